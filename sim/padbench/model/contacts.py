@@ -1,0 +1,82 @@
+"""Contacts: buttons go down and up, the declared policy and the wiring make inputs of them."""
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from myhdl import always, block, delay, instance
+
+from padbench.buttons import OPPOSITES, byte_of
+from padbench.model.pad import PadModel, Policy
+
+__all__ = ["contacts", "inputs_word"]
+
+@block
+def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, inputs: Any) -> Any:
+    """Play ``moves`` ((picoseconds, byte) pairs in time order) on the contacts.
+
+    ``closed`` (intbv signal of 8 bits) shows the contacts, stuck ones included; ``inputs`` (intbv
+    signal, one bit a stage, bit 0 is stage 1) the register's parallel inputs: low where pressed.
+    """
+    effective = _arbiter(pad.policy)
+
+    @instance
+    def fingers() -> Any:
+        at = 0
+        for when, byte in moves:
+            if when > at:
+                yield delay(when - at)
+                at = when
+            closed.next = byte | pad.stuck
+
+    @always(closed)
+    def wires() -> None:
+        inputs.next = inputs_word(pad, effective(int(closed)))
+
+    return fingers, wires
+
+
+def inputs_word(pad: PadModel, pressed: int) -> int:
+    """Levels of the parallel inputs for a byte of effective buttons; a stage without one is high.
+
+    Two buttons on one stage pull the same input: either is enough.
+    """
+    low = 0
+    for bit, stage in pad.stage_of:
+        if pressed & bit:
+            low |= 1 << (stage - 1)
+    return (1 << pad.stages) - 1 & ~low
+
+
+class _Pair:
+    """Two opposite directions, in the order in which they went down."""
+
+    def __init__(self, one: int, other: int) -> None:
+        self.sides = (one, other)
+        self.order: list[int] = []
+        self.tied = False
+
+    def passed(self, closed: int, policy: Policy) -> int:
+        """What of this pair goes on, given all contacts closed now."""
+        self.order = [side for side in self.order if closed & side]
+        new = [side for side in self.sides if closed & side and side not in self.order]
+        self.tied = len(new) == 2 or (self.tied and len(self.order) == 2)
+        self.order += new
+        if len(self.order) < 2 or policy == "both":
+            return sum(self.order)
+        if policy == "neutral" or self.tied:
+            return 0
+        return self.order[-1 if policy == "last-wins" else 0]
+
+
+def _arbiter(policy: Policy) -> Callable[[int], int]:
+    """What a pad that decides passes on, called once for each change of its contacts.
+
+    Opposite directions closed at the same instant have no first and no last: neither goes on.
+    """
+    pairs = [_Pair(byte_of([one]), byte_of([other])) for one, other in OPPOSITES]
+    directions = sum(sum(pair.sides) for pair in pairs)
+
+    def decide(closed: int) -> int:
+        return closed & ~directions | sum(pair.passed(closed, policy) for pair in pairs)
+
+    return decide

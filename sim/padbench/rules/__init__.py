@@ -1,0 +1,16 @@
+"""Rules: from a timeline and its reads to findings. Pure; no simulator, no input or output."""
+
+from padbench.rules.findings import Finding, Verdict, overall, worst_of_each
+from padbench.rules.limits import Limit, Limits
+from padbench.rules.timing import PinNames, judge_timing
+
+__all__ = [
+    "Finding",
+    "Limit",
+    "Limits",
+    "PinNames",
+    "Verdict",
+    "judge_timing",
+    "overall",
+    "worst_of_each",
+]

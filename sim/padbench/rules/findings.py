@@ -1,0 +1,50 @@
+"""A finding: one thing that was judged, with what it was held to."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["Finding", "Verdict", "overall", "worst_of_each"]
+
+Verdict = Literal["pass", "fail", "not-judged"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One judged quantity.
+
+    ``margin`` is how far ``measured`` lies on the good side of ``limit``, in ``unit``; negative
+    where the limit is broken, None where nothing was measured. ``where`` says at which input,
+    time or corner the worst was met, ``source`` where the limit comes from, ``says`` the whole in
+    one sentence.
+    """
+
+    id: str
+    verdict: Verdict
+    measured: float | None
+    limit: float | None
+    margin: float | None
+    unit: str
+    where: str
+    source: str
+    says: str
+
+
+def worst_of_each(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """One finding for each id, the one with the least margin, in order of first appearance."""
+    worst: dict[str, Finding] = {}
+    for found in findings:
+        known = worst.get(found.id)
+        if known is None or _rank(found) < _rank(known):
+            worst[found.id] = found
+    return tuple(worst.values())
+
+
+def overall(verdicts: Iterable[Verdict]) -> Literal["pass", "fail"]:
+    """``fail`` if anything failed; what could not be judged does not fail a design."""
+    return "fail" if "fail" in set(verdicts) else "pass"
+
+
+def _rank(found: Finding) -> tuple[int, float]:
+    order = {"fail": 0, "pass": 1, "not-judged": 2}[found.verdict]
+    return order, found.margin if found.margin is not None else 0.0

@@ -1,0 +1,32 @@
+"""What a register needs of latch, clock and its inputs, and what it takes to answer."""
+
+from dataclasses import dataclass
+
+__all__ = ["Limit", "Limits"]
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A time in picoseconds and where it is published."""
+
+    ps: int
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The guaranteed figures of one register in its place, all in picoseconds.
+
+    ``load_width``: shortest load pulse. ``clock_width``: shortest clock pulse, low or high.
+    ``clock_period``: shortest time from one rising clock edge to the next. ``removal``: from the
+    end of the load to the first rising clock edge. ``setup_parallel``: the inputs stand still
+    before the load ends. ``answer``: the longest time until the data line stands at the console
+    after an edge of latch or clock, cable included.
+    """
+
+    load_width: Limit
+    clock_width: Limit
+    clock_period: Limit
+    removal: Limit
+    setup_parallel: Limit
+    answer: Limit

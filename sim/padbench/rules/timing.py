@@ -1,0 +1,252 @@
+"""The law of the wires: pulse widths, removal, set-up, and data that stands when it is sampled.
+
+    findings = judge_timing(timeline, decode(timeline), limits)
+
+Each rule measures every read and yields one finding with the worst value met, whether it holds or
+not. The rules see a timeline only, so a simulation, an HDL run and a capture are judged alike.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from padbench.decode import Names, Read
+from padbench.rules.findings import Finding
+from padbench.rules.limits import Limit, Limits
+from padbench.timeline import HIGH, Timeline, Times, Wire
+
+__all__ = ["PinNames", "judge_timing"]
+
+
+@dataclass(frozen=True, slots=True)
+class PinNames:
+    """Wires at the register's own pins, after cable and inverter; the load is active high here."""
+
+    load: str = "pad.load"
+    clock: str = "pad.clock"
+    inputs: str = "pad.inputs"
+
+
+def judge_timing(
+    timeline: Timeline,
+    reads: Sequence[Read],
+    limits: Limits,
+    *,
+    pins: PinNames | None = None,
+    names: Names | None = None,
+) -> tuple[Finding, ...]:
+    """Findings ``timing.*`` for one timeline; ids whose wires it lacks are "not-judged".
+
+    Raises ``KeyError`` if the timeline lacks the load or clock wire.
+    """
+    pins = pins or PinNames()
+    names = names or Names()
+    load, clock = timeline.wires[pins.load], timeline.wires[pins.clock]
+    end = timeline.end_ps
+    load_starts, load_widths = _pulses(load, HIGH, end)
+    rises = _while_shifting(clock.rises(), load)
+    low_starts, low_widths = _pulses_before(clock, rises)
+    high_starts, high_widths = _high_pulses(clock, load)
+    first, removals = _removals(load.falls(), load.rises(), rises)
+    periods_at, periods = _periods(rises, load)
+
+    return (
+        _at_least(
+            "timing.latch-width", load_starts, load_widths, limits.load_width, "load pulse"
+        ),
+        _at_least(
+            "timing.clock-low", low_starts, low_widths, limits.clock_width, "low part of the clock"
+        ),
+        _at_least(
+            "timing.clock-high",
+            high_starts,
+            high_widths,
+            limits.clock_width,
+            "high part of the clock",
+        ),
+        _at_least(
+            "timing.clock-period",
+            periods_at,
+            periods,
+            limits.clock_period,
+            "time between two rising clock edges",
+        ),
+        _at_least(
+            "timing.removal",
+            first,
+            removals,
+            limits.removal,
+            "time from the end of the load to the first rising clock edge",
+        ),
+        _setup(timeline, load.falls(), load.rises(), limits.setup_parallel, pins.inputs),
+        _arrival("timing.first-bit", reads, limits.answer, first=True),
+        _arrival("timing.later-bits", reads, limits.answer, first=False),
+        _sampled_before_shift(reads, sampled=names.sample in timeline.events),
+    )
+
+
+def _at_least(id_: str, at: Times, measured: Times, limit: Limit, what: str) -> Finding:
+    """The shortest of ``measured`` (picoseconds, same shape as ``at``) against a minimum."""
+    if not len(measured):
+        return _not_judged(id_, limit, f"the run has no {what}")
+    worst = int(np.argmin(measured))
+    value, when = int(measured[worst]), int(at[worst])
+    fails = value < limit.ps
+    return Finding(
+        id=id_,
+        verdict="fail" if fails else "pass",
+        measured=value / 1000,
+        limit=limit.ps / 1000,
+        margin=(value - limit.ps) / 1000,
+        unit="ns",
+        where=f"at {when / 1e6:.3f} µs",
+        source=limit.source,
+        says=(
+            f"the shortest {what} is {_ns(value)}, "
+            + ("less than" if fails else "and")
+            + f" the {_ns(limit.ps)} that the register needs"
+            + ("" if fails else " are kept")
+        ),
+    )
+
+
+def _not_judged(id_: str, limit: Limit, why: str) -> Finding:
+    return Finding(
+        id_, "not-judged", None, limit.ps / 1000, None, "ns", "whole run", limit.source, why
+    )
+
+
+def _ns(ps: int) -> str:
+    """A time for people; engineers' units without a library, because rules stay free of them."""
+    for size, unit in ((10**12, "s"), (10**9, "ms"), (10**6, "µs"), (10**3, "ns")):
+        if abs(ps) >= size:
+            return f"{ps / size:.4g} {unit}"
+    return f"{ps} ps"
+
+
+def _pulses(wire: Wire, level: int, end: int) -> tuple[Times, Times]:
+    """Starts and widths of the whole pulses at ``level``; one still running at the end is not."""
+    starts = wire.times[1:][wire.levels[1:] == level]
+    stops = np.append(wire.times[1:], end)[np.searchsorted(wire.times, starts)]
+    whole = stops < end
+    return starts[whole], (stops - starts)[whole]
+
+
+def _while_shifting(edges: Times, load: Wire) -> Times:
+    """Those clock edges at which the load is off; while it is on the clock does nothing."""
+    return edges[load.before(edges) != HIGH]
+
+
+def _pulses_before(clock: Wire, rises: Times) -> tuple[Times, Times]:
+    """The low pulses that end in the given rising edges."""
+    falls = clock.falls()
+    place = np.searchsorted(falls, rises) - 1
+    known = place >= 0
+    starts = falls[place[known]]
+    return starts, rises[known] - starts
+
+
+def _high_pulses(clock: Wire, load: Wire) -> tuple[Times, Times]:
+    """High pulses between two shifting edges: from a rising edge to the fall that follows it."""
+    rises, falls = _while_shifting(clock.rises(), load), clock.falls()
+    place = np.searchsorted(falls, rises)
+    known = place < len(falls)
+    return rises[known], falls[place[known]] - rises[known]
+
+
+def _removals(load_ends: Times, load_starts: Times, rises: Times) -> tuple[Times, Times]:
+    """For each end of a load: the next rising clock edge, if it comes before the next load."""
+    place = np.searchsorted(rises, load_ends, side="left")
+    known = place < len(rises)
+    ends, edges = load_ends[known], rises[place[known]]
+    following = np.append(load_starts, np.iinfo(np.int64).max)[
+        np.searchsorted(load_starts, ends, side="left")
+    ]
+    own = edges < following
+    return ends[own], (edges - ends)[own]
+
+
+def _periods(rises: Times, load: Wire) -> tuple[Times, Times]:
+    """Times between rising edges with no load between them."""
+    if len(rises) < 2:
+        return rises[:0], rises[:0]
+    starts = load.rises()
+    same = np.searchsorted(starts, rises[:-1]) == np.searchsorted(starts, rises[1:])
+    return rises[:-1][same], np.diff(rises)[same]
+
+
+def _setup(
+    timeline: Timeline, load_ends: Times, load_starts: Times, limit: Limit, inputs: str
+) -> Finding:
+    """How long the parallel inputs had stood when the load ended.
+
+    A change before the load began has had the whole load pulse at least, so it says nothing new.
+    """
+    id_ = "timing.setup-parallel"
+    word = timeline.words.get(inputs)
+    if word is None:
+        return _not_judged(id_, limit, "the timeline does not show the register's inputs")
+    changes = np.asarray(word.times[1:], np.int64)
+    place = np.searchsorted(changes, load_ends, side="right") - 1
+    known = place >= 0
+    ends, last = load_ends[known], changes[place[known]]
+    begun = load_starts[np.maximum(np.searchsorted(load_starts, ends, side="left") - 1, 0)]
+    inside = last > begun
+    return _at_least(
+        id_, ends[inside], (ends - last)[inside], limit, "stand-still of the inputs before load end"
+    )
+
+
+def _arrival(id_: str, reads: Iterable[Read], limit: Limit, *, first: bool) -> Finding:
+    """Time from the edge that brings a bit to the sample that takes it.
+
+    The first bit is brought by the latch's rise, each later one by the rising clock edge before
+    the sample. The limit is the slowest answer at the console's end of the cable.
+    """
+    pairs = np.asarray(list(_first_waits(reads) if first else _later_waits(reads)), np.int64)
+    pairs = pairs.reshape(-1, 2)
+    what = "time from " + ("the latch to the first sample" if first else "a clock to its sample")
+    return _at_least(id_, pairs[:, 0], pairs[:, 1], limit, what)
+
+
+def _first_waits(reads: Iterable[Read]) -> Iterator[tuple[int, int]]:
+    for read in reads:
+        if read.samples and not (read.clock_rises and read.clock_rises[0] < read.samples[0]):
+            yield read.samples[0], read.samples[0] - read.start_ps
+
+
+def _later_waits(reads: Iterable[Read]) -> Iterator[tuple[int, int]]:
+    for read in reads:
+        rises = np.asarray(read.clock_rises, np.int64)
+        samples = np.asarray(read.samples, np.int64)
+        place = np.searchsorted(rises, samples, side="left") - 1
+        for sample, edge in zip(samples.tolist(), place.tolist(), strict=True):
+            if edge >= 0:
+                yield sample, sample - int(rises[edge])
+
+
+def _sampled_before_shift(reads: Sequence[Read], *, sampled: bool) -> Finding:
+    """Each sample must come no later than the edge that ends its own clock pulse.
+
+    The program sees the level that stood before the rising edge (from memory); a console that
+    samples later may already see the next bit, since no shortest answer is published.
+    """
+    id_ = "timing.sample-point"
+    limit = Limit(0, "read cycle of the port, from memory")
+    if not sampled:
+        return _not_judged(id_, limit, "the timeline does not show when the console sampled")
+    at, slack = [], []
+    for read in reads:
+        falls = np.asarray(read.clock_falls, np.int64)
+        rises = np.asarray(read.clock_rises, np.int64)
+        samples = np.asarray(read.samples, np.int64)
+        own_fall = np.searchsorted(falls, samples, side="right") - 1
+        for sample, place in zip(samples.tolist(), own_fall.tolist(), strict=True):
+            after = rises[np.searchsorted(rises, falls[place]) :] if place >= 0 else rises
+            if len(after):
+                at.append(sample)
+                slack.append(int(after[0]) - sample)
+    return _at_least(
+        id_, np.asarray(at, np.int64), np.asarray(slack, np.int64), limit, "lead of a sample"
+    )

@@ -1,0 +1,75 @@
+"""What is done to a pad in one run: contacts that move, and reads that the console makes.
+
+Plain data, so that a scenario, a user's file or (later) a read routine can all produce it and any
+engine can play it.
+"""
+
+from dataclasses import dataclass, field, replace
+
+__all__ = ["PollTiming", "ScriptedRead", "Stimulus"]
+
+
+@dataclass(frozen=True, slots=True)
+class PollTiming:
+    """The timed actions of one read, in picoseconds.
+
+    The latch goes high for ``latch_width``; ``latch_to_clock`` after its fall the clock first
+    falls; each clock is low for ``clock_low``, then high for ``clock_high``. The data line is
+    sampled ``sample`` after each fall of the clock; a sample at the very moment of the rising edge
+    takes the level that stood before it. Extra clocks (see `ScriptedRead`) are never sampled.
+    """
+
+    latch_width: int
+    latch_to_clock: int
+    clock_low: int
+    clock_high: int
+    sample: int
+    clocks: int = 8
+
+    @property
+    def length(self) -> int:
+        """From the rise of the latch to the end of the last clock, in picoseconds."""
+        return (
+            self.latch_width
+            + self.latch_to_clock
+            + self.clocks * (self.clock_low + self.clock_high)
+        )
+
+    def with_clocks(self, clocks: int) -> "PollTiming":
+        """The same timing with another number of clocks."""
+        return replace(self, clocks=clocks)
+
+
+@dataclass(frozen=True, slots=True)
+class ScriptedRead:
+    """One latch and its clocks, starting at ``start`` (picoseconds).
+
+    ``extra_clocks`` more pulses come just before the sample of bit ``stopped_bit`` (1 is the
+    first bit): what the pad gets when the CPU is stopped in that read of the port. ``serial``
+    overrides the level of the serial input from this read on: 0, 1, or None for left open.
+    """
+
+    start: int
+    timing: PollTiming
+    stopped_bit: int = 0
+    extra_clocks: int = 0
+    serial: int | None | str = "as built"
+
+    @property
+    def length(self) -> int:
+        """From the rise of the latch to the end of the last clock, extra clocks included."""
+        return self.timing.length + 2 * self.extra_clocks * self.timing.clock_low
+
+
+@dataclass(frozen=True)
+class Stimulus:
+    """Everything that happens from outside in one run.
+
+    ``contacts`` holds (time, byte) pairs: from that time on exactly those contacts are closed.
+    ``notes`` are remarks for the wave, (time, text). Both in time order, as are ``reads``.
+    """
+
+    contacts: tuple[tuple[int, int], ...]
+    reads: tuple[ScriptedRead, ...]
+    end: int
+    notes: tuple[tuple[int, str], ...] = field(default=())
