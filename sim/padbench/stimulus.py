@@ -53,7 +53,7 @@ class ScriptedRead:
     timing: PollTiming
     stopped_bit: int = 0
     extra_clocks: int = 0
-    serial: int | None | str = "as built"
+    serial: int | str | None = "as built"
 
     @property
     def length(self) -> int:

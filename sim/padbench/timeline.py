@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["FLOATING", "HIGH", "LOW", "UNKNOWN", "Times", "Timeline", "Wire", "Word"]
+__all__ = ["FLOATING", "HIGH", "LOW", "UNKNOWN", "Timeline", "Times", "Wire", "Word"]
 
 LOW, HIGH, UNKNOWN, FLOATING = 0, 1, 2, 3
 """Levels of a wire; the four values of IEEE Std 1364-2005, 18.2.1 (0, 1, x, z)."""
@@ -79,11 +79,15 @@ class Wire:
 
     def rises(self) -> Times:
         """Times at which the wire became HIGH from another level (its start does not count)."""
-        return self.times[1:][self.levels[1:] == HIGH]
+        return self._changes_to(HIGH)
 
     def falls(self) -> Times:
         """Times at which the wire became LOW from another level (its start does not count)."""
-        return self.times[1:][self.levels[1:] == LOW]
+        return self._changes_to(LOW)
+
+    def _changes_to(self, level: int) -> Times:
+        chosen: Times = self.times[1:][self.levels[1:] == level]
+        return chosen
 
     def _pick(self, when: ArrayLike, side: Literal["left", "right"]) -> NDArray[np.uint8]:
         place = np.searchsorted(self.times, np.asarray(when, np.int64), side=side) - 1

@@ -107,14 +107,16 @@ def found_text(raw: object) -> str:
     elif isinstance(raw, bool):
         text = str(raw).lower()
     elif isinstance(raw, dict):
-        return "a table"
+        return "a table" if raw else "an empty table"
     elif isinstance(raw, list | tuple):
         return "an empty list" if not raw else f"a list of {len(raw)}"
     elif isinstance(raw, int) and raw.bit_length() > 200:
         return f"a number of {raw.bit_length()} bits"  # Python refuses to print the largest ones
     else:
         text = _printable(str(raw))
-    return text if len(text) <= LONGEST_FOUND else text[: LONGEST_FOUND - 2] + '…"'
+    if len(text) <= LONGEST_FOUND:
+        return text
+    return text[: LONGEST_FOUND - 2] + ('…"' if isinstance(raw, str) else "…")
 
 
 def read_value(raw: object, unit: str, *, example: str) -> Value:

@@ -11,15 +11,15 @@ from operator import itemgetter
 from typing import Any
 
 import numpy as np
-from myhdl import Signal, Simulation, StopSimulation, block, delay, instance, intbv
+from myhdl import Signal, Simulation, block, delay, instance, intbv
 
 from padbench.buttons import BUTTONS
 from padbench.model.contacts import contacts, inputs_word
-from padbench.model.pad import PadModel
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
 from padbench.model.port import data_input
 from padbench.model.program import Edges, LineEdges, console_edges, pad_edges, within_limits
 from padbench.model.record import Log, record
+from padbench.pad import PadModel
 from padbench.stimulus import ScriptedRead, Stimulus
 from padbench.timeline import UNKNOWN, Timeline, Wire, Word
 
@@ -127,7 +127,7 @@ class _Run:
             "console.data": Wire.of(logs["inside"]),
         }
         words = {
-            "contacts.closed": Word.of(8, closed),
+            "contacts.held": Word.of(8, closed),
             "pad.inputs": Word.of(pad.stages, logs["inputs"]),
             "pad.stages": Word.of(
                 pad.stages, ((t, None if v is None else v & full) for t, v in content)

@@ -6,9 +6,10 @@ from typing import Any
 from myhdl import always, block, delay, instance
 
 from padbench.buttons import OPPOSITES, byte_of
-from padbench.model.pad import PadModel, Policy
+from padbench.pad import PadModel, Policy
 
 __all__ = ["contacts", "inputs_word"]
+
 
 @block
 def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, inputs: Any) -> Any:

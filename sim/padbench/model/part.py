@@ -12,8 +12,8 @@ from typing import Any
 
 from myhdl import always, block
 
-from padbench.model.pad import PadModel
 from padbench.model.record import Log, now
+from padbench.pad import PadModel
 
 __all__ = ["NO_LEVEL", "steady_register", "watched_register"]
 
@@ -71,86 +71,114 @@ def watched_register(
     ``doubts`` receives (picoseconds, mask of stages that cannot be trusted). Nothing can be
     trusted before the first load. The limits are those of ``pad.limits``.
     """
-    last = pad.stages - 1
-    full = (1 << pad.stages) - 1
-    limits = pad.limits
-    floats = sum(1 << (stage - 1) for _, stage in pad.stage_of) if pad.floating else 0
+    watch = _Watch(pad, serial, inputs, data, stages, doubts)
     synchronous = pad.load == "synchronous"
-
-    content, doubt = 0, full
-    load_rose = load_fell = clock_rose = clock_fell = _LONG_AGO
-    moved_at = [_LONG_AGO] * pad.stages
-    seen_inputs = int(inputs._val)
-
-    def show() -> None:
-        stages.append((now(), content))
-        doubts.append((now(), doubt))
-        data.next = NO_LEVEL if doubt >> last else content >> last
-
-    def take_inputs() -> None:
-        nonlocal content, doubt
-        content = int(inputs._val)
-        # An open contact without a pull-up stands high in ``inputs`` but is at no level at all.
-        doubt = content & floats
 
     @always(clock.negedge)
     def clock_falls() -> None:
-        nonlocal doubt, clock_fell
-        clock_fell = now()
-        # While loading, and between the load and the first edge, no shift depends on this width.
-        if not load._val and clock_rose > load_fell and _short(clock_rose, limits.clock_width.ps):
-            doubt = full
-            show()
+        watch.clock_falls(load._val)
 
     @always(clock.posedge)
     def clock_rises() -> None:
-        nonlocal content, doubt, clock_rose
-        broken = (
-            _short(clock_fell, limits.clock_width.ps)
-            or (clock_rose > load_fell and _short(clock_rose, limits.clock_period.ps))
-            or (not synchronous and _short(load_fell, limits.removal.ps))
-        )
-        clock_rose = now()
-        if load._val:
-            if not synchronous:
-                return
-            take_inputs()
-        else:
-            level = serial._val
-            content = (content << 1 | (level & 1)) & full
-            doubt = (doubt << 1 | (level == NO_LEVEL)) & full
-        if broken:
-            doubt = full
-        show()
+        if load._val and synchronous:
+            watch.load_on_clock()
+        elif not load._val:
+            watch.shift()
+        watch.clock_rose = now()
 
     @always(load, inputs)
     def loading() -> None:
-        nonlocal doubt, load_rose, load_fell, seen_inputs
-        level, word = int(inputs._val), load._val
-        changed, seen_inputs = seen_inputs ^ level, level
-        for place in range(pad.stages):
-            if changed >> place & 1:
-                moved_at[place] = now()
-        if word and load_rose <= load_fell:
-            load_rose = now()
-        if synchronous:
-            if not word and load_rose > load_fell:
-                load_fell = now()
-            return
-        if word:
-            take_inputs()
-            show()
-        elif load_rose > load_fell:
-            load_fell = now()
-            late = sum(
-                1 << place
-                for place, moved in enumerate(moved_at)
-                if moved > load_rose and _short(moved, limits.setup_parallel.ps)
-            )
-            doubt |= full if _short(load_rose, limits.load_width.ps) else late
-            show()
+        watch.inputs_move()
+        watch.load_is(load._val)
+        if load._val and not synchronous:
+            watch.take_inputs()
+            watch.show()
 
     return clock_falls, clock_rises, loading
+
+
+class _Watch:
+    """State of a watched register: its content, what of it is in doubt, and when edges came."""
+
+    def __init__(
+        self, pad: PadModel, serial: Any, inputs: Any, data: Any, stages: Log, doubts: Log
+    ) -> None:
+        self.limits = pad.limits
+        self.serial, self.inputs, self.data = serial, inputs, data
+        self.stages, self.doubts = stages, doubts
+        self.last = pad.stages - 1
+        self.full = (1 << pad.stages) - 1
+        self.floats = sum(1 << (stage - 1) for _, stage in pad.stage_of) if pad.floating else 0
+        self.synchronous = pad.load == "synchronous"
+        self.content, self.doubt = 0, self.full
+        self.load_rose = self.load_fell = self.clock_rose = self.clock_fell = _LONG_AGO
+        self.moved_at = [_LONG_AGO] * pad.stages
+        self.seen = int(inputs._val)
+
+    def show(self) -> None:
+        """Record the stages and put the last one on the data line."""
+        self.stages.append((now(), self.content))
+        self.doubts.append((now(), self.doubt))
+        self.data.next = NO_LEVEL if self.doubt >> self.last else self.content >> self.last
+
+    def take_inputs(self) -> None:
+        self.content = int(self.inputs._val)
+        # An open contact without a pull-up stands high in ``inputs`` but is at no level at all.
+        self.doubt = self.content & self.floats
+
+    def inputs_move(self) -> None:
+        word = int(self.inputs._val)
+        changed, self.seen = self.seen ^ word, word
+        for place in range(self.last + 1):
+            if changed >> place & 1:
+                self.moved_at[place] = now()
+
+    def load_is(self, level: int) -> None:
+        """Note the edges of the load; at its end, judge its width and the inputs' set-up."""
+        loading = self.load_rose > self.load_fell
+        if level and not loading:
+            self.load_rose = now()
+        elif not level and loading:
+            self.load_fell = now()
+            if self.synchronous:
+                return
+            if _short(self.load_rose, self.limits.load_width.ps):
+                self.doubt = self.full
+            setup = self.limits.setup_parallel.ps
+            for place, moved in enumerate(self.moved_at):
+                if moved > self.load_rose and _short(moved, setup):
+                    self.doubt |= 1 << place
+            self.show()
+
+    def clock_falls(self, loading: int) -> None:
+        self.clock_fell = now()
+        # A high part counts once a shift began it: before the first edge nothing depends on it.
+        shifted = self.clock_rose > self.load_fell
+        if not loading and shifted and _short(self.clock_rose, self.limits.clock_width.ps):
+            self.doubt = self.full
+            self.show()
+
+    def shift(self) -> None:
+        level = self.serial._val
+        self.content = (self.content << 1 | (level & 1)) & self.full
+        self.doubt = (self.doubt << 1 | (level == NO_LEVEL)) & self.full
+        self._judge_clock()
+        self.show()
+
+    def load_on_clock(self) -> None:
+        self.take_inputs()
+        self._judge_clock()
+        self.show()
+
+    def _judge_clock(self) -> None:
+        limits = self.limits
+        shifted = self.clock_rose > self.load_fell
+        if (
+            _short(self.clock_fell, limits.clock_width.ps)
+            or (shifted and _short(self.clock_rose, limits.clock_period.ps))
+            or (not self.synchronous and _short(self.load_fell, limits.removal.ps))
+        ):
+            self.doubt = self.full
 
 
 def _short(since: int, limit: int) -> bool:

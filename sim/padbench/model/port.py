@@ -5,7 +5,7 @@ from typing import Any
 
 from myhdl import always, block
 
-from padbench.model.pad import LineDelays
+from padbench.pad import LineDelays
 
 __all__ = ["data_input", "far_end"]
 

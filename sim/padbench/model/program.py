@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from padbench.model.pad import PadModel
 from padbench.model.port import far_end
+from padbench.pad import PadModel
 from padbench.stimulus import ScriptedRead
 
 __all__ = ["Edges", "LineEdges", "console_edges", "pad_edges", "within_limits"]
+
+_LONG_AGO = -(2**61)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +92,8 @@ def within_limits(
     if latch.start or not clock.start or not len(latch_at) or not len(clock_at):
         return False
     falls = latch_at[1::2]
-    moves = np.asarray(contact_times, np.int64)
-    place = np.searchsorted(moves, falls, side="right") - 1
-    stood = np.where(place >= 0, falls - moves[np.maximum(place, 0)], limits.setup_parallel.ps)
+    moves = np.asarray([_LONG_AGO, *contact_times], np.int64)
+    stood = falls - moves[np.searchsorted(moves, falls, side="right") - 1]
     first = np.searchsorted(rises, falls)
     known = first < len(rises)
     return bool(

@@ -7,7 +7,7 @@ not. The rules see a timeline only, so a simulation, an HDL run and a capture ar
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -52,9 +52,7 @@ def judge_timing(
     periods_at, periods = _periods(rises, load)
 
     return (
-        _at_least(
-            "timing.latch-width", load_starts, load_widths, limits.load_width, "load pulse"
-        ),
+        _at_least("timing.latch-width", load_starts, load_widths, limits.load_width, "load pulse"),
         _at_least(
             "timing.clock-low", low_starts, low_widths, limits.clock_width, "low part of the clock"
         ),
@@ -135,7 +133,8 @@ def _pulses(wire: Wire, level: int, end: int) -> tuple[Times, Times]:
 
 def _while_shifting(edges: Times, load: Wire) -> Times:
     """Those clock edges at which the load is off; while it is on the clock does nothing."""
-    return edges[load.before(edges) != HIGH]
+    chosen: Times = edges[load.before(edges) != HIGH]
+    return chosen
 
 
 def _pulses_before(clock: Wire, rises: Times) -> tuple[Times, Times]:
@@ -247,6 +246,11 @@ def _sampled_before_shift(reads: Sequence[Read], *, sampled: bool) -> Finding:
             if len(after):
                 at.append(sample)
                 slack.append(int(after[0]) - sample)
-    return _at_least(
-        id_, np.asarray(at, np.int64), np.asarray(slack, np.int64), limit, "lead of a sample"
+    found = _at_least(
+        id_, np.asarray(at, np.int64), np.asarray(slack, np.int64), limit, "sample with a clock"
     )
+    if found.measured is None:
+        return found
+    late = f"a sample comes {_ns(-min(slack))} after the edge that ends its clock pulse"
+    kept = "every sample comes no later than the edge that ends its clock pulse"
+    return replace(found, says=late if found.verdict == "fail" else kept)

@@ -1,0 +1,72 @@
+"""Argument parsing that several commands share."""
+
+import argparse
+from pathlib import Path
+from typing import NoReturn
+
+from padbench.cli.errors import UsageError
+from padbench.scenarios import SCENARIOS, Scenario
+from padbench.sheet import Sheet, SheetError, load_sheet
+
+__all__ = ["Parser", "add_wave_options", "read_sheet", "scenarios_for", "wave_folder"]
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser for one command whose mistakes are one line, like everybody else's."""
+
+    def __init__(self, command: str, says: str, example: str) -> None:
+        super().__init__(
+            prog=f"padbench {command}",
+            description=says,
+            epilog=f"example: {example}",
+            allow_abbrev=False,
+        )
+        self.add_argument("--json", action="store_true", help="one JSON object on standard output")
+
+    def error(self, message: str) -> NoReturn:
+        """Refuse in one line instead of printing the usage."""
+        raise UsageError(f"{message}; see {self.prog} --help")
+
+
+def add_wave_options(parser: Parser) -> None:
+    """Where waves go, and which further scenarios there are."""
+    parser.add_argument(
+        "--waves",
+        metavar="DIR",
+        type=Path,
+        help="folder for the VCD files (default: waves/out/NAME-OF-SHEET)",
+    )
+    parser.add_argument("--no-waves", action="store_true", help="write no VCD files")
+    parser.add_argument(
+        "--scenarios",
+        metavar="FILE",
+        type=Path,
+        help="a TOML file with scenarios of your own, beside the shipped ones",
+    )
+
+
+def wave_folder(sheet: Path, waves: Path | None, no_waves: bool) -> Path | None:
+    """The folder for this sheet's waves, None for no waves."""
+    if no_waves:
+        return None
+    return waves if waves is not None else Path("waves", "out", sheet.stem)
+
+
+def read_sheet(path: Path) -> Sheet:
+    """Load a sheet; all its problems, a line each, as one `UsageError`."""
+    try:
+        return load_sheet(path)
+    except SheetError as error:
+        raise UsageError("\npadbench: ".join(str(problem) for problem in error.problems)) from None
+
+
+def scenarios_for(file: Path | None) -> dict[str, Scenario]:
+    """The shipped scenarios and those of the user's file."""
+    if file is None:
+        return dict(SCENARIOS)
+    from padbench.scenarios.user import load_scenarios
+
+    try:
+        return SCENARIOS | load_scenarios(file)
+    except SheetError as error:
+        raise UsageError("\npadbench: ".join(str(problem) for problem in error.problems)) from None

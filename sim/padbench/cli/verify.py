@@ -1,0 +1,59 @@
+"""``padbench verify SHEET``."""
+
+import json
+from pathlib import Path
+
+from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.verify import ScenarioResult, verify
+from padbench.waveio import write_vcd
+
+__all__ = ["run"]
+
+
+def run(arguments: list[str]) -> int:
+    """Judge a sheet; 1 if anything in the design is wrong."""
+    parser = Parser(
+        "verify",
+        "Judge a design sheet: wiring, scenarios in simulation at both corners, on every port.",
+        "padbench verify sim/sheets/harbour-b.toml",
+    )
+    parser.add_argument("sheet", metavar="SHEET", type=Path)
+    add_wave_options(parser)
+    options = parser.parse_args(arguments)
+    sheet = read_sheet(options.sheet)
+    scenarios = list(scenarios_for(options.scenarios).values())
+    folder = wave_folder(options.sheet, options.waves, options.no_waves)
+    written: dict[str, Path] = {}
+
+    def keep(result: ScenarioResult) -> None:
+        if folder is not None:
+            written[result.name] = write_wave(result, folder)
+
+    from padbench.cli.progress import progress
+
+    with progress("scenarios", 2 * len(sheet.works_with.ports) * len(scenarios)) as step:
+        result = verify(sheet, scenarios, step=step, keep=keep)
+
+    if options.json:
+        from padbench.report.as_json import verify_object
+
+        print(json.dumps(verify_object(result, written), ensure_ascii=False))
+    else:
+        from padbench.cli.tables import console, findings_table, scenarios_table
+
+        screen = console()
+        screen.print(findings_table(result.findings))
+        screen.print(scenarios_table(result.scenarios))
+        words = "passes" if result.verdict == "pass" else "FAILS"
+        screen.print(f"{sheet.pad.name}: {words}. A pass is a calculation, no guarantee.")
+        if folder is not None:
+            screen.print(f"Waves: {folder}", soft_wrap=True)
+    return 0 if result.verdict == "pass" else 1
+
+
+def write_wave(result: ScenarioResult, folder: Path) -> Path:
+    """Write the wave of a result into a folder and return where it is."""
+    path = folder / f"{result.name}.vcd"
+    comment = f"{result.name}: {result.says} ({result.corner} corner, {result.port} port)"
+    write_vcd(result.timeline, path, comment=comment)
+    return path

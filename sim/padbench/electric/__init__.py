@@ -1,0 +1,1 @@
+"""Electrical side of a design: delays, corners, what reaches which end of the cable."""

@@ -1,0 +1,177 @@
+"""Faults that the sheet itself shows: what is connected to what."""
+
+from collections.abc import Iterator
+
+from padbench.buttons import BUTTONS
+from padbench.parts import port_kind, register_part
+from padbench.rules import Finding, Verdict
+from padbench.sheet import Sheet
+
+__all__ = ["judge_wiring"]
+
+_ORDER = "common practice: A, B, Select, Start, Up, Down, Left, Right"
+
+
+def judge_wiring(sheet: Sheet) -> tuple[Finding, ...]:
+    """Findings ``wiring.*`` and ``port.*``; each holds or does not, nothing is measured."""
+    return (
+        *_buttons(sheet),
+        _serial_input(sheet),
+        _pull_up(sheet),
+        _load(sheet),
+        *_stuck(sheet),
+        *_ports(sheet),
+    )
+
+
+def _finding(id_: str, good: bool, where: str, source: str, says: str) -> Finding:
+    verdict: Verdict = "pass" if good else "fail"
+    return Finding(id_, verdict, None, None, None, "", where, source, says)
+
+
+def _buttons(sheet: Sheet) -> Iterator[Finding]:
+    stages = sheet.chip.stages
+    right = {name: stages - place for place, name in enumerate(BUTTONS)}
+    missing = [name for name in BUTTONS if name not in sheet.buttons]
+    yield _finding(
+        "wiring.every-button",
+        not missing,
+        "[buttons]",
+        _ORDER,
+        f"no stage for {_and(missing)}: the console will never see it pressed"
+        if missing
+        else "every button has a stage",
+    )
+    on_stage: dict[int, list[str]] = {}
+    for name, stage in sheet.buttons.items():
+        on_stage.setdefault(stage, []).append(name)
+    shared = [(stage, names) for stage, names in sorted(on_stage.items()) if len(names) > 1]
+    yield _finding(
+        "wiring.own-stage",
+        not shared,
+        "[buttons]",
+        _ORDER,
+        "; ".join(f"{_and(names)} share stage {stage}" for stage, names in shared)
+        if shared
+        else "no two buttons share a stage",
+    )
+    yield _finding(
+        "wiring.order",
+        all(stage == right[name] for name, stage in sheet.buttons.items()),
+        "[buttons]",
+        _ORDER,
+        _order_says(sheet.buttons, right),
+    )
+
+
+def _order_says(stage_of: dict[str, int], right: dict[str, int]) -> str:
+    """Names swapped pairs as such, other misplaced buttons one by one."""
+    read_as = {stage: name for name, stage in right.items()}
+    wrong = [name for name in BUTTONS if name in stage_of and stage_of[name] != right[name]]
+    if not wrong:
+        return "every button stands in its place in the serial order"
+    said, done = [], set()
+    for name in wrong:
+        other = read_as.get(stage_of[name])
+        if name in done:
+            continue
+        if other in wrong and read_as.get(stage_of[other]) == name:
+            done.add(other)
+            said.append(
+                f"{name} and {other} are swapped: {name} belongs on stage {right[name]}"
+                f" and {other} on stage {right[other]}"
+            )
+        else:
+            seen = f"reads as {other}" if other else "is never read"
+            said.append(f"{name} on stage {stage_of[name]} {seen}; it belongs on {right[name]}")
+    return "; ".join(said)
+
+
+def _serial_input(sheet: Sheet) -> Finding:
+    tie = sheet.chip.serial_input
+    return _finding(
+        "wiring.serial-input",
+        tie != "open",
+        "register.serial-input",
+        "common practice: the serial input is tied to ground",
+        "the serial input is left open: what a read past the end or a stopped read shows is chance;"
+        " tie it to ground"
+        if tie == "open"
+        else f"the serial input is tied to {tie}",
+    )
+
+
+def _pull_up(sheet: Sheet) -> Finding:
+    value = sheet.pull_up.value
+    if value is None:
+        says = "without a pull-up an open contact leaves its input floating; 39 kΩ is usual"
+    elif value.low <= 0:
+        says = (
+            "a wire in place of a pull-up joins supply and ground at every press:"
+            " do not plug this in; 39 kΩ is usual"
+        )
+    else:
+        says = "every input has a pull-up"
+    return _finding(
+        "wiring.pull-up",
+        value is not None and value.low > 0,
+        "pull-up.value",
+        "common practice: each input has a pull-up resistor to supply",
+        says,
+    )
+
+
+def _load(sheet: Sheet) -> Finding:
+    part = register_part(sheet.chip.part)
+    inverted = sheet.chip.latch_inverted
+    needs = part.load_level == "low"
+    if part.load == "synchronous":
+        says = (
+            f"{part.name} loads on a clock edge, and the console gives none while the latch is"
+            " high; fit a 4021"
+        )
+    elif inverted != needs:
+        says = (
+            f"{part.name} loads while its load pin is {part.load_level}, so the latch"
+            f" {'must' if needs else 'must not'} be inverted on its way"
+        )
+    else:
+        says = "the register loads while the console's latch is high"
+    good = part.load == "transparent" and inverted == needs
+    return _finding("wiring.load", good, "register.part", part.source, says)
+
+
+def _stuck(sheet: Sheet) -> Iterator[Finding]:
+    if sheet.contacts.stuck:
+        yield _finding(
+            "wiring.stuck-contact",
+            False,
+            "contacts.stuck",
+            "the sheet says so",
+            f"{_and(list(sheet.contacts.stuck))} always reads as pressed",
+        )
+
+
+def _ports(sheet: Sheet) -> Iterator[Finding]:
+    resistors = {
+        "latch": sheet.resistors.latch_to_supply,
+        "clock": sheet.resistors.clock_to_supply,
+    }
+    for name in sheet.works_with.ports:
+        port = port_kind(name)
+        for line, resistor in resistors.items():
+            good = port.drives_high or resistor is not None
+            yield _finding(
+                f"port.{name}.{line}",
+                good,
+                f"{line} on a {name} port",
+                f"{port.source}",
+                f"the {line} line gets high on a {name} port"
+                if good
+                else f"the {line} line never gets high: a {name} port cannot lift it and the pad"
+                f" has no resistor from supply to {line}; 3.6 kΩ is usual",
+            )
+
+
+def _and(names: list[str]) -> str:
+    return " and ".join(names) if len(names) < 3 else ", ".join(names[:-1]) + " and " + names[-1]

@@ -1,0 +1,78 @@
+"""One figure of a data sheet, with what it holds at and where it comes from."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+__all__ = ["Entry", "Figure", "FigureEntry", "SourceClass"]
+
+SourceClass = Literal["P", "C", "M"]
+"""P: published, the source is named. C: common practice. M: from memory, not looked up."""
+
+# How the tables write a unit: the SI unit and the power of ten to get there.
+_SCALES = {
+    "ns": ("s", -9),
+    "µs": ("s", -6),
+    "MHz": ("Hz", 6),
+    "mA": ("A", -3),
+    "µA": ("A", -6),
+    "pF": ("F", -12),
+    "V": ("V", 0),
+    "fraction": ("fraction", 0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A figure in the SI unit; ``None`` where the data sheet gives no number."""
+
+    min: float | None
+    typ: float | None
+    max: float | None
+    unit: str
+    at: str
+    source: str
+    kind: SourceClass
+
+
+class Entry(BaseModel):
+    """What every entry of a table has: a source, and no key that the code would not read."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, alias_generator=lambda name: name.replace("_", "-")
+    )
+
+    source: str = Field(min_length=1)
+    kind: SourceClass = Field(alias="class")
+
+
+class FigureEntry(Entry):
+    """A figure as a table writes it."""
+
+    min: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+    typ: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+    max: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+    unit: Literal["ns", "µs", "MHz", "mA", "µA", "pF", "V", "fraction"]
+    at: str = Field(min_length=1)
+    no_limit: bool = False
+    """The part has no limit here, as opposed to one that nobody looked up."""
+
+    @model_validator(mode="after")
+    def _says_something(self) -> "FigureEntry":
+        if self.no_limit == any(x is not None for x in (self.min, self.typ, self.max)):
+            raise ValueError("a figure has min, typ or max, or else no-limit = true")
+        return self
+
+    def figure(self) -> Figure:
+        """The figure in SI units."""
+        unit, power = _SCALES[self.unit]
+
+        def si(number: float | None) -> float | None:
+            # By way of Decimal, so that 160 ns is the float nearest to 1.6e-7.
+            return None if number is None else float(Decimal(str(number)).scaleb(power))
+
+        return Figure(
+            si(self.min), si(self.typ), si(self.max), unit, self.at, self.source, self.kind
+        )

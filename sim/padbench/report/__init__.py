@@ -1,0 +1,1 @@
+"""Reports: results turned into what people and scripts read."""

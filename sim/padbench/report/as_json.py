@@ -1,0 +1,70 @@
+"""Results as plain objects for ``--json``; the keys are what scripts of others rely on."""
+
+from pathlib import Path
+from typing import Any
+
+from padbench.buttons import pressed_in
+from padbench.rules import Finding
+from padbench.verify.result import ReadResult, ScenarioResult, VerifyResult
+
+__all__ = ["finding_object", "play_object", "scenario_object", "verify_object"]
+
+
+def verify_object(result: VerifyResult, vcd: dict[str, Path]) -> dict[str, Any]:
+    """``vcd`` names the wave of a scenario where one was written."""
+    return {
+        "verdict": result.verdict,
+        "findings": [finding_object(found) for found in result.findings],
+        "scenarios": [scenario_object(s, vcd.get(s.name)) for s in result.scenarios],
+    }
+
+
+def play_object(result: ScenarioResult, vcd: Path | None) -> dict[str, Any]:
+    """One scenario with the findings of its wires."""
+    return {
+        **scenario_object(result, vcd),
+        "findings": [finding_object(found) for found in result.findings],
+    }
+
+
+def finding_object(found: Finding) -> dict[str, Any]:
+    """A finding, key by key."""
+    return {
+        "id": found.id,
+        "verdict": found.verdict,
+        "measured": found.measured,
+        "limit": found.limit,
+        "margin": found.margin,
+        "unit": found.unit,
+        "where": found.where,
+        "source": found.source,
+        "says": found.says,
+    }
+
+
+def scenario_object(result: ScenarioResult, vcd: Path | None) -> dict[str, Any]:
+    """A scenario and its reads; ``accepted`` only where polls have several passes."""
+    made: dict[str, Any] = {
+        "name": result.name,
+        "verdict": result.verdict,
+        "says": result.says,
+        "corner": result.corner,
+        "port": result.port,
+        "problems": [problem.says for problem in result.problems],
+        "reads": [_read_object(pair) for pair in result.reads],
+        "vcd": None if vcd is None else str(vcd),
+    }
+    if result.accepted:
+        made["accepted"] = list(result.accepted)
+    return made
+
+
+def _read_object(pair: ReadResult) -> dict[str, Any]:
+    return {
+        "start_ps": pair.read.start_ps,
+        "byte": pair.byte,
+        "pressed": list(pressed_in(pair.byte)),
+        "held": list(pressed_in(pair.expected.held)),
+        "right": pair.right,
+        "clocks": len(pair.read.clock_rises),
+    }

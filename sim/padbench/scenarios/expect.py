@@ -1,0 +1,89 @@
+"""What a console must see, worked out from the facts and without any simulation.
+
+The serial order, the level past the end and what a stopped read does are common practice; the
+policies for opposite directions are those in use. The simulation has its own code for all of it,
+so that each is a check on the other.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from padbench.buttons import OPPOSITES, byte_of
+from padbench.pad import Policy
+from padbench.scenarios.script import Bits
+
+__all__ = ["accepted_states", "expected_bits", "held_state"]
+
+Moves = Sequence[tuple[int, int]]
+
+
+def held_state(moves: Moves, at: int, policy: Policy) -> int:
+    """The byte that a pad with this policy passes on at a time (picoseconds).
+
+    ``moves`` are (picoseconds, byte of closed contacts) in time order; a move at ``at`` counts.
+    Opposite directions that closed at the same instant cancel out unless the policy is "both".
+    """
+    now = _closed(moves, at)
+    if policy == "both":
+        return now
+    for pair in OPPOSITES:
+        one, other = (byte_of([name]) for name in pair)
+        if now & one and now & other:
+            since_one, since_other = _since(moves, at, one), _since(moves, at, other)
+            keep = 0
+            if policy != "neutral" and since_one != since_other:
+                one_is_later = since_one > since_other
+                keep = one if one_is_later == (policy == "last-wins") else other
+            now = now & ~(one | other) | keep
+    return now
+
+
+def _closed(moves: Moves, at: int) -> int:
+    return next((byte for when, byte in reversed(moves) if when <= at), 0)
+
+
+def _since(moves: Moves, at: int, bit: int) -> int:
+    """When the contact, closed at ``at``, last closed; equal for two that never were open."""
+    since = 0
+    for when, byte in reversed([move for move in moves if move[0] <= at]):
+        if not byte & bit:
+            return since
+        since = when
+    return since
+
+
+def expected_bits(
+    held: int,
+    *,
+    clocks: int = 8,
+    stages: int = 8,
+    serial: int | None = 0,
+    stopped_bit: int = 0,
+    extra_clocks: int = 0,
+) -> Bits:
+    """The bits of one read of ``clocks`` samples.
+
+    Eight buttons come first, then stages without a button (not pressed), then the level of the
+    serial input without end: 0 reads as pressed, 1 as not pressed, None as either. A read that is
+    stopped at ``stopped_bit`` (1 is the first) loses ``extra_clocks`` bits there, and all later
+    ones move up.
+    """
+    past = None if serial is None else serial == 0
+    wire: list[bool | None] = [bool(held & 128 >> place) for place in range(8)]
+    wire += [False] * (stages - 8) + [past] * (clocks + extra_clocks)
+    if stopped_bit:
+        del wire[stopped_bit - 1 : stopped_bit - 1 + extra_clocks]
+    return tuple(wire[:clocks])
+
+
+def accepted_states(bytes_read: Iterable[int], passes: int, before: int = 0) -> tuple[int, ...]:
+    """What a console acts on that wants all ``passes`` reads of a poll to agree (common practice).
+
+    Where they differ it keeps what it had, ``before`` at first.
+    """
+    reads = list(bytes_read)
+    states = []
+    for first in range(0, len(reads) - passes + 1, passes):
+        group = set(reads[first : first + passes])
+        before = group.pop() if len(group) == 1 else before
+        states.append(before)
+    return tuple(states)

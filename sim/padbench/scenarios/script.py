@@ -1,0 +1,71 @@
+"""What a scenario produces: something to do, and what must come out of it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from padbench.pad import PadModel
+from padbench.stimulus import PollTiming, Stimulus
+
+__all__ = ["Bits", "Expected", "Scenario", "Script", "Setting"]
+
+Bits = tuple[bool | None, ...]
+"""Bits in the order of the wire; True is pressed, None is "either will do"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """The design a scenario is made for: the pad at one corner, and the console's poll.
+
+    ``period`` (from one poll to the next), ``bounce`` (longest time a contact bounces) in
+    picoseconds; ``passes`` reads make one poll.
+    """
+
+    pad: PadModel
+    timing: PollTiming
+    period: int
+    bounce: int
+    passes: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """One read as it must come out: its bits, its number of clock pulses, what was held."""
+
+    bits: Bits
+    clocks: int
+    held: int
+
+    @property
+    def byte(self) -> int:
+        """The expected byte; where either will do, the held state."""
+        byte = self.held & (0xFF >> min(8, len(self.bits)))
+        for place, bit in enumerate(self.bits[:8]):
+            byte |= 128 >> place if bit else 0
+            byte |= self.held & 128 >> place if bit is None else 0
+        return byte
+
+
+@dataclass(frozen=True)
+class Script:
+    """One scenario made concrete for one setting.
+
+    Reads come in groups of ``passes``; with more than one, ``accepted`` is what the console must
+    act on after each group. ``breaks`` names timing rules that the script breaks on purpose and
+    must be found, ``tolerates`` those that it may break.
+    """
+
+    stimulus: Stimulus
+    expected: tuple[Expected, ...]
+    passes: int = 1
+    accepted: tuple[int, ...] = ()
+    breaks: frozenset[str] = frozenset()
+    tolerates: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """A name, a sentence for people, and the function that makes the script."""
+
+    name: str
+    says: str
+    build: Callable[[Setting], Script]

@@ -1,0 +1,136 @@
+"""What values of a sheet must be to each other.
+
+Every check works on the tables that could be read, so that one bad value does not hide what is
+wrong elsewhere.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+from padbench.parts import register_part
+from padbench.sheet.model import Chip, Contacts, Pad, Poll, WorksWith
+from padbench.units import show
+
+__all__ = ["CHECKS", "Clash", "Readable"]
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Two values that do not go together; ``path`` is the key to blame."""
+
+    path: tuple[str | int, ...]
+    wrong: str
+    instead: str
+
+
+@dataclass(frozen=True, slots=True)
+class Readable:
+    """The tables of a sheet that were read without error; None for the others."""
+
+    pad: Pad | None
+    chip: Chip | None
+    buttons: Mapping[str, int] | None
+    contacts: Contacts | None
+    works_with: WorksWith | None
+    poll: Poll | None
+
+
+def _stages(sheet: Readable) -> Iterator[Clash]:
+    if sheet.chip is None or sheet.buttons is None:
+        return
+    for name, stage in sheet.buttons.items():
+        if stage > sheet.chip.stages:
+            yield Clash(
+                ("buttons", name),
+                f"is beyond the last of {sheet.chip.stages} stages",
+                f"write a stage from 1 to {sheet.chip.stages}",
+            )
+
+
+def _supply(sheet: Readable) -> Iterator[Clash]:
+    if sheet.pad is None or sheet.chip is None:
+        return
+    part = register_part(sheet.chip.part)
+    low, high = part.supply.min, part.supply.max
+    supply = sheet.pad.supply
+    if (low is not None and supply.low < low) or (high is not None and supply.high > high):
+        yield Clash(
+            ("pad", "supply"),
+            f"reaches from {show(supply.low, 'V')} to {show(supply.high, 'V')}; "
+            f"the {part.name} takes {low:g} V to {high:g} V",
+            'write for example "5 V ± 5 %"',
+        )
+
+
+def _contacts(sheet: Readable) -> Iterator[Clash]:
+    if sheet.contacts is None:
+        return
+    closed, worn, leakage = (
+        value.nominal for value in (sheet.contacts.closed, sheet.contacts.worn, sheet.contacts.open)
+    )
+    if closed > worn:
+        yield Clash(
+            ("contacts", "worn"),
+            f"is less than a fresh contact has, {show(closed, 'Ω')}",
+            f'write at least "{show(closed, "Ω")}"',
+        )
+    if worn >= leakage:
+        yield Clash(
+            ("contacts", "open"),
+            f"is not more than a worn closed contact has, {show(worn, 'Ω')}",
+            'write for example "10 MΩ"',
+        )
+
+
+def _stuck(sheet: Readable) -> Iterator[Clash]:
+    if sheet.contacts is None:
+        return
+    for place, name in enumerate(sheet.contacts.stuck):
+        if name in sheet.contacts.stuck[:place]:
+            yield Clash(("contacts", "stuck", place), "stands there twice", "name it once")
+        elif sheet.buttons is not None and name not in sheet.buttons:
+            yield Clash(
+                ("contacts", "stuck", place),
+                "is on no stage",
+                f"give {name} a stage in [buttons], or leave it out here",
+            )
+
+
+def _ports(sheet: Readable) -> Iterator[Clash]:
+    if sheet.works_with is None:
+        return
+    ports = sheet.works_with.ports
+    for place, name in enumerate(ports):
+        if name in ports[:place]:
+            yield Clash(("works-with", "ports", place), "stands there twice", "name it once")
+
+
+def _poll(sheet: Readable) -> Iterator[Clash]:
+    poll = sheet.poll
+    if poll is None:
+        return
+    if poll.sample.high >= poll.clock_low.low + poll.clock_high.low:
+        cycle = poll.clock_low.nominal + poll.clock_high.nominal
+        yield Clash(
+            ("poll", "sample"),
+            "is not before the clock falls again",
+            f"write less than clock-low and clock-high together, {show(cycle, 's', 6)}",
+        )
+    busy = poll.passes * poll.read_time
+    if poll.period.low <= busy:
+        yield Clash(
+            ("poll", "period"),
+            f"is not longer than the reading itself, {show(busy, 's', 6)}",
+            "make the period longer or the read shorter",
+        )
+
+
+CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
+    _stages,
+    _supply,
+    _contacts,
+    _stuck,
+    _ports,
+    _poll,
+)
+"""Every check between values, in the order of the tables."""

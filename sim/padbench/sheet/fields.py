@@ -1,0 +1,114 @@
+"""How single values of a sheet are checked: quantities, buttons, names from the tables."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from pydantic_core import CoreSchema, core_schema
+
+from padbench.buttons import BUTTONS
+from padbench.parts import poll_names, port_names, register_names
+from padbench.sheet.problems import Refused, nearest
+from padbench.units import Value, read_value
+
+__all__ = ["ABSENT", "OneOf", "Quantity", "pad_name", "serial_tie", "the_button"]
+
+ABSENT = "absent"
+"""What a sheet says where a resistor is not fitted."""
+
+LONGEST_NAME = 200
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Marks a field as a quantity: ``Annotated[Value, Quantity("V", "5 V ± 5 %")]``.
+
+    ``least`` and ``most`` bound the whole spread, both included; ``within`` is how people are told
+    about them. With ``absent`` the sheet may say "absent", and the value is then None.
+    """
+
+    unit: str
+    example: str
+    least: float = 0.0
+    most: float = 1e15
+    within: str = ""
+    absent: bool = False
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: Callable[[object], CoreSchema]
+    ) -> CoreSchema:
+        """Take over the whole validation of the field."""
+        return core_schema.no_info_plain_validator_function(self._read)
+
+    def _read(self, raw: object) -> Value | None:
+        if isinstance(raw, Value) or (self.absent and raw is None):
+            return raw
+        if self.absent and raw == ABSENT:
+            return None
+        value = read_value(raw, self.unit, example=self.example)
+        if not (self.least <= value.low and value.high <= self.most):
+            raise Refused(f"is not {self.within}", f'write for example "{self.example}"')
+        return value
+
+
+@dataclass(frozen=True)
+class OneOf:
+    """Marks a text field as a name out of a table; ``table`` says which."""
+
+    table: str
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: Callable[[object], CoreSchema]
+    ) -> CoreSchema:
+        """Take over the whole validation of the field."""
+        return core_schema.no_info_plain_validator_function(self._check)
+
+    def _check(self, raw: object) -> str:
+        known = _TABLES[self.table]()
+        if not isinstance(raw, str):
+            raise Refused(f"is not the name of a {self.table}", f'write for example "{known[0]}"')
+        return _known(raw, self.table, known)
+
+
+_TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
+    "register part": register_names,
+    "kind of port": port_names,
+    "poll": poll_names,
+    "button": lambda: BUTTONS,
+}
+
+
+def _known(name: str, what: str, known: Iterable[str]) -> str:
+    if name not in known:
+        raise Refused(f"is no known {what}", nearest(name, known))
+    return name
+
+
+def the_button(name: str) -> str:
+    """A button's name; raises `Refused` with the nearest one."""
+    return _known(name, "button", BUTTONS)
+
+
+def pad_name(name: str) -> str:
+    """A pad's name: 1 to 200 characters that can be printed on one line."""
+    if not name.strip():
+        raise Refused("is empty", 'write for example "My pad"')
+    if len(name) > LONGEST_NAME:
+        raise Refused(
+            f"is {len(name)} characters long", f"use at most {LONGEST_NAME} characters"
+        )
+    if not name.isprintable():
+        raise Refused("holds a control character", "use letters, digits, signs and spaces")
+    return name
+
+
+def serial_tie(raw: object) -> object:
+    """Refuse the register's own output as the source of its serial input."""
+    if isinstance(raw, str):
+        name = raw.strip().casefold()
+        own = {"data", "output", "out", "serial-out", "ring", *(f"q{n}" for n in range(1, 25))}
+        if name in own:
+            raise Refused(
+                "closes a ring: the register would feed its own output back into itself",
+                'write "ground", "supply" or "open"',
+            )
+    return raw

@@ -1,0 +1,192 @@
+"""The design sheet as types. Every quantity is a `Value` in its SI base unit.
+
+The keys of the file are the attributes with hyphens for underscores. One attribute differs:
+``Sheet.chip`` is the table ``[register]``, since a pydantic model has a ``register`` already.
+
+The model checks value by value; what two values must be to each other is in `checks`. `load_sheet`
+does both, so make sheets with it, or with `sheet_from_text`.
+"""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from padbench.parts import named_poll, poll_names
+from padbench.sheet.fields import OneOf, Quantity, pad_name, serial_tie, the_button
+from padbench.units import Value
+
+__all__ = [
+    "Cable",
+    "Chip",
+    "Contacts",
+    "Pad",
+    "Policy",
+    "Poll",
+    "PullUp",
+    "Resistors",
+    "Sheet",
+    "Table",
+    "WorksWith",
+]
+
+LONGEST_TIME = 1.0
+"""Seconds; nothing in a poll takes longer."""
+
+Whole = Annotated[int, Field(strict=True)]
+Text = Annotated[str, Field(strict=True)]
+Button = Annotated[Text, AfterValidator(the_button)]
+
+
+def _time(example: str) -> Quantity:
+    # Below a picosecond a time would vanish: timelines count picoseconds.
+    return Quantity("s", example, 1e-12, LONGEST_TIME, "between 1 ps and 1 s")
+
+
+def _default(text: str) -> Any:
+    """A default written as in a sheet, and read by the same code."""
+    return Field(default=text)
+
+
+def _kebab(name: str) -> str:
+    return name.replace("_", "-")
+
+
+class Table(BaseModel):
+    """A table of the sheet: unchangeable, and without unknown keys."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        alias_generator=_kebab,
+        validate_by_alias=True,
+        validate_by_name=True,
+        validate_default=True,
+    )
+
+
+class Pad(Table):
+    """``[pad]``: what it is called and what feeds it (V)."""
+
+    name: Annotated[Text, AfterValidator(pad_name)] = Field(examples=["My pad"])
+    supply: Annotated[Value, Quantity("V", "5 V ± 5 %", 0.5, 50, "between 0.5 V and 50 V")]
+
+
+class Chip(Table):
+    """``[register]``: the part, the number of stages (chained if more than it has), the latch."""
+
+    part: Annotated[str, OneOf("register part")] = Field(examples=["CD4021B"])
+    stages: Annotated[Whole, Field(ge=1, le=24)] = Field(default=8, examples=[8])
+    serial_input: Annotated[Literal["ground", "supply", "open"], BeforeValidator(serial_tie)] = (
+        Field(default="ground", examples=["ground"])
+    )
+    latch_inverted: Annotated[bool, Field(strict=True)] = Field(default=False, examples=[False])
+
+
+class PullUp(Table):
+    """``[pull-up]``: the resistor from each input to supply (Ω); None if there is none."""
+
+    value: Annotated[Value | None, Quantity("Ω", "39k ± 5 %", absent=True)] = _default("39k ± 5 %")
+
+
+class Contacts(Table):
+    """``[contacts]``: resistances (Ω), bounce (s), and buttons held closed by a fault."""
+
+    closed: Annotated[Value, Quantity("Ω", "300 Ω")] = _default("300 Ω")
+    worn: Annotated[Value, Quantity("Ω", "10k")] = _default("10k")
+    open: Annotated[Value, Quantity("Ω", "10 MΩ", 1e-12, 1e15, "more than 0 Ω")] = _default("10 MΩ")
+    bounce: Annotated[Value, Quantity("s", "5 ms", 0, 1, "between 0 s and 1 s")] = _default("5 ms")
+    stuck: tuple[Button, ...] = Field(default=(), examples=[["A"]])
+
+
+class Cable(Table):
+    """``[cable]``: length (m) and capacitance of a core to its neighbours (F/m)."""
+
+    length: Annotated[Value, Quantity("m", "2.5 m", 0, 1000, "between 0 m and 1 km")] = _default(
+        "2.5 m"
+    )
+    capacitance: Annotated[
+        Value, Quantity("F/m", "100 pF/m", 0, 1e-6, "between 0 pF/m and 1 µF/m")
+    ] = _default("100 pF/m")
+
+
+class Resistors(Table):
+    """``[resistors]``: from latch and from clock to supply (Ω); None if not fitted."""
+
+    latch_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
+        "3.6k ± 5 %"
+    )
+    clock_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
+        "3.6k ± 5 %"
+    )
+
+
+class Policy(Table):
+    """``[policy]``: what the pad hands on when two opposite directions are held."""
+
+    opposite_directions: Literal["both", "neutral", "last-wins", "first-wins"] = Field(
+        default="both", examples=["both"]
+    )
+
+
+class WorksWith(Table):
+    """``[works-with]``: the kinds of port it must work on."""
+
+    ports: Annotated[tuple[Annotated[str, OneOf("kind of port")], ...], Field(min_length=1)] = (
+        Field(examples=[["push-pull"]])
+    )
+
+
+class Poll(Table):
+    """``[poll]``: the console's side, in seconds.
+
+    ``latch_to_clock`` runs from the latch's fall to the first fall of the clock; ``sample`` from
+    each fall of the clock to the moment the console looks at the data line. ``use`` names a poll of
+    the parts tables, whose timings hold wherever the sheet gives none of its own.
+    """
+
+    use: Annotated[str | None, OneOf("poll")] = Field(default=None, examples=["plain-loop"])
+    latch_width: Annotated[Value, _time("8.9 us")]
+    latch_to_clock: Annotated[Value, _time("5.4 us")]
+    clock_low: Annotated[Value, _time("0.56 us")]
+    clock_high: Annotated[Value, _time("5.59 us")]
+    sample: Annotated[Value, _time("0.56 us")]
+    period: Annotated[Value, _time("16.639 ms")]
+    clocks: Annotated[Whole, Field(ge=1, le=64)] = Field(examples=[8])
+    passes: Annotated[Whole, Field(ge=1, le=4)] = Field(default=1, examples=[1])
+
+    @property
+    def read_time(self) -> float:
+        """Nominal length of one read (s): from the latch's rise to the end of the last clock."""
+        return (
+            self.latch_width.nominal
+            + self.latch_to_clock.nominal
+            + self.clocks * (self.clock_low.nominal + self.clock_high.nominal)
+        )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _fill_in_named(cls, raw: Any) -> Any:
+        if not isinstance(raw, dict) or "use" not in raw:
+            return raw
+        # A wrong name is reported at `use`; seven missing timings beside it would only be noise.
+        use = raw["use"]
+        base = named_poll(use if isinstance(use, str) and use in poll_names() else poll_names()[0])
+        own = {key for key in base.timings if key in raw or key.replace("-", "_") in raw}
+        return {**{key: base.timings[key] for key in base.timings if key not in own}, **raw}
+
+
+class Sheet(Table):
+    """One design sheet, checked. ``buttons`` maps a button to its stage, in the file's order."""
+
+    pad: Pad
+    chip: Chip = Field(alias="register")
+    buttons: Annotated[
+        dict[Button, Annotated[Whole, Field(ge=1, examples=[8])]], Field(min_length=1)
+    ]
+    pull_up: PullUp = Field(default_factory=PullUp)
+    contacts: Contacts = Field(default_factory=Contacts)
+    cable: Cable = Field(default_factory=Cable)
+    resistors: Resistors = Field(default_factory=Resistors)
+    policy: Policy = Field(default_factory=Policy)
+    works_with: WorksWith
+    poll: Poll

@@ -1,0 +1,13 @@
+"""The main job: run scenarios on a design, judge the waves, say what holds."""
+
+from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
+from padbench.verify.run import run_scenario, verify
+
+__all__ = [
+    "Problem",
+    "ReadResult",
+    "ScenarioResult",
+    "VerifyResult",
+    "run_scenario",
+    "verify",
+]

@@ -1,0 +1,83 @@
+"""What comes out of a verification: plain data that any report can be made of."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from padbench.decode import Read
+from padbench.rules import Finding, overall
+from padbench.scenarios import Expected
+from padbench.timeline import Timeline
+
+__all__ = ["Problem", "ReadResult", "ScenarioResult", "VerifyResult"]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadResult:
+    """One read beside what it should have been."""
+
+    read: Read
+    expected: Expected
+
+    @property
+    def byte(self) -> int:
+        """The byte as read, a bit that was at no level resolved to the wrong outcome."""
+        return self.read.worst_byte(self.expected.byte)
+
+    @property
+    def right(self) -> bool:
+        """Whether every bit that matters, and the number of clocks, is as expected."""
+        wanted, got = self.expected.bits, self.read.bits
+        return (
+            len(wanted) == len(got)
+            and len(self.read.clock_rises) == self.expected.clocks
+            and all(want is None or want == bit for want, bit in zip(wanted, got, strict=True))
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something that a scenario did not get: ``at`` in picoseconds, None for the whole run."""
+
+    at: int | None
+    says: str
+
+
+@dataclass(frozen=True)
+class ScenarioResult:
+    """One scenario at one corner on one port.
+
+    ``accepted`` holds, for polls of several passes, what the console acts on after each.
+    ``findings`` are those of the wires in this run.
+    """
+
+    name: str
+    says: str
+    corner: str
+    port: str
+    reads: tuple[ReadResult, ...]
+    accepted: tuple[int, ...]
+    problems: tuple[Problem, ...]
+    findings: tuple[Finding, ...]
+    timeline: Timeline
+
+    @property
+    def verdict(self) -> Literal["pass", "fail"]:
+        """Whether everything came out as expected."""
+        return "fail" if self.problems else "pass"
+
+
+@dataclass(frozen=True)
+class VerifyResult:
+    """A whole verification.
+
+    ``scenarios`` has one result a scenario: the first run that failed, else the one at the slow
+    corner on the first port of the sheet.
+    """
+
+    findings: tuple[Finding, ...]
+    scenarios: tuple[ScenarioResult, ...]
+
+    @property
+    def verdict(self) -> Literal["pass", "fail"]:
+        """``fail`` if any finding or any scenario fails."""
+        return overall([*(f.verdict for f in self.findings), *(s.verdict for s in self.scenarios)])

@@ -1,0 +1,164 @@
+"""Running scenarios at every corner and on every port, and judging what the wires did.
+
+result = verify(load_sheet(Path("pad.toml")))
+result.verdict, result.findings, result.scenarios
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+from padbench.buttons import spelled
+from padbench.decode import Read, decode
+from padbench.electric.corners import CORNERS, Corner, pad_model
+from padbench.electric.wiring import judge_wiring
+from padbench.model.bench import simulate
+from padbench.rules import Finding, judge_timing, worst_of_each
+from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
+from padbench.scenarios.expect import accepted_states
+from padbench.sheet import Sheet
+from padbench.stimulus import PollTiming
+from padbench.timeline import Timeline, Word
+from padbench.units import to_ps
+from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
+
+__all__ = ["run_scenario", "setting_of", "verify"]
+
+
+def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
+    """The sheet as scenarios want it, on one kind of port and at one corner."""
+    poll = sheet.poll
+    return Setting(
+        pad=pad_model(sheet, port, corner),
+        timing=PollTiming(
+            latch_width=to_ps(poll.latch_width.nominal),
+            latch_to_clock=to_ps(poll.latch_to_clock.nominal),
+            clock_low=to_ps(poll.clock_low.nominal),
+            clock_high=to_ps(poll.clock_high.nominal),
+            sample=to_ps(poll.sample.nominal),
+            clocks=poll.clocks,
+        ),
+        period=to_ps(poll.period.nominal),
+        bounce=to_ps(sheet.contacts.bounce.high),
+        passes=poll.passes,
+    )
+
+
+def verify(
+    sheet: Sheet,
+    scenarios: Sequence[Scenario] | None = None,
+    *,
+    step: Callable[[], None] = lambda: None,
+    keep: Callable[[ScenarioResult], None] = lambda _: None,
+) -> VerifyResult:
+    """Judge a design: its wiring, then every scenario on every port at both corners.
+
+    ``step`` is called after each run (for a progress bar), ``keep`` with the one result of each
+    scenario that stands for it, as soon as it is known (to write its wave).
+    """
+    findings = list(judge_wiring(sheet))
+    timing: list[Finding] = []
+    results = []
+    for scenario in SCENARIOS.values() if scenarios is None else scenarios:
+        runs = []
+        for port in sheet.works_with.ports:
+            for corner in CORNERS:
+                runs.append(run_scenario(sheet, scenario, port, corner))
+                timing += runs[-1].findings
+                step()
+        chosen = next((run for run in runs if run.problems), runs[len(CORNERS) - 1])
+        keep(chosen)
+        results.append(chosen)
+    return VerifyResult((*findings, *worst_of_each(timing)), tuple(results))
+
+
+def run_scenario(sheet: Sheet, scenario: Scenario, port: str, corner: Corner) -> ScenarioResult:
+    """One scenario at one corner on one port."""
+    setting = setting_of(sheet, port, corner)
+    script = scenario.build(setting)
+    timeline = simulate(setting.pad, script.stimulus)
+    reads = decode(timeline)
+    judged = judge_timing(timeline, reads, setting.pad.limits)
+    pairs = tuple(ReadResult(r, e) for r, e in zip(reads, script.expected, strict=False))
+    accepted = _accepted(pairs, script)
+    place = f"{scenario.name}, {corner} corner, {port} port"
+    return ScenarioResult(
+        name=scenario.name,
+        says=scenario.says,
+        corner=corner,
+        port=port,
+        reads=pairs,
+        accepted=accepted,
+        problems=(
+            *_wrong_reads(pairs, reads, script),
+            *_wrong_states(accepted, script),
+            *_unbroken(judged, script),
+        ),
+        findings=tuple(
+            replace(found, where=f"{place}, {found.where}")
+            for found in judged
+            if found.id not in script.breaks | script.tolerates
+        ),
+        timeline=_annotated(timeline, pairs),
+    )
+
+
+def _accepted(pairs: Sequence[ReadResult], script: Script) -> tuple[int, ...]:
+    if script.passes < 2:
+        return ()
+    return accepted_states((pair.byte for pair in pairs), script.passes)
+
+
+def _wrong_reads(
+    pairs: Sequence[ReadResult], reads: Sequence[Read], script: Script
+) -> Iterator[Problem]:
+    if len(reads) != len(script.expected):
+        yield Problem(None, f"{len(reads)} reads were seen, {len(script.expected)} were made")
+    for number, pair in enumerate(pairs, 1):
+        if not pair.right:
+            yield Problem(
+                pair.read.start_ps, f"read {number} of {len(pairs)}: {_what_is_wrong(pair)}"
+            )
+
+
+def _what_is_wrong(pair: ReadResult) -> str:
+    read, expected = pair.read, pair.expected
+    clocks, wanted = len(read.clock_rises), len(expected.bits)
+    if clocks != expected.clocks:
+        return f"{clocks} clocks instead of {expected.clocks}"
+    if len(read.bits) != wanted:
+        return f"{len(read.bits)} bits instead of {wanted}"
+    past = [
+        place + 1
+        for place, (want, bit) in enumerate(zip(expected.bits, read.bits, strict=True))
+        if place >= 8 and want is not None and want != bit
+    ]
+    said = f"held {spelled(expected.held)}, read {spelled(pair.byte)}"
+    if expected.byte != expected.held:
+        said += f", expected {spelled(expected.byte)}"
+    if read.undecided:
+        said += f" ({spelled(read.undecided)} at no level)"
+    if past:
+        said += f"; past the end, bit {past[0]} is wrong"
+    return said
+
+
+def _wrong_states(accepted: tuple[int, ...], script: Script) -> Iterator[Problem]:
+    for number, (got, want) in enumerate(zip(accepted, script.accepted, strict=False), 1):
+        if got != want:
+            yield Problem(
+                None,
+                f"poll {number}: the console acts on {spelled(got)}, expected {spelled(want)}",
+            )
+
+
+def _unbroken(judged: Sequence[Finding], script: Script) -> Iterator[Problem]:
+    """A script that breaks a rule on purpose must be caught at it."""
+    failed = {found.id for found in judged if found.verdict == "fail"}
+    for id_ in sorted(script.breaks - failed):
+        yield Problem(None, f"{id_} was to be broken and was not seen to be")
+
+
+def _annotated(timeline: Timeline, pairs: Sequence[ReadResult]) -> Timeline:
+    """The timeline with the byte that the console holds after each read."""
+    known = [(0, None), *((p.read.samples[-1], p.byte) for p in pairs if p.read.samples)]
+    return replace(timeline, words={**timeline.words, "console.byte": Word.of(8, known)})
