@@ -35,7 +35,7 @@ def whole_file(path: Path, *, overwrite: bool = True) -> Iterator[IO[str]]:
     target = path.resolve()  # through a link, so that the link stays one
     if target.exists() and not overwrite:
         raise _exists(path)
-    _make_folder(target.parent)
+    target.parent.mkdir(parents=True, exist_ok=True)
     temporary = target.with_name(f".{secrets.token_hex(8)}.part")
     try:
         # Mode x for a file that is surely ours; the umask has its say, as it has not with mkstemp.
@@ -63,14 +63,6 @@ def _is_stream(path: Path) -> bool:
     link = path.parent / path.readlink() if path.is_symlink() else path
     handles = any(way.parent.resolve().is_relative_to("/proc") for way in (path, link))
     return handles or not S_ISREG(mode)
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except FileExistsError:
-        # It would read as "the output exists", which is not what is wrong.
-        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder)) from None
 
 
 def _move_to_free_name(temporary: Path, target: Path, path: Path) -> None:

@@ -58,7 +58,7 @@ def answer_time(sheet: Sheet, part: RegisterPart, port: PortKind) -> float:
     delay = part.clock_to_output.max
     current = min(part.sink_current.min or 0.0, part.source_current.min or 0.0)
     assert delay is not None
-    load = _cable_capacitance(sheet) + (port.input_capacitance.max or 0.0) - _TEST_LOAD
+    load = _cable_capacitance(sheet) + _most(port.input_capacitance) - _TEST_LOAD
     supply = sheet.pad.supply.low
     return delay + rc_time(_OUTPUT_DROP / current, max(load, 0.0), 0.0, supply, _HIGH * supply)
 
@@ -77,9 +77,14 @@ def line_delays(
     if pull_up is None:
         return LineDelays(None, 0)
     chips = -(-sheet.chip.stages // part.stages)
-    load = _cable_capacitance(sheet) + chips * (part.input_capacitance.max or 0.0)
+    load = _cable_capacitance(sheet) + chips * _most(part.input_capacitance)
     supply = sheet.pad.supply.low
     return LineDelays(to_ps(rc_time(pull_up.high, load, 0.0, supply, _HIGH * supply)), 0)
+
+
+def _most(figure: Figure) -> float:
+    """The maximum, or the typical figure of a table that gives no more."""
+    return figure.max if figure.max is not None else figure.typ or 0.0
 
 
 def _cable_capacitance(sheet: Sheet) -> float:

@@ -28,8 +28,10 @@ __all__ = ["simulate"]
 Actions = list[tuple[int, list[tuple[Any, int]]]]
 
 
-def simulate(pad: PadModel, stimulus: Stimulus) -> Timeline:
+def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timeline:
     """Run one stimulus on one pad and return what every wire did.
+
+    ``watch`` asks for the watched register even where no limit can be broken.
 
     Raises ``ValueError`` for reads out of order or a latch that begins inside another one.
     """
@@ -37,7 +39,8 @@ def simulate(pad: PadModel, stimulus: Stimulus) -> Timeline:
     latch, clock = pad_edges(pad, console)
     serials = _serial_levels(pad, stimulus.reads)
     steady = (
-        pad.load == "transparent"
+        not watch
+        and pad.load == "transparent"
         and not pad.load_inverted
         and not pad.floating
         and all(level is not None for _, level in serials)

@@ -107,10 +107,9 @@ def _refused(error: ErrorDetails) -> _Fault:
 
 
 def _about_key(error: ErrorDetails) -> tuple[str, str, str]:
-    cause = error.get("ctx", {}).get("error")
-    if isinstance(cause, Refused):
-        return "", cause.wrong, cause.instead
-    return "", "is no known key", "give a name"
+    # Only [buttons] has free keys, and `the_button` alone refuses them.
+    cause = error["ctx"]["error"]
+    return "", cause.wrong, cause.instead
 
 
 def _words(path: Path, error: ErrorDetails) -> tuple[str, str, str]:
@@ -140,6 +139,5 @@ _WRONG = {
     "tuple_type": "is not a list",
     "greater_than_equal": "is less than {ge}",
     "less_than_equal": "is more than {le}",
-    "too_short": "is not enough: at least {min_length} is needed",
 }
 """Pydantic's kinds of error in the words of someone who writes a sheet."""

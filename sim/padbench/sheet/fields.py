@@ -10,7 +10,7 @@ from padbench.parts import poll_names, port_names, register_names
 from padbench.sheet.problems import Refused, nearest
 from padbench.units import Value, read_value
 
-__all__ = ["ABSENT", "OneOf", "Quantity", "pad_name", "serial_tie", "the_button"]
+__all__ = ["ABSENT", "OneOf", "Quantity", "count", "pad_name", "serial_tie", "the_button"]
 
 ABSENT = "absent"
 """What a sheet says where a resistor is not fitted."""
@@ -81,6 +81,23 @@ def _known(name: str, what: str, known: Iterable[str]) -> str:
     if name not in known:
         raise Refused(f"is no known {what}", nearest(name, known))
     return name
+
+
+def count(least: int, most: int) -> Callable[[object], object]:
+    """A check of how many items a list or table has, whether or not the items are good.
+
+    Pydantic's own counts only the good ones, and would complain twice about one bad item.
+    """
+
+    def check(raw: object) -> object:
+        if isinstance(raw, list | tuple | dict):
+            if len(raw) < least:
+                raise Refused("is not enough", f"name at least {least}")
+            if len(raw) > most:
+                raise Refused("is too many", f"name at most {most}")
+        return raw
+
+    return check
 
 
 def the_button(name: str) -> str:

@@ -16,7 +16,7 @@ from padbench.units import found_text
 __all__ = ["load_sheet", "sheet_from_text"]
 
 LARGEST_FILE = 1 << 20
-LONGEST_LINE = 2000
+LONGEST_LINE = 500
 """Characters. tomllib's time grows with the square of a dotted key's length."""
 
 _STARTER = "write a sheet to start from with: padbench new my-pad.toml"
@@ -109,7 +109,7 @@ def _parse(text: str, name: str) -> dict[str, Any]:
         raise _file_error(
             name, "nests lists or tables too deeply", "a sheet needs two levels"
         ) from None
-    except ValueError:  # Python's limit on the digits of a whole number, and odd dates
+    except ValueError:  # whatever int() and its like refuse (a limit on digits) inside tomllib
         raise _file_error(
             name, "holds a number or date that cannot be read", "keep numbers to a few digits"
         ) from None

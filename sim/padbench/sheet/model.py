@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from padbench.parts import named_poll, poll_names
-from padbench.sheet.fields import OneOf, Quantity, pad_name, serial_tie, the_button
+from padbench.sheet.fields import OneOf, Quantity, count, pad_name, serial_tie, the_button
 from padbench.units import Value
 
 __all__ = [
@@ -95,7 +95,9 @@ class Contacts(Table):
     worn: Annotated[Value, Quantity("Ω", "10k")] = _default("10k")
     open: Annotated[Value, Quantity("Ω", "10 MΩ", 1e-12, 1e15, "more than 0 Ω")] = _default("10 MΩ")
     bounce: Annotated[Value, Quantity("s", "5 ms", 0, 1, "between 0 s and 1 s")] = _default("5 ms")
-    stuck: tuple[Button, ...] = Field(default=(), examples=[["A"]])
+    stuck: Annotated[tuple[Button, ...], BeforeValidator(count(0, 8))] = Field(
+        default=(), examples=[["A"]]
+    )
 
 
 class Cable(Table):
@@ -131,9 +133,9 @@ class Policy(Table):
 class WorksWith(Table):
     """``[works-with]``: the kinds of port it must work on."""
 
-    ports: Annotated[tuple[Annotated[str, OneOf("kind of port")], ...], Field(min_length=1)] = (
-        Field(examples=[["push-pull"]])
-    )
+    ports: Annotated[
+        tuple[Annotated[str, OneOf("kind of port")], ...], BeforeValidator(count(1, 8))
+    ] = Field(examples=[["push-pull"]])
 
 
 class Poll(Table):
@@ -144,7 +146,7 @@ class Poll(Table):
     the parts tables, whose timings hold wherever the sheet gives none of its own.
     """
 
-    use: Annotated[str | None, OneOf("poll")] = Field(default=None, examples=["plain-loop"])
+    use: Annotated[str, OneOf("poll")] | None = Field(default=None, examples=["plain-loop"])
     latch_width: Annotated[Value, _time("8.9 us")]
     latch_to_clock: Annotated[Value, _time("5.4 us")]
     clock_low: Annotated[Value, _time("0.56 us")]
@@ -181,7 +183,7 @@ class Sheet(Table):
     pad: Pad
     chip: Chip = Field(alias="register")
     buttons: Annotated[
-        dict[Button, Annotated[Whole, Field(ge=1, examples=[8])]], Field(min_length=1)
+        dict[Button, Annotated[Whole, Field(ge=1)]], BeforeValidator(count(1, 100))
     ]
     pull_up: PullUp = Field(default_factory=PullUp)
     contacts: Contacts = Field(default_factory=Contacts)

@@ -87,9 +87,10 @@ def read_vcd(path: Path) -> Timeline:
         wrong = str(error).partition(": ")[2]
         what = _BROKEN_OFF if error.loc.line > lines else f"{wrong}; {reader.expected()}"
     except UnicodeDecodeError:
-        what = "a character outside ASCII; VCD files hold ASCII only"
+        # The library does not say where, so the line is that of the last thing understood.
+        what = "further on, a character outside ASCII; VCD files hold ASCII only"
     except ValueError:
-        what = f"a number with too many digits; {reader.expected()}"
+        what = f"further on, a number with too many digits; {reader.expected()}"
     raise WaveError(f"{path}: line {line}: {what.encode('unicode_escape').decode()}")
 
 
@@ -266,7 +267,7 @@ def _kind(name: str, var: VarDecl) -> Literal["wire", "word", "event", "note", "
 
 
 def _number(value: int | str) -> int | None:
-    """The value; missing digits on the left are 0 if all others are known (18.2.1)."""
+    """The value, or None if a bit is not known; digits left out before 0 or 1 are 0 (18.2)."""
     if isinstance(value, int):
         return value
     bits = value.lower().translate(_PULLED)

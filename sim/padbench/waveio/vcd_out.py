@@ -79,7 +79,10 @@ def write_vcd(timeline: Timeline, path: Path, *, comment: str = "") -> None:
     for a name that VCD cannot hold or that has a meaning of its own here (``console.note``);
     ``OSError`` if the file cannot be written.
     """
-    rows = [*_wires(timeline), *_words(timeline), *_events(timeline), *_notes(timeline)]
+    rows = [*_wires(timeline), *_words(timeline), *_events(timeline)]
+    if any(row.name == NOTE for row in rows):
+        raise ValueError(f"{NOTE!r} is where the notes stand; use another name")
+    rows += _notes(timeline)
     _check(rows, timeline.end_ps)
     placed = [(*_place(row.name), row) for row in rows]
     placed.sort(key=itemgetter(0))  # codes in the order of the file, whatever that of the timeline
@@ -184,7 +187,7 @@ def _check(rows: Iterable[_Row], end: int) -> None:
 
 
 def _place(name: str) -> tuple[list[_Scope], str]:
-    """Nested scopes and the name in them, each as a Verilog identifier, escaped where it has to be."""
+    """Nested scopes and the name in them, as Verilog identifiers, escaped where they have to be."""
     parts = name.split(".")
     if len(parts) == 1:
         parts.insert(0, LOOSE)

@@ -1,0 +1,218 @@
+"""The command line as scripts use it: exit codes, JSON alone on standard output, files whole."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from padbench.cli import COMMANDS, main
+from padbench.sheet import STARTER
+
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+B = str(SHEETS / "harbour-b.toml")
+A = str(SHEETS / "harbour-a.toml")
+OWN = """
+[[scenario]]
+name = "run-and-jump"
+says = "Right held while A is tapped."
+[[scenario.step]]
+hold = ["Right"]
+polls = 2
+[[scenario.step]]
+hold = ["Right", "A"]
+"""
+
+
+@pytest.fixture
+def padbench(capsys, tmp_path, monkeypatch):
+    """Run a command line in a folder of its own: (exit code, standard output, standard error)."""
+    monkeypatch.chdir(tmp_path)
+
+    def run(*arguments):
+        code = main(list(arguments))
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return run
+
+
+def test_verify_b_passes_and_writes_a_wave_for_every_scenario(padbench):
+    code, out, err = padbench("verify", B, "--json", "--waves", "w")
+    found = json.loads(out)
+    assert (code, found["verdict"], err) == (0, "pass", "")
+    for scenario in found["scenarios"]:
+        assert Path(scenario["vcd"]).is_file()
+        assert {"name", "verdict", "reads", "vcd"} <= set(scenario)
+    assert set(found["findings"][0]) == {
+        "id",
+        "verdict",
+        "measured",
+        "limit",
+        "margin",
+        "unit",
+        "where",
+        "source",
+        "says",
+    }
+
+
+def test_verify_a_fails_and_names_the_swapped_buttons(padbench):
+    code, out, _ = padbench("verify", A, "--json", "--no-waves")
+    assert code == 1
+    assert json.loads(out)["verdict"] == "fail"
+    assert "Up and Down are swapped" in out
+    assert not list(Path().iterdir())
+
+
+def test_verify_for_people(padbench):
+    code, out, _ = padbench("verify", A, "--no-waves")
+    assert code == 1
+    assert "FAILS" in out
+    assert "A pass is a calculation, no guarantee." in " ".join(out.split())
+
+
+def test_the_default_folder_for_waves(padbench):
+    padbench("play", B, "--scenario", "idle")
+    assert Path("waves/out/harbour-b/idle.vcd").is_file()
+
+
+def test_play_shows_the_press_that_never_happened(padbench):
+    code, out, _ = padbench("play", B, "--scenario", "stopped-last-bit", "--json")
+    played = json.loads(out)
+    assert code == 0
+    assert [(r["byte"], r["pressed"], r["held"]) for r in played["reads"]] == [
+        (0, [], []),
+        (1, ["Right"], []),
+        (0, [], []),
+    ]
+
+
+def test_play_on_a_port_and_corner(padbench):
+    options = ["--scenario", "idle", "--port", "pull-down-only", "--corner", "fast", "--no-waves"]
+    code, out, _ = padbench("play", A, *options)
+    assert code == 1
+    assert "fast corner, pull-down-only port" in out
+    assert "FAILS" in out
+
+
+def test_own_scenarios_run_beside_the_shipped_ones(padbench):
+    Path("own.toml").write_text(OWN)
+    code, out, _ = padbench(
+        "play", B, "--scenarios", "own.toml", "--scenario", "run-and-jump", "--json", "--no-waves"
+    )
+    assert code == 0
+    assert [r["byte"] for r in json.loads(out)["reads"]] == [0x01, 0x01, 0x81]
+
+
+def test_new_writes_a_sheet_that_verifies_and_never_overwrites(padbench):
+    assert padbench("new", "mine.toml")[0] == 0
+    assert Path("mine.toml").read_text() == STARTER
+    assert padbench("verify", "mine.toml", "--no-waves")[0] == 0
+    Path("mine.toml").write_text("precious")
+    code, out, err = padbench("new", "mine.toml")
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert "mine.toml: there is such a file" in err
+    assert Path("mine.toml").read_text() == "precious"
+
+
+BAD = [
+    (["nonsense"], "'nonsense' is not a command"),
+    (["verfy"], "did you mean verify?"),
+    (["verify"], "SHEET; see padbench verify --help"),
+    (["verify", "none.toml"], "none.toml: "),
+    (["verify", "."], "is a directory"),
+    (["verify", B, "--frobnicate"], "--frobnicate; see"),
+    (["play", B], "--scenario"),
+    (["play", B, "--scenario", "stoped-last-bit"], "try stopped-last-bit"),
+    (["play", B, "--scenario", "idle", "--port", "usb"], "try push-pull, pull-down-only"),
+    (["play", B, "--scenario", "idle", "--corner", "dark"], "dark"),
+    (["play", B, "--scenario", "idle", "--scenarios", "none.toml"], "none.toml: "),
+    (["verify", B, "--waves", "/dev/null/x"], "/dev/null"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "says"), BAD)
+def test_bad_input_is_one_line_and_exit_2(padbench, arguments, says):
+    code, out, err = padbench(*arguments)
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert says in err
+    assert err.startswith("padbench: ")
+
+
+def test_a_unit_that_does_not_fit_names_its_line(padbench):
+    text = Path(B).read_text()
+    line = next(n for n, row in enumerate(text.split("\n"), 1) if row.startswith("value = "))
+    broken = text.replace(text.split("\n")[line - 1], 'value = "47 kF"')
+    Path("broken.toml").write_text(broken)
+    code, _, err = padbench("verify", "broken.toml")
+    assert code == 2
+    assert f"broken.toml:{line}: pull-up.value" in err
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help_with_an_example(padbench, capsys, command):
+    with pytest.raises(SystemExit) as stop:
+        main([command, "--help"])
+    assert stop.value.code == 0
+    assert "example: padbench" in " ".join(capsys.readouterr().out.split())
+
+
+def test_help_lists_every_command(padbench):
+    code, out, _ = padbench("--help")
+    assert code == 0
+    assert all(f"  {command}" in out for command in COMMANDS)
+    assert padbench()[1] == out
+
+
+def test_a_full_disk_is_one_line_and_leaves_nothing(padbench, monkeypatch):
+    import errno
+
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), "w/idle.vcd")
+
+    monkeypatch.setattr("padbench.cli.verify.write_vcd", full)
+    code, out, err = padbench("play", B, "--scenario", "idle", "--waves", "w", "--json")
+    assert (code, out) == (2, "")
+    assert err == "padbench: w/idle.vcd: no space left on device; name a file that can be used\n"
+
+
+def test_stopping_leaves_no_half_written_wave(padbench, monkeypatch):
+    def stop(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("padbench.waveio.vcd_out.VCDWriter", stop)
+    code, _, err = padbench("play", B, "--scenario", "idle", "--waves", "w")
+    assert (code, err) == (130, "padbench: stopped\n")
+    assert not list(Path("w").iterdir())
+
+
+def test_the_installed_command_and_the_module_answer():
+    script = Path(sys.executable).with_name("padbench")
+    for command in ([str(script)], [sys.executable, "-m", "padbench"]):
+        ran = subprocess.run([*command, "--version"], capture_output=True, text=True, check=True)
+        assert ran.stdout.startswith("padbench ")
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys; from padbench.cli import main; main(['--help']);"
+        "heavy = {'numpy', 'myhdl', 'pydantic', 'rich', 'vcd', 'argparse'} & set(sys.modules);"
+        "sys.exit(str(heavy) if heavy else 0)"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert ran.returncode == 0, ran.stderr
+
+
+def test_a_reader_that_goes_away_is_no_traceback():
+    ran = subprocess.run(
+        f"{sys.executable} -m padbench verify {B} --no-waves | head -n 1",
+        shell=True,
+        capture_output=True,
+        text=True,
+    )
+    assert "Traceback" not in ran.stderr

@@ -1,0 +1,59 @@
+"""What many tests need: the CD4021B's limits, an ordinary pad and an ordinary poll."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from padbench.pad import PadModel
+from padbench.rules import Limit, Limits
+from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
+
+MS = 1_000_000_000
+US = 1_000_000
+
+
+@pytest.fixture(scope="session")
+def limits() -> Limits:
+    """CD4021B at 5 V (from memory); 700 ns for the answer over a long cable."""
+    said = "CD4021B data sheet; from memory"
+    return Limits(
+        load_width=Limit(160_000, said),
+        clock_width=Limit(180_000, said),
+        clock_period=Limit(333_333, said),
+        removal=Limit(280_000, said),
+        setup_parallel=Limit(50_000, said),
+        answer=Limit(700_001, said),
+    )
+
+
+@pytest.fixture(scope="session")
+def pad(limits: Limits) -> PadModel:
+    return PadModel(limits, answer=700_000)
+
+
+@pytest.fixture(scope="session")
+def timing() -> PollTiming:
+    return PollTiming(
+        latch_width=12 * US,
+        latch_to_clock=6 * US,
+        clock_low=560_000,
+        clock_high=7 * US,
+        sample=560_000,
+    )
+
+
+@pytest.fixture(scope="session")
+def polled(timing: PollTiming) -> Callable[..., Stimulus]:
+    """``polled([0x80, 0x00])``: one poll a millisecond, these contacts closed half-way before."""
+
+    def make(held: list[int], **changes: Any) -> Stimulus:
+        t = replace(timing, **changes)
+        return Stimulus(
+            contacts=tuple((n * MS + MS // 2 if n else 0, byte) for n, byte in enumerate(held)),
+            reads=tuple(ScriptedRead((n + 1) * MS, t) for n in range(len(held))),
+            end=(len(held) + 1) * MS,
+        )
+
+    return make

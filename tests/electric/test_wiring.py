@@ -1,0 +1,82 @@
+import pytest
+
+from padbench.electric.wiring import judge_wiring
+from padbench.sheet import STARTER, sheet_from_text
+
+SHEET = sheet_from_text(STARTER, "starter")
+
+
+def failing(**changes):
+    found = judge_wiring(SHEET.model_copy(update=changes))
+    return {f.id: f.says for f in found if f.verdict == "fail"}
+
+
+def changed(table, **values):
+    return {table: getattr(SHEET, table).model_copy(update=values)}
+
+
+def stages(**moved):
+    return {"buttons": {**SHEET.buttons, **moved}}
+
+
+def test_the_starter_has_no_fault():
+    assert failing() == {}
+
+
+def test_swapped_buttons_are_named():
+    says = failing(**stages(Up=3, Down=4))["wiring.order"]
+    assert says == "Up and Down are swapped: Up belongs on stage 4 and Down on stage 3"
+
+
+def test_three_buttons_round_the_corner_are_named_one_by_one():
+    says = failing(**stages(A=7, B=6, Select=8))["wiring.order"]
+    assert says.count(";") == 5
+    assert "A on stage 7 reads as B" in says
+
+
+def test_a_button_beyond_the_eighth_bit_is_never_read():
+    sheet = {**changed("chip", stages=16), **stages(A=8)}
+    assert "A on stage 8 is never read" in failing(**sheet)["wiring.order"]
+
+
+def test_a_missing_button():
+    buttons = {name: stage for name, stage in SHEET.buttons.items() if name not in ("A", "Left")}
+    assert "no stage for A and Left" in failing(buttons=buttons)["wiring.every-button"]
+
+
+def test_a_shared_stage():
+    assert "A and B share stage 8" in failing(**stages(B=8))["wiring.own-stage"]
+
+
+@pytest.mark.parametrize(
+    ("change", "id_", "says"),
+    [
+        (changed("chip", serial_input="open"), "wiring.serial-input", "left open"),
+        (changed("pull_up", value=None), "wiring.pull-up", "floating"),
+        (changed("chip", part="MC14014B"), "wiring.load", "fit a 4021"),
+        (changed("chip", part="74HC165"), "wiring.load", "must be inverted"),
+        (changed("chip", latch_inverted=True), "wiring.load", "must not be inverted"),
+        (changed("contacts", stuck=("B",)), "wiring.stuck-contact", "B always reads"),
+        (
+            changed("resistors", clock_to_supply=None),
+            "port.pull-down-only.clock",
+            "3.6 kΩ is usual",
+        ),
+    ],
+)
+def test_faults(change, id_, says):
+    found = failing(**change)
+    assert list(found) == [id_]
+    assert says in found[id_]
+
+
+def test_a_wire_for_a_pull_up_is_refused_with_a_caution():
+    text = STARTER.replace('value = "39k ± 5 %"', 'value = "0 Ω"')
+    assert text != STARTER
+    found = judge_wiring(sheet_from_text(text, "starter"))
+    says = next(f.says for f in found if f.id == "wiring.pull-up" and f.verdict == "fail")
+    assert "do not plug this in" in says
+
+
+def test_a_74hc165_behind_an_inverter_is_right():
+    assert failing(**changed("chip", part="74HC165", latch_inverted=True)) == {}

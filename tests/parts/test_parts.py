@@ -1,0 +1,183 @@
+import copy
+from dataclasses import fields
+
+import pytest
+from padbench.parts import (
+    Figure,
+    named_poll,
+    poll_names,
+    port_kind,
+    port_names,
+    register_names,
+    register_part,
+)
+from padbench.parts.figure import FigureEntry
+from padbench.parts.registers import registers_from
+from padbench.parts.tables import read_table
+from padbench.units import read_value
+
+
+def seconds(text: str | int) -> float:
+    return read_value(text, "s", example="").nominal
+
+
+def test_the_named_parts_are_there() -> None:
+    assert register_names() == ("CD4021B", "MC14021B", "HEF4021B", "MC14014B", "74HC165")
+    assert port_names() == ("push-pull", "pull-down-only")
+    assert {"plain-loop", "slow-loop", "brisk"} <= set(poll_names())
+
+
+@pytest.mark.parametrize("look_up", [register_part, port_kind, named_poll])
+def test_an_unknown_name_is_a_key_error(look_up: object) -> None:
+    with pytest.raises(KeyError):
+        look_up("4O21")  # type: ignore[operator]
+
+
+@pytest.mark.parametrize("name", register_names())
+def test_every_figure_has_its_source(name: str) -> None:
+    part = register_part(name)
+    assert part.source
+    for field in fields(part):
+        figure = getattr(part, field.name)
+        if isinstance(figure, Figure):
+            assert figure.source, field.name
+            assert figure.at, field.name
+            assert figure.unit in ("s", "V", "A", "F", "Hz", "fraction")
+            # What was not looked up must say so; what was, must name a document.
+            assert ("from memory" in figure.source) == (figure.kind == "M"), field.name
+
+
+# Class M: the figures of the CD4021B data sheet at 5 V as remembered.
+@pytest.mark.parametrize(
+    ("figure", "bound", "number"),
+    [
+        ("clock_to_output", "typ", 160e-9),
+        ("clock_to_output", "max", 320e-9),
+        ("output_transition", "max", 200e-9),
+        ("clock_width", "min", 180e-9),
+        ("clock_width", "typ", 90e-9),
+        ("load_width", "min", 160e-9),
+        ("setup_serial", "min", 120e-9),
+        ("setup_parallel", "min", 50e-9),
+        ("removal", "min", 280e-9),
+        ("clock_frequency", "min", 3e6),
+        ("clock_edge_max", "max", 15e-6),
+        ("leakage", "max", 0.1e-6),
+        ("leakage_over_temperature", "max", 1e-6),
+        ("input_capacitance", "max", 7.5e-12),
+        ("sink_current", "min", 0.51e-3),
+        ("sink_current_over_temperature", "min", 0.36e-3),
+        ("source_current", "min", 0.51e-3),
+    ],
+)
+def test_figures_of_the_cd4021b(figure: str, bound: str, number: float) -> None:
+    assert getattr(getattr(register_part("CD4021B"), figure), bound) == number
+
+
+# Class P: JEDEC JESD13-B, at a supply of 5 V.
+@pytest.mark.parametrize("name", ["CD4021B", "MC14021B", "HEF4021B", "MC14014B"])
+def test_b_series_levels(name: str) -> None:
+    part = register_part(name)
+    assert (part.input_low.max, part.input_high.min, part.input_low.unit) == (1.5, 3.5, "V")
+    assert part.input_low.kind == part.input_high.kind == "P"
+
+
+# Class P: pins of the MC14021B, Motorola CMOS Logic Data.
+def test_pins() -> None:
+    pins = register_part("CD4021B").pins
+    assert sorted(pins.values()) == list(range(1, 17))
+    by_number = {number: name for name, number in pins.items()}
+    order = " ".join(by_number[number] for number in range(1, 17))
+    assert order == "P8 Q6 Q8 P4 P3 P2 P1 VSS load clock serial Q7 P5 P6 P7 VDD"
+    assert sorted(register_part("74HC165").pins.values()) == list(range(1, 17))
+
+
+def test_what_sets_the_parts_apart() -> None:
+    # Class P: MC14014B/MC14021B, HEF4021B and 74HC165 data sheets.
+    assert register_part("MC14014B").load == "synchronous"
+    assert register_part("MC14021B").load == "transparent"
+    assert register_part("74HC165").load_level == "low"
+    assert register_part("CD4021B").load_level == "high"
+    assert [n for n in register_names() if register_part(n).schmitt_clock] == ["HEF4021B"]
+    assert register_part("HEF4021B").clock_edge_max.max is None
+
+
+def test_borrowed_figures_say_so() -> None:
+    own, borrowed = register_part("CD4021B").removal, register_part("MC14021B").removal
+    assert borrowed.min == own.min
+    assert borrowed.source == "taken from the CD4021B; from memory"
+    assert borrowed.kind == "M"
+
+
+def test_a_published_figure_is_only_believed_of_another_part() -> None:
+    table = copy.deepcopy(read_table("registers.toml"))
+    del table["MC14021B"]["figures"]["input-low"]  # type: ignore[attr-defined]
+    parts = registers_from(table)
+    assert parts["CD4021B"].input_low.kind == "P"
+    assert parts["MC14021B"].input_low.kind == "M"
+
+
+@pytest.mark.parametrize("missing", ["source", "class", "at", "unit"])
+def test_a_figure_without_a_source_is_refused(missing: str) -> None:
+    table = copy.deepcopy(read_table("registers.toml"))
+    del table["CD4021B"]["figures"]["removal"][missing]  # type: ignore[index]
+    with pytest.raises(ValueError, match=missing):
+        registers_from(table)
+
+
+def test_an_empty_source_is_refused() -> None:
+    table = copy.deepcopy(read_table("registers.toml"))
+    table["CD4021B"]["source"] = ""
+    with pytest.raises(ValueError, match="source"):
+        registers_from(table)
+
+
+def test_a_missing_figure_is_refused() -> None:
+    table = copy.deepcopy(read_table("registers.toml"))
+    del table["74HC165"]["figures"]["removal"]  # type: ignore[attr-defined]
+    with pytest.raises(ValueError, match="removal"):
+        registers_from(table)
+
+
+def test_a_figure_says_something() -> None:
+    raw = {"unit": "ns", "at": "5 V", "source": "x", "class": "M"}
+    with pytest.raises(ValueError, match="no-limit"):
+        FigureEntry.model_validate(raw)
+    assert FigureEntry.model_validate({**raw, "no-limit": True}).figure().max is None
+
+
+def test_ports() -> None:
+    # Class C: two kinds of port.
+    assert port_kind("push-pull").drives_high
+    assert not port_kind("pull-down-only").drives_high
+    assert port_kind("pull-down-only").diode
+    assert port_kind("push-pull").input_capacitance.typ == 20e-12
+
+
+def read_time(name: str) -> float:
+    poll = named_poll(name).timings
+    cycle = seconds(poll["clock-low"]) + seconds(poll["clock-high"])
+    return (
+        seconds(poll["latch-width"]) + seconds(poll["latch-to-clock"]) + int(poll["clocks"]) * cycle
+    )
+
+
+def test_loops_last_as_many_scan_lines_as_they_say() -> None:
+    line = 341 * 2 / 3 / (315e6 / 88)  # class M: the console's own line, 63.51 µs
+    assert read_time("plain-loop") == pytest.approx(line, rel=0.001)
+    assert read_time("slow-loop") == pytest.approx(2.5 * line, rel=0.001)
+
+
+def test_brisk_keeps_what_the_cd4021b_guarantees() -> None:
+    part, poll = register_part("CD4021B"), named_poll("brisk").timings
+    low, high = seconds(poll["clock-low"]), seconds(poll["clock-high"])
+    assert part.load_width.min is not None
+    assert part.removal.min is not None
+    assert part.clock_width.min is not None
+    assert part.clock_frequency.min is not None
+    assert part.clock_to_output.max is not None
+    assert seconds(poll["latch-width"]) >= part.load_width.min
+    assert seconds(poll["latch-to-clock"]) + low >= part.removal.min
+    assert min(low, high) >= part.clock_width.min
+    assert 1 / (low + high) <= part.clock_frequency.min
+    assert high + seconds(poll["sample"]) > part.clock_to_output.max

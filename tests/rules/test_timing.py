@@ -1,0 +1,119 @@
+"""The rules on hand-made waves: the measured value is the one drawn, and the limit cuts exactly."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from padbench.decode import Names, decode
+from padbench.rules import judge_timing
+from padbench.timeline import HIGH, LOW, Timeline, Wire, Word
+
+NS = 1000
+
+
+def wave(latch=200, gap=200, low=200, high=200, sample=200, moved=None, clocks=8):
+    """One read, all times in nanoseconds; ``moved``: an input changes so long before load end."""
+    fall = 1000 + latch
+    edges = [(fall + gap + n * (low + high), n) for n in range(clocks)]
+    load = Wire.of([(0, LOW), (1000 * NS, HIGH), (fall * NS, LOW)])
+    clock = Wire.of(
+        [(0, HIGH)] + [pair for at, _ in edges for pair in ((at * NS, LOW), ((at + low) * NS, HIGH))]
+    )
+    inputs = [(0, 0xFF)] + ([((fall - moved) * NS, 0x7F)] if moved else [])
+    end = (edges[-1][0] + low + high + 5000) * NS
+    return Timeline(
+        end,
+        {
+            "pad.load": load,
+            "pad.clock": clock,
+            "console.latch": load,
+            "console.clock": clock,
+            "cable.data": Wire.of([(0, HIGH)]),
+        },
+        {"pad.inputs": Word.of(8, inputs)},
+        {"console.sample": np.asarray([(at + sample) * NS for at, _ in edges])},
+    )
+
+
+def judged(timeline, limits):
+    return {f.id: f for f in judge_timing(timeline, decode(timeline), limits)}
+
+
+CASES = [
+    ("timing.latch-width", "latch", 160),
+    ("timing.clock-low", "low", 180),
+    ("timing.clock-high", "high", 180),
+    ("timing.setup-parallel", "moved", 50),
+]
+
+
+@pytest.mark.parametrize(("id_", "which", "limit"), CASES)
+def test_a_width_is_measured_and_cut_at_its_limit(limits, id_, which, limit):
+    for value in (limit - 1, limit, limit + 35):
+        found = judged(wave(**{which: value}), limits)[id_]
+        assert (found.measured, found.limit, found.margin) == (value, limit, value - limit)
+        assert found.verdict == ("fail" if value < limit else "pass")
+        assert found.unit == "ns"
+        assert "memory" in found.source
+
+
+def test_removal_runs_from_load_end_to_the_first_rise(limits):
+    found = judged(wave(gap=70, low=200), limits)["timing.removal"]
+    assert (found.measured, found.verdict) == (270, "fail")
+    assert judged(wave(gap=80, low=200), limits)["timing.removal"].verdict == "pass"
+
+
+def test_period_runs_from_rise_to_rise(limits):
+    found = judged(wave(low=180, high=153), limits)["timing.clock-period"]
+    assert (found.measured, found.verdict) == (333, "fail")
+
+
+def test_the_period_over_a_latch_is_no_period(limits):
+    quick = wave(clocks=1)
+    assert judged(quick, limits)["timing.clock-period"].verdict == "not-judged"
+
+
+@pytest.mark.parametrize(("answer", "verdict"), [(400, "pass"), (401, "fail")])
+def test_later_bits_have_one_clock_to_arrive(limits, answer, verdict):
+    tight = replace(limits, answer=replace(limits.answer, ps=answer * NS))
+    found = judged(wave(low=200, high=200, sample=200), tight)["timing.later-bits"]
+    assert (found.measured, found.verdict) == (400, verdict)
+
+
+@pytest.mark.parametrize(("answer", "verdict"), [(600, "pass"), (601, "fail")])
+def test_the_first_bit_has_from_the_latch_on(limits, answer, verdict):
+    tight = replace(limits, answer=replace(limits.answer, ps=answer * NS))
+    found = judged(wave(), tight)["timing.first-bit"]
+    assert (found.measured, found.verdict) == (600, verdict)
+
+
+def test_a_sample_after_the_shift_is_found(limits):
+    assert judged(wave(sample=200), limits)["timing.sample-point"].verdict == "pass"
+    late = judged(wave(sample=230), limits)["timing.sample-point"]
+    assert (late.verdict, late.measured) == ("fail", -30)
+    assert "30 ns after" in late.says
+
+
+def test_without_inputs_or_samples_those_rules_do_not_judge(limits):
+    timeline = wave()
+    bare = replace(timeline, words={}, events={})
+    found = {
+        f.id: f.verdict
+        for f in judge_timing(bare, decode(bare, Names(sample=None)), limits)
+    }
+    assert found["timing.setup-parallel"] == found["timing.sample-point"] == "not-judged"
+    assert found["timing.later-bits"] == "fail"  # 400 ns against 700: samples at the rises
+
+
+def test_a_pulse_still_running_at_the_end_is_not_measured(limits):
+    timeline = wave(latch=50)
+    cut = replace(timeline, end_ps=1020 * NS)
+    assert judged(cut, limits)["timing.latch-width"].verdict == "not-judged"
+
+
+def test_clocks_while_loading_do_not_count(limits):
+    timeline = wave()
+    clock = Wire.of([(0, HIGH), (1010 * NS, LOW), (1011 * NS, HIGH)])
+    busy = replace(timeline, wires={**timeline.wires, "pad.clock": clock})
+    assert judged(busy, limits)["timing.clock-low"].verdict == "not-judged"

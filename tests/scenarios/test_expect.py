@@ -1,0 +1,62 @@
+"""Expectations, against hand-worked cases; facts are common practice unless said otherwise."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from padbench.buttons import byte_of
+from padbench.scenarios.expect import accepted_states, expected_bits, held_state
+
+UP, DOWN, LEFT, RIGHT = (byte_of([name]) for name in ("Up", "Down", "Left", "Right"))
+
+
+def as_text(bits):
+    return "".join("?" if bit is None else "10"[not bit] for bit in bits)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "wire"),
+    [
+        ({}, "10100101"),
+        ({"clocks": 4}, "1010"),
+        ({"clocks": 10}, "1010010111"),
+        ({"clocks": 10, "serial": 1}, "1010010100"),
+        ({"clocks": 10, "serial": None}, "10100101??"),
+        ({"clocks": 12, "stages": 10}, "101001010011"),
+        ({"stopped_bit": 8, "extra_clocks": 1}, "10100101"),
+        ({"stopped_bit": 8, "extra_clocks": 1, "serial": 1}, "10100100"),
+        ({"stopped_bit": 1, "extra_clocks": 1}, "01001011"),
+        ({"stopped_bit": 3, "extra_clocks": 2, "serial": 1}, "10010100"),
+        ({"stopped_bit": 7, "extra_clocks": 3, "serial": None}, "101001??"),
+    ],
+)
+def test_bits_of_one_read(arguments, wire):
+    assert as_text(expected_bits(0b10100101, **arguments)) == wire
+
+
+@pytest.mark.parametrize(
+    ("moves", "policy", "held"),
+    [
+        ([(0, UP), (5, UP | DOWN)], "both", UP | DOWN),
+        ([(0, UP), (5, UP | DOWN)], "neutral", 0),
+        ([(0, UP), (5, UP | DOWN)], "last-wins", DOWN),
+        ([(0, UP), (5, UP | DOWN)], "first-wins", UP),
+        ([(0, UP), (5, UP | DOWN), (7, UP)], "last-wins", UP),
+        ([(0, 0), (5, LEFT | RIGHT)], "last-wins", 0),
+        ([(0, UP), (4, 0), (5, DOWN), (6, UP | DOWN)], "first-wins", DOWN),
+        ([(0, UP), (11, UP | DOWN)], "neutral", UP),
+    ],
+)
+def test_held_states(moves, policy, held):
+    assert held_state(moves, 10, policy) == held
+
+
+@given(st.lists(st.integers(0, 255), max_size=9), st.sampled_from([1, 2, 3]))
+def test_accepted_only_when_all_passes_agree(reads, passes):
+    states = accepted_states(reads, passes, before=0x11)
+    assert len(states) == len(reads) // passes
+    last = 0x11
+    for n, state in enumerate(states):
+        group = reads[n * passes : (n + 1) * passes]
+        last = group[0] if all(byte == group[0] for byte in group) else last
+        assert state == last
