@@ -12,7 +12,7 @@ import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from stat import S_IMODE, S_ISREG
+from stat import S_IMODE
 from typing import IO
 
 __all__ = ["whole_file"]
@@ -28,14 +28,21 @@ def whole_file(path: Path, *, overwrite: bool = True) -> Iterator[IO[str]]:
     Raises ``FileExistsError`` if ``overwrite`` is False and the file exists, even if it came to
     exist during the block, and any other ``OSError`` for a place that cannot be written.
     """
-    if _is_stream(path):
+    handle = _own_handle(path)
+    if handle is not None:
+        # A copy of the handle goes on where it stands; opening the name would start over.
+        with os.fdopen(os.dup(handle), "w", encoding="utf-8", newline="\n") as out:
+            yield out
+        return
+    if path.exists() and not path.is_file():
         with path.open("w", encoding="utf-8", newline="\n") as out:
             yield out
         return
-    target = path.resolve()  # through a link, so that the link stays one
+    # Through a link, so that the link stays one; `Path.resolve` has an error of its own for loops.
+    target = Path(os.path.realpath(path))
     if target.exists() and not overwrite:
         raise _exists(path)
-    target.parent.mkdir(parents=True, exist_ok=True)
+    _make_folder(target.parent)
     temporary = target.with_name(f".{secrets.token_hex(8)}.part")
     try:
         # Mode x for a file that is surely ours; the umask has its say, as it has not with mkstemp.
@@ -52,17 +59,24 @@ def whole_file(path: Path, *, overwrite: bool = True) -> Iterator[IO[str]]:
         temporary.unlink(missing_ok=True)
 
 
-def _is_stream(path: Path) -> bool:
-    """Whether ``path`` names something that a rename must not take the place of."""
-    try:
-        mode = path.stat().st_mode
-    except FileNotFoundError:
-        return False
-    # Standard output that the shell sent to a file looks like that file from here; replacing the
-    # file would leave the shell's handle on the old one. Such names lead through /proc.
+def _own_handle(path: Path) -> int | None:
+    """Number of the open file of this process that ``/dev/stdout`` or the like stands for.
+
+    Sent to a file by the shell, it would otherwise look like that file, and be replaced.
+    """
     link = path.parent / path.readlink() if path.is_symlink() else path
-    handles = any(way.parent.resolve().is_relative_to("/proc") for way in (path, link))
-    return handles or not S_ISREG(mode)
+    for way in (path, link):
+        if way.name.isdigit() and os.path.realpath(way.parent) == f"/proc/{os.getpid()}/fd":
+            return int(way.name)
+    return None
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        # It would read as "the output exists", which is not what is wrong.
+        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder)) from None
 
 
 def _move_to_free_name(temporary: Path, target: Path, path: Path) -> None:

@@ -92,5 +92,5 @@ def test_a_latch_that_never_falls_lasts_to_the_end():
 
 
 def test_a_missing_wire_is_named():
-    with pytest.raises(KeyError, match="console.latch"):
+    with pytest.raises(KeyError, match=r"console\.latch"):
         decode(Timeline(1, {}))

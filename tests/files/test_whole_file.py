@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
 from padbench.files import whole_file
 
 
@@ -192,16 +193,19 @@ def test_a_pipe_is_written_directly(tmp_path: Path) -> None:
     assert stat.S_ISFIFO(pipe.stat().st_mode)
 
 
-def test_standard_output_sent_to_a_file(tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", ["/dev/stdout", "/dev/fd/1", "/proc/self/fd/1"])
+def test_standard_output_sent_to_a_file(tmp_path: Path, name: str) -> None:
     path = tmp_path / "out.txt"
     code = (
-        "import sys; from pathlib import Path; from padbench.files import whole_file\n"
-        "with whole_file(Path(f'/proc/self/fd/{sys.stdout.fileno()}')) as out: out.write('here')"
+        "import os, sys; from pathlib import Path; from padbench.files import whole_file\n"
+        "os.write(1, b'before, ')\n"
+        "with whole_file(Path(sys.argv[1])) as out: out.write('here, ')\n"
+        "os.write(1, b'after')"
     )
     with path.open("w") as out:
         kept = os.fstat(out.fileno()).st_ino
-        subprocess.run([sys.executable, "-c", code], stdout=out, check=True)
-    assert path.read_text() == "here"
+        subprocess.run([sys.executable, "-c", code, name], stdout=out, check=True)
+    assert path.read_text() == "before, here, after"
     assert path.stat().st_ino == kept
 
 

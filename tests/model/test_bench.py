@@ -110,7 +110,9 @@ def test_outside_a_limit_there_is_always_a_finding_and_never_a_right_read(
     value = data.draw(values)
     if which == "latch_to_clock":
         low = data.draw(st.integers(180_000, 279_998))
-        changed = replace(timing, clock_low=low, sample=low, latch_to_clock=min(value, 279_999 - low))
+        changed = replace(
+            timing, clock_low=low, sample=low, latch_to_clock=min(value, 279_999 - low)
+        )
     else:
         changed = replace(timing, **{which: value})
         changed = replace(changed, sample=min(changed.sample, changed.clock_low))

@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from myhdl import Signal, Simulation, block, delay, instance, intbv
+from myhdl import Signal, Simulation, delay, instance, intbv
 
 from padbench.model.part import watched_register
-from padbench.model.record import record
+from padbench.model.record import Log, record
 from padbench.model.register import register
 from padbench.pad import PadModel
 
@@ -70,13 +70,12 @@ def test_icarus_runs_the_converted_register(tmp_path):
     assert ran.stdout.split() == ["1" + "0" + "00111100" + "00" + "0"]
 
 
-@block
 def both(pad, script, seen):
     """The hardware and the timed register on the same pins; compares them after every step."""
     load, clock, serial, inputs, last = ports(pad.stages)
     data = Signal(2)
     record(data)
-    stages, doubts = [], []
+    stages, doubts = Log(), Log()
     hardware = register(load, clock, serial, inputs, last)
     timed = watched_register(pad, load, clock, serial, inputs, data, stages, doubts)
     pins = (load, clock, serial, inputs)
@@ -86,7 +85,7 @@ def both(pad, script, seen):
         for pin, level in script:
             pins[pin].next = level
             yield delay(1_000_000)
-            if not (doubts and doubts[-1][1]) and stages:
+            if stages.values and not doubts.values[-1]:
                 seen.append((bool(last), int(data._val)))
 
     return hardware, timed, play

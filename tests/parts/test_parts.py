@@ -2,6 +2,7 @@ import copy
 from dataclasses import fields
 
 import pytest
+
 from padbench.parts import (
     Figure,
     named_poll,

@@ -18,7 +18,8 @@ def wave(latch=200, gap=200, low=200, high=200, sample=200, moved=None, clocks=8
     edges = [(fall + gap + n * (low + high), n) for n in range(clocks)]
     load = Wire.of([(0, LOW), (1000 * NS, HIGH), (fall * NS, LOW)])
     clock = Wire.of(
-        [(0, HIGH)] + [pair for at, _ in edges for pair in ((at * NS, LOW), ((at + low) * NS, HIGH))]
+        [(0, HIGH)]
+        + [pair for at, _ in edges for pair in ((at * NS, LOW), ((at + low) * NS, HIGH))]
     )
     inputs = [(0, 0xFF)] + ([((fall - moved) * NS, 0x7F)] if moved else [])
     end = (edges[-1][0] + low + high + 5000) * NS
@@ -64,6 +65,11 @@ def test_removal_runs_from_load_end_to_the_first_rise(limits):
     assert judged(wave(gap=80, low=200), limits)["timing.removal"].verdict == "pass"
 
 
+def test_a_clock_at_the_very_end_of_the_load_has_no_removal_time(limits):
+    found = judged(wave(gap=-200, low=200), limits)["timing.removal"]
+    assert (found.measured, found.verdict) == (0, "fail")
+
+
 def test_period_runs_from_rise_to_rise(limits):
     found = judged(wave(low=180, high=153), limits)["timing.clock-period"]
     assert (found.measured, found.verdict) == (333, "fail")
@@ -98,10 +104,7 @@ def test_a_sample_after_the_shift_is_found(limits):
 def test_without_inputs_or_samples_those_rules_do_not_judge(limits):
     timeline = wave()
     bare = replace(timeline, words={}, events={})
-    found = {
-        f.id: f.verdict
-        for f in judge_timing(bare, decode(bare, Names(sample=None)), limits)
-    }
+    found = {f.id: f.verdict for f in judge_timing(bare, decode(bare, Names(sample=None)), limits)}
     assert found["timing.setup-parallel"] == found["timing.sample-point"] == "not-judged"
     assert found["timing.later-bits"] == "fail"  # 400 ns against 700: samples at the rises
 

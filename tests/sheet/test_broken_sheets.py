@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import pytest
+
 from padbench.sheet import STARTER, SheetError, sheet_from_text
 
 
@@ -249,6 +250,6 @@ def test_a_stuck_button_must_be_wired() -> None:
 
 
 def test_a_part_for_lower_supplies() -> None:
-    text = STARTER.replace("CD4021B\" ", "74HC165\" ").replace(SUPPLY, '"9 V"', 1)
+    text = STARTER.replace('CD4021B" ', '74HC165" ').replace(SUPPLY, '"9 V"', 1)
     with pytest.raises(SheetError, match="the 74HC165 takes 2 V to 6 V"):
         sheet_from_text(text, "pad.toml")

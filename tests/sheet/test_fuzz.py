@@ -5,6 +5,7 @@ from typing import Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from padbench.sheet import STARTER, Sheet, SheetError, sheet_from_text
 
 KEYS = [*re.findall(r"^([\w-]+) =", STARTER, flags=re.M), "clocks", "sample", "period"]
@@ -32,7 +33,7 @@ def test_any_text(text: str) -> None:
     is_read_or_refused(text)
 
 
-@given(st.text('[]{}="\'#.,\n\\ abx019_-\t\r'))
+@given(st.text("[]{}=\"'#.,\n\\ abx019_-\t\r"))
 def test_text_of_the_signs_of_toml(text: str) -> None:
     is_read_or_refused(text)
 

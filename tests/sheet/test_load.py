@@ -1,11 +1,12 @@
+import errno
 import os
 import re
-import stat
 from pathlib import Path
 
 import pytest
+
 from padbench.buttons import BUTTONS
-from padbench.sheet import STARTER, Poll, Sheet, SheetError, load, load_sheet, sheet_from_text
+from padbench.sheet import STARTER, Poll, Sheet, SheetError, load_sheet, sheet_from_text
 from padbench.sheet.locate import places
 from padbench.units import Value
 
@@ -189,7 +190,7 @@ def test_a_file_that_hides_its_size(monkeypatch: pytest.MonkeyPatch) -> None:
     path = Path("/proc/self/maps")
     if not path.exists():
         pytest.skip("no process table here")
-    monkeypatch.setattr(load, "LARGEST_FILE", 100)
+    monkeypatch.setattr("padbench.sheet.text.LARGEST_FILE", 100)
     assert "is larger than" in only_problem(path)
 
 
@@ -199,15 +200,19 @@ def test_binary_files(tmp_path: Path) -> None:
     assert only_problem(path).startswith(f"{path}:2: holds a NUL byte")
     path.write_bytes("[pad]\n".encode("utf-16"))
     assert "save the sheet as UTF-8" in only_problem(path)
-    path.write_bytes(b"# fine\n# fine\nname = \"\xe9\"\n")
+    path.write_bytes(b'# fine\n# fine\nname = "\xe9"\n')
     assert only_problem(path).startswith(f"{path}:3: byte 0xE9 is not UTF-8")
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="the superuser may read everything")
-def test_an_unreadable_file(tmp_path: Path) -> None:
+def test_an_unreadable_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "s.toml"
     path.write_text(STARTER)
-    path.chmod(stat.S_IWUSR)
+
+    def refuse(*_: object, **__: object) -> None:
+        # Whoever runs the tests may be allowed to read everything, so the refusal is played.
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
+
+    monkeypatch.setattr(Path, "open", refuse)
     assert "cannot be read (Permission denied)" in only_problem(path)
 
 
@@ -309,3 +314,13 @@ def test_the_issues_own_example() -> None:
         f'harbour.toml:{line}: pull-up.value: "47 kF" is in farads (F), not ohms; '
         'write for example "39k ± 5 %"'
     )
+
+
+def test_places_in_tables_of_tables() -> None:
+    text = "[[a]]\n[[a.b]]\nx = 1\n[[a.b]]\nx = 2\n[[a]]\n[[a.b]]\nx = 3\n"
+    where = places(text)
+    assert [where["a", 0, "b", 0, "x"], where["a", 0, "b", 1, "x"], where["a", 1, "b", 0, "x"]] == [
+        3,
+        5,
+        8,
+    ]

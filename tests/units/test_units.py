@@ -3,6 +3,7 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from padbench.units import UnitError, Value, found_text, read_value, show, to_ps
 
 UNITS = ("Ω", "V", "F", "F/m", "s", "m", "W", "Hz")

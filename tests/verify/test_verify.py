@@ -58,13 +58,21 @@ def test_each_scenario_is_kept_once_and_each_run_is_counted():
     assert len(steps) == 2 * 2 * 2
 
 
+LOW = ('clock-low = "200 ns"', 'sample = "200 ns"')
+
+
 @pytest.mark.parametrize(
     ("key", "old", "new", "id_"),
     [
         ("latch-width", '"100 ns"', None, "timing.latch-width"),
         ("clock-low", '"100 ns"', None, "timing.clock-low"),
         ("clock-high", '"150 ns"', None, "timing.clock-high"),
-        ("latch-to-clock", '"1 ns"', ('clock-low = "200 ns"', 'sample = "200 ns"'), "timing.removal"),
+        (
+            "latch-to-clock",
+            '"1 ns"',
+            ('clock-low = "200 ns"', 'sample = "200 ns"'),
+            "timing.removal",
+        ),
         ("sample", '"0.7 us"', None, "timing.sample-point"),
         ("clock-high", '"250 ns"', ('clock-low = "200 ns"',), "timing.later-bits"),
     ],

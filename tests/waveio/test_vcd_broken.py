@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from padbench.timeline import Timeline, Wire, Word
 from padbench.waveio import WaveError, read_vcd, write_vcd
 

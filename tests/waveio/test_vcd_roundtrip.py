@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
+from padbench import __version__
 from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
 from padbench.waveio import read_vcd, write_vcd
 
@@ -90,7 +92,7 @@ def test_the_file_itself(tmp_path: Path) -> None:
     assert _round(before, tmp_path, "scenario idle")[1].splitlines() == [
         "$comment scenario idle $end",
         "$timescale 1 ps $end",
-        "$version padbench 0.1.0 $end",
+        f"$version padbench {__version__} $end",
         "$scope module contacts $end",
         "$var wire 1 ! A $end",
         "$upscope $end",

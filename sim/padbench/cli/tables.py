@@ -78,6 +78,6 @@ def reads_table(result: ScenarioResult) -> Table:
             f"{pair.byte:08b}",
             spelled(pair.byte),
             str(len(pair.read.clock_rises)),
-            Text("as expected") if pair.right else Text("WRONG", "bold red"),
+            Text("as expected") if pair.as_expected else Text("WRONG", "bold red"),
         )
     return table

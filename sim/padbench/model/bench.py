@@ -2,30 +2,30 @@
 
     timeline = simulate(pad, stimulus)
 
-MyHDL allows one simulation at a time in a process; so does this.
+MyHDL allows one simulation at a time in a process; so does this. The parts are functions that
+return processes rather than MyHDL blocks: a block looks through the whole call stack whenever it is
+made, which takes longer than most scenarios run, and only what is converted has to be one.
 """
 
-from collections.abc import Iterable, Sequence
-from itertools import groupby
-from operator import itemgetter
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from myhdl import Signal, Simulation, block, delay, instance, intbv
+from myhdl import Signal, Simulation, _simulator, delay, instance, intbv
 
-from padbench.buttons import BUTTONS
 from padbench.model.contacts import contacts, inputs_word
+from padbench.model.lines import Line, far_end
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
 from padbench.model.port import data_input
-from padbench.model.program import Edges, LineEdges, console_edges, pad_edges, within_limits
+from padbench.model.program import console_edges, within_limits
 from padbench.model.record import Log, record
+from padbench.model.traces import Traces, assemble
 from padbench.pad import PadModel
 from padbench.stimulus import ScriptedRead, Stimulus
-from padbench.timeline import UNKNOWN, Timeline, Wire, Word
+from padbench.timeline import Timeline
 
 __all__ = ["simulate"]
-
-Actions = list[tuple[int, list[tuple[Any, int]]]]
 
 
 def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timeline:
@@ -36,158 +36,115 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
     Raises ``ValueError`` for reads out of order or a latch that begins inside another one.
     """
     console = console_edges(stimulus.reads)
-    latch, clock = pad_edges(pad, console)
-    serials = _serial_levels(pad, stimulus.reads)
+    latch = far_end(console.latch, pad.latch_line)
+    clock = far_end(console.clock, pad.clock_line)
+    serial = _serial_levels(pad, stimulus.reads)
     steady = (
         not watch
         and pad.load == "transparent"
         and not pad.load_inverted
         and not pad.floating
-        and all(level is not None for _, level in serials)
-        and stimulus.contacts[:1] == tuple((0, byte) for _, byte in stimulus.contacts[:1])
-        and within_limits(pad, latch, clock, [when for when, _ in stimulus.contacts[1:]])
+        and NO_LEVEL not in [level for _, level in serial]
+        and within_limits(pad, latch, clock, [when for when, _ in stimulus.contacts if when])
     )
-    return _Run(pad, stimulus, console, latch, clock, serials).timeline(steady=steady)
+    known_signals = len(_simulator._signals)
+    load = latch.inverted() if pad.load_inverted else latch
+    pins = _Pins.of(pad, load, clock, serial[0][1])
+    traces = Traces(
+        console=console,
+        latch=latch,
+        clock=clock,
+        load=load,
+        serial=serial,
+        contacts=record(pins.closed),
+        inputs=record(pins.inputs),
+        data=record(pins.data),
+        inside=record(pins.inside),
+        stages=Log(),
+        doubts=Log(),
+    )
+    simulation = Simulation(*_processes(pad, stimulus, pins, traces, steady))
+    try:
+        simulation.run(stimulus.end, quiet=1)
+    finally:
+        simulation.quit()
+        # MyHDL keeps every signal ever made and clears them all after each run.
+        del _simulator._signals[known_signals:]
+    return assemble(pad, stimulus, traces)
 
 
-def _serial_levels(pad: PadModel, reads: Sequence[ScriptedRead]) -> list[tuple[int, int | None]]:
-    """(picoseconds, level) of the serial input; None is left open."""
-    levels: list[tuple[int, int | None]] = [(0, pad.serial)]
+def _serial_levels(pad: PadModel, reads: Sequence[ScriptedRead]) -> list[tuple[int, int]]:
+    """(picoseconds, level) of the serial input; NO_LEVEL is left open."""
+    levels = [(0, NO_LEVEL if pad.serial is None else pad.serial)]
     for read in reads:
         level = pad.serial if isinstance(read.serial, str) else read.serial
+        level = NO_LEVEL if level is None else level
         if level != levels[-1][1]:
             levels.append((read.start, level))
     return levels
 
 
-class _Run:
-    """Signals of one simulation and the timeline that is made of their records."""
+@dataclass(frozen=True, slots=True)
+class _Pins:
+    """The signals of one simulation."""
 
-    def __init__(
-        self,
-        pad: PadModel,
-        stimulus: Stimulus,
-        console: Edges,
-        latch: LineEdges,
-        clock: LineEdges,
-        serials: list[tuple[int, int | None]],
-    ) -> None:
-        self.pad, self.stimulus, self.console, self.serials = pad, stimulus, console, serials
-        self.latch, self.clock = latch, clock
-        load_edges = latch
-        if pad.load_inverted:
-            load_edges = LineEdges(1 - latch.start, [(at, 1 - level) for at, level in latch.edges])
-        self.load = Signal(bool(load_edges.start))
-        self.clock_pin = Signal(bool(clock.start))
-        self.serial = Signal(_signal_level(serials[0][1]))
-        self.closed = Signal(intbv(pad.stuck)[8:])
-        self.inputs = Signal(intbv(inputs_word(pad, pad.stuck))[pad.stages :])
-        self.data = Signal(NO_LEVEL, delay=pad.answer) if pad.answer else Signal(NO_LEVEL)
-        self.inside = Signal(NO_LEVEL)
-        self.stages: Log = []
-        self.doubts: Log = []
-        self.program = _merge(
-            (load_edges.edges, self.load),
-            (clock.edges, self.clock_pin),
-            ([(at, _signal_level(level)) for at, level in serials[1:]], self.serial),
+    load: Any
+    clock: Any
+    serial: Any
+    closed: Any
+    inputs: Any
+    data: Any
+    inside: Any
+
+    @classmethod
+    def of(cls, pad: PadModel, load: Line, clock: Line, serial: int) -> "_Pins":
+        return cls(
+            load=Signal(bool(load.start)),
+            clock=Signal(bool(clock.start)),
+            serial=Signal(serial),
+            closed=Signal(intbv(pad.stuck)[8:]),
+            inputs=Signal(intbv(inputs_word(pad, pad.stuck))[pad.stages :]),
+            data=Signal(NO_LEVEL, delay=pad.answer) if pad.answer else Signal(NO_LEVEL),
+            inside=Signal(NO_LEVEL),
         )
 
-    def timeline(self, *, steady: bool) -> Timeline:
-        logs = {
-            "data": record(self.data),
-            "inside": record(self.inside),
-            "closed": record(self.closed),
-            "inputs": record(self.inputs),
-        }
-        simulation = Simulation(_bench(self, steady))
-        try:
-            simulation.run(self.stimulus.end, quiet=1)
-        finally:
-            simulation.quit()
-        return self._assemble(logs)
 
-    def _assemble(self, logs: dict[str, Log]) -> Timeline:
-        pad, end = self.pad, self.stimulus.end
-        closed = logs["closed"]
-        full = (1 << pad.stages) - 1
-        doubts = dict(self.doubts)
-        content = [(0, None), *((t, None if doubts.get(t) else v) for t, v in self.stages)]
-        wires = {
-            f"contacts.{name}": Wire.of((t, value >> (7 - place) & 1) for t, value in closed)
-            for place, name in enumerate(BUTTONS)
-        }
-        latch, clock = _wire(self.latch, end), _wire(self.clock, end)
-        load = Wire(latch.times, 1 - latch.levels) if pad.load_inverted else latch
-        wires |= {
-            "pad.load": load,
-            "pad.clock": clock,
-            "pad.serial": Wire.of((t, _timeline_level(level)) for t, level in self.serials),
-            "cable.latch": latch,
-            "cable.clock": clock,
-            "cable.data": Wire.of(logs["data"]),
-            "console.latch": _wire(self.console.latch, end),
-            "console.clock": _wire(self.console.clock, end),
-            "console.data": Wire.of(logs["inside"]),
-        }
-        words = {
-            "contacts.held": Word.of(8, closed),
-            "pad.inputs": Word.of(pad.stages, logs["inputs"]),
-            "pad.stages": Word.of(
-                pad.stages, ((t, None if v is None else v & full) for t, v in content)
-            ),
-        }
-        samples = np.asarray([t for t in self.console.samples if t <= end], np.int64)
-        return Timeline(end, wires, words, {"console.sample": samples}, self.stimulus.notes)
-
-
-@block
-def _bench(run: _Run, steady: bool) -> Any:
-    pins = (run.load, run.clock_pin, run.serial, run.inputs, run.data)
+def _processes(
+    pad: PadModel, stimulus: Stimulus, pins: _Pins, traces: Traces, steady: bool
+) -> tuple[Any, ...]:
+    chip_pins = (pins.load, pins.clock, pins.serial, pins.inputs, pins.data)
     if steady:
-        chip = steady_register(run.pad, *pins, run.stages)
+        chip = steady_register(pad, *chip_pins, traces.stages)
     else:
-        chip = watched_register(run.pad, *pins, run.stages, run.doubts)
-    fingers = contacts(run.pad, run.stimulus.contacts, run.closed, run.inputs)
-    port = data_input(run.data, run.inside)
-    console = _poller(run.program)
+        chip = watched_register(pad, *chip_pins, traces.stages, traces.doubts)
+    fingers = contacts(pad, stimulus.contacts, pins.closed, pins.inputs)
+    port = data_input(pins.data, pins.inside)
+    console = _poller(pins, traces)
     return chip, fingers, port, console
 
 
-@block
-def _poller(program: Actions) -> Any:
-    """The console as timed actions: at each time some lines get new levels."""
+def _poller(pins: _Pins, traces: Traces) -> Any:
+    """The console as timed actions: at each time a line gets a new level."""
+    serial = traces.serial[1:]
+    times = np.asarray([*traces.load.times, *traces.clock.times, *(at for at, _ in serial)])
+    counts = len(traces.load.times), len(traces.clock.times), len(serial)
+    lines = [pins.load] * counts[0] + [pins.clock] * counts[1] + [pins.serial] * counts[2]
+    levels = [
+        *((traces.load.start + n) % 2 == 0 for n in range(counts[0])),
+        *((traces.clock.start + n) % 2 == 0 for n in range(counts[1])),
+        *(level for _, level in serial),
+    ]
+    order = np.argsort(times, kind="stable").tolist()
+    when_each = times.tolist()
 
     @instance
     def play() -> Any:
         at = 0
-        for when, actions in program:
+        for place in order:
+            when = when_each[place]
             if when > at:
                 yield delay(when - at)
                 at = when
-            for line, level in actions:
-                line.next = level
-        # A process that ends would let MyHDL stop early; the run's length is set from outside.
+            lines[place].next = levels[place]
 
     return play
-
-
-def _merge(*lines: tuple[Iterable[tuple[int, int]], Any]) -> Actions:
-    """All edges of several lines in time order, those at one time together."""
-    edges = [(at, level, line) for changes, line in lines for at, level in changes]
-    edges.sort(key=itemgetter(0))
-    return [
-        (at, [(line, level) for _, level, line in together])
-        for at, together in groupby(edges, key=itemgetter(0))
-    ]
-
-
-def _wire(line: LineEdges, end: int) -> Wire:
-    return Wire.of([(0, line.start), *(edge for edge in line.edges if edge[0] <= end)])
-
-
-def _signal_level(level: int | None) -> int:
-    return NO_LEVEL if level is None else level
-
-
-def _timeline_level(level: int | None) -> int:
-    return UNKNOWN if level is None else level

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from myhdl import always, block, delay, instance
+from myhdl import always, delay, instance
 
 from padbench.buttons import OPPOSITES, byte_of
 from padbench.pad import PadModel, Policy
@@ -11,7 +11,6 @@ from padbench.pad import PadModel, Policy
 __all__ = ["contacts", "inputs_word"]
 
 
-@block
 def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, inputs: Any) -> Any:
     """Play ``moves`` ((picoseconds, byte) pairs in time order) on the contacts.
 

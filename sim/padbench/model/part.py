@@ -10,7 +10,7 @@ both apply.
 
 from typing import Any
 
-from myhdl import always, block
+from myhdl import _simulator, always
 
 from padbench.model.record import Log, now
 from padbench.pad import PadModel
@@ -23,39 +23,43 @@ NO_LEVEL = 2
 _LONG_AGO = -(10**15)
 
 
-@block
 def steady_register(
     pad: PadModel, load: Any, clock: Any, serial: Any, inputs: Any, data: Any, stages: Log
 ) -> Any:
     """Transparent load while ``load`` is high, else one stage on at each rising clock edge.
 
-    ``data`` carries its delay itself. ``stages`` receives (picoseconds, content) at each change.
+    ``data`` carries its delay itself. ``stages`` receives the content at each change.
     """
     last = pad.stages - 1
     full = (1 << pad.stages) - 1
     content = 0
-    append = stages.append
+    shown = NO_LEVEL
+    add_time, add_content = stages.times.append, stages.values.append
 
     @always(clock.posedge)
     def shift() -> None:
-        nonlocal content
+        nonlocal content, shown
         if not load._val:
             content = (content << 1 | serial._val) & full
-            append((now(), content))
-            data.next = content >> last
+            add_time(_simulator._time)
+            add_content(content)
+            # An assignment costs even where it changes nothing, so there is none.
+            if content >> last != shown:
+                shown ^= 1
+                data.next = shown
 
     @always(load, inputs)
     def transparent() -> None:
-        nonlocal content
+        nonlocal content, shown
         if load._val:
             content = int(inputs._val)
-            append((now(), content))
-            data.next = content >> last
+            stages.add(content)
+            shown = content >> last
+            data.next = shown
 
     return shift, transparent
 
 
-@block
 def watched_register(
     pad: PadModel,
     load: Any,
@@ -68,7 +72,7 @@ def watched_register(
 ) -> Any:
     """As `steady_register`, for any part and any timing.
 
-    ``doubts`` receives (picoseconds, mask of stages that cannot be trusted). Nothing can be
+    ``doubts`` receives the mask of stages that cannot be trusted. Nothing can be
     trusted before the first load. The limits are those of ``pad.limits``.
     """
     watch = _Watch(pad, serial, inputs, data, stages, doubts)
@@ -80,6 +84,8 @@ def watched_register(
 
     @always(clock.posedge)
     def clock_rises() -> None:
+        # The load may have fallen at this very moment, and its own process not have run yet.
+        watch.load_is(load._val)
         if load._val and synchronous:
             watch.load_on_clock()
         elif not load._val:
@@ -117,8 +123,8 @@ class _Watch:
 
     def show(self) -> None:
         """Record the stages and put the last one on the data line."""
-        self.stages.append((now(), self.content))
-        self.doubts.append((now(), self.doubt))
+        self.stages.add(self.content)
+        self.doubts.add(self.doubt)
         self.data.next = NO_LEVEL if self.doubt >> self.last else self.content >> self.last
 
     def take_inputs(self) -> None:
@@ -132,6 +138,10 @@ class _Watch:
         for place in range(self.last + 1):
             if changed >> place & 1:
                 self.moved_at[place] = now()
+        if changed and self.load_fell == now():
+            # As good as no set-up time at all: which of the two came first nobody can say.
+            self.doubt |= changed
+            self.show()
 
     def load_is(self, level: int) -> None:
         """Note the edges of the load; at its end, judge its width and the inputs' set-up."""

@@ -1,9 +1,9 @@
 """Recording of signals at almost no cost.
 
 MyHDL calls ``_printVcd`` of a signal at each change while its ``_tracing`` is set; that hook is
-all its own tracer has. Putting a list's ``append`` there costs a tenth of a process that waits
-for the signal, which is what keeps the recorded simulation about as fast as a bare one. The
-attributes are private, so the version of MyHDL is pinned and a test would notice a change.
+all its own tracer has. Appending to lists there costs a tenth of a process that waits for the
+signal, which is what keeps the recorded simulation about as fast as a bare one. The attributes are
+private, so the version of MyHDL is pinned and a test would notice a change.
 """
 
 from collections.abc import Callable
@@ -13,7 +13,24 @@ from myhdl import _simulator
 
 __all__ = ["Log", "now", "record"]
 
-Log = list[tuple[int, int]]
+
+class Log:
+    """Times (picoseconds) and values, in two lists of plain numbers.
+
+    Pairs would be a million small objects for the garbage collector to walk over in a long run;
+    numbers it leaves alone.
+    """
+
+    __slots__ = ("times", "values")
+
+    def __init__(self) -> None:
+        self.times: list[int] = []
+        self.values: list[int] = []
+
+    def add(self, value: int) -> None:
+        """Note a value at the present time of the simulation."""
+        self.times.append(_simulator._time)
+        self.values.append(value)
 
 
 def now() -> int:
@@ -22,15 +39,25 @@ def now() -> int:
 
 
 def record(signal: Any) -> Log:
-    """A list that receives (picoseconds, value) now and at each later change of ``signal``."""
-    log: Log = [(0, int(signal._val))]
-    signal._printVcd = _appender(log.append, signal)
+    """A log that holds the signal's value at time 0 and at each later change."""
+    log = Log()
+    log.times.append(0)
+    log.values.append(int(signal._val))
+    signal._printVcd = _appender(log, signal)
     signal._tracing = True
     return log
 
 
-def _appender(append: Callable[[tuple[int, int]], None], signal: Any) -> Callable[[], None]:
-    # The value of an intbv signal is changed in place, so its number is taken, not the object.
-    if hasattr(signal._val, "_val"):
-        return lambda: append((_simulator._time, signal._val._val))
-    return lambda: append((_simulator._time, signal._val))
+def _appender(log: Log, signal: Any) -> Callable[[], None]:
+    add_time, add_value = log.times.append, log.values.append
+
+    def append() -> None:
+        add_time(_simulator._time)
+        add_value(signal._val)
+
+    def append_number() -> None:
+        # The value of an intbv signal is changed in place, so its number is taken.
+        add_time(_simulator._time)
+        add_value(signal._val._val)
+
+    return append_number if hasattr(signal._val, "_val") else append

@@ -65,6 +65,6 @@ def _read_object(pair: ReadResult) -> dict[str, Any]:
         "byte": pair.byte,
         "pressed": list(pressed_in(pair.byte)),
         "held": list(pressed_in(pair.expected.held)),
-        "right": pair.right,
+        "as_expected": pair.as_expected,
         "clocks": len(pair.read.clock_rises),
     }

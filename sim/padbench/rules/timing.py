@@ -132,8 +132,11 @@ def _pulses(wire: Wire, level: int, end: int) -> tuple[Times, Times]:
 
 
 def _while_shifting(edges: Times, load: Wire) -> Times:
-    """Those clock edges at which the load is off; while it is on the clock does nothing."""
-    chosen: Times = edges[load.before(edges) != HIGH]
+    """Those clock edges at which the load is off; while it is on the clock does nothing.
+
+    An edge at the very moment at which the load ends counts: it has no removal time at all.
+    """
+    chosen: Times = edges[load.at(edges) != HIGH]
     return chosen
 
 

@@ -110,9 +110,7 @@ def pad_name(name: str) -> str:
     if not name.strip():
         raise Refused("is empty", 'write for example "My pad"')
     if len(name) > LONGEST_NAME:
-        raise Refused(
-            f"is {len(name)} characters long", f"use at most {LONGEST_NAME} characters"
-        )
+        raise Refused(f"is {len(name)} characters long", f"use at most {LONGEST_NAME} characters")
     if not name.isprintable():
         raise Refused("holds a control character", "use letters, digits, signs and spaces")
     return name

@@ -1,26 +1,15 @@
 """From a file or a text to a `Sheet`, or to a `SheetError` that says all that is wrong."""
 
-import re
-import stat
-import tomllib
 from pathlib import Path
-from typing import Any
 
 from pydantic import ValidationError
 
 from padbench.sheet.explain import problems_of
 from padbench.sheet.model import Sheet
-from padbench.sheet.problems import Problem, SheetError, one_line
-from padbench.units import found_text
+from padbench.sheet.problems import SheetError
+from padbench.sheet.text import parse_toml, read_text
 
 __all__ = ["load_sheet", "sheet_from_text"]
-
-LARGEST_FILE = 1 << 20
-LONGEST_LINE = 500
-"""Characters. tomllib's time grows with the square of a dotted key's length."""
-
-_STARTER = "write a sheet to start from with: padbench new my-pad.toml"
-_PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 
 
 def load_sheet(path: Path) -> Sheet:
@@ -30,30 +19,7 @@ def load_sheet(path: Path) -> Sheet:
         SheetError: the file cannot be read, is not a regular file, is larger than 1 MiB, is not
             text, is not TOML, or is not a valid sheet. All problems of a sheet come together.
     """
-    name = str(path)
-    try:
-        about = path.stat()
-        # Looked at before opening: opening a pipe would wait for a writer.
-        if stat.S_ISDIR(about.st_mode):
-            raise _file_error(name, "is a directory", "name the sheet in it")
-        if not stat.S_ISREG(about.st_mode):
-            raise _file_error(name, "is not a file", "name a TOML file")
-        if about.st_size > LARGEST_FILE:
-            raise _too_large(name)
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        raise _file_error(name, "there is no such file", _STARTER) from None
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        raise _file_error(
-            name, f"cannot be read ({reason})", "name a file that you may read"
-        ) from None
-    except ValueError:  # a NUL in the name
-        raise _file_error(name, "is not the name of a file", "name a TOML file") from None
-    if len(raw) > LARGEST_FILE:
-        raise _too_large(name)
-    return sheet_from_text(_decode(raw, name), name)
+    return sheet_from_text(read_text(path), str(path))
 
 
 def sheet_from_text(text: str, name: str) -> Sheet:
@@ -62,7 +28,7 @@ def sheet_from_text(text: str, name: str) -> Sheet:
     Raises:
         SheetError: the text is not TOML or not a valid sheet.
     """
-    document = _parse(text, name)
+    document = parse_toml(text, name)
     try:
         # By name as well, and "pull_up" would pass in a file for "pull-up".
         sheet = Sheet.model_validate(document, by_alias=True, by_name=False)
@@ -72,74 +38,3 @@ def sheet_from_text(text: str, name: str) -> Sheet:
     if clashes:
         raise SheetError(clashes)
     return sheet
-
-
-def _decode(raw: bytes, name: str) -> str:
-    if b"\0" in raw:
-        line = raw[: raw.index(b"\0")].count(b"\n") + 1
-        raise _text_error(
-            name, line, "", "holds a NUL byte, so it is not text", "save the sheet as UTF-8 text"
-        )
-    try:
-        return raw.decode("utf-8-sig")  # some editors put a byte order mark in front
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise _text_error(
-            name, line, f"byte 0x{raw[error.start]:02X}", "is not UTF-8", "save the sheet as UTF-8"
-        ) from None
-
-
-def _parse(text: str, name: str) -> dict[str, Any]:
-    if not text.strip():
-        raise _file_error(name, "is empty", _STARTER)
-    for number, line in enumerate(text.split("\n"), start=1):
-        if len(line) > LONGEST_LINE:
-            raise _text_error(
-                name,
-                number,
-                "",
-                f"the line is {len(line)} characters long",
-                f"keep lines within {LONGEST_LINE} characters",
-            )
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise _toml_error(text, name, str(error)) from None
-    except RecursionError:
-        raise _file_error(
-            name, "nests lists or tables too deeply", "a sheet needs two levels"
-        ) from None
-    except ValueError:  # whatever int() and its like refuse (a limit on digits) inside tomllib
-        raise _file_error(
-            name, "holds a number or date that cannot be read", "keep numbers to a few digits"
-        ) from None
-
-
-def _toml_error(text: str, name: str, message: str) -> SheetError:
-    place = _PLACE.search(message)
-    lines = text.split("\n")
-    number = int(place[1]) if place and place[1] else len(lines)
-    if place and place[1] is None:
-        while number > 1 and not lines[number - 1].strip():
-            number -= 1
-    reason = message[: place.start()] if place else message
-    line = lines[number - 1].strip() if number <= len(lines) else ""
-    if "overwrite" in reason or "twice" in reason or "mutate" in reason:
-        instead = "give each key and each table once"
-    elif reason.startswith(("Invalid value", "Expected newline")):
-        instead = 'put text and values with a unit in quotes, for example value = "39k ± 5 %"'
-    else:
-        instead = 'write key = value lines under [table] lines, for example name = "My pad"'
-    return _text_error(name, number, found_text(line), f"is not TOML ({reason[:100]})", instead)
-
-
-def _file_error(name: str, wrong: str, instead: str) -> SheetError:
-    return SheetError([Problem(one_line(name), None, "", "", wrong, instead)])
-
-
-def _text_error(name: str, line: int, found: str, wrong: str, instead: str) -> SheetError:
-    return SheetError([Problem(one_line(name), line, "", found, wrong, instead)])
-
-
-def _too_large(name: str) -> SheetError:
-    return _file_error(name, "is larger than 1 MiB", "a sheet has a few kilobytes")

@@ -19,8 +19,8 @@ Path = tuple[str | int, ...]
 
 Places = dict[Path, int]
 
-DEEPEST = 4
-"""No key of a sheet lies deeper; anything below is reported where its fourth level stands."""
+DEEPEST = 6
+"""No key of a sheet lies deeper; anything below is reported where its sixth level stands."""
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -44,13 +44,23 @@ def places(text: str) -> Places:
                 if place:
                     _pair(child, above, found)
                     continue
-                above = _path(child)
+                above = _inside(_path(child), items)
                 _note(above, child, found)
                 if node.type == "table_array_element":
                     items[above] += 1
                     above = (*above, items[above] - 1)
                     _note(above, child, found)
     return found
+
+
+def _inside(path: Path, items: Counter[Path]) -> Path:
+    """A header's path, with the last item so far of every array of tables on its way."""
+    full: Path = ()
+    for step in path[:-1]:
+        full = (*full, step)
+        if items[full]:
+            full = (*full, items[full] - 1)
+    return (*full, *path[-1:])
 
 
 def _parts(node: tree_sitter.Node) -> list[tree_sitter.Node]:

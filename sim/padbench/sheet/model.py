@@ -182,9 +182,7 @@ class Sheet(Table):
 
     pad: Pad
     chip: Chip = Field(alias="register")
-    buttons: Annotated[
-        dict[Button, Annotated[Whole, Field(ge=1)]], BeforeValidator(count(1, 100))
-    ]
+    buttons: Annotated[dict[Button, Annotated[Whole, Field(ge=1)]], BeforeValidator(count(1, 100))]
     pull_up: PullUp = Field(default_factory=PullUp)
     contacts: Contacts = Field(default_factory=Contacts)
     cable: Cable = Field(default_factory=Cable)

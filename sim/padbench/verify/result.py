@@ -24,7 +24,7 @@ class ReadResult:
         return self.read.worst_byte(self.expected.byte)
 
     @property
-    def right(self) -> bool:
+    def as_expected(self) -> bool:
         """Whether every bit that matters, and the number of clocks, is as expected."""
         wanted, got = self.expected.bits, self.read.bits
         return (

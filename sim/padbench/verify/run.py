@@ -114,7 +114,7 @@ def _wrong_reads(
     if len(reads) != len(script.expected):
         yield Problem(None, f"{len(reads)} reads were seen, {len(script.expected)} were made")
     for number, pair in enumerate(pairs, 1):
-        if not pair.right:
+        if not pair.as_expected:
             yield Problem(
                 pair.read.start_ps, f"read {number} of {len(pairs)}: {_what_is_wrong(pair)}"
             )

@@ -1,0 +1,87 @@
+"""From the records of a simulation to a timeline."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from padbench.buttons import BUTTONS
+from padbench.model.lines import Line
+from padbench.model.program import Edges
+from padbench.model.record import Log
+from padbench.pad import PadModel
+from padbench.stimulus import Stimulus
+from padbench.timeline import Timeline, Wire, Word
+
+__all__ = ["Traces", "assemble"]
+
+
+@dataclass(frozen=True, slots=True)
+class Traces:
+    """What one run drove and what it recorded.
+
+    ``latch`` and ``clock`` are the lines at the pad's end, ``load`` the register's load, active
+    high; ``serial`` holds (picoseconds, level) of the serial input.
+    """
+
+    console: Edges
+    latch: Line
+    clock: Line
+    load: Line
+    serial: list[tuple[int, int]]
+    contacts: Log
+    inputs: Log
+    data: Log
+    inside: Log
+    stages: Log
+    doubts: Log
+
+
+def assemble(pad: PadModel, stimulus: Stimulus, traces: Traces) -> Timeline:
+    """All wires, words and sample moments of a run."""
+    end = stimulus.end
+    contacts = traces.contacts
+    closed = np.asarray(contacts.values)
+    latch, clock = traces.latch.wire(end), traces.clock.wire(end)
+    samples = np.asarray(traces.console.samples, np.int64)
+    return Timeline(
+        end_ps=end,
+        wires={
+            **{
+                f"contacts.{name}": Wire.from_arrays(contacts.times, closed >> (7 - place) & 1)
+                for place, name in enumerate(BUTTONS)
+            },
+            "pad.load": traces.load.wire(end),
+            "pad.clock": clock,
+            "pad.serial": Wire.of(traces.serial),
+            "cable.latch": latch,
+            "cable.clock": clock,
+            "cable.data": _wire(traces.data),
+            "console.latch": traces.console.latch.wire(end),
+            "console.clock": traces.console.clock.wire(end),
+            "console.data": _wire(traces.inside),
+        },
+        words={
+            "contacts.held": Word.of(8, zip(contacts.times, contacts.values, strict=True)),
+            "pad.inputs": Word.of(
+                pad.stages, zip(traces.inputs.times, traces.inputs.values, strict=True)
+            ),
+            "pad.stages": _stages(pad, traces),
+        },
+        events={"console.sample": samples[samples <= end]},
+        notes=stimulus.notes,
+    )
+
+
+def _wire(log: Log) -> Wire:
+    return Wire.from_arrays(log.times, log.values)
+
+
+def _stages(pad: PadModel, traces: Traces) -> Word:
+    """The register's content; unknown before the first load and wherever a stage is in doubt."""
+    stages, doubts = traces.stages, traces.doubts
+    values: list[int | None] = list(stages.values)
+    if doubts.values:
+        values = [
+            None if doubt else value for value, doubt in zip(values, doubts.values, strict=True)
+        ]
+    return Word.of(pad.stages, zip([0, *stages.times], [None, *values], strict=True))

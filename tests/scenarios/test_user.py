@@ -1,0 +1,120 @@
+"""Scenarios from a user's file."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from padbench.buttons import BUTTONS, byte_of
+from padbench.scenarios.user import load_scenarios, scenarios_from_text
+from padbench.sheet import STARTER, SheetError, sheet_from_text
+from padbench.verify import run_scenario
+
+SHEET = sheet_from_text(STARTER, "starter")
+GOOD = """# my own
+[[scenario]]
+name = "first"
+says = "Says so."
+[[scenario.step]]
+hold = ["A"]
+[[scenario.step]]
+hold = []
+polls = 2
+
+[[scenario]]
+name = "second"
+says = "Stopped."
+passes = 2
+serial-input = "supply"
+[[scenario.step]]
+hold = ["B"]
+[[scenario.step]]
+hold = ["Right"]
+stopped-bit = 8
+extra-clocks = 1
+clocks = 8
+"""
+
+
+def played(text, name, port="push-pull"):
+    return run_scenario(SHEET, scenarios_from_text(text, "own.toml")[name], port, "slow")
+
+
+def test_steps_become_polls():
+    result = played(GOOD, "first")
+    assert [pair.byte for pair in result.reads] == [0x80, 0, 0]
+    assert result.verdict == "pass"
+
+
+def test_passes_and_serial_input_override_the_sheet():
+    result = played(GOOD, "second")
+    # At supply the lost last bit reads as released, so the passes differ and B is kept.
+    assert [pair.byte for pair in result.reads] == [0x40, 0x40, 0x00, 0x01]
+    assert result.accepted == (0x40, 0x40)
+    assert result.verdict == "pass"
+
+
+def test_an_expectation_of_the_user_is_held_against_the_pad():
+    text = GOOD.replace('hold = ["A"]', 'hold = ["A"]\nexpect = ["A", "B"]')
+    result = played(text, "first")
+    assert result.verdict == "fail"
+    assert "read A, expected A+B" in result.problems[0].says
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.sets(st.sampled_from(BUTTONS)), min_size=1, max_size=5))
+def test_any_list_of_states_is_read_back(states):
+    steps = "".join(f"[[scenario.step]]\nhold = {sorted(names)!r}\n" for names in states)
+    text = '[[scenario]]\nname = "x"\nsays = "y"\n' + steps
+    assert [pair.byte for pair in played(text, "x").reads] == [byte_of(s) for s in states]
+
+
+BROKEN = [
+    ('hold = ["A"]', 'hold = ["Aa"]', 6, 'the nearest known is "A"'),
+    ('hold = ["A"]', "hold = 3", 6, "hold"),
+    ('hold = ["A"]', "", 5, "is missing"),
+    ("polls = 2", "polls = 0", 9, "polls"),
+    ("polls = 2", "polls = 99999999", 9, "polls"),
+    ("polls = 2", "pols = 2", 9, 'nearest known is "polls"'),
+    ('name = "first"', 'name = "First!"', 3, "name"),
+    ('name = "second"', 'name = "first"', 12, "taken already"),
+    ('name = "second"', 'name = "idle"', 12, "taken already"),
+    ('says = "Says so."', "", 2, "is missing"),
+    ("passes = 2", "passes = true", 14, "passes"),
+    ('serial-input = "supply"', 'serial-input = "sky"', 15, "serial-input"),
+    ("extra-clocks = 1\n", "", 18, "give both"),
+    ("stopped-bit = 8", "stopped-bit = 65", 20, "stopped-bit"),
+    (GOOD, "", None, "is empty"),
+    (GOOD, "scenario = 3", 1, "scenario"),
+    (GOOD, "[pad]", 1, "pad"),
+    ("[[scenario]]", "[[scenario", 2, "TOML"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "line", "says"), BROKEN)
+def test_a_broken_file_names_line_and_remedy(old, new, line, says):
+    assert old in GOOD
+    with pytest.raises(SheetError) as caught:
+        scenarios_from_text(GOOD.replace(old, new, 1), "own.toml")
+    lines = [str(problem) for problem in caught.value.problems]
+    assert all("\n" not in text for text in lines)
+    place = "own.toml" if line is None else f"own.toml:{line}:"
+    assert any(text.startswith(place) and says in text for text in lines), lines
+
+
+def test_files(tmp_path):
+    path = tmp_path / "own.toml"
+    path.write_text(GOOD)
+    assert list(load_scenarios(path)) == ["first", "second"]
+    with pytest.raises(SheetError, match="directory"):
+        load_scenarios(tmp_path)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.text(max_size=60), st.integers(0, len(GOOD)), st.integers(0, 40))
+def test_no_text_does_worse_than_a_sheet_error(extra, at, cut):
+    problems = []
+    try:
+        scenarios_from_text(GOOD[:at] + extra + GOOD[at + cut :], "own.toml")
+    except SheetError as error:
+        problems = error.problems
+    assert all("\n" not in str(problem) for problem in problems)
