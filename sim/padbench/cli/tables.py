@@ -36,7 +36,7 @@ def findings_table(findings: Sequence[Finding]) -> Table:
         table.add_column(head, justify=justify, overflow="fold")  # type: ignore[arg-type]
     for found in sorted(findings, key=lambda f: ["fail", "pass", "not-judged"].index(f.verdict)):
         margin = "" if found.margin is None else _margin(found.margin, found.unit)
-        detail = found.says if found.verdict != "fail" else f"{found.says} [{found.where}]"
+        detail = found.says if found.verdict != "fail" else f"{found.says} ({found.where})"
         table.add_row(found.id, verdict_text(found.verdict), margin, detail)
     return table
 

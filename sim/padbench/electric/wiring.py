@@ -36,7 +36,7 @@ def _buttons(sheet: Sheet) -> Iterator[Finding]:
     yield _finding(
         "wiring.every-button",
         not missing,
-        "[buttons]",
+        "table [buttons]",
         _ORDER,
         f"no stage for {_and(missing)}: the console will never see it pressed"
         if missing
@@ -49,7 +49,7 @@ def _buttons(sheet: Sheet) -> Iterator[Finding]:
     yield _finding(
         "wiring.own-stage",
         not shared,
-        "[buttons]",
+        "table [buttons]",
         _ORDER,
         "; ".join(f"{_and(names)} share stage {stage}" for stage, names in shared)
         if shared
@@ -58,7 +58,7 @@ def _buttons(sheet: Sheet) -> Iterator[Finding]:
     yield _finding(
         "wiring.order",
         all(stage == right[name] for name, stage in sheet.buttons.items()),
-        "[buttons]",
+        "table [buttons]",
         _ORDER,
         _order_says(sheet.buttons, right),
     )
