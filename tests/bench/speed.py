@@ -11,15 +11,19 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+import numpy as np
 from bare_myhdl import run_bare
 
 from padbench.decode import decode
 from padbench.model.bench import simulate
 from padbench.sheet import load_sheet
 from padbench.stimulus import ScriptedRead, Stimulus
+from padbench.timeline import Timeline, Wire
 from padbench.verify import verify
 from padbench.verify.run import setting_of
+from padbench.waveio import write_vcd
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
 READS = 2000
@@ -79,7 +83,17 @@ def whole_job() -> None:
     print(f"verify of the example sheet ({runs}), seconds: {statistics.median(times):.2f}")
 
 
+def wave_writing() -> None:
+    when, level = np.arange(25_000) * 40, np.arange(25_000) % 2
+    wires = {f"cable.{i}": Wire.from_arrays(when + i, level) for i in range(4)}
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "waves.vcd")
+        times = [seconds(lambda: write_vcd(Timeline(10**6, wires), path)) for _ in range(5)]
+    print(f"writing a VCD of 100 000 changes, seconds: {statistics.median(times):.2f}")
+
+
 if __name__ == "__main__":
     simulation()
     start_up()
     whole_job()
+    wave_writing()

@@ -67,6 +67,7 @@ def pressed_on(chosen, byte):
     return {stage for n, stage in enumerate(chosen) if byte >> n & 1}
 
 
+@pytest.mark.no_cover
 @settings(max_examples=150, deadline=None)
 @given(runs())
 def test_within_the_limits_what_was_held_is_read(limits, run):
@@ -100,6 +101,7 @@ LIMITED = {
 }
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("which", LIMITED)
 @settings(max_examples=25, deadline=None)
 @given(data=st.data(), held=st.integers(0, 255))
@@ -126,6 +128,7 @@ def test_outside_a_limit_there_is_always_a_finding_and_never_a_right_read(
     assert reads[0].worst_byte(held) != held
 
 
+@pytest.mark.no_cover
 @settings(max_examples=40, deadline=None)
 @given(late=st.integers(1, 2_000_000), held=st.integers(0, 255))
 def test_data_that_comes_after_the_sample_is_a_finding(limits, timing, late, held):
@@ -138,6 +141,7 @@ def test_data_that_comes_after_the_sample_is_a_finding(limits, timing, late, hel
     assert "timing.later-bits" in failed
 
 
+@pytest.mark.no_cover
 @settings(max_examples=60, deadline=None)
 @given(
     held=st.lists(st.integers(0, 255), min_size=1, max_size=3),

@@ -55,6 +55,7 @@ def test_all_four_directions_are_two_pairs(pad, timing):
     assert last_read(pad, timing, UP | LEFT, UP | DOWN | LEFT | RIGHT) == DOWN | RIGHT
 
 
+@pytest.mark.no_cover
 @settings(max_examples=80, deadline=None)
 @given(
     moves=st.lists(st.integers(0, 255), min_size=1, max_size=8),

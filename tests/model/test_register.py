@@ -97,6 +97,7 @@ moves = st.one_of(
 )
 
 
+@pytest.mark.no_cover
 @settings(max_examples=60, deadline=None)
 @given(script=st.lists(moves, max_size=60))
 def test_hardware_and_timed_model_agree_under_any_stimulus(limits, script):
