@@ -37,5 +37,7 @@ def pressed_in(byte: int) -> tuple[str, ...]:
 
 
 def spelled(byte: int) -> str:
-    """A byte for people: ``"A+Right"``, or ``"nothing"``."""
+    """A byte for people: ``"A+Right"``, ``"nothing"``, or ``"all eight"``."""
+    if byte == 0xFF:
+        return "all eight"
     return "+".join(pressed_in(byte)) or "nothing"

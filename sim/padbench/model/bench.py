@@ -45,7 +45,9 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
         and not pad.load_inverted
         and not pad.floating
         and NO_LEVEL not in [level for _, level in serial]
-        and within_limits(pad, latch, clock, [when for when, _ in stimulus.contacts if when])
+        and within_limits(
+            pad, console, latch, clock, [when for when, _ in stimulus.contacts if when]
+        )
     )
     known_signals = len(_simulator._signals)
     load = latch.inverted() if pad.load_inverted else latch

@@ -69,10 +69,13 @@ def _clocks(read: ScriptedRead) -> tuple[list[int], list[int]]:
     return pulses, samples
 
 
-def within_limits(pad: PadModel, latch: Line, clock: Line, contact_times: Sequence[int]) -> bool:
+def within_limits(
+    pad: PadModel, console: Edges, latch: Line, clock: Line, contact_times: Sequence[int]
+) -> bool:
     """Whether these edges at the pad surely keep every limit; may say no where one just would.
 
     Only for a part that loads at once while the latch line is high, from inputs that have levels.
+    An edge that the line swallowed has broken a limit: what the console sent did not arrive.
     """
     limits = pad.limits
     latch_at = np.asarray(latch.times, np.int64)
@@ -80,13 +83,16 @@ def within_limits(pad: PadModel, latch: Line, clock: Line, contact_times: Sequen
     rises = clock_at[1::2]
     if latch.start or not clock.start or not len(latch_at) or not len(clock_at):
         return False
+    if len(latch_at) < len(console.latch.times) or len(clock_at) < len(console.clock.times):
+        return False
     falls = latch_at[1::2]
     moves = np.asarray([_LONG_AGO, *contact_times], np.int64)
     stood = falls - moves[np.searchsorted(moves, falls, side="right") - 1]
     first = np.searchsorted(rises, falls)
     known = first < len(rises)
     return bool(
-        _least(np.diff(latch_at)) >= limits.load_width.ps
+        latch_at[0] < rises[0]
+        and _least(np.diff(latch_at)) >= limits.load_width.ps
         and _least(np.diff(clock_at)) >= limits.clock_width.ps
         and _least(np.diff(rises)) >= limits.clock_period.ps
         and _least(rises[first[known]] - falls[known]) >= limits.removal.ps

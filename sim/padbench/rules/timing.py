@@ -52,6 +52,8 @@ def judge_timing(
     periods_at, periods = _periods(rises, load)
 
     return (
+        _every_pulse(timeline, "timing.latch-arrives", names.latch, load, "latch"),
+        _every_pulse(timeline, "timing.clock-arrives", names.clock, clock, "clock"),
         _at_least("timing.latch-width", load_starts, load_widths, limits.load_width, "load pulse"),
         _at_least(
             "timing.clock-low", low_starts, low_widths, limits.clock_width, "low part of the clock"
@@ -84,7 +86,14 @@ def judge_timing(
     )
 
 
-def _at_least(id_: str, at: Times, measured: Times, limit: Limit, what: str) -> Finding:
+def _at_least(
+    id_: str,
+    at: Times,
+    measured: Times,
+    limit: Limit,
+    what: str,
+    needs: str = "the register needs",
+) -> Finding:
     """The shortest of ``measured`` (picoseconds, same shape as ``at``) against a minimum."""
     if not len(measured):
         return _not_judged(id_, limit, f"the run has no {what}")
@@ -103,9 +112,38 @@ def _at_least(id_: str, at: Times, measured: Times, limit: Limit, what: str) -> 
         says=(
             f"the shortest {what} is {_ns(value)}, "
             + ("less than" if fails else "and")
-            + f" the {_ns(limit.ps)} that the register needs"
+            + f" the {_ns(limit.ps)} that {needs}"
             + ("" if fails else " are kept")
         ),
+    )
+
+
+def _every_pulse(timeline: Timeline, id_: str, sent_name: str, arrived: Wire, what: str) -> Finding:
+    """As many edges at the register as the console sent; a slow line may swallow some.
+
+    Edges are counted, not pulses, so that an inverted load counts alike. One may still be on its
+    way when the timeline ends.
+    """
+    source = "first-order RC of the line; a line that nothing lifts never rises"
+    sent_wire = timeline.wires.get(sent_name)
+    if sent_wire is None or sent_wire is arrived:
+        why = f"the timeline does not show the {what} at both ends of the cable"
+        return Finding(id_, "not-judged", None, None, None, "edges", "whole run", source, why)
+    sent, got = len(sent_wire.times) - 1, len(arrived.times) - 1
+    lost = max(0, sent - got - 1)
+    return Finding(
+        id=id_,
+        verdict="fail" if lost else "pass",
+        measured=float(got),
+        limit=float(sent),
+        margin=float(-lost),
+        unit="edges",
+        where="whole run",
+        source=source,
+        says=f"{sent - got} of {sent} {what} edges never reach the register: the line gets there"
+        " too slowly, or not at all"
+        if lost
+        else f"every {what} edge that the console sends reaches the register",
     )
 
 
@@ -209,7 +247,9 @@ def _arrival(id_: str, reads: Iterable[Read], limit: Limit, *, first: bool) -> F
     pairs = np.asarray(list(_first_waits(reads) if first else _later_waits(reads)), np.int64)
     pairs = pairs.reshape(-1, 2)
     what = "time from " + ("the latch to the first sample" if first else "a clock to its sample")
-    return _at_least(id_, pairs[:, 0], pairs[:, 1], limit, what)
+    if not len(pairs):
+        return _not_judged(id_, limit, "no bit is sampled before the clock moves on from it")
+    return _at_least(id_, pairs[:, 0], pairs[:, 1], limit, what, "register and cable need")
 
 
 def _first_waits(reads: Iterable[Read]) -> Iterator[tuple[int, int]]:

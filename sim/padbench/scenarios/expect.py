@@ -11,7 +11,14 @@ from padbench.buttons import OPPOSITES, byte_of
 from padbench.pad import Policy
 from padbench.scenarios.script import Bits
 
-__all__ = ["accepted_states", "expected_bits", "held_state"]
+__all__ = [
+    "accepted_states",
+    "allowed_states",
+    "closed_contacts",
+    "expected_bits",
+    "fits",
+    "held_state",
+]
 
 Moves = Sequence[tuple[int, int]]
 
@@ -22,7 +29,7 @@ def held_state(moves: Moves, at: int, policy: Policy) -> int:
     ``moves`` are (picoseconds, byte of closed contacts) in time order; a move at ``at`` counts.
     Opposite directions that closed at the same instant cancel out unless the policy is "both".
     """
-    now = _closed(moves, at)
+    now = closed_contacts(moves, at)
     if policy == "both":
         return now
     for pair in OPPOSITES:
@@ -37,7 +44,8 @@ def held_state(moves: Moves, at: int, policy: Policy) -> int:
     return now
 
 
-def _closed(moves: Moves, at: int) -> int:
+def closed_contacts(moves: Moves, at: int) -> int:
+    """The byte of contacts closed at a time (picoseconds); a move at that time counts."""
     return next((byte for when, byte in reversed(moves) if when <= at), 0)
 
 
@@ -87,3 +95,34 @@ def accepted_states(bytes_read: Iterable[int], passes: int, before: int = 0) -> 
         before = group.pop() if len(group) == 1 else before
         states.append(before)
     return tuple(states)
+
+
+def allowed_states(reads: Sequence[Bits], passes: int) -> tuple[tuple[Bits, ...], ...]:
+    """For each poll, the states that a console may act on that wants all passes to agree.
+
+    ``reads`` are the expected bits; a bit that may read either way leaves more than one state
+    open: the passes may agree on it either way, or differ, and then the console keeps what it had.
+    """
+    states: tuple[Bits, ...] = ((False,) * 8,)
+    polls = []
+    for first in range(0, len(reads) - passes + 1, passes):
+        group = [(*bits, *(False,) * 8)[:8] for bits in reads[first : first + passes]]
+        merged = tuple(_agreed(column) for column in zip(*group, strict=True))
+        if "differ" not in merged:
+            open_bits = any(None in bits for bits in group)
+            agreed: Bits = merged  # type: ignore[assignment]
+            states = (*(states if open_bits else ()), agreed)
+        polls.append(states)
+    return tuple(polls)
+
+
+def _agreed(column: Iterable[bool | None]) -> bool | str | None:
+    known = {bit for bit in column if bit is not None}
+    return "differ" if len(known) > 1 else next(iter(known), None)
+
+
+def fits(byte: int, pattern: Bits) -> bool:
+    """Whether a byte is one of those that a pattern of eight bits stands for."""
+    return all(
+        bit is None or bit == bool(byte & 128 >> place) for place, bit in enumerate(pattern[:8])
+    )

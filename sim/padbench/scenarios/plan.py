@@ -7,11 +7,11 @@ return plan.script()
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from padbench.buttons import byte_of, spelled
 from padbench.pad import PadModel, Policy
-from padbench.scenarios.expect import accepted_states, expected_bits, held_state
+from padbench.scenarios.expect import allowed_states, closed_contacts, expected_bits, held_state
 from padbench.scenarios.script import Bits, Expected, Script, Setting
 from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
 
@@ -101,7 +101,7 @@ class Plan:
         self._slot = self._free = at
         self.poll(**options)  # type: ignore[arg-type]
 
-    def script(self, *, accepted: bool | None = None) -> Script:
+    def script(self) -> Script:
         """The finished script, with what must come out worked out from the setting."""
         moves = sorted(self.moves, key=lambda move: move[0])
         policy = self.setting.pad.policy
@@ -117,25 +117,25 @@ class Plan:
             Stimulus(tuple(moves), tuple(self.reads), end, tuple(sorted(notes))),
             expected,
             self.passes,
-            accepted_states((_worst(e) for e in expected), self.passes) if self.passes > 1 else (),
+            allowed_states([e.bits for e in expected], self.passes) if self.passes > 1 else (),
             frozenset(self.breaks),
             frozenset(self.tolerates),
         )
 
     def _overridden_or(self, index: int, expected: Expected) -> Expected:
         bits = self._overridden.get(index)
-        return expected if bits is None else Expected(bits, expected.clocks, expected.held)
+        return expected if bits is None else replace(expected, bits=bits)
 
     def _expect(
         self, index: int, read: ScriptedRead, moves: Sequence[tuple[int, int]], policy: Policy
     ) -> Expected:
         pad = self.setting.pad
         loaded = read.start + read.timing.latch_width + (pad.latch_line.fall or 0)
-        held = held_state(moves, loaded, policy)
+        passed_on = held_state(moves, loaded, policy)
         clocks = self._clocks_before_cut(index, read)
         arriving = extra_clocks_at_pad(pad, read)
         bits = expected_bits(
-            held,
+            passed_on,
             clocks=clocks,
             stages=pad.stages,
             serial=pad.serial if isinstance(read.serial, str) else read.serial,
@@ -151,7 +151,8 @@ class Plan:
                     None if place < 8 and unsettled.buttons & 128 >> place else bit
                     for place, bit in enumerate(bits)
                 )
-        return Expected(bits, clocks + read.extra_clocks, held)
+        extra = read.extra_clocks if read.stopped_bit <= clocks else 0
+        return Expected(bits, clocks + extra, closed_contacts(moves, loaded), passed_on)
 
     def _clocks_before_cut(self, index: int, read: ScriptedRead) -> int:
         """How many clocks fall before the next read begins."""
@@ -181,12 +182,3 @@ def extra_clocks_at_pad(pad: PadModel, read: ScriptedRead) -> int | None:
         and low + read.timing.sample >= limits.answer.ps
     )
     return read.extra_clocks if kept else None
-
-
-def _worst(expected: Expected) -> int:
-    """The expected byte; where either will do, the one that is not the held state."""
-    return sum(
-        128 >> place
-        for place, bit in enumerate(expected.bits[:8])
-        if (bit if bit is not None else not expected.held & 128 >> place)
-    )

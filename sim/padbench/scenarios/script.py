@@ -29,35 +29,42 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """One read as it must come out: its bits, its number of clock pulses, what was held."""
+    """One read as it must come out: its bits, its number of clock pulses, what was held.
+
+    ``held`` are the contacts that were closed when the load ended, ``passed_on`` those that the
+    pad's policy for opposite directions hands on; None: the same.
+    """
 
     bits: Bits
     clocks: int
     held: int
+    passed_on: int | None = None
 
     @property
     def byte(self) -> int:
-        """The expected byte; where either will do, the held state."""
-        byte = self.held & (0xFF >> min(8, len(self.bits)))
-        for place, bit in enumerate(self.bits[:8]):
-            byte |= 128 >> place if bit else 0
-            byte |= self.held & 128 >> place if bit is None else 0
-        return byte
+        """The expected byte; where either will do, what the pad hands on. Unread bits are 0."""
+        given = self.held if self.passed_on is None else self.passed_on
+        return sum(
+            128 >> place
+            for place, bit in enumerate(self.bits[:8])
+            if (given & 128 >> place if bit is None else bit)
+        )
 
 
 @dataclass(frozen=True)
 class Script:
     """One scenario made concrete for one setting.
 
-    Reads come in groups of ``passes``; with more than one, ``accepted`` is what the console must
-    act on after each group. ``breaks`` names timing rules that the script breaks on purpose and
-    must be found, ``tolerates`` those that it may break.
+    Reads come in groups of ``passes``; with more than one, ``accepted`` holds for each group the
+    states, as patterns of eight bits, that the console may act on after it. ``breaks`` names
+    timing rules that the script breaks on purpose and must be found, ``tolerates`` those that it
+    may break.
     """
 
     stimulus: Stimulus
     expected: tuple[Expected, ...]
     passes: int = 1
-    accepted: tuple[int, ...] = ()
+    accepted: tuple[tuple[Bits, ...], ...] = ()
     breaks: frozenset[str] = frozenset()
     tolerates: frozenset[str] = frozenset()
 

@@ -12,6 +12,7 @@ from padbench.scenarios.script import Script, Setting
 __all__ = ["read_twice_rejects", "stopped_any_bit", "stopped_last_bit"]
 
 _EXTRA_MAY_BREAK = {
+    "timing.clock-arrives",
     "timing.clock-low",
     "timing.clock-high",
     "timing.clock-period",
@@ -26,11 +27,16 @@ def _plan(setting: Setting, passes: int) -> Plan:
     return plan
 
 
+def _last(setting: Setting) -> int:
+    """The last button's bit, or the last bit there is in a shorter read."""
+    return min(8, setting.timing.clocks)
+
+
 def stopped_last_bit(setting: Setting) -> Script:
     """Nothing is held, the read of the eighth bit is stopped: a press that never happened."""
     plan = _plan(setting, passes=1)
     plan.poll(note="undisturbed")
-    plan.poll(stopped=[(8, 1)], note="stopped in the read of the last bit")
+    plan.poll(stopped=[(_last(setting), 1)], note="stopped in the read of the last bit")
     plan.poll(note="undisturbed")
     return plan.script()
 
@@ -39,7 +45,7 @@ def stopped_any_bit(setting: Setting) -> Script:
     """Each of the eight bits, one to three extra clocks, each tie of the serial input."""
     plan = _plan(setting, passes=1)
     for serial in (0, 1, None):
-        for bit in range(1, 9):
+        for bit in range(1, _last(setting) + 1):
             for extra in (1, 2, 3):
                 for held in (0x00, 0xAA, 0x55):
                     plan.hold(held)
@@ -51,9 +57,10 @@ def read_twice_rejects(setting: Setting) -> Script:
     """Two passes that disagree are dropped, and the next poll that agrees is taken."""
     plan = _plan(setting, passes=2)
     plan.poll(note="both passes undisturbed")
-    plan.poll(stopped=[(8, 1)], note="first pass stopped")
-    plan.poll(stopped=[(0, 0), (8, 1)], note="second pass stopped")
+    stopped = (_last(setting), 1)
+    plan.poll(stopped=[stopped], note="first pass stopped")
+    plan.poll(stopped=[(0, 0), stopped], note="second pass stopped")
     plan.hold(["A"])
-    plan.poll(stopped=[(8, 1)], note="first pass stopped, A held")
+    plan.poll(stopped=[stopped], note="first pass stopped, A held")
     plan.poll(note="both passes undisturbed")
     return plan.script()
