@@ -72,7 +72,7 @@ def test_verify_for_people(padbench):
     code, out, _ = padbench("verify", A, "--no-waves")
     assert code == 1
     assert "FAILS" in out
-    assert "A pass is a calculation, no guarantee." in " ".join(out.split())
+    assert "revision A: FAILS. A verdict is a calculation, no guarantee." in " ".join(out.split())
 
 
 def test_the_default_folder_for_waves(padbench):
@@ -97,6 +97,50 @@ def test_play_on_a_port_and_corner(padbench):
     assert code == 1
     assert "fast corner, pull-down-only port" in out
     assert "FAILS" in out
+
+
+def test_play_shows_the_run_that_verify_would_show(padbench):
+    out = padbench("play", A, "--scenario", "idle", "--no-waves")[1]
+    assert "fast corner, pull-down-only port" in out
+    out = padbench("play", B, "--scenario", "idle", "--no-waves")[1]
+    assert "slow corner, push-pull port" in out
+
+
+def test_play_tells_held_contacts_from_what_the_policy_hands_on(padbench):
+    text = Path(B).read_text().replace('"both"', '"last-wins"')
+    Path("last.toml").write_text(text)
+    play = ["play", "last.toml", "--scenario", "opposite-directions", "--no-waves"]
+    reads = json.loads(padbench(*play, "--json")[1])["reads"]
+    assert reads[1]["held"] == ["Up", "Down"]
+    assert reads[1]["expected"] == reads[1]["pressed"] == ["Down"]
+    assert "Up+Down" in padbench(*play)[1]
+
+
+def test_long_plays_are_cut_for_people_only(padbench):
+    code, out, _ = padbench("play", B, "--scenario", "all-states", "--no-waves")
+    assert code == 0
+    assert "and 192 more reads" in out
+    assert len(out.splitlines()) < 90
+
+
+@pytest.mark.parametrize("columns", ["30", "60", "200"])
+def test_nothing_is_cut_off_on_any_screen(padbench, monkeypatch, columns):
+    monkeypatch.setattr("padbench.cli.tables._PIPE_WIDTH", int(columns))
+    out = padbench("verify", A, "--no-waves")[1]
+    assert "…" not in out
+    assert "Up and Down are swapped: Up belongs on stage 4" in " ".join(out.split())
+    out = padbench("play", A, "--scenario", "each-button", "--port", "push-pull", "--no-waves")[1]
+    assert "WRONG, expected Up" in " ".join(out.split())
+
+
+def test_a_fault_of_ours_is_no_fault_of_the_design(padbench, monkeypatch):
+    def broken(*_, **__):
+        raise IndexError("tuple index out of range")
+
+    monkeypatch.setattr("padbench.cli.verify.verify", broken)
+    code, out, err = padbench("verify", B, "--json")
+    assert (code, out) == (3, "")
+    assert err == "padbench: a fault in padbench itself: IndexError: tuple index out of range\n"
 
 
 def test_own_scenarios_run_beside_the_shipped_ones(padbench):
@@ -186,7 +230,7 @@ def test_stopping_leaves_no_half_written_wave(padbench, monkeypatch):
 
     monkeypatch.setattr("padbench.waveio.vcd_out.VCDWriter", stop)
     code, _, err = padbench("play", B, "--scenario", "idle", "--waves", "w")
-    assert (code, err) == (130, "padbench: stopped\n")
+    assert (code, err) == (130, "padbench: stopped; files already written are whole\n")
     assert not list(Path("w").iterdir())
 
 

@@ -75,6 +75,22 @@ def test_period_runs_from_rise_to_rise(limits):
     assert (found.measured, found.verdict) == (333, "fail")
 
 
+def test_pulses_that_never_arrive_are_counted(limits):
+    timeline = wave()
+    lazy = Wire.of([(0, HIGH), (1400 * NS, LOW), (4400 * NS, HIGH)])
+    found = judged(replace(timeline, wires={**timeline.wires, "pad.clock": lazy}), limits)
+    lost = found["timing.clock-arrives"]
+    assert (lost.verdict, lost.measured, lost.limit) == ("fail", 2, 16)
+    assert "14 of 16 clock edges never reach" in lost.says
+    arrived = Wire(timeline.wires["pad.load"].times + 5, timeline.wires["pad.load"].levels)
+    late = judged(replace(timeline, wires={**timeline.wires, "pad.load": arrived}), limits)
+    assert late["timing.latch-arrives"].verdict == "pass"
+
+
+def test_one_end_of_the_cable_says_nothing_about_arrival(limits):
+    assert judged(wave(), limits)["timing.latch-arrives"].verdict == "not-judged"
+
+
 def test_the_period_over_a_latch_is_no_period(limits):
     quick = wave(clocks=1)
     assert judged(quick, limits)["timing.clock-period"].verdict == "not-judged"

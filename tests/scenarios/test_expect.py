@@ -5,7 +5,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from padbench.buttons import byte_of
-from padbench.scenarios.expect import accepted_states, expected_bits, held_state
+from padbench.scenarios.expect import (
+    accepted_states,
+    allowed_states,
+    expected_bits,
+    fits,
+    held_state,
+)
 
 UP, DOWN, LEFT, RIGHT = (byte_of([name]) for name in ("Up", "Down", "Left", "Right"))
 
@@ -60,3 +66,38 @@ def test_accepted_only_when_all_passes_agree(reads, passes):
         group = reads[n * passes : (n + 1) * passes]
         last = group[0] if all(byte == group[0] for byte in group) else last
         assert state == last
+
+
+def resolutions(bits):
+    """Every way in which the open bits of a read may fall."""
+    readings = [[]]
+    for bit in bits:
+        readings = [[*r, b] for r in readings for b in ([False, True] if bit is None else [bit])]
+    return [sum(128 >> n for n, b in enumerate(r) if b) for r in readings]
+
+
+reads = st.lists(
+    st.lists(st.sampled_from([True, False, None]), min_size=3, max_size=3).map(tuple),
+    min_size=2,
+    max_size=6,
+)
+
+
+@given(reads, st.sampled_from([2, 3]))
+def test_allowed_states_are_those_that_some_reading_leads_to(expected, passes):
+    allowed = allowed_states(expected, passes)
+    reachable: list[set[int]] = []
+    before = {0}
+    for first in range(0, len(expected) - passes + 1, passes):
+        after = set()
+        for old in before:
+            ways = [[]]
+            for bits in expected[first : first + passes]:
+                ways = [[*way, byte] for way in ways for byte in resolutions(bits)]
+            for way in ways:
+                (state,) = accepted_states(way, passes, before=old)
+                after.add(state)
+        reachable.append(after)
+        before = after
+    possible = range(0, 256, 32)
+    assert [{b for b in possible if any(fits(b, p) for p in poll)} for poll in allowed] == reachable

@@ -82,7 +82,9 @@ BROKEN = [
     ('says = "Says so."', "", 2, "is missing"),
     ("passes = 2", "passes = true", 14, "passes"),
     ('serial-input = "supply"', 'serial-input = "sky"', 15, "serial-input"),
-    ("extra-clocks = 1\n", "", 18, "give both"),
+    ("stopped-bit = 8\n", "", 18, "say which bit is stopped"),
+    ("stopped-bit = 8", "stopped-bit = 9", 18, "from 1 to 8"),
+    ("hold = []", "passes = 2\nhold = []", 8, "known are hold"),
     ("stopped-bit = 8", "stopped-bit = 65", 20, "stopped-bit"),
     (GOOD, "", None, "is empty"),
     (GOOD, "scenario = 3", 1, "scenario"),
@@ -100,6 +102,28 @@ def test_a_broken_file_names_line_and_remedy(old, new, line, says):
     assert all("\n" not in text for text in lines)
     place = "own.toml" if line is None else f"own.toml:{line}:"
     assert any(text.startswith(place) and says in text for text in lines), lines
+
+
+def test_places_are_said_as_their_author_would(tmp_path):
+    text = GOOD.replace("polls = 2", "polls = 0").replace('name = "first"', 'name = "1"')
+    with pytest.raises(SheetError) as caught:
+        scenarios_from_text(text.replace('says = "Stopped."', ""), "own.toml")
+    assert [problem.key for problem in caught.value.problems] == [
+        'scenario "1", step 2, polls',
+        'scenario "second", says',
+    ]
+
+
+def test_all_taken_names_are_reported_at_once():
+    text = GOOD.replace('"first"', '"idle"').replace('"second"', '"held"')
+    with pytest.raises(SheetError) as caught:
+        scenarios_from_text(text, "own.toml")
+    assert [(p.line, p.found) for p in caught.value.problems] == [(3, '"idle"'), (12, '"held"')]
+
+
+def test_a_stopped_bit_gives_one_extra_clock_unless_said_otherwise():
+    result = played(GOOD.replace("extra-clocks = 1\n", ""), "second")
+    assert [len(pair.read.clock_rises) for pair in result.reads] == [8, 8, 9, 8]
 
 
 def test_files(tmp_path):

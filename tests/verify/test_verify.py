@@ -29,7 +29,7 @@ def test_revision_b_passes_everything(revision_b):
 
 def test_revision_b_measures_every_rule(revision_b):
     timing = [f for f in revision_b.findings if f.id.startswith("timing.")]
-    assert len(timing) == 9
+    assert len(timing) == 11
     assert all(f.measured is not None and f.margin is not None for f in timing)
 
 
@@ -87,6 +87,44 @@ def test_a_poll_outside_the_limits_fails(key, old, new, id_):
     result = verify(sheet_from_text(text, "starter"), [SCENARIOS["all-states"]])
     assert result.verdict == "fail"
     assert id_ in {f.id for f in result.findings if f.verdict == "fail"}
+
+
+SHEETS_THAT = {
+    "pass": {
+        "slow-loop": ('use = "plain-loop"', 'use = "slow-loop"'),
+        "two passes": ('use = "plain-loop"', 'use = "plain-loop"\npasses = 2'),
+        "three passes": ('use = "plain-loop"', 'use = "plain-loop"\npasses = 3'),
+        "one clock": ('use = "plain-loop"', 'use = "plain-loop"\nclocks = 1'),
+        "four clocks": ('use = "plain-loop"', 'use = "plain-loop"\nclocks = 4'),
+        "thirty clocks": ('use = "plain-loop"', 'use = "plain-loop"\nclocks = 30'),
+        "no pause": ('use = "plain-loop"', 'use = "plain-loop"\nperiod = "63.6 us"'),
+        "no bounce": ('bounce = "5 ms"', 'bounce = "0 s"'),
+        "quick bounce": ('bounce = "5 ms"', 'bounce = "1 us"'),
+        "long bounce": ('bounce = "5 ms"', 'bounce = "1 s"'),
+        "9 m of cable": ('length = "2.5 m"', 'length = "9 m"'),
+    },
+    "fail": {
+        "brisk on a line that a resistor lifts": ('use = "plain-loop"', 'use = "brisk"'),
+        "15 m of cable": ('length = "2.5 m"', 'length = "15 m"'),
+        "20 m of cable": ('length = "2.5 m"', 'length = "20 m"'),
+        "weak resistors": ('-to-supply = "3.6k', '-to-supply = "47k'),
+        "a late sample": ('use = "plain-loop"', 'use = "plain-loop"\nsample = "5 us"'),
+    },
+}
+
+
+@pytest.mark.parametrize(
+    ("verdict", "name"),
+    [(verdict, name) for verdict, names in SHEETS_THAT.items() for name in names],
+)
+def test_unusual_sheets_are_judged_and_failures_have_a_finding(verdict, name):
+    old, new = SHEETS_THAT[verdict][name]
+    assert old in STARTER
+    result = verify(sheet_from_text(STARTER.replace(old, new), "starter"))
+    failed = {s.name: s.problems[0].says for s in result.scenarios if s.verdict == "fail"}
+    assert result.verdict == verdict, failed
+    if failed:
+        assert [f.id for f in result.findings if f.verdict == "fail"]
 
 
 def test_waves_carry_what_was_held_and_read(revision_b):

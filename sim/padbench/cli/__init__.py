@@ -1,8 +1,10 @@
 """The command line. This module answers ``--help`` by itself and imports a command only to run it.
 
-Exit codes: 0 all holds, 1 something is wrong with the design, 2 the input could not be used.
+Exit codes: 0 all holds, 1 something is wrong with the design, 2 the input could not be used, 3 the
+bench itself failed, 130 stopped by Ctrl-C.
 """
 
+import os
 import sys
 from collections.abc import Callable
 from importlib import import_module
@@ -32,7 +34,8 @@ options:
 example:
   padbench new my-pad.toml && padbench verify my-pad.toml
 
-exit code: 0 all holds, 1 the design has a fault, 2 the input could not be used
+exit code: 0 all holds, 1 the design has a fault, 2 the input could not be used,
+3 the bench itself failed (PADBENCH_DEBUG=1 shows where)
 """
 
 
@@ -74,6 +77,13 @@ def _guarded(command: Callable[[list[str]], int], arguments: list[str]) -> int:
     except OSError as error:
         print(f"padbench: {one_line(error)}", file=sys.stderr)
     except KeyboardInterrupt:
-        print("padbench: stopped", file=sys.stderr)
+        print("padbench: stopped; files already written are whole", file=sys.stderr)
         return 130
+    except Exception as error:
+        # A fault of ours must not look like a fault of the design, whose exit code is 1.
+        if os.environ.get("PADBENCH_DEBUG"):
+            raise
+        kind = type(error).__name__
+        print(f"padbench: a fault in padbench itself: {kind}: {error}"[:300], file=sys.stderr)
+        return 3
     return 2

@@ -8,7 +8,9 @@ from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
 from padbench.cli.verify import write_wave
 from padbench.electric.corners import CORNERS
-from padbench.verify import run_scenario
+from padbench.scenarios import SCENARIOS, Scenario
+from padbench.sheet import Sheet
+from padbench.verify import ScenarioResult, run_scenario, standing_for_all
 
 __all__ = ["run"]
 
@@ -17,13 +19,17 @@ def run(arguments: list[str]) -> int:
     """Run one scenario; 1 if it did not come out as expected."""
     parser = Parser(
         "play",
-        "Run one scenario on one port at one corner: print its reads, write its wave.",
+        "Run one scenario on one port at one corner: print its reads, write its wave. Without"
+        " --port and --corner it is run on all, as by verify, and the first that fails is shown,"
+        " else the slow corner on the first port. Scenarios: " + ", ".join(SCENARIOS) + ".",
         "padbench play sim/sheets/harbour-b.toml --scenario stopped-last-bit",
     )
     parser.add_argument("sheet", metavar="SHEET", type=Path)
     parser.add_argument("--scenario", metavar="NAME", required=True)
-    parser.add_argument("--corner", choices=CORNERS, default="slow")
-    parser.add_argument("--port", metavar="KIND", help="default: the first that the sheet names")
+    parser.add_argument(
+        "--corner", choices=CORNERS, help="fast: no delays at all; slow: the longest there can be"
+    )
+    parser.add_argument("--port", metavar="KIND", help="one of the ports that the sheet names")
     add_wave_options(parser)
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet)
@@ -35,10 +41,11 @@ def run(arguments: list[str]) -> int:
             f"--scenario: there is no scenario {options.scenario[:60]!r}; try {', '.join(near)}"
         )
     ports = sheet.works_with.ports
-    port = options.port or ports[0]
-    if port not in ports:
-        raise UsageError(f"--port: the sheet does not name {port[:60]!r}; try {', '.join(ports)}")
-    result = run_scenario(sheet, scenario, port, options.corner)
+    if options.port is not None and options.port not in ports:
+        raise UsageError(
+            f"--port: the sheet does not name {options.port[:60]!r}; try {', '.join(ports)}"
+        )
+    result = _played(sheet, scenario, options.port, options.corner)
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     path = None if folder is None else write_wave(result, folder)
 
@@ -47,14 +54,24 @@ def run(arguments: list[str]) -> int:
 
         print(json.dumps(play_object(result, path), ensure_ascii=False))
     else:
-        from padbench.cli.tables import console, reads_table
+        from padbench.cli.tables import console, show_reads
 
         screen = console()
         screen.print(f"{result.name}: {result.says}")
         screen.print(f"{sheet.pad.name}, {result.corner} corner, {result.port} port")
-        screen.print(reads_table(result))
-        for problem in result.problems:
-            screen.print(f"FAILS: {problem.says}")
+        show_reads(screen, result)
         if path is not None:
             screen.print(f"Wave: {path}", soft_wrap=True)
     return 0 if result.verdict == "pass" else 1
+
+
+def _played(
+    sheet: Sheet, scenario: Scenario, port: str | None, corner: str | None
+) -> ScenarioResult:
+    runs = [
+        run_scenario(sheet, scenario, on, at)
+        for on in sheet.works_with.ports
+        for at in CORNERS
+        if port in (None, on) and corner in (None, at)
+    ]
+    return standing_for_all(runs)

@@ -1,6 +1,10 @@
-"""Results as tables for people. Meaning is in words; colour only repeats it."""
+"""Results for people: tables where there is room for them, else a paragraph each.
 
-from collections.abc import Sequence
+Meaning is in words; colour only repeats it.
+"""
+
+import sys
+from collections.abc import Iterable, Sequence
 
 from rich import box
 from rich.console import Console
@@ -10,74 +14,138 @@ from rich.text import Text
 from padbench.buttons import spelled
 from padbench.rules import Finding
 from padbench.units import show
-from padbench.verify import ScenarioResult
+from padbench.verify import ScenarioResult, VerifyResult
 
-__all__ = ["console", "findings_table", "reads_table", "scenarios_table", "verdict_text"]
+__all__ = ["console", "show_findings", "show_reads", "show_scenarios", "show_verdict"]
 
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
-_MOST = 3
+_PIPE_WIDTH = 120
+_NARROW = 70
+_MOST_READS = 64
 
 
 def console() -> Console:
     """Standard output, without markup: nothing in a sheet can dress up as ours."""
-    return Console(markup=False, highlight=False, emoji=False)
+    width = None if sys.stdout.isatty() else _PIPE_WIDTH
+    return Console(markup=False, highlight=False, emoji=False, width=width)
 
 
-def verdict_text(verdict: str) -> Text:
+def show_findings(screen: Console, findings: Sequence[Finding]) -> None:
+    """What was judged, with the margin to each limit."""
+    rows = [
+        (found.id, _verdict(found.verdict), _margin(found), found.says)
+        for found in sorted(findings, key=lambda f: f.verdict != "pass")
+        if found.verdict != "fail"
+    ]
+    _show(screen, "What holds", ("finding", "", "margin", ""), rows)
+    broken = [
+        (found.id, _verdict(found.verdict), _margin(found), f"{found.says} ({found.where})")
+        for found in findings
+        if found.verdict == "fail"
+    ]
+    if broken:
+        _show(screen, "What does not", ("finding", "", "margin", ""), broken)
+
+
+def show_scenarios(screen: Console, results: Sequence[ScenarioResult]) -> None:
+    """One row a scenario; what went wrong instead of what it is about where it failed."""
+    rows = []
+    for result in results:
+        says = result.says
+        if result.problems:
+            more = len(result.problems) - 1
+            says = f"{result.corner} corner, {result.port} port: {result.problems[0].says}"
+            says += f"; and {more} more" if more else ""
+        rows.append((result.name, _verdict(result.verdict), str(len(result.reads)), says))
+    _show(screen, "Scenarios", ("scenario", "", "reads", ""), rows)
+
+
+def show_verdict(screen: Console, pad: str, result: VerifyResult) -> None:
+    """The verdict, last, where people look first."""
+    if result.verdict == "pass":
+        screen.print(f"{pad}: passes. A pass is a calculation, no guarantee.")
+        return
+    findings = [found.id for found in result.findings if found.verdict == "fail"]
+    scenarios = [s.name for s in result.scenarios if s.verdict == "fail"]
+    screen.print(f"{pad}: FAILS. A verdict is a calculation, no guarantee.")
+    if findings:
+        screen.print(f"  findings: {', '.join(findings)}")
+    if scenarios:
+        screen.print(f"  scenarios: {', '.join(scenarios)}")
+
+
+def show_reads(screen: Console, result: ScenarioResult) -> None:
+    """One row a read: when, which contacts were closed, what was read."""
+    rows = [
+        (
+            str(number),
+            show(pair.read.start_ps * 1e-12, "s", 6),
+            spelled(pair.expected.held),
+            f"{pair.byte:08b}",
+            spelled(pair.byte),
+            str(len(pair.read.clock_rises)),
+            Text("as expected")
+            if pair.as_expected
+            else Text(f"WRONG, expected {spelled(pair.expected.byte)}", "bold red"),
+        )
+        for number, pair in enumerate(result.reads, 1)
+    ]
+    heads = ("read", "at", "held", "byte", "read as", "clocks", "")
+    _show(screen, "", heads, rows[:_MOST_READS])
+    if len(rows) > _MOST_READS:
+        screen.print(f"and {len(rows) - _MOST_READS} more reads; --json has all of them")
+    if result.accepted:
+        states = ", ".join(spelled(state) for state in result.accepted)
+        screen.print(f"After each poll of agreeing passes the console acts on: {states}")
+    for problem in result.problems[:3]:
+        screen.print(f"FAILS: {problem.says}")
+    if len(result.problems) > 3:
+        screen.print(f"and {len(result.problems) - 3} more")
+
+
+def _show(
+    screen: Console,
+    title: str,
+    heads: Sequence[str],
+    rows: Iterable[Sequence[str | Text]],
+) -> None:
+    if screen.width < _NARROW:
+        if title:
+            screen.print(title)
+        for row in rows:
+            cells = [str(cell) for cell in row]
+            named = [
+                f"{head} {cell}" if head in ("margin", "reads", "clocks", "held") else cell
+                for head, cell in zip(heads, cells, strict=True)
+                if cell
+            ]
+            screen.print(", ".join(named))
+        return
+    table = Table(box=box.SIMPLE_HEAD, title=title or None, title_justify="left")
+    last = len(heads) - 1
+    for place, head in enumerate(heads):
+        right = head in ("margin", "reads", "read", "at", "clocks")
+        wraps = place == last or head in ("held", "read as")
+        table.add_column(
+            head, justify="right" if right else "left", overflow="fold", no_wrap=not wraps
+        )
+    for row in rows:
+        table.add_row(*row)
+    screen.print(table)
+
+
+def _verdict(verdict: str) -> Text:
     """ "holds", "FAILS" or a dash."""
     word, style = _WORDS[verdict]
     return Text(word, style)
 
 
-def findings_table(findings: Sequence[Finding]) -> Table:
-    """What was judged, the broken ones first."""
-    table = Table(box=box.SIMPLE_HEAD, title="Findings", title_justify="left")
-    for head, justify in (("finding", "left"), ("", "left"), ("margin", "right"), ("", "left")):
-        table.add_column(head, justify=justify, overflow="fold")  # type: ignore[arg-type]
-    for found in sorted(findings, key=lambda f: ["fail", "pass", "not-judged"].index(f.verdict)):
-        margin = "" if found.margin is None else _margin(found.margin, found.unit)
-        detail = found.says if found.verdict != "fail" else f"{found.says} ({found.where})"
-        table.add_row(found.id, verdict_text(found.verdict), margin, detail)
-    return table
-
-
-def _margin(margin: float, unit: str) -> str:
-    value = show(abs(margin) * 1e-9, "s") if unit == "ns" else show(abs(margin), unit)
-    return ("−" if margin < 0 else "+") + value
-
-
-def scenarios_table(results: Sequence[ScenarioResult]) -> Table:
-    """One row a scenario; what went wrong instead of what it is about where it failed."""
-    table = Table(box=box.SIMPLE_HEAD, title="Scenarios", title_justify="left")
-    table.add_column("scenario", overflow="fold")
-    table.add_column("")
-    table.add_column("reads", justify="right")
-    table.add_column("", overflow="fold")
-    for result in results:
-        says = result.says
-        if result.problems:
-            said = [problem.says for problem in result.problems[:_MOST]]
-            more = len(result.problems) - len(said)
-            said += [f"and {more} more"] if more else []
-            says = f"{result.corner} corner, {result.port} port: " + "; ".join(said)
-        row = (result.name, verdict_text(result.verdict), str(len(result.reads)), says)
-        table.add_row(*row)
-    return table
-
-
-def reads_table(result: ScenarioResult) -> Table:
-    """One row a read: when, what was held, what was read."""
-    table = Table(box=box.SIMPLE_HEAD)
-    for head in ("read", "at", "held", "byte", "read as", "clocks", ""):
-        table.add_column(head, justify="right" if head in ("read", "at", "clocks") else "left")
-    for number, pair in enumerate(result.reads, 1):
-        table.add_row(
-            str(number),
-            f"{pair.read.start_ps / 1e9:.4f} ms",
-            spelled(pair.expected.held),
-            f"{pair.byte:08b}",
-            spelled(pair.byte),
-            str(len(pair.read.clock_rises)),
-            Text("as expected") if pair.as_expected else Text("WRONG", "bold red"),
-        )
-    return table
+def _margin(found: Finding) -> str:
+    """With its sign; empty where there is none, or where none is needed."""
+    margin, unit = found.margin, found.unit
+    if margin is None or (not margin and not found.limit):
+        return ""
+    if unit == "edges":
+        return f"−{-margin:.0f} edges" if margin else ""
+    size = show(abs(margin) * 1e-9, "s") if unit == "ns" else show(abs(margin), unit)
+    return ("−" if margin < 0 else "+") + size

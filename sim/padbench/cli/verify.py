@@ -37,15 +37,18 @@ def run(arguments: list[str]) -> int:
     if options.json:
         from padbench.report.as_json import verify_object
 
-        print(json.dumps(verify_object(result, written), ensure_ascii=False))
+        print(
+            json.dumps(
+                verify_object(result, written, options.sheet, sheet.pad.name), ensure_ascii=False
+            )
+        )
     else:
-        from padbench.cli.tables import console, findings_table, scenarios_table
+        from padbench.cli.tables import console, show_findings, show_scenarios, show_verdict
 
         screen = console()
-        screen.print(findings_table(result.findings))
-        screen.print(scenarios_table(result.scenarios))
-        words = "passes" if result.verdict == "pass" else "FAILS"
-        screen.print(f"{sheet.pad.name}: {words}. A pass is a calculation, no guarantee.")
+        show_scenarios(screen, result.scenarios)
+        show_findings(screen, result.findings)
+        show_verdict(screen, sheet.pad.name, result)
         if folder is not None:
             screen.print(f"Waves: {folder}", soft_wrap=True)
     return 0 if result.verdict == "pass" else 1

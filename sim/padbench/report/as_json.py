@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+from padbench import __version__
 from padbench.buttons import pressed_in
 from padbench.rules import Finding
 from padbench.verify.result import ReadResult, ScenarioResult, VerifyResult
@@ -10,10 +11,15 @@ from padbench.verify.result import ReadResult, ScenarioResult, VerifyResult
 __all__ = ["finding_object", "play_object", "scenario_object", "verify_object"]
 
 
-def verify_object(result: VerifyResult, vcd: dict[str, Path]) -> dict[str, Any]:
-    """``vcd`` names the wave of a scenario where one was written."""
+def verify_object(
+    result: VerifyResult, vcd: dict[str, Path], sheet: Path, name: str
+) -> dict[str, Any]:
+    """``vcd`` names the wave of a scenario where one was written, ``name`` is the pad's."""
     return {
         "verdict": result.verdict,
+        "padbench": __version__,
+        "sheet": str(sheet),
+        "pad": name,
         "findings": [finding_object(found) for found in result.findings],
         "scenarios": [scenario_object(s, vcd.get(s.name)) for s in result.scenarios],
     }
@@ -65,6 +71,7 @@ def _read_object(pair: ReadResult) -> dict[str, Any]:
         "byte": pair.byte,
         "pressed": list(pressed_in(pair.byte)),
         "held": list(pressed_in(pair.expected.held)),
+        "expected": list(pressed_in(pair.expected.byte)),
         "as_expected": pair.as_expected,
         "clocks": len(pair.read.clock_rises),
     }

@@ -15,12 +15,12 @@ LARGEST_FILE = 1 << 20
 LONGEST_LINE = 500
 """Characters. tomllib's time grows with the square of a dotted key's length."""
 
-_STARTER = "write a sheet to start from with: padbench new my-pad.toml"
+STARTER_HINT = "write a sheet to start from with: padbench new my-pad.toml"
 _PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 
 
-def read_text(path: Path) -> str:
-    """The text of a file.
+def read_text(path: Path, start: str = STARTER_HINT) -> str:
+    """The text of a file; ``start`` tells how to come by one where there is none.
 
     Raises:
         SheetError: the file cannot be read, is not a regular file, is larger than 1 MiB, or is not
@@ -39,7 +39,7 @@ def read_text(path: Path) -> str:
         with path.open("rb") as file:
             raw = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
-        raise _file_error(name, "there is no such file", _STARTER) from None
+        raise _file_error(name, "there is no such file", start) from None
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise _file_error(
@@ -52,14 +52,14 @@ def read_text(path: Path) -> str:
     return _decode(raw, name)
 
 
-def parse_toml(text: str, name: str) -> dict[str, Any]:
+def parse_toml(text: str, name: str, start: str = STARTER_HINT) -> dict[str, Any]:
     """The document in a text; ``name`` stands for the file in messages.
 
     Raises:
         SheetError: the text is empty, has lines of more than 500 characters, or is not TOML.
     """
     if not text.strip():
-        raise _file_error(name, "is empty", _STARTER)
+        raise _file_error(name, "is empty", start)
     for number, line in enumerate(text.split("\n"), start=1):
         if len(line) > LONGEST_LINE:
             raise _text_error(
@@ -110,10 +110,16 @@ def _toml_error(text: str, name: str, message: str) -> SheetError:
     if "overwrite" in reason or "twice" in reason or "mutate" in reason:
         instead = "give each key and each table once"
     elif reason.startswith(("Invalid value", "Expected newline")):
-        instead = 'put text and values with a unit in quotes, for example value = "39k ± 5 %"'
+        instead = f"put text and values with a unit in quotes, for example {_quoted(line)}"
     else:
         instead = 'write key = value lines under [table] lines, for example name = "My pad"'
     return _text_error(name, number, found_text(line), f"is not TOML ({reason[:100]})", instead)
+
+
+def _quoted(line: str) -> str:
+    """The line itself with its value in quotes, where it is a plain one."""
+    plain = re.fullmatch(r"([A-Za-z0-9_-]+)\s*=\s*([^\s\"'\[{#][^\"'\[{#]{0,40}?)\s*(#.*)?", line)
+    return f'{plain[1]} = "{plain[2]}"' if plain else 'value = "39k ± 5 %"'
 
 
 def _file_error(name: str, wrong: str, instead: str) -> SheetError:

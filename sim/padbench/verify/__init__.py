@@ -1,7 +1,7 @@
 """The main job: run scenarios on a design, judge the waves, say what holds."""
 
 from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
-from padbench.verify.run import run_scenario, verify
+from padbench.verify.run import run_scenario, standing_for_all, verify
 
 __all__ = [
     "Problem",
@@ -9,5 +9,6 @@ __all__ = [
     "ScenarioResult",
     "VerifyResult",
     "run_scenario",
+    "standing_for_all",
     "verify",
 ]
