@@ -1,13 +1,15 @@
 """Scenarios from a user's file."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.buttons import BUTTONS, byte_of
 from padbench.scenarios.user import load_scenarios, scenarios_from_text
-from padbench.sheet import STARTER, SheetError, sheet_from_text
-from padbench.verify import run_scenario
+from padbench.sheet import STARTER, SheetError, load_sheet, sheet_from_text
+from padbench.verify import run_scenario, verify
 
 SHEET = sheet_from_text(STARTER, "starter")
 GOOD = """# my own
@@ -143,3 +145,12 @@ def test_no_text_does_worse_than_a_sheet_error(extra, at, cut):
     except SheetError as error:
         problems = error.problems
     assert all("\n" not in str(problem) for problem in problems)
+
+
+def test_the_example_scenarios_hold_for_the_good_sheet():
+    sheets = Path(__file__).parents[2] / "sim" / "sheets"
+    sheet = load_sheet(sheets / "harbour-b.toml")
+    own = load_scenarios(sheets / "harbour-scenarios.toml")
+    result = verify(sheet, list(own.values()))
+    assert result.verdict == "pass"
+    assert len(result.scenarios) == 2

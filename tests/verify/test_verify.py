@@ -113,6 +113,7 @@ SHEETS_THAT = {
 }
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize(
     ("verdict", "name"),
     [(verdict, name) for verdict, names in SHEETS_THAT.items() for name in names],

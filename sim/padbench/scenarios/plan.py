@@ -18,6 +18,13 @@ from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
 __all__ = ["Plan", "Unsettled", "extra_clocks_at_pad"]
 
 
+_EXTRA_MAY_BREAK = frozenset(
+    f"timing.{rule}"
+    for rule in ("clock-arrives", "clock-low", "clock-high", "clock-period", "later-bits")
+)
+"""Extra clocks are shorter than any the program makes; that is no fault of the pad."""
+
+
 @dataclass(frozen=True, slots=True)
 class Unsettled:
     """From ``start`` to ``end`` (picoseconds) these buttons may read either way."""
@@ -89,6 +96,8 @@ class Plan:
         for number in range(self.passes):
             bit, extra = stopped[number] if number < len(stopped) else (0, 0)
             read = ScriptedRead(start, timing or self.setting.timing, bit, extra, serial)
+            if extra:
+                self.tolerates |= _EXTRA_MAY_BREAK
             if expect is not None:
                 self._overridden[len(self.reads)] = expect
             self.reads.append(read)

@@ -11,21 +11,6 @@ from padbench.scenarios.script import Script, Setting
 
 __all__ = ["read_twice_rejects", "stopped_any_bit", "stopped_last_bit"]
 
-_EXTRA_MAY_BREAK = {
-    "timing.clock-arrives",
-    "timing.clock-low",
-    "timing.clock-high",
-    "timing.clock-period",
-    "timing.later-bits",
-}
-"""Extra clocks are shorter than any the program makes; that is no fault of the pad."""
-
-
-def _plan(setting: Setting, passes: int) -> Plan:
-    plan = Plan(setting, passes=passes)
-    plan.tolerates |= _EXTRA_MAY_BREAK
-    return plan
-
 
 def _last(setting: Setting) -> int:
     """The last button's bit, or the last bit there is in a shorter read."""
@@ -34,7 +19,7 @@ def _last(setting: Setting) -> int:
 
 def stopped_last_bit(setting: Setting) -> Script:
     """Nothing is held, the read of the eighth bit is stopped: a press that never happened."""
-    plan = _plan(setting, passes=1)
+    plan = Plan(setting, passes=1)
     plan.poll(note="undisturbed")
     plan.poll(stopped=[(_last(setting), 1)], note="stopped in the read of the last bit")
     plan.poll(note="undisturbed")
@@ -43,7 +28,7 @@ def stopped_last_bit(setting: Setting) -> Script:
 
 def stopped_any_bit(setting: Setting) -> Script:
     """Each of the eight bits, one to three extra clocks, each tie of the serial input."""
-    plan = _plan(setting, passes=1)
+    plan = Plan(setting, passes=1)
     for serial in (0, 1, None):
         for bit in range(1, _last(setting) + 1):
             for extra in (1, 2, 3):
@@ -55,7 +40,7 @@ def stopped_any_bit(setting: Setting) -> Script:
 
 def read_twice_rejects(setting: Setting) -> Script:
     """Two passes that disagree are dropped, and the next poll that agrees is taken."""
-    plan = _plan(setting, passes=2)
+    plan = Plan(setting, passes=2)
     plan.poll(note="both passes undisturbed")
     stopped = (_last(setting), 1)
     plan.poll(stopped=[stopped], note="first pass stopped")
