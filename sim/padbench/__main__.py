@@ -1,13 +1,27 @@
 """``python -m padbench`` and the ``padbench`` command."""
 
+import signal
 import sys
-
-from padbench.cli import main
+from types import FrameType
+from typing import NoReturn
 
 
 def run() -> None:
     """Entry point of the console script."""
-    sys.exit(main(sys.argv[1:]))
+    try:
+        # The default end by a signal would leave half-written files behind.
+        signal.signal(signal.SIGTERM, _stop)
+        from padbench.cli import main  # noqa: PLC0415 - Ctrl-C may come while it is imported
+
+        code = main(sys.argv[1:])
+    except KeyboardInterrupt:
+        print("padbench: stopped", file=sys.stderr)
+        code = 130
+    sys.exit(code)
+
+
+def _stop(number: int, frame: FrameType | None) -> NoReturn:
+    sys.exit(128 + number)
 
 
 if __name__ == "__main__":

@@ -35,6 +35,8 @@ def whole_file(path: Path, *, overwrite: bool = True) -> Iterator[IO[str]]:
             yield out
         return
     if path.exists() and not path.is_file():
+        if not overwrite:
+            raise _exists(path)
         with path.open("w", encoding="utf-8", newline="\n") as out:
             yield out
         return

@@ -260,3 +260,52 @@ def test_a_reader_that_goes_away_is_no_traceback():
         check=False,
     )
     assert "Traceback" not in ran.stderr
+
+
+def test_new_refuses_whatever_is_there(padbench):
+    os.mkfifo("pipe.toml")
+    code, _, err = padbench("new", "pipe.toml")
+    assert (code, err.count("\n")) == (2, 1)
+
+
+def test_a_message_is_one_line_whatever_the_names(padbench):
+    code, _, err = padbench("verify", "a\nb\x1b[1m.toml")
+    assert (code, err.count("\n")) == (2, 1)
+    assert "\x1b" not in err
+    code, _, err = padbench("play", B, "--scenario", "idle", "--waves", "/dev/null/a\nb")
+    assert (code, err.count("\n")) == (2, 1)
+
+
+def run_alone(*arguments, **options):
+    command = [sys.executable, "-m", "padbench", *arguments]
+    return subprocess.run(command, capture_output=True, text=True, check=False, **options)
+
+
+@pytest.mark.parametrize("what", ["--help", "verify"])
+def test_standard_output_on_a_full_disk_is_one_line(what):
+    arguments = ["--help"] if what == "--help" else ["verify", B, "--no-waves", "--json"]
+    with Path("/dev/full").open("w") as full:
+        command = [sys.executable, "-m", "padbench", *arguments]
+        ran = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert ran.returncode == 2
+    assert ran.stderr == "padbench: output: no space left on device; name a file that can be used\n"
+
+
+def test_a_terminal_without_the_signs_gets_them_escaped(tmp_path):
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii"}
+    for more in ([], ["--json"]):
+        play = ["play", B, "--scenario", "idle", "--no-waves", *more]
+        ran = run_alone(*play, env=environment)
+        assert (ran.returncode, ran.stderr) == (0, "")
+
+
+def test_an_end_by_signal_leaves_no_half_written_file(tmp_path):
+    verify = [sys.executable, "-m", "padbench", "verify", B, "--waves", str(tmp_path)]
+    with subprocess.Popen(verify, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE) as process:
+        while not list(tmp_path.iterdir()):
+            assert process.poll() is None
+        process.terminate()
+        _, err = process.communicate(timeout=60)
+    assert b"Traceback" not in err
+    assert process.returncode in (0, 143)
+    assert not list(tmp_path.glob(".*"))

@@ -42,3 +42,17 @@ def test_limits_come_with_their_source():
     assert (limits.removal.ps, limits.setup_parallel.ps) == (280_000, 50_000)
     assert limits.clock_period.ps == 333_333
     assert "from memory" in limits.removal.source
+
+
+def test_chained_parts_need_time_from_one_to_the_next():
+    # Clock to output 320 ns and set-up of the serial input 120 ns, both from memory.
+    chained = sheet(stages=("stages = 8", "stages = 16"))
+    assert pad_model(chained, "push-pull", "slow").limits.clock_period.ps == 440_000
+
+
+def test_a_slow_line_adds_to_the_answer():
+    pad = pad_model(sheet(), "pull-down-only", "fast")
+    slow = pad_model(sheet(), "pull-down-only", "slow")
+    assert pad.limits == slow.limits
+    assert slow.limits.answer.ps == slow.answer + slow.clock_line.rise + 1
+    assert slow.limits.first_answer.ps == slow.answer + slow.latch_line.rise + 1

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,6 +12,7 @@ from padbench.model.bench import simulate
 from padbench.pad import LineDelays, PadModel
 from padbench.rules import judge_timing
 from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
+from padbench.timeline import UNKNOWN
 
 MS = 1_000_000_000
 
@@ -139,6 +141,50 @@ def test_data_that_comes_after_the_sample_is_a_finding(limits, timing, late, hel
     reads = decode(timeline)
     failed = {f.id for f in judge_timing(timeline, reads, slow) if f.verdict == "fail"}
     assert "timing.later-bits" in failed
+    # A bit that differs from the one before it was still on its way, and is not taken as right.
+    if held not in (0x00, 0xFF):
+        assert reads[0].worst_byte(held) != held
+
+
+@pytest.mark.parametrize("held", [0x00, 0xFF, 0xAA, 0x80])
+def test_late_data_is_never_read_as_right_by_chance(limits, held):
+    """A cycle of 360 ns against an answer of 500 ns: what differs from its neighbour is open."""
+    pad = PadModel(limits, answer=500_000)
+    timing = PollTiming(1_000_000, 1_000_000, 180_000, 180_000, 180_000)
+    stimulus = Stimulus(((0, 0), (MS // 2, held)), (ScriptedRead(MS, timing),), 2 * MS)
+    read = decode(simulate(pad, stimulus))[0]
+    changes = {0x00: 0, 0xFF: 0, 0xAA: 0b01111111, 0x80: 0b01000000}[held]
+    assert read.undecided & changes == changes
+
+
+@pytest.mark.parametrize(
+    ("which", "limit"), [("latch_width", 160_000), ("clock_low", 180_000), ("clock_high", 180_000)]
+)
+def test_a_limit_that_is_just_kept_is_kept(limits, timing, which, limit):
+    changed = replace(timing, **{which: limit})
+    changed = replace(changed, sample=min(changed.sample, changed.clock_low))
+    stimulus = Stimulus(((0, 0xA5),), (ScriptedRead(MS, changed),), 2 * MS)
+    read = decode(simulate(PadModel(limits), stimulus, watch=True))[0]
+    assert (read.byte, read.undecided) == (0xA5, 0)
+
+
+@pytest.mark.parametrize(("period", "undecided"), [(499_999, True), (500_000, False)])
+def test_the_clock_period_has_a_limit_of_its_own(limits, timing, period, undecided):
+    slow = replace(limits, clock_period=replace(limits.clock_period, ps=500_000))
+    quick = replace(timing, clock_low=200_000, clock_high=period - 200_000, sample=200_000)
+    stimulus = Stimulus(((0, 0xA5),), (ScriptedRead(MS, quick),), 2 * MS)
+    read = decode(simulate(PadModel(slow), stimulus))[0]
+    assert bool(read.undecided) == undecided
+
+
+def test_clocks_before_the_first_load_show_nothing(pad, polled):
+    """A latch that a slow line swallows, then one that it does not."""
+    line = replace(pad, latch_line=LineDelays(13_000_000, 0))
+    short, wide = polled([0x81, 0x81]).reads
+    wide = replace(wide, timing=replace(wide.timing, latch_width=40_000_000))
+    reads = decode(simulate(line, replace(polled([0x81, 0x81]), reads=(short, wide))))
+    assert reads[0].undecided == 0xFF
+    assert reads[1].byte == 0x81
 
 
 @pytest.mark.no_cover
@@ -161,8 +207,15 @@ def test_the_watched_register_does_what_the_steady_one_does(
     )
     steady = simulate(pad, stimulus)
     watched = simulate(pad, stimulus, watch=True)
-    assert steady.wires == watched.wires
+    assert [r.bits for r in decode(steady)] == [r.bits for r in decode(watched)]
     assert steady.words == watched.words
+    for name, wire in watched.wires.items():
+        # Until a bit has surely arrived the watched run shows no level; otherwise both agree.
+        times = np.union1d(wire.times, steady.wires[name].times)
+        levels, other = wire.at(times), steady.wires[name].at(times)
+        known = levels != UNKNOWN
+        assert np.array_equal(levels[known], other[known]), name
+        assert known.all() or name in ("cable.data", "console.data")
 
 
 def test_a_synchronous_register_never_loads(pad, polled):

@@ -20,7 +20,7 @@ MS = 1_000_000_000
 def last_read(pad, timing, *moves):
     """The byte after these contacts were closed one after the other."""
     stimulus = Stimulus(
-        tuple((n * MS, byte) for n, byte in enumerate(moves)),
+        tuple((n * MS + 1, byte) for n, byte in enumerate(moves)),
         (ScriptedRead(len(moves) * MS, timing),),
         (len(moves) + 1) * MS,
     )
@@ -60,11 +60,19 @@ def test_all_four_directions_are_two_pairs(pad, timing):
 @given(
     moves=st.lists(st.integers(0, 255), min_size=1, max_size=8),
     policy=st.sampled_from(["both", "neutral", "last-wins", "first-wins"]),
+    stuck=st.sampled_from([0, 0, UP, UP | DOWN, DOWN | LEFT]),
 )
-def test_the_model_and_the_expectation_agree_on_any_history(pad, timing, moves, policy):
-    timed = [(n * MS, byte) for n, byte in enumerate(moves)]
+def test_the_model_and_the_expectation_agree_on_any_history(pad, timing, moves, policy, stuck):
+    timed = [(0, stuck), *((n * MS + 1, byte | stuck) for n, byte in enumerate(moves))]
     expected = held_state(timed, len(moves) * MS, policy)
-    assert last_read(replace(pad, policy=policy), timing, *moves) == expected
+    assert last_read(replace(pad, policy=policy, stuck=stuck), timing, *moves) == expected
+
+
+def test_a_tie_lasts_until_one_lets_go(pad, timing):
+    pad = replace(pad, policy="last-wins")
+    both = UP | DOWN
+    assert last_read(pad, timing, both, both | LEFT) == LEFT
+    assert last_read(pad, timing, both, UP, both) == DOWN
 
 
 def test_a_stuck_contact_is_closed_from_the_start(pad, timing):

@@ -65,6 +65,11 @@ def test_a_pulse_shorter_than_its_rise_never_arrives():
     assert far_end(Line(0, [100, 150]), LineDelays(60, 0)) == Line(0, [])
 
 
+def test_an_edge_that_meets_the_next_one_cancels_out():
+    assert far_end(Line(0, [100, 160]), LineDelays(60, 0)) == Line(0, [])
+    assert far_end(Line(0, [100, 161]), LineDelays(60, 0)) == Line(0, [160, 161])
+
+
 def test_a_line_that_nothing_lifts_stays_low():
     assert far_end(Line(1, [100, 150]), LineDelays(None, 0)) == Line(0, [])
 

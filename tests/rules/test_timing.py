@@ -131,6 +131,44 @@ def test_a_pulse_still_running_at_the_end_is_not_measured(limits):
     assert judged(cut, limits)["timing.latch-width"].verdict == "not-judged"
 
 
+def joined(first, second, at):
+    """Two waves, the second one from ``at`` nanoseconds on."""
+
+    def both(name):
+        one, other = first.wires[name], second.wires[name]
+        later = [(t + at * NS, v) for t, v in zip(other.times, other.levels, strict=True)]
+        return Wire.of([*zip(one.times, one.levels, strict=True), *later])
+
+    samples = np.append(first.events["console.sample"], second.events["console.sample"] + at * NS)
+    words = {"pad.inputs": Word.of(8, [(0, 0xFF)])}
+    wires = {name: both(name) for name in first.wires}
+    return Timeline(second.end_ps + at * NS, wires, words, {"console.sample": samples})
+
+
+def test_removal_belongs_to_its_own_load(limits):
+    """A load without a clock of its own has no removal time, whatever follows the next load."""
+    without = replace(wave(), wires={**wave().wires, "console.clock": Wire.of([(0, HIGH)])})
+    without.wires["pad.clock"] = Wire.of([(0, HIGH)])
+    two = joined(replace(without, events={"console.sample": np.asarray([], int)}), wave(), 9000)
+    assert judged(two, limits)["timing.removal"].measured == 400
+
+
+def test_the_period_does_not_reach_over_a_load(limits):
+    two = joined(wave(clocks=2, low=200, high=300), wave(clocks=2, low=200, high=500), 9000)
+    assert judged(two, limits)["timing.clock-period"].measured == 500
+
+
+def test_reads_need_eight_clocks(limits):
+    assert judged(wave(), limits)["timing.clocks"].verdict == "pass"
+    few = judged(wave(clocks=7), limits)["timing.clocks"]
+    assert (few.verdict, few.measured, few.margin) == ("fail", 7, -1)
+
+
+def test_an_input_that_moved_as_the_load_began_has_had_the_whole_load(limits):
+    timeline = replace(wave(latch=40), words={"pad.inputs": Word.of(8, [(0, 1), (1000 * NS, 2)])})
+    assert judged(timeline, limits)["timing.setup-parallel"].verdict == "not-judged"
+
+
 def test_clocks_while_loading_do_not_count(limits):
     timeline = wave()
     clock = Wire.of([(0, HIGH), (1010 * NS, LOW), (1011 * NS, HIGH)])

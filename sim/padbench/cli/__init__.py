@@ -4,10 +4,13 @@ Exit codes: 0 all holds, 1 something is wrong with the design, 2 the input could
 bench itself failed, 130 stopped by Ctrl-C.
 """
 
+import contextlib
+import io
 import os
 import sys
 from collections.abc import Callable
 from importlib import import_module
+from typing import NoReturn
 
 from padbench import __version__
 
@@ -41,7 +44,15 @@ exit code: 0 all holds, 1 the design has a fault, 2 the input could not be used,
 
 def main(arguments: list[str]) -> int:
     """Run one command line (without the program's name) and return its exit code."""
-    name, *rest = arguments or ["--help"]
+    # What a terminal or a pipe cannot show is escaped rather than a reason to fail.
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+    return _guarded(arguments or ["--help"])
+
+
+def _dispatch(arguments: list[str]) -> int:
+    name, *rest = arguments
     if name in ("-h", "--help"):
         lines = (f"  {command:10}  {says}" for command, says in COMMANDS.items())
         print(_HELP.format(commands="\n".join(lines)), end="")
@@ -50,40 +61,55 @@ def main(arguments: list[str]) -> int:
         print(f"padbench {__version__}")
         return 0
     if name not in COMMANDS:
-        return _refuse(name)
-    return _guarded(import_module(f"padbench.cli.{name}").run, rest)
+        _refuse(name)
+    command: Callable[[list[str]], int] = import_module(f"padbench.cli.{name}").run
+    return command(rest)
 
 
-def _refuse(name: str) -> int:
+def _refuse(name: str) -> NoReturn:
     from difflib import get_close_matches
 
-    near = get_close_matches(name, COMMANDS, 1)
+    from padbench.cli.errors import UsageError
+
+    near = get_close_matches(name[:60], COMMANDS, 1)
     known = f"did you mean {near[0]}?" if near else "commands: " + ", ".join(COMMANDS)
-    print(f"padbench: {name[:60]!r} is not a command; {known}", file=sys.stderr)
-    return 2
+    raise UsageError(f"{name[:60]!r} is not a command; {known}")
 
 
-def _guarded(command: Callable[[list[str]], int], arguments: list[str]) -> int:
+def _guarded(arguments: list[str]) -> int:
     """Run a command; whatever the input or the machine did wrong becomes one line."""
-    from padbench.cli.errors import UsageError, one_line
+    from padbench.cli.errors import UsageError, one_line, said
 
     try:
-        return command(arguments)
+        code = _dispatch(arguments)
+        # What is still buffered may be what does not fit on the disk.
+        sys.stdout.flush()
+        return code
     except UsageError as error:
-        print(f"padbench: {error}", file=sys.stderr)
+        for line in error.lines:
+            said(line)
     except BrokenPipeError:
         # The reader of our output went away; nothing is left to say, nor anyone to say it to.
-        sys.stdout = None
+        _abandon_output()
     except OSError as error:
-        print(f"padbench: {one_line(error)}", file=sys.stderr)
+        _abandon_output()
+        said(one_line(error))
     except KeyboardInterrupt:
-        print("padbench: stopped; files already written are whole", file=sys.stderr)
+        said("stopped; files already written are whole")
         return 130
     except Exception as error:
         # A fault of ours must not look like a fault of the design, whose exit code is 1.
         if os.environ.get("PADBENCH_DEBUG"):
             raise
-        kind = type(error).__name__
-        print(f"padbench: a fault in padbench itself: {kind}: {error}"[:300], file=sys.stderr)
+        said(f"a fault in padbench itself: {type(error).__name__}: {str(error)[:200]}")
         return 3
     return 2
+
+
+def _abandon_output() -> None:
+    """Let Python not try again, at its end, to write what could not be written."""
+    try:
+        sys.stdout.flush()
+    except (OSError, ValueError):
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -57,7 +57,7 @@ def read_sheet(path: Path) -> Sheet:
     try:
         return load_sheet(path)
     except SheetError as error:
-        raise UsageError("\npadbench: ".join(str(problem) for problem in error.problems)) from None
+        raise UsageError(*map(str, error.problems)) from None
 
 
 def scenarios_for(file: Path | None) -> dict[str, Scenario]:
@@ -69,4 +69,4 @@ def scenarios_for(file: Path | None) -> dict[str, Scenario]:
     try:
         return SCENARIOS | load_scenarios(file)
     except SheetError as error:
-        raise UsageError("\npadbench: ".join(str(problem) for problem in error.problems)) from None
+        raise UsageError(*map(str, error.problems)) from None

@@ -52,7 +52,7 @@ def run(arguments: list[str]) -> int:
     if options.json:
         from padbench.report.as_json import play_object
 
-        print(json.dumps(play_object(result, path), ensure_ascii=False))
+        print(json.dumps(play_object(result, path)))
     else:
         from padbench.cli.tables import console, show_reads
 

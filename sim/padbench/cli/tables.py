@@ -52,6 +52,8 @@ def show_scenarios(screen: Console, results: Sequence[ScenarioResult]) -> None:
     rows = []
     for result in results:
         says = result.says
+        if result.broken and not result.problems:
+            says = f"{result.corner} corner, {result.port} port: {result.broken[0].says}"
         if result.problems:
             more = len(result.problems) - 1
             says = f"{result.corner} corner, {result.port} port: {result.problems[0].says}"
@@ -101,6 +103,8 @@ def show_reads(screen: Console, result: ScenarioResult) -> None:
         screen.print(f"FAILS: {problem.says}")
     if len(result.problems) > 3:
         screen.print(f"and {len(result.problems) - 3} more")
+    for found in result.broken:
+        screen.print(f"FAILS: {found.id}: {found.says}")
 
 
 def _show(
@@ -145,7 +149,7 @@ def _margin(found: Finding) -> str:
     margin, unit = found.margin, found.unit
     if margin is None or (not margin and not found.limit):
         return ""
-    if unit == "edges":
-        return f"−{-margin:.0f} edges" if margin else ""
+    if unit in ("edges", "clocks"):
+        return f"{margin:+.0f} {unit}".replace("-", "−") if margin else ""
     size = show(abs(margin) * 1e-9, "s") if unit == "ns" else show(abs(margin), unit)
     return ("−" if margin < 0 else "+") + size

@@ -28,18 +28,33 @@ _HIGH, _LOW = 0.7, 0.3
 """Input thresholds as parts of the supply: 3.5 V and 1.5 V at 5 V, JEDEC JESD13-B."""
 
 
-def limits_of(part: RegisterPart, answer: float) -> Limits:
-    """The part's guaranteed requirements; ``answer`` is the slowest answer in seconds."""
-    frequency = part.clock_frequency
+def limits_of(
+    part: RegisterPart, stages: int, answer: float, latch_rise: float, clock_rise: float
+) -> Limits:
+    """The part's guaranteed requirements.
+
+    ``answer`` is the register's slowest answer, ``latch_rise`` and ``clock_rise`` what the lines
+    to it take, all in seconds. Between chained parts a bit has to be out of one and stand at the
+    next before the clock comes again: clock to output plus set-up of the serial input.
+    """
+    frequency, delay, setup = part.clock_frequency, part.clock_to_output, part.setup_serial
     assert frequency.min is not None
+    assert delay.max is not None
+    assert setup.min is not None
+    period = Limit(to_ps(1 / frequency.min), frequency.source)
+    hop = Limit(to_ps(delay.max + setup.min), f"chained parts; {delay.source}")
+    if stages > part.stages and hop.ps > period.ps:
+        period = hop
+    source = part.clock_to_output.source + "; cable: first-order RC"
     return Limits(
         load_width=_at_least(part.load_width),
         clock_width=_at_least(part.clock_width),
-        clock_period=Limit(to_ps(1 / frequency.min), frequency.source),
+        clock_period=period,
         removal=_at_least(part.removal),
         setup_parallel=_at_least(part.setup_parallel),
         # One picosecond more than the answer: a sample at the very moment still sees the old level.
-        answer=Limit(to_ps(answer) + 1, part.clock_to_output.source + "; cable: first-order RC"),
+        answer=Limit(to_ps(answer) + to_ps(clock_rise) + 1, source),
+        first_answer=Limit(to_ps(answer) + to_ps(latch_rise) + 1, source),
     )
 
 
@@ -99,7 +114,9 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
     latch = line_delays(sheet, part, port, sheet.resistors.latch_to_supply)
     clock = line_delays(sheet, part, port, sheet.resistors.clock_to_supply)
     return PadModel(
-        limits=limits_of(part, answer),
+        limits=limits_of(
+            part, sheet.chip.stages, answer, (latch.rise or 0) * 1e-12, (clock.rise or 0) * 1e-12
+        ),
         stages=sheet.chip.stages,
         stage_of=tuple((button_bit(name), stage) for name, stage in sheet.buttons.items()),
         serial={"ground": 0, "supply": 1, "open": None}[sheet.chip.serial_input],

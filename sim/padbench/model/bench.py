@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 from myhdl import Signal, Simulation, _simulator, delay, instance, intbv
 
-from padbench.model.contacts import contacts, inputs_word
+from padbench.model.contacts import contacts, first_inputs
 from padbench.model.lines import Line, far_end
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
-from padbench.model.port import data_input
+from padbench.model.port import data_input, late_data
 from padbench.model.program import console_edges, within_limits
 from padbench.model.record import Log, record
 from padbench.model.traces import Traces, assemble
@@ -51,7 +51,7 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
     )
     known_signals = len(_simulator._signals)
     load = latch.inverted() if pad.load_inverted else latch
-    pins = _Pins.of(pad, load, clock, serial[0][1])
+    pins = _Pins.of(pad, load, clock, serial[0][1], steady)
     traces = Traces(
         console=console,
         latch=latch,
@@ -95,18 +95,23 @@ class _Pins:
     serial: Any
     closed: Any
     inputs: Any
+    output: Any
     data: Any
     inside: Any
 
     @classmethod
-    def of(cls, pad: PadModel, load: Line, clock: Line, serial: int) -> "_Pins":
+    def of(cls, pad: PadModel, load: Line, clock: Line, serial: int, steady: bool) -> "_Pins":
+        prompt = pad.answer == 0
+        # Where every bit comes in time, MyHDL's delayed signal does; elsewhere see `late_data`.
+        line = Signal(NO_LEVEL, delay=pad.answer) if steady and not prompt else Signal(NO_LEVEL)
         return cls(
             load=Signal(bool(load.start)),
             clock=Signal(bool(clock.start)),
             serial=Signal(serial),
             closed=Signal(intbv(pad.stuck)[8:]),
-            inputs=Signal(intbv(inputs_word(pad, pad.stuck))[pad.stages :]),
-            data=Signal(NO_LEVEL, delay=pad.answer) if pad.answer else Signal(NO_LEVEL),
+            inputs=Signal(intbv(first_inputs(pad))[pad.stages :]),
+            output=line if steady or prompt else Signal(NO_LEVEL),
+            data=line,
             inside=Signal(NO_LEVEL),
         )
 
@@ -114,7 +119,10 @@ class _Pins:
 def _processes(
     pad: PadModel, stimulus: Stimulus, pins: _Pins, traces: Traces, steady: bool
 ) -> tuple[Any, ...]:
-    chip_pins = (pins.load, pins.clock, pins.serial, pins.inputs, pins.data)
+    chip_pins = (pins.load, pins.clock, pins.serial, pins.inputs, pins.output)
+    way: tuple[Any, ...] = ()
+    if pins.output is not pins.data:
+        way = (late_data(pins.output, pins.data, pad.answer, NO_LEVEL),)
     if steady:
         chip = steady_register(pad, *chip_pins, traces.stages)
     else:
@@ -122,7 +130,7 @@ def _processes(
     fingers = contacts(pad, stimulus.contacts, pins.closed, pins.inputs)
     port = data_input(pins.data, pins.inside)
     console = _poller(pins, traces)
-    return chip, fingers, port, console
+    return (chip, fingers, port, console, *way)
 
 
 def _poller(pins: _Pins, traces: Traces) -> Any:

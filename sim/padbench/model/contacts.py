@@ -8,7 +8,7 @@ from myhdl import always, delay, instance
 from padbench.buttons import OPPOSITES, byte_of
 from padbench.pad import PadModel, Policy
 
-__all__ = ["contacts", "inputs_word"]
+__all__ = ["contacts", "first_inputs", "inputs_word"]
 
 
 def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, inputs: Any) -> Any:
@@ -18,6 +18,7 @@ def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, input
     signal, one bit a stage, bit 0 is stage 1) the register's parallel inputs: low where pressed.
     """
     effective = _arbiter(pad.policy)
+    effective(pad.stuck)  # stuck contacts were there first
 
     @instance
     def fingers() -> Any:
@@ -45,6 +46,11 @@ def inputs_word(pad: PadModel, pressed: int) -> int:
         if pressed & bit:
             low |= 1 << (stage - 1)
     return (1 << pad.stages) - 1 & ~low
+
+
+def first_inputs(pad: PadModel) -> int:
+    """Levels of the parallel inputs before any button moves: stuck contacts, under the policy."""
+    return inputs_word(pad, _arbiter(pad.policy)(pad.stuck))
 
 
 class _Pair:

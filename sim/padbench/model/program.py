@@ -8,6 +8,7 @@ import numpy as np
 from padbench.model.lines import Line
 from padbench.pad import PadModel
 from padbench.stimulus import ScriptedRead
+from padbench.timeline import Times
 
 __all__ = ["Edges", "console_edges", "within_limits"]
 
@@ -97,8 +98,17 @@ def within_limits(
         and _least(np.diff(rises)) >= limits.clock_period.ps
         and _least(rises[first[known]] - falls[known]) >= limits.removal.ps
         and _least(stood) >= limits.setup_parallel.ps
+        and _least(_waits(console, latch_at, rises, moves)) > pad.answer
     )
 
 
-def _least(values: np.ndarray[tuple[int], np.dtype[np.int64]]) -> int:
+def _waits(console: Edges, latch_at: Times, rises: Times, moves: Times) -> Times:
+    """From whatever may have moved the data line last to each sample."""
+    causes = np.sort(np.concatenate([latch_at[::2], rises, moves]))
+    samples = np.asarray(console.samples, np.int64)
+    waits: Times = samples - causes[np.searchsorted(causes, samples, side="left") - 1]
+    return waits
+
+
+def _least(values: Times) -> int:
     return int(values.min()) if len(values) else 2**62

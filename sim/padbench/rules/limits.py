@@ -20,8 +20,9 @@ class Limits:
     ``load_width``: shortest load pulse. ``clock_width``: shortest clock pulse, low or high.
     ``clock_period``: shortest time from one rising clock edge to the next. ``removal``: from the
     end of the load to the first rising clock edge. ``setup_parallel``: the inputs stand still
-    before the load ends. ``answer``: the longest time until the data line stands at the console
-    after an edge of latch or clock, cable included.
+    before the load ends. ``answer``: the longest time from the console's clock edge until the
+    data line stands at the console, both ways through the cable; ``first_answer`` the same from
+    the latch's edge, None: as ``answer``.
     """
 
     load_width: Limit
@@ -30,3 +31,4 @@ class Limits:
     removal: Limit
     setup_parallel: Limit
     answer: Limit
+    first_answer: Limit | None = None

@@ -80,8 +80,9 @@ def judge_timing(
             "time from the end of the load to the first rising clock edge",
         ),
         _setup(timeline, load.falls(), load.rises(), limits.setup_parallel, pins.inputs),
-        _arrival("timing.first-bit", reads, limits.answer, first=True),
+        _arrival("timing.first-bit", reads, limits.first_answer or limits.answer, first=True),
         _arrival("timing.later-bits", reads, limits.answer, first=False),
+        _clocks(reads),
         _sampled_before_shift(reads, sampled=names.sample in timeline.events),
     )
 
@@ -266,6 +267,32 @@ def _later_waits(reads: Iterable[Read]) -> Iterator[tuple[int, int]]:
         for sample, edge in zip(samples.tolist(), place.tolist(), strict=True):
             if edge >= 0:
                 yield sample, sample - int(rises[edge])
+
+
+def _clocks(reads: Sequence[Read]) -> Finding:
+    """A read has eight clock pulses at least; one that a new latch cut off is not counted."""
+    id_, source = "timing.clocks", "common practice: one latch pulse and eight clock pulses"
+    whole = [read for read in reads if not read.cut_short]
+    if not whole:
+        return Finding(
+            id_, "not-judged", None, 8.0, None, "clocks", "whole run", source, "no whole read"
+        )
+    least = min(whole, key=lambda read: len(read.clock_rises))
+    count = len(least.clock_rises)
+    few = count < 8
+    return Finding(
+        id=id_,
+        verdict="fail" if few else "pass",
+        measured=float(count),
+        limit=8.0,
+        margin=float(count - 8),
+        unit="clocks",
+        where=f"at {least.start_ps / 1e6:.3f} µs",
+        source=source,
+        says=f"a read has {count} clocks; eight buttons take eight"
+        if few
+        else "every whole read has a clock for each of the eight buttons",
+    )
 
 
 def _sampled_before_shift(reads: Sequence[Read], *, sampled: bool) -> Finding:

@@ -101,9 +101,18 @@ class Plan:
             if expect is not None:
                 self._overridden[len(self.reads)] = expect
             self.reads.append(read)
-            start += read.length + read.timing.latch_to_clock
-        self._free = start
+            self._free = start + read.length
+            start = self._free + self._pause(read)
         self._slot = first + self.setting.period
+
+    def _pause(self, read: ScriptedRead) -> int:
+        """Between two passes: as between latch and clock, if the period leaves so much."""
+        spare = self.setting.period - self.passes * read.length
+        return max(0, min(read.timing.latch_to_clock, spare // self.passes))
+
+    def wait_until(self, at: int) -> None:
+        """Make no poll before this time, in picoseconds."""
+        self._slot = max(self._slot, at)
 
     def poll_now(self, at: int, **options: object) -> None:
         """As `poll`, but beginning at ``at`` even if that cuts the read before it short."""

@@ -27,7 +27,7 @@ from padbench.buttons import byte_of
 from padbench.scenarios.plan import Plan
 from padbench.scenarios.registry import SCENARIOS
 from padbench.scenarios.script import Scenario, Script, Setting
-from padbench.sheet.fields import the_button
+from padbench.sheet.fields import pad_name, the_button
 from padbench.sheet.locate import places
 from padbench.sheet.problems import Problem, Refused, SheetError, nearest, one_line
 from padbench.sheet.text import parse_toml, read_text
@@ -88,10 +88,17 @@ class _Step(_Table):
 
 class _Scenario(_Table):
     name: Annotated[str, Field(strict=True, pattern=r"^[a-z0-9][a-z0-9-]{0,59}$")]
-    says: Annotated[str, Field(strict=True, min_length=1, max_length=200)]
+    says: Annotated[str, Field(strict=True), AfterValidator(pad_name)]
     passes: Annotated[Whole, Field(ge=1, le=4)] | None = None
     serial_input: Literal["ground", "supply", "open"] | None = None
     step: Annotated[tuple[_Step, ...], Field(min_length=1, max_length=1000)]
+
+    @model_validator(mode="after")
+    def _can_be_run(self) -> "_Scenario":
+        polls = sum(step.polls for step in self.step)
+        if polls > _MOST_POLLS:
+            raise Refused(f"makes {polls} polls in all", f"keep a scenario to {_MOST_POLLS} polls")
+        return self
 
 
 class _File(_Table):
@@ -139,6 +146,8 @@ def _build(entry: _Scenario, setting: Setting) -> Script:
         clocks = step.clocks or setting.timing.clocks
         stopped = (step.stopped_bit or 0, (step.extra_clocks or 1) if step.stopped_bit else 0)
         expect = None
+        if clocks < 8:
+            plan.tolerates.add("timing.clocks")
         if step.expect is not None:
             byte = byte_of(step.expect)
             bits = tuple(bool(byte & 128 >> place) for place in range(8))[:clocks]

@@ -62,8 +62,13 @@ class ScenarioResult:
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:
-        """Whether everything came out as expected."""
-        return "fail" if self.problems else "pass"
+        """Whether everything came out as expected and no wire broke a rule."""
+        return "fail" if self.problems or self.broken else "pass"
+
+    @property
+    def broken(self) -> tuple[Finding, ...]:
+        """The findings of this run that fail."""
+        return tuple(found for found in self.findings if found.verdict == "fail")
 
 
 @dataclass(frozen=True)
