@@ -8,11 +8,19 @@ from rich.table import Table
 from rich.text import Text
 
 from padbench.buttons import spelled
+from padbench.electric.findings import PortRow
 from padbench.rules import Finding
 from padbench.units import show
 from padbench.verify import ScenarioResult
 
-__all__ = ["console", "findings_table", "reads_table", "scenarios_table", "verdict_text"]
+__all__ = [
+    "console",
+    "findings_table",
+    "ports_table",
+    "reads_table",
+    "scenarios_table",
+    "verdict_text",
+]
 
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
 _MOST = 3
@@ -37,6 +45,8 @@ def findings_table(findings: Sequence[Finding]) -> Table:
     for found in sorted(findings, key=lambda f: ["fail", "pass", "not-judged"].index(f.verdict)):
         margin = "" if found.margin is None else _margin(found.margin, found.unit)
         detail = found.says if found.verdict != "fail" else f"{found.says} ({found.where})"
+        if found.remedy is not None:
+            detail += f". {'Change' if found.verdict == 'fail' else 'Thin'}: {found.remedy.says}"
         table.add_row(found.id, verdict_text(found.verdict), margin, detail)
     return table
 
@@ -44,6 +54,18 @@ def findings_table(findings: Sequence[Finding]) -> Table:
 def _margin(margin: float, unit: str) -> str:
     value = show(abs(margin) * 1e-9, "s") if unit == "ns" else show(abs(margin), unit)
     return ("−" if margin < 0 else "+") + value
+
+
+def ports_table(rows: Sequence[PortRow]) -> Table:
+    """Pad variants down, kinds of port across."""
+    ports = list(dict.fromkeys(row.port for row in rows))
+    table = Table(box=box.SIMPLE_HEAD, title="Ports", title_justify="left")
+    for head in ("latch, clock, data, supply of the pad", *ports):
+        table.add_column(head, overflow="fold")
+    for variant in dict.fromkeys(row.variant for row in rows):
+        verdicts = {row.port: row.verdict for row in rows if row.variant == variant}
+        table.add_row(variant, *(verdict_text(verdicts[port]) for port in ports))
+    return table
 
 
 def scenarios_table(results: Sequence[ScenarioResult]) -> Table:

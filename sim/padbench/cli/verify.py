@@ -39,10 +39,11 @@ def run(arguments: list[str]) -> int:
 
         print(json.dumps(verify_object(result, written), ensure_ascii=False))
     else:
-        from padbench.cli.tables import console, findings_table, scenarios_table
+        from padbench.cli.tables import console, findings_table, ports_table, scenarios_table
 
         screen = console()
         screen.print(findings_table(result.findings))
+        screen.print(ports_table(result.ports))
         screen.print(scenarios_table(result.scenarios))
         words = "passes" if result.verdict == "pass" else "FAILS"
         screen.print(f"{sheet.pad.name}: {words}. A pass is a calculation, no guarantee.")

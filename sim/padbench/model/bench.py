@@ -45,6 +45,7 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
         and not pad.load_inverted
         and not pad.floating
         and NO_LEVEL not in [level for _, level in serial]
+        and _loads_first(latch, clock)
         and within_limits(pad, latch, clock, [when for when, _ in stimulus.contacts if when])
     )
     known_signals = len(_simulator._signals)
@@ -71,6 +72,11 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
         # MyHDL keeps every signal ever made and clears them all after each run.
         del _simulator._signals[known_signals:]
     return assemble(pad, stimulus, traces)
+
+
+def _loads_first(latch: Line, clock: Line) -> bool:
+    """Whether a load comes before the first clock edge; nothing can be trusted before one."""
+    return bool(latch.times) and (not clock.times or latch.times[0] < clock.times[0])
 
 
 def _serial_levels(pad: PadModel, reads: Sequence[ScriptedRead]) -> list[tuple[int, int]]:

@@ -45,7 +45,7 @@ def steady_register(
             add_content(content)
             # An assignment costs even where it changes nothing, so there is none.
             if content >> last != shown:
-                shown ^= 1
+                shown = content >> last
                 data.next = shown
 
     @always(load, inputs)

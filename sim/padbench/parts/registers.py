@@ -23,6 +23,7 @@ class RegisterPart:
     ``clock_edge_max.max`` is None where the clock input is a Schmitt trigger: any edge will do.
     ``input_low`` (a maximum) and ``input_high`` (a minimum) are volts at a supply of 5 V for the B
     series and a fraction of the supply for the HC series; their ``unit`` says which.
+    ``sink_drop`` and ``source_drop`` are the volts across the output at those currents.
     """
 
     name: str
@@ -34,6 +35,7 @@ class RegisterPart:
     pins: dict[str, int]
     source: str
     supply: Figure
+    temperature: Figure
     input_low: Figure
     input_high: Figure
     sink_current: Figure
@@ -52,10 +54,15 @@ class RegisterPart:
     leakage: Figure
     leakage_over_temperature: Figure
     input_capacitance: Figure
+    sink_drop: Figure
+    source_drop: Figure
+    quiescent_current: Figure
+    quiescent_current_over_temperature: Figure
 
 
 FigureName = Literal[
     "supply",
+    "temperature",
     "input-low",
     "input-high",
     "sink-current",
@@ -74,6 +81,10 @@ FigureName = Literal[
     "leakage",
     "leakage-over-temperature",
     "input-capacitance",
+    "sink-drop",
+    "source-drop",
+    "quiescent-current",
+    "quiescent-current-over-temperature",
 ]
 
 

@@ -62,6 +62,21 @@ def _supply(sheet: Readable) -> Iterator[Clash]:
         )
 
 
+def _temperature(sheet: Readable) -> Iterator[Clash]:
+    if sheet.pad is None or sheet.chip is None:
+        return
+    part = register_part(sheet.chip.part)
+    low, high = part.temperature.min, part.temperature.max
+    used = sheet.pad.temperature
+    if (low is not None and used.low < low) or (high is not None and used.high > high):
+        yield Clash(
+            ("pad", "temperature"),
+            f"reaches from {used.low:g} °C to {used.high:g} °C; "
+            f"the {part.name} takes {low:g} °C to {high:g} °C",
+            'write for example "0 °C to 40 °C"',
+        )
+
+
 def _contacts(sheet: Readable) -> Iterator[Clash]:
     if sheet.contacts is None:
         return
@@ -128,6 +143,7 @@ def _poll(sheet: Readable) -> Iterator[Clash]:
 CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _stages,
     _supply,
+    _temperature,
     _contacts,
     _stuck,
     _ports,

@@ -1,5 +1,6 @@
 """How single values of a sheet are checked: quantities, buttons, names from the tables."""
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
@@ -10,7 +11,16 @@ from padbench.parts import poll_names, port_names, register_names
 from padbench.sheet.problems import Refused, nearest
 from padbench.units import Value, read_value
 
-__all__ = ["ABSENT", "OneOf", "Quantity", "count", "pad_name", "serial_tie", "the_button"]
+__all__ = [
+    "ABSENT",
+    "OneOf",
+    "Quantity",
+    "Temperatures",
+    "count",
+    "pad_name",
+    "serial_tie",
+    "the_button",
+]
 
 ABSENT = "absent"
 """What a sheet says where a resistor is not fitted."""
@@ -48,6 +58,40 @@ class Quantity:
         if not (self.least <= value.low and value.high <= self.most):
             raise Refused(f"is not {self.within}", f'write for example "{self.example}"')
         return value
+
+
+_DEGREES = r"([+-]?[0-9]{1,3}(?:\.[0-9]+)?) ?°?C?"
+_RANGE = re.compile(rf"{_DEGREES} ?(?:to|\.\.\.?|…|–) ?{_DEGREES}")
+_ONE = re.compile(_DEGREES)
+
+
+@dataclass(frozen=True)
+class Temperatures:
+    """Marks a field as a range of temperatures in °C: ``"0 °C to 40 °C"``, or a single one."""
+
+    example: str = "0 °C to 40 °C"
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: Callable[[object], CoreSchema]
+    ) -> CoreSchema:
+        """Take over the whole validation of the field."""
+        return core_schema.no_info_plain_validator_function(self._read)
+
+    def _read(self, raw: object) -> Value:
+        if isinstance(raw, Value):
+            return raw
+        instead = f'write for example "{self.example}"'
+        if not isinstance(raw, str):
+            raise Refused("is not a range of temperatures, in quotes", instead)
+        text = " ".join(raw.replace("\u2212", "-").split())
+        one = _ONE.fullmatch(text)
+        both = _RANGE.fullmatch(text)
+        if len(text) > 60 or not (one or both):
+            raise Refused("is not a range of temperatures", instead)
+        low, high = (float(one[1]),) * 2 if one else map(float, both.groups())  # type: ignore[union-attr]
+        if low > high:
+            raise Refused("ends below its start", instead)
+        return Value((low + high) / 2, low, high)
 
 
 @dataclass(frozen=True)

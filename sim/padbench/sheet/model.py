@@ -12,7 +12,15 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from padbench.parts import named_poll, poll_names
-from padbench.sheet.fields import OneOf, Quantity, count, pad_name, serial_tie, the_button
+from padbench.sheet.fields import (
+    OneOf,
+    Quantity,
+    Temperatures,
+    count,
+    pad_name,
+    serial_tie,
+    the_button,
+)
 from padbench.units import Value
 
 __all__ = [
@@ -65,10 +73,12 @@ class Table(BaseModel):
 
 
 class Pad(Table):
-    """``[pad]``: what it is called and what feeds it (V)."""
+    """``[pad]``: what it is called, what feeds it (V), and where it is used (°C)."""
 
     name: Annotated[Text, AfterValidator(pad_name)] = Field(examples=["My pad"])
     supply: Annotated[Value, Quantity("V", "5 V ± 5 %", 0.5, 50, "between 0.5 V and 50 V")]
+    # A heated or unheated room in any season (common practice, no source).
+    temperature: Annotated[Value, Temperatures()] = _default("0 °C to 40 °C")
 
 
 class Chip(Table):
@@ -83,9 +93,13 @@ class Chip(Table):
 
 
 class PullUp(Table):
-    """``[pull-up]``: the resistor from each input to supply (Ω); None if there is none."""
+    """``[pull-up]``: from each input to supply (Ω), None if there is none; its size (W)."""
 
     value: Annotated[Value | None, Quantity("Ω", "39k ± 5 %", absent=True)] = _default("39k ± 5 %")
+    # The smallest that is common, surface-mount 0603 (from memory).
+    rating: Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")] = (
+        _default("100 mW")
+    )
 
 
 class Contacts(Table):
@@ -112,13 +126,16 @@ class Cable(Table):
 
 
 class Resistors(Table):
-    """``[resistors]``: from latch and from clock to supply (Ω); None if not fitted."""
+    """``[resistors]``: from latch and clock to supply (Ω), None if not fitted; their size (W)."""
 
     latch_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
         "3.6k ± 5 %"
     )
     clock_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
         "3.6k ± 5 %"
+    )
+    rating: Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")] = (
+        _default("100 mW")
     )
 
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 from padbench.buttons import spelled
 from padbench.decode import Read, decode
 from padbench.electric.corners import CORNERS, Corner, pad_model
+from padbench.electric.findings import judge_electric
 from padbench.electric.wiring import judge_wiring
 from padbench.model.bench import simulate
 from padbench.rules import Finding, judge_timing, worst_of_each
@@ -50,12 +51,13 @@ def verify(
     step: Callable[[], None] = lambda: None,
     keep: Callable[[ScenarioResult], None] = lambda _: None,
 ) -> VerifyResult:
-    """Judge a design: its wiring, then every scenario on every port at both corners.
+    """Judge a design: wiring, levels and edges, then every scenario on every port at both corners.
 
     ``step`` is called after each run (for a progress bar), ``keep`` with the one result of each
     scenario that stands for it, as soon as it is known (to write its wave).
     """
-    findings = list(judge_wiring(sheet))
+    electric = judge_electric(sheet)
+    findings = [*judge_wiring(sheet), *electric.findings]
     timing: list[Finding] = []
     results = []
     for scenario in SCENARIOS.values() if scenarios is None else scenarios:
@@ -68,7 +70,7 @@ def verify(
         chosen = next((run for run in runs if run.problems), runs[len(CORNERS) - 1])
         keep(chosen)
         results.append(chosen)
-    return VerifyResult((*findings, *worst_of_each(timing)), tuple(results))
+    return VerifyResult((*findings, *worst_of_each(timing)), tuple(results), electric.ports)
 
 
 def run_scenario(sheet: Sheet, scenario: Scenario, port: str, corner: Corner) -> ScenarioResult:
