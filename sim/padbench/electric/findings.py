@@ -54,12 +54,15 @@ class Electric:
     ports: tuple[PortRow, ...]
 
 
-def judge_electric(sheet: Sheet) -> Electric:
-    """Judge a sheet on every port that it names, and the port table on every kind there is."""
+def judge_electric(sheet: Sheet, *, remedies: bool = True) -> Electric:
+    """Judge a sheet on every port that it names, and the port table on every kind there is.
+
+    Without ``remedies`` it takes milliseconds; the longest cable is then left out as well.
+    """
     part = register_part(sheet.chip.part)
     ports = [port_kind(name) for name in sheet.works_with.ports]
     return Electric(
-        (*_findings(sheet, part, ports), *_bounce(sheet)),
+        (*_findings(sheet, part, ports, remedies), *_bounce(sheet)),
         port_table(sheet),
     )
 
@@ -99,7 +102,9 @@ def _name(id_: str, port: PortKind) -> str:
     return f"port.{port.name}.{id_.split('.', maxsplit=1)[0]}" if id_ in _HIGH else id_
 
 
-def _findings(sheet: Sheet, part: RegisterPart, ports: Sequence[PortKind]) -> Iterator[Finding]:
+def _findings(
+    sheet: Sheet, part: RegisterPart, ports: Sequence[PortKind], remedies: bool
+) -> Iterator[Finding]:
     designs = [design_of(sheet, part, port) for port in ports]
     many = stacked(designs)
     length = sheet.cable.length
@@ -110,12 +115,17 @@ def _findings(sheet: Sheet, part: RegisterPart, ports: Sequence[PortKind]) -> It
         rows = range(len(ports)) if judged.id in _HIGH else [int(np.argmin(judged.margin))]
         for row in rows:
             finding = _finding(judged, row, many, part, ports[row])
-            if finding.verdict == "fail" or _thin(finding):
-                others = [design for place, design in enumerate(designs) if place != row]
-                remedy = remedy_for(judged.id, designs[row], others, stretch=stretch)
+            if remedies and (finding.verdict == "fail" or _thin(finding)):
+                # What stands for all ports must be mended on all of them.
+                own = [designs[row]] if judged.id in _HIGH else designs
+                others = [
+                    one for place, one in enumerate(designs) if len(own) == 1 and place != row
+                ]
+                remedy = remedy_for(judged.id, own, others, stretch=stretch)
                 finding = replace(finding, remedy=remedy)
             yield finding
-    yield _cable(sheet, designs, ports, stretch)
+    if remedies:
+        yield _cable(sheet, designs, ports, stretch)
 
 
 def _thin(finding: Finding) -> bool:

@@ -6,7 +6,7 @@
 Each quantity is worked out at all corners of the axes it depends on, and the worst is kept.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, fields
 from typing import Literal
 
@@ -24,13 +24,51 @@ from padbench.electric.circuit import (
 from padbench.electric.design import ABSENT, Array, Design
 from padbench.electric.space import Space, space
 
-__all__ = ["TEST_LOAD", "Judged", "Line", "judge", "lines_of", "thresholds"]
+__all__ = ["TEST_LOAD", "Judged", "Line", "judge", "line_of", "lines_of", "thresholds"]
 
 TEST_LOAD = 50e-12
 """Farads already on the output when the data sheet measures its delays (from memory)."""
 
 _AT_ONCE = 512
 """Designs in one piece of work, to bound memory."""
+
+_IDS = {
+    "contacts": (
+        "levels.pressed",
+        "levels.contact",
+        "levels.released",
+        "edges.press",
+        "edges.release",
+        "power.pull-up",
+    ),
+    "latch": (
+        "latch.high",
+        "latch.low",
+        "latch.rise",
+        "latch.fall",
+        "latch.pulse",
+        "power.latch-resistor",
+    ),
+    "clock": (
+        "clock.high",
+        "clock.low",
+        "clock.rise",
+        "clock.fall",
+        "clock.low-pulse",
+        "clock.high-pulse",
+        "power.clock-resistor",
+    ),
+    "data": (
+        "data.low",
+        "data.high",
+        "data.rise",
+        "data.fall",
+        "data.answer",
+        "data.first-bit",
+        "data.later-bits",
+    ),
+    "supply": ("supply.idle", "supply.all-held"),
+}
 
 Sense = Literal["at most", "at least"]
 
@@ -97,12 +135,15 @@ class _Quantity:
         )
 
 
-def judge(design: Design) -> tuple[Judged, ...]:
-    """Every quantity of every design at its worst corner, always the same ids in one order."""
+def judge(design: Design, ids: Collection[str] | None = None) -> tuple[Judged, ...]:
+    """Every quantity of every design at its worst corner, always in one order.
+
+    ``ids`` asks for some of them only, which costs less.
+    """
     if len(design) <= _AT_ONCE:
-        return tuple(_judge(design))
+        return tuple(_judge(design, ids))
     pieces = [
-        tuple(_judge(_slice(design, start, start + _AT_ONCE)))
+        tuple(_judge(_slice(design, start, start + _AT_ONCE), ids))
         for start in range(0, len(design), _AT_ONCE)
     ]
     return tuple(_joined(group) for group in zip(*pieces, strict=True))
@@ -123,19 +164,31 @@ def thresholds(
     return low * supply, high * supply
 
 
-def _judge(design: Design) -> Iterator[Judged]:
-    contacts = space(design, ("supply", "resistors", "temperature", "leakage", "contact"))
-    for quantity in _contacts(design, contacts):
-        yield quantity.worst(contacts)
-    wires = space(design, ("supply", "resistors", "temperature", "leakage", "diode"))
-    lines = lines_of(design, wires)
+def _judge(design: Design, ids: Collection[str] | None) -> Iterator[Judged]:
+    def asked(group: str) -> bool:
+        return ids is None or any(id_ in ids for id_ in _IDS[group])
+
+    if asked("contacts"):
+        over = space(design, ("supply", "resistors", "temperature", "leakage", "contact"))
+        yield from _worst(_contacts(design, over), over, ids)
+    over = space(design, ("supply", "resistors", "temperature", "leakage", "diode"))
+    both = asked("data") or asked("supply")
+    lines = {
+        name: line_of(design, over, name) for name in ("latch", "clock") if both or asked(name)
+    }
     for name, line in lines.items():
-        for quantity in _line(design, wires, name, line):
-            yield quantity.worst(wires)
-    for quantity in _data(design, wires, lines["latch"], lines["clock"]):
-        yield quantity.worst(wires)
-    for quantity in _supply(design, wires, lines["latch"], lines["clock"]):
-        yield quantity.worst(wires)
+        if asked(name):
+            yield from _worst(_line(design, over, name, line), over, ids)
+    if asked("data"):
+        yield from _worst(_data(design, over, lines["latch"], lines["clock"]), over, ids)
+    if asked("supply"):
+        yield from _worst(_supply(design, over, lines["latch"], lines["clock"]), over, ids)
+
+
+def _worst(
+    quantities: Iterable["_Quantity"], over: Space, ids: Collection[str] | None
+) -> Iterator[Judged]:
+    return (one.worst(over) for one in quantities if ids is None or one.id in ids)
 
 
 def _each(field: Array) -> Array:
@@ -170,7 +223,8 @@ def _contacts(design: Design, over: Space) -> Iterator[_Quantity]:
     yield _Quantity("levels.released", "V", "at least", released, high)
     closing = 1 / (1 / over.pull_up + 1 / over.contact)
     opening = 1 / (1 / over.pull_up + 1 / dirt)
-    press = rc_times(closing * farads, released, pressed, low)
+    # From the full supply: a clean contact, whatever dirt does to the level.
+    press = rc_times(closing * farads, over.supply, pressed, low)
     release = rc_times(opening * farads, pressed, released, high)
     yield _Quantity("edges.press", "s", "at most", press, _each(design.period))
     yield _Quantity("edges.release", "s", "at most", release, _each(design.period))
@@ -197,9 +251,15 @@ class Line:
 
 def lines_of(design: Design, over: Space) -> dict[str, Line]:
     """Latch and clock as the port, the pad's resistor and the cable make them."""
+    return {name: line_of(design, over, name) for name in ("latch", "clock")}
+
+
+def line_of(design: Design, over: Space, name: str) -> Line:
+    """Latch or clock, whichever is named, at every corner."""
     low_at, high_at = thresholds(
         _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
     )
+    ohms = over.latch_r if name == "latch" else over.clock_r
     chips = _each(design.chips)
     leak = over.sign * (chips * _leakage(design, over) + _each(design.port_leakage))
     farads = _each(design.cable_length * design.cable_per_metre) + chips * _each(design.input_c)
@@ -207,31 +267,25 @@ def lines_of(design: Design, over: Space) -> dict[str, Line]:
     saturation = diode_saturation(over.saturation, emission, over.celsius)
     slope = emission * thermal_voltage(over.celsius)
     pull_r, lift_r = _each(design.pull_r), _each(design.lift_r)
+    high = np.clip(node((over.supply, ohms), (over.supply, lift_r), into=leak), 0.0, over.supply)
+    # The pad's resistor and the leakage as one source; both hold against the port.
+    source = over.supply + leak * ohms
+    current = diode_current(source, ohms + pull_r, saturation, slope)
+    low = slope * np.log1p(current / saturation) + pull_r * current
+    tau = farads / (1 / ohms + 1 / lift_r)
 
-    def line(ohms: Array) -> Line:
-        high = np.clip(
-            node((over.supply, ohms), (over.supply, lift_r), into=leak), 0.0, over.supply
-        )
-        # The pad's resistor and the leakage as one source; both hold against the port.
-        source = over.supply + leak * ohms
-        current = diode_current(source, ohms + pull_r, saturation, slope)
-        low = slope * np.log1p(current / saturation) + pull_r * current
-        tau = farads / (1 / ohms + 1 / lift_r)
+    def fall(to: Array) -> Array:
+        return diode_fall(high, to, ohms, source, pull_r, saturation, slope, farads)
 
-        def fall(to: Array) -> Array:
-            return diode_fall(high, to, ohms, source, pull_r, saturation, slope, farads)
-
-        return Line(
-            resistor=ohms,
-            low=low,
-            high=high,
-            rise_low=rc_times(tau, low, high, low_at),
-            rise_high=rc_times(tau, low, high, high_at),
-            fall_high=fall(high_at),
-            fall_low=fall(low_at),
-        )
-
-    return {"latch": line(over.latch_r), "clock": line(over.clock_r)}
+    return Line(
+        resistor=ohms,
+        low=low,
+        high=high,
+        rise_low=rc_times(tau, low, high, low_at),
+        rise_high=rc_times(tau, low, high, high_at),
+        fall_high=fall(high_at),
+        fall_low=fall(low_at),
+    )
 
 
 def _line(design: Design, over: Space, name: str, line: Line) -> Iterator[_Quantity]:

@@ -114,9 +114,8 @@ def knobs_for(id_: str) -> tuple[Knob, ...]:
 def keeping(design: Design, ids: Collection[str]) -> NDArray[np.bool_]:
     """Which of n designs keep all the findings named; bool, shape (n,)."""
     kept = np.ones(len(design), np.bool_)
-    for judged in judge(design):
-        if judged.id in ids:
-            kept &= judged.holds
+    for judged in judge(design, ids):
+        kept &= judged.holds
     return kept
 
 
@@ -126,7 +125,7 @@ def passing_range(
     """Lowest and highest value with which every design keeps the findings; None for no value.
 
     Each design has one item. An end is None where the least or the most that is tried still does:
-    0.1 Ω to 1 GΩ, 1 mm to 1 km. Ends are good to a part in 10^9 and lie on the passing side.
+    0.1 Ω to 1 GΩ, 1 mm to 1 km. Ends are good to a part in 10^7 and lie on the passing side.
     """
 
     def kept(values: Array) -> NDArray[np.bool_]:
@@ -135,7 +134,7 @@ def passing_range(
             good &= keeping(changed(design, **{knob.field: values}), ids)
         return good
 
-    grid = np.geomspace(knob.least, knob.most, 400)
+    grid = np.geomspace(knob.least, knob.most, 250)
     good = kept(grid)
     if not good.any():
         return None
@@ -151,8 +150,8 @@ def passing_range(
 
 def _edge(kept: Callable[[Array], NDArray[np.bool_]], bad: float, good: float) -> float:
     """The passing value nearest to a failing one."""
-    for _ in range(4):
-        between = np.geomspace(bad, good, 66)
+    for _ in range(5):
+        between = np.geomspace(bad, good, 22)
         holds = kept(between)
         holds[0], holds[-1] = False, True
         place = int(np.argmax(holds))
@@ -161,18 +160,18 @@ def _edge(kept: Callable[[Array], NDArray[np.bool_]], bad: float, good: float) -
 
 
 def remedy_for(
-    id_: str, design: Design, others: Sequence[Design], *, stretch: float = 1.0
+    id_: str, designs: Sequence[Design], others: Sequence[Design], *, stretch: float = 1.0
 ) -> Remedy | None:
-    """What would mend one finding of one design; None where no value of the sheet bears on it.
+    """What would mend one finding on all of ``designs``; None where no value bears on it.
 
-    ``others`` are the same pad on the other ports: a preferred value must keep what the knob is
+    ``others`` are the same pad on further ports: a preferred value must keep what the knob is
     there for on all of them. ``stretch`` is the cable's longest to its nominal length.
     """
     knobs = knobs_for(id_)
     for knob in knobs:
-        found = passing_range([design], knob, (id_,))
+        found = passing_range(designs, knob, (id_,))
         if found is not None:
-            return _remedy(knob, found, [design, *others], stretch)
+            return _remedy(knob, found, [*designs, *others], stretch)
     if not knobs:
         return None
     knob = knobs[0]
