@@ -24,7 +24,17 @@ from padbench.electric.circuit import (
 from padbench.electric.design import ABSENT, Array, Design
 from padbench.electric.space import Space, space
 
-__all__ = ["TEST_LOAD", "Judged", "Line", "judge", "line_of", "lines_of", "thresholds"]
+__all__ = [
+    "TEST_LOAD",
+    "Judged",
+    "Line",
+    "data_levels",
+    "input_levels",
+    "judge",
+    "line_of",
+    "lines_of",
+    "thresholds",
+]
 
 TEST_LOAD = 50e-12
 """Farads already on the output when the data sheet measures its delays (from memory)."""
@@ -200,6 +210,15 @@ def _leakage(design: Design, over: Space) -> Array:
     return np.where(over.celsius > 25.0, _each(design.leakage_hot), _each(design.leakage))
 
 
+def input_levels(design: Design, over: Space) -> tuple[Array, Array]:
+    """Volts of an input with its button pressed and released, at every corner."""
+    leak = over.sign * _leakage(design, over)
+    pull_up = (over.supply, over.pull_up)
+    pressed = node(pull_up, (0.0, over.contact), into=leak)
+    released = node(pull_up, (0.0, _each(design.dirt)), into=leak)
+    return np.clip(pressed, 0.0, over.supply), np.clip(released, 0.0, over.supply)
+
+
 def _contacts(design: Design, over: Space) -> Iterator[_Quantity]:
     """Levels and edges at a register input: pull-up, contact, dirt, leakage, input capacitance.
 
@@ -210,10 +229,8 @@ def _contacts(design: Design, over: Space) -> Iterator[_Quantity]:
         _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
     )
     leak = over.sign * _leakage(design, over)
-    pull_up = (over.supply, over.pull_up)
-    pressed = np.clip(node(pull_up, (0.0, over.contact), into=leak), 0.0, over.supply)
+    pressed, released = input_levels(design, over)
     dirt = _each(design.dirt)
-    released = np.clip(node(pull_up, (0.0, dirt), into=leak), 0.0, over.supply)
     into = (over.supply - low) / over.pull_up + leak
     with np.errstate(divide="ignore"):
         contact = np.where(into > 0, np.minimum(low / np.where(into > 0, into, 1), ABSENT), ABSENT)
@@ -337,6 +354,24 @@ def _output(current: Array, hot: Array, drop: Array, design: Design, over: Space
     return _each(drop) / amperes
 
 
+def _outputs(design: Design, over: Space) -> tuple[Array, Array]:
+    """Ohms of the register's output, sinking and sourcing."""
+    return (
+        _output(design.sink, design.sink_hot, design.sink_drop, design, over),
+        _output(design.source, design.source_hot, design.source_drop, design, over),
+    )
+
+
+def data_levels(design: Design, over: Space) -> tuple[Array, Array]:
+    """Volts of the data line low and high, with what the console puts on it, at every corner."""
+    sink, source = _outputs(design, over)
+    leak = over.sign * _each(design.input_leakage)
+    up, down = (over.supply, _each(design.data_up)), (0.0, _each(design.data_down))
+    low = node((0.0, sink), up, down, into=leak)
+    high = node((over.supply, source), up, down, into=leak)
+    return np.clip(low, 0.0, over.supply), np.clip(high, 0.0, over.supply)
+
+
 def _data(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Quantity]:
     """The data line at the console: levels, edges, and arrival before the sample.
 
@@ -347,15 +382,11 @@ def _data(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Qu
         _each(design.input_low_part) * over.supply,
         _each(design.input_high_part) * over.supply,
     )
-    sink = _output(design.sink, design.sink_hot, design.sink_drop, design, over)
-    source = _output(design.source, design.source_hot, design.source_drop, design, over)
-    leak = over.sign * _each(design.input_leakage)
-    up, down = (over.supply, _each(design.data_up)), (0.0, _each(design.data_down))
-    low = np.clip(node((0.0, sink), up, down, into=leak), 0.0, over.supply)
-    high = np.clip(node((over.supply, source), up, down, into=leak), 0.0, over.supply)
+    sink, source = _outputs(design, over)
+    low, high = data_levels(design, over)
     farads = _each(design.cable_length * design.cable_per_metre + design.console_c)
     beyond = np.maximum(farads - TEST_LOAD, 0.0)
-    rest = 1 / up[1] + 1 / down[1]
+    rest = _each(1 / design.data_up + 1 / design.data_down)
     rise_r, fall_r = 1 / (1 / source + rest), 1 / (1 / sink + rest)
     yield _Quantity("data.low", "V", "at most", low, low_at)
     yield _Quantity("data.high", "V", "at least", high, high_at)

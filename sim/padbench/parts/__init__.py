@@ -4,6 +4,7 @@ The numbers stand in the TOML files of this folder, each with its source; an ent
 refused. Tables are read once, on first use.
 """
 
+from padbench.parts.bands import colour_bands
 from padbench.parts.figure import Figure, SourceClass
 from padbench.parts.polls import NamedPoll, named_poll, poll_names
 from padbench.parts.ports import PortKind, port_kind, port_names
@@ -18,6 +19,7 @@ __all__ = [
     "PortKind",
     "RegisterPart",
     "SourceClass",
+    "colour_bands",
     "named_poll",
     "poll_names",
     "port_kind",
