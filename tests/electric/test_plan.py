@@ -117,7 +117,7 @@ def test_csv_has_a_row_for_each_pin():
     out = io.StringIO()
     write_plan_csv(wiring_plan(B), out)
     rows = list(csv.DictReader(io.StringIO(out.getvalue())))
-    assert [row["net"] for row in rows][0] == "A"
+    assert rows[0]["net"] == "A"
     assert len(rows) == 16
     assert float(rows[0]["A held most (V)"]) < 1.2
     assert float(rows[0]["B held least (V)"]) > 4.6

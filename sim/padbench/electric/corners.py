@@ -15,7 +15,7 @@ from padbench.electric.design import Array, Design, design_of
 from padbench.electric.judge import judge, lines_of
 from padbench.electric.space import space
 from padbench.pad import LineDelays, PadModel
-from padbench.parts import Figure, RegisterPart, port_kind, register_part
+from padbench.parts import Figure, RegisterPart
 from padbench.rules.limits import Limit, Limits
 from padbench.sheet import Sheet
 from padbench.units import to_ps
@@ -76,8 +76,8 @@ def _latest(times: Array) -> int | None:
 
 def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
     """The pad of a sheet on one kind of port, at one corner. ``KeyError`` for an unknown port."""
-    part = register_part(sheet.chip.part)
-    design = design_of(sheet, part, port_kind(port_name))
+    part = sheet.part
+    design = design_of(sheet, part, sheet.port(port_name))
     slow = corner == "slow"
     # A line that never gets there is a finding; the simulation takes an answer after all polls.
     answer = min(answer_time(design), 1.0)

@@ -36,7 +36,8 @@ class Design:
     """n pads, each on one kind of port. Names ending in ``_tol`` are parts of one.
 
     ``low_part`` and ``high_part`` are the register's thresholds as parts of the supply,
-    ``input_low_part`` and ``input_high_part`` those of the console's data input. ``*_hot`` figures
+    ``input_low_part`` and ``input_high_part`` those of the console's data input, or volts whatever
+    the supply where ``input_fixed`` is not 0. ``*_hot`` figures
     hold from 25 °C to ``hottest`` (°C), the others at 25 °C. ``emission`` is 0 where there is no
     diode. ``edge_max`` is infinite where any edge will do.
     """
@@ -96,6 +97,7 @@ class Design:
     emission: Array
     input_low_part: Array
     input_high_part: Array
+    input_fixed: Array
     input_leakage: Array
     console_c: Array
     data_up: Array
@@ -112,7 +114,6 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
     poll, pad = sheet.poll, sheet.pad
     resistors = sheet.resistors
     scale = 5.0 if part.input_low.unit == "V" else 1.0
-    console = 5.0 if port.input_low.unit == "V" else 1.0
     diode_low, diode_high = _diode(port)
     numbers: dict[str, float] = {
         "supply_low": pad.supply.low,
@@ -168,8 +169,9 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "saturation_low": diode_low,
         "saturation_high": diode_high,
         "emission": 0.0 if port.diode_emission is None else most(port.diode_emission),
-        "input_low_part": most(port.input_low) / console,
-        "input_high_part": least(port.input_high) / console,
+        "input_low_part": most(port.input_low),
+        "input_high_part": least(port.input_high),
+        "input_fixed": float(port.input_low.unit == "V"),
         "input_leakage": most(port.input_leakage),
         "console_c": most(port.input_capacitance),
         "data_up": ABSENT if port.data_pull_up is None else least(port.data_pull_up),

@@ -15,7 +15,7 @@ from padbench.electric.judge import Judged, judge
 from padbench.electric.remedy import CABLE_FINDINGS, KNOBS, passing_range, remedy_for
 from padbench.electric.space import corner_name
 from padbench.electric.texts import said, source_of
-from padbench.parts import PortKind, RegisterPart, port_kind, port_names, register_part
+from padbench.parts import PortKind, RegisterPart
 from padbench.rules import Finding, Remedy
 from padbench.sheet import Sheet
 from padbench.units import show
@@ -59,8 +59,8 @@ def judge_electric(sheet: Sheet, *, remedies: bool = True) -> Electric:
 
     Without ``remedies`` it takes milliseconds; the longest cable is then left out as well.
     """
-    part = register_part(sheet.chip.part)
-    ports = [port_kind(name) for name in sheet.works_with.ports]
+    part = sheet.part
+    ports = [sheet.port(name) for name in sheet.works_with.ports]
     return Electric(
         (*_findings(sheet, part, ports, remedies), *_bounce(sheet)),
         port_table(sheet),
@@ -72,8 +72,8 @@ def port_table(sheet: Sheet) -> tuple[PortRow, ...]:
 
     Only what depends on the port is asked: latch, clock, data and supply current.
     """
-    part = register_part(sheet.chip.part)
-    kinds = [port_kind(name) for name in port_names()]
+    part = sheet.part
+    kinds = [sheet.port(name) for name in sheet.known_ports]
     variants: dict[str, dict[str, float]] = {
         "as drawn": {},
         "without resistors on latch and clock": {"latch_r": ABSENT, "clock_r": ABSENT},
@@ -165,9 +165,7 @@ def _cable(
     """The longest cable with which latch, clock and data still hold on every port."""
     found = passing_range(designs, KNOBS[-1], CABLE_FINDINGS)
     have = sheet.cable.length.high
-    source = "first-order RC; " + source_of(
-        "data.later-bits", register_part(sheet.chip.part), ports[0]
-    )
+    source = "first-order RC; " + source_of("data.later-bits", sheet.part, ports[0])
     if found is None:
         # Then it is not the cable: the findings that fail name what it is.
         says = "with no length of cable do latch, clock and data hold on every port"

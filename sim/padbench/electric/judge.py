@@ -378,10 +378,9 @@ def _data(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Qu
     Arrival is the line's own delay to the register's upper threshold, the longest answer of the
     part, and the charging of what is on the line beyond the 50 pF of the data sheet's test.
     """
-    low_at, high_at = (
-        _each(design.input_low_part) * over.supply,
-        _each(design.input_high_part) * over.supply,
-    )
+    # A threshold given in volts (TTL levels) does not move with the supply.
+    unit = np.where(_each(design.input_fixed) > 0, 1.0, over.supply)
+    low_at, high_at = _each(design.input_low_part) * unit, _each(design.input_high_part) * unit
     sink, source = _outputs(design, over)
     low, high = data_levels(design, over)
     farads = _each(design.cable_length * design.cable_per_metre + design.console_c)

@@ -17,9 +17,7 @@ from padbench.parts import (
     E24,
     RegisterPart,
     colour_bands,
-    port_kind,
     preferred,
-    register_part,
 )
 from padbench.sheet import Sheet
 from padbench.units import Value, show
@@ -90,7 +88,7 @@ class _Volts:
 
 def wiring_plan(sheet: Sheet) -> Plan:
     """The plan of a sheet, whether or not it can work."""
-    part = register_part(sheet.chip.part)
+    part = sheet.part
     volts = _volts(sheet, part)
     chips = -(-sheet.chip.stages // part.stages)
     pins = tuple(
@@ -103,7 +101,7 @@ def wiring_plan(sheet: Sheet) -> Plan:
 
 def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:
     """The levels that `padbench.electric.judge` works with, as ranges over corners and ports."""
-    designs = stacked([design_of(sheet, part, port_kind(name)) for name in sheet.works_with.ports])
+    designs = stacked([design_of(sheet, part, sheet.port(name)) for name in sheet.works_with.ports])
     contacts = space(designs, ("supply", "resistors", "temperature", "leakage", "contact"))
     pressed, released = input_levels(designs, contacts)
     # A clean contact leaks nothing, so a released input may stand higher than with dirt.

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from padbench.buttons import BUTTONS
-from padbench.parts import register_part
 from padbench.rules import Finding, Verdict
 from padbench.sheet import Sheet
 
@@ -121,7 +120,7 @@ def _pull_up(sheet: Sheet) -> Finding:
 
 
 def _load(sheet: Sheet) -> Finding:
-    part = register_part(sheet.chip.part)
+    part = sheet.part
     inverted = sheet.chip.latch_inverted
     needs = part.load_level == "low"
     if part.load == "synchronous":

@@ -78,7 +78,44 @@ class _PortEntry(Entry):
             raise ValueError("output-high-resistance needs a max")
         if self.input_high.min is None or self.input_leakage.max is None:
             raise ValueError("input-high needs a min and input-leakage a max")
+        for name, units in _UNITS.items():
+            figure = getattr(self, name)
+            if figure is not None and figure.unit not in units:
+                raise ValueError(f"{name.replace('_', '-')} is not in {' or '.join(units)}")
+        for name in _POSITIVE:
+            figure = getattr(self, name)
+            known = () if figure is None else (figure.min, figure.typ, figure.max)
+            if any(number is not None and number <= 0 for number in known):
+                raise ValueError(f"{name.replace('_', '-')} is not more than 0")
+        if self.input_low.unit != self.input_high.unit or (
+            (self.input_low.max or 0) >= self.input_high.min
+        ):
+            raise ValueError("input-low is not below input-high, both in the same unit")
         return self
+
+
+_UNITS = {
+    "input_capacitance": ("pF",),
+    "output_high_resistance": ("Ω", "kΩ"),
+    "output_low_resistance": ("Ω", "kΩ"),
+    "output_leakage": ("mA", "µA", "nA"),
+    "diode_saturation_current": ("mA", "µA", "nA"),
+    "diode_emission": ("fraction",),
+    "input_low": ("V", "fraction"),
+    "input_high": ("V", "fraction"),
+    "input_leakage": ("mA", "µA", "nA"),
+    "data_pull_up": ("Ω", "kΩ"),
+    "data_pull_down": ("Ω", "kΩ"),
+    "supply_current": ("mA", "µA"),
+}
+_POSITIVE = (
+    "output_high_resistance",
+    "output_low_resistance",
+    "diode_saturation_current",
+    "diode_emission",
+    "data_pull_up",
+    "data_pull_down",
+)
 
 
 def port_kind(name: str) -> PortKind:

@@ -7,8 +7,8 @@ wrong elsewhere.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from padbench.parts import register_part
 from padbench.sheet.model import Chip, Contacts, Pad, Poll, WorksWith
+from padbench.sheet.own import find_part
 from padbench.units import show
 
 __all__ = ["CHECKS", "Clash", "Readable"]
@@ -50,7 +50,7 @@ def _stages(sheet: Readable) -> Iterator[Clash]:
 def _supply(sheet: Readable) -> Iterator[Clash]:
     if sheet.pad is None or sheet.chip is None:
         return
-    part = register_part(sheet.chip.part)
+    part = find_part(sheet.chip.part)
     low, high = part.supply.min, part.supply.max
     supply = sheet.pad.supply
     if (low is not None and supply.low < low) or (high is not None and supply.high > high):
@@ -65,7 +65,7 @@ def _supply(sheet: Readable) -> Iterator[Clash]:
 def _temperature(sheet: Readable) -> Iterator[Clash]:
     if sheet.pad is None or sheet.chip is None:
         return
-    part = register_part(sheet.chip.part)
+    part = find_part(sheet.chip.part)
     low, high = part.temperature.min, part.temperature.max
     used = sheet.pad.temperature
     if (low is not None and used.low < low) or (high is not None and used.high > high):

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pydantic_core import CoreSchema, core_schema
 
 from padbench.buttons import BUTTONS
-from padbench.parts import poll_names, port_names, register_names
+from padbench.parts import poll_names
+from padbench.sheet.own import part_names, port_names
 from padbench.sheet.problems import Refused, nearest
 from padbench.units import Value, read_value
 
@@ -114,7 +115,7 @@ class OneOf:
 
 
 _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
-    "register part": register_names,
+    "register part": part_names,
     "kind of port": port_names,
     "poll": poll_names,
     "button": lambda: BUTTONS,

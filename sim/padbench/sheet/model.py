@@ -9,9 +9,17 @@ does both, so make sheets with it, or with `sheet_from_text`.
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    model_validator,
+)
 
-from padbench.parts import named_poll, poll_names
+from padbench.parts import PortKind, RegisterPart, named_poll, poll_names
 from padbench.sheet.fields import (
     OneOf,
     Quantity,
@@ -21,6 +29,7 @@ from padbench.sheet.fields import (
     serial_tie,
     the_button,
 )
+from padbench.sheet.own import OwnParts, find_part, find_port, own_now, port_names
 from padbench.units import Value
 
 __all__ = [
@@ -28,6 +37,7 @@ __all__ = [
     "Chip",
     "Contacts",
     "Pad",
+    "PartsFile",
     "Policy",
     "Poll",
     "PullUp",
@@ -70,6 +80,12 @@ class Table(BaseModel):
         validate_by_name=True,
         validate_default=True,
     )
+
+
+class PartsFile(Table):
+    """``[parts]``: a TOML file with registers and kinds of port of one's own, beside the sheet."""
+
+    file: Text | None = Field(default=None, examples=["my-parts.toml"])
 
 
 class Pad(Table):
@@ -197,6 +213,7 @@ class Poll(Table):
 class Sheet(Table):
     """One design sheet, checked. ``buttons`` maps a button to its stage, in the file's order."""
 
+    parts: PartsFile = Field(default_factory=PartsFile)
     pad: Pad
     chip: Chip = Field(alias="register")
     buttons: Annotated[dict[Button, Annotated[Whole, Field(ge=1)]], BeforeValidator(count(1, 100))]
@@ -207,3 +224,18 @@ class Sheet(Table):
     policy: Policy = Field(default_factory=Policy)
     works_with: WorksWith
     poll: Poll
+    _own: OwnParts = PrivateAttr(default_factory=own_now)
+
+    @property
+    def part(self) -> RegisterPart:
+        """The register, out of the sheet's own parts or the shipped ones."""
+        return find_part(self.chip.part, self._own)
+
+    def port(self, name: str) -> PortKind:
+        """A kind of port, own or shipped; ``KeyError`` for an unknown name."""
+        return find_port(name, self._own)
+
+    @property
+    def known_ports(self) -> tuple[str, ...]:
+        """Every kind of port there is, the shipped ones first."""
+        return port_names(self._own)
