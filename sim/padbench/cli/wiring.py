@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, read_sheet
 from padbench.files import whole_file
 
@@ -21,6 +22,11 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("--drawing", metavar="FILE", type=Path, help="the package as SVG")
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet)
+    if sheet.chip.kind == "firmware":
+        raise UsageError(
+            f"{options.sheet}: register.kind: a firmware has no package of its own to wire;"
+            ' give a register, for example part = "CD4021B"'
+        )
 
     from padbench.electric.findings import judge_electric
     from padbench.electric.plan import wiring_plan

@@ -85,6 +85,7 @@ class Design:
     quiescent_hot: Array
     input_c: Array
     clock_to_output: Array
+    load_to_output: Array
     load_min: Array
     clock_min: Array
     edge_max: Array
@@ -157,7 +158,8 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "quiescent": most(part.quiescent_current),
         "quiescent_hot": most(part.quiescent_current_over_temperature),
         "input_c": most(part.input_capacitance),
-        "clock_to_output": most(part.clock_to_output),
+        "clock_to_output": _answer(sheet.chip.next_bit, part),
+        "load_to_output": _answer(sheet.chip.first_bit, part),
         "load_min": least(part.load_width),
         "clock_min": least(part.clock_width),
         "edge_max": np.inf if part.clock_edge_max.max is None else part.clock_edge_max.max,
@@ -216,6 +218,11 @@ def most(figure: Figure) -> float:
 
 def _first(*numbers: float | None) -> float:
     return next((number for number in numbers if number is not None), 0.0)
+
+
+def _answer(own: Value | None, part: RegisterPart) -> float:
+    """A program has two answers; a register's data sheet gives one for both edges."""
+    return most(part.clock_to_output) if own is None else own.high
 
 
 def _ohms(value: Value | None) -> float:

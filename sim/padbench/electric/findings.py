@@ -12,12 +12,12 @@ import numpy as np
 
 from padbench.electric.design import ABSENT, Design, changed, design_of, stacked
 from padbench.electric.judge import Judged, judge
-from padbench.electric.remedy import CABLE_FINDINGS, KNOBS, passing_range, remedy_for
+from padbench.electric.remedy import CABLE_FINDINGS, KNOBS, keeping, passing_range, remedy_for
 from padbench.electric.space import corner_name
 from padbench.electric.texts import said, source_of
-from padbench.parts import PortKind, RegisterPart
-from padbench.rules import Finding, Remedy
-from padbench.sheet import Sheet
+from padbench.parts import PortKind, RegisterPart, poll_names
+from padbench.rules import Finding, Remedy, Verdict
+from padbench.sheet import Poll, Sheet
 from padbench.units import show
 
 __all__ = ["Electric", "PortRow", "judge_electric", "port_table"]
@@ -62,7 +62,7 @@ def judge_electric(sheet: Sheet, *, remedies: bool = True) -> Electric:
     part = sheet.part
     ports = [sheet.port(name) for name in sheet.works_with.ports]
     return Electric(
-        (*_findings(sheet, part, ports, remedies), *_bounce(sheet)),
+        (*_findings(sheet, part, ports, remedies), *_bounce(sheet), *_firmware(sheet, ports)),
         port_table(sheet),
     )
 
@@ -197,6 +197,61 @@ def _cable(
         says,
         remedy,
     )
+
+
+_POLLED = (
+    "latch.pulse",
+    "clock.low-pulse",
+    "clock.high-pulse",
+    "data.first-bit",
+    "data.later-bits",
+)
+
+
+def _firmware(sheet: Sheet, ports: Sequence[PortKind]) -> Iterator[Finding]:
+    """At which poll timings a program works: its own needs, and the named polls that keep them."""
+    chip = sheet.chip
+    if chip.kind != "firmware" or chip.shortest_pulse is None:
+        return
+    designs = stacked([design_of(sheet, sheet.part, port) for port in ports])
+    worst = {one.id: one.measured.max() for one in judge(designs, _POLLED)}
+    polls = {name: Poll.model_validate({"use": name}) for name in poll_names()}
+    good = [name for name, poll in polls.items() if _follows(designs, poll)]
+    holds = _follows(designs, sheet.poll)
+    says = (
+        f"it needs {_or_never(worst['data.first-bit'])} from the latch to the first sample,"
+        f" {_or_never(worst['data.later-bits'])} from a clock to the next sample and pulses of"
+        f" {show(chip.shortest_pulse.high, 's')}; of the named polls it works with "
+        + (", ".join(good) or "none")
+    )
+    verdict: Verdict = "pass" if holds else "fail"
+    yield Finding(
+        "firmware.poll",
+        verdict,
+        None,
+        None,
+        None,
+        "",
+        "the sheet's poll",
+        "the sheet says so",
+        says,
+    )
+
+
+def _follows(designs: Design, poll: Poll) -> bool:
+    timed = changed(
+        designs,
+        latch_width=poll.latch_width.low,
+        latch_to_clock=poll.latch_to_clock.low,
+        clock_low=poll.clock_low.low,
+        clock_high=poll.clock_high.low,
+        sample=poll.sample.low,
+    )
+    return bool(keeping(timed, _POLLED).all())
+
+
+def _or_never(seconds: float) -> str:
+    return show(float(seconds), "s") if np.isfinite(seconds) else "for ever"
 
 
 def _bounce(sheet: Sheet) -> Iterator[Finding]:

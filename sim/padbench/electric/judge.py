@@ -400,8 +400,10 @@ def _data(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Qu
     charged = np.maximum(
         rc_times(rise_r * beyond, low, high, high_at), rc_times(fall_r * beyond, high, low, low_at)
     )
-    yield _Quantity("data.answer", "s", "at most", delay + charged, later)
-    yield _Quantity("data.first-bit", "s", "at most", latch.rise_high + delay + charged, first)
+    loaded = _each(design.load_to_output)
+    answer = np.maximum(delay, loaded) + charged
+    yield _Quantity("data.answer", "s", "at most", answer, later)
+    yield _Quantity("data.first-bit", "s", "at most", latch.rise_high + loaded + charged, first)
     yield _Quantity("data.later-bits", "s", "at most", clock.rise_high + delay + charged, later)
 
 

@@ -7,6 +7,7 @@ wrong elsewhere.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
+from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Pad, Poll, WorksWith
 from padbench.sheet.own import find_part
 from padbench.units import show
@@ -47,8 +48,29 @@ def _stages(sheet: Readable) -> Iterator[Clash]:
             )
 
 
+def _firmware(sheet: Readable) -> Iterator[Clash]:
+    chip = sheet.chip
+    if chip is None:
+        return
+    times = {
+        "first-bit": (chip.first_bit, "1 us to 3 us"),
+        "next-bit": (chip.next_bit, "1 us to 3 us"),
+        "shortest-pulse": (chip.shortest_pulse, "200 ns"),
+    }
+    program = chip.kind == "firmware"
+    if program and chip.part != FIRMWARE:
+        yield Clash(("register", "part"), "stands beside a firmware", "leave one of them out")
+    for key, (value, example) in times.items():
+        if program and value is None:
+            yield Clash(("register", key), "is missing", f'write for example {key} = "{example}"')
+        if not program and value is not None:
+            yield Clash(
+                ("register", key), "is for a firmware only", 'leave it out, or kind = "firmware"'
+            )
+
+
 def _supply(sheet: Readable) -> Iterator[Clash]:
-    if sheet.pad is None or sheet.chip is None:
+    if sheet.pad is None or sheet.chip is None or sheet.chip.kind == "firmware":
         return
     part = find_part(sheet.chip.part)
     low, high = part.supply.min, part.supply.max
@@ -63,7 +85,7 @@ def _supply(sheet: Readable) -> Iterator[Clash]:
 
 
 def _temperature(sheet: Readable) -> Iterator[Clash]:
-    if sheet.pad is None or sheet.chip is None:
+    if sheet.pad is None or sheet.chip is None or sheet.chip.kind == "firmware":
         return
     part = find_part(sheet.chip.part)
     low, high = part.temperature.min, part.temperature.max
@@ -142,6 +164,7 @@ def _poll(sheet: Readable) -> Iterator[Clash]:
 
 CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _stages,
+    _firmware,
     _supply,
     _temperature,
     _contacts,

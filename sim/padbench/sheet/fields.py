@@ -8,6 +8,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from padbench.buttons import BUTTONS
 from padbench.parts import poll_names
+from padbench.sheet.firmware import Firmware
 from padbench.sheet.own import part_names, port_names
 from padbench.sheet.problems import Refused, nearest
 from padbench.units import Value, read_value
@@ -17,6 +18,7 @@ __all__ = [
     "OneOf",
     "Quantity",
     "Temperatures",
+    "TimeRange",
     "count",
     "pad_name",
     "serial_tie",
@@ -96,6 +98,32 @@ class Temperatures:
 
 
 @dataclass(frozen=True)
+class TimeRange:
+    """Marks a field as a time with a least and a most (s): ``"1 us to 3 us"``, or a single one."""
+
+    example: str
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: Callable[[object], CoreSchema]
+    ) -> CoreSchema:
+        """Take over the whole validation of the field."""
+        return core_schema.no_info_plain_validator_function(self._read)
+
+    def _read(self, raw: object) -> Value | None:
+        if raw is None or isinstance(raw, Value):
+            return raw
+        parts = raw.split(" to ") if isinstance(raw, str) else [raw]
+        ends = [read_value(part, "s", example=self.example) for part in parts]
+        low, high = ends[0].low, ends[-1].high
+        instead = f'write for example "{self.example}"'
+        if len(ends) > 2 or low > high:
+            raise Refused("is not a time and a longer one", instead)
+        if not 1e-12 <= high <= 1:
+            raise Refused("is not between 1 ps and 1 s", instead)
+        return Value((low + high) / 2, low, high)
+
+
+@dataclass(frozen=True)
 class OneOf:
     """Marks a text field as a name out of a table; ``table`` says which."""
 
@@ -108,6 +136,8 @@ class OneOf:
         return core_schema.no_info_plain_validator_function(self._check)
 
     def _check(self, raw: object) -> str:
+        if isinstance(raw, Firmware):
+            return raw
         known = _TABLES[self.table]()
         if not isinstance(raw, str):
             raise Refused(f"is not the name of a {self.table}", f'write for example "{known[0]}"')

@@ -24,11 +24,13 @@ from padbench.sheet.fields import (
     OneOf,
     Quantity,
     Temperatures,
+    TimeRange,
     count,
     pad_name,
     serial_tie,
     the_button,
 )
+from padbench.sheet.firmware import FIRMWARE, firmware_part
 from padbench.sheet.own import OwnParts, find_part, find_port, own_now, port_names
 from padbench.units import Value
 
@@ -98,14 +100,39 @@ class Pad(Table):
 
 
 class Chip(Table):
-    """``[register]``: the part, the number of stages (chained if more than it has), the latch."""
+    """``[register]``: the part, the number of stages (chained if more than it has), the latch.
 
+    With ``kind = "firmware"`` there is no part but a program: how long it takes from the latch to
+    the first bit and from a clock to the next one (s, least and most), and the shortest pulse that
+    it notices (s).
+    """
+
+    kind: Literal["register", "firmware"] = Field(default="register", examples=["register"])
     part: Annotated[str, OneOf("register part")] = Field(examples=["CD4021B"])
     stages: Annotated[Whole, Field(ge=1, le=24)] = Field(default=8, examples=[8])
     serial_input: Annotated[Literal["ground", "supply", "open"], BeforeValidator(serial_tie)] = (
         Field(default="ground", examples=["ground"])
     )
     latch_inverted: Annotated[bool, Field(strict=True)] = Field(default=False, examples=[False])
+    first_bit: Annotated[Value | None, TimeRange("1 us to 3 us")] = None
+    next_bit: Annotated[Value | None, TimeRange("1 us to 3 us")] = None
+    shortest_pulse: Annotated[Value | None, TimeRange("200 ns")] = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _a_program_has_no_part(cls, raw: Any) -> Any:
+        if isinstance(raw, dict) and raw.get("kind") == "firmware" and "part" not in raw:
+            return {**raw, "part": FIRMWARE}
+        return raw
+
+    @property
+    def firmware(self) -> RegisterPart | None:
+        """The program as a part; None for a register, or if a time is missing."""
+        if self.kind != "firmware" or not (self.first_bit and self.next_bit):
+            return None
+        if self.shortest_pulse is None:
+            return None
+        return firmware_part(self.first_bit, self.next_bit, self.shortest_pulse, self.stages)
 
 
 class PullUp(Table):
@@ -228,8 +255,8 @@ class Sheet(Table):
 
     @property
     def part(self) -> RegisterPart:
-        """The register, out of the sheet's own parts or the shipped ones."""
-        return find_part(self.chip.part, self._own)
+        """The register, out of the sheet's own parts or the shipped ones, or what a program is."""
+        return self.chip.firmware or find_part(self.chip.part, self._own)
 
     def port(self, name: str) -> PortKind:
         """A kind of port, own or shipped; ``KeyError`` for an unknown name."""
