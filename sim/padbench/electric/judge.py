@@ -26,9 +26,12 @@ from padbench.electric.space import Space, space
 
 __all__ = [
     "TEST_LOAD",
+    "DrivenLine",
     "Judged",
     "Line",
     "data_levels",
+    "data_taus",
+    "driven_line",
     "input_levels",
     "judge",
     "line_of",
@@ -276,6 +279,57 @@ def line_of(design: Design, over: Space, name: str) -> Line:
     low_at, high_at = thresholds(
         _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
     )
+    driven = driven_line(design, over, name)
+    return Line(
+        resistor=driven.resistor,
+        low=driven.low,
+        high=driven.high,
+        rise_low=driven.rise(low_at),
+        rise_high=driven.rise(high_at),
+        fall_high=driven.fall(high_at),
+        fall_low=driven.fall(low_at),
+    )
+
+
+@dataclass(frozen=True)
+class DrivenLine:
+    """A line with its port: what it takes to follow its voltage; arrays of one shape.
+
+    ``source`` is the pad's resistor and the leakage as one source (V) behind ``resistor`` (Ω); it
+    holds against the port when that pulls down through ``pull_r`` and the diode. ``tau`` (s) is
+    that of the rise.
+    """
+
+    resistor: Array
+    source: Array
+    pull_r: Array
+    saturation: Array
+    slope: Array
+    farads: Array
+    tau: Array
+    low: Array
+    high: Array
+
+    def rise(self, to: Array) -> Array:
+        """Seconds from the port's edge until the line, settled low, passes ``to`` volts."""
+        return rc_times(self.tau, self.low, self.high, to)
+
+    def fall(self, to: Array) -> Array:
+        """Seconds from the port's edge until the line, settled high, passes ``to`` volts."""
+        return diode_fall(
+            self.high,
+            to,
+            self.resistor,
+            self.source,
+            self.pull_r,
+            self.saturation,
+            self.slope,
+            self.farads,
+        )
+
+
+def driven_line(design: Design, over: Space, name: str) -> DrivenLine:
+    """Latch or clock with what drives it, at every corner."""
     ohms = over.latch_r if name == "latch" else over.clock_r
     chips = _each(design.chips)
     leak = over.sign * (chips * _leakage(design, over) + _each(design.port_leakage))
@@ -285,24 +339,11 @@ def line_of(design: Design, over: Space, name: str) -> Line:
     slope = emission * thermal_voltage(over.celsius)
     pull_r, lift_r = _each(design.pull_r), _each(design.lift_r)
     high = np.clip(node((over.supply, ohms), (over.supply, lift_r), into=leak), 0.0, over.supply)
-    # The pad's resistor and the leakage as one source; both hold against the port.
     source = over.supply + leak * ohms
     current = diode_current(source, ohms + pull_r, saturation, slope)
     low = slope * np.log1p(current / saturation) + pull_r * current
     tau = farads / (1 / ohms + 1 / lift_r)
-
-    def fall(to: Array) -> Array:
-        return diode_fall(high, to, ohms, source, pull_r, saturation, slope, farads)
-
-    return Line(
-        resistor=ohms,
-        low=low,
-        high=high,
-        rise_low=rc_times(tau, low, high, low_at),
-        rise_high=rc_times(tau, low, high, high_at),
-        fall_high=fall(high_at),
-        fall_low=fall(low_at),
-    )
+    return DrivenLine(ohms, source, pull_r, saturation, slope, farads, tau, low, high)
 
 
 def _line(design: Design, over: Space, name: str, line: Line) -> Iterator[_Quantity]:
@@ -362,6 +403,20 @@ def _outputs(design: Design, over: Space) -> tuple[Array, Array]:
     )
 
 
+def _data_ohms(design: Design, over: Space) -> tuple[Array, Array]:
+    """Ohms that charge the data line, rising and falling: the output beside the console's."""
+    sink, source = _outputs(design, over)
+    rest = _each(1 / design.data_up + 1 / design.data_down)
+    return 1 / (1 / source + rest), 1 / (1 / sink + rest)
+
+
+def data_taus(design: Design, over: Space) -> tuple[Array, Array]:
+    """Time constants (s) of the data line at the console, rising and falling."""
+    farads = _each(design.cable_length * design.cable_per_metre + design.console_c)
+    rise_r, fall_r = _data_ohms(design, over)
+    return rise_r * farads, fall_r * farads
+
+
 def data_levels(design: Design, over: Space) -> tuple[Array, Array]:
     """Volts of the data line low and high, with what the console puts on it, at every corner."""
     sink, source = _outputs(design, over)
@@ -381,12 +436,10 @@ def _data(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Qu
     # A threshold given in volts (TTL levels) does not move with the supply.
     unit = np.where(_each(design.input_fixed) > 0, 1.0, over.supply)
     low_at, high_at = _each(design.input_low_part) * unit, _each(design.input_high_part) * unit
-    sink, source = _outputs(design, over)
     low, high = data_levels(design, over)
     farads = _each(design.cable_length * design.cable_per_metre + design.console_c)
     beyond = np.maximum(farads - TEST_LOAD, 0.0)
-    rest = _each(1 / design.data_up + 1 / design.data_down)
-    rise_r, fall_r = 1 / (1 / source + rest), 1 / (1 / sink + rest)
+    rise_r, fall_r = _data_ohms(design, over)
     yield _Quantity("data.low", "V", "at most", low, low_at)
     yield _Quantity("data.high", "V", "at least", high, high_at)
 
