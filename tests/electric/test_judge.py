@@ -213,3 +213,15 @@ def test_currents_by_hand():
     assert value(design, "power.clock-resistor").measured[0] == pytest.approx(
         (5.25 * 3420 / 3495) ** 2 / 3420, rel=1e-3
     )
+
+
+@pytest.mark.parametrize(
+    ("id_", "resistor"), [("data.first-bit", "latch_r"), ("data.later-bits", "clock_r")]
+)
+def test_a_bit_waits_for_the_line_that_brings_it(id_, resistor):
+    quick, slow = starter(), changed(starter(), **{resistor: 7.2e3})
+    later = value(slow, id_).measured[0] - value(quick, id_).measured[0]
+    # Twice the resistor, once more the rise: 3.6 k + 5 %, 257.5 pF, from a diode's drop to 70 %
+    assert later == pytest.approx(3780 * 257.5e-12 * 1.12, rel=0.08)
+    other = "data.later-bits" if id_ == "data.first-bit" else "data.first-bit"
+    assert value(slow, other).measured[0] == value(quick, other).measured[0]

@@ -161,6 +161,7 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} 1)
 .meas tran high FIND v(line) AT={0.9 * tau}
 .meas tran fall TRIG v(ctl) VAL=0.5 RISE=1 TARG v(line) VAL={0.3 * supply} FALL=1
 .meas tran rise_low TRIG v(ctl) VAL=0.5 FALL=1 TARG v(line) VAL={0.3 * supply} RISE=1
+.meas tran pulse TRIG v(line) VAL={0.3 * supply} FALL=1 TARG v(line) VAL={0.3 * supply} RISE=1
 .meas tran rise_high TRIG v(ctl) VAL=0.5 FALL=1 TARG v(line) VAL={0.7 * supply} RISE=1
 .end
 """)
@@ -169,6 +170,8 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} 1)
         supply,
         celsius,
         latch_r=ohms,
+        clock_r=ohms,
+        clock_low=4 * tau,
         pull_r=pull,
         saturation_low=current,
         saturation_high=current,
@@ -184,6 +187,9 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} 1)
     assert line.fall_low[0, 0] == pytest.approx(heard["fall"], rel=0.02)
     assert line.rise_low[0, 0] == pytest.approx(heard["rise_low"], rel=0.02)
     assert line.rise_high[0, 0] == pytest.approx(heard["rise_high"], rel=0.02)
+    # Of the port's 4 tau the register sees less by the fall and more by the rise.
+    seen = worst(design, "clock.low-pulse") - 4 * tau
+    assert seen == pytest.approx(heard["pulse"] - 4 * tau, rel=0.02, abs=0.002 * tau)
 
 
 @pytest.mark.parametrize("seed", range(4))
