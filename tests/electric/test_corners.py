@@ -1,5 +1,7 @@
 """From the sheet to numbers, against calculations done by hand."""
 
+from math import log
+
 import pytest
 
 from padbench.electric.corners import pad_model
@@ -20,20 +22,36 @@ def test_the_fast_corner_has_no_delays():
 
 
 def test_the_slow_answer_is_the_data_sheet_and_the_cable():
-    # 320 ns + 784 ohm x (250 pF cable + console - 50 pF) x ln(1 / 0.3)
+    # 0.4 V at 0.4875 mA (40 °C, between 0.51 mA at 25 °C and 0.36 mA at 125 °C): 821 ohm;
+    # 320 ns + 821 ohm x (250 pF cable + console - 50 pF) x ln of the way to 30 % or 70 %,
+    # a console input's 1 µA shifting either end by 0.8 mV of 4.75 V
     pad = pad_model(sheet(), "push-pull", "slow")
-    console = 20e-12
-    cable = (0.4 / 0.51e-3) * (250e-12 + console - 50e-12) * 1.2039728
-    assert pad.answer == pytest.approx((320e-9 + cable) * 1e12, rel=1e-6)
+    cable = (0.4 / 0.4875e-3) * (250e-12 + 20e-12 - 50e-12) * 1.2039728
+    assert pad.answer == pytest.approx((320e-9 + cable) * 1e12, rel=1e-3)
     assert pad.limits.answer.ps == pad.answer + 1
 
 
 def test_a_pull_down_only_port_leaves_the_rise_to_the_resistor():
-    # 3.6 k + 5 % into 250 pF of cable and 7.5 pF of input, to 70 %
+    # 3.6 k + 5 % into 250 pF of cable and 7.5 pF of input, to 70 %, from the diode's drop and what
+    # 75 ohm add to it, between 0.5 V and 0.9 V, to within the leakage's 23 mV of the supply
     pad = pad_model(sheet(), "pull-down-only", "slow")
-    expected = 3780 * 257.5e-12 * 1.2039728 * 1e12
-    assert pad.clock_line.rise == pytest.approx(expected, rel=1e-6)
-    assert pad.latch_line.fall == 0
+    tau = 3780 * 257.5e-12 * 1e12
+    assert tau * log((4.75 - 0.9) / 1.425) < pad.clock_line.rise < tau * log((5.25 - 0.3) / 1.55)
+    # The fall is quick: 75 ohm and the diode.
+    assert 10e3 < pad.latch_line.fall < 60e3
+
+
+def test_a_push_pull_port_is_nearly_at_once():
+    pad = pad_model(sheet(), "push-pull", "slow")
+    # 75 ohm beside 3.6 k + 5 % into 257.5 pF, from 0.1 V to 70 %
+    assert pad.clock_line.rise == pytest.approx(75 * 3780 / 3855 * 257.5 * 1.204, rel=0.03)
+
+
+def test_a_line_without_a_resistor_never_rises_on_a_pull_down_only_port():
+    text = sheet(one=('latch-to-supply = "3.6k ± 5 %"', 'latch-to-supply = "absent"'))
+    pad = pad_model(text, "pull-down-only", "slow")
+    assert pad.latch_line.rise is None
+    assert pad.clock_line.rise is not None
 
 
 def test_limits_come_with_their_source():

@@ -57,11 +57,6 @@ def test_a_shared_stage():
         (changed("chip", part="74HC165"), "wiring.load", "must be inverted"),
         (changed("chip", latch_inverted=True), "wiring.load", "must not be inverted"),
         (changed("contacts", stuck=("B",)), "wiring.stuck-contact", "B always reads"),
-        (
-            changed("resistors", clock_to_supply=None),
-            "port.pull-down-only.clock",
-            "3.6 kΩ is usual",
-        ),
     ],
 )
 def test_faults(change, id_, says):

@@ -43,7 +43,7 @@ def test_every_figure_has_its_source(name: str) -> None:
         if isinstance(figure, Figure):
             assert figure.source, field.name
             assert figure.at, field.name
-            assert figure.unit in ("s", "V", "A", "F", "Hz", "fraction")
+            assert figure.unit in ("s", "V", "A", "F", "Hz", "fraction", "°C")
             # What was not looked up must say so; what was, must name a document.
             assert ("from memory" in figure.source) == (figure.kind == "M"), field.name
 

@@ -19,6 +19,7 @@ __all__ = ["COMMANDS", "main"]
 COMMANDS = {
     "new": "write a commented starter sheet",
     "verify": "judge a design sheet: wiring, scenarios in simulation, ports; writes waves",
+    "wiring": "what to solder, pin by pin, and the voltages to find with a meter",
     "play": "run one scenario: prints its reads, writes its wave",
 }
 """Name and one line of help; the command ``x`` is the function ``run`` of ``padbench.cli.x``."""

@@ -12,11 +12,12 @@ from rich.table import Table
 from rich.text import Text
 
 from padbench.buttons import spelled
+from padbench.electric.findings import PortRow
 from padbench.rules import Finding
 from padbench.units import show
 from padbench.verify import ScenarioResult, VerifyResult
 
-__all__ = ["console", "show_findings", "show_reads", "show_scenarios", "show_verdict"]
+__all__ = ["console", "show_findings", "show_ports", "show_reads", "show_scenarios", "show_verdict"]
 
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
 _PIPE_WIDTH = 120
@@ -33,13 +34,13 @@ def console() -> Console:
 def show_findings(screen: Console, findings: Sequence[Finding]) -> None:
     """What was judged, with the margin to each limit."""
     rows = [
-        (found.id, _verdict(found.verdict), _margin(found), found.says)
+        (found.id, _verdict(found.verdict), _margin(found), _why(found))
         for found in sorted(findings, key=lambda f: f.verdict != "pass")
         if found.verdict != "fail"
     ]
     _show(screen, "What holds", ("finding", "", "margin", ""), rows)
     broken = [
-        (found.id, _verdict(found.verdict), _margin(found), f"{found.says} ({found.where})")
+        (found.id, _verdict(found.verdict), _margin(found), _why(found))
         for found in findings
         if found.verdict == "fail"
     ]
@@ -138,6 +139,15 @@ def _show(
     screen.print(table)
 
 
+def _why(found: Finding) -> str:
+    """What a finding says, where it fails, and what to change."""
+    broken = found.verdict == "fail"
+    says = f"{found.says} ({found.where})" if broken else found.says
+    if found.remedy is not None:
+        says += f". {'Change' if broken else 'Thin'}: {found.remedy.says}"
+    return says
+
+
 def _verdict(verdict: str) -> Text:
     """ "holds", "FAILS" or a dash."""
     word, style = _WORDS[verdict]
@@ -153,3 +163,13 @@ def _margin(found: Finding) -> str:
         return f"{margin:+.0f} {unit}".replace("-", "−") if margin else ""
     size = show(abs(margin) * 1e-9, "s") if unit == "ns" else show(abs(margin), unit)
     return ("−" if margin < 0 else "+") + size
+
+
+def show_ports(screen: Console, rows: Sequence[PortRow]) -> None:
+    """Pad variants down, kinds of port across."""
+    ports = list(dict.fromkeys(row.port for row in rows))
+    lines: list[tuple[str | Text, ...]] = []
+    for variant in dict.fromkeys(row.variant for row in rows):
+        verdicts = {row.port: row.verdict for row in rows if row.variant == variant}
+        lines.append((variant, *(_verdict(verdicts[port]) for port in ports)))
+    _show(screen, "Ports", ("latch, clock, data, supply of the pad", *ports), lines)

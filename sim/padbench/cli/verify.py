@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.sheet import Sheet
 from padbench.verify import ScenarioResult, verify
 from padbench.waveio import write_vcd
 
@@ -19,6 +20,12 @@ def run(arguments: list[str]) -> int:
     )
     parser.add_argument("sheet", metavar="SHEET", type=Path)
     add_wave_options(parser)
+    parser.add_argument(
+        "--analogue",
+        metavar="FILE",
+        type=Path,
+        help="a VCD file with the voltages of latch, clock and data at the far end, worst corner",
+    )
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet)
     scenarios = list(scenarios_for(options.scenarios).values())
@@ -28,6 +35,8 @@ def run(arguments: list[str]) -> int:
     def keep(result: ScenarioResult) -> None:
         if folder is not None:
             written[result.name] = write_wave(result, folder)
+        if options.analogue is not None and result.name == _SHOWN:
+            _write_voltages(sheet, result, options.analogue)
 
     from padbench.cli.progress import progress
 
@@ -37,21 +46,37 @@ def run(arguments: list[str]) -> int:
     if options.json:
         from padbench.report.as_json import verify_object
 
-        print(
-            json.dumps(
-                verify_object(result, written, options.sheet, sheet.pad.name), ensure_ascii=False
-            )
-        )
+        print(json.dumps(verify_object(result, written, options.sheet, sheet.pad.name)))
     else:
-        from padbench.cli.tables import console, show_findings, show_scenarios, show_verdict
+        from padbench.cli.tables import (
+            console,
+            show_findings,
+            show_ports,
+            show_scenarios,
+            show_verdict,
+        )
 
         screen = console()
         show_scenarios(screen, result.scenarios)
+        show_ports(screen, result.ports)
         show_findings(screen, result.findings)
         show_verdict(screen, sheet.pad.name, result)
         if folder is not None:
             screen.print(f"Waves: {folder}", soft_wrap=True)
     return 0 if result.verdict == "pass" else 1
+
+
+_SHOWN = "each-button"
+"""The scenario whose voltages are written: every edge of a read, and every bit both ways."""
+
+
+def _write_voltages(sheet: Sheet, result: ScenarioResult, path: Path) -> None:
+    from padbench.electric.waves import line_waves
+    from padbench.waveio.analogue import write_analogue
+
+    waves = line_waves(sheet, result.port, result.timeline)
+    comment = f"{result.name}: voltages at the worst corner, {result.port} port"
+    write_analogue(result.timeline, waves, path, comment=comment)
 
 
 def write_wave(result: ScenarioResult, folder: Path) -> Path:

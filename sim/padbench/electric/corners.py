@@ -1,31 +1,29 @@
 """From a design sheet to the numbers that the simulation runs with, at two corners.
 
 The fast corner has no delay at all: no data sheet promises a shortest one, so nothing less is
-safe. The slow corner has the data sheet's longest answer plus the charging of the cable. Whatever
-the hardware does lies between the two.
+safe. The slow corner has the longest of `padbench.electric.judge`: the data sheet's longest answer
+plus the charging of the cable, and the lines' latest edges. Whatever the hardware does lies between
+the two.
 """
 
 from typing import Literal
 
+import numpy as np
+
 from padbench.buttons import button_bit
-from padbench.electric.edges import rc_time
+from padbench.electric.design import Array, Design, design_of
+from padbench.electric.judge import judge, lines_of
+from padbench.electric.space import space
 from padbench.pad import LineDelays, PadModel
-from padbench.parts import Figure, PortKind, RegisterPart, port_kind, register_part
+from padbench.parts import Figure, RegisterPart
 from padbench.rules.limits import Limit, Limits
 from padbench.sheet import Sheet
-from padbench.units import Value, to_ps
+from padbench.units import to_ps
 
 __all__ = ["CORNERS", "Corner", "answer_time", "limits_of", "line_delays", "pad_model"]
 
 Corner = Literal["fast", "slow"]
 CORNERS: tuple[Corner, ...] = ("fast", "slow")
-
-_OUTPUT_DROP = 0.4
-"""Volts across the output at the currents of the data sheet (fact of the B series, from memory)."""
-_TEST_LOAD = 50e-12
-"""Farads already on the output when the data sheet measures its delays (from memory)."""
-_HIGH, _LOW = 0.7, 0.3
-"""Input thresholds as parts of the supply: 3.5 V and 1.5 V at 5 V, JEDEC JESD13-B."""
 
 
 def limits_of(
@@ -63,59 +61,45 @@ def _at_least(figure: Figure) -> Limit:
     return Limit(to_ps(figure.min), figure.source)
 
 
-def answer_time(sheet: Sheet, part: RegisterPart, port: PortKind) -> float:
+def answer_time(design: Design) -> float:
     """Seconds from an edge at the register to the data line at the console, at the slowest.
 
-    Longest clock-to-output delay, plus the charging of cable and console input beyond the load of
-    the data sheet's test, through the output's resistance, to 70 % of the supply. The output is
-    taken as the resistor that drops 0.4 V at its guaranteed current.
+    Infinite if the line never gets to the console's thresholds.
     """
-    delay = part.clock_to_output.max
-    current = min(part.sink_current.min or 0.0, part.source_current.min or 0.0)
-    assert delay is not None
-    load = _cable_capacitance(sheet) + _most(port.input_capacitance) - _TEST_LOAD
-    supply = sheet.pad.supply.low
-    return delay + rc_time(_OUTPUT_DROP / current, max(load, 0.0), 0.0, supply, _HIGH * supply)
+    (answer,) = judge(design, ("data.answer",))
+    return float(answer.measured[0])
 
 
-def line_delays(
-    sheet: Sheet, part: RegisterPart, port: PortKind, pull_up: Value | None
-) -> LineDelays:
-    """How late latch or clock reaches the register at the slowest.
+def line_delays(design: Design) -> dict[str, LineDelays]:
+    """How late latch and clock reach the register at the slowest: the far threshold, worst corner.
 
-    A port that drives both ways is taken as quick: its strength is not known. One that only pulls
-    down leaves the rise to the pad's own resistor, which charges cable and inputs to 70 % of the
-    supply (first-order RC, from 0 V, which is on the safe side of the diode's drop).
+    None where the line never gets there at that corner.
     """
-    if port.drives_high:
-        return LineDelays(0, 0)
-    if pull_up is None:
-        return LineDelays(None, 0)
-    chips = -(-sheet.chip.stages // part.stages)
-    load = _cable_capacitance(sheet) + chips * _most(part.input_capacitance)
-    supply = sheet.pad.supply.low
-    return LineDelays(to_ps(rc_time(pull_up.high, load, 0.0, supply, _HIGH * supply)), 0)
+    lines = lines_of(
+        design, space(design, ("supply", "resistors", "temperature", "diode", "leakage"))
+    )
+    return {
+        name: LineDelays(_latest(line.rise_high), _latest(line.fall_low))
+        for name, line in lines.items()
+    }
 
 
-def _most(figure: Figure) -> float:
-    """The maximum, or the typical figure of a table that gives no more."""
-    return figure.max if figure.max is not None else figure.typ or 0.0
-
-
-def _cable_capacitance(sheet: Sheet) -> float:
-    return sheet.cable.length.high * sheet.cable.capacitance.high
+def _latest(times: Array) -> int | None:
+    late = float(np.max(times))
+    return to_ps(late) if np.isfinite(late) else None
 
 
 def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
     """The pad of a sheet on one kind of port, at one corner. ``KeyError`` for an unknown port."""
-    part, port = register_part(sheet.chip.part), port_kind(port_name)
+    part = sheet.part
+    design = design_of(sheet, part, sheet.port(port_name))
     slow = corner == "slow"
-    answer = answer_time(sheet, part, port)
-    latch = line_delays(sheet, part, port, sheet.resistors.latch_to_supply)
-    clock = line_delays(sheet, part, port, sheet.resistors.clock_to_supply)
+    # A line that never gets there is a finding; the simulation takes an answer after all polls.
+    answer = min(answer_time(design), 1.0)
+    lines = line_delays(design)
     return PadModel(
         limits=limits_of(
-            part, sheet.chip.stages, answer, (latch.rise or 0) * 1e-12, (clock.rise or 0) * 1e-12
+            part, sheet.chip.stages, answer, _seconds(lines["latch"]), _seconds(lines["clock"])
         ),
         stages=sheet.chip.stages,
         stage_of=tuple((button_bit(name), stage) for name, stage in sheet.buttons.items()),
@@ -126,9 +110,14 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
         policy=sheet.policy.opposite_directions,
         stuck=sum(button_bit(name) for name in sheet.contacts.stuck),
         answer=to_ps(answer) if slow else 0,
-        latch_line=latch if slow else _undelayed(latch),
-        clock_line=clock if slow else _undelayed(clock),
+        latch_line=lines["latch"] if slow else _undelayed(lines["latch"]),
+        clock_line=lines["clock"] if slow else _undelayed(lines["clock"]),
     )
+
+
+def _seconds(line: LineDelays) -> float:
+    """Time in which a rise gets there; none for a line that never does, whose finding says so."""
+    return (line.rise or 0) * 1e-12
 
 
 def _undelayed(line: LineDelays) -> LineDelays:

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from padbench.buttons import BUTTONS
-from padbench.parts import port_kind, register_part
 from padbench.rules import Finding, Verdict
 from padbench.sheet import Sheet
 
@@ -13,14 +12,13 @@ _ORDER = "common practice: A, B, Select, Start, Up, Down, Left, Right"
 
 
 def judge_wiring(sheet: Sheet) -> tuple[Finding, ...]:
-    """Findings ``wiring.*`` and ``port.*``; each holds or does not, nothing is measured."""
+    """Findings ``wiring.*``; each holds or does not, nothing is measured."""
     return (
         *_buttons(sheet),
         _serial_input(sheet),
         _pull_up(sheet),
         _load(sheet),
         *_stuck(sheet),
-        *_ports(sheet),
     )
 
 
@@ -122,7 +120,7 @@ def _pull_up(sheet: Sheet) -> Finding:
 
 
 def _load(sheet: Sheet) -> Finding:
-    part = register_part(sheet.chip.part)
+    part = sheet.part
     inverted = sheet.chip.latch_inverted
     needs = part.load_level == "low"
     if part.load == "synchronous":
@@ -150,27 +148,6 @@ def _stuck(sheet: Sheet) -> Iterator[Finding]:
             "the sheet says so",
             f"{_and(list(sheet.contacts.stuck))} always reads as pressed",
         )
-
-
-def _ports(sheet: Sheet) -> Iterator[Finding]:
-    resistors = {
-        "latch": sheet.resistors.latch_to_supply,
-        "clock": sheet.resistors.clock_to_supply,
-    }
-    for name in sheet.works_with.ports:
-        port = port_kind(name)
-        for line, resistor in resistors.items():
-            good = port.drives_high or resistor is not None
-            yield _finding(
-                f"port.{name}.{line}",
-                good,
-                f"{line} on a {name} port",
-                f"{port.source}",
-                f"the {line} line gets high on a {name} port"
-                if good
-                else f"the {line} line never gets high: a {name} port cannot lift it and the pad"
-                f" has no resistor from supply to {line}; 3.6 kΩ is usual",
-            )
 
 
 def _and(names: list[str]) -> str:

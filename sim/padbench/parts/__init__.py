@@ -4,21 +4,27 @@ The numbers stand in the TOML files of this folder, each with its source; an ent
 refused. Tables are read once, on first use.
 """
 
+from padbench.parts.bands import colour_bands
 from padbench.parts.figure import Figure, SourceClass
 from padbench.parts.polls import NamedPoll, named_poll, poll_names
 from padbench.parts.ports import PortKind, port_kind, port_names
+from padbench.parts.preferred import E12, E24, preferred
 from padbench.parts.registers import RegisterPart, register_names, register_part
 
 __all__ = [
+    "E12",
+    "E24",
     "Figure",
     "NamedPoll",
     "PortKind",
     "RegisterPart",
     "SourceClass",
+    "colour_bands",
     "named_poll",
     "poll_names",
     "port_kind",
     "port_names",
+    "preferred",
     "register_names",
     "register_part",
 ]

@@ -18,8 +18,12 @@ _SCALES = {
     "MHz": ("Hz", 6),
     "mA": ("A", -3),
     "µA": ("A", -6),
+    "nA": ("A", -9),
     "pF": ("F", -12),
     "V": ("V", 0),
+    "Ω": ("Ω", 0),
+    "kΩ": ("Ω", 3),
+    "°C": ("°C", 0),
     "fraction": ("fraction", 0),
 }
 
@@ -51,10 +55,10 @@ class Entry(BaseModel):
 class FigureEntry(Entry):
     """A figure as a table writes it."""
 
-    min: float | None = Field(default=None, ge=0, allow_inf_nan=False)
-    typ: float | None = Field(default=None, ge=0, allow_inf_nan=False)
-    max: float | None = Field(default=None, ge=0, allow_inf_nan=False)
-    unit: Literal["ns", "µs", "MHz", "mA", "µA", "pF", "V", "fraction"]
+    min: float | None = Field(default=None, allow_inf_nan=False)
+    typ: float | None = Field(default=None, allow_inf_nan=False)
+    max: float | None = Field(default=None, allow_inf_nan=False)
+    unit: Literal["ns", "µs", "MHz", "mA", "µA", "nA", "pF", "V", "Ω", "kΩ", "°C", "fraction"]
     at: str = Field(min_length=1)
     no_limit: bool = False
     """The part has no limit here, as opposed to one that nobody looked up."""
@@ -63,6 +67,12 @@ class FigureEntry(Entry):
     def _says_something(self) -> "FigureEntry":
         if self.no_limit == any(x is not None for x in (self.min, self.typ, self.max)):
             raise ValueError("a figure has min, typ or max, or else no-limit = true")
+        known = [x for x in (self.min, self.typ, self.max) if x is not None]
+        if self.unit != "°C" and any(x < 0 for x in known):
+            raise ValueError("a figure is not negative, unless it is a temperature")
+        # Typical widths lie below the guaranteed min, so only the two ends are compared.
+        if self.min is not None and self.max is not None and self.min > self.max:
+            raise ValueError("a figure has a min that is not more than its max")
         return self
 
     def figure(self) -> Figure:

@@ -1,8 +1,10 @@
 """The shift registers a pad can be built with."""
 
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
+from typing import Literal, get_args
 
 from pydantic import Field
 
@@ -23,6 +25,7 @@ class RegisterPart:
     ``clock_edge_max.max`` is None where the clock input is a Schmitt trigger: any edge will do.
     ``input_low`` (a maximum) and ``input_high`` (a minimum) are volts at a supply of 5 V for the B
     series and a fraction of the supply for the HC series; their ``unit`` says which.
+    ``sink_drop`` and ``source_drop`` are the volts across the output at those currents.
     """
 
     name: str
@@ -34,6 +37,7 @@ class RegisterPart:
     pins: dict[str, int]
     source: str
     supply: Figure
+    temperature: Figure
     input_low: Figure
     input_high: Figure
     sink_current: Figure
@@ -52,10 +56,15 @@ class RegisterPart:
     leakage: Figure
     leakage_over_temperature: Figure
     input_capacitance: Figure
+    sink_drop: Figure
+    source_drop: Figure
+    quiescent_current: Figure
+    quiescent_current_over_temperature: Figure
 
 
 FigureName = Literal[
     "supply",
+    "temperature",
     "input-low",
     "input-high",
     "sink-current",
@@ -74,6 +83,10 @@ FigureName = Literal[
     "leakage",
     "leakage-over-temperature",
     "input-capacitance",
+    "sink-drop",
+    "source-drop",
+    "quiescent-current",
+    "quiescent-current-over-temperature",
 ]
 
 
@@ -107,8 +120,10 @@ def _registers() -> dict[str, RegisterPart]:
     return registers_from(read_table("registers.toml"))
 
 
-def registers_from(table: dict[str, dict[str, object]]) -> dict[str, RegisterPart]:
-    """Check a table and turn it into parts.
+def registers_from(
+    table: Mapping[str, object], beside: Mapping[str, object] | None = None
+) -> dict[str, RegisterPart]:
+    """Check a table and turn it into parts; ``timing-of`` may name an entry of ``beside`` too.
 
     Raises:
         ValueError: an entry lacks a source or a figure, or has something the code would not
@@ -116,7 +131,8 @@ def registers_from(table: dict[str, dict[str, object]]) -> dict[str, RegisterPar
         KeyError: ``timing-of`` names no entry.
     """
     entries = {name: _RegisterEntry.model_validate(raw) for name, raw in table.items()}
-    return {name: _part(name, entry, entries) for name, entry in entries.items()}
+    others = {name: _RegisterEntry.model_validate(raw) for name, raw in (beside or {}).items()}
+    return {name: _part(name, entry, others | entries) for name, entry in entries.items()}
 
 
 def _part(name: str, entry: _RegisterEntry, entries: dict[str, _RegisterEntry]) -> RegisterPart:
@@ -126,17 +142,83 @@ def _part(name: str, entry: _RegisterEntry, entries: dict[str, _RegisterEntry]) 
             # Another maker's part: whatever the class was there, here it is only believed.
             borrowed = f"taken from the {entry.timing_of}; from memory"
             figures.setdefault(key, replace(raw.figure(), source=borrowed, kind="M"))
-    try:
-        return RegisterPart(
-            name=name,
-            family=entry.family,
-            load=entry.load,
-            load_level=entry.load_level,
-            schmitt_clock=entry.schmitt_clock,
-            stages=entry.stages,
-            pins=dict(entry.pins.numbers),
-            source=entry.source,
-            **{key.replace("-", "_"): figure for key, figure in figures.items()},
-        )
-    except TypeError as error:
-        raise ValueError(f"{name}: {error}") from None
+    _complete(name, entry, figures)
+    return RegisterPart(
+        name=name,
+        family=entry.family,
+        load=entry.load,
+        load_level=entry.load_level,
+        schmitt_clock=entry.schmitt_clock,
+        stages=entry.stages,
+        pins=dict(entry.pins.numbers),
+        source=entry.source,
+        **{key.replace("-", "_"): figure for key, figure in figures.items()},
+    )
+
+
+def _complete(name: str, entry: _RegisterEntry, figures: Mapping[FigureName, Figure]) -> None:
+    """Every figure with the end that is calculated with, and every pin that is wired."""
+    for key in get_args(FigureName):
+        if key not in figures:
+            raise ValueError(f"{name}: the figure {key} is missing")
+        figure = figures[key]
+        unit = _UNITS.get(key, ("s",))
+        if figure.unit not in unit:
+            raise ValueError(
+                f"{name}: the figure {key} is in {figure.unit}, not {' or '.join(unit)}"
+            )
+        for end in _ENDS.get(key, ("min",)):
+            if getattr(figure, end) is None:
+                raise ValueError(f"{name}: the figure {key} needs a {end}")
+        if key in _POSITIVE and not figure.min:
+            raise ValueError(f"{name}: the figure {key} needs a min above 0")
+    stages = entry.stages
+    wanted = {"VDD", "VSS", "clock", "load", "serial", f"Q{stages}"}
+    wanted |= {f"P{stage}" for stage in range(1, stages + 1)}
+    numbers = entry.pins.numbers
+    if wanted - set(numbers):
+        raise ValueError(f"{name}: the pins lack {', '.join(sorted(wanted - set(numbers)))}")
+    odd = [pin for pin in numbers if pin not in wanted and not _OTHER_PIN.fullmatch(pin)]
+    if odd:
+        raise ValueError(f"{name}: the pin {odd[0]} is not known")
+    if sorted(numbers.values()) != list(range(1, len(numbers) + 1)):
+        raise ValueError(f"{name}: the pins are not numbered 1 to {len(numbers)}, each once")
+
+
+_OTHER_PIN = re.compile(r"Q[0-9]+(-inverted)?|clock-inhibit")
+_ENDS: dict[str, tuple[str, ...]] = {
+    "supply": ("min", "max"),
+    "temperature": ("min", "max"),
+    "clock-edge-max": (),
+    "input-capacitance": (),
+    "output-transition": (),
+    **dict.fromkeys(
+        (
+            *("input-low", "sink-drop", "source-drop", "clock-to-output", "leakage"),
+            *("leakage-over-temperature", "quiescent-current"),
+            "quiescent-current-over-temperature",
+        ),
+        ("max",),
+    ),
+}
+"""Which end of a figure is calculated with, where it is not the guaranteed min."""
+_UNITS = {
+    "clock-frequency": ("Hz",),
+    "input-capacitance": ("F",),
+    "temperature": ("°C",),
+    **dict.fromkeys(("input-low", "input-high"), ("V", "fraction")),
+    **dict.fromkeys(("supply", "sink-drop", "source-drop"), ("V",)),
+    **{
+        f"{key}{when}": ("A",)
+        for key in ("sink-current", "source-current", "leakage", "quiescent-current")
+        for when in ("", "-over-temperature")
+    },
+}
+"""Units where they are not seconds."""
+_POSITIVE = (
+    "clock-frequency",
+    "sink-current",
+    "sink-current-over-temperature",
+    "source-current",
+    "source-current-over-temperature",
+)

@@ -5,7 +5,7 @@ from typing import Any
 
 from padbench import __version__
 from padbench.buttons import pressed_in
-from padbench.rules import Finding
+from padbench.rules import Finding, Remedy
 from padbench.verify.result import ReadResult, ScenarioResult, VerifyResult
 
 __all__ = ["finding_object", "play_object", "scenario_object", "verify_object"]
@@ -22,6 +22,15 @@ def verify_object(
         "pad": name,
         "findings": [finding_object(found) for found in result.findings],
         "scenarios": [scenario_object(s, vcd.get(s.name)) for s in result.scenarios],
+        "ports": [
+            {
+                "variant": row.variant,
+                "port": row.port,
+                "verdict": row.verdict,
+                "fails": list(row.fails),
+            }
+            for row in result.ports
+        ],
     }
 
 
@@ -34,8 +43,8 @@ def play_object(result: ScenarioResult, vcd: Path | None) -> dict[str, Any]:
 
 
 def finding_object(found: Finding) -> dict[str, Any]:
-    """A finding, key by key."""
-    return {
+    """A finding, key by key; ``remedy`` only where there is one."""
+    made: dict[str, Any] = {
         "id": found.id,
         "verdict": found.verdict,
         "measured": found.measured,
@@ -45,6 +54,21 @@ def finding_object(found: Finding) -> dict[str, Any]:
         "where": found.where,
         "source": found.source,
         "says": found.says,
+    }
+    if found.remedy is not None:
+        made["remedy"] = _remedy_object(found.remedy)
+    return made
+
+
+def _remedy_object(remedy: Remedy) -> dict[str, Any]:
+    return {
+        "key": remedy.key,
+        "low": remedy.low,
+        "high": remedy.high,
+        "unit": remedy.unit,
+        "e12": list(remedy.e12),
+        "e24": list(remedy.e24),
+        "says": remedy.says,
     }
 
 

@@ -1,6 +1,6 @@
 """Rules: from a timeline and its reads to findings. Pure; no simulator, no input or output."""
 
-from padbench.rules.findings import Finding, Verdict, overall, worst_of_each
+from padbench.rules.findings import Finding, Remedy, Verdict, overall, worst_of_each
 from padbench.rules.limits import Limit, Limits
 from padbench.rules.timing import PinNames, judge_timing
 
@@ -9,6 +9,7 @@ __all__ = [
     "Limit",
     "Limits",
     "PinNames",
+    "Remedy",
     "Verdict",
     "judge_timing",
     "overall",

@@ -4,9 +4,27 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["Finding", "Verdict", "overall", "worst_of_each"]
+__all__ = ["Finding", "Remedy", "Verdict", "overall", "worst_of_each"]
 
 Verdict = Literal["pass", "fail", "not-judged"]
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """A value of the sheet that would mend a finding.
+
+    ``key`` is the sheet's, ``low`` and ``high`` bound the nominal values (in ``unit``) with which
+    the finding holds, None for no bound; where both are None and ``says`` tells so, no value
+    helps. ``e12`` and ``e24`` are the preferred values (IEC 60063) in it that break nothing else.
+    """
+
+    key: str
+    low: float | None
+    high: float | None
+    unit: str
+    e12: tuple[float, ...]
+    e24: tuple[float, ...]
+    says: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +34,8 @@ class Finding:
     ``margin`` is how far ``measured`` lies on the good side of ``limit``, in ``unit``; negative
     where the limit is broken, None where nothing was measured. ``where`` says at which input,
     time or corner the worst was met, ``source`` where the limit comes from, ``says`` the whole in
-    one sentence.
+    one sentence. ``remedy`` says what to change where that is a value of the sheet and the finding
+    fails or is thin.
     """
 
     id: str
@@ -28,6 +47,7 @@ class Finding:
     where: str
     source: str
     says: str
+    remedy: Remedy | None = None
 
 
 def worst_of_each(findings: Iterable[Finding]) -> tuple[Finding, ...]:

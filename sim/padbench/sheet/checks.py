@@ -7,8 +7,9 @@ wrong elsewhere.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from padbench.parts import register_part
+from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Pad, Poll, WorksWith
+from padbench.sheet.own import find_part
 from padbench.units import show
 
 __all__ = ["CHECKS", "Clash", "Readable"]
@@ -47,10 +48,31 @@ def _stages(sheet: Readable) -> Iterator[Clash]:
             )
 
 
-def _supply(sheet: Readable) -> Iterator[Clash]:
-    if sheet.pad is None or sheet.chip is None:
+def _firmware(sheet: Readable) -> Iterator[Clash]:
+    chip = sheet.chip
+    if chip is None:
         return
-    part = register_part(sheet.chip.part)
+    times = {
+        "first-bit": (chip.first_bit, "1 us to 3 us"),
+        "next-bit": (chip.next_bit, "1 us to 3 us"),
+        "shortest-pulse": (chip.shortest_pulse, "200 ns"),
+    }
+    program = chip.kind == "firmware"
+    if program and chip.part != FIRMWARE:
+        yield Clash(("register", "part"), "stands beside a firmware", "leave one of them out")
+    for key, (value, example) in times.items():
+        if program and value is None:
+            yield Clash(("register", key), "is missing", f'write for example {key} = "{example}"')
+        if not program and value is not None:
+            yield Clash(
+                ("register", key), "is for a firmware only", 'leave it out, or kind = "firmware"'
+            )
+
+
+def _supply(sheet: Readable) -> Iterator[Clash]:
+    if sheet.pad is None or sheet.chip is None or sheet.chip.kind == "firmware":
+        return
+    part = find_part(sheet.chip.part)
     low, high = part.supply.min, part.supply.max
     supply = sheet.pad.supply
     if (low is not None and supply.low < low) or (high is not None and supply.high > high):
@@ -59,6 +81,21 @@ def _supply(sheet: Readable) -> Iterator[Clash]:
             f"reaches from {show(supply.low, 'V')} to {show(supply.high, 'V')}; "
             f"the {part.name} takes {low:g} V to {high:g} V",
             'write for example "5 V ± 5 %"',
+        )
+
+
+def _temperature(sheet: Readable) -> Iterator[Clash]:
+    if sheet.pad is None or sheet.chip is None or sheet.chip.kind == "firmware":
+        return
+    part = find_part(sheet.chip.part)
+    low, high = part.temperature.min, part.temperature.max
+    used = sheet.pad.temperature
+    if (low is not None and used.low < low) or (high is not None and used.high > high):
+        yield Clash(
+            ("pad", "temperature"),
+            f"reaches from {used.low:g} °C to {used.high:g} °C; "
+            f"the {part.name} takes {low:g} °C to {high:g} °C",
+            'write for example "0 °C to 40 °C"',
         )
 
 
@@ -127,7 +164,9 @@ def _poll(sheet: Readable) -> Iterator[Clash]:
 
 CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _stages,
+    _firmware,
     _supply,
+    _temperature,
     _contacts,
     _stuck,
     _ports,

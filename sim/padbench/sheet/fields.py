@@ -1,16 +1,29 @@
 """How single values of a sheet are checked: quantities, buttons, names from the tables."""
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from pydantic_core import CoreSchema, core_schema
 
 from padbench.buttons import BUTTONS
-from padbench.parts import poll_names, port_names, register_names
+from padbench.parts import poll_names
+from padbench.sheet.firmware import Firmware
+from padbench.sheet.own import part_names, port_names
 from padbench.sheet.problems import Refused, nearest
 from padbench.units import Value, read_value
 
-__all__ = ["ABSENT", "OneOf", "Quantity", "count", "pad_name", "serial_tie", "the_button"]
+__all__ = [
+    "ABSENT",
+    "OneOf",
+    "Quantity",
+    "Temperatures",
+    "TimeRange",
+    "count",
+    "pad_name",
+    "serial_tie",
+    "the_button",
+]
 
 ABSENT = "absent"
 """What a sheet says where a resistor is not fitted."""
@@ -50,6 +63,66 @@ class Quantity:
         return value
 
 
+_DEGREES = r"([+-]?[0-9]{1,3}(?:\.[0-9]+)?) ?°?C?"
+_RANGE = re.compile(rf"{_DEGREES} ?(?:to|\.\.\.?|…|–) ?{_DEGREES}")
+_ONE = re.compile(_DEGREES)
+
+
+@dataclass(frozen=True)
+class Temperatures:
+    """Marks a field as a range of temperatures in °C: ``"0 °C to 40 °C"``, or a single one."""
+
+    example: str = "0 °C to 40 °C"
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: Callable[[object], CoreSchema]
+    ) -> CoreSchema:
+        """Take over the whole validation of the field."""
+        return core_schema.no_info_plain_validator_function(self._read)
+
+    def _read(self, raw: object) -> Value:
+        if isinstance(raw, Value):
+            return raw
+        instead = f'write for example "{self.example}"'
+        if not isinstance(raw, str):
+            raise Refused("is not a range of temperatures, in quotes", instead)
+        text = " ".join(raw.replace("\u2212", "-").split())
+        one = _ONE.fullmatch(text)
+        both = _RANGE.fullmatch(text)
+        if len(text) > 60 or not (one or both):
+            raise Refused("is not a range of temperatures", instead)
+        low, high = (float(one[1]),) * 2 if one else map(float, both.groups())  # type: ignore[union-attr]
+        if low > high:
+            raise Refused("ends below its start", instead)
+        return Value((low + high) / 2, low, high)
+
+
+@dataclass(frozen=True)
+class TimeRange:
+    """Marks a field as a time with a least and a most (s): ``"1 us to 3 us"``, or a single one."""
+
+    example: str
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: Callable[[object], CoreSchema]
+    ) -> CoreSchema:
+        """Take over the whole validation of the field."""
+        return core_schema.no_info_plain_validator_function(self._read)
+
+    def _read(self, raw: object) -> Value | None:
+        if raw is None or isinstance(raw, Value):
+            return raw
+        parts = raw.split(" to ") if isinstance(raw, str) else [raw]
+        ends = [read_value(part, "s", example=self.example) for part in parts]
+        low, high = ends[0].low, ends[-1].high
+        instead = f'write for example "{self.example}"'
+        if len(ends) > 2 or low > high:
+            raise Refused("is not a time and a longer one", instead)
+        if not 1e-12 <= high <= 1:
+            raise Refused("is not between 1 ps and 1 s", instead)
+        return Value((low + high) / 2, low, high)
+
+
 @dataclass(frozen=True)
 class OneOf:
     """Marks a text field as a name out of a table; ``table`` says which."""
@@ -63,6 +136,8 @@ class OneOf:
         return core_schema.no_info_plain_validator_function(self._check)
 
     def _check(self, raw: object) -> str:
+        if isinstance(raw, Firmware):
+            return raw
         known = _TABLES[self.table]()
         if not isinstance(raw, str):
             raise Refused(f"is not the name of a {self.table}", f'write for example "{known[0]}"')
@@ -70,7 +145,7 @@ class OneOf:
 
 
 _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
-    "register part": register_names,
+    "register part": part_names,
     "kind of port": port_names,
     "poll": poll_names,
     "button": lambda: BUTTONS,

@@ -1,11 +1,14 @@
 """From a file or a text to a `Sheet`, or to a `SheetError` that says all that is wrong."""
 
 from pathlib import Path
+from typing import Any
 
 from pydantic import ValidationError
 
 from padbench.sheet.explain import problems_of
 from padbench.sheet.model import Sheet
+from padbench.sheet.own import own_parts
+from padbench.sheet.own_file import load_own
 from padbench.sheet.problems import SheetError
 from padbench.sheet.text import parse_toml, read_text
 
@@ -25,10 +28,22 @@ def load_sheet(path: Path) -> Sheet:
 def sheet_from_text(text: str, name: str) -> Sheet:
     """Read a sheet from its text; ``name`` stands for the file in messages.
 
+    A parts file that the sheet names is looked for beside ``name``.
+
     Raises:
-        SheetError: the text is not TOML or not a valid sheet.
+        SheetError: the text is not TOML or not a valid sheet, or its parts file cannot be used.
     """
     document = parse_toml(text, name)
+    table = document.get("parts")
+    file = table.get("file") if isinstance(table, dict) else None
+    if not isinstance(file, str):
+        return _checked(document, text, name)
+    # Relative to the sheet, so that a folder with both can be moved.
+    with own_parts(load_own(Path(name).parent / file)):
+        return _checked(document, text, name)
+
+
+def _checked(document: dict[str, Any], text: str, name: str) -> Sheet:
     try:
         # By name as well, and "pull_up" would pass in a file for "pull-up".
         sheet = Sheet.model_validate(document, by_alias=True, by_name=False)

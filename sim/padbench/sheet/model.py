@@ -9,10 +9,29 @@ does both, so make sheets with it, or with `sheet_from_text`.
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    model_validator,
+)
 
-from padbench.parts import named_poll, poll_names
-from padbench.sheet.fields import OneOf, Quantity, count, pad_name, serial_tie, the_button
+from padbench.parts import PortKind, RegisterPart, named_poll, poll_names
+from padbench.sheet.fields import (
+    OneOf,
+    Quantity,
+    Temperatures,
+    TimeRange,
+    count,
+    pad_name,
+    serial_tie,
+    the_button,
+)
+from padbench.sheet.firmware import FIRMWARE, firmware_part
+from padbench.sheet.own import OwnParts, find_part, find_port, own_now, port_names
 from padbench.units import Value
 
 __all__ = [
@@ -20,6 +39,7 @@ __all__ = [
     "Chip",
     "Contacts",
     "Pad",
+    "PartsFile",
     "Policy",
     "Poll",
     "PullUp",
@@ -64,28 +84,65 @@ class Table(BaseModel):
     )
 
 
+class PartsFile(Table):
+    """``[parts]``: a TOML file with registers and kinds of port of one's own, beside the sheet."""
+
+    file: Text | None = Field(default=None, examples=["my-parts.toml"])
+
+
 class Pad(Table):
-    """``[pad]``: what it is called and what feeds it (V)."""
+    """``[pad]``: what it is called, what feeds it (V), and where it is used (°C)."""
 
     name: Annotated[Text, AfterValidator(pad_name)] = Field(examples=["My pad"])
     supply: Annotated[Value, Quantity("V", "5 V ± 5 %", 0.5, 50, "between 0.5 V and 50 V")]
+    # A heated or unheated room in any season (common practice, no source).
+    temperature: Annotated[Value, Temperatures()] = _default("0 °C to 40 °C")
 
 
 class Chip(Table):
-    """``[register]``: the part, the number of stages (chained if more than it has), the latch."""
+    """``[register]``: the part, the number of stages (chained if more than it has), the latch.
 
+    With ``kind = "firmware"`` there is no part but a program: how long it takes from the latch to
+    the first bit and from a clock to the next one (s, least and most), and the shortest pulse that
+    it notices (s).
+    """
+
+    kind: Literal["register", "firmware"] = Field(default="register", examples=["register"])
     part: Annotated[str, OneOf("register part")] = Field(examples=["CD4021B"])
     stages: Annotated[Whole, Field(ge=1, le=24)] = Field(default=8, examples=[8])
     serial_input: Annotated[Literal["ground", "supply", "open"], BeforeValidator(serial_tie)] = (
         Field(default="ground", examples=["ground"])
     )
     latch_inverted: Annotated[bool, Field(strict=True)] = Field(default=False, examples=[False])
+    first_bit: Annotated[Value | None, TimeRange("1 us to 3 us")] = None
+    next_bit: Annotated[Value | None, TimeRange("1 us to 3 us")] = None
+    shortest_pulse: Annotated[Value | None, TimeRange("200 ns")] = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _a_program_has_no_part(cls, raw: Any) -> Any:
+        if isinstance(raw, dict) and raw.get("kind") == "firmware" and "part" not in raw:
+            return {**raw, "part": FIRMWARE}
+        return raw
+
+    @property
+    def firmware(self) -> RegisterPart | None:
+        """The program as a part; None for a register, or if a time is missing."""
+        if self.kind != "firmware" or not (self.first_bit and self.next_bit):
+            return None
+        if self.shortest_pulse is None:
+            return None
+        return firmware_part(self.first_bit, self.next_bit, self.shortest_pulse, self.stages)
 
 
 class PullUp(Table):
-    """``[pull-up]``: the resistor from each input to supply (Ω); None if there is none."""
+    """``[pull-up]``: from each input to supply (Ω), None if there is none; its size (W)."""
 
     value: Annotated[Value | None, Quantity("Ω", "39k ± 5 %", absent=True)] = _default("39k ± 5 %")
+    # The smallest that is common, surface-mount 0603 (from memory).
+    rating: Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")] = (
+        _default("100 mW")
+    )
 
 
 class Contacts(Table):
@@ -112,13 +169,16 @@ class Cable(Table):
 
 
 class Resistors(Table):
-    """``[resistors]``: from latch and from clock to supply (Ω); None if not fitted."""
+    """``[resistors]``: from latch and clock to supply (Ω), None if not fitted; their size (W)."""
 
     latch_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
         "3.6k ± 5 %"
     )
     clock_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
         "3.6k ± 5 %"
+    )
+    rating: Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")] = (
+        _default("100 mW")
     )
 
 
@@ -180,6 +240,7 @@ class Poll(Table):
 class Sheet(Table):
     """One design sheet, checked. ``buttons`` maps a button to its stage, in the file's order."""
 
+    parts: PartsFile = Field(default_factory=PartsFile)
     pad: Pad
     chip: Chip = Field(alias="register")
     buttons: Annotated[dict[Button, Annotated[Whole, Field(ge=1)]], BeforeValidator(count(1, 100))]
@@ -190,3 +251,18 @@ class Sheet(Table):
     policy: Policy = Field(default_factory=Policy)
     works_with: WorksWith
     poll: Poll
+    _own: OwnParts = PrivateAttr(default_factory=own_now)
+
+    @property
+    def part(self) -> RegisterPart:
+        """The register, out of the sheet's own parts or the shipped ones, or what a program is."""
+        return self.chip.firmware or find_part(self.chip.part, self._own)
+
+    def port(self, name: str) -> PortKind:
+        """A kind of port, own or shipped; ``KeyError`` for an unknown name."""
+        return find_port(name, self._own)
+
+    @property
+    def known_ports(self) -> tuple[str, ...]:
+        """Every kind of port there is, the shipped ones first."""
+        return port_names(self._own)

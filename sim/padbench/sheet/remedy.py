@@ -4,7 +4,7 @@ from typing import Any, get_args
 
 from pydantic.fields import FieldInfo
 
-from padbench.sheet.fields import Quantity
+from padbench.sheet.fields import Quantity, Temperatures, TimeRange
 from padbench.sheet.locate import Path
 from padbench.sheet.model import Sheet
 from padbench.sheet.problems import nearest, one_line
@@ -74,7 +74,7 @@ def _example(path: Path) -> str | None:
     if field is None:
         return None
     for mark in field.metadata:
-        if isinstance(mark, Quantity):
+        if isinstance(mark, Quantity | Temperatures | TimeRange):
             return f'"{mark.example}"'
     return _toml(field.examples[0]) if field.examples else None
 

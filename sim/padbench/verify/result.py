@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from padbench.decode import Read
+from padbench.electric.findings import PortRow
 from padbench.rules import Finding, overall
 from padbench.scenarios import Expected
 from padbench.timeline import Timeline
@@ -76,11 +77,13 @@ class VerifyResult:
     """A whole verification.
 
     ``scenarios`` has one result a scenario: the first run that failed, else the one at the slow
-    corner on the first port of the sheet.
+    corner on the first port of the sheet. ``ports`` says which variants of the pad work on which
+    kinds of port; it is no part of the verdict.
     """
 
     findings: tuple[Finding, ...]
     scenarios: tuple[ScenarioResult, ...]
+    ports: tuple[PortRow, ...] = ()
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:

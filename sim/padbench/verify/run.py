@@ -10,6 +10,7 @@ from dataclasses import replace
 from padbench.buttons import spelled
 from padbench.decode import Read, decode
 from padbench.electric.corners import CORNERS, Corner, pad_model
+from padbench.electric.findings import judge_electric
 from padbench.electric.wiring import judge_wiring
 from padbench.model.bench import simulate
 from padbench.rules import Finding, judge_timing, worst_of_each
@@ -55,25 +56,30 @@ def verify(
     step: Callable[[], None] = lambda: None,
     keep: Callable[[ScenarioResult], None] = lambda _: None,
 ) -> VerifyResult:
-    """Judge a design: its wiring, then every scenario on every port at both corners.
+    """Judge a design: wiring, levels and edges, then every scenario on every port at both corners.
 
     ``step`` is called after each run (for a progress bar), ``keep`` with the one result of each
     scenario that stands for it, as soon as it is known (to write its wave).
     """
-    findings = list(judge_wiring(sheet))
+    electric = judge_electric(sheet)
+    findings = [*judge_wiring(sheet), *electric.findings]
     timing: list[Finding] = []
     results = []
+    settings = {
+        (port, corner): setting_of(sheet, port, corner)
+        for port in sheet.works_with.ports
+        for corner in CORNERS
+    }
     for scenario in SCENARIOS.values() if scenarios is None else scenarios:
         runs = []
-        for port in sheet.works_with.ports:
-            for corner in CORNERS:
-                runs.append(run_scenario(sheet, scenario, port, corner))
-                timing += runs[-1].findings
-                step()
+        for (port, corner), setting in settings.items():
+            runs.append(_run(setting, scenario, port, corner))
+            timing += runs[-1].findings
+            step()
         chosen = standing_for_all(runs)
         keep(chosen)
         results.append(chosen)
-    return VerifyResult((*findings, *worst_of_each(timing)), tuple(results))
+    return VerifyResult((*findings, *worst_of_each(timing)), tuple(results), electric.ports)
 
 
 def standing_for_all(runs: Sequence[ScenarioResult]) -> ScenarioResult:
@@ -89,7 +95,10 @@ def standing_for_all(runs: Sequence[ScenarioResult]) -> ScenarioResult:
 
 def run_scenario(sheet: Sheet, scenario: Scenario, port: str, corner: Corner) -> ScenarioResult:
     """One scenario at one corner on one port."""
-    setting = setting_of(sheet, port, corner)
+    return _run(setting_of(sheet, port, corner), scenario, port, corner)
+
+
+def _run(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioResult:
     script = scenario.build(setting)
     timeline = simulate(setting.pad, script.stimulus)
     reads = decode(timeline)

@@ -1,0 +1,80 @@
+"""A wiring plan as tables for people."""
+
+from collections.abc import Sequence
+
+from rich import box
+from rich.table import Table
+
+from padbench.cli.tables import console
+from padbench.electric.plan import Pin, Plan, Range
+from padbench.rules import Finding
+
+__all__ = ["print_plan"]
+
+
+def print_plan(name: str, plan: Plan, faults: Sequence[Finding]) -> None:
+    """Faults first, then cautions and checks, pins, parts, cable."""
+    screen = console()
+    if faults:
+        screen.print(f"{name}: THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:")
+        for found in faults:
+            mend = f" Change: {found.remedy.says}." if found.remedy is not None else ""
+            screen.print(f"  {found.id}: {found.says}.{mend}")
+        screen.print()
+    screen.print(f"{name}, {plan.part}")
+    screen.print(_pins(plan.pins))
+    screen.print(_needs(plan))
+    screen.print(_cable(plan))
+    screen.print("Bring it up in this order:")
+    for number, step in enumerate(plan.checklist, 1):
+        screen.print(f"{number:3}. {step}")
+
+
+def _table(title: str, *heads: str) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
+    for head in heads:
+        table.add_column(head, overflow="fold")
+    return table
+
+
+def _pins(pins: Sequence[Pin]) -> Table:
+    several = len({pin.chip for pin in pins}) > 1
+    table = _table(
+        "Pins, and what a meter finds against ground (with the supply off: 0 V everywhere)",
+        *(("register",) if several else ()),
+        *("pin", "name", "goes to", "why", "idle", "button held"),
+    )
+    for pin in pins:
+        own = pin.held.get(pin.net)
+        table.add_row(
+            *((str(pin.chip),) if several else ()),
+            str(pin.number),
+            pin.name,
+            pin.goes_to,
+            pin.why,
+            _volts(pin.idle),
+            f"{pin.net}: {_volts(own)}" if pin.net in pin.held else "the same",
+        )
+    return table
+
+
+def _volts(volts: Range | None) -> str:
+    if volts is None:
+        return "–"
+    low, high = (f"{x:.2f}" for x in volts)
+    return f"{high} V" if low == high else f"{low}–{high} V"
+
+
+def _needs(plan: Plan) -> Table:
+    table = _table("Parts", "", "what", "value", "bands", "")
+    for need in plan.needs:
+        row = (str(need.count), need.what, need.value, " ".join(need.bands), need.note)
+        table.add_row(*row)
+    return table
+
+
+def _cable(plan: Plan) -> Table:
+    table = _table("Cable", "core", "goes to", "colour of yours")
+    for core, there in plan.cores:
+        table.add_row(core, there, "________")
+    return table

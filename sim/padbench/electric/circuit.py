@@ -1,0 +1,145 @@
+"""Small circuits in closed form, for arrays of any one shape: ohms, volts, amperes, farads, °C.
+
+Nothing in here knows of pads. What is not closed (a diode) is solved to the last digits.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "diode_current",
+    "diode_fall",
+    "diode_saturation",
+    "node",
+    "rc_times",
+    "thermal_voltage",
+]
+
+Array = NDArray[np.float64]
+Number = Array | float
+
+_BOLTZMANN_PER_CHARGE = 1.380649e-23 / 1.602176634e-19
+"""V/K: exact since the SI of 2019."""
+_ZERO_CELSIUS = 273.15
+_NOMINAL = 25.0
+"""°C at which a parts table gives a diode's saturation current."""
+_GAP = 1.11
+"""eV, band gap of silicon (published: the default of circuit simulators, SPICE2 onwards)."""
+_GAP_EXPONENT = 3.0
+"""How the saturation current grows with temperature beside the gap (same source)."""
+
+_POINTS, _WEIGHTS = np.polynomial.legendre.leggauss(16)
+
+
+def node(*branches: tuple[Number, Number], into: Number = 0.0) -> Array:
+    """Volts of a node: (volts, ohms) branches and a current into it (Millman's theorem)."""
+    top, bottom = np.asarray(into, np.float64), np.asarray(0.0)
+    for volts, ohms in branches:
+        conductance = 1.0 / np.asarray(ohms, np.float64)
+        top = top + np.asarray(volts) * conductance
+        bottom = bottom + conductance
+    return np.asarray(top / bottom, np.float64)
+
+
+def rc_times(tau: Number, start: Number, final: Number, to: Number) -> Array:
+    """Seconds from ``start`` on the way to ``final`` until ``to`` is passed; infinite if never.
+
+    t = tau ln((final - start) / (final - to)), first-order RC; 0 where ``to`` lies behind already.
+    """
+    tau, start, final, to = (np.asarray(x, np.float64) for x in (tau, start, final, to))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = (final - start) / (final - to)
+        up = final >= start
+        reached = np.where(up, to < final, to > final)
+        behind = np.where(up, to <= start, to >= start)
+        time = tau * np.log(ratio)
+    return np.asarray(np.where(behind, 0.0, np.where(reached, time, np.inf)), np.float64)
+
+
+def thermal_voltage(celsius: Number) -> Array:
+    """kT/q in volts."""
+    return np.asarray(
+        _BOLTZMANN_PER_CHARGE * (np.asarray(celsius, np.float64) + _ZERO_CELSIUS), np.float64
+    )
+
+
+def diode_saturation(at_25: Number, emission: Number, celsius: Number) -> Array:
+    """Saturation current at a temperature.
+
+    IS(T) = IS (T/T0)^(XTI/N) exp((T/T0 - 1) EG / (N kT/q)), the diode equation of SPICE. Where
+    ``emission`` is 0 there is no diode, and the current is handed back as it is.
+    """
+    emission = np.asarray(emission, np.float64)
+    ratio = (np.asarray(celsius, np.float64) + _ZERO_CELSIUS) / (_NOMINAL + _ZERO_CELSIUS)
+    n = np.where(emission > 0, emission, 1.0)
+    grown = np.exp(
+        np.log(ratio) * _GAP_EXPONENT / n + (ratio - 1) * _GAP / (n * thermal_voltage(celsius))
+    )
+    return np.asarray(np.asarray(at_25) * np.where(emission > 0, grown, 1.0), np.float64)
+
+
+def diode_current(volts: Number, ohms: Number, saturation: Number, slope: Number) -> Array:
+    """Current through a diode and a resistor in series at a voltage across both.
+
+    Solves slope ln(1 + I/IS) + R I = V (Shockley), ``slope`` being N kT/q; 0 where V is not
+    positive. Newton's method in u = ln(I/IS): the function is convex there and the start lies on
+    its right, so every step comes nearer and none overshoots.
+    """
+    volts, ohms, saturation, slope = np.broadcast_arrays(
+        *(np.asarray(x, np.float64) for x in (volts, ohms, saturation, slope))
+    )
+    on = volts > 0
+    v = np.where(on, volts, 1.0)
+    u = np.log(v / (ohms * saturation))
+    # Where the diode takes nearly all of it, its own bound V = slope u is the nearer start.
+    with np.errstate(divide="ignore"):
+        u = np.minimum(u, np.where(slope > 0, v / np.where(slope > 0, slope, 1.0), np.inf))
+    for _ in range(60):
+        grown = np.exp(u)
+        step = (slope * np.log1p(grown) + ohms * saturation * grown - v) / (
+            slope * grown / (1 + grown) + ohms * saturation * grown
+        )
+        u = u - step
+        if np.all(np.abs(step) < 1e-12 * (1 + np.abs(u))):
+            break
+    return np.asarray(np.where(on, saturation * np.exp(u), 0.0), np.float64)
+
+
+def diode_fall(
+    start: Number,
+    to: Number,
+    charge_r: Number,
+    charge_v: Number,
+    pull_r: Number,
+    saturation: Number,
+    slope: Number,
+    capacitance: Number,
+) -> Array:
+    """Seconds for a line to fall from ``start`` to ``to``; infinite if it never gets there.
+
+    A diode and ``pull_r`` pull the line's ``capacitance`` down while ``charge_r`` from
+    ``charge_v`` holds against them: t = C ∫ dV / (I_diode - I_charge). With the diode's current
+    as the variable of integration V is explicit, so 16 Gauss-Legendre points on ln I do.
+    """
+    start, to, charge_r, charge_v, pull_r, saturation, slope, capacitance = np.broadcast_arrays(
+        *(
+            np.asarray(x, np.float64)
+            for x in (start, to, charge_r, charge_v, pull_r, saturation, slope, capacitance)
+        )
+    )
+    first = diode_current(start, pull_r, saturation, slope)
+    last = diode_current(to, pull_r, saturation, slope)
+    reached = last > (charge_v - to) / charge_r
+    behind = to >= start
+    fine = reached & ~behind & (last > 0)
+    low = np.log(np.where(fine, last, 1.0))
+    high = np.log(np.where(fine, first, 2.0))
+    half = (high - low) / 2
+    current = np.exp(low[..., None] + half[..., None] * (1 + _POINTS))
+    each = (..., None)
+    volts = slope[each] * np.log1p(current / saturation[each]) + pull_r[each] * current
+    d_volts = slope[each] * current / (current + saturation[each]) + pull_r[each] * current
+    drawn = current - (charge_v[each] - volts) / charge_r[each]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        time = capacitance * half * np.sum(_WEIGHTS * d_volts / drawn, axis=-1)
+    return np.asarray(np.where(behind, 0.0, np.where(fine, time, np.inf)), np.float64)

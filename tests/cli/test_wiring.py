@@ -1,0 +1,71 @@
+"""``padbench wiring`` on the example sheets."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from padbench.cli import main
+
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+A, B = str(SHEETS / "harbour-a.toml"), str(SHEETS / "harbour-b.toml")
+
+
+def test_revision_b_as_json(capsys):
+    assert main(["wiring", B, "--json"]) == 0
+    out, err = capsys.readouterr()
+    found = json.loads(out)
+    assert (found["verdict"], err) == ("pass", "")
+    nets = {pin["pin"]: pin["net"] for pin in found["pins"]}
+    assert (nets[1], nets[7], nets[8], nets[11], nets[16]) == (
+        "A",
+        "Right",
+        "ground",
+        "ground",
+        "supply",
+    )
+    assert {core["colour"] for core in found["cable"]} == {None}
+
+
+def test_revision_a_says_first_that_it_cannot_work(capsys):
+    assert main(["wiring", A]) == 1
+    out = capsys.readouterr().out
+    assert out.index("CANNOT WORK") < out.index("Pins")
+    assert "pull-up.value" in out[: out.index("Pins")]
+
+
+def test_a_wire_for_a_pull_up_is_cautioned_first(capsys, tmp_path):
+    sheet = tmp_path / "short.toml"
+    sheet.write_text(Path(B).read_text().replace('"39k ± 5 %"', '"0 Ω"'))
+    assert main(["wiring", str(sheet)]) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.index("do not plug this in") < out.index("Pins")
+
+
+def test_files_are_written(capsys, tmp_path):
+    table, drawing = tmp_path / "pins.csv", tmp_path / "pad.svg"
+    assert main(["wiring", B, "--csv", str(table), "--drawing", str(drawing)]) == 0
+    assert table.read_text().startswith("register,pin,name")
+    assert drawing.read_text().startswith("<svg")
+
+
+@pytest.mark.parametrize("arguments", [["nowhere.toml"], [B, "--csv", "/proc/none/x.csv"]])
+def test_what_cannot_be_used_is_one_line(capsys, arguments):
+    assert main(["wiring", *arguments]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1
+    assert "Traceback" not in err
+
+
+def test_verify_says_which_ports_and_what_to_change(capsys):
+    assert main(["verify", A, "--json", "--no-waves"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    failed = {one["id"]: one for one in found["findings"] if one["verdict"] == "fail"}
+    assert 39e3 in failed["levels.pressed"]["remedy"]["e12"]
+    assert 3.3e3 in failed["port.pull-down-only.clock"]["remedy"]["e12"]
+    assert {
+        (row["port"], row["verdict"]) for row in found["ports"] if "without" in row["variant"]
+    } == {
+        ("push-pull", "pass"),
+        ("pull-down-only", "fail"),
+    }

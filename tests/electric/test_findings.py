@@ -1,0 +1,188 @@
+"""Findings of whole sheets, and remedies put back into them."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from padbench.electric.findings import judge_electric, port_table
+from padbench.parts import E12, E24
+from padbench.sheet import STARTER, load_sheet, sheet_from_text
+
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+
+
+def sheet(**changes):
+    text = STARTER
+    for old, new in changes.values():
+        assert old in text
+        text = text.replace(old, new)
+    return sheet_from_text(text, "starter")
+
+
+def by_id(design, remedies=True):
+    return {found.id: found for found in judge_electric(design, remedies=remedies).findings}
+
+
+def verdict(values, id_):
+    """Of a starter sheet with other values; the cable's own finding needs what remedies need."""
+    return by_id(written(values), remedies=id_ == "cable.length")[id_].verdict
+
+
+def test_revision_b_holds_everything():
+    found = by_id(load_sheet(SHEETS / "harbour-b.toml"))
+    assert {one.verdict for one in found.values()} == {"pass"}
+    assert found["levels.pressed"].margin > 0.3
+    assert found["levels.released"].margin > 0.3
+
+
+def test_revision_a_has_a_pull_up_too_low_for_a_worn_contact():
+    found = by_id(load_sheet(SHEETS / "harbour-a.toml"))["levels.pressed"]
+    # By hand: 5.25 V x 10 k / (9.5 k + 10 k) and a microampere into 4.9 k
+    assert found.measured == pytest.approx(5.25 * 10 / 19.5 + 4.9e-3, abs=1e-4)
+    assert found.limit == pytest.approx(0.3 * 5.25)
+    assert found.margin == pytest.approx(found.limit - found.measured)
+    assert "worn contact" in found.where
+    assert found.remedy.key == "pull-up.value"
+    assert 39e3 in found.remedy.e12
+    assert 24e3 < found.remedy.low < 25e3
+    assert all(value >= found.remedy.low for value in found.remedy.e24)
+
+
+def test_revision_a_lacks_the_resistors_of_a_port_that_only_pulls_down():
+    found = by_id(load_sheet(SHEETS / "harbour-a.toml"))
+    for line in ("latch", "clock"):
+        one = found[f"port.pull-down-only.{line}"]
+        assert (one.verdict, one.measured) == ("fail", 0.0)
+        assert f"the {line} line never gets high" in one.says
+        assert one.remedy.key == f"resistors.{line}-to-supply"
+        assert 3.6e3 in one.remedy.e24
+        assert 3.3e3 in one.remedy.e12
+        assert found[f"port.push-pull.{line}"].verdict == "pass"
+
+
+def test_three_hundred_metres_of_cable_are_too_long_for_a_fast_poll():
+    text = (SHEETS / "harbour-b.toml").read_text()
+    text = text.replace('"2.5 m"', '"300 m"').replace('"plain-loop"', '"brisk"')
+    found = by_id(sheet_from_text(text.replace(', "pull-down-only"', ""), "b"))
+    assert found["data.later-bits"].verdict == "fail"
+    assert found["cable.length"].verdict == "fail"
+    longest = found["cable.length"].measured
+    assert f"the longest cable that works is {longest:.3g} m" in found["cable.length"].says
+    assert 2.5 < longest < 10
+
+
+def test_the_longest_cable_works_and_a_longer_one_does_not():
+    longest = by_id(sheet())["cable.length"].measured
+
+    def fails(metres):
+        found = by_id(sheet(one=('"2.5 m"', f'"{metres} m"')))
+        return {one.id for one in found.values() if one.verdict == "fail"}
+
+    assert fails(longest) == set()
+    assert "cable.length" in fails(longest * 1.001)
+    assert len(fails(longest * 1.001)) > 1
+
+
+def test_ports_by_variant():
+    """Common practice: without its own resistors a pad works on push-pull ports only."""
+    verdicts = {(row.variant, row.port): row.verdict for row in port_table(sheet())}
+    bare = "without resistors on latch and clock"
+    assert verdicts["as drawn", "push-pull"] == verdicts["as drawn", "pull-down-only"] == "pass"
+    assert (verdicts[bare, "push-pull"], verdicts[bare, "pull-down-only"]) == ("pass", "fail")
+
+
+@pytest.mark.parametrize(("bounce", "polls"), [("0 s", 0), ("5 ms", 1), ("17 ms", 2), ("40 ms", 3)])
+def test_polls_in_a_bounce(bounce, polls):
+    found = by_id(sheet(one=('bounce = "5 ms"', f'bounce = "{bounce}"')))["bounce.polls"]
+    assert found.measured == polls
+    assert found.verdict == ("pass" if polls < 2 else "not-judged")
+
+
+def test_what_was_not_looked_up_is_marked():
+    for found in judge_electric(sheet()).findings:
+        assert found.source, found.id
+    found = by_id(sheet())
+    assert found["levels.pressed"].source == "JEDEC JESD13-B"
+    assert "from memory" in found["data.low"].source
+
+
+def test_a_thin_margin_comes_with_its_range():
+    found = by_id(sheet(one=('"39k ± 5 %"', '"26k ± 5 %"')))["levels.pressed"]
+    assert found.verdict == "pass"
+    assert found.remedy.low < 26e3
+
+
+VALUE = {
+    "pull-up.value": ('value = "39k ± 5 %"', 'value = "{} Ω ± 5 %"'),
+    "resistors.latch-to-supply": (
+        'latch-to-supply = "3.6k ± 5 %"',
+        'latch-to-supply = "{} Ω ± 5 %"',
+    ),
+    "resistors.clock-to-supply": (
+        'clock-to-supply = "3.6k ± 5 %"',
+        'clock-to-supply = "{} Ω ± 5 %"',
+    ),
+    "cable.length": ('length = "2.5 m"', 'length = "{} m"'),
+}
+SPOILT = {
+    "pull-up.value": st.sampled_from([0, 50, 900, 2e3, 10e3, 20e3, 2e6, 50e6]),
+    "resistors.latch-to-supply": st.sampled_from([0, 1, 30, 200, 50e3, 400e3, 1e7]),
+    "resistors.clock-to-supply": st.sampled_from([0, 1, 30, 200, 50e3, 400e3, 1e7]),
+    "cable.length": st.floats(15, 900).map(lambda x: round(x, 1)),
+}
+
+
+def written(values):
+    text = STARTER
+    for key, number in values.items():
+        old, new = VALUE[key]
+        assert old in text
+        text = text.replace(old, new.format(repr(float(number))))
+    return sheet_from_text(text, "spoilt")
+
+
+@given(st.data())
+@settings(deadline=None, max_examples=12)
+def test_a_remedy_put_back_mends_and_what_lies_outside_does_not(data):
+    key = data.draw(st.sampled_from(list(VALUE)))
+    values = {key: data.draw(SPOILT[key])}
+    broken = [
+        one
+        for one in judge_electric(written(values)).findings
+        if one.verdict == "fail" and one.remedy and one.remedy.key in VALUE
+    ]
+    for found in broken:
+        remedy = found.remedy
+        if (remedy.low, remedy.high) == (None, None):
+            continue
+        ends = [remedy.low or 0.2, remedy.high or (900 if remedy.unit == "m" else 5e8)]
+        inside = [*ends, (ends[0] * ends[1]) ** 0.5, *remedy.e12[:2], *remedy.e24[-2:]]
+        for number in inside:
+            again = verdict(values | {remedy.key: number}, found.id)
+            assert again == "pass", (found.id, remedy, number)
+        outside = [remedy.low and remedy.low * 0.999, remedy.high and remedy.high * 1.001]
+        for number in filter(None, outside):
+            again = verdict(values | {remedy.key: number}, found.id)
+            assert again == "fail", (found.id, remedy, number)
+
+
+def test_preferred_values_break_nothing_else():
+    remedy = by_id(sheet(one=('"39k ± 5 %"', '"10k ± 5 %"')))["levels.pressed"].remedy
+    for number in (*remedy.e24[:3], *remedy.e24[-3:]):
+        found = by_id(written({"pull-up.value": number}))
+        assert {one.verdict for one in found.values()} == {"pass"}, number
+
+
+def test_preferred_values_are_of_their_series():
+    remedy = by_id(sheet(one=('"39k ± 5 %"', '"10k ± 5 %"')))["levels.pressed"].remedy
+    assert {int(f"{x:.1e}".replace(".", "")[:2]) for x in remedy.e12} <= set(E12)
+    assert {int(f"{x:.1e}".replace(".", "")[:2]) for x in remedy.e24} <= set(E24)
+
+
+def test_findings_are_equal_from_call_to_call():
+    assert judge_electric(sheet()) == judge_electric(sheet())
+    one = judge_electric(sheet()).findings[0]
+    assert replace(one) == one

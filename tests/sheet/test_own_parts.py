@@ -1,0 +1,161 @@
+"""Registers and kinds of port of the user's own, in a file that the sheet names."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from padbench.cli import main
+from padbench.electric.findings import judge_electric
+from padbench.parts.tables import read_table
+from padbench.sheet import STARTER, SheetError, load_sheet
+
+FIGURE = 'source = "measured on the bench", class = "C"'
+PORT = f"""
+[port.shelf-three]
+drives-high = true
+diode = false
+note = "the consoles of shelf three, with a resistor on the data line"
+source = "measured on the bench"
+class = "C"
+input-capacitance = {{ typ = 40, unit = "pF", at = "5 V", {FIGURE} }}
+output-high-resistance = {{ max = 400, unit = "Ω", at = "5 V", {FIGURE} }}
+output-low-resistance = {{ max = 60, unit = "Ω", at = "5 V", {FIGURE} }}
+output-leakage = {{ max = 1, unit = "µA", at = "5 V", {FIGURE} }}
+input-low = {{ max = 0.8, unit = "V", at = "5 V", {FIGURE} }}
+input-high = {{ min = 2, unit = "V", at = "5 V", {FIGURE} }}
+input-leakage = {{ max = 20, unit = "µA", at = "5 V", {FIGURE} }}
+data-pull-up = {{ typ = 10, unit = "kΩ", at = "5 V", {FIGURE} }}
+supply-current = {{ max = 20, unit = "mA", at = "5 V", {FIGURE} }}
+"""
+NUMBERS = read_table("registers.toml")["CD4021B"]["pins"]["numbers"]
+PINS = ", ".join(f"{name} = {pin}" for name, pin in NUMBERS.items())
+REGISTER = f"""
+[register.drawer-4021]
+family = "4021"
+load = "transparent"
+load-level = "high"
+schmitt-clock = false
+stages = 8
+timing-of = "CD4021B"
+source = "the drawer"
+class = "C"
+pins = {{ numbers = {{ {PINS} }}, source = "the drawer", class = "C" }}
+[register.drawer-4021.figures]
+clock-to-output = {{ max = 500, unit = "ns", at = "5 V, 25 °C, 50 pF", {FIGURE} }}
+"""
+
+
+@pytest.fixture
+def make(tmp_path):
+    def write(parts, **changes):
+        text = STARTER + '\n[parts]\nfile = "own/my-parts.toml"\n'
+        for old, new in changes.values():
+            assert old in text
+            text = text.replace(old, new)
+        (tmp_path / "own").mkdir(exist_ok=True)
+        (tmp_path / "own" / "my-parts.toml").write_text(parts)
+        sheet = tmp_path / "pad.toml"
+        sheet.write_text(text)
+        return sheet
+
+    return write
+
+
+PORTS = ('"push-pull", "pull-down-only"', '"shelf-three"')
+PART = ('part = "CD4021B"', 'part = "drawer-4021"')
+
+
+def test_a_port_of_ones_own(make):
+    sheet = load_sheet(make(PORT, ports=PORTS))
+    electric = judge_electric(sheet)
+    found = {one.id: one for one in electric.findings}
+    # 5.25 V through 10 k into 821 ohm, and 20 µA
+    expected = (5.25 / 10e3 + 20e-6) / (1 / 10e3 + 1 / (0.4 / 0.4875e-3))
+    assert found["data.low"].measured == pytest.approx(expected, rel=0.001)
+    assert found["data.low"].limit == pytest.approx(0.8)
+    assert "shelf-three" in found["data.low"].where
+    assert {row.port for row in electric.ports} == {"push-pull", "pull-down-only", "shelf-three"}
+
+
+def test_a_register_of_ones_own(make):
+    sheet = load_sheet(make(REGISTER, part=PART))
+    assert sheet.part.clock_to_output.max == pytest.approx(500e-9)
+    assert "from memory" in sheet.part.clock_width.source
+    found = {one.id: one for one in judge_electric(sheet).findings}
+    plain = load_sheet(make(REGISTER))
+    before = {one.id: one for one in judge_electric(plain).findings}
+    later = found["data.later-bits"].measured - before["data.later-bits"].measured
+    assert later == pytest.approx(180e-9)
+
+
+def test_verify_takes_both(make, capsys):
+    sheet = make(PORT + REGISTER, ports=PORTS, part=PART)
+    assert main(["verify", str(sheet), "--no-waves", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["verdict"] == "pass"
+
+
+def test_one_sheet_does_not_see_the_parts_of_another(make, tmp_path):
+    load_sheet(make(PORT, ports=PORTS))
+    other = tmp_path / "other.toml"
+    other.write_text(STARTER.replace(*PORTS))
+    with pytest.raises(SheetError, match="no known kind of port"):
+        load_sheet(other)
+
+
+def test_a_copy_of_a_sheet_keeps_its_parts(make):
+    sheet = load_sheet(make(PORT, ports=PORTS))
+    assert sheet.model_copy(update={"contacts": sheet.contacts}).port("shelf-three").diode is False
+
+
+BROKEN = [
+    (PORT.replace('source = "measured on the bench"\nclass', "class"), "source: is missing"),
+    (PORT.replace('at = "5 V", source = "measured on the bench", ', 'at = "5 V", ', 1), "source"),
+    (PORT.replace("max = 60", "max = -60"), "not negative"),
+    (PORT.replace("max = 60", "max = 0"), "not more than 0"),
+    (PORT.replace("max = 60", "max = nan"), "output-low-resistance"),
+    (PORT.replace('unit = "Ω"', 'unit = "furlong"', 1), "unit"),
+    (PORT.replace('unit = "Ω"', 'unit = "pF"', 1), "not in Ω"),
+    (PORT.replace("drives-high = true", "drives-high = false"), "drives-high"),
+    (PORT.replace("diode = false", "diode = true"), "diode-saturation-current"),
+    (PORT.replace("max = 0.8", "max = 2.8"), "below input-high"),
+    (PORT.replace("shelf-three", "push-pull"), "shipped"),
+    (PORT + "\nwhatever = 3\n", "no key"),
+    ("[console.x]\na = 1\n", "no known table"),
+    ("port = 3\n", "not a table"),
+    ("[port]\nx = 3\n", "port.x"),
+    (REGISTER.replace("timing-of", "timing_of"), "no key"),
+    (REGISTER.replace('timing-of = "CD4021B"', 'timing-of = "CD4O21B"'), "no known part"),
+    (REGISTER.replace('timing-of = "CD4021B"\n', ""), "is missing"),
+    (REGISTER.replace("max = 500", "typ = 500"), "needs a max"),
+    (REGISTER.replace("P8 = 1", "P8 = 2"), "each once"),
+    (REGISTER.replace("P8 = 1, ", ""), "pins lack P8"),
+    (REGISTER.replace("stages = 8", "stages = 0"), "stages"),
+    ("", "is empty"),
+    ("[port", "is not TOML"),
+]
+
+
+@pytest.mark.parametrize(("parts", "says"), BROKEN, ids=range(len(BROKEN)))
+def test_a_parts_file_that_cannot_be_used_is_one_line(make, capsys, parts, says):
+    sheet = make(parts)
+    assert main(["verify", str(sheet), "--no-waves"]) == 2
+    err = capsys.readouterr().err
+    assert says in err
+    assert "my-parts.toml" in err
+    assert err.count("\n") == 1, err
+
+
+def test_a_parts_file_that_is_not_there(make, capsys):
+    sheet = make(PORT)
+    (sheet.parent / "own" / "my-parts.toml").unlink()
+    assert main(["verify", str(sheet), "--no-waves"]) == 2
+    assert "my-parts.toml: there is no such file" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("file", ["3", '""', '"."', '["x"]'])
+def test_a_name_of_a_parts_file_that_is_none(tmp_path, capsys, file):
+    sheet = Path(tmp_path / "pad.toml")
+    sheet.write_text(STARTER + f"\n[parts]\nfile = {file}\n")
+    assert main(["verify", str(sheet), "--no-waves"]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
