@@ -1,12 +1,12 @@
 """What is done to a pad in one run: contacts that move, and reads that the console makes.
 
-Plain data, so that a scenario, a user's file or (later) a read routine can all produce it and any
+Plain data, so that a scenario, a user's file or a read routine can all produce it and any
 engine can play it.
 """
 
 from dataclasses import dataclass, field, replace
 
-__all__ = ["PollTiming", "ScriptedRead", "Stimulus"]
+__all__ = ["DrivenLines", "PollTiming", "ScriptedRead", "Stimulus"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,15 +61,30 @@ class ScriptedRead:
         return self.timing.length + 2 * self.extra_clocks * self.timing.clock_low
 
 
+@dataclass(frozen=True, slots=True)
+class DrivenLines:
+    """Latch and clock edge by edge, as a read routine drives them, in picoseconds.
+
+    ``latch`` changes at each of its times, low at first; ``clock`` too, high at first; the data
+    line is sampled at ``samples`` (at the very moment of an edge: the level from before it).
+    """
+
+    latch: tuple[int, ...]
+    clock: tuple[int, ...]
+    samples: tuple[int, ...]
+
+
 @dataclass(frozen=True)
 class Stimulus:
     """Everything that happens from outside in one run.
 
     ``contacts`` holds (time, byte) pairs: from that time on exactly those contacts are closed.
     ``notes`` are remarks for the wave, (time, text). Both in time order, as are ``reads``.
+    ``driven`` gives the edges themselves, in place of ``reads``.
     """
 
     contacts: tuple[tuple[int, int], ...]
     reads: tuple[ScriptedRead, ...]
     end: int
     notes: tuple[tuple[int, str], ...] = field(default=())
+    driven: DrivenLines | None = None

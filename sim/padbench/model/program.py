@@ -2,14 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from padbench.model.lines import Line
 from padbench.pad import PadModel
-from padbench.stimulus import ScriptedRead
+from padbench.stimulus import DrivenLines, ScriptedRead
 
-__all__ = ["Edges", "console_edges", "within_limits"]
+__all__ = ["Edges", "console_edges", "driven_edges", "within_limits"]
 
 _LONG_AGO = -(2**61)
 
@@ -49,6 +50,16 @@ def console_edges(reads: Sequence[ScriptedRead]) -> Edges:
         clock += pulses
         samples += taken
     return Edges(Line(0, latch), Line(1, clock), samples)
+
+
+def driven_edges(driven: DrivenLines) -> Edges:
+    """Edges that are given one by one. Raises ``ValueError`` where time does not go forward."""
+    for name in ("latch", "clock", "samples"):
+        times = getattr(driven, name)
+        for one, other in pairwise(times):
+            if other <= one:
+                raise ValueError(f"{name}: {other} ps comes after {one} ps; put them in order")
+    return Edges(Line(0, driven.latch), Line(1, driven.clock), list(driven.samples))
 
 
 def _clocks(read: ScriptedRead) -> tuple[list[int], list[int]]:
