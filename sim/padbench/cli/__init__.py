@@ -15,6 +15,7 @@ COMMANDS = {
     "new": "write a commented starter sheet",
     "verify": "judge a design sheet: wiring, scenarios in simulation, ports; writes waves",
     "play": "run one scenario: prints its reads, writes its wave",
+    "routine": "judge a 6502 read routine: cycles, scan lines, exposure to the sample fetch",
 }
 """Name and one line of help; the command ``x`` is the function ``run`` of ``padbench.cli.x``."""
 

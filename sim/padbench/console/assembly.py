@@ -110,10 +110,13 @@ class _Round:
             )
         raise _UnknownName
 
+    def beyond(self) -> RoutineError:
+        return self.error("the code", "runs over the end of memory", "lower its .org")
+
     def emit(self, values: list[int]) -> None:
         for value in values:
             if self.at > 0xFFFF:
-                raise self.error("the code", "runs over the end of memory", "lower its .org")
+                raise self.beyond()
             self.code.append((self.at, value, self.line))
             self.at += 1
 
@@ -197,7 +200,9 @@ def _instruction(walk: _Round, statement: str) -> None:
     plain = _plain_operand(walk, mnemonic, operand)
     try:
         code = Assembler(MPU([], 0)).assemble(f"{mnemonic} {plain}".strip(), walk.at)
-    except (SyntaxError, KeyError, OverflowError):
+    except OverflowError:
+        raise walk.beyond() from None
+    except (SyntaxError, KeyError):
         raise walk.error(
             statement, "has no such addressing mode", "see the Programming Manual, appendix B"
         ) from None

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from padbench.console.engine import STATES, SweepCounts
@@ -117,21 +118,23 @@ def safe_lengths(measured: Measured, periods: Sequence[int]) -> SafeLengths | No
     first, second = _first_two(measured.run)
     if not second:
         return None
-    steps = {b - a for part in (first, second) for a, b in zip(part, part[1:], strict=False)}
+    steps = {b - a for part in (first, second) for a, b in pairwise(part)}
     loop = steps.pop() if len(steps) == 1 else None
     loops: tuple[int, ...] = ()
+    count = sum(kind == _PORT for kind in kinds[: first[-1] + 1])
     if loop is not None:
-        inside = [*first[:-1], *second[:-1]]
+        # What a loop takes longer it takes eight times a pass, the last time behind the last read.
+        inside = [*first, *second[:-1]]
 
         def with_loop(length: int) -> bytes:
             return _stretched(kinds, inside, length - loop)
 
-        loops = _safe(with_loop, range(_QUICKEST_LOOP, _LONGEST_LOOP + 1), periods)
+        loops = _safe(with_loop, range(_QUICKEST_LOOP, _LONGEST_LOOP + 1), periods, count)
 
     def with_gap(more: int) -> bytes:
         return _stretched(kinds, [first[-1]], more)
 
-    return SafeLengths(loop, loops, _safe(with_gap, range(_MOST_GAP + 1), periods))
+    return SafeLengths(loop, loops, _safe(with_gap, range(_MOST_GAP + 1), periods, count))
 
 
 def _first_two(run: Run) -> tuple[list[int], list[int]]:
@@ -155,20 +158,20 @@ def _stretched(kinds: bytes, behind: Sequence[int], more: int) -> bytes:
 
 
 def _safe(
-    make: Callable[[int], bytes], lengths: Sequence[int], periods: Sequence[int]
+    make: Callable[[int], bytes], lengths: Sequence[int], periods: Sequence[int], count: int
 ) -> tuple[int, ...]:
     return tuple(
         length
         for length in lengths
-        if not any(_two_passes_hit(make(length), period) for period in periods)
+        if not any(_two_passes_hit(make(length), period, count) for period in periods)
     )
 
 
-def _two_passes_hit(kinds: bytes, period: int) -> bool:
-    """Whether any phase stops a read in the first eight and another in the reads behind them."""
+def _two_passes_hit(kinds: bytes, period: int, count: int) -> bool:
+    """Whether any phase stops one of the first ``count`` reads of the port and a later one."""
     reads = [place for place, kind in enumerate(kinds) if kind == _PORT]
-    first, ahead = set(reads[:8]), reads_ahead(kinds)
-    later = set(reads[8:])
+    first, ahead = set(reads[:count]), reads_ahead(kinds)
+    later = set(reads[count:])
     # A read in cycle r is hit by a request up to three writes earlier, and later by what earlier
     # fetches stole: no other phase can hit the first pass.
     phases = {
