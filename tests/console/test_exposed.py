@@ -32,7 +32,7 @@ def idle(cycles: int) -> str:
 
 
 def read_twice(loop: int = QUICK, gap: int = 0):
-    """The shipped routine with a longer loop, and a longer way from the first pass to the second."""
+    """The shipped routine with a longer loop, and a longer way between its passes."""
     source = SOURCE.replace("lda port", idle(loop - QUICK) + "lda port")
     source = source.replace("sta first\n", "sta first\n" + idle(gap))
     return routine_from_source(source, f"read-twice, {loop} cycles a bit, gap {gap}")

@@ -13,6 +13,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 from fractions import Fraction
 
+import numpy as np
+
 from padbench.buttons import spelled
 from padbench.console.fetch import Console, SampleFetch
 from padbench.console.routine import DEFAULT_LIMIT, Routine
@@ -76,9 +78,7 @@ def case_wave(
             ),
             "console.byte": Word.of(8, [(0, None), *bytes_read]),
         },
-        events={**timeline.events, "cpu.request": Wire.of([(t, 0) for t in requests]).times}
-        if requests
-        else timeline.events,
+        events={**timeline.events, **({"cpu.request": np.asarray(requests)} if requests else {})},
     )
 
 

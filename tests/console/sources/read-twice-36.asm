@@ -28,11 +28,12 @@ pass:
         lsr a
         sta port
 loop:
-        ldx #$04            ; 22 cycles of bookkeeping
+        ldx #$03            ; 22 cycles of bookkeeping
 wait:
         dex
         bne wait
-        sta spare           ; not needed, as bookkeeping often is
+        sta spare
+        sta spare
         lda port
         lsr a
         rol buttons
