@@ -73,8 +73,8 @@ def run(arguments: list[str]) -> int:
     return 1 if verdict in _BAD else 0
 
 
-def add_routine_options(parser: Parser) -> None:
-    """What names a routine, a console and its fetch."""
+def add_routine_options(parser: Parser, *, fetch: bool = True) -> None:
+    """What names a routine and a console, and unless told otherwise its fetch."""
     parser.add_argument("--entry", metavar="LABEL|ADDRESS", help="default: the first byte")
     parser.add_argument("--origin", metavar="ADDRESS", help="where a .bin lies (default $8000)")
     parser.add_argument(
@@ -85,6 +85,17 @@ def add_routine_options(parser: Parser) -> None:
     parser.add_argument(
         "--ports", metavar="ONE,TWO", default="$4016,$4017", help="default: $4016,$4017"
     )
+    parser.add_argument("--console", choices=("60hz", "50hz"), default="60hz")
+    parser.add_argument(
+        "--limit",
+        metavar="CYCLES",
+        type=int,
+        default=29_780,
+        help="a routine that takes longer never comes back (default: 29780, a frame)",
+    )
+    if not fetch:
+        parser.set_defaults(clocks="joined")
+        return
     parser.add_argument(
         "--period",
         metavar="N",
@@ -96,14 +107,6 @@ def add_routine_options(parser: Parser) -> None:
         choices=("joined", "each"),
         default="joined",
         help="repeated reads of the port: joined into one clock (default), or one each",
-    )
-    parser.add_argument("--console", choices=("60hz", "50hz"), default="60hz")
-    parser.add_argument(
-        "--limit",
-        metavar="CYCLES",
-        type=int,
-        default=29_780,
-        help="a routine that takes longer never comes back (default: 29780, a frame)",
     )
 
 
