@@ -16,7 +16,8 @@ class PollTiming:
     The latch goes high for ``latch_width``; ``latch_to_clock`` after its fall the clock first
     falls; each clock is low for ``clock_low``, then high for ``clock_high``. The data line is
     sampled ``sample`` after each fall of the clock; a sample at the very moment of the rising edge
-    takes the level that stood before it. Extra clocks (see `ScriptedRead`) are never sampled.
+    takes the level that stood before it. Extra clocks (see `ScriptedRead`) are never sampled; each
+    is low for ``extra_low`` and then high for ``extra_high``, 0 for as long as ``clock_low``.
     """
 
     latch_width: int
@@ -25,6 +26,13 @@ class PollTiming:
     clock_high: int
     sample: int
     clocks: int = 8
+    extra_low: int = 0
+    extra_high: int = 0
+
+    @property
+    def extra_pulse(self) -> tuple[int, int]:
+        """How long an extra clock is low, and high before the next fall."""
+        return self.extra_low or self.clock_low, self.extra_high or self.clock_low
 
     @property
     def length(self) -> int:
@@ -58,7 +66,7 @@ class ScriptedRead:
     @property
     def length(self) -> int:
         """From the rise of the latch to the end of the last clock, extra clocks included."""
-        return self.timing.length + 2 * self.extra_clocks * self.timing.clock_low
+        return self.timing.length + self.extra_clocks * sum(self.timing.extra_pulse)
 
 
 @dataclass(frozen=True, slots=True)

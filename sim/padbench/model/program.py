@@ -71,9 +71,10 @@ def _clocks(read: ScriptedRead) -> tuple[list[int], list[int]]:
     samples: list[int] = []
     for bit in range(1, t.clocks + 1):
         if bit == read.stopped_bit:
+            extra_low, extra_high = t.extra_pulse
             for _ in range(read.extra_clocks):
-                pulses += (at, at + low)
-                at += 2 * low
+                pulses += (at, at + extra_low)
+                at += extra_low + extra_high
         samples.append(at + t.sample)
         pulses += (at, at + low)
         at += low + high

@@ -92,7 +92,8 @@ class Plan:
             if expect is not None:
                 self._overridden[len(self.reads)] = expect
             self.reads.append(read)
-            start += read.length + read.timing.latch_to_clock
+            gap = self.setting.gap
+            start += read.length + (read.timing.latch_to_clock if gap is None else gap)
         self._free = start
         self._slot = first + self.setting.period
 
@@ -117,10 +118,27 @@ class Plan:
             Stimulus(tuple(moves), tuple(self.reads), end, tuple(sorted(notes))),
             expected,
             self.passes,
-            accepted_states((_worst(e) for e in expected), self.passes) if self.passes > 1 else (),
+            self._accepted(expected) if self.passes > 1 else (),
             frozenset(self.breaks),
             frozenset(self.tolerates),
         )
+
+    def _accepted(self, expected: Sequence[Expected]) -> tuple[int | None, ...]:
+        """What the console acts on after each poll; None from an unsettled one to a settled one."""
+        late = self.setting.pad.latch_line.fall or 0
+        loads = [read.start + read.timing.latch_width + late for read in self.reads]
+        states: list[int | None] = []
+        sure = accepted_states((_worst(one) for one in expected), self.passes)
+        for number, state in enumerate(sure):
+            group = range(number * self.passes, (number + 1) * self.passes)
+            if any(u.start <= loads[n] <= u.end for n in group for u in self.unsettled):
+                states.append(None)
+                continue
+            agree = len({_worst(expected[n]) for n in group}) == 1
+            # A poll whose passes differ keeps what was there, settled or not.
+            kept = states[-1] if states else 0
+            states.append(state if agree else kept)
+        return tuple(states)
 
     def _overridden_or(self, index: int, expected: Expected) -> Expected:
         bits = self._overridden.get(index)
@@ -171,14 +189,15 @@ def extra_clocks_at_pad(pad: PadModel, read: ScriptedRead) -> int | None:
     """
     if not read.extra_clocks or pad.clock_line.rise is None:
         return 0
-    low, limits = read.timing.clock_low, pad.limits
-    high = low - pad.clock_line.rise
+    limits = pad.limits
+    low, pause = read.timing.extra_pulse
+    high = pause - pad.clock_line.rise
     if high <= 0:
         return 0
     kept = (
         high >= limits.clock_width.ps
-        and 2 * low >= limits.clock_period.ps
-        and low + read.timing.sample >= limits.answer.ps
+        and low + pause >= limits.clock_period.ps
+        and pause + read.timing.sample >= limits.answer.ps
     )
     return read.extra_clocks if kept else None
 

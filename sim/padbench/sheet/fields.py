@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pydantic_core import CoreSchema, core_schema
 
 from padbench.buttons import BUTTONS
-from padbench.parts import poll_names, port_names, register_names
+from padbench.parts import console_names, poll_names, port_names, register_names
 from padbench.sheet.problems import Refused, nearest
 from padbench.units import Value, read_value
 
@@ -74,6 +74,7 @@ _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
     "kind of port": port_names,
     "poll": poll_names,
     "button": lambda: BUTTONS,
+    "console": console_names,
 }
 
 
