@@ -1,12 +1,12 @@
 """What is done to a pad in one run: contacts that move, and reads that the console makes.
 
-Plain data, so that a scenario, a user's file or (later) a read routine can all produce it and any
+Plain data, so that a scenario, a user's file or a read routine can all produce it and any
 engine can play it.
 """
 
 from dataclasses import dataclass, field, replace
 
-__all__ = ["PollTiming", "ScriptedRead", "Stimulus"]
+__all__ = ["DrivenLines", "PollTiming", "ScriptedRead", "Stimulus"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,7 +16,8 @@ class PollTiming:
     The latch goes high for ``latch_width``; ``latch_to_clock`` after its fall the clock first
     falls; each clock is low for ``clock_low``, then high for ``clock_high``. The data line is
     sampled ``sample`` after each fall of the clock; a sample at the very moment of the rising edge
-    takes the level that stood before it. Extra clocks (see `ScriptedRead`) are never sampled.
+    takes the level that stood before it. Extra clocks (see `ScriptedRead`) are never sampled; each
+    is low for ``extra_low`` and then high for ``extra_high``, 0 for as long as ``clock_low``.
     """
 
     latch_width: int
@@ -25,6 +26,13 @@ class PollTiming:
     clock_high: int
     sample: int
     clocks: int = 8
+    extra_low: int = 0
+    extra_high: int = 0
+
+    @property
+    def extra_pulse(self) -> tuple[int, int]:
+        """How long an extra clock is low, and high before the next fall."""
+        return self.extra_low or self.clock_low, self.extra_high or self.clock_low
 
     @property
     def length(self) -> int:
@@ -58,7 +66,20 @@ class ScriptedRead:
     @property
     def length(self) -> int:
         """From the rise of the latch to the end of the last clock, extra clocks included."""
-        return self.timing.length + 2 * self.extra_clocks * self.timing.clock_low
+        return self.timing.length + self.extra_clocks * sum(self.timing.extra_pulse)
+
+
+@dataclass(frozen=True, slots=True)
+class DrivenLines:
+    """Latch and clock edge by edge, as a read routine drives them, in picoseconds.
+
+    ``latch`` changes at each of its times, low at first; ``clock`` too, high at first; the data
+    line is sampled at ``samples`` (at the very moment of an edge: the level from before it).
+    """
+
+    latch: tuple[int, ...]
+    clock: tuple[int, ...]
+    samples: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -67,9 +88,11 @@ class Stimulus:
 
     ``contacts`` holds (time, byte) pairs: from that time on exactly those contacts are closed.
     ``notes`` are remarks for the wave, (time, text). Both in time order, as are ``reads``.
+    ``driven`` gives the edges themselves, in place of ``reads``.
     """
 
     contacts: tuple[tuple[int, int], ...]
     reads: tuple[ScriptedRead, ...]
     end: int
     notes: tuple[tuple[int, str], ...] = field(default=())
+    driven: DrivenLines | None = None

@@ -54,6 +54,8 @@ def test_the_wheel_carries_package_tables_and_sheets(tmp_path):
     assert names >= {
         "padbench/__main__.py",
         "padbench/py.typed",
+        "padbench/console/routines/read-twice.asm",
+        "padbench/parts/consoles.toml",
         "padbench/parts/registers.toml",
         "padbench/sheet/starter.toml",
         "padbench/sheets/harbour-a.toml",

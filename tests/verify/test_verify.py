@@ -153,3 +153,12 @@ def test_two_passes_a_poll_are_compared():
     assert result.verdict == "pass"
     assert result.scenarios[0].accepted == tuple(128 >> place for place in range(8))
     assert len(result.scenarios[0].reads) == 16
+
+
+def test_levels_and_edges_are_judged_at_the_timings_of_a_routine():
+    text = STARTER.replace('use = "plain-loop"', 'routine = "read-twice"')
+    assert text != STARTER
+    result = verify(sheet_from_text(text, "starter"), [SCENARIOS["idle"]])
+    limit = {f.id: f.limit for f in result.findings}["data.later-bits"]
+    # 14 cycles of the CPU from one read of the port to the next, at 315/88/2 MHz (from memory).
+    assert limit == pytest.approx(14e-6 / (315 / 88 / 2), rel=1e-3)

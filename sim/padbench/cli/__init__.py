@@ -21,6 +21,8 @@ COMMANDS = {
     "verify": "judge a design sheet: wiring, scenarios in simulation, ports; writes waves",
     "wiring": "what to solder, pin by pin, and the voltages to find with a meter",
     "play": "run one scenario: prints its reads, writes its wave",
+    "routine": "judge a 6502 read routine: cycles, scan lines, exposure to the sample fetch",
+    "latency": "the delay from a press to the first picture that can show it",
 }
 """Name and one line of help; the command ``x`` is the function ``run`` of ``padbench.cli.x``."""
 

@@ -55,9 +55,18 @@ def wave_folder(sheet: Path, waves: Path | None, no_waves: bool) -> Path | None:
 def read_sheet(path: Path) -> Sheet:
     """Load a sheet; all its problems, a line each, as one `UsageError`."""
     try:
-        return load_sheet(path)
+        sheet = load_sheet(path)
     except SheetError as error:
         raise UsageError(*map(str, error.problems)) from None
+    if sheet.poll.routine is not None:
+        from padbench.console.poll import routine_poll
+        from padbench.console.routine import RoutineError
+
+        try:
+            routine_poll(sheet.poll.routine, sheet.poll.console)
+        except RoutineError as error:
+            raise UsageError(f"{path}: poll.routine: {error}") from None
+    return sheet
 
 
 def scenarios_for(file: Path | None) -> dict[str, Scenario]:

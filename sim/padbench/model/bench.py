@@ -18,7 +18,7 @@ from padbench.model.contacts import contacts, first_inputs
 from padbench.model.lines import Line, far_end
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
 from padbench.model.port import data_input, late_data
-from padbench.model.program import console_edges, within_limits
+from padbench.model.program import console_edges, driven_edges, within_limits
 from padbench.model.record import Log, record
 from padbench.model.traces import Traces, assemble
 from padbench.pad import PadModel
@@ -33,9 +33,10 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
 
     ``watch`` asks for the watched register even where no limit can be broken.
 
-    Raises ``ValueError`` for reads out of order or a latch that begins inside another one.
+    Raises ``ValueError`` for reads or edges out of order or a latch that begins inside another one.
     """
-    console = console_edges(stimulus.reads)
+    driven = stimulus.driven
+    console = console_edges(stimulus.reads) if driven is None else driven_edges(driven)
     latch = far_end(console.latch, pad.latch_line)
     clock = far_end(console.clock, pad.clock_line)
     serial = _serial_levels(pad, stimulus.reads)

@@ -2,15 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from padbench.model.lines import Line
 from padbench.pad import PadModel
-from padbench.stimulus import ScriptedRead
+from padbench.stimulus import DrivenLines, ScriptedRead
 from padbench.timeline import Times
 
-__all__ = ["Edges", "console_edges", "within_limits"]
+__all__ = ["Edges", "console_edges", "driven_edges", "within_limits"]
 
 _LONG_AGO = -(2**61)
 
@@ -52,6 +53,16 @@ def console_edges(reads: Sequence[ScriptedRead]) -> Edges:
     return Edges(Line(0, latch), Line(1, clock), samples)
 
 
+def driven_edges(driven: DrivenLines) -> Edges:
+    """Edges that are given one by one. Raises ``ValueError`` where time does not go forward."""
+    for name in ("latch", "clock", "samples"):
+        times = getattr(driven, name)
+        for one, other in pairwise(times):
+            if other <= one:
+                raise ValueError(f"{name}: {other} ps comes after {one} ps; put them in order")
+    return Edges(Line(0, driven.latch), Line(1, driven.clock), list(driven.samples))
+
+
 def _clocks(read: ScriptedRead) -> tuple[list[int], list[int]]:
     """Falls and rises of one read's clocks, and its samples."""
     t = read.timing
@@ -61,9 +72,10 @@ def _clocks(read: ScriptedRead) -> tuple[list[int], list[int]]:
     samples: list[int] = []
     for bit in range(1, t.clocks + 1):
         if bit == read.stopped_bit:
+            extra_low, extra_high = t.extra_pulse
             for _ in range(read.extra_clocks):
-                pulses += (at, at + low)
-                at += 2 * low
+                pulses += (at, at + extra_low)
+                at += extra_low + extra_high
         samples.append(at + t.sample)
         pulses += (at, at + low)
         at += low + high

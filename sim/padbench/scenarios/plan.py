@@ -107,6 +107,8 @@ class Plan:
 
     def _pause(self, read: ScriptedRead) -> int:
         """Between two passes: as between latch and clock, if the period leaves so much."""
+        if self.setting.gap is not None:
+            return self.setting.gap
         spare = self.setting.period - self.passes * read.length
         return max(0, min(read.timing.latch_to_clock, spare // self.passes))
 
@@ -190,13 +192,14 @@ def extra_clocks_at_pad(pad: PadModel, read: ScriptedRead) -> int | None:
     """
     if not read.extra_clocks or pad.clock_line.rise is None:
         return 0
-    low, limits = read.timing.clock_low, pad.limits
-    high = low - pad.clock_line.rise
+    limits = pad.limits
+    low, pause = read.timing.extra_pulse
+    high = pause - pad.clock_line.rise
     if high <= 0:
         return 0
     kept = (
         high >= limits.clock_width.ps
-        and 2 * low >= limits.clock_period.ps
-        and low + read.timing.sample >= limits.answer.ps
+        and low + pause >= limits.clock_period.ps
+        and pause + read.timing.sample >= limits.answer.ps
     )
     return read.extra_clocks if kept else None

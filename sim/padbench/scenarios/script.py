@@ -17,7 +17,9 @@ class Setting:
     """The design a scenario is made for: the pad at one corner, and the console's poll.
 
     ``period`` (from one poll to the next), ``bounce`` (longest time a contact bounces) in
-    picoseconds; ``passes`` reads make one poll.
+    picoseconds; ``passes`` reads make one poll. ``gap`` (picoseconds) runs from the end of one pass
+    to the latch of the next; None: as long as from latch to clock. ``extra_clocks`` are the numbers
+    of clocks that a stopped read may bring.
     """
 
     pad: PadModel
@@ -25,6 +27,8 @@ class Setting:
     period: int
     bounce: int
     passes: int = 1
+    gap: int | None = None
+    extra_clocks: tuple[int, ...] = (1, 2, 3)
 
 
 @dataclass(frozen=True, slots=True)

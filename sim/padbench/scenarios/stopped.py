@@ -21,17 +21,21 @@ def stopped_last_bit(setting: Setting) -> Script:
     """Nothing is held, the read of the eighth bit is stopped: a press that never happened."""
     plan = Plan(setting, passes=1)
     plan.poll(note="undisturbed")
-    plan.poll(stopped=[(_last(setting), 1)], note="stopped in the read of the last bit")
+    stop = _last(setting), setting.extra_clocks[0]
+    plan.poll(stopped=[stop], note="stopped in the read of the last bit")
     plan.poll(note="undisturbed")
     return plan.script()
 
 
 def stopped_any_bit(setting: Setting) -> Script:
-    """Each of the eight bits, one to three extra clocks, each tie of the serial input."""
+    """Each of the eight bits, one to three extra clocks, each tie of the serial input.
+
+    With a read routine as the poll, only the extra clocks that its console makes.
+    """
     plan = Plan(setting, passes=1)
     for serial in (0, 1, None):
         for bit in range(1, _last(setting) + 1):
-            for extra in (1, 2, 3):
+            for extra in setting.extra_clocks:
                 for held in (0x00, 0xAA, 0x55):
                     plan.hold(held)
                     plan.poll(stopped=[(bit, extra)], serial=serial)
@@ -41,11 +45,11 @@ def stopped_any_bit(setting: Setting) -> Script:
 def read_twice_rejects(setting: Setting) -> Script:
     """Two passes that disagree are dropped, and the next poll that agrees is taken."""
     plan = Plan(setting, passes=2)
+    stop = _last(setting), setting.extra_clocks[0]
     plan.poll(note="both passes undisturbed")
-    stopped = (_last(setting), 1)
-    plan.poll(stopped=[stopped], note="first pass stopped")
-    plan.poll(stopped=[(0, 0), stopped], note="second pass stopped")
+    plan.poll(stopped=[stop], note="first pass stopped")
+    plan.poll(stopped=[(0, 0), stop], note="second pass stopped")
     plan.hold(["A"])
-    plan.poll(stopped=[stopped], note="first pass stopped, A held")
+    plan.poll(stopped=[stop], note="first pass stopped, A held")
     plan.poll(note="both passes undisturbed")
     return plan.script()

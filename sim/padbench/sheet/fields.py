@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pydantic_core import CoreSchema, core_schema
 
 from padbench.buttons import BUTTONS
-from padbench.parts import poll_names
+from padbench.parts import console_names, poll_names
 from padbench.sheet.firmware import Firmware
 from padbench.sheet.own import part_names, port_names
 from padbench.sheet.problems import Refused, nearest
@@ -149,6 +149,7 @@ _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
     "kind of port": port_names,
     "poll": poll_names,
     "button": lambda: BUTTONS,
+    "console": console_names,
 }
 
 

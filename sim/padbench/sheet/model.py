@@ -32,6 +32,7 @@ from padbench.sheet.fields import (
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
 from padbench.sheet.own import OwnParts, find_part, find_port, own_now, port_names
+from padbench.sheet.problems import Refused
 from padbench.units import Value
 
 __all__ = [
@@ -203,10 +204,16 @@ class Poll(Table):
 
     ``latch_to_clock`` runs from the latch's fall to the first fall of the clock; ``sample`` from
     each fall of the clock to the moment the console looks at the data line. ``use`` names a poll of
-    the parts tables, whose timings hold wherever the sheet gives none of its own.
+    the parts tables, whose timings hold wherever the sheet gives none of its own. ``routine`` is a
+    read routine, a shipped one or a file: the wires then come from its cycles on ``console``, once
+    a frame, and the timings here are those of a named poll that only stand in.
     """
 
     use: Annotated[str, OneOf("poll")] | None = Field(default=None, examples=["plain-loop"])
+    routine: Annotated[Text, AfterValidator(pad_name)] | None = Field(
+        default=None, examples=["read-twice"]
+    )
+    console: Annotated[str, OneOf("console")] = Field(default="60hz", examples=["60hz"])
     latch_width: Annotated[Value, _time("8.9 us")]
     latch_to_clock: Annotated[Value, _time("5.4 us")]
     clock_low: Annotated[Value, _time("0.56 us")]
@@ -228,10 +235,16 @@ class Poll(Table):
     @model_validator(mode="before")
     @classmethod
     def _fill_in_named(cls, raw: Any) -> Any:
-        if not isinstance(raw, dict) or "use" not in raw:
+        if not isinstance(raw, dict) or not ({"use", "routine"} & set(raw)):
             return raw
+        others = sorted(set(raw) - {"routine", "console"})
+        if "routine" in raw and others:
+            raise Refused(
+                f"has a routine, which brings its own timings, and {others[0]} as well",
+                "leave out one of the two",
+            )
         # A wrong name is reported at `use`; seven missing timings beside it would only be noise.
-        use = raw["use"]
+        use = raw.get("use", poll_names()[0])
         base = named_poll(use if isinstance(use, str) and use in poll_names() else poll_names()[0])
         own = {key for key in base.timings if key in raw or key.replace("-", "_") in raw}
         return {**{key: base.timings[key] for key in base.timings if key not in own}, **raw}

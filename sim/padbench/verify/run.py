@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from padbench.buttons import spelled
+from padbench.console.poll import routine_poll
 from padbench.decode import Read, decode
 from padbench.electric.corners import CORNERS, Corner, pad_model
 from padbench.electric.findings import judge_electric
@@ -26,8 +27,22 @@ __all__ = ["run_scenario", "setting_of", "standing_for_all", "verify"]
 
 
 def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
-    """The sheet as scenarios want it, on one kind of port and at one corner."""
+    """The sheet as scenarios want it, on one kind of port and at one corner.
+
+    Raises `RoutineError` if the poll is a read routine that scenarios cannot use.
+    """
     poll = sheet.poll
+    if poll.routine is not None:
+        made = routine_poll(poll.routine, poll.console)
+        return Setting(
+            pad=pad_model(sheet, port, corner),
+            timing=made.timing,
+            period=made.period,
+            bounce=to_ps(sheet.contacts.bounce.high),
+            passes=made.passes,
+            gap=made.gap,
+            extra_clocks=(made.extra_clocks,),
+        )
 
     def time(value: Value) -> int:
         # A quick console is hardest on a slow pad, and the other way round.
@@ -61,7 +76,7 @@ def verify(
     ``step`` is called after each run (for a progress bar), ``keep`` with the one result of each
     scenario that stands for it, as soon as it is known (to write its wave).
     """
-    electric = judge_electric(sheet)
+    electric = judge_electric(_with_timings(sheet))
     findings = [*judge_wiring(sheet), *electric.findings]
     timing: list[Finding] = []
     results = []
@@ -80,6 +95,25 @@ def verify(
         keep(chosen)
         results.append(chosen)
     return VerifyResult((*findings, *worst_of_each(timing)), tuple(results), electric.ports)
+
+
+def _with_timings(sheet: Sheet) -> Sheet:
+    """The sheet with the timings of its read routine in the place of typed ones, if it has one."""
+    poll = sheet.poll
+    if poll.routine is None:
+        return sheet
+    made = routine_poll(poll.routine, poll.console)
+    times = {
+        "latch_width": made.timing.latch_width,
+        "latch_to_clock": made.timing.latch_to_clock,
+        "clock_low": made.timing.clock_low,
+        "clock_high": made.timing.clock_high,
+        "sample": made.timing.sample,
+        "period": made.period,
+    }
+    exact: dict[str, object] = {key: Value.exact(ps * 1e-12) for key, ps in times.items()}
+    counts = {"clocks": made.timing.clocks, "passes": made.passes}
+    return sheet.model_copy(update={"poll": poll.model_copy(update=exact | counts)})
 
 
 def standing_for_all(runs: Sequence[ScenarioResult]) -> ScenarioResult:

@@ -1,0 +1,219 @@
+"""From a press to the first picture that can show it: the exact distribution.
+
+    delays = press_to_picture(setup)
+    delays.mean, delays.percentile(99), delays.largest        # CPU cycles, exact fractions
+
+A press comes at any moment with equal chance and is held. The contact chatters for a while; a
+pass that looks during that time finds it closed with a given chance, each pass anew. A poll acts
+on a press once all its passes have seen it (common practice for read-twice; with one pass there is
+nothing to agree). What is read in one frame is worked on in that frame, and the earliest picture
+that shows it is the next one (common practice). A frame is counted from the start of vertical
+blanking, where programs do their reading.
+
+Between two moments at which a pass looks or chatter ends, the chance for each poll to be the one
+that acts is constant, so the delay is a mixture of uniform stretches: no sampling, no rounding.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from itertools import pairwise
+
+from padbench.console.frames import PollPlan
+from padbench.console.run import Run
+from padbench.parts import ConsoleTiming
+
+__all__ = ["Delays", "LatencySetup", "Stretch", "latch_moments", "press_to_picture"]
+
+_CYCLE_OF_FRAMES = 2
+"""Frames after which long and short ones repeat."""
+
+
+@dataclass(frozen=True, slots=True)
+class LatencySetup:
+    """What the delay depends on.
+
+    ``latches``: for each pass, CPU cycles from the start of the poll to the moment at which the
+    register stops loading. ``processing``: pictures from the frame of the read to the one that
+    shows it, at least 1. ``screen_line``: where on the screen one looks, 0 is the top.
+    ``bounce``: CPU cycles of chatter after the press. ``closed``: the chance that a pass that
+    looks during the chatter finds the contact closed. ``ValueError`` for what cannot be.
+    """
+
+    timing: ConsoleTiming
+    plan: PollPlan
+    latches: tuple[Fraction, ...]
+    processing: int = 1
+    screen_line: int = 120
+    bounce: Fraction = Fraction(0)
+    closed: Fraction = Fraction(1, 2)
+
+    def __post_init__(self) -> None:
+        """Check the ranges."""
+        timing = self.timing
+        if not 0 <= self.plan.line < timing.lines:
+            raise ValueError(f"line {self.plan.line} is outside 0..{timing.lines - 1}")
+        if not 0 <= self.screen_line < timing.picture_lines:
+            raise ValueError(
+                f"screen line {self.screen_line} is outside 0..{timing.picture_lines - 1}"
+            )
+        if self.processing < 1:
+            raise ValueError(f"{self.processing} frames of processing; the least is 1")
+        if not self.latches or list(self.latches) != sorted(self.latches):
+            raise ValueError("the passes of a poll come one after the other, and there is one")
+        if self.bounce < 0 or not 0 <= self.closed <= 1:
+            raise ValueError("chatter lasts 0 cycles or longer, and a chance is from 0 to 1")
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Delays from ``low`` to ``high`` CPU cycles, spread evenly, with a share of all presses."""
+
+    low: Fraction
+    high: Fraction
+    share: Fraction
+
+
+@dataclass(frozen=True)
+class Delays:
+    """A distribution of delays in CPU cycles; the shares of the stretches add up to 1."""
+
+    stretches: tuple[Stretch, ...]
+
+    @property
+    def smallest(self) -> Fraction:
+        """The shortest delay that can come up."""
+        return min(stretch.low for stretch in self.stretches)
+
+    @property
+    def largest(self) -> Fraction:
+        """The longest delay that can come up."""
+        return max(stretch.high for stretch in self.stretches)
+
+    @property
+    def mean(self) -> Fraction:
+        """The mean delay."""
+        halves = (s.share * (s.low + s.high) / 2 for s in self.stretches)
+        return sum(halves, Fraction(0))
+
+    @cached_property
+    def corners(self) -> tuple[tuple[Fraction, Fraction], ...]:
+        """(delay, share of presses that are no slower): straight lines between these points."""
+        edges = sorted({edge for s in self.stretches for edge in (s.low, s.high)})
+        return tuple((edge, self.share_within(edge)) for edge in edges)
+
+    def share_within(self, delay: Fraction) -> Fraction:
+        """The share of presses with at most this delay."""
+        total = Fraction(0)
+        for s in self.stretches:
+            if delay >= s.high:
+                total += s.share
+            elif delay > s.low:
+                total += s.share * (delay - s.low) / (s.high - s.low)
+        return total
+
+    def percentile(self, percent: Fraction | int) -> Fraction:
+        """The smallest delay within which so many percent of all presses lie.
+
+        ``ValueError`` for a percentage outside 0..100.
+        """
+        if not 0 <= percent <= 100:
+            raise ValueError(f"{percent} % is outside 0..100")
+        wanted = Fraction(percent) / 100
+        before = self.corners[0]
+        for corner in self.corners:
+            if corner[1] >= wanted:
+                rise = corner[1] - before[1]
+                if not rise:
+                    return corner[0]
+                return before[0] + (corner[0] - before[0]) * (wanted - before[1]) / rise
+            before = corner
+        return self.corners[-1][0]
+
+
+def latch_moments(run: Run) -> tuple[Fraction, ...]:
+    """For each latch of an undisturbed run, the cycle with whose end the register stops loading."""
+    moments, level = [], 0
+    for access in run.accesses:
+        if access.kind == "latch":
+            if level and not access.value:
+                moments.append(Fraction(access.cycle + 1))
+            level = access.value
+    return tuple(moments)
+
+
+def press_to_picture(setup: LatencySetup) -> Delays:
+    """The distribution of the delay over all moments of a press, in CPU cycles."""
+    timing, plan = setup.timing, setup.plan
+    span = _frame_start(timing, _CYCLE_OF_FRAMES * plan.every)
+    # Presses of one whole turn of long and short frames, the turn that ends with a poll; polls go
+    # on until one has seen even the last of them after its chatter.
+    first = list(_polls(setup, 0))
+    end = _looks(setup, first[-1])[0]
+    start = end - span
+    polls: list[int] = []
+    number = -_CYCLE_OF_FRAMES
+    while not polls or _looks(setup, polls[-1])[0] < end + setup.bounce:
+        frame = plan.first + number * plan.every
+        if _looks(setup, frame)[-1] > start:
+            polls.append(frame)
+        number += 1
+    looks = [_looks(setup, frame) for frame in polls]
+    edges = {start, end}
+    for moments in looks:
+        for moment in moments:
+            edges |= {at for at in (moment, moment - setup.bounce) if start < at < end}
+    ordered = sorted(edges)
+    stretches = []
+    for low, high in pairwise(ordered):
+        left = Fraction(1)
+        for frame, moments in zip(polls, looks, strict=True):
+            chance = _chance(setup, (low + high) / 2, moments)
+            if chance:
+                shown = _shown(setup, frame)
+                share = left * chance * (high - low) / span
+                stretches.append(Stretch(shown - high, shown - low, share))
+                left *= 1 - chance
+            if not left:
+                break
+    return Delays(tuple(stretches))
+
+
+def _polls(setup: LatencySetup, number: int) -> Iterator[int]:
+    """Frames of the polls of one turn of long and short frames."""
+    for n in range(_CYCLE_OF_FRAMES):
+        yield setup.plan.first + (number + n) * setup.plan.every
+
+
+def _chance(setup: LatencySetup, press: Fraction, looks: tuple[Fraction, ...]) -> Fraction:
+    """That every pass of a poll sees a press."""
+    chance = Fraction(1)
+    for moment in looks:
+        if moment < press:
+            return Fraction(0)
+        if moment < press + setup.bounce:
+            chance *= setup.closed
+    return chance
+
+
+def _looks(setup: LatencySetup, frame: int) -> tuple[Fraction, ...]:
+    """The moments at which the passes of the poll in a frame look at the contacts."""
+    timing = setup.timing
+    lines = (setup.plan.line - timing.blanking_from) % timing.lines
+    begin = _frame_start(timing, frame) + lines * timing.cycles_per_line
+    return tuple(begin + latch for latch in setup.latches)
+
+
+def _shown(setup: LatencySetup, frame: int) -> Fraction:
+    """When the line one looks at is drawn in the first picture that can show what was read."""
+    timing = setup.timing
+    lines = timing.lines - timing.blanking_from + setup.screen_line
+    return _frame_start(timing, frame + setup.processing) + lines * timing.cycles_per_line
+
+
+def _frame_start(timing: ConsoleTiming, frame: int) -> Fraction:
+    """CPU cycles from the start of frame 0 to that of another one; every odd one is shorter."""
+    pairs, odd = divmod(frame, 2)
+    whole = timing.lines * timing.cycles_per_line
+    return pairs * (2 * whole - timing.shortened_by) + odd * whole

@@ -1,0 +1,100 @@
+"""Consoles: clock, lines, frames and the rates of the sample fetch."""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+
+from padbench.parts.figure import Entry, SourceClass
+from padbench.parts.tables import read_table
+
+__all__ = ["ConsoleTiming", "console_names", "console_timing"]
+
+
+@dataclass(frozen=True, slots=True)
+class ConsoleTiming:
+    """One console. ``clock`` is the CPU clock in Hz, all of it exact.
+
+    A line is ``cycles_per_line`` CPU cycles, a frame ``lines`` lines, every second one shorter by
+    ``shortened_by`` cycles. Lines 0 to ``picture_lines`` - 1 draw; vertical blanking begins with
+    line ``blanking_from``. ``fetch_periods`` are in CPU cycles, slowest first. ``extra_clocks``:
+    a stopped read of the port clocks the pad too often.
+    """
+
+    name: str
+    note: str
+    clock: Fraction
+    cycles_per_line: Fraction
+    lines: int
+    shortened_by: Fraction
+    picture_lines: int
+    blanking_from: int
+    fetch_periods: tuple[int, ...]
+    extra_clocks: bool
+    source: str
+    kind: SourceClass
+
+    @property
+    def cycle_ps(self) -> Fraction:
+        """Length of a CPU cycle in picoseconds."""
+        return Fraction(10**12) / self.clock
+
+    @property
+    def frame_cycles(self) -> Fraction:
+        """CPU cycles of a frame, the mean of a long and a short one."""
+        return self.lines * self.cycles_per_line - self.shortened_by / 2
+
+    @property
+    def frame_rate(self) -> Fraction:
+        """Frames per second."""
+        return self.clock / self.frame_cycles
+
+    def to_ps(self, cycles: Fraction | int) -> int:
+        """Moment of a cycle in whole picoseconds, each rounded by itself so that none adds up."""
+        return round(cycles * self.cycle_ps)
+
+
+class _ConsoleEntry(Entry):
+    note: str
+    subcarrier: str
+    cycles_per_subcarrier: str
+    cycles_per_line: str
+    lines: int
+    shortened_by: str
+    picture_lines: int
+    blanking_from: int
+    fetch_rates: list[int]
+    extra_clocks: bool
+
+
+def console_timing(name: str) -> ConsoleTiming:
+    """The console of that name; ``KeyError`` for one that is not in the table."""
+    return _consoles()[name]
+
+
+def console_names() -> tuple[str, ...]:
+    """Every console in the table, in its order."""
+    return tuple(_consoles())
+
+
+@cache
+def _consoles() -> dict[str, ConsoleTiming]:
+    return {name: _console(name, raw) for name, raw in read_table("consoles.toml").items()}
+
+
+def _console(name: str, raw: dict[str, object]) -> ConsoleTiming:
+    entry = _ConsoleEntry.model_validate(raw)
+    subcarrier = Fraction(entry.subcarrier) * 10**6
+    return ConsoleTiming(
+        name=name,
+        note=entry.note,
+        clock=subcarrier * Fraction(entry.cycles_per_subcarrier),
+        cycles_per_line=Fraction(entry.cycles_per_line),
+        lines=entry.lines,
+        shortened_by=Fraction(entry.shortened_by),
+        picture_lines=entry.picture_lines,
+        blanking_from=entry.blanking_from,
+        fetch_periods=tuple(8 * rate for rate in entry.fetch_rates),
+        extra_clocks=entry.extra_clocks,
+        source=entry.source,
+        kind=entry.kind,
+    )

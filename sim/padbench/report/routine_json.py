@@ -1,0 +1,76 @@
+"""A judged read routine as a plain object for ``--json``."""
+
+from pathlib import Path
+from typing import Any
+
+from padbench.console.engine import Counterexample, SweepCounts
+from padbench.console.frames import lines_of, microseconds_of
+from padbench.console.judge import Measured, SafeLengths
+from padbench.parts import console_names, console_timing
+
+__all__ = ["routine_object", "sweep_object"]
+
+
+def routine_object(
+    name: str,
+    console: str,
+    measured: Measured,
+    verdict: str,
+    says: str,
+    sweeps: list[SweepCounts],
+    safe: SafeLengths | None,
+    wave: Path | None,
+) -> dict[str, Any]:
+    """Keys as scripts rely on them; cycles are those of the undisturbed routine."""
+    accesses = measured.run.accesses
+    timings = {name: console_timing(name) for name in console_names()}
+    return {
+        "routine": name,
+        "console": console,
+        "verdict": verdict,
+        "says": says,
+        "cycles": measured.most,
+        "cycles_least": measured.least,
+        "lines": lines_of(measured.most, timings[console]),
+        "microseconds": microseconds_of(measured.most, timings[console]),
+        "port_reads": [a.cycle for a in accesses if a.kind == "read"],
+        "latch_writes": [a.cycle for a in accesses if a.kind == "latch"],
+        "on": {
+            key: {
+                "lines": lines_of(measured.most, timing),
+                "microseconds": microseconds_of(measured.most, timing),
+            }
+            for key, timing in timings.items()
+        },
+        "sweeps": [sweep_object(sweep) for sweep in sweeps],
+        "safe": None
+        if safe is None
+        else {"loop": safe.loop, "loops": list(safe.loops), "gaps": list(safe.gaps)},
+        "vcd": None if wave is None else str(wave),
+    }
+
+
+def sweep_object(sweep: SweepCounts) -> dict[str, Any]:
+    """One fetch period."""
+    return {
+        "period": sweep.period,
+        "cases": sweep.cases,
+        "hit": sweep.hit,
+        "corrupt": sweep.corrupt,
+        "accepted_wrong": sweep.accepted_wrong,
+        "never_settles": sweep.never_settles,
+        "kept_old": sweep.kept_old,
+        "counterexample": _counterexample(sweep.counterexample),
+    }
+
+
+def _counterexample(found: Counterexample | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "held": found.held,
+        "phase": found.phase,
+        "got": found.got,
+        "kind": found.kind,
+        "pad": found.pad,
+    }

@@ -1,0 +1,149 @@
+"""``padbench routine`` as scripts use it."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from padbench.cli import main
+from padbench.decode import decode
+from padbench.waveio import read_vcd
+
+SOURCES = Path(__file__).parents[1] / "console" / "sources"
+HEX = ":0480000018A900605B\n:00000001FF\n"  # clc, lda #0, rts at $8000
+ALWAYS_RIGHT = "rts\n"
+
+
+@pytest.fixture
+def padbench(capsys, tmp_path, monkeypatch):
+    """Run ``padbench routine`` in a folder of its own: (exit code, output, errors)."""
+    monkeypatch.chdir(tmp_path)
+
+    def run(*arguments):
+        code = main(["routine", *arguments])
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return run
+
+
+def test_read_once_is_exposed_by_the_numbers_of_the_closed_form(padbench):
+    code, out, err = padbench("read-once", "--json", "--waves", "worst.vcd")
+    found = json.loads(out)
+    assert (code, err) == (1, "")
+    assert found["cycles"] == 135
+    assert found["lines"] == pytest.approx(135 / (341 / 3))
+    assert found["microseconds"] == pytest.approx(135 * 176 / 315)
+    assert found["port_reads"] == [18, 32, 46, 60, 74, 88, 102, 116]
+    (sweep,) = found["sweeps"]
+    assert {key: sweep[key] for key in ("period", "cases", "hit", "corrupt")} == {
+        "period": 432,
+        "cases": 110592,
+        "hit": 2048,
+        "corrupt": 1793,
+    }
+    assert (sweep["accepted_wrong"], sweep["never_settles"]) == (1793, 0)
+    example = sweep["counterexample"]
+    # The wave is of exactly that case: the same byte, from the wires.
+    (read,) = decode(read_vcd(Path("worst.vcd")))
+    assert (example["held"], read.byte) == (0, example["got"])
+    assert found["vcd"] == "worst.vcd"
+
+
+def test_the_exposed_read_twice_says_what_would_be_safe(padbench):
+    code, out, _ = padbench(str(SOURCES / "read-twice-36.asm"), "--json", "--waves", "w.vcd")
+    found = json.loads(out)
+    assert (code, found["verdict"]) == (1, "exposed")
+    assert found["sweeps"][0]["accepted_wrong"] > 0
+    assert 36 not in found["safe"]["loops"]
+    assert 14 in found["safe"]["loops"]
+    assert 0 not in found["safe"]["gaps"]
+    example = found["sweeps"][0]["counterexample"]
+    assert [read.byte for read in decode(read_vcd(Path("w.vcd")))] == [example["got"]] * 2
+
+
+def test_the_50_hz_console_is_immune(padbench):
+    code, out, _ = padbench("read-once", "--console", "50hz", "--json")
+    found = json.loads(out)
+    assert (code, found["verdict"]) == (0, "immune")
+    assert found["sweeps"][0]["counterexample"] is None
+    assert found["lines"] == pytest.approx(135 / 106.5625)
+
+
+def test_words_for_people(padbench):
+    code, out, _ = padbench("read-once", "--line", "250", "--clocks", "each")
+    assert code == 1
+    for said in ("135 CPU cycles", "1.19 scan lines", "Verdict: exposed", "in vertical blanking"):
+        assert said in out
+
+
+def test_all_kinds_of_file(padbench):
+    Path("a.asm").write_text("; hands back what it was given\n" + ALWAYS_RIGHT)
+    Path("a.bin").write_bytes(b"\xea\x60")
+    Path("a.hex").write_text(HEX)
+    assert padbench("a.asm", "--json")[0] == 0
+    assert padbench("a.bin", "--origin", "$C000", "--entry", "$C001", "--json")[0] == 0
+    code, out, _ = padbench("a.hex", "--json")
+    assert (code, json.loads(out)["verdict"]) == (1, "wrong")  # always 0: wrong without a fetch
+    code, out, _ = padbench("a.hex", "--entry", "$8003", "--result", "$10", "--json")
+    assert (code, json.loads(out)["verdict"]) == (0, "immune")
+
+
+def test_periods_are_swept_in_the_order_of_asking_and_once(padbench):
+    Path("a.asm").write_text(ALWAYS_RIGHT)
+    _, out, _ = padbench("a.asm", "--json", "--period", "576", "--period", "432", "--period", "576")
+    assert [sweep["period"] for sweep in json.loads(out)["sweeps"]] == [576, 432]
+    _, out, _ = padbench("a.asm", "--json", "--period", "all")
+    assert len(json.loads(out)["sweeps"]) == 16
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "options", "says"),
+    [
+        ("a.asm", b".byte 2", [], "a.asm:1: $02 at $8000 is not a documented opcode"),
+        ("a.asm", b"nop\njmp $1234", [], "a.asm: $1234 is jumped to"),
+        ("a.asm", b"nop\nl: jmp l", [], "a.asm:1: the routine has not come back"),
+        ("a.asm", b"rts", ["--result", "$4016"], "a.asm: the result address $4016 is the port"),
+        ("a.asm", b"rts", ["--result", "x1"], "'x1' is neither an address nor a label"),
+        ("a.asm", b"rts", ["--entry", "$9000"], "a.asm: the entry $9000 lies outside"),
+        ("a.asm", b"rts\nlda foo", [], "a.asm:2: foo is an unknown label"),
+        ("a.asm", b"\xff", [], "a.asm:1: byte 0xFF is not UTF-8"),
+        ("a.asm", b"", [], "a.asm: is empty"),
+        ("a.asm", b"rts", ["--origin", "$9000"], "a.asm: --origin is for a .bin only"),
+        ("a.asm", b"rts", ["--period", "7"], "--period: '7' is no number of cycles"),
+        ("a.asm", b"rts", ["--limit", "0"], "--limit: 0 is not between"),
+        ("a.asm", b"rts", ["--line", "262"], "--line: line 262 is outside 0..261"),
+        ("a.asm", b"rts", ["--ports", "$4016"], "--ports: '$4016' is not two addresses"),
+        ("a.asm", b"rts", ["--ports", "$10,$11"], "a.asm: port $0010 lies in zero page"),
+        ("a.asm", b"rts", ["--ports", "$8000,$11"], "a.asm:1: port $8000 lies inside the routine"),
+        ("a.asm", b"rts", ["--result", "A,A"], "a.asm: the result place is the same"),
+        ("a.bin", b"\x60" * 9, ["--origin", "$FFFF"], "a.bin: 9 bytes from $FFFF run over"),
+        ("a.bin", b"\x60", ["--origin", "home"], "--origin: 'home' is no address"),
+        ("a.hex", b":0480000018A900605C\n", [], "a.hex:1: "),
+        ("a.hex", b"\n:0480000018A9006\n", [], "a.hex:2: "),
+        ("a.hex", b"hello\n", [], "is not Intel HEX"),
+        ("a.hex", b":00000001FF\n", [], "a.hex: holds no data"),
+        ("a.hex", b":020000040001F9\n:0100000060 9F", [], "a.hex"),
+        ("read-thrice", None, [], "did you mean read-twice?"),
+        ("none.asm", None, [], "none.asm: there is no such file"),
+    ],
+)
+def test_bad_input_is_one_line_and_exit_code_2(padbench, name, content, options, says):
+    if content is not None:
+        Path(name).write_bytes(content)
+    code, out, err = padbench(name, *options)
+    assert (code, out) == (2, "")
+    assert says in err
+    assert err.startswith("padbench: ")
+    assert err.count("\n") == 1
+
+
+def test_a_pipe_or_a_folder_is_refused_at_once(padbench, tmp_path):
+    import os  # noqa: PLC0415
+
+    os.mkfifo(tmp_path / "pipe.asm")
+    (tmp_path / "folder.asm").mkdir()
+    for name in ("pipe.asm", "folder.asm"):
+        code, _, err = padbench(name)
+        assert code == 2
+        assert "is not a file" in err
