@@ -1,0 +1,291 @@
+"""Chosen columns of a CSV file of any size, block by block.
+
+    with open_bytes(path) as stream:
+        scan = CsvScan(stream)
+        for piece in scan.pieces(Columns(time=0, rate=None, channels={"latch": 1})):
+            ...
+
+The fields are taken apart by pyarrow, which does it on all cores at once and knows decimal
+commas. Here the columns become times and levels, and are checked.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.timeline import UNKNOWN, Times
+from padbench.waveio.capture import Changes, Piece, WaveError
+from padbench.waveio.csv_layout import LONGEST_LINE, Layout, find_layout, is_number
+from padbench.waveio.levels import THRESHOLDS, Thresholds
+from padbench.waveio.stream import ByteStream
+
+__all__ = ["Columns", "CsvScan"]
+
+_HEAD = 1 << 18
+_BLOCK = 1 << 24  # larger than for VCD: pyarrow shares one block out among the cores
+_LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
+
+Column = NDArray[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Which column (from 0) is what.
+
+    ``time`` is None where ``rate``, in samples a second, takes its place. ``channels`` become
+    levels; ``measured`` ones are followed in volts only. ``thresholds`` None: 0 and 1 are taken as
+    levels, anything else as volts at the usual thresholds.
+    """
+
+    time: int | None
+    rate: float | None
+    channels: Mapping[str, int]
+    measured: Mapping[str, int] = field(default_factory=dict)
+    thresholds: Thresholds | None = None
+
+
+class _Row(Exception):
+    """What is wrong with the row of that number in its block."""
+
+    def __init__(self, row: int, what: str) -> None:
+        super().__init__(what)
+        self.row = row
+        self.what = what
+
+
+class CsvScan:
+    """Finds the layout at once; the rest as `pieces`."""
+
+    def __init__(self, stream: ByteStream) -> None:
+        """Raises `WaveError` if this is no table of numbers."""
+        self._stream = stream
+        head = stream.read(_HEAD)
+        while head.count(b"\n") < 20 and len(head) < 20 * LONGEST_LINE:
+            more = stream.read(_HEAD)
+            if not more:
+                break
+            head += more
+            if head.find(b"\n", 0, LONGEST_LINE + 1) < 0 and len(head) > LONGEST_LINE:
+                break
+        whole = not (more := stream.read(1))
+        head += more
+        self.layout: Layout = find_layout(head, stream.name, whole=whole)
+        self._rest = head[self.layout.start :]
+        self._line = self.layout.line
+        self._rows = 0
+        self._now: int | None = None
+
+    def pieces(self, columns: Columns) -> Iterator[Piece]:
+        """Changes of the channels, in stretches of time; the first sample counts as a change.
+
+        Times are those of the file. Raises `WaveError` with the line where a row does not fit
+        those before it or a value is none; a file that breaks off inside its last row yields
+        what stood before.
+        """
+        reader = _Reader(self.layout, columns)
+        ended = False
+        carry, self._rest = self._rest, b""
+        while not ended:
+            block = self._stream.read(_BLOCK)
+            ended = not block
+            data = carry + block
+            whole = data.rfind(b"\n") + 1
+            if len(data) - whole > LONGEST_LINE:
+                what = f"a line of more than {LONGEST_LINE >> 10} KiB; a row should be one sample"
+                raise self._error(data, data.count(b"\n"), what)
+            carry = data[whole:]
+            broken = None
+            last = b""
+            if ended:
+                broken = self._stream.broken
+                last, carry = carry, b""
+            rows = data[:whole]
+            try:
+                piece = self._take(reader, rows) if rows.strip() else None
+            except _Row as fault:
+                raise self._error(rows, fault.row, fault.what) from None
+            self._line += rows.count(b"\n")
+            if piece is not None:
+                yield piece
+            if last.strip():
+                broken = broken or self._last_row(reader, last)
+                if broken is None:
+                    yield self._take(reader, last)
+            if broken is not None:
+                yield Piece(self._now or 0, {}, broken_off=broken)
+        if self._now is None:
+            raise self._error(b"", 0, "no whole row; below the names should stand one a sample")
+
+    def _last_row(self, reader: "_Reader", last: bytes) -> str | None:
+        """A row without a line end: None if it is whole all the same, else where it breaks off."""
+        rows = self._rows
+        now = self._now
+        try:
+            self._take(reader, last)
+        except _Row:
+            return f"line {self._line}"
+        finally:
+            self._rows, self._now = rows, now
+        return None
+
+    def _take(self, reader: "_Reader", rows: bytes) -> Piece:
+        table = reader.table(rows)
+        times = reader.times(table, self._rows)
+        if len(times):
+            before = np.concatenate([[times[0] if self._now is None else self._now], times[:-1]])
+            falls = times < before
+            if falls.any():
+                raise _Row(int(np.argmax(falls)), "time runs backwards; it should only grow")
+        changes = {name: reader.changes(table, name, times) for name in reader.columns.channels}
+        volts = {name: reader.range(table, name) for name in reader.columns.measured}
+        self._rows += len(times)
+        if len(times):
+            self._now = int(times[-1])
+        return Piece(self._now or 0, changes, volts=volts)
+
+    def _error(self, rows: bytes, row: int, what: str) -> WaveError:
+        line = self._line
+        for text in rows.split(b"\n"):
+            if text.strip():
+                if not row:
+                    break
+                row -= 1
+            line += 1
+        says = what.encode("unicode_escape").decode("ascii")
+        return WaveError(f"{self._stream.name}: line {line}: {says}")
+
+
+class _Reader:
+    """Rows to columns, and columns to what they mean."""
+
+    def __init__(self, layout: Layout, columns: Columns) -> None:
+        from pyarrow import csv, float64, int8  # noqa: PLC0415 - heavy, and for CSV only
+
+        self.columns = columns
+        self._layout = layout
+        self._csv = csv
+        chosen = {*columns.channels.values(), *columns.measured.values()}
+        self._volts = {
+            place
+            for place in chosen
+            if columns.thresholds is not None
+            or place in columns.measured.values()
+            or not layout.logic[place]
+        }
+        types = {
+            f"c{place}": float64() if place in self._volts else int8()
+            for place in chosen - {columns.time}
+        }
+        if columns.time is not None:
+            types[f"c{columns.time}"] = float64()
+        self._read = csv.ReadOptions(
+            column_names=[f"c{place}" for place in range(layout.columns)], block_size=1 << 21
+        )
+        self._parse = csv.ParseOptions(delimiter=layout.delimiter)
+        self._convert = csv.ConvertOptions(
+            column_types=types,
+            include_columns=list(types),
+            null_values=["x", "X", "z", "Z"],
+            quoted_strings_can_be_null=True,
+            decimal_point=layout.decimal,
+            check_utf8=False,
+        )
+
+    def table(self, rows: bytes) -> Any:
+        from pyarrow import ArrowInvalid, BufferReader  # noqa: PLC0415
+
+        try:
+            return self._csv.read_csv(
+                BufferReader(rows),
+                read_options=self._read,
+                parse_options=self._parse,
+                convert_options=self._convert,
+            )
+        except ArrowInvalid as error:
+            raise self._first_fault(rows, str(error)) from None
+
+    def times(self, table: Any, before: int) -> Times:
+        """Picoseconds, as many as rows."""
+        if self.columns.rate is not None:
+            seconds = np.arange(before, before + table.num_rows) / self.columns.rate
+        else:
+            assert self.columns.time is not None
+            column = table.column(f"c{self.columns.time}")
+            seconds = self._finite(column, "time") * self._layout.units[self.columns.time]
+        picoseconds = np.rint(seconds * 1e12)
+        too_far = np.abs(picoseconds) > _LATEST
+        if too_far.any():
+            what = "a time beyond what can be counted; it should be in seconds"
+            raise _Row(int(np.argmax(too_far)), what)
+        return picoseconds.astype(np.int64)
+
+    def changes(self, table: Any, name: str, times: Times) -> Changes:
+        """Where the level of a channel is another than at the sample before."""
+        place = self.columns.channels[name]
+        column = table.column(f"c{place}")
+        if place in self._volts:
+            volts = self._finite(column, name, allow_none=True) * self._layout.units[place]
+            levels = (self.columns.thresholds or THRESHOLDS).zones(volts)
+        else:
+            levels = column.fill_null(UNKNOWN).to_numpy().view(np.uint8)
+            wrong = levels > 1
+            if wrong.any():
+                # What is left after x and z, which are 2 here on purpose, has to be 0 or 1.
+                given = column.is_valid().to_numpy()
+                wrong &= given
+            if wrong.any():
+                row = int(np.argmax(wrong))
+                what = (
+                    f"{column[row].as_py()} among levels of 0 and 1; "
+                    "give --thresholds if the column is in volts"
+                )
+                raise _Row(row, what)
+        new = np.flatnonzero(levels[1:] != levels[:-1]) + 1
+        if len(levels):
+            new = np.concatenate([[0], new])
+        return times[new], levels[new]
+
+    def range(self, table: Any, name: str) -> tuple[float, float]:
+        """Least and greatest voltage."""
+        place = self.columns.measured[name]
+        volts = self._finite(table.column(f"c{place}"), name) * self._layout.units[place]
+        return float(volts.min()), float(volts.max())
+
+    def _finite(self, column: Any, name: str, *, allow_none: bool = False) -> NDArray[np.float64]:
+        values: NDArray[np.float64] = column.to_numpy()
+        finite = np.isfinite(values)
+        if not finite.all():
+            if allow_none and column.null_count:
+                finite |= column.is_null().to_numpy()
+            if not finite.all():
+                row = int(np.argmin(finite))
+                raise _Row(row, f"{values[row]} as {name}; a finite number should stand here")
+        return values
+
+    def _first_fault(self, rows: bytes, said: str) -> _Row:
+        """Which row it was: the library counts otherwise, and not always."""
+        layout = self._layout
+        wanted = {*self.columns.channels.values(), *self.columns.measured.values()}
+        number = 0
+        for row in rows.split(b"\n"):
+            if not row.strip():
+                continue
+            fields = row.decode(layout.encoding, "replace").strip("\r").split(layout.delimiter)
+            if len(fields) != layout.columns:
+                return _Row(
+                    number, f"{len(fields)} fields; {layout.columns} as in the rows before should"
+                )
+            for place in sorted(wanted | ({self.columns.time} - {None})):  # type: ignore[operator]
+                text = fields[place].strip()
+                whole = place not in self._volts and place != self.columns.time
+                if text in ("x", "X", "z", "Z") and place != self.columns.time:
+                    continue
+                if not is_number(text, layout.decimal) or (whole and not text.strip('"').isdigit()):
+                    return _Row(
+                        number, f"{text[:20]!r} in column {place + 1}; a number should stand here"
+                    )
+            number += 1
+        return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
