@@ -9,6 +9,7 @@ console sampled. It neither knows nor cares where the timeline came from.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -127,7 +128,7 @@ def extra_clocks(read: Read, usual: int, wanted: int = 8) -> tuple[int, ...]:
         return ()
     close = tuple(
         place
-        for place, (one, other) in enumerate(zip(falls, falls[1:], strict=False))
+        for place, (one, other) in enumerate(pairwise(falls))
         if 10 * (other - one) < 6 * usual
     )
     return close if len(close) == more else ()

@@ -126,18 +126,22 @@ def _settle(
             if place is not None:
                 label = names[place] or f"column {place + 1}"
                 found.add(role)
-        if role == "sample" and place is not None and not _is_event(scan, place):
+        if role == "sample" and (place is None or not _is_event(scan, place)):
             found.discard(role)
             continue
         if place is None:
-            if role == "sample":
-                continue
             some = ", ".join([name for name in names if name][:8]) or f"{len(names)} columns"
             raise UsageError(
                 f"{path}: --{role}: no one channel is clearly the {role}; "
                 f"name one, there are {some[:200]}"
             )
         chosen[role], channels[role] = place, label
+    _no_two(path, chosen, channels)
+    return chosen, channels, found
+
+
+def _no_two(path: Path, chosen: dict[str, int], channels: dict[str, str]) -> None:
+    """Refuse one channel in two roles."""
     by_place: dict[tuple[int, int], str] = {}
     for role, place in chosen.items():
         key = place, _bit_of(channels[role])
@@ -146,7 +150,6 @@ def _settle(
                 f"{path}: --{role}: {channels[role]} is the {by_place[key]} already; name another"
             )
         by_place[key] = role
-    return chosen, channels, found
 
 
 def _given(

@@ -130,7 +130,8 @@ def _script(a: Sequence[int], b: Sequence[int]) -> Iterator[Step]:
     start = 0
     while start < min(len(a), len(b)) and a[start] == b[start]:
         start += 1
-    yield from ["same"] * start
+    for _ in range(start):
+        yield "same"
     yield from _middle(a[start:], b[start:])
 
 

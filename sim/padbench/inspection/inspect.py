@@ -106,7 +106,6 @@ def inspect(pieces: Iterable[Stretch], settings: Settings) -> Inspection:
     passes = settings.passes or _passes(every["start"])
     starts = every["start"][::passes]
     measure["poll period"].add(np.diff(starts))
-    measure.pop("poll period or pass", None)
     return Inspection(
         every,
         watched.end,

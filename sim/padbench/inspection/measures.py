@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-__all__ = ["Measure", "Statistics", "Sampler"]
+__all__ = ["Measure", "Sampler", "Statistics"]
 
 _KEPT = 1 << 17
 

@@ -11,7 +11,7 @@ from padbench.decode import Names, Read, decode, extra_clocks
 from padbench.inspection.measures import Measure
 from padbench.inspection.windows import Window
 from padbench.rules.quality import crossings, data_delays, short_pulses, stands_still
-from padbench.timeline import HIGH, LOW, Timeline, Times, Wire
+from padbench.timeline import HIGH, Timeline, Times, Wire
 
 __all__ = ["ROW", "SeenRead", "WindowReads", "rows_of"]
 
@@ -111,10 +111,9 @@ class Rhythm:
 
     loop: int = 0
     shortest: int = 0
-    latch: int = 0
 
     def learn(self, clock: Wire, reads: tuple[Read, ...]) -> None:
-        """Medians: the program's loop, half the shorter part of a clock, half a latch."""
+        """From medians: the program's loop, and half the shorter part of a clock."""
         if self.loop or not any(read.clock_falls for read in reads):
             return
         loops = [np.diff(read.clock_falls) for read in reads if len(read.clock_falls) > 1]
@@ -130,7 +129,6 @@ class Rhythm:
         if low:
             widths = np.median(np.concatenate(low)), np.median(np.concatenate(high))
             self.shortest = int(min(widths)) // 2
-        self.latch = int(np.median([read.latch_end_ps - read.start_ps for read in reads])) // 4
 
 
 def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> WindowReads:
@@ -167,9 +165,8 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     delays = data_delays(data, clock.rises())
     inside = delays[1] < max(rhythm.loop, 1)
     delays = delays[0][inside], delays[1][inside]
-    if len(own):
+    if own:
         measure["data delay after the clock"].add(delays[1][delays[0] >= own[0].read.start_ps])
-        measure["poll period or pass"].add(np.diff(starts))
     return WindowReads(
         rows,
         reads,
@@ -233,8 +230,8 @@ class _Judged:
         )
 
     def _spike(self) -> bool:
-        """A latch far shorter than the others: nobody knows whether the pad has loaded."""
-        return self.read.latch_end_ps - self.read.start_ps < self.rhythm.latch
+        """A latch shorter than any clock: nobody knows whether the pad has loaded."""
+        return self.read.latch_end_ps - self.read.start_ps < self.rhythm.shortest
 
     def _unsteady(self, data: Wire, samples: list[int]) -> NDArray[np.bool_]:
         """Bits whose level did not stand in the second half of the low part of their clock.

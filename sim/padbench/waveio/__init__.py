@@ -1,7 +1,8 @@
 """Timelines from files and to files.
 
 `read_vcd` and `write_vcd` take whole timelines, with words, events and notes. Captures of any size
-are streamed: `open_capture` gives a `VcdScan` or a `CsvScan`, whose ``pieces`` are stretches of time.
+are streamed: `open_capture` gives a `VcdScan` or a `CsvScan`, whose ``pieces`` are stretches of
+time.
 """
 
 from padbench.waveio.capture import Piece, WaveError

@@ -77,8 +77,8 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
     lines = head.split(b"\n")
     if not whole:
         lines.pop()
-    for number, line in enumerate(lines or [head], 1):
-        if len(line) > LONGEST_LINE:
+    for number, text in enumerate(lines or [head], 1):
+        if len(text) > LONGEST_LINE:
             what = f"a line of more than {LONGEST_LINE >> 10} KiB; a row should be one sample"
             raise WaveError(f"{name}: line {number}: {what}")
     if not lines:
@@ -162,7 +162,7 @@ def _described(
     if above:
         head = _fields(above[-1].lstrip("#%; ") if delimiter != ";" else above[-1], delimiter)
         if len(head) in (columns, columns - 1):
-            names = (head + [""])[:columns]
+            names = [*head, ""][:columns]
     for place, text in enumerate(names):
         match = _NAME_UNIT.fullmatch(text)
         unit = match and (match[2] or match[3])
@@ -196,7 +196,7 @@ def _units_row(text: str, delimiter: str, columns: int) -> list[str] | None:
         units.append(unit)
     if not any(units) or len(units) not in (columns, columns - 1):
         return None
-    return (units + [""])[:columns]
+    return [*units, ""][:columns]
 
 
 def _no_numbers(texts: list[str], name: str) -> NoReturn:

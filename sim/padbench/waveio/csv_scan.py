@@ -269,6 +269,8 @@ class _Reader:
         """Which row it was: the library counts otherwise, and not always."""
         layout = self._layout
         wanted = {*self.columns.channels.values(), *self.columns.measured.values()}
+        if self.columns.time is not None:
+            wanted.add(self.columns.time)
         number = 0
         for row in rows.split(b"\n"):
             if not row.strip():
@@ -276,9 +278,9 @@ class _Reader:
             fields = row.decode(layout.encoding, "replace").strip("\r").split(layout.delimiter)
             if len(fields) != layout.columns:
                 return _Row(
-                    number, f"{len(fields)} fields; {layout.columns} as in the rows before should"
+                    number, f"{len(fields)} fields; there should be {layout.columns} as before"
                 )
-            for place in sorted(wanted | ({self.columns.time} - {None})):  # type: ignore[operator]
+            for place in sorted(wanted):
                 text = fields[place].strip()
                 whole = place not in self._volts and place != self.columns.time
                 if text in ("x", "X", "z", "Z") and place != self.columns.time:

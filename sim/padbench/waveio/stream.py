@@ -1,7 +1,6 @@
 """Bytes of a capture in blocks, plain or gzip, with a count of what was taken from the disk."""
 
 import gzip
-import io
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -81,7 +80,7 @@ def open_bytes(path: Path, step: Callable[[int], None] = lambda _: None) -> Iter
     """
     try:
         # By name and not by Path.open: a FIFO is read as it comes, without seeking.
-        disk = cast(io.BufferedReader, path.open("rb"))
+        disk = path.open("rb")
     except OSError as error:
         raise WaveError(f"{path}: {error.strerror}; name a capture that can be read") from None
     with disk:

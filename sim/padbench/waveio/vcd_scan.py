@@ -241,10 +241,11 @@ class VcdScan:
         if not len(ticks):
             return ticks
         largest = int(ticks.max())
-        if largest * self._unit // 1000 > _LATEST or largest > _LATEST // self._unit:
-            if self._unit % 1000 or largest * (self._unit // 1000) > _LATEST:
-                at = int(starts[np.argmax(ticks)])
-                raise _Fault(at - 1, f"the time is too late; at most {_LATEST} ps can be read")
+        # What is multiplied below must not overflow.
+        factor = self._unit if self._unit % 1000 else self._unit // 1000
+        if largest * factor > _LATEST - 500:
+            at = int(starts[np.argmax(ticks)])
+            raise _Fault(at - 1, f"the time is too late; at most {_LATEST} ps can be read")
         if self._unit % 1000:
             times = (ticks * self._unit + 500) // 1000
         else:
@@ -449,7 +450,8 @@ def _split(text: bytes) -> tuple[Bytes, Places]:
     """The bytes as an array, and where in it tokens begin."""
     bytes_ = np.frombuffer(text, np.uint8)
     ink = bytes_ > 32
-    return bytes_, np.flatnonzero(ink[1:] > ink[:-1]) + 1
+    starts: Places = np.flatnonzero(ink[1:] > ink[:-1]) + 1
+    return bytes_, starts
 
 
 def _last_space(data: bytes) -> int:
@@ -475,7 +477,7 @@ def _values_with_codes(kinds: Bytes) -> Places:
         return row
     begins = np.flatnonzero(np.insert(np.diff(row) != 1, 0, True))
     place = np.arange(len(row)) - np.repeat(begins, np.diff(np.append(begins, len(row))))
-    values = row[place % 2 == 0]
+    values: Places = row[place % 2 == 0]
     kinds[values[values + 1 < len(kinds)] + 1] = _CODE
     return values
 
@@ -532,7 +534,8 @@ def _equal_numbers(bytes_: Bytes, starts: Places, length: int) -> Times | None:
     high, low = _words(bytes_, starts), _words(bytes_, starts + (length - 8))
     if not (_digits_only(high) and _digits_only(low)):
         return None
-    return _eight_digits(high) // 10 ** (16 - length) * 10**8 + _eight_digits(low)
+    whole: Times = _eight_digits(high) // 10 ** (16 - length) * 10**8 + _eight_digits(low)
+    return whole
 
 
 def _words(bytes_: Bytes, starts: Places) -> NDArray[np.uint64]:
