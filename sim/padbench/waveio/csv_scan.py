@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.timeline import UNKNOWN, Times
+from padbench.timeline import HIGH, LOW, UNKNOWN, Times
 from padbench.waveio.capture import Changes, Piece, WaveError
 from padbench.waveio.csv_layout import LONGEST_LINE, Layout, find_layout, is_number
 from padbench.waveio.levels import THRESHOLDS, Thresholds
@@ -28,7 +28,7 @@ _HEAD = 1 << 18
 _BLOCK = 1 << 24  # larger than for VCD: pyarrow shares one block out among the cores
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
-Column = NDArray[Any]
+_ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +77,7 @@ class CsvScan:
         self._line = self.layout.line
         self._rows = 0
         self._now: int | None = None
+        self._seconds = 0.0
 
     def pieces(self, columns: Columns) -> Iterator[Piece]:
         """Changes of the channels, in stretches of time; the first sample counts as a change.
@@ -132,18 +133,34 @@ class CsvScan:
         return None
 
     def _take(self, reader: "_Reader", rows: bytes) -> Piece:
-        table = reader.table(rows)
-        times = reader.times(table, self._rows)
-        if len(times):
-            before = np.concatenate([[times[0] if self._now is None else self._now], times[:-1]])
-            falls = times < before
-            if falls.any():
-                raise _Row(int(np.argmax(falls)), "time runs backwards; it should only grow")
-        changes = {name: reader.changes(table, name, times) for name in reader.columns.channels}
-        volts = {name: reader.range(table, name) for name in reader.columns.measured}
-        self._rows += len(times)
-        if len(times):
-            self._now = int(times[-1])
+        parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
+        volts: dict[str, tuple[float, float]] = {}
+        begin = self._rows
+        for batch in reader.batches(rows):
+            seconds = reader.seconds(batch, self._rows)
+            before = self._seconds if self._now is not None else seconds[0]
+            if seconds[0] < before or (seconds[1:] < seconds[:-1]).any():
+                row = int(np.argmax(seconds < np.concatenate([[before], seconds[:-1]])))
+                what = "time runs backwards; it should only grow"
+                raise _Row(self._rows - begin + row, what)
+            self._seconds = float(seconds[-1])
+            try:
+                for name, found in parts.items():
+                    places, levels = reader.changes(batch, name)
+                    found.append((_picoseconds(seconds[places]), levels))
+                for name in reader.columns.measured:
+                    least, most = reader.range(batch, name)
+                    known = volts.get(name, (least, most))
+                    volts[name] = min(known[0], least), max(known[1], most)
+            except _Row as fault:
+                raise _Row(self._rows - begin + fault.row, fault.what) from None
+            self._rows += len(seconds)
+            self._now = int(_picoseconds(seconds[-1:])[0])
+        changes = {
+            name: (np.concatenate([t for t, _ in found]), np.concatenate([v for _, v in found]))
+            for name, found in parts.items()
+            if found
+        }
         return Piece(self._now or 0, changes, volts=volts)
 
     def _error(self, rows: bytes, row: int, what: str) -> WaveError:
@@ -182,7 +199,7 @@ class _Reader:
         if columns.time is not None:
             types[f"c{columns.time}"] = float64()
         self._read = csv.ReadOptions(
-            column_names=[f"c{place}" for place in range(layout.columns)], block_size=1 << 21
+            column_names=[f"c{place}" for place in range(layout.columns)], block_size=1 << 20
         )
         self._parse = csv.ParseOptions(delimiter=layout.delimiter)
         self._convert = csv.ConvertOptions(
@@ -194,11 +211,12 @@ class _Reader:
             check_utf8=False,
         )
 
-    def table(self, rows: bytes) -> Any:
+    def batches(self, rows: bytes) -> Iterator[Any]:
+        """Record batches of some whole rows, none of them empty."""
         from pyarrow import ArrowInvalid, BufferReader  # noqa: PLC0415
 
         try:
-            return self._csv.read_csv(
+            table = self._csv.read_csv(
                 BufferReader(rows),
                 read_options=self._read,
                 parse_options=self._parse,
@@ -206,64 +224,59 @@ class _Reader:
             )
         except ArrowInvalid as error:
             raise self._first_fault(rows, str(error)) from None
+        # One at a time: a batch fits the processor's cache, the whole table does not.
+        return (batch for batch in table.to_batches() if batch.num_rows)
 
-    def times(self, table: Any, before: int) -> Times:
-        """Picoseconds, as many as rows."""
+    def seconds(self, batch: Any, before: int) -> NDArray[np.float64]:
+        """Times as many as rows; ``before`` rows came earlier."""
         if self.columns.rate is not None:
-            seconds = np.arange(before, before + table.num_rows) / self.columns.rate
-        else:
-            assert self.columns.time is not None
-            column = table.column(f"c{self.columns.time}")
-            seconds = self._finite(column, "time") * self._layout.units[self.columns.time]
-        picoseconds = np.rint(seconds * 1e12)
-        too_far = np.abs(picoseconds) > _LATEST
-        if too_far.any():
-            what = "a time beyond what can be counted; it should be in seconds"
-            raise _Row(int(np.argmax(too_far)), what)
-        return picoseconds.astype(np.int64)
+            return np.arange(before, before + batch.num_rows) / self.columns.rate
+        assert self.columns.time is not None
+        values = _finite(batch.column(f"c{self.columns.time}"), "time")
+        unit = self._layout.units[self.columns.time]
+        return values if unit == 1 else values * unit
 
-    def changes(self, table: Any, name: str, times: Times) -> Changes:
-        """Where the level of a channel is another than at the sample before."""
+    def changes(self, batch: Any, name: str) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
+        """Rows at which the level of a channel is another than in the row before."""
         place = self.columns.channels[name]
-        column = table.column(f"c{place}")
-        if place in self._volts:
-            volts = self._finite(column, name, allow_none=True) * self._layout.units[place]
-            levels = (self.columns.thresholds or THRESHOLDS).zones(volts)
-        else:
-            levels = column.fill_null(UNKNOWN).to_numpy().view(np.uint8)
-            wrong = levels > 1
-            if wrong.any():
-                # What is left after x and z, which are 2 here on purpose, has to be 0 or 1.
-                given = column.is_valid().to_numpy()
-                wrong &= given
-            if wrong.any():
-                row = int(np.argmax(wrong))
-                what = (
-                    f"{column[row].as_py()} among levels of 0 and 1; "
-                    "give --thresholds if the column is in volts"
-                )
-                raise _Row(row, what)
-        new = np.flatnonzero(levels[1:] != levels[:-1]) + 1
-        if len(levels):
-            new = np.concatenate([[0], new])
-        return times[new], levels[new]
+        column = batch.column(f"c{place}")
+        if place not in self._volts:
+            return self._logic(column)
+        unit = self._layout.units[place]
+        thresholds = self.columns.thresholds or THRESHOLDS
+        thresholds = Thresholds(thresholds.low / unit, thresholds.high / unit)
+        volts = _finite(column, name, allow_none=True)
+        # Where it is low, between and high is 0, 1 and 2 here: quicker than levels for all rows.
+        zone = (volts > thresholds.low).view(np.uint8) + (volts >= thresholds.high).view(np.uint8)
+        if column.null_count:
+            zone[np.isnan(volts)] = 1
+        rows = _changes(zone)
+        return rows, _ZONES[zone[rows]]
 
-    def range(self, table: Any, name: str) -> tuple[float, float]:
+    def _logic(self, column: Any) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
+        given = column
+        if column.null_count:
+            column = column.fill_null(UNKNOWN)
+        levels = column.to_numpy().view(np.uint8)
+        wrong = levels > 1
+        if wrong.any():
+            # What is 2 because it was x or z is no fault.
+            wrong &= given.is_valid().to_numpy(zero_copy_only=False)
+        if wrong.any():
+            row = int(np.argmax(wrong))
+            what = (
+                f"{given[row].as_py()} among levels of 0 and 1; "
+                "give --thresholds if the column is in volts"
+            )
+            raise _Row(row, what)
+        rows = _changes(levels)
+        return rows, levels[rows]
+
+    def range(self, batch: Any, name: str) -> tuple[float, float]:
         """Least and greatest voltage."""
         place = self.columns.measured[name]
-        volts = self._finite(table.column(f"c{place}"), name) * self._layout.units[place]
+        volts = _finite(batch.column(f"c{place}"), name) * self._layout.units[place]
         return float(volts.min()), float(volts.max())
-
-    def _finite(self, column: Any, name: str, *, allow_none: bool = False) -> NDArray[np.float64]:
-        values: NDArray[np.float64] = column.to_numpy()
-        finite = np.isfinite(values)
-        if not finite.all():
-            if allow_none and column.null_count:
-                finite |= column.is_null().to_numpy()
-            if not finite.all():
-                row = int(np.argmin(finite))
-                raise _Row(row, f"{values[row]} as {name}; a finite number should stand here")
-        return values
 
     def _first_fault(self, rows: bytes, said: str) -> _Row:
         """Which row it was: the library counts otherwise, and not always."""
@@ -291,3 +304,31 @@ class _Reader:
                     )
             number += 1
         return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
+
+
+def _changes(values: NDArray[np.uint8]) -> NDArray[np.intp]:
+    """The first row, and those that differ from the one before."""
+    return np.concatenate([[0], np.flatnonzero(values[1:] != values[:-1]) + 1])
+
+
+def _finite(column: Any, name: str, *, allow_none: bool = False) -> NDArray[np.float64]:
+    values: NDArray[np.float64] = column.to_numpy(zero_copy_only=False)
+    # One number that is not finite makes the sum so; a sum may also simply be too large.
+    with np.errstate(over="ignore", invalid="ignore"):
+        if np.isfinite(values.sum()):
+            return values
+    finite = np.isfinite(values)
+    if allow_none and column.null_count:
+        finite |= column.is_null().to_numpy(zero_copy_only=False)
+    if not finite.all():
+        row = int(np.argmin(finite))
+        raise _Row(row, f"{values[row]} as {name}; a finite number should stand here")
+    return values
+
+
+def _picoseconds(seconds: NDArray[np.float64]) -> Times:
+    picoseconds = np.rint(seconds * 1e12)
+    too_far = np.abs(picoseconds) > _LATEST
+    if too_far.any():
+        raise _Row(0, "a time beyond what can be counted; it should be in seconds")
+    return picoseconds.astype(np.int64)

@@ -46,7 +46,7 @@ class ByteStream:
         held, self._held = self._held[:count], self._held[count:]
         if self.broken is not None:
             return held
-        parts: list[bytes] = [held]
+        parts: list[bytes] = [held] if held else []
         missing = count - len(held)
         try:
             while missing and (part := self._source.read(missing)):
@@ -57,12 +57,7 @@ class ByteStream:
         except OSError as error:
             raise WaveError(f"{self.name}: {error.strerror}; name a file to be read") from None
         self._report()
-        return b"".join(parts)
-
-    def blocks(self) -> Iterator[bytes]:
-        """All that is left, block by block."""
-        while block := self.read():
-            yield block
+        return parts[0] if len(parts) == 1 else b"".join(parts)
 
     def _report(self) -> None:
         if self.size:
