@@ -25,15 +25,16 @@ HEAD = (
 )
 ROWS = "".join(f"{n}e-6,0,1,1\n" for n in range(9))
 CSV = "time,latch,clock,data\n" + ROWS
+LONG = "time,latch,clock,data\n" + "".join(f"{n}e-6,0,1,1\n" for n in range(1200))
 
 VCD_CASES = {
     "empty": ("", "line 1: the file is empty"),
     "white space": ("\n \n", "line 1: the file is empty"),
     "dollar": ("$", "line 1: the file ends among the declarations"),
     "half a keyword": ("$timesc", "line 1: the file ends among the declarations"),
-    "header only": (HEAD[: HEAD.index("#0")], "line 6: the file has no time"),
-    "header cut": (HEAD[:60], "line 2: the file ends among the declarations"),
-    "no timescale": (HEAD[22:], "line 4: no $timescale"),
+    "header only": (HEAD[: HEAD.index("#0")], "line 5: the file has no time"),
+    "header cut": (HEAD[:60], "line 3: the file ends among the declarations"),
+    "no timescale": (HEAD[21:], "line 4: no $timescale"),
     "timescale of weeks": (HEAD.replace("1 ns", "3 weeks"), "line 1: $timescale 3weeks"),
     "timescale of nothing": (HEAD.replace("1 ns", "0 ns"), "line 1: $timescale 0ns"),
     "var of two words": (HEAD.replace("1 # clock", "1"), "line 3: a $var has type, size, code"),
@@ -49,7 +50,7 @@ VCD_CASES = {
     "code too long 2": (HEAD + "#1\n1!!!!!!!!!!!!!!!!!!\n#2\n", "line 8: code !!!!"),
     "value without code": (HEAD + "#1\n1\n#2\n", "line 8: a value without a code"),
     "no value": (HEAD + "#1\n2!\n#2\n", "line 8: confused: 2!"),
-    "word": (HEAD + "#1\nhello\n#2\n", "line 8: confused: hello"),
+    "word": (HEAD + "#1\nquit\n#2\n", "line 8: confused: quit"),
     "vector of letters": (HEAD + "#1\nb01q !\n#2\n", "line 8: b01q is no level"),
     "empty vector": (HEAD + "#1\nb !\n#2\n", "line 8: b is no level"),
     "real latch": (HEAD + "#1\nr1.5 !\n#2\n", "line 8: r1.5 is no level"),
@@ -81,16 +82,17 @@ CSV_CASES = {
     "five fields": (CSV + "9e-6,0,1,1,1\n1e-5,0,1,1\n", "line 11: 5 fields"),
     "a word": (CSV + "9e-6,0,up,1\n1e-5,0,1,1\n", "line 11: 'up' in column 3"),
     "an empty field": (CSV + "9e-6,0,,1\n1e-5,0,1,1\n", "line 11: '' in column 3"),
-    "nan as a level": (CSV + "9e-6,0,nan,1\n1e-5,0,1,1\n", "line 11: 'nan' in column 3"),
-    "infinite level": (CSV + "9e-6,0,inf,1\n1e-5,0,1,1\n", "line 11: 'inf' in column 3"),
+    "nan as a level": (CSV + "9e-6,0,nan,1\n1e-5,0,1,1\n", "line 11: nan as clock"),
+    "infinite level": (CSV + "9e-6,0,inf,1\n1e-5,0,1,1\n", "line 11: inf as clock"),
     "nan as a time": (CSV + "nan,0,1,1\n1e-5,0,1,1\n", "line 11: nan as time"),
     "infinite time": (CSV + "inf,0,1,1\n", "line 11: inf as time"),
     "no time": (CSV + ",0,1,1\n1e-5,0,1,1\n", "line 11: '' in column 1"),
     "x as a time": (CSV + "x,0,1,1\n1e-5,0,1,1\n", "line 11: nan as time"),
     "time falls": (CSV + "5e-6,0,1,1\n1e-5,0,1,1\n", "line 11: time runs backwards"),
     "time too late": (CSV + "1e30,0,1,1\n", "a time beyond what can be counted"),
-    "five": (CSV + "9e-6,5,1,1\n", "line 11: 5 among levels of 0 and 1"),
-    "huge level": (CSV + "9e-6,500,1,1\n", "line 11: '500' in column 2"),
+    "nan among levels": (LONG + "1,nan,1,1\n", "line 1202: 'nan' in column 2"),
+    "five": (LONG + "1,5,1,1\n", "line 1202: 5 among levels of 0 and 1"),
+    "huge level": (LONG + "1,500,1,1\n", "line 1202: '500' in column 2"),
     "comma and point": (CSV + "9e-6,0,1.000.000,1\n", "line 11: '1.000.000' in column 3"),
     "no latch": (CSV.replace("latch", "lever"), "--latch: no one channel is clearly the latch"),
     "no names": (ROWS, "--latch: no one channel is clearly the latch"),
@@ -190,8 +192,10 @@ WHOLE = (WAVES / "each-button.vcd").read_bytes()
 BODY = WHOLE.index(b"$enddefinitions $end\n#0\n") + 25
 
 
-@pytest.mark.parametrize("packed", [False, True])
-@pytest.mark.parametrize("part", [0.31, 0.5, 0.77, 0.93])
+@pytest.mark.parametrize(
+    ("part", "packed"),
+    [(0.31, False), (0.5, False), (0.77, False), (0.93, False), (0.8, True), (0.95, True)],
+)
 def test_cut_anywhere_gives_the_reads_before_the_cut(tmp_path, capsys, part, packed):
     from json import loads
 

@@ -155,9 +155,9 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     ]
     own = [one for one in judged if one.read.start_ps >= window.own_from]
     starts = np.asarray([one.read.start_ps for one in own], np.int64)
-    following = np.append(starts[1:], timeline.end_ps + (1 if window.last else 0))
+    following = [*starts[1:].tolist(), timeline.end_ps + (1 if window.last else 0)][: len(own)]
     rows = np.zeros(len(own), ROW)
-    for place, (one, until) in enumerate(zip(own, following.tolist(), strict=True)):
+    for place, (one, until) in enumerate(zip(own, following, strict=True)):
         first = np.searchsorted(doubts, one.read.start_ps, side="left")
         doubt = int(doubts[first]) if first < len(doubts) and doubts[first] < until else None
         rows[place] = one.row(data, doubt, until, last=window.last and place + 1 == len(own))
