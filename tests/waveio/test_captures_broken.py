@@ -92,7 +92,7 @@ CSV_CASES = {
     "time too late": (CSV + "1e30,0,1,1\n", "a time beyond what can be counted"),
     "nan among levels": (LONG + "1,nan,1,1\n", "line 1202: 'nan' in column 2"),
     "five": (LONG + "1,5,1,1\n", "line 1202: 5 among levels of 0 and 1"),
-    "huge level": (LONG + "1,500,1,1\n", "line 1202: '500' in column 2"),
+    "huge level": (LONG + "1,500,1,1\n", "line 1202: 500 among"),
     "comma and point": (CSV + "9e-6,0,1.000.000,1\n", "line 11: '1.000.000' in column 3"),
     "no latch": (CSV.replace("latch", "lever"), "--latch: no one channel is clearly the latch"),
     "no names": (ROWS, "--latch: no one channel is clearly the latch"),

@@ -47,6 +47,9 @@ def choose(names: Sequence[str], wanted: str) -> int:
     if not whole:
         end = "." + wanted.casefold()
         whole = [place for place, name in enumerate(names) if name.casefold().endswith(end)]
+        # One signal is seen from outside and again inside what it goes into: the outer one.
+        depth = min((names[place].count(".") for place in whole), default=0)
+        whole = [place for place in whole if names[place].count(".") == depth]
     if not whole and re.fullmatch(r"[1-9][0-9]{0,5}", wanted):
         if int(wanted) <= len(names):
             return int(wanted) - 1

@@ -28,6 +28,7 @@ _HEAD = 1 << 18
 _BLOCK = 1 << 24  # larger than for VCD: pyarrow shares one block out among the cores
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
+_NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
 _ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
 
 
@@ -264,11 +265,7 @@ class _Reader:
             wrong &= given.is_valid().to_numpy(zero_copy_only=False)
         if wrong.any():
             row = int(np.argmax(wrong))
-            what = (
-                f"{given[row].as_py()} among levels of 0 and 1; "
-                "give --thresholds if the column is in volts"
-            )
-            raise _Row(row, what)
+            raise _Row(row, f"{given[row].as_py()} {_NO_LEVEL}")
         rows = _changes(levels)
         return rows, levels[rows]
 
@@ -298,10 +295,11 @@ class _Reader:
                 whole = place not in self._volts and place != self.columns.time
                 if text in ("x", "X", "z", "Z") and place != self.columns.time:
                     continue
-                if not is_number(text, layout.decimal) or (whole and not text.strip('"').isdigit()):
-                    return _Row(
-                        number, f"{text[:20]!r} in column {place + 1}; a number should stand here"
-                    )
+                if not is_number(text, layout.decimal):
+                    what = f"{text[:20]!r} in column {place + 1}; a number should stand here"
+                    return _Row(number, what)
+                if whole and text.strip('"') not in ("0", "1"):
+                    return _Row(number, f"{text[:20]} {_NO_LEVEL}")
             number += 1
         return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
 
