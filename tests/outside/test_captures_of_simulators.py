@@ -68,11 +68,11 @@ def bench():
     latch, clock, data = Signal(bool(0)), Signal(bool(1)), Signal(bool(1))
     held, stages = Signal(intbv(0)[8:]), Signal(intbv(255)[8:])
 
-    @always(clock.posedge, latch, held)
+    @always(clock.posedge, latch.posedge)
     def pad():
         if latch:
             stages.next = held ^ 255
-        elif clock:
+        else:
             stages.next = concat(stages[7:], False)
 
     @always_comb
