@@ -41,7 +41,10 @@ VCD_CASES = {
     "var of many bits": (HEAD.replace("1 # clock", "many # clock"), "line 3: a $var has type"),
     "scope of one word": ("$scope module $end\n" + HEAD, "line 1: a $scope has a type and a name"),
     "upscope outside": ("$upscope $end\n" + HEAD, "line 1: $upscope outside any scope"),
-    "word in the header": (HEAD.replace("$var wire 1 #", "hello $var wire 1 #"), "line 3: confused"),
+    "word in the header": (
+        HEAD.replace("$var wire 1 #", "hello $var wire 1 #"),
+        "line 3: confused",
+    ),
     "section not closed": (HEAD.replace("latch $end", "latch"), "line 2: confused|clearly"),
     "latch missing": (HEAD.replace("latch", "lever"), "--latch: no one channel is clearly"),
     "two latches": (HEAD.replace("clock", "latch"), "--latch: no one channel is clearly"),
@@ -102,7 +105,9 @@ CSV_CASES = {
     "not gzip after all": (b"\x1f\x8b" + b"hello" * 30, "line 1: "),
     "binary": (bytes(range(256)) * 40, "line 1: a zero byte"),
 }
-CASES = {f"vcd, {k}": v for k, v in VCD_CASES.items()} | {f"csv, {k}": v for k, v in CSV_CASES.items()}
+CASES = {f"vcd, {k}": v for k, v in VCD_CASES.items()} | {
+    f"csv, {k}": v for k, v in CSV_CASES.items()
+}
 
 
 def test_there_are_enough_of_them():

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
-from padbench.waveio import Pick, VcdScan, WaveError, open_capture, read_vcd, write_vcd, vcd_scan
+from padbench.waveio import Pick, VcdScan, WaveError, open_capture, read_vcd, vcd_scan, write_vcd
 
 END = 10**13
 # So many names that codes of one, two and three characters occur.
@@ -100,7 +100,7 @@ def _read(tmp_path, body, **picks):
 
 
 def test_codes_that_look_like_values(tmp_path):
-    body = "#1 b1 b 1\" b0101 # 0b r1.5 $ #2 b0 b b1 b #3 b1 \" 1b\n"
+    body = '#1 b1 b 1" b0101 # 0b r1.5 $ #2 b0 b b1 b #3 b1 " 1b\n'
     found, _ = _read(tmp_path, body, a="top.a", c="top.c", w="top.w#2")
     assert found.wires["a"] == Wire.of([(0, 2), (10_000, LOW), (20_000, HIGH)])
     assert found.wires["c"] == Wire.of([(0, 2), (10_000, HIGH)])
@@ -110,19 +110,23 @@ def test_codes_that_look_like_values(tmp_path):
 def test_short_vectors_are_extended_to_the_left(tmp_path):
     body = "#1 b1 # #2 bx # #3 bz1 # #4 bX0 #\n"
     found, _ = _read(tmp_path, body, top="top.w#3", low="top.w#0")
-    assert found.wires["top"] == Wire.of([(0, 2), (10_000, 0), (20_000, 2), (30_000, 3), (40_000, 2)])
-    assert found.wires["low"] == Wire.of([(0, 2), (10_000, 1), (20_000, 2), (30_000, 1), (40_000, 0)])
+    assert found.wires["top"] == Wire.of(
+        [(0, 2), (10_000, 0), (20_000, 2), (30_000, 3), (40_000, 2)]
+    )
+    assert found.wires["low"] == Wire.of(
+        [(0, 2), (10_000, 1), (20_000, 2), (30_000, 1), (40_000, 0)]
+    )
 
 
 def test_comments_say_nothing(tmp_path):
-    body = "#1 0b $comment 1b #9 q0 \x07 µ $dumpvars $end 1\" #2 1b\n"
+    body = '#1 0b $comment 1b #9 q0 \x07 µ $dumpvars $end 1" #2 1b\n'
     found, _ = _read(tmp_path, body, a="top.a", c="top.c")
     assert found.wires["a"] == Wire.of([(0, 2), (10_000, LOW), (20_000, HIGH)])
     assert found.wires["c"] == Wire.of([(0, 2), (10_000, HIGH)])
 
 
 def test_what_was_not_recorded_is_a_gap_and_no_edge(tmp_path):
-    body = "#1 1b #2 $dumpoff xb x\" $end #5 $dumpon 1b 0\" $end #7 0b\n"
+    body = '#1 1b #2 $dumpoff xb x" $end #5 $dumpon 1b 0" $end #7 0b\n'
     found, pieces = _read(tmp_path, body, a="top.a")
     assert found.wires["a"] == Wire.of([(0, 2), (10_000, HIGH), (70_000, LOW)])
     assert [gap for piece in pieces for gap in piece.gaps] == [(20_000, 50_000)]

@@ -74,9 +74,17 @@ class OpenCapture:
 
 @contextmanager
 def opened(
-    path: Path, options: Namespace, step: Callable[[int], None] = lambda _: None
+    path: Path,
+    options: Namespace,
+    step: Callable[[int], None] = lambda _: None,
+    *,
+    lenient: bool = False,
 ) -> Iterator[OpenCapture]:
-    """Open a capture and settle its channels; what cannot be used is a `UsageError`."""
+    """Open a capture and settle its channels; what cannot be used is a `UsageError`.
+
+    ``lenient``: the options were meant for another file in the first place; a name that this one
+    does not have is looked for as if none had been given.
+    """
     thresholds = _thresholds(options.thresholds)
     rate = _rate(options.rate)
     try:
@@ -86,7 +94,7 @@ def opened(
                 if isinstance(scan, VcdScan)
                 else list(scan.layout.names)
             )
-            chosen, channels, found = _settle(path, scan, names, options, rate)
+            chosen, channels, found = _settle(path, scan, names, options, rate, lenient=lenient)
             yield OpenCapture(channels, frozenset(found), scan, chosen, thresholds, rate)
     except WaveError as error:
         raise UsageError(str(error)) from None
@@ -101,6 +109,8 @@ def _settle(
     names: list[str],
     options: Namespace,
     rate: float | None,
+    *,
+    lenient: bool,
 ) -> tuple[dict[str, int], dict[str, str], set[str]]:
     chosen: dict[str, int] = {}
     channels: dict[str, str] = {}
@@ -112,14 +122,18 @@ def _settle(
         wanted.append("time")
     if isinstance(scan, VcdScan):
         wanted.append("sample")
-        if options.time or options.rate:
+        if (options.time or options.rate) and not lenient:
             raise UsageError(f"{path}: --time and --rate are for CSV; a VCD file has its own times")
     for role in wanted:
         given = getattr(options, role, None)
         place = None
         if given is not None:
-            place, label = _given(path, scan, names, role, given)
-        else:
+            try:
+                place, label = _given(path, scan, names, role, given)
+            except UsageError:
+                if not lenient:
+                    raise
+        if place is None:
             place = guess(outer, role)
             if place is None and role == "time" and 0 not in chosen.values():
                 place = 0  # common practice: time comes first
@@ -156,13 +170,13 @@ def _given(
     path: Path, scan: VcdScan | CsvScan, names: list[str], role: str, given: str
 ) -> tuple[int, str]:
     try:
-        place = choose(names, given)
+        place = choose(names, given, numbered=isinstance(scan, CsvScan))
     except ChannelError as error:
         bit = re.fullmatch(r"(.+)\[(\d{1,6})\]", given)
         if bit is None or isinstance(scan, CsvScan):
             raise UsageError(f"{path}: --{role}: {error}") from None
         try:
-            place = choose(names, bit[1])
+            place = choose(names, bit[1], numbered=False)
         except ChannelError:
             raise UsageError(f"{path}: --{role}: {error}") from None
         variable = scan.variables[place]

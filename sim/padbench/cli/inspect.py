@@ -57,7 +57,7 @@ def run(arguments: list[str]) -> int:
     if options.against is not None:
         from padbench.inspection.against import judge_against
 
-        other, _ = _read(options.against, options, settings)
+        other, _ = _read(options.against, options, settings, lenient=True)
         findings += judge_against([*seen.reads()], [*other.reads()], str(options.against))
     verdict = overall(found.verdict for found in findings)
     if options.json:
@@ -97,14 +97,19 @@ def _expectation(path: Path | None) -> "Expectation | None":
         raise UsageError("\npadbench: ".join(str(problem) for problem in error.problems)) from None
 
 
-def _read(path: Path, options: Namespace, settings: Settings) -> tuple[Inspection, OpenCapture]:
+def _read(
+    path: Path, options: Namespace, settings: Settings, *, lenient: bool = False
+) -> tuple[Inspection, OpenCapture]:
     from padbench.cli.progress import progress
 
     try:
         size = path.stat().st_size
     except OSError:
         size = 0  # opening it will say what is wrong
-    with progress(f"reading {path.name}", size) as step, opened(path, options, step) as capture:
+    with (
+        progress(f"reading {path.name}", size) as step,
+        opened(path, options, step, lenient=lenient) as capture,
+    ):
         try:
             return inspect(capture.pieces(), settings), capture
         except TooMuch as error:

@@ -14,7 +14,7 @@ from padbench.rules import Finding
 
 __all__ = ["Difference", "TooDifferent", "compare", "judge_against"]
 
-_MOST = 3000
+_MOST = 1500
 """Reads added or left out; beyond, two captures have nothing to do with each other."""
 
 

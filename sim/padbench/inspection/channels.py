@@ -35,8 +35,10 @@ class ChannelError(ValueError):
     """A channel that cannot be told: what is wrong and what would be right."""
 
 
-def choose(names: Sequence[str], wanted: str) -> int:
+def choose(names: Sequence[str], wanted: str, *, numbered: bool) -> int:
     """The place of a name given by the user: the whole name, its last part, or a number from 1.
+
+    Numbers count only where things are ``numbered``, as columns are and variables are not.
 
     Raises `ChannelError` if there is none or more than one.
     """
@@ -50,7 +52,7 @@ def choose(names: Sequence[str], wanted: str) -> int:
         # One signal is seen from outside and again inside what it goes into: the outer one.
         depth = min((names[place].count(".") for place in whole), default=0)
         whole = [place for place in whole if names[place].count(".") == depth]
-    if not whole and re.fullmatch(r"[1-9][0-9]{0,5}", wanted):
+    if not whole and numbered and re.fullmatch(r"[1-9][0-9]{0,5}", wanted):
         if int(wanted) <= len(names):
             return int(wanted) - 1
         raise ChannelError(f"there are {len(names)} columns; count from 1")

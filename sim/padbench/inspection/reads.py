@@ -10,7 +10,7 @@ from padbench.buttons import pressed_in
 from padbench.decode import Names, Read, decode, extra_clocks
 from padbench.inspection.measures import Measure
 from padbench.inspection.windows import Window
-from padbench.rules.quality import crossings, data_delays, short_pulses, stands_still
+from padbench.rules.quality import apart, crossings, data_delays, short_pulses, stands_still
 from padbench.timeline import HIGH, Timeline, Times, Wire
 
 __all__ = ["ROW", "SeenRead", "WindowReads", "rows_of"]
@@ -146,7 +146,12 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         reads, on_wire = reads[:-1], on_wire[:-1]
     rhythm.learn(clock, reads)
 
-    runts = {n: crossings(w).runts for n, w in window.zones.items() if n in ("latch", "clock")}
+    # What goes to and fro beside an edge belongs to it: hysteresis is there for that.
+    runts = {
+        name: apart(crossings(zones).runts, timeline.wires[name].times, rhythm.shortest)
+        for name, zones in window.zones.items()
+        if name in ("latch", "clock")
+    }
     glitches = short_pulses(clock, rhythm.shortest)
     doubts = np.sort(np.concatenate([*runts.values(), glitches]))
     judged = [
@@ -162,9 +167,7 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         doubt = int(doubts[first]) if first < len(doubts) and doubts[first] < until else None
         rows[place] = one.row(data, doubt, until, last=window.last and place + 1 == len(own))
     _measure([one.read for one in own], clock, measure)
-    delays = data_delays(data, clock.rises())
-    inside = delays[1] < max(rhythm.loop, 1)
-    delays = delays[0][inside], delays[1][inside]
+    delays = data_delays(data, clock.rises(), timeline.wires["latch"].rises())
     if own:
         measure["data delay after the clock"].add(delays[1][delays[0] >= own[0].read.start_ps])
     return WindowReads(

@@ -13,12 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.rules.quality import steady
-from padbench.timeline import UNKNOWN, Timeline, Times, Wire
+from padbench.timeline import HIGH, UNKNOWN, Timeline, Times, Wire
 
 __all__ = ["MOST_CHANGES", "Stretch", "TooMuch", "Window", "windows"]
 
 MOST_CHANGES = 1 << 23
 """Changes kept while no new latch comes; a latch that never comes must not fill the memory."""
+
+_OFTEN = 1 << 18
 
 Levels = NDArray[np.uint8]
 
@@ -86,7 +88,7 @@ class _Kept:
         self._count = 0
         self._own_from = np.iinfo(np.int64).min
         self._end = 0
-        self._started = False
+        self._next_look = _OFTEN
 
     def add(self, piece: Stretch) -> None:
         for name, (times, levels) in piece.changes.items():
@@ -100,14 +102,19 @@ class _Kept:
 
     def cut(self) -> Window | None:
         """A window up to the last latch so far, if there are two at least."""
+        raised = any((levels == HIGH).any() for _, levels in self._parts.get("latch", ()))
+        if not raised and self._count < self._next_look:
+            return None
         self._merge()
-        latch = self._steady("latch")
-        rises = latch.rises()
+        # To look at everything again for each piece would cost the square of the length.
+        self._next_look = max(_OFTEN, 2 * self._count)
+        rises = self._steady("latch").rises()
         new = rises[rises > self._own_from]
         if len(new) < 2:
             if not len(rises):
                 # Nothing before the first latch belongs to a read.
                 self._forget_before(self._end)
+                self._next_look = _OFTEN
             elif self._count > MOST_CHANGES:
                 at = int(rises[-1])
                 raise TooMuch(

@@ -15,6 +15,7 @@ from padbench.timeline import HIGH, Times, Wire
 
 __all__ = [
     "Crossings",
+    "apart",
     "crossings",
     "data_delays",
     "held_to_most",
@@ -57,6 +58,17 @@ def crossings(zones: Wire) -> Crossings:
     return Crossings(zones.times[inside[same]], ends, ends - zones.times[edges])
 
 
+def apart(times: Times, edges: Times, distance: int) -> Times:
+    """Those times that lie at least ``distance`` from every edge."""
+    if not len(edges):
+        return times
+    after = np.minimum(np.searchsorted(edges, times), len(edges) - 1)
+    before = np.maximum(after - 1, 0)
+    near = np.minimum(np.abs(edges[after] - times), np.abs(edges[before] - times))
+    chosen: Times = times[near >= distance]
+    return chosen
+
+
 def short_pulses(clock: Wire, shortest: int) -> Times:
     """Where pulses of a clock, high or low, begin that are shorter than ``shortest``."""
     widths = np.diff(clock.times)
@@ -65,18 +77,20 @@ def short_pulses(clock: Wire, shortest: int) -> Times:
     return chosen
 
 
-def data_delays(data: Wire, rises: Times) -> tuple[Times, Times]:
+def data_delays(data: Wire, rises: Times, latches: Times) -> tuple[Times, Times]:
     """For each rise of the clock after which data changed before the next: the rise, the delay.
 
     The delay runs to the last change before the next rise: only then does the line stand. Changes
-    to no level are the beginning of one.
+    to no level are the beginning of one. Where a latch comes between, it may be the cause, and
+    nothing is measured.
     """
     if not len(rises):
         return rises, rises
     settled = data.times[np.flatnonzero(data.levels <= HIGH)]
     place = np.searchsorted(settled, rises[1:], side="left") - 1
     last = settled[np.maximum(place, 0)]
-    changed = (place >= 0) & (last > rises[:-1])
+    own = np.searchsorted(latches, rises[:-1]) == np.searchsorted(latches, rises[1:])
+    changed = own & (place >= 0) & (last > rises[:-1])
     return rises[:-1][changed], (last - rises[:-1])[changed]
 
 
