@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.inspection.against import TooDifferent, compare, judge_against
+from padbench.inspection.against import TooDifferent, _script, compare, judge_against
 from padbench.inspection.reads import SeenRead
 
 
@@ -30,10 +30,8 @@ def test_a_state_that_lasts_longer_is_no_difference():
 
 
 def test_a_read_that_differs():
-    assert differences([0] * 5 + [1] + [0] * 5, [0] * 11) == [(1, 0)] or [(1, None)]
-    assert (1, None) in differences([0] * 5 + [1] + [0] * 5, [0] * 11) or (
-        (1, 0) in differences([0] * 5 + [1] + [0] * 5, [0] * 11)
-    )
+    # That the read of nothing in its place is one of eleven and not of ten shows only in time.
+    assert differences([0] * 5 + [1] + [0] * 5, [0] * 11) in ([(1, 0)], [(1, None)])
 
 
 def test_a_press_that_the_other_has_not():
@@ -44,8 +42,6 @@ def test_a_press_that_the_other_has_not():
 @settings(deadline=None)
 @given(st.lists(st.integers(0, 3), max_size=30), st.lists(st.integers(0, 3), max_size=30))
 def test_the_alignment_accounts_for_every_read(one, other):
-    from padbench.inspection.against import _script
-
     i = j = 0
     for step in _script(one, other):
         if step == "same":
@@ -59,8 +55,6 @@ def test_the_alignment_accounts_for_every_read(one, other):
 @given(st.lists(st.integers(0, 3), max_size=12), st.lists(st.integers(0, 3), max_size=12))
 def test_the_alignment_is_the_shortest(one, other):
     """Against the textbook table of the longest common subsequence."""
-    from padbench.inspection.against import _script
-
     best = [[0] * (len(other) + 1) for _ in range(len(one) + 1)]
     for i, a in enumerate(one):
         for j, b in enumerate(other):

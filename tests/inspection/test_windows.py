@@ -1,5 +1,7 @@
 """An inspection does not depend on how a capture falls into pieces, and forgets what is done."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -22,7 +24,7 @@ def pieces(timeline, cuts, *, sampled):
     """The wires as a reader hands them on, cut at these times."""
     names = {"latch": "console.latch", "clock": "console.clock", "data": "cable.data"}
     bounds = [-1, *sorted(cuts), timeline.end_ps]
-    for begin, end in zip(bounds, bounds[1:], strict=False):
+    for begin, end in pairwise(bounds):
         changes = {}
         for role, name in names.items():
             wire = timeline.wires[name]

@@ -5,6 +5,7 @@ Each case runs the whole command. The large ones are made on the fly and are che
 
 import gzip
 import io
+import json
 import os
 import re
 import subprocess
@@ -202,15 +203,13 @@ BODY = WHOLE.index(b"$enddefinitions $end\n#0\n") + 25
     [(0.31, False), (0.5, False), (0.77, False), (0.93, False), (0.8, True), (0.95, True)],
 )
 def test_cut_anywhere_gives_the_reads_before_the_cut(tmp_path, capsys, part, packed):
-    from json import loads
-
     def reads(data):
         path = tmp_path / "cut.vcd"
         path.write_bytes(data)
         code = main(["inspect", str(path), "--json"])
         out, _ = capsys.readouterr()
         assert code == 0
-        return loads(out)
+        return json.loads(out)
 
     whole = reads(WHOLE)["reads"]
     cut = int(BODY + part * (len(WHOLE) - BODY))
@@ -254,8 +253,10 @@ quick = settings(
     deadline=None, max_examples=120, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 pieces = st.sampled_from(
-    [b"$end", b"\n", b"#1", b" ", b"b01", b"b", b"r1", b"1!", b"$dumpoff", b"$comment", b"x", b"\0"]
-    + [b",", b";", b"nan", b"-1", b'"', b"1e9", b"\r\n", b"0,1", b"\xff", b"1e400"]
+    (
+        *(b"$end", b"\n", b"#1", b" ", b"b01", b"b", b"r1", b"1!", b"$dumpoff", b"$comment"),
+        *(b"x", b"\0", b",", b";", b"nan", b"-1", b'"', b"1e9", b"\r\n", b"0,1", b"\xff", b"1e400"),
+    )
 )
 
 

@@ -14,8 +14,10 @@ from padbench.waveio import Columns, CsvScan, Thresholds, WaveError, csv_scan, o
 TIMES = [0.0, 1e-6, 2e-6, 3e-6, 4.5e-6, 6e-6, 7e-6, 8e-6]
 VOLTS = [0.1, 0.2, 2.0, 4.9, 5.1, 2.5, 4.0, 0.3]
 ZONES = Wire.of(
-    [(0, LOW), (2_000_000, UNKNOWN), (3_000_000, HIGH), (6_000_000, UNKNOWN)]
-    + [(7_000_000, HIGH), (8_000_000, LOW)]
+    [
+        *((0, LOW), (2_000_000, UNKNOWN), (3_000_000, HIGH), (6_000_000, UNKNOWN)),
+        *((7_000_000, HIGH), (8_000_000, LOW)),
+    ]
 )
 
 
