@@ -24,6 +24,7 @@ _NAME_UNIT = re.compile(r"(.*?)\s*(?:[\[(]\s*([A-Za-zµμ]{1,7})\s*[\])]|[/,_]\s
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _NO_LEVEL = re.compile(r"[xXzZ]?|[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
 _DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."))
+_LONGEST_PREAMBLE = 1000  # lines; no instrument says so much about itself
 _ROWS = 5
 """So many rows of numbers in a row are no accident of a preamble."""
 
@@ -126,11 +127,8 @@ def _is_row(text: str, delimiter: str, decimal: str) -> int:
 
 
 def _first_row(texts: list[str], delimiter: str, decimal: str) -> int | None:
-    filled = [place for place, text in enumerate(texts) if text.strip()]
-    widths = [0] * len(filled)
-    for at in range(len(filled) - 1, -1, -1):
-        # From behind, and only where the row could matter.
-        widths[at] = -1
+    filled = [place for place, text in enumerate(texts) if text.strip()][:_LONGEST_PREAMBLE]
+    widths = [-1] * len(filled)
     for at in range(len(filled)):
         rows = range(at, min(at + _ROWS, len(filled)))
         for row in rows:

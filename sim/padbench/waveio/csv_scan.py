@@ -24,8 +24,9 @@ from padbench.waveio.stream import ByteStream
 
 __all__ = ["Columns", "CsvScan"]
 
-_HEAD = 1 << 18
-_BLOCK = 1 << 24  # larger than for VCD: pyarrow shares one block out among the cores
+_LINE_END = 10
+_HEAD = 1 << 16
+_BLOCK = 1 << 23  # larger than for VCD: pyarrow shares one block out among the cores
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
 _NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
@@ -104,12 +105,12 @@ class CsvScan:
             if ended:
                 broken = self._stream.broken
                 last, carry = carry, b""
-            rows = data[:whole]
+            rows = memoryview(data)[:whole]
             try:
-                piece = self._take(reader, rows) if rows.strip() else None
+                piece = self._take(reader, rows) if _has_rows(rows) else None
             except _Row as fault:
-                raise self._error(rows, fault.row, fault.what) from None
-            self._line += rows.count(b"\n")
+                raise self._error(bytes(rows), fault.row, fault.what) from None
+            self._line += int(np.count_nonzero(np.frombuffer(rows, np.uint8) == _LINE_END))
             if piece is not None:
                 yield piece
             if last.strip():
@@ -133,7 +134,7 @@ class CsvScan:
             self._rows, self._now = rows, now
         return None
 
-    def _take(self, reader: "_Reader", rows: bytes) -> Piece:
+    def _take(self, reader: "_Reader", rows: bytes | memoryview) -> Piece:
         parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
         volts: dict[str, tuple[float, float]] = {}
         begin = self._rows
@@ -212,7 +213,7 @@ class _Reader:
             check_utf8=False,
         )
 
-    def batches(self, rows: bytes) -> Iterator[Any]:
+    def batches(self, rows: bytes | memoryview) -> Iterator[Any]:
         """Record batches of some whole rows, none of them empty."""
         from pyarrow import ArrowInvalid, BufferReader  # noqa: PLC0415
 
@@ -224,7 +225,7 @@ class _Reader:
                 convert_options=self._convert,
             )
         except ArrowInvalid as error:
-            raise self._first_fault(rows, str(error)) from None
+            raise self._first_fault(bytes(rows), str(error)) from None
         # One at a time: a batch fits the processor's cache, the whole table does not.
         return (batch for batch in table.to_batches() if batch.num_rows)
 
@@ -302,6 +303,10 @@ class _Reader:
                     return _Row(number, f"{text[:20]} {_NO_LEVEL}")
             number += 1
         return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
+
+
+def _has_rows(rows: memoryview) -> bool:
+    return bool(bytes(rows[:4096]).strip() or bytes(rows).strip())
 
 
 def _changes(values: NDArray[np.uint8]) -> NDArray[np.intp]:
