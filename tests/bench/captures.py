@@ -1,8 +1,8 @@
 """How fast captures are read, as ratios in one run: ``.venv/bin/python tests/bench/captures.py``.
 
-Makes its files in a folder that is removed again; ``--megabytes N`` sets their size (100). Each pair
-is timed in turn, A B A B ..., and the median of the pairwise ratios is told. The two slow readers
-of VCD get a tenth of the file and their time is taken ten times: both are linear.
+Makes its files in a folder that is removed again; ``--megabytes N`` sets their size (100). Each
+pair is timed in turn, A B A B ..., and the median of the pairwise ratios is told. The two slow
+readers of VCD get a tenth of the file and their time is taken ten times: both are linear.
 """
 
 import argparse

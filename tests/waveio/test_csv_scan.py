@@ -149,6 +149,15 @@ def test_a_row_that_breaks_off(tmp_path, cut):
     assert (len(wires["v"].times), pieces[-1].end_ps) == (1, 7_000_000)
 
 
+def test_packed_data_that_break_off_between_rows_say_so(tmp_path):
+    rows = "".join(f"{n}e-6,0.5\n" for n in range(20))
+    packed = gzip.compress(("time,v\n" + rows).encode())
+    (tmp_path / "p.gz").write_bytes(packed[:-6])  # the data are all there, what checks them is not
+    _, pieces, _ = scanned(tmp_path / "p.gz", Columns(0, None, {"v": 1}))
+    assert pieces[-1].end_ps == 19_000_000
+    assert "break off" in pieces[-1].broken_off
+
+
 def test_a_last_row_without_a_line_end_is_a_row(tmp_path):
     path = tmp_path / "last.csv"
     path.write_text("time,v\n" + "".join(f"{n}e-6,0.5\n" for n in range(8)) + "8e-6,5.0")
