@@ -6,7 +6,7 @@
             ...
 
 The fields are taken apart by pyarrow, which knows decimal commas and leaves the interpreter free
-meanwhile: each core has a block of its own, which is quicker than all sharing one (measured). Here the columns become times and levels, and are
+meanwhile: each core has a block of its own. Here the columns become times and levels, and are
 checked.
 """
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, cast
+from typing import IO
 
 from padbench.waveio.capture import WaveError
 
@@ -26,7 +26,7 @@ class ByteStream:
     name: str
     size: int
     broken: str | None
-    _source: IO[bytes]
+    _some: Callable[[int], bytes]
     _disk: IO[bytes]
     _step: Callable[[int], None]
     _taken: int = 0
@@ -49,7 +49,7 @@ class ByteStream:
         parts: list[bytes] = [held] if held else []
         missing = count - len(held)
         try:
-            while missing and (part := self._source.read(missing)):
+            while missing and (part := self._some(missing)):
                 parts.append(part)
                 missing -= len(part)
         except (EOFError, zlib.error, gzip.BadGzipFile) as error:
@@ -84,5 +84,6 @@ def open_bytes(path: Path, step: Callable[[int], None] = lambda _: None) -> Iter
         except OSError as error:
             raise WaveError(f"{path}: {error.strerror}; name a capture that can be read") from None
         size = path.stat().st_size if disk.seekable() else 0
-        source = cast(IO[bytes], gzip.GzipFile(fileobj=disk)) if packed else disk
-        yield ByteStream(str(path), size, None, source, disk, step)
+        # `read1` hands on what was unpacked before data that are damaged; `read` would lose it.
+        some = gzip.GzipFile(fileobj=disk).read1 if packed else disk.read
+        yield ByteStream(str(path), size, None, some, disk, step)
