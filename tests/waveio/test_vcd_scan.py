@@ -169,6 +169,7 @@ def test_gzip_and_windows_line_ends(tmp_path):
         ("#3 $comment and", 30_000),
         ("#3 $dumpall 1b", 30_000),
         ("#1", 20_000),
+        ("#", 20_000),
         ("#3 1?", 30_000),
     ],
 )

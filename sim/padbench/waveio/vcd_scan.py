@@ -487,7 +487,7 @@ def _numbers(bytes_: Bytes, starts: Places) -> Times:
     numbers = np.zeros(len(starts), np.int64)
     if not len(starts):
         return numbers
-    length = len(bytes(bytes_[starts[0] : starts[0] + 20]).split()[0])
+    length = len(bytes(bytes_[starts[0] : starts[0] + 20]).partition(b"\n")[0].rstrip())
     # Times grow, so nearly all in a block have as many digits as its first and last.
     if 0 < length <= 16 and _all_end(bytes_, starts, length):
         quick = _equal_numbers(bytes_, starts, length)
