@@ -9,12 +9,13 @@ console sampled. It neither knows nor cares where the timeline came from.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from padbench.timeline import FLOATING, LOW, UNKNOWN, Timeline, Times
 
-__all__ = ["Names", "Read", "decode"]
+__all__ = ["Names", "Read", "decode", "extra_clocks"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +111,27 @@ def decode(timeline: Timeline, names: Names | None = None, wanted: int = 8) -> t
             )
         )
     return tuple(reads)
+
+
+def extra_clocks(read: Read, usual: int, wanted: int = 8) -> tuple[int, ...]:
+    """Which clocks of a read, counted from 0, the program never asked for.
+
+    A stopped CPU repeats its read of the port within a few cycles (from memory), far less than the
+    program's loop takes. ``usual`` is the loop's time from one fall of the clock to the next, in
+    picoseconds. Of two falls less than 0.6 of it apart the first is extra: its rise has shifted the
+    register when the read is done for real. Empty unless exactly as many clocks stand so as the
+    read has more than ``wanted``: a read that is simply long has none.
+    """
+    falls = read.clock_falls
+    more = len(falls) - wanted
+    if more <= 0 or len(falls) != len(read.clock_rises):
+        return ()
+    close = tuple(
+        place
+        for place, (one, other) in enumerate(pairwise(falls))
+        if 10 * (other - one) < 6 * usual
+    )
+    return close if len(close) == more else ()
 
 
 def _cuts(starts: Times, ends: Times, times: Times) -> Sequence[tuple[int, int]]:

@@ -20,6 +20,7 @@ COMMANDS = {
     "new": "write a commented starter sheet",
     "verify": "judge a design sheet: wiring, scenarios in simulation, ports; writes waves",
     "wiring": "what to solder, pin by pin, and the voltages to find with a meter",
+    "inspect": "decode and judge a capture of real hardware (VCD, CSV)",
     "play": "run one scenario: prints its reads, writes its wave",
     "routine": "judge a 6502 read routine: cycles, scan lines, exposure to the sample fetch",
     "latency": "the delay from a press to the first picture that can show it",

@@ -82,7 +82,7 @@ def judge_timing(
         _setup(timeline, load.falls(), load.rises(), limits.setup_parallel, pins.inputs),
         _arrival("timing.first-bit", reads, limits.first_answer or limits.answer, first=True),
         _arrival("timing.later-bits", reads, limits.answer, first=False),
-        _clocks(reads),
+        _clocks(reads, end),
         _sampled_before_shift(reads, sampled=names.sample in timeline.events),
     )
 
@@ -269,10 +269,16 @@ def _later_waits(reads: Iterable[Read]) -> Iterator[tuple[int, int]]:
                 yield sample, sample - int(rises[edge])
 
 
-def _clocks(reads: Sequence[Read]) -> Finding:
-    """A read has eight clock pulses at least; one that a new latch cut off is not counted."""
+def _clocks(reads: Sequence[Read], end: int) -> Finding:
+    """A read has eight clock pulses at least.
+
+    One that a new latch cut off is not counted, nor the last one where the timeline breaks off in
+    the middle of it.
+    """
     id_, source = "timing.clocks", "common practice: one latch pulse and eight clock pulses"
     whole = [read for read in reads if not read.cut_short]
+    if whole and whole[-1] is reads[-1] and _breaks_off(whole[-1], end):
+        whole.pop()
     if not whole:
         return Finding(
             id_, "not-judged", None, 8.0, None, "clocks", "whole run", source, "no whole read"
@@ -293,6 +299,12 @@ def _clocks(reads: Sequence[Read]) -> Finding:
         if few
         else "every whole read has a clock for each of the eight buttons",
     )
+
+
+def _breaks_off(read: Read, end: int) -> bool:
+    """Whether the end comes before one more clock could have: within two of the widest steps."""
+    edges = np.asarray([read.start_ps, read.latch_end_ps, *read.clock_rises], np.int64)
+    return end - int(edges.max()) <= 2 * int(np.diff(np.sort(edges)).max(initial=0))
 
 
 def _sampled_before_shift(reads: Sequence[Read], *, sampled: bool) -> Finding:

@@ -1,6 +1,27 @@
-"""Timelines from files and to files."""
+"""Timelines from files and to files.
 
-from padbench.waveio.vcd_in import WaveError, read_vcd
+`read_vcd` and `write_vcd` take whole timelines, with words, events and notes. Captures of any size
+are streamed: `open_capture` gives a `VcdScan` or a `CsvScan`, whose ``pieces`` are stretches of
+time.
+"""
+
+from padbench.waveio.capture import Piece, WaveError
+from padbench.waveio.csv_scan import Columns, CsvScan
+from padbench.waveio.levels import Thresholds
+from padbench.waveio.opening import open_capture
+from padbench.waveio.vcd_in import read_vcd
 from padbench.waveio.vcd_out import write_vcd
+from padbench.waveio.vcd_scan import Pick, VcdScan
 
-__all__ = ["WaveError", "read_vcd", "write_vcd"]
+__all__ = [
+    "Columns",
+    "CsvScan",
+    "Pick",
+    "Piece",
+    "Thresholds",
+    "VcdScan",
+    "WaveError",
+    "open_capture",
+    "read_vcd",
+    "write_vcd",
+]

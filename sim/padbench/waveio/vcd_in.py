@@ -15,11 +15,12 @@ import numpy as np
 from vcd.reader import Token, TokenKind, VarDecl, VCDParseError, tokenize
 
 from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.waveio.capture import WaveError
+from padbench.waveio.vcd_header import FEMTOSECONDS
 from padbench.waveio.vcd_out import LOOSE, NOTE
 
-__all__ = ["WaveError", "read_vcd"]
+__all__ = ["read_vcd"]
 
-_FEMTOSECONDS = {"s": 10**15, "ms": 10**12, "us": 10**9, "ns": 10**6, "ps": 10**3, "fs": 1}
 _LATEST_PS = int(np.iinfo(np.int64).max)
 _WIDEST = 1 << 24  # bits; a file that declares more is broken, not wide
 
@@ -31,10 +32,6 @@ _PULLED = str.maketrans("hl", "10")
 # a token runs on into the comment, and the line it ends in gives it away.
 _TAIL = b"\n\n$comment $end\n"
 _BROKEN_OFF = "the file breaks off here; it should end with a whole value or time"
-
-
-class WaveError(ValueError):
-    """A wave file that cannot be used: ``file: line: what is wrong; what would be right``."""
 
 
 class _Fault(Exception):
@@ -167,7 +164,7 @@ class _Reader:
 
     def _timescale(self, token: Token) -> None:
         number, unit = token.timescale
-        self._unit = number * _FEMTOSECONDS.get(unit.value, 0)
+        self._unit = number * FEMTOSECONDS.get(unit.value, 0)
         if not self._unit:
             raise _Fault(f"$timescale {number} {unit.value}; it should be between 1 fs and 100 s")
 

@@ -1,0 +1,86 @@
+"""Tables of an inspection, for people."""
+
+from collections.abc import Mapping, Sequence
+
+from rich import box
+from rich.table import Table
+
+from padbench.buttons import spelled
+from padbench.inspection.buttons_seen import Press
+from padbench.inspection.measures import Statistics
+from padbench.inspection.reads import SeenRead
+from padbench.units import show
+
+__all__ = ["LINE_PS", "measures_table", "presses_table", "seen_table"]
+
+LINE_PS = 63_555_556
+"""One scan line, 1 / 15 734.266 Hz (SMPTE 170M; ITU-R BT.1700)."""
+
+
+def _table(title: str, *heads: str) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
+    for number, head in enumerate(heads):
+        table.add_column(head, justify="right" if number else "left", overflow="fold")
+    return table
+
+
+def measures_table(
+    measures: Mapping[str, Statistics], volts: Mapping[str, tuple[float, float]]
+) -> Table:
+    """Least, median and most of every width; scan lines for lengths, the rate for the period."""
+    table = _table("Measured", "", "count", "least", "median", "most", "")
+    line = measures["line period"].median if "line period" in measures else LINE_PS
+    for name, found in measures.items():
+        more = ""
+        if name == "read length":
+            more = f"{found.median / line:.2f} scan lines"
+        elif name == "poll period" and found.median:
+            more = f"{1e12 / found.median:.3f} a second"
+        cells = (show(ps * 1e-12, "s", 4) for ps in (found.least, found.median, found.most))
+        table.add_row(name, str(found.count), *cells, more)
+    for name, (least, most) in volts.items():
+        table.add_row(name, "", f"{least:.3g} V", "", f"{most:.3g} V", "")
+    return table
+
+
+def seen_table(reads: Sequence[SeenRead]) -> Table:
+    """One row a read."""
+    table = _table("Reads", "read", "at", "byte", "read as", "clocks", "")
+    for read in reads:
+        table.add_row(
+            str(read.number),
+            f"{read.start_ps / 1e9:.4f} ms",
+            f"{read.byte:08b}",
+            spelled(read.byte),
+            str(read.clocks),
+            _remark(read),
+        )
+    return table
+
+
+def _remark(read: SeenRead) -> str:
+    remarks = []
+    if read.extra:
+        remarks.append(f"clock {', '.join(map(str, read.extra))} extra")
+    if read.byte != read.held and not read.missing:
+        remarks.append(f"on the wire {spelled(read.held)}")
+    if read.undecided:
+        remarks.append(f"{spelled(read.undecided)} undecided")
+    if read.cut_short:
+        remarks.append("cut short")
+    if read.open_ended:
+        remarks.append("the capture ends")
+    if read.in_gap:
+        remarks.append("not all recorded")
+    return "; ".join(remarks)
+
+
+def presses_table(presses: Sequence[Press]) -> Table:
+    """When which button went down and up."""
+    table = _table("Buttons", "button", "down at", "up at")
+    for press in presses:
+        cells = (
+            "–" if when is None else f"{when / 1e9:.4f} ms" for when in (press.down_ps, press.up_ps)
+        )
+        table.add_row(press.button, *cells)
+    return table

@@ -1,0 +1,251 @@
+"""Options and channel names of a capture, for every command that reads one."""
+
+import math
+import re
+from argparse import Namespace
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from padbench.cli.errors import UsageError
+from padbench.cli.options import Parser
+from padbench.inspection.channels import ChannelError, choose, guess
+from padbench.waveio import (
+    Columns,
+    CsvScan,
+    Pick,
+    Piece,
+    Thresholds,
+    VcdScan,
+    WaveError,
+    open_capture,
+)
+
+__all__ = ["OpenCapture", "add_capture_options", "opened"]
+
+_NEEDED = ("latch", "clock", "data")
+_EXTRA = ("supply", "sync")
+
+
+def add_capture_options(parser: Parser) -> None:
+    """Which channel is what, and how volts become levels."""
+    group = parser.add_argument_group("channels, by name or (CSV) by number from 1")
+    for role in _NEEDED:
+        group.add_argument(f"--{role}", metavar="CHANNEL", help="default: found by its name")
+    group.add_argument("--supply", metavar="CHANNEL", help="in volts; its extremes are told")
+    group.add_argument("--sync", metavar="CHANNEL", help="video sync; its line is measured")
+    group.add_argument("--time", metavar="COLUMN", help="the time in seconds, or its unit's")
+    parser.add_argument(
+        "--rate", metavar="HERTZ", help="samples a second, where the file has no time"
+    )
+    parser.add_argument(
+        "--thresholds",
+        metavar="LOW,HIGH",
+        help="volts up to which a line is low and from which it is high (default: 1.5,3.5)",
+    )
+
+
+@dataclass(frozen=True)
+class OpenCapture:
+    """``channels`` says for each role which name was taken; ``found`` which of them by guess."""
+
+    channels: dict[str, str]
+    found: frozenset[str]
+    scan: VcdScan | CsvScan
+    _chosen: dict[str, int]
+    _thresholds: Thresholds | None
+    _rate: float | None
+
+    def pieces(self) -> Iterator[Piece]:
+        """The stream of the chosen channels. Raises `WaveError`."""
+        if isinstance(self.scan, VcdScan):
+            variables = self.scan.variables
+            picks = {
+                role: Pick(variables[place], _bit_of(self.channels[role]))
+                for role, place in self._chosen.items()
+            }
+            return self.scan.pieces(picks)
+        chosen = dict(self._chosen)
+        time = chosen.pop("time", None)
+        measured = {role: chosen.pop(role) for role in ("supply",) if role in chosen}
+        return self.scan.pieces(Columns(time, self._rate, chosen, measured, self._thresholds))
+
+
+@contextmanager
+def opened(
+    path: Path,
+    options: Namespace,
+    step: Callable[[int], None] = lambda _: None,
+    *,
+    lenient: bool = False,
+) -> Iterator[OpenCapture]:
+    """Open a capture and settle its channels; what cannot be used is a `UsageError`.
+
+    ``lenient``: the options were meant for another file in the first place; a name that this one
+    does not have is looked for as if none had been given.
+    """
+    thresholds = _thresholds(options.thresholds)
+    rate = _rate(options.rate)
+    try:
+        with open_capture(path, step) as scan:
+            names = (
+                [variable.name for variable in scan.variables]
+                if isinstance(scan, VcdScan)
+                else list(scan.layout.names)
+            )
+            chosen, channels, found = _settle(path, scan, names, options, rate, lenient=lenient)
+            yield OpenCapture(channels, frozenset(found), scan, chosen, thresholds, rate)
+    except WaveError as error:
+        raise UsageError(str(error)) from None
+    except ImportError as error:
+        what = f"{error.name} is not installed; pip install 'padbench[csv]'"
+        raise UsageError(f"{path}: reading CSV needs more: {what}") from None
+
+
+def _settle(
+    path: Path,
+    scan: VcdScan | CsvScan,
+    names: list[str],
+    options: Namespace,
+    rate: float | None,
+    *,
+    lenient: bool,
+) -> tuple[dict[str, int], dict[str, str], set[str]]:
+    chosen: dict[str, int] = {}
+    channels: dict[str, str] = {}
+    found: set[str] = set()
+    is_csv = isinstance(scan, CsvScan)
+    outer = names if is_csv else _without_aliases(scan)
+    wanted = [*_NEEDED, *(role for role in _EXTRA if getattr(options, role))]
+    if is_csv and rate is None:
+        wanted.append("time")
+    if isinstance(scan, VcdScan):
+        wanted.append("sample")
+        if (options.time or options.rate) and not lenient:
+            raise UsageError(f"{path}: --time and --rate are for CSV; a VCD file has its own times")
+    for role in wanted:
+        given = getattr(options, role, None)
+        place = None
+        if given is not None:
+            try:
+                place, label = _given(path, scan, names, role, given)
+            except UsageError:
+                if not lenient:
+                    raise
+        if place is None:
+            place = guess(outer, role)
+            if place is None and role == "time" and 0 not in chosen.values():
+                place = 0  # common practice: time comes first
+            if place is not None:
+                label = names[place] or f"column {place + 1}"
+                found.add(role)
+        if role == "sample" and (place is None or not _is_event(scan, place)):
+            found.discard(role)
+            continue
+        if place is None:
+            some = ", ".join([name for name in names if name][:8]) or f"{len(names)} columns"
+            raise UsageError(
+                f"{path}: --{role}: no one channel is clearly the {role}; "
+                f"name one, there are {some[:200]}"
+            )
+        chosen[role], channels[role] = place, label
+    _no_two(path, chosen, channels)
+    return chosen, channels, found
+
+
+def _no_two(path: Path, chosen: dict[str, int], channels: dict[str, str]) -> None:
+    """Refuse one channel in two roles."""
+    by_place: dict[tuple[int, int], str] = {}
+    for role, place in chosen.items():
+        key = place, _bit_of(channels[role])
+        if key in by_place:
+            raise UsageError(
+                f"{path}: --{role}: {channels[role]} is the {by_place[key]} already; name another"
+            )
+        by_place[key] = role
+
+
+def _given(
+    path: Path, scan: VcdScan | CsvScan, names: list[str], role: str, given: str
+) -> tuple[int, str]:
+    try:
+        place = choose(names, given, numbered=isinstance(scan, CsvScan))
+    except ChannelError as error:
+        bit = re.fullmatch(r"(.+)\[(\d{1,6})\]", given)
+        if bit is None or isinstance(scan, CsvScan):
+            raise UsageError(f"{path}: --{role}: {error}") from None
+        try:
+            place = choose(names, bit[1], numbered=False)
+        except ChannelError:
+            raise UsageError(f"{path}: --{role}: {error}") from None
+        variable = scan.variables[place]
+        high = variable.size - 1 if variable.high is None else variable.high
+        low = 0 if variable.low is None else variable.low
+        number = int(bit[2])
+        if not min(high, low) <= number <= max(high, low):
+            raise UsageError(
+                f"{path}: --{role}: {variable.name} has bits {high} to {low}; name one of them"
+            ) from None
+        return place, f"{variable.name}[{abs(number - low)} from the right]"
+    if isinstance(scan, VcdScan):
+        variable = scan.variables[place]
+        if variable.size != 1 or variable.kind in ("real", "realtime", "string"):
+            raise UsageError(
+                f"{path}: --{role}: {variable.name} has {variable.size} bits of type "
+                f"{variable.kind}; name one bit, such as {variable.name}[0]"
+            )
+    return place, names[place] or f"column {place + 1}"
+
+
+def _bit_of(label: str) -> int:
+    bit = re.fullmatch(r".*\[(\d+) from the right\]", label)
+    return int(bit[1]) if bit else 0
+
+
+def _is_event(scan: VcdScan | CsvScan, place: int) -> bool:
+    return isinstance(scan, VcdScan) and scan.variables[place].kind == "event"
+
+
+def _without_aliases(scan: VcdScan | CsvScan) -> list[str]:
+    """Names by place; of several for one signal only the outermost, and none that is no bit."""
+    assert isinstance(scan, VcdScan)
+    best: dict[bytes, int] = {}
+    for place, variable in enumerate(scan.variables):
+        if variable.size != 1 or variable.kind in ("real", "realtime", "string", "parameter"):
+            continue
+        known = best.get(variable.code)
+        if known is None or variable.name.count(".") < scan.variables[known].name.count("."):
+            best[variable.code] = place
+    kept = set(best.values())
+    return [v.name if place in kept else "" for place, v in enumerate(scan.variables)]
+
+
+def _thresholds(text: str | None) -> Thresholds | None:
+    if text is None:
+        return None
+    parts = re.split(r"[,;:]", text)
+    try:
+        low, high = (float(part) for part in parts)
+    except ValueError:
+        low, high = math.nan, math.nan
+    if not (math.isfinite(low) and math.isfinite(high) and low < high):
+        raise UsageError(
+            f"--thresholds: {text[:40]!r} is not two rising voltages; write for example 1.5,3.5"
+        )
+    return Thresholds(low, high)
+
+
+def _rate(text: str | None) -> float | None:
+    if text is None:
+        return None
+    match = re.fullmatch(r"([0-9.eE+]+)\s*([kMG]?)(?:Hz|S/s)?", text.strip())
+    try:
+        number = float(match[1]) * {"": 1, "k": 1e3, "M": 1e6, "G": 1e9}[match[2]] if match else 0
+    except ValueError:
+        number = 0
+    if not 1e-3 <= number <= 1e12:
+        raise UsageError(
+            f"--rate: {text[:40]!r} is no number of samples a second; write for example 10M"
+        )
+    return number

@@ -1,0 +1,238 @@
+"""What an inspection says: the rules of the wires, and what only a stream of reads can show."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from padbench.buttons import BUTTONS, pressed_in, spelled
+from padbench.inspection.buttons_seen import BOUNCE_PS, bounces, opposites, presses
+from padbench.inspection.inspect import Inspection
+from padbench.inspection.reads import CUT_SHORT, IN_GAP, OPEN_ENDED, SeenRead
+from padbench.rules import Finding, Verdict
+
+__all__ = ["findings_of"]
+
+_STOPPED = "common practice; what a stopped CPU does: from memory"
+_MOST = 10
+
+
+def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> tuple[Finding, ...]:
+    """All findings of a capture, those of the wires first.
+
+    ``policy`` is the pad's for opposite directions; under any but "both" none may come through.
+    """
+    return (
+        *seen.timing,
+        *_extra_clocks(seen, wanted),
+        *_undecided(seen),
+        *_incomplete(seen),
+        *_noise(seen),
+        *_passes(seen),
+        *_opposites(seen, policy),
+        *_bounce(seen),
+        *_whole(seen),
+    )
+
+
+def _finding(
+    id_: str,
+    verdict: Verdict,
+    says: str,
+    *,
+    measured: float | None = None,
+    limit: float | None = 0,
+    where: str = "whole capture",
+    source: str = "common practice",
+) -> Finding:
+    limit = None if measured is None else limit
+    margin = None if measured is None or limit is None else limit - measured
+    return Finding(id_, verdict, measured, limit, margin, "", where, source, says)
+
+
+def _at(read: SeenRead) -> str:
+    return f"read {read.number} at {read.start_ps / 1e9:.4f} ms"
+
+
+def _extra_clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
+    id_ = "reads.extra-clock"
+    stopped = np.flatnonzero(seen.rows["extra"])
+    for number in stopped[:_MOST].tolist():
+        read = SeenRead.of(seen.rows[number], number + 1)
+        yield _finding(
+            id_,
+            "fail",
+            _what_happened(read, wanted),
+            measured=read.clocks,
+            limit=wanted,
+            where=_at(read),
+            source=_STOPPED,
+        )
+    if len(stopped) > _MOST:
+        more = f"{len(stopped) - _MOST} more reads were stopped, {len(stopped)} in all"
+        yield _finding(id_, "fail", more, measured=len(stopped), source=_STOPPED)
+    if not len(seen.rows):
+        yield _finding(
+            "capture.reads",
+            "fail",
+            "no latch was seen; is this the right channel, and are the thresholds right?",
+            measured=0,
+            limit=None,
+        )
+        return
+    counts, often = np.unique(
+        seen.rows["clocks"][(seen.rows["extra"] == 0) & (seen.rows["flags"] == 0)],
+        return_counts=True,
+    )
+    many = ", ".join(
+        f"{n} reads with {c}" for c, n in zip(counts.tolist(), often.tolist(), strict=True)
+    )
+    if not len(stopped) and (counts == wanted).all():
+        says = f"every whole read has {wanted} clocks"
+        yield _finding(id_, "pass", says, measured=wanted, limit=wanted, source=_STOPPED)
+    elif len(counts) and not (counts == wanted).all():
+        says = f"not every read has {wanted} clocks: {many}; evenly spaced, so none was stopped"
+        yield _finding("reads.clocks", "not-judged", says)
+
+
+def _what_happened(read: SeenRead, wanted: int) -> str:
+    which = " and ".join(str(clock) for clock in read.extra)
+    plural = "clocks" if len(read.extra) > 1 else "clock"
+    lost = [BUTTONS[clock - 1] for clock in read.extra if clock <= 8]
+    says = (
+        f"read {read.number} has {read.clocks} clocks instead of {wanted}: {plural} {which} "
+        f"{'are' if len(read.extra) > 1 else 'is'} extra, as when the sample fetch stops the CPU"
+    )
+    if not lost:
+        return f"{says}; it came after the last button and does no harm"
+    says += (
+        f"; the pad's bit for {' and '.join(lost)} is lost, later ones move up and the serial "
+        "input's level takes the last place: "
+    )
+    last = BUTTONS[7]
+    got, was = bool(read.byte & 1), bool(read.held & 1)
+    if read.undecided & 1:
+        says += f"{last} is undecided"
+    elif got and not was:
+        says += f"{last} reads as pressed though it was not"
+    else:
+        says += f"{last} reads as {'pressed' if got else 'not pressed'}, as it was"
+    if read.byte != read.held:
+        says += f" (on the wire {spelled(read.held)}, read {spelled(read.byte)})"
+    return says
+
+
+def _undecided(seen: Inspection) -> Iterator[Finding]:
+    wrong = np.flatnonzero(seen.rows["undecided"])
+    id_, source = "reads.decided", "JEDEC JESD13-B for the levels"
+    if not len(seen.rows):
+        return
+    if not len(wrong):
+        says = "every bit that was sampled stood at a level"
+        yield _finding(id_, "pass", says, measured=0, source=source)
+        return
+    read = SeenRead.of(seen.rows[wrong[0]], int(wrong[0]) + 1)
+    names = " and ".join(pressed_in(read.undecided))
+    says = f"{len(wrong)} reads have bits that may fall either way, the first {_at(read)}: {names}"
+    yield _finding(id_, "fail", says, measured=len(wrong), where=_at(read), source=source)
+
+
+def _incomplete(seen: Inspection) -> Iterator[Finding]:
+    for flag, id_, what in (
+        (CUT_SHORT, "reads.cut-short", "given up for a new latch before its last bit"),
+        (OPEN_ENDED, "capture.ends-in-read", "not finished when the capture ends"),
+        (IN_GAP, "capture.gap", "partly in a stretch that was not recorded"),
+    ):
+        some = np.flatnonzero(seen.rows["flags"] & flag)
+        if len(some):
+            read = SeenRead.of(seen.rows[some[0]], int(some[0]) + 1)
+            count = "1 read was" if len(some) == 1 else f"{len(some)} reads were"
+            says = f"{count} {what}, the first {_at(read)}, after {read.clocks} clocks"
+            yield _finding(id_, "not-judged", says, where=_at(read))
+
+
+def _noise(seen: Inspection) -> Iterator[Finding]:
+    for name, (count, first) in seen.runts.items():
+        says = f"{name} never left a level and came back without reaching the other"
+        if count:
+            says = (
+                f"{name} went between the thresholds and back {count} times, first at "
+                f"{first[0] / 1e6:.3f} µs: the register may or may not take that for an edge"
+            )
+        verdict: Verdict = "fail" if count else "pass"
+        yield _finding("levels.runts", verdict, says, measured=count, where=name)
+    count, first = seen.glitches
+    says = "no pulse of the clock is far shorter than the others"
+    if count:
+        says = (
+            f"{count} pulses of the clock are less than half as long as the others, the first at "
+            f"{first[0] / 1e6:.3f} µs: the register may or may not count them"
+        )
+    yield _finding("levels.glitches", "fail" if count else "pass", says, measured=count)
+
+
+def _passes(seen: Inspection) -> Iterator[Finding]:
+    rows, passes = seen.rows, seen.passes
+    if passes < 2:
+        return
+    whole = len(rows) // passes * passes
+    groups = rows["byte"][:whole].reshape(-1, passes)
+    differ = np.flatnonzero((groups != groups[:, :1]).any(axis=1))
+    id_ = "reads.passes-agree"
+    if not len(differ):
+        says = f"the {passes} passes of every poll agree"
+        yield _finding(id_, "pass", says, measured=0)
+        return
+    first = int(differ[0])
+    says = (
+        f"in {len(differ)} of {len(groups)} polls the {passes} passes disagree, the first with "
+        f"{' and '.join(spelled(byte) for byte in groups[first].tolist())}: such a poll should "
+        "not be acted on"
+    )
+    yield _finding(
+        id_, "not-judged", says, where=f"reads {first * passes + 1} to {(first + 1) * passes}"
+    )
+
+
+def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
+    some = [n for n in np.unique(seen.rows["held"]).tolist() if opposites(n)]
+    id_ = "reads.opposite-directions"
+    sure = (seen.rows["undecided"] == 0) & (seen.rows["missing"] == 0)
+    found = np.flatnonzero(np.isin(seen.rows["held"], some) & sure)
+    if not len(found):
+        if len(seen.rows):
+            yield _finding(id_, "pass", "opposite directions never came together", measured=0)
+        return
+    read = SeenRead.of(seen.rows[found[0]], int(found[0]) + 1)
+    says = (
+        f"{len(found)} reads have opposite directions, the first {_at(read)}: {spelled(read.held)}"
+    )
+    if policy == "both":
+        says += "; a rocker cannot press them together, a pad that passes both on can"
+        yield _finding(id_, "not-judged", says, where=_at(read))
+    else:
+        says += f"; under the policy {policy} they should not come through"
+        yield _finding(id_, "fail", says, measured=len(found), where=_at(read))
+
+
+def _bounce(seen: Inspection) -> Iterator[Finding]:
+    found = bounces(presses(seen.reads()))
+    if found:
+        press = found[0]
+        says = (
+            f"{len(found)} presses came or ended within {BOUNCE_PS // 10**9} ms of the change "
+            f"before, the first of {press.button} at {(press.down_ps or 0) / 1e9:.4f} ms: bounce"
+        )
+        yield _finding("buttons.bounce", "not-judged", says, source="from memory")
+
+
+def _whole(seen: Inspection) -> Iterator[Finding]:
+    if seen.broken_off is not None:
+        says = f"the file breaks off ({seen.broken_off}); what stood before it is judged"
+        yield _finding("capture.cut-short", "not-judged", says, where=seen.broken_off)
+    if seen.gaps:
+        start, end = seen.gaps[0]
+        says = (
+            f"{len(seen.gaps)} stretches were not recorded, the first from {start / 1e6:.3f} to "
+            f"{end / 1e6:.3f} µs"
+        )
+        yield _finding("capture.gaps", "not-judged", says)

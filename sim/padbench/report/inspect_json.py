@@ -1,0 +1,67 @@
+"""An inspection as JSON, written piece by piece: a long capture has millions of reads."""
+
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any
+
+from padbench.buttons import pressed_in
+from padbench.inspection.buttons_seen import Press
+from padbench.inspection.measures import Statistics
+from padbench.inspection.reads import SeenRead
+from padbench.report.as_json import finding_object
+from padbench.rules import Finding
+
+__all__ = ["inspect_text", "read_object", "statistics_object"]
+
+
+def inspect_text(
+    verdict: str,
+    head: Mapping[str, Any],
+    findings: Iterable[Finding],
+    statistics: Mapping[str, Statistics],
+    presses: Iterable[Press],
+    reads: Iterable[SeenRead],
+) -> Iterator[str]:
+    """The pieces of one JSON object; together they are one line."""
+    made: dict[str, Any] = {
+        "verdict": verdict,
+        **head,
+        "findings": [finding_object(found) for found in findings],
+        "statistics": {name: statistics_object(name, s) for name, s in statistics.items()},
+        "buttons": [{"button": p.button, "down_ps": p.down_ps, "up_ps": p.up_ps} for p in presses],
+    }
+    yield json.dumps(made, ensure_ascii=False)[:-1] + ', "reads": ['
+    for number, read in enumerate(reads):
+        yield (", " if number else "") + json.dumps(read_object(read), ensure_ascii=False)
+    yield "]}"
+
+
+def read_object(read: SeenRead) -> dict[str, Any]:
+    """One read; ``on_wire`` is what the pad had loaded, ``pressed`` what the console has of it."""
+    return {
+        "number": read.number,
+        "start_ps": read.start_ps,
+        "byte": read.byte,
+        "pressed": list(read.pressed),
+        "on_wire": list(pressed_in(read.held)),
+        "clocks": read.clocks,
+        "extra_clocks": list(read.extra),
+        "complete": read.complete,
+        "cut_short": read.cut_short,
+        "undecided": list(pressed_in(read.undecided)),
+    }
+
+
+def statistics_object(name: str, found: Statistics) -> dict[str, Any]:
+    """Times in microseconds; of the poll period also the rate in reads a second."""
+    made: dict[str, Any] = {
+        "count": found.count,
+        "min": found.least / 1e6,
+        "median": found.median / 1e6,
+        "mean": found.mean / 1e6,
+        "max": found.most / 1e6,
+        "unit": "µs",
+    }
+    if name == "poll period" and found.median:
+        made["rate"] = 1e12 / found.median
+    return made

@@ -1,0 +1,210 @@
+"""What a CSV file of an instrument looks like: where its numbers begin, and in which dialect.
+
+Instruments write lines of preamble, a row of names, a row of units, in any mixture, and then
+rows of numbers. The numbers are what can be recognised: the layout is read backwards from them.
+"""
+
+import re
+from dataclasses import dataclass
+from typing import NoReturn
+
+from padbench.waveio.capture import WaveError
+
+__all__ = ["LONGEST_LINE", "SECONDS", "Layout", "find_layout", "is_number"]
+
+LONGEST_LINE = 1 << 20
+"""Bytes; no instrument has so many channels."""
+MOST_COLUMNS = 4096
+
+SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "ns": 1e-9, "ps": 1e-12}
+_SPELLED = {"sec": "s", "second": "s", "seconds": "s", "volt": "V", "volts": "V"}
+_VOLTS = {"V": 1.0, "mV": 1e-3}
+_UNIT = re.compile(r"[\[(]?\s*([A-Za-zµμ]{1,7})\s*[\])]?")
+_NAME_UNIT = re.compile(r"(.*?)\s*(?:[\[(]\s*([A-Za-zµμ]{1,7})\s*[\])]|[/,_]\s*([mµμun]?[sV]))\s*")
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
+_NO_LEVEL = re.compile(r"[xXzZ]?|[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
+_DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."))
+_LONGEST_PREAMBLE = 1000  # lines; no instrument says so much about itself
+_ROWS = 5
+"""So many rows of numbers in a row are no accident of a preamble."""
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """``start`` is where the rows begin, in bytes; ``line`` the same as a line number from 1.
+
+    ``names`` are those of the columns, empty strings where the file gives none; ``units`` the
+    factor to seconds or volts, by column. ``logic`` says of each column whether the first rows
+    hold nothing but 0 and 1 (and x, z).
+    """
+
+    delimiter: str
+    decimal: str
+    start: int
+    line: int
+    names: tuple[str, ...]
+    units: tuple[float, ...]
+    logic: tuple[bool, ...]
+    encoding: str
+
+    @property
+    def columns(self) -> int:
+        """How many columns a row has."""
+        return len(self.names)
+
+
+def is_number(text: str, decimal: str) -> bool:
+    """Whether a field is a finite number with this decimal sign."""
+    plain = text.strip().strip('"').strip()
+    if decimal == ",":
+        if "." in plain:
+            return False
+        plain = plain.replace(",", ".")
+    return _NUMBER.fullmatch(plain) is not None
+
+
+def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
+    """From the first bytes of a file (all of it if ``whole``).
+
+    Raises `WaveError` with the line where it cannot be a table of numbers.
+    """
+    if not head.strip():
+        raise WaveError(f"{name}: line 1: the file is empty; it should hold a capture")
+    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        raise WaveError(f"{name}: line 1: the text is UTF-16; save it as UTF-8 or ASCII")
+    if b"\0" in head:
+        line = head.count(b"\n", 0, head.index(b"\0")) + 1
+        raise WaveError(f"{name}: line {line}: a zero byte; a CSV file should hold text only")
+    lines = head.split(b"\n")
+    if not whole:
+        lines.pop()
+    for number, text in enumerate(lines or [head], 1):
+        if len(text) > LONGEST_LINE:
+            what = f"a line of more than {LONGEST_LINE >> 10} KiB; a row should be one sample"
+            raise WaveError(f"{name}: line {number}: {what}")
+    if not lines:
+        raise WaveError(
+            f"{name}: line 1: no line end in {len(head) >> 10} KiB; rows should have one"
+        )
+    encoding = _encoding(head)
+    texts = [line.decode(encoding, "replace").strip("\r\ufeff") for line in lines]
+    best: tuple[int, str, str] | None = None
+    for delimiter, decimal in _DIALECTS:
+        first = _first_row(texts, delimiter, decimal)
+        if first is not None and (best is None or first < best[0]):
+            best = first, delimiter, decimal
+    if best is None:
+        _no_numbers(texts, name)
+    first, delimiter, decimal = best
+    return _described(lines, texts, first, delimiter, decimal, encoding, name)
+
+
+def _encoding(head: bytes) -> str:
+    try:
+        # A character may be cut by the end of the block.
+        head[: max(1, len(head) - 4)].decode("utf-8")
+    except UnicodeDecodeError as error:
+        return "latin-1" if error.start < len(head) - 8 else "utf-8"
+    return "utf-8"
+
+
+def _fields(text: str, delimiter: str) -> list[str]:
+    return [field.strip().strip('"').strip() for field in text.split(delimiter)]
+
+
+def _is_row(text: str, delimiter: str, decimal: str) -> int:
+    """How many fields a row of numbers has; 0 if it is none, or has only one."""
+    fields = text.split(delimiter)
+    if not 2 <= len(fields) <= MOST_COLUMNS:
+        return 0
+    numbers = 0
+    for field in fields:
+        if is_number(field, decimal):
+            numbers += 1
+        elif not _NO_LEVEL.fullmatch(field.strip().strip('"')):
+            return 0
+    return len(fields) if numbers else 0
+
+
+def _first_row(texts: list[str], delimiter: str, decimal: str) -> int | None:
+    filled = [place for place, text in enumerate(texts) if text.strip()][:_LONGEST_PREAMBLE]
+    widths = [-1] * len(filled)
+    for at in range(len(filled)):
+        rows = range(at, min(at + _ROWS, len(filled)))
+        for row in rows:
+            if widths[row] < 0:
+                widths[row] = _is_row(texts[filled[row]], delimiter, decimal)
+        width = widths[at]
+        if width and all(widths[row] == width for row in rows[: max(1, len(rows) - 1)]):
+            last = rows[-1]
+            if widths[last] == width or last == len(filled) - 1:
+                return filled[at]
+    return None
+
+
+def _described(
+    lines: list[bytes],
+    texts: list[str],
+    first: int,
+    delimiter: str,
+    decimal: str,
+    encoding: str,
+    name: str,
+) -> Layout:
+    columns = len(texts[first].split(delimiter))
+    names, units = [""] * columns, [""] * columns
+    above = [text for text in texts[:first] if text.strip()]
+    if above and (row := _units_row(above[-1], delimiter, columns)):
+        units = row
+        above.pop()
+    if above:
+        head = _fields(above[-1].lstrip("#%; ") if delimiter != ";" else above[-1], delimiter)
+        if len(head) in (columns, columns - 1):
+            names = [*head, ""][:columns]
+    for place, text in enumerate(names):
+        match = _NAME_UNIT.fullmatch(text)
+        unit = match and (match[2] or match[3])
+        if match and unit and _SPELLED.get(unit, unit) in SECONDS.keys() | _VOLTS.keys():
+            names[place] = match[1]
+            units[place] = units[place] or _SPELLED.get(unit, unit)
+    rows = [_fields(text, delimiter) for text in texts[first : first + 1000] if text.strip()]
+    logic = tuple(
+        all(row[place] in "01xXzZ" for row in rows if place < len(row)) for place in range(columns)
+    )
+    return Layout(
+        delimiter,
+        decimal,
+        sum(len(line) + 1 for line in lines[:first]),
+        first + 1,
+        tuple(names),
+        tuple((SECONDS | _VOLTS).get(unit, 1.0) for unit in units),
+        logic,
+        encoding,
+    )
+
+
+def _units_row(text: str, delimiter: str, columns: int) -> list[str] | None:
+    """The units of a row that holds nothing else."""
+    units = []
+    for field in _fields(text, delimiter):
+        match = _UNIT.fullmatch(field)
+        unit = _SPELLED.get(match[1].lower(), match[1]) if match else ""
+        if field and unit not in SECONDS and unit not in _VOLTS:
+            return None
+        units.append(unit)
+    if not any(units) or len(units) not in (columns, columns - 1):
+        return None
+    return [*units, ""][:columns]
+
+
+def _no_numbers(texts: list[str], name: str) -> NoReturn:
+    # A line of separators that Python counts as white space is an empty line like any other.
+    filled = [place for place, text in enumerate(texts) if text.strip()] or [0]
+    widest = max((len(texts[place].split(d)) for place in filled[:50] for d in "\t;,"), default=1)
+    if widest > MOST_COLUMNS:
+        what = f"{widest} columns; at most {MOST_COLUMNS} can be read"
+    elif widest == 1:
+        what = "one column only; time, latch, clock and data should stand side by side"
+    else:
+        what = "no rows of numbers; below the names should stand one row a sample"
+    raise WaveError(f"{name}: line {filled[-1] + 1 if widest != 1 else filled[0] + 1}: {what}")

@@ -1,0 +1,371 @@
+"""Chosen columns of a CSV file of any size, block by block.
+
+    with open_bytes(path) as stream:
+        scan = CsvScan(stream)
+        for piece in scan.pieces(Columns(time=0, rate=None, channels={"latch": 1})):
+            ...
+
+The fields are taken apart by pyarrow, which knows decimal commas and leaves the interpreter free
+meanwhile: each core has a block of its own. Here the columns become times and levels, and are
+checked.
+"""
+
+import os
+from collections import deque
+from collections.abc import Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.timeline import HIGH, LOW, UNKNOWN, Times
+from padbench.waveio.capture import Changes, Piece, WaveError
+from padbench.waveio.csv_layout import LONGEST_LINE, Layout, find_layout, is_number
+from padbench.waveio.levels import THRESHOLDS, Thresholds
+from padbench.waveio.stream import ByteStream
+
+__all__ = ["Columns", "CsvScan"]
+
+_LINE_END = 10
+_HEAD = 1 << 16
+_BLOCK = 1 << 20  # each is one core's work, and fits its cache
+_LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
+
+_NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
+_ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Which column (from 0) is what.
+
+    ``time`` is None where ``rate``, in samples a second, takes its place. ``channels`` become
+    levels; ``measured`` ones are followed in volts only. ``thresholds`` None: 0 and 1 are taken as
+    levels, anything else as volts at the usual thresholds.
+    """
+
+    time: int | None
+    rate: float | None
+    channels: Mapping[str, int]
+    measured: Mapping[str, int] = field(default_factory=dict)
+    thresholds: Thresholds | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """``tail`` is what follows the last line end of the file, or of a line that is ``too_long``."""
+
+    rows: memoryview
+    tail: bytes
+    too_long: bool
+    last: bool
+
+
+class _Row(Exception):
+    """What is wrong with the row of that number in its block."""
+
+    def __init__(self, row: int, what: str) -> None:
+        super().__init__(what)
+        self.row = row
+        self.what = what
+
+
+class CsvScan:
+    """Finds the layout at once; the rest as `pieces`."""
+
+    def __init__(self, stream: ByteStream) -> None:
+        """Raises `WaveError` if this is no table of numbers."""
+        self._stream = stream
+        head = stream.read(_HEAD)
+        while head.count(b"\n") < 20 and len(head) < 20 * LONGEST_LINE:
+            more = stream.read(_HEAD)
+            if not more:
+                break
+            head += more
+            if head.find(b"\n", 0, LONGEST_LINE + 1) < 0 and len(head) > LONGEST_LINE:
+                break
+        whole = not (more := stream.read(1))
+        head += more
+        self.layout: Layout = find_layout(head, stream.name, whole=whole)
+        self._rest = head[self.layout.start :]
+        self._line = self.layout.line
+        self._rows = 0
+        self._now: int | None = None
+        self._seconds = 0.0
+
+    def pieces(self, columns: Columns) -> Iterator[Piece]:
+        """Changes of the channels, in stretches of time; the first sample counts as a change.
+
+        Times are those of the file. Raises `WaveError` with the line where a row does not fit
+        those before it or a value is none; a file that breaks off inside its last row yields
+        what stood before.
+        """
+        reader = _Reader(self.layout, columns)
+        cores = os.cpu_count() or 1
+        with ThreadPoolExecutor(cores) as pool:
+            waiting: deque[tuple[_Block, Future[Iterator[Any]]]] = deque()
+            for block in self._blocks():
+                waiting.append((block, pool.submit(reader.batches, block.rows)))
+                if len(waiting) > cores:
+                    yield from self._finish(reader, *waiting.popleft())
+            while waiting:
+                yield from self._finish(reader, *waiting.popleft())
+        if self._now is None:
+            raise self._error(b"", 0, "no whole row; below the names should stand one a sample")
+
+    def _blocks(self) -> Iterator["_Block"]:
+        """The rows of the file in portions of whole lines, what has no line end with the last."""
+        carry, self._rest = self._rest, b""
+        while True:
+            block = self._stream.read(_BLOCK)
+            data = carry + block
+            whole = data.rfind(b"\n") + 1
+            carry = data[whole:]
+            too_long = len(carry) > LONGEST_LINE
+            last = too_long or not block
+            yield _Block(memoryview(data)[:whole], carry if last else b"", too_long, last)
+            if last:
+                return
+
+    def _finish(
+        self, reader: "_Reader", block: "_Block", parsed: "Future[Iterator[Any]]"
+    ) -> Iterator[Piece]:
+        """The pieces of a block that was taken apart."""
+        try:
+            piece = self._take(reader, parsed.result())
+        except _Row as fault:
+            raise self._error(bytes(block.rows), fault.row, fault.what) from None
+        self._line += int(np.count_nonzero(np.frombuffer(block.rows, np.uint8) == _LINE_END))
+        if piece is not None:
+            yield piece
+        if block.too_long:
+            what = f"a line of more than {LONGEST_LINE >> 10} KiB; a row should be one sample"
+            raise self._error(b"", 0, what)
+        broken = self._stream.broken if block.last else None
+        if block.tail.strip():
+            broken = broken or self._last_row(reader, block.tail)
+            if broken is None:
+                last = self._take(reader, reader.batches(memoryview(block.tail)))
+                if last is not None:
+                    yield last
+        if broken is not None:
+            yield Piece(self._now or 0, {}, broken_off=broken)
+
+    def _last_row(self, reader: "_Reader", last: bytes) -> str | None:
+        """A row without a line end: None if it is whole all the same, else where it breaks off."""
+        before = self._rows, self._now, self._seconds
+        try:
+            self._take(reader, reader.batches(memoryview(last)))
+        except _Row:
+            return f"line {self._line}"
+        finally:
+            self._rows, self._now, self._seconds = before
+        return None
+
+    def _take(self, reader: "_Reader", batches: Iterator[Any]) -> Piece | None:
+        parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
+        volts: dict[str, tuple[float, float]] = {}
+        begin = self._rows
+        for batch in batches:
+            seconds = reader.seconds(batch, self._rows)
+            before = self._seconds if self._now is not None else seconds[0]
+            if seconds[0] < before or (seconds[1:] < seconds[:-1]).any():
+                row = int(np.argmax(seconds < np.concatenate([[before], seconds[:-1]])))
+                what = "time runs backwards; it should only grow"
+                raise _Row(self._rows - begin + row, what)
+            self._seconds = float(seconds[-1])
+            try:
+                for name, found in parts.items():
+                    places, levels = reader.changes(batch, name)
+                    found.append((_picoseconds(seconds[places]), levels))
+                for name in reader.columns.measured:
+                    least, most = reader.range(batch, name)
+                    known = volts.get(name, (least, most))
+                    volts[name] = min(known[0], least), max(known[1], most)
+            except _Row as fault:
+                raise _Row(self._rows - begin + fault.row, fault.what) from None
+            self._rows += len(seconds)
+            self._now = int(_picoseconds(seconds[-1:])[0])
+        changes = {
+            name: (np.concatenate([t for t, _ in found]), np.concatenate([v for _, v in found]))
+            for name, found in parts.items()
+            if found
+        }
+        return Piece(self._now or 0, changes, volts=volts) if self._rows > begin else None
+
+    def _error(self, rows: bytes, row: int, what: str) -> WaveError:
+        line = self._line
+        for text in rows.split(b"\n"):
+            if text.strip():
+                if not row:
+                    break
+                row -= 1
+            line += 1
+        says = what.encode("unicode_escape").decode("ascii")
+        return WaveError(f"{self._stream.name}: line {line}: {says}")
+
+
+class _Reader:
+    """Rows to columns, and columns to what they mean."""
+
+    def __init__(self, layout: Layout, columns: Columns) -> None:
+        from pyarrow import csv, float64, int8  # noqa: PLC0415 - heavy, and for CSV only
+
+        self.columns = columns
+        self._layout = layout
+        self._csv = csv
+        chosen = {*columns.channels.values(), *columns.measured.values()}
+        self._volts = {
+            place
+            for place in chosen
+            if columns.thresholds is not None
+            or place in columns.measured.values()
+            or not layout.logic[place]
+        }
+        types = {
+            f"c{place}": float64() if place in self._volts else int8()
+            for place in chosen - {columns.time}
+        }
+        if columns.time is not None:
+            types[f"c{columns.time}"] = float64()
+        self._read = csv.ReadOptions(
+            column_names=[f"c{place}" for place in range(layout.columns)],
+            block_size=1 << 20,
+            use_threads=False,
+        )
+        self._parse = csv.ParseOptions(delimiter=layout.delimiter)
+        self._convert = csv.ConvertOptions(
+            column_types=types,
+            include_columns=list(types),
+            null_values=["x", "X", "z", "Z"],
+            quoted_strings_can_be_null=True,
+            decimal_point=layout.decimal,
+            check_utf8=False,
+        )
+
+    def batches(self, rows: memoryview) -> Iterator[Any]:
+        """Record batches of some whole rows, none of them empty."""
+        if not _has_rows(rows):
+            return iter(())
+        from pyarrow import ArrowInvalid, BufferReader  # noqa: PLC0415
+
+        try:
+            table = self._csv.read_csv(
+                BufferReader(rows),
+                read_options=self._read,
+                parse_options=self._parse,
+                convert_options=self._convert,
+            )
+        except ArrowInvalid as error:
+            raise self._first_fault(bytes(rows), str(error)) from None
+        # One at a time: a batch fits the processor's cache, the whole table does not.
+        return (batch for batch in table.to_batches() if batch.num_rows)
+
+    def seconds(self, batch: Any, before: int) -> NDArray[np.float64]:
+        """Times as many as rows; ``before`` rows came earlier."""
+        if self.columns.rate is not None:
+            return np.arange(before, before + batch.num_rows) / self.columns.rate
+        assert self.columns.time is not None
+        values = _finite(batch.column(f"c{self.columns.time}"), "time")
+        unit = self._layout.units[self.columns.time]
+        return values if unit == 1 else values * unit
+
+    def changes(self, batch: Any, name: str) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
+        """Rows at which the level of a channel is another than in the row before."""
+        place = self.columns.channels[name]
+        column = batch.column(f"c{place}")
+        if place not in self._volts:
+            return self._logic(column)
+        unit = self._layout.units[place]
+        thresholds = self.columns.thresholds or THRESHOLDS
+        thresholds = Thresholds(thresholds.low / unit, thresholds.high / unit)
+        volts = _finite(column, name, allow_none=True)
+        # Where it is low, between and high is 0, 1 and 2 here: quicker than levels for all rows.
+        zone = (volts > thresholds.low).view(np.uint8) + (volts >= thresholds.high).view(np.uint8)
+        if column.null_count:
+            zone[np.isnan(volts)] = 1
+        rows = _changes(zone)
+        return rows, _ZONES[zone[rows]]
+
+    def _logic(self, column: Any) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
+        given = column
+        if column.null_count:
+            column = column.fill_null(UNKNOWN)
+        levels = column.to_numpy().view(np.uint8)
+        wrong = levels > 1
+        if wrong.any():
+            # What is 2 because it was x or z is no fault.
+            wrong &= given.is_valid().to_numpy(zero_copy_only=False)
+        if wrong.any():
+            row = int(np.argmax(wrong))
+            raise _Row(row, f"{given[row].as_py()} {_NO_LEVEL}")
+        rows = _changes(levels)
+        return rows, levels[rows]
+
+    def range(self, batch: Any, name: str) -> tuple[float, float]:
+        """Least and greatest voltage."""
+        place = self.columns.measured[name]
+        volts = _finite(batch.column(f"c{place}"), name) * self._layout.units[place]
+        return float(volts.min()), float(volts.max())
+
+    def _first_fault(self, rows: bytes, said: str) -> _Row:
+        """Which row it was: the library counts otherwise, and not always."""
+        layout = self._layout
+        wanted = {*self.columns.channels.values(), *self.columns.measured.values()}
+        if self.columns.time is not None:
+            wanted.add(self.columns.time)
+        number = 0
+        for row in rows.split(b"\n"):
+            if not row.strip():
+                continue
+            fields = row.decode(layout.encoding, "replace").strip("\r").split(layout.delimiter)
+            if len(fields) != layout.columns:
+                return _Row(
+                    number, f"{len(fields)} fields; there should be {layout.columns} as before"
+                )
+            for place in sorted(wanted):
+                text = fields[place].strip()
+                whole = place not in self._volts and place != self.columns.time
+                if text in ("x", "X", "z", "Z") and place != self.columns.time:
+                    continue
+                if not is_number(text, layout.decimal):
+                    what = f"{text[:20]!r} in column {place + 1}; a number should stand here"
+                    return _Row(number, what)
+                if whole and text.strip('"') not in ("0", "1"):
+                    return _Row(number, f"{text[:20]} {_NO_LEVEL}")
+            number += 1
+        return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
+
+
+def _has_rows(rows: memoryview) -> bool:
+    return bool(bytes(rows[:4096]).strip() or bytes(rows).strip())
+
+
+def _changes(values: NDArray[np.uint8]) -> NDArray[np.intp]:
+    """The first row, and those that differ from the one before."""
+    return np.concatenate([[0], np.flatnonzero(values[1:] != values[:-1]) + 1])
+
+
+def _finite(column: Any, name: str, *, allow_none: bool = False) -> NDArray[np.float64]:
+    values: NDArray[np.float64] = column.to_numpy(zero_copy_only=False)
+    # One number that is not finite makes the sum so; a sum may also simply be too large.
+    with np.errstate(over="ignore", invalid="ignore"):
+        if np.isfinite(values.sum()):
+            return values
+    finite = np.isfinite(values)
+    if allow_none and column.null_count:
+        finite |= column.is_null().to_numpy(zero_copy_only=False)
+    if not finite.all():
+        row = int(np.argmin(finite))
+        raise _Row(row, f"{values[row]} as {name}; a finite number should stand here")
+    return values
+
+
+def _picoseconds(seconds: NDArray[np.float64]) -> Times:
+    picoseconds = np.rint(seconds * 1e12)
+    too_far = np.abs(picoseconds) > _LATEST
+    if too_far.any():
+        raise _Row(0, "a time beyond what can be counted; it should be in seconds")
+    return picoseconds.astype(np.int64)

@@ -1,0 +1,183 @@
+"""``padbench inspect`` as people and scripts use it."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from padbench.cli import main
+from padbench.scenarios import SCENARIOS
+from padbench.sheet import load_sheet
+from padbench.verify import run_scenario
+from padbench.waveio import read_vcd, write_vcd
+
+ROOT = Path(__file__).parents[2]
+WAVES = ROOT / "waves"
+B = ROOT / "sim" / "sheets" / "harbour-b.toml"
+SHEET = load_sheet(B)
+
+
+@pytest.fixture
+def inspect(capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+
+    def run(*arguments, code=None):
+        got = main(["inspect", *map(str, arguments), "--json"])
+        out, err = capsys.readouterr()
+        if got == 2:
+            return err
+        found = json.loads(out)
+        assert (got, err) == ({"pass": 0, "fail": 1}[found["verdict"]], "")
+        assert code in (None, got)
+        return found
+
+    return run
+
+
+def finding(found, id_):
+    return next(f for f in found["findings"] if f["id"] == id_)
+
+
+@pytest.mark.parametrize("name", ["each-button", "press-in-latch", "cut-short", "stopped-last-bit"])
+@pytest.mark.parametrize("sheet", [[], ["--sheet", str(B)]])
+def test_golden_waves_give_the_reads_of_their_scenario(inspect, name, sheet):
+    result = run_scenario(SHEET, SCENARIOS[name], "push-pull", "slow")
+    found = inspect(WAVES / f"{name}.vcd", *sheet)
+    assert [(r["start_ps"], r["byte"], r["clocks"], r["cut_short"]) for r in found["reads"]] == [
+        (p.read.start_ps, p.byte, len(p.read.clock_rises), p.read.cut_short) for p in result.reads
+    ]
+    assert found["channels"]["latch"] == {"name": "console.latch", "found": True}
+
+
+def test_a_stopped_read_is_named_with_its_clock_and_its_effect(inspect):
+    found = finding(inspect(WAVES / "stopped-last-bit.vcd", code=1), "reads.extra-clock")
+    assert found["where"] == "read 2 at 24.9585 ms"
+    assert (found["measured"], found["limit"]) == (9, 8)
+    assert "clock 8 is extra" in found["says"]
+    assert "Right reads as pressed though it was not" in found["says"]
+
+
+def volts_of(timeline, path, *, tick=200_000):
+    """The capture of a scope: decimal commas, a preamble, a units row, some noise."""
+    times = np.arange(8 * 10**9, timeline.end_ps, tick)
+    names = ("console.latch", "console.clock", "cable.data")
+    noise = np.random.default_rng(1).normal(0, 0.1, (3, len(times)))
+    lines = [5.0 * (timeline.wires[n].at(times) == 1) + noise[k] for k, n in enumerate(names)]
+    rows = zip(times * 1e-9, *lines, strict=True)
+    with path.open("w", encoding="latin-1") as out:
+        out.write("Model;Bench\nProbe;10 M\xe4\n\nTime;CH1;CH2;CH3\nms;V;V;V\n")
+        out.writelines(";".join(f"{x:.5f}" for x in row).replace(".", ",") + "\n" for row in rows)
+
+
+def test_the_same_as_volts_with_decimal_commas_and_a_preamble(inspect, tmp_path):
+    golden = read_vcd(WAVES / "stopped-last-bit.vcd")
+    volts_of(golden, tmp_path / "scope.csv")
+    options = ["--latch", "CH1", "--clock", "ch2", "--data", "4"]
+    found = inspect("scope.csv", *options, code=1)
+    assert [read["byte"] for read in found["reads"]] == [0, 1, 0]
+    assert "clock 8 is extra" in finding(found, "reads.extra-clock")["says"]
+    # Simulation and bench side by side: the same story, although one shows volts.
+    other = inspect("scope.csv", *options, "--against", WAVES / "stopped-last-bit.vcd")
+    assert finding(other, "against.reads")["verdict"] == "pass"
+    other = inspect("scope.csv", *options, "--against", WAVES / "press-in-latch.vcd")
+    assert finding(other, "against.reads")["verdict"] == "fail"
+
+
+def test_expectations(inspect, tmp_path):
+    entries = []
+    for read in inspect(WAVES / "each-button.vcd")["reads"]:
+        if read["pressed"]:
+            ms = read["start_ps"] / 1e9
+            entries.append(
+                f"[[held]]\nbuttons = {json.dumps(read['pressed'])}\n"
+                f'from = "{ms - 2:.3f} ms"\nto = "{ms + 2:.3f} ms"\n'
+            )
+    file = tmp_path / "held.toml"
+    file.write_text('slack = "0.5 ms"\n' + "".join(entries))
+    found = inspect(WAVES / "each-button.vcd", "--expect", file, code=0)
+    assert finding(found, "expect.held")["verdict"] == "pass"
+    file.write_text(file.read_text().replace('"A"', '"B"', 1))
+    found = inspect(WAVES / "each-button.vcd", "--expect", file, code=1)
+    assert "held B, read A" in finding(found, "expect.held")["says"]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("held = 3", "1: held: 3 is no list of tables"),
+        ("[[hold]]", "1: hold: is no known key"),
+        ('[[held]]\nbuttons = ["A"]\nfrom = "1 ms"', "held.0.to: is missing"),
+        ('[[held]]\nbuttons = ["Z"]\nfrom = "1 ms"\nto = "2 ms"', "is no list of buttons"),
+        ('[[held]]\nbuttons = ["A"]\nfrom = "1 m"\nto = "2 ms"', "3: held.0.from: "),
+        ('[[held]]\nbuttons = ["A"]\nfrom = "3 ms"\nto = "2 ms"', "is not after from"),
+        ('slack = "x"', "1: slack: "),
+    ],
+)
+def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
+    (tmp_path / "held.toml").write_text(text)
+    err = inspect(WAVES / "each-button.vcd", "--expect", "held.toml")
+    assert err.startswith("padbench: held.toml")
+    assert says in err
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (["--latch", "nothing"], "--latch: no channel is named 'nothing'; try "),
+        (["--latch", "pad.stages"], "has 8 bits of type reg; name one bit"),
+        (["--latch", "pad.stages[9]"], "has bits 7 to 0"),
+        (["--latch", "console.clock"], "--clock: console.clock is the latch already"),
+        (["--thresholds", "3,1"], "is not two rising voltages"),
+        (["--rate", "10M"], "--time and --rate are for CSV"),
+        (["--rate", "fast"], "is no number of samples"),
+        (["--clocks", "0"], "is not between 1 and 64"),
+        (["--passes", "9"], "is not between 1 and 4"),
+        (["--port", "push-pull"], "give --sheet too"),
+        (["--sheet", str(B), "--port", "x"], "does not name 'x'"),
+        (["--against", "none.vcd"], "none.vcd: No such file"),
+        (["--expect", "none.toml"], "none.toml"),
+    ],
+)
+def test_options_that_cannot_be_used(inspect, options, says):
+    err = inspect(WAVES / "each-button.vcd", *options)
+    assert says in err
+    assert err.count("\n") == 1
+
+
+def test_one_bit_of_a_wide_variable(inspect):
+    """Stage 8, the register's output, is bit 7 of the stages: the data line before the cable."""
+    golden = inspect(WAVES / "each-button.vcd")
+    found = inspect(WAVES / "each-button.vcd", "--data", "pad.stages[7]")
+    assert [r["byte"] for r in found["reads"]] == [r["byte"] for r in golden["reads"]]
+
+
+def test_passes_that_disagree_are_told(inspect, tmp_path):
+    result = run_scenario(SHEET, SCENARIOS["read-twice-rejects"], "push-pull", "slow")
+    write_vcd(result.timeline, tmp_path / "twice.vcd")
+    found = inspect("twice.vcd")
+    assert found["passes"] == 2
+    assert "in 3 of 5 polls the 2 passes disagree" in finding(found, "reads.passes-agree")["says"]
+
+
+def test_opposite_directions_and_presses(inspect, tmp_path):
+    result = run_scenario(SHEET, SCENARIOS["opposite-directions"], "push-pull", "slow")
+    write_vcd(result.timeline, tmp_path / "both.vcd")
+    found = inspect("both.vcd")
+    assert "opposite directions" in finding(found, "reads.opposite-directions")["says"]
+    buttons = inspect(WAVES / "each-button.vcd")["buttons"]
+    assert [press["button"] for press in buttons] == [
+        *("A", "B", "Select", "Start", "Up", "Down", "Left", "Right")
+    ]
+    # A is down in the first read, so nobody saw it go down.
+    assert [press["down_ps"] is None for press in buttons] == [True] + 7 * [False]
+    assert all(press["down_ps"] < press["up_ps"] for press in buttons[1:-1])
+
+
+def test_tables_for_people(capsys):
+    assert main(["inspect", str(WAVES / "stopped-last-bit.vcd")]) == 1
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert "latch: console.latch, found by its name" in out
+    assert "scan lines" in out
+    assert "3 reads, FAILS." in out

@@ -1,0 +1,166 @@
+"""CSV as instruments write it: one set of samples in many dialects gives the same wires."""
+
+import gzip
+from itertools import product
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from padbench.timeline import HIGH, LOW, UNKNOWN, Wire
+from padbench.waveio import Columns, CsvScan, Thresholds, WaveError, csv_scan, open_capture
+
+TIMES = [0.0, 1e-6, 2e-6, 3e-6, 4.5e-6, 6e-6, 7e-6, 8e-6]
+VOLTS = [0.1, 0.2, 2.0, 4.9, 5.1, 2.5, 4.0, 0.3]
+ZONES = Wire.of(
+    [
+        *((0, LOW), (2_000_000, UNKNOWN), (3_000_000, HIGH), (6_000_000, UNKNOWN)),
+        *((7_000_000, HIGH), (8_000_000, LOW)),
+    ]
+)
+
+
+def scanned(path, columns, block=1 << 24):
+    kept = csv_scan._BLOCK
+    csv_scan._BLOCK = block
+    try:
+        with open_capture(path) as scan:
+            assert isinstance(scan, CsvScan)
+            pieces = list(scan.pieces(columns))
+            layout = scan.layout
+    finally:
+        csv_scan._BLOCK = kept
+    wires = {}
+    for role in columns.channels:
+        parts = [piece.changes[role] for piece in pieces if role in piece.changes]
+        wires[role] = Wire.from_arrays(
+            np.concatenate([t for t, _ in parts]), np.concatenate([v for _, v in parts])
+        )
+    return wires, pieces, layout
+
+
+def table(delimiter, decimal, quote=""):
+    rows = []
+    for when, volts in zip(TIMES, VOLTS, strict=True):
+        fields = [f"{when:.7f}", f"{volts:.3f}", f"{5 - volts:.3E}", "7"]
+        fields = [quote + field.replace(".", decimal) + quote for field in fields]
+        rows.append(delimiter.join(fields))
+    return rows
+
+
+PREAMBLES = {
+    "none": [],
+    "names": ["Time;CH1;CH2;Note"],
+    "units row": ["Model;Scope 3", "Sample interval;1E-06", "", "t;CH1;CH2;Note", "s;V;V;"],
+    "units in names": ["# made by a logger", "Time [s];CH1 (V);CH2 (V);Note"],
+}
+
+
+@pytest.mark.parametrize("preamble", PREAMBLES)
+@pytest.mark.parametrize(
+    ("delimiter", "decimal"), [(",", "."), (";", "."), (";", ","), ("\t", "."), ("\t", ",")]
+)
+@pytest.mark.parametrize("ending", ["\n", "\r\n"])
+def test_dialects(tmp_path, preamble, delimiter, decimal, ending):
+    head = [line.replace(";", delimiter) for line in PREAMBLES[preamble]]
+    path = tmp_path / "d.csv"
+    path.write_text(ending.join([*head, *table(delimiter, decimal), ""]), newline="")
+    wires, _, layout = scanned(path, Columns(0, None, {"data": 1}))
+    assert wires["data"] == ZONES
+    assert (layout.delimiter, layout.decimal) == (delimiter, decimal)
+    assert layout.names[1] == ("" if preamble == "none" else "CH1")
+
+
+@pytest.mark.parametrize(("packed", "mark", "quote"), list(product([0, 1], [0, 1], ["", '"'])))
+def test_gzip_byte_order_mark_and_quotes(tmp_path, packed, mark, quote):
+    text = "\n".join(["Time,CH1,CH2,n", *table(",", ".", quote), ""]).encode()
+    data = b"\xef\xbb\xbf" * mark + text
+    (tmp_path / "p").write_bytes(gzip.compress(data) if packed else data)
+    wires, _, layout = scanned(tmp_path / "p", Columns(0, None, {"data": 1}))
+    assert wires["data"] == ZONES
+    assert layout.names[0] == "Time"
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("ms", 1e3), ("us", 1e6), ("µs", 1e6), ("ns", 1e9)])
+def test_units(tmp_path, unit, factor):
+    rows = [f"{t * factor:.9g};{v * 1000:.1f}" for t, v in zip(TIMES, VOLTS, strict=True)]
+    for head in (["Time;CH1", f"({unit});(mV)"], [f"Time ({unit});CH1 [mV]"]):
+        (tmp_path / "u.csv").write_text("\n".join([*head, *rows, ""]), encoding="latin-1")
+        wires, _, _ = scanned(tmp_path / "u.csv", Columns(0, None, {"data": 1}))
+        assert wires["data"] == ZONES
+
+
+def test_levels_at_changes_only_and_unknown(tmp_path):
+    text = "time,latch,clock\n0,0,1\n0.000001,1,x\n0.000003,1,z\n0.000003,0,1\n"
+    (tmp_path / "l.csv").write_text(text)
+    wires, pieces, _ = scanned(tmp_path / "l.csv", Columns(0, None, {"latch": 1, "clock": 2}))
+    assert wires["latch"] == Wire.of([(0, 0), (1_000_000, 1), (3_000_000, 0)])
+    assert wires["clock"] == Wire.of([(0, 1), (1_000_000, 2), (3_000_000, 1)])
+    assert pieces[-1].end_ps == 3_000_000
+
+
+def test_a_rate_instead_of_a_time(tmp_path):
+    (tmp_path / "r.csv").write_text("a,b\n" + "0,1\n" * 3 + "1,1\n")
+    wires, pieces, _ = scanned(tmp_path / "r.csv", Columns(None, 4e6, {"latch": 0}))
+    assert wires["latch"] == Wire.of([(0, 0), (750_000, 1)])
+    assert pieces[-1].end_ps == 750_000
+
+
+def test_thresholds_and_extremes(tmp_path):
+    (tmp_path / "t.csv").write_text("t,v,s\n0,0,4.9\n1e-6,2,5.2\n2e-6,3,4.7\n")
+    columns = Columns(0, None, {"data": 1}, {"supply": 2}, Thresholds(1, 2.5))
+    wires, pieces, _ = scanned(tmp_path / "t.csv", columns)
+    assert wires["data"] == Wire.of([(0, LOW), (1_000_000, UNKNOWN), (2_000_000, HIGH)])
+    assert pieces[0].volts == {"supply": (4.7, 5.2)}
+
+
+def test_volts_that_begin_like_levels_are_refused_and_not_guessed(tmp_path):
+    path = tmp_path / "v.csv"
+    path.write_text("t,a\n" + "".join(f"{n}e-6,0\n" for n in range(1200)) + "2e-3,5\n")
+    with pytest.raises(WaveError, match="line 1202: 5 among levels of 0 and 1; give --thresholds"):
+        scanned(path, Columns(0, None, {"a": 1}))
+    wires, _, _ = scanned(path, Columns(0, None, {"a": 1}, {}, Thresholds(1.5, 3.5)))
+    assert wires["a"].levels.tolist() == [LOW, HIGH]
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    st.lists(st.tuples(st.integers(0, 50), st.integers(0, 5)), min_size=6, max_size=60),
+    st.integers(10, 300),
+)
+def test_blocks_make_no_difference(tmp_path_factory, steps, block):
+    path = tmp_path_factory.getbasetemp() / "blocks.csv"
+    when = np.cumsum([step for step, _ in steps])
+    rows = [f"{t}e-9,{v}.0\n" for t, (_, v) in zip(when, steps, strict=True)]
+    path.write_text("time,v\n" + "".join(rows))
+    wires, pieces, _ = scanned(path, Columns(0, None, {"v": 1}), block)
+    zones = [LOW if v <= 1.5 else HIGH if v >= 3.5 else UNKNOWN for _, v in steps]
+    assert wires["v"] == Wire.from_arrays(when * 1000, zones)
+    assert pieces[-1].end_ps == when[-1] * 1000
+
+
+@pytest.mark.parametrize("cut", ["1e-5,0.", "1e-5,", "1e-5", "1e"])
+def test_a_row_that_breaks_off(tmp_path, cut):
+    path = tmp_path / "cut.csv"
+    path.write_text("time,v,w\n" + "".join(f"{n}e-6,0.5,0.1\n" for n in range(8)) + cut)
+    wires, pieces, _ = scanned(path, Columns(0, None, {"v": 1}))
+    assert pieces[-1].broken_off == "line 10"
+    assert (len(wires["v"].times), pieces[-1].end_ps) == (1, 7_000_000)
+
+
+def test_packed_data_that_break_off_between_rows_say_so(tmp_path):
+    rows = "".join(f"{n}e-6,0.5\n" for n in range(20))
+    packed = gzip.compress(("time,v\n" + rows).encode())
+    (tmp_path / "p.gz").write_bytes(packed[:-6])  # the data are all there, what checks them is not
+    _, pieces, _ = scanned(tmp_path / "p.gz", Columns(0, None, {"v": 1}))
+    assert pieces[-1].end_ps == 19_000_000
+    assert "break off" in pieces[-1].broken_off
+
+
+def test_a_last_row_without_a_line_end_is_a_row(tmp_path):
+    path = tmp_path / "last.csv"
+    path.write_text("time,v\n" + "".join(f"{n}e-6,0.5\n" for n in range(8)) + "8e-6,5.0")
+    wires, pieces, _ = scanned(path, Columns(0, None, {"v": 1}))
+    assert wires["v"].times.tolist() == [0, 8_000_000]
+    assert pieces[-1].broken_off is None
