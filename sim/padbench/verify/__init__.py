@@ -1,13 +1,15 @@
 """The main job: run scenarios on a design, judge the waves, say what holds."""
 
 from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
-from padbench.verify.run import run_scenario, verify
+from padbench.verify.run import judge, run_scenario, setting_of, verify
 
 __all__ = [
     "Problem",
     "ReadResult",
     "ScenarioResult",
     "VerifyResult",
+    "judge",
     "run_scenario",
+    "setting_of",
     "verify",
 ]
