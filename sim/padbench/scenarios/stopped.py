@@ -9,9 +9,9 @@ exactly this and nothing worse, so that the program's cure can be trusted.
 from padbench.scenarios.plan import Plan
 from padbench.scenarios.script import Script, Setting
 
-__all__ = ["read_twice_rejects", "stopped_any_bit", "stopped_last_bit"]
+__all__ = ["EXTRA_MAY_BREAK", "read_twice_rejects", "stopped_any_bit", "stopped_last_bit"]
 
-_EXTRA_MAY_BREAK = {
+EXTRA_MAY_BREAK = {
     "timing.clock-low",
     "timing.clock-high",
     "timing.clock-period",
@@ -22,7 +22,7 @@ _EXTRA_MAY_BREAK = {
 
 def _plan(setting: Setting, passes: int) -> Plan:
     plan = Plan(setting, passes=passes)
-    plan.tolerates |= _EXTRA_MAY_BREAK
+    plan.tolerates |= EXTRA_MAY_BREAK
     return plan
 
 
