@@ -13,7 +13,7 @@ module shift_register #(
 );
     wire [STAGES-1:0] set    = {STAGES{load}} & inputs;
     wire [STAGES-1:0] clear  = {STAGES{load}} & ~inputs;
-    wire [STAGES-1:0] before;
+    wire [STAGES-1:0] previous;
     reg  [STAGES-1:0] stages;
 
     // Load gates each stage's own set and clear, so that an input which moves during the load is
@@ -22,14 +22,14 @@ module shift_register #(
     generate
         for (n = 0; n < STAGES; n = n + 1) begin : stage
             if (n == 0) begin : first
-                assign before[n] = serial;
+                assign previous[n] = serial;
             end else begin : later
-                assign before[n] = stages[n-1];
+                assign previous[n] = stages[n-1];
             end
             always @(posedge clock or posedge set[n] or posedge clear[n])
                 if (set[n])        stages[n] <= 1'b1;
                 else if (clear[n]) stages[n] <= 1'b0;
-                else               stages[n] <= before[n];
+                else               stages[n] <= previous[n];
         end
     endgenerate
 

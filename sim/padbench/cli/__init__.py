@@ -14,6 +14,7 @@ __all__ = ["COMMANDS", "main"]
 COMMANDS = {
     "new": "write a commented starter sheet",
     "verify": "judge a design sheet: wiring, scenarios in simulation, ports; writes waves",
+    "regress": "the same scenarios against Verilog or VHDL that the sheet names",
     "play": "run one scenario: prints its reads, writes its wave",
 }
 """Name and one line of help; the command ``x`` is the function ``run`` of ``padbench.cli.x``."""

@@ -27,12 +27,13 @@ def all_transitions(count: int = 256) -> Iterator[int]:
     yield 0
 
 
-def exhaustive_scenarios(*, stopped: bool = True, states: bool = False) -> Iterator[Scenario]:
+def exhaustive_scenarios(*, full: bool = True) -> Iterator[Scenario]:
     """Chunks of transitions, then of stopped reads: each bit, one to three clocks, all states.
 
-    ``states``: only each held state once, for a design that takes long over a read.
+    Not ``full``: transitions only, and those between sixteen states, for a design whose reads last
+    as long as it likes.
     """
-    path = list(range(256)) if states else list(all_transitions())
+    path = list(all_transitions()) if full else [17 * state for state in all_transitions(16)]
     for number, first in enumerate(range(0, len(path) - 1, _CHUNK)):
         # One state of overlap, or the transition from chunk to chunk would be missing.
         part = path[first : first + _CHUNK + 1]
@@ -41,7 +42,7 @@ def exhaustive_scenarios(*, stopped: bool = True, states: bool = False) -> Itera
             "All transitions between held states, in part.",
             partial(_transitions, part),
         )
-    if not stopped:
+    if not full:
         return
     cases = [(bit, extra, held) for bit in range(1, 9) for extra in (1, 2, 3) for held in range(256)]
     for number, first in enumerate(range(0, len(cases), _CHUNK)):

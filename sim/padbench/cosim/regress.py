@@ -35,7 +35,7 @@ from padbench.timeline import Timeline
 from padbench.units import to_ps
 from padbench.verify import Problem, ScenarioResult, judge
 
-__all__ = ["LIMIT", "regress"]
+__all__ = ["LIMIT", "regress", "runs_of"]
 
 LIMIT = 120.0
 """Seconds that one simulation may take."""
@@ -68,19 +68,10 @@ def regress(
         raise ValueError("the sheet has no table [hdl]")
     started = time.monotonic()
     setting = hdl_setting(sheet)
-    wanted = list(SCENARIOS.values()) if scenarios is None else list(scenarios)
-    every = [choose(one, setting, hdl.role, serial=hdl.serial is not None) for one in wanted]
+    every = _applying(hdl, setting, scenarios)
     chosen = [one for one in every if not one.why_not]
-    if exhaustive and hdl.role == "pad":
-        chosen += [
-            choose(one, brisk(setting), hdl.role, serial=True)
-            for one in exhaustive_scenarios()
-        ]
-    elif exhaustive:
-        chosen += [
-            choose(one, setting, hdl.role, serial=True)
-            for one in exhaustive_scenarios(stopped=False, states=True)
-        ]
+    if exhaustive:
+        chosen += _exhaustive(hdl, setting)
     job = _job(sheet, hdl, sources, setting, chosen, limit)
     with _scratch(folder) as place:
         outcome = run_job(job, place, watch=lambda: step(_finished(place)))
@@ -108,6 +99,31 @@ def regress(
         sum(len(result.reads) for result in results),
         time.monotonic() - started,
     )
+
+
+def runs_of(sheet: Sheet, scenarios: Sequence[Scenario], *, exhaustive: bool = False) -> int:
+    """How many runs `regress` will make of these scenarios; 0 for a sheet without ``[hdl]``."""
+    if sheet.hdl is None:
+        return 0
+    setting = hdl_setting(sheet)
+    plain = sum(not one.why_not for one in _applying(sheet.hdl, setting, scenarios))
+    full = sheet.hdl.role == "pad"
+    return plain + (len(list(exhaustive_scenarios(full=full))) if exhaustive else 0)
+
+
+def _applying(hdl: Hdl, setting: Setting, scenarios: Sequence[Scenario] | None) -> list[Chosen]:
+    wanted = list(SCENARIOS.values()) if scenarios is None else scenarios
+    return [choose(one, setting, hdl.role, serial=hdl.serial is not None) for one in wanted]
+
+
+def _exhaustive(hdl: Hdl, setting: Setting) -> list[Chosen]:
+    """A pad is read as quickly as it may be; a reader has a pace of its own."""
+    pad = hdl.role == "pad"
+    setting = brisk(setting) if pad else setting
+    chosen = [
+        choose(one, setting, hdl.role, serial=True) for one in exhaustive_scenarios(full=pad)
+    ]
+    return [one for one in chosen if not one.why_not]
 
 
 @contextmanager
