@@ -38,7 +38,9 @@ def run(arguments: list[str]) -> int:
         action="store_true",
         help="also all 256 x 256 transitions between held states and every stopped read",
     )
-    parser.add_argument("--junit", metavar="FILE", type=Path, help="write JUnit XML for a CI server")
+    parser.add_argument(
+        "--junit", metavar="FILE", type=Path, help="write JUnit XML for a CI server"
+    )
     parser.add_argument(
         "--time-limit",
         metavar="SECONDS",

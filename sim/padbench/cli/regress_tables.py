@@ -38,7 +38,9 @@ def coverage_lines(result: RegressResult) -> Iterator[str]:
         few = ", ".join(map(spelled, coverage.missing_states[:_MOST]))
         yield f"Held states not seen: {len(coverage.missing_states)}, among them {few}"
     if coverage.missing_positions:
-        few = ", ".join(f"bit {bit} by {extra}" for bit, extra in coverage.missing_positions[:_MOST])
+        few = ", ".join(
+            f"bit {bit} by {extra}" for bit, extra in coverage.missing_positions[:_MOST]
+        )
         yield f"Stopped positions not seen: {len(coverage.missing_positions)}, among them {few}"
     missing = coverage.missing_transitions
     if missing:

@@ -4,7 +4,7 @@ Every fault of the table is played on the same scripts; those that predict every
 are named. If none does, the one that comes far closer than a sound register is named, as partly.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -14,7 +14,7 @@ from padbench.decode import Read
 from padbench.pad import PadModel
 from padbench.scenarios import Script
 
-__all__ = ["Cause", "faults_for", "likely_causes", "reader_causes"]
+__all__ = ["Cause", "faults_for", "likely_causes", "offer_causes"]
 
 _MOST = 3
 _SURE_ENOUGH = 0.5
@@ -30,11 +30,16 @@ class Cause:
     explains: float
 
 
-def likely_causes(runs: Sequence[tuple[Script, Sequence[Read]]], pad: PadModel) -> tuple[Cause, ...]:
+def likely_causes(
+    runs: Sequence[tuple[Script, Sequence[Read]]], pad: PadModel
+) -> tuple[Cause, ...]:
     """At most three causes for a pad, the likeliest first; none if a sound pad explains it all."""
     sound = _explained(Fault("sound", ""), runs, pad, 0.0)
     if sound == 1.0:
         return ()
+    no_level = _no_level(runs, pad)
+    if no_level is not None:
+        return (no_level,)
     found: list[Cause] = []
     for fault in faults_for(pad):
         needed = 1.0 if any(one.explains == 1.0 for one in found) else _SURE_ENOUGH
@@ -49,6 +54,34 @@ def likely_causes(runs: Sequence[tuple[Script, Sequence[Read]]], pad: PadModel) 
         (cause for cause in found if cause.explains > floor), key=lambda one: -one.explains
     )
     return tuple(partly[:_MOST])
+
+
+def _no_level(runs: Sequence[tuple[Script, Sequence[Read]]], pad: PadModel) -> Cause | None:
+    """The data line at no level in half of the wrong reads: that is the fault, not the order."""
+    wrong, without, early = 0, 0, False
+    for script, reads in runs:
+        for read, bits, expected in zip(
+            reads, predict(Fault("sound", ""), script, pad), script.expected, strict=False
+        ):
+            if _agree(read.bits, bits, expected.bits):
+                continue
+            wrong += 1
+            undecided = [
+                place
+                for place, (bit, want) in enumerate(zip(read.bits, bits, strict=False))
+                if bit is None and want is not None
+            ]
+            without += bool(undecided)
+            stopped = len(read.clock_rises) > len(read.samples)
+            early = early or (not stopped and any(place < pad.stages for place in undecided))
+    if 2 * without <= wrong:
+        return None
+    share = round(without / wrong, 4)
+    if early:
+        return Cause("unknown-level", "the data line is at no level (x or z) when sampled", share)
+    return Cause(
+        "serial-open", "the serial input is at no level, and so is what follows the buttons", share
+    )
 
 
 def _explained(
@@ -124,9 +157,7 @@ def faults_for(pad: PadModel) -> Iterable[Fault]:
     every = (1 << n) - 1
     yield Fault("data-low", "the data line is always low", force_stages=(every, 0))
     yield Fault("data-high", "the data line is always high", force_stages=(every, every))
-    yield Fault(
-        "stages-missing", f"it has {n - 1} stages: the last button is missing", drop=True
-    )
+    yield Fault("stages-missing", f"it has {n - 1} stages: the last button is missing", drop=True)
     for level in (1, 0):
         yield Fault(
             "stages-extra",
@@ -165,27 +196,20 @@ def _one_bit_faults(pad: PadModel) -> Iterable[Fault]:
             )
 
 
-def reader_causes(pairs: Sequence[tuple[int, int | None]]) -> tuple[Cause, ...]:
+def offer_causes(pairs: Sequence[tuple[int, int | None]]) -> tuple[Cause, ...]:
     """Likely causes from (byte that was on the wire, byte that the reader offered)."""
     known = [(wire, got) for wire, got in pairs if got is not None]
     if not known or all(wire == got for wire, got in known):
         return ()
     if len({got for _, got in known}) == 1 and len({wire for wire, _ in known}) > 1:
         return (Cause("held-stuck", "the byte offered never changes", 1.0),)
-    found = []
-    for id_, says, change in _READER_FAULTS:
-        hits = sum(change(wire) & mask == got & mask for wire, got in known for mask in (0xFF,))
-        if hits == len(known):
-            found.append(Cause(id_, says, 1.0))
-    for shift, id_, says in (
-        (1, "one-bit-late", "it samples one bit late: the first bit is lost"),
-        (-1, "one-bit-early", "it samples one bit early: the last bit is lost"),
-    ):
-        for level in (0, 1):
-            if all(_shifted(wire, shift, level) == got for wire, got in known):
-                found.append(Cause(id_, says, 1.0))
-    before = [(wire, got) for (wire, _), (_, got) in zip(known, known[1:], strict=False)]
-    if before and not found and all(wire == got for wire, got in before):
+    found = [
+        Cause(id_, says, 1.0)
+        for id_, says, change in _READER_FAULTS
+        if all(change(wire) == got for wire, got in known)
+    ]
+    earlier = [(wire, got) for (wire, _), (_, got) in zip(known, known[1:], strict=False)]
+    if earlier and not found and all(wire == got for wire, got in earlier):
         found.append(Cause("one-poll-late", "it offers the byte of the poll before", 1.0))
     return tuple(found[:_MOST])
 
@@ -200,9 +224,17 @@ def _reversed(byte: int) -> int:
     return int(f"{byte:08b}"[::-1], 2)
 
 
-_READER_FAULTS = [
+_READER_FAULTS: list[tuple[str, str, Callable[[int], int]]] = [
     ("order-reversed", "the order of the bits is reversed", _reversed),
     ("data-inverted", "the data line is taken the other way up", lambda byte: ~byte & 0xFF),
+    *(
+        (id_, says, lambda byte, shift=shift, level=level: _shifted(byte, shift, level))
+        for shift, id_, says in (
+            (1, "one-bit-late", "it samples one bit late: the first bit is lost"),
+            (-1, "one-bit-early", "it samples one bit early: the last bit is lost"),
+        )
+        for level in (1, 0)
+    ),
     *(
         (
             "bit-stuck",
@@ -216,8 +248,9 @@ _READER_FAULTS = [
         (
             "order-swapped",
             f"{BUTTONS[one]} and {BUTTONS[other]} are swapped",
-            lambda byte, one=7 - one, other=7 - other: byte
-            ^ ((byte >> one ^ byte >> other) & 1) * (1 << one | 1 << other),
+            lambda byte, one=7 - one, other=7 - other: (
+                byte ^ ((byte >> one ^ byte >> other) & 1) * (1 << one | 1 << other)
+            ),
         )
         for one, other in combinations(range(8), 2)
     ),

@@ -44,7 +44,9 @@ def exhaustive_scenarios(*, full: bool = True) -> Iterator[Scenario]:
         )
     if not full:
         return
-    cases = [(bit, extra, held) for bit in range(1, 9) for extra in (1, 2, 3) for held in range(256)]
+    cases = [
+        (bit, extra, held) for bit in range(1, 9) for extra in (1, 2, 3) for held in range(256)
+    ]
     for number, first in enumerate(range(0, len(cases), _CHUNK)):
         yield Scenario(
             f"exhaustive-stopped-{number:03}",

@@ -140,10 +140,10 @@ class _Chip:
             self._load()
 
     def _clock_moves(self) -> None:
-        self.before = self.out
         edge = self.fault.edge
         if edge == "never" or (edge != "both" and (edge == "rise") != bool(self.clock)):
             return
+        self.before = self.out
         if self._loading() and self.fault.load == "synchronous":
             self._load()
         elif not self._loading() or self.fault.clock_while_loading:

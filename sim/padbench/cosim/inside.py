@@ -54,16 +54,16 @@ class _Ports:
         self.buttons: list[Any] = []
         buttons = job.ports.get("buttons")
         if isinstance(buttons, list):
-            self.buttons = [None if name is None else self._bit("buttons", name) for name in buttons]
+            self.buttons = [
+                None if name is None else self._bit("buttons", name) for name in buttons
+            ]
         elif buttons is not None:
             self.by_role["buttons"] = self._word("buttons", buttons)
 
     def _find(self, role: str, name: str) -> Any:
         handle = getattr(self.dut, name.lower() if self.vhdl else name, None)
         if handle is None:
-            there = sorted(
-                one._name for one in self.dut if isinstance(one, ValueObjectBase)
-            )
+            there = sorted(one._name for one in self.dut if isinstance(one, ValueObjectBase))
             raise _Misfit(
                 role, f"{name} is no port of {self.job.top}", "it has " + ", ".join(there)
             )

@@ -9,7 +9,18 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-__all__ = ["BUILD_LOG", "BUILT", "JOB", "RECORDS", "RUN_LOG", "Job", "PadRun", "Poll", "ReaderRun", "read_records"]
+__all__ = [
+    "BUILD_LOG",
+    "BUILT",
+    "JOB",
+    "RECORDS",
+    "RUN_LOG",
+    "Job",
+    "PadRun",
+    "Poll",
+    "ReaderRun",
+    "read_records",
+]
 
 JOB = "job.json"
 RECORDS = "records.jsonl"

@@ -1,8 +1,8 @@
 """From the signals of an HDL simulation to a timeline.
 
-    monitor = WireMonitor({"cable.data": dut.data, "console.latch": dut.latch})
-    ...
-    timeline = monitor.timeline()        # for padbench.decode, padbench.rules, padbench.waveio
+monitor = WireMonitor({"cable.data": dut.data, "console.latch": dut.latch})
+...
+timeline = monitor.timeline()        # for padbench.decode, padbench.rules, padbench.waveio
 """
 
 from collections.abc import Collection, Mapping

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from padbench.buttons import spelled
-from padbench.cosim.causes import Cause, likely_causes, reader_causes
+from padbench.cosim.causes import Cause, likely_causes
 from padbench.cosim.coverage import Coverage
 from padbench.cosim.exhaustive import exhaustive_scenarios
 from padbench.cosim.job import RECORDS, Job, read_records
@@ -25,6 +25,7 @@ from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.result import HdlError, RegressResult, failures_in
 from padbench.cosim.select import Chosen, choose, reader_run
 from padbench.cosim.setting import brisk, hdl_setting, system_period
+from padbench.cosim.tells import reader_causes, told_by_edges
 from padbench.cosim.wires import pad_run, pad_timeline, reader_timeline
 from padbench.decode import Names
 from padbench.electric.corners import pad_model
@@ -88,7 +89,7 @@ def regress(
         keep(result)
         results.append(result)
     findings = [*_ending(outcome, chosen, limit), *worst_of_each(findings)]
-    causes = bench.causes(chosen, results)
+    causes = bench.causes(chosen, results, outcome.records)
     return RegressResult(
         tuple(findings),
         tuple(results),
@@ -120,9 +121,7 @@ def _exhaustive(hdl: Hdl, setting: Setting) -> list[Chosen]:
     """A pad is read as quickly as it may be; a reader has a pace of its own."""
     pad = hdl.role == "pad"
     setting = brisk(setting) if pad else setting
-    chosen = [
-        choose(one, setting, hdl.role, serial=True) for one in exhaustive_scenarios(full=pad)
-    ]
+    chosen = [choose(one, setting, hdl.role, serial=True) for one in exhaustive_scenarios(full=pad)]
     return [one for one in chosen if not one.why_not]
 
 
@@ -139,7 +138,9 @@ def _scratch(folder: Path | None) -> Iterator[Path]:
 
 
 def _finished(place: Path) -> int:
-    return sum("run" in record for record in read_records(place)) if (place / RECORDS).exists() else 0
+    return (
+        sum("run" in record for record in read_records(place)) if (place / RECORDS).exists() else 0
+    )
 
 
 def _job(
@@ -221,9 +222,7 @@ class _Bench:
 
     def _pad(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
         base = record["base"]
-        timeline = pad_timeline(
-            self.setting.pad, chosen.script.stimulus, base, record["data"]
-        )
+        timeline = pad_timeline(self.setting.pad, chosen.script.stimulus, base, record["data"])
         result = self._held_to_law(chosen, timeline, None)
         clock = None
         if self.clock is not None:
@@ -267,30 +266,22 @@ class _Bench:
         )
 
     def causes(
-        self, chosen: Sequence[Chosen], results: Sequence[ScenarioResult]
+        self,
+        chosen: Sequence[Chosen],
+        results: Sequence[ScenarioResult],
+        records: Sequence[dict[str, Any]],
     ) -> tuple[Cause, ...]:
         """What may be behind the wrong reads of all scenarios together."""
         if not any(result.problems for result in results):
             return ()
-        if self.hdl.role == "pad":
-            runs = [
-                (one.script, [pair.read for pair in result.reads])
-                for one, result in zip(chosen, results, strict=False)
-                if not result.name.startswith("exhaustive")
-            ]
-            return likely_causes(runs, self.setting.pad)
-        pairs: list[tuple[int, int | None]] = []
-        for result in results:
-            word = result.timeline.words["reader.held"]
-            offered = dict(zip(word.times, word.values, strict=True))
-            if result.reads and len(offered) == 1:
-                continue
-            ends = sorted(at for at in offered if at)
-            for pair in result.reads:
-                after = [at for at in ends if at >= pair.read.start_ps]
-                if after:
-                    pairs.append((pair.read.byte, offered[after[0]]))
-        return reader_causes(pairs)
+        if self.hdl.role == "reader":
+            return reader_causes(results, records)
+        runs = [
+            (one.script, [pair.read for pair in result.reads])
+            for one, result in zip(chosen, results, strict=False)
+            if not result.name.startswith("exhaustive")
+        ]
+        return told_by_edges(likely_causes(runs, self.setting.pad), results)
 
 
 def _strobe_problems(chosen: Chosen, record: dict[str, Any]) -> Iterator[Problem]:
@@ -320,9 +311,12 @@ def _ending(outcome: Outcome, chosen: Sequence[Chosen], limit: float) -> Iterato
     done = len(outcome.records)
     where = f"scenario {chosen[done].scenario.name}" if done < len(chosen) else "after the last"
     if outcome.kind == "time":
-        id_, says = "hdl.time", (
-            outcome.says
-            or f"the simulation did not end within {limit:g} s: a loop in zero time, or too slow"
+        id_, says = (
+            "hdl.time",
+            (
+                outcome.says
+                or f"the simulation did not end within {limit:g} s: a loop in zero time, or too slow"
+            ),
         )
     else:
         id_, says = "hdl.ended", f"the simulation ended by itself: {outcome.says}"

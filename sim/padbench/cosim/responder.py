@@ -1,8 +1,8 @@
 """The pad's side of the port, for designs that play the console.
 
-    pad = PadResponder(dut.latch, dut.clock, dut.data, answer=320_000)
-    pad.hold(0x80)                       # A is down
-    await pad.press(0x00, bounce=5_000_000_000)
+pad = PadResponder(dut.latch, dut.clock, dut.data, answer=320_000)
+pad.hold(0x80)                       # A is down
+await pad.press(0x00, bounce=5_000_000_000)
 """
 
 from collections.abc import Sequence

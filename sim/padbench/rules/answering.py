@@ -34,11 +34,12 @@ def judge_answers(
     clock: SystemClock | None = None,
     flip_flops: int = 0,
 ) -> tuple[Finding, ...]:
-    """Findings ``data.glitch``, ``data.answer`` and ``data.synchroniser`` of one timeline.
+    """Findings ``data.glitch``, ``.transparent``, ``.answer``, ``.synchroniser`` of one timeline.
 
     A reason is a rise of the load, a rising clock edge while the load is off, or an input of the
     last stage that moves during the load. Each may change the data line once, within ``window``
-    picoseconds or so; a second change is a glitch. ``answer`` is the longest time promised.
+    picoseconds or so; a second change is a glitch. That long into a load, and after each move of
+    that input in it, the data line shows the input. ``answer`` is the longest time promised.
     ``clock``: the design's own; latch and clock then have to pass ``flip_flops``, so that no
     change may come before the edge after that. Raises ``KeyError`` for a timeline without
     ``pad.load``, ``pad.clock`` or ``cable.data``.
@@ -52,6 +53,7 @@ def judge_answers(
     glitches, waits = _matched(reasons.tolist(), changes, window)
     return (
         _glitch(glitches),
+        _transparent(timeline, window),
         _answer(waits, answer),
         _synchroniser(waits, set(shifts.tolist()), clock, flip_flops),
     )
@@ -111,6 +113,49 @@ def _glitch(glitches: list[int]) -> Finding:
             f"the data line changes {len(glitches)} times more than latch, clock and buttons ask"
             if fails
             else "every change of the data line follows a latch, a clock or a button"
+        ),
+    )
+
+
+def _transparent(timeline: Timeline, window: int) -> Finding:
+    """A stands on the data line as soon as the latch has been given, before any clock."""
+    id_ = "data.transparent"
+    word = timeline.words.get("pad.inputs")
+    if word is None:
+        return _not_judged(id_, "reads", "the timeline does not show the inputs")
+    load, data = timeline.wires["pad.load"], timeline.wires["cable.data"]
+    moves = _moves_during_load(timeline)
+    starts = np.sort(np.concatenate([load.rises(), moves[load.at(moves) == HIGH]]))
+    falls = np.append(load.falls(), timeline.end_ps)
+    ends = np.minimum(
+        falls[np.searchsorted(falls, starts, side="right").clip(max=len(falls) - 1)],
+        np.append(starts[1:], timeline.end_ps),
+    )
+    # Looked at just before the load ends or the input moves, if the answer had its time.
+    looks = ends[ends - starts > window]
+    shown = data.before(looks)
+    place = np.searchsorted(np.asarray(word.times, np.int64), looks, side="left") - 1
+    held = [word.values[index] for index in place.tolist()]
+    wrong = [
+        when
+        for when, level, inputs in zip(looks.tolist(), shown.tolist(), held, strict=True)
+        if inputs is None or level != inputs >> word.width - 1 & 1
+    ]
+    fails = bool(wrong)
+    return Finding(
+        id=id_,
+        verdict="fail" if fails else "pass",
+        measured=len(wrong),
+        limit=0,
+        margin=-len(wrong),
+        unit="latches",
+        where=f"at {wrong[0] / 1e6:.3f} µs" if fails else "whole run",
+        source="A stands on the line as soon as the latch is given: common practice, no source",
+        says=(
+            f"in {len(wrong)} of {len(looks)} latches the data line does not show the first "
+            "button while the latch is high: not transparent while latched"
+            if fails
+            else "while the latch is high the data line follows the first button"
         ),
     )
 

@@ -5,4 +5,13 @@ from padbench.sheet.model import Hdl, Poll, Sheet
 from padbench.sheet.problems import Problem, SheetError
 from padbench.sheet.starter import STARTER
 
-__all__ = ["STARTER", "Hdl", "Poll", "Problem", "Sheet", "SheetError", "load_sheet", "sheet_from_text"]
+__all__ = [
+    "STARTER",
+    "Hdl",
+    "Poll",
+    "Problem",
+    "Sheet",
+    "SheetError",
+    "load_sheet",
+    "sheet_from_text",
+]

@@ -135,7 +135,9 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
         return
     if _SIMULATES[hdl.engine] != hdl.language:
         fits = [name for name, language in _SIMULATES.items() if language == hdl.language]
-        yield Clash(("hdl", "simulator"), f"does not read {hdl.language}", "use " + " or ".join(fits))
+        yield Clash(
+            ("hdl", "simulator"), f"does not read {hdl.language}", "use " + " or ".join(fits)
+        )
     for place, source in enumerate(hdl.sources):
         language = "verilog" if source.lower().endswith((".v", ".sv")) else "vhdl"
         if language != hdl.language:

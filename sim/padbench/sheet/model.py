@@ -228,9 +228,7 @@ class Hdl(Table):
     held: Identifier = Field(default="held", examples=["held"])
     valid: Identifier = Field(default="valid", examples=["valid"])
     inverted: Annotated[
-        tuple[
-            Literal["latch", "clock", "data", "buttons", "reset", "start", "held", "valid"], ...
-        ],
+        tuple[Literal["latch", "clock", "data", "buttons", "reset", "start", "held", "valid"], ...],
         BeforeValidator(count(0, 8)),
     ] = Field(default=(), examples=[["reset"]])
     parameters: Annotated[
