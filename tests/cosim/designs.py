@@ -70,6 +70,7 @@ class Mutant:
     tells: str
     language: str = "verilog"
     passes: int = 1
+    needs: tuple[str, ...] = ()
 
     def write(self, folder: Path) -> Path:
         ending = "v" if self.language == "verilog" else "vhd"
@@ -124,13 +125,18 @@ PAD_MUTANTS = (
         (";;", ";"),
     ),
     _register("seven", "one-bit-early", (_OUT, "assign data = stages[STAGES-2];")),
-    _register(
+    Mutant(
         "seven_first",
-        "stages-missing",
+        "shift_register",
         (
-            "assign previous[n] = stages[n-1];",
-            "assign previous[n] = n == 1 ? serial : stages[n-1];",
+            (
+                "assign previous[n] = stages[n-1];",
+                "assign previous[n] = n == 1 ? serial : stages[n-1];",
+            ),
         ),
+        "stages-missing",
+        needs=("stopped-any-bit",),
+    ),
     ),
     _register(
         "nine",
@@ -151,7 +157,13 @@ PAD_MUTANTS = (
         ),
     ),
     _register("serial_high", "serial-high", ("= serial;", "= 1'b1;")),
-    _register("serial_low", "serial-low", ("= serial;", "= 1'b0;")),
+    Mutant(
+        "serial_low",
+        "shift_register",
+        (("= serial;", "= 1'b0;"),),
+        "serial-low",
+        needs=("stopped-any-bit",),
+    ),
     _register("serial_ring", "serial-ring", ("= serial;", "= stages[STAGES-1];")),
     _register("serial_open", "serial-open", ("= serial;", "= 1'bz;")),
     _register(

@@ -21,6 +21,7 @@ class WireMonitor:
     """Records 1-bit handles as wires and vectors as words, from now on.
 
     The keys are the names in the timeline; ``inverted`` are those that stand the other way up.
+    An edge at the very moment at which it is made is no edge to it: make it before wires move.
     """
 
     def __init__(self, handles: Mapping[str, Any], *, inverted: Collection[str] = ()) -> None:
@@ -30,6 +31,7 @@ class WireMonitor:
             width = 0 if _single(handle) else len(handle)
             record: tuple[int, list[int], list[Any]] = (width, [], [])
             self._records[name] = record
+            _note(handle, width, name in inverted, record)
             watch = self._watch(handle, width, name in inverted, record)
             self._tasks.append(cocotb.start_soon(watch))
 
@@ -37,18 +39,10 @@ class WireMonitor:
     async def _watch(
         handle: Any, width: int, inverted: bool, record: tuple[int, list[int], list[Any]]
     ) -> None:
-        _, times, values = record
         change = handle.value_change
         while True:
-            value = handle.value
-            if width:
-                word = word_of(value)
-                values.append(word ^ (1 << width) - 1 if inverted and word is not None else word)
-            else:
-                level = level_of(value)
-                values.append(turned(level) if inverted else level)
-            times.append(now_ps())
             await change
+            _note(handle, width, inverted, record)
 
     def stop(self) -> None:
         """Record no more."""
@@ -77,6 +71,20 @@ class WireMonitor:
             elif times:
                 wires[name] = Wire.from_arrays(times, values)
         return Timeline(now_ps(), wires, words)
+
+
+def _note(
+    handle: Any, width: int, inverted: bool, record: tuple[int, list[int], list[Any]]
+) -> None:
+    _, times, values = record
+    value = handle.value
+    times.append(now_ps())
+    if width:
+        word = word_of(value)
+        values.append(word ^ (1 << width) - 1 if inverted and word is not None else word)
+    else:
+        level = level_of(value)
+        values.append(turned(level) if inverted else level)
 
 
 def _single(handle: Any) -> bool:
