@@ -107,7 +107,8 @@ PAD_MUTANTS = (
         "order-reversed",
         (
             "assign data = stages[STAGES-1]",
-            "wire [STAGES-1:0] r; genvar k; generate for (k = 0; k < STAGES; k = k + 1) begin : rev "
+            "wire [STAGES-1:0] r; genvar k; generate "
+            "for (k = 0; k < STAGES; k = k + 1) begin : rev "
             "assign r[k] = inputs[STAGES-1-k]; end endgenerate assign data = stages[STAGES-1]",
         ),
         (_SET, "{STAGES{load}} & r;"),
@@ -136,7 +137,6 @@ PAD_MUTANTS = (
         ),
         "stages-missing",
         needs=("stopped-any-bit",),
-    ),
     ),
     _register(
         "nine",

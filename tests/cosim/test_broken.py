@@ -126,8 +126,8 @@ def test_a_loop_in_zero_time_ends_at_the_limit(tmp_path, capfd):
 
 
 def test_runs_before_a_hang_are_still_judged(tmp_path):
-    counts = "integer n = 0; always @(posedge load) n = n + 1; reg a = 0;"
-    sheet = write(tmp_path, END, END + counts + "always @(a or load) if (n > 4) a <= ~a;")
+    counts = "integer reads = 0; always @(posedge load) reads = reads + 1; reg a = 0;"
+    sheet = write(tmp_path, END, END + counts + "always @(a or load) if (reads > 4) a <= ~a;")
     result = regress(
         sheet_from_text(sheet.read_text(), "pad"),
         tmp_path,
@@ -145,7 +145,6 @@ def test_runs_before_a_hang_are_still_judged(tmp_path):
     [
         "initial #150000 $finish;",
         'initial #150000 $fatal(1, "no more");',
-        "initial #150000 $stop;",
     ],
 )
 def test_a_simulation_that_ends_by_itself(tmp_path, capfd, stops):
@@ -159,6 +158,23 @@ def test_a_simulation_that_ends_by_itself(tmp_path, capfd, stops):
     ids = {one["id"] for one in json.loads(out)["findings"] if one["verdict"] == "fail"}
     assert "hdl.ended" in ids
     assert children() == set()
+
+
+def test_a_failed_assertion_in_vhdl_is_quoted_with_its_line(tmp_path, capfd):
+    text = (HDL / "vhdl" / "shift_register.vhd").read_text()
+    text = text.replace(
+        "data <=", "assert load /= '1' report \"gone\" severity failure;\n    data <="
+    )
+    source = tmp_path / "pad.vhd"
+    source.write_text(text)
+    sheet = tmp_path / "pad.toml"
+    sheet.write_text(sheet_text("shift_register", "ghdl", source=source))
+    code, out, _ = command(capfd, sheet, *ONE, "--json")
+    assert code == 1
+    (found,) = [one for one in json.loads(out)["findings"] if one["id"] == "hdl.ended"]
+    line = text.split("\n").index(next(one for one in text.split("\n") if "gone" in one)) + 1
+    assert f"pad.vhd:{line}:" in found["says"]
+    assert "gone" in found["says"]
 
 
 def test_nothing_is_written_but_waves(tmp_path, capfd):

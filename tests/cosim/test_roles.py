@@ -15,7 +15,12 @@ import sys
 from cocotb_tools.runner import get_runner
 runner = get_runner("icarus")
 runner.build(sources=[sys.argv[1]], hdl_toplevel=sys.argv[2], timescale=("1ns", "1ps"))
-runner.test(hdl_toplevel=sys.argv[2], test_module="my_cocotb", testcase=sys.argv[3], results_xml="results.xml")
+runner.test(
+    hdl_toplevel=sys.argv[2],
+    test_module="my_cocotb",
+    testcase=sys.argv[3],
+    results_xml="results.xml",
+)
 """
 
 

@@ -1,10 +1,12 @@
 """``padbench regress SHEET``."""
 
 import json
+from argparse import Namespace
+from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
@@ -12,6 +14,9 @@ from padbench.cli.verify import write_wave
 from padbench.scenarios import Scenario
 from padbench.sheet import Hdl, Sheet
 from padbench.verify import ScenarioResult
+
+if TYPE_CHECKING:
+    from padbench.cosim.result import RegressResult
 
 __all__ = ["run"]
 
@@ -119,7 +124,13 @@ def _chosen(scenarios: dict[str, Scenario], names: list[str] | None) -> list[Sce
     return [scenarios[name] for name in dict.fromkeys(names)]
 
 
-def _regress(sheet, options, scenarios, folder, keep):  # type: ignore[no-untyped-def]
+def _regress(
+    sheet: Sheet,
+    options: Namespace,
+    scenarios: Sequence[Scenario],
+    folder: Path | None,
+    keep: Callable[[ScenarioResult], None],
+) -> "RegressResult":
     from padbench.cli.progress import progress
     from padbench.cosim.regress import regress, runs_of
     from padbench.cosim.result import HdlError
@@ -159,21 +170,21 @@ def _placed(sheet: Path, key: str, says: str) -> str:
     line = None
     with suppress(OSError, UnicodeDecodeError):
         where = places(sheet.read_text(encoding="utf-8"))
-        line = where.get(("hdl", key.split("[")[0]), where.get(("hdl",)))
+        line = where.get(("hdl", key.split("[", 1)[0]), where.get(("hdl",)))
     place = f"{sheet}:{line}" if line is not None else str(sheet)
     return one_line(f"{place}: hdl.{key}: {says}")
 
 
-def _print(result, sheet: Sheet, folder: Path | None) -> None:  # type: ignore[no-untyped-def]
+def _print(result: "RegressResult", sheet: Sheet, folder: Path | None) -> None:
     from padbench.cli.regress_tables import coverage_lines, failure_lines
     from padbench.cli.tables import console, findings_table, scenarios_table
 
     screen = console()
     screen.print(findings_table(result.findings))
-    merged = [replace(one) for one in result.scenarios if not one.name.startswith("exhaustive")]
+    shown = [one for one in result.scenarios if not one.name.startswith("exhaustive")]
     rest = [one for one in result.scenarios if one.name.startswith("exhaustive")]
-    merged += [one for one in rest if one.verdict == "fail"][:3]
-    screen.print(scenarios_table(merged))
+    shown += [one for one in rest if one.verdict == "fail"][:3]
+    screen.print(scenarios_table(shown))
     for line in [*failure_lines(result), *coverage_lines(result)]:
         screen.print(line, soft_wrap=True)
     for name, why in result.skipped:

@@ -6,7 +6,7 @@ are named. If none does, the one that comes far closer than a sound register is 
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 
 from padbench.buttons import BUTTONS
 from padbench.cosim.faulty import Fault, predict
@@ -208,7 +208,7 @@ def offer_causes(pairs: Sequence[tuple[int, int | None]]) -> tuple[Cause, ...]:
         for id_, says, change in _READER_FAULTS
         if all(change(wire) == got for wire, got in known)
     ]
-    earlier = [(wire, got) for (wire, _), (_, got) in zip(known, known[1:], strict=False)]
+    earlier = [(wire, got) for (wire, _), (_, got) in pairwise(known)]
     if earlier and not found and all(wire == got for wire, got in earlier):
         found.append(Cause("one-poll-late", "it offers the byte of the poll before", 1.0))
     return tuple(found[:_MOST])

@@ -9,9 +9,8 @@ Works in any cocotb test; see tests/cosim/example for the one to read first.
 from collections.abc import Sequence
 from typing import Any
 
-
 from padbench.cosim.levels import HIGH, LOW, level_of
-from padbench.cosim.timed import play, wait_until, now_ps
+from padbench.cosim.timed import now_ps, play, wait_until
 from padbench.model.program import Edges, console_edges
 from padbench.stimulus import PollTiming, ScriptedRead
 

@@ -40,6 +40,12 @@ class _Misfit(Exception):
         self.record = {"fault": {"key": key, "says": says, "instead": instead}}
 
 
+def _width(handle: Any) -> int:
+    """Bits of a signal; 0 for what is none, or has no bits."""
+    countable = isinstance(handle, ValueObjectBase) and hasattr(handle, "__len__")
+    return len(handle) if countable else 0
+
+
 class _Ports:
     """The design's ports by role, checked for being there and for their width."""
 
@@ -71,16 +77,16 @@ class _Ports:
 
     def _bit(self, role: str, name: str) -> Any:
         handle = self._find(role, name)
-        if not isinstance(handle, ValueObjectBase) or len(handle) != 1:
-            width = len(handle) if hasattr(handle, "__len__") else 0
+        width = _width(handle)
+        if width != 1:
             raise _Misfit(role, f"{name} has {width} bits", "name a port of one bit")
         return handle
 
     def _word(self, role: str, name: str) -> Any:
         handle = self._find(role, name)
         width = self.job.widths[role]
-        if not isinstance(handle, ValueObjectBase) or len(handle) != width:
-            found = len(handle) if hasattr(handle, "__len__") else 0
+        found = _width(handle)
+        if found != width:
             raise _Misfit(role, f"{name} has {found} bits", f"name a port of {width} bits")
         return handle
 
@@ -215,7 +221,7 @@ async def _reader(job: Job, ports: _Ports, write: Callable[[dict[str, Any]], Non
         for poll in run.polls:
             begun.append(now_ps())
             pad.hold(poll.held)
-            pad.lose([tuple(pair) for pair in poll.lost])
+            pad.lose([(bit, count) for bit, count in poll.lost])
             await _one_poll(job, ports, run.wait)
         write(
             {

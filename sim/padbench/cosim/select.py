@@ -1,6 +1,7 @@
 """Which scenarios apply to a design, and what a scenario means to one that plays the console."""
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from padbench.cosim.job import Poll, ReaderRun
 from padbench.cosim.setting import gridded
@@ -41,8 +42,7 @@ def _not_for_reader(script: Script, setting: Setting) -> str:
     if script.passes != setting.passes:
         return f"it is about polls of {script.passes} reads, the reader makes {setting.passes}"
     if any(read.timing != setting.timing for read in reads) or any(
-        later.start < read.start + read.length
-        for read, later in zip(reads, reads[1:], strict=False)
+        later.start < read.start + read.length for read, later in pairwise(reads)
     ):
         return "it is about reads that a console makes in another way"
     if any(read.serial != "as built" for read in reads):

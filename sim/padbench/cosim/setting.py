@@ -14,7 +14,6 @@ from padbench.rules import Limit, Limits
 from padbench.scenarios import Setting
 from padbench.sheet import Sheet
 from padbench.stimulus import PollTiming, Stimulus
-from padbench.units import to_ps
 from padbench.verify import setting_of
 
 __all__ = ["brisk", "gridded", "hdl_setting", "system_period"]

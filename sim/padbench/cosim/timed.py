@@ -1,7 +1,8 @@
 """Time inside an HDL simulation, in picoseconds, and actions that happen on time.
 
 The bench counts picoseconds; a simulator counts steps of its own precision. Every time the bench
-asks for is a whole number of nanoseconds (`padbench.cosim.grid`), so a precision of 1 ns or finer is exact.
+asks for is a whole number of nanoseconds (`padbench.cosim.grid`), so a precision of 1 ns or finer
+is exact.
 """
 
 from collections.abc import Iterable
@@ -28,14 +29,14 @@ def _exponent() -> int:
 def steps(ps: int) -> int:
     """Picoseconds as steps of the simulator, rounded; raises `PrecisionError`."""
     exponent = _exponent()
-    return ps * 10**-exponent if exponent <= 0 else round(ps / 10**exponent)
+    return int(ps * 10**-exponent) if exponent <= 0 else round(ps / 10**exponent)
 
 
 def now_ps() -> int:
     """Time of the simulation in picoseconds, rounded down."""
     high, low = simulator.get_sim_time()
     exponent, now = int(simulator.get_precision()) + 12, (int(high) << 32) + int(low)
-    return now * 10**exponent if exponent >= 0 else now // 10**-exponent
+    return int(now * 10**exponent) if exponent >= 0 else int(now // 10**-exponent)
 
 
 async def wait_until(when: int) -> None:

@@ -69,7 +69,7 @@ def main(folder: Path) -> int:
 
 
 def _language(job: Job) -> list[str]:
-    """Verilog in .v files has not the keywords of SystemVerilog, which are names in many a design."""
+    """A .v file has not the keywords of SystemVerilog; they are names in many a design."""
     if job.engine == "ghdl" or not all(source.lower().endswith(".v") for source in job.sources):
         return []
     return ["-g2005"] if job.engine == "icarus" else ["--default-language", "1364-2005"]

@@ -5,7 +5,7 @@ One test case a scenario and one a finding; what does not apply is a skipped cas
 
 import re
 from pathlib import Path
-from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from padbench.cosim.result import RegressResult
 from padbench.files import whole_file
@@ -17,15 +17,14 @@ _NOT_XML = re.compile(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]")
 
 def write_junit(result: RegressResult, path: Path, name: str) -> None:
     """Write the file, whole or not at all; ``OSError`` if it cannot be written."""
-    tree = junit_xml(result, name)
     with whole_file(path) as out:
         out.write('<?xml version="1.0" encoding="UTF-8"?>\n')
-        tree.write(out, encoding="unicode")
+        out.write(tostring(junit_xml(result, name), encoding="unicode"))
         out.write("\n")
 
 
-def junit_xml(result: RegressResult, name: str) -> "ElementTree[Element]":
-    """The suite ``name`` as a tree."""
+def junit_xml(result: RegressResult, name: str) -> Element:
+    """The suite ``name`` as an element."""
     top = Element("testsuites")
     suite = SubElement(top, "testsuite", name=_clean(name))
     failures = 0
@@ -51,9 +50,8 @@ def junit_xml(result: RegressResult, name: str) -> "ElementTree[Element]":
     suite.set("errors", "0")
     suite.set("skipped", str(len(suite.findall("testcase/skipped"))))
     suite.set("time", f"{result.seconds:.3f}")
-    tree = ElementTree(top)
-    indent(tree)
-    return tree
+    indent(top)
+    return top
 
 
 def _fail(case: Element, lines: list[str]) -> None:
