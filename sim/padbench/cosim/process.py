@@ -19,8 +19,10 @@ __all__ = ["Outcome", "missing_tools", "run_job"]
 
 _TOOLS = {"icarus": ("iverilog", "vvp"), "ghdl": ("ghdl",), "verilator": ("g++", "make", "perl")}
 _INSTALL = {"icarus": "iverilog", "ghdl": "ghdl", "verilator": "g++ make perl"}
-_ERROR = re.compile(r"^(?P<line>\S.*?:\d+(?::\d+)?: .*)$", re.MULTILINE)
+_PLACED = re.compile(r"^\S.*?:\d+(?::\d+)?:.*$", re.MULTILINE)
+_PLAIN = re.compile(r"^\W*error\b.*$", re.MULTILINE | re.IGNORECASE)
 _MOST_LOG = 1 << 20
+_LONGEST = 500
 
 
 @dataclass(frozen=True)
@@ -123,11 +125,12 @@ def _text(path: Path) -> str:
 
 def _first_error(log: str) -> str:
     """The simulator's first message with a file and a line, an error rather than a warning."""
-    found = [match["line"].strip() for match in _ERROR.finditer(log)]
-    errors = [line for line in found if "warning" not in line.lower()]
-    return next(iter(errors or found), "") or _last_line(log)
+    placed = [match[0].strip() for match in _PLACED.finditer(log)]
+    errors = [line for line in placed if "warning" not in line.lower()]
+    plain = [match[0].strip() for match in _PLAIN.finditer(log)]
+    return next(iter(errors or plain or placed), _last_line(log))[:_LONGEST]
 
 
 def _last_line(log: str) -> str:
     lines = [line.strip() for line in log.splitlines() if line.strip()]
-    return lines[-1][:500] if lines else ""
+    return lines[-1][:_LONGEST] if lines else ""
