@@ -170,9 +170,6 @@ def faults_for(pad: PadModel) -> Iterable[Fault]:
     yield Fault("serial-high", "the serial input is high: past the end reads not pressed", serial=1)
     yield Fault("serial-low", "the serial input is low: past the end reads pressed", serial=0)
     yield Fault("serial-ring", "the serial input gets the register's own output", serial="ring")
-    yield Fault(
-        "clock-while-loading", "clocks shift while the latch is high", clock_while_loading=True
-    )
     yield from _one_bit_faults(pad)
 
 

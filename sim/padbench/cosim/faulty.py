@@ -37,7 +37,6 @@ class Fault:
     load: Literal["transparent", "synchronous", "rise", "fall", "never"] = "transparent"
     load_inverted: bool = False
     edge: Literal["rise", "fall", "both", "never"] = "rise"
-    clock_while_loading: bool = False
     skip_first: bool = False
     swap: tuple[int, ...] = ()
     inputs_inverted: bool = False
@@ -146,7 +145,7 @@ class _Chip:
         self.before = self.out
         if self._loading() and self.fault.load == "synchronous":
             self._load()
-        elif not self._loading() or self.fault.clock_while_loading:
+        elif not self._loading():
             if self.skip:
                 self.skip = False
                 return
