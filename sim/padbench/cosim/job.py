@@ -5,7 +5,7 @@ The process that asks and the one inside the simulator share nothing but these f
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -19,7 +19,7 @@ __all__ = [
     "PadRun",
     "Poll",
     "ReaderRun",
-    "read_records",
+    "Records",
 ]
 
 JOB = "job.json"
@@ -84,7 +84,14 @@ class Job:
 
     def write(self, folder: Path) -> None:
         """Leave the job in a folder, where the worker finds it."""
-        (folder / JOB).write_text(json.dumps(asdict(self)))
+        # Field by field: `dataclasses.asdict` copies every action, and there may be a million.
+        runs = {
+            name: [dict(vars(run)) for run in getattr(self, name)]
+            for name in ("pad_runs", "reader_runs")
+        }
+        for run in runs["reader_runs"]:
+            run["polls"] = list(map(vars, run["polls"]))
+        (folder / JOB).write_text(json.dumps(vars(self) | runs))
 
     @classmethod
     def read(cls, folder: Path) -> "Job":
@@ -102,14 +109,21 @@ class Job:
         )
 
 
-def read_records(folder: Path) -> Iterator[dict[str, Any]]:
-    """What the simulation wrote, a record a line; a last line cut off in writing is left out."""
-    path = folder / RECORDS
-    if not path.exists():
-        return
-    for line in path.read_text().split("\n"):
-        try:
-            record = json.loads(line)
-        except ValueError:
+class Records:
+    """The records of a job's folder as they come; a line not yet whole is left for later."""
+
+    def __init__(self, folder: Path) -> None:
+        self._path = folder / RECORDS
+        self._read = 0
+
+    def new(self) -> Iterator[dict[str, Any]]:
+        """Those that came since the last call."""
+        if not self._path.exists():
             return
-        yield record
+        with self._path.open("rb") as file:
+            file.seek(self._read)
+            for line in file:
+                if not line.endswith(b"\n"):
+                    return
+                self._read += len(line)
+                yield json.loads(line)

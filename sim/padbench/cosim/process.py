@@ -7,13 +7,14 @@ import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
-from padbench.cosim.job import BUILD_LOG, BUILT, RUN_LOG, Job, read_records
+from padbench.cosim.job import BUILD_LOG, BUILT, RUN_LOG, Job, Records
 
 __all__ = ["Outcome", "missing_tools", "run_job"]
 
@@ -23,6 +24,8 @@ _PLACED = re.compile(r"^\S.*?:\d+(?::\d+)?:.*$", re.MULTILINE)
 _PLAIN = re.compile(r"^\W*error\b.*$", re.MULTILINE | re.IGNORECASE)
 _MOST_LOG = 1 << 20
 _LONGEST = 500
+_PATIENCE = 0.1
+"""Seconds between two looks at what came."""
 
 
 @dataclass(frozen=True)
@@ -31,15 +34,12 @@ class Outcome:
 
     ``kind``: "done"; "misfit" (the design does not fit, ``says`` and ``key`` tell what); "build"
     (it does not compile, ``says`` is the simulator's own message with file and line); "time" (the
-    limit passed); "ended" (the simulator stopped by itself before the end). ``records`` are those
-    of the runs that were finished, whatever came after.
+    limit passed); "ended" (the simulator stopped by itself before the end).
     """
 
     kind: Literal["done", "misfit", "build", "time", "ended"]
     says: str
-    key: str
-    clock: tuple[int, int] | None
-    records: list[dict[str, Any]]
+    key: str = ""
 
 
 def missing_tools(engine: str) -> str:
@@ -51,11 +51,12 @@ def missing_tools(engine: str) -> str:
     return ""
 
 
-def run_job(job: Job, folder: Path, *, watch: Callable[[], None] = lambda: None) -> Outcome:
+def run_job(job: Job, folder: Path, seen: Callable[[dict[str, Any]], None]) -> Outcome:
     """Run a job in ``folder``, which exists and is empty, and wait for it.
 
-    ``watch`` is called a few times a second. Every process of the job is gone on return, also when
-    this is left by an exception. Raises ``OSError`` if the folder cannot be written.
+    ``seen`` is called with each record as it comes, so that judging goes on beside the simulation.
+    Every process of the job is gone on return, also when this is left by an exception.
+    Raises ``OSError`` if the folder cannot be written.
     """
     job.write(folder)
     command = [sys.executable, "-m", "padbench.cosim.worker", str(folder)]
@@ -72,48 +73,57 @@ def run_job(job: Job, folder: Path, *, watch: Callable[[], None] = lambda: None)
             start_new_session=True,
         )
         timed_out = False
+        state, records = _State(), Records(folder)
         try:
-            left = job.limit
-            while True:
+            ends = time.monotonic() + job.limit
+            while not timed_out:
                 try:
-                    process.wait(0.2)
+                    process.wait(_PATIENCE)
                     break
                 except subprocess.TimeoutExpired:
-                    left -= 0.2
-                    watch()
-                    if left <= 0:
-                        timed_out = True
-                        break
+                    state.take(records.new(), seen)
+                    timed_out = time.monotonic() > ends
         finally:
             # The whole group: the simulator, and the compiler where the limit fell into the build.
             with contextlib.suppress(ProcessLookupError):
                 os.killpg(process.pid, signal.SIGKILL)
             process.wait()
-    return _outcome(folder, timed_out, process.returncode)
+    state.take(records.new(), seen)
+    return _outcome(folder, state, timed_out, process.returncode)
 
 
-def _outcome(folder: Path, timed_out: bool, code: int) -> Outcome:
-    records = list(read_records(folder))
-    clock = next(
-        ((r["clock"]["rise"], r["clock"]["period"]) for r in records if "clock" in r), None
-    )
-    runs = [record for record in records if "run" in record]
-    fault = next((record["fault"] for record in records if "fault" in record), None)
-    if fault is not None:
+class _State:
+    """What the records said so far."""
+
+    def __init__(self) -> None:
+        self.fault: dict[str, str] | None = None
+        self.done = False
+
+    def take(
+        self, records: Iterable[dict[str, Any]], seen: Callable[[dict[str, Any]], None]
+    ) -> None:
+        for record in records:
+            self.fault = record.get("fault", self.fault)
+            self.done = self.done or "done" in record
+            seen(record)
+
+
+def _outcome(folder: Path, state: _State, timed_out: bool, code: int) -> Outcome:
+    if state.fault is not None:
+        fault = state.fault
         says = "; ".join(part for part in (fault["says"], fault["instead"]) if part)
-        return Outcome("misfit", says, fault["key"], clock, [])
+        return Outcome("misfit", says, fault["key"])
     if not (folder / BUILT).exists():
         if timed_out:
-            return Outcome("time", "it was not compiled in time", "", None, [])
+            return Outcome("time", "it was not compiled in time")
         said = _first_error(_text(folder / BUILD_LOG)) or _last_line(_text(folder / "worker.log"))
-        return Outcome("build", said, "", None, [])
-    if records and "done" in records[-1]:
-        return Outcome("done", "", "", clock, runs)
+        return Outcome("build", said)
+    if state.done:
+        return Outcome("done", "")
     if timed_out:
-        return Outcome("time", "", "", clock, runs)
+        return Outcome("time", "")
     log = _text(folder / RUN_LOG)
-    said = _first_error(log) or _last_line(log) or f"exit code {code}"
-    return Outcome("ended", said, "", clock, runs)
+    return Outcome("ended", _first_error(log) or f"exit code {code}")
 
 
 def _text(path: Path) -> str:

@@ -20,7 +20,7 @@ from padbench.buttons import spelled
 from padbench.cosim.causes import Cause, likely_causes
 from padbench.cosim.coverage import Coverage
 from padbench.cosim.exhaustive import exhaustive_scenarios
-from padbench.cosim.job import RECORDS, Job, read_records
+from padbench.cosim.job import Job
 from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.result import HdlError, RegressResult, failures_in
 from padbench.cosim.select import Chosen, choose, reader_run
@@ -74,22 +74,31 @@ def regress(
     if exhaustive:
         chosen += _exhaustive(hdl, setting)
     job = _job(sheet, hdl, sources, setting, chosen, limit)
-    with _scratch(folder) as place:
-        outcome = run_job(job, place, watch=lambda: step(_finished(place)))
-    if outcome.kind in ("misfit", "build"):
-        raise HdlError(outcome.key, outcome.says)
-    bench = _Bench(sheet, hdl, setting, outcome.clock)
+    bench = _Bench(sheet, hdl, setting)
     coverage = Coverage()
-    results = []
+    results: list[ScenarioResult] = []
+    records: list[dict[str, Any]] = []
     findings: list[Finding] = []
-    for one, record in zip(chosen, outcome.records, strict=False):
-        result = bench.judged(one, record)
+
+    def seen(record: dict[str, Any]) -> None:
+        if "clock" in record:
+            bench.clock = (record["clock"]["rise"], record["clock"]["period"])
+        if "run" not in record:
+            return
+        result = bench.judged(chosen[len(results)], record)
         coverage.add(result.timeline, [pair.read for pair in result.reads])
-        findings += result.findings
+        findings.extend(result.findings)
         keep(result)
         results.append(result)
-    findings = [*_ending(outcome, chosen, limit), *worst_of_each(findings)]
-    causes = bench.causes(chosen, results, outcome.records)
+        records.append(record)
+        step(len(results))
+
+    with _scratch(folder) as place:
+        outcome = run_job(job, place, seen)
+    if outcome.kind in ("misfit", "build"):
+        raise HdlError(outcome.key, outcome.says)
+    findings = [*_ending(outcome, chosen, len(results), limit), *worst_of_each(findings)]
+    causes = bench.causes(chosen, results, records)
     return RegressResult(
         tuple(findings),
         tuple(results),
@@ -135,12 +144,6 @@ def _scratch(folder: Path | None) -> Iterator[Path]:
         yield made
     finally:
         shutil.rmtree(made, ignore_errors=True)
-
-
-def _finished(place: Path) -> int:
-    return (
-        sum("run" in record for record in read_records(place)) if (place / RECORDS).exists() else 0
-    )
 
 
 def _job(
@@ -202,10 +205,10 @@ def _button_ports(sheet: Sheet, hdl: Hdl) -> Any:
 class _Bench:
     """Judges the runs of one design."""
 
-    def __init__(
-        self, sheet: Sheet, hdl: Hdl, setting: Setting, clock: tuple[int, int] | None
-    ) -> None:
-        self.sheet, self.hdl, self.setting, self.clock = sheet, hdl, setting, clock
+    def __init__(self, sheet: Sheet, hdl: Hdl, setting: Setting) -> None:
+        self.sheet, self.hdl, self.setting = sheet, hdl, setting
+        self.clock: tuple[int, int] | None = None
+        """A rise of the system clock, and its period, in picoseconds of the simulation."""
         limits = setting.pad.limits
         self.limits = limits
         self.window = limits.answer.ps
@@ -304,11 +307,12 @@ def _strobe_problems(chosen: Chosen, record: dict[str, Any]) -> Iterator[Problem
             )
 
 
-def _ending(outcome: Outcome, chosen: Sequence[Chosen], limit: float) -> Iterator[Finding]:
+def _ending(
+    outcome: Outcome, chosen: Sequence[Chosen], done: int, limit: float
+) -> Iterator[Finding]:
     """A run that did not come to its end, and where it stood."""
     if outcome.kind == "done":
         return
-    done = len(outcome.records)
     where = f"scenario {chosen[done].scenario.name}" if done < len(chosen) else "after the last"
     id_, says = "hdl.ended", f"the simulation ended by itself: {outcome.says}"
     if outcome.kind == "time":
