@@ -1,6 +1,6 @@
 """The test that runs inside the simulator: plays a job's runs and writes what the wires did.
 
-A record a line: ``{"fault": ...}`` for a design that does not fit the job, ``{"clock": ...}`` for
+A record a line: ``{"fault": ...}`` for a design that does not fit the job, ``{"system-clock": ...}`` for
 the system clock's phase, then one for each run as soon as it is over, so that a run that never
 ends takes nothing from those before it.
 """
@@ -165,7 +165,7 @@ async def _start(job: Job, ports: _Ports, write: Callable[[dict[str, Any]], None
     ports.drive("reset", 0)
     for _ in range(_RESET_CYCLES):
         await RisingEdge(clock)
-    write({"clock": {"rise": rise, "period": (now_ps() - rise) // _RESET_CYCLES}})
+    write({"system-clock": {"rise": rise, "period": (now_ps() - rise) // _RESET_CYCLES}})
 
 
 async def _pad(job: Job, ports: _Ports, write: Callable[[dict[str, Any]], None]) -> None:

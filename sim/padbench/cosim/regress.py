@@ -81,8 +81,9 @@ def regress(
     findings: list[Finding] = []
 
     def seen(record: dict[str, Any]) -> None:
-        if "clock" in record:
-            bench.clock = (record["clock"]["rise"], record["clock"]["period"])
+        if "system-clock" in record:
+            system = record["system-clock"]
+            bench.clock = (system["rise"], system["period"])
         if "run" not in record:
             return
         result = bench.judged(chosen[len(results)], record)
