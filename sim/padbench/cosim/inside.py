@@ -1,6 +1,6 @@
 """The test that runs inside the simulator: plays a job's runs and writes what the wires did.
 
-A record a line: ``{"fault": ...}`` for a design that does not fit the job, ``{"system-clock": ...}`` for
+A record a line: ``{"fault": ...}`` for a design that does not fit, ``{"system-clock": ...}`` for
 the system clock's phase, then one for each run as soon as it is over, so that a run that never
 ends takes nothing from those before it.
 """
