@@ -60,5 +60,10 @@ def test_the_wheel_carries_package_tables_and_sheets(tmp_path):
         "padbench/sheet/starter.toml",
         "padbench/sheets/harbour-a.toml",
         "padbench/sheets/harbour-b.toml",
+        "padbench/sheets/harbour-hdl.toml",
+        "padbench/hdl/verilog/fpga_pad.v",
+        "padbench/hdl/vhdl/port_reader.vhd",
     }
     assert not [name for name in names if name.startswith("tests")]
+    (entries,) = [name for name in names if name.endswith("entry_points.txt")]
+    assert "padbench.pytest_plugin" in zipfile.ZipFile(wheel).read(entries).decode()

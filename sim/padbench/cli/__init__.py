@@ -21,6 +21,7 @@ COMMANDS = {
     "verify": "judge a design sheet: wiring, scenarios in simulation, ports; writes waves",
     "wiring": "what to solder, pin by pin, and the voltages to find with a meter",
     "inspect": "decode and judge a capture of real hardware (VCD, CSV)",
+    "regress": "the same scenarios against Verilog or VHDL that the sheet names",
     "play": "run one scenario: prints its reads, writes its wave",
     "routine": "judge a 6502 read routine: cycles, scan lines, exposure to the sample fetch",
     "latency": "the delay from a press to the first picture that can show it",

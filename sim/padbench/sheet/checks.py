@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from padbench.sheet.firmware import FIRMWARE
-from padbench.sheet.model import Chip, Contacts, Pad, Poll, WorksWith
+from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
 from padbench.sheet.own import find_part
 from padbench.units import show
 
@@ -34,6 +34,7 @@ class Readable:
     contacts: Contacts | None
     works_with: WorksWith | None
     poll: Poll | None
+    hdl: Hdl | None
 
 
 def _stages(sheet: Readable) -> Iterator[Clash]:
@@ -162,6 +163,38 @@ def _poll(sheet: Readable) -> Iterator[Clash]:
         )
 
 
+_SIMULATES = {"icarus": "verilog", "verilator": "verilog", "ghdl": "vhdl"}
+
+
+def _hdl(sheet: Readable) -> Iterator[Clash]:
+    hdl = sheet.hdl
+    if hdl is None:
+        return
+    if _SIMULATES[hdl.engine] != hdl.language:
+        fits = [name for name, language in _SIMULATES.items() if language == hdl.language]
+        yield Clash(
+            ("hdl", "simulator"), f"does not read {hdl.language}", "use " + " or ".join(fits)
+        )
+    for place, source in enumerate(hdl.sources):
+        language = "verilog" if source.lower().endswith((".v", ".sv")) else "vhdl"
+        if language != hdl.language:
+            yield Clash(
+                ("hdl", "sources", place), f"is not {hdl.language}", f"name {hdl.language} sources"
+            )
+    if hdl.system_clock is not None and hdl.frequency is None:
+        yield Clash(
+            ("hdl", "system-clock"), "has no frequency", 'write for example frequency = "12 MHz"'
+        )
+    if hdl.system_clock is None and hdl.frequency is not None:
+        yield Clash(("hdl", "frequency"), "belongs to no clock", 'write system-clock = "clk"')
+    if hdl.role == "reader" and hdl.system_clock is None:
+        yield Clash(("hdl", "role"), "needs a system clock", 'write system-clock = "clk"')
+    if isinstance(hdl.buttons, dict) and sheet.buttons is not None:
+        for name in sheet.buttons:
+            if name not in hdl.buttons:
+                yield Clash(("hdl", "buttons"), f"has no port for {name}", "give each button one")
+
+
 CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _stages,
     _firmware,
@@ -171,5 +204,6 @@ CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _stuck,
     _ports,
     _poll,
+    _hdl,
 )
 """Every check between values, in the order of the tables."""

@@ -107,7 +107,7 @@ def _refused(error: ErrorDetails) -> _Fault:
 
 
 def _about_key(error: ErrorDetails) -> tuple[str, str, str]:
-    # Only [buttons] has free keys, and `the_button` alone refuses them.
+    # Only [buttons] and [hdl.parameters] have free keys, and what refuses them says why.
     cause = error["ctx"]["error"]
     return "", cause.wrong, cause.instead
 

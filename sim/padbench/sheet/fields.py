@@ -19,9 +19,13 @@ __all__ = [
     "Quantity",
     "Temperatures",
     "TimeRange",
+    "button_ports",
     "count",
+    "identifier",
     "pad_name",
+    "parameter_name",
     "serial_tie",
+    "source_file",
     "the_button",
 ]
 
@@ -203,3 +207,41 @@ def serial_tie(raw: object) -> object:
                 'write "ground", "supply" or "open"',
             )
     return raw
+
+
+_IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,99}")
+
+
+def identifier(name: str) -> str:
+    """A name that both Verilog and VHDL can have, and that no command line can misread."""
+    if not _IDENTIFIER.fullmatch(name):
+        raise Refused("is no name of a port or design", "use a letter, then letters, digits and _")
+    return name
+
+
+def parameter_name(name: str) -> str:
+    """As `identifier`, for a key."""
+    return identifier(name)
+
+
+def source_file(name: str) -> str:
+    """A source file by its ending: what a simulator takes for Verilog or VHDL."""
+    if not name.isprintable() or len(name) > 1000:
+        raise Refused("is no path that can be used", 'write for example "my_pad.v"')
+    if not name.lower().endswith((".v", ".sv", ".vhd", ".vhdl")):
+        raise Refused("is no source file", "name a file that ends in .v, .sv, .vhd or .vhdl")
+    return name
+
+
+def button_ports(raw: object) -> object:
+    """The port of all buttons, or a table that gives each button its own."""
+    if isinstance(raw, str):
+        return identifier(raw)
+    if isinstance(raw, dict) and raw:
+        for name, port in raw.items():
+            the_button(str(name))
+            if not isinstance(port, str):
+                raise Refused(f"gives {name} no port", 'write for example { A = "btn_a" }')
+            identifier(port)
+        return raw
+    raise Refused("is neither a port nor a table of ports", 'write for example "buttons"')

@@ -25,9 +25,13 @@ from padbench.sheet.fields import (
     Quantity,
     Temperatures,
     TimeRange,
+    button_ports,
     count,
+    identifier,
     pad_name,
+    parameter_name,
     serial_tie,
+    source_file,
     the_button,
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
@@ -39,6 +43,7 @@ __all__ = [
     "Cable",
     "Chip",
     "Contacts",
+    "Hdl",
     "Pad",
     "PartsFile",
     "Policy",
@@ -250,6 +255,60 @@ class Poll(Table):
         return {**{key: base.timings[key] for key in base.timings if key not in own}, **raw}
 
 
+Identifier = Annotated[Text, AfterValidator(identifier)]
+
+
+class Hdl(Table):
+    """``[hdl]``: a design in Verilog or VHDL, and which of its ports is what.
+
+    ``sources`` are paths relative to the sheet. ``buttons`` is one vector, its bit 0 for stage 1,
+    or a table from buttons to ports. ``inverted`` names those of the design's ports that stand the
+    other way up than the wire they belong to: latch loads and reset resets while high, clock idles
+    high and shifts on its rise, data and buttons are low where pressed, serial is as it is; start,
+    held and valid are high. ``answer`` (s) is the longest time from an edge to the data line that
+    the design promises; ``synchroniser`` the flip-flops that latch and clock must pass, 0 for none.
+    """
+
+    sources: Annotated[
+        tuple[Annotated[Text, AfterValidator(source_file)], ...], BeforeValidator(count(1, 200))
+    ] = Field(examples=[["my_pad.v"]])
+    top: Identifier = Field(examples=["my_pad"])
+    language: Literal["verilog", "vhdl"] = Field(examples=["verilog"])
+    simulator: Literal["icarus", "ghdl", "verilator"] | None = Field(
+        default=None, examples=["icarus"]
+    )
+    role: Literal["pad", "reader"] = Field(default="pad", examples=["pad"])
+    latch: Identifier = Field(default="latch", examples=["latch"])
+    clock: Identifier = Field(default="clock", examples=["clock"])
+    data: Identifier = Field(default="data", examples=["data"])
+    buttons: Annotated[str | dict[str, str], BeforeValidator(button_ports)] = Field(
+        default="buttons", examples=["buttons"]
+    )
+    serial: Identifier | None = Field(default=None, examples=["serial"])
+    system_clock: Identifier | None = Field(default=None, examples=["clk"])
+    frequency: (
+        Annotated[Value, Quantity("Hz", "12 MHz", 1e3, 1e9, "between 1 kHz and 1 GHz")] | None
+    ) = Field(default=None, examples=["12 MHz"])
+    reset: Identifier | None = Field(default=None, examples=["reset"])
+    start: Identifier | None = Field(default=None, examples=["start"])
+    held: Identifier = Field(default="held", examples=["held"])
+    valid: Identifier = Field(default="valid", examples=["valid"])
+    inverted: Annotated[
+        tuple[Literal["latch", "clock", "data", "buttons", "reset", "start", "held", "valid"], ...],
+        BeforeValidator(count(0, 8)),
+    ] = Field(default=(), examples=[["reset"]])
+    parameters: Annotated[
+        dict[Annotated[Text, AfterValidator(parameter_name)], Whole], BeforeValidator(count(0, 100))
+    ] = Field(default_factory=dict)
+    answer: Annotated[Value, _time("250 ns")] | None = Field(default=None, examples=["250 ns"])
+    synchroniser: Annotated[Whole, Field(ge=0, le=4)] = Field(default=2, examples=[2])
+
+    @property
+    def engine(self) -> Literal["icarus", "ghdl", "verilator"]:
+        """The simulator named, else Icarus for Verilog and GHDL for VHDL."""
+        return self.simulator or ("icarus" if self.language == "verilog" else "ghdl")
+
+
 class Sheet(Table):
     """One design sheet, checked. ``buttons`` maps a button to its stage, in the file's order."""
 
@@ -264,6 +323,7 @@ class Sheet(Table):
     policy: Policy = Field(default_factory=Policy)
     works_with: WorksWith
     poll: Poll
+    hdl: Hdl | None = None
     _own: OwnParts = PrivateAttr(default_factory=own_now)
 
     @property

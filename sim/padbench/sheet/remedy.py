@@ -1,5 +1,6 @@
 """What would do instead: examples and known names, looked up in the model."""
 
+from types import NoneType
 from typing import Any, get_args
 
 from pydantic.fields import FieldInfo
@@ -35,7 +36,7 @@ def to_write(path: Path) -> str:
 def choices(path: Path) -> tuple[str, ...]:
     """The words that a key may have for its value."""
     field = _field(path)
-    return () if field is None else get_args(field.annotation)
+    return () if field is None else _words(field.annotation)
 
 
 def unknown_key(path: Path) -> tuple[str, str]:
@@ -43,7 +44,7 @@ def unknown_key(path: Path) -> tuple[str, str]:
     if len(path) == 1:
         return "is no known table", nearest(str(path[0]), _keys(Sheet))
     table = _field(path[:1])
-    known = _keys(table.annotation) if table is not None else ()
+    known = _keys(_plain(table.annotation)) if table is not None else ()
     return f"is no key of [{path[0]}]", nearest(str(path[-1]), known)
 
 
@@ -62,8 +63,24 @@ def _field(path: Path) -> FieldInfo | None:
         field = next((one for name, one in fields.items() if (one.alias or name) == step), None)
         if field is None:
             return None
-        model = field.annotation
+        model = _plain(field.annotation)
     return field
+
+
+def _plain(annotation: Any) -> Any:
+    """What an optional field holds when it is there."""
+    kinds = get_args(annotation)
+    if NoneType not in kinds:
+        return annotation
+    return next(kind for kind in kinds if kind is not NoneType)
+
+
+def _words(annotation: Any) -> tuple[str, ...]:
+    """The words of a literal, through what may stand around it: optional, a tuple of them."""
+    found: list[str] = []
+    for part in get_args(annotation):
+        found += [part] if isinstance(part, str) else _words(part)
+    return tuple(dict.fromkeys(found))
 
 
 def _example(path: Path) -> str | None:

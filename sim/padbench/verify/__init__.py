@@ -1,14 +1,16 @@
 """The main job: run scenarios on a design, judge the waves, say what holds."""
 
 from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
-from padbench.verify.run import run_scenario, standing_for_all, verify
+from padbench.verify.run import judge, run_scenario, setting_of, standing_for_all, verify
 
 __all__ = [
     "Problem",
     "ReadResult",
     "ScenarioResult",
     "VerifyResult",
+    "judge",
     "run_scenario",
+    "setting_of",
     "standing_for_all",
     "verify",
 ]

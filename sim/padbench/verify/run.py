@@ -9,12 +9,12 @@ from dataclasses import replace
 
 from padbench.buttons import spelled
 from padbench.console.poll import routine_poll
-from padbench.decode import Read, decode
+from padbench.decode import Names, Read, decode
 from padbench.electric.corners import CORNERS, Corner, pad_model
 from padbench.electric.findings import judge_electric
 from padbench.electric.wiring import judge_wiring
 from padbench.model.bench import simulate
-from padbench.rules import Finding, judge_timing, worst_of_each
+from padbench.rules import Finding, Limits, judge_timing, worst_of_each
 from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import accepted_states, fits
 from padbench.sheet import Sheet
@@ -23,7 +23,7 @@ from padbench.timeline import Timeline, Word
 from padbench.units import Value, to_ps
 from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
 
-__all__ = ["run_scenario", "setting_of", "standing_for_all", "verify"]
+__all__ = ["judge", "run_scenario", "setting_of", "standing_for_all", "verify"]
 
 
 def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
@@ -135,8 +135,25 @@ def run_scenario(sheet: Sheet, scenario: Scenario, port: str, corner: Corner) ->
 def _run(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioResult:
     script = scenario.build(setting)
     timeline = simulate(setting.pad, script.stimulus)
-    reads = decode(timeline)
-    judged = judge_timing(timeline, reads, setting.pad.limits)
+    return judge(scenario, script, timeline, setting.pad.limits, port=port, corner=corner)
+
+
+def judge(
+    scenario: Scenario,
+    script: Script,
+    timeline: Timeline,
+    limits: Limits,
+    *,
+    port: str,
+    corner: str,
+    names: Names | None = None,
+) -> ScenarioResult:
+    """Hold a timeline to its script and to the law, wherever it came from.
+
+    ``port`` and ``corner`` say in the result what was run; ``names`` are the wires to decode.
+    """
+    reads = decode(timeline, names)
+    judged = judge_timing(timeline, reads, limits, names=names)
     pairs = tuple(ReadResult(r, e) for r, e in zip(reads, script.expected, strict=False))
     accepted = _accepted(pairs, script)
     place = f"{scenario.name}, {corner} corner, {port} port"

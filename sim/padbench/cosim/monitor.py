@@ -1,0 +1,92 @@
+"""From the signals of an HDL simulation to a timeline.
+
+monitor = WireMonitor({"cable.data": dut.data, "console.latch": dut.latch})
+...
+timeline = monitor.timeline()        # for padbench.decode, padbench.rules, padbench.waveio
+"""
+
+from collections.abc import Collection, Mapping
+from typing import Any
+
+import cocotb
+
+from padbench.cosim.levels import level_of, turned, word_of
+from padbench.cosim.timed import now_ps
+from padbench.timeline import Timeline, Wire, Word
+
+__all__ = ["WireMonitor"]
+
+
+class WireMonitor:
+    """Records 1-bit handles as wires and vectors as words, from now on.
+
+    The keys are the names in the timeline; ``inverted`` are those that stand the other way up.
+    An edge at the very moment at which it is made is no edge to it: make it before wires move.
+    """
+
+    def __init__(self, handles: Mapping[str, Any], *, inverted: Collection[str] = ()) -> None:
+        self._records: dict[str, tuple[int, list[int], list[Any]]] = {}
+        self._tasks = []
+        for name, handle in handles.items():
+            width = 0 if _single(handle) else len(handle)
+            record: tuple[int, list[int], list[Any]] = (width, [], [])
+            self._records[name] = record
+            _note(handle, width, name in inverted, record)
+            watch = self._watch(handle, width, name in inverted, record)
+            self._tasks.append(cocotb.start_soon(watch))
+
+    @staticmethod
+    async def _watch(
+        handle: Any, width: int, inverted: bool, record: tuple[int, list[int], list[Any]]
+    ) -> None:
+        change = handle.value_change
+        while True:
+            await change
+            _note(handle, width, inverted, record)
+
+    def stop(self) -> None:
+        """Record no more."""
+        for task in self._tasks:
+            task.cancel()
+
+    def take(self) -> dict[str, tuple[list[int], list[Any]]]:
+        """Times (picoseconds of the simulation) and values since the last `take`, by name.
+
+        The value that stood when it was called begins the next record, at that time.
+        """
+        taken = {}
+        now = now_ps()
+        for name, (_, times, values) in self._records.items():
+            taken[name] = (times[:], values[:])
+            if values:
+                times[:], values[:] = [now], [values[-1]]
+        return taken
+
+    def timeline(self) -> Timeline:
+        """Everything recorded, from the start of the simulation to now."""
+        wires, words = {}, {}
+        for name, (width, times, values) in self._records.items():
+            if width:
+                words[name] = Word.of(width, zip(times, values, strict=True))
+            elif times:
+                wires[name] = Wire.from_arrays(times, values)
+        return Timeline(now_ps(), wires, words)
+
+
+def _note(
+    handle: Any, width: int, inverted: bool, record: tuple[int, list[int], list[Any]]
+) -> None:
+    _, times, values = record
+    value = handle.value
+    times.append(now_ps())
+    if width:
+        word = word_of(value)
+        values.append(word ^ (1 << width) - 1 if inverted and word is not None else word)
+    else:
+        level = level_of(value)
+        values.append(turned(level) if inverted else level)
+
+
+def _single(handle: Any) -> bool:
+    """Whether a handle is a single bit rather than a vector."""
+    return type(handle).__name__ == "LogicObject"

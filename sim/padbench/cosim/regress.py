@@ -1,0 +1,325 @@
+"""The sheet's scenarios against the HDL that its ``[hdl]`` names.
+
+    result = regress(load_sheet(path), path.parent, folder)
+    result.verdict, result.failures, result.coverage
+
+All runs of a design share one build and one simulator process; what the wires did is cut into one
+timeline a scenario and judged by the code that judges the model.
+"""
+
+import shutil
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from padbench.buttons import spelled
+from padbench.cosim.causes import Cause, likely_causes
+from padbench.cosim.coverage import Coverage
+from padbench.cosim.exhaustive import exhaustive_scenarios
+from padbench.cosim.job import Job
+from padbench.cosim.process import Outcome, run_job
+from padbench.cosim.result import HdlError, RegressResult, failures_in
+from padbench.cosim.select import Chosen, choose, reader_run
+from padbench.cosim.setting import brisk, hdl_setting, system_period
+from padbench.cosim.tells import reader_causes, told_by_edges
+from padbench.cosim.wires import pad_run, pad_timeline, reader_timeline
+from padbench.decode import Names
+from padbench.electric.corners import pad_model
+from padbench.rules import Finding, Limit, SystemClock, judge_answers, worst_of_each
+from padbench.scenarios import SCENARIOS, Scenario, Setting
+from padbench.sheet import Hdl, Sheet
+from padbench.timeline import Timeline
+from padbench.units import to_ps
+from padbench.verify import Problem, ScenarioResult, judge
+
+__all__ = ["LIMIT", "regress", "runs_of"]
+
+LIMIT = 120.0
+"""Seconds that one simulation may take."""
+
+_READER_NAMES = Names(sample=None)
+
+
+def regress(
+    sheet: Sheet,
+    sources: Path,
+    folder: Path | None = None,
+    scenarios: Sequence[Scenario] | None = None,
+    *,
+    exhaustive: bool = False,
+    limit: float = LIMIT,
+    step: Callable[[int], None] = lambda _: None,
+    keep: Callable[[ScenarioResult], None] = lambda _: None,
+) -> RegressResult:
+    """Run and judge; the sheet's source paths are relative to ``sources``.
+
+    ``folder`` takes the build while it lasts, None for the system's temporary folder. ``limit`` is
+    in seconds. ``step`` is called with the number of runs finished so far, ``keep`` with each
+    result. ``exhaustive`` adds all transitions between held states and all stopped positions.
+
+    Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
+    compile or does not fit the sheet, ``OSError`` for a folder that cannot be written.
+    """
+    hdl = sheet.hdl
+    if hdl is None:
+        raise ValueError("the sheet has no table [hdl]")
+    started = time.monotonic()
+    setting = hdl_setting(sheet)
+    every = _applying(hdl, setting, scenarios)
+    chosen = [one for one in every if not one.why_not]
+    if exhaustive:
+        chosen += _exhaustive(hdl, setting)
+    job = _job(sheet, hdl, sources, setting, chosen, limit)
+    bench = _Bench(sheet, hdl, setting)
+    coverage = Coverage()
+    results: list[ScenarioResult] = []
+    records: list[dict[str, Any]] = []
+    findings: list[Finding] = []
+
+    def seen(record: dict[str, Any]) -> None:
+        if "system-clock" in record:
+            system = record["system-clock"]
+            bench.clock = (system["rise"], system["period"])
+        if "run" not in record:
+            return
+        result = bench.judged(chosen[len(results)], record)
+        coverage.add(result.timeline, [pair.read for pair in result.reads])
+        findings.extend(result.findings)
+        keep(result)
+        results.append(result)
+        records.append(record)
+        step(len(results))
+
+    with _scratch(folder) as place:
+        outcome = run_job(job, place, seen)
+    if outcome.kind in ("misfit", "build"):
+        raise HdlError(outcome.key, outcome.says)
+    findings = [*_ending(outcome, chosen, len(results), limit), *worst_of_each(findings)]
+    causes = bench.causes(chosen, results, records)
+    return RegressResult(
+        tuple(findings),
+        tuple(results),
+        tuple(failures_in(results, causes)),
+        causes,
+        tuple((one.scenario.name, one.why_not) for one in every if one.why_not),
+        coverage,
+        sum(len(result.reads) for result in results),
+        time.monotonic() - started,
+    )
+
+
+def runs_of(sheet: Sheet, scenarios: Sequence[Scenario], *, exhaustive: bool = False) -> int:
+    """How many runs `regress` will make of these scenarios; 0 for a sheet without ``[hdl]``."""
+    if sheet.hdl is None:
+        return 0
+    setting = hdl_setting(sheet)
+    plain = sum(not one.why_not for one in _applying(sheet.hdl, setting, scenarios))
+    full = sheet.hdl.role == "pad"
+    return plain + (len(list(exhaustive_scenarios(full=full))) if exhaustive else 0)
+
+
+def _applying(hdl: Hdl, setting: Setting, scenarios: Sequence[Scenario] | None) -> list[Chosen]:
+    wanted = list(SCENARIOS.values()) if scenarios is None else scenarios
+    return [choose(one, setting, hdl.role, serial=hdl.serial is not None) for one in wanted]
+
+
+def _exhaustive(hdl: Hdl, setting: Setting) -> list[Chosen]:
+    """A pad is read as quickly as it may be; a reader has a pace of its own."""
+    pad = hdl.role == "pad"
+    setting = brisk(setting) if pad else setting
+    chosen = [choose(one, setting, hdl.role, serial=True) for one in exhaustive_scenarios(full=pad)]
+    return [one for one in chosen if not one.why_not]
+
+
+@contextmanager
+def _scratch(folder: Path | None) -> Iterator[Path]:
+    """A new folder for one build, gone afterwards; two runs never share one."""
+    if folder is not None:
+        folder.mkdir(parents=True, exist_ok=True)
+    made = Path(tempfile.mkdtemp(prefix=".build-", dir=folder)).resolve()
+    try:
+        yield made
+    finally:
+        shutil.rmtree(made, ignore_errors=True)
+
+
+def _job(
+    sheet: Sheet, hdl: Hdl, sources: Path, setting: Setting, chosen: Sequence[Chosen], limit: float
+) -> Job:
+    for place, name in enumerate(hdl.sources):
+        if not (sources / name).is_file():
+            raise HdlError(f"sources[{place}]", f'"{name}" is no file; paths start at the sheet')
+    ports: dict[str, Any] = {
+        "latch": hdl.latch,
+        "clock": hdl.clock,
+        "data": hdl.data,
+        "serial": hdl.serial,
+        "system-clock": hdl.system_clock,
+        "reset": hdl.reset,
+    }
+    widths: dict[str, int] = {}
+    if hdl.role == "pad":
+        ports["buttons"] = _button_ports(sheet, hdl)
+        widths["buttons"] = sheet.chip.stages
+    else:
+        ports |= {"start": hdl.start, "held": hdl.held, "valid": hdl.valid}
+        widths["held"] = 8
+    slow = pad_model(sheet, sheet.works_with.ports[0], "slow")
+    pads, readers = [], []
+    for one in chosen:
+        if hdl.role == "pad":
+            pads.append(pad_run(one.scenario.name, setting.pad, one.script.stimulus))
+        else:
+            readers.append(reader_run(one, setting))
+    return Job(
+        sources=[str((sources / name).resolve()) for name in hdl.sources],
+        top=hdl.top,
+        engine=hdl.engine,
+        role=hdl.role,
+        ports={role: port for role, port in ports.items() if port is not None},
+        inverted=list(hdl.inverted),
+        parameters=dict(hdl.parameters),
+        widths=widths,
+        period=system_period(sheet),
+        answer=slow.answer,
+        serial=setting.pad.serial,
+        limit=limit,
+        pad_runs=pads,
+        reader_runs=readers,
+    )
+
+
+def _button_ports(sheet: Sheet, hdl: Hdl) -> Any:
+    """The vector's name, or one port for each stage from stage 1 on."""
+    if isinstance(hdl.buttons, str):
+        return hdl.buttons
+    ports: list[str | None] = [None] * sheet.chip.stages
+    for name, stage in sheet.buttons.items():
+        ports[stage - 1] = hdl.buttons[name]
+    return ports
+
+
+class _Bench:
+    """Judges the runs of one design."""
+
+    def __init__(self, sheet: Sheet, hdl: Hdl, setting: Setting) -> None:
+        self.sheet, self.hdl, self.setting = sheet, hdl, setting
+        self.clock: tuple[int, int] | None = None
+        """A rise of the system clock, and its period, in picoseconds of the simulation."""
+        limits = setting.pad.limits
+        self.limits = limits
+        self.window = limits.answer.ps
+        self.answer: Limit | None = None
+        if hdl.answer is not None:
+            self.answer = Limit(to_ps(hdl.answer.nominal), "the sheet, hdl.answer")
+        if hdl.role == "reader":
+            # A reader has to serve the slowest pad of the sheet.
+            port = sheet.works_with.ports[0]
+            self.limits = pad_model(sheet, port, "slow").limits
+
+    def judged(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
+        return self._pad(chosen, record) if self.hdl.role == "pad" else self._reader(chosen, record)
+
+    def _pad(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
+        base = record["base"]
+        timeline = pad_timeline(self.setting.pad, chosen.script.stimulus, base, record["data"])
+        result = self._held_to_law(chosen, timeline, None)
+        clock = None
+        if self.clock is not None:
+            clock = SystemClock(self.clock[0] - base, self.clock[1])
+        answers = judge_answers(
+            timeline,
+            window=self.window,
+            answer=self.answer,
+            clock=clock,
+            flip_flops=self.hdl.synchroniser,
+        )
+        placed = [replace(found, where=f"{result.name}, {found.where}") for found in answers]
+        return replace(result, findings=(*result.findings, *placed))
+
+    def _reader(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
+        polls = reader_run(chosen, self.setting).polls
+        timeline = reader_timeline(record, [poll.held for poll in polls])
+        result = self._held_to_law(chosen, timeline, _READER_NAMES)
+        problems = tuple(_strobe_problems(chosen, record))
+        return replace(result, problems=(*result.problems, *problems))
+
+    def _held_to_law(
+        self, chosen: Chosen, timeline: Timeline, names: Names | None
+    ) -> ScenarioResult:
+        result = judge(
+            chosen.scenario,
+            chosen.script,
+            timeline,
+            self.limits,
+            port=self.hdl.top,
+            corner=self.hdl.engine,
+            names=names,
+        )
+        findings = result.findings
+        return replace(
+            result,
+            findings=tuple(
+                replace(found, where=f"{result.name}, {found.where.rsplit(', ', 1)[-1]}")
+                for found in findings
+            ),
+        )
+
+    def causes(
+        self,
+        chosen: Sequence[Chosen],
+        results: Sequence[ScenarioResult],
+        records: Sequence[dict[str, Any]],
+    ) -> tuple[Cause, ...]:
+        """What may be behind the wrong reads of all scenarios together."""
+        if not any(result.problems for result in results):
+            return ()
+        if self.hdl.role == "reader":
+            return reader_causes(results, records)
+        runs = [
+            (one.script, [pair.read for pair in result.reads])
+            for one, result in zip(chosen, results, strict=False)
+            if not result.name.startswith("exhaustive")
+        ]
+        return told_by_edges(likely_causes(runs, self.setting.pad), results)
+
+
+def _strobe_problems(chosen: Chosen, record: dict[str, Any]) -> Iterator[Problem]:
+    """What the reader offered, poll by poll, beside what it should have."""
+    script, base = chosen.script, record["base"]
+    passes = script.passes
+    begun, end = [*record["polls"], record["end"]], record["end"]
+    count = len(script.expected) // passes
+    for number in range(count):
+        after, before = begun[number], begun[number + 1] if number + 1 < count else end
+        got = [byte for at, byte in record["strobes"] if after < at <= before]
+        group = {one.byte for one in script.expected[number * passes : (number + 1) * passes]}
+        want = list(group) if len(group) == 1 else []
+        if got != want:
+            offers = ", ".join("an unknown byte" if b is None else spelled(b) for b in got)
+            wanted = spelled(want[0]) if want else "nothing, as its reads differ"
+            yield Problem(
+                after - base,
+                f"poll {number + 1}: it offers {offers if got else 'no byte'}, expected {wanted}",
+            )
+
+
+def _ending(
+    outcome: Outcome, chosen: Sequence[Chosen], done: int, limit: float
+) -> Iterator[Finding]:
+    """A run that did not come to its end, and where it stood."""
+    if outcome.kind == "done":
+        return
+    where = f"scenario {chosen[done].scenario.name}" if done < len(chosen) else "after the last"
+    id_, says = "hdl.ended", f"the simulation ended by itself: {outcome.says}"
+    if outcome.kind == "time":
+        id_, says = (
+            "hdl.time",
+            outcome.says
+            or (f"the simulation did not end within {limit:g} s: a zero-time loop, or too slow"),
+        )
+    yield Finding(id_, "fail", None, None, None, "", where, "", says)

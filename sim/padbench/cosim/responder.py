@@ -1,0 +1,143 @@
+"""The pad's side of the port, for designs that play the console.
+
+pad = PadResponder(dut.latch, dut.clock, dut.data, answer=320_000)
+pad.hold(0x80)                       # A is down
+await pad.press(0x00, bounce=5_000_000_000)
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import cocotb
+from cocotb.triggers import Timer
+
+from padbench.cosim.levels import HIGH, LOW, level_of
+from padbench.cosim.timed import steps
+
+__all__ = ["PadResponder"]
+
+_BOUNCES = (0.0, 0.06, 0.13, 0.22, 0.3, 0.42, 0.55, 0.71, 0.8)
+"""Parts of the bounce time at which the contact changes; invented, but not even."""
+
+
+class PadResponder:
+    """A pad of eight stages on three handles: loads while latch is high, shifts on clock's rise.
+
+    ``latch`` and ``clock`` are outputs of the design, ``data`` is its input and driven from now on
+    (low is pressed). ``answer``: picoseconds from an edge to the data line. ``serial``: level of
+    the serial input. The ``..._inverted`` say which of the design's ports stand the other way up.
+
+    Faults: ``stuck`` buttons never let go; ``dead`` is a pad that is not plugged in, its line high;
+    `lose` makes it miss bits as if it had been clocked too often.
+    """
+
+    def __init__(
+        self,
+        latch: Any,
+        clock: Any,
+        data: Any,
+        *,
+        answer: int = 0,
+        serial: int = 0,
+        stuck: int = 0,
+        dead: bool = False,
+        latch_inverted: bool = False,
+        clock_inverted: bool = False,
+        data_inverted: bool = False,
+    ) -> None:
+        self.latch, self.clock, self.data = latch, clock, data
+        self.answer, self.serial, self.stuck, self.dead = answer, serial, stuck, dead
+        self.reads = 0
+        """Latches seen so far."""
+        self._held = stuck
+        self._inputs = ~stuck & 0xFF
+        self._stages = 0xFF
+        self._lost: list[tuple[int, int]] = []
+        self._losing = (0, 0)
+        self._bit = 0
+        self._high = LOW if latch_inverted else HIGH, LOW if clock_inverted else HIGH
+        self._turn = int(data_inverted)
+        self._shown: int | None = None
+        self._show()
+        self._tasks = [cocotb.start_soon(self._loads()), cocotb.start_soon(self._shifts())]
+
+    def hold(self, byte: int) -> None:
+        """From now on exactly these buttons are down (A is bit 7, Right is bit 0)."""
+        self._held = byte | self.stuck
+        self._inputs = ~self._held & 0xFF
+        if self._loading():
+            self._load()
+
+    async def press(self, byte: int, *, bounce: int = 0) -> None:
+        """As `hold`, but the contacts that move chatter for ``bounce`` picoseconds first."""
+        before, at = self._held, 0.0
+        for count, part in enumerate(_BOUNCES if bounce else ()):
+            if part > at:
+                await Timer(max(1, steps(int(bounce * (part - at)))), "step")
+                at = part
+            self.hold(before if count % 2 else byte)
+        self.hold(byte)
+
+    def lose(self, passes: Sequence[tuple[int, int]]) -> None:
+        """In the next reads, one pair each, lose so many bits before bit number so-and-so.
+
+        (8, 1): the eighth bit is lost and the serial input's level takes its place. (0, 0): none.
+        """
+        self._lost = list(passes)
+
+    def stop(self) -> None:
+        """Let go of the wires."""
+        for task in self._tasks:
+            task.cancel()
+
+    def _loading(self) -> bool:
+        return level_of(self.latch.value) == self._high[0]
+
+    async def _loads(self) -> None:
+        was = self._loading()
+        while True:
+            await self.latch.value_change
+            loading = self._loading()
+            if loading and not was:
+                self.reads += 1
+                self._losing = self._lost.pop(0) if self._lost else (0, 0)
+                self._bit = 1
+            if loading:
+                self._load()
+            elif was:
+                self._lose_here()
+            was = loading
+
+    def _load(self) -> None:
+        self._stages = self._inputs
+        self._show()
+
+    async def _shifts(self) -> None:
+        while True:
+            await self.clock.value_change
+            if level_of(self.clock.value) == self._high[1] and not self._loading():
+                self._shift()
+                self._bit += 1
+                self._lose_here()
+
+    def _lose_here(self) -> None:
+        bit, count = self._losing
+        for _ in range(count if bit == self._bit else 0):
+            self._shift()
+
+    def _shift(self) -> None:
+        self._stages = (self._stages << 1 | self.serial) & 0xFF
+        self._show()
+
+    def _show(self) -> None:
+        level = 1 if self.dead else self._stages >> 7
+        if level != self._shown:
+            self._shown = level
+            if self.answer:
+                cocotb.start_soon(self._later(level ^ self._turn))
+            else:
+                self.data.value = level ^ self._turn
+
+    async def _later(self, level: int) -> None:
+        await Timer(steps(self.answer), "step")
+        self.data.value = level

@@ -1,0 +1,78 @@
+"""What comes out of a regression."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from padbench.cosim.causes import Cause
+from padbench.cosim.coverage import Coverage
+from padbench.rules import Finding, overall
+from padbench.verify import ScenarioResult
+
+__all__ = ["Failure", "HdlError", "RegressResult"]
+
+
+class HdlError(Exception):
+    """The design cannot be run: it does not compile, or does not fit the sheet.
+
+    ``key`` is the key of ``[hdl]`` to blame, empty where the message names a place in the sources.
+    """
+
+    def __init__(self, key: str, says: str) -> None:
+        super().__init__(says)
+        self.key, self.says = key, says
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """The first wrong read of a scenario: number from 1, time, bytes, and what may be the cause."""
+
+    scenario: str
+    read: int
+    at_ps: int
+    expected: int
+    got: int
+    says: str
+    causes: tuple[Cause, ...]
+
+
+@dataclass(frozen=True)
+class RegressResult:
+    """A whole regression; ``skipped`` holds (scenario, why it does not apply)."""
+
+    findings: tuple[Finding, ...]
+    scenarios: tuple[ScenarioResult, ...]
+    failures: tuple[Failure, ...]
+    causes: tuple[Cause, ...]
+    skipped: tuple[tuple[str, str], ...]
+    coverage: Coverage
+    reads: int
+    seconds: float = field(compare=False)
+
+    @property
+    def verdict(self) -> Literal["pass", "fail"]:
+        """``fail`` if any finding or any scenario fails."""
+        verdicts = [*(f.verdict for f in self.findings), *(s.verdict for s in self.scenarios)]
+        return overall(verdicts)
+
+
+def failures_in(results: Sequence[ScenarioResult], causes: tuple[Cause, ...]) -> list[Failure]:
+    """The first wrong read of every scenario that has one."""
+    found = []
+    for result in results:
+        for number, pair in enumerate(result.reads, 1):
+            if not pair.as_expected:
+                says = next((p.says for p in result.problems if p.at == pair.read.start_ps), "")
+                found.append(
+                    Failure(
+                        result.name,
+                        number,
+                        pair.read.start_ps,
+                        pair.expected.byte,
+                        pair.byte,
+                        says,
+                        causes,
+                    )
+                )
+                break
+    return found

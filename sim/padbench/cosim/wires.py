@@ -1,0 +1,136 @@
+"""Between scripts and the wires of an HDL run: what to drive, and the timeline of what came."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from padbench.buttons import BUTTONS
+from padbench.cosim.job import PadRun
+from padbench.model.contacts import inputs_word
+from padbench.model.lines import Line
+from padbench.model.program import Edges, console_edges
+from padbench.pad import PadModel
+from padbench.stimulus import ScriptedRead, Stimulus
+from padbench.timeline import Timeline, Wire, Word
+
+__all__ = ["pad_run", "pad_timeline", "reader_timeline", "serial_levels"]
+
+_ORDER = {"serial": 0, "buttons": 1, "latch": 2, "clock": 3}
+
+
+def serial_levels(pad: PadModel, reads: Sequence[ScriptedRead]) -> list[tuple[int, int | None]]:
+    """(picoseconds, level) of the serial input; None is left open."""
+    levels: list[tuple[int, int | None]] = [(0, pad.serial)]
+    for read in reads:
+        level = pad.serial if isinstance(read.serial, str) else read.serial
+        if level != levels[-1][1]:
+            levels.append((read.start, level))
+    return levels
+
+
+def pad_run(name: str, pad: PadModel, stimulus: Stimulus) -> PadRun:
+    """Everything that is driven in one scenario, in time order.
+
+    The design gets the contacts as they are: a policy for opposite directions is its own business.
+    """
+    edges = console_edges(stimulus.reads)
+    actions: list[tuple[int, str, Any]] = [
+        *((when, "serial", level) for when, level in serial_levels(pad, stimulus.reads)),
+        *((when, "buttons", inputs_word(pad, byte)) for when, byte in stimulus.contacts),
+        *_edge_actions("latch", edges.latch),
+        *_edge_actions("clock", edges.clock),
+    ]
+    actions.sort(key=lambda action: (action[0], _ORDER[action[1]]))
+    return PadRun(name, stimulus.end, [one for one in actions if one[0] <= stimulus.end])
+
+
+def _edge_actions(role: str, line: Line) -> list[tuple[int, str, Any]]:
+    return [(when, role, (line.start + count + 1) % 2) for count, when in enumerate(line.times)]
+
+
+def pad_timeline(pad: PadModel, stimulus: Stimulus, base: int, data: Sequence[Any]) -> Timeline:
+    """The timeline of one scenario; ``data`` is (times, levels) of the data line as recorded.
+
+    Recorded times count from the start of the simulation, ``base`` is when the scenario began.
+    """
+    edges: Edges = console_edges(stimulus.reads)
+    end = stimulus.end
+    latch, clock = edges.latch.wire(end), edges.clock.wire(end)
+    line = _wire(data, base, end)
+    samples = np.asarray(edges.samples, np.int64)
+    moves = list(stimulus.contacts)
+    return Timeline(
+        end_ps=end,
+        wires={
+            **_contact_wires(moves),
+            "pad.load": latch,
+            "pad.clock": clock,
+            "pad.serial": Wire.of(
+                (when, 2 if level is None else level)
+                for when, level in serial_levels(pad, stimulus.reads)
+            ),
+            "cable.latch": latch,
+            "cable.clock": clock,
+            "cable.data": line,
+            "console.latch": latch,
+            "console.clock": clock,
+            "console.data": _turned(line),
+        },
+        words={
+            "contacts.held": Word.of(8, moves),
+            "pad.inputs": Word.of(
+                pad.stages, ((when, inputs_word(pad, byte)) for when, byte in moves)
+            ),
+        },
+        events={"console.sample": samples[samples <= end]},
+        notes=stimulus.notes,
+    )
+
+
+def reader_timeline(record: Mapping[str, Any], held: Sequence[int]) -> Timeline:
+    """The timeline of a reader's scenario from its record; ``held`` is the byte of each poll."""
+    base, end = record["base"], record["end"] - record["base"] + 1
+    latch, clock, data, valid = (
+        _wire(record[role], base, end) for role in ("latch", "clock", "data", "valid")
+    )
+    moves = [(max(0, at - base), byte) for at, byte in zip(record["polls"], held, strict=True)]
+    strobes = [(at - base, word) for at, word in record["strobes"]]
+    return Timeline(
+        end_ps=end,
+        wires={
+            **_contact_wires([(0, held[0]), *moves]),
+            "pad.load": latch,
+            "pad.clock": clock,
+            "cable.latch": latch,
+            "cable.clock": clock,
+            "cable.data": data,
+            "console.latch": latch,
+            "console.clock": clock,
+            "console.data": _turned(data),
+            "reader.valid": valid,
+        },
+        words={
+            "contacts.held": Word.of(8, [(0, held[0]), *moves]),
+            "reader.held": Word.of(8, [(0, None), *strobes]),
+        },
+    )
+
+
+def _wire(record: Sequence[Any], base: int, end: int) -> Wire:
+    times, levels = record
+    kept = [(max(0, at - base), level) for at, level in zip(times, levels, strict=True)]
+    return Wire.of((at, level) for at, level in kept if at <= end)
+
+
+def _turned(wire: Wire) -> Wire:
+    return Wire.from_arrays(wire.times, np.asarray([1, 0, 2, 3], np.uint8)[wire.levels])
+
+
+def _contact_wires(moves: Sequence[tuple[int, int]]) -> dict[str, Wire]:
+    times = [when for when, _ in moves]
+    closed = np.asarray([byte for _, byte in moves])
+    return {
+        f"contacts.{name}": Wire.from_arrays(times, closed >> (7 - place) & 1)
+        for place, name in enumerate(BUTTONS)
+    }

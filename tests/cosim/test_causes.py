@@ -1,0 +1,102 @@
+"""Causes without a simulator: each fault of the table explains its own reads, a sound pad none."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+
+from padbench.cosim.causes import faults_for, likely_causes, offer_causes
+from padbench.cosim.coverage import covered
+from padbench.cosim.exhaustive import all_transitions
+from padbench.cosim.faulty import Fault, predict
+from padbench.decode import decode
+from padbench.model.bench import simulate
+from padbench.pad import PadModel
+from padbench.scenarios import SCENARIOS, Script, Setting
+
+NAMES = ["each-button", "press-in-latch", "past-the-end", "long-latch", "stopped-any-bit"]
+
+
+@pytest.fixture(scope="module")
+def setting(limits, timing) -> Setting:
+    return Setting(PadModel(limits), timing, period=100_000_000, bounce=200_000_000)
+
+
+@pytest.fixture(scope="module")
+def scripts(setting) -> list[Script]:
+    return [SCENARIOS[name].build(setting) for name in NAMES]
+
+
+def reads_of(fault: Fault, script: Script, pad: PadModel):
+    """The model's reads with the bits that the fault would have given."""
+    reads = decode(simulate(pad, script.stimulus))
+    return [
+        replace(read, bits=bits)
+        for read, bits in zip(reads, predict(fault, script, pad), strict=True)
+    ]
+
+
+def test_without_a_fault_the_prediction_is_the_model(setting, scripts):
+    """Two independent ways from a script to bits: timed in MyHDL, and without delays here."""
+    for script in scripts:
+        for read, bits in zip(
+            decode(simulate(setting.pad, script.stimulus)),
+            predict(Fault("sound", ""), script, setting.pad),
+            strict=True,
+        ):
+            assert read.bits == bits
+
+
+def test_a_sound_pad_has_no_cause(setting, scripts):
+    runs = [(script, decode(simulate(setting.pad, script.stimulus))) for script in scripts]
+    assert likely_causes(runs, setting.pad) == ()
+
+
+ONE_OF_EACH = {fault.id: number for number, fault in enumerate(faults_for(PadModel(None)))}  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "number", sorted(ONE_OF_EACH.values()), ids=sorted(ONE_OF_EACH, key=ONE_OF_EACH.__getitem__)
+)
+def test_each_fault_is_named_for_its_own_reads(number, setting, scripts):
+    fault = list(faults_for(setting.pad))[number]
+    runs = [(script, reads_of(fault, script, setting.pad)) for script in scripts]
+    causes = likely_causes(runs, setting.pad)
+    assert any(cause.explains == 1 for cause in causes)
+    assert fault.id in {cause.id for cause in causes}
+
+
+@pytest.mark.parametrize(
+    ("change", "id_"),
+    [
+        (lambda byte: int(f"{byte:08b}"[::-1], 2), "order-reversed"),
+        (lambda byte: byte ^ 0xFF, "data-inverted"),
+        (lambda byte: byte << 1 & 0xFF | 1, "one-bit-late"),
+        (lambda byte: byte >> 1, "one-bit-early"),
+        (lambda byte: byte | 0x20, "bit-stuck"),
+        (lambda byte: 7, "held-stuck"),
+    ],
+)
+def test_causes_of_what_a_reader_offers(change, id_):
+    pairs = [(count * 77 & 0xFF, change(count * 77 & 0xFF)) for count in range(256)]
+    assert id_ in [cause.id for cause in offer_causes(pairs)]
+
+
+@pytest.mark.parametrize("count", [1, 2, 5, 16, 256])
+def test_all_transitions_come_once(count):
+    path = list(all_transitions(count))
+    pairs = list(pairwise(path))
+    assert len(pairs) == count * count
+    assert len(set(pairs)) == count * count
+
+
+def test_coverage_is_what_the_wires_showed(setting, scripts):
+    each, stopped = scripts[0], scripts[-1]
+    timeline = simulate(setting.pad, each.stimulus)
+    coverage = covered([(timeline, decode(timeline))])
+    assert coverage.states == {128 >> place for place in range(8)}
+    assert coverage.transitions == {(128 >> n, 64 >> n) for n in range(7)}
+    assert len(coverage.missing_positions) == 24
+    assert len(coverage.missing_transitions) == 65_536 - 7
+    timeline = simulate(setting.pad, stopped.stimulus)
+    assert covered([(timeline, decode(timeline))]).missing_positions == []

@@ -1,0 +1,43 @@
+"""The pytest plugin: the example passes, and fails when the design is swapped for a mutant."""
+
+from pathlib import Path
+
+from designs import PAD_MUTANTS, sheet_text
+
+pytest_plugins = ["pytester"]
+
+PLUGIN = "padbench.pytest_plugin"  # named, so that it need not be installed yet
+EXAMPLE = Path(__file__).parent / "example" / "test_my_pad.py"
+
+
+def run_example(pytester, sheet):
+    (pytester.path / "pad.toml").write_text(sheet)
+    text = EXAMPLE.read_text().replace("../../../sim/sheets/harbour-hdl.toml", "pad.toml")
+    pytester.makepyfile(text)
+    return pytester.runpytest_subprocess("-p", PLUGIN, "--strict-markers")
+
+
+def test_example_passes(pytester):
+    run_example(pytester, sheet_text("fpga_pad")).assert_outcomes(passed=1)
+
+
+def test_example_fails_on_a_mutant_and_says_why(pytester):
+    mutant = next(one for one in PAD_MUTANTS if one.name == "falling")
+    result = run_example(pytester, sheet_text("shift_register", source=mutant.write(pytester.path)))
+    result.assert_outcomes(failed=1)
+    result.stdout.fnmatch_lines(["*likely cause: it shifts on the falling clock edge*"])
+
+
+def test_a_design_that_does_not_compile_fails_the_test(pytester):
+    broken = pytester.path / "broken.v"
+    broken.write_text("module fpga_pad(input clk;\nendmodule\n")
+    result = run_example(pytester, sheet_text("fpga_pad", source=broken))
+    result.assert_outcomes(errors=1)
+    result.stdout.fnmatch_lines(["*pad.toml: *broken.v:1: error: *"])
+
+
+def test_without_the_marker_it_says_what_is_missing(pytester):
+    pytester.makepyfile("def test_it(padbench_result):\n    pass\n")
+    result = pytester.runpytest_subprocess("-p", PLUGIN)
+    result.assert_outcomes(errors=1)
+    result.stdout.fnmatch_lines(["*needs @pytest.mark.padbench(SHEET)*"])
