@@ -1,6 +1,6 @@
 """What the 6502's instructions compute, for many lanes at once.
 
-    effects = {"ADC": ..., ...}       # by mnemonic, see `READS`, `MODIFIES`, `MOVES`, `FLAGS`
+    a, p = READS["ADC"](a, operand, p)
 
 Every function takes and gives arrays with one element a lane (a value that is the same in all
 lanes may be a plain int). Values and flags are those of py65, which is the yardstick: a test
@@ -13,7 +13,18 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["BRANCHES", "COMPARES", "FLAGS", "LOADS", "MODIFIES", "MOVES", "NZ", "READS", "STORES"]
+__all__ = [
+    "BRANCHES",
+    "COMPARES",
+    "FLAGS",
+    "LOADS",
+    "MODIFIES",
+    "MOVES",
+    "READS",
+    "STORES",
+    "compare",
+    "with_nz",
+]
 
 Bytes = npt.NDArray[np.uint8]
 
@@ -25,7 +36,8 @@ NZ = np.array([(v & NEGATIVE) | (0 if v else ZERO) for v in range(256)], np.uint
 
 def _with(p: Bytes, changes: int, flags: Any) -> Bytes:
     """``p`` with the flags in ``changes`` replaced."""
-    return (p & np.uint8(0xFF & ~changes)) | flags
+    replaced: Bytes = (p & np.uint8(0xFF & ~changes)) | flags
+    return replaced
 
 
 def with_nz(p: Bytes, value: Bytes) -> Bytes:

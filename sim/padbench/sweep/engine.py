@@ -10,7 +10,7 @@ For work in parts (other processes, other machines) there is `survey` once, and 
 range of held states; `Tally.add` joins what comes back, in any order.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from padbench.console.engine import STATES, Counterexample, Kind, SweepCounts
 from padbench.console.fetch import Console, SampleFetch
+from padbench.console.judge import Measured
 from padbench.console.plain import undisturbed
 from padbench.console.routine import DEFAULT_LIMIT, Routine
 from padbench.console.run import Run, held_by, run_case
@@ -27,7 +28,7 @@ from padbench.sweep.lanes import Lanes, TooMuchMemory
 from padbench.sweep.phases import touched_phases
 from padbench.sweep.tally import Tally
 
-__all__ = ["FastEngine", "Survey", "count", "survey"]
+__all__ = ["FastEngine", "Survey", "count", "measured", "survey"]
 
 BATCH = 1 << 15
 """Lanes at a time; more are no quicker, and this many keep within some megabytes."""
@@ -60,6 +61,28 @@ class _Outcomes:
             lanes.pass_got,
             lanes.pass_port,
             np.array(lanes.results()),
+        )
+
+    def part(self, start: int, end: int) -> "_Outcomes":
+        """Cases ``start`` to ``end`` - 1."""
+        return _Outcomes(
+            self.finished[start:end],
+            self.hit[start:end],
+            self.corrupt[start:end],
+            self.pass_got[start:end],
+            self.pass_port[start:end],
+            self.results[:, start:end],
+        )
+
+    def then(self, other: "_Outcomes") -> "_Outcomes":
+        """These cases and those of another one."""
+        return _Outcomes(
+            np.concatenate([self.finished, other.finished]),
+            np.concatenate([self.hit, other.hit]),
+            np.concatenate([self.corrupt, other.corrupt]),
+            np.concatenate([self.pass_got, other.pass_got]),
+            np.concatenate([self.pass_port, other.pass_port]),
+            np.concatenate([self.results, other.results], axis=1),
         )
 
     def put(self, place: int, run: Run, held: int) -> None:
@@ -108,15 +131,16 @@ def survey(
     Raises `RoutineError` for a routine that cannot be run or does not end within the limit.
     """
     steps = Steps(routine)
-    outcomes, cycles, alone = _calm(routine, console, limit, range(states), 0)
+    calm = _lanes(routine, console, limit, range(states))
+    outcomes = _Outcomes.of(calm)
     rows: dict[bytes, int] = {}
     row_of = [-1] * states
     for held in range(states):
-        if alone[held] or not outcomes.finished[held]:
+        if calm.left[held] or not outcomes.finished[held]:
             run = undisturbed(routine, console, held, limit, steps)
             outcomes.put(held, run, held)
             row_of[held] = rows.setdefault(run.kinds, len(rows))
-    longest = max(int(cycles.max()), 1)
+    longest = max(int(np.where(calm.left, 0, calm.now).max()), 1)
     part = max(1, _ROWS // longest)
     lanes = [held for held in range(states) if row_of[held] < 0]
     for start in range(0, len(lanes), part):
@@ -129,8 +153,9 @@ def survey(
 
 
 def _lanes(
-    routine: Routine, console: Console, limit: int, held: Any, record: int = 0
+    routine: Routine, console: Console, limit: int, held: Sequence[int], record: int = 0
 ) -> Lanes:
+    """Undisturbed lanes, run."""
     nothing = np.zeros(len(held), np.int64)
     lanes = Lanes(
         routine, console, np.array(held, np.uint8), nothing, nothing, limit, record=record
@@ -139,11 +164,17 @@ def _lanes(
     return lanes
 
 
-def _calm(
-    routine: Routine, console: Console, limit: int, held: range, record: int
-) -> tuple[_Outcomes, Any, Any]:
-    lanes = _lanes(routine, console, limit, held, record)
-    return _Outcomes.of(lanes), np.where(lanes.left, 0, lanes.now), lanes.left
+def measured(known: Survey) -> Measured:
+    """What `padbench.console.judge.measure` gives, from a survey of all held states."""
+    lengths = [len(known.rows[row]) for row in known.row_of]
+    longest = lengths.index(max(lengths))
+    held = np.arange(len(lengths), dtype=np.uint8)
+    return Measured(
+        least=min(lengths),
+        most=max(lengths),
+        run=undisturbed(known.routine, known.console, longest, known.limit),
+        wrong=tuple(np.flatnonzero(known.outcomes.wrong(held)).tolist()),
+    )
 
 
 def count(known: Survey, period: int, first: int = 0, end: int = STATES) -> Tally:
@@ -182,14 +213,7 @@ def _add_calm(tally: Tally, known: Survey, held: int, touched: npt.NDArray[np.in
         return
     stopped = np.flatnonzero(touched != np.arange(len(touched)))
     first = int(stopped[0]) if len(stopped) else len(touched)
-    outcomes = known.outcomes
-    one = _Outcomes(
-        *(
-            getattr(outcomes, name)[held : held + 1]
-            for name in ("finished", "hit", "corrupt", "pass_got", "pass_port")
-        ),
-        outcomes.results[:, held : held + 1],
-    )
+    one = known.outcomes.part(held, held + 1)
     _add(tally, one, np.array([held], np.uint8), np.array([first]), times)
 
 
@@ -233,17 +257,11 @@ def _run(
     except TooMuchMemory:
         assert len(held) > _FEWEST
         half = len(held) // 2
-        parts = [
+        one, other = (
             _run(known, period, held[part], phase[part], preset)
             for part in (slice(None, half), slice(half, None))
-        ]
-        return _Outcomes(
-            *(
-                np.concatenate([getattr(part, name) for part in parts])
-                for name in ("finished", "hit", "corrupt", "pass_got", "pass_port")
-            ),
-            np.concatenate([part.results for part in parts], axis=1),
         )
+        return one.then(other)
     outcomes = _Outcomes.of(lanes)
     steps = Steps(routine)
     for place in np.flatnonzero(lanes.left).tolist():

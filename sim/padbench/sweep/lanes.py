@@ -444,9 +444,15 @@ class Lanes:
             # Read again, as py65 does: code in the stack's page may have been pushed over.
             after = self._first(pc + 1, lanes) | self._first(pc + 2, lanes) << 8
         elif name == "RTS":
-            back = [self._first(0x100 + ((sp + n) & 0xFF), lanes) for n in (1, 2)]
-            after, sp = ((back[0] | back[1] << 8) + 1) & 0xFFFF, (sp + 2) & 0xFF
-        elif name == "PHA":
+            low, high = (self._first(0x100 + ((sp + n) & 0xFF), lanes) for n in (1, 2))
+            after, sp = ((low | high << 8) + 1) & 0xFFFF, (sp + 2) & 0xFF
+        else:
+            sp = self._stack(lanes, name, sp)
+        return after, sp
+
+    def _stack(self, lanes: Places, name: str, sp: int) -> int:
+        """What only moves something to or from the stack; the new stack pointer."""
+        if name == "PHA":
             sp = self._push(lanes, sp, self.registers["a"][lanes])
         elif name == "PHP":
             sp = self._push(lanes, sp, self.p[lanes] | np.uint8(_BREAK_AND_UNUSED))
@@ -465,7 +471,7 @@ class Lanes:
             sp = int(self.registers["x"][lanes[0]])
         else:
             assert name == "NOP", name
-        return after, sp
+        return sp
 
     def _push(self, lanes: Places, sp: int, value: Any) -> int:
         self._poke(0x100 + sp, lanes, value)

@@ -21,7 +21,7 @@ def touched_phases(kinds: bytes, period: int, limit: int) -> Phases:
     last = len(row)
     places = np.where(row >= _READ, np.arange(last), last)
     ahead = np.append(np.minimum.accumulate(places[::-1])[::-1], last)
-    port = np.append(row >= _PORT, False)  # noqa: FBT003
+    port = np.append(row >= _PORT, False)
     touched = np.zeros(period, np.bool_)
     phase = requested = np.arange(period)
     stolen = behind = np.zeros(period, np.int64)
