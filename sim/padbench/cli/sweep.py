@@ -52,6 +52,10 @@ def run(arguments: list[str]) -> int:
     options = parser.parse_args(arguments)
     if not 1 <= options.workers <= _MOST_WORKERS:
         raise UsageError(f"--workers: {options.workers} is not between 1 and {_MOST_WORKERS}")
+    if options.sheet is not None:
+        from padbench.cli.sweep_pad import sweep_pad
+
+        return sweep_pad(options)
     return _routine(options)
 
 

@@ -22,7 +22,7 @@ from padbench.buttons import BUTTONS
 from padbench.pad import PadModel
 from padbench.sweep.pads import ContactLanes, PadLanes, Words, filled, wires_of
 
-__all__ = ["PadExample", "PadPart", "PadTally", "count_part", "moments", "pad_parts"]
+__all__ = ["PadExample", "PadPart", "PadTally", "count_part", "moments", "pad_parts", "run_part"]
 
 PAIRS = 1 << 16
 """Cases in a block: 256 states before and 256 after the change."""
@@ -31,7 +31,7 @@ _EXTRAS = (1, 2, 3)
 """Extra clocks of a stopped read: joined one, or two or three where each counts (from memory)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, order=True)
 class PadPart:
     """A block of cases: the change comes before event ``moment`` of the read (see `moments`).
 
@@ -75,7 +75,7 @@ class PadTally:
     first: PadExample | None = None
 
     def add(self, other: "PadTally") -> None:
-        """Take in other cases; the example that is kept is the first one met."""
+        """Take in other cases, in any order; of two examples that of the first part is kept."""
         self.cases += other.cases
         self.wrong += other.wrong
         self.spoilt += other.spoilt
@@ -83,7 +83,8 @@ class PadTally:
         self.opposites += other.opposites
         self.ghost = [a + b for a, b in zip(self.ghost, other.ghost, strict=True)]
         self.missed = [a + b for a, b in zip(self.missed, other.missed, strict=True)]
-        self.first = self.first or other.first
+        found = [one for one in (self.first, other.first) if one is not None]
+        self.first = min(found, key=lambda one: (one.part, one.held, one.then), default=None)
 
 
 def moments(clocks: int, stopped_bit: int = 0, extra: int = 0) -> int:
@@ -141,6 +142,13 @@ def _read(pads: PadLanes, pad: PadModel, event: str, got: list[Words]) -> None:
 
 def count_part(pad: PadModel, part: PadPart, clocks: int = 8) -> PadTally:
     """Run one block and judge it. ``clocks`` is the number of bits that the poll reads."""
+    return _judge(pad, part, clocks, *run_part(pad, part, clocks))
+
+
+def run_part(
+    pad: PadModel, part: PadPart, clocks: int = 8
+) -> tuple[list[Words], list[Words]]:
+    """Buttons passed on at the end of the latch, and bits sampled (1 is pressed), of a block."""
     before, after = _states()
     contacts = ContactLanes(pad, _WORDS)
     pads = PadLanes(pad, _WORDS, part.tie)
@@ -160,7 +168,7 @@ def count_part(pad: PadModel, part: PadPart, clocks: int = 8) -> PadTally:
         if place < len(events):
             _read(pads, pad, events[place], got)
     loaded = contacts_then if part.moment <= 1 else held
-    return _judge(pad, part, clocks, loaded, [~wire for wire in got])
+    return loaded, [~wire for wire in got]
 
 
 def _judge(

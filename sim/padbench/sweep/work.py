@@ -7,15 +7,20 @@ totals are the same for any number of workers.
 """
 
 import signal
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from multiprocessing import get_context
+from typing import Any, TypeVar
 
 from padbench.sweep.engine import Survey, count
 from padbench.sweep.tally import Tally
 
-__all__ = ["Part", "done", "parts"]
+__all__ = ["Part", "done", "parts", "spread"]
+
+Known = TypeVar("Known")
+Work = TypeVar("Work")
+Result = TypeVar("Result")
 
 _STATES = 64
 """Held states in a part; less than a second even for a slow routine."""
@@ -41,20 +46,32 @@ def parts(known: Survey, periods: Sequence[int], states: int = _STATES) -> list[
 
 
 def done(known: Survey, work: Sequence[Part], workers: int = 1) -> Iterator[Tally]:
-    """Each part's counts as they come. Raises `RoutineError` as `count` does.
+    """Each part's counts as they come. Raises `RoutineError` as `count` does."""
+    return spread(_count, known, work, workers)
 
-    Memory grows with the workers, not with the parts.
+
+def _count(known: Survey, part: Part) -> Tally:
+    return count(known, part.period, part.first, part.end)
+
+
+def spread(
+    do: Callable[[Known, Work], Result], known: Known, work: Sequence[Work], workers: int = 1
+) -> Iterator[Result]:
+    """``do(known, part)`` for each part of the work, as they come.
+
+    With several workers ``do`` has to be a function of a module, and ``known`` goes to each worker
+    once. Memory grows with the workers, not with the parts.
     """
     if workers == 1:
         for part in work:
-            yield count(known, part.period, part.first, part.end)
+            yield do(known, part)
         return
     # A fresh interpreter each: a fork would take threads' locks along.
     pool = ProcessPoolExecutor(
-        workers, mp_context=get_context("spawn"), initializer=_start, initargs=(known,)
+        workers, mp_context=get_context("spawn"), initializer=_start, initargs=(do, known)
     )
     try:
-        waiting: set[Future[Tally]] = set()
+        waiting: set[Future[Result]] = set()
         left = list(reversed(work))
         while left or waiting:
             while left and len(waiting) < 2 * workers:
@@ -66,14 +83,15 @@ def done(known: Survey, work: Sequence[Part], workers: int = 1) -> Iterator[Tall
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-_known: list[Survey] = []
+_task: list[Any] = []
 
 
-def _start(known: Survey) -> None:
+def _start(do: Callable[[Known, Work], Result], known: Known) -> None:
     """A worker begins; Ctrl-C is for the process that waits for it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _known[:] = [known]
+    _task[:] = [do, known]
 
 
-def _do(part: Part) -> Tally:
-    return count(_known[0], part.period, part.first, part.end)
+def _do(part: Any) -> Any:
+    do, known = _task
+    return do(known, part)
