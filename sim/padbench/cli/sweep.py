@@ -60,6 +60,7 @@ def run(arguments: list[str]) -> int:
 
 
 def _routine(options: "Namespace") -> int:
+    from padbench.console.engine import STATES
     from padbench.console.judge import judge, safe_lengths
     from padbench.console.routine import RoutineError
     from padbench.sweep.engine import measured, survey
@@ -73,9 +74,11 @@ def _routine(options: "Namespace") -> int:
         sweeps, stopped = _counts(known, periods, options.workers)
     except RoutineError as error:
         raise UsageError(str(error)) from None
+    verdict: str
     verdict, says = judge(routine, console, cycles, sweeps)
     if stopped:
-        says = f"stopped before all cases were tried; so far: {says}"
+        tried, asked = sum(sweep.cases for sweep in sweeps), STATES * sum(periods)
+        verdict, says = "stopped", f"{tried} of {asked} cases were tried"
     exposed = [sweep.period for sweep in sweeps if sweep.accepted_wrong]
     safe = safe_lengths(cycles, exposed) if verdict == "exposed" and not stopped else None
     options.sheet = None

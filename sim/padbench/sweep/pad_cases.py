@@ -145,9 +145,7 @@ def count_part(pad: PadModel, part: PadPart, clocks: int = 8) -> PadTally:
     return _judge(pad, part, clocks, *run_part(pad, part, clocks))
 
 
-def run_part(
-    pad: PadModel, part: PadPart, clocks: int = 8
-) -> tuple[list[Words], list[Words]]:
+def run_part(pad: PadModel, part: PadPart, clocks: int = 8) -> tuple[list[Words], list[Words]]:
     """Buttons passed on at the end of the latch, and bits sampled (1 is pressed), of a block."""
     before, after = _states()
     contacts = ContactLanes(pad, _WORDS)
