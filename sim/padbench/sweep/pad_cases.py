@@ -13,8 +13,9 @@ practice; as in `padbench.scenarios.expect`).
 """
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -128,6 +129,9 @@ def _events(clocks: int, part: PadPart) -> list[str]:
     return events
 
 
+_HIGH, _LOW = filled(_WORDS, 1), filled(_WORDS, 0)
+
+
 def _read(pads: PadLanes, pad: PadModel, event: str, got: list[Words]) -> None:
     """One event, if the line gets it to the pad at all."""
     if event == "sample":
@@ -137,7 +141,7 @@ def _read(pads: PadLanes, pad: PadModel, event: str, got: list[Words]) -> None:
             pads.clock()
     elif pad.latch_line.rise is not None:
         level = event == "rise" or pad.latch_line.fall is None
-        pads.latch(filled(_WORDS, level), same=True)
+        pads.latch(_HIGH if level else _LOW, same=True)
 
 
 def count_part(pad: PadModel, part: PadPart, clocks: int = 8) -> PadTally:
@@ -145,16 +149,27 @@ def count_part(pad: PadModel, part: PadPart, clocks: int = 8) -> PadTally:
     return _judge(pad, part, clocks, *run_part(pad, part, clocks))
 
 
-def run_part(pad: PadModel, part: PadPart, clocks: int = 8) -> tuple[list[Words], list[Words]]:
-    """Buttons passed on at the end of the latch, and bits sampled (1 is pressed), of a block."""
-    before, after = _states()
+@lru_cache(maxsize=4)
+def _read_before(
+    pad: PadModel, tie: int, clocks: int
+) -> tuple[ContactLanes, PadLanes, list[Words]]:
+    """Contacts and pads after a read of the first state, and what the policy passes on of it."""
+    before, _ = _states()
     contacts = ContactLanes(pad, _WORDS)
-    pads = PadLanes(pad, _WORDS, part.tie)
+    pads = PadLanes(pad, _WORDS, tie)
     contacts.move(before)
     held = contacts.effective()
     pads.inputs_are(wires_of(pad, held))
-    for event in _events(clocks, PadPart(part.tie, 0, 0, 0)):
+    for event in _events(clocks, PadPart(tie, 0, 0, 0)):
         _read(pads, pad, event, [])
+    return contacts, pads, held
+
+
+def run_part(pad: PadModel, part: PadPart, clocks: int = 8) -> tuple[list[Words], list[Words]]:
+    """Buttons passed on at the end of the latch, and bits sampled (1 is pressed), of a block."""
+    _, after = _states()
+    contacts, pads, held = _read_before(pad, part.tie, clocks)
+    contacts, pads = copy(contacts), copy(pads)  # no array of theirs is ever changed in place
     got: list[Words] = []
     events = _events(clocks, part)
     contacts_then = held
@@ -174,8 +189,8 @@ def _judge(
 ) -> PadTally:
     """Compare what was seen (1 is pressed) with what must be, all cases at once."""
     size = clocks + part.extra
-    unused = [filled(_WORDS, 0)] * max(0, pad.stages - 8)
-    wire = [*held, *unused, *[filled(_WORDS, not part.tie)] * size]
+    unused = [_LOW] * max(0, pad.stages - 8)
+    wire = [*held, *unused, *[_LOW if part.tie else _HIGH] * size]
     if part.stopped_bit:
         del wire[part.stopped_bit - 1 : part.stopped_bit - 1 + part.extra]
     expected = wire[:clocks]

@@ -52,6 +52,7 @@ class ContactLanes:
     def move(self, closed: Sequence[Words]) -> None:
         """All contacts of all cases at one moment."""
         before, now = self.closed, [a | b for a, b in zip(closed, self.stuck, strict=True)]
+        self._tied, self._first = list(self._tied), list(self._first)
         for place, (one, other) in enumerate(self._pairs):
             fresh_one, fresh_other = now[one] & ~before[one], now[other] & ~before[other]
             both = now[one] & now[other]
