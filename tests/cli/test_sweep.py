@@ -144,3 +144,34 @@ def test_ctrl_c_on_a_sheet_gives_what_was_found_so_far(capsys, monkeypatch):
     made = json.loads(out)
     assert (code, made["verdict"]) == (130, "stopped")
     assert 0 < made["cases"] < 8 * 65536
+
+
+def test_the_map_says_for_each_loop_length_which_gaps_are_safe(capsys):
+    arguments = ("--routine", EXPOSED, "--period", "432", "--map")
+    code, out, _ = told(capsys, *arguments, "--json")
+    made = json.loads(out)["map"]
+    assert (code, made["loop"]) == (1, 36)
+    row = made["safe"][made["loops"].index(36)]
+    assert (row[0], row[1]) == (False, True)
+    _, out, _ = told(capsys, *arguments)
+    assert "36 (now): 1 to 35" in out
+
+
+@pytest.mark.parametrize("more", [(), ("--map",)])
+@pytest.mark.parametrize("kind", ["png", "svg"])
+def test_pictures_are_written_whole(capsys, tmp_path, kind, more):
+    path = tmp_path / f"sweep.{kind}"
+    told(capsys, "--routine", EXPOSED, "--period", "432", "--picture", str(path), *more)
+    raw = path.read_bytes()
+    assert raw.startswith(b"\x89PNG") if kind == "png" else b"</svg>" in raw
+    assert [one.name for one in tmp_path.iterdir()] == [path.name]
+
+
+@pytest.mark.parametrize(
+    "more",
+    [("--picture", "x.gif"), ("--sheet", "x.toml", "--map")],
+)
+def test_pictures_that_cannot_be(capsys, more):
+    what = () if "--sheet" in more else ("--routine", "read-once", "--period", "432")
+    code, out, err = told(capsys, *what, *more)
+    assert (code, out, err.count("\n")) == (2, "", 1)

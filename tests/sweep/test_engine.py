@@ -224,3 +224,19 @@ def test_lanes_hold_no_more_than_a_batch(monkeypatch):
     counts = FastEngine().sweep(load_routine("read-once"), JOINED, 432)
     assert np.max(sizes) < 1000
     assert counts.hit == 2048
+
+
+@pytest.mark.parametrize(("name", "period"), [(EXPOSED, 432), ("read-until-agree", 65)])
+def test_the_worst_of_each_phase_is_that_of_single_runs(name, period):
+    """For a picture: 0 nothing, 1 stopped, 2 spoilt, 3 never settles, 4 a wrong byte."""
+    routine, states = load_routine(name), 4
+    by_phase = count(survey(routine, JOINED, 2000, states), period, 0, states).by_phase
+    for phase in random.Random(8).sample(range(period), 40):
+        worst = 0
+        for held in range(states):
+            run = run_case(routine, JOINED, held, fetch=SampleFetch(period, phase), limit=2000)
+            spoilt = run.wrong_pass(held) is not None
+            wrong = run.finished and run.results != (held,)
+            worst = max(worst, run.hit, 2 * spoilt, 3 * (not run.finished), 4 * wrong)
+        assert by_phase[phase] == worst
+    assert len(set(by_phase)) > 2

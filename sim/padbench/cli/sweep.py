@@ -2,6 +2,7 @@
 
 import json
 import shlex
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,10 @@ if TYPE_CHECKING:
     from argparse import Namespace
 
     from padbench.console.engine import SweepCounts
+    from padbench.console.run import Run
+    from padbench.sweep.design_map import DesignMap
     from padbench.sweep.engine import Survey
+    from padbench.sweep.tally import Tally
 
 __all__ = ["run"]
 
@@ -48,11 +52,22 @@ def run(arguments: list[str]) -> int:
         "--workers", type=int, default=1, metavar="N", help="processes on this machine (default: 1)"
     )
     parser.add_argument("--waves", metavar="FILE", type=Path, help="VCD of the worst case found")
+    parser.add_argument(
+        "--map", action="store_true", help="which loop lengths and gaps between passes are safe"
+    )
+    parser.add_argument(
+        "--picture",
+        metavar="FILE",
+        type=Path,
+        help="phase against rate, or with --map gap against loop length; .png, .svg or .pdf",
+    )
     add_routine_options(parser)
     options = parser.parse_args(arguments)
     if not 1 <= options.workers <= _MOST_WORKERS:
         raise UsageError(f"--workers: {options.workers} is not between 1 and {_MOST_WORKERS}")
     if options.sheet is not None:
+        if options.map or options.picture is not None:
+            raise UsageError("--map and --picture are for a routine; leave them out with --sheet")
         from padbench.cli.sweep_pad import sweep_pad
 
         return sweep_pad(options)
@@ -71,7 +86,8 @@ def _routine(options: "Namespace") -> int:
         periods = periods_for(options)
         known = survey(routine, console, options.limit)
         cycles = measured(known)
-        sweeps, stopped = _counts(known, periods, options.workers)
+        tallies, stopped = _counts(known, periods, options.workers)
+        sweeps = [tally.counts() for tally in tallies]
     except RoutineError as error:
         raise UsageError(str(error)) from None
     verdict: str
@@ -81,6 +97,9 @@ def _routine(options: "Namespace") -> int:
         verdict, says = "stopped", f"{tried} of {asked} cases were tried"
     exposed = [sweep.period for sweep in sweeps if sweep.accepted_wrong]
     safe = safe_lengths(cycles, exposed) if verdict == "exposed" and not stopped else None
+    chart = _map(cycles.run, periods) if options.map and not stopped else None
+    if options.picture is not None:
+        _draw(options.picture, routine.name, tallies, chart)
     options.sheet = None
     wave = write_worst_wave(options, routine, console, sweeps)
     if options.json:
@@ -89,11 +108,16 @@ def _routine(options: "Namespace") -> int:
         made = routine_object(
             routine.name, options.console, cycles, verdict, says, sweeps, safe, wave
         )
-        print(json.dumps(made | {"stopped": stopped}, ensure_ascii=False))
+        made |= {"stopped": stopped}
+        if options.map:
+            made["map"] = None if chart is None else asdict(chart)
+        print(json.dumps(made, ensure_ascii=False))
     else:
         from padbench.cli.routine_text import print_routine
 
         print_routine(routine.name, console.timing, cycles, verdict, says, sweeps, safe, None)
+        if options.map:
+            _print_map(chart)
         _print_replay(options, sweeps)
         if wave is not None:
             print(f"Wave: {wave}")
@@ -102,7 +126,7 @@ def _routine(options: "Namespace") -> int:
     return 1 if verdict in _BAD else 0
 
 
-def _counts(known: "Survey", periods: list[int], workers: int) -> "tuple[list[SweepCounts], bool]":
+def _counts(known: "Survey", periods: list[int], workers: int) -> "tuple[list[Tally], bool]":
     """All periods in the order asked for, and whether Ctrl-C came before the end."""
     from padbench.cli.progress import case_progress
     from padbench.console.engine import STATES
@@ -118,7 +142,40 @@ def _counts(known: "Survey", periods: list[int], workers: int) -> "tuple[list[Sw
                 advance(tally.cases)
         except KeyboardInterrupt:
             stopped = True
-    return [tallies[period].counts() for period in periods], stopped
+    return [tallies[period] for period in periods], stopped
+
+
+def _map(run: "Run", periods: list[int]) -> "DesignMap | None":
+    from padbench.cli.progress import progress
+    from padbench.sweep.design_map import LOOPS, design_map
+
+    with progress("loop lengths", len(LOOPS)) as step:
+        return design_map(run, periods, step=step)
+
+
+def _print_map(chart: "DesignMap | None") -> None:
+    from padbench.console.judge import ranges
+
+    if chart is None:
+        print("No map: it takes two passes of the first port, with reads evenly spaced.")
+        return
+    print("Safe at these rates, by cycles a bit: cycles to add between the passes")
+    for length, row in zip(chart.loops, chart.safe, strict=True):
+        gaps = [gap for gap, good in zip(chart.gaps, row, strict=True) if good]
+        now = " (now)" if length == chart.loop else ""
+        print(f"  {length}{now}: {ranges(gaps) or 'none'}")
+
+
+def _draw(path: Path, name: str, tallies: "list[Tally]", chart: "DesignMap | None") -> None:
+    from padbench.report.sweep_plot import draw_map, draw_phases
+
+    try:
+        if chart is not None:
+            draw_map(chart, f"{name}: loop length and gap", path)
+        else:
+            draw_phases(tallies, f"{name}: worst outcome of each phase", path)
+    except ValueError as error:
+        raise UsageError(f"--picture: {error}") from None
 
 
 def _print_replay(options: "Namespace", sweeps: "list[SweepCounts]") -> None:

@@ -215,6 +215,11 @@ def _add_calm(tally: Tally, known: Survey, held: int, touched: npt.NDArray[np.in
     first = int(stopped[0]) if len(stopped) else len(touched)
     one = known.outcomes.part(held, held + 1)
     _add(tally, one, np.array([held], np.uint8), np.array([first]), times)
+    code = int(_codes(one, one.wrong(np.array([held], np.uint8)))[0])
+    if code:
+        by_phase = np.frombuffer(tally.by_phase, np.uint8)
+        calm = np.setdiff1d(np.arange(tally.period), touched)
+        by_phase[calm] = np.maximum(by_phase[calm], code)
 
 
 def _add_cases(
@@ -222,6 +227,7 @@ def _add_cases(
 ) -> None:
     outcomes = _run(known, tally.period, held, phase, 0)
     wrong = _add(tally, outcomes, held, phase, 1)
+    np.maximum.at(np.frombuffer(tally.by_phase, np.uint8), phase, _codes(outcomes, wrong))
     maybe = outcomes.finished & outcomes.corrupt & (wrong == 0)
     if not maybe.any():
         return
@@ -277,6 +283,15 @@ def _run(
         )
         outcomes.put(place, run, int(held[place]))
     return outcomes
+
+
+def _codes(outcomes: _Outcomes, wrong: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """Places in `OUTCOMES`."""
+    codes = outcomes.hit.astype(np.uint8)
+    codes[outcomes.corrupt] = 2
+    codes[~outcomes.finished] = 3
+    codes[wrong > 0] = 4
+    return codes
 
 
 def _add(

@@ -5,17 +5,21 @@ from dataclasses import dataclass, field
 
 from padbench.console.engine import Counterexample, Kind, SweepCounts
 
-__all__ = ["Tally", "merged"]
+__all__ = ["OUTCOMES", "Tally", "merged"]
 
 WORST: tuple[Kind, ...] = ("accepted_wrong", "never_settles", "corrupt")
 """Kinds of counterexamples, the worst first, as in `padbench.console.engine`."""
+
+OUTCOMES = ("no read stopped", "stopped, no harm", "pass spoilt", "never settles", "wrong byte")
+"""What can come of a phase, the worst last."""
 
 
 @dataclass
 class Tally:
     """Counts of some of the cases of one fetch period; the keys of `SweepCounts`.
 
-    ``first`` has of each kind the counterexample with the smallest held state, then phase.
+    ``first`` has of each kind the counterexample with the smallest held state, then phase;
+    ``by_phase`` for each phase the worst place in `OUTCOMES` that any held state came to.
     """
 
     period: int
@@ -26,6 +30,11 @@ class Tally:
     never_settles: int = 0
     kept_old: int = 0
     first: dict[Kind, Counterexample] = field(default_factory=dict)
+    by_phase: bytearray = field(default_factory=bytearray)
+
+    def __post_init__(self) -> None:
+        """No phase has been stopped yet."""
+        self.by_phase = self.by_phase or bytearray(self.period)
 
     def note(self, found: Counterexample) -> None:
         """Keep a counterexample if it comes before the one that is known."""
@@ -43,6 +52,7 @@ class Tally:
         self.accepted_wrong += other.accepted_wrong
         self.never_settles += other.never_settles
         self.kept_old += other.kept_old
+        self.by_phase = bytearray(map(max, self.by_phase, other.by_phase))
         for found in other.first.values():
             self.note(found)
 
