@@ -58,8 +58,8 @@ def test_an_undisturbed_wave_stands_at_the_consoles_true_clock(pad):
 def test_a_read_right_behind_another_clocks_by_itself(pad):
     """INC absolute,X throws one read away and makes another in the next cycle.
 
-    At the slow corner the pad has not answered by then, and the wire is at no level; the routine's own
-    model of the pad has no delay.
+    At the slow corner the pad has not answered by then, and the wire is at no level; the routine's
+    own model of the pad has no delay.
     """
     source = "lda #1\nsta $4016\nlsr a\nsta $4016\nldx #0\ninc $4016,x\nrts"
     routine = routine_from_source(source, "inc.asm")

@@ -24,6 +24,7 @@ COMMANDS = {
     "regress": "the same scenarios against Verilog or VHDL that the sheet names",
     "play": "run one scenario: prints its reads, writes its wave",
     "routine": "judge a 6502 read routine: cycles, scan lines, exposure to the sample fetch",
+    "sweep": "every held state in every fetch phase and rate, or every case of a pad",
     "latency": "the delay from a press to the first picture that can show it",
 }
 """Name and one line of help; the command ``x`` is the function ``run`` of ``padbench.cli.x``."""

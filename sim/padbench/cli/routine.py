@@ -16,7 +16,14 @@ if TYPE_CHECKING:
     from padbench.console.routine import Routine
     from padbench.pad import PadModel
 
-__all__ = ["add_routine_options", "periods_for", "run", "the_routine"]
+__all__ = [
+    "add_routine_options",
+    "periods_for",
+    "run",
+    "the_routine",
+    "worst_of",
+    "write_worst_wave",
+]
 
 _BAD = ("exposed", "never-settles", "wrong")
 _LONGEST_LIMIT = 10_000_000
@@ -55,7 +62,7 @@ def run(arguments: list[str]) -> int:
     verdict, says = judge(routine, console, measured, sweeps)
     exposed = [sweep.period for sweep in sweeps if sweep.accepted_wrong]
     safe = safe_lengths(measured, exposed) if verdict == "exposed" else None
-    wave = _write_wave(options, routine, console, sweeps)
+    wave = write_worst_wave(options, routine, console, sweeps)
 
     if options.json:
         from padbench.report.routine_json import routine_object
@@ -162,16 +169,16 @@ def _sweeps(
 ) -> "list[SweepCounts]":
     from padbench.cli.progress import progress
     from padbench.console.engine import STATES
-    from padbench.console.plain import PlainEngine
+    from padbench.sweep.engine import FastEngine
 
-    engine = PlainEngine()
+    engine = FastEngine()
     with progress("held states", STATES * len(periods)) as step:
         return [
             engine.sweep(routine, console, period, limit=limit, step=step) for period in periods
         ]
 
 
-def _write_wave(
+def write_worst_wave(
     options: "Namespace", routine: "Routine", console: "Console", sweeps: "Sequence[SweepCounts]"
 ) -> Path | None:
     """The wave of the worst counterexample, or of an undisturbed read where there is none."""
@@ -180,12 +187,7 @@ def _write_wave(
     from padbench.console.wave import case_wave
     from padbench.waveio import write_vcd
 
-    worst = ("accepted_wrong", "never_settles", "corrupt")
-    found = min(
-        (sweep for sweep in sweeps if sweep.counterexample is not None),
-        key=lambda s: worst.index(s.counterexample.kind),  # type: ignore[union-attr]
-        default=None,
-    )
+    found = worst_of(sweeps)
     pad = _pad(options.sheet)
     path: Path = options.waves
     if found is None or found.counterexample is None:
@@ -209,6 +211,16 @@ def _write_wave(
         )
     write_vcd(wave, path, comment=comment)
     return path
+
+
+def worst_of(sweeps: "Sequence[SweepCounts]") -> "SweepCounts | None":
+    """The first sweep with a counterexample of the worst kind that any has; None if none has."""
+    worst = ("accepted_wrong", "never_settles", "corrupt")
+    return min(
+        (sweep for sweep in sweeps if sweep.counterexample is not None),
+        key=lambda s: worst.index(s.counterexample.kind),  # type: ignore[union-attr]
+        default=None,
+    )
 
 
 def _pad(sheet: Path | None) -> "PadModel":

@@ -12,7 +12,17 @@ from padbench.console.routine import DEFAULT_LIMIT, Routine
 from padbench.console.run import Run, held_by
 from padbench.console.steps import Steps
 
-__all__ = ["Measured", "SafeLengths", "Verdict", "judge", "measure", "ranges", "safe_lengths"]
+__all__ = [
+    "Measured",
+    "SafeLengths",
+    "Verdict",
+    "first_two_passes",
+    "judge",
+    "measure",
+    "ranges",
+    "safe_lengths",
+    "stretched",
+]
 
 Verdict = Literal["immune", "detects", "exposed", "never-settles", "wrong"]
 
@@ -115,7 +125,7 @@ def safe_lengths(measured: Measured, periods: Sequence[int]) -> SafeLengths | No
     None for a routine with fewer than two passes, which nothing of the kind can help.
     """
     kinds = measured.run.kinds
-    first, second = _first_two(measured.run)
+    first, second = first_two_passes(measured.run)
     if not second:
         return None
     steps = {b - a for part in (first, second) for a, b in pairwise(part)}
@@ -127,17 +137,17 @@ def safe_lengths(measured: Measured, periods: Sequence[int]) -> SafeLengths | No
         inside = [*first, *second[:-1]]
 
         def with_loop(length: int) -> bytes:
-            return _stretched(kinds, inside, length - loop)
+            return stretched(kinds, inside, length - loop)
 
         loops = _safe(with_loop, range(_QUICKEST_LOOP, _LONGEST_LOOP + 1), periods, count)
 
     def with_gap(more: int) -> bytes:
-        return _stretched(kinds, [first[-1]], more)
+        return stretched(kinds, [first[-1]], more)
 
     return SafeLengths(loop, loops, _safe(with_gap, range(_MOST_GAP + 1), periods, count))
 
 
-def _first_two(run: Run) -> tuple[list[int], list[int]]:
+def first_two_passes(run: Run) -> tuple[list[int], list[int]]:
     """Own cycles of the reads of the first port's first two passes."""
     if len(run.passes[0]) < 2:
         return [], []
@@ -147,7 +157,7 @@ def _first_two(run: Run) -> tuple[list[int], list[int]]:
     return one, other
 
 
-def _stretched(kinds: bytes, behind: Sequence[int], more: int) -> bytes:
+def stretched(kinds: bytes, behind: Sequence[int], more: int) -> bytes:
     """The row of cycles with ``more`` reads put in behind each of these (taken out if below 0)."""
     parts, start = [], 0
     for place in behind:

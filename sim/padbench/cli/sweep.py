@@ -1,0 +1,193 @@
+"""``padbench sweep``."""
+
+import json
+import shlex
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from padbench.cli.errors import UsageError
+from padbench.cli.options import Parser
+from padbench.cli.routine import (
+    add_routine_options,
+    periods_for,
+    the_routine,
+    worst_of,
+    write_worst_wave,
+)
+
+if TYPE_CHECKING:
+    from argparse import Namespace
+
+    from padbench.console.engine import SweepCounts
+    from padbench.console.run import Run
+    from padbench.sweep.design_map import DesignMap
+    from padbench.sweep.engine import Survey
+    from padbench.sweep.tally import Tally
+
+__all__ = ["run"]
+
+_BAD = ("exposed", "never-settles", "wrong")
+_STOPPED = 130
+_MOST_WORKERS = 256
+
+
+def run(arguments: list[str]) -> int:
+    """Sweep a routine or a pad; 1 if any case comes out wrong."""
+    parser = Parser(
+        "sweep",
+        "Try every case there is: of a read routine every held state in every phase of the sample "
+        "fetch, at all sixteen rates; of a pad every state, stopped bit, extra clock and tie.",
+        "padbench sweep --routine read-twice --workers 2",
+    )
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument(
+        "--routine",
+        dest="what",
+        metavar="WHAT",
+        help="a .asm, .bin or .hex file, or a shipped routine",
+    )
+    what.add_argument("--sheet", type=Path, metavar="SHEET", help="a design sheet")
+    parser.add_argument(
+        "--workers", type=int, default=1, metavar="N", help="processes on this machine (default: 1)"
+    )
+    parser.add_argument("--waves", metavar="FILE", type=Path, help="VCD of the worst case found")
+    parser.add_argument(
+        "--map", action="store_true", help="which loop lengths and gaps between passes are safe"
+    )
+    parser.add_argument(
+        "--picture",
+        metavar="FILE",
+        type=Path,
+        help="phase against rate, or with --map gap against loop length; .png, .svg or .pdf",
+    )
+    add_routine_options(parser)
+    options = parser.parse_args(arguments)
+    if not 1 <= options.workers <= _MOST_WORKERS:
+        raise UsageError(f"--workers: {options.workers} is not between 1 and {_MOST_WORKERS}")
+    if options.sheet is not None:
+        if options.map or options.picture is not None:
+            raise UsageError("--map and --picture are for a routine; leave them out with --sheet")
+        from padbench.cli.sweep_pad import sweep_pad
+
+        return sweep_pad(options)
+    return _routine(options)
+
+
+def _routine(options: "Namespace") -> int:
+    from padbench.console.engine import STATES
+    from padbench.console.judge import judge, safe_lengths
+    from padbench.console.routine import RoutineError
+    from padbench.sweep.engine import measured, survey
+
+    options.period = options.period or ["all"]
+    try:
+        routine, console = the_routine(options)
+        periods = periods_for(options)
+        known = survey(routine, console, options.limit)
+        cycles = measured(known)
+        tallies, stopped = _counts(known, periods, options.workers)
+        sweeps = [tally.counts() for tally in tallies]
+    except RoutineError as error:
+        raise UsageError(str(error)) from None
+    verdict: str
+    verdict, says = judge(routine, console, cycles, sweeps)
+    if stopped:
+        tried, asked = sum(sweep.cases for sweep in sweeps), STATES * sum(periods)
+        verdict, says = "stopped", f"{tried} of {asked} cases were tried"
+    exposed = [sweep.period for sweep in sweeps if sweep.accepted_wrong]
+    safe = safe_lengths(cycles, exposed) if verdict == "exposed" and not stopped else None
+    chart = _map(cycles.run, periods) if options.map and not stopped else None
+    if options.picture is not None:
+        _draw(options.picture, routine.name, tallies, chart)
+    options.sheet = None
+    wave = write_worst_wave(options, routine, console, sweeps)
+    if options.json:
+        from padbench.report.routine_json import routine_object
+
+        made = routine_object(
+            routine.name, options.console, cycles, verdict, says, sweeps, safe, wave
+        )
+        made |= {"stopped": stopped}
+        if options.map:
+            made["map"] = None if chart is None else asdict(chart)
+        print(json.dumps(made, ensure_ascii=False))
+    else:
+        from padbench.cli.routine_text import print_routine
+
+        print_routine(routine.name, console.timing, cycles, verdict, says, sweeps, safe, None)
+        if options.map:
+            _print_map(chart)
+        _print_replay(options, sweeps)
+        if wave is not None:
+            print(f"Wave: {wave}")
+    if stopped:
+        return _STOPPED
+    return 1 if verdict in _BAD else 0
+
+
+def _counts(known: "Survey", periods: list[int], workers: int) -> "tuple[list[Tally], bool]":
+    """All periods in the order asked for, and whether Ctrl-C came before the end."""
+    from padbench.cli.progress import case_progress
+    from padbench.console.engine import STATES
+    from padbench.sweep.tally import Tally
+    from padbench.sweep.work import done, parts
+
+    tallies = {period: Tally(period) for period in periods}
+    stopped = False
+    with case_progress(STATES * sum(periods)) as advance:
+        try:
+            for tally in done(known, parts(known, periods), workers):
+                tallies[tally.period].add(tally)
+                advance(tally.cases)
+        except KeyboardInterrupt:
+            stopped = True
+    return [tallies[period] for period in periods], stopped
+
+
+def _map(run: "Run", periods: list[int]) -> "DesignMap | None":
+    from padbench.cli.progress import progress
+    from padbench.sweep.design_map import LOOPS, design_map
+
+    with progress("loop lengths", len(LOOPS)) as step:
+        return design_map(run, periods, step=step)
+
+
+def _print_map(chart: "DesignMap | None") -> None:
+    from padbench.console.judge import ranges
+
+    if chart is None:
+        print("No map: it takes two passes of the first port, with reads evenly spaced.")
+        return
+    print("Safe at these rates, by cycles a bit: cycles to add between the passes")
+    for length, row in zip(chart.loops, chart.safe, strict=True):
+        gaps = [gap for gap, good in zip(chart.gaps, row, strict=True) if good]
+        now = " (now)" if length == chart.loop else ""
+        print(f"  {length}{now}: {ranges(gaps) or 'none'}")
+
+
+def _draw(path: Path, name: str, tallies: "list[Tally]", chart: "DesignMap | None") -> None:
+    from padbench.report.sweep_plot import draw_map, draw_phases
+
+    try:
+        if chart is not None:
+            draw_map(chart, f"{name}: loop length and gap", path)
+        else:
+            draw_phases(tallies, f"{name}: worst outcome of each phase", path)
+    except ValueError as error:
+        raise UsageError(f"--picture: {error}") from None
+
+
+def _print_replay(options: "Namespace", sweeps: "list[SweepCounts]") -> None:
+    """The command that plays the worst case again and writes its wave."""
+    found = worst_of(sweeps)
+    if found is None:
+        return
+    words = ["padbench", "routine", options.what, "--period", str(found.period)]
+    for name in ("entry", "origin", "result"):
+        if getattr(options, name) is not None:
+            words += [f"--{name}", getattr(options, name)]
+    for name, usual in (("ports", "$4016,$4017"), ("console", "60hz"), ("clocks", "joined")):
+        if getattr(options, name) != usual:
+            words += [f"--{name}", getattr(options, name)]
+    print("To see it: " + shlex.join([*words, "--waves", "worst.vcd"]))
