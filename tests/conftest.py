@@ -57,3 +57,14 @@ def polled(timing: PollTiming) -> Callable[..., Stimulus]:
         )
 
     return make
+
+
+SLOW_UNDER_A_TRACER = {"cosim", "outside", "sweep"}
+"""Folders whose tests run simulators or long loops; what they reach, quicker tests reach too."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Measure coverage only where that does not double the time of the whole run."""
+    for item in items:
+        if SLOW_UNDER_A_TRACER & set(item.path.parts):
+            item.add_marker(pytest.mark.no_cover)
