@@ -1,13 +1,11 @@
 """The MyHDL register, converted to Verilog, is the hand-written one: proved, and tried."""
 
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from designs import HDL
-from myhdl import Signal, intbv
-
-from padbench.model.register import register
 
 REGISTER = HDL / "verilog" / "shift_register.v"
 STAGES = 8
@@ -61,11 +59,21 @@ endmodule
 """
 
 
+CONVERT = """
+import sys
+from myhdl import Signal, intbv
+from padbench.model.register import register
+bits = [Signal(bool(0)) for _ in range(4)]
+block = register(*bits[:3], Signal(intbv(0)[int(sys.argv[2]):]), bits[3])
+block.convert(hdl="Verilog", path=sys.argv[1], name="converted")
+"""
+
+
 @pytest.fixture
 def converted(tmp_path) -> Path:
-    bits = [Signal(bool(0)) for _ in range(4)]
-    block = register(*bits[:3], Signal(intbv(0)[STAGES:]), bits[3])
-    block.convert(hdl="Verilog", path=str(tmp_path), name="converted")
+    # MyHDL numbers blocks from the start of the process; in one of its own the names are known.
+    command = [sys.executable, "-W", "ignore", "-c", CONVERT, str(tmp_path), str(STAGES)]
+    subprocess.run(command, check=True)
     text = (tmp_path / "converted.v").read_text().replace("module converted", "module register")
     (tmp_path / "converted.v").write_text(text)
     return tmp_path
