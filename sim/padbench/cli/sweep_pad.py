@@ -24,7 +24,7 @@ def sweep_pad(options: "Namespace") -> int:
     """Sweep a sheet on each kind of port; 1 if any read is wrong."""
     sheet = read_sheet(options.sheet)
     pads = _pads(sheet)
-    results, stopped = _counts(pads, options.workers)
+    results, stopped = _counts(pads, options)
     wrong = [result for result in results if result.whole.wrong]
     wave = _write_wave(options.waves, pads, wrong)
     cases = sum(result.whole.cases for result in results)
@@ -82,11 +82,11 @@ def _pads(sheet: "Sheet") -> list[_Pad]:
     return list(found.values())
 
 
-def _counts(pads: list[_Pad], workers: int) -> "tuple[list[PadResult], bool]":
+def _counts(pads: list[_Pad], options: "Namespace") -> "tuple[list[PadResult], bool]":
     from padbench.cli.progress import case_progress
+    from padbench.cli.sweep import parts_done
     from padbench.report.pad_sweep_json import PadResult
     from padbench.sweep.pad_cases import PAIRS, PadTally, pad_parts
-    from padbench.sweep.work import spread
 
     policies: tuple[Policy, ...] = ("both", "neutral", "last-wins", "first-wins")
     results = [PadResult(one.ports, one.pad.policy, one.pad.serial, PadTally(), {}) for one in pads]
@@ -103,7 +103,7 @@ def _counts(pads: list[_Pad], workers: int) -> "tuple[list[PadResult], bool]":
                 ]
     with case_progress(PAIRS * len(jobs)) as advance:
         try:
-            for job, tally in spread(_do, None, jobs, workers):
+            for job, tally in parts_done(options, _do, None, jobs):
                 results[job.pad_number].add(job.pad.policy, job.part, tally)
                 advance(tally.cases)
         except KeyboardInterrupt:
