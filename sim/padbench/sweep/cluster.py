@@ -16,7 +16,8 @@ Known = TypeVar("Known")
 Work = TypeVar("Work")
 Result = TypeVar("Result")
 
-_PATIENCE = "10s"
+_PATIENCE = 6.0
+"""Seconds until a scheduler has to answer, and then until a worker has joined."""
 _RETRIES = 5
 _PARTS_AHEAD = 16
 """Parts under way at a time: enough for some machines, few enough that little is kept."""
