@@ -36,7 +36,7 @@ EXPOSED = str(Path(__file__).parents[1] / "console" / "sources" / "read-twice-36
 
 @pytest.mark.parametrize(
     ("name", "console"),
-    [("read-once", EACH), ("read-twice", JOINED), ("read-until-agree", EACH), (EXPOSED, JOINED)],
+    [("read-once", EACH), ("read-twice", JOINED), (EXPOSED, JOINED)],
 )
 def test_every_case_at_the_fastest_rate_as_the_plain_engine(name, console):
     routine = load_routine(name)

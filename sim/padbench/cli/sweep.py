@@ -18,6 +18,8 @@ from padbench.cli.routine import (
 
 if TYPE_CHECKING:
     from argparse import Namespace
+    from collections.abc import Callable, Iterator, Sequence
+    from typing import Any
 
     from padbench.console.engine import SweepCounts
     from padbench.console.run import Run
@@ -25,7 +27,7 @@ if TYPE_CHECKING:
     from padbench.sweep.engine import Survey
     from padbench.sweep.tally import Tally
 
-__all__ = ["run"]
+__all__ = ["parts_done", "run"]
 
 _BAD = ("exposed", "never-settles", "wrong")
 _STOPPED = 130
@@ -50,6 +52,9 @@ def run(arguments: list[str]) -> int:
     what.add_argument("--sheet", type=Path, metavar="SHEET", help="a design sheet")
     parser.add_argument(
         "--workers", type=int, default=1, metavar="N", help="processes on this machine (default: 1)"
+    )
+    parser.add_argument(
+        "--cluster", metavar="ADDRESS", help="a Dask scheduler, such as tcp://HOST:8786"
     )
     parser.add_argument("--waves", metavar="FILE", type=Path, help="VCD of the worst case found")
     parser.add_argument(
@@ -86,7 +91,7 @@ def _routine(options: "Namespace") -> int:
         periods = periods_for(options)
         known = survey(routine, console, options.limit)
         cycles = measured(known)
-        tallies, stopped = _counts(known, periods, options.workers)
+        tallies, stopped = _counts(known, periods, options)
         sweeps = [tally.counts() for tally in tallies]
     except RoutineError as error:
         raise UsageError(str(error)) from None
@@ -126,18 +131,38 @@ def _routine(options: "Namespace") -> int:
     return 1 if verdict in _BAD else 0
 
 
-def _counts(known: "Survey", periods: list[int], workers: int) -> "tuple[list[Tally], bool]":
+def parts_done(
+    options: "Namespace", do: "Callable[[Any, Any], Any]", known: object, work: "Sequence[Any]"
+) -> "Iterator[Any]":
+    """What each part of the work gives: here, in worker processes, or on a cluster."""
+    if options.cluster is None:
+        from padbench.sweep.work import spread
+
+        yield from spread(do, known, work, options.workers)
+        return
+    from padbench.sweep.cluster import NoCluster, joined, spread_on
+
+    try:
+        with joined(options.cluster) as client:
+            yield from spread_on(client, do, known, work)
+    except NoCluster as error:
+        raise UsageError(f"--cluster: {error}") from None
+
+
+def _counts(
+    known: "Survey", periods: list[int], options: "Namespace"
+) -> "tuple[list[Tally], bool]":
     """All periods in the order asked for, and whether Ctrl-C came before the end."""
     from padbench.cli.progress import case_progress
     from padbench.console.engine import STATES
     from padbench.sweep.tally import Tally
-    from padbench.sweep.work import done, parts
+    from padbench.sweep.work import count_of, parts
 
     tallies = {period: Tally(period) for period in periods}
     stopped = False
     with case_progress(STATES * sum(periods)) as advance:
         try:
-            for tally in done(known, parts(known, periods), workers):
+            for tally in parts_done(options, count_of, known, parts(known, periods)):
                 tallies[tally.period].add(tally)
                 advance(tally.cases)
         except KeyboardInterrupt:

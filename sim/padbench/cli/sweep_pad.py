@@ -18,13 +18,14 @@ if TYPE_CHECKING:
 __all__ = ["sweep_pad"]
 
 _STOPPED = 130
+_BUNDLE = 48
 
 
 def sweep_pad(options: "Namespace") -> int:
     """Sweep a sheet on each kind of port; 1 if any read is wrong."""
     sheet = read_sheet(options.sheet)
     pads = _pads(sheet)
-    results, stopped = _counts(pads, options.workers)
+    results, stopped = _counts(pads, options)
     wrong = [result for result in results if result.whole.wrong]
     wave = _write_wave(options.waves, pads, wrong)
     cases = sum(result.whole.cases for result in results)
@@ -82,11 +83,11 @@ def _pads(sheet: "Sheet") -> list[_Pad]:
     return list(found.values())
 
 
-def _counts(pads: list[_Pad], workers: int) -> "tuple[list[PadResult], bool]":
+def _counts(pads: list[_Pad], options: "Namespace") -> "tuple[list[PadResult], bool]":
     from padbench.cli.progress import case_progress
+    from padbench.cli.sweep import parts_done
     from padbench.report.pad_sweep_json import PadResult
     from padbench.sweep.pad_cases import PAIRS, PadTally, pad_parts
-    from padbench.sweep.work import spread
 
     policies: tuple[Policy, ...] = ("both", "neutral", "last-wins", "first-wins")
     results = [PadResult(one.ports, one.pad.policy, one.pad.serial, PadTally(), {}) for one in pads]
@@ -101,11 +102,15 @@ def _counts(pads: list[_Pad], workers: int) -> "tuple[list[PadResult], bool]":
                     for policy in policies
                     if policy != one.pad.policy
                 ]
+    # A block takes less than a trip to another process and back.
+    size = 1 if options.workers == 1 and options.cluster is None else _BUNDLE
+    work = [jobs[start : start + size] for start in range(0, len(jobs), size)]
     with case_progress(PAIRS * len(jobs)) as advance:
         try:
-            for job, tally in spread(_do, None, jobs, workers):
-                results[job.pad_number].add(job.pad.policy, job.part, tally)
-                advance(tally.cases)
+            for bundle in parts_done(options, _do, None, work):
+                for job, tally in bundle:
+                    results[job.pad_number].add(job.pad.policy, job.part, tally)
+                    advance(tally.cases)
         except KeyboardInterrupt:
             return results, True
     return results, False
@@ -119,10 +124,10 @@ class _Job:
     part: "PadPart"
 
 
-def _do(_: None, job: _Job) -> "tuple[_Job, PadTally]":
+def _do(_: None, jobs: list[_Job]) -> "list[tuple[_Job, PadTally]]":
     from padbench.sweep.pad_cases import count_part
 
-    return job, count_part(job.pad, job.part, job.clocks)
+    return [(job, count_part(job.pad, job.part, job.clocks)) for job in jobs]
 
 
 def _write_wave(path: Path | None, pads: list[_Pad], wrong: "list[PadResult]") -> Path | None:

@@ -16,7 +16,7 @@ from typing import Any, TypeVar
 from padbench.sweep.engine import Survey, count
 from padbench.sweep.tally import Tally
 
-__all__ = ["Part", "done", "parts", "spread"]
+__all__ = ["Part", "count_of", "done", "parts", "spread"]
 
 Known = TypeVar("Known")
 Work = TypeVar("Work")
@@ -47,10 +47,11 @@ def parts(known: Survey, periods: Sequence[int], states: int = _STATES) -> list[
 
 def done(known: Survey, work: Sequence[Part], workers: int = 1) -> Iterator[Tally]:
     """Each part's counts as they come. Raises `RoutineError` as `count` does."""
-    return spread(_count, known, work, workers)
+    return spread(count_of, known, work, workers)
 
 
-def _count(known: Survey, part: Part) -> Tally:
+def count_of(known: Survey, part: Part) -> Tally:
+    """The counts of one part."""
     return count(known, part.period, part.first, part.end)
 
 
