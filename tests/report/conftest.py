@@ -1,12 +1,14 @@
 """A real browser without a window, and the pages of the example sheets."""
 
 import shutil
-import subprocess
-import sys
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
+from padbench.report.html_page import write_page
+from padbench.sheet import sheet_from_text
+from padbench.verify import VerifyResult, verify
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 
@@ -43,18 +45,23 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chro
         made.quit()
 
 
+Made = tuple[Path, VerifyResult]
+
+
 @pytest.fixture(scope="session")
-def page_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
-    """The page of an example sheet, made once by the command itself."""
+def page_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Made]:
+    """The page of an example sheet and the result that it was made from."""
     folder = tmp_path_factory.mktemp("pages")
 
-    def made(name: str) -> Path:
+    @cache
+    def made(name: str) -> Made:
+        file = ROOT / "sim" / "sheets" / f"{name}.toml"
+        text = file.read_text(encoding="utf-8")
+        sheet = sheet_from_text(text, str(file))
+        result = verify(sheet)
         path = folder / f"{name}.html"
-        if not path.exists():
-            sheet = ROOT / "sim" / "sheets" / f"{name}.toml"
-            command = [sys.executable, "-m", "padbench", "verify", str(sheet), "--no-waves"]
-            done = subprocess.run([*command, "--report", str(path)], capture_output=True, text=True)
-            assert done.returncode in (0, 1), done.stderr
-        return path
+        with path.open("w", encoding="utf-8") as out:
+            write_page(result, sheet, text, out, file=file.name)
+        return path, result
 
     return made

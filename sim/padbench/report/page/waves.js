@@ -150,6 +150,7 @@
     ctx.lineTo(box.left + box.width, box.top + row.top - 0.5);
     ctx.stroke();
     const path = new Path2D(), unknown = [];
+    ctx.fillStyle = c.rule;
     let place = lastBefore(row.times, from);
     let level = place < 0 ? 2 : row.levels[place], px = box.left;
     path.moveTo(px, y[level]);
@@ -157,6 +158,7 @@
       const over = place >= row.times.length || row.times[place] > to;
       const nx = over ? box.left + box.width : x(row.times[place]);
       if (level === 2) unknown.push([px, nx - px]);
+      if (level === 1 && row.kind === "contact") ctx.fillRect(px, high, nx - px, low - high);
       path.lineTo(nx, y[level]);
       if (over) break;
       level = row.levels[place];
@@ -193,13 +195,13 @@
     const row = wave.rows.find((one) => one.kind === "data");
     if (!row) return;
     const top = box.top + row.top;
-    let last = -Infinity, named = -Infinity;
+    let named = -Infinity;
     for (let i = Math.max(0, lastBefore(wave.samples, from, (s) => s.at)); i < wave.samples.length; i++) {
       const { at, place, read } = wave.samples[i];
       if (at > to) break;
-      const px = x(at);
-      if (px - last < 3) continue;
-      last = px;
+      const px = x(at), near = read.samples;
+      // Too close to tell apart: the box of the read says its byte.
+      if (near.length > 1 && x(near[1]) - x(near[0]) < 9) continue;
       const bit = 128 >> place;
       const pressed = place < 8 && read.byte & bit, unsure = place < 8 && read.undecided & bit;
       const wrong = place < 8 && (read.byte ^ read.expected) & bit;
@@ -296,7 +298,8 @@
         ],
         cursor: { y: false, points: { show: false }, drag: { x: true, y: false } },
         hooks: {
-          ready: [(plot) => { this.plot = plot; this.home(); }],
+          // Later, since uPlot is in the midst of a commit here and would lose a new scale.
+          ready: [() => queueMicrotask(() => this.home())],
           setScale: [(plot) => this.scaled(plot)],
           draw: [(plot) => drawAll(plot, this.wave, this.view)],
           setCursor: [(plot) => this.moved(plot)],
