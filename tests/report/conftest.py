@@ -16,8 +16,37 @@ ROOT = Path(__file__).parents[2]
 HINT = "apt-get install chromium chromium-driver (tests/run does it)"
 
 
+class Browser(webdriver.Chrome):
+    """Chromium with what the tests of the page need of it."""
+
+    def opened(self, path: Path, *, width: int = 1200, mode: str = "light") -> None:
+        """Open a page afresh in a window of that width, in light or dark."""
+        features = [{"name": "prefers-color-scheme", "value": mode}]
+        self.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
+        self.execute_cdp_cmd(
+            "Emulation.setDeviceMetricsOverride",
+            {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False},
+        )
+        self.get_log("browser")
+        self.get_log("performance")
+        self.get(path.as_uri())
+
+    def all_drawn(self) -> None:
+        """Scroll past every wave, as a reader does, until each is drawn."""
+        self.execute_async_script(
+            "const done = arguments[0], frame = () => new Promise(requestAnimationFrame);"
+            "(async () => { for (const place of document.querySelectorAll('.wave')) {"
+            " place.scrollIntoView({block: 'center'});"
+            " while (!place.dataset.from) await frame(); } })().then(done)"
+        )
+
+    def errors(self) -> list[str]:
+        """What the console has said since it was last asked."""
+        return [entry["message"] for entry in self.get_log("browser")]
+
+
 @pytest.fixture(scope="session")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]:
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
     chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
     assert chromium is not None, f"chromium is missing: {HINT}"
     assert driver is not None, f"chromedriver is missing: {HINT}"
@@ -36,7 +65,7 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chro
     ):
         options.add_argument(f"--{argument}")
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-    made = webdriver.Chrome(options=options, service=Service(driver))
+    made = Browser(options=options, service=Service(driver))
     made.set_script_timeout(60)
     made.set_page_load_timeout(60)
     try:

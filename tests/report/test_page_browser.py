@@ -3,7 +3,6 @@
 import json
 import re
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,26 +14,6 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
 SHEETS = ("harbour-a", "harbour-b")
-
-
-def opened(browser, path: Path, *, width: int = 1200, mode: str = "light") -> None:
-    features = [{"name": "prefers-color-scheme", "value": mode}]
-    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
-    browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False},
-    )
-    browser.get_log("browser")
-    browser.get_log("performance")
-    browser.get(path.as_uri())
-
-
-def all_drawn(browser) -> None:
-    """Scroll past every wave, as a reader does, until each is drawn."""
-    places = browser.find_elements(By.CSS_SELECTOR, ".wave")
-    for place in places:
-        browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", place)
-        WebDriverWait(browser, 20, 0.02).until(lambda _, p=place: p.get_attribute("data-from"))
 
 
 def wave(browser, name: str):
@@ -58,10 +37,6 @@ def in_time(number: str) -> float:
     return float(value) * {"ns": 1e-3, "µs": 1, "ms": 1e3, "s": 1e6}[unit]
 
 
-def errors(browser) -> list[str]:
-    return [entry["message"] for entry in browser.get_log("browser")]
-
-
 def asked_for(browser) -> set[str]:
     """Every address that the browser was asked to fetch."""
     found = set()
@@ -77,7 +52,7 @@ def drawn_pixels(browser, place) -> int:
     """How many different colours stand on the canvas; a blank one has one."""
     return browser.execute_script(
         "const c = arguments[0].querySelector('canvas');"
-        "const d = new Uint32Array(c.getContext('2d').getImageData(0, 0, c.width, c.height)"
+        "const d = new Uint32Array(c.getContext('2d').getImageData(c.width >> 1, 0, 99, c.height)"
         ".data.buffer); return new Set(d).size;",
         place,
     )
@@ -86,12 +61,12 @@ def drawn_pixels(browser, place) -> int:
 @pytest.mark.parametrize("name", SHEETS)
 def test_opens_without_error_or_request_and_draws_every_wave(browser, page_of, name):
     path, result = page_of(name)
-    opened(browser, path)
-    all_drawn(browser)
+    browser.opened(path)
+    browser.all_drawn()
     places = browser.find_elements(By.CSS_SELECTOR, ".wave[data-drawn]")
     assert len(places) == len(result.scenarios)
     assert all(drawn_pixels(browser, place) > 3 for place in places)
-    assert errors(browser) == []
+    assert browser.errors() == []
     assert asked_for(browser) <= {path.as_uri()}
     verdict = browser.find_element(By.ID, "verdict").text
     assert ("Passes." if name == "harbour-b" else "Fails.") in verdict
@@ -101,8 +76,8 @@ def test_opens_without_error_or_request_and_draws_every_wave(browser, page_of, n
 def test_what_the_page_draws_is_the_timeline(browser, page_of, name):
     """Read back from the script in the browser, edge by edge."""
     path, result = page_of(name)
-    opened(browser, path)
-    all_drawn(browser)
+    browser.opened(path)
+    browser.all_drawn()
     got = browser.execute_script(
         "return [...document.querySelectorAll('.wave')].map(({wave: {wave}}) => ({"
         " unit: wave.unit, samples: wave.samples.map((s) => s.at),"
@@ -126,7 +101,7 @@ def test_what_the_page_draws_is_the_timeline(browser, page_of, name):
 
 def test_keys_zoom_move_and_measure(browser, page_of):
     path, result = page_of("harbour-b")
-    opened(browser, path)
+    browser.opened(path)
     place = wave(browser, "each-button")
     face = place.find_element(By.CSS_SELECTOR, ".face")
     run = next(run for run in result.scenarios if run.name == "each-button")
@@ -158,12 +133,12 @@ def test_keys_zoom_move_and_measure(browser, page_of):
     face.send_keys("0")
     whole = browser.execute_script("return arguments[0].wave.wave.end", place)
     assert seen(place) == pytest.approx((0, whole))
-    assert errors(browser) == []
+    assert browser.errors() == []
 
 
 def test_the_mouse_zooms_moves_and_measures(browser, page_of):
     path, _ = page_of("harbour-a")
-    opened(browser, path)
+    browser.opened(path)
     place = wave(browser, "each-button")
     over = place.find_element(By.CSS_SELECTOR, ".u-over")
     start, end = seen(place)
@@ -205,7 +180,7 @@ def test_the_mouse_zooms_moves_and_measures(browser, page_of):
     buttons = {b.get_attribute("aria-label"): b for b in place.find_elements(By.TAG_NAME, "button")}
     buttons["whole run: whole run"].click()
     assert seen(place) == pytest.approx(whole)
-    assert errors(browser) == []
+    assert browser.errors() == []
 
 
 @pytest.mark.parametrize("name", SHEETS)
@@ -214,8 +189,8 @@ def test_no_serious_accessibility_violation_and_nothing_overflows(browser, page_
     """Widths of a small telephone, a tablet and a large screen; WCAG rules as axe-core has them."""
     path, _ = page_of(name)
     for width in (360, 800, 1600):
-        opened(browser, path, width=width, mode=mode)
-        all_drawn(browser)
+        browser.opened(path, width=width, mode=mode)
+        browser.all_drawn()
         wide, room = browser.execute_script(
             "const e = document.documentElement; return [e.scrollWidth, e.clientWidth]"
         )
@@ -239,17 +214,17 @@ def test_no_serious_accessibility_violation_and_nothing_overflows(browser, page_
 
 def test_printing_draws_every_wave_in_light(browser, page_of):
     path, result = page_of("harbour-a")
-    opened(browser, path, mode="dark")
+    browser.opened(path, mode="dark")
     pdf = browser.execute_cdp_cmd("Page.printToPDF", {"printBackground": True})["data"]
     assert len(pdf) > 100_000
     assert len(browser.find_elements(By.CSS_SELECTOR, ".wave[data-drawn]")) == len(result.scenarios)
-    assert errors(browser) == []
+    assert browser.errors() == []
 
 
 def test_the_page_is_small_and_quick(page_of, browser):
     path, _ = page_of("harbour-a")
     assert path.stat().st_size < 1_000_000
     begin = time.perf_counter()
-    opened(browser, path)
+    browser.opened(path)
     browser.find_element(By.ID, "verdict")
     assert time.perf_counter() - begin < 10  # a tenth of a second where nothing else runs

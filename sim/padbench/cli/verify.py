@@ -37,8 +37,10 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("--junit", metavar="FILE", type=Path, help="JUnit XML for CI servers")
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet)
-    # Read beside the sheet, so that the page shows what was judged even if the file changes.
-    text = "" if options.report is None else read_text(options.sheet)
+    # Now and not at the end, so that the page shows what was judged.
+    text, beside = "", []
+    if options.report is not None:
+        text, beside = read_text(options.sheet), _beside(sheet, options.sheet, options.scenarios)
     scenarios = list(scenarios_for(options.scenarios).values())
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     written: dict[str, Path] = {}
@@ -58,7 +60,7 @@ def run(arguments: list[str]) -> int:
         from padbench.report.html_page import write_page
 
         with whole_file(options.report) as out:
-            write_page(result, sheet, text, out, file=options.sheet.name)
+            write_page(result, sheet, text, out, file=options.sheet.name, beside=beside)
     if options.junit is not None:
         from padbench.report.junit_verify import write_junit
 
@@ -87,6 +89,22 @@ def run(arguments: list[str]) -> int:
         if options.report is not None:
             screen.print(f"Report: {options.report}", soft_wrap=True)
     return 0 if result.verdict == "pass" else 1
+
+
+def _beside(sheet: Sheet, path: Path, scenarios: Path | None) -> list[tuple[str, str]]:
+    """Name and text of the other files that a run hangs on."""
+    parts, routine = sheet.parts.file, sheet.poll.routine
+    files = [
+        None if parts is None else path.parent / parts,
+        scenarios,
+        None if routine is None else Path(routine),
+    ]
+    # A routine may be one of the shipped ones, which is no file, or machine code, which is no text.
+    return [
+        (file.name, file.read_text(encoding="utf-8", errors="replace"))
+        for file in files
+        if file is not None and file.is_file()
+    ]
 
 
 _SHOWN = "each-button"

@@ -11,6 +11,7 @@ import base64
 import json
 import platform
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
@@ -50,8 +51,18 @@ class _Bar:
     says: str
 
 
-def write_page(result: VerifyResult, sheet: Sheet, text: str, out: IO[str], *, file: str) -> None:
+def write_page(
+    result: VerifyResult,
+    sheet: Sheet,
+    text: str,
+    out: IO[str],
+    *,
+    file: str,
+    beside: Sequence[tuple[str, str]] = (),
+) -> None:
     """Write the page; ``text`` is the sheet's own text and ``file`` its name.
+
+    ``beside`` are name and text of the other files that the run hangs on.
 
     Raises ``ImportError`` without jinja2, ``OSError`` if ``out`` cannot take it.
     """
@@ -84,9 +95,7 @@ def write_page(result: VerifyResult, sheet: Sheet, text: str, out: IO[str], *, f
         works={(row.variant, row.port): row for row in rows},
         runs=[_Run(run) for run in result.scenarios],
         frame=frame_of(sheet, result),
-        file=file,
-        sheet_text=text,
-        digest=sha256(text.encode()).hexdigest(),
+        files=[(name, one, sha256(one.encode()).hexdigest()) for name, one in [(file, text), *beside]],
         versions=_versions(),
     )
     stream.dump(out)
