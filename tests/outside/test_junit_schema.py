@@ -11,9 +11,10 @@ from pathlib import Path
 import pytest
 import xmlschema
 from junitparser import Failure, JUnitXml, Skipped
+
 from padbench.report.junit_verify import write_junit
-from padbench.sheet import load_sheet
 from padbench.scenarios import SCENARIOS
+from padbench.sheet import load_sheet
 from padbench.verify import VerifyResult, verify
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"

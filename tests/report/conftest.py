@@ -6,11 +6,12 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+
 from padbench.report.html_page import write_page
 from padbench.sheet import sheet_from_text
 from padbench.verify import VerifyResult, verify
-from selenium import webdriver
-from selenium.webdriver.chrome.service import Service
 
 ROOT = Path(__file__).parents[2]
 HINT = "apt-get install chromium chromium-driver (tests/run does it)"

@@ -4,15 +4,16 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from selenium.webdriver.common.by import By
+
 from padbench.report.html_page import write_page
 from padbench.rules import Finding, Remedy
 from padbench.sheet import sheet_from_text
 from padbench.verify import Problem, VerifyResult
-from selenium.webdriver.common.by import By
 
 EVIL = (
     "</script><script>window.hit = 1</script><img src=x onerror='window.hit = 2'>"
-    "<svg/onload=\"window.hit=3\">{{ 7 * 7 }}{% raw %}<!--<script>--></pre></textarea></title>"
+    '<svg/onload="window.hit=3">{{ 7 * 7 }}{% raw %}<!--<script>--></pre></textarea></title>'
     "'\"`&amp;&#60; \u202eשלום\u202c مرحبا 🎮🏳\u200d🌈 \u2028\u2029 javascript:hit(4)"
 )
 LONG = "W" * 10_000

@@ -95,10 +95,12 @@ def write_page(
         works={(row.variant, row.port): row for row in rows},
         runs=[_Run(run) for run in result.scenarios],
         frame=frame_of(sheet, result),
-        files=[(name, one, sha256(one.encode()).hexdigest()) for name, one in [(file, text), *beside]],
+        files=[
+            (name, one, sha256(one.encode()).hexdigest()) for name, one in [(file, text), *beside]
+        ],
         versions=_versions(),
     )
-    stream.dump(out)
+    out.writelines(stream)
 
 
 class _Run:

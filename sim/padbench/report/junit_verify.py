@@ -76,7 +76,8 @@ def _failure(case: ET.Element, message: str, lines: list[str]) -> None:
 def _clean(text: str) -> str:
     """Only what XML 1.0, production 2 (Char), allows."""
     return "".join(
-        c if c in "\t\n\r" or " " <= c <= "\ud7ff" or "\ue000" <= c <= "\ufffd" or c > "\uffff"
+        c
+        if c in "\t\n\r" or " " <= c <= "\ud7ff" or "\ue000" <= c <= "\ufffd" or c > "\uffff"
         else "\ufffd"
         for c in text
     )

@@ -8,6 +8,7 @@ from padbench.report.pictures import new_figure, save_figure
 
 __all__ = ["draw_latency"]
 
+
 def draw_latency(delays: Delays, setup: LatencySetup, path: Path) -> None:
     """Draw the share of presses that show within each delay, in milliseconds; whole or not at all.
 

@@ -7,6 +7,7 @@ Each wire is one line whose ``gid`` is the wire's name; x is microseconds from t
 latch.
 """
 
+from itertools import pairwise
 from pathlib import Path
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any
@@ -131,9 +132,7 @@ def _wire(
             _box(axes, left, right - left, foot, tall, facecolor="0.8", edgecolor="none")
 
 
-def _box(
-    axes: Any, left: float, wide: float, foot: float, tall: float, **style: Any
-) -> None:
+def _box(axes: Any, left: float, wide: float, foot: float, tall: float, **style: Any) -> None:
     from matplotlib.patches import Rectangle  # noqa: PLC0415
 
     axes.add_patch(Rectangle((left, foot), wide, tall, linewidth=0.8, zorder=1.5, **style))
@@ -168,7 +167,7 @@ def _make_room(figure: "Figure", texts: list[Any]) -> None:
         for text in texts:
             text.set(rotation=turned, fontsize=size)
         boxes = [text.get_window_extent(_renderer(figure)) for text in texts]
-        if all(one.x1 + 2 <= other.x0 for one, other in zip(boxes, boxes[1:], strict=False)):
+        if all(one.x1 + 2 <= other.x0 for one, other in pairwise(boxes)):
             return
     # As many as find room, and the last of all: how many there are is what one wants to know.
     free = float("inf")
@@ -182,7 +181,7 @@ def _make_room(figure: "Figure", texts: list[Any]) -> None:
 def _renderer(figure: "Figure") -> Any:
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
 
-    canvas = figure.canvas
+    canvas: Any = figure.canvas
     if not isinstance(canvas, FigureCanvasAgg):
         canvas = FigureCanvasAgg(figure)
     return canvas.get_renderer()
