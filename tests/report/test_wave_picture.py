@@ -85,6 +85,8 @@ def overlapping(figure) -> list[tuple[str, str]]:
 def test_no_label_runs_into_another(page_of, name):
     for run, _, figure in figures(page_of(name)[1]):
         assert overlapping(figure) == [], run.name
+        # None had to be left out for it.
+        assert all(t.get_visible() for t in figure.findobj(lambda one: one.get_gid() == LABELS))
 
 
 @pytest.mark.parametrize("clocks", [8, 24, 64])
