@@ -59,10 +59,13 @@ def wave_figure(run: ScenarioResult, number: int, path: Path, *, pad: str) -> "F
     read = pair.read
     start = read.start_ps
     end = max([read.latch_end_ps, *read.samples, *read.clock_rises])
-    room = (end - start) * 0.08
+    clocked = end - read.latch_end_ps
+    # Of a latch much longer than the clocks only the end, or there is no room for their names.
+    begin = start if read.latch_end_ps - start <= 2 * clocked else read.latch_end_ps - clocked // 2
+    room = (end - begin) * 0.08
     # Not into the next read: it has a figure of its own.
     after = [other.read.start_ps for other in run.reads[number + 1 :]]
-    window = (max(0, round(start - room)), min([run.timeline.end_ps, round(end + room), *after]))
+    window = (max(0, round(begin - room)), min([run.timeline.end_ps, round(end + room), *after]))
 
     rows = [(key, name) for key, name in ROWS if key in run.timeline.wires]
     figure = new_figure(path, _WIDTH, 1.5 + 0.36 * len(rows))
@@ -70,7 +73,7 @@ def wave_figure(run: ScenarioResult, number: int, path: Path, *, pad: str) -> "F
     axes.set_xlim(*((at - start) / 1e6 for at in window))
     tops = _rows(axes, run, rows, start, window)
     _samples(figure, axes, pair, start, tops["cable.data"])
-    _byte(axes, pair, start, end)
+    _byte(axes, pair, (begin - start) / 1e6, (end - start) / 1e6)
     for at, _ in marks_of(run):
         if window[0] <= at <= window[1]:
             axes.axvline((at - start) / 1e6, color=_BAD, linestyle=(0, (4, 3)), linewidth=1.2)
@@ -187,18 +190,18 @@ def _renderer(figure: "Figure") -> Any:
     return canvas.get_renderer()
 
 
-def _byte(axes: Any, pair: ReadResult, start: int, end: int) -> None:
+def _byte(axes: Any, pair: ReadResult, left: float, right: float) -> None:
     """The read as a box with its byte, and what it should have been."""
-    right = pair.as_expected
+    good = pair.as_expected
     _box(
-        axes, 0, (end - start) / 1e6, 0.45, 0.8,
-        facecolor="0.93" if right else "white", edgecolor=_INK if right else _BAD,
+        axes, left, right - left, 0.45, 0.8,
+        facecolor="0.93" if good else "white", edgecolor=_INK if good else _BAD,
     )  # fmt: skip
     said = f"{pair.byte:08b} = {spelled(pair.byte)}"
-    if not right:
+    if not good:
         said = f"✗ {said}, expected {spelled(pair.expected.byte)}"
     axes.text(
-        0, 0.85, f"  {said}", va="center", fontsize=10, gid=LABELS, color=_INK if right else _BAD
+        left, 0.85, f"  {said}", va="center", fontsize=10, gid=LABELS, color=_INK if good else _BAD
     )
 
 

@@ -383,11 +383,15 @@
     }
 
     read(place) {
-      const read = this.wave.reads[place], room = Math.max(4, (read.end - read.start) * 0.09);
+      const read = this.wave.reads[place], clocked = read.end - read.latchEnd;
+      // Of a latch much longer than the clocks only the end, or they are too close to be named.
+      const long = clocked > 0 && read.latchEnd - read.start > 2 * clocked;
+      const begin = long ? read.latchEnd - clocked / 2 : read.start;
+      const room = Math.max(4, (read.end - begin) * 0.09);
       this.current = place;
-      this.at = read.start;
-      this.show(read.start - room, read.end + room);
-      this.cursorTo(read.start);
+      this.at = long ? read.latchEnd : read.start;
+      this.show(begin - room, read.end + room);
+      this.cursorTo(this.at);
     }
 
     step(way) {
