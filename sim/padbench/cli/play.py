@@ -30,6 +30,15 @@ def run(arguments: list[str]) -> int:
         "--corner", choices=CORNERS, help="fast: no delays at all; slow: the longest there can be"
     )
     parser.add_argument("--port", metavar="KIND", help="one of the ports that the sheet names")
+    parser.add_argument(
+        "--picture", metavar="FILE", type=Path, help="a figure of one read, .svg, .png or .pdf"
+    )
+    parser.add_argument(
+        "--read",
+        metavar="N",
+        type=int,
+        help="the read in the figure (default: the first wrong one, or the first press)",
+    )
     add_wave_options(parser)
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet)
@@ -49,6 +58,9 @@ def run(arguments: list[str]) -> int:
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     path = None if folder is None else write_wave(result, folder)
 
+    if options.picture is not None:
+        _draw(result, options.picture, options.read, sheet.pad.name)
+
     if options.json:
         from padbench.report.as_json import play_object
 
@@ -62,6 +74,8 @@ def run(arguments: list[str]) -> int:
         show_reads(screen, result)
         if path is not None:
             screen.print(f"Wave: {path}", soft_wrap=True)
+        if options.picture is not None:
+            screen.print(f"Picture: {options.picture}", soft_wrap=True)
     return 0 if result.verdict == "pass" else 1
 
 
@@ -75,3 +89,18 @@ def _played(
         if port in (None, on) and corner in (None, at)
     ]
     return standing_for_all(runs)
+
+
+def _draw(result: ScenarioResult, path: Path, wanted: int | None, pad: str) -> None:
+    from padbench.report.pictures import save_figure
+    from padbench.report.wave_picture import shown_read, wave_figure
+
+    count = len(result.reads)
+    if wanted is not None and not 1 <= wanted <= count:
+        raise UsageError(f"--read: {wanted} is not between 1 and {count}, the reads of the run")
+    try:
+        number = shown_read(result) if wanted is None else wanted - 1
+        figure = wave_figure(result, number, path, pad=pad)
+    except ValueError as error:
+        raise UsageError(f"--picture: {error}") from None
+    save_figure(figure, path)

@@ -40,6 +40,9 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("what", metavar="FILE", help="a .asm, .bin or .hex file, or one of ours")
     add_routine_options(parser)
     parser.add_argument("--waves", metavar="FILE", type=Path, help="VCD of the worst case found")
+    parser.add_argument(
+        "--picture", metavar="FILE", type=Path, help="exposure by rate, .png, .svg or .pdf"
+    )
     parser.add_argument("--sheet", type=Path, help="the pad in that wave (default: a starter pad)")
     parser.add_argument("--line", type=int, help="the line of the frame at which the read starts")
     options = parser.parse_args(arguments)
@@ -64,6 +67,16 @@ def run(arguments: list[str]) -> int:
     safe = safe_lengths(measured, exposed) if verdict == "exposed" else None
     wave = write_worst_wave(options, routine, console, sweeps)
 
+    if options.picture is not None:
+        from padbench.report.exposure_plot import exposure_figure
+        from padbench.report.pictures import save_figure
+
+        try:
+            figure = exposure_figure(routine.name, console.timing.name, sweeps, options.picture)
+        except ValueError as error:
+            raise UsageError(f"--picture: {error}") from None
+        save_figure(figure, options.picture)
+
     if options.json:
         from padbench.report.routine_json import routine_object
 
@@ -77,6 +90,8 @@ def run(arguments: list[str]) -> int:
         print_routine(routine.name, console.timing, measured, verdict, says, sweeps, safe, span)
         if wave is not None:
             print(f"Wave: {wave}")
+        if options.picture is not None:
+            print(f"Picture: {options.picture}")
     return 1 if verdict in _BAD else 0
 
 

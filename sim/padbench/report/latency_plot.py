@@ -4,10 +4,9 @@ from pathlib import Path
 from typing import Any
 
 from padbench.console.latency import Delays, LatencySetup
+from padbench.report.pictures import new_figure, save_figure
 
 __all__ = ["draw_latency"]
-
-_KINDS = (".png", ".svg", ".pdf")
 
 
 def draw_latency(delays: Delays, setup: LatencySetup, path: Path) -> None:
@@ -16,15 +15,9 @@ def draw_latency(delays: Delays, setup: LatencySetup, path: Path) -> None:
     Raises ``ValueError`` for an ending other than .png, .svg or .pdf or without matplotlib,
     ``OSError`` if the file cannot be written.
     """
-    if path.suffix.lower() not in _KINDS:
-        raise ValueError(f"{path} is no kind of picture; end it in {', '.join(_KINDS)}")
-    try:
-        from matplotlib.figure import Figure  # noqa: PLC0415  (slow, and an extra)
-    except ImportError:
-        raise ValueError("matplotlib is missing; pip install 'padbench[pictures]'") from None
     timing = setup.timing
     to_ms = 1000 / float(timing.clock)
-    figure = Figure(figsize=(8, 4.5), layout="constrained")
+    figure = new_figure(path, 8, 4.5, layout="constrained")
     axes: Any = figure.subplots()
     axes.plot(
         [float(at) * to_ms for at, _ in delays.corners],
@@ -44,14 +37,7 @@ def draw_latency(delays: Delays, setup: LatencySetup, path: Path) -> None:
     above = axes.secondary_xaxis("top", functions=(_times(1 / frame), _times(frame)))
     above.set_xlabel("frames")
     axes.grid(alpha=0.3)
-    # By way of a file beside it, so that a picture is whole or not there.
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        figure.savefig(beside, format=path.suffix[1:].lower())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    save_figure(figure, path)
 
 
 def _times(factor: float) -> Any:

@@ -1,0 +1,76 @@
+"""What must change: the remedies of all findings that fail, brought together key by key."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from padbench.rules import Finding
+from padbench.units import show
+
+__all__ = ["Change", "changes"]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing to change.
+
+    ``key`` is the sheet's, empty where no value of the sheet is at fault. ``spare`` is a preferred
+    value that has a step to go to the nearest limit, ``values`` are all that would do, from E12, or
+    from E24 where E12 has none. ``mends`` are the ids of the findings behind it.
+    """
+
+    key: str
+    says: str
+    spare: str
+    values: tuple[str, ...]
+    series: str
+    mends: tuple[str, ...]
+
+
+def changes(findings: Sequence[Finding]) -> tuple[Change, ...]:
+    """Of the findings that fail, first those without a value to change, then one a key."""
+    broken = [found for found in findings if found.verdict == "fail"]
+    bare = [found for found in broken if found.remedy is None]
+    # What a run shows follows from a level or an edge that fails, if one does.
+    first = [found for found in bare if not found.id.startswith("timing.")]
+    if not first and len(bare) == len(broken):
+        first = bare
+    plain = [Change("", found.says, "", (), "", (found.id,)) for found in first]
+    keys = dict.fromkeys(found.remedy.key for found in broken if found.remedy is not None)
+    return (*plain, *(_of_key(key, broken) for key in keys))
+
+
+def _of_key(key: str, broken: Sequence[Finding]) -> Change:
+    behind = [(f.id, f.remedy) for f in broken if f.remedy is not None and f.remedy.key == key]
+    remedies = [remedy for _, remedy in behind]
+    lows = [r.low for r in remedies if r.low is not None]
+    highs = [r.high for r in remedies if r.high is not None]
+    low, high = max(lows, default=None), min(highs, default=None)
+    ids = tuple(id_ for id_, _ in behind)
+    if (low is None and high is None) or (low is not None and high is not None and low > high):
+        return Change(key, "; ".join(dict.fromkeys(r.says for r in remedies)), "", (), "", ids)
+    unit = remedies[0].unit
+    bounds = [
+        f"at least {show(low, unit)}" if low is not None else "",
+        f"at most {show(high, unit)}" if high is not None else "",
+    ]
+    e12 = _shared([r.e12 for r in remedies])
+    values, series = (e12, "E12") if e12 else (_shared([r.e24 for r in remedies]), "E24")
+    return Change(
+        key,
+        " and ".join(filter(None, bounds)),
+        show(_with_a_step(values, low, high), unit) if values else "",
+        tuple(show(value, unit) for value in values),
+        series if values else "",
+        ids,
+    )
+
+
+def _shared(rows: Sequence[tuple[float, ...]]) -> tuple[float, ...]:
+    """Preferred values that stand in every row; they are the same floats, from one table."""
+    return tuple(value for value in rows[0] if all(value in row for row in rows[1:]))
+
+
+def _with_a_step(values: Sequence[float], low: float | None, high: float | None) -> float:
+    if low is not None and high is not None:
+        return values[len(values) // 2]
+    return values[min(1, len(values) - 1)] if low is not None else values[max(0, len(values) - 2)]

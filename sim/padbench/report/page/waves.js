@@ -1,0 +1,524 @@
+// The waves of the page: uPlot gives axis, scale, zoom and cursor; the rows are drawn here.
+"use strict";
+(() => {
+  const BUTTONS = ["A", "B", "Select", "Start", "Up", "Down", "Left", "Right"];
+  const HEIGHT = { reads: 34, wire: 26, data: 46, contact: 17 };
+  const AXIS = 34;
+  const runs = JSON.parse(document.getElementById("waves").textContent);
+
+  // --- data ------------------------------------------------------------------------------------
+
+  function times(text) {
+    let at = 0;
+    return text === "" ? [] : text.split(" ").map((part) => (at += parseInt(part, 36)));
+  }
+
+  function unpack(raw) {
+    const wave = { unit: raw.unit, end: raw.end, marks: raw.marks, edges: [] };
+    wave.rows = raw.rows.map(([name, levels, gaps]) => ({
+      name, times: times(gaps), levels: Uint8Array.from(levels, Number),
+    }));
+    const samples = times(raw.samples);
+    let next = 0;
+    wave.samples = [];
+    wave.reads = raw.reads.map(([start, latchEnd, count, byte, expected, undecided, right]) => {
+      const read = { start, latchEnd, byte, expected, undecided, right: right === 1 };
+      read.samples = samples.slice(next, next + count);
+      next += count;
+      read.samples.forEach((at, place) => wave.samples.push({ at, place, read }));
+      read.end = Math.max(latchEnd, ...read.samples);
+      return read;
+    });
+    wave.edges = [...new Set(wave.rows.flatMap((row) => row.times))].sort((a, b) => a - b);
+    return wave;
+  }
+
+  // Place of the last entry that is not after `at`; -1 if there is none.
+  function lastBefore(list, at, of = (x) => x) {
+    let low = 0, high = list.length;
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (of(list[middle]) <= at) low = middle + 1; else high = middle;
+    }
+    return low - 1;
+  }
+
+  function levelAt(row, at) {
+    const place = lastBefore(row.times, at);
+    return place < 0 ? 2 : row.levels[place];
+  }
+
+  function spelled(byte) {
+    if (byte === 255) return "all eight";
+    return BUTTONS.filter((_, place) => byte & (128 >> place)).join("+") || "nothing";
+  }
+
+  function shown(units, unit, span) {
+    const ps = units * unit, size = Math.abs(span === undefined ? ps : span * unit);
+    const [factor, name] =
+      size >= 1e12 ? [1e12, "s"] : size >= 1e9 ? [1e9, "ms"] : size >= 1e6 ? [1e6, "µs"] : [1e3, "ns"];
+    const text = (ps / factor).toFixed(factor === 1e3 ? 1 : 4).replace(/\.?0+$/, "");
+    return `${text.replace("-", "−")} ${name}`;
+  }
+
+  // --- drawing ---------------------------------------------------------------------------------
+
+  function colours() {
+    const style = getComputedStyle(document.documentElement);
+    const names = ["paper", "card", "rule", "ink", "soft", "teal", "bad", "good", "hatch", "band"];
+    return Object.fromEntries(names.map((name) => [name, style.getPropertyValue(`--${name}`).trim()]));
+  }
+
+  function layout(wave) {
+    let top = HEIGHT.reads;
+    for (const row of wave.rows) {
+      const kind = row.name === "data" ? "data" : BUTTONS.includes(row.name) ? "contact" : "wire";
+      row.kind = kind;
+      row.top = top;
+      row.tall = HEIGHT[kind];
+      top += row.tall;
+    }
+    return top;
+  }
+
+  function drawAll(plot, wave, view) {
+    const c = colours(), ctx = plot.ctx, dpr = devicePixelRatio || 1;
+    const { left, top, width, height } = plot.bbox;
+    ctx.save();
+    ctx.scale(dpr, dpr);
+    const box = { left: left / dpr, top: top / dpr, width: width / dpr, height: height / dpr };
+    const from = plot.scales.x.min, to = plot.scales.x.max;
+    const x = (at) => box.left + ((at - from) / (to - from)) * box.width;
+    const pen = { ctx, c, box, from, to, x, wave };
+    ctx.setLineDash([]);
+    ctx.font = "12px system-ui, sans-serif";
+    ctx.textBaseline = "middle";
+    ctx.fillStyle = c.ink;
+    ctx.textAlign = "right";
+    ctx.fillText("reads", box.left - 6, box.top + HEIGHT.reads / 2);
+    for (const row of wave.rows) {
+      ctx.fillText(row.name, box.left - 6, box.top + row.top + row.tall / 2 + (row.kind === "data" ? 8 : 0));
+    }
+    ctx.beginPath();
+    ctx.rect(box.left, box.top, box.width, box.height);
+    ctx.clip();
+    drawReads(pen);
+    for (const row of wave.rows) drawRow(pen, row);
+    drawSamples(pen);
+    drawMarks(pen);
+    if (view.mark !== null) line(pen, view.mark, c.teal, [2, 2], "M");
+    ctx.restore();
+  }
+
+  function drawReads({ ctx, c, box, from, to, x, wave }) {
+    const first = Math.max(0, lastBefore(wave.reads, from, (read) => read.start));
+    let drawnTo = -Infinity;
+    for (let i = first; i < wave.reads.length && wave.reads[i].start <= to; i++) {
+      const read = wave.reads[i], a = x(read.start), b = Math.max(x(read.end), a + 1);
+      if (b < drawnTo + 1) continue;
+      drawnTo = b;
+      const top = box.top + 5, tall = HEIGHT.reads - 10;
+      ctx.fillStyle = c.band;
+      ctx.fillRect(a, top, b - a, tall);
+      ctx.lineWidth = read.right ? 1 : 3;
+      ctx.strokeStyle = read.right ? c.soft : c.bad;
+      ctx.strokeRect(a + 0.5, top, b - a - 1, tall);
+      const bits = read.byte.toString(2).padStart(8, "0");
+      const sign = read.right ? "" : "✗ ";
+      const texts = [
+        `${sign}read ${i + 1}: ${bits} = ${spelled(read.byte)}` + (read.right ? "" : `, not ${spelled(read.expected)}`),
+        `${sign}${bits} ${spelled(read.byte)}`, `${sign}${i + 1}`,
+      ];
+      const seenLeft = Math.max(a, box.left), seen = Math.min(b, box.left + box.width) - seenLeft;
+      const text = texts.find((t) => ctx.measureText(t).width + 10 < seen);
+      if (text) {
+        ctx.fillStyle = read.right ? c.ink : c.bad;
+        ctx.textAlign = "left";
+        ctx.fillText(text, seenLeft + 5, top + tall / 2);
+      }
+    }
+  }
+
+  function drawRow({ ctx, c, box, from, to, x }, row) {
+    const pad = row.kind === "contact" ? 3 : 5;
+    const high = box.top + row.top + (row.kind === "data" ? 22 : pad), low = box.top + row.top + row.tall - pad;
+    const y = [low, high, (low + high) / 2, (low + high) / 2];
+    ctx.strokeStyle = c.rule;
+    ctx.lineWidth = 1;
+    ctx.beginPath();
+    ctx.moveTo(box.left, box.top + row.top - 0.5);
+    ctx.lineTo(box.left + box.width, box.top + row.top - 0.5);
+    ctx.stroke();
+    const path = new Path2D(), unknown = [];
+    ctx.fillStyle = c.rule;
+    let place = lastBefore(row.times, from);
+    let level = place < 0 ? 2 : row.levels[place], px = box.left;
+    path.moveTo(px, y[level]);
+    for (place += 1; ; place++) {
+      const over = place >= row.times.length || row.times[place] > to;
+      const nx = over ? box.left + box.width : x(row.times[place]);
+      if (level === 2) unknown.push([px, nx - px]);
+      if (level === 1 && row.kind === "contact") ctx.fillRect(px, high, nx - px, low - high);
+      path.lineTo(nx, y[level]);
+      if (over) break;
+      level = row.levels[place];
+      path.lineTo(nx, y[level]);
+      px = nx;
+    }
+    ctx.strokeStyle = row.kind === "contact" ? c.soft : row.kind === "data" ? c.teal : c.ink;
+    ctx.lineWidth = row.kind === "data" ? 2 : 1.5;
+    ctx.stroke(path);
+    for (const [at, wide] of unknown) hatch(ctx, c, at, high, wide, low - high);
+  }
+
+  function hatch(ctx, c, left, top, wide, tall) {
+    if (wide < 1) return;
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(left, top, wide, tall);
+    ctx.clip();
+    ctx.fillStyle = c.paper;
+    ctx.fillRect(left, top, wide, tall);
+    ctx.strokeStyle = c.hatch;
+    ctx.lineWidth = 1;
+    ctx.beginPath();
+    for (let at = left - tall; at < left + wide; at += 6) {
+      ctx.moveTo(at, top + tall);
+      ctx.lineTo(at + tall, top);
+    }
+    ctx.rect(left + 0.5, top + 0.5, wide - 1, tall - 1);
+    ctx.stroke();
+    ctx.restore();
+  }
+
+  function drawSamples({ ctx, c, box, from, to, x, wave }) {
+    const row = wave.rows.find((one) => one.kind === "data");
+    if (!row) return;
+    const top = box.top + row.top;
+    let named = -Infinity;
+    for (let i = Math.max(0, lastBefore(wave.samples, from, (s) => s.at)); i < wave.samples.length; i++) {
+      const { at, place, read } = wave.samples[i];
+      if (at > to) break;
+      const px = x(at), near = read.samples;
+      // Too close to tell apart: the box of the read says its byte.
+      if (near.length > 1 && x(near[1]) - x(near[0]) < 9) continue;
+      const bit = 128 >> place;
+      const pressed = place < 8 && read.byte & bit, unsure = place < 8 && read.undecided & bit;
+      const wrong = place < 8 && (read.byte ^ read.expected) & bit;
+      ctx.strokeStyle = ctx.fillStyle = wrong ? c.bad : c.ink;
+      ctx.lineWidth = 1;
+      ctx.beginPath();
+      ctx.moveTo(px, top + 20);
+      ctx.lineTo(px, top + row.tall - 4);
+      ctx.stroke();
+      ctx.beginPath();
+      ctx.moveTo(px - 4, top + 14);
+      ctx.lineTo(px + 4, top + 14);
+      ctx.lineTo(px, top + 21);
+      ctx.closePath();
+      if (pressed && !unsure) ctx.fill(); else ctx.stroke();
+      const text = (wrong ? "✗" : "") + (place < 8 ? BUTTONS[place] : String(place + 1)) + (unsure ? "?" : "");
+      const half = ctx.measureText(text).width / 2;
+      if (px - half > named + 3) {
+        ctx.textAlign = "center";
+        ctx.fillText(text, px, top + 7);
+        named = px + half;
+      }
+    }
+  }
+
+  function line({ ctx, box, x }, at, colour, dash, text) {
+    const px = x(at);
+    ctx.strokeStyle = ctx.fillStyle = colour;
+    ctx.lineWidth = 2;
+    ctx.setLineDash(dash);
+    ctx.beginPath();
+    ctx.moveTo(px, box.top);
+    ctx.lineTo(px, box.top + box.height);
+    ctx.stroke();
+    ctx.setLineDash([]);
+    ctx.textAlign = "left";
+    ctx.fillText(text, px + 4, box.top + box.height - 8);
+  }
+
+  function drawMarks(pen) {
+    const { c, from, to, x, wave } = pen;
+    let last = -Infinity;
+    for (const [at] of wave.marks) {
+      if (at < from || at > to || x(at) - last < 14) continue;
+      last = x(at);
+      line(pen, at, c.bad, [6, 3], "✗");
+    }
+  }
+
+  // --- one wave --------------------------------------------------------------------------------
+
+  class Wave {
+    constructor(place, number) {
+      this.place = place;
+      this.wave = unpack(runs[number]);
+      this.view = { mark: null };
+      this.at = 0;
+      const bottom = layout(this.wave);
+      this.face = document.createElement("div");
+      this.face.className = "face";
+      this.face.tabIndex = 0;
+      this.face.setAttribute("role", "application");
+      this.face.setAttribute("aria-label", place.dataset.label);
+      this.face.setAttribute("aria-describedby", "keys");
+      this.said = document.createElement("output");
+      this.said.setAttribute("aria-label", "Levels at the cursor");
+      place.append(this.tools(), this.face, this.said);
+      this.plot = new uPlot(this.options(bottom), [[0, this.wave.end], [0, 0]], this.face);
+      place.wave = this;
+      place.dataset.drawn = this.wave.rows.reduce((sum, row) => sum + row.times.length, 0);
+      this.face.addEventListener("keydown", (event) => this.key(event));
+      this.face.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
+      this.face.addEventListener("mousedown", (event) => this.grab(event), true);
+      new ResizeObserver(() => this.fit()).observe(this.face);
+    }
+
+    options(bottom) {
+      return {
+        width: this.width(), height: bottom + AXIS, legend: { show: false }, padding: [0, 26, 0, 0],
+        scales: { x: { time: false }, y: { range: [0, 1] } },
+        series: [{}, { show: false }],
+        axes: [
+          {
+            size: AXIS, space: 90, font: "12px system-ui, sans-serif",
+            stroke: () => colours().ink, grid: { stroke: () => colours().rule, width: 1, dash: [1, 4] },
+            ticks: { stroke: () => colours().rule },
+            values: (plot, splits) => {
+              const { min, max } = plot.scales.x, base = this.reference(min, max);
+              return splits.map((at) => (at === base ? "0" : shown(at - base, this.wave.unit, max - min)));
+            },
+            splits: (plot, _, from, to) => this.splits(from, to, plot.bbox.width / (devicePixelRatio || 1)),
+          },
+          { size: 96, values: () => [], splits: () => [], grid: { show: false }, ticks: { show: false } },
+        ],
+        cursor: { y: false, points: { show: false }, drag: { x: true, y: false } },
+        hooks: {
+          // Later, since uPlot is in the midst of a commit here and would lose a new scale.
+          ready: [() => queueMicrotask(() => this.home())],
+          setScale: [(plot) => this.scaled(plot)],
+          draw: [(plot) => drawAll(plot, this.wave, this.view)],
+          setCursor: [(plot) => this.moved(plot)],
+        },
+      };
+    }
+
+    // The axis counts from the read in view, as a data sheet's figure does.
+    reference(from, to) {
+      const read = this.wave.reads[Math.max(0, lastBefore(this.wave.reads, (from + to) / 2, (r) => r.start))];
+      return read && read.start >= from && read.start <= to ? read.start : 0;
+    }
+
+    splits(from, to, wide) {
+      const base = this.reference(from, to), ps = ((to - from) / Math.max(2, wide / 95)) * this.wave.unit;
+      const power = 10 ** Math.floor(Math.log10(ps));
+      const step = ([1, 2, 5, 10].find((n) => n * power >= ps) * power) / this.wave.unit;
+      const made = [];
+      for (let n = Math.ceil((from - base) / step); base + n * step <= to; n++) made.push(base + n * step);
+      return made;
+    }
+
+    tools() {
+      const bar = document.createElement("div");
+      bar.className = "bar-of-tools";
+      bar.setAttribute("role", "group");
+      bar.setAttribute("aria-label", "View of the wave");
+      const tools = [
+        ["◂ read", "last read", () => this.step(-1)], ["read ▸", "next read", () => this.step(1)],
+        ["+", "zoom in", () => this.zoom(0.5)], ["−", "zoom out", () => this.zoom(2)],
+        ["◂", "move the view back", () => this.pan(-0.25)], ["▸", "move the view on", () => this.pan(0.25)],
+        ["whole run", "whole run", () => this.whole()], ["mark", "set or clear the mark", () => this.mark()],
+      ];
+      for (const [text, label, act] of tools) {
+        const button = document.createElement("button");
+        button.type = "button";
+        button.textContent = text;
+        button.setAttribute("aria-label", `${text}: ${label}`);
+        button.addEventListener("click", act);
+        bar.append(button);
+      }
+      return bar;
+    }
+
+    width() { return Math.max(200, Math.floor(this.place.clientWidth) - 2); }
+
+    fit() {
+      const height = this.plot.height;
+      if (this.width() !== this.plot.width) this.plot.setSize({ width: this.width(), height });
+    }
+
+    show(from, to) {
+      const span = Math.min(this.wave.end, Math.max(this.least(), to - from));
+      const middle = (from + to) / 2;
+      const min = Math.min(Math.max(0, middle - span / 2), this.wave.end - span);
+      this.from = min;
+      this.to = min + span;
+      this.plot.setScale("x", { min: this.from, max: this.to });
+      this.place.dataset.from = this.from;
+      this.place.dataset.to = this.to;
+      this.tell();
+    }
+
+    // By dragging or double click, which uPlot does by itself. Its own scale follows late.
+    scaled(plot) {
+      const { min, max } = plot.scales.x;
+      if (min === undefined || min === null || (min === this.from && max === this.to)) return;
+      if (this.from !== undefined) this.show(min, max);
+    }
+
+    least() { return Math.min(this.wave.end, Math.max(4, 1000 / this.wave.unit)); }
+
+    whole() { this.show(0, this.wave.end); }
+
+    // First what went wrong, else the first read in which something is pressed.
+    home() {
+      const { reads, marks } = this.wave;
+      let place = marks.length ? lastBefore(reads, marks[0][0], (r) => r.start) : -1;
+      if (place < 0) place = reads.findIndex((read) => read.expected !== 0);
+      if (reads.length) this.read(Math.max(0, place)); else this.whole();
+    }
+
+    read(place) {
+      const read = this.wave.reads[place], clocked = read.end - read.latchEnd;
+      // Of a latch much longer than the clocks only the end, or they are too close to be named.
+      const long = clocked > 0 && read.latchEnd - read.start > 2 * clocked;
+      const begin = long ? read.latchEnd - clocked / 2 : read.start;
+      const room = Math.max(4, (read.end - begin) * 0.09);
+      this.current = place;
+      this.at = long ? read.latchEnd : read.start;
+      this.show(begin - room, read.end + room);
+      this.cursorTo(this.at);
+    }
+
+    step(way) {
+      const last = this.wave.reads.length - 1;
+      if (last >= 0) this.read(Math.min(last, Math.max(0, (this.current ?? 0) + way)));
+    }
+
+    zoom(factor) {
+      const { from, to, at } = this, about = at >= from && at <= to ? at : (from + to) / 2;
+      const span = Math.min(this.wave.end, Math.max(this.least(), (to - from) * factor));
+      const start = about - ((about - from) / (to - from)) * span;
+      this.show(start, start + span);
+      this.cursorTo(this.at);
+    }
+
+    pan(share) {
+      const by = (this.to - this.from) * share;
+      this.show(this.from + by, this.to + by);
+    }
+
+    mark() {
+      this.view.mark = this.view.mark === null ? this.at : null;
+      this.plot.redraw(false);
+      this.tell();
+    }
+
+    edge(way) {
+      const { edges } = this.wave;
+      let place = lastBefore(edges, this.at);
+      if (way > 0) place += 1; else if (edges[place] === this.at) place -= 1;
+      if (place >= 0 && place < edges.length) this.cursorTo(edges[place]);
+    }
+
+    cursorTo(at) {
+      this.at = Math.min(this.wave.end, Math.max(0, Math.round(at)));
+      if (this.at < this.from || this.at > this.to) {
+        const half = (this.to - this.from) / 2;
+        this.show(this.at - half, this.at + half);
+      }
+      this.left = ((this.at - this.from) / (this.to - this.from)) * this.plot.over.clientWidth;
+      this.plot.setCursor({ left: this.left, top: 1 });
+      this.tell();
+    }
+
+    moved(plot) {
+      const { left } = plot.cursor;
+      // Where it was put by key it is known better than by pixel.
+      if (this.from === undefined || left === undefined || left < 0 || left === this.left) return;
+      this.left = undefined;
+      const share = left / plot.over.clientWidth;
+      this.at = Math.min(this.wave.end, Math.max(0, Math.round(this.from + share * (this.to - this.from))));
+      this.tell();
+    }
+
+    tell() {
+      const { wave, at } = this, words = ["low", "high", "unknown", "floating"];
+      const place = lastBefore(wave.reads, at, (read) => read.start), read = wave.reads[place];
+      const parts = [`cursor ${shown(at, wave.unit)}`];
+      if (read) parts.push(`${shown(at - read.start, wave.unit)} into read ${place + 1} (${read.right ? "" : "wrong: "}${spelled(read.byte)})`);
+      if (this.view.mark !== null) parts.push(`from mark ${shown(at - this.view.mark, wave.unit)}`);
+      for (const row of wave.rows) {
+        if (row.kind !== "contact") parts.push(`${row.name} ${words[levelAt(row, at)]}`);
+      }
+      const closed = wave.rows.filter((row) => row.kind === "contact" && levelAt(row, at) === 1);
+      parts.push(`closed: ${closed.map((row) => row.name).join("+") || "nothing"}`);
+      this.said.textContent = parts.join(" · ");
+    }
+
+    key(event) {
+      if (event.ctrlKey || event.metaKey || event.altKey) return;
+      const fine = (this.to - this.from) / 100;
+      const acts = {
+        ArrowLeft: () => (event.shiftKey ? this.pan(-0.25) : this.cursorTo(this.at - Math.max(1, fine))),
+        ArrowRight: () => (event.shiftKey ? this.pan(0.25) : this.cursorTo(this.at + Math.max(1, fine))),
+        e: () => this.edge(1), E: () => this.edge(-1), n: () => this.step(1), p: () => this.step(-1),
+        "+": () => this.zoom(0.5), "=": () => this.zoom(0.5), "-": () => this.zoom(2), "−": () => this.zoom(2),
+        0: () => this.whole(), m: () => this.mark(),
+        Escape: () => { if (this.view.mark !== null) this.mark(); },
+      };
+      const act = acts[event.key] ?? acts[event.key.toLowerCase()];
+      if (act === undefined) return;
+      event.preventDefault();
+      act();
+    }
+
+    // Only with Ctrl, or in a wave that has the focus: a page has to scroll past its waves.
+    wheel(event) {
+      if (!event.ctrlKey && document.activeElement !== this.face) return;
+      event.preventDefault();
+      if (Math.abs(event.deltaX) > Math.abs(event.deltaY)) this.pan(Math.sign(event.deltaX) * 0.1);
+      else this.zoom(event.deltaY > 0 ? 1.25 : 0.8);
+    }
+
+    // With Shift the wave is dragged instead of zoomed; uPlot must not see such a press.
+    grab(event) {
+      if (!event.shiftKey || event.button !== 0) return;
+      event.stopPropagation();
+      event.preventDefault();
+      this.face.focus();
+      const { from, to } = this, start = event.clientX;
+      const each = (to - from) / this.plot.over.clientWidth;
+      const move = (now) => this.show(from - (now.clientX - start) * each, to - (now.clientX - start) * each);
+      const stop = () => { removeEventListener("mousemove", move); removeEventListener("mouseup", stop); };
+      addEventListener("mousemove", move);
+      addEventListener("mouseup", stop);
+    }
+  }
+
+  // --- the page: a wave is made when it comes near, or to be printed ---------------------------
+
+  const places = [...document.querySelectorAll(".wave")];
+  const make = (place) => place.wave ?? new Wave(place, Number(place.dataset.wave));
+  const watcher = new IntersectionObserver((entries) => {
+    for (const { isIntersecting, target } of entries) {
+      if (isIntersecting) { watcher.unobserve(target); make(target); }
+    }
+  }, { rootMargin: "400px" });
+  places.forEach((place) => watcher.observe(place));
+  const again = () => places.forEach((place) => place.wave?.plot.redraw(false, true));
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", again);
+  addEventListener("beforeprint", () => {
+    document.documentElement.classList.add("printing");
+    places.forEach(make);
+    again();
+  });
+  addEventListener("afterprint", () => {
+    document.documentElement.classList.remove("printing");
+    again();
+  });
+})();

@@ -1,0 +1,51 @@
+"""What every picture shares: kinds of file, and a file that is whole or not there.
+
+Needs the extra ``pictures`` (matplotlib), which only this module's callers import, when they draw.
+"""
+
+import warnings
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["new_figure", "save_figure"]
+
+_KINDS = (".png", ".svg", ".pdf")
+_NO_DATE: dict[str, dict[str, Any]] = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
+
+
+def new_figure(path: Path, width: float, height: float, **options: Any) -> "Figure":
+    """An empty figure (inches) for a file of that name.
+
+    Raises ``ValueError`` for an ending other than .png, .svg or .pdf or without matplotlib.
+    """
+    if path.suffix.lower() not in _KINDS:
+        raise ValueError(f"{path} is no kind of picture; end it in {', '.join(_KINDS)}")
+    try:
+        from matplotlib.figure import Figure  # noqa: PLC0415  (slow, and an extra)
+    except ImportError:
+        raise ValueError("matplotlib is missing; pip install 'padbench[pictures]'") from None
+    return Figure(figsize=(width, height), **options)
+
+
+def save_figure(figure: "Figure", path: Path) -> None:
+    """Write a figure, whole or not at all; the same figure gives the same bytes.
+
+    Raises ``OSError`` if the file cannot be written.
+    """
+    import matplotlib as mpl  # noqa: PLC0415
+
+    kind = path.suffix.lower()
+    # By way of a file beside it, so that a picture is whole or not there.
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        # A sign that the font lacks is drawn as a box; that is no reason to speak on a terminal.
+        with mpl.rc_context({"svg.hashsalt": "padbench"}), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph .* missing from")
+            figure.savefig(beside, format=kind[1:], dpi=150, metadata=_NO_DATE.get(kind))
+        beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)

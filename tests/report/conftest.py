@@ -1,0 +1,97 @@
+"""A real browser without a window, and the pages of the example sheets."""
+
+import shutil
+from collections.abc import Callable, Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+
+from padbench.report.html_page import write_page
+from padbench.sheet import sheet_from_text
+from padbench.verify import VerifyResult, verify
+
+ROOT = Path(__file__).parents[2]
+HINT = "apt-get install chromium chromium-driver (tests/run does it)"
+
+
+class Browser(webdriver.Chrome):
+    """Chromium with what the tests of the page need of it."""
+
+    def opened(self, path: Path, *, width: int = 1200, mode: str = "light") -> None:
+        """Open a page afresh in a window of that width, in light or dark."""
+        features = [{"name": "prefers-color-scheme", "value": mode}]
+        self.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
+        self.execute_cdp_cmd(
+            "Emulation.setDeviceMetricsOverride",
+            {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False},
+        )
+        self.get_log("browser")
+        self.get_log("performance")
+        self.get(path.as_uri())
+
+    def all_drawn(self) -> None:
+        """Scroll past every wave, as a reader does, until each is drawn."""
+        self.execute_async_script(
+            "const done = arguments[0], frame = () => new Promise(requestAnimationFrame);"
+            "(async () => { for (const place of document.querySelectorAll('.wave')) {"
+            " place.scrollIntoView({block: 'center'});"
+            " while (!place.dataset.from) await frame(); } })().then(done)"
+        )
+
+    def errors(self) -> list[str]:
+        """What the console has said since it was last asked."""
+        return [entry["message"] for entry in self.get_log("browser")]
+
+
+@pytest.fixture(scope="session")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
+    chromium, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    assert chromium is not None, f"chromium is missing: {HINT}"
+    assert driver is not None, f"chromedriver is missing: {HINT}"
+    options = webdriver.ChromeOptions()
+    options.binary_location = chromium
+    for argument in (
+        "headless=new",
+        "no-sandbox",  # the tests may run as root, as which it has no sandbox
+        "disable-gpu",
+        "disable-dev-shm-usage",
+        "disable-background-networking",
+        "disable-component-update",
+        "disable-sync",
+        "no-first-run",
+        f"user-data-dir={tmp_path_factory.mktemp('profile')}",
+    ):
+        options.add_argument(f"--{argument}")
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    made = Browser(options=options, service=Service(driver))
+    made.set_script_timeout(60)
+    made.set_page_load_timeout(60)
+    try:
+        yield made
+    finally:
+        made.quit()
+
+
+Made = tuple[Path, VerifyResult]
+
+
+@pytest.fixture(scope="session")
+def page_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Made]:
+    """The page of an example sheet and the result that it was made from."""
+    folder = tmp_path_factory.mktemp("pages")
+
+    @cache
+    def made(name: str) -> Made:
+        file = ROOT / "sim" / "sheets" / f"{name}.toml"
+        text = file.read_text(encoding="utf-8")
+        sheet = sheet_from_text(text, str(file))
+        result = verify(sheet)
+        path = folder / f"{name}.html"
+        with path.open("w", encoding="utf-8") as out:
+            write_page(result, sheet, text, out, file=file.name)
+        return path, result
+
+    return made

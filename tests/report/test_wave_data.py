@@ -1,0 +1,80 @@
+"""The packed wave says what the timeline says, and stays small."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from padbench.report.frame import frame_of
+from padbench.report.wave_data import marks_of, wave_object
+from padbench.rules import Finding
+from padbench.sheet import load_sheet
+from padbench.timeline import Timeline, Wire
+from padbench.verify import ScenarioResult
+
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+
+
+def run_of(timeline: Timeline, findings: tuple[Finding, ...] = ()) -> ScenarioResult:
+    return ScenarioResult("x", "x", "slow", "push-pull", (), (), (), findings, timeline)
+
+
+def times_of(text: str) -> list[int]:
+    """Read back by Python's own reader of base 36."""
+    return np.cumsum([int(part, 36) for part in text.split()]).tolist()
+
+
+edges = st.lists(st.tuples(st.integers(0, 10**12), st.integers(0, 3)), min_size=1, max_size=40).map(
+    sorted
+)
+
+
+@given(edges, st.integers(1, 5000))
+@settings(deadline=None)
+def test_any_wire_comes_back(changes, scale):
+    wire = Wire.of([(at * scale, level) for at, level in changes])
+    found = wave_object(run_of(Timeline(10**12 * scale, {"cable.data": wire})))
+    ((name, levels, gaps),) = found["rows"]
+    assert name == "data"
+    assert [at * found["unit"] for at in times_of(gaps)] == wire.times.tolist()
+    assert list(map(int, levels)) == wire.levels.tolist()
+    assert found["end"] * found["unit"] == 10**12 * scale
+
+
+def test_256_reads_take_less_than_200_kb(page_of):
+    run = next(run for run in page_of("harbour-b")[1].scenarios if run.name == "all-states")
+    assert len(json.dumps(wave_object(run))) < 200_000
+
+
+def test_a_broken_rule_is_marked_where_its_worst_was_met(page_of):
+    found = Finding("timing.x", "fail", 1, 2, -1, "ns", "idle, at 12.345 µs", "s", "too short")
+    line = Timeline(20_000_000, {"cable.data": Wire.of([(0, 1)])})
+    assert marks_of(run_of(line, (found,))) == [(12_345_000, "too short")]
+    assert marks_of(run_of(line, (replace(found, where="whole run"),))) == []
+    assert marks_of(run_of(line, (replace(found, verdict="pass"),))) == []
+    # The rules write it in that form: not one mark of a real run would be found otherwise.
+    run = next(run for run in page_of("harbour-a")[1].scenarios if run.name == "each-button")
+    assert [at for at, _ in marks_of(run)] == [
+        run.reads[4].read.start_ps,
+        run.reads[5].read.start_ps,
+    ]
+
+
+@pytest.mark.parametrize("passes", [1, 2])
+def test_the_poll_in_the_frame_is_as_long_as_its_pulses(page_of, passes):
+    """Harbour B polls with plain-loop: one scan line is 63.6 µs (341/3 cycles of 1.79 MHz)."""
+    _, result = page_of("harbour-b")
+    sheet = load_sheet(SHEETS / "harbour-b.toml")
+    poll = sheet.poll.model_copy(update={"passes": passes})
+    frame = frame_of(sheet.model_copy(update={"poll": poll}), result)
+    reads = [pair.read for pair in result.scenarios[0].reads[:passes]]
+    took = (reads[-1].clock_rises[-1] - reads[0].start_ps) / 1e6
+    assert frame is not None
+    assert frame.microseconds == pytest.approx(took)
+    assert frame.lines == pytest.approx(took / 63.556, rel=0.01)
+    assert frame.first_line == 241
+    assert frame.share == pytest.approx(min(1, frame.lines / 262))
