@@ -8,6 +8,7 @@ made, which takes longer than most scenarios run, and only what is converted has
 """
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -66,7 +67,11 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
         stages=Log(),
         doubts=Log(),
     )
-    simulation = Simulation(*_processes(pad, stimulus, pins, traces, steady))
+    # MyHDL looks through the whole call stack for each process that is made; in a thread of its own
+    # that stack is short, whoever calls.
+    with ThreadPoolExecutor(1) as shallow:
+        processes = shallow.submit(_processes, pad, stimulus, pins, traces, steady).result()
+    simulation = Simulation(*processes)
     try:
         simulation.run(stimulus.end, quiet=1)
     finally:
