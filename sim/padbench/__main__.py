@@ -2,8 +2,11 @@
 
 import signal
 import sys
-from types import FrameType
-from typing import NoReturn
+
+TYPE_CHECKING = False  # importing typing would take a third of the time that --help has
+if TYPE_CHECKING:
+    from types import FrameType
+    from typing import NoReturn
 
 
 def run() -> None:
@@ -20,7 +23,7 @@ def run() -> None:
     sys.exit(code)
 
 
-def _stop(number: int, frame: FrameType | None) -> NoReturn:
+def _stop(number: int, frame: "FrameType | None") -> "NoReturn":
     sys.exit(128 + number)
 
 

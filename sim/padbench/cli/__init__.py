@@ -10,9 +10,12 @@ import os
 import sys
 from collections.abc import Callable
 from importlib import import_module
-from typing import NoReturn
 
 from padbench import __version__
+
+TYPE_CHECKING = False  # importing typing would take a third of the time that --help has
+if TYPE_CHECKING:
+    from typing import NoReturn
 
 __all__ = ["COMMANDS", "main"]
 
@@ -72,7 +75,7 @@ def _dispatch(arguments: list[str]) -> int:
     return command(rest)
 
 
-def _refuse(name: str) -> NoReturn:
+def _refuse(name: str) -> "NoReturn":
     from difflib import get_close_matches
 
     from padbench.cli.errors import UsageError
