@@ -14,8 +14,9 @@ def run() -> None:
     try:
         # The default end by a signal would leave half-written files behind.
         signal.signal(signal.SIGTERM, _stop)
-        from padbench.cli import main  # noqa: PLC0415 - Ctrl-C may come while it is imported
+        from padbench.cli import main, on_interrupt  # noqa: PLC0415 - Ctrl-C may come meanwhile
 
+        signal.signal(signal.SIGINT, on_interrupt)
         code = main(sys.argv[1:])
     except KeyboardInterrupt:
         print("padbench: stopped", file=sys.stderr)

@@ -76,6 +76,13 @@ def test_clocks_before_the_first_latch_belong_to_no_read():
     assert decode(early, NAMES)[0].bits == ()
 
 
+def test_a_clock_at_the_very_rise_of_the_latch_belongs_to_no_read():
+    timeline = wave([LOW] * 8)
+    clock = Wire.of([(0, HIGH), (90, LOW), (100, HIGH), (130, LOW), (140, HIGH)])
+    read = decode(Timeline(timeline.end_ps, {**timeline.wires, "clock": clock}), NAMES)[0]
+    assert read.clock_rises == (140,)
+
+
 def test_no_latch_no_reads():
     still = Wire.of([(0, LOW)])
     assert decode(Timeline(10, {"latch": still, "clock": still, "data": still}), NAMES) == ()

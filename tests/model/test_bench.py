@@ -11,7 +11,7 @@ from padbench.decode import decode
 from padbench.model.bench import simulate
 from padbench.pad import LineDelays, PadModel
 from padbench.rules import judge_timing
-from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
+from padbench.stimulus import DrivenLines, PollTiming, ScriptedRead, Stimulus
 from padbench.timeline import UNKNOWN
 
 MS = 1_000_000_000
@@ -175,6 +175,19 @@ def test_the_clock_period_has_a_limit_of_its_own(limits, timing, period, undecid
     stimulus = Stimulus(((0, 0xA5),), (ScriptedRead(MS, quick),), 2 * MS)
     read = decode(simulate(PadModel(slow), stimulus))[0]
     assert bool(read.undecided) == undecided
+
+
+def test_a_high_part_that_began_under_the_load_has_no_limit(limits):
+    """The clock rises while loading and falls 100 ns later, just after the load: no shift of it."""
+    lines = DrivenLines(
+        latch=(1_000_000, 3_000_000),
+        clock=(2_000_000, 2_950_000, 3_050_000, 3_700_000),
+        samples=(3_700_000,),
+    )
+    stimulus = Stimulus(((0, 0x80),), (), 5_000_000, driven=lines)
+    timeline = simulate(PadModel(limits), stimulus, watch=True)
+    assert decode(timeline)[0].bits == (True,)
+    assert None not in timeline.words["pad.stages"].values[1:]
 
 
 def test_clocks_before_the_first_load_show_nothing(pad, polled):

@@ -4,7 +4,10 @@ from dataclasses import replace
 
 import pytest
 
+from padbench.decode import decode
+from padbench.model.bench import simulate
 from padbench.pad import LineDelays, PadModel
+from padbench.rules import Limit, judge_timing
 from padbench.scenarios import SCENARIOS
 from padbench.scenarios.plan import extra_clocks_at_pad
 from padbench.scenarios.script import Setting
@@ -144,6 +147,27 @@ def test_a_missing_resistor_is_caught_on_a_port_that_only_pulls_down(line):
     missing = {"resistors": {line: None}}
     assert run("each-button", "pull-down-only", **missing).verdict == "fail"
     assert run("each-button", "push-pull", **missing).verdict == "pass"
+
+
+def test_extra_clocks_quicker_than_the_register_follows_are_open(setting):
+    slow = replace(setting.pad.limits, clock_period=Limit(1_200_000, "chained; from memory"))
+    read = ScriptedRead(0, setting.timing, 3, 2)
+    assert extra_clocks_at_pad(setting.pad, read) == 2
+    assert extra_clocks_at_pad(replace(setting.pad, limits=slow), read) is None
+
+
+def test_a_press_in_a_short_latch_keeps_the_set_up_time(setting):
+    limits = replace(setting.pad.limits, setup_parallel=Limit(100_000, "from memory"))
+    short = replace(
+        setting,
+        pad=replace(setting.pad, limits=limits, answer=0),
+        timing=replace(setting.timing, latch_width=170_000),
+    )
+    script = SCENARIOS["press-in-latch"].build(short)
+    timeline = simulate(short.pad, script.stimulus)
+    judged = {f.id: f for f in judge_timing(timeline, decode(timeline), limits)}
+    assert judged["timing.setup-parallel"].measured == 100
+    assert "timing.setup-parallel" not in script.tolerates
 
 
 @pytest.mark.parametrize(

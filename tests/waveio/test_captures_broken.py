@@ -287,3 +287,10 @@ def _damage(path, whole, data, capsys):
 @given(st.one_of(st.binary(), st.lists(pieces, max_size=40).map(b"".join)))
 def test_any_bytes(tmp_path, capsys, data):
     _survives(tmp_path / "d", data, capsys)
+
+
+def test_a_pipe_that_nobody_writes_to_is_not_waited_for(tmp_path, capsys):
+    path = tmp_path / "pipe.vcd"
+    os.mkfifo(path)
+    assert main(["inspect", str(path), "--json"]) == 2
+    assert "the file is empty" in capsys.readouterr().err

@@ -17,7 +17,7 @@ TYPE_CHECKING = False  # importing typing would take a third of the time that --
 if TYPE_CHECKING:
     from typing import NoReturn
 
-__all__ = ["COMMANDS", "main"]
+__all__ = ["COMMANDS", "main", "on_interrupt"]
 
 COMMANDS = {
     "new": "write a commented starter sheet",
@@ -58,6 +58,15 @@ def main(arguments: list[str]) -> int:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     return _guarded(arguments or ["--help"])
+
+
+def on_interrupt(number: int, frame: object) -> "NoReturn":
+    """Ctrl-C: remembered, since a library that is being imported may make another error of it."""
+    _interrupted.append(number)
+    raise KeyboardInterrupt
+
+
+_interrupted: list[int] = []
 
 
 def _dispatch(arguments: list[str]) -> int:
@@ -107,6 +116,9 @@ def _guarded(arguments: list[str]) -> int:
         said("stopped; files already written are whole")
         return 130
     except Exception as error:
+        if _interrupted:
+            said("stopped; files already written are whole")
+            return 130
         # A fault of ours must not look like a fault of the design, whose exit code is 1.
         if os.environ.get("PADBENCH_DEBUG"):
             raise

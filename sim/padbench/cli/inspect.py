@@ -94,7 +94,7 @@ def _expectation(path: Path | None) -> "Expectation | None":
     try:
         return load_expectation(path)
     except SheetError as error:
-        raise UsageError("\npadbench: ".join(str(problem) for problem in error.problems)) from None
+        raise UsageError(*map(str, error.problems)) from None
 
 
 def _read(

@@ -1,6 +1,7 @@
 """Bytes of a capture in blocks, plain or gzip, with a count of what was taken from the disk."""
 
 import gzip
+import os
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -74,8 +75,10 @@ def open_bytes(path: Path, step: Callable[[int], None] = lambda _: None) -> Iter
     Raises `WaveError` if the file cannot be opened.
     """
     try:
-        # By name and not by Path.open: a FIFO is read as it comes, without seeking.
-        disk = path.open("rb")
+        # A FIFO that nobody writes to would be waited for without end; opened so, it is empty.
+        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
+        os.set_blocking(handle, True)
+        disk = os.fdopen(handle, "rb")
     except OSError as error:
         raise WaveError(f"{path}: {error.strerror}; name a capture that can be read") from None
     with disk:
