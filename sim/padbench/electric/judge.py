@@ -25,6 +25,7 @@ from padbench.electric.design import ABSENT, Array, Design
 from padbench.electric.space import Space, space
 
 __all__ = [
+    "GROUPS",
     "TEST_LOAD",
     "DrivenLine",
     "Judged",
@@ -45,7 +46,7 @@ TEST_LOAD = 50e-12
 _AT_ONCE = 512
 """Designs in one piece of work, to bound memory."""
 
-_IDS = {
+GROUPS = {
     "contacts": (
         "levels.pressed",
         "levels.contact",
@@ -82,6 +83,7 @@ _IDS = {
     ),
     "supply": ("supply.idle", "supply.all-held"),
 }
+"""What is judged together, because it comes out of the same circuit."""
 
 Sense = Literal["at most", "at least"]
 
@@ -179,7 +181,7 @@ def thresholds(
 
 def _judge(design: Design, ids: Collection[str] | None) -> Iterator[Judged]:
     def asked(group: str) -> bool:
-        return ids is None or any(id_ in ids for id_ in _IDS[group])
+        return ids is None or any(id_ in ids for id_ in GROUPS[group])
 
     if asked("contacts"):
         over = space(design, ("supply", "resistors", "temperature", "leakage", "contact"))

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.electric.design import Array, Design, changed
-from padbench.electric.judge import judge
+from padbench.electric.judge import GROUPS, judge
 from padbench.parts import E12, E24, preferred
 from padbench.rules import Remedy
 from padbench.units import show
@@ -39,12 +39,7 @@ KNOBS = (
         "pull_up",
         *_R,
         (
-            "levels.pressed",
-            "levels.contact",
-            "levels.released",
-            "edges.press",
-            "edges.release",
-            "power.pull-up",
+            *GROUPS["contacts"],
             "supply.all-held",
         ),
     ),
@@ -53,12 +48,7 @@ KNOBS = (
         "latch_r",
         *_R,
         (
-            "latch.high",
-            "latch.low",
-            "latch.rise",
-            "latch.fall",
-            "latch.pulse",
-            "power.latch-resistor",
+            *GROUPS["latch"],
             "supply.idle",
         ),
     ),
@@ -66,15 +56,7 @@ KNOBS = (
         "resistors.clock-to-supply",
         "clock_r",
         *_R,
-        (
-            "clock.high",
-            "clock.low",
-            "clock.rise",
-            "clock.fall",
-            "clock.low-pulse",
-            "clock.high-pulse",
-            "power.clock-resistor",
-        ),
+        GROUPS["clock"],
     ),
     # The sheet takes cables up to 1 km.
     Knob(
