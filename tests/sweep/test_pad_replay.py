@@ -1,0 +1,171 @@
+"""Cases played again on the MyHDL model read what the sweep counted."""
+
+import random
+
+import numpy as np
+import pytest
+
+from padbench.model.bench import simulate
+from padbench.pad import LineDelays, PadModel
+from padbench.rules.limits import Limit, Limits
+from padbench.scenarios import Setting
+from padbench.stimulus import PollTiming
+from padbench.sweep.pad_cases import count_parts, moments, pad_parts
+from padbench.sweep.pad_replay import case_from_text, case_text, case_timing, pad_case
+from padbench.sweep.pad_tally import FAULTS, PadCase, PadExample, PadPart, PadTally
+from padbench.verify.run import judge
+
+US = 1_000_000
+SWAPPED = ((128, 8), (64, 7), (32, 6), (16, 5), (8, 3), (4, 4), (2, 2), (1, 1))
+TWO_ON_ONE = (*SWAPPED[:6], (2, 2), (1, 2))
+NOTHING = LineDelays(None, None)
+PADS = {
+    "good": {"policy": "last-wins"},
+    "swapped": {"stage_of": SWAPPED, "serial": None},
+    "two on a stage": {"stage_of": TWO_ON_ONE, "policy": "first-wins"},
+    "stuck": {"stage_of": SWAPPED, "stuck": 0x41, "policy": "neutral"},
+    "synchronous": {"load": "synchronous"},
+    "synchronous twelve": {"load": "synchronous", "stages": 12},
+    "no pull-ups": {"floating": True, "stage_of": SWAPPED},
+    "upside down": {"load_inverted": True},
+    "no latch": {"latch_line": NOTHING},
+    "latch that stays": {"latch_line": LineDelays(0, None)},
+    "no clock": {"clock_line": NOTHING},
+    "neither": {"latch_line": NOTHING, "clock_line": NOTHING},
+    "twelve, no latch": {"latch_line": NOTHING, "stages": 12},
+}
+
+
+def setting(pad, clocks=8):
+    timing = PollTiming(12 * US, 12 * US, US, US, US // 2, clocks)
+    return Setting(pad, timing, period=1_000 * US, bounce=US)
+
+
+def played(pad, case, clocks=8):
+    """The read of a case as `play` judges it."""
+    scenario, wanted = pad_case(case), setting(pad, clocks)
+    script = scenario.build(wanted)
+    timeline = simulate(pad, script.stimulus)
+    result = judge(scenario, script, timeline, pad.limits, port="any", corner="fast")
+    return result.reads[1]
+
+
+@pytest.mark.parametrize("name", PADS)
+@pytest.mark.parametrize("clocks", [8, 5, 11])
+def test_first_cases_of_every_kind_read_as_counted(name, clocks, limits):
+    """Of random blocks of pads with all kinds of faults; also that each is of its kind."""
+    pad = PadModel(limits, **PADS[name])
+    blocks = [part for parts in pad_parts(clocks) for part in parts]
+    kinds = set()
+    for part in random.Random(name).sample(blocks, 6):
+        tally = count_parts(pad, [part], clocks)
+        kinds |= set(tally.first)
+        for kind, found in tally.first.items():
+            read = played(pad, found, clocks)
+            assert (read.byte, read.expected.byte) == (found.got, found.expected), (kind, found)
+            assert read.as_expected == (kind not in FAULTS and not wrong(tally, found))
+            held = read.expected.passed_on & 0xFF00 >> min(8, clocks)
+            assert is_of(kind, found, held, read), (kind, found)
+    assert kinds or name == "good"
+
+
+def wrong(tally, found):
+    """Whether the case is one of the wrong ones, as opposite directions may be."""
+    return (tally.wrong and found.got != found.expected) or found == tally.first.get("past_the_end")
+
+
+def is_of(kind, found, held, read):
+    got, must = found.got, found.expected
+    both = any(got & pair == pair for pair in (0x0C, 0x03))
+    return {
+        "seen_not_pressed": got & ~must,
+        "pressed_not_seen": must & ~got,
+        "past_the_end": read.read.bits[8:] != read.expected.bits[8:],
+        "spoilt_not_pressed": got == must and got & ~held,
+        "spoilt_not_seen": got == must and held & ~got,
+        "opposites": both,
+    }[kind]
+
+
+def test_random_cases_of_a_faulty_pad_read_as_counted_button_by_button(limits):
+    """Counts of whole blocks against 600 cases of them played one by one: neither more nor less."""
+    pad = PadModel(limits, stage_of=SWAPPED, policy="first-wins")
+    draw = random.Random(7)
+    for parts in draw.sample(pad_parts(8), 6):
+        part = draw.choice(parts)
+        tally, expected, got = count_parts(pad, [part]), [], []
+        for case in draw.sample(range(1 << 16), 100):
+            read = played(pad, PadCase(case >> 8, case & 0xFF, part))
+            expected.append(read.expected.byte)
+            got.append(read.byte)
+        share = np.mean(np.array(expected) != np.array(got))
+        assert share == pytest.approx(tally.wrong / tally.cases, abs=0.2)
+        ghosts = np.bitwise_or.reduce(np.array(got) & ~np.array(expected))
+        assert ghosts == sum(128 >> n for n, count in enumerate(tally.ghost) if count)
+
+
+def test_an_example_is_the_first_there_is(limits):
+    """By part, then held, then the state after; whichever parts are counted together."""
+    pad = PadModel(limits, stage_of=SWAPPED)
+    parts = pad_parts(8)[3]
+    whole = count_parts(pad, parts)
+    for kind, found in whole.first.items():
+        alone = [count_parts(pad, [part]).first.get(kind) for part in parts]
+        assert found == next(one for one in alone if one is not None)
+    turned = PadTally()
+    for part in reversed(parts):
+        turned.add(count_parts(pad, [part]))
+    assert turned == whole
+
+
+@pytest.mark.parametrize("slow", ["load_width", "clock_width", "removal", "answer"])
+def test_a_part_that_is_slow_gets_a_slower_read(slow, limits):
+    """A limit of a millisecond, as a program has it; no bit is in doubt."""
+    figures = {name: getattr(limits, name) for name in Limits.__dataclass_fields__}
+    pad = PadModel(Limits(**figures | {slow: Limit(1_000 * US, "a program")}))
+    part = PadPart(1, 3, 2, 7)
+    read = played(pad, PadCase(0xA5, 0x5A, part))
+    assert read.as_expected
+    assert not read.read.undecided
+    assert case_timing(pad.limits).length > 1_000 * US
+
+
+def test_words_of_a_case_and_back():
+    draw = random.Random(2)
+    for _ in range(300):
+        bit = draw.randrange(9)
+        extra = draw.randint(1, 3) if bit else 0
+        part = PadPart(draw.randrange(2), bit, extra, draw.randrange(moments(8, bit, extra)))
+        case = PadCase(draw.randrange(256), draw.randrange(256), part)
+        assert case_from_text(case_text(case)) == case
+    assert case_from_text("held=129") == PadCase(129, 129, PadPart(0, 0, 0, 0))
+    assert case_text(PadExample(0, 1, PadPart(1, 0, 0, 4), 0, 1)) == (
+        "held=nothing then=Right at=4 serial-input=supply"
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "held is missing"),
+        ("held=C", "'C' is no button"),
+        ("held=256", "from 0 to 255"),
+        ("held=A held=B", "twice"),
+        ("held=A stage=3", "is none of held, then, at"),
+        ("held", "is none of"),
+        ("held=A stopped-bit=9", "from 0 to 8"),
+        ("held=A stopped-bit=1 extra-clocks=4", "from 1 to 3"),
+        ("held=A at=-1", "at=-1: write a number"),
+        ("held=A serial-input=open", "ground or supply"),
+    ],
+)
+def test_words_that_are_no_case(text, says):
+    with pytest.raises(ValueError, match=says):
+        case_from_text(text)
+
+
+@pytest.mark.parametrize("text", ["held=A at=20", "held=A at=17 stopped-bit=8"])
+def test_a_moment_or_bit_that_the_reads_do_not_have(text, limits):
+    case = case_from_text(text)
+    with pytest.raises(ValueError, match=r"this read has|the poll reads"):
+        pad_case(case).build(setting(PadModel(limits), 8 if "20" in text else 7))
