@@ -9,8 +9,9 @@ from padbench.model.bench import simulate
 from padbench.pad import LineDelays, PadModel
 from padbench.rules.limits import Limit, Limits
 from padbench.scenarios import Setting
+from padbench.scenarios.expect import expected_bits
 from padbench.stimulus import PollTiming
-from padbench.sweep.pad_cases import count_parts, moments, pad_parts
+from padbench.sweep.pad_cases import count_parts, moments, pad_parts, run_part
 from padbench.sweep.pad_replay import case_from_text, case_text, case_timing, pad_case
 from padbench.sweep.pad_tally import FAULTS, PadCase, PadExample, PadPart, PadTally
 from padbench.verify.run import judge
@@ -50,14 +51,15 @@ def played(pad, case, clocks=8):
     return result.reads[1]
 
 
-@pytest.mark.parametrize("name", PADS)
-@pytest.mark.parametrize("clocks", [8, 5, 11])
+@pytest.mark.parametrize(
+    ("name", "clocks"), [*((name, 8) for name in PADS), ("swapped", 5), ("synchronous", 11)]
+)
 def test_first_cases_of_every_kind_read_as_counted(name, clocks, limits):
     """Of random blocks of pads with all kinds of faults; also that each is of its kind."""
     pad = PadModel(limits, **PADS[name])
     blocks = [part for parts in pad_parts(clocks) for part in parts]
     kinds = set()
-    for part in random.Random(name).sample(blocks, 6):
+    for part in random.Random(name).sample(blocks, 4):
         tally = count_parts(pad, [part], clocks)
         kinds |= set(tally.first)
         for kind, found in tally.first.items():
@@ -87,21 +89,43 @@ def is_of(kind, found, held, read):
     }[kind]
 
 
-def test_random_cases_of_a_faulty_pad_read_as_counted_button_by_button(limits):
-    """Counts of whole blocks against 600 cases of them played one by one: neither more nor less."""
-    pad = PadModel(limits, stage_of=SWAPPED, policy="first-wins")
-    draw = random.Random(7)
-    for parts in draw.sample(pad_parts(8), 6):
-        part = draw.choice(parts)
-        tally, expected, got = count_parts(pad, [part]), [], []
-        for case in draw.sample(range(1 << 16), 100):
-            read = played(pad, PadCase(case >> 8, case & 0xFF, part))
-            expected.append(read.expected.byte)
-            got.append(read.byte)
-        share = np.mean(np.array(expected) != np.array(got))
-        assert share == pytest.approx(tally.wrong / tally.cases, abs=0.2)
-        ghosts = np.bitwise_or.reduce(np.array(got) & ~np.array(expected))
-        assert ghosts == sum(128 >> n for n, count in enumerate(tally.ghost) if count)
+@pytest.mark.parametrize("part", [PadPart(0, 0, 0, 5), PadPart(1, 6, 2, 0), PadPart(0, 3, 1, 9)])
+def test_every_count_of_a_block_by_plain_arithmetic(part, limits):
+    """All 65 536 reads as bytes; what must come out from `expected_bits`."""
+    pad = PadModel(limits, stage_of=SWAPPED)
+    tally = count_parts(pad, [part])
+    bits = [np.unpackbits(w.view(np.uint8), bitorder="little") for w in run_part(pad, part)]
+    got = sum(bit.astype(int) << 7 - place for place, bit in enumerate(bits))
+    case = np.arange(1 << 16)
+    held = case & 0xFF if part.moment <= 1 else case >> 8
+    must = np.array(
+        [
+            sum(128 >> n for n, bit in enumerate(bits) if bit)
+            for bits in (
+                expected_bits(
+                    state, serial=part.tie, stopped_bit=part.stopped_bit, extra_clocks=part.extra
+                )
+                for state in range(256)
+            )
+        ]
+    )[held]
+
+    def by_button(mask):
+        return [int(np.count_nonzero(mask & 128 >> place)) for place in range(8)]
+
+    right, stopped = got == must, bool(part.stopped_bit)
+    both = (got & 0x0C == 0x0C) | (got & 0x03 == 0x03)
+    assert (tally.wrong, tally.opposites) == ((~right).sum(), both.sum())
+    assert (tally.ghost, tally.missed) == (by_button(got & ~must), by_button(must & ~got))
+    assert (tally.shown, tally.lost) == (by_button(got & ~held), by_button(held & ~got))
+    spoilt = (tally.spoilt, tally.spoilt_ghost, tally.spoilt_missed)
+    for count, mask in zip(spoilt, (got ^ held, got & ~held, held & ~got), strict=True):
+        assert count == stopped * np.count_nonzero(right & (mask != 0))
+    for kind, mask in (("seen_not_pressed", got & ~must), ("opposites", both)):
+        first = int(np.flatnonzero(mask)[0])
+        assert tally.first[kind] == PadExample(
+            first >> 8, first & 0xFF, part, int(must[first]), int(got[first])
+        )
 
 
 def test_an_example_is_the_first_there_is(limits):
@@ -148,7 +172,7 @@ def test_words_of_a_case_and_back():
     ("text", "says"),
     [
         ("", "held is missing"),
-        ("held=C", "'C' is no button"),
+        ("held=C", '"C" is no button'),
         ("held=256", "from 0 to 255"),
         ("held=A held=B", "twice"),
         ("held=A stage=3", "is none of held, then, at"),

@@ -193,15 +193,17 @@ def _print_map(chart: "DesignMap | None") -> None:
 
 
 def _draw(path: Path, name: str, tallies: "list[Tally]", chart: "DesignMap | None") -> None:
-    from padbench.report.sweep_plot import draw_map, draw_phases
+    from padbench.report.pictures import save_figure
+    from padbench.report.sweep_plot import map_figure, phases_figure
 
     try:
         if chart is not None:
-            draw_map(chart, f"{name}: loop length and gap", path)
+            figure = map_figure(chart, f"{name}: loop length and gap", path)
         else:
-            draw_phases(tallies, f"{name}: worst outcome of each phase", path)
+            figure = phases_figure(tallies, f"{name}: worst outcome of each phase", path)
     except ValueError as error:
         raise UsageError(f"--picture: {error}") from None
+    save_figure(figure, path)
 
 
 def _print_replay(

@@ -9,15 +9,15 @@ bit-sliced words; moment, stop and tie are the same for a whole block, so that n
 
 What must come out is worked out without the register: the state at the end of the latch, moved up
 from the stopped bit on, then stages without a button, then the serial input's level (common
-practice; as in `padbench.scenarios.expect`). Every bit of every case is compared with it. Where all
-of a block are equal its other counts are those of what must come out, which moments share.
+practice; as in `padbench.scenarios.expect`). Every bit of every case is compared with it, and where
+they differ with the block before; blocks that are equal in all bits are counted once.
 
 A level that nobody knows (an open contact without pull-up, a stage before its first load) counts as
 the wrong one: such pads are run with it low and with it high, and a bit that differs hangs on it.
 """
 
 from collections.abc import Container, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache, lru_cache
 
 import numpy as np
@@ -164,17 +164,22 @@ def run_part(pad: PadModel, part: PadPart, clocks: int = 8, unknown: int = 0) ->
 
 
 @dataclass(frozen=True)
-class _Must:
-    """What must come out of a block: bits (1 is pressed), levels, and counts if all of it does."""
+class _Alike:
+    """Blocks that come out alike, case by case.
+
+    ``held`` and ``bits``, what must come out, are 1 for pressed, ``levels`` are those of the data
+    line; ``tally`` has the counts of one block, ``parts`` says which blocks they are.
+    """
 
     held: list[Words]
     bits: list[Words]
     levels: list[Words]
     tally: PadTally
+    parts: list[PadPart] = field(default_factory=list)
 
 
-def _must(pad: PadModel, part: PadPart, clocks: int, changed: bool) -> _Must:
-    """``changed`` says that the change comes before the latch's end."""
+def _must(pad: PadModel, part: PadPart, clocks: int, changed: bool) -> _Alike:
+    """Blocks that come out as they must; ``changed``: contacts move before the latch's end."""
     held = _passed_on(pad)[changed]
     # Extra clocks that the line does not bring move nothing.
     extra = part.extra if part.stopped_bit and _clocked(pad) else 0
@@ -183,7 +188,7 @@ def _must(pad: PadModel, part: PadPart, clocks: int, changed: bool) -> _Must:
     if extra:
         del wire[part.stopped_bit - 1 : part.stopped_bit - 1 + extra]
     bits = wire[:clocks]
-    return _Must(held, bits, [~one for one in bits], _counted(part, held, bits, bits, _LOW))
+    return _Alike(held, bits, [~one for one in bits], _counted(part, held, bits, bits, _LOW))
 
 
 def count_parts(pad: PadModel, parts: Sequence[PadPart], clocks: int = 8) -> PadTally:
@@ -196,8 +201,8 @@ def count_parts(pad: PadModel, parts: Sequence[PadPart], clocks: int = 8) -> Pad
     other = _read_before(pad, one.tie, clocks, 1) if _unsure(pad, one.tie, clocks) else None
     events = _events(clocks, one.stopped_bit, one.extra)
     whole = PadTally()
-    musts: dict[bool, _Must] = {}
-    right: dict[bool, list[PadPart]] = {False: [], True: []}
+    musts: dict[bool, _Alike] = {}
+    wrong_ones: list[_Alike] = []
     for part in parts:
         changed = part.moment <= 1
         if changed not in musts:
@@ -208,13 +213,19 @@ def count_parts(pad: PadModel, parts: Sequence[PadPart], clocks: int = 8) -> Pad
             high = _levels(other, pad, events, part.moment)
             levels = _worst(levels, high, must.levels)
         wrong = _differ(levels, must.levels)
-        if wrong.any():
+        if not wrong.any():
+            must.parts.append(part)
+            continue
+        last = wrong_ones[-1] if wrong_ones else None
+        if last is None or last.held is not must.held or _differ(levels, last.levels).any():
             seen = [~wire for wire in levels]
-            whole.add(_counted(part, must.held, must.bits, seen, wrong, whole.first))
-        else:
-            right[changed].append(part)
-    for changed, must in musts.items():
-        whole.add(must.tally.of(right[changed]))
+            known = {kind for one in wrong_ones for kind in one.tally.first}
+            tally = _counted(part, must.held, must.bits, seen, wrong, known)
+            last = _Alike(must.held, must.bits, levels, tally)
+            wrong_ones.append(last)
+        last.parts.append(part)
+    for alike in (*musts.values(), *wrong_ones):
+        whole.add(alike.tally.of(alike.parts))
     return whole
 
 
