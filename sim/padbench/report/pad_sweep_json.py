@@ -78,6 +78,7 @@ def pad_sweep_object(
         "pad": name,
         "verdict": verdict,
         "says": says,
+        "stopped": verdict == "stopped",
         "cases": sum(result.whole.cases for result in results),
         "wrong": sum(result.whole.wrong for result in results),
         "ports": [_result(result, replay) for result in results],
