@@ -278,6 +278,7 @@ def test_the_map_says_for_each_loop_length_which_gaps_are_safe(capsys):
     assert (code, made["loop"]) == (1, 36)
     row = made["safe"][made["loops"].index(36)]
     assert (row[0], row[1]) == (False, True)
+    assert made["unsafe"][made["loops"].index(36)][:2] == [[432], []]
     _, out, _ = told(capsys, *arguments)
     assert "36 (now): 1 to 35" in out
 

@@ -29,6 +29,10 @@ def test_each_phase_is_marked_by_its_worst_outcome():
 
 
 def test_unsafe_places_of_the_map_are_crossed():
-    safe = ((True, False, True), (False, False, True))
-    (axes,) = map_figure(DesignMap(14, (14, 15), (0, 1, 2), safe), "mine", Path("a.png")).axes
-    assert axes.collections[0].get_offsets().tolist() == [[1, 14], [0, 15], [1, 15]]
+    unsafe = (((), (432,), ()), ((432, 576), (576,), ()))
+    chart = DesignMap(14, (14, 15), (0, 1, 2), unsafe)
+    assert chart.safe == ((True, False, True), (False, False, True))
+    one, several = map_figure(chart, "mine", Path("a.png")).axes[0].collections
+    assert one.get_offsets().tolist() == [[1, 14], [1, 15]]
+    assert several.get_offsets().tolist() == [[0, 15]]
+    assert one.get_paths()[0].vertices.tobytes() != several.get_paths()[0].vertices.tobytes()

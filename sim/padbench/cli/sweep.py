@@ -116,7 +116,7 @@ def _routine(options: "Namespace") -> int:
         )
         made |= {"stopped": stopped}
         if options.map:
-            made["map"] = None if chart is None else asdict(chart)
+            made["map"] = None if chart is None else asdict(chart) | {"safe": chart.safe}
         print(json.dumps(made, ensure_ascii=False))
     else:
         from padbench.cli.routine_text import print_routine

@@ -50,18 +50,20 @@ def phases_figure(tallies: Sequence[Tally], title: str, path: Path) -> "Figure":
 
 
 def map_figure(found: DesignMap, title: str, path: Path) -> "Figure":
-    """Loop length against gap: unsafe places are crossed. Raises as `phases_figure`."""
+    """Loop length against gap, marked where it is unsafe at one rate, and where at several.
+
+    Raises as `phases_figure`.
+    """
     figure = new_figure(path, 11, 6, layout="constrained")
     axes: Any = figure.subplots()
-    rows, columns = np.nonzero(~np.array(found.safe))
-    axes.scatter(
-        np.array(found.gaps)[columns],
-        np.array(found.loops)[rows],
-        s=14,
-        marker="x",
-        c="tab:red",
-        label="a phase stops both passes",
-    )
+    rates = np.array([[len(periods) for periods in row] for row in found.unsafe])
+    for which, mark, colour, says in (
+        (rates == 1, "|", "tab:orange", "one rate has a phase that stops both passes"),
+        (rates > 1, "x", "tab:red", "several rates have one"),
+    ):
+        rows, columns = np.nonzero(which)
+        across, up = np.array(found.gaps)[columns], np.array(found.loops)[rows]
+        axes.scatter(across, up, s=14, marker=mark, c=colour, label=says)
     axes.axhline(found.loop, color="0.4", linewidth=1, linestyle="--", label="loop now")
     axes.set(
         xlabel="cycles added between the passes",
