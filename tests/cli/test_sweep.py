@@ -1,15 +1,18 @@
 """``padbench sweep``: what scripts and people get."""
 
+import itertools
 import json
-import re
 import shlex
 from pathlib import Path
 
 import pytest
 
+from padbench.buttons import byte_of
 from padbench.cli import main
 from padbench.decode import decode
+from padbench.scenarios.expect import expected_bits, held_state
 from padbench.sweep import pad_cases, work
+from padbench.sweep.pad_cases import moments
 from padbench.waveio import read_vcd
 
 SOURCES = Path(__file__).parents[1] / "console" / "sources"
@@ -51,17 +54,94 @@ def test_the_same_keys_and_counts_as_routine(capsys):
     assert sweep == routine
 
 
-def test_the_command_that_it_names_plays_the_worst_case(capsys, tmp_path, monkeypatch):
+def test_the_commands_that_it_names_play_the_first_case_of_each_kind(capsys, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    _, out, _ = told(capsys, "--routine", EXPOSED)
-    command = shlex.split(re.sub(r"\s+", " ", out[out.index("To see it: ") + 11 :]))
-    case = re.search(r"Period 576, phase (\d+): held nothing, handed on (\w+)", out)
-    assert case is not None
-    assert command[:2] == ["padbench", "routine"]
-    assert main(command[1:]) == 1
-    capsys.readouterr()
-    reads = decode(read_vcd(tmp_path / "worst.vcd"))
-    assert {read.byte for read in reads} == {1}
+    arguments = ("--routine", EXPOSED, "--period", "432", "--period", "576")
+    made = json.loads(told(capsys, *arguments, "--json")[1])
+    for sweep in made["sweeps"]:
+        kinds = [one["kind"] for one in sweep["counterexamples"]]
+        assert kinds == ["accepted_wrong", "corrupt"]
+        case = dict(sweep["counterexamples"][0])
+        case.pop("play")
+        assert case == sweep["counterexample"]
+        for found in sweep["counterexamples"]:
+            assert replayed_routine(capsys, found, sweep["period"])
+    _, out, _ = told(capsys, *arguments)
+    first = made["sweeps"][0]["counterexamples"]
+    for found, kind in zip(first, ("accepted wrong", "corrupt"), strict=True):
+        assert f"To see it, {kind}: {found['play']}\n" in out
+
+
+def replayed_routine(capsys, found, period):
+    """Play the case of a counterexample: its passes, what it hands on, and its wave are alike."""
+    command = shlex.split(found["play"])
+    assert command[:2] == ["padbench", "play"]
+    code = main([*command[1:], "--json"])
+    out, err = capsys.readouterr()
+    made = json.loads(out)
+    assert (err, made["held"], made["phase"]) == ("", found["held"], found["phase"])
+    pad = found["pad"] - 1
+    waves = [read.byte for read in decode(read_vcd(Path(made["vcd"])))]
+    # A pass that the limit cut off is in the wave, and is none.
+    assert waves[: len(made["passes"][pad])] == made["passes"][pad]
+    assert made["period"] == period
+    right = found["held"] ^ 0xFF * pad
+    if found["kind"] == "accepted_wrong":
+        return code == 1 and made["results"][pad] == found["got"] != right
+    if found["kind"] == "never_settles":
+        return code == 1 and not made["finished"] and made["results"] is None
+    return next(byte for byte in waves if byte != right) == found["got"]
+
+
+@pytest.mark.parametrize(
+    ("what", "more"),
+    [
+        ("read-until-agree", ["--period", "432", "--limit", "300"]),
+        ("read-once", ["--period", "432", "--clocks", "each"]),
+        ("read-twice-both", ["--period", "432", "--clocks", "each", "--result", "A,$10"]),
+    ],
+)
+def test_a_case_that_needs_more_options_is_played_with_them(
+    capsys, tmp_path, monkeypatch, what, more
+):
+    monkeypatch.chdir(tmp_path)
+    _, out, _ = told(capsys, "--routine", what, *more, "--json")
+    (sweep,) = json.loads(out)["sweeps"]
+    assert sweep["counterexamples"]
+    for found in sweep["counterexamples"]:
+        assert replayed_routine(capsys, found, sweep["period"])
+
+
+def test_a_routine_played_for_people(capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    command = ["play", "--routine", EXPOSED, "--period", "576", "--case", "held=0 phase=49"]
+    assert main(command) == 1
+    out = capsys.readouterr().out
+    assert "held nothing, passes read Right, Right" in out
+    assert "Verdict: fail" in out
+    assert "Wave: waves/out/read-twice-36/case-00-576-49-pad-1.vcd" in out
+    assert main([*command, "--no-waves"]) == 1
+    assert "Wave" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--routine", "read-once", "--case", "held=0 phase=432"], "from 0 to 431"),
+        (["--routine", "read-once", "--case", "phase=3"], "held is missing"),
+        (["--routine", "read-once", "--case", "held=0", "--period", "all"], "give one"),
+        (["--routine", "read-once", "--scenario", "idle"], "goes with --case"),
+        (["--case", "held=A"], "SHEET is missing"),
+        ([str(SHEETS / "harbour-b.toml"), "--case", "held=A at=20"], "moments 0 to 18"),
+        ([str(SHEETS / "harbour-b.toml"), "--case", "held=Fire"], "is no button"),
+        ([str(SHEETS / "harbour-b.toml")], "--scenario --case"),
+    ],
+)
+def test_cases_that_cannot_be_played_are_one_line(capsys, arguments, says):
+    assert main(["play", *arguments]) == 2
+    out, err = capsys.readouterr()
+    assert (out, err.count("\n")) == ("", 1)
+    assert says in err
 
 
 def test_a_safe_routine_is_0_and_names_no_fault(capsys):
@@ -76,10 +156,10 @@ def test_a_good_sheet_is_proved(capsys):
     assert "proved for all 68550656 cases" in out
 
 
-def test_a_bad_sheet_as_json_with_the_wave_of_its_example(capsys, tmp_path):
-    wave = tmp_path / "wrong.vcd"
+def test_a_bad_sheet_as_json_with_the_wave_of_its_example(capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
     code, out, _ = told(
-        capsys, "--sheet", str(SHEETS / "harbour-a.toml"), "--json", "--waves", str(wave)
+        capsys, "--sheet", str(SHEETS / "harbour-a.toml"), "--json", "--waves", "wrong.vcd"
     )
     made = json.loads(out)
     assert code == 1
@@ -87,10 +167,56 @@ def test_a_bad_sheet_as_json_with_the_wave_of_its_example(capsys, tmp_path):
     first = made["ports"][0]
     assert first["seen_not_pressed"]["Up"] > 0 == first["seen_not_pressed"]["A"]
     case = first["counterexample"]
-    assert decode(read_vcd(wave))[1].byte == case["got"] != case["expected"]
+    assert decode(read_vcd(Path("wrong.vcd")))[1].byte == case["got"] != case["expected"]
     assert [tie["serial_input"] for tie in first["ties"]] == ["ground", "supply"]
-    opposites = {one["policy"]: one["opposites"] for one in first["policies"]}
-    assert opposites["both"] > 0 == opposites["neutral"]
+    _, text, _ = told(capsys, "--sheet", str(SHEETS / "harbour-a.toml"))
+    for port in made["ports"]:
+        kinds = [one["kind"] for one in port["counterexamples"]]
+        assert kinds[:2] == ["seen_not_pressed", "pressed_not_seen"]
+        for found in port["counterexamples"]:
+            assert f"To see it: {found['play']}\n" in text
+            assert main([*shlex.split(found["play"])[1:], "--json"]) == (
+                found["got"] != found["expected"]
+            )
+            played = json.loads(capsys.readouterr().out)
+            assert (played["port"], played["corner"]) == (port["ports"][0], "fast")
+            assert played["reads"][1]["byte"] == found["got"]
+            assert byte_of(played["reads"][1]["expected"]) == found["expected"]
+            assert Path(played["vcd"]).is_file()
+
+
+def test_which_tie_and_policy_are_safest_over_every_read(capsys):
+    """Stopped reads and changes counted; against reads worked out one by one."""
+    _, out, _ = told(capsys, "--sheet", str(SHEETS / "harbour-b.toml"), "--json")
+    (port,) = json.loads(out)["ports"]
+    rows = {(one["policy"], one["serial_input"]): one for one in port["policies"]}
+    assert len(rows) == 8
+    for (policy, tie), row in rows.items():
+        assert row["cases"] == 65536 * 523
+        assert row["opposites"] - row["opposites_stopped"] == (544768 if policy == "both" else 0)
+        if policy in ("both", "neutral"):
+            counted = by_hand(policy, {"ground": 0, "supply": 1}[tie])
+            got = ("opposites_stopped", "spoilt", "spoilt_not_pressed", "spoilt_not_seen")
+            assert [row[key] for key in got] == counted
+    least = min(rows, key=lambda one: rows[one]["opposites"])
+    assert port["safest"] == [dict(zip(("policy", "serial_input"), least, strict=True))]
+    assert least == ("neutral", "supply")
+
+
+def by_hand(policy, tie):
+    """For a policy without memory, a stopped read depends on the state at the latch's end alone."""
+    counts = [0, 0, 0, 0]
+    for bit, extra in itertools.product(range(1, 9), (1, 2, 3)):
+        for state in range(256):
+            held = held_state([(0, state)], 1, policy)
+            bits = expected_bits(held, serial=tie, stopped_bit=bit, extra_clocks=extra)
+            got = sum(128 >> place for place, one in enumerate(bits) if one)
+            both = got & 0x0C == 0x0C or got & 0x03 == 0x03
+            seen = (both, got != held, got & ~held != 0, held & ~got != 0)
+            for place, one in enumerate(seen):
+                # 256 other states go with it, and the change may come at any of the moments.
+                counts[place] += one * 256 * moments(8, bit, extra)
+    return counts
 
 
 @pytest.mark.parametrize(
@@ -131,7 +257,7 @@ def test_ctrl_c_gives_what_was_found_so_far(capsys, monkeypatch, calls):
 
 
 def test_ctrl_c_on_a_sheet_gives_what_was_found_so_far(capsys, monkeypatch):
-    whole, done = pad_cases.count_part, []
+    whole, done = pad_cases.count_parts, []
 
     def stopped(*arguments):
         if len(done) == 7:
@@ -139,11 +265,11 @@ def test_ctrl_c_on_a_sheet_gives_what_was_found_so_far(capsys, monkeypatch):
         done.append(1)
         return whole(*arguments)
 
-    monkeypatch.setattr(pad_cases, "count_part", stopped)
+    monkeypatch.setattr(pad_cases, "count_parts", stopped)
     code, out, _ = told(capsys, "--sheet", str(SHEETS / "harbour-b.toml"), "--json")
     made = json.loads(out)
     assert (code, made["verdict"]) == (130, "stopped")
-    assert 0 < made["cases"] < 8 * 65536
+    assert made["cases"] == 65536 * (19 + 20 + 21 + 22 + 20 + 21 + 22)
 
 
 def test_the_map_says_for_each_loop_length_which_gaps_are_safe(capsys):
@@ -153,25 +279,35 @@ def test_the_map_says_for_each_loop_length_which_gaps_are_safe(capsys):
     assert (code, made["loop"]) == (1, 36)
     row = made["safe"][made["loops"].index(36)]
     assert (row[0], row[1]) == (False, True)
+    assert made["unsafe"][made["loops"].index(36)][:2] == [[432], []]
     _, out, _ = told(capsys, *arguments)
     assert "36 (now): 1 to 35" in out
 
 
-@pytest.mark.parametrize("more", [(), ("--map",)])
-@pytest.mark.parametrize("kind", ["png", "svg"])
-def test_pictures_are_written_whole(capsys, tmp_path, kind, more):
+@pytest.mark.parametrize(
+    ("what", "kind"),
+    [
+        (("--routine", EXPOSED, "--period", "432"), "png"),
+        (("--routine", EXPOSED, "--period", "432", "--map"), "svg"),
+        (("--sheet", str(SHEETS / "harbour-b.toml")), "svg"),
+    ],
+)
+def test_pictures_are_written_whole(capsys, tmp_path, kind, what):
     path = tmp_path / f"sweep.{kind}"
-    told(capsys, "--routine", EXPOSED, "--period", "432", "--picture", str(path), *more)
+    told(capsys, *what, "--picture", str(path))
     raw = path.read_bytes()
     assert raw.startswith(b"\x89PNG") if kind == "png" else b"</svg>" in raw
     assert [one.name for one in tmp_path.iterdir()] == [path.name]
 
 
 @pytest.mark.parametrize(
-    "more",
-    [("--picture", "x.gif"), ("--sheet", "x.toml", "--map")],
+    "arguments",
+    [
+        ("--routine", "read-once", "--period", "432", "--picture", "x.gif"),
+        ("--sheet", str(SHEETS / "harbour-b.toml"), "--picture", "x.gif"),
+        ("--sheet", "x.toml", "--map"),
+    ],
 )
-def test_pictures_that_cannot_be(capsys, more):
-    what = () if "--sheet" in more else ("--routine", "read-once", "--period", "432")
-    code, out, err = told(capsys, *what, *more)
+def test_pictures_that_cannot_be(capsys, arguments):
+    code, out, err = told(capsys, *arguments)
     assert (code, out, err.count("\n")) == (2, "", 1)

@@ -65,6 +65,18 @@ def test_no_program_that_the_map_calls_safe_hands_on_a_wrong_byte():
     assert 0 < wrong < len(places)
 
 
+def test_the_map_of_all_rates_is_that_of_each():
+    run = measure(load_routine(str(EXPOSED)), NTSC).run
+    loops, gaps, rates = range(30, 40), range(0, 40, 3), NTSC.timing.fetch_periods
+    whole = design_map(run, rates, loops=loops, gaps=gaps)
+    assert whole is not None
+    for period in rates:
+        alone = design_map(run, [period], loops=loops, gaps=gaps)
+        assert alone is not None
+        for row, both in zip(alone.safe, whole.unsafe, strict=True):
+            assert [not safe for safe in row] == [period in at for at in both]
+
+
 @pytest.mark.parametrize("name", ["read-once", "read-once-both"])
 def test_a_routine_with_one_pass_has_no_map(name):
     assert design_map(measure(load_routine(name), NTSC).run, PERIODS) is None

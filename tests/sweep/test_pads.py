@@ -12,16 +12,9 @@ from padbench.model.bench import simulate
 from padbench.pad import LineDelays, PadModel
 from padbench.scenarios.expect import expected_bits, held_state
 from padbench.stimulus import ScriptedRead, Stimulus
-from padbench.sweep.pad_cases import (
-    PAIRS,
-    PadPart,
-    PadTally,
-    count_part,
-    moments,
-    pad_parts,
-    run_part,
-)
-from padbench.sweep.pad_wave import TIMING, moment_ps, pad_wave
+from padbench.sweep.pad_cases import PAIRS, count_parts, moments, pad_parts, run_part
+from padbench.sweep.pad_replay import case_timing, moment_ps
+from padbench.sweep.pad_tally import PadPart, PadTally
 from padbench.sweep.pads import ContactLanes, PadLanes, filled
 
 PARTS, CASES = 25, 100
@@ -37,6 +30,12 @@ PADS = {
     "inverted": {"load_inverted": True},
 }
 
+BLOCKS = [part for parts in pad_parts(8) for part in parts]
+
+
+def count_part(pad, part):
+    return count_parts(pad, [part])
+
 
 @pytest.mark.parametrize("name", PADS)
 def test_20_000_random_cases_as_the_myhdl_model(name, limits):
@@ -44,14 +43,14 @@ def test_20_000_random_cases_as_the_myhdl_model(name, limits):
     pad = PadModel(limits, **PADS[name])
     draw = random.Random(name)
     reads, moves, wanted = [], [(0, pad.stuck)], []
-    at = 1_000_000_000
-    for part in draw.sample(pad_parts(8), PARTS):
-        _, seen = run_part(pad, part)
+    at, timing = 1_000_000_000, case_timing(limits)
+    for part in draw.sample(BLOCKS, PARTS):
+        seen = run_part(pad, part)
         for case in draw.sample(range(PAIRS), CASES):
             before, after = case >> 8, case & 0xFF
-            first = ScriptedRead(at, TIMING, serial=part.tie)
+            first = ScriptedRead(at, timing, serial=part.tie)
             second = ScriptedRead(
-                at + 200_000_000, TIMING, part.stopped_bit, part.extra, serial=part.tie
+                at + 200_000_000, timing, part.stopped_bit, part.extra, serial=part.tie
             )
             moves += [
                 (at - 20_000_000, before | pad.stuck),
@@ -185,10 +184,10 @@ def test_contacts_follow_the_policy_through_random_moves(policy, stuck, limits):
 
 
 def test_a_good_pad_is_right_in_every_block_of_either_tie(limits):
-    parts = pad_parts(8)
-    assert len(parts) == len(set(parts)) == 2 * (19 + 8 * (20 + 21 + 22))
-    some = random.Random(1).sample(parts, 120)
-    assert all(count_part(PadModel(limits), part).wrong == 0 for part in some)
+    assert len(BLOCKS) == len(set(BLOCKS)) == 2 * (19 + 8 * (20 + 21 + 22))
+    for parts in pad_parts(8):
+        tally = count_parts(PadModel(limits), parts)
+        assert (tally.wrong, tally.cases) == (0, PAIRS * len(parts))
 
 
 @pytest.mark.parametrize(("tie", "bit", "extra"), [(0, 8, 1), (0, 3, 1), (1, 5, 2), (0, 2, 3)])
@@ -230,18 +229,9 @@ def test_faults_that_the_sweep_must_see(fault, limits):
     assert count_part(PadModel(limits, **fault), PadPart(1, 0, 0, 18)).wrong > PAIRS // 2
 
 
-def test_the_example_of_a_block_is_wrong_on_the_myhdl_model_too(limits):
-    pad = PadModel(limits, stage_of=SWAPPED)
-    for part in random.Random(2).sample(pad_parts(8), 12):
-        found = count_part(pad, part).first
-        assert found is not None
-        read = decode(pad_wave(pad, found.held, found.then, part))[1]
-        assert read.byte == found.got != found.expected
-
-
 def test_tallies_joined_in_any_order_are_the_same(limits):
     pad = PadModel(limits, stage_of=SWAPPED)
-    tallies = [count_part(pad, part) for part in pad_parts(8)[:40]]
+    tallies = [count_part(pad, part) for part in BLOCKS[:40]]
     ways = []
     for order in (tallies, tallies[::-1], random.Random(3).sample(tallies, 40)):
         whole = PadTally()
@@ -250,6 +240,10 @@ def test_tallies_joined_in_any_order_are_the_same(limits):
         ways.append(whole)
     assert ways[0] == ways[1] == ways[2]
     assert ways[0].cases == 40 * PAIRS
+    in_one = PadTally()
+    for parts in (BLOCKS[:19], BLOCKS[19:39], BLOCKS[39:40]):
+        in_one.add(count_parts(pad, parts))
+    assert in_one == ways[0]
 
 
 def test_no_array_is_changed_in_place(limits):

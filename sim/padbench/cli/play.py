@@ -1,16 +1,21 @@
-"""``padbench play SHEET --scenario NAME``."""
+"""``padbench play SHEET --scenario NAME``, and cases of a sweep again."""
 
 import json
 from difflib import get_close_matches
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.cli.routine import add_routine_options
 from padbench.cli.verify import write_wave
 from padbench.electric.corners import CORNERS
 from padbench.scenarios import SCENARIOS, Scenario
 from padbench.sheet import Sheet
 from padbench.verify import ScenarioResult, run_scenario, standing_for_all
+
+if TYPE_CHECKING:
+    from argparse import Namespace
 
 __all__ = ["run"]
 
@@ -21,11 +26,20 @@ def run(arguments: list[str]) -> int:
         "play",
         "Run one scenario on one port at one corner: print its reads, write its wave. Without"
         " --port and --corner it is run on all, as by verify, and the first that fails is shown,"
-        " else the slow corner on the first port. Scenarios: " + ", ".join(SCENARIOS) + ".",
+        " else the slow corner on the first port. --case plays a case that sweep has named: of a"
+        " pad, or with --routine of a read routine. Scenarios: " + ", ".join(SCENARIOS) + ".",
         "padbench play sim/sheets/harbour-b.toml --scenario stopped-last-bit",
     )
-    parser.add_argument("sheet", metavar="SHEET", type=Path)
-    parser.add_argument("--scenario", metavar="NAME", required=True)
+    parser.add_argument("sheet", metavar="SHEET", type=Path, nargs="?")
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument("--scenario", metavar="NAME")
+    what.add_argument("--case", metavar="WORDS", help="as sweep writes them")
+    parser.add_argument(
+        "--routine",
+        dest="what",
+        metavar="WHAT",
+        help="the case is one of this routine; SHEET is the pad (default: a starter pad)",
+    )
     parser.add_argument(
         "--corner", choices=CORNERS, help="fast: no delays at all; slow: the longest there can be"
     )
@@ -40,21 +54,29 @@ def run(arguments: list[str]) -> int:
         help="the read in the figure (default: the first wrong one, or the first press)",
     )
     add_wave_options(parser)
+    add_routine_options(parser)
     options = parser.parse_args(arguments)
+    if options.what is not None:
+        if options.case is None or options.picture is not None:
+            raise UsageError("--routine: goes with --case, and without --scenario and --picture")
+        from padbench.cli.play_routine import play_routine
+
+        return play_routine(options)
+    if options.sheet is None:
+        raise UsageError("SHEET is missing; see padbench play --help")
     sheet = read_sheet(options.sheet)
-    scenarios = scenarios_for(options.scenarios)
-    scenario = scenarios.get(options.scenario)
-    if scenario is None:
-        near = get_close_matches(options.scenario, scenarios, 1) or sorted(scenarios)
-        raise UsageError(
-            f"--scenario: there is no scenario {options.scenario[:60]!r}; try {', '.join(near)}"
-        )
+    scenario = _scenario(options)
     ports = sheet.works_with.ports
     if options.port is not None and options.port not in ports:
         raise UsageError(
             f"--port: the sheet does not name {options.port[:60]!r}; try {', '.join(ports)}"
         )
-    result = _played(sheet, scenario, options.port, options.corner)
+    try:
+        result = _played(sheet, scenario, options.port, options.corner)
+    except ValueError as error:
+        if options.case is None:
+            raise
+        raise UsageError(f"--case: {error}") from None
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     path = None if folder is None else write_wave(result, folder)
 
@@ -77,6 +99,26 @@ def run(arguments: list[str]) -> int:
         if options.picture is not None:
             screen.print(f"Picture: {options.picture}", soft_wrap=True)
     return 0 if result.verdict == "pass" else 1
+
+
+def _scenario(options: "Namespace") -> Scenario:
+    if options.case is not None:
+        from padbench.sweep.pad_replay import case_from_text, pad_case
+
+        # A sweep knows no times, so neither does its case.
+        options.corner = options.corner or "fast"
+        try:
+            return pad_case(case_from_text(options.case))
+        except ValueError as error:
+            raise UsageError(f"--case: {error}") from None
+    scenarios = scenarios_for(options.scenarios)
+    scenario = scenarios.get(options.scenario)
+    if scenario is None:
+        near = get_close_matches(options.scenario, scenarios, 1) or sorted(scenarios)
+        raise UsageError(
+            f"--scenario: there is no scenario {options.scenario[:60]!r}; try {', '.join(near)}"
+        )
+    return scenario
 
 
 def _played(

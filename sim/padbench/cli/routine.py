@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "add_routine_options",
+    "pad_for_wave",
     "periods_for",
     "run",
     "the_routine",
@@ -47,6 +48,7 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("--line", type=int, help="the line of the frame at which the read starts")
     options = parser.parse_args(arguments)
 
+    from padbench.cli.play_routine import replay_of
     from padbench.console.frames import where_in_frame
     from padbench.console.judge import judge, measure, safe_lengths
     from padbench.console.routine import RoutineError
@@ -81,7 +83,15 @@ def run(arguments: list[str]) -> int:
         from padbench.report.routine_json import routine_object
 
         made = routine_object(
-            routine.name, options.console, measured, verdict, says, sweeps, safe, wave
+            routine.name,
+            options.console,
+            measured,
+            verdict,
+            says,
+            sweeps,
+            safe,
+            wave,
+            replay_of(options),
         )
         print(json.dumps(made, ensure_ascii=False))
     else:
@@ -203,7 +213,7 @@ def write_worst_wave(
     from padbench.waveio import write_vcd
 
     found = worst_of(sweeps)
-    pad = _pad(options.sheet)
+    pad = pad_for_wave(options.sheet)
     path: Path = options.waves
     if found is None or found.counterexample is None:
         wave = case_wave(routine, console, pad, held=0, limit=options.limit)
@@ -238,7 +248,8 @@ def worst_of(sweeps: "Sequence[SweepCounts]") -> "SweepCounts | None":
     )
 
 
-def _pad(sheet: Path | None) -> "PadModel":
+def pad_for_wave(sheet: Path | None) -> "PadModel":
+    """The pad that a routine's wave shows: that of a sheet, or of the starter sheet."""
     from padbench.electric.corners import pad_model
     from padbench.sheet import STARTER
     from padbench.sheet.load import sheet_from_text

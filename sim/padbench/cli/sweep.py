@@ -1,7 +1,6 @@
 """``padbench sweep``."""
 
 import json
-import shlex
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,7 +11,6 @@ from padbench.cli.routine import (
     add_routine_options,
     periods_for,
     the_routine,
-    worst_of,
     write_worst_wave,
 )
 
@@ -21,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from typing import Any
 
-    from padbench.console.engine import SweepCounts
+    from padbench.console.engine import Counterexample, SweepCounts
     from padbench.console.run import Run
     from padbench.sweep.design_map import DesignMap
     from padbench.sweep.engine import Survey
@@ -64,15 +62,16 @@ def run(arguments: list[str]) -> int:
         "--picture",
         metavar="FILE",
         type=Path,
-        help="phase against rate, or with --map gap against loop length; .png, .svg or .pdf",
+        help="phase against rate, with --map gap against loop length, with --sheet buttons against "
+        "stopped bits; .png, .svg or .pdf",
     )
     add_routine_options(parser)
     options = parser.parse_args(arguments)
     if not 1 <= options.workers <= _MOST_WORKERS:
         raise UsageError(f"--workers: {options.workers} is not between 1 and {_MOST_WORKERS}")
     if options.sheet is not None:
-        if options.map or options.picture is not None:
-            raise UsageError("--map and --picture are for a routine; leave them out with --sheet")
+        if options.map:
+            raise UsageError("--map is for a routine; leave it out with --sheet")
         from padbench.cli.sweep_pad import sweep_pad
 
         return sweep_pad(options)
@@ -80,6 +79,7 @@ def run(arguments: list[str]) -> int:
 
 
 def _routine(options: "Namespace") -> int:
+    from padbench.cli.play_routine import replay_of
     from padbench.console.engine import STATES
     from padbench.console.judge import judge, safe_lengths
     from padbench.console.routine import RoutineError
@@ -107,15 +107,16 @@ def _routine(options: "Namespace") -> int:
         _draw(options.picture, routine.name, tallies, chart)
     options.sheet = None
     wave = write_worst_wave(options, routine, console, sweeps)
+    replay = replay_of(options)
     if options.json:
         from padbench.report.routine_json import routine_object
 
         made = routine_object(
-            routine.name, options.console, cycles, verdict, says, sweeps, safe, wave
+            routine.name, options.console, cycles, verdict, says, sweeps, safe, wave, replay
         )
         made |= {"stopped": stopped}
         if options.map:
-            made["map"] = None if chart is None else asdict(chart)
+            made["map"] = None if chart is None else asdict(chart) | {"safe": chart.safe}
         print(json.dumps(made, ensure_ascii=False))
     else:
         from padbench.cli.routine_text import print_routine
@@ -123,7 +124,7 @@ def _routine(options: "Namespace") -> int:
         print_routine(routine.name, console.timing, cycles, verdict, says, sweeps, safe, None)
         if options.map:
             _print_map(chart)
-        _print_replay(options, sweeps)
+        _print_replay(sweeps, replay)
         if wave is not None:
             print(f"Wave: {wave}")
     if stopped:
@@ -192,27 +193,24 @@ def _print_map(chart: "DesignMap | None") -> None:
 
 
 def _draw(path: Path, name: str, tallies: "list[Tally]", chart: "DesignMap | None") -> None:
-    from padbench.report.sweep_plot import draw_map, draw_phases
+    from padbench.report.pictures import save_figure
+    from padbench.report.sweep_plot import map_figure, phases_figure
 
     try:
         if chart is not None:
-            draw_map(chart, f"{name}: loop length and gap", path)
+            figure = map_figure(chart, f"{name}: loop length and gap", path)
         else:
-            draw_phases(tallies, f"{name}: worst outcome of each phase", path)
+            figure = phases_figure(tallies, f"{name}: worst outcome of each phase", path)
     except ValueError as error:
         raise UsageError(f"--picture: {error}") from None
+    save_figure(figure, path)
 
 
-def _print_replay(options: "Namespace", sweeps: "list[SweepCounts]") -> None:
-    """The command that plays the worst case again and writes its wave."""
-    found = worst_of(sweeps)
-    if found is None:
-        return
-    words = ["padbench", "routine", options.what, "--period", str(found.period)]
-    for name in ("entry", "origin", "result"):
-        if getattr(options, name) is not None:
-            words += [f"--{name}", getattr(options, name)]
-    for name, usual in (("ports", "$4016,$4017"), ("console", "60hz"), ("clocks", "joined")):
-        if getattr(options, name) != usual:
-            words += [f"--{name}", getattr(options, name)]
-    print("To see it: " + shlex.join([*words, "--waves", "worst.vcd"]))
+def _print_replay(
+    sweeps: "list[SweepCounts]", replay: "Callable[[int, Counterexample], str]"
+) -> None:
+    """The commands that play the first case of each kind again and write its wave."""
+    for kind in ("accepted_wrong", "never_settles", "corrupt"):
+        found = [(s.period, one) for s in sweeps for one in s.examples if one.kind == kind]
+        if found:
+            print(f"To see it, {kind.replace('_', ' ')}: {replay(*found[0])}")

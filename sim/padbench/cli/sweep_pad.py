@@ -1,10 +1,12 @@
 """``padbench sweep --sheet``: every case of a pad."""
 
 import json
+import shlex
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from padbench.cli.errors import UsageError
 from padbench.cli.options import read_sheet
 
 if TYPE_CHECKING:
@@ -13,21 +15,23 @@ if TYPE_CHECKING:
     from padbench.pad import PadModel, Policy
     from padbench.report.pad_sweep_json import PadResult
     from padbench.sheet import Sheet
-    from padbench.sweep.pad_cases import PadPart, PadTally
+    from padbench.sweep.pad_tally import PadCase, PadPart, PadTally
 
 __all__ = ["sweep_pad"]
 
 _STOPPED = 130
-_BUNDLE = 48
+_BUNDLE = 4
+_POLICIES: tuple["Policy", ...] = ("both", "neutral", "last-wins", "first-wins")
 
 
 def sweep_pad(options: "Namespace") -> int:
     """Sweep a sheet on each kind of port; 1 if any read is wrong."""
     sheet = read_sheet(options.sheet)
-    pads = _pads(sheet)
-    results, stopped = _counts(pads, options)
+    results, stopped = _counts(_pads(sheet), options)
     wrong = [result for result in results if result.whole.wrong]
-    wave = _write_wave(options.waves, pads, wrong)
+    wave = _write_wave(options.waves, sheet, wrong)
+    if options.picture is not None:
+        _draw(options.picture, sheet.pad.name, results)
     cases = sum(result.whole.cases for result in results)
     bad = sum(result.whole.wrong for result in results)
     if stopped:
@@ -36,15 +40,25 @@ def sweep_pad(options: "Namespace") -> int:
         verdict, says = "fail", f"{bad} of {cases} cases read wrong"
     else:
         verdict, says = "pass", f"proved for all {cases} cases"
+
+    def replay(result: "PadResult", case: "PadCase") -> str:
+        """The command line that plays a case again and writes its wave."""
+        from padbench.sweep.pad_replay import case_text
+
+        words = ["padbench", "play", str(options.sheet), "--port", result.ports[0]]
+        return shlex.join([*words, "--case", case_text(case)])
+
     if options.json:
         from padbench.report.pad_sweep_json import pad_sweep_object
 
-        made = pad_sweep_object(sheet.pad.name, verdict, says, results, wave)
+        made = pad_sweep_object(sheet.pad.name, verdict, says, results, wave, replay)
         print(json.dumps(made, ensure_ascii=False))
     else:
         from padbench.cli.sweep_pad_text import print_pad_sweep
 
-        print_pad_sweep(sheet.pad.name, verdict, says, results, wave)
+        print_pad_sweep(sheet.pad.name, verdict, says, results, wave, replay)
+        if options.picture is not None:
+            print(f"Picture: {options.picture}")
     if stopped:
         return _STOPPED
     return 1 if bad else 0
@@ -61,25 +75,18 @@ class _Pad:
 
 def _pads(sheet: "Sheet") -> list[_Pad]:
     """The pads that differ in more than time: on a port an edge may not arrive at all."""
-    from padbench.electric.corners import CORNERS
     from padbench.verify.run import setting_of
 
     found: dict[tuple[object, ...], _Pad] = {}
     for port in sheet.works_with.ports:
-        for corner in CORNERS:
-            setting = setting_of(sheet, port, corner)
-            pad = setting.pad
-            edges = (
-                *(line is None for line in (pad.latch_line.rise, pad.latch_line.fall)),
-                None in (pad.clock_line.rise, pad.clock_line.fall),
-            )
-            known = found.get(edges)
-            ports = known.ports if known else ()
-            found[edges] = _Pad(
-                tuple(dict.fromkeys([*ports, port])),
-                known.pad if known else pad,
-                setting.timing.clocks,
-            )
+        setting = setting_of(sheet, port, "fast")
+        edges = setting.pad.latch_line, setting.pad.clock_line
+        known = found.get(edges)
+        found[edges] = _Pad(
+            (*(known.ports if known else ()), port),
+            known.pad if known else setting.pad,
+            setting.timing.clocks,
+        )
     return list(found.values())
 
 
@@ -87,29 +94,24 @@ def _counts(pads: list[_Pad], options: "Namespace") -> "tuple[list[PadResult], b
     from padbench.cli.progress import case_progress
     from padbench.cli.sweep import parts_done
     from padbench.report.pad_sweep_json import PadResult
-    from padbench.sweep.pad_cases import PAIRS, PadTally, pad_parts
+    from padbench.sweep.pad_cases import PAIRS, pad_parts
 
-    policies: tuple[Policy, ...] = ("both", "neutral", "last-wins", "first-wins")
-    results = [PadResult(one.ports, one.pad.policy, one.pad.serial, PadTally(), {}) for one in pads]
-    jobs = []
-    for number, one in enumerate(pads):
-        for part in pad_parts(one.clocks):
-            jobs.append(_Job(number, one.pad, one.clocks, part))
-            # What other policies would give matters for undisturbed reads alone.
-            if not number and not part.stopped_bit and not part.tie:
-                jobs += [
-                    _Job(number, replace(one.pad, policy=policy), one.clocks, part)
-                    for policy in policies
-                    if policy != one.pad.policy
-                ]
-    # A block takes less than a trip to another process and back.
+    results = [PadResult(one.ports, one.pad.policy, one.pad.serial) for one in pads]
+    jobs = [
+        _Job(number, replace(one.pad, policy=policy), one.clocks, parts)
+        for number, one in enumerate(pads)
+        # The sheet's own policy first: that is the verdict.
+        for policy in sorted(_POLICIES, key=lambda name: name != one.pad.policy)
+        for parts in pad_parts(one.clocks)
+    ]
+    # A job takes less than a trip to another process and back.
     size = 1 if options.workers == 1 and options.cluster is None else _BUNDLE
     work = [jobs[start : start + size] for start in range(0, len(jobs), size)]
-    with case_progress(PAIRS * len(jobs)) as advance:
+    with case_progress(PAIRS * sum(len(job.parts) for job in jobs)) as advance:
         try:
             for bundle in parts_done(options, _do, None, work):
                 for job, tally in bundle:
-                    results[job.pad_number].add(job.pad.policy, job.part, tally)
+                    results[job.pad_number].add(job.pad.policy, job.parts[0], tally)
                     advance(tally.cases)
         except KeyboardInterrupt:
             return results, True
@@ -121,26 +123,36 @@ class _Job:
     pad_number: int
     pad: "PadModel"
     clocks: int
-    part: "PadPart"
+    parts: "tuple[PadPart, ...]"
 
 
 def _do(_: None, jobs: list[_Job]) -> "list[tuple[_Job, PadTally]]":
-    from padbench.sweep.pad_cases import count_part
+    from padbench.sweep.pad_cases import count_parts
 
-    return [(job, count_part(job.pad, job.part, job.clocks)) for job in jobs]
+    return [(job, count_parts(job.pad, job.parts, job.clocks)) for job in jobs]
 
 
-def _write_wave(path: Path | None, pads: list[_Pad], wrong: "list[PadResult]") -> Path | None:
+def _write_wave(path: Path | None, sheet: "Sheet", wrong: "list[PadResult]") -> Path | None:
     """The first wrong case on the MyHDL model; no file where none is wrong."""
-    if path is None or not wrong:
+    found = wrong[0].whole.first_wrong if wrong else None
+    if path is None or found is None:
         return None
-    from padbench.sweep.pad_wave import pad_wave
+    from padbench.sweep.pad_replay import pad_case
+    from padbench.verify import run_scenario
     from padbench.waveio import write_vcd
 
-    found = wrong[0].whole.first
-    assert found is not None
-    one = next(one for one in pads if one.ports == wrong[0].ports)
-    wave = pad_wave(one.pad, found.held, found.then, found.part, one.clocks)
-    comment = f"held {found.held}, then {found.then}: expected {found.expected}, got {found.got}"
-    write_vcd(wave, path, comment=comment)
+    played = run_scenario(sheet, pad_case(found), wrong[0].ports[0], "fast")
+    says = f"{played.says} Expected {found.expected}, got {found.got}"
+    write_vcd(played.timeline, path, comment=says)
     return path
+
+
+def _draw(path: Path, name: str, results: "list[PadResult]") -> None:
+    from padbench.report.pad_sweep_plot import pad_sweep_figure
+    from padbench.report.pictures import save_figure
+
+    try:
+        figure = pad_sweep_figure(name, results[0], path)
+    except ValueError as error:
+        raise UsageError(f"--picture: {error}") from None
+    save_figure(figure, path)

@@ -3,20 +3,27 @@
 from pathlib import Path
 
 from rich import box
+from rich.console import Console
 from rich.table import Table
 
 from padbench.buttons import BUTTONS, spelled
 from padbench.cli.tables import console
-from padbench.report.pad_sweep_json import TIES, PadResult
-from padbench.sweep.pad_cases import PadExample
+from padbench.report.pad_sweep_json import TIES, PadResult, Replay
+from padbench.sweep.pad_replay import says_case
+from padbench.sweep.pad_tally import KINDS
 
 __all__ = ["print_pad_sweep"]
 
 
 def print_pad_sweep(
-    name: str, verdict: str, says: str, results: list[PadResult], wave: Path | None
+    name: str,
+    verdict: str,
+    says: str,
+    results: list[PadResult],
+    wave: Path | None,
+    replay: Replay,
 ) -> None:
-    """What was wrong and how often; which tie and which policy would be safest; the verdict."""
+    """What was wrong and how often, an example of each kind; the safest choice; the verdict."""
     screen = console()
     for result in results:
         whole = result.whole
@@ -26,11 +33,11 @@ def print_pad_sweep(
         )
         if whole.wrong:
             screen.print(_buttons(result))
-        if whole.first is not None:
-            screen.print(_said(whole.first))
-    if results and results[0].stopped:
-        screen.print(_ties(results[0]))
-        screen.print(_policies(results[0]))
+        if result.choices:
+            screen.print(_choices(result))
+        if verdict != "stopped":
+            _print_safest(screen, result)
+        _print_examples(screen, result, replay)
     screen.print(f"{name}: {verdict}: {says}.")
     if wave is not None:
         screen.print(f"Wave: {wave}", soft_wrap=True)
@@ -50,27 +57,42 @@ def _buttons(result: PadResult) -> Table:
     return table
 
 
-def _ties(result: PadResult) -> Table:
+def _choices(result: PadResult) -> Table:
     """The lost bits of stopped reads are the console's fault; what takes their place is not."""
-    table = _table("Stopped reads, by serial input", "tie", "reads", "spoilt", "a press too many")
-    for tie, tally in sorted(result.stopped.items()):
-        cells = (TIES[tie], tally.cases, tally.spoilt, tally.spoilt_ghost)
-        table.add_row(*map(str, cells))
-    return table
-
-
-def _policies(result: PadResult) -> Table:
-    table = _table("Undisturbed reads, by policy", "policy", "reads", "opposite directions seen")
-    for policy, tally in sorted(result.policies.items()):
-        table.add_row(policy, str(tally.cases), str(tally.opposites))
-    return table
-
-
-def _said(found: PadExample) -> str:
-    part = found.part
-    stop = f", bit {part.stopped_bit} stopped by {part.extra}" if part.stopped_bit else ""
-    return (
-        f"For example: held {spelled(found.held)}, then {spelled(found.then)} from event "
-        f"{part.moment} of the read on{stop}, serial input at {TIES[part.tie]}: read "
-        f"{spelled(found.got)}, not {spelled(found.expected)}"
+    table = _table(
+        "By policy and tie of the serial input, reads undisturbed and stopped",
+        "policy, tie",
+        "reads",
+        "opposites",
+        "stopped",
+        "opposites",
+        "press too many",
+        "press missed",
     )
+    for (policy, tie), tally in result.choices.items():
+        stopped = result.stopped.get((policy, tie))
+        row = [tally.cases, tally.opposites]
+        if stopped is not None:
+            row = [tally.cases - stopped.cases, tally.opposites - stopped.opposites]
+            row += [stopped.cases, stopped.opposites, stopped.spoilt_ghost, stopped.spoilt_missed]
+        table.add_row(f"{policy}, {TIES[tie]}", *map(str, row))
+    return table
+
+
+def _print_safest(screen: Console, result: PadResult) -> None:
+    best = " or ".join(f"{policy} with the tie to {TIES[tie]}" for policy, tie in result.safest)
+    if not best:
+        return
+    screen.print(
+        f"Safest: {best} (fewest wrong reads, then opposite directions, presses too many, missed)."
+    )
+
+
+def _print_examples(screen: Console, result: PadResult, replay: Replay) -> None:
+    for kind, what in KINDS.items():
+        found = result.whole.first.get(kind)
+        if found is None:
+            continue
+        must = "" if found.got == found.expected else f", not {spelled(found.expected)}"
+        screen.print(f"{what.capitalize()}: {says_case(found)}: read {spelled(found.got)}{must}")
+        screen.print(f"  To see it: {replay(result, found)}", soft_wrap=True)

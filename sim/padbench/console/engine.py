@@ -44,7 +44,8 @@ class SweepCounts:
     port after a latch) read a byte that is not the held state. ``accepted_wrong``: what the
     routine hands on is not the held state. ``never_settles``: it had not finished after the cycle
     limit. ``kept_old``: with a corrupt pass, it handed on exactly what had stood in the result
-    place before, whatever that was.
+    place before, whatever that was. ``counterexample`` is of the worst kind, ``examples`` has one
+    of each kind, the worst first.
     """
 
     period: int
@@ -55,6 +56,7 @@ class SweepCounts:
     never_settles: int
     kept_old: int
     counterexample: Counterexample | None
+    examples: tuple[Counterexample, ...] = ()
 
 
 class RoutineEngine(Protocol):

@@ -158,6 +158,7 @@ class PlainEngine:
             never_settles=tally.never_settles,
             kept_old=tally.kept_old,
             counterexample=next((tally.first[k] for k in _WORST if k in tally.first), None),
+            examples=tuple(tally.first[k] for k in _WORST if k in tally.first),
         )
 
 

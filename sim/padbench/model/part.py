@@ -10,7 +10,7 @@ both apply.
 
 from typing import Any
 
-from myhdl import _simulator, always
+from myhdl import _simulator, always, instance
 
 from padbench.model.record import Log, now
 from padbench.pad import PadModel
@@ -100,7 +100,15 @@ def watched_register(
             watch.take_inputs()
             watch.show()
 
-    return clock_falls, clock_rises, loading
+    @instance
+    def from_the_start() -> Any:
+        # A load that is high before anything happens is no event, and loads all the same.
+        if load._val and not synchronous:
+            watch.take_inputs()
+            watch.show()
+        yield load
+
+    return clock_falls, clock_rises, loading, from_the_start
 
 
 class _Watch:

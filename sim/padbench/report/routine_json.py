@@ -1,5 +1,6 @@
 """A judged read routine as a plain object for ``--json``."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +21,12 @@ def routine_object(
     sweeps: list[SweepCounts],
     safe: SafeLengths | None,
     wave: Path | None,
+    replay: Callable[[int, Counterexample], str],
 ) -> dict[str, Any]:
-    """Keys as scripts rely on them; cycles are those of the undisturbed routine."""
+    """Keys as scripts rely on them; cycles are those of the undisturbed routine.
+
+    ``replay`` gives the command line that plays a counterexample of a fetch period again.
+    """
     accesses = measured.run.accesses
     timings = {name: console_timing(name) for name in console_names()}
     return {
@@ -42,7 +47,7 @@ def routine_object(
             }
             for key, timing in timings.items()
         },
-        "sweeps": [sweep_object(sweep) for sweep in sweeps],
+        "sweeps": [sweep_object(sweep, replay) for sweep in sweeps],
         "safe": None
         if safe is None
         else {"loop": safe.loop, "loops": list(safe.loops), "gaps": list(safe.gaps)},
@@ -50,7 +55,9 @@ def routine_object(
     }
 
 
-def sweep_object(sweep: SweepCounts) -> dict[str, Any]:
+def sweep_object(
+    sweep: SweepCounts, replay: Callable[[int, Counterexample], str]
+) -> dict[str, Any]:
     """One fetch period."""
     return {
         "period": sweep.period,
@@ -60,13 +67,17 @@ def sweep_object(sweep: SweepCounts) -> dict[str, Any]:
         "accepted_wrong": sweep.accepted_wrong,
         "never_settles": sweep.never_settles,
         "kept_old": sweep.kept_old,
-        "counterexample": _counterexample(sweep.counterexample),
+        "counterexample": None
+        if sweep.counterexample is None
+        else _counterexample(sweep.counterexample),
+        "counterexamples": [
+            {**_counterexample(found), "play": replay(sweep.period, found)}
+            for found in sweep.examples
+        ],
     }
 
 
-def _counterexample(found: Counterexample | None) -> dict[str, Any] | None:
-    if found is None:
-        return None
+def _counterexample(found: Counterexample) -> dict[str, Any]:
     return {
         "held": found.held,
         "phase": found.phase,

@@ -6,6 +6,7 @@ The cluster hands a part to another worker when one dies, so that the totals are
 process; what is known goes along with each part, as a worker may join at any time.
 """
 
+import logging
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, TypeVar
@@ -34,6 +35,8 @@ def joined(address: str) -> Iterator[Any]:
         from distributed import Client  # noqa: PLC0415  (slow, and an extra)
     except ImportError:
         raise NoCluster("distributed is missing; pip install 'padbench[cluster]'") from None
+    # A worker that dies is no news to the user: its part is done by another.
+    logging.getLogger("distributed.client").setLevel(logging.ERROR)
     try:
         client = Client(address, timeout=_PATIENCE, set_as_default=False)
     except (OSError, ValueError, TimeoutError):

@@ -26,14 +26,21 @@ GAPS = range(0, 97)
 
 @dataclass(frozen=True, slots=True)
 class DesignMap:
-    """``safe[i][j]``: with ``loops[i]`` cycles a bit and ``gaps[j]`` more between the passes, no
-    phase of any period stops both passes. ``loop`` is the length now.
+    """``unsafe[i][j]``: the periods of which some phase stops both passes.
+
+    That is with ``loops[i]`` cycles a bit and ``gaps[j]`` more between the passes. ``loop`` is the
+    length now.
     """
 
     loop: int
     loops: tuple[int, ...]
     gaps: tuple[int, ...]
-    safe: tuple[tuple[bool, ...], ...]
+    unsafe: tuple[tuple[tuple[int, ...], ...], ...]
+
+    @property
+    def safe(self) -> tuple[tuple[bool, ...], ...]:
+        """Where no phase of any period stops both passes."""
+        return tuple(tuple(not at for at in row) for row in self.unsafe)
 
 
 def design_map(
@@ -58,20 +65,20 @@ def design_map(
     rows = []
     for length in loops:
         rows.append(
-            tuple(_safe(run.kinds, first, second, length - loop, gap, periods) for gap in gaps)
+            tuple(_unsafe(run.kinds, first, second, length - loop, gap, periods) for gap in gaps)
         )
         step()
     return DesignMap(loop, tuple(loops), tuple(gaps), tuple(rows))
 
 
-def _safe(
+def _unsafe(
     kinds: bytes, first: list[int], second: list[int], more: int, gap: int, periods: Sequence[int]
-) -> bool:
+) -> tuple[int, ...]:
     # What a loop takes longer it takes eight times a pass, the last time behind the last read.
     row = stretched(stretched(kinds, first[-1:], gap), _behind(first, second, gap), more)
-    moved = [read + more * place for place, read in enumerate(first)]
-    later = [read + gap + more * (place + len(first)) for place, read in enumerate(second)]
-    return not any(hits_two(row, period, frozenset(moved), frozenset(later)) for period in periods)
+    moved = frozenset(read + more * place for place, read in enumerate(first))
+    later = frozenset(read + gap + more * (place + len(first)) for place, read in enumerate(second))
+    return tuple(period for period in periods if hits_two(row, period, moved, later))
 
 
 def _behind(first: list[int], second: list[int], gap: int) -> list[int]:

@@ -7,7 +7,7 @@
 
 Edges are events in the order in which they happen; there is no time. An edge that only some cases
 have comes with a mask. Where all have it no mask is paid for: a shift of all cases is a new order
-of the same arrays, so no array is ever changed in place.
+of the same arrays, so no array is ever changed in place, and a copy of pads shares them.
 """
 
 from collections.abc import Sequence
@@ -79,16 +79,17 @@ class ContactLanes:
         return passed
 
 
-def wires_of(pad: PadModel, pressed: Sequence[Words]) -> list[Words]:
+def wires_of(pad: PadModel, pressed: Sequence[Words], unknown: int = 0) -> list[Words]:
     """Levels of the parallel inputs, stage 1 first: low where a button on that stage is pressed.
 
-    Without pull-ups an open contact is at no level; it is taken for low, which is the wrong one.
+    Without pull-ups an open contact is at no level; it gets the level ``unknown``.
     """
     nothing = np.zeros_like(pressed[0])
     low = [nothing] * pad.stages
     for bit, stage in pad.stage_of:
         place = 7 - (bit.bit_length() - 1)
-        wired = np.full_like(nothing, _ALL) if pad.floating else pressed[place]
+        open_is_low = pad.floating and not unknown
+        wired = np.full_like(nothing, _ALL) if open_is_low else pressed[place]
         low[stage - 1] = low[stage - 1] | wired
     return [~wire for wire in low]
 
@@ -99,14 +100,15 @@ class PadLanes:
     Level high of the load makes all stages follow the inputs (a synchronous part: at a rising
     clock edge); low, each rising clock edge shifts by one, the serial input enters stage 1
     (CD4021B data sheet, SCHS024). A part that loads while the latch is low is ``load_inverted``.
+    ``serial`` is the level of the serial input, ``unknown`` that of all stages at power-up.
     """
 
-    def __init__(self, pad: PadModel, words: int, serial: int = 0) -> None:
+    def __init__(self, pad: PadModel, words: int, serial: int = 0, unknown: int = 0) -> None:
         self.transparent = pad.load == "transparent"
         self.inverted = pad.load_inverted
         self.serial = filled(words, serial)
-        # What it powers up with nobody knows; low reads as pressed, the more dangerous level.
-        self.stages = [filled(words, 0)] * pad.stages
+        # What it powers up with nobody knows.
+        self.stages = [filled(words, unknown)] * pad.stages
         self.inputs = [filled(words, 1)] * pad.stages
         self.load = filled(words, 0)
         self._all_load = self._none_loads = False
@@ -116,6 +118,12 @@ class PadLanes:
     def output(self) -> Words:
         """The last stage."""
         return self.stages[-1]
+
+    def copy(self) -> "PadLanes":
+        """The same pads once more, to go on in another way."""
+        other = object.__new__(PadLanes)
+        other.__dict__.update(self.__dict__)
+        return other
 
     def latch(self, level: Words, *, same: bool = False) -> None:
         """The latch line goes to these levels; ``same`` says that they are one level in all."""

@@ -67,6 +67,7 @@ class Tally:
             never_settles=self.never_settles,
             kept_old=self.kept_old,
             counterexample=next((self.first[k] for k in WORST if k in self.first), None),
+            examples=tuple(self.first[k] for k in WORST if k in self.first),
         )
 
 
