@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
+from padbench.cli.reports import add_report_options, say_reports, told
 from padbench.cli.routine import (
     add_routine_options,
     periods_for,
     the_routine,
     worst_of,
+    write_routine_reports,
     write_worst_wave,
 )
 
@@ -67,7 +69,9 @@ def run(arguments: list[str]) -> int:
         help="phase against rate, or with --map gap against loop length; .png, .svg or .pdf",
     )
     add_routine_options(parser)
+    add_report_options(parser)
     options = parser.parse_args(arguments)
+    options.told = told("sweep", arguments)
     if not 1 <= options.workers <= _MOST_WORKERS:
         raise UsageError(f"--workers: {options.workers} is not between 1 and {_MOST_WORKERS}")
     if options.sheet is not None:
@@ -107,6 +111,8 @@ def _routine(options: "Namespace") -> int:
         _draw(options.picture, routine.name, tallies, chart)
     options.sheet = None
     wave = write_worst_wave(options, routine, console, sweeps)
+    found = (cycles, verdict, says, tallies, safe)
+    write_routine_reports(options, routine, console, found, options.told, chart)
     if options.json:
         from padbench.report.routine_json import routine_object
 
@@ -126,6 +132,7 @@ def _routine(options: "Namespace") -> int:
         _print_replay(options, sweeps)
         if wave is not None:
             print(f"Wave: {wave}")
+        say_reports(options)
     if stopped:
         return _STOPPED
     return 1 if verdict in _BAD else 0

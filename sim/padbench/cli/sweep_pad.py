@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from padbench.cli.options import read_sheet
+from padbench.cli.reports import read_inputs, say_reports, write_reports
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -36,6 +37,7 @@ def sweep_pad(options: "Namespace") -> int:
         verdict, says = "fail", f"{bad} of {cases} cases read wrong"
     else:
         verdict, says = "pass", f"proved for all {cases} cases"
+    _write(options, sheet, verdict, says, [*zip(results, pads, strict=True)])
     if options.json:
         from padbench.report.pad_sweep_json import pad_sweep_object
 
@@ -45,9 +47,38 @@ def sweep_pad(options: "Namespace") -> int:
         from padbench.cli.sweep_pad_text import print_pad_sweep
 
         print_pad_sweep(sheet.pad.name, verdict, says, results, wave)
+        say_reports(options)
     if stopped:
         return _STOPPED
     return 1 if bad else 0
+
+
+def _write(
+    options: "Namespace",
+    sheet: "Sheet",
+    verdict: str,
+    says: str,
+    found: "list[tuple[PadResult, _Pad]]",
+) -> None:
+    from padbench.report.junit import pad_sweep_suites
+    from padbench.report.pad_sweep_page import SweptPad, pad_sweep_page
+
+    swept = [SweptPad(result, one.pad, one.clocks) for result, one in found]
+    parts = sheet.parts.file
+    beside = None if parts is None else options.sheet.parent / parts
+    write_reports(
+        options,
+        sheet.pad.name,
+        lambda: pad_sweep_page(
+            sheet.pad.name,
+            verdict,
+            says,
+            swept,
+            read_inputs(options.sheet, beside),
+            options.told,
+        ),
+        lambda: pad_sweep_suites(result for result, _ in found),
+    )
 
 
 @dataclass(frozen=True)

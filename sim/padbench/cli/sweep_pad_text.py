@@ -5,10 +5,10 @@ from pathlib import Path
 from rich import box
 from rich.table import Table
 
-from padbench.buttons import BUTTONS, spelled
+from padbench.buttons import BUTTONS
 from padbench.cli.tables import console
 from padbench.report.pad_sweep_json import TIES, PadResult
-from padbench.sweep.pad_cases import PadExample
+from padbench.report.pad_sweep_page import example_says
 
 __all__ = ["print_pad_sweep"]
 
@@ -27,7 +27,7 @@ def print_pad_sweep(
         if whole.wrong:
             screen.print(_buttons(result))
         if whole.first is not None:
-            screen.print(_said(whole.first))
+            screen.print(f"For example: {example_says(whole.first)}")
     if results and results[0].stopped:
         screen.print(_ties(results[0]))
         screen.print(_policies(results[0]))
@@ -64,13 +64,3 @@ def _policies(result: PadResult) -> Table:
     for policy, tally in sorted(result.policies.items()):
         table.add_row(policy, str(tally.cases), str(tally.opposites))
     return table
-
-
-def _said(found: PadExample) -> str:
-    part = found.part
-    stop = f", bit {part.stopped_bit} stopped by {part.extra}" if part.stopped_bit else ""
-    return (
-        f"For example: held {spelled(found.held)}, then {spelled(found.then)} from event "
-        f"{part.moment} of the read on{stop}, serial input at {TIES[part.tie]}: read "
-        f"{spelled(found.got)}, not {spelled(found.expected)}"
-    )
