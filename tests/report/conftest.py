@@ -10,6 +10,8 @@ from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 
 from padbench.report.html_page import write_page
+from padbench.report.inputs import Input
+from padbench.report.verify_page import verify_page
 from padbench.sheet import sheet_from_text
 from padbench.verify import VerifyResult, verify
 
@@ -89,9 +91,12 @@ def page_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Made]:
         text = file.read_text(encoding="utf-8")
         sheet = sheet_from_text(text, str(file))
         result = verify(sheet)
+        page = verify_page(
+            result, sheet, [Input.of(file.name, text.encode())], f"padbench verify {file.name}"
+        )
         path = folder / f"{name}.html"
         with path.open("w", encoding="utf-8") as out:
-            write_page(result, sheet, text, out, file=file.name)
+            write_page(page, out)
         return path, result
 
     return made

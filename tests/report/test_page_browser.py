@@ -15,6 +15,8 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
 from padbench.report.html_page import write_page
+from padbench.report.inputs import Input
+from padbench.report.verify_page import verify_page
 from padbench.report.wave_data import ROWS
 from padbench.sheet import load_sheet
 
@@ -234,7 +236,8 @@ def test_a_hundred_scenarios_stay_small_and_quick(browser, page_of, tmp_path):
     path = tmp_path / "many.html"
     sheet = ROOT / "sim" / "sheets" / "harbour-a.toml"
     with path.open("w", encoding="utf-8") as out:
-        write_page(many, load_sheet(sheet), sheet.read_text("utf-8"), out, file=sheet.name)
+        files = [Input.of(sheet.name, sheet.read_bytes())]
+        write_page(verify_page(many, load_sheet(sheet), files, "padbench verify"), out)
     assert path.stat().st_size < 5_000_000
     begin = time.perf_counter()
     browser.opened(path)

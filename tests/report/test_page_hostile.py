@@ -7,6 +7,8 @@ import pytest
 from selenium.webdriver.common.by import By
 
 from padbench.report.html_page import write_page
+from padbench.report.inputs import Input
+from padbench.report.verify_page import verify_page
 from padbench.rules import Finding, Remedy
 from padbench.sheet import sheet_from_text
 from padbench.verify import Problem, VerifyResult
@@ -45,7 +47,8 @@ def hostile(page_of, tmp_path_factory) -> tuple[Path, str]:
     )  # fmt: skip
     path = tmp_path_factory.mktemp("evil") / "page.html"
     with path.open("w", encoding="utf-8") as out:
-        write_page(made, bad, text, out, file=EVIL, beside=[(LONG, EVIL)])
+        files = [Input.of(EVIL, text.encode()), Input.of(LONG, EVIL.encode())]
+        write_page(verify_page(made, bad, files, EVIL + LONG), out)
     return path, text
 
 

@@ -1,11 +1,11 @@
 """``--report`` and ``--junit``, for every command that has them.
 
-    add_report_options(parser)
-    options = parser.parse_args(arguments)
-    ...
-    write_reports(options, name, lambda: verify_page(..., told("verify", arguments)), ...)
-    ...
-    say_reports(options)
+add_report_options(parser)
+options = parser.parse_args(arguments)
+...
+write_reports(options, name, lambda: verify_page(..., told("verify", arguments)), ...)
+...
+say_reports(options)
 """
 
 import shlex
@@ -14,15 +14,18 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
 from padbench.files import whole_file
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from padbench.report.html_page import Page
     from padbench.report.inputs import Input
     from padbench.report.junit import Suite
 
-__all__ = ["add_report_options", "read_inputs", "say_reports", "told", "write_reports"]
+__all__ = ["add_report_options", "draw", "read_inputs", "say_reports", "told", "write_reports"]
 
 _OUTPUTS = ("--report", "--junit", "--waves", "--picture", "--margins", "--analogue")
 """Options that name a file to write; whoever repeats a run names his own."""
@@ -94,6 +97,17 @@ def write_reports(
 
         with whole_file(options.junit) as out:
             write_junit(suites(), out, name=name)
+
+
+def draw(option: str, path: Path, figure: "Callable[[Path], Figure]") -> None:
+    """Write a figure to the file that an option names; what cannot be drawn is a `UsageError`."""
+    from padbench.report.pictures import save_figure
+
+    try:
+        made = figure(path)
+    except ValueError as error:
+        raise UsageError(f"{option}: {error}") from None
+    save_figure(made, path)
 
 
 def say_reports(options: Namespace) -> None:

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, read_sheet
-from padbench.cli.reports import add_report_options, read_inputs, say_reports, told, write_reports
+from padbench.cli.reports import (
+    add_report_options,
+    draw,
+    read_inputs,
+    say_reports,
+    told,
+    write_reports,
+)
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -81,13 +88,11 @@ def run(arguments: list[str]) -> int:
 
     if options.picture is not None:
         from padbench.report.exposure_plot import exposure_figure
-        from padbench.report.pictures import save_figure
 
-        try:
-            figure = exposure_figure(routine.name, console.timing.name, sweeps, options.picture)
-        except ValueError as error:
-            raise UsageError(f"--picture: {error}") from None
-        save_figure(figure, options.picture)
+        name, timing = Path(routine.name).name, console.timing
+        draw(
+            "--picture", options.picture, lambda to: exposure_figure(name, timing.name, sweeps, to)
+        )
 
     if options.json:
         from padbench.report.routine_json import routine_object

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
-from padbench.cli.reports import add_report_options, say_reports, told
+from padbench.cli.reports import add_report_options, draw, say_reports, told
 from padbench.cli.routine import (
     add_routine_options,
     periods_for,
@@ -199,15 +199,14 @@ def _print_map(chart: "DesignMap | None") -> None:
 
 
 def _draw(path: Path, name: str, tallies: "list[Tally]", chart: "DesignMap | None") -> None:
-    from padbench.report.sweep_plot import draw_map, draw_phases
+    from padbench.report.sweep_plot import map_figure, phases_figure
 
-    try:
-        if chart is not None:
-            draw_map(chart, f"{name}: loop length and gap", path)
-        else:
-            draw_phases(tallies, f"{name}: worst outcome of each phase", path)
-    except ValueError as error:
-        raise UsageError(f"--picture: {error}") from None
+    name = Path(name).name
+    if chart is not None:
+        draw("--picture", path, lambda to: map_figure(chart, f"{name}: loop length and gap", to))
+    else:
+        title = f"{name}: worst outcome of each phase"
+        draw("--picture", path, lambda to: phases_figure(tallies, title, to))
 
 
 def _print_replay(options: "Namespace", sweeps: "list[SweepCounts]") -> None:

@@ -6,9 +6,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
-from padbench.cli.reports import add_report_options, read_inputs, say_reports, told, write_reports
+from padbench.cli.reports import (
+    add_report_options,
+    draw,
+    read_inputs,
+    say_reports,
+    told,
+    write_reports,
+)
 from padbench.sheet import Sheet
-from padbench.verify import ScenarioResult, VerifyResult, verify
+from padbench.verify import ScenarioResult, VerifyResult, timed, verify
 from padbench.waveio import write_vcd
 
 if TYPE_CHECKING:
@@ -33,6 +40,12 @@ def run(arguments: list[str]) -> int:
         metavar="FILE",
         type=Path,
         help="a VCD file with the voltages of latch, clock and data at the far end, worst corner",
+    )
+    parser.add_argument(
+        "--margins",
+        metavar="FILE",
+        type=Path,
+        help="a figure of each finding's margin at every corner, .svg, .png or .pdf",
     )
     add_report_options(parser)
     options = parser.parse_args(arguments)
@@ -60,6 +73,8 @@ def run(arguments: list[str]) -> int:
         lambda: _page(result, sheet, files, told("verify", arguments)),
         lambda: _suites(result),
     )
+    if options.margins is not None:
+        _draw_margins(result, sheet, options.margins)
     if options.json:
         from padbench.report.as_json import verify_object
 
@@ -80,6 +95,8 @@ def run(arguments: list[str]) -> int:
         show_verdict(screen, sheet.pad.name, result)
         if folder is not None:
             screen.print(f"Waves: {folder}", soft_wrap=True)
+        if options.margins is not None:
+            screen.print(f"Margins: {options.margins}", soft_wrap=True)
         say_reports(options)
     return 0 if result.verdict == "pass" else 1
 
@@ -99,6 +116,14 @@ def _page(result: VerifyResult, sheet: Sheet, files: "list[Input]", command: str
     from padbench.report.verify_page import verify_page
 
     return verify_page(result, sheet, files, command)
+
+
+def _draw_margins(result: VerifyResult, sheet: Sheet, path: Path) -> None:
+    from padbench.electric.margins import spread_of
+    from padbench.report.margins_plot import margins_figure
+
+    spreads = [*spread_of(timed(sheet), result.findings)]
+    draw("--margins", path, lambda to: margins_figure(spreads, sheet.pad.name, to))
 
 
 def _suites(result: VerifyResult) -> "list[Suite]":

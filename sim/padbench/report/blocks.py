@@ -197,20 +197,21 @@ def spans_of(codes: Iterable[int]) -> list[tuple[int, int, int]]:
 
 def findings_blocks(findings: Sequence[Finding]) -> list[Block]:
     """What fails, then what holds."""
-    broken = [(found, _bar(found)) for found in findings if found.verdict == "fail"]
-    holding = [(found, _bar(found)) for found in findings if found.verdict != "fail"]
-    how = (
-        "A bar starts at the limit: to the right there is room to spare, to the left the limit is "
-        "broken. A full bar is a margin as large as the limit itself, or more."
-    )
+    broken = [found for found in findings if found.verdict == "fail"]
+    holding = [found for found in findings if found.verdict != "fail"]
     blocks: list[Block] = []
-    if any(bar for _, bar in broken + holding):
-        blocks.append(Prose((how,), small=True))
-    if broken:
-        blocks.append(Findings("What does not hold", broken))
-    if holding:
-        blocks.append(Findings("What holds", holding))
+    if any(_bar(found) for found in findings):
+        blocks.append(Prose((_HOW,), small=True))
+    for caption, some in (("What does not hold", broken), ("What holds", holding)):
+        if some:
+            blocks.append(Findings(caption, [(found, _bar(found)) for found in some]))
     return blocks
+
+
+_HOW = (
+    "A bar starts at the limit: to the right there is room to spare, to the left the limit is "
+    "broken. A full bar is a margin as large as the limit itself, or more."
+)
 
 
 def article_of(run: ScenarioResult, about: str) -> Article:

@@ -3,9 +3,9 @@
     with whole_file(Path("report.html")) as out:
         write_page(verify_page(result, sheet, files, command), out)
 
-What a command has to show is put together by ``verify_page``, ``regress_page`` and so on, out of the
-blocks of `padbench.report.blocks`; head, style, verdict, cautions, versions, input files and waves
-are the same for all and stand here.
+What a command has to show is put together by ``verify_page``, ``regress_page`` and so on, out of
+the blocks of `padbench.report.blocks`; head, style, verdict, cautions, versions, input files and
+waves are the same for all and stand here.
 
 All text reaches the page through jinja2's escaping or as JSON in which no ``<`` stands, and the
 page forbids itself, by a content security policy, every script that is not its own.

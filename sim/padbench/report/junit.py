@@ -9,7 +9,7 @@ and for sweeps one of their parts; what could not be judged or does not apply is
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, IO
+from typing import IO, TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
 from padbench.buttons import spelled
@@ -174,9 +174,7 @@ def _swept(sweep: SweepCounts) -> Iterator[str]:
 def _case(group: str, case: Case) -> ET.Element:
     made = ET.Element("testcase", classname=group, name=_clean(case.name))
     if case.failed:
-        failure = ET.SubElement(
-            made, "failure", message=_clean(case.failed[0]), type="padbench"
-        )
+        failure = ET.SubElement(made, "failure", message=_clean(case.failed[0]), type="padbench")
         failure.text = _clean("\n".join(case.failed))
     elif case.skipped is not None:
         ET.SubElement(made, "skipped", message=_clean(case.skipped))

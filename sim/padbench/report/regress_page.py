@@ -70,7 +70,10 @@ def _causes(result: RegressResult) -> Iterator[Block]:
         yield Table(
             "A register with one of these faults would give just these reads",
             ("cause", "what it is", "explains"),
-            [(cause.id, cause.says, f"{cause.explains:.0%} of the reads") for cause in result.causes],
+            [
+                (cause.id, cause.says, f"{cause.explains:.0%} of the reads")
+                for cause in result.causes
+            ],
             frozenset((2,)),
         )
     else:
@@ -141,7 +144,9 @@ def _scenarios(result: RegressResult) -> Iterator[Block]:
         said += f"{len(failing)} of the runs fail." if failing else "all of it holds."
         yield Prose((said,))
     if result.skipped:
-        yield Prose([f"Does not apply: {name} ({why})" for name, why in result.skipped], listed=True)
+        yield Prose(
+            [f"Does not apply: {name} ({why})" for name, why in result.skipped], listed=True
+        )
     articles = [article_of(one, _about(one)) for one in shown + failing[:_EXHAUSTIVE]]
     if articles:
         yield Articles(articles)

@@ -130,9 +130,7 @@ def _change(judged: JudgedRoutine, fails: bool) -> Iterator[Block]:
         if safe.gaps:
             lines.append(f"cycles to add between the passes: {ranges(safe.gaps)}")
         if safe.loop is not None and safe.loops:
-            lines.append(
-                f"a loop of {ranges(safe.loops)} cycles a bit; it has {safe.loop} now"
-            )
+            lines.append(f"a loop of {ranges(safe.loops)} cycles a bit; it has {safe.loop} now")
         if not lines:
             lines.append("a quicker loop, or three passes: no gap or loop that was tried is safe")
         yield Prose(("One of these keeps two passes from being stopped in one poll:",))
@@ -177,8 +175,8 @@ def _fetch(judged: JudgedRoutine) -> Iterator[Block]:
     sweeps = [tally.counts() for tally in judged.tallies]
     yield Table(
         "Every held state in every phase of the fetch",
-        ("cycles from fetch to fetch", "cases", "hit", "pass spoilt", "wrong byte handed on", "never settles",
-         "kept the old byte"),
+        ("cycles from fetch to fetch", "cases", "hit", "pass spoilt", "wrong byte handed on",
+         "never settles", "kept the old byte"),
         [_counts(one) for one in sweeps],
         frozenset(range(1, 7)),
         "A hit stops a read of the port; a pass is eight reads after a latch.",

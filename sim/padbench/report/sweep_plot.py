@@ -1,29 +1,33 @@
-"""Sweeps as pictures; they need the extra ``pictures`` (matplotlib)."""
+"""Sweeps as figures: what each phase does at each rate, and which loops and gaps are safe."""
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from padbench.report.pictures import new_figure
 from padbench.sweep.design_map import DesignMap
 from padbench.sweep.tally import OUTCOMES, Tally
 
-__all__ = ["draw_map", "draw_phases"]
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
-_KINDS = (".png", ".svg", ".pdf")
-# Told apart by shape and height as well as by colour.
+__all__ = ["map_figure", "phases_figure"]
+
+# Told apart by shape and size; the colour only repeats it.
 _MARKS = ("", "|", "o", "^", "X")
-_COLOURS = ("", "0.6", "tab:blue", "tab:orange", "tab:red")
+_COLOURS = ("", "0.6", "0.45", "tab:orange", "tab:red")
+_SIZES = (0, 18, 14, 26, 38)
 
 
-def draw_phases(tallies: Sequence[Tally], title: str, path: Path) -> None:
+def phases_figure(tallies: Sequence[Tally], title: str, path: Path) -> "Figure":
     """Phase against fetch period, each phase marked by the worst that any held state came to.
 
-    Raises ``ValueError`` for an ending other than .png, .svg or .pdf or without matplotlib,
-    ``OSError`` if the file cannot be written.
+    ``gid`` of a set of marks is the outcome. Raises ``ValueError`` as `new_figure` does.
     """
-    figure, axes = _figure(path, (11, 6))
+    figure = new_figure(path, 11, 6, layout="constrained")
+    axes: Any = figure.subplots()
     for code in range(1, len(OUTCOMES)):
         places = [
             (phase, row)
@@ -34,20 +38,22 @@ def draw_phases(tallies: Sequence[Tally], title: str, path: Path) -> None:
         if places:
             across, up = zip(*places, strict=True)
             axes.scatter(
-                across, up, s=18, marker=_MARKS[code], c=_COLOURS[code], label=OUTCOMES[code]
-            )
+                across, up, s=_SIZES[code], marker=_MARKS[code], c=_COLOURS[code],
+                label=OUTCOMES[code], gid=OUTCOMES[code],
+            )  # fmt: skip
     for row, tally in enumerate(tallies):
         axes.plot([0, tally.period - 1], [row, row], color="0.85", linewidth=0.8, zorder=0)
     axes.set_yticks(range(len(tallies)), [str(tally.period) for tally in tallies])
-    axes.set(xlabel="phase, CPU cycles", ylabel="fetch period, CPU cycles", title=title)
-    if axes.get_legend_handles_labels()[0]:
-        axes.legend(loc="upper right")
-    _save(figure, path)
+    axes.set(xlabel="phase, CPU cycles", ylabel="fetch period, CPU cycles")
+    axes.set_title(title[:90], parse_math=False)
+    _legend(figure, axes)
+    return figure
 
 
-def draw_map(found: DesignMap, title: str, path: Path) -> None:
-    """Loop length against gap: unsafe places are dark and crossed. Raises as `draw_phases`."""
-    figure, axes = _figure(path, (11, 6))
+def map_figure(found: DesignMap, title: str, path: Path) -> "Figure":
+    """Loop length against gap: unsafe places are crossed. Raises as `phases_figure`."""
+    figure = new_figure(path, 11, 6, layout="constrained")
+    axes: Any = figure.subplots()
     unsafe = ~np.array(found.safe)
     rows, columns = np.nonzero(unsafe)
     axes.scatter(
@@ -57,36 +63,22 @@ def draw_map(found: DesignMap, title: str, path: Path) -> None:
         marker="x",
         c="tab:red",
         label="a phase stops both passes",
+        gid="unsafe",
     )
-    axes.axhline(found.loop, color="0.4", linewidth=1, linestyle="--", label="loop now")
+    axes.axhline(found.loop, color="0.4", linewidth=1, linestyle="--", label="loop now", gid="now")
     axes.set(
         xlabel="cycles added between the passes",
         ylabel="CPU cycles a bit",
         xlim=(found.gaps[0] - 1, found.gaps[-1] + 1),
         ylim=(found.loops[0] - 1, found.loops[-1] + 1),
-        title=title,
     )
-    axes.legend(loc="upper right")
-    _save(figure, path)
+    axes.set_title(title[:90], parse_math=False)
+    _legend(figure, axes)
+    return figure
 
 
-def _figure(path: Path, size: tuple[float, float]) -> tuple[Any, Any]:
-    if path.suffix.lower() not in _KINDS:
-        raise ValueError(f"{path} is no kind of picture; end it in {', '.join(_KINDS)}")
-    try:
-        from matplotlib.figure import Figure  # noqa: PLC0415  (slow, and an extra)
-    except ImportError:
-        raise ValueError("matplotlib is missing; pip install 'padbench[pictures]'") from None
-    figure = Figure(figsize=size, layout="constrained")
-    return figure, figure.subplots()
-
-
-def _save(figure: Any, path: Path) -> None:
-    """By way of a file beside it, so that a picture is whole or not there."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        figure.savefig(beside, format=path.suffix[1:].lower())
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+def _legend(figure: "Figure", axes: Any) -> None:
+    """Beside the axes, where it covers no mark."""
+    handles, labels = axes.get_legend_handles_labels()
+    if handles:
+        figure.legend(handles, labels, loc="outside lower right", ncols=len(labels), frameon=False)

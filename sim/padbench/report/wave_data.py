@@ -15,7 +15,16 @@ from padbench.buttons import BUTTONS
 from padbench.timeline import Timeline, Wire
 from padbench.verify.result import ScenarioResult
 
-__all__ = ["ROWS", "ShownRead", "Wave", "marks_of", "wave_object", "wave_of", "whole_run"]
+__all__ = [
+    "ROWS",
+    "ShownRead",
+    "Wave",
+    "marks_of",
+    "moment_of",
+    "wave_object",
+    "wave_of",
+    "whole_run",
+]
 
 ROWS = (
     ("console.latch", "latch sent"),
@@ -28,9 +37,8 @@ ROWS = (
 """Wire and what it is called, from top to bottom. A contact is high while it is closed."""
 
 _DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"
-_MOMENT = re.compile(r"at ([0-9.]+) µs$")
-"""How the rules of ``rules/timing`` end ``where`` if the worst was met at one moment."""
-
+_MOMENT = re.compile(r"at ([0-9.]+) (µs|ms)$")
+"""How rules and inspection end ``where`` if the worst was met at one moment."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +94,8 @@ def wave_of(run: ScenarioResult) -> Wave:
 
 
 def wave_object(wave: Wave) -> dict[str, Any]:
-    """Keys: ``unit`` (ps), ``end``, ``first``, ``offset``, ``rows``, ``samples``, ``reads``, ``marks``.
+    """Keys: ``unit`` (ps), ``end``, ``first``, ``offset``, ``rows``, ``samples``, ``reads``, and
+    ``marks``.
 
     A row is name, levels (a digit each, as in `padbench.timeline`), time differences. A read is
     start, end of latch, number of samples, byte, expected byte, undecided mask, and 1 if it is as
@@ -130,16 +139,22 @@ def marks_of(run: ScenarioResult) -> list[tuple[int, str]]:
     """Where something went wrong (picoseconds) and what, in time order."""
     marks = [(problem.at, problem.says) for problem in run.problems if problem.at is not None]
     for found in run.broken:
-        moment = _MOMENT.search(found.where)
+        moment = moment_of(found.where)
         if moment is not None:
-            marks.append((min(round(float(moment[1]) * 1e6), run.timeline.end_ps), found.says))
+            marks.append((min(moment, run.timeline.end_ps), found.says))
     return sorted(marks)
+
+
+def moment_of(where: str) -> int | None:
+    """The moment (picoseconds) that a finding's ``where`` ends with, None if it names none."""
+    found = _MOMENT.search(where)
+    return None if found is None else round(float(found[1]) * {"µs": 1e6, "ms": 1e9}[found[2]])
 
 
 def whole_run(run: ScenarioResult) -> list[str]:
     """What went wrong and has no one moment to be marked at."""
     said = [problem.says for problem in run.problems if problem.at is None]
-    return said + [found.says for found in run.broken if not _MOMENT.search(found.where)]
+    return said + [found.says for found in run.broken if moment_of(found.where) is None]
 
 
 def _packed(wire: Wire, unit: int) -> tuple[str, str]:
