@@ -173,12 +173,9 @@ def judge(design: Design, ids: Collection[str] | None = None) -> tuple[Judged, .
 
 @dataclass(frozen=True)
 class AtCorners:
-    """One quantity of n designs at every corner: arrays of shape (n, corners)."""
+    """The margin of one quantity of n designs at every corner, shape (n, corners), in its unit."""
 
     id: str
-    unit: str
-    axes: tuple[str, ...]
-    limit: Array
     margin: Array
 
 
@@ -186,8 +183,7 @@ def at_every_corner(design: Design) -> Iterator[AtCorners]:
     """All that `judge` looks at, with nothing thrown away; for some designs, not for thousands."""
     for over, quantities in _quantities(design, None):
         for one in quantities:
-            _, limit, margin = one.margins(over)
-            yield AtCorners(one.id, one.unit, over.axes, limit, margin)
+            yield AtCorners(one.id, one.margins(over)[2])
 
 
 def thresholds(

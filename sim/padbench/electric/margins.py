@@ -20,7 +20,7 @@ __all__ = ["Spread", "spread_of"]
 
 @dataclass(frozen=True)
 class Spread:
-    """One finding: ``margins`` at all corners of the ports it speaks for, as parts of the limit.
+    """One finding: ``margins`` at all corners of the ports it speaks for, in parts of its limit.
 
     Below 0 the limit is broken; minus infinity where a line never gets there. ``worst`` names the
     corner with the least of them, as the finding does.
@@ -43,16 +43,14 @@ def spread_of(sheet: Sheet, findings: Sequence[Finding]) -> Iterator[Spread]:
     for one in at_every_corner(many):
         if one.id == HIDDEN:
             continue
-        with np.errstate(invalid="ignore", divide="ignore"):
-            parts = one.margin / np.abs(one.limit)
         if one.id in HIGH_LINES:
-            known |= {name_on(one.id, port): row for port, row in zip(ports, parts, strict=True)}
+            rows = zip(ports, one.margin, strict=True)
+            known |= {name_on(one.id, port): row for port, row in rows}
         else:
-            known[one.id] = parts.ravel()
+            known[one.id] = one.margin.ravel()
     for found in findings:
-        parts = known.get(found.id, np.zeros(0))
-        if found.id not in known and found.margin is not None and found.limit:
-            parts = np.asarray([found.margin / abs(found.limit)])
-        parts = parts[~np.isnan(parts) & (parts < np.inf)]
-        if len(parts):
-            yield Spread(found.id, parts, found.where)
+        own = np.zeros(0) if found.margin is None else np.asarray([found.margin])
+        margins = known.get(found.id, own)
+        # Where a limit goes with the supply it is that of the worst corner, as in the finding.
+        if found.limit and len(margins := margins[margins < np.inf]):
+            yield Spread(found.id, margins / abs(found.limit), found.where)

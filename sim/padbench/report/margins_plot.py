@@ -18,8 +18,8 @@ __all__ = ["LEAST", "MOST", "margins_figure"]
 LEAST, MOST = -1.2, 1.2
 """Parts of the limit that the axis shows; what lies beyond stands at its end with an arrow."""
 
-_LONGEST = 110
-_ROW = 0.27
+_LONGEST = 130
+_WIDE, _ROW = 13.0, 0.27
 """Inches."""
 
 
@@ -32,8 +32,8 @@ def margins_figure(spreads: Sequence[Spread], pad: str, path: Path) -> "Figure":
     if not spreads:
         raise ValueError("no finding has a margin to draw")
     tall = 1.2 + _ROW * len(spreads)
-    figure = new_figure(path, 11.0, tall)
-    axes: Any = figure.add_axes((0.2, 0.6 / tall, 0.32, (tall - 1.1) / tall))
+    figure = new_figure(path, _WIDE, tall)
+    axes: Any = figure.add_axes((0.165, 0.6 / tall, 0.27, (tall - 1.1) / tall))
     for row, one in enumerate(spreads):
         inside = np.clip(one.margins, LEAST, MOST)
         worst = float(inside.min())
@@ -46,7 +46,7 @@ def margins_figure(spreads: Sequence[Spread], pad: str, path: Path) -> "Figure":
             color="0.25", gid=f"corners {one.id}",
         )  # fmt: skip
         axes.plot(
-            [worst], [row], marker="<" if worst == LEAST else "D", markersize=6, color="black",
+            [worst], [row], marker={LEAST: "<", MOST: ">"}.get(worst, "D"), markersize=6, color="black",
             markerfacecolor="white" if broken else "black", gid=f"worst {one.id}",
         )  # fmt: skip
         name = f"✗ {one.id}" if broken else one.id
