@@ -46,8 +46,8 @@ def margins_figure(spreads: Sequence[Spread], pad: str, path: Path) -> "Figure":
             color="0.25", gid=f"corners {one.id}",
         )  # fmt: skip
         axes.plot(
-            [worst], [row], marker={LEAST: "<", MOST: ">"}.get(worst, "D"), markersize=6, color="black",
-            markerfacecolor="white" if broken else "black", gid=f"worst {one.id}",
+            [worst], [row], marker={LEAST: "<", MOST: ">"}.get(worst, "D"), markersize=6,
+            color="black", markerfacecolor="white" if broken else "black", gid=f"worst {one.id}",
         )  # fmt: skip
         name = f"✗ {one.id}" if broken else one.id
         axes.text(

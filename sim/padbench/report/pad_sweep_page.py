@@ -117,7 +117,7 @@ def _kinds(result: PadResult) -> Iterator[Block]:
             for tie, tally in sorted(result.stopped.items())
         ],
         frozenset((1, 2, 3)),
-        "The console is at fault for the bits that a stopped read loses, not for what replaces them.",
+        "That a stopped read loses bits is the console's fault; what replaces them is not.",
     )
     yield Table(
         "Undisturbed reads, by policy for opposite directions",
