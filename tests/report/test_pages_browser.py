@@ -1,4 +1,4 @@
-"""The pages of the other commands in a real browser, with hostile names and texts in all of them."""
+"""The pages of the other commands in a real browser, with hostile names and texts in them."""
 
 import json
 from pathlib import Path
