@@ -92,7 +92,7 @@ def test_it_opens_draws_and_runs_nothing_of_what_it_shows(browser, pages, name):
         assert browser.overflowing() == [], f"{width} px wide"
     assert browser.violations() == []
     browser.painted("dark")
-    assert browser.violations(runOnly=["cat.color"]) == []
+    assert browser.violations(runOnly=["color-contrast"]) == []
 
 
 def test_the_wave_of_a_capture_is_the_capture(browser, pages):

@@ -9,10 +9,10 @@ from padbench.units import show
 __all__ = ["Change", "changes"]
 
 _TITLES = {
-    "pull-up.value": "Other pull-up resistors",
-    "resistors.latch-to-supply": "Another resistor from latch to supply",
-    "resistors.clock-to-supply": "Another resistor from clock to supply",
-    "cable.length": "A shorter cable",
+    "pull-up.value": "The pull-up resistors",
+    "resistors.latch-to-supply": "The resistor from latch to supply",
+    "resistors.clock-to-supply": "The resistor from clock to supply",
+    "cable.length": "The length of the cable",
     "wiring.order": "Wires of the buttons",
     "wiring.serial-input": "The serial input",
     "wiring.pull-up": "Missing pull-ups",
