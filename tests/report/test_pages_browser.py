@@ -90,6 +90,12 @@ def test_it_opens_draws_and_runs_nothing_of_what_it_shows(browser, pages, name):
     for width in (1600, 360):
         browser.resized(width)
         assert browser.overflowing() == [], f"{width} px wide"
+    # On a telephone too every table but that of findings, which becomes a list, has its numbers.
+    hidden = browser.execute_script(
+        "return [...document.querySelectorAll('td.number:not(.findings td)')].filter("
+        "(one) => !one.closest('details') && !one.offsetWidth).length"
+    )
+    assert hidden == 0
     assert browser.violations() == []
     browser.painted("dark")
     assert browser.violations(runOnly=["color-contrast"]) == []

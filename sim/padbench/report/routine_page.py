@@ -85,7 +85,7 @@ def routine_page(judged: JudgedRoutine, files: Sequence[Input], command: str) ->
         name=f"Read routine {Path(judged.routine.name).name}",
         verdict="stopped" if judged.verdict == "stopped" else "fail" if fails else "pass",
         word=_WORDS[judged.verdict],
-        lead=f"{judged.says[:1].upper()}{judged.says[1:]}.",
+        lead=f"{judged.says[:1].upper()}{judged.says[1:]}" + "." * (judged.says[-1:] != "?"),
         sections=[*_sections(judged, fails)],
         files=files,
         command=command,
