@@ -1,10 +1,12 @@
 """What the figures draw is the result, point for point, and no text runs into another."""
 
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
@@ -15,6 +17,7 @@ from padbench.console.latency import LatencySetup, press_to_picture
 from padbench.console.source import load_routine
 from padbench.electric.margins import spread_of
 from padbench.parts import console_timing
+from padbench.report.blocks import spans_of
 from padbench.report.latency_plot import latency_figure
 from padbench.report.margins_plot import LEAST, MOST, margins_figure
 from padbench.report.routine_page import map_strips, phase_strips
@@ -107,6 +110,17 @@ def test_the_strips_on_the_page_are_the_same_phases(swept):
     ]
     assert unsafe == [{gap for gap, good in enumerate(row) if not good} for row in chart.safe]
     assert [strip.label for strip in map_strips(chart).rows if strip.now] == ["36"]
+
+
+@given(st.lists(st.integers(0, 4), max_size=60))
+def test_stretches_of_equal_codes_come_apart_into_the_codes(codes):
+    spans = spans_of(codes)
+    made = [0] * len(codes)
+    for start, size, code in spans:
+        made[start : start + size] = [code] * size
+    assert made == codes
+    # As few as there can be.
+    assert len(spans) == sum(bool(b) and a != b for a, b in pairwise([0, *codes]))
 
 
 def test_each_unsafe_place_of_the_map_has_a_cross(swept):

@@ -70,7 +70,7 @@ def test_text_stays_text_and_what_is_too_long_leaves_its_digest(tmp_path):
 def test_the_command_has_file_names_and_no_outputs(tmp_path):
     sheet = tmp_path / "my pad.toml"
     sheet.write_text("")
-    arguments = [str(sheet), "--report", "r.html", "--json", "--junit=x.xml", "--no-waves"]
+    arguments = ["--junit=x.xml", str(sheet), "--report", "r.html", "--json", "--no-waves"]
     assert told("verify", arguments) == "padbench verify 'my pad.toml'"
     assert told("inspect", ["w.vcd", f"--sheet={sheet}", "--waves", "d", "--passes", "2"]) == (
         "padbench inspect w.vcd '--sheet=my pad.toml' --passes 2"
