@@ -1,4 +1,4 @@
-"""``verify --report`` and ``--junit`` from the command line."""
+"""``--report`` and ``--junit`` from the command line."""
 
 import hashlib
 import json
@@ -31,16 +31,22 @@ def sheet(tmp_path: Path) -> Path:
 
 def test_page_and_junit_are_written_and_named(sheet, tmp_path, capsys):
     page, junit = tmp_path / "out" / "r.html", tmp_path / "out" / "r.xml"
+    margins = tmp_path / "out" / "m.svg"
     command = ["verify", str(sheet), "--no-waves", "--report", str(page), "--junit", str(junit)]
-    assert main(command) == 1
-    assert f"Report: {page}" in capsys.readouterr().out
+    assert main([*command, "--margins", str(margins)]) == 1
+    said = capsys.readouterr().out
+    assert f"Report: {page}" in said
+    assert f"Margins: {margins}" in said
+    assert margins.read_bytes().startswith(b"<?xml")
     text = page.read_text(encoding="utf-8")
     # Sheet and parts file with their digests, so that the page alone reproduces the run.
     for file in (sheet, tmp_path / "mine.toml"):
         assert hashlib.sha256(file.read_bytes()).hexdigest() in text
         assert f"<bdi>{file.name}</bdi>" in text
+    # The command is said as it is typed where all of them lie in one folder.
+    assert "<code><bdi>padbench verify pad.toml</bdi></code>" in text
     assert ET.parse(junit).getroot().tag == "testsuites"
-    assert sorted(one.name for one in page.parent.iterdir()) == ["r.html", "r.xml"]
+    assert sorted(one.name for one in page.parent.iterdir()) == ["m.svg", "r.html", "r.xml"]
 
 
 def test_json_stays_alone_on_standard_output(sheet, tmp_path, capsys):

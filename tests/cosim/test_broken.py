@@ -3,6 +3,7 @@
 After each of them no process and no file is left.
 """
 
+import hashlib
 import json
 import os
 from pathlib import Path
@@ -177,12 +178,19 @@ def test_a_failed_assertion_in_vhdl_is_quoted_with_its_line(tmp_path, capfd):
     assert "gone" in found["says"]
 
 
-def test_nothing_is_written_but_waves(tmp_path, capfd):
+def test_nothing_is_written_but_what_was_asked_for(tmp_path, capfd):
     waves = tmp_path / "waves"
     sheet = write(tmp_path, "stages[n-1]", "stages[n-1]")
-    junit = tmp_path / "results.xml"
+    junit, page = tmp_path / "results.xml", tmp_path / "page.html"
     before = set(tmp_path.iterdir())
-    code, _, _ = command(capfd, sheet, "--scenario", "idle", "--waves", waves, "--junit", junit)
+    outputs = ["--waves", waves, "--junit", junit, "--report", page]
+    code, said, _ = command(capfd, sheet, "--scenario", "idle", *outputs)
     assert code == 0
+    assert f"Report: {page}" in said
+    # The page alone makes the run again: the sheet and the sources stand on it.
+    text = page.read_text(encoding="utf-8")
+    for file in (sheet, tmp_path / "pad.v"):
+        assert hashlib.sha256(file.read_bytes()).hexdigest() in text
+    assert "padbench regress pad.toml --scenario idle<" in text
     assert [path.name for path in waves.iterdir()] == ["idle.vcd"]
-    assert set(tmp_path.iterdir()) - before == {waves, junit}
+    assert set(tmp_path.iterdir()) - before == {waves, junit, page}

@@ -58,6 +58,7 @@ def test_the_wheel_carries_package_tables_and_sheets(tmp_path):
         "padbench/parts/consoles.toml",
         "padbench/parts/registers.toml",
         "padbench/report/page/page.html.j2",
+        "padbench/report/page/blocks/articles.html.j2",
         "padbench/report/page/uplot.js",
         "padbench/report/page/uplot-licence.txt",
         "padbench/sheet/starter.toml",

@@ -12,7 +12,7 @@ import pytest
 import xmlschema
 from junitparser import Failure, JUnitXml, Skipped
 
-from padbench.report.junit_verify import write_junit
+from padbench.report.junit import verify_suites, write_junit
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
 from padbench.verify import VerifyResult, verify
@@ -29,7 +29,7 @@ def result() -> VerifyResult:
 
 def written(result: VerifyResult, name: str = "A pad") -> str:
     out = io.StringIO()
-    write_junit(result, out, name=name)
+    write_junit(verify_suites(result), out, name=name)
     return out.getvalue()
 
 

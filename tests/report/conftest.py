@@ -6,10 +6,13 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from axe_core_python.selenium import Axe
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 
 from padbench.report.html_page import write_page
+from padbench.report.inputs import Input
+from padbench.report.verify_page import verify_page
 from padbench.sheet import sheet_from_text
 from padbench.verify import VerifyResult, verify
 
@@ -22,15 +25,45 @@ class Browser(webdriver.Chrome):
 
     def opened(self, path: Path, *, width: int = 1200, mode: str = "light") -> None:
         """Open a page afresh in a window of that width, in light or dark."""
+        self.painted(mode)
+        self.resized(width)
+        self.get_log("browser")
+        self.get_log("performance")
+        self.get(path.as_uri())
+
+    def painted(self, mode: str) -> None:
+        """Light or dark, as the system of whoever looks has it."""
         features = [{"name": "prefers-color-scheme", "value": mode}]
         self.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": features})
+
+    def resized(self, width: int) -> None:
+        """A window of that width; waves follow at the next frame."""
         self.execute_cdp_cmd(
             "Emulation.setDeviceMetricsOverride",
             {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False},
         )
-        self.get_log("browser")
-        self.get_log("performance")
-        self.get(path.as_uri())
+
+    def overflowing(self) -> list[str]:
+        """What reaches beyond the right edge of the window, unless it scrolls by itself."""
+        return self.execute_async_script(
+            "const done = arguments[0], e = document.documentElement;"
+            "requestAnimationFrame(() => requestAnimationFrame(() => done(["
+            " ...(e.scrollWidth > e.clientWidth ? ['the page'] : []),"
+            " ...[...document.querySelectorAll('header *, main *')].filter("
+            " (one) => !one.closest('.scroll, svg') &&"
+            " one.getBoundingClientRect().right > innerWidth + 1"
+            ").map((one) => one.outerHTML.slice(0, 90))])))"
+        )
+
+    def violations(self, **options: object) -> list[tuple[str, str, list[str]]]:
+        """What axe-core calls serious or critical, by its rules for WCAG."""
+        found = Axe().run(self, options=options or None)
+        assert found["passes"]  # it looked at something
+        return [
+            (rule["id"], rule["impact"], [node["html"][:120] for node in rule["nodes"][:3]])
+            for rule in found["violations"]
+            if rule["impact"] in ("serious", "critical")
+        ]
 
     def all_drawn(self) -> None:
         """Scroll past every wave, as a reader does, until each is drawn."""
@@ -89,9 +122,12 @@ def page_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Made]:
         text = file.read_text(encoding="utf-8")
         sheet = sheet_from_text(text, str(file))
         result = verify(sheet)
+        page = verify_page(
+            result, sheet, [Input.of(file.name, text.encode())], f"padbench verify {file.name}"
+        )
         path = folder / f"{name}.html"
         with path.open("w", encoding="utf-8") as out:
-            write_page(result, sheet, text, out, file=file.name)
+            write_page(page, out)
         return path, result
 
     return made

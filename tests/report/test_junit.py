@@ -1,5 +1,6 @@
 """JUnit XML: counts, causes and characters that XML cannot hold."""
 
+import io
 from dataclasses import replace
 from xml.etree import ElementTree
 
@@ -8,7 +9,7 @@ import pytest
 from padbench.cosim.causes import Cause
 from padbench.cosim.coverage import Coverage
 from padbench.cosim.result import RegressResult
-from padbench.report.junit import write_junit
+from padbench.report.junit import regress_suites, write_junit
 from padbench.rules import Finding
 from padbench.timeline import Timeline
 from padbench.verify import Problem, ScenarioResult
@@ -25,18 +26,17 @@ def result() -> RegressResult:
     return RegressResult((found, quiet), (sound, wrong), (), causes, skipped, Coverage(), 3, 1.25)
 
 
-def test_counts_and_text(result, tmp_path):
-    write_junit(result, tmp_path / "out.xml", "My \x00pad")
-    suite = ElementTree.parse(tmp_path / "out.xml").getroot().find("testsuite")
-    assert suite.attrib == {
-        "name": "My ?pad",
-        "tests": "5",
-        "failures": "2",
-        "errors": "0",
-        "skipped": "2",
-        "time": "1.250",
-    }
-    failed = suite.find("testcase[@name='each-button']/failure")
-    assert failed.attrib["message"] == "read 1: ? wrong <&>"
+def test_counts_and_text(result):
+    out = io.StringIO()
+    write_junit(regress_suites(result), out, name="My \x00pad")
+    top = ElementTree.fromstring(out.getvalue())
+    assert top.attrib == {"name": "My \ufffdpad"}
+    findings, scenarios = top
+    counts = {"errors": "0", "failures": "1", "skipped": "1"}
+    assert findings.attrib == {"name": "findings", "tests": "2", **counts}
+    assert scenarios.attrib == {"name": "scenarios", "tests": "3", "time": "1.250", **counts}
+    failed = scenarios.find("testcase[@name='each-button']/failure")
+    assert failed.attrib["message"] == "read 1: \ufffd wrong <&>"
     assert "likely cause: it shifts on the falling clock edge" in failed.text
-    assert suite.find("testcase[@name='data.glitch']/failure") is not None
+    assert findings.find("testcase[@name='data.glitch']/failure") is not None
+    assert scenarios.find("testcase[@name='cut-short']/skipped") is not None

@@ -7,6 +7,8 @@ import pytest
 from selenium.webdriver.common.by import By
 
 from padbench.report.html_page import write_page
+from padbench.report.inputs import Input
+from padbench.report.verify_page import verify_page
 from padbench.rules import Finding, Remedy
 from padbench.sheet import sheet_from_text
 from padbench.verify import Problem, VerifyResult
@@ -34,7 +36,10 @@ def hostile(page_of, tmp_path_factory) -> tuple[Path, str]:
         name=EVIL + LONG,
         says=EVIL,
         port=EVIL,
-        problems=(Problem(result.scenarios[1].reads[0].read.start_ps, EVIL),),
+        problems=(
+            Problem(result.scenarios[1].reads[0].read.start_ps, EVIL),
+            Problem(None, f"nowhere {EVIL}"),
+        ),
     )
     ports = tuple(replace(row, variant=EVIL, port=EVIL) for row in result.ports[:1])
     made = VerifyResult(
@@ -45,7 +50,8 @@ def hostile(page_of, tmp_path_factory) -> tuple[Path, str]:
     )  # fmt: skip
     path = tmp_path_factory.mktemp("evil") / "page.html"
     with path.open("w", encoding="utf-8") as out:
-        write_page(made, bad, text, out, file=EVIL, beside=[(LONG, EVIL)])
+        files = [Input.of(EVIL, text.encode()), Input.of(LONG, EVIL.encode())]
+        write_page(verify_page(made, bad, files, EVIL + LONG), out)
     return path, text
 
 
@@ -65,6 +71,11 @@ def test_it_renders_as_text_and_runs_nothing(browser, hostile, width):
     assert name == EVIL + LONG
     shown = browser.execute_script("return document.querySelector('pre.file').textContent")
     assert shown == text
+    # What has no one place in the wave stands above it.
+    whole = browser.find_elements(By.CSS_SELECTOR, ".whole + .wave")
+    said = browser.execute_script("return document.querySelector('.whole').textContent")
+    assert len(whole) == 2
+    assert f"whole run: nowhere {EVIL} (no one place in the wave)" in said
     assert "49" not in browser.find_element(By.TAG_NAME, "h1").text  # {{ 7 * 7 }} is only text
     wide, room = browser.execute_script(
         "const e = document.documentElement; return [e.scrollWidth, e.clientWidth]"

@@ -5,6 +5,7 @@ import warnings
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -21,6 +22,7 @@ from padbench.verify import run_scenario
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 SVG = Path("figure.svg")
+SVG_SPACE = "http://www.w3.org/2000/svg"
 
 
 def figures(result):
@@ -156,3 +158,28 @@ def test_a_chosen_read_is_the_one_that_is_drawn(page_of):
 
 def test_an_ending_in_capitals_will_do():
     assert new_figure(Path("A.SVG"), 1, 1) is not None
+
+
+def test_the_pictures_of_the_readme_are_what_their_script_draws(tmp_path, page_of):
+    """Edge by edge; the bytes hang on the version of matplotlib."""
+    root = SHEETS.parents[1]
+    script = (root / "waves" / "pictures" / "draw").read_text(encoding="utf-8")
+    readme = (root / "README.md").read_text(encoding="utf-8")
+    drawn = re.findall(r"^draw (\S+) (\S+)$", script, re.MULTILINE)
+    assert len(drawn) == 2
+    for name, scenario in drawn:
+        assert f"(waves/pictures/{name}-{scenario}.svg)" in readme
+        run = next(one for one in page_of(name)[1].scenarios if one.name == scenario)
+        path = tmp_path / f"{name}.svg"
+        pad = load_sheet(SHEETS / f"{name}.toml").pad.name
+        save_figure(wave_figure(run, shown_read(run), path, pad=pad), path)
+        now, kept = (
+            {
+                group.get("id"): [one.get("d") for one in group.iter(f"{{{SVG_SPACE}}}path")]
+                for group in ElementTree.parse(file).iter(f"{{{SVG_SPACE}}}g")
+                if group.get("id") in dict(ROWS)
+            }
+            for file in (path, root / "waves" / "pictures" / f"{name}-{scenario}.svg")
+        )
+        assert set(now) == set(dict(ROWS))
+        assert now == kept

@@ -82,6 +82,12 @@ def test_pulses_that_never_arrive_are_counted(limits):
     lost = found["timing.clock-arrives"]
     assert (lost.verdict, lost.measured, lost.limit) == ("fail", 2, 16)
     assert "14 of 16 clock edges never reach" in lost.says
+    # The first that had not come when two more had been sent.
+    sent = timeline.wires["console.clock"].times[1:].tolist()
+    first = next(
+        at for n, at in enumerate(sent) if (lazy.times[1:] <= sent[n + 2]).sum() < n + 1
+    )  # fmt: skip
+    assert lost.where == f"at {first / 1e6:.3f} µs"
     arrived = Wire(timeline.wires["pad.load"].times + 5, timeline.wires["pad.load"].levels)
     late = judged(replace(timeline, wires={**timeline.wires, "pad.load": arrived}), limits)
     assert late["timing.latch-arrives"].verdict == "pass"

@@ -9,6 +9,7 @@ from padbench.buttons import spelled
 from padbench.inspection.buttons_seen import Press
 from padbench.inspection.measures import Statistics
 from padbench.inspection.reads import SeenRead
+from padbench.report.inspect_page import remarks_of
 from padbench.units import show
 
 __all__ = ["LINE_PS", "measures_table", "presses_table", "seen_table"]
@@ -53,26 +54,9 @@ def seen_table(reads: Sequence[SeenRead]) -> Table:
             f"{read.byte:08b}",
             spelled(read.byte),
             str(read.clocks),
-            _remark(read),
+            remarks_of(read),
         )
     return table
-
-
-def _remark(read: SeenRead) -> str:
-    remarks = []
-    if read.extra:
-        remarks.append(f"clock {', '.join(map(str, read.extra))} extra")
-    if read.byte != read.held and not read.missing:
-        remarks.append(f"on the wire {spelled(read.held)}")
-    if read.undecided:
-        remarks.append(f"{spelled(read.undecided)} undecided")
-    if read.cut_short:
-        remarks.append("cut short")
-    if read.open_ended:
-        remarks.append("the capture ends")
-    if read.in_gap:
-        remarks.append("not all recorded")
-    return "; ".join(remarks)
 
 
 def presses_table(presses: Sequence[Press]) -> Table:

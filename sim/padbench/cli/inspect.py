@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from padbench.cli.captures import OpenCapture, add_capture_options, opened
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, read_sheet
+from padbench.cli.reports import add_report_options, read_inputs, say_reports, told, write_reports
 from padbench.inspection.inspect import Inspection, Settings, inspect
 from padbench.inspection.reads import SeenRead
 from padbench.inspection.windows import TooMuch
@@ -16,6 +17,9 @@ from padbench.sheet import Sheet
 
 if TYPE_CHECKING:
     from padbench.inspection.expected import Expectation
+    from padbench.report.html_page import Page
+    from padbench.report.inspect_page import ChosenRead
+    from padbench.timeline import Timeline
 
 __all__ = ["run"]
 
@@ -42,6 +46,7 @@ def run(arguments: list[str]) -> int:
     )
     parser.add_argument("--clocks", metavar="N", type=int, help="bits of a whole read (default: 8)")
     parser.add_argument("--passes", metavar="N", type=int, default=0, help="reads of one poll")
+    add_report_options(parser)
     parser.add_argument("--all-reads", action="store_true", help=f"list more than {_SHOWN}")
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet) if options.sheet else None
@@ -60,10 +65,12 @@ def run(arguments: list[str]) -> int:
         other, _ = _read(options.against, options, settings, lenient=True)
         findings += judge_against([*seen.reads()], [*other.reads()], str(options.against))
     verdict = overall(found.verdict for found in findings)
+    _write(options, seen, capture, findings, expected, told("inspect", arguments))
     if options.json:
         _print_json(verdict, seen, capture, findings)
     else:
         _print_tables(verdict, seen, capture, findings, options)
+        say_reports(options)
     return 0 if verdict == "pass" else 1
 
 
@@ -121,6 +128,45 @@ def _findings(seen: Inspection, settings: Settings, sheet: Sheet | None) -> tupl
 
     policy = "both" if sheet is None else sheet.policy.opposite_directions
     return findings_of(seen, wanted=settings.wanted, policy=policy)
+
+
+def _write(
+    options: Namespace,
+    seen: Inspection,
+    capture: OpenCapture,
+    findings: list[Finding],
+    expected: "Expectation | None",
+    command: str,
+) -> None:
+    from padbench.report.junit import inspect_suites
+
+    def page() -> "Page":
+        from padbench.report.inspect_page import chosen_reads, inspect_page
+
+        files = [options.sheet, options.expect, options.capture, options.against]
+        return inspect_page(
+            options.capture.name,
+            seen,
+            findings,
+            capture.channels,
+            _waves(options, chosen_reads(seen, findings)),
+            read_inputs(*files),
+            command,
+            expected=expected,
+        )
+
+    write_reports(options, options.capture.name, page, lambda: inspect_suites(findings))
+
+
+def _waves(options: Namespace, chosen: "list[ChosenRead]") -> "list[tuple[ChosenRead, Timeline]]":
+    """The wires of the chosen reads, in a second pass: nobody knows before the end which."""
+    if not options.capture.is_file():
+        return []
+    from padbench.inspection.stretches import stretches
+
+    with opened(options.capture, options) as again:
+        found = dict(stretches(again.pieces(), [one.span for one in chosen]))
+    return [(one, found[one.span[0]]) for one in chosen if one.span[0] in found]
 
 
 def _print_json(

@@ -70,12 +70,10 @@ def run(arguments: list[str]) -> int:
 
     delays = press_to_picture(setup)
     if options.picture is not None:
-        from padbench.report.latency_plot import draw_latency
+        from padbench.cli.reports import draw
+        from padbench.report.latency_plot import latency_figure
 
-        try:
-            draw_latency(delays, setup, options.picture)
-        except ValueError as error:
-            raise UsageError(f"--picture: {error}") from None
+        draw("--picture", options.picture, lambda path: latency_figure(delays, setup, path))
     found = _object(delays, setup, options)
     if options.json:
         print(json.dumps(found, ensure_ascii=False))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.cli.reports import draw
 from padbench.cli.routine import add_routine_options
 from padbench.cli.verify import write_wave
 from padbench.electric.corners import CORNERS
@@ -16,6 +17,8 @@ from padbench.verify import ScenarioResult, run_scenario, standing_for_all
 
 if TYPE_CHECKING:
     from argparse import Namespace
+
+    from matplotlib.figure import Figure
 
 __all__ = ["run"]
 
@@ -134,15 +137,14 @@ def _played(
 
 
 def _draw(result: ScenarioResult, path: Path, wanted: int | None, pad: str) -> None:
-    from padbench.report.pictures import save_figure
     from padbench.report.wave_picture import shown_read, wave_figure
 
     count = len(result.reads)
     if wanted is not None and not 1 <= wanted <= count:
         raise UsageError(f"--read: {wanted} is not between 1 and {count}, the reads of the run")
-    try:
+
+    def figure(to: Path) -> "Figure":
         number = shown_read(result) if wanted is None else wanted - 1
-        figure = wave_figure(result, number, path, pad=pad)
-    except ValueError as error:
-        raise UsageError(f"--picture: {error}") from None
-    save_figure(figure, path)
+        return wave_figure(result, number, to, pad=pad)
+
+    draw("--picture", path, figure)

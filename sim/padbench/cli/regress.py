@@ -10,13 +10,15 @@ from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
-from padbench.cli.verify import write_wave
+from padbench.cli.reports import add_report_options, read_inputs, say_reports, told, write_reports
+from padbench.cli.verify import inputs_of, write_wave
 from padbench.scenarios import Scenario
 from padbench.sheet import Hdl, Sheet
 from padbench.verify import ScenarioResult
 
 if TYPE_CHECKING:
     from padbench.cosim.result import RegressResult
+    from padbench.report.inputs import Input
 
 __all__ = ["run"]
 
@@ -43,9 +45,7 @@ def run(arguments: list[str]) -> int:
         action="store_true",
         help="also all 256 x 256 transitions between held states and every stopped read",
     )
-    parser.add_argument(
-        "--junit", metavar="FILE", type=Path, help="write JUnit XML for a CI server"
-    )
+    add_report_options(parser)
     parser.add_argument(
         "--time-limit",
         metavar="SECONDS",
@@ -69,18 +69,33 @@ def run(arguments: list[str]) -> int:
         ):
             written[result.name] = write_wave(result, folder)
 
+    assert sheet.hdl is not None
+    sources = [options.sheet.parent / source for source in sheet.hdl.sources]
+    files = [] if options.report is None else [*inputs_of(sheet, options), *read_inputs(*sources)]
     result = _regress(sheet, options, scenarios, folder, keep)
-    if options.junit is not None:
-        from padbench.report.junit import write_junit
-
-        write_junit(result, options.junit, sheet.pad.name)
+    _write(result, sheet, options, files, told("regress", arguments))
     if options.json:
         from padbench.report.regress_json import regress_object
 
         print(json.dumps(regress_object(result, written), ensure_ascii=False))
     else:
         _print(result, sheet, folder)
+        say_reports(options)
     return 0 if result.verdict == "pass" else 1
+
+
+def _write(
+    result: "RegressResult", sheet: Sheet, options: Namespace, files: "list[Input]", command: str
+) -> None:
+    from padbench.report.junit import regress_suites
+    from padbench.report.regress_page import regress_page
+
+    write_reports(
+        options,
+        sheet.pad.name,
+        lambda: regress_page(result, sheet, files, command),
+        lambda: regress_suites(result),
+    )
 
 
 def _with_simulator(sheet: Sheet, path: Path, simulator: str | None) -> Sheet:

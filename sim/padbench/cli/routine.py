@@ -7,14 +7,27 @@ from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, read_sheet
+from padbench.cli.reports import (
+    add_report_options,
+    draw,
+    read_inputs,
+    say_reports,
+    told,
+    write_reports,
+)
 
 if TYPE_CHECKING:
     from argparse import Namespace
 
     from padbench.console.engine import SweepCounts
     from padbench.console.fetch import Console
+    from padbench.console.judge import Measured, SafeLengths
     from padbench.console.routine import Routine
     from padbench.pad import PadModel
+    from padbench.report.html_page import Page
+    from padbench.report.inputs import Input
+    from padbench.sweep.design_map import DesignMap
+    from padbench.sweep.tally import Tally
 
 __all__ = [
     "add_routine_options",
@@ -23,6 +36,7 @@ __all__ = [
     "run",
     "the_routine",
     "worst_of",
+    "write_routine_reports",
     "write_worst_wave",
 ]
 
@@ -44,6 +58,7 @@ def run(arguments: list[str]) -> int:
     parser.add_argument(
         "--picture", metavar="FILE", type=Path, help="exposure by rate, .png, .svg or .pdf"
     )
+    add_report_options(parser)
     parser.add_argument("--sheet", type=Path, help="the pad in that wave (default: a starter pad)")
     parser.add_argument("--line", type=int, help="the line of the frame at which the read starts")
     options = parser.parse_args(arguments)
@@ -59,7 +74,8 @@ def run(arguments: list[str]) -> int:
         span = None
         if options.line is not None:
             span = where_in_frame(console.timing, options.line, measured.most)
-        sweeps = _sweeps(routine, console, periods_for(options), options.limit)
+        tallies = _tallies(routine, console, periods_for(options), options.limit)
+        sweeps = [tally.counts() for tally in tallies]
     except RoutineError as error:
         raise UsageError(str(error)) from None
     except ValueError as error:
@@ -68,16 +84,17 @@ def run(arguments: list[str]) -> int:
     exposed = [sweep.period for sweep in sweeps if sweep.accepted_wrong]
     safe = safe_lengths(measured, exposed) if verdict == "exposed" else None
     wave = write_worst_wave(options, routine, console, sweeps)
+    command = told("routine", arguments)
+    found = (measured, verdict, says, tallies, safe)
+    write_routine_reports(options, routine, console, found, command)
 
     if options.picture is not None:
         from padbench.report.exposure_plot import exposure_figure
-        from padbench.report.pictures import save_figure
 
-        try:
-            figure = exposure_figure(routine.name, console.timing.name, sweeps, options.picture)
-        except ValueError as error:
-            raise UsageError(f"--picture: {error}") from None
-        save_figure(figure, options.picture)
+        name, timing = Path(routine.name).name, console.timing
+        draw(
+            "--picture", options.picture, lambda to: exposure_figure(name, timing.name, sweeps, to)
+        )
 
     if options.json:
         from padbench.report.routine_json import routine_object
@@ -102,6 +119,7 @@ def run(arguments: list[str]) -> int:
             print(f"Wave: {wave}")
         if options.picture is not None:
             print(f"Picture: {options.picture}")
+        say_reports(options)
     return 1 if verdict in _BAD else 0
 
 
@@ -189,9 +207,9 @@ def periods_for(options: "Namespace") -> list[int]:
     return list(dict.fromkeys(asked))
 
 
-def _sweeps(
+def _tallies(
     routine: "Routine", console: "Console", periods: Sequence[int], limit: int
-) -> "list[SweepCounts]":
+) -> "list[Tally]":
     from padbench.cli.progress import progress
     from padbench.console.engine import STATES
     from padbench.sweep.engine import FastEngine
@@ -199,7 +217,7 @@ def _sweeps(
     engine = FastEngine()
     with progress("held states", STATES * len(periods)) as step:
         return [
-            engine.sweep(routine, console, period, limit=limit, step=step) for period in periods
+            engine.tally(routine, console, period, limit=limit, step=step) for period in periods
         ]
 
 
@@ -236,6 +254,53 @@ def write_worst_wave(
         )
     write_vcd(wave, path, comment=comment)
     return path
+
+
+def write_routine_reports(
+    options: "Namespace",
+    routine: "Routine",
+    console: "Console",
+    found: "tuple[Measured, str, str, Sequence[Tally], SafeLengths | None]",
+    command: str,
+    chart: "DesignMap | None" = None,
+) -> None:
+    """The page and the file for CI servers, of ``routine`` and of ``sweep --routine``."""
+    if options.report is None and options.junit is None:
+        return
+    from padbench.report.junit import routine_suites
+    from padbench.report.routine_page import JudgedRoutine, routine_page
+
+    def page() -> "Page":
+        judged = JudgedRoutine(
+            routine,
+            console,
+            *found,
+            pad=pad_for_wave(options.sheet),
+            limit=options.limit,
+            line=getattr(options, "line", None),
+            chart=chart,
+        )
+        return routine_page(judged, routine_inputs(options, routine), command)
+
+    counts = [tally.counts() for tally in found[3]]
+    write_reports(options, routine.name, page, lambda: routine_suites(found[0], counts))
+
+
+def routine_inputs(options: "Namespace", routine: "Routine") -> "list[Input]":
+    """The source of a routine, a shipped one too, with a listing where it is machine code."""
+    from dataclasses import replace
+
+    from padbench.console.source import shipped_source
+    from padbench.report.inputs import Input, disassembled
+
+    source = shipped_source(options.what)
+    if source is not None:
+        files = [Input.of(f"{options.what}.asm", source.encode())]
+    else:
+        files = read_inputs(Path(options.what), origin=routine.segments[0][0])
+        if files and Path(options.what).suffix.lower() == ".hex":
+            files = [replace(files[0], listing=disassembled(routine.segments))]
+    return [*files, *read_inputs(options.sheet)]
 
 
 def worst_of(sweeps: "Sequence[SweepCounts]") -> "SweepCounts | None":

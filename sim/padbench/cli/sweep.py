@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
+from padbench.cli.reports import add_report_options, draw, say_reports, told
 from padbench.cli.routine import (
     add_routine_options,
     periods_for,
     the_routine,
+    write_routine_reports,
     write_worst_wave,
 )
 
@@ -66,7 +68,9 @@ def run(arguments: list[str]) -> int:
         "stopped bits; .png, .svg or .pdf",
     )
     add_routine_options(parser)
+    add_report_options(parser)
     options = parser.parse_args(arguments)
+    options.told = told("sweep", arguments)
     if not 1 <= options.workers <= _MOST_WORKERS:
         raise UsageError(f"--workers: {options.workers} is not between 1 and {_MOST_WORKERS}")
     if options.sheet is not None:
@@ -108,6 +112,8 @@ def _routine(options: "Namespace") -> int:
     options.sheet = None
     wave = write_worst_wave(options, routine, console, sweeps)
     replay = replay_of(options)
+    found = (cycles, verdict, says, tallies, safe)
+    write_routine_reports(options, routine, console, found, options.told, chart)
     if options.json:
         from padbench.report.routine_json import routine_object
 
@@ -127,6 +133,7 @@ def _routine(options: "Namespace") -> int:
         _print_replay(sweeps, replay)
         if wave is not None:
             print(f"Wave: {wave}")
+        say_reports(options)
     if stopped:
         return _STOPPED
     return 1 if verdict in _BAD else 0
@@ -193,17 +200,14 @@ def _print_map(chart: "DesignMap | None") -> None:
 
 
 def _draw(path: Path, name: str, tallies: "list[Tally]", chart: "DesignMap | None") -> None:
-    from padbench.report.pictures import save_figure
     from padbench.report.sweep_plot import map_figure, phases_figure
 
-    try:
-        if chart is not None:
-            figure = map_figure(chart, f"{name}: loop length and gap", path)
-        else:
-            figure = phases_figure(tallies, f"{name}: worst outcome of each phase", path)
-    except ValueError as error:
-        raise UsageError(f"--picture: {error}") from None
-    save_figure(figure, path)
+    name = Path(name).name
+    if chart is not None:
+        draw("--picture", path, lambda to: map_figure(chart, f"{name}: loop length and gap", to))
+    else:
+        title = f"{name}: worst outcome of each phase"
+        draw("--picture", path, lambda to: phases_figure(tallies, title, to))
 
 
 def _print_replay(

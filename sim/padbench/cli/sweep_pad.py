@@ -6,14 +6,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from padbench.cli.errors import UsageError
 from padbench.cli.options import read_sheet
+from padbench.cli.reports import draw, read_inputs, say_reports, write_reports
 
 if TYPE_CHECKING:
     from argparse import Namespace
 
     from padbench.pad import PadModel, Policy
-    from padbench.report.pad_sweep_json import PadResult
+    from padbench.report.pad_sweep_json import PadResult, Replay
     from padbench.sheet import Sheet
     from padbench.sweep.pad_tally import PadCase, PadPart, PadTally
 
@@ -48,6 +48,7 @@ def sweep_pad(options: "Namespace") -> int:
         words = ["padbench", "play", str(options.sheet), "--port", result.ports[0]]
         return shlex.join([*words, "--case", case_text(case)])
 
+    _write(options, sheet, verdict, says, results, replay)
     if options.json:
         from padbench.report.pad_sweep_json import pad_sweep_object
 
@@ -59,9 +60,39 @@ def sweep_pad(options: "Namespace") -> int:
         print_pad_sweep(sheet.pad.name, verdict, says, results, wave, replay)
         if options.picture is not None:
             print(f"Picture: {options.picture}")
+        say_reports(options)
     if stopped:
         return _STOPPED
     return 1 if bad else 0
+
+
+def _write(
+    options: "Namespace",
+    sheet: "Sheet",
+    verdict: str,
+    says: str,
+    results: "list[PadResult]",
+    replay: "Replay",
+) -> None:
+    from padbench.report.junit import pad_sweep_suites
+    from padbench.report.pad_sweep_page import pad_sweep_page
+
+    parts = sheet.parts.file
+    beside = None if parts is None else options.sheet.parent / parts
+    write_reports(
+        options,
+        sheet.pad.name,
+        lambda: pad_sweep_page(
+            sheet,
+            verdict,
+            says,
+            results,
+            replay,
+            read_inputs(options.sheet, beside),
+            options.told,
+        ),
+        lambda: pad_sweep_suites(results),
+    )
 
 
 @dataclass(frozen=True)
@@ -149,10 +180,5 @@ def _write_wave(path: Path | None, sheet: "Sheet", wrong: "list[PadResult]") -> 
 
 def _draw(path: Path, name: str, results: "list[PadResult]") -> None:
     from padbench.report.pad_sweep_plot import pad_sweep_figure
-    from padbench.report.pictures import save_figure
 
-    try:
-        figure = pad_sweep_figure(name, results[0], path)
-    except ValueError as error:
-        raise UsageError(f"--picture: {error}") from None
-    save_figure(figure, path)
+    draw("--picture", path, lambda to: pad_sweep_figure(name, results[0], to))

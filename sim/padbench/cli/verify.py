@@ -1,16 +1,29 @@
 """``padbench verify SHEET``."""
 
 import json
+from argparse import Namespace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
-from padbench.files import whole_file
+from padbench.cli.reports import (
+    add_report_options,
+    draw,
+    read_inputs,
+    say_reports,
+    told,
+    write_reports,
+)
 from padbench.sheet import Sheet
-from padbench.sheet.text import read_text
-from padbench.verify import ScenarioResult, verify
+from padbench.verify import ScenarioResult, VerifyResult, timed, verify
 from padbench.waveio import write_vcd
 
-__all__ = ["run"]
+if TYPE_CHECKING:
+    from padbench.report.html_page import Page
+    from padbench.report.inputs import Input
+    from padbench.report.junit import Suite
+
+__all__ = ["inputs_of", "run", "write_wave"]
 
 
 def run(arguments: list[str]) -> int:
@@ -29,18 +42,16 @@ def run(arguments: list[str]) -> int:
         help="a VCD file with the voltages of latch, clock and data at the far end, worst corner",
     )
     parser.add_argument(
-        "--report",
+        "--margins",
         metavar="FILE",
         type=Path,
-        help="one page (HTML) with everything: verdict, what to change, findings, waves",
+        help="a figure of each finding's margin at every corner, .svg, .png or .pdf",
     )
-    parser.add_argument("--junit", metavar="FILE", type=Path, help="JUnit XML for CI servers")
+    add_report_options(parser)
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet)
     # Now and not at the end, so that the page shows what was judged.
-    text, beside = "", []
-    if options.report is not None:
-        text, beside = read_text(options.sheet), _beside(sheet, options.sheet, options.scenarios)
+    files = [] if options.report is None else inputs_of(sheet, options)
     scenarios = list(scenarios_for(options.scenarios).values())
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     written: dict[str, Path] = {}
@@ -56,16 +67,14 @@ def run(arguments: list[str]) -> int:
     with progress("scenarios", 2 * len(sheet.works_with.ports) * len(scenarios)) as step:
         result = verify(sheet, scenarios, step=step, keep=keep)
 
-    if options.report is not None:
-        from padbench.report.html_page import write_page
-
-        with whole_file(options.report) as out:
-            write_page(result, sheet, text, out, file=options.sheet.name, beside=beside)
-    if options.junit is not None:
-        from padbench.report.junit_verify import write_junit
-
-        with whole_file(options.junit) as out:
-            write_junit(result, out, name=sheet.pad.name)
+    write_reports(
+        options,
+        sheet.pad.name,
+        lambda: _page(result, sheet, files, told("verify", arguments)),
+        lambda: _suites(result),
+    )
+    if options.margins is not None:
+        _draw_margins(result, sheet, options.margins)
     if options.json:
         from padbench.report.as_json import verify_object
 
@@ -86,25 +95,41 @@ def run(arguments: list[str]) -> int:
         show_verdict(screen, sheet.pad.name, result)
         if folder is not None:
             screen.print(f"Waves: {folder}", soft_wrap=True)
-        if options.report is not None:
-            screen.print(f"Report: {options.report}", soft_wrap=True)
+        if options.margins is not None:
+            screen.print(f"Margins: {options.margins}", soft_wrap=True)
+        say_reports(options)
     return 0 if result.verdict == "pass" else 1
 
 
-def _beside(sheet: Sheet, path: Path, scenarios: Path | None) -> list[tuple[str, str]]:
-    """Name and text of the other files that a run hangs on."""
+def inputs_of(sheet: Sheet, options: Namespace) -> "list[Input]":
+    """The sheet and the other files that a run hangs on."""
     parts, routine = sheet.parts.file, sheet.poll.routine
-    files = [
-        None if parts is None else path.parent / parts,
-        scenarios,
+    return read_inputs(
+        options.sheet,
+        None if parts is None else options.sheet.parent / parts,
+        options.scenarios,
         None if routine is None else Path(routine),
-    ]
-    # A routine may be one of the shipped ones, which is no file, or machine code, which is no text.
-    return [
-        (file.name, file.read_text(encoding="utf-8", errors="replace"))
-        for file in files
-        if file is not None and file.is_file()
-    ]
+    )
+
+
+def _page(result: VerifyResult, sheet: Sheet, files: "list[Input]", command: str) -> "Page":
+    from padbench.report.verify_page import verify_page
+
+    return verify_page(result, sheet, files, command)
+
+
+def _draw_margins(result: VerifyResult, sheet: Sheet, path: Path) -> None:
+    from padbench.electric.margins import spread_of
+    from padbench.report.margins_plot import margins_figure
+
+    spreads = [*spread_of(timed(sheet), result.findings)]
+    draw("--margins", path, lambda to: margins_figure(spreads, sheet.pad.name, to))
+
+
+def _suites(result: VerifyResult) -> "list[Suite]":
+    from padbench.report.junit import verify_suites
+
+    return verify_suites(result)
 
 
 _SHOWN = "each-button"

@@ -14,7 +14,7 @@ from pathlib import Path
 from padbench.console.assembly import Assembled, assemble
 from padbench.console.routine import PORTS, Place, Routine, RoutineError
 
-__all__ = ["SHIPPED", "load_routine", "number", "routine_from_source"]
+__all__ = ["SHIPPED", "load_routine", "number", "routine_from_source", "shipped_source"]
 
 SHIPPED = {
     "read-once": "A",
@@ -56,8 +56,8 @@ def load_routine(
 
     Raises `RoutineError` with file, line, what is wrong and what would be right.
     """
-    if what in SHIPPED:
-        text = (files(__package__) / "routines" / f"{what}.asm").read_text(encoding="utf-8")
+    text = shipped_source(what)
+    if text is not None:
         return routine_from_source(
             text, what, entry=entry, result=result or SHIPPED[what], ports=ports
         )
@@ -83,6 +83,13 @@ def load_routine(
         return routine_from_source(_text(raw, what), what, entry=entry, result=result, ports=ports)
     segments = _hex(raw, what) if kind == ".hex" else _bin(raw, what, origin)
     return _routine(Assembled(segments, {}, {}), what, entry, result, ports)
+
+
+def shipped_source(name: str) -> str | None:
+    """The assembly source of a shipped routine; None for any other name."""
+    if name not in SHIPPED:
+        return None
+    return (files(__package__) / "routines" / f"{name}.asm").read_text(encoding="utf-8")
 
 
 def routine_from_source(

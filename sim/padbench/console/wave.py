@@ -24,7 +24,10 @@ from padbench.pad import PadModel
 from padbench.stimulus import DrivenLines, Stimulus
 from padbench.timeline import Timeline, Wire, Word
 
-__all__ = ["case_wave", "driven_by"]
+__all__ = ["STOPPED", "case_wave", "driven_by"]
+
+STOPPED = "read of the port stopped"
+"""How the note of a stopped read begins."""
 
 _LEAD = 8
 """CPU cycles before the first and after the last of the routine."""
@@ -121,7 +124,7 @@ def _notes(
     notes = [(0, f"held: {spelled(state)}")]
     for access in run.accesses:
         if access.stolen and access.port == port:
-            said = f"read of the port stopped for {access.stolen} cycles, "
+            said = f"{STOPPED} for {access.stolen} cycles, "
             said += f"{access.extra} clock(s) too many"
             notes.append((ps(access.cycle - access.stolen), said))
     notes += [(ps(p.reads[-1] + 1), f"pass read: {spelled(p.byte)}") for p in run.passes[port]]

@@ -20,7 +20,15 @@ from padbench.rules import Finding, Remedy, Verdict
 from padbench.sheet import Poll, Sheet
 from padbench.units import show
 
-__all__ = ["Electric", "PortRow", "judge_electric", "port_table"]
+__all__ = [
+    "HIDDEN",
+    "HIGH_LINES",
+    "Electric",
+    "PortRow",
+    "judge_electric",
+    "name_on",
+    "port_table",
+]
 
 THIN = 0.1
 """A margin below this part of the limit is thin (common practice, no source)."""
@@ -28,8 +36,11 @@ THIN = 0.1
 _USUAL_LINE_R = 3.6e3
 """Ω from latch and clock to supply (from memory)."""
 
-_HIDDEN = "data.answer"
-_HIGH = ("latch.high", "clock.high")
+HIDDEN = "data.answer"
+"""Worked out on the way to others, and no finding."""
+
+HIGH_LINES = ("latch.high", "clock.high")
+"""Findings of one port each; all others speak for every port of the sheet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,15 +102,15 @@ def port_table(sheet: Sheet) -> tuple[PortRow, ...]:
     asked = [one for one in found if one.id.startswith(("latch.", "clock.", "data.", "supply."))]
     return tuple(
         PortRow(
-            variant, kind.name, tuple(_name(one.id, kind) for one in asked if not one.holds[row])
+            variant, kind.name, tuple(name_on(one.id, kind) for one in asked if not one.holds[row])
         )
         for row, (variant, kind) in enumerate(places)
     )
 
 
-def _name(id_: str, port: PortKind) -> str:
+def name_on(id_: str, port: PortKind) -> str:
     """A level that is not reached is a fault of one port, and is named after it."""
-    return f"port.{port.name}.{id_.split('.', maxsplit=1)[0]}" if id_ in _HIGH else id_
+    return f"port.{port.name}.{id_.split('.', maxsplit=1)[0]}" if id_ in HIGH_LINES else id_
 
 
 def _findings(
@@ -110,14 +121,14 @@ def _findings(
     length = sheet.cable.length
     stretch = length.high / length.nominal if length.nominal else 1.0
     for judged in judge(many):
-        if judged.id == _HIDDEN:
+        if judged.id == HIDDEN:
             continue
-        rows = range(len(ports)) if judged.id in _HIGH else [int(np.argmin(judged.margin))]
+        rows = range(len(ports)) if judged.id in HIGH_LINES else [int(np.argmin(judged.margin))]
         for row in rows:
             finding = _finding(judged, row, many, part, ports[row])
             if remedies and (finding.verdict == "fail" or _thin(finding)):
                 # What stands for all ports must be mended on all of them.
-                own = [designs[row]] if judged.id in _HIGH else designs
+                own = [designs[row]] if judged.id in HIGH_LINES else designs
                 others = [
                     one for place, one in enumerate(designs) if len(own) == 1 and place != row
                 ]
@@ -143,7 +154,7 @@ def _finding(judged: Judged, row: int, many: Design, part: RegisterPart, port: P
     )
     of_port = not judged.id.startswith(("levels.", "edges.", "power.pull-up"))
     return Finding(
-        id=_name(judged.id, port),
+        id=name_on(judged.id, port),
         verdict="pass" if holds else "fail",
         measured=_finite(measured),
         limit=_finite(limit),

@@ -27,9 +27,11 @@ from padbench.electric.space import Space, space
 __all__ = [
     "GROUPS",
     "TEST_LOAD",
+    "AtCorners",
     "DrivenLine",
     "Judged",
     "Line",
+    "at_every_corner",
     "data_levels",
     "data_taus",
     "driven_line",
@@ -123,7 +125,8 @@ class _Quantity:
     measured: Array
     limit: Array
 
-    def worst(self, over: Space) -> Judged:
+    def margins(self, over: Space) -> tuple[Array, Array, Array]:
+        """Measured, limit and margin at all corners, each of shape (n, corners)."""
         shape = over.supply.shape
         measured = np.broadcast_to(self.measured, shape)
         limit = np.broadcast_to(self.limit, shape)
@@ -131,7 +134,11 @@ class _Quantity:
             margin = limit - measured if self.sense == "at most" else measured - limit
         # inf - inf: a line that never gets there fails whatever the limit.
         never = np.isinf(measured) if self.sense == "at most" else np.isneginf(measured)
-        margin = np.where(never, -np.inf, margin)
+        return measured, limit, np.where(never, -np.inf, margin)
+
+    def worst(self, over: Space) -> Judged:
+        measured, limit, margin = self.margins(over)
+        shape = margin.shape
         corner = np.argmin(margin, axis=1)
         rows = np.arange(shape[0])
         ends = len(over.axes)
@@ -164,6 +171,21 @@ def judge(design: Design, ids: Collection[str] | None = None) -> tuple[Judged, .
     return tuple(_joined(group) for group in zip(*pieces, strict=True))
 
 
+@dataclass(frozen=True)
+class AtCorners:
+    """The margin of one quantity of n designs at every corner, shape (n, corners), in its unit."""
+
+    id: str
+    margin: Array
+
+
+def at_every_corner(design: Design) -> Iterator[AtCorners]:
+    """All that `judge` looks at, with nothing thrown away; for some designs, not for thousands."""
+    for over, quantities in _quantities(design, None):
+        for one in quantities:
+            yield AtCorners(one.id, one.margins(over)[2])
+
+
 def thresholds(
     low_part: Array, high_part: Array, series_b: Array, supply: Array
 ) -> tuple[Array, Array]:
@@ -180,12 +202,19 @@ def thresholds(
 
 
 def _judge(design: Design, ids: Collection[str] | None) -> Iterator[Judged]:
+    for over, quantities in _quantities(design, ids):
+        yield from _worst(quantities, over, ids)
+
+
+def _quantities(
+    design: Design, ids: Collection[str] | None
+) -> Iterator[tuple[Space, Iterable["_Quantity"]]]:
     def asked(group: str) -> bool:
         return ids is None or any(id_ in ids for id_ in GROUPS[group])
 
     if asked("contacts"):
         over = space(design, ("supply", "resistors", "temperature", "leakage", "contact"))
-        yield from _worst(_contacts(design, over), over, ids)
+        yield over, _contacts(design, over)
     over = space(design, ("supply", "resistors", "temperature", "leakage", "diode"))
     both = asked("data") or asked("supply")
     lines = {
@@ -193,11 +222,11 @@ def _judge(design: Design, ids: Collection[str] | None) -> Iterator[Judged]:
     }
     for name, line in lines.items():
         if asked(name):
-            yield from _worst(_line(design, over, name, line), over, ids)
+            yield over, _line(design, over, name, line)
     if asked("data"):
-        yield from _worst(_data(design, over, lines["latch"], lines["clock"]), over, ids)
+        yield over, _data(design, over, lines["latch"], lines["clock"])
     if asked("supply"):
-        yield from _worst(_supply(design, over, lines["latch"], lines["clock"]), over, ids)
+        yield over, _supply(design, over, lines["latch"], lines["clock"])
 
 
 def _worst(

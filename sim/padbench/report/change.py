@@ -8,6 +8,21 @@ from padbench.units import show
 
 __all__ = ["Change", "changes"]
 
+_TITLES = {
+    "pull-up.value": "The pull-up resistors",
+    "resistors.latch-to-supply": "The resistor from latch to supply",
+    "resistors.clock-to-supply": "The resistor from clock to supply",
+    "cable.length": "The length of the cable",
+    "wiring.order": "Wires of the buttons",
+    "wiring.serial-input": "The serial input",
+    "wiring.pull-up": "Missing pull-ups",
+    "wiring.stuck-contact": "A contact that is stuck",
+    "wiring.every-button": "Missing buttons",
+    "wiring.own-stage": "Two buttons on one stage",
+    "wiring.load": "How the register loads",
+}
+"""What is said above a change; any other has its key or its finding's id there."""
+
 
 @dataclass(frozen=True, slots=True)
 class Change:
@@ -24,6 +39,13 @@ class Change:
     values: tuple[str, ...]
     series: str
     mends: tuple[str, ...]
+    ohms: float | None = None
+
+    @property
+    def title(self) -> str:
+        """What it is about, in words."""
+        name = self.key or self.mends[0]
+        return _TITLES.get(name, name)
 
 
 def changes(findings: Sequence[Finding]) -> tuple[Change, ...]:
@@ -55,13 +77,15 @@ def _of_key(key: str, broken: Sequence[Finding]) -> Change:
     ]
     e12 = _shared([r.e12 for r in remedies])
     values, series = (e12, "E12") if e12 else (_shared([r.e24 for r in remedies]), "E24")
+    spare = _with_a_step(values, low, high) if values else None
     return Change(
         key,
         " and ".join(filter(None, bounds)),
-        show(_with_a_step(values, low, high), unit) if values else "",
+        "" if spare is None else show(spare, unit),
         tuple(show(value, unit) for value in values),
         series if values else "",
         ids,
+        spare if unit == "Ω" else None,
     )
 
 

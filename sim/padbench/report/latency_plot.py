@@ -1,19 +1,21 @@
-"""The delay from press to picture as a plot; needs the extra ``pictures`` (matplotlib)."""
+"""The delay from press to picture as a figure."""
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from padbench.console.latency import Delays, LatencySetup
-from padbench.report.pictures import new_figure, save_figure
+from padbench.report.pictures import new_figure
 
-__all__ = ["draw_latency"]
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["latency_figure"]
 
 
-def draw_latency(delays: Delays, setup: LatencySetup, path: Path) -> None:
-    """Draw the share of presses that show within each delay, in milliseconds; whole or not at all.
+def latency_figure(delays: Delays, setup: LatencySetup, path: Path) -> "Figure":
+    """The share of presses that show within each delay, in milliseconds.
 
-    Raises ``ValueError`` for an ending other than .png, .svg or .pdf or without matplotlib,
-    ``OSError`` if the file cannot be written.
+    ``gid`` of the line is "share", of its mean "mean". Raises ``ValueError`` as `new_figure` does.
     """
     timing = setup.timing
     to_ms = 1000 / float(timing.clock)
@@ -22,9 +24,11 @@ def draw_latency(delays: Delays, setup: LatencySetup, path: Path) -> None:
     axes.plot(
         [float(at) * to_ms for at, _ in delays.corners],
         [100 * float(share) for _, share in delays.corners],
+        color="black",
+        gid="share",
     )
     mean = float(delays.mean) * to_ms
-    axes.axvline(mean, linestyle="--", linewidth=1, color="0.4")
+    axes.axvline(mean, linestyle="--", linewidth=1, color="0.4", gid="mean")
     axes.annotate(f"mean {mean:.1f} ms", (mean, 3), xytext=(4, 0), textcoords="offset points")
     axes.set(
         xlabel="from press to picture, ms",
@@ -37,7 +41,7 @@ def draw_latency(delays: Delays, setup: LatencySetup, path: Path) -> None:
     above = axes.secondary_xaxis("top", functions=(_times(1 / frame), _times(frame)))
     above.set_xlabel("frames")
     axes.grid(alpha=0.3)
-    save_figure(figure, path)
+    return figure
 
 
 def _times(factor: float) -> Any:

@@ -1,20 +1,30 @@
-"""A run as the small object that the page draws its wave from.
+"""A stretch of wires and reads as the small object that the page draws its wave from.
 
 Times are counted in a unit that divides them all, and only differences are kept, in base 36: a run
 of 256 reads takes some 100 kB.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from padbench.buttons import BUTTONS
-from padbench.timeline import Wire
+from padbench.timeline import Timeline, Wire
 from padbench.verify.result import ScenarioResult
 
-__all__ = ["ROWS", "marks_of", "wave_object"]
+__all__ = [
+    "ROWS",
+    "ShownRead",
+    "Wave",
+    "marks_of",
+    "moment_of",
+    "wave_object",
+    "wave_of",
+    "whole_run",
+]
 
 ROWS = (
     ("console.latch", "latch sent"),
@@ -27,48 +37,101 @@ ROWS = (
 """Wire and what it is called, from top to bottom. A contact is high while it is closed."""
 
 _DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"
-_MOMENT = re.compile(r"at ([0-9.]+) µs$")
-"""How the rules of ``rules/timing`` end ``where`` if the worst was met at one moment."""
+_MOMENT = re.compile(r"at ([0-9.]+) (µs|ms)$")
+"""How rules and inspection end ``where`` if the worst was met at one moment."""
 
 
-def wave_object(run: ScenarioResult) -> dict[str, Any]:
-    """Keys: ``unit`` (ps), ``end``, ``rows``, ``samples``, ``reads``, ``marks``.
+@dataclass(frozen=True, slots=True)
+class ShownRead:
+    """A read in a wave: times in picoseconds, bytes as in `padbench.buttons`.
+
+    ``undecided`` is a mask of the bits that were at no level; ``right``: it is as it should be.
+    """
+
+    start: int
+    latch_end: int
+    samples: tuple[int, ...]
+    byte: int
+    expected: int
+    undecided: int
+    right: bool
+
+
+@dataclass(frozen=True)
+class Wave:
+    """What one wave shows. ``rows`` are names of wires and what they are called, top to bottom.
+
+    ``marks`` are moments (picoseconds) and what is wrong there. The first read has the number
+    ``first``; time 0 is the moment ``offset`` (picoseconds) of the whole that this is a part of.
+    """
+
+    timeline: Timeline
+    reads: Sequence[ShownRead]
+    marks: Sequence[tuple[int, str]] = ()
+    rows: Sequence[tuple[str, str]] = ROWS
+    first: int = 1
+    offset: int = 0
+
+
+def wave_of(run: ScenarioResult) -> Wave:
+    """The wave of a scenario, whatever ran it: only the rows that its wires have."""
+    return Wave(
+        run.timeline,
+        [
+            ShownRead(
+                pair.read.start_ps,
+                pair.read.latch_end_ps,
+                pair.read.samples,
+                pair.byte,
+                pair.expected.byte,
+                pair.read.undecided,
+                pair.as_expected,
+            )
+            for pair in run.reads
+        ],
+        marks_of(run),
+    )
+
+
+def wave_object(wave: Wave) -> dict[str, Any]:
+    """Keys: ``unit`` (ps), ``end``, ``first``, ``offset``, ``rows``, ``samples``, ``reads``, and
+    ``marks``.
 
     A row is name, levels (a digit each, as in `padbench.timeline`), time differences. A read is
     start, end of latch, number of samples, byte, expected byte, undecided mask, and 1 if it is as
     expected. A mark is a time and what is wrong there. All times but differences are in units.
     """
-    line = run.timeline
-    rows = [(name, line.wires[key]) for key, name in ROWS if key in line.wires]
-    samples = [at for pair in run.reads for at in pair.read.samples]
-    starts = [(pair.read.start_ps, pair.read.latch_end_ps) for pair in run.reads]
-    marks = marks_of(run)
+    line = wave.timeline
+    rows = [(name, line.wires[key]) for key, name in wave.rows if key in line.wires]
+    samples = [at for read in wave.reads for at in read.samples]
     times = [
-        [line.end_ps],
+        [line.end_ps, wave.offset],
         *(wire.times for _, wire in rows),
         samples,
-        [at for both in starts for at in both],
-        [at for at, _ in marks],
+        [at for read in wave.reads for at in (read.start, read.latch_end)],
+        [at for at, _ in wave.marks],
     ]
     unit = int(np.gcd.reduce(np.concatenate([np.asarray(t, np.int64) for t in times]))) or 1
     return {
         "unit": unit,
         "end": line.end_ps // unit,
+        "first": wave.first,
+        "offset": wave.offset // unit,
         "rows": [[name, *_packed(wire, unit)] for name, wire in rows],
         "samples": _differences(samples, unit),
         "reads": [
             [
-                start // unit,
-                end // unit,
-                len(pair.read.samples),
-                pair.byte,
-                pair.expected.byte,
-                pair.read.undecided,
-                int(pair.as_expected),
+                read.start // unit,
+                read.latch_end // unit,
+                len(read.samples),
+                read.byte,
+                read.expected,
+                read.undecided,
+                int(read.right),
             ]
-            for pair, (start, end) in zip(run.reads, starts, strict=True)
+            for read in wave.reads
         ],
-        "marks": [[at // unit, says] for at, says in marks],
+        "marks": [[at // unit, says] for at, says in wave.marks],
     }
 
 
@@ -76,10 +139,22 @@ def marks_of(run: ScenarioResult) -> list[tuple[int, str]]:
     """Where something went wrong (picoseconds) and what, in time order."""
     marks = [(problem.at, problem.says) for problem in run.problems if problem.at is not None]
     for found in run.broken:
-        moment = _MOMENT.search(found.where)
+        moment = moment_of(found.where)
         if moment is not None:
-            marks.append((min(round(float(moment[1]) * 1e6), run.timeline.end_ps), found.says))
+            marks.append((min(moment, run.timeline.end_ps), found.says))
     return sorted(marks)
+
+
+def moment_of(where: str) -> int | None:
+    """The moment (picoseconds) that a finding's ``where`` ends with, None if it names none."""
+    found = _MOMENT.search(where)
+    return None if found is None else round(float(found[1]) * {"µs": 1e6, "ms": 1e9}[found[2]])
+
+
+def whole_run(run: ScenarioResult) -> list[str]:
+    """What went wrong and has no one moment to be marked at."""
+    said = [problem.says for problem in run.problems if problem.at is None]
+    return said + [found.says for found in run.broken if moment_of(found.where) is None]
 
 
 def _packed(wire: Wire, unit: int) -> tuple[str, str]:

@@ -87,6 +87,14 @@ def judge_timing(
     )
 
 
+def _first_lost(sent: Wire, arrived: Wire) -> int:
+    """When the first edge was sent that had not arrived two edges later; else the last edge."""
+    edges = sent.times[1:]
+    come = np.searchsorted(arrived.times[1:], edges[2:], side="right")
+    late = np.flatnonzero(come < np.arange(1, len(edges) - 1))
+    return int(edges[late[0]] if len(late) else edges[-1])
+
+
 def _at_least(
     id_: str,
     at: Times,
@@ -139,7 +147,7 @@ def _every_pulse(timeline: Timeline, id_: str, sent_name: str, arrived: Wire, wh
         limit=float(sent),
         margin=float(-lost),
         unit="edges",
-        where="whole run",
+        where=f"at {_first_lost(sent_wire, arrived) / 1e6:.3f} µs" if lost else "whole run",
         source=source,
         says=f"{sent - got} of {sent} {what} edges never reach the register: the line gets there"
         " too slowly, or not at all"

@@ -7,6 +7,7 @@ wrong elsewhere.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
+from padbench.parts import console_timing
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
 from padbench.sheet.own import find_part
@@ -160,6 +161,13 @@ def _poll(sheet: Readable) -> Iterator[Clash]:
             ("poll", "period"),
             f"is not longer than the reading itself, {show(busy, 's', 6)}",
             "make the period longer or the read shorter",
+        )
+    lines = console_timing(poll.console).lines
+    if poll.line is not None and poll.line >= lines:
+        yield Clash(
+            ("poll", "line"),
+            f"is beyond the last line of the {poll.console} console",
+            f"give a line from 0 to {lines - 1}",
         )
 
 

@@ -211,7 +211,8 @@ class Poll(Table):
     each fall of the clock to the moment the console looks at the data line. ``use`` names a poll of
     the parts tables, whose timings hold wherever the sheet gives none of its own. ``routine`` is a
     read routine, a shipped one or a file: the wires then come from its cycles on ``console``, once
-    a frame, and the timings here are those of a named poll that only stand in.
+    a frame, and the timings here are those of a named poll that only stand in. ``line`` is that of
+    the frame at which a poll begins, by default the one in which blanking begins.
     """
 
     use: Annotated[str, OneOf("poll")] | None = Field(default=None, examples=["plain-loop"])
@@ -227,6 +228,7 @@ class Poll(Table):
     period: Annotated[Value, _time("16.639 ms")]
     clocks: Annotated[Whole, Field(ge=1, le=64)] = Field(examples=[8])
     passes: Annotated[Whole, Field(ge=1, le=4)] = Field(default=1, examples=[1])
+    line: Annotated[Whole, Field(ge=0)] | None = Field(default=None, examples=[241])
 
     @property
     def read_time(self) -> float:
@@ -242,7 +244,7 @@ class Poll(Table):
     def _fill_in_named(cls, raw: Any) -> Any:
         if not isinstance(raw, dict) or not ({"use", "routine"} & set(raw)):
             return raw
-        others = sorted(set(raw) - {"routine", "console"})
+        others = sorted(set(raw) - {"routine", "console", "line"})
         if "routine" in raw and others:
             raise Refused(
                 f"has a routine, which brings its own timings, and {others[0]} as well",

@@ -348,6 +348,18 @@ class FastEngine:
         step: Callable[[], None] = lambda: None,
     ) -> SweepCounts:
         """Count over 256 held states and ``period`` phases; see `RoutineEngine.sweep`."""
+        return self.tally(routine, console, period, limit=limit, step=step).counts()
+
+    def tally(
+        self,
+        routine: Routine,
+        console: Console,
+        period: int,
+        *,
+        limit: int = DEFAULT_LIMIT,
+        step: Callable[[], None] = lambda: None,
+    ) -> Tally:
+        """As `sweep`, and what each phase came to."""
         known = self._known
         if known is None or (known.routine, known.console, known.limit) != (
             routine,
@@ -358,4 +370,4 @@ class FastEngine:
         tally = count(known, period)
         for _ in range(STATES):
             step()
-        return tally.counts()
+        return tally

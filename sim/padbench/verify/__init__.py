@@ -1,7 +1,7 @@
 """The main job: run scenarios on a design, judge the waves, say what holds."""
 
 from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
-from padbench.verify.run import judge, run_scenario, setting_of, standing_for_all, verify
+from padbench.verify.run import judge, run_scenario, setting_of, standing_for_all, timed, verify
 
 __all__ = [
     "Problem",
@@ -12,5 +12,6 @@ __all__ = [
     "run_scenario",
     "setting_of",
     "standing_for_all",
+    "timed",
     "verify",
 ]

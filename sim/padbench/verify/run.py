@@ -23,7 +23,7 @@ from padbench.timeline import Timeline, Word
 from padbench.units import Value, to_ps
 from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
 
-__all__ = ["judge", "run_scenario", "setting_of", "standing_for_all", "verify"]
+__all__ = ["judge", "run_scenario", "setting_of", "standing_for_all", "timed", "verify"]
 
 
 def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
@@ -76,7 +76,7 @@ def verify(
     ``step`` is called after each run (for a progress bar), ``keep`` with the one result of each
     scenario that stands for it, as soon as it is known (to write its wave).
     """
-    electric = judge_electric(_with_timings(sheet))
+    electric = judge_electric(timed(sheet))
     findings = [*judge_wiring(sheet), *electric.findings]
     timing: list[Finding] = []
     results = []
@@ -97,7 +97,7 @@ def verify(
     return VerifyResult((*findings, *worst_of_each(timing)), tuple(results), electric.ports)
 
 
-def _with_timings(sheet: Sheet) -> Sheet:
+def timed(sheet: Sheet) -> Sheet:
     """The sheet with the timings of its read routine in the place of typed ones, if it has one."""
     poll = sheet.poll
     if poll.routine is None:
@@ -166,7 +166,7 @@ def judge(
         accepted=accepted,
         problems=(
             *_wrong_reads(pairs, reads, script),
-            *_wrong_states(accepted, script),
+            *_wrong_states(pairs, accepted, script),
             *_unbroken(judged, script),
         ),
         findings=tuple(
@@ -221,14 +221,18 @@ def _what_is_wrong(pair: ReadResult) -> str:
     return said
 
 
-def _wrong_states(accepted: tuple[int, ...], script: Script) -> Iterator[Problem]:
+def _wrong_states(
+    pairs: Sequence[ReadResult], accepted: tuple[int, ...], script: Script
+) -> Iterator[Problem]:
+    """Each at the last pass of its poll, after which the console acts."""
     for number, (got, want) in enumerate(zip(accepted, script.accepted, strict=False), 1):
         if not any(fits(got, pattern) for pattern in want):
             states = " or ".join(
                 dict.fromkeys(spelled(sum(128 >> n for n, b in enumerate(p) if b)) for p in want)
             )
+            last = pairs[number * script.passes - 1].read.start_ps
             yield Problem(
-                None, f"poll {number}: the console acts on {spelled(got)}, expected {states}"
+                last, f"poll {number}: the console acts on {spelled(got)}, expected {states}"
             )
 
 

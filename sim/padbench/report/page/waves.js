@@ -14,7 +14,8 @@
   }
 
   function unpack(raw) {
-    const wave = { unit: raw.unit, end: raw.end, marks: raw.marks, edges: [] };
+    const { unit, end, first, offset, marks } = raw;
+    const wave = { unit, end, first, offset, marks, edges: [] };
     wave.rows = raw.rows.map(([name, levels, gaps]) => ({
       name, times: times(gaps), levels: Uint8Array.from(levels, Number),
     }));
@@ -126,8 +127,8 @@
       const bits = read.byte.toString(2).padStart(8, "0");
       const sign = read.right ? "" : "✗ ";
       const texts = [
-        `${sign}read ${i + 1}: ${bits} = ${spelled(read.byte)}` + (read.right ? "" : `, not ${spelled(read.expected)}`),
-        `${sign}${bits} ${spelled(read.byte)}`, `${sign}${i + 1}`,
+        `${sign}read ${wave.first + i}: ${bits} = ${spelled(read.byte)}` + (read.right ? "" : `, not ${spelled(read.expected)}`),
+        `${sign}${bits} ${spelled(read.byte)}`, `${sign}${wave.first + i}`,
       ];
       const seenLeft = Math.max(a, box.left), seen = Math.min(b, box.left + box.width) - seenLeft;
       const text = texts.find((t) => ctx.measureText(t).width + 10 < seen);
@@ -275,6 +276,10 @@
       this.face.addEventListener("keydown", (event) => this.key(event));
       this.face.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
       this.face.addEventListener("mousedown", (event) => this.grab(event), true);
+      this.fingers = new Map();
+      for (const kind of ["pointerdown", "pointermove", "pointerup", "pointercancel"]) {
+        this.face.addEventListener(kind, (event) => this.touch(event));
+      }
       new ResizeObserver(() => this.fit()).observe(this.face);
     }
 
@@ -449,14 +454,15 @@
     tell() {
       const { wave, at } = this, words = ["low", "high", "unknown", "floating"];
       const place = lastBefore(wave.reads, at, (read) => read.start), read = wave.reads[place];
-      const parts = [`cursor ${shown(at, wave.unit)}`];
-      if (read) parts.push(`${shown(at - read.start, wave.unit)} into read ${place + 1} (${read.right ? "" : "wrong: "}${spelled(read.byte)})`);
+      const parts = [`cursor ${shown(at + wave.offset, wave.unit)}`];
+      if (read) parts.push(`${shown(at - read.start, wave.unit)} into read ${wave.first + place} (${read.right ? "" : "wrong: "}${spelled(read.byte)})`);
       if (this.view.mark !== null) parts.push(`from mark ${shown(at - this.view.mark, wave.unit)}`);
       for (const row of wave.rows) {
         if (row.kind !== "contact") parts.push(`${row.name} ${words[levelAt(row, at)]}`);
       }
-      const closed = wave.rows.filter((row) => row.kind === "contact" && levelAt(row, at) === 1);
-      parts.push(`closed: ${closed.map((row) => row.name).join("+") || "nothing"}`);
+      const contacts = wave.rows.filter((row) => row.kind === "contact");
+      const closed = contacts.filter((row) => levelAt(row, at) === 1);
+      if (contacts.length) parts.push(`closed: ${closed.map((row) => row.name).join("+") || "nothing"}`);
       this.said.textContent = parts.join(" · ");
     }
 
@@ -483,6 +489,33 @@
       event.preventDefault();
       if (Math.abs(event.deltaX) > Math.abs(event.deltaY)) this.pan(Math.sign(event.deltaX) * 0.1);
       else this.zoom(event.deltaY > 0 ? 1.25 : 0.8);
+    }
+
+    // One finger moves the view, two zoom it; up and down is left to the page (touch-action).
+    touch(event) {
+      if (event.pointerType !== "touch") return;
+      const { fingers } = this, before = [...fingers.values()];
+      if (event.type === "pointerdown") fingers.set(event.pointerId, event.clientX);
+      else if (event.type !== "pointermove") fingers.delete(event.pointerId);
+      else if (fingers.has(event.pointerId)) {
+        fingers.set(event.pointerId, event.clientX);
+        this.dragged(before, [...fingers.values()]);
+      }
+    }
+
+    // What lay under the fingers stays under them.
+    dragged(before, now) {
+      const { left, width } = this.plot.over.getBoundingClientRect();
+      const at = (x) => this.from + ((x - left) / width) * (this.to - this.from);
+      if (now.length === 1) {
+        const by = at(before[0]) - at(now[0]);
+        this.show(this.from + by, this.to + by);
+      } else if (now.length === 2 && Math.abs(now[1] - now[0]) > 10) {
+        const each = (at(before[1]) - at(before[0])) / (now[1] - now[0]);
+        if (each <= 0) return;
+        const from = at(before[0]) - (now[0] - left) * each;
+        this.show(from, from + width * each);
+      }
     }
 
     // With Shift the wave is dragged instead of zoomed; uPlot must not see such a press.
