@@ -19,10 +19,12 @@ from padbench.electric.circuit import (
     diode_saturation,
     node,
     rc_times,
+    stretch,
     thermal_voltage,
 )
 from padbench.electric.design import ABSENT, Array, Design
 from padbench.electric.space import Space, space
+from padbench.electric.wires import WIRES, Edges, wire_times
 
 __all__ = [
     "GROUPS",
@@ -30,6 +32,7 @@ __all__ = [
     "DrivenLine",
     "Judged",
     "Line",
+    "answers_of",
     "data_levels",
     "data_taus",
     "driven_line",
@@ -37,6 +40,7 @@ __all__ = [
     "judge",
     "line_of",
     "lines_of",
+    "stretched",
     "thresholds",
 ]
 
@@ -77,13 +81,13 @@ GROUPS = {
         "data.high",
         "data.rise",
         "data.fall",
-        "data.answer",
         "data.first-bit",
         "data.later-bits",
     ),
     "supply": ("supply.idle", "supply.all-held"),
+    "wires": WIRES,
 }
-"""What is judged together, because it comes out of the same circuit."""
+"""What is judged together, because it comes out of the same circuit; wires only where asked for."""
 
 Sense = Literal["at most", "at least"]
 
@@ -153,7 +157,8 @@ class _Quantity:
 def judge(design: Design, ids: Collection[str] | None = None) -> tuple[Judged, ...]:
     """Every quantity of every design at its worst corner, always in one order.
 
-    ``ids`` asks for some of them only, which costs less.
+    ``ids`` asks for some of them only, which costs less, or for ``timing.*`` (see
+    `padbench.electric.wires`), which are not among the others.
     """
     if len(design) <= _AT_ONCE:
         return tuple(_judge(design, ids))
@@ -181,13 +186,13 @@ def thresholds(
 
 def _judge(design: Design, ids: Collection[str] | None) -> Iterator[Judged]:
     def asked(group: str) -> bool:
-        return ids is None or any(id_ in ids for id_ in GROUPS[group])
+        return group != "wires" if ids is None else any(id_ in ids for id_ in GROUPS[group])
 
     if asked("contacts"):
         over = space(design, ("supply", "resistors", "temperature", "leakage", "contact"))
         yield from _worst(_contacts(design, over), over, ids)
     over = space(design, ("supply", "resistors", "temperature", "leakage", "diode"))
-    both = asked("data") or asked("supply")
+    both = asked("data") or asked("supply") or asked("wires")
     lines = {
         name: line_of(design, over, name) for name in ("latch", "clock") if both or asked(name)
     }
@@ -198,6 +203,8 @@ def _judge(design: Design, ids: Collection[str] | None) -> Iterator[Judged]:
         yield from _worst(_data(design, over, lines["latch"], lines["clock"]), over, ids)
     if asked("supply"):
         yield from _worst(_supply(design, over, lines["latch"], lines["clock"]), over, ids)
+    if asked("wires"):
+        yield from _worst(_wires(design, over, lines), space(design, ()), ids)
 
 
 def _worst(
@@ -208,6 +215,18 @@ def _worst(
 
 def _each(field: Array) -> Array:
     return field[:, None]
+
+
+def stretched(design: Design, over: Space) -> Array:
+    """By how much a part's times are longer than in its table."""
+    return stretch(
+        over.supply,
+        over.celsius,
+        _each(design.stretch_volts),
+        _each(design.stretch_threshold),
+        _each(design.stretch_exponent),
+        _each(design.stretch_degree),
+    )
 
 
 def _leakage(design: Design, over: Space) -> Array:
@@ -358,19 +377,21 @@ def _line(design: Design, over: Space, name: str, line: Line) -> Iterator[_Quant
     low_at, high_at = thresholds(
         _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
     )
-    edge = _each(design.edge_max)
+    edge, longer = _each(design.edge_max), stretched(design, over)
     yield _Quantity(f"{name}.high", "V", "at least", line.high, high_at)
     yield _Quantity(f"{name}.low", "V", "at most", line.low, low_at)
     yield _Quantity(f"{name}.rise", "s", "at most", _less(line.rise_high, line.rise_low), edge)
     yield _Quantity(f"{name}.fall", "s", "at most", _less(line.fall_low, line.fall_high), edge)
     if name == "latch":
         width = _pulse(design.latch_width, line.rise_high, line.fall_high)
-        yield _Quantity("latch.pulse", "s", "at least", width, _each(design.load_min))
+        needed = _each(design.load_min) * longer
+        yield _Quantity("latch.pulse", "s", "at least", width, needed)
     else:
         low_width = _pulse(design.clock_low, line.fall_low, line.rise_low)
         high_width = _pulse(design.clock_high, line.rise_high, line.fall_high)
-        yield _Quantity("clock.low-pulse", "s", "at least", low_width, _each(design.clock_min))
-        yield _Quantity("clock.high-pulse", "s", "at least", high_width, _each(design.clock_min))
+        needed = _each(design.clock_min) * longer
+        yield _Quantity("clock.low-pulse", "s", "at least", low_width, needed)
+        yield _Quantity("clock.high-pulse", "s", "at least", high_width, needed)
     heat = (over.supply - line.low) ** 2 / line.resistor
     yield _Quantity(f"power.{name}-resistor", "W", "at most", heat, _each(design.line_rating))
 
@@ -435,31 +456,62 @@ def _data(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Qu
     Arrival is the line's own delay to the register's upper threshold, the longest answer of the
     part, and the charging of what is on the line beyond the 50 pF of the data sheet's test.
     """
+    low_at, high_at = _input_levels_at(design, over)
+    low, high = data_levels(design, over)
+    yield _Quantity("data.low", "V", "at most", low, low_at)
+    yield _Quantity("data.high", "V", "at least", high, high_at)
+
+    later = _each(design.clock_high + design.sample)
+    first = _each(design.latch_width + design.latch_to_clock + design.sample)
+    rise_tau, fall_tau = data_taus(design, over)
+    rise = rc_times(rise_tau, low, high, high_at)
+    fall = rc_times(fall_tau, high, low, low_at)
+    yield _Quantity("data.rise", "s", "at most", rise, later)
+    yield _Quantity("data.fall", "s", "at most", fall, later)
+    to_first, to_next = answers_of(design, over)
+    yield _Quantity("data.first-bit", "s", "at most", latch.rise_high + to_first, first)
+    yield _Quantity("data.later-bits", "s", "at most", clock.rise_high + to_next, later)
+
+
+def _input_levels_at(design: Design, over: Space) -> tuple[Array, Array]:
+    """Highest low and lowest high level (V) of the console's data input."""
     # A threshold given in volts (TTL levels) does not move with the supply.
     unit = np.where(_each(design.input_fixed) > 0, 1.0, over.supply)
-    low_at, high_at = _each(design.input_low_part) * unit, _each(design.input_high_part) * unit
+    return _each(design.input_low_part) * unit, _each(design.input_high_part) * unit
+
+
+def answers_of(design: Design, over: Space) -> tuple[Array, Array]:
+    """From latch and from clock at the register to the data line at the console (s)."""
+    low_at, high_at = _input_levels_at(design, over)
     low, high = data_levels(design, over)
     farads = _each(design.cable_length * design.cable_per_metre + design.console_c)
     beyond = np.maximum(farads - TEST_LOAD, 0.0)
     rise_r, fall_r = _data_ohms(design, over)
-    yield _Quantity("data.low", "V", "at most", low, low_at)
-    yield _Quantity("data.high", "V", "at least", high, high_at)
-
-    delay = _each(design.clock_to_output)
-    later = _each(design.clock_high + design.sample)
-    first = _each(design.latch_width + design.latch_to_clock + design.sample)
-    rise = rc_times(rise_r * farads, low, high, high_at)
-    fall = rc_times(fall_r * farads, high, low, low_at)
-    yield _Quantity("data.rise", "s", "at most", rise, later)
-    yield _Quantity("data.fall", "s", "at most", fall, later)
     charged = np.maximum(
         rc_times(rise_r * beyond, low, high, high_at), rc_times(fall_r * beyond, high, low, low_at)
     )
-    loaded = _each(design.load_to_output)
-    answer = np.maximum(delay, loaded) + charged
-    yield _Quantity("data.answer", "s", "at most", answer, later)
-    yield _Quantity("data.first-bit", "s", "at most", latch.rise_high + loaded + charged, first)
-    yield _Quantity("data.later-bits", "s", "at most", clock.rise_high + delay + charged, later)
+    longer = stretched(design, over)
+    return (
+        _each(design.load_to_output) * longer + charged,
+        _each(design.clock_to_output) * longer + charged,
+    )
+
+
+def _wires(design: Design, over: Space, lines: dict[str, Line]) -> Iterator[_Quantity]:
+    """What the rules would measure in a run: the latest edges of all corners together."""
+    latch, clock = lines["latch"], lines["clock"]
+    to_first, to_next = answers_of(design, over)
+    edges = Edges(
+        latch_rise=np.max(latch.rise_high, axis=1),
+        latch_fall=np.max(latch.fall_low, axis=1),
+        clock_rise=np.max(clock.rise_high, axis=1),
+        clock_fall=np.max(clock.fall_low, axis=1),
+        first_answer=np.max(to_first, axis=1),
+        answer=np.max(to_next, axis=1),
+        stretch=np.max(stretched(design, over), axis=1),
+    )
+    for id_, measured, limit in wire_times(design, edges):
+        yield _Quantity(id_, "s", "at least", _each(measured), _each(limit))
 
 
 def _supply(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Quantity]:

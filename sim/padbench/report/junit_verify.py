@@ -48,7 +48,7 @@ def _finding_case(found: Finding) -> ET.Element:
     if found.verdict == "fail":
         lines = [f"where: {found.where}", f"source: {found.source}"]
         if found.remedy is not None:
-            lines.append(f"change: {found.remedy.says}")
+            lines.append(f"change: {found.remedy.whole}")
         _failure(case, found.says, lines)
     elif found.verdict == "not-judged":
         ET.SubElement(case, "skipped", message=_clean(found.says))
