@@ -8,6 +8,7 @@ Each quantity is worked out at all corners of the axes it depends on, and the wo
 
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -63,18 +64,18 @@ GROUPS = {
         "latch.high",
         "latch.low",
         "latch.rise",
+        "power.latch-resistor",
         "latch.fall",
         "latch.pulse",
-        "power.latch-resistor",
     ),
     "clock": (
         "clock.high",
         "clock.low",
         "clock.rise",
+        "power.clock-resistor",
         "clock.fall",
         "clock.low-pulse",
         "clock.high-pulse",
-        "power.clock-resistor",
     ),
     "data": (
         "data.low",
@@ -198,7 +199,7 @@ def _judge(design: Design, ids: Collection[str] | None) -> Iterator[Judged]:
     }
     for name, line in lines.items():
         if asked(name):
-            yield from _worst(_line(design, over, name, line), over, ids)
+            yield from _worst(_line(design, over, name, line, ids), over, ids)
     if asked("data"):
         yield from _worst(_data(design, over, lines["latch"], lines["clock"]), over, ids)
     if asked("supply"):
@@ -278,16 +279,40 @@ class Line:
     """Latch or clock at the register: levels (V) and times (s) at every corner.
 
     ``rise_low`` and ``rise_high`` run from the port's edge to the passing of the lower and of the
-    upper threshold on the way up, ``fall_high`` and ``fall_low`` the same on the way down.
+    upper threshold on the way up, ``fall_high`` and ``fall_low`` the same on the way down, which
+    is worked out only when it is asked for.
     """
 
-    resistor: Array
-    low: Array
-    high: Array
+    driven: "DrivenLine"
+    low_at: Array
+    high_at: Array
     rise_low: Array
     rise_high: Array
-    fall_high: Array
-    fall_low: Array
+
+    @property
+    def resistor(self) -> Array:
+        """Ohms from supply."""
+        return self.driven.resistor
+
+    @property
+    def low(self) -> Array:
+        """Volts that it gets down to."""
+        return self.driven.low
+
+    @property
+    def high(self) -> Array:
+        """Volts that it gets up to."""
+        return self.driven.high
+
+    @cached_property
+    def fall_high(self) -> Array:
+        """See above."""
+        return self.driven.fall(self.high_at)
+
+    @cached_property
+    def fall_low(self) -> Array:
+        """See above."""
+        return self.driven.fall(self.low_at)
 
 
 def lines_of(design: Design, over: Space) -> dict[str, Line]:
@@ -301,15 +326,7 @@ def line_of(design: Design, over: Space, name: str) -> Line:
         _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
     )
     driven = driven_line(design, over, name)
-    return Line(
-        resistor=driven.resistor,
-        low=driven.low,
-        high=driven.high,
-        rise_low=driven.rise(low_at),
-        rise_high=driven.rise(high_at),
-        fall_high=driven.fall(high_at),
-        fall_low=driven.fall(low_at),
-    )
+    return Line(driven, low_at, high_at, driven.rise(low_at), driven.rise(high_at))
 
 
 @dataclass(frozen=True)
@@ -367,21 +384,26 @@ def driven_line(design: Design, over: Space, name: str) -> DrivenLine:
     return DrivenLine(ohms, source, pull_r, saturation, slope, farads, tau, low, high)
 
 
-def _line(design: Design, over: Space, name: str, line: Line) -> Iterator[_Quantity]:
+def _line(
+    design: Design, over: Space, name: str, line: Line, ids: Collection[str] | None
+) -> Iterator[_Quantity]:
     """Levels, edges and pulses of latch or clock.
 
     An edge is the time between the two thresholds. A pulse is what is left of the console's
     beyond the thresholds: its width, less the way to the far threshold at its start, plus the way
     to the same threshold at its end.
     """
-    low_at, high_at = thresholds(
-        _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
-    )
-    edge, longer = _each(design.edge_max), stretched(design, over)
-    yield _Quantity(f"{name}.high", "V", "at least", line.high, high_at)
-    yield _Quantity(f"{name}.low", "V", "at most", line.low, low_at)
+    edge = _each(design.edge_max)
+    yield _Quantity(f"{name}.high", "V", "at least", line.high, line.high_at)
+    yield _Quantity(f"{name}.low", "V", "at most", line.low, line.low_at)
     yield _Quantity(f"{name}.rise", "s", "at most", _less(line.rise_high, line.rise_low), edge)
+    heat = (over.supply - line.low) ** 2 / line.resistor
+    yield _Quantity(f"power.{name}-resistor", "W", "at most", heat, _each(design.line_rating))
+    falling = (f"{name}.fall", f"{name}.pulse", f"{name}.low-pulse", f"{name}.high-pulse")
+    if ids is not None and not any(id_ in ids for id_ in falling):
+        return
     yield _Quantity(f"{name}.fall", "s", "at most", _less(line.fall_low, line.fall_high), edge)
+    longer = stretched(design, over)
     if name == "latch":
         width = _pulse(design.latch_width, line.rise_high, line.fall_high)
         needed = _each(design.load_min) * longer
@@ -392,8 +414,6 @@ def _line(design: Design, over: Space, name: str, line: Line) -> Iterator[_Quant
         needed = _each(design.clock_min) * longer
         yield _Quantity("clock.low-pulse", "s", "at least", low_width, needed)
         yield _Quantity("clock.high-pulse", "s", "at least", high_width, needed)
-    heat = (over.supply - line.low) ** 2 / line.resistor
-    yield _Quantity(f"power.{name}-resistor", "W", "at most", heat, _each(design.line_rating))
 
 
 def _less(late: Array, early: Array) -> Array:
