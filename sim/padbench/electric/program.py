@@ -15,13 +15,29 @@ from padbench.units import show
 
 __all__ = ["judge_program"]
 
-_TURNED = (
-    ("poll.latch-width", "a latch"),
-    ("poll.clock-low", "a clock low for"),
-    ("poll.clock-high", "and high for"),
-    ("poll.sample", "a sample"),
-)
-"""What of a poll is told for a program, and how."""
+_TURNED = {
+    "poll.latch-width": (
+        "latch",
+        *("latch.pulse", "data.first-bit"),
+        *("timing.latch-arrives", "timing.latch-width", "timing.first-bit"),
+    ),
+    "poll.clock-low": (
+        "clock low",
+        *("clock.low-pulse", "timing.clock-low", "timing.clock-period"),
+        *("timing.removal", "timing.sample-point"),
+    ),
+    "poll.clock-high": (
+        "clock high",
+        *("clock.high-pulse", "data.later-bits"),
+        *("timing.clock-high", "timing.clock-period", "timing.later-bits"),
+    ),
+    "poll.sample": (
+        "sample",
+        *("data.first-bit", "data.later-bits"),
+        *("timing.first-bit", "timing.later-bits", "timing.sample-point"),
+    ),
+}
+"""What of a poll is told for a program, how it is called, and the findings that it decides."""
 
 
 def judge_program(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> Iterator[Finding]:
@@ -49,7 +65,7 @@ def judge_program(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> It
     remedy = None
     if remedies:
         mender = Mender(sheet, [port.name for port in ports], single, ())
-        says += "; with this poll otherwise, " + _timings(mender, range(len(ports)))
+        says += "; each alone, the rest as it is: " + _timings(mender, range(len(ports)))
         if not holds:
             remedy = mender.remedy("firmware.poll", range(len(ports)), ids=FOLLOWED, thin=False)
     yield Finding(
@@ -69,15 +85,17 @@ def judge_program(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> It
 def _timings(mender: Mender, rows: Sequence[int]) -> str:
     """The range of each time of the poll, and of the clock's period, in which a program works."""
     said = []
-    for key, words in _TURNED:
-        dial = next(dial for dial in mender.dials if dial.key == key)
-        between = mender.range(dial, FOLLOWED, rows)
+    dials = {dial.key: dial for dial in mender.dials}
+    for key, (words, *ids) in _TURNED.items():
+        between = mender.range(dials[key], ids, rows)
         said.append(f"{words} {'never' if between is None else spelled_range(*between, 's')}")
-        if key == "poll.clock-high" and between is not None:
-            low = next(dial.now for dial in mender.dials if dial.key == "poll.clock-low") or 0.0
+        if between is not None and key == "poll.clock-high":
+            low = dials["poll.clock-low"].now or 0.0
             whole = [None if end is None else end + low for end in between]
-            said[-1] += f", a period {spelled_range(whole[0], whole[1], 's')}"
-    return ", ".join(said) + " after the clock's fall"
+            said[-1] += f" (a period {spelled_range(whole[0], whole[1], 's')})"
+        if between is not None and key == "poll.sample":
+            said[-1] += " after the clock's fall"
+    return ", ".join(said)
 
 
 def _follows(designs: Design, poll: Poll) -> bool:
