@@ -3,11 +3,18 @@
 import json
 from pathlib import Path
 
-from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.cli.options import (
+    Parser,
+    add_wave_options,
+    read_sheet,
+    scenario_named,
+    scenarios_for,
+    wave_folder,
+)
 from padbench.files import whole_file
 from padbench.sheet import Sheet
 from padbench.sheet.text import read_text
-from padbench.verify import ScenarioResult, verify
+from padbench.verify import ScenarioResult, run_scenario, verify
 from padbench.waveio import write_vcd
 
 __all__ = ["run"]
@@ -15,41 +22,27 @@ __all__ = ["run"]
 
 def run(arguments: list[str]) -> int:
     """Judge a sheet; 1 if anything in the design is wrong."""
-    parser = Parser(
-        "verify",
-        "Judge a design sheet: wiring, scenarios in simulation at both corners, on every port.",
-        "padbench verify sim/sheets/harbour-b.toml",
-    )
-    parser.add_argument("sheet", metavar="SHEET", type=Path)
-    add_wave_options(parser)
-    parser.add_argument(
-        "--analogue",
-        metavar="FILE",
-        type=Path,
-        help="a VCD file with the voltages of latch, clock and data at the far end, worst corner",
-    )
-    parser.add_argument(
-        "--report",
-        metavar="FILE",
-        type=Path,
-        help="one page (HTML) with everything: verdict, what to change, findings, waves",
-    )
-    parser.add_argument("--junit", metavar="FILE", type=Path, help="JUnit XML for CI servers")
+    parser = _parser()
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet)
     # Now and not at the end, so that the page shows what was judged.
     text, beside = "", []
     if options.report is not None:
         text, beside = read_text(options.sheet), _beside(sheet, options.sheet, options.scenarios)
-    scenarios = list(scenarios_for(options.scenarios).values())
+    known = scenarios_for(options.scenarios)
+    volts = scenario_named(options.analogue_of, known, "--analogue-of")
+    scenarios = list(known.values())
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     written: dict[str, Path] = {}
 
     def keep(result: ScenarioResult) -> None:
         if folder is not None:
             written[result.name] = write_wave(result, folder)
-        if options.analogue is not None and result.name == _SHOWN:
-            _write_voltages(sheet, result, options.analogue)
+        if options.analogue is not None and result.name == volts.name:
+            # The voltages are those of the slow corner, and so have to be the wires beside them.
+            late = result.corner == "slow"
+            slow = result if late else run_scenario(sheet, volts, result.port, "slow")
+            _write_voltages(sheet, slow, options.analogue)
 
     from padbench.cli.progress import progress
 
@@ -89,6 +82,36 @@ def run(arguments: list[str]) -> int:
         if options.report is not None:
             screen.print(f"Report: {options.report}", soft_wrap=True)
     return 0 if result.verdict == "pass" else 1
+
+
+def _parser() -> Parser:
+    parser = Parser(
+        "verify",
+        "Judge a design sheet: wiring, scenarios in simulation at both corners, on every port.",
+        "padbench verify sim/sheets/harbour-b.toml",
+    )
+    parser.add_argument("sheet", metavar="SHEET", type=Path)
+    add_wave_options(parser)
+    parser.add_argument(
+        "--analogue",
+        metavar="FILE",
+        type=Path,
+        help="a VCD file with the voltages of latch, clock and data at the far end, worst corner",
+    )
+    parser.add_argument(
+        "--analogue-of",
+        metavar="NAME",
+        default=_SHOWN,
+        help=f"the scenario of that file (default: {_SHOWN})",
+    )
+    parser.add_argument(
+        "--report",
+        metavar="FILE",
+        type=Path,
+        help="one page (HTML) with everything: verdict, what to change, findings, waves",
+    )
+    parser.add_argument("--junit", metavar="FILE", type=Path, help="JUnit XML for CI servers")
+    return parser
 
 
 def _beside(sheet: Sheet, path: Path, scenarios: Path | None) -> list[tuple[str, str]]:
