@@ -49,15 +49,18 @@ def _slower_poll(sheet: Sheet) -> Remedy:
     contact, poll, policy = sheet.contacts.bounce, sheet.poll.period, sheet.policy.debounce
 
     def ratio(value: Value, end: float) -> float:
-        return end / value.nominal if value.nominal else 1.0
+        # Of one that may be nothing at all no value is enough.
+        return max(end / value.nominal, 1e-9) if value.nominal else 1.0
 
-    ends = {
-        "poll.period": (contact.high / ratio(poll, poll.low) * (1 + 1e-9), None),
-        "contacts.bounce": (None, poll.low / ratio(contact, contact.high) * (1 - 1e-9)),
-        "policy.debounce": (contact.high / ratio(policy, policy.low), None),
-    }
-    if sheet.poll.routine is not None:
-        del ends["poll.period"]  # a routine is called once a frame
+    ends: dict[str, tuple[float | None, float | None]] = {}
+    period = contact.high / ratio(poll, poll.low) * (1 + 1e-9)
+    # A routine is called once a frame. No value of the sheet is longer than a second.
+    if sheet.poll.routine is None and period * ratio(poll, poll.high) <= 1:
+        ends["poll.period"] = (period, None)
+    ends["contacts.bounce"] = (None, poll.low / ratio(contact, contact.high) * (1 - 1e-9))
+    wait = contact.high / ratio(policy, policy.low)
+    if wait * ratio(policy, policy.high) <= 1:
+        ends["policy.debounce"] = (wait, None)
     made = [
         Remedy(key, low, high, "s", (), (), f"{key} {spelled_range(low, high, 's')} would do")
         for key, (low, high) in ends.items()

@@ -90,7 +90,8 @@ def dials_of(sheet: Sheet, ports: Sequence[str]) -> tuple[Dial, ...]:
 
 
 def _ratio(value: Value, end: End) -> float:
-    return float(getattr(value, end)) / value.nominal if value.nominal else 1.0
+    """An end as so many times the nominal; never quite nothing, as none can be divided by."""
+    return max(float(getattr(value, end)) / value.nominal, 1e-9) if value.nominal else 1.0
 
 
 def _dial(
@@ -114,7 +115,7 @@ def _dial(
         unit,
         tuple(scales.items()),
         value.nominal,
-        least / low if low else least,
+        least / low,
         most / high,
         name or key,
         kind,
@@ -142,7 +143,6 @@ def _resistors(sheet: Sheet) -> Iterator[Dial]:
 def _contacts(sheet: Sheet) -> Iterator[Dial]:
     contacts = sheet.contacts
     closed, worn, opened = (x.nominal for x in (contacts.closed, contacts.worn, contacts.open))
-    within = {"bounded": (True, True)}
     # What stands between two others in the sheet is held to them by its nominal value.
     yield Dial(
         "contacts.worn",
@@ -152,7 +152,7 @@ def _contacts(sheet: Sheet) -> Iterator[Dial]:
         max(closed, 1e-3),
         opened * _INSIDE,
         "contacts.worn",
-        **within,  # type: ignore[arg-type]
+        bounded=(closed > 1e-3, True),
     )
     yield Dial(
         "contacts.open",
@@ -162,7 +162,7 @@ def _contacts(sheet: Sheet) -> Iterator[Dial]:
         worn / _INSIDE if worn else 1e-3,
         1e15,
         "contacts.open",
-        bounded=(True, False),
+        bounded=(worn > 0, False),
     )
     yield Dial(
         "contacts.closed",
