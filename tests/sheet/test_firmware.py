@@ -130,3 +130,11 @@ def test_the_ranges_of_the_poll_that_it_follows():
     keys = {one.key: one for one in (slow.remedy, *slow.remedy.also)}
     assert 5e-6 < keys["register.next-bit"].high < 6e-6
     assert keys["poll.clock-high"].low > 8e-6
+
+
+def test_a_first_bit_that_is_late_while_the_others_are_quick_is_undecided():
+    # The first sample comes 14.86 us after the latch, later ones 6.15 us after their clock.
+    made = sheet_from_text(text(**{"first-bit": "2 us to 16 us", "next-bit": "1 us"}), "f")
+    slow = run_scenario(made, SCENARIOS["each-button"], "push-pull", "slow")
+    assert {pair.read.undecided & 0x7F for pair in slow.reads} == {0}
+    assert any(pair.read.undecided & 0x80 for pair in slow.reads)
