@@ -26,7 +26,10 @@ class PadModel:
     output and is read first. ``serial`` is the level of the serial input, None if left open.
     ``load_inverted``: the register loads while the latch line is low. ``floating``: no pull-ups,
     an open contact leaves its input at no level. ``stuck``: contacts that are always closed.
-    ``answer``: from an edge at the register to the data line at the console, in picoseconds.
+    ``answer``: from an edge at the register to the data line at the console, in picoseconds, at
+    the longest; ``soonest``: before that the line stays as it was. ``first_answer`` and
+    ``first_soonest`` are the same while the register loads; a ``first_answer`` of None: as the
+    others.
     """
 
     limits: Limits
@@ -39,5 +42,14 @@ class PadModel:
     policy: Policy = "both"
     stuck: int = 0
     answer: int = 0
+    soonest: int = 0
+    first_answer: int | None = None
+    first_soonest: int = 0
     latch_line: LineDelays = LineDelays()
     clock_line: LineDelays = LineDelays()
+
+    def answers(self, loading: bool) -> tuple[int, int]:
+        """Soonest and longest answer, to the load or to a clock."""
+        if loading and self.first_answer is not None:
+            return self.first_soonest, self.first_answer
+        return self.soonest, self.answer

@@ -7,6 +7,9 @@ import pytest
 from padbench.electric.corners import pad_model
 from padbench.sheet import STARTER, sheet_from_text
 
+# At 4.75 V and 40 °C the CD4021B takes 4.75/5 (3.5/3.25)^1.56 (1 + 0.003 x 15) times as long.
+LONGER = 1.11442
+
 
 def sheet(**changes):
     text = STARTER
@@ -23,11 +26,11 @@ def test_the_fast_corner_has_no_delays():
 
 def test_the_slow_answer_is_the_data_sheet_and_the_cable():
     # 0.4 V at 0.4875 mA (40 °C, between 0.51 mA at 25 °C and 0.36 mA at 125 °C): 821 ohm;
-    # 320 ns + 821 ohm x (250 pF cable + console - 50 pF) x ln of the way to 30 % or 70 %,
+    # 320 ns stretched + 821 ohm x (250 pF cable + console - 50 pF) x ln of the way to 30 % or 70 %,
     # a console input's 1 µA shifting either end by 0.8 mV of 4.75 V
     pad = pad_model(sheet(), "push-pull", "slow")
     cable = (0.4 / 0.4875e-3) * (250e-12 + 20e-12 - 50e-12) * 1.2039728
-    assert pad.answer == pytest.approx((320e-9 + cable) * 1e12, rel=1e-3)
+    assert pad.answer == pytest.approx((320e-9 * LONGER + cable) * 1e12, rel=1e-3)
     assert pad.limits.answer.ps == pad.answer + pad.clock_line.rise + 1
 
 
@@ -56,16 +59,32 @@ def test_a_line_without_a_resistor_never_rises_on_a_pull_down_only_port():
 
 def test_limits_come_with_their_source():
     limits = pad_model(sheet(), "push-pull", "slow").limits
+    for limit, nanoseconds in (
+        (limits.load_width, 160),
+        (limits.clock_width, 180),
+        (limits.removal, 280),
+        (limits.setup_parallel, 50),
+        (limits.clock_period, 1e3 / 3),
+    ):
+        assert limit.ps == pytest.approx(nanoseconds * 1e3 * LONGER, rel=1e-4)
+        assert limit.source.endswith("; supply and temperature")
+    assert "from memory" in limits.removal.source
+
+
+def test_at_5_v_and_25_degrees_the_limits_are_those_of_the_table():
+    text = sheet(one=('"5 V ± 5 %"', '"5 V"'), two=('"0 °C to 40 °C"', '"25 °C"'))
+    limits = pad_model(text, "push-pull", "slow").limits
     assert (limits.load_width.ps, limits.clock_width.ps) == (160_000, 180_000)
     assert (limits.removal.ps, limits.setup_parallel.ps) == (280_000, 50_000)
     assert limits.clock_period.ps == 333_333
-    assert "from memory" in limits.removal.source
 
 
 def test_chained_parts_need_time_from_one_to_the_next():
     # Clock to output 320 ns and set-up of the serial input 120 ns, both from memory.
     chained = sheet(stages=("stages = 8", "stages = 16"))
-    assert pad_model(chained, "push-pull", "slow").limits.clock_period.ps == 440_000
+    assert pad_model(chained, "push-pull", "slow").limits.clock_period.ps == pytest.approx(
+        440e3 * LONGER, rel=1e-4
+    )
 
 
 def test_a_slow_line_adds_to_the_answer():

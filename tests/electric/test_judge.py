@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from padbench.electric.circuit import stretch
 from padbench.electric.design import ABSENT, Design, changed, design_of, stacked
 from padbench.electric.judge import judge, thresholds
 from padbench.parts import port_kind, register_part
@@ -61,7 +62,8 @@ def many(size):
 def test_ten_thousand_designs_in_one_call_are_as_one_by_one():
     designs = many(10_000)
     together = judge(designs)
-    for row in range(0, 10_000, 61):
+    # Some three hundred here; tests/bench/corners.py takes them all.
+    for row in range(0, 10_000, 33):
         alone = judge(rows(designs, slice(row, row + 1)))
         for one, all_ in zip(alone, together, strict=True):
             assert one.id == all_.id
@@ -163,6 +165,36 @@ def test_some_of_the_quantities_are_as_in_all_of_them():
     for one in judge(designs):
         (alone,) = judge(designs, (one.id,))
         assert np.array_equal(alone.margin, one.margin, equal_nan=True)
+
+
+@given(
+    st.sampled_from(["CD4021B", "74HC165"]),
+    st.tuples(st.floats(2.0, 15), st.floats(2.0, 15)),
+    st.tuples(st.floats(-55, 125), st.floats(-55, 125)),
+)
+@settings(deadline=None)
+def test_no_part_is_quicker_at_less_supply_or_hotter(name, volts, celsius):
+    law = register_part(name).derating
+    numbers = (law.volts, law.threshold, law.exponent, law.per_degree)
+    worse = stretch(min(volts), max(celsius), *numbers)
+    assert worse >= stretch(max(volts), min(celsius), *numbers)
+    assert stretch(law.volts, 25.0, *numbers) == 1.0
+
+
+def test_a_part_takes_longer_at_the_worst_corner_and_pulses_have_to_be_longer():
+    cold = changed(starter(), supply_low=5.0, supply_high=5.0, hottest_used=25.0)
+    hot = changed(cold, hottest_used=125.0)
+    for id_ in ("latch.pulse", "clock.low-pulse", "clock.high-pulse"):
+        assert value(hot, id_).limit[0] == pytest.approx(1.3 * value(cold, id_).limit[0])
+    # 320 ns more by 0.3 % for each of 100 °C, and the weaker output on the cable beside.
+    more = value(hot, "data.later-bits").measured[0] - value(cold, "data.later-bits").measured[0]
+    assert more > 0.3 * 320e-9
+
+
+def test_at_the_threshold_of_its_transistors_a_part_never_answers():
+    dead = changed(starter(), supply_low=1.4)
+    assert not value(dead, "data.later-bits").holds[0]
+    assert not value(dead, "latch.pulse").holds[0]
 
 
 def test_the_largest_contact_reads_just_so():

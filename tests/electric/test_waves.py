@@ -72,3 +72,20 @@ def test_the_file_has_real_variables_in_step_with_the_wires(tmp_path):
     assert max(levels) > 4.5
     assert 0 < min(levels) < 1
     assert len(read["cable.clock"].tv) > 100
+
+
+def test_the_file_shows_the_scenario_that_is_asked_for(tmp_path, capsys):
+    own = tmp_path / "own.toml"
+    own.write_text(
+        '[[scenario]]\nname = "mine"\nsays = "Mine."\n[[scenario.step]]\nhold = ["A"]\npolls = 3\n'
+    )
+    target = tmp_path / "volts.vcd"
+    sheet = str(SHEETS / "harbour-a.toml")  # it fails at the fast corner, where there are no delays
+    ask = ["verify", sheet, "--no-waves", "--scenarios", str(own), "--analogue", str(target)]
+    assert main([*ask, "--analogue-of", "mine", "--json"]) == 1
+    assert "mine: voltages at the worst corner" in target.read_text()
+    read = VCDVCD(str(target))
+    assert sum(value == "1" for _, value in read["console.latch"].tv) == 3
+    capsys.readouterr()
+    assert main([*ask, "--analogue-of", "mime"]) == 2
+    assert capsys.readouterr().err.count("\n") == 1

@@ -145,13 +145,14 @@ def test_a_line_on_a_port_that_pulls_down_through_a_diode(seed, celsius):
     farads, current = between(rng, 50e-12, 3e-9), between(rng, 1e-10, 2e-8)
     emission = rng.uniform(1.0, 1.9)
     tau = ohms * farads
+    wide = 6 * tau
     heard = ngspice(f"""resistor up, switch and diode down
 V1 vdd 0 {supply}
 R1 vdd line {ohms}
 C1 line 0 {farads}
 D1 line k silicon
 S1 k 0 ctl 0 port
-Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} 1)
+Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} {4 * tau + wide})
 .model silicon D(IS={current} N={emission} EG=1.11 XTI=3 RS=0 CJO=0)
 .model port SW(VT=0.5 RON={pull} ROFF=1e13)
 .options reltol=1e-6 tnom=25 gmin=1e-15
@@ -163,6 +164,8 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} 1)
 .meas tran rise_low TRIG v(ctl) VAL=0.5 FALL=1 TARG v(line) VAL={0.3 * supply} RISE=1
 .meas tran pulse TRIG v(line) VAL={0.3 * supply} FALL=1 TARG v(line) VAL={0.3 * supply} RISE=1
 .meas tran rise_high TRIG v(ctl) VAL=0.5 FALL=1 TARG v(line) VAL={0.7 * supply} RISE=1
+.meas tran edge TRIG v(line) VAL={0.3 * supply} RISE=1 TARG v(line) VAL={0.7 * supply} RISE=1
+.meas tran lasts TRIG v(line) VAL={0.7 * supply} RISE=1 TARG v(line) VAL={0.7 * supply} FALL=2
 .end
 """)
     design = at_one_corner(
@@ -172,6 +175,8 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} 1)
         latch_r=ohms,
         clock_r=ohms,
         clock_low=4 * tau,
+        clock_high=wide,
+        latch_width=wide,
         pull_r=pull,
         saturation_low=current,
         saturation_high=current,
@@ -190,6 +195,12 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} 1)
     # Of the port's 4 tau the register sees less by the fall and more by the rise.
     seen = worst(design, "clock.low-pulse") - 4 * tau
     assert seen == pytest.approx(heard["pulse"] - 4 * tau, rel=0.02, abs=0.002 * tau)
+    # Of the high part, or of a latch, less by the rise and more by the fall.
+    for id_ in ("clock.high-pulse", "latch.pulse"):
+        seen = worst(design, id_) - wide
+        assert seen == pytest.approx(heard["lasts"] - wide, rel=0.02, abs=0.002 * tau)
+    for id_ in ("clock.rise", "latch.rise"):
+        assert worst(design, id_) == pytest.approx(heard["edge"], rel=0.02)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -204,13 +215,14 @@ R1 vdd line {ohms}
 C1 line 0 {farads}
 S1 line 0 ctl 0 down
 S2 vdd line up 0 lift
-Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
-Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
+Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {10 * tau} {19 * tau})
+Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {10 * tau} {19 * tau})
 .model down SW(VT=0.5 RON={pull} ROFF=1e13)
 .model lift SW(VT=0.5 RON={lift} ROFF=1e13)
 .options reltol=1e-6
-.tran {tau / 500} {30 * tau} 0 {tau / 500}
-.meas tran low FIND v(line) AT={14.5 * tau}
+.tran {tau / 500} {27 * tau} 0 {tau / 500}
+.meas tran low FIND v(line) AT={10.9 * tau}
+.meas tran lasts TRIG v(line) VAL={0.7 * supply} RISE=1 TARG v(line) VAL={0.7 * supply} FALL=2
 .meas tran fall TRIG v(ctl) VAL=0.5 RISE=1 TARG v(line) VAL={0.3 * supply} FALL=1
 .meas tran rise TRIG v(ctl) VAL=0.5 FALL=1 TARG v(line) VAL={0.7 * supply} RISE=1
 .end
@@ -220,6 +232,7 @@ Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
         supply,
         25,
         clock_r=ohms,
+        clock_high=9 * tau,
         lift_r=lift,
         pull_r=pull,
         cable_length=1,
@@ -231,6 +244,8 @@ Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
     assert line.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
     assert line.fall_low[0, 0] == pytest.approx(heard["fall"], rel=0.02)
     assert line.rise_high[0, 0] == pytest.approx(heard["rise"], rel=0.02)
+    seen = worst(design, "clock.high-pulse") - 9 * tau
+    assert seen == pytest.approx(heard["lasts"] - 9 * tau, rel=0.02, abs=0.002 * tau)
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -3,6 +3,7 @@ from dataclasses import fields
 
 import pytest
 
+from padbench.electric.circuit import stretch
 from padbench.parts import (
     Figure,
     named_poll,
@@ -182,3 +183,49 @@ def test_brisk_keeps_what_the_cd4021b_guarantees() -> None:
     assert min(low, high) >= part.clock_width.min
     assert 1 / (low + high) <= part.clock_frequency.min
     assert high + seconds(poll["sample"]) > part.clock_to_output.max
+
+
+# Class M: maximum from clock to output in the data sheets' columns, V to ns.
+@pytest.mark.parametrize(
+    ("name", "columns"),
+    [
+        ("CD4021B", {5: 320, 10: 160, 15: 120}),
+        ("74HC165", {2: 165, 4.5: 33, 6: 28}),
+    ],
+)
+def test_the_derating_goes_through_the_columns(name: str, columns: dict[float, float]) -> None:
+    part = register_part(name)
+    law = part.derating
+    assert law is not None
+    assert "from memory" in law.source
+    assert part.clock_to_output.max is not None
+    for volts, nanoseconds in columns.items():
+        longer = stretch(volts, 25, law.volts, law.threshold, law.exponent, law.per_degree)
+        assert float(longer) * part.clock_to_output.max == pytest.approx(
+            nanoseconds * 1e-9, rel=0.03
+        )
+
+
+def test_a_sister_part_derates_likewise() -> None:
+    assert register_part("HEF4021B").derating == register_part("CD4021B").derating
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [("source", None), ("threshold", 3.0), ("exponent", 0.5), ("per-degree", -0.1), ("volts", 0)],
+)
+def test_a_derating_that_makes_no_sense_is_refused(key: str, value: float | None) -> None:
+    table = copy.deepcopy(read_table("registers.toml"))
+    entry = table["CD4021B"]["derating"]  # type: ignore[index]
+    if value is None:
+        del entry[key]
+    else:
+        entry[key] = value
+    with pytest.raises(ValueError, match=key.split("-", maxsplit=1)[0]):
+        registers_from(table)
+
+
+def test_a_part_without_derating_is_taken_to_hold_anywhere() -> None:
+    table = copy.deepcopy(read_table("registers.toml"))
+    del table["CD4021B"]["derating"]  # type: ignore[attr-defined]
+    assert registers_from(table)["CD4021B"].derating is None

@@ -95,13 +95,20 @@ SHEETS_THAT = {
         "two passes": ('use = "plain-loop"', 'use = "plain-loop"\npasses = 2'),
         "three passes": ('use = "plain-loop"', 'use = "plain-loop"\npasses = 3'),
         "thirty clocks": ('use = "plain-loop"', 'use = "plain-loop"\nclocks = 30'),
-        "no pause": ('use = "plain-loop"', 'use = "plain-loop"\nperiod = "63.6 us"'),
+        "no pause, debounced": (
+            *('use = "plain-loop"', 'use = "plain-loop"\nperiod = "63.6 us"'),
+            *("[policy]", '[policy]\ndebounce = "5 ms"'),
+        ),
         "no bounce": ('bounce = "5 ms"', 'bounce = "0 s"'),
         "quick bounce": ('bounce = "5 ms"', 'bounce = "1 us"'),
-        "long bounce": ('bounce = "5 ms"', 'bounce = "1 s"'),
+        "long bounce, debounced": (
+            *('bounce = "5 ms"', 'bounce = "1 s"'),
+            *("[policy]", '[policy]\ndebounce = "1 s"'),
+        ),
         "9 m of cable": ('length = "2.5 m"', 'length = "9 m"'),
     },
     "fail": {
+        "no pause": ('use = "plain-loop"', 'use = "plain-loop"\nperiod = "63.6 us"'),
         "four clocks": ('use = "plain-loop"', 'use = "plain-loop"\nclocks = 4'),
         "one clock": ('use = "plain-loop"', 'use = "plain-loop"\nclocks = 1'),
         "brisk on a line that a resistor lifts": ('use = "plain-loop"', 'use = "brisk"'),
@@ -127,9 +134,12 @@ SHEETS_THAT = {
     [(verdict, name) for verdict, names in SHEETS_THAT.items() for name in names],
 )
 def test_unusual_sheets_are_judged_and_failures_have_a_finding(verdict, name):
-    old, new = SHEETS_THAT[verdict][name]
-    assert old in STARTER
-    result = verify(sheet_from_text(STARTER.replace(old, new), "starter"))
+    change = SHEETS_THAT[verdict][name]
+    text = STARTER
+    for old, new in zip(change[::2], change[1::2], strict=True):
+        assert old in text
+        text = text.replace(old, new)
+    result = verify(sheet_from_text(text, "starter"))
     failed = [s.name for s in result.scenarios if s.verdict == "fail"]
     assert result.verdict == verdict, failed
     if failed:

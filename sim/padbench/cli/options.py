@@ -1,6 +1,8 @@
 """Argument parsing that several commands share."""
 
 import argparse
+from collections.abc import Mapping
+from difflib import get_close_matches
 from pathlib import Path
 from typing import NoReturn
 
@@ -8,7 +10,14 @@ from padbench.cli.errors import UsageError
 from padbench.scenarios import SCENARIOS, Scenario
 from padbench.sheet import Sheet, SheetError, load_sheet
 
-__all__ = ["Parser", "add_wave_options", "read_sheet", "scenarios_for", "wave_folder"]
+__all__ = [
+    "Parser",
+    "add_wave_options",
+    "read_sheet",
+    "scenario_named",
+    "scenarios_for",
+    "wave_folder",
+]
 
 
 class Parser(argparse.ArgumentParser):
@@ -67,6 +76,14 @@ def read_sheet(path: Path) -> Sheet:
         except RoutineError as error:
             raise UsageError(f"{path}: poll.routine: {error}") from None
     return sheet
+
+
+def scenario_named(name: str, scenarios: Mapping[str, Scenario], option: str) -> Scenario:
+    """The scenario that an option names; `UsageError` with a near one for an unknown name."""
+    if name in scenarios:
+        return scenarios[name]
+    near = get_close_matches(name, scenarios, 1) or sorted(scenarios)
+    raise UsageError(f"{option}: there is no scenario {name[:60]!r}; try {', '.join(near)}")
 
 
 def scenarios_for(file: Path | None) -> dict[str, Scenario]:

@@ -18,7 +18,7 @@ def print_plan(name: str, plan: Plan, faults: Sequence[Finding]) -> None:
     if faults:
         screen.print(f"{name}: THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:")
         for found in faults:
-            mend = f" Change: {found.remedy.says}." if found.remedy is not None else ""
+            mend = f" Change: {found.remedy.whole}." if found.remedy is not None else ""
             screen.print(f"  {found.id}: {found.says}.{mend}")
         screen.print()
     screen.print(f"{name}, {plan.part}")

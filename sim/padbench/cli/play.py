@@ -1,12 +1,18 @@
 """``padbench play SHEET --scenario NAME``, and cases of a sweep again."""
 
 import json
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.cli.options import (
+    Parser,
+    add_wave_options,
+    read_sheet,
+    scenario_named,
+    scenarios_for,
+    wave_folder,
+)
 from padbench.cli.reports import draw
 from padbench.cli.routine import add_routine_options
 from padbench.cli.verify import write_wave
@@ -114,14 +120,7 @@ def _scenario(options: "Namespace") -> Scenario:
             return pad_case(case_from_text(options.case))
         except ValueError as error:
             raise UsageError(f"--case: {error}") from None
-    scenarios = scenarios_for(options.scenarios)
-    scenario = scenarios.get(options.scenario)
-    if scenario is None:
-        near = get_close_matches(options.scenario, scenarios, 1) or sorted(scenarios)
-        raise UsageError(
-            f"--scenario: there is no scenario {options.scenario[:60]!r}; try {', '.join(near)}"
-        )
-    return scenario
+    return scenario_named(options.scenario, scenarios_for(options.scenarios), "--scenario")
 
 
 def _played(

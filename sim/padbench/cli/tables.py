@@ -144,7 +144,7 @@ def _why(found: Finding) -> str:
     broken = found.verdict == "fail"
     says = f"{found.says} ({found.where})" if broken else found.says
     if found.remedy is not None:
-        says += f". {'Change' if broken else 'Thin'}: {found.remedy.says}"
+        says += f". {'Change' if broken else 'Thin'}: {found.remedy.whole}"
     return says
 
 

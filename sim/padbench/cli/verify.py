@@ -5,7 +5,14 @@ from argparse import Namespace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.cli.options import (
+    Parser,
+    add_wave_options,
+    read_sheet,
+    scenario_named,
+    scenarios_for,
+    wave_folder,
+)
 from padbench.cli.reports import (
     add_report_options,
     draw,
@@ -15,7 +22,7 @@ from padbench.cli.reports import (
     write_reports,
 )
 from padbench.sheet import Sheet
-from padbench.verify import ScenarioResult, VerifyResult, timed, verify
+from padbench.verify import ScenarioResult, VerifyResult, run_scenario, timed, verify
 from padbench.waveio import write_vcd
 
 if TYPE_CHECKING:
@@ -28,39 +35,24 @@ __all__ = ["inputs_of", "run", "write_wave"]
 
 def run(arguments: list[str]) -> int:
     """Judge a sheet; 1 if anything in the design is wrong."""
-    parser = Parser(
-        "verify",
-        "Judge a design sheet: wiring, scenarios in simulation at both corners, on every port.",
-        "padbench verify sim/sheets/harbour-b.toml",
-    )
-    parser.add_argument("sheet", metavar="SHEET", type=Path)
-    add_wave_options(parser)
-    parser.add_argument(
-        "--analogue",
-        metavar="FILE",
-        type=Path,
-        help="a VCD file with the voltages of latch, clock and data at the far end, worst corner",
-    )
-    parser.add_argument(
-        "--margins",
-        metavar="FILE",
-        type=Path,
-        help="a figure of each finding's margin at every corner, .svg, .png or .pdf",
-    )
-    add_report_options(parser)
-    options = parser.parse_args(arguments)
+    options = _parser().parse_args(arguments)
     sheet = read_sheet(options.sheet)
     # Now and not at the end, so that the page shows what was judged.
     files = [] if options.report is None else inputs_of(sheet, options)
-    scenarios = list(scenarios_for(options.scenarios).values())
+    known = scenarios_for(options.scenarios)
+    volts = scenario_named(options.analogue_of, known, "--analogue-of")
+    scenarios = list(known.values())
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     written: dict[str, Path] = {}
 
     def keep(result: ScenarioResult) -> None:
         if folder is not None:
             written[result.name] = write_wave(result, folder)
-        if options.analogue is not None and result.name == _SHOWN:
-            _write_voltages(sheet, result, options.analogue)
+        if options.analogue is not None and result.name == volts.name:
+            # The voltages are those of the slow corner, and so have to be the wires beside them.
+            late = result.corner == "slow"
+            slow = result if late else run_scenario(sheet, volts, result.port, "slow")
+            _write_voltages(sheet, slow, options.analogue)
 
     from padbench.cli.progress import progress
 
@@ -99,6 +91,36 @@ def run(arguments: list[str]) -> int:
             screen.print(f"Margins: {options.margins}", soft_wrap=True)
         say_reports(options)
     return 0 if result.verdict == "pass" else 1
+
+
+def _parser() -> Parser:
+    parser = Parser(
+        "verify",
+        "Judge a design sheet: wiring, scenarios in simulation at both corners, on every port.",
+        "padbench verify sim/sheets/harbour-b.toml",
+    )
+    parser.add_argument("sheet", metavar="SHEET", type=Path)
+    add_wave_options(parser)
+    parser.add_argument(
+        "--analogue",
+        metavar="FILE",
+        type=Path,
+        help="a VCD file with the voltages of latch, clock and data at the far end, worst corner",
+    )
+    parser.add_argument(
+        "--analogue-of",
+        metavar="NAME",
+        default=_SHOWN,
+        help=f"the scenario of that file (default: {_SHOWN})",
+    )
+    parser.add_argument(
+        "--margins",
+        metavar="FILE",
+        type=Path,
+        help="a figure of each finding's margin at every corner, .svg, .png or .pdf",
+    )
+    add_report_options(parser)
+    return parser
 
 
 def inputs_of(sheet: Sheet, options: Namespace) -> "list[Input]":

@@ -12,6 +12,7 @@ __all__ = [
     "diode_saturation",
     "node",
     "rc_times",
+    "stretch",
     "thermal_voltage",
 ]
 
@@ -54,6 +55,28 @@ def rc_times(tau: Number, start: Number, final: Number, to: Number) -> Array:
         behind = np.where(up, to <= start, to >= start)
         time = tau * np.log(ratio)
     return np.asarray(np.where(behind, 0.0, np.where(reached, time, np.inf)), np.float64)
+
+
+def stretch(
+    supply: Number,
+    celsius: Number,
+    volts: Number,
+    threshold: Number,
+    exponent: Number,
+    per_degree: Number,
+) -> Array:
+    """How many times as long a CMOS part's times are as at ``volts`` and 25 °C.
+
+    V/V0 ((V0 - Vt)/(V - Vt))^a, the alpha-power law of MOS delay (Sakurai and Newton, IEEE J.
+    Solid-State Circuits 25, 1990; from memory), infinite at the threshold and below; and above
+    25 °C ``per_degree`` more for each °C. Below 25 °C nothing less, though parts are quicker there.
+    """
+    supply, celsius = np.asarray(supply, np.float64), np.asarray(celsius, np.float64)
+    volts, threshold = np.asarray(volts, np.float64), np.asarray(threshold, np.float64)
+    beyond = np.where(supply > threshold, supply - threshold, 1.0)
+    law = supply / volts * ((volts - threshold) / beyond) ** exponent
+    warm = 1 + np.asarray(per_degree) * np.maximum(celsius - 25.0, 0.0)
+    return np.asarray(np.where(supply > threshold, law * warm, np.inf), np.float64)
 
 
 def thermal_voltage(celsius: Number) -> Array:

@@ -6,13 +6,14 @@ plus the charging of the cable, and the lines' latest edges. Whatever the hardwa
 the two.
 """
 
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
 from padbench.buttons import button_bit
-from padbench.electric.design import Array, Design, design_of
-from padbench.electric.judge import judge, lines_of
+from padbench.electric.design import Array, Design, design_of, shortest_period
+from padbench.electric.judge import answers_of, lines_of, stretched
 from padbench.electric.space import space
 from padbench.pad import LineDelays, PadModel
 from padbench.parts import Figure, RegisterPart
@@ -20,54 +21,56 @@ from padbench.rules.limits import Limit, Limits
 from padbench.sheet import Sheet
 from padbench.units import to_ps
 
-__all__ = ["CORNERS", "Corner", "answer_time", "limits_of", "line_delays", "pad_model"]
+__all__ = ["CORNERS", "Corner", "answer_times", "limits_of", "line_delays", "pad_model"]
 
 Corner = Literal["fast", "slow"]
 CORNERS: tuple[Corner, ...] = ("fast", "slow")
 
 
 def limits_of(
-    part: RegisterPart, stages: int, answer: float, latch_rise: float, clock_rise: float
+    part: RegisterPart,
+    stages: int,
+    answers: tuple[float, float],
+    latch_rise: float,
+    clock_rise: float,
+    *,
+    stretch: float = 1.0,
 ) -> Limits:
     """The part's guaranteed requirements.
 
     ``answer`` is the register's slowest answer, ``latch_rise`` and ``clock_rise`` what the lines
-    to it take, all in seconds. Between chained parts a bit has to be out of one and stand at the
-    next before the clock comes again: clock to output plus set-up of the serial input.
+    to it take, all in seconds. ``stretch`` is by how much the part's own times are longer than in
+    its table, which is where they hold.
     """
-    frequency, delay, setup = part.clock_frequency, part.clock_to_output, part.setup_serial
-    assert frequency.min is not None
-    assert delay.max is not None
-    assert setup.min is not None
-    period = Limit(to_ps(1 / frequency.min), frequency.source)
-    hop = Limit(to_ps(delay.max + setup.min), f"chained parts; {delay.source}")
-    if stages > part.stages and hop.ps > period.ps:
-        period = hop
+
+    def at_least(figure: Figure) -> Limit:
+        assert figure.min is not None
+        # A second is as good as never here.
+        needed = to_ps(min(figure.min * stretch, 1.0))
+        source = figure.source if stretch == 1.0 else f"{figure.source}; supply and temperature"
+        return Limit(needed, source)
+
     source = part.clock_to_output.source + "; cable: first-order RC"
     return Limits(
-        load_width=_at_least(part.load_width),
-        clock_width=_at_least(part.clock_width),
-        clock_period=period,
-        removal=_at_least(part.removal),
-        setup_parallel=_at_least(part.setup_parallel),
+        load_width=at_least(part.load_width),
+        clock_width=at_least(part.clock_width),
+        clock_period=at_least(shortest_period(part, stages)),
+        removal=at_least(part.removal),
+        setup_parallel=at_least(part.setup_parallel),
         # One picosecond more than the answer: a sample at the very moment still sees the old level.
-        answer=Limit(to_ps(answer) + to_ps(clock_rise) + 1, source),
-        first_answer=Limit(to_ps(answer) + to_ps(latch_rise) + 1, source),
+        answer=Limit(to_ps(answers[1]) + to_ps(clock_rise) + 1, source),
+        first_answer=Limit(to_ps(answers[0]) + to_ps(latch_rise) + 1, source),
     )
 
 
-def _at_least(figure: Figure) -> Limit:
-    assert figure.min is not None
-    return Limit(to_ps(figure.min), figure.source)
-
-
-def answer_time(design: Design) -> float:
-    """Seconds from an edge at the register to the data line at the console, at the slowest.
+def answer_times(design: Design) -> tuple[float, float]:
+    """Seconds from latch and from clock at the register to the data line, at the slowest.
 
     Infinite if the line never gets to the console's thresholds.
     """
-    (answer,) = judge(design, ("data.answer",))
-    return float(answer.measured[0])
+    over = space(design, ("supply", "resistors", "temperature", "diode", "leakage"))
+    first, following = answers_of(design, over)
+    return float(np.max(first)), float(np.max(following))
 
 
 def line_delays(design: Design) -> dict[str, LineDelays]:
@@ -84,6 +87,11 @@ def line_delays(design: Design) -> dict[str, LineDelays]:
     }
 
 
+def slowest_part(design: Design) -> float:
+    """By how much the part's times are longer than in its table, at the worst corner."""
+    return float(np.max(stretched(design, space(design, ("supply", "temperature")))))
+
+
 def _latest(times: Array) -> int | None:
     late = float(np.max(times))
     return to_ps(late) if np.isfinite(late) else None
@@ -95,12 +103,21 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
     design = design_of(sheet, part, sheet.port(port_name))
     slow = corner == "slow"
     # A line that never gets there is a finding; the simulation takes an answer after all polls.
-    answer = min(answer_time(design), 1.0)
+    first, following = (min(one, 1.0) for one in answer_times(design))
     lines = line_delays(design)
+    limits = limits_of(
+        part,
+        sheet.chip.stages,
+        (first, following),
+        _seconds(lines["latch"]),
+        _seconds(lines["clock"]),
+        stretch=slowest_part(design),
+    )
+    soonest, answers = _program(sheet, (first, following), slow)
+    if sheet.chip.kind == "firmware":
+        limits = replace(limits, hold=Limit(soonest[1], "the sheet says so"))
     return PadModel(
-        limits=limits_of(
-            part, sheet.chip.stages, answer, _seconds(lines["latch"]), _seconds(lines["clock"])
-        ),
+        limits=limits,
         stages=sheet.chip.stages,
         stage_of=tuple((button_bit(name), stage) for name, stage in sheet.buttons.items()),
         serial={"ground": 0, "supply": 1, "open": None}[sheet.chip.serial_input],
@@ -109,10 +126,26 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
         floating=sheet.pull_up.value is None,
         policy=sheet.policy.opposite_directions,
         stuck=sum(button_bit(name) for name in sheet.contacts.stuck),
-        answer=to_ps(answer) if slow else 0,
+        answer=answers[1],
+        soonest=soonest[1],
+        first_answer=answers[0] if sheet.chip.kind == "firmware" else None,
+        first_soonest=soonest[0],
         latch_line=lines["latch"] if slow else _undelayed(lines["latch"]),
         clock_line=lines["clock"] if slow else _undelayed(lines["clock"]),
     )
+
+
+def _program(
+    sheet: Sheet, longest: tuple[float, float], slow: bool
+) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Soonest and longest answers (ps) to latch and clock at one corner.
+
+    Only a program promises a shortest one. At the fast corner every answer is the soonest.
+    """
+    times = (sheet.chip.first_bit, sheet.chip.next_bit)
+    first, following = (0 if time is None else to_ps(time.low) for time in times)
+    soonest = (first, following)
+    return soonest, (to_ps(longest[0]), to_ps(longest[1])) if slow else soonest
 
 
 def _seconds(line: LineDelays) -> float:

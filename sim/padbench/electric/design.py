@@ -17,7 +17,17 @@ from padbench.parts import Figure, PortKind, RegisterPart
 from padbench.sheet import Sheet
 from padbench.units import Value
 
-__all__ = ["ABSENT", "Array", "Design", "changed", "design_of", "least", "most", "stacked"]
+__all__ = [
+    "ABSENT",
+    "Array",
+    "Design",
+    "changed",
+    "design_of",
+    "least",
+    "most",
+    "shortest_period",
+    "stacked",
+]
 
 Array = NDArray[np.float64]
 
@@ -39,7 +49,9 @@ class Design:
     ``input_low_part`` and ``input_high_part`` those of the console's data input, or volts whatever
     the supply where ``input_fixed`` is not 0. ``*_hot`` figures
     hold from 25 °C to ``hottest`` (°C), the others at 25 °C. ``emission`` is 0 where there is no
-    diode. ``edge_max`` is infinite where any edge will do.
+    diode. ``edge_max`` is infinite where any edge will do. Of the poll's times the shortest stand
+    first and the longest end in ``_high``; ``stretch_*`` are those of `padbench.parts.Derating`.
+    ``hold`` is the shortest answer to a clock that anybody promises.
     """
 
     supply_low: Array
@@ -65,6 +77,11 @@ class Design:
     clock_low: Array
     clock_high: Array
     sample: Array
+    latch_width_high: Array
+    latch_to_clock_high: Array
+    clock_low_high: Array
+    clock_high_high: Array
+    sample_high: Array
     period: Array
 
     chips: Array
@@ -86,8 +103,15 @@ class Design:
     input_c: Array
     clock_to_output: Array
     load_to_output: Array
+    hold: Array
     load_min: Array
     clock_min: Array
+    clock_period: Array
+    removal: Array
+    stretch_volts: Array
+    stretch_threshold: Array
+    stretch_exponent: Array
+    stretch_degree: Array
     edge_max: Array
 
     lift_r: Array
@@ -140,6 +164,11 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "clock_low": poll.clock_low.low,
         "clock_high": poll.clock_high.low,
         "sample": poll.sample.low,
+        "latch_width_high": poll.latch_width.high,
+        "latch_to_clock_high": poll.latch_to_clock.high,
+        "clock_low_high": poll.clock_low.high,
+        "clock_high_high": poll.clock_high.high,
+        "sample_high": poll.sample.high,
         "period": poll.period.low,
         "chips": -(-sheet.chip.stages // part.stages),
         "inputs": len(sheet.buttons),
@@ -160,8 +189,12 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "input_c": most(part.input_capacitance),
         "clock_to_output": _answer(sheet.chip.next_bit, part),
         "load_to_output": _answer(sheet.chip.first_bit, part),
+        "hold": 0.0 if sheet.chip.next_bit is None else sheet.chip.next_bit.low,
         "load_min": least(part.load_width),
         "clock_min": least(part.clock_width),
+        "clock_period": shortest_period(part, sheet.chip.stages).min or 0.0,
+        "removal": least(part.removal),
+        **_stretch(part),
         "edge_max": np.inf if part.clock_edge_max.max is None else part.clock_edge_max.max,
         "lift_r": ABSENT
         if port.output_high_resistance is None
@@ -181,6 +214,31 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "budget": most(port.supply_current),
     }
     return Design(**{name: np.array([number], np.float64) for name, number in numbers.items()})
+
+
+def shortest_period(part: RegisterPart, stages: int) -> Figure:
+    """The least time (s) from one rising clock edge to the next, as ``min``.
+
+    Between chained parts a bit has to be out of one and stand at the next before the clock comes
+    again: clock to output plus set-up of the serial input.
+    """
+    period = 1 / least(part.clock_frequency)
+    hop = most(part.clock_to_output) + least(part.setup_serial)
+    if stages > part.stages and hop > period:
+        source = f"chained parts; {part.clock_to_output.source}"
+        return replace(part.clock_to_output, min=hop, typ=None, max=None, source=source)
+    return replace(part.clock_frequency, min=period, typ=None, max=None, unit="s")
+
+
+def _stretch(part: RegisterPart) -> dict[str, float]:
+    """Numbers with which the law of `Derating` gives 1 stand for a part that has none."""
+    law = part.derating
+    if law is None:
+        numbers = (1.0, 0.0, 1.0, 0.0)
+    else:
+        numbers = (law.volts, law.threshold, law.exponent, law.per_degree)
+    names = ("volts", "threshold", "exponent", "degree")
+    return {f"stretch_{name}": number for name, number in zip(names, numbers, strict=True)}
 
 
 def stacked(designs: Sequence[Design]) -> Design:

@@ -10,23 +10,26 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from padbench.electric.bounce import judge_bounce
 from padbench.electric.design import ABSENT, Design, changed, design_of, stacked
 from padbench.electric.judge import Judged, judge
-from padbench.electric.remedy import CABLE_FINDINGS, KNOBS, keeping, passing_range, remedy_for
+from padbench.electric.mends import CABLE_FINDINGS
+from padbench.electric.program import judge_program
+from padbench.electric.remedy import Mender
 from padbench.electric.space import corner_name
 from padbench.electric.texts import said, source_of
-from padbench.parts import PortKind, RegisterPart, poll_names
-from padbench.rules import Finding, Remedy, Verdict
-from padbench.sheet import Poll, Sheet
+from padbench.parts import PortKind, RegisterPart
+from padbench.rules import Finding
+from padbench.sheet import Sheet
 from padbench.units import show
 
 __all__ = [
-    "HIDDEN",
     "HIGH_LINES",
     "Electric",
     "PortRow",
     "judge_electric",
     "name_on",
+    "needs_remedy",
     "port_table",
 ]
 
@@ -36,11 +39,10 @@ THIN = 0.1
 _USUAL_LINE_R = 3.6e3
 """Ω from latch and clock to supply (from memory)."""
 
-HIDDEN = "data.answer"
-"""Worked out on the way to others, and no finding."""
-
 HIGH_LINES = ("latch.high", "clock.high")
 """Findings of one port each; all others speak for every port of the sheet."""
+
+_COUNTED = ("", "edges", "clocks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,11 @@ def judge_electric(sheet: Sheet, *, remedies: bool = True) -> Electric:
     part = sheet.part
     ports = [sheet.port(name) for name in sheet.works_with.ports]
     return Electric(
-        (*_findings(sheet, part, ports, remedies), *_bounce(sheet), *_firmware(sheet, ports)),
+        (
+            *_findings(sheet, part, ports, remedies),
+            judge_bounce(sheet),
+            *judge_program(sheet, ports, remedies),
+        ),
         port_table(sheet),
     )
 
@@ -118,29 +124,33 @@ def _findings(
 ) -> Iterator[Finding]:
     designs = [design_of(sheet, part, port) for port in ports]
     many = stacked(designs)
-    length = sheet.cable.length
-    stretch = length.high / length.nominal if length.nominal else 1.0
+    every = range(len(ports))
+    found: list[tuple[str, Sequence[int], Finding]] = []
     for judged in judge(many):
-        if judged.id == HIDDEN:
-            continue
-        rows = range(len(ports)) if judged.id in HIGH_LINES else [int(np.argmin(judged.margin))]
-        for row in rows:
-            finding = _finding(judged, row, many, part, ports[row])
-            if remedies and (finding.verdict == "fail" or _thin(finding)):
-                # What stands for all ports must be mended on all of them.
-                own = [designs[row]] if judged.id in HIGH_LINES else designs
-                others = [
-                    one for place, one in enumerate(designs) if len(own) == 1 and place != row
-                ]
-                remedy = remedy_for(judged.id, own, others, stretch=stretch)
-                finding = replace(finding, remedy=remedy)
+        apart = judged.id in HIGH_LINES
+        for row in every if apart else [int(np.argmin(judged.margin))]:
+            # What stands for all ports must be mended on all of them.
+            rows: Sequence[int] = [row] if apart else every
+            found.append((judged.id, rows, _finding(judged, row, many, part, ports[row])))
+    if not remedies:
+        yield from (finding for _, _, finding in found)
+        return
+    wanted = [id_ for id_, _, finding in found if needs_remedy(finding)]
+    mender = Mender(sheet, [port.name for port in ports], designs, wanted)
+    for id_, rows, finding in found:
+        if needs_remedy(finding):
+            thin = finding.verdict == "pass"
+            yield replace(finding, remedy=mender.remedy(id_, rows, thin=thin))
+        else:
             yield finding
-    if remedies:
-        yield _cable(sheet, designs, ports, stretch)
+    yield _cable(sheet, mender, ports)
 
 
-def _thin(finding: Finding) -> bool:
-    if finding.margin is None or finding.limit is None:
+def needs_remedy(finding: Finding) -> bool:
+    """Whether it fails, or holds by a thin margin; what is counted is never thin."""
+    if finding.verdict == "fail":
+        return True
+    if finding.margin is None or finding.limit is None or finding.unit in _COUNTED:
         return False
     return finding.margin < THIN * abs(finding.limit)
 
@@ -170,12 +180,12 @@ def _finite(number: float) -> float | None:
     return number if np.isfinite(number) else None
 
 
-def _cable(
-    sheet: Sheet, designs: Sequence[Design], ports: Sequence[PortKind], stretch: float
-) -> Finding:
+def _cable(sheet: Sheet, mender: Mender, ports: Sequence[PortKind]) -> Finding:
     """The longest cable with which latch, clock and data still hold on every port."""
-    found = passing_range(designs, KNOBS[-1], CABLE_FINDINGS)
-    have = sheet.cable.length.high
+    dial = next(dial for dial in mender.dials if dial.key == "cable.length")
+    found = mender.range(dial, CABLE_FINDINGS, range(len(ports)))
+    length = sheet.cable.length
+    have = length.high
     source = "first-order RC; " + source_of("data.later-bits", sheet.part, ports[0])
     if found is None:
         # Then it is not the cable: the findings that fail name what it is.
@@ -183,22 +193,17 @@ def _cable(
         return Finding(
             "cable.length", "not-judged", None, have, None, "m", "every port", source, says
         )
-    longest = found[1]
-    if longest is None:
+    nominal = found[1]
+    if nominal is None:
         says = "latch, clock and data hold with a kilometre of cable"
         return Finding("cable.length", "pass", None, have, None, "m", "every port", source, says)
-    holds = have <= longest
+    longest = nominal * (have / length.nominal if length.nominal else 1.0)
     says = f"the longest cable that works is {show(longest, 'm')}" + (
         f"; this one is up to {show(have, 'm')}" if have else ""
     )
-    nominal = longest / stretch
-    remedy = None
-    if not holds:
-        text = f"cable.length up to {show(np.floor(nominal * 1000) / 1000, 'm', 4)} would do"
-        remedy = Remedy("cable.length", None, nominal, "m", (), (), text)
-    return Finding(
+    finding = Finding(
         "cable.length",
-        "pass" if holds else "fail",
+        "pass" if have <= longest else "fail",
         longest,
         have,
         longest - have,
@@ -206,87 +211,9 @@ def _cable(
         "the port that bears the least",
         source,
         says,
-        remedy,
     )
-
-
-_POLLED = (
-    "latch.pulse",
-    "clock.low-pulse",
-    "clock.high-pulse",
-    "data.first-bit",
-    "data.later-bits",
-)
-
-
-def _firmware(sheet: Sheet, ports: Sequence[PortKind]) -> Iterator[Finding]:
-    """At which poll timings a program works: its own needs, and the named polls that keep them."""
-    chip = sheet.chip
-    if chip.kind != "firmware" or chip.shortest_pulse is None:
-        return
-    designs = stacked([design_of(sheet, sheet.part, port) for port in ports])
-    worst = {one.id: one.measured.max() for one in judge(designs, _POLLED)}
-    polls = {name: Poll.model_validate({"use": name}) for name in poll_names()}
-    good = [name for name, poll in polls.items() if _follows(designs, poll)]
-    holds = _follows(designs, sheet.poll)
-    says = (
-        f"it needs {_or_never(worst['data.first-bit'])} from the latch to the first sample,"
-        f" {_or_never(worst['data.later-bits'])} from a clock to the next sample and pulses of"
-        f" {show(chip.shortest_pulse.high, 's')}; of the named polls it works with "
-        + (", ".join(good) or "none")
-    )
-    verdict: Verdict = "pass" if holds else "fail"
-    yield Finding(
-        "firmware.poll",
-        verdict,
-        None,
-        None,
-        None,
-        "",
-        "the sheet's poll",
-        "the sheet says so",
-        says,
-    )
-
-
-def _follows(designs: Design, poll: Poll) -> bool:
-    timed = changed(
-        designs,
-        latch_width=poll.latch_width.low,
-        latch_to_clock=poll.latch_to_clock.low,
-        clock_low=poll.clock_low.low,
-        clock_high=poll.clock_high.low,
-        sample=poll.sample.low,
-    )
-    return bool(keeping(timed, _POLLED).all())
-
-
-def _or_never(seconds: float) -> str:
-    return show(float(seconds), "s") if np.isfinite(seconds) else "for ever"
-
-
-def _bounce(sheet: Sheet) -> Iterator[Finding]:
-    """How many polls can fall into the bounce of one press: floor(bounce / period) + 1.
-
-    One may: it reads the press a poll late at worst. With more, one press can read as several, and
-    it is for the reading program to ride over that; so it is said, not failed.
-    """
-    bounce, period = sheet.contacts.bounce.high, sheet.poll.period.low
-    polls = int(bounce // period) + 1 if bounce > 0 else 0
-    says = (
-        f"at most {polls} poll{'' if polls == 1 else 's'} can fall into the"
-        f" {show(bounce, 's')} of a bounce"
-    )
-    if polls > 1:
-        says += ": one press can read as several unless the program waits for two equal reads"
-    yield Finding(
-        "bounce.polls",
-        "pass" if polls <= 1 else "not-judged",
-        float(polls),
-        1.0,
-        1.0 - polls,
-        "",
-        f"bounce {show(bounce, 's')}, a poll every {show(period, 's')}",
-        "arithmetic; bounce of contacts from memory",
-        says,
-    )
+    if not needs_remedy(finding):
+        return finding
+    thin = finding.verdict == "pass"
+    remedy = mender.remedy("cable.length", range(len(ports)), ids=CABLE_FINDINGS, thin=thin)
+    return replace(finding, remedy=remedy)

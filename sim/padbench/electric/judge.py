@@ -8,6 +8,7 @@ Each quantity is worked out at all corners of the axes it depends on, and the wo
 
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -19,10 +20,12 @@ from padbench.electric.circuit import (
     diode_saturation,
     node,
     rc_times,
+    stretch,
     thermal_voltage,
 )
 from padbench.electric.design import ABSENT, Array, Design
 from padbench.electric.space import Space, space
+from padbench.electric.wires import WIRES, Edges, wire_times
 
 __all__ = [
     "GROUPS",
@@ -31,6 +34,7 @@ __all__ = [
     "DrivenLine",
     "Judged",
     "Line",
+    "answers_of",
     "at_every_corner",
     "data_levels",
     "data_taus",
@@ -39,6 +43,7 @@ __all__ = [
     "judge",
     "line_of",
     "lines_of",
+    "stretched",
     "thresholds",
 ]
 
@@ -61,31 +66,31 @@ GROUPS = {
         "latch.high",
         "latch.low",
         "latch.rise",
+        "power.latch-resistor",
         "latch.fall",
         "latch.pulse",
-        "power.latch-resistor",
     ),
     "clock": (
         "clock.high",
         "clock.low",
         "clock.rise",
+        "power.clock-resistor",
         "clock.fall",
         "clock.low-pulse",
         "clock.high-pulse",
-        "power.clock-resistor",
     ),
     "data": (
         "data.low",
         "data.high",
         "data.rise",
         "data.fall",
-        "data.answer",
         "data.first-bit",
         "data.later-bits",
     ),
     "supply": ("supply.idle", "supply.all-held"),
+    "wires": WIRES,
 }
-"""What is judged together, because it comes out of the same circuit."""
+"""What is judged together, because it comes out of the same circuit; wires only where asked for."""
 
 Sense = Literal["at most", "at least"]
 
@@ -160,7 +165,8 @@ class _Quantity:
 def judge(design: Design, ids: Collection[str] | None = None) -> tuple[Judged, ...]:
     """Every quantity of every design at its worst corner, always in one order.
 
-    ``ids`` asks for some of them only, which costs less.
+    ``ids`` asks for some of them only, which costs less, or for ``timing.*`` (see
+    `padbench.electric.wires`), which are not among the others.
     """
     if len(design) <= _AT_ONCE:
         return tuple(_judge(design, ids))
@@ -210,23 +216,25 @@ def _quantities(
     design: Design, ids: Collection[str] | None
 ) -> Iterator[tuple[Space, Iterable["_Quantity"]]]:
     def asked(group: str) -> bool:
-        return ids is None or any(id_ in ids for id_ in GROUPS[group])
+        return group != "wires" if ids is None else any(id_ in ids for id_ in GROUPS[group])
 
     if asked("contacts"):
         over = space(design, ("supply", "resistors", "temperature", "leakage", "contact"))
         yield over, _contacts(design, over)
     over = space(design, ("supply", "resistors", "temperature", "leakage", "diode"))
-    both = asked("data") or asked("supply")
+    both = asked("data") or asked("supply") or asked("wires")
     lines = {
         name: line_of(design, over, name) for name in ("latch", "clock") if both or asked(name)
     }
     for name, line in lines.items():
         if asked(name):
-            yield over, _line(design, over, name, line)
+            yield over, _line(design, over, name, line, ids)
     if asked("data"):
         yield over, _data(design, over, lines["latch"], lines["clock"])
     if asked("supply"):
         yield over, _supply(design, over, lines["latch"], lines["clock"])
+    if asked("wires"):
+        yield space(design, ()), _wires(design, over, lines)
 
 
 def _worst(
@@ -237,6 +245,18 @@ def _worst(
 
 def _each(field: Array) -> Array:
     return field[:, None]
+
+
+def stretched(design: Design, over: Space) -> Array:
+    """By how much a part's times are longer than in its table."""
+    return stretch(
+        over.supply,
+        over.celsius,
+        _each(design.stretch_volts),
+        _each(design.stretch_threshold),
+        _each(design.stretch_exponent),
+        _each(design.stretch_degree),
+    )
 
 
 def _leakage(design: Design, over: Space) -> Array:
@@ -288,16 +308,40 @@ class Line:
     """Latch or clock at the register: levels (V) and times (s) at every corner.
 
     ``rise_low`` and ``rise_high`` run from the port's edge to the passing of the lower and of the
-    upper threshold on the way up, ``fall_high`` and ``fall_low`` the same on the way down.
+    upper threshold on the way up, ``fall_high`` and ``fall_low`` the same on the way down, which
+    is worked out only when it is asked for.
     """
 
-    resistor: Array
-    low: Array
-    high: Array
+    driven: "DrivenLine"
+    low_at: Array
+    high_at: Array
     rise_low: Array
     rise_high: Array
-    fall_high: Array
-    fall_low: Array
+
+    @property
+    def resistor(self) -> Array:
+        """Ohms from supply."""
+        return self.driven.resistor
+
+    @property
+    def low(self) -> Array:
+        """Volts that it gets down to."""
+        return self.driven.low
+
+    @property
+    def high(self) -> Array:
+        """Volts that it gets up to."""
+        return self.driven.high
+
+    @cached_property
+    def fall_high(self) -> Array:
+        """See above."""
+        return self.driven.fall(self.high_at)
+
+    @cached_property
+    def fall_low(self) -> Array:
+        """See above."""
+        return self.driven.fall(self.low_at)
 
 
 def lines_of(design: Design, over: Space) -> dict[str, Line]:
@@ -311,15 +355,7 @@ def line_of(design: Design, over: Space, name: str) -> Line:
         _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
     )
     driven = driven_line(design, over, name)
-    return Line(
-        resistor=driven.resistor,
-        low=driven.low,
-        high=driven.high,
-        rise_low=driven.rise(low_at),
-        rise_high=driven.rise(high_at),
-        fall_high=driven.fall(high_at),
-        fall_low=driven.fall(low_at),
-    )
+    return Line(driven, low_at, high_at, driven.rise(low_at), driven.rise(high_at))
 
 
 @dataclass(frozen=True)
@@ -377,31 +413,36 @@ def driven_line(design: Design, over: Space, name: str) -> DrivenLine:
     return DrivenLine(ohms, source, pull_r, saturation, slope, farads, tau, low, high)
 
 
-def _line(design: Design, over: Space, name: str, line: Line) -> Iterator[_Quantity]:
+def _line(
+    design: Design, over: Space, name: str, line: Line, ids: Collection[str] | None
+) -> Iterator[_Quantity]:
     """Levels, edges and pulses of latch or clock.
 
     An edge is the time between the two thresholds. A pulse is what is left of the console's
     beyond the thresholds: its width, less the way to the far threshold at its start, plus the way
     to the same threshold at its end.
     """
-    low_at, high_at = thresholds(
-        _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
-    )
     edge = _each(design.edge_max)
-    yield _Quantity(f"{name}.high", "V", "at least", line.high, high_at)
-    yield _Quantity(f"{name}.low", "V", "at most", line.low, low_at)
+    yield _Quantity(f"{name}.high", "V", "at least", line.high, line.high_at)
+    yield _Quantity(f"{name}.low", "V", "at most", line.low, line.low_at)
     yield _Quantity(f"{name}.rise", "s", "at most", _less(line.rise_high, line.rise_low), edge)
+    heat = (over.supply - line.low) ** 2 / line.resistor
+    yield _Quantity(f"power.{name}-resistor", "W", "at most", heat, _each(design.line_rating))
+    falling = (f"{name}.fall", f"{name}.pulse", f"{name}.low-pulse", f"{name}.high-pulse")
+    if ids is not None and not any(id_ in ids for id_ in falling):
+        return
     yield _Quantity(f"{name}.fall", "s", "at most", _less(line.fall_low, line.fall_high), edge)
+    longer = stretched(design, over)
     if name == "latch":
         width = _pulse(design.latch_width, line.rise_high, line.fall_high)
-        yield _Quantity("latch.pulse", "s", "at least", width, _each(design.load_min))
+        needed = _each(design.load_min) * longer
+        yield _Quantity("latch.pulse", "s", "at least", width, needed)
     else:
         low_width = _pulse(design.clock_low, line.fall_low, line.rise_low)
         high_width = _pulse(design.clock_high, line.rise_high, line.fall_high)
-        yield _Quantity("clock.low-pulse", "s", "at least", low_width, _each(design.clock_min))
-        yield _Quantity("clock.high-pulse", "s", "at least", high_width, _each(design.clock_min))
-    heat = (over.supply - line.low) ** 2 / line.resistor
-    yield _Quantity(f"power.{name}-resistor", "W", "at most", heat, _each(design.line_rating))
+        needed = _each(design.clock_min) * longer
+        yield _Quantity("clock.low-pulse", "s", "at least", low_width, needed)
+        yield _Quantity("clock.high-pulse", "s", "at least", high_width, needed)
 
 
 def _less(late: Array, early: Array) -> Array:
@@ -464,31 +505,62 @@ def _data(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Qu
     Arrival is the line's own delay to the register's upper threshold, the longest answer of the
     part, and the charging of what is on the line beyond the 50 pF of the data sheet's test.
     """
+    low_at, high_at = _input_levels_at(design, over)
+    low, high = data_levels(design, over)
+    yield _Quantity("data.low", "V", "at most", low, low_at)
+    yield _Quantity("data.high", "V", "at least", high, high_at)
+
+    later = _each(design.clock_high + design.sample)
+    first = _each(design.latch_width + design.latch_to_clock + design.sample)
+    rise_tau, fall_tau = data_taus(design, over)
+    rise = rc_times(rise_tau, low, high, high_at)
+    fall = rc_times(fall_tau, high, low, low_at)
+    yield _Quantity("data.rise", "s", "at most", rise, later)
+    yield _Quantity("data.fall", "s", "at most", fall, later)
+    to_first, to_next = answers_of(design, over)
+    yield _Quantity("data.first-bit", "s", "at most", latch.rise_high + to_first, first)
+    yield _Quantity("data.later-bits", "s", "at most", clock.rise_high + to_next, later)
+
+
+def _input_levels_at(design: Design, over: Space) -> tuple[Array, Array]:
+    """Highest low and lowest high level (V) of the console's data input."""
     # A threshold given in volts (TTL levels) does not move with the supply.
     unit = np.where(_each(design.input_fixed) > 0, 1.0, over.supply)
-    low_at, high_at = _each(design.input_low_part) * unit, _each(design.input_high_part) * unit
+    return _each(design.input_low_part) * unit, _each(design.input_high_part) * unit
+
+
+def answers_of(design: Design, over: Space) -> tuple[Array, Array]:
+    """From latch and from clock at the register to the data line at the console (s)."""
+    low_at, high_at = _input_levels_at(design, over)
     low, high = data_levels(design, over)
     farads = _each(design.cable_length * design.cable_per_metre + design.console_c)
     beyond = np.maximum(farads - TEST_LOAD, 0.0)
     rise_r, fall_r = _data_ohms(design, over)
-    yield _Quantity("data.low", "V", "at most", low, low_at)
-    yield _Quantity("data.high", "V", "at least", high, high_at)
-
-    delay = _each(design.clock_to_output)
-    later = _each(design.clock_high + design.sample)
-    first = _each(design.latch_width + design.latch_to_clock + design.sample)
-    rise = rc_times(rise_r * farads, low, high, high_at)
-    fall = rc_times(fall_r * farads, high, low, low_at)
-    yield _Quantity("data.rise", "s", "at most", rise, later)
-    yield _Quantity("data.fall", "s", "at most", fall, later)
     charged = np.maximum(
         rc_times(rise_r * beyond, low, high, high_at), rc_times(fall_r * beyond, high, low, low_at)
     )
-    loaded = _each(design.load_to_output)
-    answer = np.maximum(delay, loaded) + charged
-    yield _Quantity("data.answer", "s", "at most", answer, later)
-    yield _Quantity("data.first-bit", "s", "at most", latch.rise_high + loaded + charged, first)
-    yield _Quantity("data.later-bits", "s", "at most", clock.rise_high + delay + charged, later)
+    longer = stretched(design, over)
+    return (
+        _each(design.load_to_output) * longer + charged,
+        _each(design.clock_to_output) * longer + charged,
+    )
+
+
+def _wires(design: Design, over: Space, lines: dict[str, Line]) -> Iterator[_Quantity]:
+    """What the rules would measure in a run: the latest edges of all corners together."""
+    latch, clock = lines["latch"], lines["clock"]
+    to_first, to_next = answers_of(design, over)
+    edges = Edges(
+        latch_rise=np.max(latch.rise_high, axis=1),
+        latch_fall=np.max(latch.fall_low, axis=1),
+        clock_rise=np.max(clock.rise_high, axis=1),
+        clock_fall=np.max(clock.fall_low, axis=1),
+        first_answer=np.max(to_first, axis=1),
+        answer=np.max(to_next, axis=1),
+        stretch=np.max(stretched(design, over), axis=1),
+    )
+    for id_, measured, limit in wire_times(design, edges):
+        yield _Quantity(id_, "s", "at least", _each(measured), _each(limit))
 
 
 def _supply(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Quantity]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.electric.design import design_of, stacked
-from padbench.electric.findings import HIDDEN, HIGH_LINES, name_on
+from padbench.electric.findings import HIGH_LINES, name_on
 from padbench.electric.judge import at_every_corner
 from padbench.rules import Finding
 from padbench.sheet import Sheet
@@ -41,8 +41,6 @@ def spread_of(sheet: Sheet, findings: Sequence[Finding]) -> Iterator[Spread]:
     many = stacked([design_of(sheet, sheet.part, port) for port in ports])
     known: dict[str, NDArray[np.float64]] = {}
     for one in at_every_corner(many):
-        if one.id == HIDDEN:
-            continue
         if one.id in HIGH_LINES:
             rows = zip(ports, one.margin, strict=True)
             known |= {name_on(one.id, port): row for port, row in rows}

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from padbench.buttons import BUTTONS
-from padbench.rules import Finding, Verdict
+from padbench.rules import Finding, Remedy, Verdict
 from padbench.sheet import Sheet
 
 __all__ = ["judge_wiring"]
@@ -22,9 +22,13 @@ def judge_wiring(sheet: Sheet) -> tuple[Finding, ...]:
     )
 
 
-def _finding(id_: str, good: bool, where: str, source: str, says: str) -> Finding:
+def _finding(
+    id_: str, good: bool, where: str, source: str, says: str, key: str = "", mend: str = ""
+) -> Finding:
+    """``key`` is the sheet's, ``mend`` what to connect or to fit where it fails."""
     verdict: Verdict = "pass" if good else "fail"
-    return Finding(id_, verdict, None, None, None, "", where, source, says)
+    remedy = None if good else Remedy(key, None, None, "", (), (), mend)
+    return Finding(id_, verdict, None, None, None, "", where, source, says, remedy)
 
 
 def _buttons(sheet: Sheet) -> Iterator[Finding]:
@@ -39,6 +43,8 @@ def _buttons(sheet: Sheet) -> Iterator[Finding]:
         f"no stage for {_and(missing)}: the console will never see it pressed"
         if missing
         else "every button has a stage",
+        "buttons",
+        "connect " + _and([f"{name} to stage {right[name]}" for name in missing]),
     )
     on_stage: dict[int, list[str]] = {}
     for name, stage in sheet.buttons.items():
@@ -52,6 +58,9 @@ def _buttons(sheet: Sheet) -> Iterator[Finding]:
         "; ".join(f"{_and(names)} share stage {stage}" for stage, names in shared)
         if shared
         else "no two buttons share a stage",
+        "buttons",
+        "connect "
+        + _and([f"{name} to stage {right[name]}" for _, names in shared for name in names]),
     )
     yield _finding(
         "wiring.order",
@@ -59,6 +68,15 @@ def _buttons(sheet: Sheet) -> Iterator[Finding]:
         "table [buttons]",
         _ORDER,
         _order_says(sheet.buttons, right),
+        "buttons",
+        "connect "
+        + _and(
+            [
+                f"{name} to stage {right[name]}"
+                for name, stage in sheet.buttons.items()
+                if stage != right[name]
+            ]
+        ),
     )
 
 
@@ -96,6 +114,8 @@ def _serial_input(sheet: Sheet) -> Finding:
         " tie it to ground"
         if tie == "open"
         else f"the serial input is tied to {tie}",
+        "register.serial-input",
+        f"connect the serial input{_pin(sheet, 'serial')} to ground",
     )
 
 
@@ -116,6 +136,8 @@ def _pull_up(sheet: Sheet) -> Finding:
         "pull-up.value",
         "common practice: each input has a pull-up resistor to supply",
         says,
+        "pull-up.value",
+        "fit a resistor from each input to supply, 39 kΩ for example, and no wire",
     )
 
 
@@ -136,7 +158,23 @@ def _load(sheet: Sheet) -> Finding:
     else:
         says = "the register loads while the console's latch is high"
     good = part.load == "transparent" and inverted == needs
-    return _finding("wiring.load", good, "register.part", part.source, says)
+    key, mend = (
+        "register.latch-inverted",
+        (
+            f"put an inverter between latch and load pin{_pin(sheet, 'load')}"
+            if needs
+            else f"connect latch to the load pin{_pin(sheet, 'load')} without an inverter"
+        ),
+    )
+    if part.load == "synchronous":
+        key, mend = "register.part", "take the 4014 out and fit a 4021, which has the same pins"
+    return _finding("wiring.load", good, "register.part", part.source, says, key, mend)
+
+
+def _pin(sheet: Sheet, name: str) -> str:
+    """Which pin of the package that is; a program has none."""
+    number = sheet.part.pins.get(name)
+    return "" if number is None else f", pin {number},"
 
 
 def _stuck(sheet: Sheet) -> Iterator[Finding]:
@@ -147,6 +185,8 @@ def _stuck(sheet: Sheet) -> Iterator[Finding]:
             "contacts.stuck",
             "the sheet says so",
             f"{_and(list(sheet.contacts.stuck))} always reads as pressed",
+            "contacts.stuck",
+            "clean or replace what closes " + _and(list(sheet.contacts.stuck)),
         )
 
 

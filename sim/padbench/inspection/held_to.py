@@ -17,7 +17,8 @@ def usual_settings(*, wanted: int = 8, passes: int = 0) -> Settings:
     """The CD4021B at 5 V by itself: what a cable adds to its answer only a sheet can say."""
     part = register_part(USUAL_PART)
     assert part.clock_to_output.max is not None
-    limits = limits_of(part, part.stages, part.clock_to_output.max, 0.0, 0.0)
+    answer = part.clock_to_output.max
+    limits = limits_of(part, part.stages, (answer, answer), 0.0, 0.0)
     return Settings(limits, wanted, passes, _edge(part), None)
 
 

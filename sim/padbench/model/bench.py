@@ -46,6 +46,7 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
         and pad.load == "transparent"
         and not pad.load_inverted
         and not pad.floating
+        and pad.first_answer is None
         and NO_LEVEL not in [level for _, level in serial]
         and within_limits(
             pad, console, latch, clock, [when for when, _ in stimulus.contacts if when]
@@ -128,7 +129,7 @@ def _processes(
     chip_pins = (pins.load, pins.clock, pins.serial, pins.inputs, pins.output)
     way: tuple[Any, ...] = ()
     if pins.output is not pins.data:
-        way = (late_data(pins.output, pins.data, pad.answer, NO_LEVEL),)
+        way = (late_data(pad, pins.load, pins.output, pins.data, NO_LEVEL),)
     if steady:
         chip = steady_register(pad, *chip_pins, traces.stages)
     else:

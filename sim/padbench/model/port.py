@@ -5,6 +5,7 @@ from typing import Any
 from myhdl import always, delay, instance
 
 from padbench.model.record import now
+from padbench.pad import PadModel
 
 __all__ = ["data_input", "late_data"]
 
@@ -21,24 +22,28 @@ def data_input(line: Any, inside: Any) -> Any:
     return inverter
 
 
-def late_data(output: Any, line: Any, answer: int, unsettled: int) -> Any:
-    """The line follows the register's output at some time within ``answer`` picoseconds.
+def late_data(pad: PadModel, load: Any, output: Any, line: Any, unsettled: int) -> Any:
+    """The line follows the register's output, as soon and as late as ``pad.answers`` says.
 
-    A sample before that may find the old level, the new one, or neither; so from a change until
-    ``answer`` after it the line is ``unsettled``, and a sample then is never taken as right.
+    A sample in between may find the old level, the new one, or neither; so from the soonest answer
+    to a change until the longest the line is ``unsettled``, and a sample then is never taken as
+    right.
     """
 
     @instance
     def follow() -> Any:
         while True:
             yield output
-            line.next = unsettled
-            settles = now() + answer
+            soonest, longest = pad.answers(bool(load._val))
+            begins, settles = now() + soonest, now() + longest
+            moving = False
             while now() < settles:
+                if not moving and now() >= begins:
+                    line.next, moving = unsettled, True
                 level = output._val
-                yield output, delay(settles - now())
+                yield output, delay((settles if moving else begins) - now())
                 if output._val != level:
-                    settles = now() + answer
+                    settles = now() + pad.answers(bool(load._val))[1]
             line.next = output._val
 
     return follow

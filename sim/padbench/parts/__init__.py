@@ -10,12 +10,13 @@ from padbench.parts.figure import Figure, SourceClass
 from padbench.parts.polls import NamedPoll, named_poll, poll_names
 from padbench.parts.ports import PortKind, port_kind, port_names
 from padbench.parts.preferred import E12, E24, preferred
-from padbench.parts.registers import RegisterPart, register_names, register_part
+from padbench.parts.registers import Derating, RegisterPart, register_names, register_part
 
 __all__ = [
     "E12",
     "E24",
     "ConsoleTiming",
+    "Derating",
     "Figure",
     "NamedPoll",
     "PortKind",

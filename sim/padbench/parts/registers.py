@@ -11,7 +11,22 @@ from pydantic import Field
 from padbench.parts.figure import Entry, Figure, FigureEntry
 from padbench.parts.tables import read_table
 
-__all__ = ["RegisterPart", "register_names", "register_part", "registers_from"]
+__all__ = ["Derating", "RegisterPart", "register_names", "register_part", "registers_from"]
+
+
+@dataclass(frozen=True, slots=True)
+class Derating:
+    """How a part's times stretch away from ``volts`` and 25 °C, where its figures hold.
+
+    ``threshold`` (V), ``exponent`` and ``per_degree`` (per °C) are those of the law in
+    `padbench.electric.circuit.stretch`.
+    """
+
+    volts: float
+    threshold: float
+    exponent: float
+    per_degree: float
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +41,7 @@ class RegisterPart:
     ``input_low`` (a maximum) and ``input_high`` (a minimum) are volts at a supply of 5 V for the B
     series and a fraction of the supply for the HC series; their ``unit`` says which.
     ``sink_drop`` and ``source_drop`` are the volts across the output at those currents.
+    ``derating`` says how times stretch; where it is None they are taken to hold anywhere.
     """
 
     name: str
@@ -60,6 +76,7 @@ class RegisterPart:
     source_drop: Figure
     quiescent_current: Figure
     quiescent_current_over_temperature: Figure
+    derating: Derating | None = None
 
 
 FigureName = Literal[
@@ -94,6 +111,13 @@ class _Pins(Entry):
     numbers: dict[str, int]
 
 
+class _Derating(Entry):
+    volts: float = Field(gt=0, allow_inf_nan=False)
+    threshold: float = Field(gt=0, allow_inf_nan=False)
+    exponent: float = Field(ge=1, le=4)  # below 1 a time would grow with the supply
+    per_degree: float = Field(ge=0, le=0.1)
+
+
 class _RegisterEntry(Entry):
     family: Literal["4021", "4014", "165"]
     load: Literal["transparent", "synchronous"]
@@ -102,6 +126,7 @@ class _RegisterEntry(Entry):
     stages: int = Field(ge=1)
     timing_of: str | None = None
     pins: _Pins
+    derating: _Derating | None = None
     figures: dict[FigureName, FigureEntry]
 
 
@@ -137,7 +162,9 @@ def registers_from(
 
 def _part(name: str, entry: _RegisterEntry, entries: dict[str, _RegisterEntry]) -> RegisterPart:
     figures = {key: raw.figure() for key, raw in entry.figures.items()}
+    derating = entry.derating
     if entry.timing_of is not None:
+        derating = derating or entries[entry.timing_of].derating
         for key, raw in entries[entry.timing_of].figures.items():
             # Another maker's part: whatever the class was there, here it is only believed.
             borrowed = f"taken from the {entry.timing_of}; from memory"
@@ -152,8 +179,22 @@ def _part(name: str, entry: _RegisterEntry, entries: dict[str, _RegisterEntry]) 
         stages=entry.stages,
         pins=dict(entry.pins.numbers),
         source=entry.source,
+        derating=_stretch(name, derating, figures),
         **{key.replace("-", "_"): figure for key, figure in figures.items()},
     )
+
+
+def _stretch(
+    name: str, entry: _Derating | None, figures: Mapping[FigureName, Figure]
+) -> Derating | None:
+    """How times stretch, if the table says so; the law has no meaning at or below its threshold."""
+    if entry is None:
+        return None
+    least = figures["supply"].min
+    if entry.threshold >= min(entry.volts, least or entry.volts):
+        raise ValueError(f"{name}: the derating's threshold is not below the least supply")
+    numbers = entry.model_dump(exclude={"source", "kind"})
+    return Derating(source=entry.source, **numbers)
 
 
 def _complete(name: str, entry: _RegisterEntry, figures: Mapping[FigureName, Figure]) -> None:

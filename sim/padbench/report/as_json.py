@@ -69,6 +69,7 @@ def _remedy_object(remedy: Remedy) -> dict[str, Any]:
         "e12": list(remedy.e12),
         "e24": list(remedy.e24),
         "says": remedy.says,
+        "also": [_remedy_object(one) for one in remedy.also],
     }
 
 

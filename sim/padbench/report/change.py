@@ -50,14 +50,14 @@ class Change:
 
 def changes(findings: Sequence[Finding]) -> tuple[Change, ...]:
     """Of the findings that fail, first those without a value to change, then one a key."""
-    broken = [found for found in findings if found.verdict == "fail"]
-    bare = [found for found in broken if found.remedy is None]
+    every = [found for found in findings if found.verdict == "fail"]
     # What a run shows follows from a level or an edge that fails, if one does.
-    first = [found for found in bare if not found.id.startswith("timing.")]
-    if not first and len(bare) == len(broken):
-        first = bare
-    plain = [Change("", found.says, "", (), "", (found.id,)) for found in first]
-    keys = dict.fromkeys(found.remedy.key for found in broken if found.remedy is not None)
+    broken = [found for found in every if not found.id.startswith("timing.")] or every
+    bare = [found for found in broken if found.remedy is None or not found.remedy.key]
+    plain = [Change("", found.says, "", (), "", (found.id,)) for found in bare]
+    keys = dict.fromkeys(
+        found.remedy.key for found in broken if found.remedy is not None and found.remedy.key
+    )
     return (*plain, *(_of_key(key, broken) for key in keys))
 
 

@@ -142,7 +142,7 @@ def _finding(found: Finding) -> Case:
     if found.verdict == "fail":
         lines = [found.says, f"where: {found.where}", f"source: {found.source}"]
         if found.remedy is not None:
-            lines.append(f"change: {found.remedy.says}")
+            lines.append(f"change: {found.remedy.whole}")
         return Case(found.id, lines)
     return Case(found.id, skipped=found.says if found.verdict == "not-judged" else None)
 

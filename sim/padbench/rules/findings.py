@@ -11,11 +11,13 @@ Verdict = Literal["pass", "fail", "not-judged"]
 
 @dataclass(frozen=True, slots=True)
 class Remedy:
-    """A value of the sheet that would mend a finding.
+    """A value of the sheet that would mend a finding, or what to connect where it is the wiring.
 
     ``key`` is the sheet's, ``low`` and ``high`` bound the nominal values (in ``unit``) with which
-    the finding holds, None for no bound; where both are None and ``says`` tells so, no value
-    helps. ``e12`` and ``e24`` are the preferred values (IEC 60063) in it that break nothing else.
+    the finding holds, None for no bound; of a range, such as a temperature or the answer of a
+    program, they bound the end that counts. Where both are None ``says`` tells what to do, or that
+    no single value helps. ``e12`` and ``e24`` are the preferred values (IEC 60063) in it that break
+    nothing else. ``also`` are other values, each of which would mend the same alone.
     """
 
     key: str
@@ -25,6 +27,12 @@ class Remedy:
     e12: tuple[float, ...]
     e24: tuple[float, ...]
     says: str
+    also: tuple["Remedy", ...] = ()
+
+    @property
+    def whole(self) -> str:
+        """What this and each of the others say, in one text."""
+        return "; or ".join([self.says, *(one.says for one in self.also)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +42,7 @@ class Finding:
     ``margin`` is how far ``measured`` lies on the good side of ``limit``, in ``unit``; negative
     where the limit is broken, None where nothing was measured. ``where`` says at which input,
     time or corner the worst was met, ``source`` where the limit comes from, ``says`` the whole in
-    one sentence. ``remedy`` says what to change where that is a value of the sheet and the finding
-    fails or is thin.
+    one sentence. ``remedy`` says what to change where the finding fails or is thin.
     """
 
     id: str

@@ -22,7 +22,8 @@ class Limits:
     end of the load to the first rising clock edge. ``setup_parallel``: the inputs stand still
     before the load ends. ``answer``: the longest time from the console's clock edge until the
     data line stands at the console, both ways through the cable; ``first_answer`` the same from
-    the latch's edge, None: as ``answer``.
+    the latch's edge, None: as ``answer``. ``hold``: after a clock the bit before it stands so long;
+    None where nobody promises that.
     """
 
     load_width: Limit
@@ -32,3 +33,4 @@ class Limits:
     setup_parallel: Limit
     answer: Limit
     first_answer: Limit | None = None
+    hold: Limit | None = None

@@ -6,6 +6,7 @@ Each rule measures every read and yields one finding with the worst value met, w
 not. The rules see a timeline only, so a simulation, an HDL run and a capture are judged alike.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -48,6 +49,7 @@ def judge_timing(
     rises = _while_shifting(clock.rises(), load)
     low_starts, low_widths = _pulses_before(clock, rises)
     high_starts, high_widths = _high_pulses(clock, load)
+    answer, held = limits.answer, limits.hold is not None
     first, removals = _removals(load.falls(), load.rises(), rises)
     periods_at, periods = _periods(rises, load)
 
@@ -80,10 +82,10 @@ def judge_timing(
             "time from the end of the load to the first rising clock edge",
         ),
         _setup(timeline, load.falls(), load.rises(), limits.setup_parallel, pins.inputs),
-        _arrival("timing.first-bit", reads, limits.first_answer or limits.answer, first=True),
-        _arrival("timing.later-bits", reads, limits.answer, first=False),
+        _arrival("timing.first-bit", limits.first_answer or answer, _first_waits(reads, held)),
+        _arrival("timing.later-bits", answer, _later_waits(reads, held)),
         _clocks(reads, end),
-        _sampled_before_shift(reads, sampled=names.sample in timeline.events),
+        _sampled_before_shift(reads, limits.hold, sampled=names.sample in timeline.events),
     )
 
 
@@ -247,34 +249,46 @@ def _setup(
     )
 
 
-def _arrival(id_: str, reads: Iterable[Read], limit: Limit, *, first: bool) -> Finding:
+def _arrival(id_: str, limit: Limit, waits: Iterable[tuple[int, int]]) -> Finding:
     """Time from the edge that brings a bit to the sample that takes it.
 
     The first bit is brought by the latch's rise, each later one by the rising clock edge before
     the sample. The limit is the slowest answer at the console's end of the cable.
     """
-    pairs = np.asarray(list(_first_waits(reads) if first else _later_waits(reads)), np.int64)
-    pairs = pairs.reshape(-1, 2)
+    first = id_ == "timing.first-bit"
+    pairs = np.asarray(list(waits), np.int64).reshape(-1, 2)
     what = "time from " + ("the latch to the first sample" if first else "a clock to its sample")
     if not len(pairs):
         return _not_judged(id_, limit, "no bit is sampled before the clock moves on from it")
     return _at_least(id_, pairs[:, 0], pairs[:, 1], limit, what, "register and cable need")
 
 
-def _first_waits(reads: Iterable[Read]) -> Iterator[tuple[int, int]]:
+def _first_waits(reads: Iterable[Read], held: bool) -> Iterator[tuple[int, int]]:
     for read in reads:
-        if read.samples and not (read.clock_rises and read.clock_rises[0] < read.samples[0]):
-            yield read.samples[0], read.samples[0] - read.start_ps
+        if not read.samples:
+            continue
+        sample = read.samples[0]
+        # The edge that ends the sample's own pulse brings nothing yet, if a bit is held after it.
+        until = _own_fall(read.clock_falls, sample) if held else sample
+        if not (read.clock_rises and read.clock_rises[0] < until):
+            yield sample, sample - read.start_ps
 
 
-def _later_waits(reads: Iterable[Read]) -> Iterator[tuple[int, int]]:
+def _later_waits(reads: Iterable[Read], held: bool) -> Iterator[tuple[int, int]]:
     for read in reads:
         rises = np.asarray(read.clock_rises, np.int64)
         samples = np.asarray(read.samples, np.int64)
-        place = np.searchsorted(rises, samples, side="left") - 1
+        until = [_own_fall(read.clock_falls, s) for s in read.samples] if held else samples
+        place = np.searchsorted(rises, until, side="left") - 1
         for sample, edge in zip(samples.tolist(), place.tolist(), strict=True):
             if edge >= 0:
                 yield sample, sample - int(rises[edge])
+
+
+def _own_fall(falls: Sequence[int], sample: int) -> int:
+    """The fall of the clock that a sample belongs to, the sample itself before the first one."""
+    place = bisect_right(falls, sample) - 1
+    return falls[place] if place >= 0 else sample
 
 
 def _clocks(reads: Sequence[Read], end: int) -> Finding:
@@ -315,14 +329,17 @@ def _breaks_off(read: Read, end: int) -> bool:
     return end - int(edges.max()) <= 2 * int(np.diff(np.sort(edges)).max(initial=0))
 
 
-def _sampled_before_shift(reads: Sequence[Read], *, sampled: bool) -> Finding:
+def _sampled_before_shift(reads: Sequence[Read], hold: Limit | None, *, sampled: bool) -> Finding:
     """Each sample must come no later than the edge that ends its own clock pulse.
 
     The program sees the level that stood before the rising edge (from memory); a console that
-    samples later may already see the next bit, since no shortest answer is published.
+    samples later may already see the next bit, since no shortest answer is published. Where one is
+    promised, the sample may come so much later.
     """
     id_ = "timing.sample-point"
     limit = Limit(0, "read cycle of the port, from memory")
+    if hold is not None:
+        limit = Limit(-hold.ps, hold.source)
     if not sampled:
         return _not_judged(id_, limit, "the timeline does not show when the console sampled")
     at, slack = [], []
@@ -343,4 +360,7 @@ def _sampled_before_shift(reads: Sequence[Read], *, sampled: bool) -> Finding:
         return found
     late = f"a sample comes {_ns(-min(slack))} after the edge that ends its clock pulse"
     kept = "every sample comes no later than the edge that ends its clock pulse"
+    if hold is not None:
+        late += f"; the bit is held for {_ns(hold.ps)}"
+        kept = f"every sample comes while its bit stands, {_ns(hold.ps)} after its clock pulse"
     return replace(found, says=late if found.verdict == "fail" else kept)

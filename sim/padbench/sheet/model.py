@@ -189,10 +189,17 @@ class Resistors(Table):
 
 
 class Policy(Table):
-    """``[policy]``: what the pad hands on when two opposite directions are held."""
+    """``[policy]``: what the pad hands on when two opposite directions are held.
+
+    ``debounce`` (s) is how long somebody waits for a contact to come to rest, the pad's own program
+    or the one that reads it; 0 if nobody does.
+    """
 
     opposite_directions: Literal["both", "neutral", "last-wins", "first-wins"] = Field(
         default="both", examples=["both"]
+    )
+    debounce: Annotated[Value, Quantity("s", "10 ms", 0, 1, "between 0 s and 1 s")] = _default(
+        "0 s"
     )
 
 

@@ -12,6 +12,7 @@ from padbench.console.poll import routine_poll
 from padbench.decode import Names, Read, decode
 from padbench.electric.corners import CORNERS, Corner, pad_model
 from padbench.electric.findings import judge_electric
+from padbench.electric.timed import with_remedies
 from padbench.electric.wiring import judge_wiring
 from padbench.model.bench import simulate
 from padbench.rules import Finding, Limits, judge_timing, worst_of_each
@@ -76,7 +77,8 @@ def verify(
     ``step`` is called after each run (for a progress bar), ``keep`` with the one result of each
     scenario that stands for it, as soon as it is known (to write its wave).
     """
-    electric = judge_electric(timed(sheet))
+    design = timed(sheet)
+    electric = judge_electric(design)
     findings = [*judge_wiring(sheet), *electric.findings]
     timing: list[Finding] = []
     results = []
@@ -94,7 +96,8 @@ def verify(
         chosen = standing_for_all(runs)
         keep(chosen)
         results.append(chosen)
-    return VerifyResult((*findings, *worst_of_each(timing)), tuple(results), electric.ports)
+    seen = with_remedies(design, worst_of_each(timing))
+    return VerifyResult((*findings, *seen), tuple(results), electric.ports)
 
 
 def timed(sheet: Sheet) -> Sheet:
