@@ -80,8 +80,25 @@ def test_the_same_as_volts_with_decimal_commas_and_a_preamble(inspect, tmp_path)
     # Simulation and bench side by side: the same story, although one shows volts.
     other = inspect("scope.csv", *options, "--against", WAVES / "stopped-last-bit.vcd")
     assert finding(other, "against.reads")["verdict"] == "pass"
+    other = inspect("scope.csv", *options, "--against", B, "--scenario", "stopped-last-bit")
+    assert finding(other, "against.reads")["verdict"] == "pass"
     other = inspect("scope.csv", *options, "--against", WAVES / "press-in-latch.vcd")
     assert finding(other, "against.reads")["verdict"] == "fail"
+
+
+def test_a_capture_beside_a_simulation_of_its_design(inspect):
+    """The simulation is made on the spot, read by read."""
+    options = ["--against", B, "--scenario"]
+    same = inspect(WAVES / "each-button.vcd", *options, "each-button", code=0)
+    assert finding(same, "against.reads")["verdict"] == "pass"
+    assert finding(same, "against.reads")["source"] == (
+        f"the simulation of {B}, each-button, push-pull port"
+    )
+    port = ["--port", "pull-down-only"]
+    other = inspect(WAVES / "each-button.vcd", *options, "stopped-last-bit", *port, code=1)
+    first = finding(other, "against.reads")
+    assert "pull-down-only port" in first["source"]
+    assert first["says"] == "1 of 8: A here, nothing there"
 
 
 def test_expectations(inspect, tmp_path):
@@ -136,6 +153,11 @@ def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
         (["--port", "push-pull"], "give --sheet too"),
         (["--sheet", str(B), "--port", "x"], "does not name 'x'"),
         (["--against", "none.vcd"], "none.vcd: No such file"),
+        (["--against", str(B)], "harbour-b.toml is a sheet; give --scenario too"),
+        (["--scenario", "idle"], "nothing is simulated; give --against SHEET too"),
+        (["--against", str(B), "--scenario", "idel"], "no scenario 'idel'; try idle"),
+        (["--against", str(B), "--scenario", "idle", "--port", "x"], "does not name 'x'"),
+        (["--against", "none.toml", "--scenario", "idle"], "none.toml"),
         (["--expect", "none.toml"], "none.toml"),
     ],
 )

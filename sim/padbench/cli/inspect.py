@@ -2,12 +2,13 @@
 
 import sys
 from argparse import Namespace
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from padbench.cli.captures import OpenCapture, add_capture_options, opened
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, read_sheet
+from padbench.cli.options import Parser, read_sheet, scenario_named, scenarios_for
 from padbench.inspection.inspect import Inspection, Settings, inspect
 from padbench.inspection.reads import SeenRead
 from padbench.inspection.windows import TooMuch
@@ -38,8 +39,13 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("--port", metavar="KIND", help="default: the first that the sheet names")
     parser.add_argument("--expect", metavar="FILE", type=Path, help="which buttons were held when")
     parser.add_argument(
-        "--against", metavar="OTHER", type=Path, help="another capture, compared read by read"
+        "--against",
+        metavar="OTHER",
+        type=Path,
+        help="another capture, or with --scenario a sheet to simulate, compared read by read",
     )
+    parser.add_argument("--scenario", metavar="NAME", help="what the sheet of --against plays")
+    parser.add_argument("--scenarios", metavar="FILE", type=Path, help="scenarios of your own")
     parser.add_argument("--clocks", metavar="N", type=int, help="bits of a whole read (default: 8)")
     parser.add_argument("--passes", metavar="N", type=int, default=0, help="reads of one poll")
     parser.add_argument("--all-reads", action="store_true", help=f"list more than {_SHOWN}")
@@ -47,6 +53,7 @@ def run(arguments: list[str]) -> int:
     sheet = read_sheet(options.sheet) if options.sheet else None
     settings = _settings(options, sheet)
     expected = _expectation(options.expect)
+    play = _simulation(options)
 
     seen, capture = _read(options.capture, options, settings)
     findings = [*_findings(seen, settings, sheet)]
@@ -57,8 +64,12 @@ def run(arguments: list[str]) -> int:
     if options.against is not None:
         from padbench.inspection.against import judge_against
 
-        other, _ = _read(options.against, options, settings, lenient=True)
-        findings += judge_against([*seen.reads()], [*other.reads()], str(options.against))
+        if play is not None:
+            other, source = play()
+        else:
+            other, _ = _read(options.against, options, settings, lenient=True)
+            source = f"the capture {options.against}"
+        findings += judge_against([*seen.reads()], [*other.reads()], source)
     verdict = overall(found.verdict for found in findings)
     if options.json:
         _print_json(verdict, seen, capture, findings)
@@ -75,14 +86,45 @@ def _settings(options: Namespace, sheet: Sheet | None) -> Settings:
     if not 0 <= options.passes <= 4:
         raise UsageError(f"--passes: {options.passes} is not between 1 and 4; write for example 2")
     if sheet is None:
-        if options.port is not None:
+        if options.port is not None and options.scenario is None:
             raise UsageError("--port: only a sheet has kinds of port; give --sheet too")
         return usual_settings(wanted=options.clocks or 8, passes=options.passes)
+    port = _port(options, sheet)
+    return settings_of_sheet(sheet, port, wanted=options.clocks, passes=options.passes)
+
+
+def _port(options: Namespace, sheet: Sheet) -> str:
     ports = sheet.works_with.ports
-    port = options.port or ports[0]
+    port: str = options.port or ports[0]
     if port not in ports:
         raise UsageError(f"--port: the sheet does not name {port[:60]!r}; try {', '.join(ports)}")
-    return settings_of_sheet(sheet, port, wanted=options.clocks, passes=options.passes)
+    return port
+
+
+def _simulation(options: Namespace) -> "Callable[[], tuple[Inspection, str]] | None":
+    """What plays the scenario to compare with and says which it was; None if that is a capture."""
+    path: Path | None = options.against
+    if options.scenario is None:
+        if path is not None and path.suffix == ".toml":
+            raise UsageError(f"--against: {path} is a sheet; give --scenario too, as idle")
+        return None
+    if path is None:
+        raise UsageError("--scenario: nothing is simulated; give --against SHEET too")
+    sheet = read_sheet(path)
+    scenario = scenario_named(options.scenario, scenarios_for(options.scenarios))
+    port = _port(options, sheet)
+
+    def play() -> tuple[Inspection, str]:
+        from padbench.inspection.held_to import settings_of_sheet
+        from padbench.inspection.simulated import inspect_timeline
+        from padbench.verify import run_scenario
+
+        ran = run_scenario(sheet, scenario, port, "slow")
+        settings = settings_of_sheet(sheet, port, wanted=options.clocks)
+        source = f"the simulation of {path}, {scenario.name}, {port} port"
+        return inspect_timeline(ran.timeline, settings), source
+
+    return play
 
 
 def _expectation(path: Path | None) -> "Expectation | None":

@@ -1,6 +1,8 @@
 """Argument parsing that several commands share."""
 
 import argparse
+from collections.abc import Mapping
+from difflib import get_close_matches
 from pathlib import Path
 from typing import NoReturn
 
@@ -8,7 +10,14 @@ from padbench.cli.errors import UsageError
 from padbench.scenarios import SCENARIOS, Scenario
 from padbench.sheet import Sheet, SheetError, load_sheet
 
-__all__ = ["Parser", "add_wave_options", "read_sheet", "scenarios_for", "wave_folder"]
+__all__ = [
+    "Parser",
+    "add_wave_options",
+    "read_sheet",
+    "scenario_named",
+    "scenarios_for",
+    "wave_folder",
+]
 
 
 class Parser(argparse.ArgumentParser):
@@ -79,3 +88,12 @@ def scenarios_for(file: Path | None) -> dict[str, Scenario]:
         return SCENARIOS | load_scenarios(file)
     except SheetError as error:
         raise UsageError(*map(str, error.problems)) from None
+
+
+def scenario_named(name: str, scenarios: Mapping[str, Scenario]) -> Scenario:
+    """The scenario given with ``--scenario``."""
+    scenario = scenarios.get(name)
+    if scenario is None:
+        near = get_close_matches(name, scenarios, 1) or sorted(scenarios)
+        raise UsageError(f"--scenario: there is no scenario {name[:60]!r}; try {', '.join(near)}")
+    return scenario

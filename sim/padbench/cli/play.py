@@ -1,11 +1,17 @@
 """``padbench play SHEET --scenario NAME``."""
 
 import json
-from difflib import get_close_matches
 from pathlib import Path
 
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.cli.options import (
+    Parser,
+    add_wave_options,
+    read_sheet,
+    scenario_named,
+    scenarios_for,
+    wave_folder,
+)
 from padbench.cli.verify import write_wave
 from padbench.electric.corners import CORNERS
 from padbench.scenarios import SCENARIOS, Scenario
@@ -42,13 +48,7 @@ def run(arguments: list[str]) -> int:
     add_wave_options(parser)
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet)
-    scenarios = scenarios_for(options.scenarios)
-    scenario = scenarios.get(options.scenario)
-    if scenario is None:
-        near = get_close_matches(options.scenario, scenarios, 1) or sorted(scenarios)
-        raise UsageError(
-            f"--scenario: there is no scenario {options.scenario[:60]!r}; try {', '.join(near)}"
-        )
+    scenario = scenario_named(options.scenario, scenarios_for(options.scenarios))
     ports = sheet.works_with.ports
     if options.port is not None and options.port not in ports:
         raise UsageError(
