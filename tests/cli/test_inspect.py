@@ -47,7 +47,9 @@ def test_golden_waves_give_the_reads_of_their_scenario(inspect, name, sheet):
     assert [(r["start_ps"], r["byte"], r["clocks"], r["cut_short"]) for r in found["reads"]] == [
         (p.read.start_ps, p.byte, len(p.read.clock_rises), p.read.cut_short) for p in result.reads
     ]
-    assert found["channels"]["latch"] == {"name": "console.latch", "found": True}
+    assert found["channels"]["latch"] == {
+        **{"name": "console.latch", "found": True, "how": "found by its name"}
+    }
 
 
 def test_a_stopped_read_is_named_with_its_clock_and_its_effect(inspect):
@@ -99,6 +101,64 @@ def test_a_capture_beside_a_simulation_of_its_design(inspect):
     first = finding(other, "against.reads")
     assert "pull-down-only port" in first["source"]
     assert first["says"] == "1 of 8: A here, nothing there"
+
+
+def ticks(*head, first=None):
+    """A row each 100 ns with one read in the middle, as text; ``first`` makes the first column."""
+    names = "latch;clock;data" if first is None else "n;latch;clock;data"
+    rows = [[0, 1, 1] for _ in range(1000)]
+    for n in range(90):
+        rows[100 + n][0] = 1
+    for place in range(8):
+        for n in range(6):
+            rows[250 + place * 62 + n][1] = 0
+    lines = [";".join(map(str, row)) for row in rows]
+    if first is not None:
+        lines = [f"{first(n)};{line}" for n, line in enumerate(lines)]
+    return "\n".join([*head, names, *lines, ""])
+
+
+@pytest.mark.parametrize("first", [None, lambda n: n, lambda n: n / 1e7, lambda n: n % 3])
+def test_a_rate_that_the_preamble_states_is_taken_and_said(inspect, tmp_path, capsys, first):
+    path = tmp_path / "ticks.csv"
+    path.write_text(ticks("Model;Bench", "Sample interval;100;ns", first=first))
+    found = inspect(path, code=0)
+    assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
+    assert found["channels"]["time"] == {
+        "name": "1e+07 samples a second",
+        "found": True,
+        "how": "line 2 says Sample interval;100;ns",
+    }
+    main(["inspect", str(path)])
+    out, _ = capsys.readouterr()
+    assert "time: 1e+07 samples a second, line 2 says Sample interval;100;ns" in out
+    other = inspect(path, "--rate", "5M")
+    assert other["statistics"]["latch width"]["median"] == pytest.approx(18)
+    assert "time" not in other["channels"]
+
+
+@pytest.mark.parametrize(
+    ("head", "first", "says"),
+    [
+        (["Sample interval;100"], None, "no column is the time (line 1 says Sample interval;100,"),
+        (["Sample rate;1 MHz", "Sample rate;2 MHz"], None, "line 2 says Sample rate;2 MHz, where"),
+        ([], None, "--time: no column is the time; give --time or --rate"),
+        ([], lambda n: n, "--time: the first column counts the rows; give --time or --rate"),
+        (["Sample interval;100;ns"], lambda n: n * n, "but the first column rises otherwise"),
+        (["Sample interval;100;ns"], lambda n: n / 1e6, "but the first column rises otherwise"),
+    ],
+)
+def test_a_time_is_never_guessed(inspect, tmp_path, head, first, says):
+    (tmp_path / "ticks.csv").write_text(ticks(*head, first=first))
+    err = inspect(tmp_path / "ticks.csv")
+    assert says in err
+    assert err.count("\n") == 1
+
+
+def test_the_first_column_is_the_time_where_nothing_else_is_said(inspect, tmp_path):
+    (tmp_path / "ticks.csv").write_text(ticks(first=lambda n: n / 1e7))
+    found = inspect(tmp_path / "ticks.csv", code=0)
+    assert found["channels"]["time"] == {"name": "n", "found": True, "how": "the first column"}
 
 
 def test_expectations(inspect, tmp_path):

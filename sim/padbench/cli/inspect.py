@@ -173,7 +173,7 @@ def _print_json(
 
     head = {
         "channels": {
-            role: {"name": name, "found": role in capture.found}
+            role: {"name": name, "found": role in capture.found, "how": capture.found.get(role)}
             for role, name in capture.channels.items()
         },
         "end_ps": seen.end_ps,
@@ -200,8 +200,8 @@ def _print_tables(
 
     screen = console()
     for role, name in capture.channels.items():
-        found = ", found by its name" if role in capture.found else ""
-        screen.print(f"{role}: {name}{found}")
+        found = f", {capture.found[role]}" if role in capture.found else ""
+        screen.print(f"{role}: {name}{found}", highlight=False, markup=False)
     show_findings(screen, findings)
     screen.print(measures_table(seen.measures, seen.volts))
     shown: list[SeenRead] = []

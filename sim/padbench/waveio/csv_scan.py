@@ -10,6 +10,7 @@ meanwhile: each core has a block of its own. Here the columns become times and l
 checked.
 """
 
+import math
 import os
 from collections import deque
 from collections.abc import Iterator, Mapping
@@ -34,6 +35,7 @@ _BLOCK = 1 << 20  # each is one core's work, and fits its cache
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
 _NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
+_NO_VALUES = ["x", "X", "z", "Z"]
 _ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
 
 
@@ -211,7 +213,7 @@ class _Reader:
     """Rows to columns, and columns to what they mean."""
 
     def __init__(self, layout: Layout, columns: Columns) -> None:
-        from pyarrow import csv, float64, int8  # noqa: PLC0415 - heavy, and for CSV only
+        from pyarrow import csv, float64, int8, string  # noqa: PLC0415 - heavy, and for CSV only
 
         self.columns = columns
         self._layout = layout
@@ -224,8 +226,14 @@ class _Reader:
             or place in columns.measured.values()
             or not layout.logic[place]
         }
+        # With a rate each row is a sample, and one that is missing is missing.
+        self._sparse = {place for place in chosen if layout.sparse[place] and columns.rate is None}
         types = {
-            f"c{place}": float64() if place in self._volts else int8()
+            f"c{place}": string()
+            if place in self._sparse
+            else float64()
+            if place in self._volts
+            else int8()
             for place in chosen - {columns.time}
         }
         if columns.time is not None:
@@ -239,7 +247,7 @@ class _Reader:
         self._convert = csv.ConvertOptions(
             column_types=types,
             include_columns=list(types),
-            null_values=["x", "X", "z", "Z"],
+            null_values=_NO_VALUES,
             quoted_strings_can_be_null=True,
             decimal_point=layout.decimal,
             check_utf8=False,
@@ -276,6 +284,43 @@ class _Reader:
         """Rows at which the level of a channel is another than in the row before."""
         place = self.columns.channels[name]
         column = batch.column(f"c{place}")
+        if place not in self._sparse:
+            return self._levels(column, place, name)
+        rows, column = self._said(column, place)
+        if not len(rows):
+            return rows, np.zeros(0, np.uint8)
+        try:
+            own, levels = self._levels(column, place, name)
+        except _Row as fault:
+            raise _Row(int(rows[fault.row]), fault.what) from None
+        return rows[own], levels
+
+    def _said(self, column: Any, place: int) -> tuple[NDArray[np.intp], Any]:
+        """The rows in which a sparse column says something, and what, as if all columns did."""
+        from pyarrow import ArrowInvalid, array, compute, float64, int8  # noqa: PLC0415
+
+        text = compute.utf8_trim(column, characters=' \t\r"')
+        rows = np.flatnonzero(compute.not_equal(text, "").to_numpy(zero_copy_only=False))
+        text = text.take(rows)
+        if self._layout.decimal == ",":
+            text = compute.replace_substring(text, ",", ".")
+        unknown = compute.is_in(text, value_set=array(_NO_VALUES))
+        kind = float64() if place in self._volts else int8()
+        numbers = compute.if_else(unknown, None, text)
+        try:
+            return rows, numbers.cast(kind)
+        except ArrowInvalid:
+            for row, field in zip(rows.tolist(), numbers.to_pylist(), strict=True):
+                if field is not None and not is_number(field, "."):
+                    what = f"{field[:20]!r} in column {place + 1}; a number should stand here"
+                    raise _Row(row, what) from None
+                if field is not None and place not in self._volts and field not in ("0", "1"):
+                    raise _Row(row, f"{field[:20]} {_NO_LEVEL}") from None
+            raise
+
+    def _levels(
+        self, column: Any, place: int, name: str
+    ) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
         if place not in self._volts:
             return self._logic(column)
         unit = self._layout.units[place]
@@ -307,7 +352,12 @@ class _Reader:
     def range(self, batch: Any, name: str) -> tuple[float, float]:
         """Least and greatest voltage."""
         place = self.columns.measured[name]
-        volts = _finite(batch.column(f"c{place}"), name) * self._layout.units[place]
+        column = batch.column(f"c{place}")
+        if place in self._sparse:
+            _, column = self._said(column, place)
+            if not len(column):
+                return math.inf, -math.inf
+        volts = _finite(column, name) * self._layout.units[place]
         return float(volts.min()), float(volts.max())
 
     def _first_fault(self, rows: bytes, said: str) -> _Row:
@@ -328,7 +378,7 @@ class _Reader:
             for place in sorted(wanted):
                 text = fields[place].strip()
                 whole = place not in self._volts and place != self.columns.time
-                if text in ("x", "X", "z", "Z") and place != self.columns.time:
+                if place in self._sparse or (text in _NO_VALUES and place != self.columns.time):
                     continue
                 if not is_number(text, layout.decimal):
                     what = f"{text[:20]!r} in column {place + 1}; a number should stand here"
