@@ -34,7 +34,7 @@ def add_capture_options(parser: Parser) -> None:
     for role in _NEEDED:
         group.add_argument(f"--{role}", metavar="CHANNEL", help="default: found by its name")
     group.add_argument("--supply", metavar="CHANNEL", help="in volts; its extremes are told")
-    group.add_argument("--sync", metavar="CHANNEL", help="video sync; its line is measured")
+    group.add_argument("--sync", metavar="CHANNEL", help="video sync, composite or vertical")
     group.add_argument("--time", metavar="COLUMN", help="the time in seconds, or its unit's")
     parser.add_argument(
         "--rate", metavar="HERTZ", help="samples a second, where the file has no time"

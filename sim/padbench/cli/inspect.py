@@ -3,6 +3,7 @@
 import sys
 from argparse import Namespace
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -46,12 +47,23 @@ def run(arguments: list[str]) -> int:
     )
     parser.add_argument("--scenario", metavar="NAME", help="what the sheet of --against plays")
     parser.add_argument("--scenarios", metavar="FILE", type=Path, help="scenarios of your own")
+    parser.add_argument(
+        "--sync-line",
+        metavar="N",
+        type=int,
+        help="line of the frame, 0 draws first, in which vertical sync begins (default: 245 of 262"
+        " lines, 266 of 312)",
+    )
     parser.add_argument("--clocks", metavar="N", type=int, help="bits of a whole read (default: 8)")
     parser.add_argument("--passes", metavar="N", type=int, default=0, help="reads of one poll")
     parser.add_argument("--all-reads", action="store_true", help=f"list more than {_SHOWN}")
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet) if options.sheet else None
     settings = _settings(options, sheet)
+    if options.sync_line is not None:
+        if options.sync is None or not 0 <= options.sync_line < 400:
+            raise UsageError("--sync-line: give a line from 0 to 399, and --sync CHANNEL too")
+        settings = replace(settings, sync_from=options.sync_line)
     expected = _expectation(options.expect)
     play = _simulation(options)
 
@@ -178,13 +190,25 @@ def _print_json(
         },
         "end_ps": seen.end_ps,
         "passes": seen.passes,
+        "frame": _frame_object(seen),
         "volts": {role: {"min": a, "max": b} for role, (a, b) in seen.volts.items()},
     }
     for part in inspect_text(
-        verdict, head, findings, seen.measures, presses(seen.reads()), seen.reads()
+        verdict, head, findings, seen.measures, presses(seen.reads()), seen.reads(), seen.place
     ):
         sys.stdout.write(part)
     sys.stdout.write("\n")
+
+
+def _frame_object(seen: Inspection) -> dict[str, object] | None:
+    frame = seen.frame
+    if frame is None:
+        return None
+    return {
+        "console": None if frame.timing is None else frame.timing.name,
+        "lines": frame.frame_ps / frame.line_ps,
+        "sync_line": frame.sync_from,
+    }
 
 
 def _print_tables(
@@ -209,7 +233,7 @@ def _print_tables(
         if len(shown) == _SHOWN and not options.all_reads:
             break
         shown.append(read)
-    screen.print(seen_table(shown))
+    screen.print(seen_table(shown, None if seen.frame is None else seen.place))
     if len(shown) < len(seen.rows):
         screen.print(f"and {len(seen.rows) - len(shown)} more reads; --all-reads lists them")
     downs = presses(seen.reads())
