@@ -113,7 +113,7 @@ class SyncWatch:
         return self._take() if self._waiting > 2 else _NONE
 
     def frames(self, line_ps: float | None) -> FrameSync | None:
-        """None if there were not two vertical syncs. ``line_ps`` is None if no line was measured."""
+        """None if there were not two vertical syncs. ``line_ps``: None if no line was measured."""
         starts = np.asarray(self._starts, np.int64)
         if len(starts) < 2:
             return None
