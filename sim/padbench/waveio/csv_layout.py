@@ -6,7 +6,7 @@ rows of numbers. The numbers are what can be recognised: the layout is read back
 
 import re
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import islice, pairwise
 from typing import NoReturn
 
 from padbench.waveio.capture import WaveError
@@ -95,10 +95,13 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
         )
     encoding = _encoding(head)
     texts = [line.decode(encoding, "replace").strip("\r\ufeff") for line in lines]
+    some = (place for place, text in enumerate(texts) if text and not text.isspace())
+    filled = list(islice(some, _LONGEST_PREAMBLE))
     best: tuple[int, str, str] | None = None
     for delimiter, decimal in _DIALECTS:
-        first = _first_row(texts, delimiter, decimal)
-        if first is not None and (best is None or first < best[0]):
+        before = len(texts) if best is None else best[0]
+        first = _first_row(texts, filled, before, delimiter, decimal)
+        if first is not None:
             best = first, delimiter, decimal
     if best is None:
         _no_numbers(texts, name)
@@ -133,10 +136,14 @@ def _is_row(text: str, delimiter: str, decimal: str) -> int:
     return len(fields) if numbers else 0
 
 
-def _first_row(texts: list[str], delimiter: str, decimal: str) -> int | None:
-    filled = [place for place, text in enumerate(texts) if text.strip()][:_LONGEST_PREAMBLE]
+def _first_row(
+    texts: list[str], filled: list[int], before: int, delimiter: str, decimal: str
+) -> int | None:
+    """Where in ``texts`` the rows begin in this dialect, if that is ``before`` a line."""
     widths = [-1] * len(filled)
     for at in range(len(filled)):
+        if filled[at] >= before:
+            return None
         rows = range(at, min(at + _ROWS, len(filled)))
         for row in rows:
             if widths[row] < 0:

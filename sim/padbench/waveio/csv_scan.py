@@ -16,6 +16,7 @@ from collections import deque
 from collections.abc import Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from itertools import cycle
 from typing import Any
 
 import numpy as np
@@ -108,7 +109,7 @@ class CsvScan:
         cores = os.cpu_count() or 1
         with ThreadPoolExecutor(cores) as pool:
             waiting: deque[tuple[_Block, Future[Iterator[Any]]]] = deque()
-            for block in self._blocks():
+            for block in self._blocks(cores):
                 waiting.append((block, pool.submit(reader.batches, block.rows)))
                 if len(waiting) > cores:
                     yield from self._finish(reader, *waiting.popleft())
@@ -117,17 +118,31 @@ class CsvScan:
         if self._now is None:
             raise self._error(b"", 0, "no whole row; below the names should stand one a sample")
 
-    def _blocks(self) -> Iterator["_Block"]:
-        """The rows of the file in portions of whole lines, what has no line end with the last."""
+    def _blocks(self, cores: int) -> Iterator["_Block"]:
+        """The rows of the file in portions of whole lines, what has no line end with the last.
+
+        They lie in memory that is used again after as many blocks as may wait, for its pages
+        need not be made ready anew.
+        """
         carry, self._rest = self._rest, b""
+        whole = carry.rfind(b"\n") + 1
+        if whole:
+            yield _Block(memoryview(carry)[:whole], b"", False, False)
+            carry = carry[whole:]
+        if len(carry) > LONGEST_LINE:
+            yield _Block(memoryview(b""), carry, True, True)
+            return
+        places = cycle([bytearray(LONGEST_LINE + _BLOCK) for _ in range(cores + 2)])
         while True:
-            block = self._stream.read(_BLOCK)
-            data = carry + block
-            whole = data.rfind(b"\n") + 1
-            carry = data[whole:]
+            place = next(places)
+            place[: len(carry)] = carry
+            end = len(carry) + self._stream.read_into(memoryview(place)[len(carry) :][:_BLOCK])
+            last = end == len(carry)
+            whole = place.rfind(b"\n", 0, end) + 1
+            carry = bytes(memoryview(place)[whole:end])
             too_long = len(carry) > LONGEST_LINE
-            last = too_long or not block
-            yield _Block(memoryview(data)[:whole], carry if last else b"", too_long, last)
+            last |= too_long
+            yield _Block(memoryview(place)[:whole], carry if last else b"", too_long, last)
             if last:
                 return
 
@@ -240,7 +255,7 @@ class _Reader:
             types[f"c{columns.time}"] = float64()
         self._read = csv.ReadOptions(
             column_names=[f"c{place}" for place in range(layout.columns)],
-            block_size=1 << 20,
+            block_size=2 * (LONGEST_LINE + _BLOCK),  # all rows in one batch
             use_threads=False,
         )
         self._parse = csv.ParseOptions(delimiter=layout.delimiter)
@@ -268,7 +283,6 @@ class _Reader:
             )
         except ArrowInvalid as error:
             raise self._first_fault(bytes(rows), str(error)) from None
-        # One at a time: a batch fits the processor's cache, the whole table does not.
         return (batch for batch in table.to_batches() if batch.num_rows)
 
     def seconds(self, batch: Any, before: int) -> NDArray[np.float64]:
