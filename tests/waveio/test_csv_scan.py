@@ -165,6 +165,15 @@ def test_thresholds_and_extremes(tmp_path):
     assert pieces[0].volts == {"supply": (4.7, 5.2)}
 
 
+def test_lines_are_counted_past_empty_ones(tmp_path):
+    path = tmp_path / "e.csv"
+    rows = [f"{n}e-6,0.5\n" + "\r\n" * (n % 3 == 0) for n in range(30)]
+    path.write_text("t,v\n" + "".join(rows) + "3e-5,up\n", newline="")
+    for block in (1 << 20, 40):
+        with pytest.raises(WaveError, match=r"line 42: 'up' in column 2"):
+            scanned(path, Columns(0, None, {"v": 1}), block)
+
+
 def test_volts_that_begin_like_levels_are_refused_and_not_guessed(tmp_path):
     path = tmp_path / "v.csv"
     path.write_text("t,a\n" + "".join(f"{n}e-6,0\n" for n in range(1200)) + "2e-3,5\n")

@@ -99,6 +99,8 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
     filled = list(islice(some, _LONGEST_PREAMBLE))
     best: tuple[int, str, str] | None = None
     for delimiter, decimal in _DIALECTS:
+        if delimiter.encode() not in head:
+            continue
         before = len(texts) if best is None else best[0]
         first = _first_row(texts, filled, before, delimiter, decimal)
         if first is not None:
@@ -119,7 +121,10 @@ def _encoding(head: bytes) -> str:
 
 
 def _fields(text: str, delimiter: str) -> list[str]:
-    return [field.strip().strip('"').strip() for field in text.split(delimiter)]
+    fields = text.split(delimiter)
+    if text.isprintable() and '"' not in text and " " not in text:
+        return fields
+    return [field.strip().strip('"').strip() for field in fields]
 
 
 def _is_row(text: str, delimiter: str, decimal: str) -> int:

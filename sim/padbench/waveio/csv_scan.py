@@ -56,6 +56,9 @@ class Columns:
     thresholds: Thresholds | None = None
 
 
+_Parsed = tuple[int, list[Any]]
+
+
 @dataclass(frozen=True, slots=True)
 class _Block:
     """``tail`` is what follows the last line end of the file, or of a line that is ``too_long``."""
@@ -108,9 +111,9 @@ class CsvScan:
         reader = _Reader(self.layout, columns)
         cores = os.cpu_count() or 1
         with ThreadPoolExecutor(cores) as pool:
-            waiting: deque[tuple[_Block, Future[Iterator[Any]]]] = deque()
+            waiting: deque[tuple[_Block, Future[_Parsed]]] = deque()
             for block in self._blocks(cores):
-                waiting.append((block, pool.submit(reader.batches, block.rows)))
+                waiting.append((block, pool.submit(reader.parsed, block.rows)))
                 if len(waiting) > cores:
                     yield from self._finish(reader, *waiting.popleft())
             while waiting:
@@ -147,14 +150,15 @@ class CsvScan:
                 return
 
     def _finish(
-        self, reader: "_Reader", block: "_Block", parsed: "Future[Iterator[Any]]"
+        self, reader: "_Reader", block: "_Block", parsed: "Future[_Parsed]"
     ) -> Iterator[Piece]:
         """The pieces of a block that was taken apart."""
         try:
-            piece = self._take(reader, parsed.result())
+            lines, batches = parsed.result()
+            piece = self._take(reader, batches)
         except _Row as fault:
             raise self._error(bytes(block.rows), fault.row, fault.what) from None
-        self._line += int(np.count_nonzero(np.frombuffer(block.rows, np.uint8) == _LINE_END))
+        self._line += lines
         if piece is not None:
             yield piece
         if block.too_long:
@@ -164,7 +168,7 @@ class CsvScan:
         if block.tail.strip():
             broken = broken or self._last_row(reader, block.tail)
             if broken is None:
-                last = self._take(reader, reader.batches(memoryview(block.tail)))
+                last = self._take(reader, reader.parsed(memoryview(block.tail))[1])
                 if last is not None:
                     yield last
         if broken is not None:
@@ -174,14 +178,14 @@ class CsvScan:
         """A row without a line end: None if it is whole all the same, else where it breaks off."""
         before = self._rows, self._now, self._seconds
         try:
-            self._take(reader, reader.batches(memoryview(last)))
+            self._take(reader, reader.parsed(memoryview(last))[1])
         except _Row:
             return f"line {self._line}"
         finally:
             self._rows, self._now, self._seconds = before
         return None
 
-    def _take(self, reader: "_Reader", batches: Iterator[Any]) -> Piece | None:
+    def _take(self, reader: "_Reader", batches: list[Any]) -> Piece | None:
         parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
         volts: dict[str, tuple[float, float]] = {}
         begin = self._rows
@@ -259,6 +263,8 @@ class _Reader:
             use_threads=False,
         )
         self._parse = csv.ParseOptions(delimiter=layout.delimiter)
+        # A line with nothing in it is then a fault, and the block is taken again with the other.
+        self._every_line = csv.ParseOptions(delimiter=layout.delimiter, ignore_empty_lines=False)
         self._convert = csv.ConvertOptions(
             column_types=types,
             include_columns=list(types),
@@ -268,22 +274,33 @@ class _Reader:
             check_utf8=False,
         )
 
-    def batches(self, rows: memoryview) -> Iterator[Any]:
-        """Record batches of some whole rows, none of them empty."""
+    def parsed(self, rows: memoryview) -> _Parsed:
+        """Of some whole rows, how many line ends they have, and record batches, none empty."""
         if not _has_rows(rows):
-            return iter(())
-        from pyarrow import ArrowInvalid, BufferReader  # noqa: PLC0415
+            return _line_ends(rows), []
+        from pyarrow import ArrowInvalid  # noqa: PLC0415
 
         try:
-            table = self._csv.read_csv(
-                BufferReader(rows),
-                read_options=self._read,
-                parse_options=self._parse,
-                convert_options=self._convert,
-            )
+            batches = self._batches(rows, self._every_line)
+            # Each line was a row, so they need not be counted.
+            return sum(batch.num_rows for batch in batches), batches
+        except ArrowInvalid:
+            pass
+        try:
+            return _line_ends(rows), self._batches(rows, self._parse)
         except ArrowInvalid as error:
             raise self._first_fault(bytes(rows), str(error)) from None
-        return (batch for batch in table.to_batches() if batch.num_rows)
+
+    def _batches(self, rows: memoryview, parse: Any) -> list[Any]:
+        from pyarrow import BufferReader  # noqa: PLC0415
+
+        table = self._csv.read_csv(
+            BufferReader(rows),
+            read_options=self._read,
+            parse_options=parse,
+            convert_options=self._convert,
+        )
+        return [batch for batch in table.to_batches() if batch.num_rows]
 
     def seconds(self, batch: Any, before: int) -> NDArray[np.float64]:
         """Times as many as rows; ``before`` rows came earlier."""
@@ -401,6 +418,10 @@ class _Reader:
                     return _Row(number, f"{text[:20]} {_NO_LEVEL}")
             number += 1
         return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
+
+
+def _line_ends(rows: memoryview) -> int:
+    return int(np.count_nonzero(np.frombuffer(rows, np.uint8) == _LINE_END))
 
 
 def _has_rows(rows: memoryview) -> bool:
