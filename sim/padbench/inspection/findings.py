@@ -8,7 +8,8 @@ import numpy as np
 from padbench.buttons import BUTTONS, pressed_in, spelled
 from padbench.inspection.buttons_seen import BOUNCE_PS, bounces, opposites, presses
 from padbench.inspection.inspect import Inspection
-from padbench.inspection.reads import CUT_SHORT, IN_GAP, OPEN_ENDED, SeenRead
+from padbench.inspection.reads import SeenRead
+from padbench.inspection.rows import CUT_SHORT, IN_GAP, OPEN_ENDED
 from padbench.rules import Finding, Verdict
 
 __all__ = ["findings_of"]

@@ -6,8 +6,9 @@ Each rule measures every read and yields one finding with the worst value met, w
 not. The rules see a timeline only, so a simulation, an HDL run and a capture are judged alike.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 
@@ -239,34 +240,43 @@ def _setup(
     )
 
 
-def _arrival(id_: str, reads: Iterable[Read], limit: Limit, *, first: bool) -> Finding:
+def _arrival(id_: str, reads: Sequence[Read], limit: Limit, *, first: bool) -> Finding:
     """Time from the edge that brings a bit to the sample that takes it.
 
     The first bit is brought by the latch's rise, each later one by the rising clock edge before
     the sample. The limit is the slowest answer at the console's end of the cable.
     """
-    pairs = np.asarray(list(_first_waits(reads) if first else _later_waits(reads)), np.int64)
-    pairs = pairs.reshape(-1, 2)
+    at, waits = _first_waits(reads) if first else _later_waits(reads)
     what = "time from " + ("the latch to the first sample" if first else "a clock to its sample")
-    if not len(pairs):
+    if not len(at):
         return _not_judged(id_, limit, "no bit is sampled before the clock moves on from it")
-    return _at_least(id_, pairs[:, 0], pairs[:, 1], limit, what, "register and cable need")
+    return _at_least(id_, at, waits, limit, what, "register and cable need")
 
 
-def _first_waits(reads: Iterable[Read]) -> Iterator[tuple[int, int]]:
-    for read in reads:
-        if read.samples and not (read.clock_rises and read.clock_rises[0] < read.samples[0]):
-            yield read.samples[0], read.samples[0] - read.start_ps
+def _first_waits(reads: Iterable[Read]) -> tuple[Times, Times]:
+    pairs = [
+        (read.samples[0], read.samples[0] - read.start_ps)
+        for read in reads
+        if read.samples and not (read.clock_rises and read.clock_rises[0] < read.samples[0])
+    ]
+    at, waits = np.asarray(pairs, np.int64).reshape(-1, 2).T
+    return at, waits
 
 
-def _later_waits(reads: Iterable[Read]) -> Iterator[tuple[int, int]]:
-    for read in reads:
-        rises = np.asarray(read.clock_rises, np.int64)
-        samples = np.asarray(read.samples, np.int64)
-        place = np.searchsorted(rises, samples, side="left") - 1
-        for sample, edge in zip(samples.tolist(), place.tolist(), strict=True):
-            if edge >= 0:
-                yield sample, sample - int(rises[edge])
+def _later_waits(reads: Sequence[Read]) -> tuple[Times, Times]:
+    rises = np.fromiter(chain.from_iterable(read.clock_rises for read in reads), np.int64)
+    samples = np.fromiter(chain.from_iterable(read.samples for read in reads), np.int64)
+    starts = np.repeat(
+        np.asarray([read.start_ps for read in reads], np.int64),
+        [len(read.samples) for read in reads],
+    )
+    if not len(rises):
+        return rises, rises
+    # The last rise before each sample, if it came after the latch of the same read.
+    place = np.searchsorted(rises, samples, side="left") - 1
+    edges = rises[np.maximum(place, 0)]
+    own = (place >= 0) & (edges > starts)
+    return samples[own], (samples - edges)[own]
 
 
 def _clocks(reads: Sequence[Read], end: int) -> Finding:
