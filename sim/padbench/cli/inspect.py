@@ -194,7 +194,7 @@ def _print_json(
         "volts": {role: {"min": a, "max": b} for role, (a, b) in seen.volts.items()},
     }
     for part in inspect_text(
-        verdict, head, findings, seen.measures, presses(seen.reads()), seen.reads(), seen.place
+        verdict, head, findings, seen.measures, presses(seen.rows), seen.reads(), seen.place
     ):
         sys.stdout.write(part)
     sys.stdout.write("\n")
@@ -236,7 +236,7 @@ def _print_tables(
     screen.print(seen_table(shown, None if seen.frame is None else seen.place))
     if len(shown) < len(seen.rows):
         screen.print(f"and {len(seen.rows) - len(shown)} more reads; --all-reads lists them")
-    downs = presses(seen.reads())
+    downs = presses(seen.rows)
     if downs:
         screen.print(presses_table(downs[:_SHOWN]))
     words = "holds" if verdict == "pass" else "FAILS"

@@ -218,7 +218,7 @@ def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
 
 
 def _bounce(seen: Inspection) -> Iterator[Finding]:
-    found = bounces(presses(seen.reads()))
+    found = bounces(presses(seen.rows))
     if found:
         press = found[0]
         says = (

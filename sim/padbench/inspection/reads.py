@@ -42,9 +42,10 @@ class SeenRead:
     in_gap: bool
 
     @classmethod
-    def of(cls, row: np.void, number: int) -> "SeenRead":
-        """From a row of `ROW`; reads are counted from 1."""
-        start, end, byte, held, undecided, missing, clocks, extra, flags = row.tolist()
+    def of(cls, row: np.void | tuple[int, ...], number: int) -> "SeenRead":
+        """From a row of `ROW`, or what ``tolist`` makes of one; reads are counted from 1."""
+        values = row if isinstance(row, tuple) else row.tolist()
+        start, end, byte, held, undecided, missing, clocks, extra, flags = values
         return cls(
             number,
             start,
@@ -54,7 +55,7 @@ class SeenRead:
             undecided,
             missing,
             clocks,
-            tuple(n + 1 for n in range(64) if extra >> n & 1),
+            tuple(n + 1 for n in range(64) if extra >> n & 1) if extra else (),
             bool(flags & CUT_SHORT),
             bool(flags & OPEN_ENDED),
             bool(flags & IN_GAP),
