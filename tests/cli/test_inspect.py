@@ -7,10 +7,12 @@ import numpy as np
 import pytest
 
 from padbench.cli import main
+from padbench.electric.waves import line_waves
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
 from padbench.verify import run_scenario
 from padbench.waveio import read_vcd, write_vcd
+from padbench.waveio.analogue import write_analogue
 
 ROOT = Path(__file__).parents[2]
 WAVES = ROOT / "waves"
@@ -232,6 +234,22 @@ def test_one_bit_of_a_wide_variable(inspect):
     golden = inspect(WAVES / "each-button.vcd")
     found = inspect(WAVES / "each-button.vcd", "--data", "pad.stages[7]")
     assert [r["byte"] for r in found["reads"]] == [r["byte"] for r in golden["reads"]]
+
+
+def test_voltages_in_a_vcd_are_read_as_volts(inspect, tmp_path):
+    """What `verify --analogue` writes: the levels beside the voltages say the same."""
+    timeline = run_scenario(SHEET, SCENARIOS["each-button"], "push-pull", "slow").timeline
+    waves = line_waves(SHEET, "push-pull", timeline)
+    write_analogue(timeline, waves, tmp_path / "volts.vcd")
+    roles = ("latch", "clock", "data")
+    options = [part for role in roles for part in (f"--{role}", f"analogue.{role}")]
+    found = inspect("volts.vcd", *options, "--against", "volts.vcd", code=0)
+    levels = inspect("volts.vcd", code=0)
+    assert [r["byte"] for r in found["reads"]] == [r["byte"] for r in levels["reads"]]
+    assert finding(found, "levels.clock-edge")["measured"] > 0
+    supply = ["--latch", "console.latch", *options[2:], "--supply", "analogue.latch"]
+    assert inspect("volts.vcd", *supply)["volts"]["supply"]["max"] > 4.5
+    assert "no channel" in inspect("volts.vcd", "--supply", "analogue.supply")
 
 
 def test_passes_that_disagree_are_told(inspect, tmp_path):

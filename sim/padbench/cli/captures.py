@@ -12,6 +12,7 @@ from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
 from padbench.inspection.channels import ChannelError, choose, guess
 from padbench.waveio import (
+    THRESHOLDS,
     Columns,
     CsvScan,
     Pick,
@@ -62,7 +63,12 @@ class OpenCapture:
         if isinstance(self.scan, VcdScan):
             variables = self.scan.variables
             picks = {
-                role: Pick(variables[place], _bit_of(self.channels[role]))
+                role: Pick(
+                    variables[place],
+                    _bit_of(self.channels[role]),
+                    self._thresholds or THRESHOLDS,
+                    measured=role == "supply",
+                )
                 for role, place in self._chosen.items()
             }
             return self.scan.pieces(picks)
@@ -236,7 +242,8 @@ def _given(
         return place, f"{variable.name}[{abs(number - low)} from the right]"
     if isinstance(scan, VcdScan):
         variable = scan.variables[place]
-        if variable.size != 1 or variable.kind in ("real", "realtime", "string"):
+        in_volts = variable.kind in ("real", "realtime")
+        if not in_volts and (variable.size != 1 or variable.kind == "string"):
             raise UsageError(
                 f"{path}: --{role}: {variable.name} has {variable.size} bits of type "
                 f"{variable.kind}; name one bit, such as {variable.name}[0]"

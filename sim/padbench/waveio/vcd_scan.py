@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN, Times
 from padbench.waveio.capture import Changes, Piece, WaveError
+from padbench.waveio.levels import THRESHOLDS, Thresholds
 from padbench.waveio.stream import BLOCK, ByteStream
 from padbench.waveio.vcd_header import Variable, read_header
 from padbench.waveio.vcd_ports import LEVEL_OF_STATE, NO_STATE, bad_strength, port_values
@@ -73,10 +74,21 @@ _UNKNOWN_CODE, _OTHER = 0, -1
 
 @dataclass(frozen=True, slots=True)
 class Pick:
-    """A variable to follow; of a wide one, the bit so many places from the right."""
+    """A variable to follow; of a wide one, the bit so many places from the right.
+
+    One of type ``real`` is in volts: it has the zones of ``thresholds`` as levels, or, if it is
+    ``measured``, only its extremes are told.
+    """
 
     variable: Variable
     bit: int = 0
+    thresholds: Thresholds = THRESHOLDS
+    measured: bool = False
+
+    @property
+    def in_volts(self) -> bool:
+        """Whether its values are numbers."""
+        return self.variable.kind in ("real", "realtime")
 
 
 class _Fault(Exception):
@@ -94,6 +106,7 @@ class _Found:
 
     places: list[Places] = field(default_factory=list)
     levels: list[Bytes] = field(default_factory=list)
+    volts: list[NDArray[np.float64]] = field(default_factory=list)
 
     def add(self, places: Places, levels: Bytes) -> None:
         if len(places):
@@ -176,9 +189,9 @@ class VcdScan:
         gaps = () if self._off_since is None else ((self._off_since, self._now),)
         nothing = Piece(self._now, {})
         piece = piece or nothing
-        return Piece(self._now, piece.changes, piece.events, (*piece.gaps, *gaps), broken), len(
-            data
-        )
+        gaps = (*piece.gaps, *gaps)
+        made = Piece(self._now, piece.changes, piece.events, gaps, broken, piece.volts)
+        return made, len(data)
 
     def _error(self, data: bytes, at: int, what: str) -> WaveError:
         says = what.encode("unicode_escape").decode("ascii")
@@ -226,6 +239,9 @@ class VcdScan:
         levels = _LEVEL[first[scalars]]
         for name, number in self._codes.of_pick.items():
             own = picked == number
+            if own.any() and self._picks[name].in_volts:
+                at = int(starts[scalars[np.argmax(own)]])
+                raise _Fault(at - 1, f"{_token(bytes_, at)} is no voltage; {_REALS}")
             found[name].add(scalars[own], levels[own])
         if len(values):
             vectors = self._ports if self._extended else self._vectors
@@ -234,7 +250,12 @@ class VcdScan:
         changes, events = self._assembled(found, is_time, times, skipped)
         if len(times):
             self._now = int(times[-1])
-        return Piece(self._now or 0, changes, events, gaps), used
+        volts = {
+            name: (min(float(v.min()) for v in said.volts), max(float(v.max()) for v in said.volts))
+            for name, said in found.items()
+            if any(map(len, said.volts))
+        }
+        return Piece(self._now or 0, changes, events, gaps, volts=volts), used
 
     def _without_comments(self, data: bytes) -> bytes:
         """The same length, with spaces for what stands in comments; line ends stay."""
@@ -298,7 +319,10 @@ class VcdScan:
         # A value ends where white space begins; codes of the format hold none.
         spaces = np.flatnonzero(bytes_ <= 32)
         ends = spaces[np.searchsorted(spaces, first)]
-        wrong = (kinds[places] != _VECTOR) | (ends == first)
+        real = np.isin(
+            numbers, [self._codes.of_pick[n] for n, p in self._picks.items() if p.in_volts]
+        )
+        wrong = (kinds[places] != np.where(real, _REAL, _VECTOR)) | (ends == first)
         if wrong.any():
             at = int(starts[places[np.argmax(wrong)]])
             raise _Fault(at - 1, f"{_token(bytes_, at)} is no level; {_LEVELS}")
@@ -307,6 +331,13 @@ class VcdScan:
         extended = np.where(leftmost == ord("1"), np.uint8(ord("0")), leftmost)
         for name, pick in self._picks.items():
             own = numbers == self._codes.of_pick[name]
+            if pick.in_volts:
+                volts = _volts(bytes_, first[own], ends[own])
+                if pick.measured:
+                    found[name].volts.append(volts)
+                else:
+                    found[name].add(places[own], pick.thresholds.zones(volts))
+                continue
             at_bit = ends[own] - 1 - pick.bit
             inside = at_bit >= first[own]
             characters = np.where(inside, bytes_[np.maximum(at_bit, 0)], extended[own])
@@ -495,9 +526,24 @@ class _Codes:
 
 _STRENGTHS = "digits from 0 to 7 should stand here, as in pD 6 0 <3"
 _STATES = "the letters of IEEE Std 1364-2005, 18.4.3 should stand here, one a bit, as in pD 6 0 <3"
+_REALS = "a finite number should stand here, as in r4.9 !"
 _LEVELS = "0, 1, x or z should stand here"
 _EXPECTED = "a time such as #100 or a value such as 1! or b0110 ! should stand here"
 _EXPECTED_PORT = "a time such as #100 or a value such as pD 6 0 <3 should stand here"
+
+
+def _volts(bytes_: Bytes, first: Places, ends: Places) -> NDArray[np.float64]:
+    """Numbers from each place on up to its end."""
+    volts = np.zeros(len(first))
+    for number, (begin, end) in enumerate(zip(first.tolist(), ends.tolist(), strict=True)):
+        try:
+            volts[number] = float(bytes(bytes_[begin : min(end, begin + 64)]))
+        except ValueError:
+            volts[number] = np.nan
+        if not np.isfinite(volts[number]):
+            at = begin - 1
+            raise _Fault(at - 1, f"{_token(bytes_, at)} is no voltage; {_REALS}")
+    return volts
 
 
 def _split(text: bytes) -> tuple[Bytes, Places]:
@@ -631,4 +677,6 @@ def _joined(one: Piece, other: Piece) -> Piece:
     events = dict(one.events)
     for name, times in other.events.items():
         events[name] = np.concatenate([events[name], times]) if name in events else times
-    return Piece(other.end_ps, changes, events, (*one.gaps, *other.gaps))
+    return Piece(
+        other.end_ps, changes, events, (*one.gaps, *other.gaps), volts={**one.volts, **other.volts}
+    )
