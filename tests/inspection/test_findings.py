@@ -31,13 +31,14 @@ def capture(held, *, clocks=8, delay=300_000, times=None):
     return {"latch": latch, "clock": clock, "data": data}
 
 
-def inspected(wires, *, end=None, gaps=(), settings=None, broken_off=None):
+def inspected(wires, *, end=None, gaps=(), settings=None, samples=()):
     changes = {
         name: (np.asarray([t for t, _ in some]), np.asarray([v for _, v in some], np.uint8))
         for name, some in wires.items()
     }
     last = max(some[-1][0] for some in wires.values())
-    piece = Piece(end or last + 2 * MS, changes, gaps=gaps, broken_off=broken_off)
+    events = {"sample": np.asarray(samples)} if len(samples) else {}
+    piece = Piece(end or last + 2 * MS, changes, events, gaps)
     return inspect([piece], settings or usual_settings())
 
 
@@ -95,6 +96,24 @@ def test_a_glitch_on_the_clock_spoils_its_read_only():
     assert undecided[1]
     assert undecided[0] == undecided[2] == undecided[3] == 0
     assert finding(result, "reads.decided").verdict == "fail"
+
+
+def test_noise_between_reads_does_not_reach_a_bit_sampled_before_any_clock():
+    between = MS + FRAME // 2
+    wires = with_changes(WHOLE, "data", (between, UNKNOWN), (between + US, LOW))
+    starts = [MS + number * FRAME for number in range(4)]
+    samples = [start + (12 + 6 * n) * US for start in starts for n in range(8)]
+    result = inspected(wires, samples=samples)
+    assert [read.byte for read in result.reads()] == [0, 128, 128, 0]
+    assert not any(read.undecided for read in result.reads())
+
+
+def test_after_a_latch_too_short_for_any_register_nothing_is_sure():
+    start = MS + 2 * FRAME
+    latch = [c if c[0] != start + 9 * US else (start + 100_000, LOW) for c in WHOLE["latch"]]
+    reads = [*inspected(WHOLE | {"latch": latch}).reads()]
+    assert [read.undecided for read in reads] == [0, 0, 0xFF, 0]
+    assert finding(inspected(WHOLE | {"latch": latch}), "reads.decided").measured == 1
 
 
 def test_a_runt_on_the_latch():
