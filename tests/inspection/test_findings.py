@@ -99,7 +99,7 @@ def test_a_glitch_on_the_clock_spoils_its_read_only():
 
 
 def test_noise_between_reads_does_not_reach_a_bit_sampled_before_any_clock():
-    between = MS + FRAME // 2
+    between = MS + FRAME * 3 // 4
     wires = with_changes(WHOLE, "data", (between, UNKNOWN), (between + US, LOW))
     starts = [MS + number * FRAME for number in range(4)]
     samples = [start + (12 + 6 * n) * US for start in starts for n in range(8)]
