@@ -125,7 +125,7 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     if len(own.seen):
         measure["data delay after the clock"].add(delays[1][delays[0] >= own.seen.starts[0]])
     return WindowReads(
-        own.rows(data, doubts, window.gaps, timeline.end_ps),
+        own.rows(data, doubts, window.gaps),
         reads,
         timeline,
         {name: times[times >= window.own_from] for name, times in runts.items()},

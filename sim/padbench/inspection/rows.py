@@ -80,7 +80,7 @@ class Own:
     last: bool
 
     def rows(
-        self, data: Wire, doubts: Times, gaps: tuple[tuple[int, int], ...], end_ps: int
+        self, data: Wire, doubts: Times, gaps: tuple[tuple[int, int], ...]
     ) -> NDArray[np.void]:
         """A row of `ROW` for each. After one of the ``doubts`` no bit of its read is sure."""
         seen, wire = self.seen, self.wire
@@ -91,7 +91,7 @@ class Own:
         places, there = self._chosen(extra)
         samples = np.append(seen.samples, 0)[places]
         levels = np.append(seen.levels, LOW)[places]
-        unsure = samples > self._doubt(doubts, end_ps)[:, None]
+        unsure = samples > self._doubt(doubts)[:, None]
         unsure |= self._unsteady(data, samples)
         count = there.sum(axis=1)
         counts = wire.rise_cuts[1] - wire.rise_cuts[0]
@@ -148,14 +148,16 @@ class Own:
         places, there = _table(self.wire.sample_cuts, 8)
         return _mask(there & (np.append(self.wire.levels, HIGH)[places] == LOW))
 
-    def _doubt(self, doubts: Times, end_ps: int) -> Times:
-        """From when on nobody knows what the pad has made of latch and clock, by read."""
+    def _doubt(self, doubts: Times) -> Times:
+        """From when on nobody knows what the pad has made of latch and clock, by read.
+
+        It may lie after the read, where it does no harm.
+        """
         starts = self.seen.starts
-        until = np.append(starts[1:], end_ps + self.last)
         first = np.append(doubts, _NEVER)[np.searchsorted(doubts, starts, side="left")]
         # A latch shorter than any clock: nobody knows whether the pad has loaded.
         spike = self.seen.latch_ends - starts < self.rhythm.shortest
-        when: Times = np.where(spike, starts, np.where(first < until, first, _NEVER))
+        when: Times = np.where(spike, starts, first)
         return when
 
     def _unsteady(self, data: Wire, samples: Times) -> NDArray[np.bool_]:
