@@ -115,6 +115,18 @@ def test_pieces_make_no_difference():
         assert other.measures["line period"] == whole.measures["line period"]
 
 
+def test_a_sync_that_is_lost_for_a_while_is_no_vertical_sync():
+    lines, line, _ = CONSOLES["60hz"]
+    wires = reads_at("60hz", PLACES)
+    times, levels = sync_of("60hz", "lines")
+    begin, end = ((lines + number) * line for number in (100, 150))
+    kept = (times <= int(begin)) | (times > end)  # it falls, and stays there for fifty lines
+    wires["sync"] = (times[kept], levels[kept])
+    result = inspect([Piece(int(times[-1]) + US, wires)], usual_settings())
+    assert len(result.frame.starts) == FRAMES
+    assert [span.first_line for span in spans(result)] == [line for _, line in PLACES]
+
+
 def test_the_line_of_vertical_sync_can_be_given():
     moved = seen("60hz", "lines", sync_from=255)
     assert next(span.first_line for span in spans(moved)) == 20
