@@ -1,6 +1,7 @@
 """``padbench inspect`` as people and scripts use it."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from padbench.cli import main
 from padbench.electric.waves import line_waves
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
+from padbench.timeline import Wire
 from padbench.verify import run_scenario
 from padbench.waveio import read_vcd, write_vcd
 from padbench.waveio.analogue import write_analogue
@@ -220,6 +222,7 @@ def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
         (["--against", str(B), "--scenario", "idel"], "no scenario 'idel'; try idle"),
         (["--against", str(B), "--scenario", "idle", "--port", "x"], "does not name 'x'"),
         (["--against", "none.toml", "--scenario", "idle"], "none.toml"),
+        (["--sync-line", "3"], "--sync-line: give a line from 0 to 399, and --sync CHANNEL too"),
         (["--expect", "none.toml"], "none.toml"),
     ],
 )
@@ -250,6 +253,24 @@ def test_voltages_in_a_vcd_are_read_as_volts(inspect, tmp_path):
     supply = ["--latch", "console.latch", *options[2:], "--supply", "analogue.latch"]
     assert inspect("volts.vcd", *supply)["volts"]["supply"]["max"] > 4.5
     assert "no channel" in inspect("volts.vcd", "--supply", "analogue.supply")
+
+
+def test_the_line_of_the_frame_with_a_vertical_sync(inspect, tmp_path, capsys):
+    golden = read_vcd(WAVES / "each-button.vcd")
+    frame = 262 * 63_509_000
+    first = int(golden.wires["console.latch"].rises()[0]) - 5 * 63_509_000
+    pulses = [(first + n * frame + edge * 190_000_000, edge) for n in range(3) for edge in (0, 1)]
+    wires = {**golden.wires, "tv.vsync": Wire.of([(0, 1), *pulses])}
+    write_vcd(replace(golden, wires=wires), tmp_path / "sync.vcd")
+    found = inspect("sync.vcd", "--sync", "vsync")
+    assert found["reads"][0]["frame"] == {
+        **{"lines_after_sync": 5.0, "first_line": 250, "last_line": 250},
+        **{"in_blanking": True, "in_picture": False},
+    }
+    assert (found["frame"]["console"], found["frame"]["sync_line"]) == ("60hz", 245)
+    assert inspect("sync.vcd", "--sync", "vsync", "--sync-line", "0")["frame"]["sync_line"] == 0
+    main(["inspect", "sync.vcd", "--sync", "vsync"])
+    assert "line 250, vertical blanking" in " ".join(capsys.readouterr().out.split())
 
 
 def test_passes_that_disagree_are_told(inspect, tmp_path):
