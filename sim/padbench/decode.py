@@ -7,15 +7,17 @@ The decoder looks at three wires and, where the timeline has them, the moments a
 console sampled. It neither knows nor cares where the timeline came from.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
-from padbench.timeline import FLOATING, LOW, UNKNOWN, Timeline, Times
+from padbench.timeline import HIGH, LOW, Timeline, Times
 
-__all__ = ["Names", "Read", "decode", "extra_clocks"]
+__all__ = ["Names", "Read", "ReadArrays", "decode", "extra_clocks", "read_arrays"]
+
+Cuts = tuple[NDArray[np.intp], NDArray[np.intp]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,47 +72,92 @@ class Read:
         return self.byte | (self.undecided & ~expected)
 
 
+@dataclass(frozen=True, slots=True)
+class ReadArrays:
+    """All reads of a timeline at once, for whoever has many: what `decode` gives one by one.
+
+    ``starts`` and ``latch_ends`` have an entry a read. ``rises``, ``falls`` (of the clock) and
+    ``samples`` are those of the whole timeline, ``levels`` (uint8) what the samples saw. Those of
+    read i stand at ``rise_cuts[0][i]`` up to, not including, ``rise_cuts[1][i]``; and so on.
+    """
+
+    starts: Times
+    latch_ends: Times
+    rises: Times
+    falls: Times
+    samples: Times
+    levels: NDArray[np.uint8]
+    rise_cuts: Cuts
+    fall_cuts: Cuts
+    sample_cuts: Cuts
+
+    def __len__(self) -> int:
+        """How many reads."""
+        return len(self.starts)
+
+    def part(self, which: slice) -> "ReadArrays":
+        """Some of the reads, in the same order."""
+        cuts = (self.rise_cuts, self.fall_cuts, self.sample_cuts)
+        rise, fall, sample = ((first[which], last[which]) for first, last in cuts)
+        return replace(
+            self,
+            starts=self.starts[which],
+            latch_ends=self.latch_ends[which],
+            rise_cuts=rise,
+            fall_cuts=fall,
+            sample_cuts=sample,
+        )
+
+    def reads(self, wanted: int = 8, *, last: bool = True) -> tuple[Read, ...]:
+        """One by one; ``last`` says that no latch follows the last of them."""
+        bits = [None if v > HIGH else v == LOW for v in self.levels.tolist()]
+        samples, rises, falls = (t.tolist() for t in (self.samples, self.rises, self.falls))
+        every = (
+            *(self.starts, self.latch_ends, *self.sample_cuts),
+            *(*self.rise_cuts, *self.fall_cuts),
+        )
+        rows = zip(*(part.tolist() for part in every), strict=True)
+        count = len(self)
+        return tuple(
+            Read(
+                start_ps=start,
+                latch_end_ps=latch_end,
+                clock_falls=tuple(falls[f0:f1]),
+                clock_rises=tuple(rises[r0:r1]),
+                samples=tuple(samples[s0:s1]),
+                bits=tuple(bits[s0:s1]),
+                cut_short=s1 - s0 < wanted and not (last and number == count),
+            )
+            for number, (start, latch_end, s0, s1, r0, r1, f0, f1) in enumerate(rows, 1)
+        )
+
+
 def decode(timeline: Timeline, names: Names | None = None, wanted: int = 8) -> tuple[Read, ...]:
     """All reads of a timeline, in time order.
 
     ``wanted`` is the number of bits of a whole read. Raises ``KeyError`` naming a wire that the
     timeline does not have. Clocks before the first latch belong to no read and are left out.
     """
+    return read_arrays(timeline, names).reads(wanted)
+
+
+def read_arrays(timeline: Timeline, names: Names | None = None) -> ReadArrays:
+    """As `decode`, all at once."""
     names = names or Names()
     latch = timeline.wires[names.latch]
     clock = timeline.wires[names.clock]
     data = timeline.wires[names.data]
     starts, latch_falls = latch.rises(), latch.falls()
-    if not len(starts):
-        return ()
     rises, falls = clock.rises(), clock.falls()
     samples: Times = rises
     if names.sample is not None and names.sample in timeline.events:
         samples = timeline.events[names.sample]
-    levels = data.before(samples)
-    bits = [None if v in (UNKNOWN, FLOATING) else v == LOW for v in levels.tolist()]
-
-    ends = np.append(starts[1:], timeline.end_ps + 1)
-    at_sample, at_rise, at_fall = (_cuts(starts, ends, t) for t in (samples, rises, falls))
-    sample_list, rise_list, fall_list = samples.tolist(), rises.tolist(), falls.tolist()
-    latch_end = np.append(latch_falls, timeline.end_ps)[
+    ends = np.append(starts[1:], timeline.end_ps + 1)[: len(starts)]
+    latch_ends = np.append(latch_falls, timeline.end_ps)[
         np.searchsorted(latch_falls, starts, side="right")
     ]
-    reads = []
-    for i, start in enumerate(starts.tolist()):
-        got = tuple(bits[slice(*at_sample[i])])
-        reads.append(
-            Read(
-                start_ps=start,
-                latch_end_ps=int(latch_end[i]),
-                clock_falls=tuple(fall_list[slice(*at_fall[i])]),
-                clock_rises=tuple(rise_list[slice(*at_rise[i])]),
-                samples=tuple(sample_list[slice(*at_sample[i])]),
-                bits=got,
-                cut_short=len(got) < wanted and i + 1 < len(starts),
-            )
-        )
-    return tuple(reads)
+    cuts = (_cuts(starts, ends, times) for times in (rises, falls, samples))
+    return ReadArrays(starts, latch_ends, rises, falls, samples, data.before(samples), *cuts)
 
 
 def extra_clocks(read: Read, usual: int, wanted: int = 8) -> tuple[int, ...]:
@@ -134,8 +181,7 @@ def extra_clocks(read: Read, usual: int, wanted: int = 8) -> tuple[int, ...]:
     return close if len(close) == more else ()
 
 
-def _cuts(starts: Times, ends: Times, times: Times) -> Sequence[tuple[int, int]]:
+def _cuts(starts: Times, ends: Times, times: Times) -> Cuts:
     """For each read, the first and the last-plus-one place of its own ``times``."""
-    first = np.searchsorted(times, starts, side="right").tolist()
-    last = np.searchsorted(times, ends, side="left").tolist()
-    return list(zip(first, last, strict=True))
+    first = np.searchsorted(times, starts, side="right")
+    return first, np.maximum(first, np.searchsorted(times, ends, side="left"))

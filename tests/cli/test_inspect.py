@@ -1,16 +1,20 @@
 """``padbench inspect`` as people and scripts use it."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from padbench.cli import main
+from padbench.electric.waves import line_waves
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
+from padbench.timeline import Wire
 from padbench.verify import run_scenario
 from padbench.waveio import read_vcd, write_vcd
+from padbench.waveio.analogue import write_analogue
 
 ROOT = Path(__file__).parents[2]
 WAVES = ROOT / "waves"
@@ -47,7 +51,9 @@ def test_golden_waves_give_the_reads_of_their_scenario(inspect, name, sheet):
     assert [(r["start_ps"], r["byte"], r["clocks"], r["cut_short"]) for r in found["reads"]] == [
         (p.read.start_ps, p.byte, len(p.read.clock_rises), p.read.cut_short) for p in result.reads
     ]
-    assert found["channels"]["latch"] == {"name": "console.latch", "found": True}
+    assert found["channels"]["latch"] == {
+        **{"name": "console.latch", "found": True, "how": "found by its name"}
+    }
 
 
 def test_a_stopped_read_is_named_with_its_clock_and_its_effect(inspect):
@@ -80,8 +86,83 @@ def test_the_same_as_volts_with_decimal_commas_and_a_preamble(inspect, tmp_path)
     # Simulation and bench side by side: the same story, although one shows volts.
     other = inspect("scope.csv", *options, "--against", WAVES / "stopped-last-bit.vcd")
     assert finding(other, "against.reads")["verdict"] == "pass"
+    other = inspect("scope.csv", *options, "--against", B, "--scenario", "stopped-last-bit")
+    assert finding(other, "against.reads")["verdict"] == "pass"
     other = inspect("scope.csv", *options, "--against", WAVES / "press-in-latch.vcd")
     assert finding(other, "against.reads")["verdict"] == "fail"
+
+
+def test_a_capture_beside_a_simulation_of_its_design(inspect):
+    """The simulation is made on the spot, read by read."""
+    options = ["--against", B, "--scenario"]
+    same = inspect(WAVES / "each-button.vcd", *options, "each-button", code=0)
+    assert finding(same, "against.reads")["verdict"] == "pass"
+    assert finding(same, "against.reads")["source"] == (
+        f"the simulation of {B}, each-button, push-pull port"
+    )
+    port = ["--port", "pull-down-only"]
+    other = inspect(WAVES / "each-button.vcd", *options, "stopped-last-bit", *port, code=1)
+    first = finding(other, "against.reads")
+    assert "pull-down-only port" in first["source"]
+    assert first["says"] == "1 of 8: A here, nothing there"
+
+
+def ticks(*head, first=None):
+    """A row each 100 ns with one read in the middle, as text; ``first`` makes the first column."""
+    names = "latch;clock;data" if first is None else "n;latch;clock;data"
+    rows = [[0, 1, 1] for _ in range(1000)]
+    for n in range(90):
+        rows[100 + n][0] = 1
+    for place in range(8):
+        for n in range(6):
+            rows[250 + place * 62 + n][1] = 0
+    lines = [";".join(map(str, row)) for row in rows]
+    if first is not None:
+        lines = [f"{first(n)};{line}" for n, line in enumerate(lines)]
+    return "\n".join([*head, names, *lines, ""])
+
+
+@pytest.mark.parametrize("first", [None, lambda n: n, lambda n: n / 1e7, lambda n: n % 3])
+def test_a_rate_that_the_preamble_states_is_taken_and_said(inspect, tmp_path, capsys, first):
+    path = tmp_path / "ticks.csv"
+    path.write_text(ticks("Model;Bench", "Sample interval;100;ns", first=first))
+    found = inspect(path, code=0)
+    assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
+    assert found["channels"]["time"] == {
+        "name": "1e+07 samples a second",
+        "found": True,
+        "how": "line 2 says Sample interval;100;ns",
+    }
+    main(["inspect", str(path)])
+    out, _ = capsys.readouterr()
+    assert "time: 1e+07 samples a second, line 2 says Sample interval;100;ns" in out
+    other = inspect(path, "--rate", "5M")
+    assert other["statistics"]["latch width"]["median"] == pytest.approx(18)
+    assert "time" not in other["channels"]
+
+
+@pytest.mark.parametrize(
+    ("head", "first", "says"),
+    [
+        (["Sample interval;100"], None, "no column is the time (line 1 says Sample interval;100,"),
+        (["Sample rate;1 MHz", "Sample rate;2 MHz"], None, "line 2 says Sample rate;2 MHz, where"),
+        ([], None, "--time: no column is the time; give --time or --rate"),
+        ([], lambda n: n, "--time: the first column counts the rows; give --time or --rate"),
+        (["Sample interval;100;ns"], lambda n: n * n, "but the first column rises otherwise"),
+        (["Sample interval;100;ns"], lambda n: n / 1e6, "but the first column rises otherwise"),
+    ],
+)
+def test_a_time_is_never_guessed(inspect, tmp_path, head, first, says):
+    (tmp_path / "ticks.csv").write_text(ticks(*head, first=first))
+    err = inspect(tmp_path / "ticks.csv")
+    assert says in err
+    assert err.count("\n") == 1
+
+
+def test_the_first_column_is_the_time_where_nothing_else_is_said(inspect, tmp_path):
+    (tmp_path / "ticks.csv").write_text(ticks(first=lambda n: n / 1e7))
+    found = inspect(tmp_path / "ticks.csv", code=0)
+    assert found["channels"]["time"] == {"name": "n", "found": True, "how": "the first column"}
 
 
 def test_expectations(inspect, tmp_path):
@@ -136,6 +217,12 @@ def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
         (["--port", "push-pull"], "give --sheet too"),
         (["--sheet", str(B), "--port", "x"], "does not name 'x'"),
         (["--against", "none.vcd"], "none.vcd: No such file"),
+        (["--against", str(B)], "harbour-b.toml is a sheet; give --scenario too"),
+        (["--scenario", "idle"], "nothing is simulated; give --against SHEET too"),
+        (["--against", str(B), "--scenario", "idel"], "no scenario 'idel'; try idle"),
+        (["--against", str(B), "--scenario", "idle", "--port", "x"], "does not name 'x'"),
+        (["--against", "none.toml", "--scenario", "idle"], "none.toml"),
+        (["--sync-line", "3"], "--sync-line: give a line from 0 to 399, and --sync CHANNEL too"),
         (["--expect", "none.toml"], "none.toml"),
     ],
 )
@@ -150,6 +237,40 @@ def test_one_bit_of_a_wide_variable(inspect):
     golden = inspect(WAVES / "each-button.vcd")
     found = inspect(WAVES / "each-button.vcd", "--data", "pad.stages[7]")
     assert [r["byte"] for r in found["reads"]] == [r["byte"] for r in golden["reads"]]
+
+
+def test_voltages_in_a_vcd_are_read_as_volts(inspect, tmp_path):
+    """What `verify --analogue` writes: the levels beside the voltages say the same."""
+    timeline = run_scenario(SHEET, SCENARIOS["each-button"], "push-pull", "slow").timeline
+    waves = line_waves(SHEET, "push-pull", timeline)
+    write_analogue(timeline, waves, tmp_path / "volts.vcd")
+    roles = ("latch", "clock", "data")
+    options = [part for role in roles for part in (f"--{role}", f"analogue.{role}")]
+    found = inspect("volts.vcd", *options, "--against", "volts.vcd", code=0)
+    levels = inspect("volts.vcd", code=0)
+    assert [r["byte"] for r in found["reads"]] == [r["byte"] for r in levels["reads"]]
+    assert finding(found, "levels.clock-edge")["measured"] > 0
+    supply = ["--latch", "console.latch", *options[2:], "--supply", "analogue.latch"]
+    assert inspect("volts.vcd", *supply)["volts"]["supply"]["max"] > 4.5
+    assert "no channel" in inspect("volts.vcd", "--supply", "analogue.supply")
+
+
+def test_the_line_of_the_frame_with_a_vertical_sync(inspect, tmp_path, capsys):
+    golden = read_vcd(WAVES / "each-button.vcd")
+    frame = 262 * 63_509_000
+    first = int(golden.wires["console.latch"].rises()[0]) - 5 * 63_509_000
+    pulses = [(first + n * frame + edge * 190_000_000, edge) for n in range(3) for edge in (0, 1)]
+    wires = {**golden.wires, "tv.vsync": Wire.of([(0, 1), *pulses])}
+    write_vcd(replace(golden, wires=wires), tmp_path / "sync.vcd")
+    found = inspect("sync.vcd", "--sync", "vsync")
+    assert found["reads"][0]["frame"] == {
+        **{"lines_after_sync": 5.0, "first_line": 250, "last_line": 250},
+        **{"in_blanking": True, "in_picture": False},
+    }
+    assert (found["frame"]["console"], found["frame"]["sync_line"]) == ("60hz", 245)
+    assert inspect("sync.vcd", "--sync", "vsync", "--sync-line", "0")["frame"]["sync_line"] == 0
+    main(["inspect", "sync.vcd", "--sync", "vsync"])
+    assert "line 250, vertical blanking" in " ".join(capsys.readouterr().out.split())
 
 
 def test_passes_that_disagree_are_told(inspect, tmp_path):

@@ -1,5 +1,7 @@
 """Two captures aligned by what was read."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -61,6 +63,20 @@ def test_the_alignment_is_the_shortest(one, other):
             longest = max(best[i][j + 1], best[i + 1][j])
             best[i + 1][j + 1] = max(longest, best[i][j] + (a == b))
     assert sum(step == "same" for step in _script(one, other)) == best[-1][-1]
+
+
+def test_a_read_at_the_end_of_the_recording_says_nothing():
+    one, other = reads([0, 64, 0]), reads([0, 64, 0, 0])
+    one.append(replace(one[-1], byte=0, missing=0x0F, open_ended=True, number=4))
+    other.append(replace(other[-1], byte=1, undecided=0x80, number=5))
+    (found,) = judge_against(one[:3], other, "the other")
+    assert (found.verdict, found.measured) == ("fail", 1)
+    assert "a read of Right that is missing here" in found.says
+    other[-1] = replace(other[-1], in_gap=True)
+    (found,) = judge_against(one, other, "the other")
+    assert found.verdict == "pass"
+    (found,) = judge_against(reads([0, 2]), [*reads([0]), replace(other[-1], in_gap=False)], "")
+    assert found.says == "1 of 1: Left here, Right (A undecided) there"
 
 
 def test_nothing_in_common():

@@ -28,6 +28,11 @@ ROWS = "".join(f"{n}e-6,0,1,1\n" for n in range(9))
 CSV = "time,latch,clock,data\n" + ROWS
 LONG = "time,latch,clock,data\n" + "".join(f"{n}e-6,0,1,1\n" for n in range(1200))
 
+PORTS = (
+    "$timescale 1 ns $end\n$var port 1 <0 latch $end\n$var port 1 <1 clock $end\n"
+    "$var port [1:0] <2 data $end\n$var port 1 <3 q $end\n$enddefinitions $end\n"
+    "#0 $dumpports pD 6 0 <0 pU 0 6 <1 pZN 00 66 <2 pH 0 6 <3 $end\n"
+)
 VCD_CASES = {
     "empty": ("", "line 1: the file is empty"),
     "white space": ("\n \n", "line 1: the file is empty"),
@@ -73,6 +78,10 @@ VCD_CASES = {
     "end outside": (HEAD + "#1\n$end\n#2\n", "line 8: $end without a beginning"),
     "dump in dump": (HEAD + "#1\n$dumpall\n$dumpon\n#2\n", "line 9: $dumpon inside another"),
     "unknown keyword": (HEAD + "#1\n$dumpports\n#2\n", "line 8: $dumpports has no place here"),
+    "state of no port": (PORTS + "#1\npQ 6 0 <0\n#2\n", "line 9: pQ is no state"),
+    "strength of nine": (PORTS + "#1\npD 9 0 <0\n#2\n", "line 9: 9 is no strength"),
+    "level of a port": (PORTS + "#1\n1<0\n#2\n", "line 9: confused: 1<0"),
+    "port of unknown code": (PORTS + "#1\npD 6 0 <8\n#2\n", "line 9: code <8 is not"),
     "header again": (HEAD + "#1\n$var wire 1 ! a $end\n#2\n", "line 8: "),
 }
 CSV_CASES = {
@@ -254,6 +263,7 @@ quick = settings(
 )
 pieces = st.sampled_from(
     (
+        *(b"pU 0 6 <0", b"pX", b"$vcdclose #9", b"$dumpportsoff"),
         *(b"$end", b"\n", b"#1", b" ", b"b01", b"b", b"r1", b"1!", b"$dumpoff", b"$comment"),
         *(b"x", b"\0", b",", b";", b"nan", b"-1", b'"', b"1e9", b"\r\n", b"0,1", b"\xff", b"1e400"),
     )
@@ -263,7 +273,9 @@ pieces = st.sampled_from(
 @quick
 @given(st.data())
 def test_any_damage_to_a_vcd_file(tmp_path, capsys, data):
-    _damage(tmp_path / "d", WHOLE[: BODY + 1500], data, capsys)
+    pulses = "".join(f"#{n} p{'DU'[n % 2]} 6 0 <{n % 3}\n" for n in range(1, 50) if n % 3 < 2)
+    whole = data.draw(st.sampled_from([WHOLE[: BODY + 1500], (PORTS + pulses).encode()]))
+    _damage(tmp_path / "d", whole, data, capsys)
 
 
 @quick

@@ -100,6 +100,56 @@ def test_levels_at_changes_only_and_unknown(tmp_path):
     assert pieces[-1].end_ps == 3_000_000
 
 
+SPARSE = "time;latch;clock;n\n0;0;1;7\n1e-6;1;;\n3e-6;;0;\n3e-6;;x;\n4e-6;0;;\n5e-6;;;\n6e-6;;1;\n"
+
+
+def test_an_empty_field_is_as_before_where_samples_stand_at_changes_only(tmp_path):
+    path = tmp_path / "s.csv"
+    path.write_text(SPARSE)
+    for block in (1 << 20, 9):
+        columns = Columns(0, None, {"latch": 1, "clock": 2}, {"supply": 3})
+        wires, pieces, _ = scanned(path, columns, block)
+        assert wires["latch"] == Wire.of([(0, 0), (1_000_000, 1), (4_000_000, 0)])
+        assert wires["clock"] == Wire.of([(0, 1), (3_000_000, 2), (6_000_000, 1)])
+        assert pieces[-1].end_ps == 6_000_000
+        assert pieces[0].volts == {"supply": (7, 7)}
+
+
+def test_the_same_in_volts_with_decimal_commas(tmp_path):
+    path = tmp_path / "v.csv"
+    path.write_text('t;a;b\n0;0,5;4,9\n1e-6;"3,6";\n2e-6;;0,1\n3e-6;2,0;\n4e-6;;4,5\n')
+    wires, _, _ = scanned(path, Columns(0, None, {"a": 1, "b": 2}))
+    assert wires["a"] == Wire.of([(0, LOW), (1_000_000, HIGH), (3_000_000, UNKNOWN)])
+    assert wires["b"] == Wire.of([(0, HIGH), (2_000_000, LOW), (4_000_000, HIGH)])
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        # A value that repeats shows that these are samples, and one of them is missing.
+        ("3e-6;;0;", "3e-6;;1;", "line 3: '' in column 3"),
+        (
+            "6e-6;;1;\n",
+            "6e-6;;1;\n" + "7e-6;;0;\n7e-6;;1;\n" * 600 + "9;;up;\n",
+            "'up' in column 3",
+        ),
+        ("6e-6;;1;\n", "6e-6;;1;\n" + "7e-6;;0;\n7e-6;;1;\n" * 600 + "9;;5;\n", "5 among levels"),
+        ("6e-6;;1;\n", "6e-6;;1;\n" + "7e-6;;0;\n7e-6;;1;\n" * 600 + ";;0;\n", "'' in column 1"),
+    ],
+)
+def test_an_empty_field_elsewhere_is_refused(tmp_path, old, new, says):
+    (tmp_path / "s.csv").write_text(SPARSE.replace(old, new))
+    with pytest.raises(WaveError) as caught:
+        scanned(tmp_path / "s.csv", Columns(0, None, {"latch": 1, "clock": 2}))
+    assert any(part in str(caught.value) for part in says.split("|"))
+
+
+def test_with_a_rate_an_empty_field_is_a_sample_that_is_missing(tmp_path):
+    (tmp_path / "s.csv").write_text(SPARSE)
+    with pytest.raises(WaveError, match="line 3: '' in column 3"):
+        scanned(tmp_path / "s.csv", Columns(None, 1e6, {"latch": 1, "clock": 2}))
+
+
 def test_a_rate_instead_of_a_time(tmp_path):
     (tmp_path / "r.csv").write_text("a,b\n" + "0,1\n" * 3 + "1,1\n")
     wires, pieces, _ = scanned(tmp_path / "r.csv", Columns(None, 4e6, {"latch": 0}))
@@ -113,6 +163,15 @@ def test_thresholds_and_extremes(tmp_path):
     wires, pieces, _ = scanned(tmp_path / "t.csv", columns)
     assert wires["data"] == Wire.of([(0, LOW), (1_000_000, UNKNOWN), (2_000_000, HIGH)])
     assert pieces[0].volts == {"supply": (4.7, 5.2)}
+
+
+def test_lines_are_counted_past_empty_ones(tmp_path):
+    path = tmp_path / "e.csv"
+    rows = [f"{n}e-6,0.5\n" + "\r\n" * (n % 3 == 0) for n in range(30)]
+    path.write_text("t,v\n" + "".join(rows) + "3e-5,up\n", newline="")
+    for block in (1 << 20, 40):
+        with pytest.raises(WaveError, match=r"line 42: 'up' in column 2"):
+            scanned(path, Columns(0, None, {"v": 1}), block)
 
 
 def test_volts_that_begin_like_levels_are_refused_and_not_guessed(tmp_path):

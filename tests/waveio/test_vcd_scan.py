@@ -93,10 +93,14 @@ HEAD = (
 )
 
 
-def _read(tmp_path, body, **picks):
+def _file(tmp_path, body):
     path = tmp_path / "one.vcd"
     path.write_text(HEAD + body)
-    return scanned(path, **picks)
+    return path
+
+
+def _read(tmp_path, body, **picks):
+    return scanned(_file(tmp_path, body), **picks)
 
 
 def test_codes_that_look_like_values(tmp_path):
@@ -105,6 +109,26 @@ def test_codes_that_look_like_values(tmp_path):
     assert found.wires["a"] == Wire.of([(0, 2), (10_000, LOW), (20_000, HIGH)])
     assert found.wires["c"] == Wire.of([(0, 2), (10_000, HIGH)])
     assert found.wires["w"] == Wire.of([(0, 2), (10_000, HIGH)])
+
+
+def test_reals_are_volts(tmp_path):
+    body = "#1 r0.2 $ 1b #2 R4.9e0 $ #3 r2.5 $ #4 r-1 $\n"
+    for block in (1 << 20, 7):
+        found, _ = scanned(_file(tmp_path, body), block, volts="top.r", a="top.a")
+        assert found.wires["volts"] == Wire.of(
+            [(0, 2), (10_000, LOW), (20_000, HIGH), (30_000, UNKNOWN), (40_000, LOW)]
+        )
+        assert found.wires["a"].levels.tolist() == [UNKNOWN, HIGH]
+    with open_capture(_file(tmp_path, body)) as scan:
+        (real,) = (v for v in scan.variables if v.kind == "real")
+        pieces = list(scan.pieces({"supply": Pick(real, measured=True)}))
+    assert [piece.volts for piece in pieces] == [{"supply": (-1, 4.9)}]
+
+
+@pytest.mark.parametrize("value", ["rnan $", "rinf $", "r $", "rhigh $", "1$", "b1 $", "r1e999 $"])
+def test_what_is_no_voltage(tmp_path, value):
+    with pytest.raises(WaveError, match=r"line 3: .* is no (voltage|level)"):
+        scanned(_file(tmp_path, f"#1\n{value}\n#2\n"), volts="top.r")
 
 
 def test_short_vectors_are_extended_to_the_left(tmp_path):

@@ -1,12 +1,13 @@
 """Tables of an inspection, for people."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from rich import box
 from rich.table import Table
 
 from padbench.buttons import spelled
 from padbench.inspection.buttons_seen import Press
+from padbench.inspection.frame_seen import Place
 from padbench.inspection.measures import Statistics
 from padbench.inspection.reads import SeenRead
 from padbench.report.inspect_page import remarks_of
@@ -35,7 +36,7 @@ def measures_table(
         more = ""
         if name == "read length":
             more = f"{found.median / line:.2f} scan lines"
-        elif name == "poll period" and found.median:
+        elif name in ("poll period", "frame period") and found.median:
             more = f"{1e12 / found.median:.3f} a second"
         cells = (show(ps * 1e-12, "s", 4) for ps in (found.least, found.median, found.most))
         table.add_row(name, str(found.count), *cells, more)
@@ -44,9 +45,12 @@ def measures_table(
     return table
 
 
-def seen_table(reads: Sequence[SeenRead]) -> Table:
-    """One row a read."""
-    table = _table("Reads", "read", "at", "byte", "read as", "clocks", "")
+def seen_table(
+    reads: Sequence[SeenRead], place: Callable[[SeenRead], Place | None] | None = None
+) -> Table:
+    """One row a read; ``place`` says where in the frame, where the video sync was recorded."""
+    heads = ["read", "at", "byte", "read as", "clocks", ""]
+    table = _table("Reads", *heads, *([] if place is None else ["in the frame"]))
     for read in reads:
         table.add_row(
             str(read.number),
@@ -55,8 +59,19 @@ def seen_table(reads: Sequence[SeenRead]) -> Table:
             spelled(read.byte),
             str(read.clocks),
             remarks_of(read),
+            *([] if place is None else [_place(place(read))]),
         )
     return table
+
+
+def _place(place: Place | None) -> str:
+    if place is None:
+        return "no sync near"
+    if place.span is None:
+        return f"line {place.after_sync:.1f} after sync"
+    first, last = place.span.first_line, place.span.last_line
+    lines = f"line {first}" if first == last else f"lines {first} to {last}"
+    return f"{lines}, {place.part}"
 
 
 def presses_table(presses: Sequence[Press]) -> Table:

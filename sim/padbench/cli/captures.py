@@ -12,6 +12,7 @@ from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
 from padbench.inspection.channels import ChannelError, choose, guess
 from padbench.waveio import (
+    THRESHOLDS,
     Columns,
     CsvScan,
     Pick,
@@ -34,7 +35,7 @@ def add_capture_options(parser: Parser) -> None:
     for role in _NEEDED:
         group.add_argument(f"--{role}", metavar="CHANNEL", help="default: found by its name")
     group.add_argument("--supply", metavar="CHANNEL", help="in volts; its extremes are told")
-    group.add_argument("--sync", metavar="CHANNEL", help="video sync; its line is measured")
+    group.add_argument("--sync", metavar="CHANNEL", help="video sync, composite or vertical")
     group.add_argument("--time", metavar="COLUMN", help="the time in seconds, or its unit's")
     parser.add_argument(
         "--rate", metavar="HERTZ", help="samples a second, where the file has no time"
@@ -48,10 +49,10 @@ def add_capture_options(parser: Parser) -> None:
 
 @dataclass(frozen=True)
 class OpenCapture:
-    """``channels`` says for each role which name was taken; ``found`` which of them by guess."""
+    """``channels`` says for each role which name was taken; ``found`` how, where nobody said."""
 
     channels: dict[str, str]
-    found: frozenset[str]
+    found: dict[str, str]
     scan: VcdScan | CsvScan
     _chosen: dict[str, int]
     _thresholds: Thresholds | None
@@ -62,7 +63,12 @@ class OpenCapture:
         if isinstance(self.scan, VcdScan):
             variables = self.scan.variables
             picks = {
-                role: Pick(variables[place], _bit_of(self.channels[role]))
+                role: Pick(
+                    variables[place],
+                    _bit_of(self.channels[role]),
+                    self._thresholds or THRESHOLDS,
+                    measured=role == "supply",
+                )
                 for role, place in self._chosen.items()
             }
             return self.scan.pieces(picks)
@@ -94,8 +100,11 @@ def opened(
                 if isinstance(scan, VcdScan)
                 else list(scan.layout.names)
             )
-            chosen, channels, found = _settle(path, scan, names, options, rate, lenient=lenient)
-            yield OpenCapture(channels, frozenset(found), scan, chosen, thresholds, rate)
+            chosen, channels, found = _settle(path, scan, names, options, lenient=lenient)
+            if isinstance(scan, CsvScan) and rate is None:
+                rate = _settle_time(path, scan, options, chosen, channels, found, lenient=lenient)
+            _no_two(path, chosen, channels)
+            yield OpenCapture(channels, found, scan, chosen, thresholds, rate)
     except WaveError as error:
         raise UsageError(str(error)) from None
     except ImportError as error:
@@ -108,18 +117,15 @@ def _settle(
     scan: VcdScan | CsvScan,
     names: list[str],
     options: Namespace,
-    rate: float | None,
     *,
     lenient: bool,
-) -> tuple[dict[str, int], dict[str, str], set[str]]:
+) -> tuple[dict[str, int], dict[str, str], dict[str, str]]:
     chosen: dict[str, int] = {}
     channels: dict[str, str] = {}
-    found: set[str] = set()
+    found: dict[str, str] = {}
     is_csv = isinstance(scan, CsvScan)
     outer = names if is_csv else _without_aliases(scan)
     wanted = [*_NEEDED, *(role for role in _EXTRA if getattr(options, role))]
-    if is_csv and rate is None:
-        wanted.append("time")
     if isinstance(scan, VcdScan):
         wanted.append("sample")
         if (options.time or options.rate) and not lenient:
@@ -135,13 +141,11 @@ def _settle(
                     raise
         if place is None:
             place = guess(outer, role)
-            if place is None and role == "time" and 0 not in chosen.values():
-                place = 0  # common practice: time comes first
             if place is not None:
                 label = names[place] or f"column {place + 1}"
-                found.add(role)
+                found[role] = "found by its name"
         if role == "sample" and (place is None or not _is_event(scan, place)):
-            found.discard(role)
+            found.pop(role, None)
             continue
         if place is None:
             some = ", ".join([name for name in names if name][:8]) or f"{len(names)} columns"
@@ -150,8 +154,56 @@ def _settle(
                 f"name one, there are {some[:200]}"
             )
         chosen[role], channels[role] = place, label
-    _no_two(path, chosen, channels)
     return chosen, channels, found
+
+
+def _settle_time(
+    path: Path,
+    scan: CsvScan,
+    options: Namespace,
+    chosen: dict[str, int],
+    channels: dict[str, str],
+    found: dict[str, str],
+    *,
+    lenient: bool,
+) -> float | None:
+    """The time column, or the rate that the preamble states; nothing that could be otherwise."""
+    layout = scan.layout
+    names = list(layout.names)
+    if options.time is not None:
+        try:
+            chosen["time"], channels["time"] = _given(path, scan, names, "time", options.time)
+            return None
+        except UsageError:
+            if not lenient:
+                raise
+    place = guess(names, "time")
+    counts = layout.steps == (1.0, 1.0) and layout.units[0] == 1.0
+    if place is not None and not (place == 0 and counts):
+        chosen["time"], channels["time"] = place, names[place]
+        found["time"] = "found by its name"
+        return None
+    stated = layout.stated
+    first_is_free = 0 not in chosen.values()
+    if stated is not None and stated.hertz is not None:
+        least, most = (step * stated.hertz * layout.units[0] for step in layout.steps)
+        even = 0.99 < least <= most < 1.01
+        if not first_is_free or counts or even or least < 0 or most == 0:
+            channels["time"] = f"{stated.hertz:.6g} samples a second"
+            found["time"] = f"line {stated.line} says {stated.text}"
+            return stated.hertz
+        raise UsageError(
+            f"{path}: --time: line {stated.line} says {stated.text}, but the first column rises "
+            "otherwise; give --time 1 or --rate"
+        )
+    if first_is_free and not counts:
+        # Common practice, no source: time comes first.
+        chosen["time"], channels["time"] = 0, names[0] or "column 1"
+        found["time"] = "the first column"
+        return None
+    says = f" (line {stated.line} says {stated.text}, {stated.why})" if stated is not None else ""
+    what = "the first column counts the rows" if first_is_free else "no column is the time"
+    raise UsageError(f"{path}: --time: {what}{says}; give --time or --rate")
 
 
 def _no_two(path: Path, chosen: dict[str, int], channels: dict[str, str]) -> None:
@@ -190,7 +242,8 @@ def _given(
         return place, f"{variable.name}[{abs(number - low)} from the right]"
     if isinstance(scan, VcdScan):
         variable = scan.variables[place]
-        if variable.size != 1 or variable.kind in ("real", "realtime", "string"):
+        in_volts = variable.kind in ("real", "realtime")
+        if not in_volts and (variable.size != 1 or variable.kind == "string"):
             raise UsageError(
                 f"{path}: --{role}: {variable.name} has {variable.size} bits of type "
                 f"{variable.kind}; name one bit, such as {variable.name}[0]"

@@ -2,12 +2,14 @@
 
 import sys
 from argparse import Namespace
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from padbench.cli.captures import OpenCapture, add_capture_options, opened
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, read_sheet
+from padbench.cli.options import Parser, read_sheet, scenario_named, scenarios_for
 from padbench.cli.reports import add_report_options, read_inputs, say_reports, told, write_reports
 from padbench.inspection.inspect import Inspection, Settings, inspect
 from padbench.inspection.reads import SeenRead
@@ -42,7 +44,19 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("--port", metavar="KIND", help="default: the first that the sheet names")
     parser.add_argument("--expect", metavar="FILE", type=Path, help="which buttons were held when")
     parser.add_argument(
-        "--against", metavar="OTHER", type=Path, help="another capture, compared read by read"
+        "--against",
+        metavar="OTHER",
+        type=Path,
+        help="another capture, or with --scenario a sheet to simulate, compared read by read",
+    )
+    parser.add_argument("--scenario", metavar="NAME", help="what the sheet of --against plays")
+    parser.add_argument("--scenarios", metavar="FILE", type=Path, help="scenarios of your own")
+    parser.add_argument(
+        "--sync-line",
+        metavar="N",
+        type=int,
+        help="line of the frame, 0 draws first, in which vertical sync begins (default: 245 of 262"
+        " lines, 266 of 312)",
     )
     parser.add_argument("--clocks", metavar="N", type=int, help="bits of a whole read (default: 8)")
     parser.add_argument("--passes", metavar="N", type=int, default=0, help="reads of one poll")
@@ -51,7 +65,12 @@ def run(arguments: list[str]) -> int:
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet) if options.sheet else None
     settings = _settings(options, sheet)
+    if options.sync_line is not None:
+        if options.sync is None or not 0 <= options.sync_line < 400:
+            raise UsageError("--sync-line: give a line from 0 to 399, and --sync CHANNEL too")
+        settings = replace(settings, sync_from=options.sync_line)
     expected = _expectation(options.expect)
+    play = _simulation(options)
 
     seen, capture = _read(options.capture, options, settings)
     findings = [*_findings(seen, settings, sheet)]
@@ -62,8 +81,12 @@ def run(arguments: list[str]) -> int:
     if options.against is not None:
         from padbench.inspection.against import judge_against
 
-        other, _ = _read(options.against, options, settings, lenient=True)
-        findings += judge_against([*seen.reads()], [*other.reads()], str(options.against))
+        if play is not None:
+            other, source = play()
+        else:
+            other, _ = _read(options.against, options, settings, lenient=True)
+            source = f"the capture {options.against}"
+        findings += judge_against([*seen.reads()], [*other.reads()], source)
     verdict = overall(found.verdict for found in findings)
     _write(options, seen, capture, findings, expected, told("inspect", arguments))
     if options.json:
@@ -82,14 +105,45 @@ def _settings(options: Namespace, sheet: Sheet | None) -> Settings:
     if not 0 <= options.passes <= 4:
         raise UsageError(f"--passes: {options.passes} is not between 1 and 4; write for example 2")
     if sheet is None:
-        if options.port is not None:
+        if options.port is not None and options.scenario is None:
             raise UsageError("--port: only a sheet has kinds of port; give --sheet too")
         return usual_settings(wanted=options.clocks or 8, passes=options.passes)
+    port = _port(options, sheet)
+    return settings_of_sheet(sheet, port, wanted=options.clocks, passes=options.passes)
+
+
+def _port(options: Namespace, sheet: Sheet) -> str:
     ports = sheet.works_with.ports
-    port = options.port or ports[0]
+    port: str = options.port or ports[0]
     if port not in ports:
         raise UsageError(f"--port: the sheet does not name {port[:60]!r}; try {', '.join(ports)}")
-    return settings_of_sheet(sheet, port, wanted=options.clocks, passes=options.passes)
+    return port
+
+
+def _simulation(options: Namespace) -> "Callable[[], tuple[Inspection, str]] | None":
+    """What plays the scenario to compare with and says which it was; None if that is a capture."""
+    path: Path | None = options.against
+    if options.scenario is None:
+        if path is not None and path.suffix == ".toml":
+            raise UsageError(f"--against: {path} is a sheet; give --scenario too, as idle")
+        return None
+    if path is None:
+        raise UsageError("--scenario: nothing is simulated; give --against SHEET too")
+    sheet = read_sheet(path)
+    scenario = scenario_named(options.scenario, scenarios_for(options.scenarios))
+    port = _port(options, sheet)
+
+    def play() -> tuple[Inspection, str]:
+        from padbench.inspection.held_to import settings_of_sheet
+        from padbench.inspection.simulated import inspect_timeline
+        from padbench.verify import run_scenario
+
+        ran = run_scenario(sheet, scenario, port, "slow")
+        settings = settings_of_sheet(sheet, port, wanted=options.clocks)
+        source = f"the simulation of {path}, {scenario.name}, {port} port"
+        return inspect_timeline(ran.timeline, settings), source
+
+    return play
 
 
 def _expectation(path: Path | None) -> "Expectation | None":
@@ -177,18 +231,30 @@ def _print_json(
 
     head = {
         "channels": {
-            role: {"name": name, "found": role in capture.found}
+            role: {"name": name, "found": role in capture.found, "how": capture.found.get(role)}
             for role, name in capture.channels.items()
         },
         "end_ps": seen.end_ps,
         "passes": seen.passes,
+        "frame": _frame_object(seen),
         "volts": {role: {"min": a, "max": b} for role, (a, b) in seen.volts.items()},
     }
     for part in inspect_text(
-        verdict, head, findings, seen.measures, presses(seen.reads()), seen.reads()
+        verdict, head, findings, seen.measures, presses(seen.rows), seen.reads(), seen.place
     ):
         sys.stdout.write(part)
     sys.stdout.write("\n")
+
+
+def _frame_object(seen: Inspection) -> dict[str, object] | None:
+    frame = seen.frame
+    if frame is None:
+        return None
+    return {
+        "console": None if frame.timing is None else frame.timing.name,
+        "lines": frame.frame_ps / frame.line_ps,
+        "sync_line": frame.sync_from,
+    }
 
 
 def _print_tables(
@@ -204,8 +270,8 @@ def _print_tables(
 
     screen = console()
     for role, name in capture.channels.items():
-        found = ", found by its name" if role in capture.found else ""
-        screen.print(f"{role}: {name}{found}")
+        found = f", {capture.found[role]}" if role in capture.found else ""
+        screen.print(f"{role}: {name}{found}", highlight=False, markup=False)
     show_findings(screen, findings)
     screen.print(measures_table(seen.measures, seen.volts))
     shown: list[SeenRead] = []
@@ -213,10 +279,10 @@ def _print_tables(
         if len(shown) == _SHOWN and not options.all_reads:
             break
         shown.append(read)
-    screen.print(seen_table(shown))
+    screen.print(seen_table(shown, None if seen.frame is None else seen.place))
     if len(shown) < len(seen.rows):
         screen.print(f"and {len(seen.rows) - len(shown)} more reads; --all-reads lists them")
-    downs = presses(seen.reads())
+    downs = presses(seen.rows)
     if downs:
         screen.print(presses_table(downs[:_SHOWN]))
     words = "holds" if verdict == "pass" else "FAILS"

@@ -78,7 +78,9 @@ def read_sheet(path: Path) -> Sheet:
     return sheet
 
 
-def scenario_named(name: str, scenarios: Mapping[str, Scenario], option: str) -> Scenario:
+def scenario_named(
+    name: str, scenarios: Mapping[str, Scenario], option: str = "--scenario"
+) -> Scenario:
     """The scenario that an option names; `UsageError` with a near one for an unknown name."""
     if name in scenarios:
         return scenarios[name]

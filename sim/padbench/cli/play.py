@@ -120,7 +120,7 @@ def _scenario(options: "Namespace") -> Scenario:
             return pad_case(case_from_text(options.case))
         except ValueError as error:
             raise UsageError(f"--case: {error}") from None
-    return scenario_named(options.scenario, scenarios_for(options.scenarios), "--scenario")
+    return scenario_named(options.scenario, scenarios_for(options.scenarios))
 
 
 def _played(

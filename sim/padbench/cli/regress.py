@@ -4,12 +4,18 @@ import json
 from argparse import Namespace
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.cli.options import (
+    Parser,
+    add_wave_options,
+    read_sheet,
+    scenario_named,
+    scenarios_for,
+    wave_folder,
+)
 from padbench.cli.reports import add_report_options, read_inputs, say_reports, told, write_reports
 from padbench.cli.verify import inputs_of, write_wave
 from padbench.scenarios import Scenario
@@ -130,13 +136,7 @@ def _need_tools(hdl: Hdl) -> None:
 def _chosen(scenarios: dict[str, Scenario], names: list[str] | None) -> list[Scenario]:
     if names is None:
         return list(scenarios.values())
-    for name in names:
-        if name not in scenarios:
-            near = get_close_matches(name, scenarios, 1) or sorted(scenarios)
-            raise UsageError(
-                f"--scenario: there is no scenario {name[:60]!r}; try {', '.join(near)}"
-            )
-    return [scenarios[name] for name in dict.fromkeys(names)]
+    return [scenario_named(name, scenarios) for name in dict.fromkeys(names)]
 
 
 def _regress(

@@ -73,10 +73,14 @@ def compare(one: Sequence[SeenRead], other: Sequence[SeenRead]) -> tuple[Differe
 
 
 def judge_against(
-    one: Sequence[SeenRead], other: Sequence[SeenRead], name: str
+    one: Sequence[SeenRead], other: Sequence[SeenRead], source: str
 ) -> tuple[Finding, ...]:
-    """``against.reads``: one finding for each difference up to ten, or one that there is none."""
-    source = f"the capture {name}"
+    """``against.reads``: one finding for each difference up to ten, or one that there is none.
+
+    ``source`` says what the other is, "the capture bench.vcd". A read that was not recorded to its
+    end says nothing and is left out.
+    """
+    one, other = ([r for r in reads if not (r.open_ended or r.in_gap)] for reads in (one, other))
     try:
         differences = compare(one, other)
     except TooDifferent as error:
@@ -119,7 +123,12 @@ def _says(difference: Difference) -> str:
         return f"the other has a read of {spelled(other.byte)} that is missing here"
     if other is None:
         return f"a read of {spelled(one.byte)} that the other has not"
-    return f"{spelled(one.byte)} here, {spelled(other.byte)} there"
+    return f"{_spelled(one)} here, {_spelled(other)} there"
+
+
+def _spelled(read: SeenRead) -> str:
+    unsure = f" ({spelled(read.undecided)} undecided)" if read.undecided else ""
+    return spelled(read.byte) + unsure
 
 
 def _script(a: Sequence[int], b: Sequence[int]) -> Iterator[Step]:

@@ -1,10 +1,15 @@
 """When each button went down and up, as far as reads can tell."""
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from operator import itemgetter
+
+import numpy as np
+from numpy.typing import NDArray
 
 from padbench.buttons import BUTTONS, OPPOSITES, byte_of
-from padbench.inspection.reads import SeenRead
+from padbench.inspection.rows import IN_GAP
 
 __all__ = ["BOUNCE_PS", "Press", "bounces", "opposites", "presses"]
 
@@ -25,25 +30,27 @@ class Press:
     up_ps: int | None
 
 
-def presses(reads: Iterable[SeenRead]) -> tuple[Press, ...]:
-    """In order of going down. Reads that are not sure say nothing, and ``held`` is what counts:
-    a bit that the console lost was no press and no release.
+def presses(rows: NDArray[np.void]) -> tuple[Press, ...]:
+    """In order of going down, from rows of `ROW`. Reads that are not sure say nothing, and ``held``
+    is what counts: a bit that the console lost was no press and no release.
     """
-    since: dict[str, int | None] = {}
-    found: list[Press] = []
-    first = True
-    for read in reads:
-        if not read.sure:
-            continue
-        for place, button in enumerate(BUTTONS):
-            down = bool(read.held & 128 >> place)
-            if down and button not in since:
-                since[button] = None if first else read.start_ps
-            elif not down and button in since:
-                found.append(Press(button, since.pop(button), read.start_ps))
-        first = False
-    found += [Press(button, down, None) for button, down in since.items()]
-    return tuple(sorted(found, key=lambda press: press.down_ps or 0))
+    sure = rows[(rows["missing"] == 0) & (rows["undecided"] == 0) & (rows["flags"] & IN_GAP == 0)]
+    if not len(sure):
+        return ()
+    held, starts = sure["held"], sure["start"]
+    found: list[tuple[float, float, int, Press]] = []
+    for place, button in enumerate(BUTTONS):
+        down = held & 128 >> place > 0
+        changes = np.flatnonzero(down[1:] != down[:-1]) + 1
+        times: list[int | None] = starts[changes].tolist()
+        if down[0]:
+            times.insert(0, None)
+        if len(times) % 2:
+            times.append(None)
+        for one, other in zip(times[::2], times[1::2], strict=True):
+            up = math.inf if other is None else other
+            found.append((one or 0, up, place, Press(button, one, other)))
+    return tuple(press for *_, press in sorted(found, key=itemgetter(0, 1, 2)))
 
 
 def bounces(found: Iterable[Press]) -> tuple[Press, ...]:

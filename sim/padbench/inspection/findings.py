@@ -1,5 +1,6 @@
 """What an inspection says: the rules of the wires, and what only a stream of reads can show."""
 
+from collections import Counter
 from collections.abc import Iterator
 
 import numpy as np
@@ -7,7 +8,8 @@ import numpy as np
 from padbench.buttons import BUTTONS, pressed_in, spelled
 from padbench.inspection.buttons_seen import BOUNCE_PS, bounces, opposites, presses
 from padbench.inspection.inspect import Inspection
-from padbench.inspection.reads import CUT_SHORT, IN_GAP, OPEN_ENDED, SeenRead
+from padbench.inspection.reads import SeenRead
+from padbench.inspection.rows import CUT_SHORT, IN_GAP, OPEN_ENDED
 from padbench.rules import Finding, Verdict
 
 __all__ = ["findings_of"]
@@ -30,6 +32,7 @@ def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> t
         *_passes(seen),
         *_opposites(seen, policy),
         *_bounce(seen),
+        *_in_frame(seen),
         *_whole(seen),
     )
 
@@ -215,7 +218,7 @@ def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
 
 
 def _bounce(seen: Inspection) -> Iterator[Finding]:
-    found = bounces(presses(seen.reads()))
+    found = bounces(presses(seen.rows))
     if found:
         press = found[0]
         says = (
@@ -223,6 +226,25 @@ def _bounce(seen: Inspection) -> Iterator[Finding]:
             f"before, the first of {press.button} at {(press.down_ps or 0) / 1e9:.4f} ms: bounce"
         )
         yield _finding("buttons.bounce", "not-judged", says, source="from memory")
+
+
+def _in_frame(seen: Inspection) -> Iterator[Finding]:
+    frame = seen.frame
+    if frame is None or not len(seen.rows):
+        return
+    places = [seen.place(read) for read in seen.reads()]
+    parts = Counter("no sync near" if place is None else place.part for place in places)
+    many = ", ".join(f"{count} in {part}" for part, count in parts.most_common())
+    says = f"by the video sync, of {len(places)} reads fall {many}"
+    lines = [place.after_sync for place in places if place is not None]
+    if lines:
+        says += f"; {min(lines):.1f} to {max(lines):.1f} lines after vertical sync begins"
+    if frame.timing is not None:
+        says += (
+            f", which the frame of {frame.timing.lines} lines is taken to do in {frame.sync_from}"
+        )
+    source = "from memory" if frame.timing is None else frame.timing.source
+    yield _finding("reads.in-frame", "not-judged", says, source=source)
 
 
 def _whole(seen: Inspection) -> Iterator[Finding]:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.decode import Names
+from padbench.inspection.frame_seen import FrameSync, Place, SyncWatch
 from padbench.inspection.measures import Measure, Statistics
 from padbench.inspection.reads import ROW, Rhythm, SeenRead, WindowReads, rows_of
 from padbench.inspection.windows import Stretch, windows
@@ -25,6 +26,9 @@ __all__ = ["Inspection", "Settings", "inspect"]
 _NOISES = 1000
 """So many runts are remembered one by one; a noisy capture has millions and they say the same."""
 
+_AT_ONCE = 4096
+"""Rows that become objects together: quicker than one by one, and never all of them."""
+
 
 @dataclass(frozen=True, slots=True)
 class Settings:
@@ -32,7 +36,8 @@ class Settings:
 
     ``wanted`` is the number of bits the program reads, ``passes`` how many reads make a poll (0:
     found from the capture), ``edge`` the slowest edge the clock input takes, 10 to 90 %, None if
-    any will do; ``delay`` the longest time from a clock's rise to its data at the console.
+    any will do; ``delay`` the longest time from a clock's rise to its data at the console;
+    ``sync_from`` the line of the frame in which vertical sync begins, None as the console has it.
     """
 
     limits: Limits
@@ -40,6 +45,7 @@ class Settings:
     passes: int = 0
     edge: Limit | None = None
     delay: Limit | None = None
+    sync_from: int | None = None
     pins: PinNames = field(default_factory=lambda: PinNames("latch", "clock", "none"))
 
 
@@ -57,10 +63,17 @@ class Inspection:
     broken_off: str | None
     volts: dict[str, tuple[float, float]]
     passes: int
+    frame: FrameSync | None = None
 
     def reads(self) -> Iterator[SeenRead]:
         """All reads in time order."""
-        return (SeenRead.of(row, number) for number, row in enumerate(self.rows, 1))
+        for first in range(0, len(self.rows), _AT_ONCE):
+            rows = self.rows[first : first + _AT_ONCE].tolist()
+            yield from (SeenRead.of(row, number) for number, row in enumerate(rows, first + 1))
+
+    def place(self, read: SeenRead) -> Place | None:
+        """Where in the frame a read falls; None where no video sync was recorded near it."""
+        return None if self.frame is None else self.frame.place(read.start_ps, read.end_ps)
 
 
 @dataclass(slots=True)
@@ -91,6 +104,7 @@ def inspect(pieces: Iterable[Stretch], settings: Settings) -> Inspection:
     found: tuple[Finding, ...] = ()
     runts: dict[str, _Some] = {"latch": _Some(), "clock": _Some()}
     glitches = _Some()
+    syncs = SyncWatch(settings.sync_from)
     for window in windows(watched.watch(pieces)):
         part = rows_of(window, rhythm, settings.wanted, measure)
         rows.append(part.rows)
@@ -100,16 +114,22 @@ def inspect(pieces: Iterable[Stretch], settings: Settings) -> Inspection:
         glitches.add(part.glitches)
         sync = window.timeline.wires.get("sync")
         if sync is not None:
-            falls = sync.falls()
-            measure["line period"].add(np.diff(falls[falls >= window.own_from]))
+            measure["line period"].add(syncs.add(sync))
+    measure["line period"].add(syncs.rest())
     every = np.concatenate(rows) if rows else np.zeros(0, ROW)
     passes = settings.passes or _passes(every["start"])
     starts = every["start"][::passes]
     measure["poll period"].add(np.diff(starts))
+    statistics = measure.statistics()
+    line = statistics.get("line period")
+    frame = syncs.frames(None if line is None else line.median)
+    if frame is not None:
+        measure["frame period"].add(np.diff(frame.starts))
+        statistics = measure.statistics()
     return Inspection(
         every,
         watched.end,
-        measure.statistics(),
+        statistics,
         found,
         {name: some.told() for name, some in runts.items()},
         glitches.told(),
@@ -117,6 +137,7 @@ def inspect(pieces: Iterable[Stretch], settings: Settings) -> Inspection:
         watched.broken_off,
         watched.volts,
         passes,
+        frame,
     )
 
 

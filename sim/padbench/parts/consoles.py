@@ -16,8 +16,8 @@ class ConsoleTiming:
 
     A line is ``cycles_per_line`` CPU cycles, a frame ``lines`` lines, every second one shorter by
     ``shortened_by`` cycles. Lines 0 to ``picture_lines`` - 1 draw; vertical blanking begins with
-    line ``blanking_from``. ``fetch_periods`` are in CPU cycles, slowest first. ``extra_clocks``:
-    a stopped read of the port clocks the pad too often.
+    line ``blanking_from``, vertical sync with line ``sync_from``. ``fetch_periods`` are in CPU
+    cycles, slowest first. ``extra_clocks``: a stopped read of the port clocks the pad too often.
     """
 
     name: str
@@ -28,6 +28,7 @@ class ConsoleTiming:
     shortened_by: Fraction
     picture_lines: int
     blanking_from: int
+    sync_from: int
     fetch_periods: tuple[int, ...]
     extra_clocks: bool
     source: str
@@ -62,6 +63,7 @@ class _ConsoleEntry(Entry):
     shortened_by: str
     picture_lines: int
     blanking_from: int
+    sync_from: int
     fetch_rates: list[int]
     extra_clocks: bool
 
@@ -93,6 +95,7 @@ def _console(name: str, raw: dict[str, object]) -> ConsoleTiming:
         shortened_by=Fraction(entry.shortened_by),
         picture_lines=entry.picture_lines,
         blanking_from=entry.blanking_from,
+        sync_from=entry.sync_from,
         fetch_periods=tuple(8 * rate for rate in entry.fetch_rates),
         extra_clocks=entry.extra_clocks,
         source=entry.source,

@@ -1,11 +1,12 @@
 """An inspection as JSON, written piece by piece: a long capture has millions of reads."""
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from padbench.buttons import pressed_in
 from padbench.inspection.buttons_seen import Press
+from padbench.inspection.frame_seen import Place
 from padbench.inspection.measures import Statistics
 from padbench.inspection.reads import SeenRead
 from padbench.report.as_json import finding_object
@@ -21,8 +22,12 @@ def inspect_text(
     statistics: Mapping[str, Statistics],
     presses: Iterable[Press],
     reads: Iterable[SeenRead],
+    place: Callable[[SeenRead], Place | None] = lambda _: None,
 ) -> Iterator[str]:
-    """The pieces of one JSON object; together they are one line."""
+    """The pieces of one JSON object; together they are one line.
+
+    ``place`` says where in the frame a read falls, where the video sync was recorded.
+    """
     made: dict[str, Any] = {
         "verdict": verdict,
         **head,
@@ -32,7 +37,9 @@ def inspect_text(
     }
     yield json.dumps(made, ensure_ascii=False)[:-1] + ', "reads": ['
     for number, read in enumerate(reads):
-        yield (", " if number else "") + json.dumps(read_object(read), ensure_ascii=False)
+        yield (", " if number else "") + json.dumps(
+            read_object(read) | _place_object(place(read)), ensure_ascii=False
+        )
     yield "]}"
 
 
@@ -52,8 +59,23 @@ def read_object(read: SeenRead) -> dict[str, Any]:
     }
 
 
+def _place_object(place: Place | None) -> dict[str, Any]:
+    if place is None:
+        return {}
+    made: dict[str, Any] = {"lines_after_sync": round(place.after_sync, 2)}
+    span = place.span
+    if span is not None:
+        made |= {
+            "first_line": span.first_line,
+            "last_line": span.last_line,
+            "in_blanking": span.blanking,
+            "in_picture": span.picture,
+        }
+    return {"frame": made}
+
+
 def statistics_object(name: str, found: Statistics) -> dict[str, Any]:
-    """Times in microseconds; of the poll period also the rate in reads a second."""
+    """Times in microseconds; of polls and frames also how many a second."""
     made: dict[str, Any] = {
         "count": found.count,
         "min": found.least / 1e6,
@@ -62,6 +84,6 @@ def statistics_object(name: str, found: Statistics) -> dict[str, Any]:
         "max": found.most / 1e6,
         "unit": "µs",
     }
-    if name == "poll period" and found.median:
+    if name in ("poll period", "frame period") and found.median:
         made["rate"] = 1e12 / found.median
     return made

@@ -147,7 +147,7 @@ def _sections(
     if broken:
         yield Section("broken", "What went wrong", findings_blocks(broken))
     yield Section("reads", "Reads", _waves(seen, waves, expected))
-    yield Section("held", "What was held", [*_held(presses(seen.reads()))])
+    yield Section("held", "What was held", [*_held(presses(seen.rows))])
     yield Section("measured", "What was measured", [*_measured(seen, channels)])
     rest = [found for found in findings if found.verdict != "fail"]
     yield Section("findings", "What else was looked at", findings_blocks(rest))

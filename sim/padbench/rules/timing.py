@@ -6,9 +6,9 @@ Each rule measures every read and yields one finding with the worst value met, w
 not. The rules see a timeline only, so a simulation, an HDL run and a capture are judged alike.
 """
 
-from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 
@@ -82,8 +82,8 @@ def judge_timing(
             "time from the end of the load to the first rising clock edge",
         ),
         _setup(timeline, load.falls(), load.rises(), limits.setup_parallel, pins.inputs),
-        _arrival("timing.first-bit", limits.first_answer or answer, _first_waits(reads, held)),
-        _arrival("timing.later-bits", answer, _later_waits(reads, held)),
+        _arrival("timing.first-bit", reads, limits.first_answer or answer, first=True, held=held),
+        _arrival("timing.later-bits", reads, answer, first=False, held=held),
         _clocks(reads, end),
         _sampled_before_shift(reads, limits.hold, sampled=names.sample in timeline.events),
     )
@@ -249,46 +249,59 @@ def _setup(
     )
 
 
-def _arrival(id_: str, limit: Limit, waits: Iterable[tuple[int, int]]) -> Finding:
+def _arrival(id_: str, reads: Sequence[Read], limit: Limit, *, first: bool, held: bool) -> Finding:
     """Time from the edge that brings a bit to the sample that takes it.
 
     The first bit is brought by the latch's rise, each later one by the rising clock edge before
     the sample. The limit is the slowest answer at the console's end of the cable.
     """
-    first = id_ == "timing.first-bit"
-    pairs = np.asarray(list(waits), np.int64).reshape(-1, 2)
+    at, waits = _first_waits(reads, held) if first else _later_waits(reads, held)
     what = "time from " + ("the latch to the first sample" if first else "a clock to its sample")
-    if not len(pairs):
+    if not len(at):
         return _not_judged(id_, limit, "no bit is sampled before the clock moves on from it")
-    return _at_least(id_, pairs[:, 0], pairs[:, 1], limit, what, "register and cable need")
+    return _at_least(id_, at, waits, limit, what, "register and cable need")
 
 
-def _first_waits(reads: Iterable[Read], held: bool) -> Iterator[tuple[int, int]]:
-    for read in reads:
-        if not read.samples:
-            continue
-        sample = read.samples[0]
-        # The edge that ends the sample's own pulse brings nothing yet, if a bit is held after it.
-        until = _own_fall(read.clock_falls, sample) if held else sample
-        if not (read.clock_rises and read.clock_rises[0] < until):
-            yield sample, sample - read.start_ps
+def _first_waits(reads: Sequence[Read], held: bool) -> tuple[Times, Times]:
+    reads = [read for read in reads if read.samples]
+    samples = np.asarray([read.samples[0] for read in reads], np.int64)
+    starts = np.asarray([read.start_ps for read in reads], np.int64)
+    # The edge that ends the sample's own pulse brings nothing yet, if a bit is held after it.
+    until = _own_falls(reads, samples, starts) if held else samples
+    never = np.iinfo(np.int64).max
+    rises = np.asarray([read.clock_rises[0] if read.clock_rises else never for read in reads])
+    own = rises >= until
+    return samples[own], (samples - starts)[own]
 
 
-def _later_waits(reads: Iterable[Read], held: bool) -> Iterator[tuple[int, int]]:
-    for read in reads:
-        rises = np.asarray(read.clock_rises, np.int64)
-        samples = np.asarray(read.samples, np.int64)
-        until = [_own_fall(read.clock_falls, s) for s in read.samples] if held else samples
-        place = np.searchsorted(rises, until, side="left") - 1
-        for sample, edge in zip(samples.tolist(), place.tolist(), strict=True):
-            if edge >= 0:
-                yield sample, sample - int(rises[edge])
+def _later_waits(reads: Sequence[Read], held: bool) -> tuple[Times, Times]:
+    rises = np.fromiter(chain.from_iterable(read.clock_rises for read in reads), np.int64)
+    samples = np.fromiter(chain.from_iterable(read.samples for read in reads), np.int64)
+    starts = np.repeat(
+        np.asarray([read.start_ps for read in reads], np.int64),
+        [len(read.samples) for read in reads],
+    )
+    if not len(rises):
+        return rises, rises
+    until = _own_falls(reads, samples, starts) if held else samples
+    # The last rise before each sample, if it came after the latch of the same read.
+    place = np.searchsorted(rises, until, side="left") - 1
+    edges = rises[np.maximum(place, 0)]
+    own = (place >= 0) & (edges > starts)
+    return samples[own], (samples - edges)[own]
 
 
-def _own_fall(falls: Sequence[int], sample: int) -> int:
-    """The fall of the clock that a sample belongs to, the sample itself before the first one."""
-    place = bisect_right(falls, sample) - 1
-    return falls[place] if place >= 0 else sample
+def _own_falls(reads: Sequence[Read], samples: Times, starts: Times) -> Times:
+    """The fall of the clock that each sample belongs to; before a read's first the sample itself.
+
+    ``starts`` are those of the samples' reads, same shape.
+    """
+    falls = np.fromiter(chain.from_iterable(read.clock_falls for read in reads), np.int64)
+    if not len(falls):
+        return samples
+    place = np.searchsorted(falls, samples, side="right") - 1
+    own = falls[np.maximum(place, 0)]
+    return np.where((place >= 0) & (own > starts), own, samples)
 
 
 def _clocks(reads: Sequence[Read], end: int) -> Finding:

@@ -7,13 +7,14 @@ time.
 
 from padbench.waveio.capture import Piece, WaveError
 from padbench.waveio.csv_scan import Columns, CsvScan
-from padbench.waveio.levels import Thresholds
+from padbench.waveio.levels import THRESHOLDS, Thresholds
 from padbench.waveio.opening import open_capture
 from padbench.waveio.vcd_in import read_vcd
 from padbench.waveio.vcd_out import write_vcd
 from padbench.waveio.vcd_scan import Pick, VcdScan
 
 __all__ = [
+    "THRESHOLDS",
     "Columns",
     "CsvScan",
     "Pick",

@@ -6,9 +6,11 @@ rows of numbers. The numbers are what can be recognised: the layout is read back
 
 import re
 from dataclasses import dataclass
+from itertools import islice, pairwise
 from typing import NoReturn
 
 from padbench.waveio.capture import WaveError
+from padbench.waveio.csv_rate import StatedRate, stated_rate
 
 __all__ = ["LONGEST_LINE", "SECONDS", "Layout", "find_layout", "is_number"]
 
@@ -35,7 +37,9 @@ class Layout:
 
     ``names`` are those of the columns, empty strings where the file gives none; ``units`` the
     factor to seconds or volts, by column. ``logic`` says of each column whether the first rows
-    hold nothing but 0 and 1 (and x, z).
+    hold nothing but 0 and 1 (and x, z). ``sparse`` says of each column whether an empty field
+    there means the value before; see `_sparse`. ``stated`` is the sample rate of the preamble.
+    ``steps`` are the least and the greatest difference between rows of the first column.
     """
 
     delimiter: str
@@ -46,6 +50,9 @@ class Layout:
     units: tuple[float, ...]
     logic: tuple[bool, ...]
     encoding: str
+    sparse: tuple[bool, ...]
+    stated: StatedRate | None
+    steps: tuple[float, float]
 
     @property
     def columns(self) -> int:
@@ -88,10 +95,15 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
         )
     encoding = _encoding(head)
     texts = [line.decode(encoding, "replace").strip("\r\ufeff") for line in lines]
+    some = (place for place, text in enumerate(texts) if text and not text.isspace())
+    filled = list(islice(some, _LONGEST_PREAMBLE))
     best: tuple[int, str, str] | None = None
     for delimiter, decimal in _DIALECTS:
-        first = _first_row(texts, delimiter, decimal)
-        if first is not None and (best is None or first < best[0]):
+        if delimiter.encode() not in head:
+            continue
+        before = len(texts) if best is None else best[0]
+        first = _first_row(texts, filled, before, delimiter, decimal)
+        if first is not None:
             best = first, delimiter, decimal
     if best is None:
         _no_numbers(texts, name)
@@ -109,7 +121,10 @@ def _encoding(head: bytes) -> str:
 
 
 def _fields(text: str, delimiter: str) -> list[str]:
-    return [field.strip().strip('"').strip() for field in text.split(delimiter)]
+    fields = text.split(delimiter)
+    if text.isprintable() and '"' not in text and " " not in text:
+        return fields
+    return [field.strip().strip('"').strip() for field in fields]
 
 
 def _is_row(text: str, delimiter: str, decimal: str) -> int:
@@ -126,10 +141,14 @@ def _is_row(text: str, delimiter: str, decimal: str) -> int:
     return len(fields) if numbers else 0
 
 
-def _first_row(texts: list[str], delimiter: str, decimal: str) -> int | None:
-    filled = [place for place, text in enumerate(texts) if text.strip()][:_LONGEST_PREAMBLE]
+def _first_row(
+    texts: list[str], filled: list[int], before: int, delimiter: str, decimal: str
+) -> int | None:
+    """Where in ``texts`` the rows begin in this dialect, if that is ``before`` a line."""
     widths = [-1] * len(filled)
     for at in range(len(filled)):
+        if filled[at] >= before:
+            return None
         rows = range(at, min(at + _ROWS, len(filled)))
         for row in rows:
             if widths[row] < 0:
@@ -180,7 +199,35 @@ def _described(
         tuple((SECONDS | _VOLTS).get(unit, 1.0) for unit in units),
         logic,
         encoding,
+        _sparse(rows, columns),
+        stated_rate(texts[:first]),
+        _steps([row[0] for row in rows], decimal),
     )
+
+
+def _sparse(rows: list[list[str]], columns: int) -> tuple[bool, ...]:
+    """By column, whether an empty field means "as before".
+
+    It does where the first rows stand at changes only: no field repeats what its column said
+    last. Else an empty field is a sample that is missing.
+    """
+    never = (False,) * columns
+    if any(len(row) != columns for row in rows):
+        return never
+    some = tuple(not all(fields) for fields in zip(*rows, strict=True))
+    changes = 0
+    for place in range(columns):
+        said = [row[place] for row in rows if row[place]] if some[place] else []
+        if any(one == other for one, other in pairwise(said)):
+            return never
+        changes += max(0, len(said) - 1)
+    return some if changes > 1 else never
+
+
+def _steps(fields: list[str], decimal: str) -> tuple[float, float]:
+    numbers = [float(field.replace(",", ".")) for field in fields if is_number(field, decimal)]
+    steps = [other - one for one, other in pairwise(numbers)]
+    return (min(steps), max(steps)) if steps else (0.0, 0.0)
 
 
 def _units_row(text: str, delimiter: str, columns: int) -> list[str] | None:

@@ -10,11 +10,13 @@ meanwhile: each core has a block of its own. Here the columns become times and l
 checked.
 """
 
+import math
 import os
 from collections import deque
 from collections.abc import Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from itertools import cycle
 from typing import Any
 
 import numpy as np
@@ -34,6 +36,7 @@ _BLOCK = 1 << 20  # each is one core's work, and fits its cache
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
 _NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
+_NO_VALUES = ["x", "X", "z", "Z"]
 _ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
 
 
@@ -51,6 +54,9 @@ class Columns:
     channels: Mapping[str, int]
     measured: Mapping[str, int] = field(default_factory=dict)
     thresholds: Thresholds | None = None
+
+
+_Parsed = tuple[int, list[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,9 +111,9 @@ class CsvScan:
         reader = _Reader(self.layout, columns)
         cores = os.cpu_count() or 1
         with ThreadPoolExecutor(cores) as pool:
-            waiting: deque[tuple[_Block, Future[Iterator[Any]]]] = deque()
-            for block in self._blocks():
-                waiting.append((block, pool.submit(reader.batches, block.rows)))
+            waiting: deque[tuple[_Block, Future[_Parsed]]] = deque()
+            for block in self._blocks(cores):
+                waiting.append((block, pool.submit(reader.parsed, block.rows)))
                 if len(waiting) > cores:
                     yield from self._finish(reader, *waiting.popleft())
             while waiting:
@@ -115,29 +121,44 @@ class CsvScan:
         if self._now is None:
             raise self._error(b"", 0, "no whole row; below the names should stand one a sample")
 
-    def _blocks(self) -> Iterator["_Block"]:
-        """The rows of the file in portions of whole lines, what has no line end with the last."""
+    def _blocks(self, cores: int) -> Iterator["_Block"]:
+        """The rows of the file in portions of whole lines, what has no line end with the last.
+
+        They lie in memory that is used again after as many blocks as may wait, for its pages
+        need not be made ready anew.
+        """
         carry, self._rest = self._rest, b""
+        whole = carry.rfind(b"\n") + 1
+        if whole:
+            yield _Block(memoryview(carry)[:whole], b"", False, False)
+            carry = carry[whole:]
+        if len(carry) > LONGEST_LINE:
+            yield _Block(memoryview(b""), carry, True, True)
+            return
+        places = cycle([bytearray(LONGEST_LINE + _BLOCK) for _ in range(cores + 2)])
         while True:
-            block = self._stream.read(_BLOCK)
-            data = carry + block
-            whole = data.rfind(b"\n") + 1
-            carry = data[whole:]
+            place = next(places)
+            place[: len(carry)] = carry
+            end = len(carry) + self._stream.read_into(memoryview(place)[len(carry) :][:_BLOCK])
+            last = end == len(carry)
+            whole = place.rfind(b"\n", 0, end) + 1
+            carry = bytes(memoryview(place)[whole:end])
             too_long = len(carry) > LONGEST_LINE
-            last = too_long or not block
-            yield _Block(memoryview(data)[:whole], carry if last else b"", too_long, last)
+            last |= too_long
+            yield _Block(memoryview(place)[:whole], carry if last else b"", too_long, last)
             if last:
                 return
 
     def _finish(
-        self, reader: "_Reader", block: "_Block", parsed: "Future[Iterator[Any]]"
+        self, reader: "_Reader", block: "_Block", parsed: "Future[_Parsed]"
     ) -> Iterator[Piece]:
         """The pieces of a block that was taken apart."""
         try:
-            piece = self._take(reader, parsed.result())
+            lines, batches = parsed.result()
+            piece = self._take(reader, batches)
         except _Row as fault:
             raise self._error(bytes(block.rows), fault.row, fault.what) from None
-        self._line += int(np.count_nonzero(np.frombuffer(block.rows, np.uint8) == _LINE_END))
+        self._line += lines
         if piece is not None:
             yield piece
         if block.too_long:
@@ -147,7 +168,7 @@ class CsvScan:
         if block.tail.strip():
             broken = broken or self._last_row(reader, block.tail)
             if broken is None:
-                last = self._take(reader, reader.batches(memoryview(block.tail)))
+                last = self._take(reader, reader.parsed(memoryview(block.tail))[1])
                 if last is not None:
                     yield last
         if broken is not None:
@@ -157,14 +178,14 @@ class CsvScan:
         """A row without a line end: None if it is whole all the same, else where it breaks off."""
         before = self._rows, self._now, self._seconds
         try:
-            self._take(reader, reader.batches(memoryview(last)))
+            self._take(reader, reader.parsed(memoryview(last))[1])
         except _Row:
             return f"line {self._line}"
         finally:
             self._rows, self._now, self._seconds = before
         return None
 
-    def _take(self, reader: "_Reader", batches: Iterator[Any]) -> Piece | None:
+    def _take(self, reader: "_Reader", batches: list[Any]) -> Piece | None:
         parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
         volts: dict[str, tuple[float, float]] = {}
         begin = self._rows
@@ -211,7 +232,7 @@ class _Reader:
     """Rows to columns, and columns to what they mean."""
 
     def __init__(self, layout: Layout, columns: Columns) -> None:
-        from pyarrow import csv, float64, int8  # noqa: PLC0415 - heavy, and for CSV only
+        from pyarrow import csv, float64, int8, string  # noqa: PLC0415 - heavy, and for CSV only
 
         self.columns = columns
         self._layout = layout
@@ -224,44 +245,62 @@ class _Reader:
             or place in columns.measured.values()
             or not layout.logic[place]
         }
+        # With a rate each row is a sample, and one that is missing is missing.
+        self._sparse = {place for place in chosen if layout.sparse[place] and columns.rate is None}
         types = {
-            f"c{place}": float64() if place in self._volts else int8()
+            f"c{place}": string()
+            if place in self._sparse
+            else float64()
+            if place in self._volts
+            else int8()
             for place in chosen - {columns.time}
         }
         if columns.time is not None:
             types[f"c{columns.time}"] = float64()
         self._read = csv.ReadOptions(
             column_names=[f"c{place}" for place in range(layout.columns)],
-            block_size=1 << 20,
+            block_size=2 * (LONGEST_LINE + _BLOCK),  # all rows in one batch
             use_threads=False,
         )
         self._parse = csv.ParseOptions(delimiter=layout.delimiter)
+        # A line with nothing in it is then a fault, and the block is taken again with the other.
+        self._every_line = csv.ParseOptions(delimiter=layout.delimiter, ignore_empty_lines=False)
         self._convert = csv.ConvertOptions(
             column_types=types,
             include_columns=list(types),
-            null_values=["x", "X", "z", "Z"],
+            null_values=_NO_VALUES,
             quoted_strings_can_be_null=True,
             decimal_point=layout.decimal,
             check_utf8=False,
         )
 
-    def batches(self, rows: memoryview) -> Iterator[Any]:
-        """Record batches of some whole rows, none of them empty."""
+    def parsed(self, rows: memoryview) -> _Parsed:
+        """Of some whole rows, how many line ends they have, and record batches, none empty."""
         if not _has_rows(rows):
-            return iter(())
-        from pyarrow import ArrowInvalid, BufferReader  # noqa: PLC0415
+            return _line_ends(rows), []
+        from pyarrow import ArrowInvalid  # noqa: PLC0415
 
         try:
-            table = self._csv.read_csv(
-                BufferReader(rows),
-                read_options=self._read,
-                parse_options=self._parse,
-                convert_options=self._convert,
-            )
+            batches = self._batches(rows, self._every_line)
+            # Each line was a row, so they need not be counted.
+            return sum(batch.num_rows for batch in batches), batches
+        except ArrowInvalid:
+            pass
+        try:
+            return _line_ends(rows), self._batches(rows, self._parse)
         except ArrowInvalid as error:
             raise self._first_fault(bytes(rows), str(error)) from None
-        # One at a time: a batch fits the processor's cache, the whole table does not.
-        return (batch for batch in table.to_batches() if batch.num_rows)
+
+    def _batches(self, rows: memoryview, parse: Any) -> list[Any]:
+        from pyarrow import BufferReader  # noqa: PLC0415
+
+        table = self._csv.read_csv(
+            BufferReader(rows),
+            read_options=self._read,
+            parse_options=parse,
+            convert_options=self._convert,
+        )
+        return [batch for batch in table.to_batches() if batch.num_rows]
 
     def seconds(self, batch: Any, before: int) -> NDArray[np.float64]:
         """Times as many as rows; ``before`` rows came earlier."""
@@ -276,6 +315,43 @@ class _Reader:
         """Rows at which the level of a channel is another than in the row before."""
         place = self.columns.channels[name]
         column = batch.column(f"c{place}")
+        if place not in self._sparse:
+            return self._levels(column, place, name)
+        rows, column = self._said(column, place)
+        if not len(rows):
+            return rows, np.zeros(0, np.uint8)
+        try:
+            own, levels = self._levels(column, place, name)
+        except _Row as fault:
+            raise _Row(int(rows[fault.row]), fault.what) from None
+        return rows[own], levels
+
+    def _said(self, column: Any, place: int) -> tuple[NDArray[np.intp], Any]:
+        """The rows in which a sparse column says something, and what, as if all columns did."""
+        from pyarrow import ArrowInvalid, array, compute, float64, int8  # noqa: PLC0415
+
+        text = compute.utf8_trim(column, characters=' \t\r"')
+        rows = np.flatnonzero(compute.not_equal(text, "").to_numpy(zero_copy_only=False))
+        text = text.take(rows)
+        if self._layout.decimal == ",":
+            text = compute.replace_substring(text, ",", ".")
+        unknown = compute.is_in(text, value_set=array(_NO_VALUES))
+        kind = float64() if place in self._volts else int8()
+        numbers = compute.if_else(unknown, None, text)
+        try:
+            return rows, numbers.cast(kind)
+        except ArrowInvalid:
+            for row, field in zip(rows.tolist(), numbers.to_pylist(), strict=True):
+                if field is not None and not is_number(field, "."):
+                    what = f"{field[:20]!r} in column {place + 1}; a number should stand here"
+                    raise _Row(row, what) from None
+                if field is not None and place not in self._volts and field not in ("0", "1"):
+                    raise _Row(row, f"{field[:20]} {_NO_LEVEL}") from None
+            raise
+
+    def _levels(
+        self, column: Any, place: int, name: str
+    ) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
         if place not in self._volts:
             return self._logic(column)
         unit = self._layout.units[place]
@@ -307,7 +383,12 @@ class _Reader:
     def range(self, batch: Any, name: str) -> tuple[float, float]:
         """Least and greatest voltage."""
         place = self.columns.measured[name]
-        volts = _finite(batch.column(f"c{place}"), name) * self._layout.units[place]
+        column = batch.column(f"c{place}")
+        if place in self._sparse:
+            _, column = self._said(column, place)
+            if not len(column):
+                return math.inf, -math.inf
+        volts = _finite(column, name) * self._layout.units[place]
         return float(volts.min()), float(volts.max())
 
     def _first_fault(self, rows: bytes, said: str) -> _Row:
@@ -328,7 +409,7 @@ class _Reader:
             for place in sorted(wanted):
                 text = fields[place].strip()
                 whole = place not in self._volts and place != self.columns.time
-                if text in ("x", "X", "z", "Z") and place != self.columns.time:
+                if place in self._sparse or (text in _NO_VALUES and place != self.columns.time):
                     continue
                 if not is_number(text, layout.decimal):
                     what = f"{text[:20]!r} in column {place + 1}; a number should stand here"
@@ -337,6 +418,10 @@ class _Reader:
                     return _Row(number, f"{text[:20]} {_NO_LEVEL}")
             number += 1
         return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
+
+
+def _line_ends(rows: memoryview) -> int:
+    return int(np.count_nonzero(np.frombuffer(rows, np.uint8) == _LINE_END))
 
 
 def _has_rows(rows: memoryview) -> bool:

@@ -28,6 +28,7 @@ class ByteStream:
     size: int
     broken: str | None
     _some: Callable[[int], bytes]
+    _into: Callable[[memoryview], int]
     _disk: IO[bytes]
     _step: Callable[[int], None]
     _taken: int = 0
@@ -60,6 +61,22 @@ class ByteStream:
         self._report()
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
+    def read_into(self, place: memoryview) -> int:
+        """As `read`, into memory that is there already: how many bytes came, 0 at the end."""
+        count = min(len(self._held), len(place))
+        place[:count], self._held = self._held[:count], self._held[count:]
+        if self.broken is not None:
+            return count
+        try:
+            while count < len(place) and (more := self._into(place[count:])):
+                count += more
+        except (EOFError, zlib.error, gzip.BadGzipFile) as error:
+            self.broken = f"the compressed data break off or are damaged ({error})"
+        except OSError as error:
+            raise WaveError(f"{self.name}: {error.strerror}; name a file to be read") from None
+        self._report()
+        return count
+
     def _report(self) -> None:
         if self.size:
             now = self._disk.tell()
@@ -87,6 +104,12 @@ def open_bytes(path: Path, step: Callable[[int], None] = lambda _: None) -> Iter
         except OSError as error:
             raise WaveError(f"{path}: {error.strerror}; name a capture that can be read") from None
         size = path.stat().st_size if disk.seekable() else 0
-        # `read1` hands on what was unpacked before data that are damaged; `read` would lose it.
-        some = gzip.GzipFile(fileobj=disk).read1 if packed else disk.read
-        yield ByteStream(str(path), size, None, some, disk, step)
+        if packed:
+            # `read1` hands on what was unpacked before data that are damaged; `read` would lose it.
+            unpacked = gzip.GzipFile(fileobj=disk)
+            stream = ByteStream(
+                str(path), size, None, unpacked.read1, unpacked.readinto1, disk, step
+            )
+        else:
+            stream = ByteStream(str(path), size, None, disk.read, disk.readinto, disk, step)
+        yield stream

@@ -1,4 +1,4 @@
-"""The declarations of a VCD file of any writer (IEEE Std 1364-2005, 18.2.3).
+"""The declarations of a VCD file of any writer (IEEE Std 1364-2005, 18.2.3 and 18.4.2).
 
 More lenient than `read_vcd`: types of variables and scopes that newer tools have invented are
 taken as they come, since only the wires that somebody asks for matter.
@@ -20,13 +20,16 @@ _LONGEST = 1 << 26
 """Bytes; a million variables fit, and a file without an end to its declarations is refused."""
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s|\Z)")
 _TOKEN = re.compile(rb"\S+")
-_RANGE = re.compile(r"\[\s*(-?\d+)\s*(?::\s*(-?\d+)\s*)?\]\Z")
+_RANGE = re.compile(r"\[\s*(-?\d{1,9})\s*(?::\s*(-?\d{1,9})\s*)?\]\Z")
 _PLAIN = ("$comment", "$date", "$version")
 
 
 @dataclass(frozen=True, slots=True)
 class Variable:
-    """One name. ``high`` and ``low`` are the range as declared, both None if it has none."""
+    """One name. ``high`` and ``low`` are the range as declared, both None if it has none.
+
+    A ``kind`` of "port" is what only extended files have.
+    """
 
     name: str
     kind: str
@@ -140,6 +143,11 @@ class _Declarations:
         return int(match[1]) * FEMTOSECONDS[match[2]]
 
     def _variable(self, scopes: list[str], body: list[str]) -> Variable:
+        if body[:1] == ["port"] and len(body) > 3 and (span := _RANGE.fullmatch(body[1])):
+            # Extended files give the range of a vector in place of its size (18.4.2).
+            size = str(abs(int(span[1]) - int(span[2] or span[1])) + 1)
+            named = size == "1" or _RANGE.fullmatch(body[-1])
+            body = ["port", size, *body[2:], *([] if named else [body[1]])]
         if len(body) < 4 or not re.fullmatch(r"[0-9]{1,9}", body[1]):
             self._fault("a $var has type, size, code and name: $var wire 1 ! clock $end")
         kind, size, code, *words = body

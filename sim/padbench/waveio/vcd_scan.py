@@ -1,4 +1,4 @@
-"""Chosen wires of a VCD file of any size, block by block (IEEE Std 1364-2005, 18.2).
+"""Chosen wires of a VCD file of any size, block by block (IEEE Std 1364-2005, clause 18).
 
     with open_bytes(path) as stream:
         scan = VcdScan(stream)
@@ -10,6 +10,11 @@ where tokens begin, what kind each is by its first character, all times and all 
 Only vector values that somebody asked for, keywords and comments are looked at one by one.
 Everything is checked, whether asked for or not: times that fall, codes that nobody declared,
 characters that cannot be.
+
+A file that declares a variable of type ``port`` is an extended one (18.3 and 18.4, what $dumpports
+writes). Its values are ``pD 6 0 <3``: a state of each bit, two strengths, a code; see `vcd_ports`
+for what the states mean. ``$dumpportsoff`` and its like are taken as ``$dumpoff``, and the time in
+``$vcdclose`` is the end.
 """
 
 import re
@@ -21,8 +26,10 @@ from numpy.typing import NDArray
 
 from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN, Times
 from padbench.waveio.capture import Changes, Piece, WaveError
+from padbench.waveio.levels import THRESHOLDS, Thresholds
 from padbench.waveio.stream import BLOCK, ByteStream
 from padbench.waveio.vcd_header import Variable, read_header
+from padbench.waveio.vcd_ports import LEVEL_OF_STATE, NO_STATE, bad_strength, port_values
 
 __all__ = ["Pick", "VcdScan"]
 
@@ -34,8 +41,10 @@ _LATEST = int(np.iinfo(np.int64).max)
 _LINE_END, _DOLLAR = 10, 36
 _PAD = b"\n" * 16  # so that a look at the bytes after the last token stays inside the block
 
-_BAD, _TIME, _SCALAR, _VECTOR, _REAL, _STRING, _KEYWORD, _CODE = range(8)
+_BAD, _TIME, _SCALAR, _VECTOR, _REAL, _STRING, _KEYWORD, _CODE, _PORT = range(9)
 _CLASS = np.zeros(256, np.uint8)
+_EXTENDED = np.zeros(256, np.uint8)
+_EXTENDED[[ord(character) for character in "#$p"]] = _TIME, _KEYWORD, _PORT
 _LEVEL = np.full(256, UNKNOWN, np.uint8)
 for _characters, _kind in (
     (b"#", _TIME),
@@ -53,17 +62,33 @@ for _characters, _level in ((b"0lL", LOW), (b"1hH", HIGH), (b"zZ", FLOATING)):
 
 _COMMENT = re.compile(rb"(?<!\S)\$comment(?=\s)")
 _COMMENT_END = re.compile(rb"(?<!\S)\$end(?=\s)")
+_OFF = (b"$dumpoff", b"$dumpportsoff")
 _DUMPS = (b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff")
+_EXTENDED_DUMPS = (
+    *(b"$dumpports", b"$dumpportsall", b"$dumpportson", b"$dumpportsoff"),
+    b"$vcdclose",  # no dump, but it too goes up to an $end
+)
 
 _UNKNOWN_CODE, _OTHER = 0, -1
 
 
 @dataclass(frozen=True, slots=True)
 class Pick:
-    """A variable to follow; of a wide one, the bit so many places from the right."""
+    """A variable to follow; of a wide one, the bit so many places from the right.
+
+    One of type ``real`` is in volts: it has the zones of ``thresholds`` as levels, or, if it is
+    ``measured``, only its extremes are told.
+    """
 
     variable: Variable
     bit: int = 0
+    thresholds: Thresholds = THRESHOLDS
+    measured: bool = False
+
+    @property
+    def in_volts(self) -> bool:
+        """Whether its values are numbers."""
+        return self.variable.kind in ("real", "realtime")
 
 
 class _Fault(Exception):
@@ -81,6 +106,7 @@ class _Found:
 
     places: list[Places] = field(default_factory=list)
     levels: list[Bytes] = field(default_factory=list)
+    volts: list[NDArray[np.float64]] = field(default_factory=list)
 
     def add(self, places: Places, levels: Bytes) -> None:
         if len(places):
@@ -96,6 +122,8 @@ class VcdScan:
         self._stream = stream
         header = read_header(stream)
         self.variables = header.variables
+        self._extended = any(variable.kind == "port" for variable in header.variables)
+        self._expected = _EXPECTED_PORT if self._extended else _EXPECTED
         self._unit = header.unit
         self._rest = header.rest
         self._lines = header.lines
@@ -161,9 +189,9 @@ class VcdScan:
         gaps = () if self._off_since is None else ((self._off_since, self._now),)
         nothing = Piece(self._now, {})
         piece = piece or nothing
-        return Piece(self._now, piece.changes, piece.events, (*piece.gaps, *gaps), broken), len(
-            data
-        )
+        gaps = (*piece.gaps, *gaps)
+        made = Piece(self._now, piece.changes, piece.events, gaps, broken, piece.volts)
+        return made, len(data)
 
     def _error(self, data: bytes, at: int, what: str) -> WaveError:
         says = what.encode("unicode_escape").decode("ascii")
@@ -184,17 +212,22 @@ class VcdScan:
             return None, len(data)
         _check_characters(bytes_)
         first = bytes_[starts]
-        kinds = _CLASS[first]
         used = len(data)
-        values = _values_with_codes(kinds)
-        if len(values) and values[-1] + 1 == len(starts):
+        if self._extended:
+            kinds = _EXTENDED[first]
+            values, parts = port_values(np.flatnonzero(kinds == _PORT)), 4
+            kinds[(values[:, None] + [1, 2, 3]).ravel().clip(max=len(kinds) - 1)] = _CODE
+        else:
+            kinds = _CLASS[first]
+            values, parts = _values_with_codes(kinds), 2
+        if len(values) and values[-1] + parts > len(starts):
             # The code that belongs to the last value comes with the next block.
             used = int(starts[values[-1]]) - 1
             starts, first, kinds = starts[:-1], first[:-1], kinds[:-1]
             values = values[:-1]
         if (kinds == _BAD).any():
             at = int(starts[np.argmax(kinds == _BAD)])
-            raise _Fault(at - 1, f"confused: {_token(bytes_, at)}; {_EXPECTED}")
+            raise _Fault(at - 1, f"confused: {_token(bytes_, at)}; {self._expected}")
         is_time = kinds == _TIME
         ticks_at = np.flatnonzero(is_time)
         times = self._times(bytes_, starts[ticks_at])
@@ -206,14 +239,23 @@ class VcdScan:
         levels = _LEVEL[first[scalars]]
         for name, number in self._codes.of_pick.items():
             own = picked == number
+            if own.any() and self._picks[name].in_volts:
+                at = int(starts[scalars[np.argmax(own)]])
+                raise _Fault(at - 1, f"{_token(bytes_, at)} is no voltage; {_REALS}")
             found[name].add(scalars[own], levels[own])
         if len(values):
-            self._vectors(bytes_, starts, kinds, values, found)
+            vectors = self._ports if self._extended else self._vectors
+            vectors(bytes_, starts, kinds, values, found)
         skipped, gaps = self._keywords(bytes_, starts, kinds, ticks_at, times)
         changes, events = self._assembled(found, is_time, times, skipped)
         if len(times):
             self._now = int(times[-1])
-        return Piece(self._now or 0, changes, events, gaps), used
+        volts = {
+            name: (min(float(v.min()) for v in said.volts), max(float(v.max()) for v in said.volts))
+            for name, said in found.items()
+            if any(map(len, said.volts))
+        }
+        return Piece(self._now or 0, changes, events, gaps, volts=volts), used
 
     def _without_comments(self, data: bytes) -> bytes:
         """The same length, with spaces for what stands in comments; line ends stay."""
@@ -277,7 +319,10 @@ class VcdScan:
         # A value ends where white space begins; codes of the format hold none.
         spaces = np.flatnonzero(bytes_ <= 32)
         ends = spaces[np.searchsorted(spaces, first)]
-        wrong = (kinds[places] != _VECTOR) | (ends == first)
+        real = np.isin(
+            numbers, [self._codes.of_pick[n] for n, p in self._picks.items() if p.in_volts]
+        )
+        wrong = (kinds[places] != np.where(real, _REAL, _VECTOR)) | (ends == first)
         if wrong.any():
             at = int(starts[places[np.argmax(wrong)]])
             raise _Fault(at - 1, f"{_token(bytes_, at)} is no level; {_LEVELS}")
@@ -286,6 +331,13 @@ class VcdScan:
         extended = np.where(leftmost == ord("1"), np.uint8(ord("0")), leftmost)
         for name, pick in self._picks.items():
             own = numbers == self._codes.of_pick[name]
+            if pick.in_volts:
+                volts = _volts(bytes_, first[own], ends[own])
+                if pick.measured:
+                    found[name].volts.append(volts)
+                else:
+                    found[name].add(places[own], pick.thresholds.zones(volts))
+                continue
             at_bit = ends[own] - 1 - pick.bit
             inside = at_bit >= first[own]
             characters = np.where(inside, bytes_[np.maximum(at_bit, 0)], extended[own])
@@ -294,6 +346,36 @@ class VcdScan:
                 at = int(starts[places[own][np.argmax(wrong)]])
                 raise _Fault(at - 1, f"{_token(bytes_, at)} is no level; {_LEVELS}")
             found[name].add(places[own], _LEVEL[characters])
+
+    def _ports(
+        self,
+        bytes_: Bytes,
+        starts: Places,
+        _: Bytes,
+        values: Places,
+        found: dict[str, _Found],
+    ) -> None:
+        """Values of an extended file: ``pUD 66 66 <1``."""
+        picked = self._codes.resolve(bytes_, starts[values + 3])
+        spaces = np.flatnonzero(bytes_ <= 32)
+        begins = starts[values] + 1
+        ends = spaces[np.searchsorted(spaces, begins)]
+        wrong = bad_strength(bytes_, starts[(values[:, None] + [1, 2]).ravel()], spaces)
+        if wrong is not None:
+            raise _Fault(wrong - 1, f"{_token(bytes_, wrong)} is no strength; {_STRENGTHS}")
+        for name, pick in self._picks.items():
+            own = picked == self._codes.of_pick[name]
+            first, last = begins[own], ends[own]
+            wrong_size = last - first != pick.variable.size
+            levels = LEVEL_OF_STATE[bytes_[np.maximum(last - 1 - pick.bit, 0)]]
+            bad = wrong_size | (levels == NO_STATE)
+            if bad.any():
+                at = int(first[np.argmax(bad)]) - 1
+                raise _Fault(
+                    at - 1,
+                    f"{_token(bytes_, at)} is no state of {pick.variable.size} bits; {_STATES}",
+                )
+            found[name].add(values[own], levels)
 
     def _keywords(
         self, bytes_: Bytes, starts: Places, kinds: Bytes, ticks_at: Places, times: Times
@@ -305,16 +387,16 @@ class VcdScan:
         for place in np.flatnonzero(kinds == _KEYWORD).tolist():
             at = int(starts[place])
             word = _token(bytes_, at).encode()
-            if word in _DUMPS:
+            if word in (_EXTENDED_DUMPS if self._extended else _DUMPS):
                 if self._in_dump is not None:
                     raise _Fault(
                         at - 1, f"{word.decode()} inside another; an $end should come first"
                     )
                 before = int(np.searchsorted(ticks_at, place))
                 now = int(times[before - 1]) if before else self._now or 0
-                if word == b"$dumpoff" and self._off_since is None:
+                if word in _OFF and self._off_since is None:
                     self._off_since = now
-                elif word != b"$dumpoff" and self._off_since is not None:
+                elif word not in _OFF and self._off_since is not None:
                     gaps.append((self._off_since, now))
                     self._off_since = None
                 self._in_dump, begun = word, place
@@ -323,12 +405,12 @@ class VcdScan:
                     raise _Fault(
                         at - 1, "$end without a beginning; $dumpvars should come before it"
                     )
-                stretches.append((begun, place, self._in_dump == b"$dumpoff"))
+                stretches.append((begun, place, self._in_dump in _OFF))
                 self._in_dump = None
             else:
-                raise _Fault(at - 1, f"{word.decode()} has no place here; {_EXPECTED}")
+                raise _Fault(at - 1, f"{word.decode()} has no place here; {self._expected}")
         if self._in_dump is not None:
-            stretches.append((begun, len(starts), self._in_dump == b"$dumpoff"))
+            stretches.append((begun, len(starts), self._in_dump in _OFF))
         return stretches, tuple(gaps)
 
     def _assembled(
@@ -442,8 +524,26 @@ class _Codes:
         return number
 
 
+_STRENGTHS = "digits from 0 to 7 should stand here, as in pD 6 0 <3"
+_STATES = "the letters of IEEE Std 1364-2005, 18.4.3 should stand here, one a bit, as in pD 6 0 <3"
+_REALS = "a finite number should stand here, as in r4.9 !"
 _LEVELS = "0, 1, x or z should stand here"
 _EXPECTED = "a time such as #100 or a value such as 1! or b0110 ! should stand here"
+_EXPECTED_PORT = "a time such as #100 or a value such as pD 6 0 <3 should stand here"
+
+
+def _volts(bytes_: Bytes, first: Places, ends: Places) -> NDArray[np.float64]:
+    """Numbers from each place on up to its end."""
+    volts = np.zeros(len(first))
+    for number, (begin, end) in enumerate(zip(first.tolist(), ends.tolist(), strict=True)):
+        try:
+            volts[number] = float(bytes(bytes_[begin : min(end, begin + 64)]))
+        except ValueError:
+            volts[number] = np.nan
+        if not np.isfinite(volts[number]):
+            at = begin - 1
+            raise _Fault(at - 1, f"{_token(bytes_, at)} is no voltage; {_REALS}")
+    return volts
 
 
 def _split(text: bytes) -> tuple[Bytes, Places]:
@@ -577,4 +677,6 @@ def _joined(one: Piece, other: Piece) -> Piece:
     events = dict(one.events)
     for name, times in other.events.items():
         events[name] = np.concatenate([events[name], times]) if name in events else times
-    return Piece(other.end_ps, changes, events, (*one.gaps, *other.gaps))
+    return Piece(
+        other.end_ps, changes, events, (*one.gaps, *other.gaps), volts={**one.volts, **other.volts}
+    )
