@@ -5,7 +5,14 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.cli.options import (
+    Parser,
+    add_wave_options,
+    read_sheet,
+    scenarios_for,
+    sweep_engine,
+    wave_folder,
+)
 from padbench.cli.verify import write_wave
 from padbench.electric.corners import CORNERS
 from padbench.scenarios import SCENARIOS, Scenario
@@ -42,7 +49,7 @@ def run(arguments: list[str]) -> int:
     add_wave_options(parser)
     options = parser.parse_args(arguments)
     sheet = read_sheet(options.sheet)
-    scenarios = scenarios_for(options.scenarios)
+    scenarios = scenarios_for(options.scenarios, sheet)
     scenario = scenarios.get(options.scenario)
     if scenario is None:
         near = get_close_matches(options.scenario, scenarios, 1) or sorted(scenarios)
@@ -82,8 +89,9 @@ def run(arguments: list[str]) -> int:
 def _played(
     sheet: Sheet, scenario: Scenario, port: str | None, corner: str | None
 ) -> ScenarioResult:
+    engine = sweep_engine(sheet)
     runs = [
-        run_scenario(sheet, scenario, on, at)
+        run_scenario(sheet, scenario, on, at, engine)
         for on in sheet.works_with.ports
         for at in CORNERS
         if port in (None, on) and corner in (None, at)

@@ -3,7 +3,14 @@
 import json
 from pathlib import Path
 
-from padbench.cli.options import Parser, add_wave_options, read_sheet, scenarios_for, wave_folder
+from padbench.cli.options import (
+    Parser,
+    add_wave_options,
+    read_sheet,
+    scenarios_for,
+    sweep_engine,
+    wave_folder,
+)
 from padbench.files import whole_file
 from padbench.sheet import Sheet
 from padbench.sheet.text import read_text
@@ -41,7 +48,7 @@ def run(arguments: list[str]) -> int:
     text, beside = "", []
     if options.report is not None:
         text, beside = read_text(options.sheet), _beside(sheet, options.sheet, options.scenarios)
-    scenarios = list(scenarios_for(options.scenarios).values())
+    scenarios = list(scenarios_for(options.scenarios, sheet).values())
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     written: dict[str, Path] = {}
 
@@ -54,7 +61,7 @@ def run(arguments: list[str]) -> int:
     from padbench.cli.progress import progress
 
     with progress("scenarios", 2 * len(sheet.works_with.ports) * len(scenarios)) as step:
-        result = verify(sheet, scenarios, step=step, keep=keep)
+        result = verify(sheet, scenarios, step=step, keep=keep, engine=sweep_engine(sheet))
 
     if options.report is not None:
         from padbench.report.html_page import write_page
