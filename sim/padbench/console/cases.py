@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from padbench.console.engine import STATES, RoutineEngine
+from padbench.console.engine import STATES, SweepCounts
 from padbench.console.fetch import Console, SampleFetch
 from padbench.console.plain import touched_phases, undisturbed
 from padbench.console.routine import DEFAULT_LIMIT, Routine
@@ -25,14 +25,13 @@ _FIRST = (0x00, 0xFF, 0x55, 0xAA)
 
 
 def worst_cases(
-    routine: Routine, console: Console, engine: RoutineEngine, limit: int = DEFAULT_LIMIT
+    routine: Routine, console: Console, counts: SweepCounts, limit: int = DEFAULT_LIMIT
 ) -> tuple[FetchCase, ...]:
-    """At the fastest rate of the console; a kind of which the sweep counts no case is left out.
+    """At the period of the sweep's ``counts``; a kind of which it counts no case is left out.
 
     Raises `RoutineError` for a routine that cannot be run.
     """
-    period = min(console.timing.fetch_periods)
-    counts = engine.sweep(routine, console, period, limit=limit)
+    period = counts.period
     wanted = {
         "accepted_wrong": counts.accepted_wrong > 0,
         "never_settles": counts.never_settles > 0,

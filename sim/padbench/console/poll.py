@@ -18,9 +18,9 @@ from itertools import pairwise
 
 from padbench.console.cases import worst_cases
 from padbench.console.edges import LineEdges
-from padbench.console.engine import STATES, RoutineEngine
+from padbench.console.engine import STATES, RoutineEngine, SweepCounts
 from padbench.console.fetch import Clocks, Console, SampleFetch
-from padbench.console.judge import Measured, measured_of, on_its_port
+from padbench.console.judge import Measured, judge, measured_of, on_its_port
 from padbench.console.plain import PlainEngine, reads_ahead, stops_of, undisturbed
 from padbench.console.port import PadPort, Pass
 from padbench.console.routine import PORTS, Routine, RoutineError
@@ -28,6 +28,7 @@ from padbench.console.run import Carried, Run, run_case
 from padbench.console.source import load_routine, number
 from padbench.console.steps import Steps
 from padbench.parts import console_timing
+from padbench.rules import Finding
 from padbench.scenarios.program import AnsweringPad, FetchCase
 from padbench.sheet import Sheet
 from padbench.sheet.model import Poll
@@ -91,9 +92,34 @@ class RoutinePoll:
         """See `Program.cases`."""
         return self._cases
 
+    def findings(self) -> tuple[Finding, ...]:
+        """What the routine does by itself: told, since no pad is to blame for it."""
+        where = f"{self.routine.name}, {self.console.timing.name} console"
+        wrong = len(self.measured.wrong)
+        result = "hands on the buttons as they are held"
+        if wrong:
+            result = (
+                f"hands on another byte than the buttons in {wrong} of {STATES} held states, "
+                "undisturbed: is it where poll.result says? Scenarios hold it to what it makes of "
+                "right reads"
+            )
+        verdict, says = judge(self.routine, self.console, self.measured, [self._counts])
+        fetch = f"{verdict}: {says} (fetch every {self.fetch_period} CPU cycles)"
+        return tuple(
+            Finding(f"routine.{name}", "not-judged", None, None, None, unit, where, source, told)
+            for name, unit, source, told in (
+                ("result", "states", "every held state, run without a fetch", result),
+                ("fetch", "cases", "every held state and phase; fetch from memory", fetch),
+            )
+        )
+
+    @cached_property
+    def _counts(self) -> SweepCounts:
+        return self.engine.sweep(self.routine, self.console, self.fetch_period)
+
     @cached_property
     def _cases(self) -> tuple[FetchCase, ...]:
-        return worst_cases(self.routine, self.console, self.engine)
+        return worst_cases(self.routine, self.console, self._counts)
 
     @cached_property
     def _known(self) -> dict[bytes, dict[int, int]]:

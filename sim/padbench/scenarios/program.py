@@ -127,7 +127,8 @@ class AnsweringPad:
     `begin` opens each call, with the bits that the wire had in that call of an earlier run, in the
     order of the reads. Told is what was read, and the wrong level where there was none; with
     ``ideal`` what must be read, and only open bits come from that run. Reads beyond them find what
-    must be read. ``told`` has the bits of each call; ``strayed``: one was not what it must be.
+    must be read, unless the one before did not: a wire that has gone wrong is guessed to stay so.
+    ``told`` has the bits of each call; ``strayed``: one was not what it must be.
     """
 
     pad: PadModel
@@ -140,6 +141,7 @@ class AnsweringPad:
     _loading: bool = False
     _serial: int | None = 0
     _read: Sequence[Bit] = ()
+    _astray: bool = False
 
     @property
     def expected(self) -> tuple[Expected, ...]:
@@ -160,7 +162,7 @@ class AnsweringPad:
 
     def begin(self, serial: int | None, read: Sequence[Bit]) -> None:
         """A call, with its level of the serial input; see above."""
-        self._serial, self._read = serial, read
+        self._serial, self._read, self._astray = serial, read, False
         self.told.append([])
 
     def strobe(self, level: int, at: int) -> None:
@@ -235,10 +237,14 @@ class AnsweringPad:
 
     def _tell(self, must: bool | None, given: bool) -> bool:
         place = len(self.told[-1])
-        if place >= len(self._read) or (self.ideal and must is not None):
+        if self.ideal and must is not None:
             return given
+        if place >= len(self._read):
+            return given != self._astray
         got = self._read[place]
-        return not given if got is None else got
+        told = not given if got is None else got
+        self._astray = told != given
+        return told
 
 
 def extra_clocks_arriving(pad: PadModel, extra: int, low: int, pause: int, wait: int) -> int | None:

@@ -34,8 +34,8 @@ class Setting:
 
     @property
     def typed(self) -> "Setting":
-        """The same with reads at the given times, whoever makes the polls."""
-        return replace(self, program=None)
+        """The same with reads at the given times, one by one where a program makes the polls."""
+        return self if self.program is None else replace(self, program=None, passes=1)
 
 
 @dataclass(frozen=True, slots=True)

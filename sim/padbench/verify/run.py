@@ -90,6 +90,9 @@ def verify(
     """
     electric = judge_electric(with_timings(sheet))
     findings = [*judge_wiring(sheet), *electric.findings]
+    made = poll_of(sheet.poll, engine)
+    if made is not None:
+        findings += made.findings()
     timing: list[Finding] = []
     results = []
     settings = {
@@ -132,23 +135,35 @@ def run_scenario(
 
 
 def _run(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioResult:
-    script, timeline = _played(setting, scenario.build(setting))
-    return judge(scenario, script, timeline, setting.pad.limits, port=port, corner=corner)
+    script, timeline, at_one = _played(setting, scenario.build(setting))
+    result = judge(scenario, script, timeline, setting.pad.limits, port=port, corner=corner)
+    if at_one:
+        return result
+    says = f"what the routine reads was another thing in each of {_MOST_REPEATS} runs"
+    return replace(result, problems=(*result.problems, Problem(None, says)))
 
 
-def _played(setting: Setting, script: Script) -> tuple[Script, Timeline]:
-    """A script and what the wires did; a program's is repeated until the two are at one."""
+def _played(setting: Setting, script: Script) -> tuple[Script, Timeline, bool]:
+    """A script, what the wires did, and whether the two are at one.
+
+    Only a program's can be at odds, and it is repeated until it is not, or too often.
+    """
     timeline = simulate(setting.pad, script.stimulus)
-    while script.replay is not None and script.stimulus.driven is not None:
+    for _ in range(_MOST_REPEATS):
+        if script.replay is None or script.stimulus.driven is None:
+            return script, timeline, True
         driven = script.stimulus.driven
         levels = timeline.wires["cable.data"].before(np.asarray(driven.samples, np.int64))
         again = script.replay([_BITS.get(level) for level in levels.tolist()])
         if again.stimulus.driven == driven:
-            return again, replace(timeline, notes=again.stimulus.notes)
+            return again, replace(timeline, notes=again.stimulus.notes), True
         script = again
         timeline = simulate(setting.pad, script.stimulus)
-    return script, timeline
+    return script, timeline, False
 
+
+_MOST_REPEATS = 60
+"""Two or three do for any routine whose reads do not hang on what each single read finds."""
 
 _BITS = {LOW: True, HIGH: False}
 """Pressed is low on the wire; any other level is none."""
