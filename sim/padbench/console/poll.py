@@ -170,7 +170,7 @@ class RoutineSession:
         self._poll = poll
         self._lines = LineEdges(poll.console.timing, 0)
         self._other = PadPort(0)
-        self._carried = _fresh(poll.routine, 0)
+        self._carried = Carried.fresh(poll.routine, (0, 0xFF))
 
     @property
     def lines(self) -> DrivenLines:
@@ -183,7 +183,7 @@ class RoutineSession:
         """See `Session.call`."""
         poll = self._poll
         if preset is not None:
-            self._carried = _fresh(poll.routine, preset)
+            self._carried = Carried.fresh(poll.routine, (preset, preset ^ 0xFF))
         self._other.held = other
         run = run_case(
             poll.routine,
@@ -197,18 +197,6 @@ class RoutineSession:
         self._lines.add(run.accesses, at)
         result = run.results[0] if run.finished else None
         return result, at + poll.console.timing.to_ps(run.cycles)
-
-
-def _fresh(routine: Routine, held: int) -> Carried:
-    """Memory as loaded, the held state where the result stands."""
-    carried = Carried(list(routine.image))
-    for port, place in enumerate(routine.results):
-        state = held ^ 0xFF if port else held
-        if place == "A":
-            carried.a = state
-        else:
-            carried.memory[place] = state
-    return carried
 
 
 def poll_of(poll: Poll, engine: RoutineEngine | None = None) -> RoutinePoll | None:

@@ -132,14 +132,17 @@ class Routine:
         line = None if at is None else self.lines.get(at)
         return RoutineError.at(self.name, line, found, wrong, instead)
 
-    def check_instruction(self, pc: int, memory: Sequence[int]) -> None:
+    def check_instruction(
+        self, pc: int, memory: Sequence[int], came_from: int | None = None
+    ) -> None:
         """Raise `RoutineError` unless a whole documented instruction of ours stands at ``pc``.
 
-        In ``memory`` as it is now: code may have changed itself.
+        In ``memory`` as it is now: code may have changed itself. ``came_from`` is the instruction
+        before it, to blame for a jump into nowhere.
         """
         if not self.loaded[pc]:
             raise self.error(
-                None,
+                came_from,
                 f"${pc:04X}",
                 "is jumped to and is no part of the routine",
                 f"keep to {self.extent}, and end with the RTS that matches the call",

@@ -87,6 +87,17 @@ class Carried:
     memory: list[int]
     a: int = 0
 
+    @classmethod
+    def fresh(cls, routine: Routine, states: Sequence[int]) -> "Carried":
+        """Memory as loaded, and a state, port by port, where each result stands."""
+        carried = cls(list(routine.image))
+        for state, place in zip(states, routine.results, strict=False):
+            if place == "A":
+                carried.a = state
+            else:
+                carried.memory[place] = state
+        return carried
+
 
 def held_by(port: int, held: int) -> int:
     """The state of the pad on a port when the first one holds ``held``."""
