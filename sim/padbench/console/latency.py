@@ -107,8 +107,20 @@ class Delays:
     @cached_property
     def corners(self) -> tuple[tuple[Fraction, Fraction], ...]:
         """(delay, share of presses that are no slower): straight lines between these points."""
-        edges = sorted({edge for s in self.stretches for edge in (s.low, s.high)})
-        return tuple((edge, self.share_within(edge)) for edge in edges)
+        bends: dict[Fraction, Fraction] = {}
+        for s in self.stretches:
+            slope = s.share / (s.high - s.low)
+            bends[s.low] = bends.get(s.low, Fraction(0)) + slope
+            bends[s.high] = bends.get(s.high, Fraction(0)) - slope
+        total = slope = Fraction(0)
+        found = []
+        before = self.smallest
+        for edge in sorted(bends):
+            total += slope * (edge - before)
+            slope += bends[edge]
+            before = edge
+            found.append((edge, total))
+        return tuple(found)
 
     def share_within(self, delay: Fraction) -> Fraction:
         """The share of presses with at most this delay."""
