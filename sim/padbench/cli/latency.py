@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 __all__ = ["run"]
 
 _PERCENTS = (1, 10, 50, 90, 99)
-_LONGEST_BOUNCE = 1.0
-"""Seconds."""
+_LONGEST_BOUNCE = 0.1
+"""Seconds; ten times the longest bounce of a contact (from memory)."""
 _MOST_FRAMES = 60
 
 
@@ -105,7 +105,7 @@ def _setup(options: "Namespace") -> "LatencySetup":
     except ValueError as error:
         raise UsageError(f"--bounce: {error}") from None
     if not 0 <= bounce <= _LONGEST_BOUNCE:
-        raise UsageError(f"--bounce: {options.bounce[:60]!r} is not between 0 s and 1 s")
+        raise UsageError(f"--bounce: {options.bounce[:60]!r} is not between 0 s and 100 ms")
     for name in ("every", "processing"):
         value = getattr(options, name)
         if not 1 <= value <= _MOST_FRAMES:

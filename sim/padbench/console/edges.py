@@ -32,31 +32,37 @@ class LineEdges:
     latch: list[int] = field(default_factory=list)
     clock: list[int] = field(default_factory=list)
     samples: list[int] = field(default_factory=list)
+    _start: int = 0
+    _lead: int = 0
 
     @property
     def driven(self) -> DrivenLines:
         """What has been added so far."""
         return DrivenLines(tuple(self.latch), tuple(self.clock), tuple(self.samples))
 
-    def add(self, accesses: Iterable[Access], start: int) -> None:
-        """A run whose cycle 0 begins at ``start``; the lines stay as it leaves them."""
+    def add(self, accesses: Iterable[Access], start: int, lead: int = 0) -> None:
+        """A run whose cycle 0 comes ``lead`` cycles after ``start``; the lines stay as it ends."""
+        self._start, self._lead = start, lead
         for access in accesses:
             if access.kind == "latch":
                 if access.value != len(self.latch) % 2:
-                    self.latch.append(start + self.timing.to_ps(access.cycle + 1))
+                    self.latch.append(self._ps(access.cycle + 1))
             elif access.port == self.port:
                 first = access.cycle - access.stolen
                 if access.extra == 1:
-                    self._low(start, first, access.cycle - 1)
+                    self._low(first, access.cycle - 1)
                 else:
                     for at in range(first, first + access.extra):
-                        self._low(start, at + _HALF, at + 1)
-                self._low(start, access.cycle, access.cycle + 1)
+                        self._low(at + _HALF, at + 1)
+                self._low(access.cycle, access.cycle + 1)
                 self.samples.append(self.clock[-1])
 
-    def _low(self, start: int, begin: Fraction | int, end: int) -> None:
+    def _ps(self, cycle: Fraction | int) -> int:
+        return self._start + self.timing.to_ps(cycle + self._lead)
+
+    def _low(self, begin: Fraction | int, end: int) -> None:
         """A low pulse; right behind another one it needs a moment of high before it."""
-        fall = start + self.timing.to_ps(begin)
+        fall = self._ps(begin)
         if self.clock and self.clock[-1] >= fall:
-            fall = start + self.timing.to_ps(begin + _HALF)
-        self.clock += (fall, start + self.timing.to_ps(end))
+            fall = self._ps(begin + _HALF)
+        self.clock += (fall, self._ps(end))

@@ -52,7 +52,7 @@ def case_wave(
         return timing.to_ps(cycle + _LEAD)
 
     lines = LineEdges(timing, port)
-    lines.add(run.accesses, timing.to_ps(_LEAD))
+    lines.add(run.accesses, 0, _LEAD)
     state = held_by(port, held) | pad.stuck
     stimulus = Stimulus(
         contacts=((0, state),),
