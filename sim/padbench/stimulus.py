@@ -75,11 +75,13 @@ class DrivenLines:
 
     ``latch`` changes at each of its times, low at first; ``clock`` too, high at first; the data
     line is sampled at ``samples`` (at the very moment of an edge: the level from before it).
+    ``serial`` has (time, level) of the serial input where it is not as built; None is left open.
     """
 
     latch: tuple[int, ...]
     clock: tuple[int, ...]
     samples: tuple[int, ...]
+    serial: tuple[tuple[int, int | None], ...] = ()
 
 
 @dataclass(frozen=True)

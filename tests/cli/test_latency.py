@@ -62,7 +62,7 @@ def test_the_plot_is_a_picture_and_leaves_nothing_else(padbench, name, start):
     ("options", "says"),
     [
         (["--bounce", "5"], "has no unit"),
-        (["--bounce", "2 s"], "is not between 0 s and 1 s"),
+        (["--bounce", "2 s"], "is not between 0 s and 100 ms"),
         (["--closed", "1/0"], "is no chance"),
         (["--closed", "2"], "a chance is from 0 to 1"),
         (["--picture", "d.txt"], "is no kind of picture"),

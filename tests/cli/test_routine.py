@@ -101,7 +101,7 @@ def test_periods_are_swept_in_the_order_of_asking_and_once(padbench):
     ("name", "content", "options", "says"),
     [
         ("a.asm", b".byte 2", [], "a.asm:1: $02 at $8000 is not a documented opcode"),
-        ("a.asm", b"nop\njmp $1234", [], "a.asm: $1234 is jumped to"),
+        ("a.asm", b"nop\njmp $1234", [], "a.asm:2: $1234 is jumped to"),
         ("a.asm", b"nop\nl: jmp l", [], "a.asm:1: the routine has not come back"),
         ("a.asm", b"rts", ["--result", "$4016"], "a.asm: the result address $4016 is the port"),
         ("a.asm", b"rts", ["--result", "x1"], "'x1' is neither an address nor a label"),

@@ -8,7 +8,8 @@ import pytest
 from padbench.console.fetch import Console
 from padbench.console.frames import PollPlan, where_in_frame
 from padbench.console.judge import measure
-from padbench.console.latency import LatencySetup, latch_moments, press_to_picture
+from padbench.console.latency import LatencySetup, press_to_picture
+from padbench.console.looks import AllAgree, RoutineLooks, latch_moments
 from padbench.console.source import load_routine
 from padbench.parts import console_timing
 
@@ -27,6 +28,10 @@ def brute_force(setup: LatencySetup, seed: int) -> np.ndarray:
     press = draw.uniform(starts[40], starts[40 + 2 * plan.every * 10], PRESSES)
     delay = np.full(PRESSES, np.nan)
     for frame in range(plan.first, 300, plan.every):
+        if not np.isnan(delay).any():
+            break
+        if starts[frame + plan.every] < starts[40]:
+            continue
         lines_in = plan.line - timing.blanking_from
         lines_in += timing.lines if lines_in < 0 else 0
         sees = np.isnan(delay)
@@ -55,6 +60,64 @@ SETUPS = {
     ),
     "never lucky": LatencySetup(NTSC, PollPlan(0), TWICE, bounce=BOUNCE, closed=Fraction(0)),
 }
+
+
+UNTIL = RoutineLooks(load_routine("read-until-agree"), Console(NTSC))
+DEEP = 30
+"""Passes of one poll, at most; chatter of 5 ms is over before."""
+
+
+def until_agree(press: np.ndarray, begin: float, setup: LatencySetup, draw) -> np.ndarray:
+    """Which presses a poll acts on that reads until two passes in a row agree."""
+    acts = np.zeros(len(press), bool)
+    # A poll that is over before all presses, or begins after all chatter, need not be followed.
+    going = np.flatnonzero(press < begin + float(UNTIL_MOMENTS[-1]))
+    before = None
+    for moment in UNTIL_MOMENTS:
+        since = begin + float(moment) - press[going]
+        lucky = draw.random(len(going)) < float(setup.closed)
+        closed = (since >= 0) & ((since >= float(setup.bounce)) | lucky)
+        if before is not None:
+            agree = closed == before
+            acts[going[agree & closed]] = True
+            going, closed = going[~agree], closed[~agree]
+        before = closed
+    assert not len(going)
+    return acts
+
+
+UNTIL_MOMENTS = [UNTIL.after(tuple(n % 2 == 1 for n in range(count))) for count in range(DEEP)]
+
+
+def test_a_routine_that_reads_until_two_passes_agree_is_not_taken_for_read_twice():
+    setup = LatencySetup(NTSC, PollPlan(241), ONCE, bounce=BOUNCE, looks=UNTIL)
+    exact = press_to_picture(setup)
+    draw = np.random.default_rng(5)
+    long = float(NTSC.lines * NTSC.cycles_per_line)
+    starts = [n * long - n // 2 * float(NTSC.shortened_by) for n in range(6)]
+    press = draw.uniform(starts[1], starts[3], PRESSES)
+    delay = np.full(PRESSES, np.nan)
+    for frame in range(1, 5):
+        waits = np.flatnonzero(np.isnan(delay))
+        acts = waits[until_agree(press[waits], starts[frame], setup, draw)]
+        shown = starts[frame + 1] + (NTSC.lines - 241 + 120) * float(NTSC.cycles_per_line)
+        delay[acts] = shown - press[acts]
+    tried = np.sort(delay)
+    assert not np.isnan(tried[-1])
+    corners = np.array([[float(at), float(share)] for at, share in exact.corners])
+    shares = np.interp(tried, corners[:, 0], corners[:, 1])
+    assert np.abs(shares - np.arange(1, PRESSES + 1) / PRESSES).max() < 1.95 / PRESSES**0.5
+    agreed = press_to_picture(LatencySetup(NTSC, PollPlan(241), TWICE, bounce=BOUNCE))
+    assert exact.mean < agreed.mean - NTSC.frame_cycles / 20
+
+
+def test_the_shipped_read_twice_wants_both_passes():
+    looks = RoutineLooks(load_routine("read-twice"), Console(NTSC))
+    typed = AllAgree(TWICE)
+    ends = [(first, second) for first in (False, True) for second in (False, True)]
+    assert [looks.after(end) for end in ends] == [typed.after(end) for end in ends]
+    assert [looks.after(seen) for seen in [(), (True,)]] == list(TWICE)
+    assert looks.sees_a_press()
 
 
 @pytest.mark.parametrize("name", SETUPS)

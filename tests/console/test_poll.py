@@ -1,74 +1,236 @@
 """A read routine as the poll of a sheet: the wires come from its cycles."""
 
 from pathlib import Path
+from typing import ClassVar
 
 import numpy as np
 import pytest
 
 from padbench.console.fetch import Console
-from padbench.console.poll import routine_poll
+from padbench.console.poll import routine_poll, with_timings
 from padbench.console.routine import RoutineError
 from padbench.console.source import load_routine
 from padbench.console.wave import case_wave
-from padbench.model.bench import simulate
 from padbench.parts import console_timing
-from padbench.scenarios import SCENARIOS
+from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.sheet import load_sheet
 from padbench.sheet.load import sheet_from_text
 from padbench.sheet.problems import SheetError
-from padbench.stimulus import ScriptedRead, Stimulus
-from padbench.verify import run_scenario, verify
+from padbench.sweep.engine import FastEngine
+from padbench.timeline import LOW
+from padbench.verify import run_scenario, setting_of, verify
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
-FETCHED = ["stopped-last-bit", "stopped-any-bit", "read-twice-rejects", "each-button", "bounce"]
+ENGINE = FastEngine()
 
 
 def sheet(poll: str):
     return sheet_from_text(SHEET.read_text().replace('use = "plain-loop"', poll), "test.toml")
 
 
+PORT = "push-pull"
+EXPOSED = Path(__file__).parent / "sources" / "read-twice-36.asm"
+
+LATCH = "lda #1\nsta $4016\nlsr a\nsta $4016\n"
+UNEVEN = (
+    "ldx #0\nstx $00\n"
+    + LATCH
+    + "loop: lda $4016\nlsr a\nrol $00\ncpx #3\nbcc quick\nnop\nnop\nnop\n"
+    + "quick: inx\ncpx #8\nbne loop\n"
+    + LATCH
+    + "ldy #8\nagain: lda $4016\nand #$03\ncmp #$01\nrol $01\ndey\nbne again\n"
+    + "lda $00\ncmp $01\nbeq same\nlda $02\nsame: sta $02\nrts\n"
+)
+"""Two passes of different loops, the first uneven in itself; keeps the old state in memory."""
+SECOND = (
+    LATCH + "ldy #8\nloop: lda $4017\nand #$03\ncmp #$01\nrol $00\ndey\nbne loop\nlda $00\nrts\n"
+)
+LATCHED = "lda #1\nsta $4016\nlda $4016\nlsr a\nlda #0\nsta $4016\nrol a\nrts\n"
+"""Reads the first button while the latch is high, and nothing else; hands on 0 or 1."""
+UNTIL_PRESSED = LATCH + "ldx #0\nloop: inx\nlda $4016\nlsr a\nbcc loop\ntxa\nrts\n"
+"""Reads on until a bit is pressed, and hands on which."""
+
+
+def made(tmp_path, source, more=""):
+    """Its file and a sheet with it as the poll."""
+    file = tmp_path / "own.asm"
+    file.write_text(source)
+    return sheet(f'routine = "{file}"\n{more}')
+
+
+def play(design, name, port=PORT, corner="slow"):
+    scenario = (SCENARIOS | ROUTINE_SCENARIOS)[name]
+    return run_scenario(design, scenario, port, corner, ENGINE)
+
+
+def cycles(console, *counts):
+    return [console_timing(console).to_ps(count) for count in counts]
+
+
 @pytest.mark.parametrize("console", ["60hz", "50hz"])
-@pytest.mark.parametrize("name", ["read-once", "read-twice"])
+@pytest.mark.parametrize("name", ["read-once", "read-until-agree-both"])
 def test_the_wires_of_a_poll_are_those_of_the_routine_itself(name, console, pad):
-    """The same edges as the routine's own accesses make, but for the rounding of single times."""
-    made = routine_poll(name, console)
-    own = case_wave(load_routine(name), Console(console_timing(console)), pad, held=0xA5)
-    start = int(own.wires["console.latch"].rises()[0])
-    reads, at = [], start
-    for _ in range(made.passes):
-        reads.append(ScriptedRead(at, made.timing))
-        at += made.timing.length + made.gap
-    typed = simulate(pad, Stimulus(((0, 0xA5),), tuple(reads), own.end_ps))
+    """Edge for edge what the routine's own accesses make, but for the rounding of single times."""
+    own = case_wave(load_routine(name), Console(console_timing(console)), pad, held=0)
+    played = play(sheet(f'routine = "{name}"\nconsole = "{console}"'), "idle")
+    first = own.wires["console.latch"].rises()[0], played.timeline.wires["console.latch"].rises()[0]
     for wire in ("console.latch", "console.clock"):
-        ours, theirs = typed.wires[wire], own.wires[wire]
-        assert len(ours.times) == len(theirs.times)
-        assert np.abs(ours.times - theirs.times).max() <= 20
-    samples = typed.events["console.sample"] - own.events["console.sample"]
-    assert np.abs(samples).max() <= 20
+        theirs, ours = (w.wires[wire].times[1:] for w in (own, played.timeline))
+        moved = ours[: len(theirs)] - first[1] - (theirs - first[0])
+        assert np.abs(moved).max() <= 2
+        assert len(ours) == 2 * len(theirs)  # two polls
 
 
-def test_a_stopped_read_has_the_pulses_of_the_real_fetch(pad):
-    made = routine_poll("read-once", "60hz")
-    console = Console(console_timing("60hz"))
-    own = case_wave(load_routine("read-once"), console, pad, held=0, period=432, phase=46)
-    start = int(own.wires["console.latch"].rises()[0])
-    read = ScriptedRead(start, made.timing, stopped_bit=3, extra_clocks=made.extra_clocks)
-    typed = simulate(pad, Stimulus(((0, 0),), (read,), own.end_ps))
-    ours, theirs = typed.wires["console.clock"].times, own.wires["console.clock"].times
-    assert np.abs(ours - theirs).max() <= 20
+def test_a_poll_starts_once_a_frame_in_true_cycles():
+    played = play(sheet('routine = "read-twice"'), "held")
+    starts = played.timeline.wires["console.latch"].rises()[::2]
+    frame = 16_639_267_300  # 29 780.5 cycles of 176/315 us, from memory
+    assert np.abs(np.diff(starts) - frame).max() < 100_000
 
 
-def test_a_good_pad_passes_with_every_kind_of_poll():
-    for routine in ("read-once", "read-twice", "read-until-agree"):
-        result = verify(sheet(f'routine = "{routine}"'), [SCENARIOS[name] for name in FETCHED])
-        assert result.verdict == "pass", [s.problems for s in result.scenarios]
+@pytest.mark.parametrize(
+    ("source", "more"),
+    [(UNEVEN, ""), (SECOND, ""), (LATCHED, ""), (UNTIL_PRESSED, ""), (SECOND, 'result = "$00"')],
+)
+def test_any_routine_that_reads_a_port_can_be_the_poll(source, more, tmp_path):
+    design = made(tmp_path, source, more)
+    names = ["bounce", "press-in-latch", "past-the-end", "stopped-last-bit", "fetch-cases"]
+    for name in names:
+        result = play(design, name)
+        assert result.verdict == "pass", (name, result.problems, result.broken)
+
+
+def test_what_is_judged_are_the_shortest_times_found_in_any_pass(tmp_path):
+    design = with_timings(made(tmp_path, UNEVEN))
+    # 17 cycles from read to read in the quick part of the first pass, 19 in the second one.
+    loop = 4 + 2 + 5 + 2 + 3 + 2 + 2 + 3
+    again = 4 + 2 + 2 + 5 + 2 + 3
+    assert again < loop
+    low, high = cycles("60hz", 1, again - 1)
+    assert design.poll.clock_low.nominal == pytest.approx(low * 1e-12)
+    assert design.poll.clock_high.nominal == pytest.approx(high * 1e-12, abs=3e-12)
+    assert (design.poll.clocks, design.poll.passes) == (8, 2)
+
+
+def test_the_second_port_alone_clocks_the_pad(tmp_path):
+    result = play(made(tmp_path, SECOND), "each-button")
+    assert result.accepted == tuple(128 >> place for place in range(8))
+
+
+@pytest.mark.parametrize(
+    ("name", "handed_on"),
+    [
+        ("read-once", (0, 1, 0, 129, 128)),
+        ("read-twice", (0, 0, 0, 0, 128)),  # differing passes: the old state
+        ("read-until-agree", (0, 0, 0, 128, 128)),  # reads on, and has the new state at once
+        ("read-twice-both", (0, 0, 0, 0, 128)),
+    ],
+)
+def test_what_a_poll_hands_on_is_the_routines_own_doing(name, handed_on):
+    """Nothing held, then A; the first pass's last bit is stopped, the second's, the first's."""
+    result = play(sheet(f'routine = "{name}"'), "read-twice-rejects")
+    assert result.problems == ()
+    assert result.accepted == handed_on
+
+
+def test_a_pad_that_reads_wrong_is_told_by_what_the_routine_hands_on():
+    design = sheet('routine = "read-until-agree"')
+    swapped = {**design.buttons, "Up": design.buttons["Down"], "Down": design.buttons["Up"]}
+    result = play(design.model_copy(update={"buttons": swapped}), "each-button")
+    assert [p.says for p in result.problems if "routine" in p.says] == [
+        "poll 5: the routine hands on Down, expected: hands on Up",
+        "poll 6: the routine hands on Up, expected: hands on Down",
+    ]
+
+
+def test_a_clock_that_never_arrives_is_followed_to_the_end(tmp_path):
+    """The routine waits for a press that the wire never shows: it does not come back."""
+    design = made(tmp_path, UNTIL_PRESSED)
+    bare = design.resistors.model_copy(update={"clock_to_supply": None})
+    design = design.model_copy(update={"resistors": bare})
+    result = play(design, "idle", "pull-down-only")
+    assert result.accepted == (None, None)
+    assert any("does not come back, expected: hands on" in p.says for p in result.problems)
+
+
+def test_the_routine_ends_up_with_exactly_the_bits_of_the_wire():
+    """Each poll made again by a routine that is told what the finished wave shows."""
+    design = sheet('routine = "read-until-agree"')
+    setting = setting_of(design, PORT, "fast")
+    result = play(design, "bounce", corner="fast")
+    at = result.timeline.events["console.sample"]
+    levels = iter(result.timeline.wires["cable.data"].before(at).tolist())
+
+    class Wire:
+        passes: ClassVar[list] = []
+
+        def strobe(self, *_): ...
+        def read(self, _):
+            return next(levels) == LOW
+
+    session, start = setting.program.begin(), setting.period // 2
+    again = [
+        session.call(start + n * setting.period, Wire(), phase=None, other=0, preset=None)[0]
+        for n in range(len(result.accepted))
+    ]
+    assert tuple(again) == result.accepted
+    assert next(levels, None) is None
+    latches = result.timeline.wires["console.latch"].times
+    assert np.abs(np.subtract(session.lines.latch, latches[1:])).max() == 0
+
+
+def test_reads_that_no_routine_makes_are_made_one_by_one_at_its_shortest_times():
+    result = play(sheet('routine = "read-twice"'), "open-serial-input")
+    assert result.accepted == ()
+    assert [len(pair.read.bits) for pair in result.reads] == [8, 16]
+
+
+def test_the_worst_case_of_a_sweep_is_played_with_its_own_phase_and_state(pad):
+    """Both passes lose a bit and agree: the wave shows nine clocks in each, and the wrong byte."""
+    design = sheet(f'routine = "{EXPOSED}"')
+    poll = setting_of(design, PORT, "slow", ENGINE).program
+    worst = ENGINE.sweep(poll.routine, poll.console, 432).counterexample
+    result = play(design, "fetch-cases")
+    assert result.problems == ()
+    assert result.accepted[1] == worst.got != worst.held
+    first, second = result.reads[2:4]
+    assert len(first.read.clock_rises) == len(second.read.clock_rises) == 9
+    assert first.byte == second.byte == worst.got
+    own = case_wave(poll.routine, poll.console, pad, held=worst.held, period=432, phase=worst.phase)
+    theirs = np.diff(own.wires["console.clock"].times[1:])
+    start = np.searchsorted(result.timeline.wires["console.clock"].times, first.read.start_ps)
+    ours = np.diff(result.timeline.wires["console.clock"].times[start : start + len(theirs) + 1])
+    assert np.abs(ours - theirs).max() <= 2
+    told = {found.id: found.says for found in poll.findings()}
+    assert told["routine.fetch"].startswith("exposed: ")
+
+
+def test_each_kind_of_case_is_played_and_no_other():
+    for name, says in [
+        ("read-once", ["hand on a wrong byte", "no pass is spoilt"]),
+        ("read-twice", ["spoils a pass", "no pass is spoilt"]),
+    ]:
+        cases = setting_of(sheet(f'routine = "{name}"'), PORT, "slow", ENGINE).program.cases()
+        assert len(cases) == len(says)
+        assert all(word in case.says for case, word in zip(cases, says, strict=True))
+
+
+def test_repeated_reads_that_each_clock_lose_three_bits():
+    result = play(sheet('routine = "read-once"\nrepeated-reads = "each"'), "stopped-last-bit")
+    assert result.problems == ()
+    assert len(result.reads[1].read.clock_rises) == 8 + 3
+
+
+def test_a_good_pad_passes_on_every_port_at_every_corner():
+    result = verify(sheet('routine = "read-twice"'), [SCENARIOS["bounce"]], engine=ENGINE)
+    assert result.verdict == "pass", [s.problems for s in result.scenarios]
+    assert {"routine.result", "routine.fetch"} <= {found.id for found in result.findings}
 
 
 def test_a_console_without_the_fault_stops_without_harm():
     design = sheet('routine = "read-once"\nconsole = "50hz"')
     result = run_scenario(design, SCENARIOS["stopped-last-bit"], "push-pull", "slow")
     assert [pair.byte for pair in result.reads] == [0, 0, 0]
-    assert routine_poll("read-once", "50hz").extra_clocks == 0
 
 
 @pytest.mark.parametrize(
@@ -77,6 +239,8 @@ def test_a_console_without_the_fault_stops_without_harm():
         ('routine = "read-once"\nclocks = 8', "which brings its own timings, and clocks as well"),
         ('routine = "read-once"\nconsole = "70hz"', "is no known console"),
         ("routine = 3", "is not text in quotes"),
+        ('use = "plain-loop"\nresult = "A"', "has result without a routine"),
+        ('routine = "read-once"\nrepeated-reads = "some"', "repeated-reads"),
     ],
 )
 def test_polls_that_a_sheet_cannot_have(poll, says):
@@ -84,14 +248,25 @@ def test_polls_that_a_sheet_cannot_have(poll, says):
         sheet(poll)
 
 
-def test_a_routine_that_is_none_is_refused(tmp_path):
-    uneven = tmp_path / "uneven.asm"
-    uneven.write_text(
-        "lda #1\nsta $4016\nlsr a\nsta $4016\nlda $4016\nlda $4016\nnop\nlda $4016\nrts\n"
-    )
-    for name in ("none", str(uneven)):
-        with pytest.raises(RoutineError):
-            routine_poll(name, "60hz")
+@pytest.mark.parametrize(
+    ("source", "says"),
+    [
+        ("lda $4016\nrts", "never raises and drops the latch"),
+        (LATCH + "rts", "never reads a port"),
+        ("loop: jmp loop", "has not come back after 29780 cycles"),
+        (".byte $02", "is not a documented opcode"),
+    ],
+)
+def test_what_cannot_be_judged_is_refused_in_one_line(source, says, tmp_path):
+    design = made(tmp_path, source)
+    with pytest.raises(RoutineError, match=says) as refused:
+        with_timings(design)
+    assert "\n" not in str(refused.value)
+
+
+def test_an_unknown_routine_is_refused():
+    with pytest.raises(RoutineError, match="neither a shipped routine"):
+        routine_poll("none", "60hz")
 
 
 def test_the_shipped_sheet_is_untouched():

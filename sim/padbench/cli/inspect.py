@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING
 
 from padbench.cli.captures import OpenCapture, add_capture_options, opened
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, read_sheet, scenario_named, scenarios_for
+from padbench.cli.options import (
+    Parser,
+    read_sheet,
+    scenario_named,
+    scenarios_for,
+    sweep_engine,
+)
 from padbench.cli.reports import add_report_options, read_inputs, say_reports, told, write_reports
 from padbench.inspection.inspect import Inspection, Settings, inspect
 from padbench.inspection.reads import SeenRead
@@ -130,7 +136,7 @@ def _simulation(options: Namespace) -> "Callable[[], tuple[Inspection, str]] | N
     if path is None:
         raise UsageError("--scenario: nothing is simulated; give --against SHEET too")
     sheet = read_sheet(path)
-    scenario = scenario_named(options.scenario, scenarios_for(options.scenarios))
+    scenario = scenario_named(options.scenario, scenarios_for(options.scenarios, sheet))
     port = _port(options, sheet)
 
     def play() -> tuple[Inspection, str]:
@@ -138,7 +144,7 @@ def _simulation(options: Namespace) -> "Callable[[], tuple[Inspection, str]] | N
         from padbench.inspection.simulated import inspect_timeline
         from padbench.verify import run_scenario
 
-        ran = run_scenario(sheet, scenario, port, "slow")
+        ran = run_scenario(sheet, scenario, port, "slow", sweep_engine(sheet))
         settings = settings_of_sheet(sheet, port, wanted=options.clocks)
         source = f"the simulation of {path}, {scenario.name}, {port} port"
         return inspect_timeline(ran.timeline, settings), source

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 __all__ = ["run"]
 
 _PERCENTS = (1, 10, 50, 90, 99)
-_LONGEST_BOUNCE = 1.0
-"""Seconds."""
+_LONGEST_BOUNCE = 0.1
+"""Seconds; ten times the longest bounce of a contact (from memory)."""
 _MOST_FRAMES = 60
 
 
@@ -87,7 +87,8 @@ def _setup(options: "Namespace") -> "LatencySetup":
 
     from padbench.console.frames import PollPlan
     from padbench.console.judge import measure
-    from padbench.console.latency import LatencySetup, latch_moments
+    from padbench.console.latency import LatencySetup
+    from padbench.console.looks import RoutineLooks, latch_moments
     from padbench.console.routine import RoutineError
     from padbench.units import read_value
 
@@ -102,7 +103,7 @@ def _setup(options: "Namespace") -> "LatencySetup":
     except ValueError as error:
         raise UsageError(f"--bounce: {error}") from None
     if not 0 <= bounce <= _LONGEST_BOUNCE:
-        raise UsageError(f"--bounce: {options.bounce[:60]!r} is not between 0 s and 1 s")
+        raise UsageError(f"--bounce: {options.bounce[:60]!r} is not between 0 s and 100 ms")
     for name in ("every", "processing"):
         value = getattr(options, name)
         if not 1 <= value <= _MOST_FRAMES:
@@ -112,10 +113,17 @@ def _setup(options: "Namespace") -> "LatencySetup":
     try:
         routine, console = the_routine(options)
         latches = latch_moments(measure(routine, console, options.limit).run)
+        looks = RoutineLooks(routine, console, options.limit)
+        useful = not latches or looks.sees_a_press()
     except RoutineError as error:
         raise UsageError(str(error)) from None
     if not latches:
         raise UsageError(f"{options.what}: the routine never latches; write 1, then 0 to the port")
+    if not useful:
+        raise UsageError(
+            f"{options.what}: hands on the same whether a button is held or not; name the place of "
+            "its result with --result"
+        )
     timing = console.timing
     try:
         return LatencySetup(
@@ -126,6 +134,7 @@ def _setup(options: "Namespace") -> "LatencySetup":
             screen_line=options.screen_line,
             bounce=Fraction(bounce).limit_denominator(10**12) * timing.clock,
             closed=closed,
+            looks=looks,
         )
     except ValueError as error:
         raise UsageError(f"{error}; see padbench latency --help") from None

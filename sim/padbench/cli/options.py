@@ -4,11 +4,14 @@ import argparse
 from collections.abc import Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from padbench.cli.errors import UsageError
-from padbench.scenarios import SCENARIOS, Scenario
+from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
 from padbench.sheet import Sheet, SheetError, load_sheet
+
+if TYPE_CHECKING:
+    from padbench.console.engine import RoutineEngine
 
 __all__ = [
     "Parser",
@@ -16,6 +19,7 @@ __all__ = [
     "read_sheet",
     "scenario_named",
     "scenarios_for",
+    "sweep_engine",
     "wave_folder",
 ]
 
@@ -54,6 +58,15 @@ def add_wave_options(parser: Parser) -> None:
     )
 
 
+def sweep_engine(sheet: Sheet) -> "RoutineEngine | None":
+    """The fast engine for a sheet whose poll is a read routine; others need none."""
+    if sheet.poll.routine is None:
+        return None
+    from padbench.sweep.engine import FastEngine
+
+    return FastEngine()
+
+
 def wave_folder(sheet: Path, waves: Path | None, no_waves: bool) -> Path | None:
     """The folder for this sheet's waves, None for no waves."""
     if no_waves:
@@ -67,15 +80,15 @@ def read_sheet(path: Path) -> Sheet:
         sheet = load_sheet(path)
     except SheetError as error:
         raise UsageError(*map(str, error.problems)) from None
-    if sheet.poll.routine is not None:
-        from padbench.console.poll import routine_poll
-        from padbench.console.routine import RoutineError
+    if sheet.poll.routine is None:
+        return sheet
+    from padbench.console.poll import with_timings
+    from padbench.console.routine import RoutineError
 
-        try:
-            routine_poll(sheet.poll.routine, sheet.poll.console)
-        except RoutineError as error:
-            raise UsageError(f"{path}: poll.routine: {error}") from None
-    return sheet
+    try:
+        return with_timings(sheet)
+    except RoutineError as error:
+        raise UsageError(f"{path}: poll.routine: {error}") from None
 
 
 def scenario_named(
@@ -88,13 +101,16 @@ def scenario_named(
     raise UsageError(f"{option}: there is no scenario {name[:60]!r}; try {', '.join(near)}")
 
 
-def scenarios_for(file: Path | None) -> dict[str, Scenario]:
-    """The shipped scenarios and those of the user's file."""
+def scenarios_for(file: Path | None, sheet: Sheet | None = None) -> dict[str, Scenario]:
+    """The shipped scenarios (those for a read routine too if the sheet has one) and the user's."""
+    shipped = SCENARIOS
+    if sheet is not None and sheet.poll.routine is not None:
+        shipped = SCENARIOS | ROUTINE_SCENARIOS
     if file is None:
-        return dict(SCENARIOS)
+        return dict(shipped)
     from padbench.scenarios.user import load_scenarios
 
     try:
-        return SCENARIOS | load_scenarios(file)
+        return shipped | load_scenarios(file)
     except SheetError as error:
         raise UsageError(*map(str, error.problems)) from None

@@ -11,6 +11,7 @@ from padbench.cli.options import (
     read_sheet,
     scenario_named,
     scenarios_for,
+    sweep_engine,
     wave_folder,
 )
 from padbench.cli.reports import draw
@@ -74,7 +75,7 @@ def run(arguments: list[str]) -> int:
     if options.sheet is None:
         raise UsageError("SHEET is missing; see padbench play --help")
     sheet = read_sheet(options.sheet)
-    scenario = _scenario(options)
+    scenario = _scenario(options, sheet)
     ports = sheet.works_with.ports
     if options.port is not None and options.port not in ports:
         raise UsageError(
@@ -110,7 +111,7 @@ def run(arguments: list[str]) -> int:
     return 0 if result.verdict == "pass" else 1
 
 
-def _scenario(options: "Namespace") -> Scenario:
+def _scenario(options: "Namespace", sheet: Sheet) -> Scenario:
     if options.case is not None:
         from padbench.sweep.pad_replay import case_from_text, pad_case
 
@@ -120,14 +121,15 @@ def _scenario(options: "Namespace") -> Scenario:
             return pad_case(case_from_text(options.case))
         except ValueError as error:
             raise UsageError(f"--case: {error}") from None
-    return scenario_named(options.scenario, scenarios_for(options.scenarios))
+    return scenario_named(options.scenario, scenarios_for(options.scenarios, sheet))
 
 
 def _played(
     sheet: Sheet, scenario: Scenario, port: str | None, corner: str | None
 ) -> ScenarioResult:
+    engine = sweep_engine(sheet)
     runs = [
-        run_scenario(sheet, scenario, on, at)
+        run_scenario(sheet, scenario, on, at, engine)
         for on in sheet.works_with.ports
         for at in CORNERS
         if port in (None, on) and corner in (None, at)

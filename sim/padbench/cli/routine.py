@@ -114,7 +114,7 @@ def run(arguments: list[str]) -> int:
     else:
         from padbench.cli.routine_text import print_routine
 
-        print_routine(routine.name, console.timing, measured, verdict, says, sweeps, safe, span)
+        print_routine(routine, console.timing, measured, verdict, says, sweeps, safe, span)
         if wave is not None:
             print(f"Wave: {wave}")
         if options.picture is not None:
@@ -163,6 +163,7 @@ def add_routine_options(parser: Parser, *, fetch: bool = True) -> None:
 def the_routine(options: "Namespace") -> "tuple[Routine, Console]":
     """Routine and console that the options name. Raises `RoutineError` and `UsageError`."""
     from padbench.console.fetch import Console
+    from padbench.console.judge import on_its_port
     from padbench.console.source import load_routine, number
     from padbench.parts import console_timing
 
@@ -184,7 +185,8 @@ def the_routine(options: "Namespace") -> "tuple[Routine, Console]":
         result=options.result,
         ports=(ports[0], ports[1]),
     )
-    return routine, Console(console_timing(options.console), options.clocks)
+    console = Console(console_timing(options.console), options.clocks)
+    return on_its_port(routine, console, options.limit), console
 
 
 def periods_for(options: "Namespace") -> list[int]:

@@ -10,6 +10,7 @@ from padbench.cli.tables import console as the_screen
 from padbench.console.engine import SweepCounts
 from padbench.console.frames import Span, lines_of, microseconds_of
 from padbench.console.judge import Measured, SafeLengths, ranges
+from padbench.console.routine import Routine
 from padbench.console.run import held_by
 from padbench.parts import ConsoleTiming, console_names, console_timing
 
@@ -17,7 +18,7 @@ __all__ = ["print_routine"]
 
 
 def print_routine(
-    name: str,
+    routine: Routine,
     timing: ConsoleTiming,
     measured: Measured,
     verdict: str,
@@ -31,7 +32,7 @@ def print_routine(
     cycles = str(measured.most)
     if measured.least != measured.most:
         cycles = f"{measured.least} to {measured.most}"
-    screen.print(f"{name}: {cycles} CPU cycles")
+    screen.print(f"{routine.name}: {cycles} CPU cycles")
     for key in console_names():
         one = console_timing(key)
         screen.print(
@@ -48,7 +49,8 @@ def print_routine(
     for port in (0, 1):
         reads = [a.cycle for a in accesses if a.kind == "read" and a.port == port]
         if reads:
-            screen.print(f"Port {port + 1} read in cycle {', '.join(map(str, reads))}")
+            number = 2 if routine.second_only else port + 1
+            screen.print(f"Port {number} read in cycle {', '.join(map(str, reads))}")
     screen.print(_table(sweeps))
     for sweep in sweeps:
         if sweep.counterexample is not None:
@@ -70,7 +72,11 @@ def _place(span: Span) -> str:
 
 
 def _table(sweeps: Sequence[SweepCounts]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, title="Sample fetch", title_justify="left")
+    table = Table(
+        box=box.SIMPLE_HEAD,
+        title="Sample fetch (its rules and rates from memory)",
+        title_justify="left",
+    )
     heads = ("period", "cases", "hit", "corrupt", "accepted wrong", "never settles", "kept old")
     for head in heads:
         table.add_column(head, justify="right")

@@ -127,7 +127,7 @@ def _routine(options: "Namespace") -> int:
     else:
         from padbench.cli.routine_text import print_routine
 
-        print_routine(routine.name, console.timing, cycles, verdict, says, sweeps, safe, None)
+        print_routine(routine, console.timing, cycles, verdict, says, sweeps, safe, None)
         if options.map:
             _print_map(chart)
         _print_replay(sweeps, replay)

@@ -98,7 +98,10 @@ def show_reads(screen: Console, result: ScenarioResult) -> None:
     if len(rows) > _MOST_READS:
         screen.print(f"and {len(rows) - _MOST_READS} more reads; --json has all of them")
     if result.accepted:
-        states = ", ".join(spelled(state) for state in result.accepted)
+        states = ", ".join(
+            "nothing, it does not come back" if state is None else spelled(state)
+            for state in result.accepted
+        )
         screen.print(f"After each poll of agreeing passes the console acts on: {states}")
     for problem in result.problems[:3]:
         screen.print(f"FAILS: {problem.says}")

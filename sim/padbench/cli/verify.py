@@ -11,6 +11,7 @@ from padbench.cli.options import (
     read_sheet,
     scenario_named,
     scenarios_for,
+    sweep_engine,
     wave_folder,
 )
 from padbench.cli.reports import (
@@ -21,8 +22,9 @@ from padbench.cli.reports import (
     told,
     write_reports,
 )
+from padbench.console.poll import with_timings
 from padbench.sheet import Sheet
-from padbench.verify import ScenarioResult, VerifyResult, run_scenario, timed, verify
+from padbench.verify import ScenarioResult, VerifyResult, run_scenario, verify
 from padbench.waveio import write_vcd
 
 if TYPE_CHECKING:
@@ -39,9 +41,10 @@ def run(arguments: list[str]) -> int:
     sheet = read_sheet(options.sheet)
     # Now and not at the end, so that the page shows what was judged.
     files = [] if options.report is None else inputs_of(sheet, options)
-    known = scenarios_for(options.scenarios)
+    known = scenarios_for(options.scenarios, sheet)
     volts = scenario_named(options.analogue_of, known, "--analogue-of")
     scenarios = list(known.values())
+    engine = sweep_engine(sheet)
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     written: dict[str, Path] = {}
 
@@ -51,13 +54,13 @@ def run(arguments: list[str]) -> int:
         if options.analogue is not None and result.name == volts.name:
             # The voltages are those of the slow corner, and so have to be the wires beside them.
             late = result.corner == "slow"
-            slow = result if late else run_scenario(sheet, volts, result.port, "slow")
+            slow = result if late else run_scenario(sheet, volts, result.port, "slow", engine)
             _write_voltages(sheet, slow, options.analogue)
 
     from padbench.cli.progress import progress
 
     with progress("scenarios", 2 * len(sheet.works_with.ports) * len(scenarios)) as step:
-        result = verify(sheet, scenarios, step=step, keep=keep)
+        result = verify(sheet, scenarios, step=step, keep=keep, engine=engine)
 
     write_reports(
         options,
@@ -144,7 +147,7 @@ def _draw_margins(result: VerifyResult, sheet: Sheet, path: Path) -> None:
     from padbench.electric.margins import spread_of
     from padbench.report.margins_plot import margins_figure
 
-    spreads = [*spread_of(timed(sheet), result.findings)]
+    spreads = [*spread_of(with_timings(sheet), result.findings)]
     draw("--margins", path, lambda to: margins_figure(spreads, sheet.pad.name, to))
 
 

@@ -62,6 +62,10 @@ class SweepCounts:
 class RoutineEngine(Protocol):
     """Anything that can sweep a routine."""
 
+    def __hash__(self) -> int:
+        """What is made with an engine is kept by it."""
+        ...
+
     def sweep(
         self,
         routine: Routine,

@@ -1,7 +1,7 @@
 """What a routine costs, what the fetch does to it in words, and what would make it safe."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -9,7 +9,7 @@ from padbench.console.engine import STATES, SweepCounts
 from padbench.console.fetch import Console
 from padbench.console.plain import reads_ahead, stops_of, undisturbed
 from padbench.console.routine import DEFAULT_LIMIT, Routine
-from padbench.console.run import Run, held_by
+from padbench.console.run import Run, held_by, run_case
 from padbench.console.steps import Steps
 
 __all__ = [
@@ -19,6 +19,8 @@ __all__ = [
     "first_two_passes",
     "judge",
     "measure",
+    "measured_of",
+    "on_its_port",
     "ranges",
     "safe_lengths",
     "stretched",
@@ -53,7 +55,13 @@ class Measured:
 def measure(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Measured:
     """Run every held state undisturbed. Raises `RoutineError` if one does not end."""
     steps = Steps(routine)
-    runs = [undisturbed(routine, console, held, limit, steps) for held in range(STATES)]
+    return measured_of(
+        [undisturbed(routine, console, held, limit, steps) for held in range(STATES)]
+    )
+
+
+def measured_of(runs: Sequence[Run]) -> Measured:
+    """As `measure`, from the undisturbed runs of all held states in order."""
     longest = max(runs, key=lambda run: run.cycles)
     return Measured(
         least=min(run.cycles for run in runs),
@@ -65,6 +73,20 @@ def measure(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> M
             if any(got != held_by(port, held) for port, got in enumerate(run.results))
         ),
     )
+
+
+def on_its_port(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Routine:
+    """The routine with the pad on the port that it reads.
+
+    That is the second if it has one result and, undisturbed with nothing held, reads only that
+    port. Raises `RoutineError` for a routine that cannot be run.
+    """
+    if len(routine.results) > 1:
+        return routine
+    run = run_case(routine, console, 0, limit=limit)
+    if {access.port for access in run.accesses if access.kind == "read"} != {1}:
+        return routine
+    return replace(routine, ports=routine.ports[::-1], second_only=True)
 
 
 def judge(

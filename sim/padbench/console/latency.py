@@ -4,9 +4,9 @@
     delays.mean, delays.percentile(99), delays.largest        # CPU cycles, exact fractions
 
 A press comes at any moment with equal chance and is held. The contact chatters for a while; a
-pass that looks during that time finds it closed with a given chance, each pass anew. A poll acts
-on a press once all its passes have seen it (common practice for read-twice; with one pass there is
-nothing to agree). What is read in one frame is worked on in that frame, and the earliest picture
+pass that looks during that time finds it closed with a given chance, each pass anew. Whether a poll
+acts on what its passes saw is the routine's own doing (see `padbench.console.looks`), or all of
+them have to see it. What is read in one frame is worked on in that frame, and the earliest picture
 that shows it is the next one (common practice). A frame is counted from the start of vertical
 blanking, where programs do their reading.
 
@@ -14,17 +14,17 @@ Between two moments at which a pass looks or chatter ends, the chance for each p
 that acts is constant, so the delay is a mixture of uniform stretches: no sampling, no rounding.
 """
 
-from collections.abc import Iterator
+from bisect import bisect_left
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from itertools import pairwise
 
 from padbench.console.frames import PollPlan
-from padbench.console.run import Run
+from padbench.console.looks import AllAgree, Looks, Seen, reachable
 from padbench.parts import ConsoleTiming
 
-__all__ = ["Delays", "LatencySetup", "Stretch", "latch_moments", "press_to_picture"]
+__all__ = ["Delays", "LatencySetup", "Stretch", "press_to_picture"]
 
 _CYCLE_OF_FRAMES = 2
 """Frames after which long and short ones repeat."""
@@ -38,7 +38,8 @@ class LatencySetup:
     register stops loading. ``processing``: pictures from the frame of the read to the one that
     shows it, at least 1. ``screen_line``: where on the screen one looks, 0 is the top.
     ``bounce``: CPU cycles of chatter after the press. ``closed``: the chance that a pass that
-    looks during the chatter finds the contact closed. ``ValueError`` for what cannot be.
+    looks during the chatter finds the contact closed. ``looks``: what the routine makes of it;
+    None: a press counts once all passes have seen it. ``ValueError`` for what cannot be.
     """
 
     timing: ConsoleTiming
@@ -48,6 +49,7 @@ class LatencySetup:
     screen_line: int = 120
     bounce: Fraction = Fraction(0)
     closed: Fraction = Fraction(1, 2)
+    looks: Looks | None = None
 
     def __post_init__(self) -> None:
         """Check the ranges."""
@@ -64,6 +66,11 @@ class LatencySetup:
             raise ValueError("the passes of a poll come one after the other, and there is one")
         if self.bounce < 0 or not 0 <= self.closed <= 1:
             raise ValueError("chatter lasts 0 cycles or longer, and a chance is from 0 to 1")
+
+    @property
+    def policy(self) -> Looks:
+        """``looks``, or that all passes have to agree."""
+        return AllAgree(self.latches) if self.looks is None else self.looks
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,8 +107,20 @@ class Delays:
     @cached_property
     def corners(self) -> tuple[tuple[Fraction, Fraction], ...]:
         """(delay, share of presses that are no slower): straight lines between these points."""
-        edges = sorted({edge for s in self.stretches for edge in (s.low, s.high)})
-        return tuple((edge, self.share_within(edge)) for edge in edges)
+        bends: dict[Fraction, Fraction] = {}
+        for s in self.stretches:
+            slope = s.share / (s.high - s.low)
+            bends[s.low] = bends.get(s.low, Fraction(0)) + slope
+            bends[s.high] = bends.get(s.high, Fraction(0)) - slope
+        total = slope = Fraction(0)
+        found = []
+        before = self.smallest
+        for edge in sorted(bends):
+            total += slope * (edge - before)
+            slope += bends[edge]
+            before = edge
+            found.append((edge, total))
+        return tuple(found)
 
     def share_within(self, delay: Fraction) -> Fraction:
         """The share of presses with at most this delay."""
@@ -132,44 +151,44 @@ class Delays:
         return self.corners[-1][0]
 
 
-def latch_moments(run: Run) -> tuple[Fraction, ...]:
-    """For each latch of an undisturbed run, the cycle with whose end the register stops loading."""
-    moments, level = [], 0
-    for access in run.accesses:
-        if access.kind == "latch":
-            if level and not access.value:
-                moments.append(Fraction(access.cycle + 1))
-            level = access.value
-    return tuple(moments)
-
-
 def press_to_picture(setup: LatencySetup) -> Delays:
     """The distribution of the delay over all moments of a press, in CPU cycles."""
     timing, plan = setup.timing, setup.plan
     span = _frame_start(timing, _CYCLE_OF_FRAMES * plan.every)
     # Presses of one whole turn of long and short frames, the turn that ends with a poll; polls go
     # on until one has seen even the last of them after its chatter.
-    first = list(_polls(setup, 0))
-    end = _looks(setup, first[-1])[0]
+    moments = reachable(setup.policy, setup.bounce)
+    end = _begins(setup, setup.plan.first + (_CYCLE_OF_FRAMES - 1) * setup.plan.every) + moments[0]
     start = end - span
     polls: list[int] = []
     number = -_CYCLE_OF_FRAMES
-    while not polls or _looks(setup, polls[-1])[0] < end + setup.bounce:
-        frame = plan.first + number * plan.every
-        if _looks(setup, frame)[-1] > start:
+    while not polls or _begins(setup, polls[-1]) + moments[0] < end + setup.bounce:
+        frame = setup.plan.first + number * setup.plan.every
+        if _begins(setup, frame) + moments[-1] > start:
             polls.append(frame)
         number += 1
-    looks = [_looks(setup, frame) for frame in polls]
+    begins = [_begins(setup, frame) for frame in polls]
     edges = {start, end}
-    for moments in looks:
-        for moment in moments:
+    for begin in begins:
+        for look in moments:
+            moment = begin + look
             edges |= {at for at in (moment, moment - setup.bounce) if start < at < end}
+    known: dict[tuple[int, int], Fraction] = {}
+
+    def chance_of(press: Fraction, begin: Fraction) -> Fraction:
+        """Hangs on nothing but which looks come before the press, and which in the chatter."""
+        since = press - begin
+        key = bisect_left(moments, since), bisect_left(moments, since + setup.bounce)
+        if key not in known:
+            known[key] = _chance(setup, press, begin)
+        return known[key]
+
     ordered = sorted(edges)
     stretches = []
     for low, high in pairwise(ordered):
         left = Fraction(1)
-        for frame, moments in zip(polls, looks, strict=True):
-            chance = _chance(setup, (low + high) / 2, moments)
+        for frame, begin in zip(polls, begins, strict=True):
+            chance = chance_of((low + high) / 2, begin)
             if chance:
                 shown = _shown(setup, frame)
                 share = left * chance * (high - low) / span
@@ -180,29 +199,30 @@ def press_to_picture(setup: LatencySetup) -> Delays:
     return Delays(tuple(stretches))
 
 
-def _polls(setup: LatencySetup, number: int) -> Iterator[int]:
-    """Frames of the polls of one turn of long and short frames."""
-    for n in range(_CYCLE_OF_FRAMES):
-        yield setup.plan.first + (number + n) * setup.plan.every
-
-
-def _chance(setup: LatencySetup, press: Fraction, looks: tuple[Fraction, ...]) -> Fraction:
-    """That every pass of a poll sees a press."""
-    chance = Fraction(1)
-    for moment in looks:
-        if moment < press:
-            return Fraction(0)
-        if moment < press + setup.bounce:
-            chance *= setup.closed
+def _chance(setup: LatencySetup, press: Fraction, begin: Fraction, seen: Seen = ()) -> Fraction:
+    """That the poll that starts at ``begin`` hands on a press, given what its looks saw so far."""
+    look = setup.policy.after(seen)
+    if isinstance(look, bool):
+        return Fraction(look)
+    moment = begin + look
+    closed = setup.closed
+    if moment < press:
+        closed = Fraction(0)
+    elif moment >= press + setup.bounce:
+        closed = Fraction(1)
+    chance = Fraction(0)
+    if closed:
+        chance += closed * _chance(setup, press, begin, (*seen, True))
+    if closed != 1:
+        chance += (1 - closed) * _chance(setup, press, begin, (*seen, False))
     return chance
 
 
-def _looks(setup: LatencySetup, frame: int) -> tuple[Fraction, ...]:
-    """The moments at which the passes of the poll in a frame look at the contacts."""
+def _begins(setup: LatencySetup, frame: int) -> Fraction:
+    """When the poll in a frame starts."""
     timing = setup.timing
     lines = (setup.plan.line - timing.blanking_from) % timing.lines
-    begin = _frame_start(timing, frame) + lines * timing.cycles_per_line
-    return tuple(begin + latch for latch in setup.latches)
+    return _frame_start(timing, frame) + lines * timing.cycles_per_line
 
 
 def _shown(setup: LatencySetup, frame: int) -> Fraction:

@@ -22,7 +22,7 @@ from padbench.console.routine import DEFAULT_LIMIT, Routine
 from padbench.console.run import Run, held_by, run_case
 from padbench.console.steps import Steps
 
-__all__ = ["PlainEngine", "reads_ahead", "stops_of", "undisturbed"]
+__all__ = ["PlainEngine", "reads_ahead", "stops_of", "touched_phases", "undisturbed"]
 
 _READ, _PORT = 1, 2
 _WORST: tuple[Kind, ...] = ("accepted_wrong", "never_settles", "corrupt")
@@ -138,7 +138,7 @@ class PlainEngine:
         for held in range(STATES):
             calm = undisturbed(routine, console, held, limit, steps)
             if calm.kinds not in known:
-                known[calm.kinds] = _touched_phases(calm, period, limit)
+                known[calm.kinds] = touched_phases(calm, period, limit)
             touched = known[calm.kinds]
             if len(touched) < period:
                 first = next(n for n in range(period) if n >= len(touched) or touched[n] != n)
@@ -162,7 +162,7 @@ class PlainEngine:
         )
 
 
-def _touched_phases(calm: Run, period: int, limit: int) -> list[int]:
+def touched_phases(calm: Run, period: int, limit: int) -> list[int]:
     """Phases with a stop in a port read, or with so many stops that the limit is passed."""
     ahead = reads_ahead(calm.kinds)
     touched = []

@@ -6,8 +6,9 @@ that, and a test holds the two to each other.
 """  # noqa: E501
 
 from dataclasses import dataclass, field
+from typing import Protocol
 
-__all__ = ["PadPort", "Pass"]
+__all__ = ["PadPort", "Pass", "Plugged"]
 
 _PAST_THE_END = 1
 """What a shift brings in: the grounded serial input, inverted by the console."""
@@ -22,6 +23,21 @@ class Pass:
 
     byte: int
     reads: tuple[int, ...]
+
+
+class Plugged(Protocol):
+    """Whatever is plugged into a port; ``now`` is a cycle of the run, stolen ones included."""
+
+    passes: list[Pass]
+
+    def strobe(self, level: int, now: int) -> None:
+        """A write of the latch bit."""
+
+    def stopped(self, extra: int, stolen: int, now: int) -> None:
+        """``extra`` clocks in the ``stolen`` cycles that end where cycle ``now`` begins."""
+
+    def read(self, now: int) -> int:
+        """One read: 1 is pressed."""
 
 
 @dataclass(slots=True)
@@ -40,7 +56,7 @@ class PadPort:
     _reads: list[int] = field(default_factory=list)
     _whole: bool = True
 
-    def strobe(self, level: int) -> None:
+    def strobe(self, level: int, now: int = 0) -> None:
         """A write of the latch bit; while it is 1 the register loads (transparent)."""
         if self.latched and not level:
             self._bits, self._reads, self._whole = [], [], False
@@ -53,6 +69,10 @@ class PadPort:
         if not self.latched:
             for _ in range(times):
                 self.content = (self.content << 1 | _PAST_THE_END) & 0xFF
+
+    def stopped(self, extra: int, stolen: int, now: int) -> None:
+        """The clocks of repeated reads."""
+        self.clock(extra)
 
     def read(self, now: int) -> int:
         """One read of the port in cycle ``now``: 1 is pressed. Its clock shifts afterwards."""

@@ -40,7 +40,8 @@ class Routine:
 
     ``segments`` are (address, bytes). ``results`` says where the result for each pad stands, first
     port first; before each case these places hold the held state. ``lines`` gives the source line
-    of an address where there is a source.
+    of an address where there is a source. ``second_only``: the pad is on the console's second port,
+    which then stands first in ``ports``; the latch is written where it always is.
     """
 
     name: str
@@ -50,6 +51,7 @@ class Routine:
     ports: tuple[int, int] = PORTS
     labels: Mapping[str, int] = field(default_factory=dict)
     lines: Mapping[int, int] = field(default_factory=dict)
+    second_only: bool = False
 
     def __post_init__(self) -> None:
         """Refuse what cannot be run: ``RoutineError``."""
@@ -112,6 +114,11 @@ class Routine:
         return ", ".join(f"${at:04X}..${at + len(code) - 1:04X}" for at, code in self.segments)
 
     @property
+    def strobe(self) -> int:
+        """The address whose bit 0 is the latch when written: that of the console's first port."""
+        return self.ports[1 if self.second_only else 0]
+
+    @property
     def pads(self) -> tuple[int, ...]:
         """Places in ``ports`` of the pads whose results are judged."""
         return tuple(range(len(self.results)))
@@ -125,14 +132,17 @@ class Routine:
         line = None if at is None else self.lines.get(at)
         return RoutineError.at(self.name, line, found, wrong, instead)
 
-    def check_instruction(self, pc: int, memory: Sequence[int]) -> None:
+    def check_instruction(
+        self, pc: int, memory: Sequence[int], came_from: int | None = None
+    ) -> None:
         """Raise `RoutineError` unless a whole documented instruction of ours stands at ``pc``.
 
-        In ``memory`` as it is now: code may have changed itself.
+        In ``memory`` as it is now: code may have changed itself. ``came_from`` is the instruction
+        before it, to blame for a jump into nowhere.
         """
         if not self.loaded[pc]:
             raise self.error(
-                None,
+                came_from,
                 f"${pc:04X}",
                 "is jumped to and is no part of the routine",
                 f"keep to {self.extent}, and end with the RTS that matches the call",

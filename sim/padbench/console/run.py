@@ -8,17 +8,18 @@ the fetch hooks in there. Two pads are always plugged in. The first holds ``held
 holds the opposite of each button, so that a routine that mixes the two up is noticed.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from py65.devices.mpu6502 import MPU
 
 from padbench.console.fetch import Console, SampleFetch, Stop
-from padbench.console.port import PadPort, Pass
+from padbench.console.port import PadPort, Pass, Plugged
 from padbench.console.routine import DEFAULT_LIMIT, Routine
 from padbench.console.steps import Steps
 
-__all__ = ["Access", "Run", "held_by", "run_case"]
+__all__ = ["Access", "Carried", "Run", "held_by", "run_case"]
 
 _STACK = 0xFD
 _RETURN = 0xFFF0
@@ -79,6 +80,25 @@ class Run:
         return min(wrong)[1:] if wrong else None
 
 
+@dataclass(slots=True)
+class Carried:
+    """What a call of a routine leaves for the next: memory, and what its caller keeps in A."""
+
+    memory: list[int]
+    a: int = 0
+
+    @classmethod
+    def fresh(cls, routine: Routine, states: Sequence[int]) -> "Carried":
+        """Memory as loaded, and a state, port by port, where each result stands."""
+        carried = cls(list(routine.image))
+        for state, place in zip(states, routine.results, strict=False):
+            if place == "A":
+                carried.a = state
+            else:
+                carried.memory[place] = state
+        return carried
+
+
 def held_by(port: int, held: int) -> int:
     """The state of the pad on a port when the first one holds ``held``."""
     return held ^ 0xFF if port else held
@@ -93,41 +113,58 @@ def run_case(
     limit: int = DEFAULT_LIMIT,
     preset: int = 0,
     steps: Steps | None = None,
+    pads: Sequence[Plugged] = (),
+    carried: Carried | None = None,
 ) -> Run:
     """Run one case; ``preset`` is exclusive-ored into the held state that the results start from.
 
-    ``steps`` is what runs of the same routine can share, to be quicker.
+    ``steps`` is what runs of the same routine can share, to be quicker. ``pads``, one for each
+    port, take the place of those that hold ``held``. With ``carried`` the routine goes on from what
+    an earlier call left, which is brought up to date, and ``held`` presets nothing.
 
     Raises `RoutineError` for an undocumented opcode or a jump out of the routine.
     """
-    case = _Case(routine, console, held, preset, fetch)
+    case = _Case(routine, console, held, preset, fetch, pads, carried)
     steps = steps or Steps(routine)
     finished = False
     while not finished and case.now <= limit:
         finished = case.step(steps)
-    return case.run(finished and case.now <= limit)
+    run = case.run(finished and case.now <= limit)
+    if carried is not None and run.finished and "A" in routine.results:
+        carried.a = run.results[routine.results.index("A")]
+    return run
 
 
 class _Case:
     """A case under way: CPU, pads, and what has been seen so far."""
 
     def __init__(
-        self, routine: Routine, console: Console, held: int, preset: int, fetch: SampleFetch | None
+        self,
+        routine: Routine,
+        console: Console,
+        held: int,
+        preset: int,
+        fetch: SampleFetch | None,
+        pads: Sequence[Plugged],
+        carried: Carried | None,
     ) -> None:
         self.routine, self.console, self.fetch = routine, console, fetch
-        self.memory = memory = list(routine.image)
+        self.memory = memory = list(routine.image) if carried is None else carried.memory
         self.cpu = cpu = MPU(memory, routine.entry)
         cpu.sp, cpu.p = _STACK, _INTERRUPTS_OFF
         memory[0x100 + _STACK + 1], memory[0x100 + _STACK + 2] = _RETURN & 0xFF, _RETURN >> 8
-        for port, place in enumerate(routine.results):
-            start = held_by(port, held) ^ preset
-            if place == "A":
-                cpu.a = start
-            else:
-                memory[place] = start
-        self.pads = [PadPort(held_by(port, held)) for port in range(2)]
+        if carried is not None:
+            cpu.a = carried.a
+        else:
+            for port, place in enumerate(routine.results):
+                start = held_by(port, held) ^ preset
+                if place == "A":
+                    cpu.a = start
+                else:
+                    memory[place] = start
+        self.pads: Sequence[Plugged] = pads or [PadPort(held_by(port, held)) for port in range(2)]
         self.ports = {address: port for port, address in enumerate(routine.ports)}
-        self.strobe = routine.ports[0]
+        self.strobe = routine.strobe
         self.accesses: list[Access] = []
         self.kinds = bytearray()
         self.now = 0
@@ -159,7 +196,7 @@ class _Case:
             values[-1:] = [self.memory[self.strobe]] * bool(written)
             for (at, own), value in zip(written, values, strict=True):
                 for pad in self.pads:
-                    pad.strobe(value & 1)
+                    pad.strobe(value & 1, at)
                 self.accesses.append(Access("latch", at, own, 0, value & 1))
         return last
 
@@ -172,7 +209,8 @@ class _Case:
             self.kinds.append(1)
             return
         extra = self.console.extra_clocks(stolen) if stolen else 0
-        self.pads[port].clock(extra)
+        if extra:
+            self.pads[port].stopped(extra, stolen, self.now)
         bit = self.pads[port].read(self.now)
         # Data lines that no pad drives keep what was on the bus last, the high byte of the port's
         # address (from memory); the port drives the lowest five.

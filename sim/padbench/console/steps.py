@@ -29,6 +29,7 @@ class Steps:
 
     def __init__(self, routine: Routine) -> None:
         self.routine = routine
+        self.last: int | None = None
         self.known: dict[tuple[int, int], tuple[list[int], Bus]] = {}
 
     def next(self, cpu: Registers) -> Bus:
@@ -39,9 +40,10 @@ class Steps:
         pc, memory = cpu.pc, cpu.memory
         key = pc, cpu.p & 0xC3 if memory[pc] & 0x1F == 0x10 else 0  # flags matter to a branch
         found = self.known.get(key)
+        came_from, self.last = self.last, pc
         if found is not None and memory[pc : pc + 3] == found[0]:
             return found[1]
-        self.routine.check_instruction(pc, memory)
+        self.routine.check_instruction(pc, memory, came_from)
         bus = self._bus(cpu)
         instruction = INSTRUCTIONS[memory[pc]]
         if instruction.mnemonic in _FIXED_INSIDE or (

@@ -2,29 +2,26 @@
 
     timeline = case_wave(routine, console, pad, held=0, period=432, phase=18)
 
-Latch and clock are what the bus does, at the console's true clock: the latch follows the end of
-the write cycle; the clock is low during a read of the port and rises with its end, where the
-program also takes the data line as it stood before that edge (from memory). Repeated reads that
-join hold the clock low until the sample is fetched; where each counts, it is low in the second
-half of each.
+Latch and clock are what the bus does, at the console's true clock: see `padbench.console.edges`.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
 
 from padbench.buttons import spelled
+from padbench.console.edges import LineEdges
 from padbench.console.fetch import Console, SampleFetch
 from padbench.console.routine import DEFAULT_LIMIT, Routine
 from padbench.console.run import Run, held_by, run_case
 from padbench.model.bench import simulate
 from padbench.pad import PadModel
-from padbench.stimulus import DrivenLines, Stimulus
+from padbench.stimulus import Stimulus
 from padbench.timeline import Timeline, Wire, Word
 
-__all__ = ["STOPPED", "case_wave", "driven_by"]
+__all__ = ["STOPPED", "case_wave"]
 
 STOPPED = "read of the port stopped"
 """How the note of a stopped read begins."""
@@ -57,13 +54,15 @@ def case_wave(
     def ps(cycle: Fraction | int) -> int:
         return timing.to_ps(cycle + _LEAD)
 
+    lines = LineEdges(timing, port)
+    lines.add(run.accesses, 0, _LEAD)
     state = held_by(port, held) | pad.stuck
     stimulus = Stimulus(
         contacts=((0, state),),
         reads=(),
         end=ps(run.cycles + _LEAD),
         notes=_notes(run, ps, port, state),
-        driven=driven_by(run, console, port),
+        driven=lines.driven,
     )
     timeline = simulate(pad, stimulus)
     stopped = [(0, 0)]
@@ -83,39 +82,6 @@ def case_wave(
         },
         events={**timeline.events, **({"cpu.request": np.asarray(requests)} if requests else {})},
     )
-
-
-def driven_by(run: Run, console: Console, port: int) -> DrivenLines:
-    """Latch and clock of one port as a run drove them, shifted by the lead-in of a wave."""
-    latch: list[int] = []
-    clock: list[int] = []
-    samples: list[int] = []
-    level = 0
-
-    def ps(cycle: Fraction | int) -> int:
-        return console.timing.to_ps(cycle + _LEAD)
-
-    for access in run.accesses:
-        if access.kind == "latch":
-            if access.value != level:
-                level = access.value
-                latch.append(ps(access.cycle + 1))
-        elif access.port == port:
-            first = access.cycle - access.stolen
-            if access.extra == 1:
-                clock += (ps(first), ps(access.cycle - 1))
-            else:
-                clock += _halves(ps, range(first, first + access.extra))
-            # A read right behind another one needs a moment of high before it.
-            early = bool(clock) and clock[-1] >= ps(access.cycle)
-            start = access.cycle + Fraction(1, 2) if early else Fraction(access.cycle)
-            clock += (ps(start), ps(access.cycle + 1))
-            samples.append(ps(access.cycle + 1))
-    return DrivenLines(tuple(latch), tuple(clock), tuple(samples))
-
-
-def _halves(ps: Callable[[Fraction | int], int], cycles: Iterable[int]) -> list[int]:
-    return [ps(at) for cycle in cycles for at in (cycle + Fraction(1, 2), Fraction(cycle + 1))]
 
 
 def _notes(

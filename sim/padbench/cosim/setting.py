@@ -32,7 +32,7 @@ def system_period(sheet: Sheet) -> int | None:
 
 def hdl_setting(sheet: Sheet) -> Setting:
     """The sheet's pad and poll, with the design in place of the register."""
-    base = setting_of(sheet, sheet.works_with.ports[0], "fast")
+    base = setting_of(sheet, sheet.works_with.ports[0], "fast").typed
     timing = _timing(base.timing)
     reading = base.passes * (timing.length + timing.latch_to_clock)
     period = on_grid(reading + timing.length // 4)

@@ -7,7 +7,6 @@ return processes rather than MyHDL blocks: a block looks through the whole call 
 made, which takes longer than most scenarios run, and only what is converted has to be one.
 """
 
-from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -23,7 +22,7 @@ from padbench.model.program import console_edges, driven_edges, within_limits
 from padbench.model.record import Log, record
 from padbench.model.traces import Traces, assemble
 from padbench.pad import PadModel
-from padbench.stimulus import ScriptedRead, Stimulus
+from padbench.stimulus import Stimulus
 from padbench.timeline import Timeline
 
 __all__ = ["simulate"]
@@ -40,7 +39,7 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
     console = console_edges(stimulus.reads) if driven is None else driven_edges(driven)
     latch = far_end(console.latch, pad.latch_line)
     clock = far_end(console.clock, pad.clock_line)
-    serial = _serial_levels(pad, stimulus.reads)
+    serial = _serial_levels(pad, stimulus)
     steady = (
         not watch
         and pad.load == "transparent"
@@ -82,14 +81,19 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
     return assemble(pad, stimulus, traces)
 
 
-def _serial_levels(pad: PadModel, reads: Sequence[ScriptedRead]) -> list[tuple[int, int]]:
+def _serial_levels(pad: PadModel, stimulus: Stimulus) -> list[tuple[int, int]]:
     """(picoseconds, level) of the serial input; NO_LEVEL is left open."""
+    wanted = [
+        (read.start, pad.serial if isinstance(read.serial, str) else read.serial)
+        for read in stimulus.reads
+    ]
+    if stimulus.driven is not None:
+        wanted += stimulus.driven.serial
     levels = [(0, NO_LEVEL if pad.serial is None else pad.serial)]
-    for read in reads:
-        level = pad.serial if isinstance(read.serial, str) else read.serial
-        level = NO_LEVEL if level is None else level
+    for start, wish in wanted:
+        level = NO_LEVEL if wish is None else wish
         if level != levels[-1][1]:
-            levels.append((read.start, level))
+            levels.append((start, level))
     return levels
 
 

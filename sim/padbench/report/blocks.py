@@ -222,7 +222,8 @@ def article_of(run: ScenarioResult, about: str) -> Article:
     shown = sorted((wrong + right)[:_MOST_READS], key=lambda row: row[0])
     left_out = len(numbered) - len(shown)
     if run.accepted:
-        states = ", ".join(map(spelled, run.accepted[:16])) + " …" * (len(run.accepted) > 16)
+        known = ("–" if one is None else spelled(one) for one in run.accepted[:16])
+        states = ", ".join(known) + " …" * (len(run.accepted) > 16)
         about += f" After each poll the console acts on: {states}."
     said = [problem.says for problem in run.problems]
     said += [f"{found.id}: {found.says} ({found.where})" for found in run.broken]

@@ -18,6 +18,7 @@ __all__ = [
     "expected_bits",
     "fits",
     "held_state",
+    "wire_bits",
 ]
 
 Moves = Sequence[tuple[int, int]]
@@ -76,11 +77,15 @@ def expected_bits(
     ones move up.
     """
     past = None if serial is None else serial == 0
-    wire: list[bool | None] = [bool(held & 128 >> place) for place in range(8)]
-    wire += [False] * (stages - 8) + [past] * (clocks + extra_clocks)
+    wire = [*wire_bits(held, stages), *[past] * (clocks + extra_clocks)]
     if stopped_bit:
         del wire[stopped_bit - 1 : stopped_bit - 1 + extra_clocks]
     return tuple(wire[:clocks])
+
+
+def wire_bits(held: int, stages: int) -> list[bool | None]:
+    """What a register that has just loaded will show: buttons, then stages without one."""
+    return [*(bool(held & 128 >> place) for place in range(8)), *[False] * (stages - 8)]
 
 
 def accepted_states(bytes_read: Iterable[int], passes: int, before: int = 0) -> tuple[int, ...]:

@@ -98,7 +98,7 @@ def bounce(setting: Setting) -> Script:
     plan.poll()
     for closing in (True, False):
         _, fall = plan.latch_at_pad
-        start = max(plan.reads[-1].start + plan.reads[-1].length, fall - setting.bounce // 2)
+        start = max(plan.last_end, fall - setting.bounce // 2)
         for count, part in enumerate(_BOUNCES):
             down = (count % 2 == 0) == closing
             plan.hold(button if down else 0, at=start + int(setting.bounce * part))

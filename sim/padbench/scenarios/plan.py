@@ -7,16 +7,17 @@ return plan.script()
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from padbench.buttons import byte_of, spelled
 from padbench.pad import PadModel, Policy
 from padbench.scenarios.expect import allowed_states, closed_contacts, expected_bits, held_state
+from padbench.scenarios.program import FetchCase, Unsettled, extra_clocks_arriving
+from padbench.scenarios.program_script import Call, program_script
 from padbench.scenarios.script import Bits, Expected, Script, Setting
 from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
 
 __all__ = ["Plan", "Unsettled", "extra_clocks_at_pad"]
-
 
 _EXTRA_MAY_BREAK = frozenset(
     f"timing.{rule}"
@@ -25,17 +26,12 @@ _EXTRA_MAY_BREAK = frozenset(
 """Extra clocks are shorter than any the program makes; that is no fault of the pad."""
 
 
-@dataclass(frozen=True, slots=True)
-class Unsettled:
-    """From ``start`` to ``end`` (picoseconds) these buttons may read either way."""
-
-    start: int
-    end: int
-    buttons: int
-
-
 class Plan:
-    """Builds a `Script`. Each poll takes the next slot; contacts move half-way between polls."""
+    """Builds a `Script`. Each poll takes the next slot; contacts move half-way between polls.
+
+    Where the setting has a program, the program makes the polls, and how many passes a poll has is
+    its own affair; give it ``setting.typed`` for reads that no program makes.
+    """
 
     def __init__(self, setting: Setting, *, passes: int | None = None) -> None:
         self.setting = setting
@@ -47,6 +43,7 @@ class Plan:
         self.breaks: set[str] = set()
         self.tolerates: set[str] = set()
         self._overridden: dict[int, Bits] = {}
+        self._calls: list[Call] = []
         self._free = max(setting.period // 2, 1_000_000)
         self._slot = self._free
 
@@ -58,15 +55,20 @@ class Plan:
     @property
     def between(self) -> int:
         """A moment well before the next poll and after the last one."""
-        last = self.reads[-1].start + self.reads[-1].length if self.reads else 0
-        return (last + self.next_start) // 2
+        return (self.last_end + self.next_start) // 2
+
+    @property
+    def last_end(self) -> int:
+        """When the last poll surely is over."""
+        return self._free if self.reads or self._calls else 0
 
     @property
     def latch_at_pad(self) -> tuple[int, int]:
         """Rise and fall of the next poll's latch at the pad's end of the cable."""
-        line = self.setting.pad.latch_line
+        line, program = self.setting.pad.latch_line, self.setting.program
+        rise, fall = program.latch if program else (0, self.setting.timing.latch_width)
         start = self.next_start
-        return start + (line.rise or 0), start + self.setting.timing.latch_width + (line.fall or 0)
+        return start + rise + (line.rise or 0), start + fall + (line.fall or 0)
 
     def hold(self, buttons: Iterable[str] | int, at: int | None = None) -> None:
         """From now on (or ``at`` picoseconds) exactly these contacts are closed, and stuck ones."""
@@ -88,11 +90,17 @@ class Plan:
     ) -> None:
         """One poll: ``passes`` reads, one after the other.
 
-        ``stopped`` gives, pass by pass, (bit, extra clocks); (0, 0) is an undisturbed one.
+        ``stopped`` gives, pass by pass, (bit, extra clocks); (0, 0) is an undisturbed one. A
+        program is stopped by its console's fetch, at the first bit named.
         """
         first = start = self.next_start
         if note is not None:
             self.note(note)
+        if self.setting.program is not None:
+            passes = enumerate(stopped)
+            stop = next(((number, bit) for number, (bit, _) in passes if bit), None)
+            self._call(Call(first, stop=stop, serial=self._serial(serial), expect=expect))
+            return
         for number in range(self.passes):
             bit, extra = stopped[number] if number < len(stopped) else (0, 0)
             read = ScriptedRead(start, timing or self.setting.timing, bit, extra, serial)
@@ -105,10 +113,27 @@ class Plan:
             start = self._free + self._pause(read)
         self._slot = first + self.setting.period
 
+    def play_case(self, case: FetchCase) -> None:
+        """A case of a sweep as the next poll of the program, which begins anew for it."""
+        self.hold(case.held)
+        self.note(f"{case.says}; first request in cycle {case.phase} of the poll")
+        serial = self._serial("as built")
+        self._call(Call(self.next_start, phase=case.phase, preset=case.held, serial=serial))
+
+    def _call(self, call: Call) -> None:
+        program = self.setting.program
+        assert program is not None
+        if call.stop is not None or call.phase is not None:
+            self.tolerates |= _EXTRA_MAY_BREAK
+        self._calls.append(call)
+        self._free = call.start + program.longest
+        self._slot = call.start + self.setting.period
+
+    def _serial(self, wish: int | str | None) -> int | None:
+        return self.setting.pad.serial if isinstance(wish, str) else wish
+
     def _pause(self, read: ScriptedRead) -> int:
         """Between two passes: as between latch and clock, if the period leaves so much."""
-        if self.setting.gap is not None:
-            return self.setting.gap
         spare = self.setting.period - self.passes * read.length
         return max(0, min(read.timing.latch_to_clock, spare // self.passes))
 
@@ -124,6 +149,16 @@ class Plan:
     def script(self) -> Script:
         """The finished script, with what must come out worked out from the setting."""
         moves = sorted(self.moves, key=lambda move: move[0])
+        notes = self.notes or [(when, "held: " + spelled(byte)) for when, byte in moves]
+        if self.setting.program is not None:
+            end = max(self._free + self.setting.period // 4, moves[-1][0] + 1)
+            base = Script(
+                Stimulus(tuple(moves), (), end, tuple(sorted(notes))),
+                (),
+                breaks=frozenset(self.breaks),
+                tolerates=frozenset(self.tolerates),
+            )
+            return program_script(self.setting, self._calls, self.unsettled, base)
         policy = self.setting.pad.policy
         expected = tuple(
             self._overridden_or(index, self._expect(index, read, moves, policy))
@@ -132,7 +167,6 @@ class Plan:
         last = self.reads[-1]
         end = last.start + last.length + max(self.setting.period // 4, last.timing.latch_to_clock)
         end = max(end, moves[-1][0] + 1)
-        notes = self.notes or [(when, "held: " + spelled(byte)) for when, byte in moves]
         return Script(
             Stimulus(tuple(moves), tuple(self.reads), end, tuple(sorted(notes))),
             expected,
@@ -184,22 +218,6 @@ class Plan:
 
 
 def extra_clocks_at_pad(pad: PadModel, read: ScriptedRead) -> int | None:
-    """How many of a read's extra clocks the pad gets; None if that cannot be told.
-
-    The pauses between extra clocks are short. A port that leaves the rise of the line to a
-    resistor may not get it high in time, and then the pulses run together into one; or only so
-    briefly that the register need not notice.
-    """
-    if not read.extra_clocks or pad.clock_line.rise is None:
-        return 0
-    limits = pad.limits
+    """How many of a read's extra clocks the pad gets; None if that cannot be told."""
     low, pause = read.timing.extra_pulse
-    high = pause - pad.clock_line.rise
-    if high <= 0:
-        return 0
-    kept = (
-        high >= limits.clock_width.ps
-        and low + pause >= limits.clock_period.ps
-        and pause + read.timing.sample >= limits.answer.ps
-    )
-    return read.extra_clocks if kept else None
+    return extra_clocks_arriving(pad, read.extra_clocks, low, pause, pause + read.timing.sample)

@@ -1,4 +1,7 @@
-"""Reads that are not plain: too long, cut off, in quick succession, or of an open input."""
+"""Reads that are not plain: too long, cut off, in quick succession, or of an open input.
+
+A program as the poll makes no such reads; they are made at its shortest times.
+"""
 
 from dataclasses import replace
 
@@ -18,7 +21,7 @@ def past_the_end(setting: Setting) -> Script:
     With the usual tie to ground that is "pressed" (common practice); a pad that leaves the input
     open is held to the same, and cannot keep it.
     """
-    plan = Plan(setting)
+    plan = Plan(setting.typed)
     pad = setting.pad
     clocks = pad.stages + 8
     for buttons in ([], ["A", "Right"]):
@@ -37,7 +40,7 @@ def past_the_end(setting: Setting) -> Script:
 
 def cut_short(setting: Setting) -> Script:
     """A new latch after three clocks: the read is given up and the next one is whole."""
-    plan = Plan(setting, passes=1)
+    plan = Plan(setting.typed, passes=1)
     plan.hold(["A", "Select", "Left"])
     plan.poll()
     plan.poll(note="will be cut short")
@@ -51,7 +54,7 @@ def cut_short(setting: Setting) -> Script:
 
 def long_latch(setting: Setting) -> Script:
     """The latch stays high for long: the pad goes on loading until it falls."""
-    plan = Plan(setting, passes=1)
+    plan = Plan(setting.typed, passes=1)
     plan.poll()
     wide = max(20 * setting.timing.latch_width, 1_000_000_000)
     plan.hold(["Down"], at=plan.next_start + wide // 3)
@@ -63,7 +66,7 @@ def long_latch(setting: Setting) -> Script:
 
 def back_to_back(setting: Setting) -> Script:
     """Two polls with nothing but one clock's pause between them."""
-    plan = Plan(setting, passes=1)
+    plan = Plan(setting.typed, passes=1)
     plan.hold(["Select", "Right"])
     plan.poll()
     first = plan.reads[-1]
@@ -75,7 +78,7 @@ def back_to_back(setting: Setting) -> Script:
 
 def open_serial_input(setting: Setting) -> Script:
     """The serial input torn off: the eight buttons still read right, what follows does not."""
-    plan = Plan(setting)
+    plan = Plan(setting.typed)
     plan.hold(["B", "Right"])
     plan.poll(serial=None)
     plan.poll(serial=None, timing=setting.timing.with_clocks(setting.pad.stages + 8))

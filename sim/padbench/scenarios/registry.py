@@ -5,7 +5,7 @@ from collections.abc import Callable
 from padbench.scenarios import basic, moments, reading, stopped
 from padbench.scenarios.script import Scenario, Script, Setting
 
-__all__ = ["SCENARIOS"]
+__all__ = ["ROUTINE_SCENARIOS", "SCENARIOS"]
 
 
 def _scenario(name: str, build: Callable[[Setting], Script]) -> Scenario:
@@ -39,3 +39,8 @@ SCENARIOS: dict[str, Scenario] = {
     }.items()
 }
 """By name, in the order in which they run."""
+
+ROUTINE_SCENARIOS: dict[str, Scenario] = {
+    "fetch-cases": _scenario("fetch-cases", stopped.fetch_cases)
+}
+"""Those that need a read routine as the poll; they run after the others."""

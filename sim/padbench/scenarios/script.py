@@ -1,12 +1,16 @@
 """What a scenario produces: something to do, and what must come out of it."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from padbench.pad import PadModel
 from padbench.stimulus import PollTiming, Stimulus
 
-__all__ = ["Bits", "Expected", "Scenario", "Script", "Setting"]
+if TYPE_CHECKING:
+    from padbench.scenarios.program import Program
+
+__all__ = ["Bits", "Expected", "Outcome", "Scenario", "Script", "Setting"]
 
 Bits = tuple[bool | None, ...]
 """Bits in the order of the wire; True is pressed, None is "either will do"."""
@@ -17,9 +21,8 @@ class Setting:
     """The design a scenario is made for: the pad at one corner, and the console's poll.
 
     ``period`` (from one poll to the next), ``bounce`` (longest time a contact bounces) in
-    picoseconds; ``passes`` reads make one poll. ``gap`` (picoseconds) runs from the end of one pass
-    to the latch of the next; None: as long as from latch to clock. ``extra_clocks`` are the numbers
-    of clocks that a stopped read may bring.
+    picoseconds; ``passes`` reads make one poll. With a ``program`` that makes the polls, ``timing``
+    has its shortest times; they are for reads that no program makes.
     """
 
     pad: PadModel
@@ -27,8 +30,12 @@ class Setting:
     period: int
     bounce: int
     passes: int = 1
-    gap: int | None = None
-    extra_clocks: tuple[int, ...] = (1, 2, 3)
+    program: "Program | None" = None
+
+    @property
+    def typed(self) -> "Setting":
+        """The same with reads at the given times, one by one where a program makes the polls."""
+        return self if self.program is None else replace(self, program=None, passes=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +62,18 @@ class Expected:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a program handed on after the poll at ``at`` (picoseconds), and what it should have.
+
+    None: it has not come back.
+    """
+
+    at: int
+    got: int | None
+    want: int | None
+
+
 @dataclass(frozen=True)
 class Script:
     """One scenario made concrete for one setting.
@@ -63,6 +82,10 @@ class Script:
     states, as patterns of eight bits, that the console may act on after it. ``breaks`` names
     timing rules that the script breaks on purpose and must be found, ``tolerates`` those that it
     may break.
+
+    A program's polls hang on what they read: this script is for the bits that it was made with.
+    ``replay`` makes the one for the bits that the wire really had, in the order of
+    ``stimulus.driven.samples``; ``outcomes`` has what the program hands on after each poll.
     """
 
     stimulus: Stimulus
@@ -71,6 +94,8 @@ class Script:
     accepted: tuple[tuple[Bits, ...], ...] = ()
     breaks: frozenset[str] = frozenset()
     tolerates: frozenset[str] = frozenset()
+    outcomes: tuple[Outcome, ...] = ()
+    replay: "Callable[[Sequence[bool | None]], Script] | None" = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from pydantic_core import ErrorDetails
 
 from padbench.buttons import byte_of
 from padbench.scenarios.plan import Plan
-from padbench.scenarios.registry import SCENARIOS
+from padbench.scenarios.registry import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.scenarios.script import Scenario, Script, Setting
 from padbench.sheet.fields import pad_name, the_button
 from padbench.sheet.locate import places
@@ -117,7 +117,7 @@ def scenarios_from_text(text: str, name: str) -> dict[str, Scenario]:
         parsed = _File.model_validate(document)
     except ValidationError as error:
         raise SheetError(_problems(name, text, document, error)) from None
-    taken = [*SCENARIOS]
+    taken = [*SCENARIOS, *ROUTINE_SCENARIOS]
     clashes = []
     for index, entry in enumerate(parsed.scenario):
         if entry.name in taken:
@@ -137,6 +137,8 @@ def scenarios_from_text(text: str, name: str) -> dict[str, Scenario]:
 
 
 def _build(entry: _Scenario, setting: Setting) -> Script:
+    if entry.passes or any(step.clocks or step.extra_clocks for step in entry.step):
+        setting = setting.typed  # no program makes such reads
     plan = Plan(setting, passes=entry.passes)
     serial: int | str | None = "as built"
     if entry.serial_input is not None:

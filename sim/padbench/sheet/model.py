@@ -211,6 +211,9 @@ class WorksWith(Table):
     ] = Field(examples=[["push-pull"]])
 
 
+_ROUTINE_KEYS = frozenset({"entry", "origin", "result", "ports", "repeated-reads"})
+
+
 class Poll(Table):
     """``[poll]``: the console's side, in seconds.
 
@@ -218,8 +221,10 @@ class Poll(Table):
     each fall of the clock to the moment the console looks at the data line. ``use`` names a poll of
     the parts tables, whose timings hold wherever the sheet gives none of its own. ``routine`` is a
     read routine, a shipped one or a file: the wires then come from its cycles on ``console``, once
-    a frame, and the timings here are those of a named poll that only stand in. ``line`` is that of
-    the frame at which a poll begins, by default the one in which blanking begins.
+    a frame, and the timings here are those of a named poll that only stand in. ``entry``,
+    ``origin``, ``result`` and ``ports`` are as on the command line; ``repeated_reads`` says whether
+    those of a stopped port join into one clock or clock each. ``line`` is that of the frame at
+    which a poll begins, by default the one in which blanking begins.
     """
 
     use: Annotated[str, OneOf("poll")] | None = Field(default=None, examples=["plain-loop"])
@@ -227,6 +232,17 @@ class Poll(Table):
         default=None, examples=["read-twice"]
     )
     console: Annotated[str, OneOf("console")] = Field(default="60hz", examples=["60hz"])
+    entry: Annotated[Text, AfterValidator(pad_name)] | None = Field(
+        default=None, examples=["$8000"]
+    )
+    origin: Annotated[Text, AfterValidator(pad_name)] | None = Field(
+        default=None, examples=["$8000"]
+    )
+    result: Annotated[Text, AfterValidator(pad_name)] | None = Field(default=None, examples=["A"])
+    ports: Annotated[Text, AfterValidator(pad_name)] | None = Field(
+        default=None, examples=["$4016,$4017"]
+    )
+    repeated_reads: Literal["joined", "each"] = Field(default="joined", examples=["joined"])
     latch_width: Annotated[Value, _time("8.9 us")]
     latch_to_clock: Annotated[Value, _time("5.4 us")]
     clock_low: Annotated[Value, _time("0.56 us")]
@@ -249,9 +265,14 @@ class Poll(Table):
     @model_validator(mode="before")
     @classmethod
     def _fill_in_named(cls, raw: Any) -> Any:
-        if not isinstance(raw, dict) or not ({"use", "routine"} & set(raw)):
+        if not isinstance(raw, dict):
             return raw
-        others = sorted(set(raw) - {"routine", "console", "line"})
+        alone = sorted(set(raw) & _ROUTINE_KEYS)
+        if "routine" not in raw and alone:
+            raise Refused(f"has {alone[0]} without a routine", 'write routine = "read-twice"')
+        if not {"use", "routine"} & set(raw):
+            return raw
+        others = sorted(set(raw) - {"routine", "console", "line"} - _ROUTINE_KEYS)
         if "routine" in raw and others:
             raise Refused(
                 f"has a routine, which brings its own timings, and {others[0]} as well",

@@ -332,7 +332,7 @@ def _add(
     return wrong
 
 
-@dataclass
+@dataclass(eq=False)
 class FastEngine:
     """A `RoutineEngine`. Keeps the survey of the routine it met last."""
 

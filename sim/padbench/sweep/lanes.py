@@ -131,7 +131,7 @@ class Lanes:
         self.period = period
         self.requested = np.where(period > 0, phase, NEVER)
         self.ports = {address: port for port, address in enumerate(routine.ports)}
-        self.strobe = routine.ports[0]
+        self.strobe = routine.strobe
         self.latched = np.zeros(count, np.bool_)
         self.pads = [
             _Pad(

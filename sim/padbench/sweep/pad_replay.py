@@ -140,7 +140,7 @@ def _build(case: PadCase, setting: Setting) -> Script:
     if part.moment > last:
         raise ValueError(f"at={part.moment}: this read has the moments 0 to {last}")
     timing = case_timing(setting.pad.limits, clocks)
-    slow = replace(setting, timing=timing, period=4 * timing.length, passes=1, gap=None)
+    slow = replace(setting.typed, timing=timing, period=4 * timing.length, passes=1)
     plan = Plan(slow)
     plan.hold(case.held)
     plan.poll(serial=part.tie)

@@ -1,7 +1,14 @@
 """The main job: run scenarios on a design, judge the waves, say what holds."""
 
 from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
-from padbench.verify.run import judge, run_scenario, setting_of, standing_for_all, timed, verify
+from padbench.verify.run import (
+    judge,
+    run_scenario,
+    scenarios_of,
+    setting_of,
+    standing_for_all,
+    verify,
+)
 
 __all__ = [
     "Problem",
@@ -10,8 +17,8 @@ __all__ = [
     "VerifyResult",
     "judge",
     "run_scenario",
+    "scenarios_of",
     "setting_of",
     "standing_for_all",
-    "timed",
     "verify",
 ]

@@ -47,7 +47,8 @@ class Problem:
 class ScenarioResult:
     """One scenario at one corner on one port.
 
-    ``accepted`` holds, for polls of several passes, what the console acts on after each.
+    ``accepted`` holds, for polls of several passes, what the console acts on after each; for those
+    of a read routine what it hands on, None if it has not come back.
     ``findings`` are those of the wires in this run.
     """
 
@@ -56,7 +57,7 @@ class ScenarioResult:
     corner: str
     port: str
     reads: tuple[ReadResult, ...]
-    accepted: tuple[int, ...]
+    accepted: tuple[int | None, ...]
     problems: tuple[Problem, ...]
     findings: tuple[Finding, ...]
     timeline: Timeline

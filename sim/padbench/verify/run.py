@@ -7,8 +7,11 @@ result.verdict, result.findings, result.scenarios
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from padbench.buttons import spelled
-from padbench.console.poll import routine_poll
+from padbench.console.engine import RoutineEngine
+from padbench.console.poll import poll_of, with_timings
 from padbench.decode import Names, Read, decode
 from padbench.electric.corners import CORNERS, Corner, pad_model
 from padbench.electric.findings import judge_electric
@@ -16,33 +19,35 @@ from padbench.electric.timed import with_remedies
 from padbench.electric.wiring import judge_wiring
 from padbench.model.bench import simulate
 from padbench.rules import Finding, Limits, judge_timing, worst_of_each
-from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
+from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import accepted_states, fits
 from padbench.sheet import Sheet
 from padbench.stimulus import PollTiming
-from padbench.timeline import Timeline, Word
+from padbench.timeline import HIGH, LOW, Timeline, Word
 from padbench.units import Value, to_ps
 from padbench.verify.result import Problem, ReadResult, ScenarioResult, VerifyResult
 
-__all__ = ["judge", "run_scenario", "setting_of", "standing_for_all", "timed", "verify"]
+__all__ = ["judge", "run_scenario", "scenarios_of", "setting_of", "standing_for_all", "verify"]
 
 
-def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
+def setting_of(
+    sheet: Sheet, port: str, corner: Corner, engine: RoutineEngine | None = None
+) -> Setting:
     """The sheet as scenarios want it, on one kind of port and at one corner.
 
-    Raises `RoutineError` if the poll is a read routine that scenarios cannot use.
+    ``engine`` sweeps a read routine (default: the plain one). Raises `RoutineError` if the poll is
+    a routine that cannot be used.
     """
     poll = sheet.poll
-    if poll.routine is not None:
-        made = routine_poll(poll.routine, poll.console)
+    made = poll_of(poll, engine)
+    if made is not None:
         return Setting(
             pad=pad_model(sheet, port, corner),
             timing=made.timing,
             period=made.period,
             bounce=to_ps(sheet.contacts.bounce.high),
             passes=made.passes,
-            gap=made.gap,
-            extra_clocks=(made.extra_clocks,),
+            program=made,
         )
 
     def time(value: Value) -> int:
@@ -65,29 +70,39 @@ def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
     )
 
 
+def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
+    """The shipped scenarios that this sheet's poll can play, by name."""
+    return SCENARIOS if sheet.poll.routine is None else SCENARIOS | ROUTINE_SCENARIOS
+
+
 def verify(
     sheet: Sheet,
     scenarios: Sequence[Scenario] | None = None,
     *,
     step: Callable[[], None] = lambda: None,
     keep: Callable[[ScenarioResult], None] = lambda _: None,
+    engine: RoutineEngine | None = None,
 ) -> VerifyResult:
     """Judge a design: wiring, levels and edges, then every scenario on every port at both corners.
 
     ``step`` is called after each run (for a progress bar), ``keep`` with the one result of each
-    scenario that stands for it, as soon as it is known (to write its wave).
+    scenario that stands for it, as soon as it is known (to write its wave). ``engine`` sweeps a
+    read routine (default: the plain one). Raises `RoutineError` as `setting_of` does.
     """
-    design = timed(sheet)
+    design = with_timings(sheet)
     electric = judge_electric(design)
     findings = [*judge_wiring(sheet), *electric.findings]
+    made = poll_of(sheet.poll, engine)
+    if made is not None:
+        findings += made.findings()
     timing: list[Finding] = []
     results = []
     settings = {
-        (port, corner): setting_of(sheet, port, corner)
+        (port, corner): setting_of(sheet, port, corner, engine)
         for port in sheet.works_with.ports
         for corner in CORNERS
     }
-    for scenario in SCENARIOS.values() if scenarios is None else scenarios:
+    for scenario in scenarios_of(sheet).values() if scenarios is None else scenarios:
         runs = []
         for (port, corner), setting in settings.items():
             runs.append(_run(setting, scenario, port, corner))
@@ -98,25 +113,6 @@ def verify(
         results.append(chosen)
     seen = with_remedies(design, worst_of_each(timing))
     return VerifyResult((*findings, *seen), tuple(results), electric.ports)
-
-
-def timed(sheet: Sheet) -> Sheet:
-    """The sheet with the timings of its read routine in the place of typed ones, if it has one."""
-    poll = sheet.poll
-    if poll.routine is None:
-        return sheet
-    made = routine_poll(poll.routine, poll.console)
-    times = {
-        "latch_width": made.timing.latch_width,
-        "latch_to_clock": made.timing.latch_to_clock,
-        "clock_low": made.timing.clock_low,
-        "clock_high": made.timing.clock_high,
-        "sample": made.timing.sample,
-        "period": made.period,
-    }
-    exact: dict[str, object] = {key: Value.exact(ps * 1e-12) for key, ps in times.items()}
-    counts = {"clocks": made.timing.clocks, "passes": made.passes}
-    return sheet.model_copy(update={"poll": poll.model_copy(update=exact | counts)})
 
 
 def standing_for_all(runs: Sequence[ScenarioResult]) -> ScenarioResult:
@@ -130,15 +126,50 @@ def standing_for_all(runs: Sequence[ScenarioResult]) -> ScenarioResult:
     return (wrong or slow or list(runs))[0]
 
 
-def run_scenario(sheet: Sheet, scenario: Scenario, port: str, corner: Corner) -> ScenarioResult:
+def run_scenario(
+    sheet: Sheet,
+    scenario: Scenario,
+    port: str,
+    corner: Corner,
+    engine: RoutineEngine | None = None,
+) -> ScenarioResult:
     """One scenario at one corner on one port."""
-    return _run(setting_of(sheet, port, corner), scenario, port, corner)
+    return _run(setting_of(sheet, port, corner, engine), scenario, port, corner)
 
 
 def _run(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioResult:
-    script = scenario.build(setting)
+    script, timeline, at_one = _played(setting, scenario.build(setting))
+    result = judge(scenario, script, timeline, setting.pad.limits, port=port, corner=corner)
+    if at_one:
+        return result
+    says = f"what the routine reads was another thing in each of {_MOST_REPEATS} runs"
+    return replace(result, problems=(*result.problems, Problem(None, says)))
+
+
+def _played(setting: Setting, script: Script) -> tuple[Script, Timeline, bool]:
+    """A script, what the wires did, and whether the two are at one.
+
+    Only a program's can be at odds, and it is repeated until it is not, or too often.
+    """
     timeline = simulate(setting.pad, script.stimulus)
-    return judge(scenario, script, timeline, setting.pad.limits, port=port, corner=corner)
+    for _ in range(_MOST_REPEATS):
+        if script.replay is None or script.stimulus.driven is None:
+            return script, timeline, True
+        driven = script.stimulus.driven
+        levels = timeline.wires["cable.data"].before(np.asarray(driven.samples, np.int64))
+        again = script.replay([_BITS.get(level) for level in levels.tolist()])
+        if again.stimulus.driven == driven:
+            return again, replace(timeline, notes=again.stimulus.notes), True
+        script = again
+        timeline = simulate(setting.pad, script.stimulus)
+    return script, timeline, False
+
+
+_MOST_REPEATS = 60
+"""Two or three do for any routine whose reads do not hang on what each single read finds."""
+
+_BITS = {LOW: True, HIGH: False}
+"""Pressed is low on the wire; any other level is none."""
 
 
 def judge(
@@ -170,6 +201,7 @@ def judge(
         problems=(
             *_wrong_reads(pairs, reads, script),
             *_wrong_states(pairs, accepted, script),
+            *_wrong_outcomes(script),
             *_unbroken(judged, script),
         ),
         findings=tuple(
@@ -181,7 +213,9 @@ def judge(
     )
 
 
-def _accepted(pairs: Sequence[ReadResult], script: Script) -> tuple[int, ...]:
+def _accepted(pairs: Sequence[ReadResult], script: Script) -> tuple[int | None, ...]:
+    if script.outcomes:
+        return tuple(outcome.got for outcome in script.outcomes)
     if script.passes < 2:
         return ()
     return accepted_states((pair.byte for pair in pairs), script.passes)
@@ -225,11 +259,11 @@ def _what_is_wrong(pair: ReadResult) -> str:
 
 
 def _wrong_states(
-    pairs: Sequence[ReadResult], accepted: tuple[int, ...], script: Script
+    pairs: Sequence[ReadResult], accepted: tuple[int | None, ...], script: Script
 ) -> Iterator[Problem]:
     """Each at the last pass of its poll, after which the console acts."""
     for number, (got, want) in enumerate(zip(accepted, script.accepted, strict=False), 1):
-        if not any(fits(got, pattern) for pattern in want):
+        if got is not None and not any(fits(got, pattern) for pattern in want):
             states = " or ".join(
                 dict.fromkeys(spelled(sum(128 >> n for n, b in enumerate(p) if b)) for p in want)
             )
@@ -237,6 +271,17 @@ def _wrong_states(
             yield Problem(
                 last, f"poll {number}: the console acts on {spelled(got)}, expected {states}"
             )
+
+
+def _wrong_outcomes(script: Script) -> Iterator[Problem]:
+    """What a program hands on against what it would have handed on had it read what it must."""
+    for number, outcome in enumerate(script.outcomes, 1):
+        if outcome.got != outcome.want:
+            got, want = (
+                "does not come back" if byte is None else f"hands on {spelled(byte)}"
+                for byte in (outcome.got, outcome.want)
+            )
+            yield Problem(outcome.at, f"poll {number}: the routine {got}, expected: {want}")
 
 
 def _unbroken(judged: Sequence[Finding], script: Script) -> Iterator[Problem]:
