@@ -14,6 +14,7 @@ from matplotlib.text import Text
 from padbench.console.fetch import Console
 from padbench.console.frames import PollPlan
 from padbench.console.latency import LatencySetup, press_to_picture
+from padbench.console.poll import with_timings as timed
 from padbench.console.source import load_routine
 from padbench.electric.margins import spread_of
 from padbench.parts import console_timing
@@ -26,7 +27,6 @@ from padbench.sheet import load_sheet
 from padbench.sweep.design_map import design_map
 from padbench.sweep.engine import FastEngine, measured, survey
 from padbench.sweep.tally import OUTCOMES
-from padbench.verify import timed
 
 ROOT = Path(__file__).parents[2]
 EXPOSED = str(ROOT / "tests" / "console" / "sources" / "read-twice-36.asm")

@@ -86,7 +86,9 @@ def test_a_register_of_ones_own(make):
     plain = load_sheet(make(REGISTER))
     before = {one.id: one for one in judge_electric(plain).findings}
     later = found["data.later-bits"].measured - before["data.later-bits"].measured
-    assert later == pytest.approx(180e-9)
+    # 180 ns more at 5 V and 25 °C; at 4.75 V and 40 °C by the CD4021B's derating
+    stretch = 4.75 / 5 * ((5 - 1.5) / (4.75 - 1.5)) ** 1.56 * (1 + 0.003 * 15)
+    assert later == pytest.approx(180e-9 * stretch)
 
 
 def test_verify_takes_both(make, capsys):
