@@ -24,6 +24,8 @@ system-clock = "clk"
 frequency = "12 MHz"
 reset = "reset"
 answer = "260 ns"
+setup = "84 ns"
+after-reset = "released"
 parameters = { STAGES = 8 }
 """,
     "port_reader": """
@@ -32,6 +34,7 @@ start = "start"
 system-clock = "clk"
 frequency = "12 MHz"
 reset = "reset"
+after-reset = "released"
 """,
 }
 DESIGNS = tuple(_TABLES)
