@@ -17,7 +17,7 @@ from padbench.rules import Limit, Limits
 from padbench.scenarios import SCENARIOS, Setting
 from padbench.sheet import Sheet
 from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
-from padbench.verify import ScenarioResult
+from padbench.verify import ReadResult, ScenarioResult
 
 pytestmark = pytest.mark.usefixtures("simulators")
 
@@ -51,8 +51,9 @@ def test_reference_passes_and_reads_as_the_model_does(design, engine, tmp_path):
             script = choose(scenarios_of(sheet)[run.name], setting, "pad", serial=True, reset=True)
             stimulus, pad = script.script.stimulus, setting.pad
         model = decode(simulate(pad, stimulus))
-        assert len(model) == len(run.reads)
-        for pair, read in zip(run.reads, model, strict=True):
+        pairs = run.reads if design != "port_reader" else whole(run)
+        assert len(model) == len(pairs)
+        for pair, read in zip(pairs, model, strict=True):
             if run.name == "reset-in-read" and pair.expected.clocks != 8:
                 continue  # the model has no reset
             # A bit that the script leaves open is at no level in the model, at some level in HDL.
@@ -64,6 +65,11 @@ def test_reference_passes_and_reads_as_the_model_does(design, engine, tmp_path):
     assert compared > 4000
 
 
+def whole(run: ScenarioResult) -> list[ReadResult]:
+    """Without those that a reset cut off."""
+    return [pair for pair in run.reads if set(pair.expected.bits) - {None}]
+
+
 def as_the_reader_made_it(
     run: ScenarioResult, sheet: Sheet, setting: Setting
 ) -> tuple[Stimulus, PadModel]:
@@ -72,7 +78,8 @@ def as_the_reader_made_it(
     polls = reader_run(chosen, setting).polls
     held = run.timeline.words["contacts.held"]
     reads = []
-    for poll, pair in zip(polls, run.reads, strict=True):
+    polls = [poll for poll in polls if poll.reset is None]
+    for poll, pair in zip(polls, whole(run), strict=True):
         read = pair.read
         start, falls, rises = read.start_ps, read.clock_falls, read.clock_rises
         timing = PollTiming(
