@@ -52,9 +52,14 @@ def test_a_port_for_each_button_and_all_of_it_inverted(tmp_path, capfd):
     # The bench would notice: with one port the wrong way up, nothing is right.
     sheet.write_text(text.replace('"buttons", "reset"]', '"reset"]'))
     assert main(["regress", str(sheet), *names[:2], "--no-waves", "--json"]) == 1
-    assert "buttons-inverted" in [
-        c["id"] for c in json.loads(capfd.readouterr().out)["likely_causes"]
-    ]
+    said = json.loads(capfd.readouterr().out)
+    first = said["failures"][0]
+    assert (first["scenario"], first["read"], first["expected_pressed"]) == (
+        "each-button",
+        1,
+        ["A"],
+    )
+    assert "buttons-inverted" in [cause["id"] for cause in first["likely_causes"]]
 
 
 @pytest.mark.parametrize("passes", [1, 2])
