@@ -5,7 +5,7 @@ contacts as they stood when its latch fell.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -19,7 +19,19 @@ from padbench.scenarios.expect import allowed_states, expected_bits
 from padbench.scenarios.script import Bits
 from padbench.verify import Problem
 
-__all__ = ["as_it_was_made", "strobe_problems"]
+__all__ = ["WrongOffer", "as_it_was_made", "strobe_problems"]
+
+
+@dataclass(frozen=True, slots=True)
+class WrongOffer(Problem):
+    """A reader offers another byte than it read; None: no byte, or an unknown one.
+
+    ``read`` is the first read of that poll, from 1.
+    """
+
+    read: int
+    expected: int | None
+    got: int | None
 
 
 def as_it_was_made(
@@ -117,13 +129,17 @@ def strobe_problems(
             }
             want = list(bytes_) if len(bytes_) == 1 else []
             why = "its reads differ"
+        first = place + 1
         place += len(made) if poll.reset is not None else run.passes
         if got != want:
             offers = ", ".join("an unknown byte" if b is None else spelled(b) for b in got)
             wanted = spelled(want[0]) if want else f"nothing, as {why}"
-            yield Problem(
+            yield WrongOffer(
                 after - base,
                 f"poll {number + 1}: it offers {offers if got else 'no byte'}, expected {wanted}",
+                first,
+                next(iter(want), None),
+                next((byte for byte in got if byte not in want), next(iter(got), None)),
             )
     if released and any(byte != 0 for byte in record["cleared"]):
         shown = ", ".join("an unknown byte" if b is None else spelled(b) for b in record["cleared"])
