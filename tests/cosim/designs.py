@@ -287,6 +287,13 @@ READER_MUTANTS = (
         "r_seven_clocks", "clock-count", ("HIGH: if (place != 3'd0)", "HIGH: if (place != 3'd1)")
     ),
     _reader("r_no_strobe", "no-strobe", ("valid <= 1'b1;", "valid <= 1'b0;")),
+    _reader(
+        "r_valid_inverted",
+        "valid-inverted",
+        ("valid   <= 1'b0;", "valid <= 1'bX;"),
+        ("valid <= 1'b1;", "valid <= 1'b0;"),
+        ("1'bX", "1'b1"),
+    ),
     _reader("r_latch_short", "timing.latch-width", ("left  <= LATCH_CYCLES - 1;", "left  <= 0;")),
     _reader(
         "r_latch_inverted",

@@ -17,6 +17,7 @@ from padbench.decode import Read
 from padbench.scenarios import Expected, Script
 from padbench.scenarios.expect import allowed_states, expected_bits
 from padbench.scenarios.script import Bits
+from padbench.timeline import HIGH, Wire
 from padbench.verify import Problem
 
 __all__ = ["WrongOffer", "as_it_was_made", "strobe_problems"]
@@ -106,12 +107,14 @@ def strobe_problems(
     record: Mapping[str, Any],
     expected: Sequence[Expected],
     reads: Sequence[Read],
+    valid: Wire,
     *,
     released: bool,
 ) -> Iterator[Problem]:
     """What the reader offered, poll by poll, beside what it should have.
 
-    ``released``: after a reset it promises to show no button as pressed.
+    ``valid`` is the wire of that name; it has to be low while nothing is offered. ``released``:
+    after a reset it promises to show no button as pressed.
     """
     base, end = record["base"], record["end"]
     begun = [*record["polls"], end]
@@ -141,6 +144,9 @@ def strobe_problems(
                 next(iter(want), None),
                 next((byte for byte in got if byte not in want), next(iter(got), None)),
             )
+    idle = np.asarray(record["polls"], np.int64) - base
+    if (valid.at(idle[idle > 0] - 1) == HIGH).sum() > 1:
+        yield Problem(int(idle[0]), "valid is high although nothing is offered")
     if released and any(byte != 0 for byte in record["cleared"]):
         shown = ", ".join("an unknown byte" if b is None else spelled(b) for b in record["cleared"])
         yield Problem(None, f"after a reset it shows {shown}, nothing pressed was promised")

@@ -276,7 +276,8 @@ class _Bench:
         script = as_it_was_made(chosen.script, run, record, reads)
         result = self._held_to_law(replace(chosen, script=script), timeline, _READER_NAMES)
         released = self.hdl.after_reset == "released"
-        problems = strobe_problems(run, record, script.expected, reads, released=released)
+        valid = timeline.wires["reader.valid"]
+        problems = strobe_problems(run, record, script.expected, reads, valid, released=released)
         return replace(result, problems=(*result.problems, *problems))
 
     def _held_to_law(
