@@ -35,6 +35,7 @@ system-clock = "clk"
 frequency = "12 MHz"
 reset = "reset"
 after-reset = "released"
+keeps = true
 """,
 }
 DESIGNS = tuple(_TABLES)

@@ -110,11 +110,13 @@ def strobe_problems(
     valid: Wire,
     *,
     released: bool,
+    keeps: bool,
 ) -> Iterator[Problem]:
     """What the reader offered, poll by poll, beside what it should have.
 
     ``valid`` is the wire of that name; it has to be low while nothing is offered. ``released``:
-    after a reset it promises to show no button as pressed.
+    after a reset it promises to show no button as pressed; ``keeps``: the byte stands until the
+    next one is offered.
     """
     base, end = record["base"], record["end"]
     begun = [*record["polls"], end]
@@ -147,9 +149,23 @@ def strobe_problems(
     idle = np.asarray(record["polls"], np.int64) - base
     if (valid.at(idle[idle > 0] - 1) == HIGH).sum() > 1:
         yield Problem(int(idle[0]), "valid is high although nothing is offered")
+    if keeps:
+        yield from _let_go(record)
     if released and any(byte != 0 for byte in record["cleared"]):
         shown = ", ".join("an unknown byte" if b is None else spelled(b) for b in record["cleared"])
         yield Problem(None, f"after a reset it shows {shown}, nothing pressed was promised")
+
+
+def _let_go(record: Mapping[str, Any]) -> Iterator[Problem]:
+    """The first byte that no longer stands in the poll after; a reset clears what stood."""
+    if record["cleared"]:
+        return
+    for at, byte in record["kept"]:
+        offered = [one for when, one in record["strobes"] if when < at][-1:]
+        if offered and offered[0] != byte:
+            shown = "an unknown byte" if byte is None else spelled(byte)
+            yield Problem(at - record["base"], f"the byte offered before has become {shown}")
+            return
 
 
 def _byte(expected: Expected, read: Read | None) -> int:

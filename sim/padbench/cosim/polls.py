@@ -108,6 +108,7 @@ class _Console:
         pad.hold(run.held)
         begun: list[int] = []
         cleared: list[int | None] = []
+        kept: list[tuple[int, int | None]] = []
         for number, poll in enumerate(run.polls):
             last = number + 1 == len(run.polls)
             at_once = not last and run.polls[number + 1].at_once
@@ -115,8 +116,10 @@ class _Console:
             latched = pad.latched_at if pad.latched.is_set() else now_ps()
             moves = cocotb.start_soon(self._move(poll.inside, latched))
             if poll.reset is None:
-                for _ in range(run.passes):
+                for turn in range(run.passes):
                     await self._over(run)
+                    if not turn:
+                        kept.append((now_ps(), self._offered()))
                 self.done = pad.reads
             else:
                 cleared.append(await self._reset(latched, *poll.reset))
@@ -136,6 +139,7 @@ class _Console:
             "contacts": pad.contacts[:],
             "lost": pad.lost[:],
             "cleared": cleared,
+            "kept": kept,
         }
 
     async def _begin(self, poll: Poll, run: ReaderRun) -> int:

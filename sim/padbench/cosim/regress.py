@@ -275,9 +275,9 @@ class _Bench:
         reads = decode(timeline, _READER_NAMES)
         script = as_it_was_made(chosen.script, run, record, reads)
         result = self._held_to_law(replace(chosen, script=script), timeline, _READER_NAMES)
-        released = self.hdl.after_reset == "released"
+        promised = {"released": self.hdl.after_reset == "released", "keeps": self.hdl.keeps}
         valid = timeline.wires["reader.valid"]
-        problems = strobe_problems(run, record, script.expected, reads, valid, released=released)
+        problems = strobe_problems(run, record, script.expected, reads, valid, **promised)
         return replace(result, problems=(*result.problems, *problems))
 
     def _held_to_law(
