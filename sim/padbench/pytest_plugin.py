@@ -24,7 +24,7 @@ def pytest_configure(config: pytest.Config) -> None:
     """Make the marker known, for ``--strict-markers``."""
     config.addinivalue_line(
         "markers",
-        "padbench(sheet, scenarios=None, exhaustive=False, simulator=None, limit=120): "
+        "padbench(sheet, scenarios=None, exhaustive=False, simulator=None, limit=None): "
         "which scenarios of which design sheet `padbench_result` runs",
     )
 
@@ -65,12 +65,11 @@ def _run(
     scenarios: Any = None,
     exhaustive: bool = False,
     simulator: str | None = None,
-    limit: float = 120.0,
+    limit: float | None = None,
 ) -> "RegressResult":
     from padbench.cosim.process import missing_tools
-    from padbench.cosim.regress import regress
+    from padbench.cosim.regress import regress, scenarios_of
     from padbench.cosim.result import HdlError
-    from padbench.scenarios import SCENARIOS
     from padbench.sheet import SheetError, load_sheet
 
     said = ""
@@ -89,11 +88,12 @@ def _run(
     missing = missing_tools(sheet.hdl.engine)
     if missing:
         pytest.fail(f"{sheet.hdl.engine} is not installed here; {missing}", pytrace=False)
-    names = list(SCENARIOS) if scenarios is None else list(scenarios)
-    unknown = [name for name in names if name not in SCENARIOS]
+    known = scenarios_of(sheet)
+    names = list(known) if scenarios is None else list(scenarios)
+    unknown = [name for name in names if name not in known]
     if unknown:
         pytest.fail(f"there is no scenario {unknown[0]!r}", pytrace=False)
-    wanted = [SCENARIOS[name] for name in names]
+    wanted = [known[name] for name in names]
     try:
         return regress(sheet, sheet_path.parent, folder, wanted, exhaustive=exhaustive, limit=limit)
     except HdlError as error:

@@ -24,6 +24,8 @@ system-clock = "clk"
 frequency = "12 MHz"
 reset = "reset"
 answer = "260 ns"
+setup = "84 ns"
+after-reset = "released"
 parameters = { STAGES = 8 }
 """,
     "port_reader": """
@@ -32,6 +34,8 @@ start = "start"
 system-clock = "clk"
 frequency = "12 MHz"
 reset = "reset"
+after-reset = "released"
+keeps = true
 """,
 }
 DESIGNS = tuple(_TABLES)
@@ -284,6 +288,13 @@ READER_MUTANTS = (
         "r_seven_clocks", "clock-count", ("HIGH: if (place != 3'd0)", "HIGH: if (place != 3'd1)")
     ),
     _reader("r_no_strobe", "no-strobe", ("valid <= 1'b1;", "valid <= 1'b0;")),
+    _reader(
+        "r_valid_inverted",
+        "valid-inverted",
+        ("valid   <= 1'b0;", "valid <= 1'bX;"),
+        ("valid <= 1'b1;", "valid <= 1'b0;"),
+        ("1'bX", "1'b1"),
+    ),
     _reader("r_latch_short", "timing.latch-width", ("left  <= LATCH_CYCLES - 1;", "left  <= 0;")),
     _reader(
         "r_latch_inverted",

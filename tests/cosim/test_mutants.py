@@ -45,6 +45,9 @@ def test_mutant_is_killed_for_the_right_reason(mutant, results):
     named = [cause.id for cause in result.causes]
     named += [found.id for found in result.findings if found.verdict == "fail"]
     assert mutant.tells in named
+    # Where a read is wrong, or what is offered, the first of them is shown with its place.
+    if any(scenario.problems for scenario in result.scenarios) and "valid-inverted" not in named:
+        assert result.failures
     # A cause that explains everything leaves no room for many others.
     if any(cause.explains == 1 for cause in result.causes) and mutant.tells in named[:1]:
         assert len(result.causes) <= 2

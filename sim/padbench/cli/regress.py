@@ -56,15 +56,14 @@ def run(arguments: list[str]) -> int:
         "--time-limit",
         metavar="SECONDS",
         type=float,
-        default=120.0,
-        help="for build and simulation together (default: 120)",
+        help="for build and simulation together (default: 120, with --exhaustive 900)",
     )
     add_wave_options(parser)
     options = parser.parse_args(arguments)
-    if not 0 < options.time_limit <= 86_400:
+    if options.time_limit is not None and not 0 < options.time_limit <= 86_400:
         raise UsageError("--time-limit: give more than 0 and at most 86400 seconds")
     sheet = _with_simulator(read_sheet(options.sheet), options.sheet, options.simulator)
-    scenarios = _chosen(scenarios_for(options.scenarios), options.scenario)
+    scenarios = _chosen(_known(sheet, options.scenarios), options.scenario)
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     written: dict[str, Path] = {}
 
@@ -131,6 +130,12 @@ def _need_tools(hdl: Hdl) -> None:
     missing = missing_tools(hdl.engine)
     if missing:
         raise UsageError(f"{hdl.engine} is not installed here; {missing}")
+
+
+def _known(sheet: Sheet, own: Path | None) -> dict[str, Scenario]:
+    from padbench.cosim.regress import scenarios_of
+
+    return scenarios_of(sheet) | scenarios_for(own)
 
 
 def _chosen(scenarios: dict[str, Scenario], names: list[str] | None) -> list[Scenario]:

@@ -15,8 +15,8 @@ def failure_lines(result: RegressResult) -> Iterator[str]:
     for failure in result.failures[:_MOST]:
         yield (
             f"First wrong read of {failure.scenario}: read {failure.read} at "
-            f"{failure.at_ps / 1e6:.3f} µs in the wave, expected {spelled(failure.expected)}, "
-            f"got {spelled(failure.got)}"
+            f"{failure.at_ps / 1e6:.3f} µs in the wave, expected {_byte(failure.expected)}, "
+            f"got {_byte(failure.got)}"
         )
     more = len(result.failures) - _MOST
     if more > 0:
@@ -24,6 +24,10 @@ def failure_lines(result: RegressResult) -> Iterator[str]:
     for cause in result.causes:
         sure = "" if cause.explains == 1 else f" (explains {cause.explains:.0%} of the reads)"
         yield f"Likely cause: {cause.says}{sure}"
+
+
+def _byte(byte: int | None) -> str:
+    return "no byte" if byte is None else spelled(byte)
 
 
 def coverage_lines(result: RegressResult) -> Iterator[str]:

@@ -1,7 +1,8 @@
 """Functional coverage: what the wires really showed, not what the scenarios meant to do.
 
 A held state counts where a latch fell on it and all eight bits were sampled; a transition is two
-such states in a row; a stopped position is a sample before which the clock rose more than once.
+such states in a row; a stopped position is a sample before which the clock rose more than once, or,
+where the bench is the pad, a bit before which it lost others.
 """
 
 from collections.abc import Iterable
@@ -10,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from padbench.decode import Read
-from padbench.timeline import Timeline
+from padbench.timeline import Timeline, Word
 
 __all__ = ["Coverage", "covered"]
 
@@ -30,6 +31,7 @@ class Coverage:
         """Count one scenario's reads. ``KeyError`` for a timeline without ``contacts.held``."""
         word = timeline.words["contacts.held"]
         times = np.asarray(word.times, np.int64)
+        lost = timeline.words.get("pad.lost")
         before: int | None = None
         for read in reads:
             place = int(np.searchsorted(times, read.latch_end_ps, side="right")) - 1
@@ -42,6 +44,18 @@ class Coverage:
                 self.transitions.add((before, held))
             before = held
             self._positions(read)
+            if lost is not None:
+                self._lost(read, lost)
+
+    def _lost(self, read: Read, lost: Word) -> None:
+        """The pad's count of bits lost, as it goes up inside a read."""
+        times = np.asarray(lost.times, np.int64)
+        first, last = np.searchsorted(times, [read.start_ps, read.samples[7]])
+        for place in range(max(1, int(first)), int(last)):
+            now, before = lost.values[place], lost.values[place - 1]
+            bit = int(np.searchsorted(read.clock_rises, times[place], side="right")) + 1
+            if now is not None and before is not None and now > before:
+                self.positions.add((bit, now - before))
 
     def _positions(self, read: Read) -> None:
         rises = np.searchsorted(read.clock_rises, read.samples[:8], side="left")

@@ -26,36 +26,37 @@ def all_transitions(count: int = 256) -> Iterator[int]:
     yield 0
 
 
-def exhaustive_scenarios(*, full: bool = True) -> Iterator[Scenario]:
+def exhaustive_scenarios(passes: int = 1) -> Iterator[Scenario]:
     """Chunks of transitions, then of stopped reads: each bit, one to three clocks, all states.
 
-    Not ``full``: transitions only, and those between sixteen states, for a design whose reads last
-    as long as it likes.
+    ``passes``: reads in one poll, each of which is stopped in its turn.
     """
-    path = list(all_transitions()) if full else [17 * state for state in all_transitions(16)]
+    path = list(all_transitions())
     for number, first in enumerate(range(0, len(path) - 1, _CHUNK)):
         # One state of overlap, or the transition from chunk to chunk would be missing.
         part = path[first : first + _CHUNK + 1]
         yield Scenario(
             f"exhaustive-transitions-{number:03}",
             "All transitions between held states, in part.",
-            partial(_transitions, part),
+            partial(_transitions, part, passes),
         )
-    if not full:
-        return
     cases = [
-        (bit, extra, held) for bit in range(1, 9) for extra in (1, 2, 3) for held in range(256)
+        (turn, bit, extra, held)
+        for turn in range(passes)
+        for bit in range(1, 9)
+        for extra in (1, 2, 3)
+        for held in range(256)
     ]
     for number, first in enumerate(range(0, len(cases), _CHUNK)):
         yield Scenario(
             f"exhaustive-stopped-{number:03}",
             "All stopped reads of all held states, in part.",
-            partial(_stopped, cases[first : first + _CHUNK]),
+            partial(_stopped, cases[first : first + _CHUNK], passes),
         )
 
 
-def _transitions(path: Sequence[int], setting: Setting) -> Script:
-    plan = Plan(setting, passes=1)
+def _transitions(path: Sequence[int], passes: int, setting: Setting) -> Script:
+    plan = Plan(setting, passes=passes)
     for held in path:
         plan.hold(held)
         plan.poll()
@@ -63,10 +64,10 @@ def _transitions(path: Sequence[int], setting: Setting) -> Script:
     return plan.script()
 
 
-def _stopped(cases: Sequence[tuple[int, int, int]], setting: Setting) -> Script:
-    plan = Plan(setting, passes=1)
-    for bit, extra, held in cases:
+def _stopped(cases: Sequence[tuple[int, int, int, int]], passes: int, setting: Setting) -> Script:
+    plan = Plan(setting, passes=passes)
+    for turn, bit, extra, held in cases:
         plan.hold(held)
-        plan.poll(stopped=[(bit, extra)])
+        plan.poll(stopped=[*[(0, 0)] * turn, (bit, extra)])
     plan.note("all stopped reads", at=0)
     return plan.script()

@@ -28,7 +28,7 @@ BUILD_LOG, RUN_LOG, BUILT = "build.log", "run.log", "built"
 """The worker's files: the simulator's messages, and the mark that the design was compiled."""
 
 Actions = list[tuple[int, str, Any]]
-"""(picoseconds, "latch", "clock", "serial" or "buttons", level or word), in time order."""
+"""(picoseconds, "latch", "clock", "serial", "reset" or "buttons", level or word), in time order."""
 
 
 @dataclass(frozen=True)
@@ -42,19 +42,37 @@ class PadRun:
 
 @dataclass(frozen=True)
 class Poll:
-    """One poll of a reader: the buttons held, and bits that the pad loses, pass by pass."""
+    """One poll of a reader, times in picoseconds.
 
-    held: int
+    ``lost``: bits that the pad loses, pass by pass, (bit, how many). ``serial`` is the level of
+    the pad's serial input. Contacts: ``inside`` moves that long after the latch's rise, ``after``
+    after the last clock's; the next poll comes ``pause`` after that, or is asked for before this
+    one is over (the next one's ``at_once``). ``reset``: (after the latch's rise, length).
+    """
+
     lost: list[tuple[int, int]]
+    serial: int
+    inside: list[tuple[int, int]]
+    after: list[tuple[int, int]]
+    pause: int
+    at_once: bool = False
+    reset: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)
 class ReaderRun:
-    """One scenario for a reader; each poll is given ``wait`` picoseconds."""
+    """One scenario for a reader that makes ``passes`` reads a poll.
+
+    ``held`` is what is down at first, ``wait`` the time for a poll by the sheet (picoseconds).
+    ``brisk``: the next poll as soon as a byte was offered.
+    """
 
     name: str
+    held: int
+    passes: int
     wait: int
     polls: list[Poll]
+    brisk: bool = False
 
 
 @dataclass(frozen=True)
@@ -102,7 +120,7 @@ class Job:
                 **raw,
                 "pad_runs": [PadRun(**run) for run in raw["pad_runs"]],
                 "reader_runs": [
-                    ReaderRun(run["name"], run["wait"], [Poll(**poll) for poll in run["polls"]])
+                    ReaderRun(**{**run, "polls": [Poll(**poll) for poll in run["polls"]]})
                     for run in raw["reader_runs"]
                 ],
             }

@@ -22,6 +22,9 @@ _TOOLS = {"icarus": ("iverilog", "vvp"), "ghdl": ("ghdl",), "verilator": ("g++",
 _INSTALL = {"icarus": "iverilog", "ghdl": "ghdl", "verilator": "g++ make perl"}
 _PLACED = re.compile(r"^\S.*?:\d+(?::\d+)?:.*$", re.MULTILINE)
 _PLAIN = re.compile(r"^\W*error\b.*$", re.MULTILINE | re.IGNORECASE)
+_OF_COCOTB = re.compile(r"^ *[-.\d]+ns (?:INFO|WARNING) .*$", re.MULTILINE)
+_CRASH = re.compile(r"return code: -(\d+)$", re.MULTILINE)
+"""How cocotb's runner says that a signal ended the simulator."""
 _MOST_LOG = 1 << 20
 _LONGEST = 500
 _PATIENCE = 0.1
@@ -122,8 +125,17 @@ def _outcome(folder: Path, state: _State, timed_out: bool, code: int) -> Outcome
         return Outcome("done", "")
     if timed_out:
         return Outcome("time", "")
-    log = _text(folder / RUN_LOG)
-    return Outcome("ended", _first_error(log) or f"exit code {code}")
+    return Outcome("ended", _how_it_ended(folder, code))
+
+
+def _how_it_ended(folder: Path, code: int) -> str:
+    """The simulator's own last words, or the signal that ended it."""
+    said = _first_error(_OF_COCOTB.sub("", _text(folder / RUN_LOG)))
+    crash = _CRASH.search(_text(folder / "worker.log"))
+    if crash is None:
+        return said or f"exit code {code}"
+    name = signal.Signals(int(crash[1])).name
+    return f"the simulator crashed ({name}){': ' if said else ''}{said}"
 
 
 def _text(path: Path) -> str:

@@ -16,32 +16,35 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from padbench.buttons import spelled
 from padbench.cosim.causes import Cause, likely_causes
 from padbench.cosim.coverage import Coverage
 from padbench.cosim.exhaustive import exhaustive_scenarios
-from padbench.cosim.job import Job
+from padbench.cosim.job import Job, ReaderRun
+from padbench.cosim.moments import hdl_scenarios
+from padbench.cosim.offered import as_it_was_made, strobe_problems
 from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.result import HdlError, RegressResult, failures_in
 from padbench.cosim.select import Chosen, choose, reader_run
 from padbench.cosim.setting import brisk, hdl_setting, system_period
 from padbench.cosim.tells import reader_causes, told_by_edges
 from padbench.cosim.wires import pad_run, pad_timeline, reader_timeline
-from padbench.decode import Names
+from padbench.decode import Names, decode
 from padbench.electric.corners import pad_model
 from padbench.rules import Finding, Limit, SystemClock, judge_answers, worst_of_each
 from padbench.scenarios import SCENARIOS, Scenario, Setting
 from padbench.sheet import Hdl, Sheet
 from padbench.timeline import Timeline
 from padbench.units import to_ps
-from padbench.verify import Problem, ScenarioResult, judge
+from padbench.verify import ScenarioResult, judge
 
-__all__ = ["LIMIT", "regress", "runs_of"]
+__all__ = ["EXHAUSTIVE_LIMIT", "LIMIT", "regress", "runs_of", "scenarios_of"]
 
-LIMIT = 120.0
-"""Seconds that one simulation may take."""
+LIMIT, EXHAUSTIVE_LIMIT = 120.0, 900.0
+"""Seconds that one simulation may take; a reader goes through all transitions at its own pace."""
 
 _READER_NAMES = Names(sample=None)
+_RESET_PERIODS, _UNCLOCKED = 8, 125_000
+"""Length of a reset inside a scenario: periods, of so many picoseconds if there is no clock."""
 
 
 def regress(
@@ -51,15 +54,16 @@ def regress(
     scenarios: Sequence[Scenario] | None = None,
     *,
     exhaustive: bool = False,
-    limit: float = LIMIT,
+    limit: float | None = None,
     step: Callable[[int], None] = lambda _: None,
     keep: Callable[[ScenarioResult], None] = lambda _: None,
 ) -> RegressResult:
     """Run and judge; the sheet's source paths are relative to ``sources``.
 
     ``folder`` takes the build while it lasts, None for the system's temporary folder. ``limit`` is
-    in seconds. ``step`` is called with the number of runs finished so far, ``keep`` with each
-    result. ``exhaustive`` adds all transitions between held states and all stopped positions.
+    in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`. ``step`` is called with the number of runs
+    finished so far, ``keep`` with each result. ``exhaustive`` adds all transitions between held
+    states and all stopped positions.
 
     Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
     compile or does not fit the sheet, ``OSError`` for a folder that cannot be written.
@@ -69,7 +73,8 @@ def regress(
         raise ValueError("the sheet has no table [hdl]")
     started = time.monotonic()
     setting = hdl_setting(sheet)
-    every = _applying(hdl, setting, scenarios)
+    limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT)
+    every = _applying(sheet, hdl, setting, scenarios)
     chosen = [one for one in every if not one.why_not]
     if exhaustive:
         chosen += _exhaustive(hdl, setting)
@@ -117,22 +122,38 @@ def runs_of(sheet: Sheet, scenarios: Sequence[Scenario], *, exhaustive: bool = F
     if sheet.hdl is None:
         return 0
     setting = hdl_setting(sheet)
-    plain = sum(not one.why_not for one in _applying(sheet.hdl, setting, scenarios))
-    full = sheet.hdl.role == "pad"
-    return plain + (len(list(exhaustive_scenarios(full=full))) if exhaustive else 0)
+    plain = sum(not one.why_not for one in _applying(sheet, sheet.hdl, setting, scenarios))
+    return plain + (len(list(_exhaustively(sheet.hdl, setting))) if exhaustive else 0)
 
 
-def _applying(hdl: Hdl, setting: Setting, scenarios: Sequence[Scenario] | None) -> list[Chosen]:
-    wanted = list(SCENARIOS.values()) if scenarios is None else scenarios
-    return [choose(one, setting, hdl.role, serial=hdl.serial is not None) for one in wanted]
+def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
+    """By name, all shipped scenarios and those that only HDL can be put to."""
+    hdl = sheet.hdl
+    if hdl is None:
+        return dict(SCENARIOS)
+    return SCENARIOS | hdl_scenarios(
+        reset=_RESET_PERIODS * (system_period(sheet) or _UNCLOCKED),
+        hold=0 if hdl.setup is not None else hdl_setting(sheet).pad.limits.setup_parallel.ps,
+        released=hdl.after_reset == "released",
+    )
+
+
+def _applying(
+    sheet: Sheet, hdl: Hdl, setting: Setting, scenarios: Sequence[Scenario] | None
+) -> list[Chosen]:
+    wanted = list(scenarios_of(sheet).values()) if scenarios is None else scenarios
+    ports = {"serial": hdl.serial is not None, "reset": hdl.reset is not None}
+    return [choose(one, setting, hdl.role, **ports) for one in wanted]
+
+
+def _exhaustively(hdl: Hdl, setting: Setting) -> Iterator[Scenario]:
+    return exhaustive_scenarios(1 if hdl.role == "pad" else setting.passes)
 
 
 def _exhaustive(hdl: Hdl, setting: Setting) -> list[Chosen]:
     """A pad is read as quickly as it may be; a reader has a pace of its own."""
-    pad = hdl.role == "pad"
-    setting = brisk(setting) if pad else setting
-    chosen = [choose(one, setting, hdl.role, serial=True) for one in exhaustive_scenarios(full=pad)]
-    return [one for one in chosen if not one.why_not]
+    setting = brisk(setting) if hdl.role == "pad" else setting
+    return [choose(one, setting, hdl.role, serial=True) for one in _exhaustively(hdl, setting)]
 
 
 @contextmanager
@@ -172,9 +193,10 @@ def _job(
     pads, readers = [], []
     for one in chosen:
         if hdl.role == "pad":
-            pads.append(pad_run(one.scenario.name, setting.pad, one.script.stimulus))
+            name = one.scenario.name
+            pads.append(pad_run(name, setting.pad, one.script.stimulus, one.resets))
         else:
-            readers.append(reader_run(one, setting))
+            readers.append(_reader_run(one, setting))
     return Job(
         sources=[str((sources / name).resolve()) for name in hdl.sources],
         top=hdl.top,
@@ -191,6 +213,10 @@ def _job(
         pad_runs=pads,
         reader_runs=readers,
     )
+
+
+def _reader_run(chosen: Chosen, setting: Setting) -> ReaderRun:
+    return reader_run(chosen, setting, brisk=chosen.scenario.name.startswith("exhaustive"))
 
 
 def _button_ports(sheet: Sheet, hdl: Hdl) -> Any:
@@ -228,6 +254,8 @@ class _Bench:
         base = record["base"]
         timeline = pad_timeline(self.setting.pad, chosen.script.stimulus, base, record["data"])
         result = self._held_to_law(chosen, timeline, None)
+        if chosen.resets:
+            return result  # a reset moves the data line without a latch or a clock
         clock = None
         if self.clock is not None:
             clock = SystemClock(self.clock[0] - base, self.clock[1])
@@ -242,10 +270,14 @@ class _Bench:
         return replace(result, findings=(*result.findings, *placed))
 
     def _reader(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
-        polls = reader_run(chosen, self.setting).polls
-        timeline = reader_timeline(record, [poll.held for poll in polls])
-        result = self._held_to_law(chosen, timeline, _READER_NAMES)
-        problems = tuple(_strobe_problems(chosen, record))
+        run = _reader_run(chosen, self.setting)
+        timeline = reader_timeline(record)
+        reads = decode(timeline, _READER_NAMES)
+        script = as_it_was_made(chosen.script, run, record, reads)
+        result = self._held_to_law(replace(chosen, script=script), timeline, _READER_NAMES)
+        promised = {"released": self.hdl.after_reset == "released", "keeps": self.hdl.keeps}
+        valid = timeline.wires["reader.valid"]
+        problems = strobe_problems(run, record, script.expected, reads, valid, **promised)
         return replace(result, problems=(*result.problems, *problems))
 
     def _held_to_law(
@@ -286,26 +318,6 @@ class _Bench:
             if not result.name.startswith("exhaustive")
         ]
         return told_by_edges(likely_causes(runs, self.setting.pad), results)
-
-
-def _strobe_problems(chosen: Chosen, record: dict[str, Any]) -> Iterator[Problem]:
-    """What the reader offered, poll by poll, beside what it should have."""
-    script, base = chosen.script, record["base"]
-    passes = script.passes
-    begun, end = [*record["polls"], record["end"]], record["end"]
-    count = len(script.expected) // passes
-    for number in range(count):
-        after, before = begun[number], begun[number + 1] if number + 1 < count else end
-        got = [byte for at, byte in record["strobes"] if after < at <= before]
-        group = {one.byte for one in script.expected[number * passes : (number + 1) * passes]}
-        want = list(group) if len(group) == 1 else []
-        if got != want:
-            offers = ", ".join("an unknown byte" if b is None else spelled(b) for b in got)
-            wanted = spelled(want[0]) if want else "nothing, as its reads differ"
-            yield Problem(
-                after - base,
-                f"poll {number + 1}: it offers {offers if got else 'no byte'}, expected {wanted}",
-            )
 
 
 def _ending(

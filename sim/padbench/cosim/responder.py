@@ -9,12 +9,15 @@ from collections.abc import Sequence
 from typing import Any
 
 import cocotb
-from cocotb.triggers import Timer
+from cocotb.triggers import Event, Timer
 
 from padbench.cosim.levels import HIGH, LOW, level_of
-from padbench.cosim.timed import steps
+from padbench.cosim.timed import now_ps, steps
 
 __all__ = ["PadResponder"]
+
+_OVER = 9
+"""The bit that stands on the line after the last of eight clocks."""
 
 _BOUNCES = (0.0, 0.06, 0.13, 0.22, 0.3, 0.42, 0.55, 0.71, 0.8)
 """Parts of the bounce time at which the contact changes; invented, but not even."""
@@ -29,6 +32,10 @@ class PadResponder:
 
     Faults: ``stuck`` buttons never let go; ``dead`` is a pad that is not plugged in, its line high;
     `lose` makes it miss bits as if it had been clocked too often.
+
+    What it saw and did: ``reads`` counts latches, ``latched`` is set at each, at ``latched_at``
+    picoseconds, ``over`` at the eighth clock of each read; clear them before you wait for the next.
+    ``contacts`` and ``lost`` are (picoseconds, byte held) and (picoseconds, bits lost), and grow.
     """
 
     def __init__(
@@ -48,7 +55,10 @@ class PadResponder:
         self.latch, self.clock, self.data = latch, clock, data
         self.answer, self.serial, self.stuck, self.dead = answer, serial, stuck, dead
         self.reads = 0
-        """Latches seen so far."""
+        self.latched, self.over = Event(), Event()
+        self.latched_at = 0
+        self.contacts: list[tuple[int, int]] = [(now_ps(), stuck)]
+        self.lost: list[tuple[int, int]] = []
         self._held = stuck
         self._inputs = ~stuck & 0xFF
         self._stages = 0xFF
@@ -64,6 +74,7 @@ class PadResponder:
     def hold(self, byte: int) -> None:
         """From now on exactly these buttons are down (A is bit 7, Right is bit 0)."""
         self._held = byte | self.stuck
+        self.contacts.append((now_ps(), self._held))
         self._inputs = ~self._held & 0xFF
         if self._loading():
             self._load()
@@ -100,6 +111,8 @@ class PadResponder:
             loading = self._loading()
             if loading and not was:
                 self.reads += 1
+                self.latched_at = now_ps()
+                self.latched.set()
                 self._losing = self._lost.pop(0) if self._lost else (0, 0)
                 self._bit = 1
             if loading:
@@ -119,10 +132,15 @@ class PadResponder:
                 self._shift()
                 self._bit += 1
                 self._lose_here()
+                if self._bit == _OVER:
+                    self.over.set()
 
     def _lose_here(self) -> None:
         bit, count = self._losing
-        for _ in range(count if bit == self._bit else 0):
+        if not count or bit != self._bit:
+            return
+        self.lost.append((now_ps(), count))
+        for _ in range(count):
             self._shift()
 
     def _shift(self) -> None:

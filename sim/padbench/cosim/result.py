@@ -6,6 +6,7 @@ from typing import Literal
 
 from padbench.cosim.causes import Cause
 from padbench.cosim.coverage import Coverage
+from padbench.cosim.offered import WrongOffer
 from padbench.rules import Finding, overall
 from padbench.verify import ScenarioResult
 
@@ -25,13 +26,17 @@ class HdlError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """The first wrong read of a scenario: number from 1, time, bytes, and what may be the cause."""
+    """The first wrong read of a scenario: number from 1, time, bytes, and what may be the cause.
+
+    Of a reader that reads right and offers something else, the bytes are those offered, None for
+    no byte or an unknown one.
+    """
 
     scenario: str
     read: int
     at_ps: int
-    expected: int
-    got: int
+    expected: int | None
+    got: int | None
     says: str
     causes: tuple[Cause, ...]
 
@@ -57,7 +62,7 @@ class RegressResult:
 
 
 def failures_in(results: Sequence[ScenarioResult], causes: tuple[Cause, ...]) -> list[Failure]:
-    """The first wrong read of every scenario that has one."""
+    """The first wrong read of every scenario that has one, or the first byte wrongly offered."""
     found = []
     for result in results:
         for number, pair in enumerate(result.reads, 1):
@@ -75,4 +80,9 @@ def failures_in(results: Sequence[ScenarioResult], causes: tuple[Cause, ...]) ->
                     )
                 )
                 break
+        else:
+            offer = next((p for p in result.problems if isinstance(p, WrongOffer)), None)
+            if offer is not None:
+                at, bytes_ = offer.at or 0, (offer.expected, offer.got)
+                found.append(Failure(result.name, offer.read, at, *bytes_, offer.says, causes))
     return found

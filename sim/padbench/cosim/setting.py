@@ -14,6 +14,7 @@ from padbench.rules import Limit, Limits
 from padbench.scenarios import Setting
 from padbench.sheet import Sheet
 from padbench.stimulus import PollTiming, Stimulus
+from padbench.units import to_ps
 from padbench.verify import setting_of
 
 __all__ = ["brisk", "gridded", "hdl_setting", "system_period"]
@@ -65,9 +66,17 @@ def _limits(sheet: Sheet, limits: Limits) -> Limits:
         clock_width=_wider(limits.clock_width, two),
         clock_period=_wider(limits.clock_period, Limit(4 * period, _SYNCHRONISED)),
         removal=_wider(limits.removal, two),
-        setup_parallel=_wider(limits.setup_parallel, two),
+        setup_parallel=_wider(limits.setup_parallel, _setup(sheet, two)),
         answer=Limit(_ANSWER_EDGES * period + 1, _SYNCHRONISED),
     )
+
+
+def _setup(sheet: Sheet, otherwise: Limit) -> Limit:
+    """How long before the latch's fall the buttons must stand, as the design promises."""
+    promised = sheet.hdl.setup if sheet.hdl is not None else None
+    if promised is None:
+        return otherwise
+    return Limit(to_ps(promised.nominal), "the sheet, hdl.setup")
 
 
 def _wider(one: Limit, other: Limit) -> Limit:

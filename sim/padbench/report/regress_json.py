@@ -42,12 +42,16 @@ def _failure_object(failure: Failure) -> dict[str, Any]:
         "read": failure.read,
         "at_ps": failure.at_ps,
         "expected": failure.expected,
-        "expected_pressed": list(pressed_in(failure.expected)),
+        "expected_pressed": _pressed(failure.expected),
         "got": failure.got,
-        "got_pressed": list(pressed_in(failure.got)),
+        "got_pressed": _pressed(failure.got),
         "says": failure.says,
         "likely_causes": [_cause_object(cause) for cause in failure.causes],
     }
+
+
+def _pressed(byte: int | None) -> list[str] | None:
+    return None if byte is None else list(pressed_in(byte))
 
 
 def _cause_object(cause: Cause) -> dict[str, Any]:

@@ -239,7 +239,8 @@ def button_ports(raw: object) -> object:
         return identifier(raw)
     if isinstance(raw, dict) and raw:
         for name, port in raw.items():
-            the_button(str(name))
+            if name not in BUTTONS:
+                raise Refused(f"gives a port to {name!r:.60}, no button", nearest(name, BUTTONS))
             if not isinstance(port, str):
                 raise Refused(f"gives {name} no port", 'write for example { A = "btn_a" }')
             identifier(port)

@@ -297,6 +297,9 @@ class Hdl(Table):
     high and shifts on its rise, data and buttons are low where pressed, serial is as it is; start,
     held and valid are high. ``answer`` (s) is the longest time from an edge to the data line that
     the design promises; ``synchroniser`` the flip-flops that latch and clock must pass, 0 for none.
+    ``setup`` (s) promises that a button which stands so long before the latch falls is seen, and
+    one pressed after it is not; ``after_reset`` that nothing shows as pressed up to the next latch;
+    ``keeps`` that a reader's byte stands until it offers the next one.
     """
 
     sources: Annotated[
@@ -332,6 +335,9 @@ class Hdl(Table):
     ] = Field(default_factory=dict)
     answer: Annotated[Value, _time("250 ns")] | None = Field(default=None, examples=["250 ns"])
     synchroniser: Annotated[Whole, Field(ge=0, le=4)] = Field(default=2, examples=[2])
+    setup: Annotated[Value, _time("84 ns")] | None = Field(default=None, examples=["84 ns"])
+    keeps: bool = Field(default=False, examples=[True])
+    after_reset: Literal["released"] | None = Field(default=None, examples=["released"])
 
     @property
     def engine(self) -> Literal["icarus", "ghdl", "verilator"]:

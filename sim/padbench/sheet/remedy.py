@@ -27,8 +27,10 @@ def dotted(path: Path) -> str:
 def to_write(path: Path) -> str:
     """What to write for a key that is missing or has a wrong value."""
     example = _example(path)
-    if example is None:
+    if example is None and len(path) == 1:
         return f"write the table [{dotted(path)}]"
+    if example is None:
+        example = "8"  # keys of one's own have numbers: a stage in [buttons], a parameter's value
     names = [step for step in path if isinstance(step, str)]
     return f"write for example {names[-1]} = {example}"
 

@@ -1,0 +1,93 @@
+"""Scenarios that only a design in HDL can be put to: its own reset, and a clock's phase.
+
+Presses close to the end of the latch try the design's promise of a set-up time at many phases of
+its system clock; a reset in the middle of a read tries what it makes of its own state.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+from padbench.cosim.grid import GRID, on_grid
+from padbench.scenarios import Scenario, Script, Setting
+from padbench.scenarios.expect import expected_bits
+from padbench.scenarios.plan import Plan
+
+__all__ = ["ResetScript", "hdl_scenarios"]
+
+_STEPS = 16
+_SHOWN = 3
+"""Bits read before the reset that comes inside a read."""
+
+
+@dataclass(frozen=True)
+class ResetScript(Script):
+    """A script with resets of the design, (start, length) in picoseconds."""
+
+    resets: tuple[tuple[int, int], ...] = ()
+
+
+def hdl_scenarios(
+    *, reset: int = 1_000_000, hold: int = 0, released: bool = False
+) -> dict[str, Scenario]:
+    """By name. ``reset`` is the length of one, in picoseconds.
+
+    A press ``hold`` picoseconds after the latch's fall, or later, has to wait for the next poll.
+    ``released``: the design promises to show nothing pressed after a reset, up to the next latch;
+    otherwise it may show anything.
+    """
+    made: dict[str, tuple[str, Callable[[Setting], Script]]] = {
+        "press-sweep": (
+            "Presses closer and closer to the latch's fall are seen, just after it they wait.",
+            partial(_press_sweep, hold=hold),
+        ),
+        "reset-in-read": (
+            "A reset in the middle of a read: it is given up, and the next poll is right.",
+            partial(_reset_in_read, reset=reset, released=released),
+        ),
+    }
+    return {name: Scenario(name, says, build) for name, (says, build) in made.items()}
+
+
+def _press_sweep(setting: Setting, *, hold: int) -> Script:
+    plan = Plan(setting, passes=1)
+    plan.tolerates.add("timing.setup-parallel")
+    setup = setting.pad.limits.setup_parallel.ps
+    step = max(setup // _STEPS // 2, GRID)
+    # Two steps of the grid, since the latch's fall is rounded to it as well.
+    for side, nearest in ((-1, setup + 2 * GRID), (1, hold + 2 * GRID)):
+        for count in range(_STEPS):
+            _, fall = plan.latch_at_pad
+            at = on_grid(fall + side * (nearest + count * step))
+            plan.hold(128 >> count % 8, at=max(at, plan.next_start + GRID))
+            plan.poll()
+            plan.hold(0)
+            plan.poll()
+    return plan.script()
+
+
+def _reset_in_read(setting: Setting, *, reset: int, released: bool) -> Script:
+    plan = Plan(setting, passes=1)
+    timing = setting.timing
+    stages = setting.pad.stages
+    many = timing.with_clocks(stages + 8)
+    length = on_grid(min(reset, timing.clock_high // 2, timing.latch_to_clock // 2))
+    resets = []
+    period = timing.clock_low + timing.clock_high
+    for held, bits in ((0x90, 0), (0xFF, _SHOWN), (0x6F, stages)):
+        plan.hold(held)
+        plan.poll()
+        start = plan.next_start
+        first = timing.latch_width + timing.latch_to_clock
+        # In the latch's wake, or while the clock is high after so many bits.
+        after = first - timing.latch_to_clock * 3 // 4 if not bits else first + bits * period
+        after -= timing.clock_high * 3 // 4 if bits else 0
+        resets.append((on_grid(start + after), length))
+        shown = expected_bits(held | setting.pad.stuck, clocks=many.clocks, stages=stages)[:bits]
+        left = many.clocks - bits
+        cleared = expected_bits(0, clocks=left, stages=stages, serial=setting.pad.serial)
+        plan.poll(timing=many, expect=shown + (cleared if released else (None,) * left))
+        plan.hold(held ^ 0xFF)
+        plan.poll()
+    made = plan.script()
+    return ResetScript(**{**vars(made), "resets": tuple(resets)})

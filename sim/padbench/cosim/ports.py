@@ -1,0 +1,129 @@
+"""A design's ports by role, inside a simulation: found, checked, driven by what they mean."""
+
+from collections.abc import Callable
+from typing import Any
+
+from cocotb.clock import Clock
+from cocotb.handle import ValueObjectBase
+from cocotb.triggers import RisingEdge, Timer
+from cocotb.types import Logic
+
+from padbench.cosim.job import Job
+from padbench.cosim.timed import now_ps, steps
+
+__all__ = ["Misfit", "Ports", "power_up"]
+
+_RESET_CYCLES = 8
+_UNCLOCKED_RESET = 1_000_000
+"""Picoseconds; a reset without a clock lasts this long. Invented: long for any logic."""
+
+
+class Misfit(Exception):
+    """The design does not fit the job."""
+
+    def __init__(self, key: str, says: str, instead: str) -> None:
+        super().__init__(says)
+        self.record = {"fault": {"key": key, "says": says, "instead": instead}}
+
+
+def _width(handle: Any) -> int:
+    """Bits of a signal; 0 for what is none, or has no bits."""
+    countable = isinstance(handle, ValueObjectBase) and hasattr(handle, "__len__")
+    return len(handle) if countable else 0
+
+
+class Ports:
+    """The design's ports by role, checked for being there and for their width."""
+
+    def __init__(self, dut: Any, job: Job) -> None:
+        self.dut, self.job = dut, job
+        self.vhdl = job.engine == "ghdl"
+        self.by_role = {
+            role: self._bit(role, name) if role not in job.widths else self._word(role, name)
+            for role, name in job.ports.items()
+            if role != "buttons"
+        }
+        self.buttons: list[Any] = []
+        buttons = job.ports.get("buttons")
+        if isinstance(buttons, list):
+            self.buttons = [
+                None if name is None else self._bit("buttons", name) for name in buttons
+            ]
+        elif buttons is not None:
+            self.by_role["buttons"] = self._word("buttons", buttons)
+
+    def _find(self, role: str, name: str) -> Any:
+        handle = getattr(self.dut, name.lower() if self.vhdl else name, None)
+        if handle is None:
+            there = sorted(one._name for one in self.dut if isinstance(one, ValueObjectBase))
+            raise Misfit(role, f"{name} is no port of {self.job.top}", "it has " + ", ".join(there))
+        return handle
+
+    def _bit(self, role: str, name: str) -> Any:
+        handle = self._find(role, name)
+        width = _width(handle)
+        if width != 1:
+            raise Misfit(role, f"{name} has {width} bits", "name a port of one bit")
+        return handle
+
+    def _word(self, role: str, name: str) -> Any:
+        handle = self._find(role, name)
+        width = self.job.widths[role]
+        found = _width(handle)
+        if found != width:
+            raise Misfit(role, f"{name} has {found} bits", f"name a port of {width} bits")
+        return handle
+
+    def get(self, role: str) -> Any:
+        """The handle of a role; None if the design has none."""
+        return self.by_role.get(role)
+
+    def turned(self, role: str) -> bool:
+        """Whether the sheet says that it stands the other way up."""
+        return role in self.job.inverted
+
+    def drive(self, role: str, level: int) -> None:
+        """Set an input by what it means rather than by its level."""
+        handle = self.get(role)
+        if handle is not None:
+            handle.value = level ^ self.turned(role)
+
+    def setters(self, action: tuple[int, str, Any]) -> list[tuple[int, Any, Any]]:
+        """One action on a role as actions on handles."""
+        when, role, value = action
+        turned = self.turned(role)
+        if role == "serial":
+            handle = self.get("serial")
+            if value is None:  # left open; where a simulator knows only two levels it must be one
+                value = 1 if self.job.engine == "verilator" else Logic("Z")
+            return [] if handle is None else [(when, handle, value)]
+        if role != "buttons":
+            return [(when, self.by_role[role], value ^ turned)]
+        if self.buttons:
+            return [
+                (when, handle, (value >> place & 1) ^ turned)
+                for place, handle in enumerate(self.buttons)
+                if handle is not None
+            ]
+        width = self.job.widths["buttons"]
+        return [(when, self.by_role["buttons"], value ^ ((1 << width) - 1 if turned else 0))]
+
+
+async def power_up(job: Job, ports: Ports, write: Callable[[dict[str, Any]], None]) -> None:
+    """Start the system clock, and reset; writes down the phase of that clock."""
+    clock = ports.get("system-clock")
+    ports.drive("reset", 1)
+    if clock is None or job.period is None:
+        await Timer(steps(_UNCLOCKED_RESET), "step")
+        ports.drive("reset", 0)
+        await Timer(steps(_UNCLOCKED_RESET), "step")
+        return
+    period = max(2, steps(job.period))
+    Clock(clock, period, "step", impl="gpi", period_high=period // 2).start(start_high=False)
+    for _ in range(_RESET_CYCLES):
+        await RisingEdge(clock)
+    rise = now_ps()
+    ports.drive("reset", 0)
+    for _ in range(_RESET_CYCLES):
+        await RisingEdge(clock)
+    write({"system-clock": {"rise": rise, "period": (now_ps() - rise) // _RESET_CYCLES}})
