@@ -93,8 +93,8 @@ def _failure(one: Failure) -> tuple[str | Cell, ...]:
         one.scenario,
         str(one.read),
         show(one.at_ps * 1e-12, "s", 6),
-        spelled(one.expected),
-        Cell(spelled(one.got), bad=True),
+        "no byte" if one.expected is None else spelled(one.expected),
+        Cell("no byte" if one.got is None else spelled(one.got), bad=True),
     )
 
 
