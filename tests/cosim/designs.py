@@ -36,6 +36,7 @@ frequency = "12 MHz"
 reset = "reset"
 after-reset = "released"
 keeps = true
+pace = "40 ns"
 """,
 }
 DESIGNS = tuple(_TABLES)
