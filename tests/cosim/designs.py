@@ -36,6 +36,7 @@ frequency = "12 MHz"
 reset = "reset"
 after-reset = "released"
 keeps = true
+pace = "40 ns"
 """,
 }
 DESIGNS = tuple(_TABLES)
@@ -295,6 +296,12 @@ READER_MUTANTS = (
         ("valid <= 1'b1;", "valid <= 1'b0;"),
         ("1'bX", "1'b1"),
     ),
+    _reader(
+        "r_lets_go",
+        "byte-not-kept",
+        ("valid   <= 1'b0;", "valid <= 1'b0; if (valid) held <= 8'd0;"),
+    ),
+    _reader("r_pace", "reader.pace", ("left  <= LATCH_CYCLES - 1;", "left  <= LATCH_CYCLES - 3;")),
     _reader("r_latch_short", "timing.latch-width", ("left  <= LATCH_CYCLES - 1;", "left  <= 0;")),
     _reader(
         "r_latch_inverted",

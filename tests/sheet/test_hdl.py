@@ -62,8 +62,8 @@ CASES = [
     ("STAGES = 8", 'STAGES = "x"', 'parameters.STAGES: "x" is not a whole number; write for exam'),
     (
         'answer = "260 ns"',
-        "keeps = 1",
-        "keeps: 1 is not true or false; write for example keeps = true",
+        "keeps = 5",
+        "5 is not true or false; write for example keeps = ",
     ),
     ("STAGES = 8", '"8 S" = 8', "is no name of a port or design; use a letter"),
     ('answer = "260 ns"', "synchroniser = 9", "synchroniser: 9 is more than 4; write for example"),

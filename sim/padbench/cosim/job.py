@@ -46,8 +46,9 @@ class Poll:
 
     ``lost``: bits that the pad loses, pass by pass, (bit, how many). ``serial`` is the level of
     the pad's serial input. Contacts: ``inside`` moves that long after the latch's rise, ``after``
-    after the last clock's; the next poll comes ``pause`` after that, or is asked for before this
-    one is over (the next one's ``at_once``). ``reset``: (after the latch's rise, length).
+    after the last clock's; the next poll comes ``pause`` after that, or the request stays
+    high and it comes at once (the next one's ``at_once``). ``reset``: (after the latch's rise,
+    length).
     """
 
     lost: list[tuple[int, int]]

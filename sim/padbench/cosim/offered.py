@@ -146,9 +146,9 @@ def strobe_problems(
                 next(iter(want), None),
                 next((byte for byte in got if byte not in want), next(iter(got), None)),
             )
-    idle = np.asarray(record["polls"], np.int64) - base
-    if (valid.at(idle[idle > 0] - 1) == HIGH).sum() > 1:
-        yield Problem(int(idle[0]), "valid is high although nothing is offered")
+    falls = np.asarray([read.latch_end_ps for read in reads], np.int64)
+    if len(falls) and (valid.at(falls) == HIGH).sum() > 1:
+        yield Problem(int(falls[0]), "valid is high although nothing is offered")
     if keeps:
         yield from _let_go(record)
     if released and any(byte != 0 for byte in record["cleared"]):

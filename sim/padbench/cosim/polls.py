@@ -112,7 +112,7 @@ class _Console:
         for number, poll in enumerate(run.polls):
             last = number + 1 == len(run.polls)
             at_once = not last and run.polls[number + 1].at_once
-            begun.append(await self._begin(poll, run))
+            begun.append(await self._begin(poll, run, stay=at_once))
             latched = pad.latched_at if pad.latched.is_set() else now_ps()
             moves = cocotb.start_soon(self._move(poll.inside, latched))
             if poll.reset is None:
@@ -142,8 +142,11 @@ class _Console:
             "kept": kept,
         }
 
-    async def _begin(self, poll: Poll, run: ReaderRun) -> int:
-        """Up to the rise of the latch; when the poll began: asked for, or latched."""
+    async def _begin(self, poll: Poll, run: ReaderRun, *, stay: bool) -> int:
+        """Up to the rise of the latch; when the poll began: asked for, or latched.
+
+        ``stay``: the request stays high, since the next poll is to follow at once.
+        """
         pad = self.pad
         pad.lose([(bit, count) for bit, count in poll.lost])
         pad.serial = poll.serial
@@ -157,7 +160,8 @@ class _Console:
             if poll.at_once:
                 await self._wait(pad.latched, run)
             await RisingEdge(clock)
-            self.ports.drive("start", 0)
+            if not stay:
+                self.ports.drive("start", 0)
         if not pad.latched.is_set():
             await self._wait(pad.latched, run)
         if self.asked and not poll.at_once:

@@ -22,6 +22,7 @@ from padbench.cosim.exhaustive import exhaustive_scenarios
 from padbench.cosim.job import Job, ReaderRun
 from padbench.cosim.moments import hdl_scenarios
 from padbench.cosim.offered import as_it_was_made, strobe_problems
+from padbench.cosim.pace import judge_pace
 from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.result import HdlError, RegressResult, failures_in
 from padbench.cosim.select import Chosen, choose, reader_run
@@ -278,7 +279,13 @@ class _Bench:
         promised = {"released": self.hdl.after_reset == "released", "keeps": self.hdl.keeps}
         valid = timeline.wires["reader.valid"]
         problems = strobe_problems(run, record, script.expected, reads, valid, **promised)
-        return replace(result, problems=(*result.problems, *problems))
+        findings = result.findings
+        if self.hdl.pace is not None:
+            whole = [pair.read for pair in result.reads if set(pair.expected.bits) != {None}]
+            within = Limit(to_ps(self.hdl.pace.nominal), "the sheet, hdl.pace")
+            found = judge_pace(whole, self.setting.timing, within)
+            findings += (replace(found, where=f"{result.name}, {found.where}"),)
+        return replace(result, problems=(*result.problems, *problems), findings=findings)
 
     def _held_to_law(
         self, chosen: Chosen, timeline: Timeline, names: Names | None

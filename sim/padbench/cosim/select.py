@@ -85,7 +85,7 @@ def reader_run(chosen: Chosen, setting: Setting, *, brisk: bool = False) -> Read
                 inside=[(when - start, byte) for when, byte in moves if when < rise],
                 after=[(when - rise, byte) for when, byte in moves if when >= rise],
                 pause=until - rise,
-                at_once=place > 0 and start <= ends[place - 1],
+                at_once=place > 0 and start <= ends[place - 1] and not chosen.resets,
                 reset=next(
                     ((at - start, length) for at, length in chosen.resets if start <= at < until),
                     None,

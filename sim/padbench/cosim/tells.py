@@ -69,6 +69,10 @@ def reader_causes(
     offered = offer_causes(pairs)
     if not offered and differ:
         return (Cause("no-compare", "it offers a byte although its reads differ", 1.0),)
+    if not offered and any(
+        "the byte offered before" in problem.says for one in results for problem in one.problems
+    ):
+        return (Cause("byte-not-kept", "the byte does not stand until the next is offered", 1.0),)
     return offered
 
 

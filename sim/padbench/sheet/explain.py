@@ -136,6 +136,7 @@ _WRONG = {
     "literal_error": "is not text in quotes",
     "int_type": "is not a whole number",
     "bool_type": "is not true or false",
+    "bool_parsing": "is not true or false",
     "tuple_type": "is not a list",
     "greater_than_equal": "is less than {ge}",
     "less_than_equal": "is more than {le}",

@@ -299,7 +299,8 @@ class Hdl(Table):
     the design promises; ``synchroniser`` the flip-flops that latch and clock must pass, 0 for none.
     ``setup`` (s) promises that a button which stands so long before the latch falls is seen, and
     one pressed after it is not; ``after_reset`` that nothing shows as pressed up to the next latch;
-    ``keeps`` that a reader's byte stands until it offers the next one.
+    ``keeps`` that a reader's byte stands until it offers the next one, ``pace`` (s) that latch and
+    clock are no further from the sheet's poll.
     """
 
     sources: Annotated[
@@ -336,6 +337,7 @@ class Hdl(Table):
     answer: Annotated[Value, _time("250 ns")] | None = Field(default=None, examples=["250 ns"])
     synchroniser: Annotated[Whole, Field(ge=0, le=4)] = Field(default=2, examples=[2])
     setup: Annotated[Value, _time("84 ns")] | None = Field(default=None, examples=["84 ns"])
+    pace: Annotated[Value, _time("50 ns")] | None = Field(default=None, examples=["50 ns"])
     keeps: bool = Field(default=False, examples=[True])
     after_reset: Literal["released"] | None = Field(default=None, examples=["released"])
 
