@@ -130,6 +130,8 @@ BROKEN = [
     (REGISTER.replace('timing-of = "CD4021B"', 'timing-of = "CD4O21B"'), "no known part"),
     (REGISTER.replace('timing-of = "CD4021B"\n', ""), "is missing"),
     (REGISTER.replace("max = 500", "typ = 500"), "needs a max"),
+    (f'{REGISTER}sink-drop = {{ max = 0, unit = "V", at = "5 V", {FIGURE} }}', "max above 0"),
+    (f'{REGISTER}source-drop = {{ max = 0, unit = "V", at = "5 V", {FIGURE} }}', "max above 0"),
     (REGISTER.replace("P8 = 1", "P8 = 2"), "each once"),
     (REGISTER.replace("P8 = 1, ", ""), "pins lack P8"),
     (REGISTER.replace("stages = 8", "stages = 0"), "stages"),

@@ -211,8 +211,9 @@ def _complete(name: str, entry: _RegisterEntry, figures: Mapping[FigureName, Fig
         for end in _ENDS.get(key, ("min",)):
             if getattr(figure, end) is None:
                 raise ValueError(f"{name}: the figure {key} needs a {end}")
-        if key in _POSITIVE and not figure.min:
-            raise ValueError(f"{name}: the figure {key} needs a min above 0")
+            # A current or a drop of 0 would be an output of no ohms, or of infinitely many.
+            if key in _POSITIVE and not getattr(figure, end):
+                raise ValueError(f"{name}: the figure {key} needs a {end} above 0")
     stages = entry.stages
     wanted = {"VDD", "VSS", "clock", "load", "serial", f"Q{stages}"}
     wanted |= {f"P{stage}" for stage in range(1, stages + 1)}
@@ -262,4 +263,6 @@ _POSITIVE = (
     "sink-current-over-temperature",
     "source-current",
     "source-current-over-temperature",
+    "sink-drop",
+    "source-drop",
 )
