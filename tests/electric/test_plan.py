@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from padbench.buttons import BUTTONS
 from padbench.electric.findings import judge_electric
 from padbench.electric.plan import wiring_plan
 from padbench.report.wiring import write_drawing, write_plan_csv
@@ -77,6 +78,17 @@ def test_two_registers_in_a_chain():
     assert (found[1, 3], found[2, 11]) == ("chain", "chain")
     assert (found[2, 3], found[2, 1], found[1, 11]) == ("data", "A", "ground")
     assert found[1, 1] == "supply"
+
+
+def test_a_chain_of_fourteen_stages_is_read_at_its_sixth_of_the_second():
+    """Pin 2 is Q6: MC14021B, Motorola CMOS Logic Data."""
+    moves = [
+        (f"{name} = {8 - place}", f"{name} = {14 - place}") for place, name in enumerate(BUTTONS)
+    ]
+    plan = wiring_plan(sheet(("stages = 8", "stages = 14"), *moves))
+    found = nets(plan)
+    assert (found[2, 2], found[2, 3], found[2, 12]) == ("data", "open", "open")
+    assert (found[2, 14], found[2, 15], found[2, 1]) == ("A", "supply", "supply")
 
 
 def test_a_74hc165_wants_its_clock_let_through_and_its_latch_inverted():

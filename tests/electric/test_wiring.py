@@ -49,6 +49,25 @@ def test_a_shared_stage():
 
 
 @pytest.mark.parametrize(
+    ("part", "stages", "output"),
+    [
+        *[("CD4021B", stages, "Q4") for stages in (12, 20)],
+        *[("CD4021B", stages, None) for stages in (8, 14, 15, 16, 22, 23, 24)],
+        *[("74HC165", 8 + n, f"Q{n}") for n in range(1, 8)],
+        ("74HC165", 16, None),
+    ],
+)
+def test_a_chain_ends_on_an_output_that_has_a_pin(part, stages, output):
+    """A 4021 brings out stages 6, 7 and 8 (MC14021B, Motorola CMOS Logic Data), a 165 only 8."""
+    chip = changed("chip", part=part, stages=stages, latch_inverted=part == "74HC165")
+    places = {name: stages - place for place, name in enumerate(SHEET.buttons)}
+    found = failing(**chip, buttons=places)
+    assert list(found) == ([] if output is None else ["wiring.stages"])
+    if output:
+        assert f"end on {output}" in found["wiring.stages"]
+
+
+@pytest.mark.parametrize(
     ("change", "id_", "says"),
     [
         (changed("chip", serial_input="open"), "wiring.serial-input", "left open"),

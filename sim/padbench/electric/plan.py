@@ -13,12 +13,8 @@ from padbench.buttons import BUTTONS
 from padbench.electric.design import Array, changed, design_of, stacked
 from padbench.electric.judge import data_levels, input_levels, lines_of
 from padbench.electric.space import space
-from padbench.parts import (
-    E24,
-    RegisterPart,
-    colour_bands,
-    preferred,
-)
+from padbench.electric.wiring import last_output
+from padbench.parts import E24, RegisterPart, colour_bands, preferred
 from padbench.sheet import Sheet
 from padbench.units import Value, show
 
@@ -171,10 +167,13 @@ def _net(
         "load": _load_net(sheet, part),
         "serial": _serial_net(sheet, chip),
         "clock-inhibit": ("ground", "ground", "high, it would stop the clock"),
-        f"Q{part.stages}": ("data", "data core", "the last stage is what the console reads")
-        if chip == chips
-        else ("chain", f"serial input of register {chip + 1}", "the registers are one long one"),
     }
+    if chip == chips:
+        last = last_output(part, sheet.chip.stages)
+        fixed[last] = ("data", "data core", "the last stage is what the console reads")
+    else:
+        there = f"serial input of register {chip + 1}"
+        fixed[f"Q{part.stages}"] = ("chain", there, "the registers are one long one")
     if name in fixed:
         return fixed[name]
     if name.startswith("Q"):

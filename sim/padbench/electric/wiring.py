@@ -3,10 +3,14 @@
 from collections.abc import Iterator
 
 from padbench.buttons import BUTTONS
+from padbench.parts import RegisterPart
 from padbench.rules import Finding, Remedy, Verdict
 from padbench.sheet import Sheet
 
-__all__ = ["judge_wiring"]
+__all__ = ["judge_wiring", "last_output"]
+
+_MOST = 24
+"""Stages of a sheet."""
 
 _ORDER = "common practice: A, B, Select, Start, Up, Down, Left, Right"
 
@@ -15,6 +19,7 @@ def judge_wiring(sheet: Sheet) -> tuple[Finding, ...]:
     """Findings ``wiring.*``; each holds or does not, nothing is measured."""
     return (
         *_buttons(sheet),
+        *_stages(sheet),
         _serial_input(sheet),
         _pull_up(sheet),
         _load(sheet),
@@ -77,6 +82,29 @@ def _buttons(sheet: Sheet) -> Iterator[Finding]:
                 if stage != right[name]
             ]
         ),
+    )
+
+
+def last_output(part: RegisterPart, stages: int) -> str:
+    """The output of the last register that so many stages end on: ``Q8``, ``Q6`` of 14 stages."""
+    return f"Q{(stages - 1) % part.stages + 1}"
+
+
+def _stages(sheet: Sheet) -> Iterator[Finding]:
+    """A chain has to end on a stage that is brought out to a pin; a program has no such pins."""
+    part, stages = sheet.part, sheet.chip.stages
+    output = last_output(part, stages)
+    if sheet.chip.kind == "firmware" or output in part.pins:
+        return
+    ends = [n for n in range(1, _MOST + 1) if last_output(part, n) in part.pins]
+    yield _finding(
+        "wiring.stages",
+        False,
+        "register.stages",
+        part.source,
+        f"{stages} stages end on {output} of a {part.name}, which is brought out to no pin",
+        "register.stages",
+        f"take {', '.join(map(str, ends[:-1]))} or {ends[-1]} stages",
     )
 
 
