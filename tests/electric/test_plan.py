@@ -67,6 +67,60 @@ def test_two_buttons_on_one_stage_both_pull_it_down():
     assert "A and B contacts" in pin.goes_to
 
 
+def test_a_stuck_contact_holds_a_shared_stage_down_whichever_it_is():
+    stuck = ("stuck = []", 'stuck = ["B"]')
+    pin = next(pin for pin in wiring_plan(sheet(("B = 7", "B = 8"), stuck)).pins if pin.number == 1)
+    assert pin.idle == pin.held["A"]
+    assert pin.idle[1] < 1.5
+
+
+def chained(stages, *changes):
+    """A sheet whose buttons stand on the last eight stages."""
+    moves = [
+        (f"{name} = {8 - place}", f"{name} = {stages - place}")
+        for place, name in enumerate(BUTTONS)
+    ]
+    return sheet(("stages = 8", f"stages = {stages}"), *moves, *changes)
+
+
+def high(volts):
+    return volts is not None and volts[0] > 4.7
+
+
+def low(volts):
+    return volts is not None and volts[1] < 0.1
+
+
+def test_what_stands_at_the_outputs_after_the_clocks_of_a_read():
+    """Eight clocks move what stage n - 8 had loaded to stage n (truth table of the 4021)."""
+    plan = {(pin.chip, pin.name): pin for pin in wiring_plan(chained(16)).pins}
+    assert high(plan[2, "Q8"].idle)  # stage 8, which is tied to supply
+    assert low(plan[1, "Q8"].idle)  # the serial input
+    assert {high(volts) for volts in plan[2, "Q8"].held.values()} == {True}
+    # Fifteen stages: Q7 of the second package shows stage 7; with six clocks stage 9, Left's place
+    plan = {
+        (pin.chip, pin.name): pin
+        for pin in wiring_plan(chained(15, ('use = "plain-loop"', SIX_CLOCKS))).pins
+    }
+    assert {name for name, volts in plan[2, "Q7"].held.items() if low(volts)} == {"Left"}
+    assert high(plan[2, "Q7"].idle)
+
+
+SIX_CLOCKS = 'use = "plain-loop"\nclocks = 6'
+
+
+def test_what_never_loads_or_always_does():
+    def data(*changes):
+        return next(pin for pin in wiring_plan(sheet(*changes)).pins if pin.net == "data")
+
+    part = 'part = "CD4021B"'
+    assert low(data((part, 'part = "MC14014B"')).idle)
+    for always in ((part, 'part = "74HC165"'), ("inverted = false", "inverted = true")):
+        pin = data(always)
+        assert high(pin.idle)
+        assert {name for name, volts in pin.held.items() if low(volts)} == {"A"}
+
+
 def test_an_input_without_a_pull_up_has_no_voltage_to_foretell():
     plan = wiring_plan(sheet(('"39k ± 5 %"', '"absent"')))
     assert next(pin for pin in plan.pins if pin.net == "A").idle is None
@@ -82,11 +136,7 @@ def test_two_registers_in_a_chain():
 
 def test_a_chain_of_fourteen_stages_is_read_at_its_sixth_of_the_second():
     """Pin 2 is Q6: MC14021B, Motorola CMOS Logic Data."""
-    moves = [
-        (f"{name} = {8 - place}", f"{name} = {14 - place}") for place, name in enumerate(BUTTONS)
-    ]
-    plan = wiring_plan(sheet(("stages = 8", "stages = 14"), *moves))
-    found = nets(plan)
+    found = nets(wiring_plan(chained(14)))
     assert (found[2, 2], found[2, 3], found[2, 12]) == ("data", "open", "open")
     assert (found[2, 14], found[2, 15], found[2, 1]) == ("A", "supply", "supply")
 

@@ -45,7 +45,7 @@ def _pins(pins: Sequence[Pin]) -> Table:
         *("pin", "name", "goes to", "why", "idle", "button held"),
     )
     for pin in pins:
-        own = pin.held.get(pin.net)
+        moved = {name: volts for name, volts in pin.held.items() if volts != pin.idle}
         table.add_row(
             *((str(pin.chip),) if several else ()),
             str(pin.number),
@@ -53,7 +53,7 @@ def _pins(pins: Sequence[Pin]) -> Table:
             pin.goes_to,
             pin.why,
             _volts(pin.idle),
-            f"{pin.net}: {_volts(own)}" if pin.net in pin.held else "the same",
+            "\n".join(f"{name}: {_volts(volts)}" for name, volts in moved.items()) or "the same",
         )
     return table
 

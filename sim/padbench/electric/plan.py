@@ -4,13 +4,14 @@ plan = wiring_plan(sheet)
 plan.pins[0].net, plan.pins[0].held["A"]       # "A", a range of volts
 """
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from padbench.buttons import BUTTONS
-from padbench.electric.design import Array, changed, design_of, stacked
+from padbench.electric.design import ABSENT, Array, changed, design_of, stacked
 from padbench.electric.judge import data_levels, input_levels, lines_of
 from padbench.electric.space import space
 from padbench.electric.wiring import last_output
@@ -75,7 +76,9 @@ class _Volts:
     released: Range
     latch_low: Range
     clock_high: Range
-    data: dict[str, Range | None]
+    data: dict[bool, Range]
+    chain: dict[bool, Range]
+    """By level of the bit, at the console and at the next register's serial input."""
 
     @property
     def ground(self) -> Range:
@@ -106,13 +109,17 @@ def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:
     wires = space(designs, ("supply", "resistors", "temperature", "leakage", "diode"))
     lines = lines_of(designs, wires)
     low, high = data_levels(designs, wires)
+    next_low, next_high = data_levels(
+        changed(designs, data_up=ABSENT, data_down=ABSENT, input_leakage=designs.leakage_hot), wires
+    )
     return _Volts(
         supply=_range(wires.supply),
         pressed=_range(pressed),
         released=_range(np.stack([released, cleaner])),
         latch_low=_range(lines["latch"].low),
         clock_high=_range(lines["clock"].high),
-        data={"ground": _range(low), "supply": _range(high), "open": None},
+        data={False: _range(low), True: _range(high)},
+        chain={False: _range(next_low), True: _range(next_high)},
     )
 
 
@@ -123,29 +130,58 @@ def _range(volts: Array) -> Range:
 def _pins(sheet: Sheet, part: RegisterPart, chip: int, chips: int, volts: _Volts) -> Iterator[Pin]:
     for name, number in sorted(part.pins.items(), key=lambda item: item[1]):
         net, goes_to, why = _net(sheet, part, name, chip, chips)
-        idle = _idle(sheet, net, name, volts)
         stage = _stage(part, name, chip)
+        idle = _found(sheet, net, stage, frozenset(), volts)
         held = {
-            button: volts.pressed if sheet.buttons[button] == stage else idle
+            button: _found(sheet, net, stage, frozenset((button,)), volts)
             for button in BUTTONS
             if button in sheet.buttons
         }
         yield Pin(chip, number, name, net, goes_to, why, idle, held)
 
 
-def _idle(sheet: Sheet, net: str, name: str, volts: _Volts) -> Range | None:
-    """Between two reads: latch low, clock high, the stages full of the serial input's level."""
+def _found(sheet: Sheet, net: str, stage: int, held: frozenset[str], volts: _Volts) -> Range | None:
+    """Volts of a pin between two reads, latch low and clock high; ``stage`` 0 has no input."""
     if net in sheet.buttons:
-        return volts.pressed if net in sheet.contacts.stuck else _released(sheet, volts)
+        down = _down(sheet, stage, held)
+        return volts.pressed if down else _released(sheet, volts)
     if net == "latch":
         return volts.supply if sheet.chip.latch_inverted else volts.latch_low
     if net in ("data", "chain"):
-        return volts.data[sheet.chip.serial_input]
+        level = _left_standing(sheet, stage, held)
+        return None if level is None else (volts.data if net == "data" else volts.chain)[level]
     return {
         "supply": volts.supply,
         "ground": volts.ground,
         "clock": volts.clock_high,
     }.get(net)
+
+
+def _down(sheet: Sheet, stage: int, held: frozenset[str]) -> bool:
+    """Whether any of the contacts on a stage is closed."""
+    closed = held | set(sheet.contacts.stuck)
+    return any(at == stage and name in closed for name, at in sheet.buttons.items())
+
+
+def _left_standing(sheet: Sheet, stage: int, held: frozenset[str]) -> bool | None:
+    """Level of a stage's output after the last clock of a read; None where it is chance.
+
+    Each clock has moved the bits on by one, so it holds what was loaded as many stages before, or
+    the serial input's level where there are not so many. A register that loads for as long as the
+    latch is low (or on each clock then) shows its own input; a synchronous one never loads else.
+    """
+    part = sheet.part
+    if (part.load_level == "high") == sheet.chip.latch_inverted:
+        source = stage
+    else:
+        source = 0 if part.load == "synchronous" else stage - sheet.poll.clocks
+    if source < 1:
+        return {"ground": False, "supply": True, "open": None}[sheet.chip.serial_input]
+    if source not in sheet.buttons.values():
+        return True  # tied to supply
+    if _down(sheet, source, held):
+        return False
+    return None if sheet.pull_up.value is None else True
 
 
 def _released(sheet: Sheet, volts: _Volts) -> Range | None:
@@ -182,8 +218,9 @@ def _net(
 
 
 def _stage(part: RegisterPart, name: str, chip: int) -> int:
-    """The stage of a parallel input, counted through all packages; 0 for another pin."""
-    return (chip - 1) * part.stages + int(name[1:]) if name[0] == "P" else 0
+    """The stage of an input or output, counted through all packages; 0 for another pin."""
+    own = re.fullmatch(r"[PQ]([0-9]+)", name)
+    return 0 if own is None else (chip - 1) * part.stages + int(own[1])
 
 
 def _input_net(sheet: Sheet, stage: int) -> tuple[str, str, str]:
