@@ -57,6 +57,39 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
     assert "Traceback" not in err
 
 
+@pytest.mark.parametrize(
+    ("command", "options", "named"),
+    [
+        ("wiring", ["--csv", "pad.toml"], "pad.toml"),
+        ("wiring", ["--drawing", "parts.toml"], "parts.toml"),
+        ("wiring", ["--csv", "twice.txt", "--drawing", "twice.txt"], "twice.txt"),
+        ("verify", ["--no-waves", "--analogue", "pad.toml"], "pad.toml"),
+        (
+            "verify",
+            ["--scenarios", "own.toml", "--waves", ".", "--analogue", "own.toml"],
+            "own.toml",
+        ),
+        ("play", ["--scenario", "idle", "--no-waves", "--picture", "link.svg"], "link.svg"),
+    ],
+    ids=["csv", "drawing", "twice", "analogue", "scenarios", "picture"],
+)
+def test_no_output_is_written_over_what_the_run_reads_or_writes(
+    capsys, tmp_path, monkeypatch, command, options, named
+):
+    monkeypatch.chdir(tmp_path)
+    Path("pad.toml").write_text(Path(B).read_text() + '\n[parts]\nfile = "parts.toml"\n')
+    Path("parts.toml").write_text("[port]\n")
+    Path("own.toml").write_text(
+        '[[scenario]]\nname = "mine"\nsays = "."\n[[scenario.step]]\nhold = ["A"]\n'
+    )
+    Path("link.svg").symlink_to("pad.toml")
+    before = {file.name: file.read_bytes() for file in tmp_path.iterdir()}
+    assert main([command, "pad.toml", *options]) == 2
+    err = capsys.readouterr().err
+    assert (err.count("\n"), err.startswith(f"padbench: {named}: this run ")) == (1, True)
+    assert {name: (tmp_path / name).read_bytes() for name in before} == before
+
+
 def test_verify_says_which_ports_and_what_to_change(capsys):
     assert main(["verify", A, "--json", "--no-waves"]) == 1
     found = json.loads(capsys.readouterr().out)
