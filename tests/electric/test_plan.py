@@ -175,6 +175,20 @@ def test_cautions_come_first():
     assert "pin 16 is positive against pin 8" in " ".join(steps)
 
 
+def test_the_checks_foretell_no_more_than_the_pins():
+    for value, said, withheld in (
+        ('"absent"', "may stand at any voltage", "each input stands at"),
+        ('"0 Ω"', "Hold no button", "its own input falls"),
+    ):
+        plan = wiring_plan(sheet(('"39k ± 5 %"', value)))
+        steps = " ".join(plan.checklist)
+        assert said in steps
+        assert withheld not in steps
+        assert ("plug in, switch on" in steps) is (value == '"absent"')
+        pin = next(pin for pin in plan.pins if pin.net == "A")
+        assert (pin.idle if value == '"absent"' else pin.held["A"]) is None
+
+
 def test_csv_has_a_row_for_each_pin():
     out = io.StringIO()
     write_plan_csv(wiring_plan(B), out)

@@ -14,7 +14,7 @@ from padbench.buttons import BUTTONS
 from padbench.electric.design import ABSENT, Array, changed, design_of, stacked
 from padbench.electric.judge import data_levels, input_levels, lines_of
 from padbench.electric.space import space
-from padbench.electric.wiring import last_output
+from padbench.electric.wiring import last_output, shorts
 from padbench.parts import E24, RegisterPart, colour_bands, preferred
 from padbench.sheet import Sheet
 from padbench.units import Value, show
@@ -72,8 +72,8 @@ class _Volts:
     """Ranges of every kind of net."""
 
     supply: Range
-    pressed: Range
-    released: Range
+    pressed: Range | None
+    released: Range | None
     latch_low: Range
     clock_high: Range
     data: dict[bool, Range]
@@ -114,8 +114,9 @@ def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:
     )
     return _Volts(
         supply=_range(wires.supply),
-        pressed=_range(pressed),
-        released=_range(np.stack([released, cleaner])),
+        # Nobody can say what a supply does that a press shorts, nor where a floating input stands.
+        pressed=None if shorts(sheet) else _range(pressed),
+        released=None if sheet.pull_up.value is None else _range(np.stack([released, cleaner])),
         latch_low=_range(lines["latch"].low),
         clock_high=_range(lines["clock"].high),
         data={False: _range(low), True: _range(high)},
@@ -144,7 +145,7 @@ def _found(sheet: Sheet, net: str, stage: int, held: frozenset[str], volts: _Vol
     """Volts of a pin between two reads, latch low and clock high; ``stage`` 0 has no input."""
     if net in sheet.buttons:
         down = _down(sheet, stage, held)
-        return volts.pressed if down else _released(sheet, volts)
+        return volts.pressed if down else volts.released
     if net == "latch":
         return volts.supply if sheet.chip.latch_inverted else volts.latch_low
     if net in ("data", "chain"):
@@ -182,10 +183,6 @@ def _left_standing(sheet: Sheet, stage: int, held: frozenset[str]) -> bool | Non
     if _down(sheet, source, held):
         return False
     return None if sheet.pull_up.value is None else True
-
-
-def _released(sheet: Sheet, volts: _Volts) -> Range | None:
-    return None if sheet.pull_up.value is None else volts.released
 
 
 def _net(
@@ -327,7 +324,13 @@ def _checklist(sheet: Sheet, part: RegisterPart, volts: _Volts) -> Iterator[str]
         f"Bench supply of {_span(volts.supply)}, its current held to 20 mA: check with the meter"
         f" that pin {supply} is positive against pin {ground}. Supply off, register in."
     )
-    yield f"Supply on: each input stands at {_span(volts.released)} with its button up."
+    if volts.released is None:
+        yield "Supply on: without a pull-up an input with its button up may stand at any voltage."
+    else:
+        yield f"Supply on: each input stands at {_span(volts.released)} with its button up."
+    if volts.pressed is None:
+        yield "Hold no button and do not plug this in: each press would short the supply."
+        return
     yield f"Hold each button: its own input falls to {_span(volts.pressed)}, no other moves."
     yield "Supply off, then the console, off as well: plug in, switch on, watch for heat or smell."
     yield (
@@ -339,7 +342,7 @@ def _checklist(sheet: Sheet, part: RegisterPart, volts: _Volts) -> Iterator[str]
 
 def _about(sheet: Sheet) -> str:
     value = sheet.pull_up.value
-    return "" if value is None or not value.nominal else f" ({show(value.nominal, 'Ω')})"
+    return "" if value is None or shorts(sheet) else f" ({show(value.nominal, 'Ω')})"
 
 
 def _span(volts: Range) -> str:

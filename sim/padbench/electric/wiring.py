@@ -3,11 +3,13 @@
 from collections.abc import Iterator
 
 from padbench.buttons import BUTTONS
-from padbench.parts import RegisterPart
+from padbench.electric.design import most
+from padbench.parts import PortKind, RegisterPart
 from padbench.rules import Finding, Remedy, Verdict
 from padbench.sheet import Sheet
+from padbench.units import show
 
-__all__ = ["judge_wiring", "last_output"]
+__all__ = ["judge_wiring", "last_output", "shorts"]
 
 _MOST = 24
 """Stages of a sheet."""
@@ -147,22 +149,41 @@ def _serial_input(sheet: Sheet) -> Finding:
     )
 
 
-def _pull_up(sheet: Sheet) -> Finding:
+def shorts(sheet: Sheet) -> bool:
+    """Whether a press is a short: its pull-up alone does not hold it to what the ports spare.
+
+    V / R > I, with the contact at no resistance at all, as nobody promises that it has any.
+    """
     value = sheet.pull_up.value
+    return (
+        value is not None
+        and value.low * most(_least_port(sheet).supply_current) < sheet.pad.supply.high
+    )
+
+
+def _least_port(sheet: Sheet) -> PortKind:
+    """The port of the sheet that spares one pad the least current."""
+    return min(map(sheet.port, sheet.works_with.ports), key=lambda port: most(port.supply_current))
+
+
+def _pull_up(sheet: Sheet) -> Finding:
+    value, port = sheet.pull_up.value, _least_port(sheet)
+    says = "every input has a pull-up"
     if value is None:
         says = "without a pull-up an open contact leaves its input floating; 39 kΩ is usual"
-    elif value.low <= 0:
+    elif shorts(sheet):
+        what = "a wire" if value.nominal == 0 else show(value.nominal, "Ω")
         says = (
-            "a wire in place of a pull-up joins supply and ground at every press:"
-            " do not plug this in; 39 kΩ is usual"
+            f"{what} in place of a pull-up joins supply and ground at every press, and the"
+            f" {port.name} port spares {show(most(port.supply_current), 'A')}: do not plug this in; 39 kΩ is"
+            " usual"
         )
-    else:
-        says = "every input has a pull-up"
     return _finding(
         "wiring.pull-up",
-        value is not None and value.low > 0,
+        value is not None and not shorts(sheet),
         "pull-up.value",
-        "common practice: each input has a pull-up resistor to supply",
+        "common practice: each input has a pull-up resistor to supply; what a port spares: "
+        + port.supply_current.source,
         says,
         "pull-up.value",
         "fit a resistor from each input to supply, 39 kΩ for example, and no wire",
