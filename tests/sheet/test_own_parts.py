@@ -78,6 +78,18 @@ def test_a_port_of_ones_own(make):
     assert {row.port for row in electric.ports} == {"push-pull", "pull-down-only", "shelf-three"}
 
 
+def test_a_resistor_below_the_data_line_takes_its_current_from_the_pad(make):
+    def taken(parts):
+        found = judge_electric(load_sheet(make(parts, ports=PORTS)), remedies=False).findings
+        return [one.measured for one in found if one.id.startswith("supply.")]
+
+    plain = PORT.replace("data-pull-up = { typ = 10", "data-pull-up = { typ = 1000")
+    down = PORT.replace("data-pull-up = { typ = 10", "data-pull-down = { typ = 1")
+    # Ohm's law: 5.25 V through 1 k
+    for more, less in zip(taken(down), taken(plain), strict=True):
+        assert more - less == pytest.approx(5.25e-3, rel=1e-6)
+
+
 def test_a_register_of_ones_own(make):
     sheet = load_sheet(make(REGISTER, part=PART))
     assert sheet.part.clock_to_output.max == pytest.approx(500e-9)

@@ -566,8 +566,13 @@ def _wires(design: Design, over: Space, lines: dict[str, Line]) -> Iterator[_Qua
 def _supply(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Quantity]:
     """Current from the port's supply, idle (latch low, clock high) and with all buttons held.
 
-    Quiescent current of the parts, dirt or fresh contacts below the pull-ups, and the resistor of
-    each line that stands low; with all held, both lines, as in the middle of a read.
+    Ohm's law, summed: quiescent current of the parts, V / (R_pull-up + R) through dirt or fresh
+    contacts, (V - V_low) / R of the resistor of each line that stands low; with all held, both
+    lines, as in the middle of a read. And what the register gives the console's data input while
+    data is high, as it may be though all is held if that was since the latch: V / R of the
+    console's resistor to ground, the output taken as without drop, since no data sheet promises
+    the least of it, and the input's leakage. The limit is the port's ``supply-current``. No source
+    but these laws.
     """
     parts = _each(design.chips) * np.where(
         over.celsius > 25.0, _each(design.quiescent_hot), _each(design.quiescent)
@@ -577,6 +582,9 @@ def _supply(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_
     clock_i = (over.supply - clock.low) / clock.resistor
     open_i = inputs * over.supply / (over.pull_up + _each(design.dirt))
     held_i = inputs * over.supply / (over.pull_up + _each(design.closed))
+    data_i = over.supply / _each(design.data_down)
+    data_i = data_i + np.where(over.sign < 0, _each(design.input_leakage), 0.0)
+    parts = parts + data_i
     budget = _each(design.budget)
     yield _Quantity("supply.idle", "A", "at most", parts + open_i + latch_i, budget)
     yield _Quantity("supply.all-held", "A", "at most", parts + held_i + latch_i + clock_i, budget)

@@ -173,10 +173,10 @@ def _pull_up(sheet: Sheet) -> Finding:
         says = "without a pull-up an open contact leaves its input floating; 39 kΩ is usual"
     elif shorts(sheet):
         what = "a wire" if value.nominal == 0 else show(value.nominal, "Ω")
+        spared = show(most(port.supply_current), "A")
         says = (
             f"{what} in place of a pull-up joins supply and ground at every press, and the"
-            f" {port.name} port spares {show(most(port.supply_current), 'A')}: do not plug this in; 39 kΩ is"
-            " usual"
+            f" {port.name} port spares {spared}: do not plug this in; 39 kΩ is usual"
         )
     return _finding(
         "wiring.pull-up",
