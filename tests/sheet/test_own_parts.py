@@ -137,7 +137,7 @@ BROKEN = [
     (PORT + "\nwhatever = 3\n", "no key"),
     ("[console.x]\na = 1\n", "no known table"),
     ("port = 3\n", "not a table"),
-    ("[port]\nx = 3\n", "port.x"),
+    ("[port]\nx = 3\n", "port.x: 3 is not a table"),
     (REGISTER.replace("timing-of", "timing_of"), "no key"),
     (REGISTER.replace('timing-of = "CD4021B"', 'timing-of = "CD4O21B"'), "no known part"),
     (REGISTER.replace('timing-of = "CD4021B"\n', ""), "is missing"),
@@ -159,7 +159,15 @@ def test_a_parts_file_that_cannot_be_used_is_one_line(make, capsys, parts, says)
     err = capsys.readouterr().err
     assert says in err
     assert "my-parts.toml" in err
+    assert "; " in err, "it says what would be right"
+    assert "correct it" not in err
     assert err.count("\n") == 1, err
+
+
+def test_a_figure_of_class_m_says_so_whatever_its_source(make):
+    guessed = FIGURE.replace('class = "C"', 'class = "M"')
+    sheet = load_sheet(make(REGISTER.replace(FIGURE, guessed), part=PART))
+    assert sheet.part.clock_to_output.source == "measured on the bench; from memory"
 
 
 def test_a_parts_file_that_is_not_there(make, capsys):

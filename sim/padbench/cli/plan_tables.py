@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from rich import box
 from rich.table import Table
 
-from padbench.cli.tables import console
+from padbench.cli.tables import MARK, MARKED, console
 from padbench.electric.plan import Pin, Plan, Range
+from padbench.parts import FROM_MEMORY
 from padbench.rules import Finding
 
 __all__ = ["print_plan"]
@@ -19,12 +20,18 @@ def print_plan(name: str, plan: Plan, faults: Sequence[Finding]) -> None:
         screen.print(f"{name}: THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:")
         for found in faults:
             mend = f" Change: {found.remedy.whole}." if found.remedy is not None else ""
-            screen.print(f"  {found.id}: {found.says}.{mend}")
+            mark = MARK if FROM_MEMORY in found.source else ""
+            screen.print(f"  {found.id}{mark}: {found.says}.{mend}")
+        if any(FROM_MEMORY in found.source for found in faults):
+            screen.print(MARKED)
         screen.print()
     screen.print(f"{name}, {plan.part}")
     screen.print(_pins(plan.pins))
     screen.print(_needs(plan))
     screen.print(_cable(plan))
+    screen.print("Where pins and voltages come from:")
+    for what, source in plan.sources:
+        screen.print(f"  {what}: {source}")
     screen.print("Bring it up in this order:")
     for number, step in enumerate(plan.checklist, 1):
         screen.print(f"{number:3}. {step}")

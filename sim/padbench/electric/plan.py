@@ -65,6 +65,8 @@ class Plan:
     needs: tuple[Need, ...]
     cores: tuple[tuple[str, str], ...]
     checklist: tuple[str, ...]
+    sources: tuple[tuple[str, str], ...]
+    """What, and where its numbers come from: the pins, and each figure behind the volts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +96,21 @@ def wiring_plan(sheet: Sheet) -> Plan:
         pin for chip in range(1, chips + 1) for pin in _pins(sheet, part, chip, chips, volts)
     )
     return Plan(
-        part.name, pins, tuple(_needs(sheet, chips)), _CORES, tuple(_checklist(sheet, part, volts))
+        part.name,
+        pins,
+        tuple(_needs(sheet, chips)),
+        _CORES,
+        tuple(_checklist(sheet, part, volts)),
+        tuple(_sources(sheet, part)),
     )
+
+
+def _sources(sheet: Sheet, part: RegisterPart) -> Iterator[tuple[str, str]]:
+    yield "pins", part.pins_source
+    yield "leakage", part.leakage_over_temperature.source
+    yield "data", part.source_current.source
+    for port in map(sheet.port, sheet.works_with.ports):
+        yield f"latch and clock, {port.name} port", port.output_low_resistance.source
 
 
 def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:

@@ -145,7 +145,7 @@ def _serial_input(sheet: Sheet) -> Finding:
         if tie == "open"
         else f"the serial input is tied to {tie}",
         "register.serial-input",
-        f"connect the serial input{_pin(sheet, 'serial')} to ground",
+        f"connect to ground the serial input{_pin(sheet, 'serial')}",
     )
 
 
@@ -210,9 +210,9 @@ def _load(sheet: Sheet) -> Finding:
     key, mend = (
         "register.latch-inverted",
         (
-            f"put an inverter between latch and load pin{_pin(sheet, 'load')}"
+            f"put an inverter between latch and the load pin{_pin(sheet, 'load')}"
             if needs
-            else f"connect latch to the load pin{_pin(sheet, 'load')} without an inverter"
+            else f"connect latch without an inverter to the load pin{_pin(sheet, 'load')}"
         ),
     )
     if part.load == "synchronous":
@@ -223,7 +223,7 @@ def _load(sheet: Sheet) -> Finding:
 def _pin(sheet: Sheet, name: str) -> str:
     """Which pin of the package that is; a program has none."""
     number = sheet.part.pins.get(name)
-    return "" if number is None else f", pin {number},"
+    return "" if number is None else f", pin {number}"
 
 
 def _stuck(sheet: Sheet) -> Iterator[Finding]:

@@ -41,6 +41,7 @@ class RegisterPart:
     ``input_low`` (a maximum) and ``input_high`` (a minimum) are volts at a supply of 5 V for the B
     series and a fraction of the supply for the HC series; their ``unit`` says which.
     ``sink_drop`` and ``source_drop`` are the volts across the output at those currents.
+    ``pins_source`` is where the numbers of the pins come from.
     ``derating`` says how times stretch; where it is None they are taken to hold anywhere.
     """
 
@@ -77,6 +78,7 @@ class RegisterPart:
     quiescent_current: Figure
     quiescent_current_over_temperature: Figure
     derating: Derating | None = None
+    pins_source: str = ""
 
 
 FigureName = Literal[
@@ -178,7 +180,8 @@ def _part(name: str, entry: _RegisterEntry, entries: dict[str, _RegisterEntry]) 
         schmitt_clock=entry.schmitt_clock,
         stages=entry.stages,
         pins=dict(entry.pins.numbers),
-        source=entry.source,
+        source=entry.told,
+        pins_source=entry.pins.told,
         derating=_stretch(name, derating, figures),
         **{key.replace("-", "_"): figure for key, figure in figures.items()},
     )
@@ -192,7 +195,10 @@ def _stretch(
         return None
     least = figures["supply"].min
     if entry.threshold >= min(entry.volts, least or entry.volts):
-        raise ValueError(f"{name}: the derating's threshold is not below the least supply")
+        raise ValueError(
+            f"{name}: the derating's threshold is not below the least supply; give one below"
+            f" {min(entry.volts, least or entry.volts):g}"
+        )
     numbers = entry.model_dump(exclude={"source", "kind"})
     return Derating(source=entry.source, **numbers)
 
@@ -201,30 +207,43 @@ def _complete(name: str, entry: _RegisterEntry, figures: Mapping[FigureName, Fig
     """Every figure with the end that is calculated with, and every pin that is wired."""
     for key in get_args(FigureName):
         if key not in figures:
-            raise ValueError(f"{name}: the figure {key} is missing")
+            raise ValueError(
+                f"{name}: the figure {key} is missing; name a timing-of, or write {key}"
+                " = { … } with its numbers, unit, at, source and class"
+            )
         figure = figures[key]
         unit = _UNITS.get(key, ("s",))
         if figure.unit not in unit:
             raise ValueError(
-                f"{name}: the figure {key} is in {figure.unit}, not {' or '.join(unit)}"
+                f"{name}: the figure {key} is in {figure.unit}, not {' or '.join(unit)};"
+                f" give it in {' or '.join(unit)}, or parts of that"
             )
         for end in _ENDS.get(key, ("min",)):
             if getattr(figure, end) is None:
-                raise ValueError(f"{name}: the figure {key} needs a {end}")
+                raise ValueError(f"{name}: the figure {key} needs a {end}; write its {end}, too")
             # A current or a drop of 0 would be an output of no ohms, or of infinitely many.
             if key in _POSITIVE and not getattr(figure, end):
-                raise ValueError(f"{name}: the figure {key} needs a {end} above 0")
+                raise ValueError(
+                    f"{name}: the figure {key} needs a {end} above 0; give one that is"
+                )
     stages = entry.stages
     wanted = {"VDD", "VSS", "clock", "load", "serial", f"Q{stages}"}
     wanted |= {f"P{stage}" for stage in range(1, stages + 1)}
     numbers = entry.pins.numbers
     if wanted - set(numbers):
-        raise ValueError(f"{name}: the pins lack {', '.join(sorted(wanted - set(numbers)))}")
+        lacking = ", ".join(sorted(wanted - set(numbers)))
+        raise ValueError(f"{name}: the pins lack {lacking}; give each of them its number")
     odd = [pin for pin in numbers if pin not in wanted and not _OTHER_PIN.fullmatch(pin)]
     if odd:
-        raise ValueError(f"{name}: the pin {odd[0]} is not known")
+        raise ValueError(
+            f"{name}: the pin {odd[0]} is not known; known are {', '.join(sorted(wanted))},"
+            " other outputs, such as Q6 or Q8-inverted, and clock-inhibit"
+        )
     if sorted(numbers.values()) != list(range(1, len(numbers) + 1)):
-        raise ValueError(f"{name}: the pins are not numbered 1 to {len(numbers)}, each once")
+        raise ValueError(
+            f"{name}: the pins are not numbered 1 to {len(numbers)}, each once; name all pins of"
+            " the package"
+        )
 
 
 _OTHER_PIN = re.compile(r"Q[0-9]+(-inverted)?|clock-inhibit")
