@@ -43,6 +43,7 @@ __all__ = [
     "judge",
     "line_of",
     "lines_of",
+    "register_levels",
     "stretched",
     "thresholds",
 ]
@@ -207,6 +208,14 @@ def thresholds(
     return low * supply, high * supply
 
 
+def register_levels(design: Design, over: Space) -> tuple[Array, Array]:
+    """Highest low and lowest high level (V) of the register's inputs, at every corner."""
+    low, high = _each(design.low_part), _each(design.high_part)
+    parts = thresholds(low, high, _each(design.series_b), over.supply)
+    fixed = _each(design.level_fixed) > 0
+    return np.where(fixed, low, parts[0]), np.where(fixed, high, parts[1])
+
+
 def _judge(design: Design, ids: Collection[str] | None) -> Iterator[Judged]:
     for over, quantities in _quantities(design, ids):
         yield from _worst(quantities, over, ids)
@@ -279,9 +288,7 @@ def _contacts(design: Design, over: Space) -> Iterator[_Quantity]:
     Levels by Millman's theorem; the largest contact resistance is where that level equals the
     threshold: R = V_IL / ((V - V_IL) / R_pull-up ± I). Edges are first-order RC.
     """
-    low, high = thresholds(
-        _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
-    )
+    low, high = register_levels(design, over)
     leak = over.sign * _leakage(design, over)
     pressed, released = input_levels(design, over)
     dirt = _each(design.dirt)
@@ -351,9 +358,7 @@ def lines_of(design: Design, over: Space) -> dict[str, Line]:
 
 def line_of(design: Design, over: Space, name: str) -> Line:
     """Latch or clock, whichever is named, at every corner."""
-    low_at, high_at = thresholds(
-        _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
-    )
+    low_at, high_at = register_levels(design, over)
     driven = driven_line(design, over, name)
     return Line(driven, low_at, high_at, driven.rise(low_at), driven.rise(high_at))
 

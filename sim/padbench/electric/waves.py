@@ -21,7 +21,7 @@ from padbench.electric.judge import (
     data_taus,
     driven_line,
     judge,
-    thresholds,
+    register_levels,
 )
 from padbench.electric.space import Space, space
 from padbench.sheet import Sheet
@@ -91,9 +91,7 @@ def line_waves(sheet: Sheet, port: str, timeline: Timeline) -> dict[str, Wave]:
 
 def _line_curves(design: Design, over: Space, name: str) -> tuple[_Curve, _Curve]:
     every = driven_line(design, over, name)
-    _, high_at = thresholds(
-        design.low_part[:, None], design.high_part[:, None], design.series_b[:, None], over.supply
-    )
+    _, high_at = register_levels(design, over)
     corner = int(np.argmax(every.rise(high_at)[0]))
     one = DrivenLine(
         **{

@@ -11,7 +11,18 @@ from pydantic import Field
 from padbench.parts.figure import Entry, Figure, FigureEntry
 from padbench.parts.tables import read_table
 
-__all__ = ["Derating", "RegisterPart", "register_names", "register_part", "registers_from"]
+__all__ = [
+    "Derating",
+    "Levels",
+    "RegisterPart",
+    "register_names",
+    "register_part",
+    "registers_from",
+]
+
+
+Levels = Literal["fraction", "series-b", "fixed"]
+"""How thresholds go with the supply: parts of it, as in JESD13-B, or not at all (TTL levels)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +49,8 @@ class RegisterPart:
     frequency that every part is guaranteed to follow: give it at most that. Propagation delays
     have ``typ`` and ``max``; their ``min`` is None, because no data sheet promises one.
     ``clock_edge_max.max`` is None where the clock input is a Schmitt trigger: any edge will do.
-    ``input_low`` (a maximum) and ``input_high`` (a minimum) are volts at a supply of 5 V for the B
-    series and a fraction of the supply for the HC series; their ``unit`` says which.
+    ``input_low`` (a maximum) and ``input_high`` (a minimum) are a fraction of the supply for the HC
+    series and volts else: by ``levels`` at a supply of 5 V (B series), or at any (TTL levels).
     ``sink_drop`` and ``source_drop`` are the volts across the output at those currents.
     ``pins_source`` is where the numbers of the pins come from.
     ``derating`` says how times stretch; where it is None they are taken to hold anywhere.
@@ -79,6 +90,7 @@ class RegisterPart:
     quiescent_current_over_temperature: Figure
     derating: Derating | None = None
     pins_source: str = ""
+    levels: Levels = "fraction"
 
 
 FigureName = Literal[
@@ -126,6 +138,7 @@ class _RegisterEntry(Entry):
     load_level: Literal["high", "low"]
     schmitt_clock: bool
     stages: int = Field(ge=1)
+    levels: Literal["series-b", "fixed"] | None = None
     timing_of: str | None = None
     pins: _Pins
     derating: _Derating | None = None
@@ -182,9 +195,19 @@ def _part(name: str, entry: _RegisterEntry, entries: dict[str, _RegisterEntry]) 
         pins=dict(entry.pins.numbers),
         source=entry.told,
         pins_source=entry.pins.told,
+        levels=_levels(entry, figures),
         derating=_stretch(name, derating, figures),
         **{key.replace("-", "_"): figure for key, figure in figures.items()},
     )
+
+
+def _levels(entry: _RegisterEntry, figures: Mapping[FigureName, Figure]) -> Levels:
+    """What the entry says; volts hold at any supply unless they are those of JESD13-B at 5 V."""
+    low, high = figures["input-low"], figures["input-high"]
+    if low.unit == "fraction":
+        return "fraction"
+    series_b = entry.family != "165" and (low.max, high.min) == (1.5, 3.5)
+    return entry.levels or ("series-b" if series_b else "fixed")
 
 
 def _stretch(
@@ -226,6 +249,11 @@ def _complete(name: str, entry: _RegisterEntry, figures: Mapping[FigureName, Fig
                 raise ValueError(
                     f"{name}: the figure {key} needs a {end} above 0; give one that is"
                 )
+    low, high = figures["input-low"], figures["input-high"]
+    if low.unit != high.unit or (low.max or 0) >= (high.min or 0):
+        raise ValueError(
+            f"{name}: input-low is not below input-high; give both in one unit, input-low below"
+        )
     stages = entry.stages
     wanted = {"VDD", "VSS", "clock", "load", "serial", f"Q{stages}"}
     wanted |= {f"P{stage}" for stage in range(1, stages + 1)}
