@@ -142,9 +142,18 @@ def test_a_chain_of_fourteen_stages_is_read_at_its_sixth_of_the_second():
 
 
 def test_a_74hc165_wants_its_clock_let_through_and_its_latch_inverted():
-    plan = wiring_plan(
-        sheet(('part = "CD4021B"', 'part = "74HC165"'), ("inverted = false", "inverted = true"))
+    inverted = sheet(
+        ('part = "CD4021B"', 'part = "74HC165"'), ("inverted = false", "inverted = true")
     )
+    plan = wiring_plan(inverted)
+    assert dict(plan.cores)["latch"] == "input of the inverter"
+    assert dict(wiring_plan(B).cores)["latch"] == "load pin"
+    notes = {need.what: (need.count, need.note) for need in plan.needs}
+    assert "unused gates to ground" in notes["inverter"][1]
+    assert notes["capacitor"][0] == 2
+    says = {one.id: one.says for one in judge_electric(inverted, remedies=False).findings}
+    assert "at the inverter" in says["latch.rise"]
+    assert "at the register" in says["clock.rise"]
     found = {pin.name: pin for pin in plan.pins}
     assert found["clock-inhibit"].net == "ground"
     assert "inverter" in found["load"].goes_to

@@ -99,7 +99,7 @@ def wiring_plan(sheet: Sheet) -> Plan:
         part.name,
         pins,
         tuple(_needs(sheet, chips)),
-        _CORES,
+        _cores(sheet),
         tuple(_checklist(sheet, part, volts)),
         tuple(_sources(sheet, part)),
     )
@@ -272,14 +272,15 @@ def _serial_net(sheet: Sheet, chip: int) -> tuple[str, str, str]:
     return tie, "nothing" if tie == "open" else tie, why
 
 
-_CORES = (
-    ("supply", "pin of the register's supply, and all pull-ups"),
-    ("ground", "pin of the register's ground, and all contacts"),
-    ("latch", "load pin"),
-    ("clock", "clock pin"),
-    ("data", "last output"),
-)
-"""The five that a pad uses (common practice). Colours differ from maker to maker."""
+def _cores(sheet: Sheet) -> tuple[tuple[str, str], ...]:
+    """The five that a pad uses (common practice). Colours differ from maker to maker."""
+    return (
+        ("supply", "pin of the register's supply, and all pull-ups"),
+        ("ground", "pin of the register's ground, and all contacts"),
+        ("latch", "input of the inverter" if sheet.chip.latch_inverted else "load pin"),
+        ("clock", "clock pin"),
+        ("data", "last output"),
+    )
 
 
 def _needs(sheet: Sheet, chips: int) -> Iterator[Need]:
@@ -296,10 +297,14 @@ def _needs(sheet: Sheet, chips: int) -> Iterator[Need]:
             yield _resistors(1, f"resistor, {name}", value, sheet.resistors.rating.nominal)
     yield Need(len(sheet.buttons), "contact", "", (), "one side of each to ground")
     if sheet.chip.latch_inverted:
-        yield Need(1, "inverter", "one gate", (), "between latch core and load pin")
-    yield Need(
-        chips, "capacitor", "100 nF", (), "from supply to ground beside each register (usual)"
-    )
+        note = (
+            "from latch core to load pin; its own supply and ground pins to supply and ground, the"
+            " inputs of its unused gates to ground, their outputs open (usual)"
+        )
+        yield Need(1, "inverter", "one gate", (), note)
+    where = "each register" + (" and the inverter" if sheet.chip.latch_inverted else "")
+    note = f"from supply to ground beside {where} (usual)"
+    yield Need(chips + sheet.chip.latch_inverted, "capacitor", "100 nF", (), note)
     yield Need(1, "cable", show(sheet.cable.length.nominal, "m"), (), "five cores")
 
 
