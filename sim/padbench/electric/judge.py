@@ -286,7 +286,9 @@ def _contacts(design: Design, over: Space) -> Iterator[_Quantity]:
     """Levels and edges at a register input: pull-up, contact, dirt, leakage, input capacitance.
 
     Levels by Millman's theorem; the largest contact resistance is where that level equals the
-    threshold: R = V_IL / ((V - V_IL) / R_pull-up ± I). Edges are first-order RC.
+    threshold: R = V_IL / ((V - V_IL) / R_pull-up ± I). Edges are first-order RC. The pull-up of a
+    held button turns P = V² R_pull-up / (R_pull-up + R_contact)² into heat (Joule's law on the
+    voltage divider); the limit is the sheet's rating.
     """
     low, high = register_levels(design, over)
     leak = over.sign * _leakage(design, over)
@@ -425,7 +427,9 @@ def _line(
 
     An edge is the time between the two thresholds. A pulse is what is left of the console's
     beyond the thresholds: its width, less the way to the far threshold at its start, plus the way
-    to the same threshold at its end.
+    to the same threshold at its end. Levels by Millman's theorem and Shockley's diode, rises
+    first-order RC (see `driven_line`). The resistor of a line that is held low turns
+    P = (V - V_low)² / R into heat (Joule's law); the limit is the sheet's rating.
     """
     edge = _each(design.edge_max)
     yield _Quantity(f"{name}.high", "V", "at least", line.high, line.high_at)
@@ -488,14 +492,21 @@ def _data_ohms(design: Design, over: Space) -> tuple[Array, Array]:
 
 
 def data_taus(design: Design, over: Space) -> tuple[Array, Array]:
-    """Time constants (s) of the data line at the console, rising and falling."""
+    """Time constants (s) of the data line at the console, rising and falling.
+
+    τ = R C, with the output beside the console's resistors, and the cable beside its input.
+    """
     farads = _each(design.cable_length * design.cable_per_metre + design.console_c)
     rise_r, fall_r = _data_ohms(design, over)
     return rise_r * farads, fall_r * farads
 
 
 def data_levels(design: Design, over: Space) -> tuple[Array, Array]:
-    """Volts of the data line low and high, with what the console puts on it, at every corner."""
+    """Volts of the data line low and high, with what the console puts on it, at every corner.
+
+    Millman's theorem, V = (Σ V_k / R_k ± I) / Σ 1 / R_k: the register's output to ground or to
+    supply (see `_output`), the console's resistors to supply and to ground, and its leakage I.
+    """
     sink, source = _outputs(design, over)
     leak = over.sign * _each(design.input_leakage)
     up, down = (over.supply, _each(design.data_up)), (0.0, _each(design.data_down))
@@ -508,7 +519,9 @@ def _data(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Qu
     """The data line at the console: levels, edges, and arrival before the sample.
 
     Arrival is the line's own delay to the register's upper threshold, the longest answer of the
-    part, and the charging of what is on the line beyond the 50 pF of the data sheet's test.
+    part, and the charging of what is on the line beyond the 50 pF of the data sheet's test; edges
+    are first-order RC, t = τ ln((V_end - V_start) / (V_end - V_threshold)) with `data_taus`. Limits
+    of the levels are the port's ``input-low`` and ``input-high``, of the times the sheet's poll.
     """
     low_at, high_at = _input_levels_at(design, over)
     low, high = data_levels(design, over)

@@ -65,7 +65,7 @@ def said(
     *,
     inverted: bool = False,
 ) -> str:
-    """One sentence about a finding; the latch line of an ``inverted`` latch ends at the inverter."""
+    """One sentence about a finding; the line of an ``inverted`` latch ends at the inverter."""
     if not isfinite(measured):
         return _NEVER[id_]
     short = show(limit, unit) if isfinite(limit) else "any time"
