@@ -403,7 +403,11 @@ class DrivenLine:
 
 
 def driven_line(design: Design, over: Space, name: str) -> DrivenLine:
-    """Latch or clock with what drives it, at every corner."""
+    """Latch or clock with what drives it, at every corner.
+
+    High by Millman's theorem, τ = C / (1 / R + 1 / R_lift), low the diode's and the port's drop at
+    the current that `diode_current` solves for.
+    """
     ohms = over.latch_r if name == "latch" else over.clock_r
     chips = _each(design.chips)
     leak = over.sign * (chips * _leakage(design, over) + _each(design.port_leakage))
