@@ -4,6 +4,7 @@
         out.write(text)
 
 Whatever ends the block early, from a full disk to an interrupt key, leaves the target as it was.
+Within `one_run` no output may be a file that `was_read`, nor one that was written already.
 """
 
 import errno
@@ -11,11 +12,42 @@ import os
 import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 from stat import S_IMODE
 from typing import IO
 
-__all__ = ["whole_file"]
+__all__ = ["claim", "one_run", "was_read", "whole_file"]
+
+# Real path of each file, and what this run has to do with it.
+_USED: ContextVar[dict[str, str] | None] = ContextVar("files of this run", default=None)
+
+
+@contextmanager
+def one_run() -> Iterator[None]:
+    """One command: within the block files read and files written are told apart."""
+    token = _USED.set({})
+    try:
+        yield
+    finally:
+        _USED.reset(token)
+
+
+def was_read(path: Path) -> None:
+    """Remember an input, which `claim` then refuses."""
+    used = _USED.get()
+    if used is not None:
+        used[os.path.realpath(path)] = "this run reads it and does not write over it"
+
+
+def claim(path: Path) -> None:
+    """Take a file for an output; ``OSError`` if this run has read it, or has written it already."""
+    used, target = _USED.get(), os.path.realpath(path)
+    if used is None:
+        return
+    if target in used:
+        raise OSError(errno.EBUSY, used[target], str(path))
+    used[target] = "this run writes something else to it"
 
 
 @contextmanager
@@ -26,7 +58,8 @@ def whole_file(path: Path, *, overwrite: bool = True) -> Iterator[IO[str]]:
     or the standard output (``/dev/stdout``) has no whole to wait for and is written directly.
 
     Raises ``FileExistsError`` if ``overwrite`` is False and the file exists, even if it came to
-    exist during the block, and any other ``OSError`` for a place that cannot be written.
+    exist during the block, and any other ``OSError`` for a place that cannot be written or that
+    `claim` refuses.
     """
     handle = _own_handle(path)
     if handle is not None:
@@ -44,6 +77,7 @@ def whole_file(path: Path, *, overwrite: bool = True) -> Iterator[IO[str]]:
     target = Path(os.path.realpath(path))
     if target.exists() and not overwrite:
         raise _exists(path)
+    claim(path)
     _make_folder(target.parent)
     temporary = target.with_name(f".{secrets.token_hex(8)}.part")
     try:

@@ -34,6 +34,22 @@ def test_revision_a_says_first_that_it_cannot_work(capsys):
     assert "pull-up.value" in out[: out.index("Pins")]
 
 
+def test_what_is_from_memory_is_marked_in_text_too(capsys, tmp_path):
+    assert main(["verify", A, "--no-waves"]) == 1
+    out = capsys.readouterr().out
+    marked = {line.split()[0] for line in out.splitlines() if " * " in line[:40]}
+    assert {"data.low", "latch.rise", "bounce.polls"} <= marked
+    assert not {"wiring.order", "levels.pressed"} & marked
+    assert "* hangs on figures from memory" in out
+    sheet = tmp_path / "pad.toml"
+    sheet.write_text(Path(B).read_text().replace("CD4021B", "74HC165"))
+    assert main(["wiring", str(sheet)]) == 1
+    out = capsys.readouterr().out
+    assert "pins: 74HC165 data sheet (Nexperia); from memory" in out
+    assert "* hangs on figures from memory" in out[: out.index("Pins")]
+    assert "load pin, pin 1." in " ".join(out.split())
+
+
 def test_a_wire_for_a_pull_up_is_cautioned_first(capsys, tmp_path):
     sheet = tmp_path / "short.toml"
     sheet.write_text(Path(B).read_text().replace('"39k ± 5 %"', '"0 Ω"'))
@@ -55,6 +71,39 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
     err = capsys.readouterr().err
     assert err.count("\n") == 1
     assert "Traceback" not in err
+
+
+@pytest.mark.parametrize(
+    ("command", "options", "named"),
+    [
+        ("wiring", ["--csv", "pad.toml"], "pad.toml"),
+        ("wiring", ["--drawing", "parts.toml"], "parts.toml"),
+        ("wiring", ["--csv", "twice.txt", "--drawing", "twice.txt"], "twice.txt"),
+        ("verify", ["--no-waves", "--analogue", "pad.toml"], "pad.toml"),
+        (
+            "verify",
+            ["--scenarios", "own.toml", "--waves", ".", "--analogue", "own.toml"],
+            "own.toml",
+        ),
+        ("play", ["--scenario", "idle", "--no-waves", "--picture", "link.svg"], "link.svg"),
+    ],
+    ids=["csv", "drawing", "twice", "analogue", "scenarios", "picture"],
+)
+def test_no_output_is_written_over_what_the_run_reads_or_writes(
+    capsys, tmp_path, monkeypatch, command, options, named
+):
+    monkeypatch.chdir(tmp_path)
+    Path("pad.toml").write_text(Path(B).read_text() + '\n[parts]\nfile = "parts.toml"\n')
+    Path("parts.toml").write_text("[port]\n")
+    Path("own.toml").write_text(
+        '[[scenario]]\nname = "mine"\nsays = "."\n[[scenario.step]]\nhold = ["A"]\n'
+    )
+    Path("link.svg").symlink_to("pad.toml")
+    before = {file.name: file.read_bytes() for file in tmp_path.iterdir()}
+    assert main([command, "pad.toml", *options]) == 2
+    err = capsys.readouterr().err
+    assert (err.count("\n"), err.startswith(f"padbench: {named}: this run ")) == (1, True)
+    assert {name: (tmp_path / name).read_bytes() for name in before} == before
 
 
 def test_verify_says_which_ports_and_what_to_change(capsys):

@@ -4,11 +4,15 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from padbench.electric.bounce import judge_bounce
 from padbench.electric.findings import judge_electric, port_table
 from padbench.parts import E12, E24
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
 from padbench.units import show
+from sheets import put_back, written
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 
@@ -96,6 +100,36 @@ def test_polls_in_a_bounce(bounce, polls):
     found = by_id(sheet(one=('bounce = "5 ms"', f'bounce = "{bounce}"')))["bounce.polls"]
     assert found.measured == polls
     assert found.verdict == ("pass" if polls < 2 else "fail")
+
+
+@pytest.mark.parametrize(
+    ("bounce", "period", "polls"),
+    [("9 ms", "3 ms", 4), ("0.3 s", "0.1 s", 4), ("1 s", "1 ms", 1001), ("8.999999 ms", "3 ms", 3)],
+)
+def test_a_bounce_of_so_many_whole_periods_is_seen_once_more(bounce, period, polls):
+    """A poll at its first moment and one at its last: floor(bounce / period) + 1."""
+    found = by_id(written({"contacts.bounce": bounce, "poll.period": period}), remedies=False)
+    assert found["bounce.polls"].measured == polls
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.tuples(*[st.integers(1_000, 300_000)] * 3),
+    st.tuples(*[st.sampled_from(["", " ± 1 %", " ± 20 %"])] * 3),
+)
+def test_what_is_said_of_a_bounce_is_where_it_begins_to_hold(micros, spreads):
+    """In microseconds; the read itself takes a tenth of the shortest period."""
+    keys = ("contacts.bounce", "poll.period", "policy.debounce")
+    change = {
+        key: f"{us} us{spread}" for key, us, spread in zip(keys, micros, spreads, strict=True)
+    }
+    found = judge_bounce(written(change))
+    for remedy in () if found.remedy is None else (found.remedy, *found.remedy.also):
+        end, way = (remedy.low, 1) if remedy.high is None else (remedy.high, -1)
+        for factor, verdict in ((1, "pass"), (1 + way * 1e-6, "pass"), (1 - way * 1e-6, "fail")):
+            again = written(change, put_back(change, remedy.key, end * factor, "s"))
+            assert judge_bounce(again).verdict == verdict, (remedy.key, factor)
+    assert (found.remedy is None) == (found.verdict == "pass")
 
 
 def test_debouncing_rides_over_a_bounce():

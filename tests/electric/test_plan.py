@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from padbench.buttons import BUTTONS
 from padbench.electric.findings import judge_electric
 from padbench.electric.plan import wiring_plan
 from padbench.report.wiring import write_drawing, write_plan_csv
@@ -66,6 +67,60 @@ def test_two_buttons_on_one_stage_both_pull_it_down():
     assert "A and B contacts" in pin.goes_to
 
 
+def test_a_stuck_contact_holds_a_shared_stage_down_whichever_it_is():
+    stuck = ("stuck = []", 'stuck = ["B"]')
+    pin = next(pin for pin in wiring_plan(sheet(("B = 7", "B = 8"), stuck)).pins if pin.number == 1)
+    assert pin.idle == pin.held["A"]
+    assert pin.idle[1] < 1.5
+
+
+def chained(stages, *changes):
+    """A sheet whose buttons stand on the last eight stages."""
+    moves = [
+        (f"{name} = {8 - place}", f"{name} = {stages - place}")
+        for place, name in enumerate(BUTTONS)
+    ]
+    return sheet(("stages = 8", f"stages = {stages}"), *moves, *changes)
+
+
+def high(volts):
+    return volts is not None and volts[0] > 4.7
+
+
+def low(volts):
+    return volts is not None and volts[1] < 0.1
+
+
+def test_what_stands_at_the_outputs_after_the_clocks_of_a_read():
+    """Eight clocks move what stage n - 8 had loaded to stage n (truth table of the 4021)."""
+    plan = {(pin.chip, pin.name): pin for pin in wiring_plan(chained(16)).pins}
+    assert high(plan[2, "Q8"].idle)  # stage 8, which is tied to supply
+    assert low(plan[1, "Q8"].idle)  # the serial input
+    assert {high(volts) for volts in plan[2, "Q8"].held.values()} == {True}
+    # Fifteen stages: Q7 of the second package shows stage 7; with six clocks stage 9, Left's place
+    plan = {
+        (pin.chip, pin.name): pin
+        for pin in wiring_plan(chained(15, ('use = "plain-loop"', SIX_CLOCKS))).pins
+    }
+    assert {name for name, volts in plan[2, "Q7"].held.items() if low(volts)} == {"Left"}
+    assert high(plan[2, "Q7"].idle)
+
+
+SIX_CLOCKS = 'use = "plain-loop"\nclocks = 6'
+
+
+def test_what_never_loads_or_always_does():
+    def data(*changes):
+        return next(pin for pin in wiring_plan(sheet(*changes)).pins if pin.net == "data")
+
+    part = 'part = "CD4021B"'
+    assert low(data((part, 'part = "MC14014B"')).idle)
+    for always in ((part, 'part = "74HC165"'), ("inverted = false", "inverted = true")):
+        pin = data(always)
+        assert high(pin.idle)
+        assert {name for name, volts in pin.held.items() if low(volts)} == {"A"}
+
+
 def test_an_input_without_a_pull_up_has_no_voltage_to_foretell():
     plan = wiring_plan(sheet(('"39k ± 5 %"', '"absent"')))
     assert next(pin for pin in plan.pins if pin.net == "A").idle is None
@@ -79,10 +134,26 @@ def test_two_registers_in_a_chain():
     assert found[1, 1] == "supply"
 
 
+def test_a_chain_of_fourteen_stages_is_read_at_its_sixth_of_the_second():
+    """Pin 2 is Q6: MC14021B, Motorola CMOS Logic Data."""
+    found = nets(wiring_plan(chained(14)))
+    assert (found[2, 2], found[2, 3], found[2, 12]) == ("data", "open", "open")
+    assert (found[2, 14], found[2, 15], found[2, 1]) == ("A", "supply", "supply")
+
+
 def test_a_74hc165_wants_its_clock_let_through_and_its_latch_inverted():
-    plan = wiring_plan(
-        sheet(('part = "CD4021B"', 'part = "74HC165"'), ("inverted = false", "inverted = true"))
+    inverted = sheet(
+        ('part = "CD4021B"', 'part = "74HC165"'), ("inverted = false", "inverted = true")
     )
+    plan = wiring_plan(inverted)
+    assert dict(plan.cores)["latch"] == "input of the inverter"
+    assert dict(wiring_plan(B).cores)["latch"] == "load pin"
+    notes = {need.what: (need.count, need.note) for need in plan.needs}
+    assert "unused gates to ground" in notes["inverter"][1]
+    assert notes["capacitor"][0] == 2
+    says = {one.id: one.says for one in judge_electric(inverted, remedies=False).findings}
+    assert "at the inverter" in says["latch.rise"]
+    assert "at the register" in says["clock.rise"]
     found = {pin.name: pin for pin in plan.pins}
     assert found["clock-inhibit"].net == "ground"
     assert "inverter" in found["load"].goes_to
@@ -111,6 +182,20 @@ def test_cautions_come_first():
     assert "dangerous voltage" in steps[1]
     assert "short" in steps[2]
     assert "pin 16 is positive against pin 8" in " ".join(steps)
+
+
+def test_the_checks_foretell_no_more_than_the_pins():
+    for value, said, withheld in (
+        ('"absent"', "may stand at any voltage", "each input stands at"),
+        ('"0 Ω"', "Hold no button", "its own input falls"),
+    ):
+        plan = wiring_plan(sheet(('"39k ± 5 %"', value)))
+        steps = " ".join(plan.checklist)
+        assert said in steps
+        assert withheld not in steps
+        assert ("plug in, switch on" in steps) is (value == '"absent"')
+        pin = next(pin for pin in plan.pins if pin.net == "A")
+        assert (pin.idle if value == '"absent"' else pin.held["A"]) is None
 
 
 def test_csv_has_a_row_for_each_pin():

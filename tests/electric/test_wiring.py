@@ -49,6 +49,25 @@ def test_a_shared_stage():
 
 
 @pytest.mark.parametrize(
+    ("part", "stages", "output"),
+    [
+        *[("CD4021B", stages, "Q4") for stages in (12, 20)],
+        *[("CD4021B", stages, None) for stages in (8, 14, 15, 16, 22, 23, 24)],
+        *[("74HC165", 8 + n, f"Q{n}") for n in range(1, 8)],
+        ("74HC165", 16, None),
+    ],
+)
+def test_a_chain_ends_on_an_output_that_has_a_pin(part, stages, output):
+    """A 4021 brings out stages 6, 7 and 8 (MC14021B, Motorola CMOS Logic Data), a 165 only 8."""
+    chip = changed("chip", part=part, stages=stages, latch_inverted=part == "74HC165")
+    places = {name: stages - place for place, name in enumerate(SHEET.buttons)}
+    found = failing(**chip, buttons=places)
+    assert list(found) == ([] if output is None else ["wiring.stages"])
+    if output:
+        assert f"end on {output}" in found["wiring.stages"]
+
+
+@pytest.mark.parametrize(
     ("change", "id_", "says"),
     [
         (changed("chip", serial_input="open"), "wiring.serial-input", "left open"),
@@ -65,12 +84,20 @@ def test_faults(change, id_, says):
     assert says in found[id_]
 
 
-def test_a_wire_for_a_pull_up_is_refused_with_a_caution():
-    text = STARTER.replace('value = "39k ± 5 %"', 'value = "0 Ω"')
-    assert text != STARTER
+# 5.25 V at the 50 mA that a shipped port spares (from memory): 105 Ω.
+@pytest.mark.parametrize(
+    ("value", "short"),
+    [
+        *[(value, True) for value in ("0 Ω", "1 mΩ", "0.05 Ω", "104 Ω", "106 Ω ± 1 %")],
+        *[(value, False) for value in ("105.1 Ω", "107 Ω ± 1 %", "39k ± 5 %")],
+    ],
+)
+def test_a_pull_up_that_is_as_good_as_a_wire_is_refused_with_a_caution(value, short):
+    text = STARTER.replace('value = "39k ± 5 %"', f'value = "{value}"')
     found = judge_wiring(sheet_from_text(text, "starter"))
-    says = next(f.says for f in found if f.id == "wiring.pull-up" and f.verdict == "fail")
-    assert "do not plug this in" in says
+    pull_up = next(f for f in found if f.id == "wiring.pull-up")
+    assert (pull_up.verdict == "fail") is short
+    assert ("do not plug this in" in pull_up.says) is short
 
 
 def test_a_74hc165_behind_an_inverter_is_right():

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from padbench.files import whole_file
+from padbench.files import claim, one_run, was_read, whole_file
 
 
 def _names(folder: Path) -> list[str]:
@@ -89,7 +89,7 @@ def test_a_write_that_the_system_refuses(tmp_path: Path, flush: bool) -> None:
 _FILL = """
 import os, sys
 from pathlib import Path
-from padbench.files import whole_file
+from padbench.files import claim, one_run, was_read, whole_file
 path = Path(sys.argv[1]) / "waves.vcd"
 path.write_text("as it was")
 try:
@@ -218,3 +218,34 @@ def test_places_that_cannot_be_written(tmp_path: Path) -> None:
     with pytest.raises(IsADirectoryError), whole_file(tmp_path):
         pass
     assert _names(tmp_path) == ["file"]
+
+
+def _touch(path: Path) -> None:
+    with whole_file(path) as out:
+        out.write("new")
+
+
+def test_within_a_run_no_output_takes_the_place_of_an_input_or_of_another_output(
+    tmp_path: Path,
+) -> None:
+    sheet, link, page = tmp_path / "pad.toml", tmp_path / "link", tmp_path / "page.html"
+    sheet.write_text("mine")
+    link.symlink_to(sheet)
+    with one_run():
+        was_read(sheet)
+        for name in (sheet, link, tmp_path / "." / "x" / ".." / "pad.toml"):
+            with pytest.raises(OSError, match="this run reads it"):
+                _touch(name)
+        _touch(page)
+        with pytest.raises(OSError, match="writes something else"):
+            claim(page)
+    assert sheet.read_text() == "mine"
+    # The next run knows nothing of that one.
+    with one_run():
+        _touch(page)
+
+
+def test_devices_may_be_named_twice() -> None:
+    with one_run():
+        _touch(Path("/dev/null"))
+        _touch(Path("/dev/null"))

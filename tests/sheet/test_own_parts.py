@@ -45,6 +45,11 @@ pins = {{ numbers = {{ {PINS} }}, source = "the drawer", class = "C" }}
 clock-to-output = {{ max = 500, unit = "ns", at = "5 V, 25 °C, 50 pF", {FIGURE} }}
 """
 
+TTL = f"""
+input-low = {{ max = 0.8, unit = "V", at = "4.5 V to 5.5 V", {FIGURE} }}
+input-high = {{ min = 2, unit = "V", at = "4.5 V to 5.5 V", {FIGURE} }}
+"""
+
 
 @pytest.fixture
 def make(tmp_path):
@@ -76,6 +81,18 @@ def test_a_port_of_ones_own(make):
     assert found["data.low"].limit == pytest.approx(0.8)
     assert "shelf-three" in found["data.low"].where
     assert {row.port for row in electric.ports} == {"push-pull", "pull-down-only", "shelf-three"}
+
+
+def test_a_resistor_below_the_data_line_takes_its_current_from_the_pad(make):
+    def taken(parts):
+        found = judge_electric(load_sheet(make(parts, ports=PORTS)), remedies=False).findings
+        return [one.measured for one in found if one.id.startswith("supply.")]
+
+    plain = PORT.replace("data-pull-up = { typ = 10", "data-pull-up = { typ = 1000")
+    down = PORT.replace("data-pull-up = { typ = 10", "data-pull-down = { typ = 1")
+    # Ohm's law: 5.25 V through 1 k
+    for more, less in zip(taken(down), taken(plain), strict=True):
+        assert more - less == pytest.approx(5.25e-3, rel=1e-6)
 
 
 def test_a_register_of_ones_own(make):
@@ -125,11 +142,15 @@ BROKEN = [
     (PORT + "\nwhatever = 3\n", "no key"),
     ("[console.x]\na = 1\n", "no known table"),
     ("port = 3\n", "not a table"),
-    ("[port]\nx = 3\n", "port.x"),
+    ("[port]\nx = 3\n", "port.x: 3 is not a table"),
     (REGISTER.replace("timing-of", "timing_of"), "no key"),
     (REGISTER.replace('timing-of = "CD4021B"', 'timing-of = "CD4O21B"'), "no known part"),
     (REGISTER.replace('timing-of = "CD4021B"\n', ""), "is missing"),
     (REGISTER.replace("max = 500", "typ = 500"), "needs a max"),
+    (f'{REGISTER}sink-drop = {{ max = 0, unit = "V", at = "5 V", {FIGURE} }}', "max above 0"),
+    (f'{REGISTER}source-drop = {{ max = 0, unit = "V", at = "5 V", {FIGURE} }}', "max above 0"),
+    (REGISTER + TTL.replace("max = 0.8", "max = 2"), "input-low is not below input-high"),
+    (REGISTER + TTL.replace('"V"', '"fraction"', 1), "input-low is not below input-high"),
     (REGISTER.replace("P8 = 1", "P8 = 2"), "each once"),
     (REGISTER.replace("P8 = 1, ", ""), "pins lack P8"),
     (REGISTER.replace("stages = 8", "stages = 0"), "stages"),
@@ -145,7 +166,34 @@ def test_a_parts_file_that_cannot_be_used_is_one_line(make, capsys, parts, says)
     err = capsys.readouterr().err
     assert says in err
     assert "my-parts.toml" in err
+    assert "; " in err, "it says what would be right"
+    assert "correct it" not in err
     assert err.count("\n") == 1, err
+
+
+def test_thresholds_in_volts_do_not_move_with_the_supply(make):
+    """TTL levels of 0.8 V and 2 V (common practice)."""
+    found = judge_electric(load_sheet(make(REGISTER + TTL, part=PART)), remedies=False).findings
+    limits = {one.id: one.limit for one in found}
+    assert limits["levels.pressed"] == limits["clock.low"] == 0.8
+    assert limits["levels.released"] == limits["port.push-pull.clock"] == 2
+
+
+@pytest.mark.parametrize("levels", ["", 'levels = "series-b"\n', 'levels = "fixed"\n'])
+def test_thresholds_of_the_b_series_do(make, levels):
+    """JEDEC JESD13-B: 1.5 V and 3.5 V at 5 V, and the same parts of 4.75 V."""
+    parts = REGISTER.replace("schmitt-clock", f"{levels}schmitt-clock")
+    sheet = load_sheet(make(parts, part=PART))
+    found = {one.id: one for one in judge_electric(sheet, remedies=False).findings}
+    moved = 1.0 if "fixed" in levels else 4.75 / 5
+    assert found["levels.pressed"].limit == pytest.approx(1.5 * moved)
+    assert found["levels.released"].limit == pytest.approx(3.5 * moved)
+
+
+def test_a_figure_of_class_m_says_so_whatever_its_source(make):
+    guessed = FIGURE.replace('class = "C"', 'class = "M"')
+    sheet = load_sheet(make(REGISTER.replace(FIGURE, guessed), part=PART))
+    assert sheet.part.clock_to_output.source == "measured on the bench; from memory"
 
 
 def test_a_parts_file_that_is_not_there(make, capsys):

@@ -81,7 +81,10 @@ def _dispatch(arguments: list[str]) -> int:
     if name not in COMMANDS:
         _refuse(name)
     command: Callable[[list[str]], int] = import_module(f"padbench.cli.{name}").run
-    return command(rest)
+    from padbench.files import one_run
+
+    with one_run():
+        return command(rest)
 
 
 def _refuse(name: str) -> "NoReturn":

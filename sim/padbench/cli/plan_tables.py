@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from rich import box
 from rich.table import Table
 
-from padbench.cli.tables import console
+from padbench.cli.tables import MARK, MARKED, console
 from padbench.electric.plan import Pin, Plan, Range
+from padbench.parts import FROM_MEMORY
 from padbench.rules import Finding
 
 __all__ = ["print_plan"]
@@ -19,12 +20,18 @@ def print_plan(name: str, plan: Plan, faults: Sequence[Finding]) -> None:
         screen.print(f"{name}: THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:")
         for found in faults:
             mend = f" Change: {found.remedy.whole}." if found.remedy is not None else ""
-            screen.print(f"  {found.id}: {found.says}.{mend}")
+            mark = MARK if FROM_MEMORY in found.source else ""
+            screen.print(f"  {found.id}{mark}: {found.says}.{mend}")
+        if any(FROM_MEMORY in found.source for found in faults):
+            screen.print(MARKED)
         screen.print()
     screen.print(f"{name}, {plan.part}")
     screen.print(_pins(plan.pins))
     screen.print(_needs(plan))
     screen.print(_cable(plan))
+    screen.print("Where pins and voltages come from:")
+    for what, source in plan.sources:
+        screen.print(f"  {what}: {source}")
     screen.print("Bring it up in this order:")
     for number, step in enumerate(plan.checklist, 1):
         screen.print(f"{number:3}. {step}")
@@ -45,7 +52,7 @@ def _pins(pins: Sequence[Pin]) -> Table:
         *("pin", "name", "goes to", "why", "idle", "button held"),
     )
     for pin in pins:
-        own = pin.held.get(pin.net)
+        moved = {name: volts for name, volts in pin.held.items() if volts != pin.idle}
         table.add_row(
             *((str(pin.chip),) if several else ()),
             str(pin.number),
@@ -53,7 +60,7 @@ def _pins(pins: Sequence[Pin]) -> Table:
             pin.goes_to,
             pin.why,
             _volts(pin.idle),
-            f"{pin.net}: {_volts(own)}" if pin.net in pin.held else "the same",
+            "\n".join(f"{name}: {_volts(volts)}" for name, volts in moved.items()) or "the same",
         )
     return table
 

@@ -13,11 +13,24 @@ from rich.text import Text
 
 from padbench.buttons import spelled
 from padbench.electric.findings import PortRow
+from padbench.parts import FROM_MEMORY
 from padbench.rules import Finding
 from padbench.units import show
 from padbench.verify import ScenarioResult, VerifyResult
 
-__all__ = ["console", "show_findings", "show_ports", "show_reads", "show_scenarios", "show_verdict"]
+__all__ = [
+    "MARK",
+    "MARKED",
+    "console",
+    "show_findings",
+    "show_ports",
+    "show_reads",
+    "show_scenarios",
+    "show_verdict",
+]
+
+MARK = " *"
+MARKED = "* hangs on figures from memory, not looked up; --json has the source of each."
 
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
 _PIPE_WIDTH = 120
@@ -34,18 +47,24 @@ def console() -> Console:
 def show_findings(screen: Console, findings: Sequence[Finding]) -> None:
     """What was judged, with the margin to each limit."""
     rows = [
-        (found.id, _verdict(found.verdict), _margin(found), _why(found))
+        (_marked(found), _verdict(found.verdict), _margin(found), _why(found))
         for found in sorted(findings, key=lambda f: f.verdict != "pass")
         if found.verdict != "fail"
     ]
     _show(screen, "What holds", ("finding", "", "margin", ""), rows)
     broken = [
-        (found.id, _verdict(found.verdict), _margin(found), _why(found))
+        (_marked(found), _verdict(found.verdict), _margin(found), _why(found))
         for found in findings
         if found.verdict == "fail"
     ]
     if broken:
         _show(screen, "What does not", ("finding", "", "margin", ""), broken)
+    if any(FROM_MEMORY in found.source for found in findings):
+        screen.print(MARKED)
+
+
+def _marked(found: Finding) -> str:
+    return found.id + (MARK if FROM_MEMORY in found.source else "")
 
 
 def show_scenarios(screen: Console, results: Sequence[ScenarioResult]) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from padbench.console.assembly import Assembled, assemble
 from padbench.console.routine import PORTS, Place, Routine, RoutineError
+from padbench.files import was_read
 
 __all__ = ["SHIPPED", "load_routine", "number", "routine_from_source", "shipped_source"]
 
@@ -146,6 +147,7 @@ def _read(path: Path) -> bytes:
         raise _bad(path, "is not the name of a file", "name a .asm, .bin or .hex file") from None
     if len(raw) > _LARGEST_TEXT:
         raise _bad(path, "is larger than 1 MiB", "a routine has a few hundred bytes")
+    was_read(path)
     if not raw:
         raise _bad(path, "is empty", "name a routine")
     return raw

@@ -31,6 +31,7 @@ from padbench.cosim.tells import reader_causes, told_by_edges
 from padbench.cosim.wires import pad_run, pad_timeline, reader_timeline
 from padbench.decode import Names, decode
 from padbench.electric.corners import pad_model
+from padbench.files import was_read
 from padbench.rules import Finding, Limit, SystemClock, judge_answers, worst_of_each
 from padbench.scenarios import SCENARIOS, Scenario, Setting
 from padbench.sheet import Hdl, Sheet
@@ -175,6 +176,7 @@ def _job(
     for place, name in enumerate(hdl.sources):
         if not (sources / name).is_file():
             raise HdlError(f"sources[{place}]", f'"{name}" is no file; paths start at the sheet')
+        was_read(sources / name)
     ports: dict[str, Any] = {
         "latch": hdl.latch,
         "clock": hdl.clock,

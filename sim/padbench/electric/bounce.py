@@ -5,7 +5,7 @@ from dataclasses import replace
 from padbench.electric.remedy import spelled_range
 from padbench.rules import Finding, Remedy
 from padbench.sheet import Sheet
-from padbench.units import Value, show
+from padbench.units import Value, show, to_ps
 
 __all__ = ["judge_bounce"]
 
@@ -19,12 +19,13 @@ def judge_bounce(sheet: Sheet) -> Finding:
     """
     bounce, period = sheet.contacts.bounce.high, sheet.poll.period.low
     waits = sheet.policy.debounce.low
-    polls = int(bounce // period) + 1 if bounce > 0 else 0
+    # In picoseconds, as in a run: in floats 9 ms hold 3 ms less than three times.
+    polls = to_ps(bounce) // to_ps(period) + 1 if bounce > 0 else 0
     says = (
         f"at most {polls} poll{'' if polls == 1 else 's'} can fall into the"
         f" {show(bounce, 's')} of a bounce"
     )
-    holds, remedy = polls <= 1 or waits >= bounce, None
+    holds, remedy = polls <= 1 or to_ps(waits) >= to_ps(bounce), None
     if polls > 1 and holds:
         says += f", which a debouncing of {show(waits, 's')} rides over"
     elif not holds:
@@ -45,7 +46,10 @@ def judge_bounce(sheet: Sheet) -> Finding:
 
 
 def _slower_poll(sheet: Sheet) -> Remedy:
-    """A period longer than the bounce, a bounce shorter than the period, or debouncing."""
+    """A period longer than the bounce, debouncing, or a bounce shorter than either of the two.
+
+    A bounce of just the period fails, of just the debouncing it does not.
+    """
     contact, poll, policy = sheet.contacts.bounce, sheet.poll.period, sheet.policy.debounce
 
     def ratio(value: Value, end: float) -> float:
@@ -53,11 +57,13 @@ def _slower_poll(sheet: Sheet) -> Remedy:
         return max(end / value.nominal, 1e-9) if value.nominal else 1.0
 
     ends: dict[str, tuple[float | None, float | None]] = {}
-    period = contact.high / ratio(poll, poll.low) * (1 + 1e-9)
+    longer = (to_ps(contact.high) + 1) * 1e-12
+    period = longer / ratio(poll, poll.low)
     # A routine is called once a frame. No value of the sheet is longer than a second.
     if sheet.poll.routine is None and period * ratio(poll, poll.high) <= 1:
         ends["poll.period"] = (period, None)
-    ends["contacts.bounce"] = (None, poll.low / ratio(contact, contact.high) * (1 - 1e-9))
+    shorter = max(to_ps(poll.low) - 1, to_ps(policy.low)) * 1e-12
+    ends["contacts.bounce"] = (None, shorter / ratio(contact, contact.high))
     wait = contact.high / ratio(policy, policy.low)
     if wait * ratio(policy, policy.high) <= 1:
         ends["policy.debounce"] = (wait, None)

@@ -47,7 +47,7 @@ class Design:
 
     ``low_part`` and ``high_part`` are the register's thresholds as parts of the supply,
     ``input_low_part`` and ``input_high_part`` those of the console's data input, or volts whatever
-    the supply where ``input_fixed`` is not 0. ``*_hot`` figures
+    the supply where ``level_fixed`` and ``input_fixed`` are not 0. ``*_hot`` figures
     hold from 25 °C to ``hottest`` (°C), the others at 25 °C. ``emission`` is 0 where there is no
     diode. ``edge_max`` is infinite where any edge will do. Of the poll's times the shortest stand
     first and the longest end in ``_high``; ``stretch_*`` are those of `padbench.parts.Derating`.
@@ -89,6 +89,7 @@ class Design:
     low_part: Array
     high_part: Array
     series_b: Array
+    level_fixed: Array
     hottest: Array
     sink: Array
     sink_hot: Array
@@ -138,7 +139,7 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
     """One sheet on one kind of port; spreads of cable, contact and poll at their worst ends."""
     poll, pad = sheet.poll, sheet.pad
     resistors = sheet.resistors
-    scale = 5.0 if part.input_low.unit == "V" else 1.0
+    scale = 5.0 if part.levels == "series-b" else 1.0
     diode_low, diode_high = _diode(port)
     numbers: dict[str, float] = {
         "supply_low": pad.supply.low,
@@ -174,7 +175,8 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "inputs": len(sheet.buttons),
         "low_part": most(part.input_low) / scale,
         "high_part": least(part.input_high) / scale,
-        "series_b": float(part.input_low.unit == "V"),
+        "series_b": float(part.levels == "series-b"),
+        "level_fixed": float(part.levels == "fixed"),
         "hottest": most(part.temperature),
         "sink": least(part.sink_current),
         "sink_hot": least(part.sink_current_over_temperature),

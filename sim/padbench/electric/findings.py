@@ -18,7 +18,7 @@ from padbench.electric.program import judge_program
 from padbench.electric.remedy import Mender
 from padbench.electric.space import corner_name
 from padbench.electric.texts import said, source_of
-from padbench.parts import PortKind, RegisterPart
+from padbench.parts import PortKind
 from padbench.rules import Finding
 from padbench.sheet import Sheet
 from padbench.units import show
@@ -72,11 +72,10 @@ def judge_electric(sheet: Sheet, *, remedies: bool = True) -> Electric:
 
     Without ``remedies`` it takes milliseconds; the longest cable is then left out as well.
     """
-    part = sheet.part
     ports = [sheet.port(name) for name in sheet.works_with.ports]
     return Electric(
         (
-            *_findings(sheet, part, ports, remedies),
+            *_findings(sheet, ports, remedies),
             judge_bounce(sheet),
             *judge_program(sheet, ports, remedies),
         ),
@@ -119,10 +118,8 @@ def name_on(id_: str, port: PortKind) -> str:
     return f"port.{port.name}.{id_.split('.', maxsplit=1)[0]}" if id_ in HIGH_LINES else id_
 
 
-def _findings(
-    sheet: Sheet, part: RegisterPart, ports: Sequence[PortKind], remedies: bool
-) -> Iterator[Finding]:
-    designs = [design_of(sheet, part, port) for port in ports]
+def _findings(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> Iterator[Finding]:
+    designs = [design_of(sheet, sheet.part, port) for port in ports]
     many = stacked(designs)
     every = range(len(ports))
     found: list[tuple[str, Sequence[int], Finding]] = []
@@ -131,7 +128,7 @@ def _findings(
         for row in every if apart else [int(np.argmin(judged.margin))]:
             # What stands for all ports must be mended on all of them.
             rows: Sequence[int] = [row] if apart else every
-            found.append((judged.id, rows, _finding(judged, row, many, part, ports[row])))
+            found.append((judged.id, rows, _finding(judged, row, many, sheet, ports[row])))
     if not remedies:
         yield from (finding for _, _, finding in found)
         return
@@ -155,7 +152,7 @@ def needs_remedy(finding: Finding) -> bool:
     return finding.margin < THIN * abs(finding.limit)
 
 
-def _finding(judged: Judged, row: int, many: Design, part: RegisterPart, port: PortKind) -> Finding:
+def _finding(judged: Judged, row: int, many: Design, sheet: Sheet, port: PortKind) -> Finding:
     measured, limit = float(judged.measured[row]), float(judged.limit[row])
     margin = float(judged.margin[row])
     holds = bool(judged.holds[row])
@@ -171,8 +168,16 @@ def _finding(judged: Judged, row: int, many: Design, part: RegisterPart, port: P
         margin=_finite(margin),
         unit=judged.unit,
         where=f"{port.name} port, {corner}" if of_port else corner,
-        source=source_of(judged.id, part, port),
-        says=said(judged.id, measured, limit, judged.unit, holds, port),
+        source=source_of(judged.id, sheet.part, port),
+        says=said(
+            judged.id,
+            measured,
+            limit,
+            judged.unit,
+            holds,
+            port,
+            inverted=sheet.chip.latch_inverted,
+        ),
     )
 
 

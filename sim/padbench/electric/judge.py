@@ -43,6 +43,7 @@ __all__ = [
     "judge",
     "line_of",
     "lines_of",
+    "register_levels",
     "stretched",
     "thresholds",
 ]
@@ -207,6 +208,14 @@ def thresholds(
     return low * supply, high * supply
 
 
+def register_levels(design: Design, over: Space) -> tuple[Array, Array]:
+    """Highest low and lowest high level (V) of the register's inputs, at every corner."""
+    low, high = _each(design.low_part), _each(design.high_part)
+    parts = thresholds(low, high, _each(design.series_b), over.supply)
+    fixed = _each(design.level_fixed) > 0
+    return np.where(fixed, low, parts[0]), np.where(fixed, high, parts[1])
+
+
 def _judge(design: Design, ids: Collection[str] | None) -> Iterator[Judged]:
     for over, quantities in _quantities(design, ids):
         yield from _worst(quantities, over, ids)
@@ -277,11 +286,11 @@ def _contacts(design: Design, over: Space) -> Iterator[_Quantity]:
     """Levels and edges at a register input: pull-up, contact, dirt, leakage, input capacitance.
 
     Levels by Millman's theorem; the largest contact resistance is where that level equals the
-    threshold: R = V_IL / ((V - V_IL) / R_pull-up ± I). Edges are first-order RC.
+    threshold: R = V_IL / ((V - V_IL) / R_pull-up ± I). Edges are first-order RC. The pull-up of a
+    held button turns P = V² R_pull-up / (R_pull-up + R_contact)² into heat (Joule's law on the
+    voltage divider); the limit is the sheet's rating.
     """
-    low, high = thresholds(
-        _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
-    )
+    low, high = register_levels(design, over)
     leak = over.sign * _leakage(design, over)
     pressed, released = input_levels(design, over)
     dirt = _each(design.dirt)
@@ -351,9 +360,7 @@ def lines_of(design: Design, over: Space) -> dict[str, Line]:
 
 def line_of(design: Design, over: Space, name: str) -> Line:
     """Latch or clock, whichever is named, at every corner."""
-    low_at, high_at = thresholds(
-        _each(design.low_part), _each(design.high_part), _each(design.series_b), over.supply
-    )
+    low_at, high_at = register_levels(design, over)
     driven = driven_line(design, over, name)
     return Line(driven, low_at, high_at, driven.rise(low_at), driven.rise(high_at))
 
@@ -396,7 +403,11 @@ class DrivenLine:
 
 
 def driven_line(design: Design, over: Space, name: str) -> DrivenLine:
-    """Latch or clock with what drives it, at every corner."""
+    """Latch or clock with what drives it, at every corner.
+
+    High by Millman's theorem, τ = C / (1 / R + 1 / R_lift), low the diode's and the port's drop at
+    the current that `diode_current` solves for.
+    """
     ohms = over.latch_r if name == "latch" else over.clock_r
     chips = _each(design.chips)
     leak = over.sign * (chips * _leakage(design, over) + _each(design.port_leakage))
@@ -420,7 +431,9 @@ def _line(
 
     An edge is the time between the two thresholds. A pulse is what is left of the console's
     beyond the thresholds: its width, less the way to the far threshold at its start, plus the way
-    to the same threshold at its end.
+    to the same threshold at its end. Levels by Millman's theorem and Shockley's diode, rises
+    first-order RC (see `driven_line`). The resistor of a line that is held low turns
+    P = (V - V_low)² / R into heat (Joule's law); the limit is the sheet's rating.
     """
     edge = _each(design.edge_max)
     yield _Quantity(f"{name}.high", "V", "at least", line.high, line.high_at)
@@ -483,14 +496,21 @@ def _data_ohms(design: Design, over: Space) -> tuple[Array, Array]:
 
 
 def data_taus(design: Design, over: Space) -> tuple[Array, Array]:
-    """Time constants (s) of the data line at the console, rising and falling."""
+    """Time constants (s) of the data line at the console, rising and falling.
+
+    τ = R C, with the output beside the console's resistors, and the cable beside its input.
+    """
     farads = _each(design.cable_length * design.cable_per_metre + design.console_c)
     rise_r, fall_r = _data_ohms(design, over)
     return rise_r * farads, fall_r * farads
 
 
 def data_levels(design: Design, over: Space) -> tuple[Array, Array]:
-    """Volts of the data line low and high, with what the console puts on it, at every corner."""
+    """Volts of the data line low and high, with what the console puts on it, at every corner.
+
+    Millman's theorem, V = (Σ V_k / R_k ± I) / Σ 1 / R_k: the register's output to ground or to
+    supply (see `_output`), the console's resistors to supply and to ground, and its leakage I.
+    """
     sink, source = _outputs(design, over)
     leak = over.sign * _each(design.input_leakage)
     up, down = (over.supply, _each(design.data_up)), (0.0, _each(design.data_down))
@@ -503,7 +523,9 @@ def _data(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Qu
     """The data line at the console: levels, edges, and arrival before the sample.
 
     Arrival is the line's own delay to the register's upper threshold, the longest answer of the
-    part, and the charging of what is on the line beyond the 50 pF of the data sheet's test.
+    part, and the charging of what is on the line beyond the 50 pF of the data sheet's test; edges
+    are first-order RC, t = τ ln((V_end - V_start) / (V_end - V_threshold)) with `data_taus`. Limits
+    of the levels are the port's ``input-low`` and ``input-high``, of the times the sheet's poll.
     """
     low_at, high_at = _input_levels_at(design, over)
     low, high = data_levels(design, over)
@@ -566,8 +588,13 @@ def _wires(design: Design, over: Space, lines: dict[str, Line]) -> Iterator[_Qua
 def _supply(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_Quantity]:
     """Current from the port's supply, idle (latch low, clock high) and with all buttons held.
 
-    Quiescent current of the parts, dirt or fresh contacts below the pull-ups, and the resistor of
-    each line that stands low; with all held, both lines, as in the middle of a read.
+    Ohm's law, summed: quiescent current of the parts, V / (R_pull-up + R) through dirt or fresh
+    contacts, (V - V_low) / R of the resistor of each line that stands low; with all held, both
+    lines, as in the middle of a read. And what the register gives the console's data input while
+    data is high, as it may be though all is held if that was since the latch: V / R of the
+    console's resistor to ground, the output taken as without drop, since no data sheet promises
+    the least of it, and the input's leakage. The limit is the port's ``supply-current``. No source
+    but these laws.
     """
     parts = _each(design.chips) * np.where(
         over.celsius > 25.0, _each(design.quiescent_hot), _each(design.quiescent)
@@ -577,6 +604,9 @@ def _supply(design: Design, over: Space, latch: Line, clock: Line) -> Iterator[_
     clock_i = (over.supply - clock.low) / clock.resistor
     open_i = inputs * over.supply / (over.pull_up + _each(design.dirt))
     held_i = inputs * over.supply / (over.pull_up + _each(design.closed))
+    data_i = over.supply / _each(design.data_down)
+    data_i = data_i + np.where(over.sign < 0, _each(design.input_leakage), 0.0)
+    parts = parts + data_i
     budget = _each(design.budget)
     yield _Quantity("supply.idle", "A", "at most", parts + open_i + latch_i, budget)
     yield _Quantity("supply.all-held", "A", "at most", parts + held_i + latch_i + clock_i, budget)

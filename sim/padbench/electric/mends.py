@@ -39,8 +39,8 @@ _MENDS: dict[str, tuple[str, ...]] = {
         *("poll.latch-width", "poll.latch-to-clock", "poll.sample"),
     ),
     "data.later-bits": (*_CABLE, _CLOCK, "register.next-bit", "poll.clock-high", "poll.sample"),
-    "supply.idle": (_LATCH, _UP, "contacts.open"),
-    "supply.all-held": (_UP, _LATCH, _CLOCK),
+    "supply.idle": (_LATCH, _UP, "contacts.open", "port.*.data-pull-down"),
+    "supply.all-held": (_UP, _LATCH, _CLOCK, "port.*.data-pull-down"),
     "cable.length": ("cable.length",),
     "firmware.poll": (
         *("register.next-bit", "register.first-bit", "register.shortest-pulse"),
@@ -66,7 +66,7 @@ KEEPS: dict[str, tuple[str, ...]] = {
     _LATCH: (*GROUPS["latch"], "data.first-bit", *GROUPS["supply"]),
     _CLOCK: (*GROUPS["clock"], "data.later-bits", *GROUPS["supply"]),
     "port.*.data-pull-up": GROUPS["data"],
-    "port.*.data-pull-down": GROUPS["data"],
+    "port.*.data-pull-down": (*GROUPS["data"], *GROUPS["supply"]),
 }
 """What a preferred value of a resistor must not break."""
 

@@ -4,21 +4,18 @@ plan = wiring_plan(sheet)
 plan.pins[0].net, plan.pins[0].held["A"]       # "A", a range of volts
 """
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from padbench.buttons import BUTTONS
-from padbench.electric.design import Array, changed, design_of, stacked
+from padbench.electric.design import ABSENT, Array, changed, design_of, stacked
 from padbench.electric.judge import data_levels, input_levels, lines_of
 from padbench.electric.space import space
-from padbench.parts import (
-    E24,
-    RegisterPart,
-    colour_bands,
-    preferred,
-)
+from padbench.electric.wiring import last_output, shorts
+from padbench.parts import E24, RegisterPart, colour_bands, preferred
 from padbench.sheet import Sheet
 from padbench.units import Value, show
 
@@ -68,6 +65,8 @@ class Plan:
     needs: tuple[Need, ...]
     cores: tuple[tuple[str, str], ...]
     checklist: tuple[str, ...]
+    sources: tuple[tuple[str, str], ...]
+    """What, and where its numbers come from: the pins, and each figure behind the volts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +74,13 @@ class _Volts:
     """Ranges of every kind of net."""
 
     supply: Range
-    pressed: Range
-    released: Range
+    pressed: Range | None
+    released: Range | None
     latch_low: Range
     clock_high: Range
-    data: dict[str, Range | None]
+    data: dict[bool, Range]
+    chain: dict[bool, Range]
+    """By level of the bit, at the console and at the next register's serial input."""
 
     @property
     def ground(self) -> Range:
@@ -95,8 +96,21 @@ def wiring_plan(sheet: Sheet) -> Plan:
         pin for chip in range(1, chips + 1) for pin in _pins(sheet, part, chip, chips, volts)
     )
     return Plan(
-        part.name, pins, tuple(_needs(sheet, chips)), _CORES, tuple(_checklist(sheet, part, volts))
+        part.name,
+        pins,
+        tuple(_needs(sheet, chips)),
+        _cores(sheet),
+        tuple(_checklist(sheet, part, volts)),
+        tuple(_sources(sheet, part)),
     )
+
+
+def _sources(sheet: Sheet, part: RegisterPart) -> Iterator[tuple[str, str]]:
+    yield "pins", part.pins_source
+    yield "leakage", part.leakage_over_temperature.source
+    yield "data", part.source_current.source
+    for port in map(sheet.port, sheet.works_with.ports):
+        yield f"latch and clock, {port.name} port", port.output_low_resistance.source
 
 
 def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:
@@ -110,13 +124,18 @@ def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:
     wires = space(designs, ("supply", "resistors", "temperature", "leakage", "diode"))
     lines = lines_of(designs, wires)
     low, high = data_levels(designs, wires)
+    next_low, next_high = data_levels(
+        changed(designs, data_up=ABSENT, data_down=ABSENT, input_leakage=designs.leakage_hot), wires
+    )
     return _Volts(
         supply=_range(wires.supply),
-        pressed=_range(pressed),
-        released=_range(np.stack([released, cleaner])),
+        # Nobody can say what a supply does that a press shorts, nor where a floating input stands.
+        pressed=None if shorts(sheet) else _range(pressed),
+        released=None if sheet.pull_up.value is None else _range(np.stack([released, cleaner])),
         latch_low=_range(lines["latch"].low),
         clock_high=_range(lines["clock"].high),
-        data={"ground": _range(low), "supply": _range(high), "open": None},
+        data={False: _range(low), True: _range(high)},
+        chain={False: _range(next_low), True: _range(next_high)},
     )
 
 
@@ -127,24 +146,26 @@ def _range(volts: Array) -> Range:
 def _pins(sheet: Sheet, part: RegisterPart, chip: int, chips: int, volts: _Volts) -> Iterator[Pin]:
     for name, number in sorted(part.pins.items(), key=lambda item: item[1]):
         net, goes_to, why = _net(sheet, part, name, chip, chips)
-        idle = _idle(sheet, net, name, volts)
         stage = _stage(part, name, chip)
+        idle = _found(sheet, net, stage, frozenset(), volts)
         held = {
-            button: volts.pressed if sheet.buttons[button] == stage else idle
+            button: _found(sheet, net, stage, frozenset((button,)), volts)
             for button in BUTTONS
             if button in sheet.buttons
         }
         yield Pin(chip, number, name, net, goes_to, why, idle, held)
 
 
-def _idle(sheet: Sheet, net: str, name: str, volts: _Volts) -> Range | None:
-    """Between two reads: latch low, clock high, the stages full of the serial input's level."""
+def _found(sheet: Sheet, net: str, stage: int, held: frozenset[str], volts: _Volts) -> Range | None:
+    """Volts of a pin between two reads, latch low and clock high; ``stage`` 0 has no input."""
     if net in sheet.buttons:
-        return volts.pressed if net in sheet.contacts.stuck else _released(sheet, volts)
+        down = _down(sheet, stage, held)
+        return volts.pressed if down else volts.released
     if net == "latch":
         return volts.supply if sheet.chip.latch_inverted else volts.latch_low
     if net in ("data", "chain"):
-        return volts.data[sheet.chip.serial_input]
+        level = _left_standing(sheet, stage, held)
+        return None if level is None else (volts.data if net == "data" else volts.chain)[level]
     return {
         "supply": volts.supply,
         "ground": volts.ground,
@@ -152,8 +173,31 @@ def _idle(sheet: Sheet, net: str, name: str, volts: _Volts) -> Range | None:
     }.get(net)
 
 
-def _released(sheet: Sheet, volts: _Volts) -> Range | None:
-    return None if sheet.pull_up.value is None else volts.released
+def _down(sheet: Sheet, stage: int, held: frozenset[str]) -> bool:
+    """Whether any of the contacts on a stage is closed."""
+    closed = held | set(sheet.contacts.stuck)
+    return any(at == stage and name in closed for name, at in sheet.buttons.items())
+
+
+def _left_standing(sheet: Sheet, stage: int, held: frozenset[str]) -> bool | None:
+    """Level of a stage's output after the last clock of a read; None where it is chance.
+
+    Each clock has moved the bits on by one, so it holds what was loaded as many stages before, or
+    the serial input's level where there are not so many. A register that loads for as long as the
+    latch is low (or on each clock then) shows its own input; a synchronous one never loads else.
+    """
+    part = sheet.part
+    if (part.load_level == "high") == sheet.chip.latch_inverted:
+        source = stage
+    else:
+        source = 0 if part.load == "synchronous" else stage - sheet.poll.clocks
+    if source < 1:
+        return {"ground": False, "supply": True, "open": None}[sheet.chip.serial_input]
+    if source not in sheet.buttons.values():
+        return True  # tied to supply
+    if _down(sheet, source, held):
+        return False
+    return None if sheet.pull_up.value is None else True
 
 
 def _net(
@@ -171,10 +215,13 @@ def _net(
         "load": _load_net(sheet, part),
         "serial": _serial_net(sheet, chip),
         "clock-inhibit": ("ground", "ground", "high, it would stop the clock"),
-        f"Q{part.stages}": ("data", "data core", "the last stage is what the console reads")
-        if chip == chips
-        else ("chain", f"serial input of register {chip + 1}", "the registers are one long one"),
     }
+    if chip == chips:
+        last = last_output(part, sheet.chip.stages)
+        fixed[last] = ("data", "data core", "the last stage is what the console reads")
+    else:
+        there = f"serial input of register {chip + 1}"
+        fixed[f"Q{part.stages}"] = ("chain", there, "the registers are one long one")
     if name in fixed:
         return fixed[name]
     if name.startswith("Q"):
@@ -183,8 +230,9 @@ def _net(
 
 
 def _stage(part: RegisterPart, name: str, chip: int) -> int:
-    """The stage of a parallel input, counted through all packages; 0 for another pin."""
-    return (chip - 1) * part.stages + int(name[1:]) if name[0] == "P" else 0
+    """The stage of an input or output, counted through all packages; 0 for another pin."""
+    own = re.fullmatch(r"[PQ]([0-9]+)", name)
+    return 0 if own is None else (chip - 1) * part.stages + int(own[1])
 
 
 def _input_net(sheet: Sheet, stage: int) -> tuple[str, str, str]:
@@ -224,14 +272,15 @@ def _serial_net(sheet: Sheet, chip: int) -> tuple[str, str, str]:
     return tie, "nothing" if tie == "open" else tie, why
 
 
-_CORES = (
-    ("supply", "pin of the register's supply, and all pull-ups"),
-    ("ground", "pin of the register's ground, and all contacts"),
-    ("latch", "load pin"),
-    ("clock", "clock pin"),
-    ("data", "last output"),
-)
-"""The five that a pad uses (common practice). Colours differ from maker to maker."""
+def _cores(sheet: Sheet) -> tuple[tuple[str, str], ...]:
+    """The five that a pad uses (common practice). Colours differ from maker to maker."""
+    return (
+        ("supply", "pin of the register's supply, and all pull-ups"),
+        ("ground", "pin of the register's ground, and all contacts"),
+        ("latch", "input of the inverter" if sheet.chip.latch_inverted else "load pin"),
+        ("clock", "clock pin"),
+        ("data", "last output"),
+    )
 
 
 def _needs(sheet: Sheet, chips: int) -> Iterator[Need]:
@@ -248,10 +297,14 @@ def _needs(sheet: Sheet, chips: int) -> Iterator[Need]:
             yield _resistors(1, f"resistor, {name}", value, sheet.resistors.rating.nominal)
     yield Need(len(sheet.buttons), "contact", "", (), "one side of each to ground")
     if sheet.chip.latch_inverted:
-        yield Need(1, "inverter", "one gate", (), "between latch core and load pin")
-    yield Need(
-        chips, "capacitor", "100 nF", (), "from supply to ground beside each register (usual)"
-    )
+        note = (
+            "from latch core to load pin; its own supply and ground pins to supply and ground, the"
+            " inputs of its unused gates to ground, their outputs open (usual)"
+        )
+        yield Need(1, "inverter", "one gate", (), note)
+    where = "each register" + (" and the inverter" if sheet.chip.latch_inverted else "")
+    note = f"from supply to ground beside {where} (usual)"
+    yield Need(chips + sheet.chip.latch_inverted, "capacitor", "100 nF", (), note)
     yield Need(1, "cable", show(sheet.cable.length.nominal, "m"), (), "five cores")
 
 
@@ -291,7 +344,13 @@ def _checklist(sheet: Sheet, part: RegisterPart, volts: _Volts) -> Iterator[str]
         f"Bench supply of {_span(volts.supply)}, its current held to 20 mA: check with the meter"
         f" that pin {supply} is positive against pin {ground}. Supply off, register in."
     )
-    yield f"Supply on: each input stands at {_span(volts.released)} with its button up."
+    if volts.released is None:
+        yield "Supply on: without a pull-up an input with its button up may stand at any voltage."
+    else:
+        yield f"Supply on: each input stands at {_span(volts.released)} with its button up."
+    if volts.pressed is None:
+        yield "Hold no button and do not plug this in: each press would short the supply."
+        return
     yield f"Hold each button: its own input falls to {_span(volts.pressed)}, no other moves."
     yield "Supply off, then the console, off as well: plug in, switch on, watch for heat or smell."
     yield (
@@ -303,7 +362,7 @@ def _checklist(sheet: Sheet, part: RegisterPart, volts: _Volts) -> Iterator[str]
 
 def _about(sheet: Sheet) -> str:
     value = sheet.pull_up.value
-    return "" if value is None or not value.nominal else f" ({show(value.nominal, 'Ω')})"
+    return "" if value is None or shorts(sheet) else f" ({show(value.nominal, 'Ω')})"
 
 
 def _span(volts: Range) -> str:

@@ -17,8 +17,8 @@ _WHAT = {
     "clock.high": "the clock line gets to {m} on {p}; {l} and more reads high",
     "latch.low": "the latch line gets down to {m}; {l} and less reads low",
     "clock.low": "the clock line gets down to {m}; {l} and less reads low",
-    "latch.rise": "the latch rises in {m} at the register, {l} is allowed",
-    "latch.fall": "the latch falls in {m} at the register, {l} is allowed",
+    "latch.rise": "the latch rises in {m} at the {f}, {l} is allowed",
+    "latch.fall": "the latch falls in {m} at the {f}, {l} is allowed",
     "clock.rise": "the clock rises in {m} at the register, {l} is allowed",
     "clock.fall": "the clock falls in {m} at the register, {l} is allowed",
     "latch.pulse": "the register sees {m} of the latch pulse and needs {l}",
@@ -36,7 +36,7 @@ _WHAT = {
     "power.latch-resistor": "the latch resistor turns {m} into heat; it may {l}",
     "power.clock-resistor": "the clock resistor turns {m} into heat; it may {l}",
 }
-"""{m} is what was measured, {l} the limit, {p} the port."""
+"""{m} is what was measured, {l} the limit, {p} the port, {f} the far end of the latch line."""
 
 _NEVER = {
     "edges.press": "a pressed button's input never gets low",
@@ -55,14 +55,24 @@ _NEVER = {
 }
 
 
-def said(id_: str, measured: float, limit: float, unit: str, holds: bool, port: PortKind) -> str:
-    """One sentence about a finding."""
+def said(
+    id_: str,
+    measured: float,
+    limit: float,
+    unit: str,
+    holds: bool,
+    port: PortKind,
+    *,
+    inverted: bool = False,
+) -> str:
+    """One sentence about a finding; the line of an ``inverted`` latch ends at the inverter."""
     if not isfinite(measured):
         return _NEVER[id_]
     short = show(limit, unit) if isfinite(limit) else "any time"
     # A level of a millionth of a volt is no news to anybody.
     value = 0.0 if abs(measured) < 1e-15 else measured
-    text = _WHAT[id_].format(m=show(value, unit), l=short, p=f"a {port.name} port")
+    far = "inverter" if inverted else "register"
+    text = _WHAT[id_].format(m=show(value, unit), l=short, p=f"a {port.name} port", f=far)
     if id_ in ("latch.high", "clock.high") and not holds and not port.drives_high:
         line = id_.partition(".")[0]
         return (

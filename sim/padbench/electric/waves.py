@@ -1,5 +1,6 @@
 """Voltages over time of latch, clock and data at the far end, at the worst corner.
 
+    port = worst_port(sheet)
     for name, (times, volts) in line_waves(sheet, port, timeline).items(): ...
 
 The digital timeline says when a line is driven or crosses; the circuits of
@@ -12,14 +13,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.electric.design import Array, Design, design_of
-from padbench.electric.judge import DrivenLine, data_levels, data_taus, driven_line, thresholds
+from padbench.electric.design import Array, Design, design_of, stacked
+from padbench.electric.judge import (
+    GROUPS,
+    DrivenLine,
+    data_levels,
+    data_taus,
+    driven_line,
+    judge,
+    register_levels,
+)
 from padbench.electric.space import Space, space
 from padbench.sheet import Sheet
 from padbench.timeline import HIGH, LOW, Timeline, Wire
 from padbench.units import to_ps
 
-__all__ = ["Wave", "line_waves"]
+__all__ = ["Wave", "line_waves", "worst_port"]
 
 Wave = tuple[NDArray[np.int64], Array]
 """Picoseconds, rising, and the volts from each on; a viewer joins them by lines."""
@@ -46,6 +55,20 @@ class _Curve:
         return float(np.interp(seconds, self.seconds, self.volts))
 
 
+def worst_port(sheet: Sheet) -> str:
+    """The port of the sheet on which latch, clock and data have the least margin to spare.
+
+    Margins are compared in parts of their limits; where two ports share the least, the next decide.
+    """
+    names = sheet.works_with.ports
+    designs = stacked([design_of(sheet, sheet.part, sheet.port(name)) for name in names])
+    judged = judge(designs, [id_ for group in ("latch", "clock", "data") for id_ in GROUPS[group]])
+    # A resistor's heat is no voltage of a line.
+    lines = [one for one in judged if not one.id.startswith("power.")]
+    spare = [np.where(np.isinf(one.limit), np.inf, one.margin / np.abs(one.limit)) for one in lines]
+    return min(names, key=lambda name: sorted(row[names.index(name)] for row in spare))
+
+
 def line_waves(sheet: Sheet, port: str, timeline: Timeline) -> dict[str, Wave]:
     """``analogue.latch``, ``.clock`` (at the register) and ``.data`` (at the console), in volts.
 
@@ -68,9 +91,7 @@ def line_waves(sheet: Sheet, port: str, timeline: Timeline) -> dict[str, Wave]:
 
 def _line_curves(design: Design, over: Space, name: str) -> tuple[_Curve, _Curve]:
     every = driven_line(design, over, name)
-    _, high_at = thresholds(
-        design.low_part[:, None], design.high_part[:, None], design.series_b[:, None], over.supply
-    )
+    _, high_at = register_levels(design, over)
     corner = int(np.argmax(every.rise(high_at)[0]))
     one = DrivenLine(
         **{

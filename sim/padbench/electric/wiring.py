@@ -3,10 +3,16 @@
 from collections.abc import Iterator
 
 from padbench.buttons import BUTTONS
+from padbench.electric.design import most
+from padbench.parts import PortKind, RegisterPart
 from padbench.rules import Finding, Remedy, Verdict
 from padbench.sheet import Sheet
+from padbench.units import show
 
-__all__ = ["judge_wiring"]
+__all__ = ["judge_wiring", "last_output", "shorts"]
+
+_MOST = 24
+"""Stages of a sheet."""
 
 _ORDER = "common practice: A, B, Select, Start, Up, Down, Left, Right"
 
@@ -15,6 +21,7 @@ def judge_wiring(sheet: Sheet) -> tuple[Finding, ...]:
     """Findings ``wiring.*``; each holds or does not, nothing is measured."""
     return (
         *_buttons(sheet),
+        *_stages(sheet),
         _serial_input(sheet),
         _pull_up(sheet),
         _load(sheet),
@@ -80,6 +87,29 @@ def _buttons(sheet: Sheet) -> Iterator[Finding]:
     )
 
 
+def last_output(part: RegisterPart, stages: int) -> str:
+    """The output of the last register that so many stages end on: ``Q8``, ``Q6`` of 14 stages."""
+    return f"Q{(stages - 1) % part.stages + 1}"
+
+
+def _stages(sheet: Sheet) -> Iterator[Finding]:
+    """A chain has to end on a stage that is brought out to a pin; a program has no such pins."""
+    part, stages = sheet.part, sheet.chip.stages
+    output = last_output(part, stages)
+    if sheet.chip.kind == "firmware" or output in part.pins:
+        return
+    ends = [n for n in range(1, _MOST + 1) if last_output(part, n) in part.pins]
+    yield _finding(
+        "wiring.stages",
+        False,
+        "register.stages",
+        part.source,
+        f"{stages} stages end on {output} of a {part.name}, which is brought out to no pin",
+        "register.stages",
+        f"take {', '.join(map(str, ends[:-1]))} or {ends[-1]} stages",
+    )
+
+
 def _order_says(stage_of: dict[str, int], right: dict[str, int]) -> str:
     """Names swapped pairs as such, other misplaced buttons one by one."""
     read_as = {stage: name for name, stage in right.items()}
@@ -115,26 +145,45 @@ def _serial_input(sheet: Sheet) -> Finding:
         if tie == "open"
         else f"the serial input is tied to {tie}",
         "register.serial-input",
-        f"connect the serial input{_pin(sheet, 'serial')} to ground",
+        f"connect to ground the serial input{_pin(sheet, 'serial')}",
     )
 
 
-def _pull_up(sheet: Sheet) -> Finding:
+def shorts(sheet: Sheet) -> bool:
+    """Whether a press is a short: its pull-up alone does not hold it to what the ports spare.
+
+    V / R > I, with the contact at no resistance at all, as nobody promises that it has any.
+    """
     value = sheet.pull_up.value
+    return (
+        value is not None
+        and value.low * most(_least_port(sheet).supply_current) < sheet.pad.supply.high
+    )
+
+
+def _least_port(sheet: Sheet) -> PortKind:
+    """The port of the sheet that spares one pad the least current."""
+    return min(map(sheet.port, sheet.works_with.ports), key=lambda port: most(port.supply_current))
+
+
+def _pull_up(sheet: Sheet) -> Finding:
+    value, port = sheet.pull_up.value, _least_port(sheet)
+    says = "every input has a pull-up"
     if value is None:
         says = "without a pull-up an open contact leaves its input floating; 39 kΩ is usual"
-    elif value.low <= 0:
+    elif shorts(sheet):
+        what = "a wire" if value.nominal == 0 else show(value.nominal, "Ω")
+        spared = show(most(port.supply_current), "A")
         says = (
-            "a wire in place of a pull-up joins supply and ground at every press:"
-            " do not plug this in; 39 kΩ is usual"
+            f"{what} in place of a pull-up joins supply and ground at every press, and the"
+            f" {port.name} port spares {spared}: do not plug this in; 39 kΩ is usual"
         )
-    else:
-        says = "every input has a pull-up"
     return _finding(
         "wiring.pull-up",
-        value is not None and value.low > 0,
+        value is not None and not shorts(sheet),
         "pull-up.value",
-        "common practice: each input has a pull-up resistor to supply",
+        "common practice: each input has a pull-up resistor to supply; what a port spares: "
+        + port.supply_current.source,
         says,
         "pull-up.value",
         "fit a resistor from each input to supply, 39 kΩ for example, and no wire",
@@ -161,9 +210,9 @@ def _load(sheet: Sheet) -> Finding:
     key, mend = (
         "register.latch-inverted",
         (
-            f"put an inverter between latch and load pin{_pin(sheet, 'load')}"
+            f"put an inverter between latch and the load pin{_pin(sheet, 'load')}"
             if needs
-            else f"connect latch to the load pin{_pin(sheet, 'load')} without an inverter"
+            else f"connect latch without an inverter to the load pin{_pin(sheet, 'load')}"
         ),
     )
     if part.load == "synchronous":
@@ -174,7 +223,7 @@ def _load(sheet: Sheet) -> Finding:
 def _pin(sheet: Sheet, name: str) -> str:
     """Which pin of the package that is; a program has none."""
     number = sheet.part.pins.get(name)
-    return "" if number is None else f", pin {number},"
+    return "" if number is None else f", pin {number}"
 
 
 def _stuck(sheet: Sheet) -> Iterator[Finding]:

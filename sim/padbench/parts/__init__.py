@@ -6,7 +6,7 @@ refused. Tables are read once, on first use.
 
 from padbench.parts.bands import colour_bands
 from padbench.parts.consoles import ConsoleTiming, console_names, console_timing
-from padbench.parts.figure import Figure, SourceClass
+from padbench.parts.figure import FROM_MEMORY, Figure, SourceClass
 from padbench.parts.polls import NamedPoll, named_poll, poll_names
 from padbench.parts.ports import PortKind, port_kind, port_names
 from padbench.parts.preferred import E12, E24, preferred
@@ -15,6 +15,7 @@ from padbench.parts.registers import Derating, RegisterPart, register_names, reg
 __all__ = [
     "E12",
     "E24",
+    "FROM_MEMORY",
     "ConsoleTiming",
     "Derating",
     "Figure",

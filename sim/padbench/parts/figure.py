@@ -6,10 +6,13 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-__all__ = ["Entry", "Figure", "FigureEntry", "SourceClass"]
+__all__ = ["FROM_MEMORY", "Entry", "Figure", "FigureEntry", "SourceClass"]
 
 SourceClass = Literal["P", "C", "M"]
 """P: published, the source is named. C: common practice. M: from memory, not looked up."""
+
+FROM_MEMORY = "from memory"
+"""What a source says where it was not looked up."""
 
 # How the tables write a unit: the SI unit and the power of ten to get there.
 _SCALES = {
@@ -51,6 +54,12 @@ class Entry(BaseModel):
     source: str = Field(min_length=1)
     kind: SourceClass = Field(alias="class")
 
+    @property
+    def told(self) -> str:
+        """The source, with a word for what nobody looked up."""
+        marked = self.kind != "M" or FROM_MEMORY in self.source
+        return self.source if marked else f"{self.source}; {FROM_MEMORY}"
+
 
 class FigureEntry(Entry):
     """A figure as a table writes it."""
@@ -76,13 +85,11 @@ class FigureEntry(Entry):
         return self
 
     def figure(self) -> Figure:
-        """The figure in SI units."""
+        """The figure in SI units; its source says so where it is from memory."""
         unit, power = _SCALES[self.unit]
 
         def si(number: float | None) -> float | None:
             # By way of Decimal, so that 160 ns is the float nearest to 1.6e-7.
             return None if number is None else float(Decimal(str(number)).scaleb(power))
 
-        return Figure(
-            si(self.min), si(self.typ), si(self.max), unit, self.at, self.source, self.kind
-        )
+        return Figure(si(self.min), si(self.typ), si(self.max), unit, self.at, self.told, self.kind)

@@ -81,16 +81,22 @@ class _PortEntry(Entry):
         for name, units in _UNITS.items():
             figure = getattr(self, name)
             if figure is not None and figure.unit not in units:
-                raise ValueError(f"{name.replace('_', '-')} is not in {' or '.join(units)}")
+                raise ValueError(
+                    f"{name.replace('_', '-')} is not in {' or '.join(units)}; give it in that"
+                )
         for name in _POSITIVE:
             figure = getattr(self, name)
             known = () if figure is None else (figure.min, figure.typ, figure.max)
             if any(number is not None and number <= 0 for number in known):
-                raise ValueError(f"{name.replace('_', '-')} is not more than 0")
+                raise ValueError(
+                    f"{name.replace('_', '-')} is not more than 0; give a positive number"
+                )
         if self.input_low.unit != self.input_high.unit or (
             (self.input_low.max or 0) >= self.input_high.min
         ):
-            raise ValueError("input-low is not below input-high, both in the same unit")
+            raise ValueError(
+                "input-low is not below input-high; give both in one unit, input-low below"
+            )
         return self
 
 

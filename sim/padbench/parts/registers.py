@@ -11,7 +11,18 @@ from pydantic import Field
 from padbench.parts.figure import Entry, Figure, FigureEntry
 from padbench.parts.tables import read_table
 
-__all__ = ["Derating", "RegisterPart", "register_names", "register_part", "registers_from"]
+__all__ = [
+    "Derating",
+    "Levels",
+    "RegisterPart",
+    "register_names",
+    "register_part",
+    "registers_from",
+]
+
+
+Levels = Literal["fraction", "series-b", "fixed"]
+"""How thresholds go with the supply: parts of it, as in JESD13-B, or not at all (TTL levels)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +49,10 @@ class RegisterPart:
     frequency that every part is guaranteed to follow: give it at most that. Propagation delays
     have ``typ`` and ``max``; their ``min`` is None, because no data sheet promises one.
     ``clock_edge_max.max`` is None where the clock input is a Schmitt trigger: any edge will do.
-    ``input_low`` (a maximum) and ``input_high`` (a minimum) are volts at a supply of 5 V for the B
-    series and a fraction of the supply for the HC series; their ``unit`` says which.
+    ``input_low`` (a maximum) and ``input_high`` (a minimum) are a fraction of the supply for the HC
+    series and volts else: by ``levels`` at a supply of 5 V (B series), or at any (TTL levels).
     ``sink_drop`` and ``source_drop`` are the volts across the output at those currents.
+    ``pins_source`` is where the numbers of the pins come from.
     ``derating`` says how times stretch; where it is None they are taken to hold anywhere.
     """
 
@@ -77,6 +89,8 @@ class RegisterPart:
     quiescent_current: Figure
     quiescent_current_over_temperature: Figure
     derating: Derating | None = None
+    pins_source: str = ""
+    levels: Levels = "fraction"
 
 
 FigureName = Literal[
@@ -124,6 +138,7 @@ class _RegisterEntry(Entry):
     load_level: Literal["high", "low"]
     schmitt_clock: bool
     stages: int = Field(ge=1)
+    levels: Literal["series-b", "fixed"] | None = None
     timing_of: str | None = None
     pins: _Pins
     derating: _Derating | None = None
@@ -178,10 +193,21 @@ def _part(name: str, entry: _RegisterEntry, entries: dict[str, _RegisterEntry]) 
         schmitt_clock=entry.schmitt_clock,
         stages=entry.stages,
         pins=dict(entry.pins.numbers),
-        source=entry.source,
+        source=entry.told,
+        pins_source=entry.pins.told,
+        levels=_levels(entry, figures),
         derating=_stretch(name, derating, figures),
         **{key.replace("-", "_"): figure for key, figure in figures.items()},
     )
+
+
+def _levels(entry: _RegisterEntry, figures: Mapping[FigureName, Figure]) -> Levels:
+    """What the entry says; volts hold at any supply unless they are those of JESD13-B at 5 V."""
+    low, high = figures["input-low"], figures["input-high"]
+    if low.unit == "fraction":
+        return "fraction"
+    series_b = entry.family != "165" and (low.max, high.min) == (1.5, 3.5)
+    return entry.levels or ("series-b" if series_b else "fixed")
 
 
 def _stretch(
@@ -192,7 +218,10 @@ def _stretch(
         return None
     least = figures["supply"].min
     if entry.threshold >= min(entry.volts, least or entry.volts):
-        raise ValueError(f"{name}: the derating's threshold is not below the least supply")
+        raise ValueError(
+            f"{name}: the derating's threshold is not below the least supply; give one below"
+            f" {min(entry.volts, least or entry.volts):g}"
+        )
     numbers = entry.model_dump(exclude={"source", "kind"})
     return Derating(source=entry.source, **numbers)
 
@@ -201,29 +230,48 @@ def _complete(name: str, entry: _RegisterEntry, figures: Mapping[FigureName, Fig
     """Every figure with the end that is calculated with, and every pin that is wired."""
     for key in get_args(FigureName):
         if key not in figures:
-            raise ValueError(f"{name}: the figure {key} is missing")
+            raise ValueError(
+                f"{name}: the figure {key} is missing; name a timing-of, or write {key}"
+                " = { … } with its numbers, unit, at, source and class"
+            )
         figure = figures[key]
         unit = _UNITS.get(key, ("s",))
         if figure.unit not in unit:
             raise ValueError(
-                f"{name}: the figure {key} is in {figure.unit}, not {' or '.join(unit)}"
+                f"{name}: the figure {key} is in {figure.unit}, not {' or '.join(unit)};"
+                f" give it in {' or '.join(unit)}, or parts of that"
             )
         for end in _ENDS.get(key, ("min",)):
             if getattr(figure, end) is None:
-                raise ValueError(f"{name}: the figure {key} needs a {end}")
-        if key in _POSITIVE and not figure.min:
-            raise ValueError(f"{name}: the figure {key} needs a min above 0")
+                raise ValueError(f"{name}: the figure {key} needs a {end}; write its {end}, too")
+            # A current or a drop of 0 would be an output of no ohms, or of infinitely many.
+            if key in _POSITIVE and not getattr(figure, end):
+                raise ValueError(
+                    f"{name}: the figure {key} needs a {end} above 0; give one that is"
+                )
+    low, high = figures["input-low"], figures["input-high"]
+    if low.unit != high.unit or (low.max or 0) >= (high.min or 0):
+        raise ValueError(
+            f"{name}: input-low is not below input-high; give both in one unit, input-low below"
+        )
     stages = entry.stages
     wanted = {"VDD", "VSS", "clock", "load", "serial", f"Q{stages}"}
     wanted |= {f"P{stage}" for stage in range(1, stages + 1)}
     numbers = entry.pins.numbers
     if wanted - set(numbers):
-        raise ValueError(f"{name}: the pins lack {', '.join(sorted(wanted - set(numbers)))}")
+        lacking = ", ".join(sorted(wanted - set(numbers)))
+        raise ValueError(f"{name}: the pins lack {lacking}; give each of them its number")
     odd = [pin for pin in numbers if pin not in wanted and not _OTHER_PIN.fullmatch(pin)]
     if odd:
-        raise ValueError(f"{name}: the pin {odd[0]} is not known")
+        raise ValueError(
+            f"{name}: the pin {odd[0]} is not known; known are {', '.join(sorted(wanted))},"
+            " other outputs, such as Q6 or Q8-inverted, and clock-inhibit"
+        )
     if sorted(numbers.values()) != list(range(1, len(numbers) + 1)):
-        raise ValueError(f"{name}: the pins are not numbered 1 to {len(numbers)}, each once")
+        raise ValueError(
+            f"{name}: the pins are not numbered 1 to {len(numbers)}, each once; name all pins of"
+            " the package"
+        )
 
 
 _OTHER_PIN = re.compile(r"Q[0-9]+(-inverted)?|clock-inhibit")
@@ -262,4 +310,6 @@ _POSITIVE = (
     "sink-current-over-temperature",
     "source-current",
     "source-current-over-temperature",
+    "sink-drop",
+    "source-drop",
 )

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+from padbench.files import claim
+
 __all__ = ["new_figure", "save_figure"]
 
 _KINDS = (".png", ".svg", ".pdf")
@@ -38,6 +40,7 @@ def save_figure(figure: "Figure", path: Path) -> None:
     import matplotlib as mpl  # noqa: PLC0415
 
     kind = path.suffix.lower()
+    claim(path)
     # By way of a file beside it, so that a picture is whole or not there.
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f".{path.name}.part")

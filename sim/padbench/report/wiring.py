@@ -45,6 +45,7 @@ def plan_object(plan: Plan, faults: tuple[Finding, ...]) -> dict[str, Any]:
         ],
         "cable": [{"core": core, "goes_to": there, "colour": None} for core, there in plan.cores],
         "checklist": list(plan.checklist),
+        "sources": dict(plan.sources),
     }
 
 

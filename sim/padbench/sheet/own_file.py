@@ -93,7 +93,8 @@ class _Checker:
                         nearest(str(error.args[0]), shipped),
                     )
                 except ValueError as error:
-                    self.wrong(path, "", str(error).removeprefix(f"{name}: "), "complete the entry")
+                    wrong, _, instead = str(error).removeprefix(f"{name}: ").partition("; ")
+                    self.wrong(path, "", wrong, instead)
         return good
 
     def _refused(self, path: tuple[str | int, ...], error: ValidationError) -> None:
@@ -108,6 +109,15 @@ class _Checker:
             self.wrong(place, "", "is missing", f"write {key} = {example}")
         elif first["type"] == "extra_forbidden":
             self.wrong(place, "", "is no key that is read here", "leave it out")
+        elif first["type"] == "model_type":
+            self.wrong(place, found_text(first["input"]), "is not a table", "write one")
         else:
+            # What a check says is either what is wrong and what would do, or only the latter.
             says = first["msg"].removeprefix("Value error, ")
-            self.wrong(place, found_text(first["input"]), f"cannot be used ({says})", "correct it")
+            wrong, split, instead = says.partition("; ")
+            wrong = f"cannot be used ({wrong})" if split else "cannot be used"
+            self.wrong(place, found_text(first["input"]), wrong, instead or _lower(says))
+
+
+def _lower(says: str) -> str:
+    return says[:1].lower() + says[1:]

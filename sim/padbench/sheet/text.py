@@ -6,6 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from padbench.files import was_read
 from padbench.sheet.problems import Problem, SheetError, one_line
 from padbench.units import found_text
 
@@ -49,6 +50,7 @@ def read_text(path: Path, start: str = STARTER_HINT) -> str:
         raise _file_error(name, "is not the name of a file", "name a TOML file") from None
     if len(raw) > LARGEST_FILE:
         raise _too_large(name)
+    was_read(path)
     return _decode(raw, name)
 
 

@@ -1,12 +1,14 @@
 """Digital wires and voltages in one Value Change Dump (IEEE Std 1364-2005, clause 18, real)."""
 
 from collections.abc import Mapping
+from math import nan
 from operator import itemgetter
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 from vcd import VCDWriter
+from vcd.writer import RealVariable
 
 from padbench import __version__
 from padbench.files import whole_file
@@ -26,6 +28,9 @@ def write_analogue(
     comment: str = "",
 ) -> None:
     """Write voltages (V) as real variables beside the digital lines, times in picoseconds.
+
+    A point that repeats the voltage before it is written too: joined by lines, it is where a flat
+    piece ends.
 
     Raises ``OSError`` if the file cannot be written.
     """
@@ -51,6 +56,9 @@ def write_analogue(
                 (when, real, level)
                 for when, level in zip(times.tolist()[1:], volts.tolist()[1:], strict=True)
             ]
+        writer.flush()  # the head, so that what follows cannot change the first values
         for when, variable, level in sorted(changes, key=itemgetter(0)):
+            if isinstance(variable, RealVariable):
+                variable.value = nan  # the writer leaves out what equals the value before
             writer.change(variable, when, level)
         writer.close(timeline.end_ps)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
+from padbench.files import was_read
 from padbench.waveio.capture import WaveError
 
 __all__ = ["BLOCK", "ByteStream", "open_bytes"]
@@ -98,6 +99,7 @@ def open_bytes(path: Path, step: Callable[[int], None] = lambda _: None) -> Iter
         disk = os.fdopen(handle, "rb")
     except OSError as error:
         raise WaveError(f"{path}: {error.strerror}; name a capture that can be read") from None
+    was_read(path)
     with disk:
         try:
             packed = disk.peek(2)[:2] == _GZIP
