@@ -165,6 +165,51 @@ def test_the_first_column_is_the_time_where_nothing_else_is_said(inspect, tmp_pa
     assert found["channels"]["time"] == {"name": "n", "found": True, "how": "the first column"}
 
 
+@pytest.mark.parametrize(
+    ("head", "names", "factor", "unit", "how"),
+    [
+        ("", "time in microseconds", 1e6, "us", "as its column says"),
+        ("", "t (usec)", 1e6, "us", "as its column says"),
+        ("", "time_ps", 1e12, "ps", "as its column says"),
+        ("Horizontal Units;us\n", "Time", 1e6, "us", "as line 1 says"),
+        ("Horizontal Units;us\n", "Time (us)", 1e6, "us", "as its column says"),
+        ("", "time", 1, "s", "as nothing says otherwise"),
+    ],
+)
+def test_the_unit_of_the_time_is_understood_and_said(
+    inspect, tmp_path, capsys, head, names, factor, unit, how
+):
+    path = tmp_path / "units.csv"
+    text = ticks(first=lambda n: f"{n / 1e7 * factor:.9g}").replace("n;latch", f"{names};latch")
+    path.write_text(head + text)
+    found = inspect(path, code=0)
+    assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
+    assert found["time_unit"] == {"unit": unit, "how": how}
+    main(["inspect", str(path)])
+    assert f"in {unit}, {how}" in capsys.readouterr().out
+    assert inspect(path, "--time-unit", unit)["time_unit"] == {"unit": unit, "how": "given"}
+
+
+@pytest.mark.parametrize(
+    ("head", "name", "says"),
+    [
+        ("", "time (fortnights)", "column 1 has 'fortnights' for the unit of the time"),
+        ("", "time in ticks", "column 1 has 'ticks' for the unit of the time"),
+        ("", "time (V)", "column 1 has 'V' for the unit of the time"),
+        ("X Units;ticks\n", "time", "line 1 has 'ticks' for the unit of the time"),
+        ("X Units;ms\n", "time (us)", "column 1 is in us, but line 1 says ms"),
+    ],
+)
+def test_a_unit_of_the_time_that_is_none_is_refused(inspect, tmp_path, head, name, says):
+    path = tmp_path / "units.csv"
+    path.write_text(head + ticks(first=lambda n: n / 10).replace("n;latch", f"{name};latch"))
+    err = inspect(path)
+    assert f"{path}: --time-unit: {says}" in err
+    assert "give --time-unit, as us" in err
+    found = inspect(path, "--time-unit", "us", code=0)
+    assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
+
+
 def test_expectations(inspect, tmp_path):
     entries = []
     for read in inspect(WAVES / "each-button.vcd")["reads"]:
@@ -212,6 +257,8 @@ def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
         (["--thresholds", "3,1"], "is not two rising voltages"),
         (["--rate", "10M"], "--time and --rate are for CSV"),
         (["--rate", "fast"], "is no number of samples"),
+        (["--time-unit", "V"], "--time-unit: 'V' is no unit of time"),
+        (["--time-unit", "us"], "--time-unit: no column is the time here"),
         (["--clocks", "0"], "is not between 1 and 64"),
         (["--passes", "9"], "is not between 1 and 4"),
         (["--port", "push-pull"], "give --sheet too"),

@@ -85,6 +85,25 @@ def test_slow_edges(between, verdict):
     assert (usual.verdict, usual.limit) == ("pass", 15_000)  # from memory
 
 
+@pytest.mark.parametrize(("slower", "doubt"), [(1000, False), (1200, True), (10**6, True)])
+def test_times_that_no_console_takes_are_doubted(slower, doubt):
+    """The latch of 9 µs becomes 9, 10.8 and 9000 ms."""
+    wires = {name: [(t * slower, v) for t, v in some] for name, some in WHOLE.items()}
+    found = [f for f in findings_of(inspected(wires)) if f.id == "capture.time-scale"]
+    assert [(f.verdict, f.where) for f in found] == [("fail", "latch width")] * doubt
+    assert all("is the unit of the time right" in f.says for f in found)
+
+
+def test_a_read_longer_than_a_second_is_doubted():
+    wires = capture([0] * 3, times=[MS + n * FRAME for n in range(3)])
+    spread = {name: [(t * 20_000, v) for t, v in some] for name, some in wires.items()}
+    starts = [when for when, level in spread["latch"] if level]
+    spread["latch"] = [(0, LOW)]
+    spread["latch"] += [(s + n * 9 * US, HIGH - n) for s in starts for n in range(2)]
+    (found,) = [f for f in findings_of(inspected(spread)) if f.id == "capture.time-scale"]
+    assert (found.verdict, found.where, found.unit) == ("fail", "read length", "ns")
+
+
 def test_a_glitch_on_the_clock_spoils_its_read_only():
     at = MS + FRAME + 28 * US
     result = inspected(with_changes(WHOLE, "clock", (at, LOW), (at + 50_000, HIGH)))

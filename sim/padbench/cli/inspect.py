@@ -208,7 +208,7 @@ def _write(
             options.capture.name,
             seen,
             findings,
-            capture.channels,
+            {r: n + _unit(capture) * (r == "time") for r, n in capture.channels.items()},
             _waves(options, chosen_reads(seen, findings)),
             read_inputs(*files),
             command,
@@ -240,6 +240,9 @@ def _print_json(
             role: {"name": name, "found": role in capture.found, "how": capture.found.get(role)}
             for role, name in capture.channels.items()
         },
+        "time_unit": None
+        if capture.time_unit is None
+        else dict(zip(("unit", "how"), capture.time_unit, strict=True)),
         "end_ps": seen.end_ps,
         "passes": seen.passes,
         "frame": _frame_object(seen),
@@ -250,6 +253,10 @@ def _print_json(
     ):
         sys.stdout.write(part)
     sys.stdout.write("\n")
+
+
+def _unit(capture: OpenCapture) -> str:
+    return "" if capture.time_unit is None else ", in {}, {}".format(*capture.time_unit)
 
 
 def _frame_object(seen: Inspection) -> dict[str, object] | None:
@@ -277,6 +284,8 @@ def _print_tables(
     screen = console()
     for role, name in capture.channels.items():
         found = f", {capture.found[role]}" if role in capture.found else ""
+        if role == "time":
+            found += _unit(capture)
         screen.print(f"{role}: {name}{found}", highlight=False, markup=False)
     show_findings(screen, findings)
     screen.print(measures_table(seen.measures, seen.volts))

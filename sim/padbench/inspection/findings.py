@@ -16,6 +16,9 @@ __all__ = ["findings_of"]
 
 _STOPPED = "common practice; what a stopped CPU does: from memory"
 _MOST = 10
+_LONGEST_LATCH_PS = 10 * 10**9
+_LONGEST_READ_PS = 10**12
+"""A console polls once a frame, 20 ms at most: no latch, no read comes near (from memory)."""
 
 
 def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> tuple[Finding, ...]:
@@ -25,6 +28,7 @@ def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> t
     """
     return (
         *seen.timing,
+        *_time_scale(seen),
         *_extra_clocks(seen, wanted),
         *_undecided(seen),
         *_incomplete(seen),
@@ -46,10 +50,34 @@ def _finding(
     limit: float | None = 0,
     where: str = "whole capture",
     source: str = "common practice",
+    unit: str = "",
 ) -> Finding:
     limit = None if measured is None else limit
     margin = None if measured is None or limit is None else limit - measured
-    return Finding(id_, verdict, measured, limit, margin, "", where, source, says)
+    return Finding(id_, verdict, measured, limit, margin, unit, where, source, says)
+
+
+def _time_scale(seen: Inspection) -> Iterator[Finding]:
+    """Medians, since a console may hold its latch while it is switched on."""
+    for name, most in (("latch width", _LONGEST_LATCH_PS), ("read length", _LONGEST_READ_PS)):
+        found = seen.measures.get(name)
+        if found is not None and found.median > most:
+            says = (
+                f"the usual {name} is {found.median / 1e9:.6g} ms and no console takes more than "
+                f"{most // 10**9} ms; is the unit of the time right, or the rate, and is this the "
+                "right channel?"
+            )
+            yield _finding(
+                "capture.time-scale",
+                "fail",
+                says,
+                measured=found.median / 1e3,
+                limit=most / 1e3,
+                unit="ns",
+                where=name,
+                source="from memory",
+            )
+            return
 
 
 def _at(read: SeenRead) -> str:

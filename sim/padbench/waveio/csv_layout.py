@@ -11,18 +11,21 @@ from typing import NoReturn
 
 from padbench.waveio.capture import WaveError
 from padbench.waveio.csv_rate import StatedRate, stated_rate
+from padbench.waveio.csv_units import (
+    SECONDS,
+    VOLTS,
+    StatedUnit,
+    name_and_unit,
+    stated_unit,
+    unit_named,
+)
 
-__all__ = ["LONGEST_LINE", "SECONDS", "Layout", "find_layout", "is_number"]
+__all__ = ["LONGEST_LINE", "Layout", "find_layout", "is_number"]
 
 LONGEST_LINE = 1 << 20
 """Bytes; no instrument has so many channels."""
 MOST_COLUMNS = 4096
 
-SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "ns": 1e-9, "ps": 1e-12}
-_SPELLED = {"sec": "s", "second": "s", "seconds": "s", "volt": "V", "volts": "V"}
-_VOLTS = {"V": 1.0, "mV": 1e-3}
-_UNIT = re.compile(r"[\[(]?\s*([A-Za-zµμ]{1,7})\s*[\])]?")
-_NAME_UNIT = re.compile(r"(.*?)\s*(?:[\[(]\s*([A-Za-zµμ]{1,7})\s*[\])]|[/,_]\s*([mµμun]?[sV]))\s*")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _NO_LEVEL = re.compile(r"[xXzZ]?|[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
 _DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."))
@@ -35,8 +38,9 @@ _ROWS = 5
 class Layout:
     """``start`` is where the rows begin, in bytes; ``line`` the same as a line number from 1.
 
-    ``names`` are those of the columns, empty strings where the file gives none; ``units`` the
-    factor to seconds or volts, by column. ``logic`` says of each column whether the first rows
+    ``names`` are those of the columns, empty strings where the file gives none; ``units`` what it
+    says of them, as `csv_units` names it, empty where it says nothing, and ``time_unit`` what the
+    preamble says of the time. ``logic`` says of each column whether the first rows
     hold nothing but 0 and 1 (and x, z). ``sparse`` says of each column whether an empty field
     there means the value before; see `_sparse`. ``stated`` is the sample rate of the preamble.
     ``steps`` are the least and the greatest difference between rows of the first column.
@@ -47,17 +51,27 @@ class Layout:
     start: int
     line: int
     names: tuple[str, ...]
-    units: tuple[float, ...]
+    units: tuple[str, ...]
     logic: tuple[bool, ...]
     encoding: str
     sparse: tuple[bool, ...]
     stated: StatedRate | None
     steps: tuple[float, float]
+    time_unit: StatedUnit | None = None
 
     @property
     def columns(self) -> int:
         """How many columns a row has."""
         return len(self.names)
+
+    def seconds(self, place: int) -> float:
+        """What a column of times is to be multiplied with; seconds where no unit is known."""
+        stated = self.time_unit.unit if self.time_unit is not None else ""
+        return SECONDS.get(self.units[place] or stated, 1.0)
+
+    def volts(self, place: int) -> float:
+        """What a column of voltages is to be multiplied with."""
+        return VOLTS.get(self.units[place], 1.0)
 
 
 def is_number(text: str, decimal: str) -> bool:
@@ -173,7 +187,8 @@ def _described(
     columns = len(texts[first].split(delimiter))
     names, units = [""] * columns, [""] * columns
     above = [text for text in texts[:first] if text.strip()]
-    if above and (row := _units_row(above[-1], delimiter, columns)):
+    has_names = len(above) > 1 and len(above[-2].split(delimiter)) in (columns, columns - 1)
+    if above and (row := _units_row(above[-1], delimiter, columns, has_names=has_names)):
         units = row
         above.pop()
     if above:
@@ -181,11 +196,9 @@ def _described(
         if len(head) in (columns, columns - 1):
             names = [*head, ""][:columns]
     for place, text in enumerate(names):
-        match = _NAME_UNIT.fullmatch(text)
-        unit = match and (match[2] or match[3])
-        if match and unit and _SPELLED.get(unit, unit) in SECONDS.keys() | _VOLTS.keys():
-            names[place] = match[1]
-            units[place] = units[place] or _SPELLED.get(unit, unit)
+        plain, unit = name_and_unit(text)
+        names[place] = plain
+        units[place] = units[place] or unit
     rows = [_fields(text, delimiter) for text in texts[first : first + 1000] if text.strip()]
     logic = tuple(
         all(row[place] in "01xXzZ" for row in rows if place < len(row)) for place in range(columns)
@@ -196,12 +209,13 @@ def _described(
         sum(len(line) + 1 for line in lines[:first]),
         first + 1,
         tuple(names),
-        tuple((SECONDS | _VOLTS).get(unit, 1.0) for unit in units),
+        tuple(units),
         logic,
         encoding,
         _sparse(rows, columns),
         stated_rate(texts[:first]),
         _steps([row[0] for row in rows], decimal),
+        stated_unit(texts[:first]),
     )
 
 
@@ -230,18 +244,19 @@ def _steps(fields: list[str], decimal: str) -> tuple[float, float]:
     return (min(steps), max(steps)) if steps else (0.0, 0.0)
 
 
-def _units_row(text: str, delimiter: str, columns: int) -> list[str] | None:
-    """The units of a row that holds nothing else."""
-    units = []
-    for field in _fields(text, delimiter):
-        match = _UNIT.fullmatch(field)
-        unit = _SPELLED.get(match[1].lower(), match[1]) if match else ""
-        if field and unit not in SECONDS and unit not in _VOLTS:
-            return None
-        units.append(unit)
-    if not any(units) or len(units) not in (columns, columns - 1):
+def _units_row(text: str, delimiter: str, columns: int, *, has_names: bool) -> list[str] | None:
+    """The units of a row that holds nothing else; the first may be a word that is no unit."""
+    fields = [field.strip("[](){} ") for field in _fields(text, delimiter)]
+    if len(fields) not in (columns, columns - 1):
         return None
-    return [*units, ""][:columns]
+    units = [unit_named(field) or "" for field in fields]
+    if any(field and not unit for field, unit in zip(fields[1:], units[1:], strict=True)):
+        return None
+    if fields[0] and not units[0]:
+        if not all(units[1:]) or not has_names:
+            return None
+        units[0] = fields[0]
+    return [*units, ""][:columns] if any(units) else None
 
 
 def _no_numbers(texts: list[str], name: str) -> NoReturn:

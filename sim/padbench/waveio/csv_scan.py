@@ -44,7 +44,8 @@ _ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
 class Columns:
     """Which column (from 0) is what.
 
-    ``time`` is None where ``rate``, in samples a second, takes its place. ``channels`` become
+    ``time`` is None where ``rate``, in samples a second, takes its place; ``unit`` is that of the
+    time in seconds, None as the file says. ``channels`` become
     levels; ``measured`` ones are followed in volts only. ``thresholds`` None: 0 and 1 are taken as
     levels, anything else as volts at the usual thresholds.
     """
@@ -54,6 +55,7 @@ class Columns:
     channels: Mapping[str, int]
     measured: Mapping[str, int] = field(default_factory=dict)
     thresholds: Thresholds | None = None
+    unit: float | None = None
 
 
 _Parsed = tuple[int, list[Any]]
@@ -308,7 +310,7 @@ class _Reader:
             return np.arange(before, before + batch.num_rows) / self.columns.rate
         assert self.columns.time is not None
         values = _finite(batch.column(f"c{self.columns.time}"), "time")
-        unit = self._layout.units[self.columns.time]
+        unit = self.columns.unit or self._layout.seconds(self.columns.time)
         return values if unit == 1 else values * unit
 
     def changes(self, batch: Any, name: str) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
@@ -354,7 +356,7 @@ class _Reader:
     ) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
         if place not in self._volts:
             return self._logic(column)
-        unit = self._layout.units[place]
+        unit = self._layout.volts(place)
         thresholds = self.columns.thresholds or THRESHOLDS
         thresholds = Thresholds(thresholds.low / unit, thresholds.high / unit)
         volts = _finite(column, name, allow_none=True)
@@ -388,7 +390,7 @@ class _Reader:
             _, column = self._said(column, place)
             if not len(column):
                 return math.inf, -math.inf
-        volts = _finite(column, name) * self._layout.units[place]
+        volts = _finite(column, name) * self._layout.volts(place)
         return float(volts.min()), float(volts.max())
 
     def _first_fault(self, rows: bytes, said: str) -> _Row:
