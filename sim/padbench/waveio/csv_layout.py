@@ -6,7 +6,7 @@ rows of numbers. The numbers are what can be recognised: the layout is read back
 
 import re
 from dataclasses import dataclass
-from itertools import islice, pairwise
+from itertools import islice, pairwise, takewhile
 from typing import NoReturn
 
 from padbench.waveio.capture import WaveError
@@ -20,15 +20,33 @@ from padbench.waveio.csv_units import (
     unit_named,
 )
 
-__all__ = ["LONGEST_LINE", "Layout", "find_layout", "is_number"]
+__all__ = [
+    "LONGEST_LINE",
+    "OUT_OF_RANGE",
+    "Layout",
+    "find_layout",
+    "is_number",
+    "is_text",
+    "split",
+]
 
 LONGEST_LINE = 1 << 20
 """Bytes; no instrument has so many channels."""
 MOST_COLUMNS = 4096
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-_NO_LEVEL = re.compile(r"[xXzZ]?|[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
-_DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."))
+OUT_OF_RANGE = tuple(
+    sign + word
+    for capital in ("OVER", "UNDER", "OVR", "OL", "OVERLOAD", "OVERFLOW", "OVERRANGE", "CLIP")
+    for word in (capital, capital.capitalize(), capital.lower())
+    for sign in ("", "+", "-")
+)
+"""For a voltage beyond the input's range (common practice, no source): no level is known."""
+
+_NO_LEVEL = re.compile(
+    r"[xXzZ]?|[+-]?(?:nan|inf|infinity)|" + "|".join(map(re.escape, OUT_OF_RANGE)), re.IGNORECASE
+)
+_DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), (",", ","))
 _LONGEST_PREAMBLE = 1000  # lines; no instrument says so much about itself
 _ROWS = 5
 """So many rows of numbers in a row are no accident of a preamble."""
@@ -84,6 +102,33 @@ def is_number(text: str, decimal: str) -> bool:
     return _NUMBER.fullmatch(plain) is not None
 
 
+def split(text: str, delimiter: str) -> list[str]:
+    """The fields of a line as they stand; a delimiter in quotes divides nothing."""
+    parts = text.split(delimiter)
+    if '"' not in text or text.count('"') % 2:
+        return parts
+    fields: list[str] = []
+    held: list[str] = []
+    for part in parts:
+        held.append(part)
+        if part.count('"') % 2 == (len(held) > 1):
+            fields.append(delimiter.join(held))
+            held = []
+    return fields
+
+
+def is_text(line: str, delimiter: str, decimal: str) -> bool:
+    """Whether a line says something to people and cannot be a row; an empty one may be either."""
+    if not line.strip():
+        return True
+    if not line.strip().isprintable() and delimiter != "\t":
+        return False
+    fields = [field.strip().strip('"').strip() for field in split(line, delimiter)]
+    if any(is_number(field, decimal) for field in fields):
+        return False
+    return any(re.search(r"[^\W\d_]{2}", f) and not _NO_LEVEL.fullmatch(f) for f in fields)
+
+
 def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
     """From the first bytes of a file (all of it if ``whole``).
 
@@ -97,12 +142,15 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
         line = head.count(b"\n", 0, head.index(b"\0")) + 1
         raise WaveError(f"{name}: line {line}: a zero byte; a CSV file should hold text only")
     lines = head.split(b"\n")
-    if not whole:
-        lines.pop()
-    for number, text in enumerate(lines or [head], 1):
+    if len(lines) < 3 < head.count(b"\r"):
+        what = "lines end in CR alone; save them with LF or CR LF"
+        raise WaveError(f"{name}: line 1: {what}")
+    for number, text in enumerate(lines, 1):
         if len(text) > LONGEST_LINE:
             what = f"a line of more than {LONGEST_LINE >> 10} KiB; a row should be one sample"
             raise WaveError(f"{name}: line {number}: {what}")
+    if not whole:
+        lines.pop()
     if not lines:
         raise WaveError(
             f"{name}: line 1: no line end in {len(head) >> 10} KiB; rows should have one"
@@ -113,7 +161,7 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
     filled = list(islice(some, _LONGEST_PREAMBLE))
     best: tuple[int, str, str] | None = None
     for delimiter, decimal in _DIALECTS:
-        if delimiter.encode() not in head:
+        if delimiter.encode() not in head or (delimiter == decimal and b'"' not in head):
             continue
         before = len(texts) if best is None else best[0]
         first = _first_row(texts, filled, before, delimiter, decimal)
@@ -135,7 +183,7 @@ def _encoding(head: bytes) -> str:
 
 
 def _fields(text: str, delimiter: str) -> list[str]:
-    fields = text.split(delimiter)
+    fields = split(text, delimiter)
     if text.isprintable() and '"' not in text and " " not in text:
         return fields
     return [field.strip().strip('"').strip() for field in fields]
@@ -143,7 +191,7 @@ def _fields(text: str, delimiter: str) -> list[str]:
 
 def _is_row(text: str, delimiter: str, decimal: str) -> int:
     """How many fields a row of numbers has; 0 if it is none, or has only one."""
-    fields = text.split(delimiter)
+    fields = split(text, delimiter)
     if not 2 <= len(fields) <= MOST_COLUMNS:
         return 0
     numbers = 0
@@ -184,10 +232,10 @@ def _described(
     encoding: str,
     name: str,
 ) -> Layout:
-    columns = len(texts[first].split(delimiter))
+    columns = len(split(texts[first], delimiter))
     names, units = [""] * columns, [""] * columns
     above = [text for text in texts[:first] if text.strip()]
-    has_names = len(above) > 1 and len(above[-2].split(delimiter)) in (columns, columns - 1)
+    has_names = len(above) > 1 and len(split(above[-2], delimiter)) in (columns, columns - 1)
     if above and (row := _units_row(above[-1], delimiter, columns, has_names=has_names)):
         units = row
         above.pop()
@@ -263,10 +311,30 @@ def _no_numbers(texts: list[str], name: str) -> NoReturn:
     # A line of separators that Python counts as white space is an empty line like any other.
     filled = [place for place, text in enumerate(texts) if text.strip()] or [0]
     widest = max((len(texts[place].split(d)) for place in filled[:50] for d in "\t;,"), default=1)
+    line = filled[-1] if widest != 1 else filled[0]
     if widest > MOST_COLUMNS:
         what = f"{widest} columns; at most {MOST_COLUMNS} can be read"
     elif widest == 1:
         what = "one column only; time, latch, clock and data should stand side by side"
+    elif (fault := _fault_in_rows(texts, filled)) is not None:
+        line, what = fault
     else:
         what = "no rows of numbers; below the names should stand one row a sample"
-    raise WaveError(f"{name}: line {filled[-1] + 1 if widest != 1 else filled[0] + 1}: {what}")
+    raise WaveError(f"{name}: line {line + 1}: {what.encode('unicode_escape').decode()}")
+
+
+def _fault_in_rows(texts: list[str], filled: list[int]) -> tuple[int, str] | None:
+    """Why the lines that stand like rows are none: the first of them that is wrong, and how."""
+    last = texts[filled[-1]]
+    delimiter = max("\t;,", key=lambda sign: len(split(last, sign)))
+    width = len(split(last, delimiter))
+    alike = takewhile(lambda at: len(split(texts[at], delimiter)) == width, reversed(filled))
+    rows = list(alike)[::-1][-_LONGEST_PREAMBLE:]
+    # The first names the columns, as a rule.
+    for at in rows[1:] if width > 1 else []:
+        for place, text in enumerate(_fields(texts[at], delimiter), 1):
+            wrong = not (is_number(text, ".") or is_number(text, ",") or _NO_LEVEL.fullmatch(text))
+            if wrong:
+                what = f"{text[:40]!r} in column {place}; a number should stand here, "
+                return at, what + ("the time in seconds" if place == 1 else "0 and 1, or volts")
+    return None
