@@ -111,7 +111,10 @@ CSV_CASES = {
     "no names": (ROWS, "--latch: no one channel is clearly the latch"),
     "nan volts": (CSV.replace(",0,", ",0.1,") + "9e-6,nan,1,1\n", "line 11: nan as latch"),
     "infinite volts": (CSV.replace(",0,", ",0.1,") + "9e-6,-inf,1,1\n", "line 11: -inf as latch"),
-    "levels of letters": (CSV.replace(",0,1,1", ",L,H,H"), "line 2: 'L' in column 2; a number"),
+    "levels of letters": (
+        CSV.replace(",0,1,1", ",L,H,H") + "8e-6,L,H,H\n" * 1500,
+        "line 2: 'L' in column 2; a number",
+    ),
     "dates": (
         CSV.replace("e-6,", ":00:00,"),
         "line 2: '0:00:00' in column 1; a number should stand here, the time in seconds",

@@ -329,7 +329,7 @@ def _fault_in_rows(texts: list[str], filled: list[int]) -> tuple[int, str] | Non
     delimiter = max("\t;,", key=lambda sign: len(split(last, sign)))
     width = len(split(last, delimiter))
     alike = takewhile(lambda at: len(split(texts[at], delimiter)) == width, reversed(filled))
-    rows = list(alike)[::-1][-_LONGEST_PREAMBLE:]
+    rows = list(alike)[::-1]
     # The first names the columns, as a rule.
     for at in rows[1:] if width > 1 else []:
         for place, text in enumerate(_fields(texts[at], delimiter), 1):

@@ -45,7 +45,8 @@ _LONGEST_CLOSING = 1 << 12  # bytes of text after the last row
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
 _NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
-_NO_VALUES = [*"xXzZ", *OUT_OF_RANGE]
+_NO_LEVELS = ["x", "X", "z", "Z"]
+_NO_VALUES = [*_NO_LEVELS, *OUT_OF_RANGE]
 _ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
 
 
@@ -286,13 +287,17 @@ class _Reader:
         self._parse = csv.ParseOptions(delimiter=layout.delimiter)
         # A line with nothing in it is then a fault, and the block is taken again with the other.
         self._every_line = csv.ParseOptions(delimiter=layout.delimiter, ignore_empty_lines=False)
-        self._convert = csv.ConvertOptions(
-            column_types=types,
-            include_columns=list(types),
-            null_values=_NO_VALUES,
-            quoted_strings_can_be_null=True,
-            decimal_point=layout.decimal,
-            check_utf8=False,
+        # The words are looked up for each field, so the few come first.
+        self._convert, self._convert_all = (
+            csv.ConvertOptions(
+                column_types=types,
+                include_columns=list(types),
+                null_values=words,
+                quoted_strings_can_be_null=True,
+                decimal_point=layout.decimal,
+                check_utf8=False,
+            )
+            for words in (_NO_LEVELS, _NO_VALUES)
         )
 
     def parsed(self, rows: memoryview) -> _Parsed:
@@ -302,24 +307,24 @@ class _Reader:
         from pyarrow import ArrowInvalid  # noqa: PLC0415
 
         try:
-            batches = self._batches(rows, self._every_line)
+            batches = self._batches(rows, self._every_line, self._convert)
             # Each line was a row, so they need not be counted.
             return sum(batch.num_rows for batch in batches), batches
         except ArrowInvalid:
             pass
         try:
-            return _line_ends(rows), self._batches(rows, self._parse)
+            return _line_ends(rows), self._batches(rows, self._parse, self._convert_all)
         except ArrowInvalid as error:
             raise self._first_fault(bytes(rows), str(error)) from None
 
-    def _batches(self, rows: memoryview, parse: Any) -> list[Any]:
+    def _batches(self, rows: memoryview, parse: Any, convert: Any) -> list[Any]:
         from pyarrow import BufferReader  # noqa: PLC0415
 
         table = self._csv.read_csv(
             BufferReader(rows),
             read_options=self._read,
             parse_options=parse,
-            convert_options=self._convert,
+            convert_options=convert,
         )
         return [batch for batch in table.to_batches() if batch.num_rows]
 
