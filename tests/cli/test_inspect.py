@@ -302,6 +302,28 @@ def test_voltages_in_a_vcd_are_read_as_volts(inspect, tmp_path):
     assert "no channel" in inspect("volts.vcd", "--supply", "analogue.supply")
 
 
+def test_voltages_are_found_by_their_names_where_no_levels_are(inspect, tmp_path):
+    """The same rises of latch and clock as levels, in a file with nothing but voltages."""
+    timeline = run_scenario(SHEET, SCENARIOS["each-button"], "push-pull", "slow").timeline
+    write_analogue(timeline, line_waves(SHEET, "push-pull", timeline), tmp_path / "both.vcd")
+    lines = (tmp_path / "both.vcd").read_text().splitlines(keepends=True)
+    head = [line for line in lines if not line.startswith("$var wire")]
+    codes = {line.split()[3] for line in lines if line.startswith("$var wire")}
+    left = [n for n in head if not (n[0] in "01xz" and n.strip()[1:] in codes)]
+    (tmp_path / "volts.vcd").write_text("".join(left))
+    found = inspect("volts.vcd", code=0)
+    assert found["channels"]["data"]["name"] == "analogue.data"
+    levels = inspect("both.vcd", code=0)
+    assert levels["channels"]["data"]["name"] == "cable.data"
+    assert [r["byte"] for r in found["reads"]] == [r["byte"] for r in levels["reads"]]
+
+
+def test_what_cannot_be_taken_is_not_offered(inspect, tmp_path):
+    head = "$timescale 1 ns $end $var wire 8 ! latch $end $var wire 1 # clk $end"
+    (tmp_path / "wide.vcd").write_text(f"{head} $enddefinitions $end\n#0 1#\n#1 0#\n")
+    assert "clearly the latch; name one, there are clk\n" in inspect("wide.vcd")
+
+
 def test_the_line_of_the_frame_with_a_vertical_sync(inspect, tmp_path, capsys):
     golden = read_vcd(WAVES / "each-button.vcd")
     frame = 262 * 63_509_000

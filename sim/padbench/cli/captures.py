@@ -29,6 +29,7 @@ __all__ = ["OpenCapture", "add_capture_options", "opened"]
 
 _NEEDED = ("latch", "clock", "data")
 _EXTRA = ("supply", "sync")
+_REALS = ("real", "realtime")
 
 
 def add_capture_options(parser: Parser) -> None:
@@ -141,7 +142,7 @@ def _settle(
     channels: dict[str, str] = {}
     found: dict[str, str] = {}
     is_csv = isinstance(scan, CsvScan)
-    outer = names if is_csv else _without_aliases(scan)
+    outer = [names] if is_csv else [_without_aliases(scan, volts=volts) for volts in (False, True)]
     wanted = [*_NEEDED, *(role for role in _EXTRA if getattr(options, role))]
     if isinstance(scan, VcdScan):
         wanted.append("sample")
@@ -157,7 +158,7 @@ def _settle(
                 if not lenient:
                     raise
         if place is None:
-            place = guess(outer, role)
+            place = _guessed(outer, role)
             if place is not None:
                 label = names[place] or f"column {place + 1}"
                 found[role] = "found by its name"
@@ -165,7 +166,8 @@ def _settle(
             found.pop(role, None)
             continue
         if place is None:
-            some = ", ".join([name for name in names if name][:8]) or f"{len(names)} columns"
+            fit = [name for name in names if any(name in kind for kind in outer) and name]
+            some = ", ".join(fit[:8]) or (f"{len(names)} columns" if is_csv else "no single bits")
             raise UsageError(
                 f"{path}: --{role}: no one channel is clearly the {role}; "
                 f"name one, there are {some[:200]}"
@@ -294,7 +296,7 @@ def _given(
         return place, f"{variable.name}[{abs(number - low)} from the right]"
     if isinstance(scan, VcdScan):
         variable = scan.variables[place]
-        in_volts = variable.kind in ("real", "realtime")
+        in_volts = variable.kind in _REALS
         if not in_volts and (variable.size != 1 or variable.kind == "string"):
             raise UsageError(
                 f"{path}: --{role}: {variable.name} has {variable.size} bits of type "
@@ -312,12 +314,21 @@ def _is_event(scan: VcdScan | CsvScan, place: int) -> bool:
     return isinstance(scan, VcdScan) and scan.variables[place].kind == "event"
 
 
-def _without_aliases(scan: VcdScan | CsvScan) -> list[str]:
-    """Names by place; of several for one signal only the outermost, and none that is no bit."""
+def _guessed(kinds: list[list[str]], role: str) -> int | None:
+    """In the first kind that has any; levels come before the volts that they were made from."""
+    places = (guess(names, role) for names in kinds)
+    return next((place for place in places if place is not None), None)
+
+
+def _without_aliases(scan: VcdScan | CsvScan, *, volts: bool) -> list[str]:
+    """Names by place: of bits, or of reals; of several for one signal only the outermost."""
     assert isinstance(scan, VcdScan)
     best: dict[bytes, int] = {}
     for place, variable in enumerate(scan.variables):
-        if variable.size != 1 or variable.kind in ("real", "realtime", "string", "parameter"):
+        real = variable.kind in _REALS
+        if real != volts or variable.kind in ("string", "parameter"):
+            continue
+        if not real and variable.size != 1:
             continue
         known = best.get(variable.code)
         if known is None or variable.name.count(".") < scan.variables[known].name.count("."):
