@@ -205,6 +205,57 @@ def test_a_program_that_reads_more_is_no_stopped_read():
     assert not any(read.extra for read in result.reads())
 
 
+@pytest.mark.parametrize("wanted", [9, 12, 64])
+def test_a_read_with_fewer_clocks_than_wanted_is_whole_nowhere(wanted):
+    result = inspected(WHOLE, settings=usual_settings(wanted=wanted))
+    reads = [*result.reads()]
+    assert [read.complete for read in reads] == [False] * 4
+    assert [(read.cut_short, read.open_ended) for read in reads] == [(True, False)] * 3 + [
+        (False, True)
+    ]
+    assert [read.byte for read in reads] == [0, 128, 128, 0]
+    found = {f.id: f for f in findings_of(result, wanted=wanted)}
+    assert found["timing.clocks"].says == "no whole read"
+    assert found["reads.clocks"].verdict == "fail"
+    says = f"no read has the {wanted} clocks of a whole one: 4 reads with 8"
+    assert found["reads.clocks"].says.startswith(says)
+
+
+def test_a_read_with_as_many_clocks_as_wanted_or_more_is_whole():
+    for wanted in (1, 4, 8):
+        result = inspected(WHOLE, settings=usual_settings(wanted=wanted))
+        assert all(read.complete for read in result.reads())
+        assert not any(read.missing for read in result.reads())
+    result = inspected(capture([0x30], clocks=2), settings=usual_settings(wanted=4))
+    assert [(r.complete, r.missing) for r in result.reads()] == [(False, 0x30)]
+
+
+def stray(after):
+    """One pulse of the clock so long after the last of the second read."""
+    at = MS + FRAME + 57 * US + after
+    return with_changes(WHOLE, "clock", (at, LOW), (at + US, HIGH))
+
+
+@pytest.mark.parametrize(
+    ("after", "even"), [(5 * US, True), (8 * US, True), (11 * US, False), (5 * MS, False)]
+)
+def test_evenly_spaced_is_said_of_clocks_that_are(after, even):
+    """Up to 1 / 0.6 of the usual 6 µs from fall to fall."""
+    says = finding(inspected(stray(after)), "reads.clocks").says
+    assert "not every whole read has 8 clocks: 3 reads with 8, 1 read with 9; " in says
+    assert ("evenly spaced, so none was stopped" in says) == even
+    assert ("in 1 of them the clocks are not evenly spaced, the first read 2 at" in says) != even
+
+
+def test_stopped_reads_that_have_as_many_clocks_as_wanted_are_told():
+    at = MS + FRAME + 28 * US
+    wires = with_changes(WHOLE, "clock", (at, LOW), (at + US, HIGH))
+    result = inspected(wires, settings=usual_settings(wanted=9))
+    assert [read.complete for read in result.reads()] == [False, True, False, False]
+    (says,) = [f.says for f in findings_of(result, wanted=9) if f.id == "reads.clocks"]
+    assert "every whole read has 9 clocks: 1 read with 9; in 1 of them the clocks are not" in says
+
+
 def test_passes_that_disagree():
     times = [n * FRAME + MS + k * 200 * US for n in range(4) for k in range(2)]
     result = inspected(capture([0, 0, 128, 128, 128, 0, 0, 0], times=times))

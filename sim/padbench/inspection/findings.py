@@ -4,12 +4,13 @@ from collections import Counter
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from padbench.buttons import BUTTONS, pressed_in, spelled
 from padbench.inspection.buttons_seen import BOUNCE_PS, bounces, opposites, presses
 from padbench.inspection.inspect import Inspection
 from padbench.inspection.reads import SeenRead
-from padbench.inspection.rows import CUT_SHORT, IN_GAP, OPEN_ENDED
+from padbench.inspection.rows import CUT_SHORT, IN_GAP, INCOMPLETE, OPEN_ENDED, UNEVEN
 from padbench.rules import Finding, Verdict
 
 __all__ = ["findings_of"]
@@ -110,19 +111,46 @@ def _extra_clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
             limit=None,
         )
         return
-    counts, often = np.unique(
-        seen.rows["clocks"][(seen.rows["extra"] == 0) & (seen.rows["flags"] == 0)],
-        return_counts=True,
-    )
-    many = ", ".join(
-        f"{n} reads with {c}" for c, n in zip(counts.tolist(), often.tolist(), strict=True)
-    )
-    if not len(stopped) and (counts == wanted).all():
-        says = f"every whole read has {wanted} clocks"
-        yield _finding(id_, "pass", says, measured=wanted, limit=wanted, source=_STOPPED)
-    elif len(counts) and not (counts == wanted).all():
-        says = f"not every read has {wanted} clocks: {many}; evenly spaced, so none was stopped"
-        yield _finding("reads.clocks", "not-judged", says)
+    yield from _clocks(seen, wanted)
+
+
+def _clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
+    """What the reads without an extra clock have."""
+    rows, id_ = seen.rows, "reads.clocks"
+    if (rows["flags"] & INCOMPLETE).all() and (rows["flags"] & CUT_SHORT).any():
+        many = _many(rows["clocks"])
+        says = f"no read has the {wanted} clocks of a whole one: {many}; is --clocks right?"
+        yield _finding(id_, "fail", says)
+        return
+    stopped = rows["extra"] != 0
+    whole = ~stopped & (rows["flags"] & (INCOMPLETE | IN_GAP) == 0)
+    clocks = rows["clocks"][whole]
+    uneven = np.flatnonzero(whole & (rows["flags"] & UNEVEN != 0))
+    usual = (clocks == wanted).all()
+    if usual and not len(uneven):
+        if not stopped.any():
+            says = f"every whole read has {wanted} clocks"
+            yield _finding(
+                "reads.extra-clock", "pass", says, measured=wanted, limit=wanted, source=_STOPPED
+            )
+        return
+    says = "every" if usual else "not every"
+    says += f" whole read has {wanted} clocks: {_many(clocks)}; "
+    if len(uneven):
+        read = SeenRead.of(rows[uneven[0]], int(uneven[0]) + 1)
+        says += (
+            f"in {len(uneven)} of them the clocks are not evenly spaced, the first {_at(read)}, of "
+            f"{read.clocks}: a disturbance, a read that was stopped, or a program that does so"
+        )
+    else:
+        says += "evenly spaced, so none was stopped"
+    yield _finding(id_, "not-judged", says)
+
+
+def _many(clocks: NDArray[np.uint16]) -> str:
+    counts, often = np.unique(clocks, return_counts=True)
+    pairs = zip(counts.tolist(), often.tolist(), strict=True)
+    return ", ".join(f"{n} {'read' if n == 1 else 'reads'} with {count}" for count, n in pairs)
 
 
 def _what_happened(read: SeenRead, wanted: int) -> str:
