@@ -98,13 +98,20 @@ def test_a_capture_beside_a_simulation_of_its_design(inspect):
     same = inspect(WAVES / "each-button.vcd", *options, "each-button", code=0)
     assert finding(same, "against.reads")["verdict"] == "pass"
     assert finding(same, "against.reads")["source"] == (
-        f"the simulation of {B}, each-button, push-pull port"
+        f"the simulation of {B}, each-button, push-pull port, slow corner"
+    )
+    assert finding(same, "against.reads")["says"] == (
+        f"8 reads here and 8 of the simulation of {B}, each-button, push-pull port, slow corner "
+        "tell the same story"
     )
     port = ["--port", "pull-down-only"]
     other = inspect(WAVES / "each-button.vcd", *options, "stopped-last-bit", *port, code=1)
     first = finding(other, "against.reads")
     assert "pull-down-only port" in first["source"]
-    assert first["says"] == "1 of 8: A here, nothing there"
+    assert first["says"] == (
+        f"1 of 8, beside the simulation of {B}, stopped-last-bit, pull-down-only port, slow "
+        "corner: A here, nothing there"
+    )
 
 
 def ticks(*head, first=None):
@@ -238,10 +245,12 @@ def test_expectations(inspect, tmp_path):
         ('[[held]]\nbuttons = ["A"]\nfrom = "1 m"\nto = "2 ms"', "3: held.0.from: "),
         ('[[held]]\nbuttons = ["A"]\nfrom = "3 ms"\nto = "2 ms"', "is not after from"),
         ('slack = "x"', "1: slack: "),
+        ("", 'is empty; begin with [[held]], buttons = ["A"], from = "120 ms"'),
+        ("\xff", "is not UTF-8; save the file as UTF-8"),
     ],
 )
 def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
-    (tmp_path / "held.toml").write_text(text)
+    (tmp_path / "held.toml").write_text(text, encoding="latin-1")
     err = inspect(WAVES / "each-button.vcd", "--expect", "held.toml")
     assert err.startswith("padbench: held.toml")
     assert says in err
@@ -261,6 +270,7 @@ def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
         (["--time-unit", "us"], "--time-unit: no column is the time here"),
         (["--clocks", "0"], "is not between 1 and 64"),
         (["--passes", "9"], "is not between 1 and 4"),
+        (["--passes", "0"], "--passes: 0 is not between 1 and 4"),
         (["--port", "push-pull"], "give --sheet too"),
         (["--sheet", str(B), "--port", "x"], "does not name 'x'"),
         (["--against", "none.vcd"], "none.vcd: No such file"),

@@ -34,7 +34,9 @@ _REALS = ("real", "realtime")
 
 def add_capture_options(parser: Parser) -> None:
     """Which channel is what, and how volts become levels."""
-    group = parser.add_argument_group("channels, by name or (CSV) by number from 1")
+    group = parser.add_argument_group(
+        "channels, by name or (CSV) by number from 1; where a number is a name, it is the name"
+    )
     for role in _NEEDED:
         group.add_argument(f"--{role}", metavar="CHANNEL", help="default: found by its name")
     group.add_argument("--supply", metavar="CHANNEL", help="in volts; its extremes are told")

@@ -100,7 +100,7 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     if not window.last:
         # The latch at the end of the window begins a read of the next.
         wire, seen = wire.part(slice(-1)), seen.part(slice(-1))
-    # The rule of eight clocks knows no other number: a last read that is short of more is not whole.
+    # The rule of eight clocks knows no other number: a last read short of more is not whole.
     reads = seen.reads(wanted, last=window.last and wanted <= 8)
     rhythm.learn(clock, reads)
 
