@@ -109,8 +109,7 @@ class Own:
         counts = wire.rise_cuts[1] - wire.rise_cuts[0]
         last_rise = np.append(wire.rises, 0)[np.where(counts > 0, wire.rise_cuts[1] - 1, -1)]
         ends = np.where(counts > 0, np.maximum(wire.latch_ends, last_rise), wire.latch_ends)
-        first, stop = seen.sample_cuts
-        every = stop - first
+        every = seen.sample_cuts[1] - seen.sample_cuts[0]
         for number, clocks in extra.items():
             every[number] -= 0 if self.sampled else len(clocks)
         short = every < self.wanted
