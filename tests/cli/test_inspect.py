@@ -98,13 +98,20 @@ def test_a_capture_beside_a_simulation_of_its_design(inspect):
     same = inspect(WAVES / "each-button.vcd", *options, "each-button", code=0)
     assert finding(same, "against.reads")["verdict"] == "pass"
     assert finding(same, "against.reads")["source"] == (
-        f"the simulation of {B}, each-button, push-pull port"
+        f"the simulation of {B}, each-button, push-pull port, slow corner"
+    )
+    assert finding(same, "against.reads")["says"] == (
+        f"8 reads here and 8 of the simulation of {B}, each-button, push-pull port, slow corner "
+        "tell the same story"
     )
     port = ["--port", "pull-down-only"]
     other = inspect(WAVES / "each-button.vcd", *options, "stopped-last-bit", *port, code=1)
     first = finding(other, "against.reads")
     assert "pull-down-only port" in first["source"]
-    assert first["says"] == "1 of 8: A here, nothing there"
+    assert first["says"] == (
+        f"1 of 8, beside the simulation of {B}, stopped-last-bit, pull-down-only port, slow "
+        "corner: A here, nothing there"
+    )
 
 
 def ticks(*head, first=None):
@@ -165,6 +172,51 @@ def test_the_first_column_is_the_time_where_nothing_else_is_said(inspect, tmp_pa
     assert found["channels"]["time"] == {"name": "n", "found": True, "how": "the first column"}
 
 
+@pytest.mark.parametrize(
+    ("head", "names", "factor", "unit", "how"),
+    [
+        ("", "time in microseconds", 1e6, "us", "as its column says"),
+        ("", "t (usec)", 1e6, "us", "as its column says"),
+        ("", "time_ps", 1e12, "ps", "as its column says"),
+        ("Horizontal Units;us\n", "Time", 1e6, "us", "as line 1 says"),
+        ("Horizontal Units;us\n", "Time (us)", 1e6, "us", "as its column says"),
+        ("", "time", 1, "s", "as nothing says otherwise"),
+    ],
+)
+def test_the_unit_of_the_time_is_understood_and_said(
+    inspect, tmp_path, capsys, head, names, factor, unit, how
+):
+    path = tmp_path / "units.csv"
+    text = ticks(first=lambda n: f"{n / 1e7 * factor:.9g}").replace("n;latch", f"{names};latch")
+    path.write_text(head + text)
+    found = inspect(path, code=0)
+    assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
+    assert found["time_unit"] == {"unit": unit, "how": how}
+    main(["inspect", str(path)])
+    assert f"in {unit}, {how}" in capsys.readouterr().out
+    assert inspect(path, "--time-unit", unit)["time_unit"] == {"unit": unit, "how": "given"}
+
+
+@pytest.mark.parametrize(
+    ("head", "name", "says"),
+    [
+        ("", "time (fortnights)", "column 1 has 'fortnights' for the unit of the time"),
+        ("", "time in ticks", "column 1 has 'ticks' for the unit of the time"),
+        ("", "time (V)", "column 1 has 'V' for the unit of the time"),
+        ("X Units;ticks\n", "time", "line 1 has 'ticks' for the unit of the time"),
+        ("X Units;ms\n", "time (us)", "column 1 is in us, but line 1 says ms"),
+    ],
+)
+def test_a_unit_of_the_time_that_is_none_is_refused(inspect, tmp_path, head, name, says):
+    path = tmp_path / "units.csv"
+    path.write_text(head + ticks(first=lambda n: n / 10).replace("n;latch", f"{name};latch"))
+    err = inspect(path)
+    assert f"{path}: --time-unit: {says}" in err
+    assert "give --time-unit, as us" in err
+    found = inspect(path, "--time-unit", "us", code=0)
+    assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
+
+
 def test_expectations(inspect, tmp_path):
     entries = []
     for read in inspect(WAVES / "each-button.vcd")["reads"]:
@@ -193,10 +245,12 @@ def test_expectations(inspect, tmp_path):
         ('[[held]]\nbuttons = ["A"]\nfrom = "1 m"\nto = "2 ms"', "3: held.0.from: "),
         ('[[held]]\nbuttons = ["A"]\nfrom = "3 ms"\nto = "2 ms"', "is not after from"),
         ('slack = "x"', "1: slack: "),
+        ("", 'is empty; begin with [[held]], buttons = ["A"], from = "120 ms"'),
+        ("\xff", "is not UTF-8; save the file as UTF-8"),
     ],
 )
 def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
-    (tmp_path / "held.toml").write_text(text)
+    (tmp_path / "held.toml").write_text(text, encoding="latin-1")
     err = inspect(WAVES / "each-button.vcd", "--expect", "held.toml")
     assert err.startswith("padbench: held.toml")
     assert says in err
@@ -212,8 +266,11 @@ def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
         (["--thresholds", "3,1"], "is not two rising voltages"),
         (["--rate", "10M"], "--time and --rate are for CSV"),
         (["--rate", "fast"], "is no number of samples"),
+        (["--time-unit", "V"], "--time-unit: 'V' is no unit of time"),
+        (["--time-unit", "us"], "--time-unit: no column is the time here"),
         (["--clocks", "0"], "is not between 1 and 64"),
         (["--passes", "9"], "is not between 1 and 4"),
+        (["--passes", "0"], "--passes: 0 is not between 1 and 4"),
         (["--port", "push-pull"], "give --sheet too"),
         (["--sheet", str(B), "--port", "x"], "does not name 'x'"),
         (["--against", "none.vcd"], "none.vcd: No such file"),
@@ -253,6 +310,28 @@ def test_voltages_in_a_vcd_are_read_as_volts(inspect, tmp_path):
     supply = ["--latch", "console.latch", *options[2:], "--supply", "analogue.latch"]
     assert inspect("volts.vcd", *supply)["volts"]["supply"]["max"] > 4.5
     assert "no channel" in inspect("volts.vcd", "--supply", "analogue.supply")
+
+
+def test_voltages_are_found_by_their_names_where_no_levels_are(inspect, tmp_path):
+    """The same rises of latch and clock as levels, in a file with nothing but voltages."""
+    timeline = run_scenario(SHEET, SCENARIOS["each-button"], "push-pull", "slow").timeline
+    write_analogue(timeline, line_waves(SHEET, "push-pull", timeline), tmp_path / "both.vcd")
+    lines = (tmp_path / "both.vcd").read_text().splitlines(keepends=True)
+    head = [line for line in lines if not line.startswith("$var wire")]
+    codes = {line.split()[3] for line in lines if line.startswith("$var wire")}
+    left = [n for n in head if not (n[0] in "01xz" and n.strip()[1:] in codes)]
+    (tmp_path / "volts.vcd").write_text("".join(left))
+    found = inspect("volts.vcd", code=0)
+    assert found["channels"]["data"]["name"] == "analogue.data"
+    levels = inspect("both.vcd", code=0)
+    assert levels["channels"]["data"]["name"] == "cable.data"
+    assert [r["byte"] for r in found["reads"]] == [r["byte"] for r in levels["reads"]]
+
+
+def test_what_cannot_be_taken_is_not_offered(inspect, tmp_path):
+    head = "$timescale 1 ns $end $var wire 8 ! latch $end $var wire 1 # clk $end"
+    (tmp_path / "wide.vcd").write_text(f"{head} $enddefinitions $end\n#0 1#\n#1 0#\n")
+    assert "clearly the latch; name one, there are clk\n" in inspect("wide.vcd")
 
 
 def test_the_line_of_the_frame_with_a_vertical_sync(inspect, tmp_path, capsys):

@@ -75,8 +75,9 @@ def test_a_read_at_the_end_of_the_recording_says_nothing():
     other[-1] = replace(other[-1], in_gap=True)
     (found,) = judge_against(one, other, "the other")
     assert found.verdict == "pass"
-    (found,) = judge_against(reads([0, 2]), [*reads([0]), replace(other[-1], in_gap=False)], "")
-    assert found.says == "1 of 1: Left here, Right (A undecided) there"
+    other = [*reads([0]), replace(other[-1], in_gap=False)]
+    (found,) = judge_against(reads([0, 2]), other, "b.vcd")
+    assert found.says == "1 of 1, beside b.vcd: Left here, Right (A undecided) there"
 
 
 def test_nothing_in_common():

@@ -85,6 +85,25 @@ def test_slow_edges(between, verdict):
     assert (usual.verdict, usual.limit) == ("pass", 15_000)  # from memory
 
 
+@pytest.mark.parametrize(("slower", "doubt"), [(1000, False), (1200, True), (10**6, True)])
+def test_times_that_no_console_takes_are_doubted(slower, doubt):
+    """The latch of 9 µs becomes 9, 10.8 and 9000 ms."""
+    wires = {name: [(t * slower, v) for t, v in some] for name, some in WHOLE.items()}
+    found = [f for f in findings_of(inspected(wires)) if f.id == "capture.time-scale"]
+    assert [(f.verdict, f.where) for f in found] == [("fail", "latch width")] * doubt
+    assert all("is the unit of the time right" in f.says for f in found)
+
+
+def test_a_read_longer_than_a_second_is_doubted():
+    wires = capture([0] * 3, times=[MS + n * FRAME for n in range(3)])
+    spread = {name: [(t * 20_000, v) for t, v in some] for name, some in wires.items()}
+    starts = [when for when, level in spread["latch"] if level]
+    spread["latch"] = [(0, LOW)]
+    spread["latch"] += [(s + n * 9 * US, HIGH - n) for s in starts for n in range(2)]
+    (found,) = [f for f in findings_of(inspected(spread)) if f.id == "capture.time-scale"]
+    assert (found.verdict, found.where, found.unit) == ("fail", "read length", "ns")
+
+
 def test_a_glitch_on_the_clock_spoils_its_read_only():
     at = MS + FRAME + 28 * US
     result = inspected(with_changes(WHOLE, "clock", (at, LOW), (at + 50_000, HIGH)))
@@ -184,6 +203,57 @@ def test_a_program_that_reads_more_is_no_stopped_read():
     found = finding(result, "reads.clocks")
     assert "4 reads with 16; evenly spaced, so none was stopped" in found.says
     assert not any(read.extra for read in result.reads())
+
+
+@pytest.mark.parametrize("wanted", [9, 12, 64])
+def test_a_read_with_fewer_clocks_than_wanted_is_whole_nowhere(wanted):
+    result = inspected(WHOLE, settings=usual_settings(wanted=wanted))
+    reads = [*result.reads()]
+    assert [read.complete for read in reads] == [False] * 4
+    assert [(read.cut_short, read.open_ended) for read in reads] == [(True, False)] * 3 + [
+        (False, True)
+    ]
+    assert [read.byte for read in reads] == [0, 128, 128, 0]
+    found = {f.id: f for f in findings_of(result, wanted=wanted)}
+    assert found["timing.clocks"].says == "no whole read"
+    assert found["reads.clocks"].verdict == "fail"
+    says = f"no read has the {wanted} clocks of a whole one: 4 reads with 8"
+    assert found["reads.clocks"].says.startswith(says)
+
+
+def test_a_read_with_as_many_clocks_as_wanted_or_more_is_whole():
+    for wanted in (1, 4, 8):
+        result = inspected(WHOLE, settings=usual_settings(wanted=wanted))
+        assert all(read.complete for read in result.reads())
+        assert not any(read.missing for read in result.reads())
+    result = inspected(capture([0x30], clocks=2), settings=usual_settings(wanted=4))
+    assert [(r.complete, r.missing) for r in result.reads()] == [(False, 0x30)]
+
+
+def stray(after):
+    """One pulse of the clock so long after the last of the second read."""
+    at = MS + FRAME + 57 * US + after
+    return with_changes(WHOLE, "clock", (at, LOW), (at + US, HIGH))
+
+
+@pytest.mark.parametrize(
+    ("after", "even"), [(5 * US, True), (8 * US, True), (11 * US, False), (5 * MS, False)]
+)
+def test_evenly_spaced_is_said_of_clocks_that_are(after, even):
+    """Up to 1 / 0.6 of the usual 6 µs from fall to fall."""
+    says = finding(inspected(stray(after)), "reads.clocks").says
+    assert "not every whole read has 8 clocks: 3 reads with 8, 1 read with 9; " in says
+    assert ("evenly spaced, so none was stopped" in says) == even
+    assert ("in 1 of them the clocks are not evenly spaced, the first read 2 at" in says) != even
+
+
+def test_stopped_reads_that_have_as_many_clocks_as_wanted_are_told():
+    at = MS + FRAME + 28 * US
+    wires = with_changes(WHOLE, "clock", (at, LOW), (at + US, HIGH))
+    result = inspected(wires, settings=usual_settings(wanted=9))
+    assert [read.complete for read in result.reads()] == [False, True, False, False]
+    (says,) = [f.says for f in findings_of(result, wanted=9) if f.id == "reads.clocks"]
+    assert "every whole read has 9 clocks: 1 read with 9; in 1 of them the clocks are not" in says
 
 
 def test_passes_that_disagree():

@@ -199,7 +199,7 @@ def test_binary_files(tmp_path: Path) -> None:
     path.write_bytes(b"# fine\n\x00\x01\x02")
     assert only_problem(path).startswith(f"{path}:2: holds a NUL byte")
     path.write_bytes("[pad]\n".encode("utf-16"))
-    assert "save the sheet as UTF-8" in only_problem(path)
+    assert "save the file as UTF-8" in only_problem(path)
     path.write_bytes(b'# fine\n# fine\nname = "\xe9"\n')
     assert only_problem(path).startswith(f"{path}:3: byte 0xE9 is not UTF-8")
 

@@ -204,7 +204,7 @@ def test_a_row_that_breaks_off(tmp_path, cut):
     path = tmp_path / "cut.csv"
     path.write_text("time,v,w\n" + "".join(f"{n}e-6,0.5,0.1\n" for n in range(8)) + cut)
     wires, pieces, _ = scanned(path, Columns(0, None, {"v": 1}))
-    assert pieces[-1].broken_off == "line 10"
+    assert pieces[-1].broken_off == "line 10 has no line end and is left out"
     assert (len(wires["v"].times), pieces[-1].end_ps) == (1, 7_000_000)
 
 
@@ -217,9 +217,72 @@ def test_packed_data_that_break_off_between_rows_say_so(tmp_path):
     assert "break off" in pieces[-1].broken_off
 
 
-def test_a_last_row_without_a_line_end_is_a_row(tmp_path):
+@pytest.mark.parametrize("block", [1 << 20, 40])
+@pytest.mark.parametrize("stump", ["8e-6,5.0", "8e-6,5", "8e-6,0"])
+def test_a_last_row_without_a_line_end_may_be_a_stump_and_is_left_out(tmp_path, block, stump):
     path = tmp_path / "last.csv"
-    path.write_text("time,v\n" + "".join(f"{n}e-6,0.5\n" for n in range(8)) + "8e-6,5.0")
-    wires, pieces, _ = scanned(path, Columns(0, None, {"v": 1}))
-    assert wires["v"].times.tolist() == [0, 8_000_000]
-    assert pieces[-1].broken_off is None
+    path.write_text("time,v\n" + "".join(f"{n}e-6,0.5\n" for n in range(8)) + stump)
+    wires, pieces, _ = scanned(path, Columns(0, None, {"v": 1}), block)
+    assert wires["v"].times.tolist() == [0]
+    assert pieces[-1].end_ps == 7_000_000
+    assert pieces[-1].broken_off == "line 10 has no line end and is left out"
+
+
+@pytest.mark.parametrize("block", [1 << 20, 40])
+@pytest.mark.parametrize(
+    "closing", ["END OF DATA\n", "end,,\n", "\n# done, at last\n\n", "Total: ok"]
+)
+def test_a_closing_line_of_text_ends_the_capture(tmp_path, block, closing):
+    path = tmp_path / "closed.csv"
+    path.write_text("time,v,w\n" + "".join(f"{n}e-6,{n},0.5\n" for n in range(20)) + closing)
+    wires, pieces, _ = scanned(path, Columns(0, None, {"v": 1}), block)
+    assert pieces[-1].end_ps == 19_000_000
+    assert wires["v"].levels.tolist() == [LOW, UNKNOWN, HIGH]
+    line = 22 + closing.startswith("\n")
+    assert pieces[-1].broken_off.startswith(f"line {line} ")
+    if closing.endswith("\n"):
+        assert pieces[-1].broken_off == f"line {line} is no row: {closing.strip()}"
+
+
+@pytest.mark.parametrize("block", [1 << 20, 40])
+@pytest.mark.parametrize("after", ["2e-5,0.5\n", "2e-5,0.5", "up,7\n", "nan,nan\n"])
+def test_text_between_rows_is_refused(tmp_path, block, after):
+    path = tmp_path / "between.csv"
+    rows = "".join(f"{n}e-6,0.5\n" for n in range(20))
+    path.write_text("time,v\n" + rows + "PAUSE\n" + after)
+    with pytest.raises(WaveError, match="line 22: 1 fields; there should be 2"):
+        scanned(path, Columns(0, None, {"v": 1}), block)
+
+
+@pytest.mark.parametrize("word", ["OVER", "over", "-OVER", "OL", '"OVER"'])
+def test_a_voltage_out_of_range_is_at_no_level(tmp_path, word):
+    path = tmp_path / "over.csv"
+    rows = [f"{n}e-6,{word if n == 30 else 4.9},0.5\n" for n in range(40)]
+    path.write_text("time,v,w\n" + "".join(rows))
+    wires, _, _ = scanned(path, Columns(0, None, {"v": 1}))
+    assert wires["v"] == Wire.of([(0, HIGH), (30_000_000, UNKNOWN), (31_000_000, HIGH)])
+    path.write_text("time,v,w\n" + "".join(rows).replace("30e-6", word))
+    with pytest.raises(WaveError, match="line 32: nan as time"):
+        scanned(path, Columns(0, None, {"v": 1}))
+
+
+def test_quoted_decimal_commas_between_commas(tmp_path):
+    """All fields in quotes, or those with a comma in them only."""
+    for bare in (False, True):
+        fields = [row.replace(".", ",").split(";") for row in table(";", ".")]
+        rows = [",".join(f if bare and "," not in f else f'"{f}"' for f in row) for row in fields]
+        path = tmp_path / "q.csv"
+        path.write_text("\n".join(['"Time, in s",CH1,CH2,n', *rows, ""]))
+        wires, _, layout = scanned(path, Columns(0, None, {"data": 1}), 100)
+        assert wires["data"] == ZONES
+        assert (layout.delimiter, layout.decimal, layout.names[0]) == (",", ",", "Time")
+        path.write_text(path.read_text() + '"up","1,0",1,2\n"0,1",1,1,1\n')
+        with pytest.raises(WaveError, match="line 10: '\"up\"' in column 1"):
+            scanned(path, Columns(0, None, {"data": 1}))
+
+
+def test_a_long_second_line_is_told_by_its_number(tmp_path):
+    path = tmp_path / "long.csv"
+    path.write_text("time,v\n" + "1" * (3 << 20) + "\n")
+    with pytest.raises(WaveError, match="line 2: a line of more than 1024 KiB"):
+        scanned(path, Columns(0, None, {"v": 1}))

@@ -12,6 +12,7 @@ from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
 from padbench.inspection.channels import ChannelError, choose, guess
 from padbench.waveio import (
+    SECONDS,
     THRESHOLDS,
     Columns,
     CsvScan,
@@ -21,22 +22,29 @@ from padbench.waveio import (
     VcdScan,
     WaveError,
     open_capture,
+    unit_named,
 )
 
 __all__ = ["OpenCapture", "add_capture_options", "opened"]
 
 _NEEDED = ("latch", "clock", "data")
 _EXTRA = ("supply", "sync")
+_REALS = ("real", "realtime")
 
 
 def add_capture_options(parser: Parser) -> None:
     """Which channel is what, and how volts become levels."""
-    group = parser.add_argument_group("channels, by name or (CSV) by number from 1")
+    group = parser.add_argument_group(
+        "channels, by name or (CSV) by number from 1; where a number is a name, it is the name"
+    )
     for role in _NEEDED:
         group.add_argument(f"--{role}", metavar="CHANNEL", help="default: found by its name")
     group.add_argument("--supply", metavar="CHANNEL", help="in volts; its extremes are told")
     group.add_argument("--sync", metavar="CHANNEL", help="video sync, composite or vertical")
-    group.add_argument("--time", metavar="COLUMN", help="the time in seconds, or its unit's")
+    group.add_argument("--time", metavar="COLUMN", help="default: found by its name")
+    group.add_argument(
+        "--time-unit", metavar="UNIT", help="of that column: s, ms, us, ns, ps (default: as named)"
+    )
     parser.add_argument(
         "--rate", metavar="HERTZ", help="samples a second, where the file has no time"
     )
@@ -49,10 +57,14 @@ def add_capture_options(parser: Parser) -> None:
 
 @dataclass(frozen=True)
 class OpenCapture:
-    """``channels`` says for each role which name was taken; ``found`` how, where nobody said."""
+    """``channels`` says for each role which name was taken; ``found`` how, where nobody said.
+
+    ``time_unit`` is the unit of a column of times and who says so; None where there is none.
+    """
 
     channels: dict[str, str]
     found: dict[str, str]
+    time_unit: tuple[str, str] | None
     scan: VcdScan | CsvScan
     _chosen: dict[str, int]
     _thresholds: Thresholds | None
@@ -75,7 +87,9 @@ class OpenCapture:
         chosen = dict(self._chosen)
         time = chosen.pop("time", None)
         measured = {role: chosen.pop(role) for role in ("supply",) if role in chosen}
-        return self.scan.pieces(Columns(time, self._rate, chosen, measured, self._thresholds))
+        unit = None if self.time_unit is None else SECONDS[self.time_unit[0]]
+        columns = Columns(time, self._rate, chosen, measured, self._thresholds, unit)
+        return self.scan.pieces(columns)
 
 
 @contextmanager
@@ -93,6 +107,7 @@ def opened(
     """
     thresholds = _thresholds(options.thresholds)
     rate = _rate(options.rate)
+    given = _unit(options.time_unit)
     try:
         with open_capture(path, step) as scan:
             names = (
@@ -104,7 +119,12 @@ def opened(
             if isinstance(scan, CsvScan) and rate is None:
                 rate = _settle_time(path, scan, options, chosen, channels, found, lenient=lenient)
             _no_two(path, chosen, channels)
-            yield OpenCapture(channels, found, scan, chosen, thresholds, rate)
+            unit = None
+            if isinstance(scan, CsvScan) and "time" in chosen:
+                unit = _time_unit(path, scan, chosen["time"], given)
+            elif given is not None and not lenient:
+                raise UsageError(f"{path}: --time-unit: no column is the time here; leave it out")
+            yield OpenCapture(channels, found, unit, scan, chosen, thresholds, rate)
     except WaveError as error:
         raise UsageError(str(error)) from None
     except ImportError as error:
@@ -124,7 +144,7 @@ def _settle(
     channels: dict[str, str] = {}
     found: dict[str, str] = {}
     is_csv = isinstance(scan, CsvScan)
-    outer = names if is_csv else _without_aliases(scan)
+    outer = [names] if is_csv else [_without_aliases(scan, volts=volts) for volts in (False, True)]
     wanted = [*_NEEDED, *(role for role in _EXTRA if getattr(options, role))]
     if isinstance(scan, VcdScan):
         wanted.append("sample")
@@ -140,7 +160,7 @@ def _settle(
                 if not lenient:
                     raise
         if place is None:
-            place = guess(outer, role)
+            place = _guessed(outer, role)
             if place is not None:
                 label = names[place] or f"column {place + 1}"
                 found[role] = "found by its name"
@@ -148,7 +168,8 @@ def _settle(
             found.pop(role, None)
             continue
         if place is None:
-            some = ", ".join([name for name in names if name][:8]) or f"{len(names)} columns"
+            fit = [name for name in names if any(name in kind for kind in outer) and name]
+            some = ", ".join(fit[:8]) or (f"{len(names)} columns" if is_csv else "no single bits")
             raise UsageError(
                 f"{path}: --{role}: no one channel is clearly the {role}; "
                 f"name one, there are {some[:200]}"
@@ -170,6 +191,8 @@ def _settle_time(
     """The time column, or the rate that the preamble states; nothing that could be otherwise."""
     layout = scan.layout
     names = list(layout.names)
+    given = _unit(options.time_unit)
+    unit = layout.seconds(0) if given is None else SECONDS[given]
     if options.time is not None:
         try:
             chosen["time"], channels["time"] = _given(path, scan, names, "time", options.time)
@@ -178,7 +201,7 @@ def _settle_time(
             if not lenient:
                 raise
     place = guess(names, "time")
-    counts = layout.steps == (1.0, 1.0) and layout.units[0] == 1.0
+    counts = layout.steps == (1.0, 1.0) and unit == 1.0
     if place is not None and not (place == 0 and counts):
         chosen["time"], channels["time"] = place, names[place]
         found["time"] = "found by its name"
@@ -186,7 +209,7 @@ def _settle_time(
     stated = layout.stated
     first_is_free = 0 not in chosen.values()
     if stated is not None and stated.hertz is not None:
-        least, most = (step * stated.hertz * layout.units[0] for step in layout.steps)
+        least, most = (step * stated.hertz * unit for step in layout.steps)
         even = 0.99 < least <= most < 1.01
         if not first_is_free or counts or even or least < 0 or most == 0:
             channels["time"] = f"{stated.hertz:.6g} samples a second"
@@ -204,6 +227,39 @@ def _settle_time(
     says = f" (line {stated.line} says {stated.text}, {stated.why})" if stated is not None else ""
     what = "the first column counts the rows" if first_is_free else "no column is the time"
     raise UsageError(f"{path}: --time: {what}{says}; give --time or --rate")
+
+
+def _time_unit(path: Path, scan: CsvScan, place: int, given: str | None) -> tuple[str, str]:
+    """The unit of a column of times and who says so; what is no unit is refused, not passed by."""
+    layout = scan.layout
+    own, stated = layout.units[place], layout.time_unit
+    if given is not None:
+        return given, "given"
+    remedy = "give --time-unit, as us"
+    said = [(own, f"column {place + 1}")]
+    if stated is not None:
+        said.append((stated.unit, f"line {stated.line}"))
+    for unit, where in said:
+        if unit and unit not in SECONDS:
+            says = f"{where} has {unit[:40]!r} for the unit of the time, which is none known here"
+            raise UsageError(f"{path}: --time-unit: {says}; {remedy}")
+    if own and stated is not None and own != stated.unit:
+        says = f"column {place + 1} is in {own}, but line {stated.line} says {stated.unit}"
+        raise UsageError(f"{path}: --time-unit: {says}; {remedy}")
+    if own:
+        return own, "as its column says"
+    if stated is not None:
+        return stated.unit, f"as line {stated.line} says"
+    return "s", "as nothing says otherwise"
+
+
+def _unit(text: str | None) -> str | None:
+    if text is None:
+        return None
+    unit = unit_named(text)
+    if unit not in SECONDS:
+        raise UsageError(f"--time-unit: {text[:40]!r} is no unit of time; write for example us")
+    return unit
 
 
 def _no_two(path: Path, chosen: dict[str, int], channels: dict[str, str]) -> None:
@@ -242,7 +298,7 @@ def _given(
         return place, f"{variable.name}[{abs(number - low)} from the right]"
     if isinstance(scan, VcdScan):
         variable = scan.variables[place]
-        in_volts = variable.kind in ("real", "realtime")
+        in_volts = variable.kind in _REALS
         if not in_volts and (variable.size != 1 or variable.kind == "string"):
             raise UsageError(
                 f"{path}: --{role}: {variable.name} has {variable.size} bits of type "
@@ -260,12 +316,21 @@ def _is_event(scan: VcdScan | CsvScan, place: int) -> bool:
     return isinstance(scan, VcdScan) and scan.variables[place].kind == "event"
 
 
-def _without_aliases(scan: VcdScan | CsvScan) -> list[str]:
-    """Names by place; of several for one signal only the outermost, and none that is no bit."""
+def _guessed(kinds: list[list[str]], role: str) -> int | None:
+    """In the first kind that has any; levels come before the volts that they were made from."""
+    places = (guess(names, role) for names in kinds)
+    return next((place for place in places if place is not None), None)
+
+
+def _without_aliases(scan: VcdScan | CsvScan, *, volts: bool) -> list[str]:
+    """Names by place: of bits, or of reals; of several for one signal only the outermost."""
     assert isinstance(scan, VcdScan)
     best: dict[bytes, int] = {}
     for place, variable in enumerate(scan.variables):
-        if variable.size != 1 or variable.kind in ("real", "realtime", "string", "parameter"):
+        real = variable.kind in _REALS
+        if real != volts or variable.kind in ("string", "parameter"):
+            continue
+        if not real and variable.size != 1:
             continue
         known = best.get(variable.code)
         if known is None or variable.name.count(".") < scan.variables[known].name.count("."):

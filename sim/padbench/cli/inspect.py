@@ -65,7 +65,9 @@ def run(arguments: list[str]) -> int:
         " lines, 266 of 312)",
     )
     parser.add_argument("--clocks", metavar="N", type=int, help="bits of a whole read (default: 8)")
-    parser.add_argument("--passes", metavar="N", type=int, default=0, help="reads of one poll")
+    parser.add_argument(
+        "--passes", metavar="N", type=int, help="reads of one poll (default: as found)"
+    )
     add_report_options(parser)
     parser.add_argument("--all-reads", action="store_true", help=f"list more than {_SHOWN}")
     options = parser.parse_args(arguments)
@@ -108,14 +110,14 @@ def _settings(options: Namespace, sheet: Sheet | None) -> Settings:
 
     if options.clocks is not None and not 1 <= options.clocks <= 64:
         raise UsageError(f"--clocks: {options.clocks} is not between 1 and 64; write for example 8")
-    if not 0 <= options.passes <= 4:
+    if options.passes is not None and not 1 <= options.passes <= 4:
         raise UsageError(f"--passes: {options.passes} is not between 1 and 4; write for example 2")
     if sheet is None:
         if options.port is not None and options.scenario is None:
             raise UsageError("--port: only a sheet has kinds of port; give --sheet too")
-        return usual_settings(wanted=options.clocks or 8, passes=options.passes)
+        return usual_settings(wanted=options.clocks or 8, passes=options.passes or 0)
     port = _port(options, sheet)
-    return settings_of_sheet(sheet, port, wanted=options.clocks, passes=options.passes)
+    return settings_of_sheet(sheet, port, wanted=options.clocks, passes=options.passes or 0)
 
 
 def _port(options: Namespace, sheet: Sheet) -> str:
@@ -146,7 +148,7 @@ def _simulation(options: Namespace) -> "Callable[[], tuple[Inspection, str]] | N
 
         ran = run_scenario(sheet, scenario, port, "slow", sweep_engine(sheet))
         settings = settings_of_sheet(sheet, port, wanted=options.clocks)
-        source = f"the simulation of {path}, {scenario.name}, {port} port"
+        source = f"the simulation of {path}, {scenario.name}, {port} port, slow corner"
         return inspect_timeline(ran.timeline, settings), source
 
     return play
@@ -208,7 +210,7 @@ def _write(
             options.capture.name,
             seen,
             findings,
-            capture.channels,
+            {r: n + _unit(capture) * (r == "time") for r, n in capture.channels.items()},
             _waves(options, chosen_reads(seen, findings)),
             read_inputs(*files),
             command,
@@ -240,6 +242,9 @@ def _print_json(
             role: {"name": name, "found": role in capture.found, "how": capture.found.get(role)}
             for role, name in capture.channels.items()
         },
+        "time_unit": None
+        if capture.time_unit is None
+        else dict(zip(("unit", "how"), capture.time_unit, strict=True)),
         "end_ps": seen.end_ps,
         "passes": seen.passes,
         "frame": _frame_object(seen),
@@ -250,6 +255,10 @@ def _print_json(
     ):
         sys.stdout.write(part)
     sys.stdout.write("\n")
+
+
+def _unit(capture: OpenCapture) -> str:
+    return "" if capture.time_unit is None else ", in {}, {}".format(*capture.time_unit)
 
 
 def _frame_object(seen: Inspection) -> dict[str, object] | None:
@@ -277,6 +286,8 @@ def _print_tables(
     screen = console()
     for role, name in capture.channels.items():
         found = f", {capture.found[role]}" if role in capture.found else ""
+        if role == "time":
+            found += _unit(capture)
         screen.print(f"{role}: {name}{found}", highlight=False, markup=False)
     show_findings(screen, findings)
     screen.print(measures_table(seen.measures, seen.volts))

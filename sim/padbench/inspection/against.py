@@ -89,7 +89,7 @@ def judge_against(
             Finding("against.reads", "fail", None, None, None, "", "whole capture", source, says),
         )
     if not differences:
-        says = f"{len(one)} reads here and {len(other)} there tell the same story"
+        says = f"{len(one)} reads here and {len(other)} of {source} tell the same story"
         return (Finding("against.reads", "pass", 0, 0, 0, "", "whole capture", source, says),)
     count = len(differences)
     return tuple(
@@ -102,7 +102,7 @@ def judge_against(
             "",
             _where(difference),
             source,
-            f"{number} of {count}: {_says(difference)}",
+            f"{number} of {count}, beside {source}: {_says(difference)}",
         )
         for number, difference in enumerate(differences[:10], 1)
     )

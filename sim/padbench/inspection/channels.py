@@ -88,6 +88,10 @@ def guess(names: Sequence[str], role: str) -> int | None:
 def _last(name: str) -> str:
     last = name.rsplit(".", 1)[-1].casefold().strip()
     last = re.sub(r"\s*(\[\d+(:\d+)?\]|\(.*\))$", "", last).strip(" #+")
+    # "Channel 1 latch", "D0: latch", "latch CH1"; by itself such a label stays.
+    label = r"(?:channel|chan|ch|dio|din|d|probe|input|pin|analog|digital)[\s_-]*\d{1,3}"
+    last = re.sub(rf"^{label}\s*[\s:_=./-]\s*(?=[^\W\d_])", "", last)
+    last = re.sub(rf"(?<=[^\W\d_])\s*[\s:_=./-]\s*{label}$", "", last)
     last = re.sub(r"^(?:pad|port|console|cable|i|o|w|r|s|sig|tb|dut|u)_(?=\w)", "", last)
     last = re.sub(r"_(?:i|o|in|s|w|r|q|sig)$", "", last)
     return last.replace(" ", "_").replace("-", "_") if last != "x-axis" else last

@@ -27,6 +27,7 @@ __all__ = ["Expectation", "Held", "judge_expectation", "load_expectation"]
 
 _SLACK_PS = 10 * 10**9
 _TIME = "120 ms"
+_START = f'begin with [[held]], buttons = ["A"], from = "{_TIME}", to = "350 ms"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +66,8 @@ class Expectation:
 def load_expectation(path: Path) -> Expectation:
     """Read such a file. ``SheetError`` says what is wrong with it, and in which line."""
     name = str(path)
-    text = read_text(path)
-    document = parse_toml(text, name)
+    text = read_text(path, _START)
+    document = parse_toml(text, name, _START)
     refuse = _Refuser(name, text)
     for key in document:
         if key not in ("held", "slack"):

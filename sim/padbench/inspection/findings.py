@@ -4,18 +4,22 @@ from collections import Counter
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from padbench.buttons import BUTTONS, pressed_in, spelled
 from padbench.inspection.buttons_seen import BOUNCE_PS, bounces, opposites, presses
 from padbench.inspection.inspect import Inspection
 from padbench.inspection.reads import SeenRead
-from padbench.inspection.rows import CUT_SHORT, IN_GAP, OPEN_ENDED
+from padbench.inspection.rows import CUT_SHORT, IN_GAP, INCOMPLETE, OPEN_ENDED, UNEVEN
 from padbench.rules import Finding, Verdict
 
 __all__ = ["findings_of"]
 
 _STOPPED = "common practice; what a stopped CPU does: from memory"
 _MOST = 10
+_LONGEST_LATCH_PS = 10 * 10**9
+_LONGEST_READ_PS = 10**12
+"""A console polls once a frame, 20 ms at most: no latch, no read comes near (from memory)."""
 
 
 def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> tuple[Finding, ...]:
@@ -25,6 +29,7 @@ def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> t
     """
     return (
         *seen.timing,
+        *_time_scale(seen),
         *_extra_clocks(seen, wanted),
         *_undecided(seen),
         *_incomplete(seen),
@@ -46,10 +51,34 @@ def _finding(
     limit: float | None = 0,
     where: str = "whole capture",
     source: str = "common practice",
+    unit: str = "",
 ) -> Finding:
     limit = None if measured is None else limit
     margin = None if measured is None or limit is None else limit - measured
-    return Finding(id_, verdict, measured, limit, margin, "", where, source, says)
+    return Finding(id_, verdict, measured, limit, margin, unit, where, source, says)
+
+
+def _time_scale(seen: Inspection) -> Iterator[Finding]:
+    """Medians, since a console may hold its latch while it is switched on."""
+    for name, most in (("latch width", _LONGEST_LATCH_PS), ("read length", _LONGEST_READ_PS)):
+        found = seen.measures.get(name)
+        if found is not None and found.median > most:
+            says = (
+                f"the usual {name} is {found.median / 1e9:.6g} ms and no console takes more than "
+                f"{most // 10**9} ms; is the unit of the time right, or the rate, and is this the "
+                "right channel?"
+            )
+            yield _finding(
+                "capture.time-scale",
+                "fail",
+                says,
+                measured=found.median / 1e3,
+                limit=most / 1e3,
+                unit="ns",
+                where=name,
+                source="from memory",
+            )
+            return
 
 
 def _at(read: SeenRead) -> str:
@@ -82,19 +111,46 @@ def _extra_clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
             limit=None,
         )
         return
-    counts, often = np.unique(
-        seen.rows["clocks"][(seen.rows["extra"] == 0) & (seen.rows["flags"] == 0)],
-        return_counts=True,
-    )
-    many = ", ".join(
-        f"{n} reads with {c}" for c, n in zip(counts.tolist(), often.tolist(), strict=True)
-    )
-    if not len(stopped) and (counts == wanted).all():
-        says = f"every whole read has {wanted} clocks"
-        yield _finding(id_, "pass", says, measured=wanted, limit=wanted, source=_STOPPED)
-    elif len(counts) and not (counts == wanted).all():
-        says = f"not every read has {wanted} clocks: {many}; evenly spaced, so none was stopped"
-        yield _finding("reads.clocks", "not-judged", says)
+    yield from _clocks(seen, wanted)
+
+
+def _clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
+    """What the reads without an extra clock have."""
+    rows, id_ = seen.rows, "reads.clocks"
+    if (rows["flags"] & INCOMPLETE).all() and (rows["flags"] & CUT_SHORT).any():
+        many = _many(rows["clocks"])
+        says = f"no read has the {wanted} clocks of a whole one: {many}; is --clocks right?"
+        yield _finding(id_, "fail", says)
+        return
+    stopped = rows["extra"] != 0
+    whole = ~stopped & (rows["flags"] & (INCOMPLETE | IN_GAP) == 0)
+    clocks = rows["clocks"][whole]
+    uneven = np.flatnonzero(whole & (rows["flags"] & UNEVEN != 0))
+    usual = (clocks == wanted).all()
+    if usual and not len(uneven):
+        if not stopped.any():
+            says = f"every whole read has {wanted} clocks"
+            yield _finding(
+                "reads.extra-clock", "pass", says, measured=wanted, limit=wanted, source=_STOPPED
+            )
+        return
+    says = "every" if usual else "not every"
+    says += f" whole read has {wanted} clocks: {_many(clocks)}; "
+    if len(uneven):
+        read = SeenRead.of(rows[uneven[0]], int(uneven[0]) + 1)
+        says += (
+            f"in {len(uneven)} of them the clocks are not evenly spaced, the first {_at(read)}, of "
+            f"{read.clocks}: a disturbance, a read that was stopped, or a program that does so"
+        )
+    else:
+        says += "evenly spaced, so none was stopped"
+    yield _finding(id_, "not-judged", says)
+
+
+def _many(clocks: NDArray[np.uint16]) -> str:
+    counts, often = np.unique(clocks, return_counts=True)
+    pairs = zip(counts.tolist(), often.tolist(), strict=True)
+    return ", ".join(f"{n} {'read' if n == 1 else 'reads'} with {count}" for count, n in pairs)
 
 
 def _what_happened(read: SeenRead, wanted: int) -> str:

@@ -24,8 +24,8 @@ class SeenRead:
     ``byte`` is what the console has after it, ``held`` the first eight levels that stood on the
     line, which is what the pad had loaded: they differ where the console was made to miss one.
     ``undecided`` and ``missing`` are masks of ``byte``. ``extra`` are the clocks, from 1, that the
-    program did not ask for. ``complete``: all bits were sampled before the next latch and before
-    the end of the capture.
+    program did not ask for. ``complete``: at least as many bits as wanted were sampled before the
+    next latch and before the end of the capture; else it is ``cut_short`` or ``open_ended``.
     """
 
     number: int
@@ -64,7 +64,7 @@ class SeenRead:
     @property
     def complete(self) -> bool:
         """Whether all bits were sampled."""
-        return not self.missing
+        return not (self.cut_short or self.open_ended)
 
     @property
     def sure(self) -> bool:
@@ -100,7 +100,8 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     if not window.last:
         # The latch at the end of the window begins a read of the next.
         wire, seen = wire.part(slice(-1)), seen.part(slice(-1))
-    reads = seen.reads(wanted, last=window.last)
+    # The rule of eight clocks knows no other number: a last read short of more is not whole.
+    reads = seen.reads(wanted, last=window.last and wanted <= 8)
     rhythm.learn(clock, reads)
 
     # What goes to and fro beside an edge belongs to it: hysteresis is there for that.

@@ -14,7 +14,17 @@ from padbench.inspection.measures import Measure
 from padbench.rules.quality import stands_still
 from padbench.timeline import HIGH, LOW, Times, Wire
 
-__all__ = ["CUT_SHORT", "IN_GAP", "OPEN_ENDED", "ROW", "Own", "Rhythm", "measure_reads"]
+__all__ = [
+    "CUT_SHORT",
+    "INCOMPLETE",
+    "IN_GAP",
+    "OPEN_ENDED",
+    "ROW",
+    "UNEVEN",
+    "Own",
+    "Rhythm",
+    "measure_reads",
+]
 
 ROW = np.dtype(
     [
@@ -31,7 +41,9 @@ ROW = np.dtype(
 )
 """One read in 31 bytes: a capture of a day is a few hundred megabytes."""
 
-CUT_SHORT, OPEN_ENDED, IN_GAP = 1, 2, 4
+CUT_SHORT, OPEN_ENDED, IN_GAP, UNEVEN = 1, 2, 4, 8
+INCOMPLETE = CUT_SHORT | OPEN_ENDED
+"""Fewer samples than wanted: a read of as many or more is whole, whether `UNEVEN` or not."""
 
 _NEVER = np.iinfo(np.int64).max
 
@@ -97,7 +109,10 @@ class Own:
         counts = wire.rise_cuts[1] - wire.rise_cuts[0]
         last_rise = np.append(wire.rises, 0)[np.where(counts > 0, wire.rise_cuts[1] - 1, -1)]
         ends = np.where(counts > 0, np.maximum(wire.latch_ends, last_rise), wire.latch_ends)
-        short = count < min(self.wanted, 8)
+        every = seen.sample_cuts[1] - seen.sample_cuts[0]
+        for number, clocks in extra.items():
+            every[number] -= 0 if self.sampled else len(clocks)
+        short = every < self.wanted
         open_ended = np.zeros(len(seen), bool)
         open_ended[-1] = self.last
         flags = np.where(short, np.where(open_ended, OPEN_ENDED, CUT_SHORT), 0)
@@ -108,9 +123,9 @@ class Own:
         rows["byte"] = _mask(there & (levels == LOW) & ~unsure)
         rows["held"] = self._held()
         rows["undecided"] = _mask(there & ((levels > HIGH) | unsure))
-        rows["missing"] = 0xFF >> np.minimum(8, count) if self.wanted >= 8 else 0
+        rows["missing"] = (0xFF >> np.minimum(8, count)) & ~(0xFF >> min(8, self.wanted))
         rows["clocks"] = np.minimum(counts, 0xFFFF)
-        rows["flags"] = flags + IN_GAP * in_gap
+        rows["flags"] = flags + IN_GAP * in_gap + UNEVEN * self._uneven()
         for number, clocks in extra.items():
             rows["extra"][number] = sum(1 << place for place in clocks if place < 64)
         return rows
@@ -126,6 +141,23 @@ class Own:
             clocks = extra_clocks(read, self.rhythm.loop, self.wanted)
             if clocks:
                 found[number] = clocks
+        return found
+
+    def _uneven(self) -> NDArray[np.bool_]:
+        """Reads with two clocks as close as those of a stopped read, as `extra_clocks` has it.
+
+        In one with more or fewer clocks than wanted, two clocks as far apart the other way count
+        too; a read of the usual number may well be interrupted.
+        """
+        first, stop = self.wire.fall_cuts
+        apart, loop = np.diff(self.wire.falls), self.rhythm.loop
+        found = np.zeros(len(first), bool)
+        for wrong, some in (
+            (10 * apart < 6 * loop, stop - first > 1),
+            (6 * apart > 10 * loop, (stop - first > 1) & (stop - first != self.wanted)),
+        ):
+            upto = np.concatenate([[0], np.cumsum(wrong)])
+            found[some] |= upto[stop[some] - 1] > upto[first[some]]
         return found
 
     def _chosen(self, extra: dict[int, tuple[int, ...]]) -> tuple[Table, NDArray[np.bool_]]:

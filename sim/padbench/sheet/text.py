@@ -32,7 +32,7 @@ def read_text(path: Path, start: str = STARTER_HINT) -> str:
         about = path.stat()
         # Looked at before opening: opening a pipe would wait for a writer.
         if stat.S_ISDIR(about.st_mode):
-            raise _file_error(name, "is a directory", "name the sheet in it")
+            raise _file_error(name, "is a directory", "name the TOML file in it")
         if not stat.S_ISREG(about.st_mode):
             raise _file_error(name, "is not a file", "name a TOML file")
         if about.st_size > LARGEST_FILE:
@@ -77,7 +77,7 @@ def parse_toml(text: str, name: str, start: str = STARTER_HINT) -> dict[str, Any
         raise _toml_error(text, name, str(error)) from None
     except RecursionError:
         raise _file_error(
-            name, "nests lists or tables too deeply", "a sheet needs two levels"
+            name, "nests lists or tables too deeply", "two levels are enough"
         ) from None
     except ValueError:  # whatever int() and its like refuse (a limit on digits) inside tomllib
         raise _file_error(
@@ -89,14 +89,14 @@ def _decode(raw: bytes, name: str) -> str:
     if b"\0" in raw:
         line = raw[: raw.index(b"\0")].count(b"\n") + 1
         raise _text_error(
-            name, line, "", "holds a NUL byte, so it is not text", "save the sheet as UTF-8 text"
+            name, line, "", "holds a NUL byte, so it is not text", "save the file as UTF-8 text"
         )
     try:
         return raw.decode("utf-8-sig")  # some editors put a byte order mark in front
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise _text_error(
-            name, line, f"byte 0x{raw[error.start]:02X}", "is not UTF-8", "save the sheet as UTF-8"
+            name, line, f"byte 0x{raw[error.start]:02X}", "is not UTF-8", "save the file as UTF-8"
         ) from None
 
 
@@ -133,4 +133,4 @@ def _text_error(name: str, line: int, found: str, wrong: str, instead: str) -> S
 
 
 def _too_large(name: str) -> SheetError:
-    return _file_error(name, "is larger than 1 MiB", "a sheet has a few kilobytes")
+    return _file_error(name, "is larger than 1 MiB", "a few kilobytes are enough")

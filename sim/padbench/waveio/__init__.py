@@ -7,6 +7,7 @@ time.
 
 from padbench.waveio.capture import Piece, WaveError
 from padbench.waveio.csv_scan import Columns, CsvScan
+from padbench.waveio.csv_units import SECONDS, unit_named
 from padbench.waveio.levels import THRESHOLDS, Thresholds
 from padbench.waveio.opening import open_capture
 from padbench.waveio.vcd_in import read_vcd
@@ -14,6 +15,7 @@ from padbench.waveio.vcd_out import write_vcd
 from padbench.waveio.vcd_scan import Pick, VcdScan
 
 __all__ = [
+    "SECONDS",
     "THRESHOLDS",
     "Columns",
     "CsvScan",
@@ -24,5 +26,6 @@ __all__ = [
     "WaveError",
     "open_capture",
     "read_vcd",
+    "unit_named",
     "write_vcd",
 ]

@@ -6,26 +6,47 @@ rows of numbers. The numbers are what can be recognised: the layout is read back
 
 import re
 from dataclasses import dataclass
-from itertools import islice, pairwise
+from itertools import islice, pairwise, takewhile
 from typing import NoReturn
 
 from padbench.waveio.capture import WaveError
 from padbench.waveio.csv_rate import StatedRate, stated_rate
+from padbench.waveio.csv_units import (
+    SECONDS,
+    VOLTS,
+    StatedUnit,
+    name_and_unit,
+    stated_unit,
+    unit_named,
+)
 
-__all__ = ["LONGEST_LINE", "SECONDS", "Layout", "find_layout", "is_number"]
+__all__ = [
+    "LONGEST_LINE",
+    "OUT_OF_RANGE",
+    "Layout",
+    "find_layout",
+    "is_number",
+    "is_text",
+    "split",
+]
 
 LONGEST_LINE = 1 << 20
 """Bytes; no instrument has so many channels."""
 MOST_COLUMNS = 4096
 
-SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "ns": 1e-9, "ps": 1e-12}
-_SPELLED = {"sec": "s", "second": "s", "seconds": "s", "volt": "V", "volts": "V"}
-_VOLTS = {"V": 1.0, "mV": 1e-3}
-_UNIT = re.compile(r"[\[(]?\s*([A-Za-zµμ]{1,7})\s*[\])]?")
-_NAME_UNIT = re.compile(r"(.*?)\s*(?:[\[(]\s*([A-Za-zµμ]{1,7})\s*[\])]|[/,_]\s*([mµμun]?[sV]))\s*")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
-_NO_LEVEL = re.compile(r"[xXzZ]?|[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
-_DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."))
+OUT_OF_RANGE = tuple(
+    sign + word
+    for capital in ("OVER", "UNDER", "OVR", "OL", "OVERLOAD", "OVERFLOW", "OVERRANGE", "CLIP")
+    for word in (capital, capital.capitalize(), capital.lower())
+    for sign in ("", "+", "-")
+)
+"""For a voltage beyond the input's range (common practice, no source): no level is known."""
+
+_NO_LEVEL = re.compile(
+    r"[xXzZ]?|[+-]?(?:nan|inf|infinity)|" + "|".join(map(re.escape, OUT_OF_RANGE)), re.IGNORECASE
+)
+_DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), (",", ","))
 _LONGEST_PREAMBLE = 1000  # lines; no instrument says so much about itself
 _ROWS = 5
 """So many rows of numbers in a row are no accident of a preamble."""
@@ -35,8 +56,9 @@ _ROWS = 5
 class Layout:
     """``start`` is where the rows begin, in bytes; ``line`` the same as a line number from 1.
 
-    ``names`` are those of the columns, empty strings where the file gives none; ``units`` the
-    factor to seconds or volts, by column. ``logic`` says of each column whether the first rows
+    ``names`` are those of the columns, empty strings where the file gives none; ``units`` what it
+    says of them, as `csv_units` names it, empty where it says nothing, and ``time_unit`` what the
+    preamble says of the time. ``logic`` says of each column whether the first rows
     hold nothing but 0 and 1 (and x, z). ``sparse`` says of each column whether an empty field
     there means the value before; see `_sparse`. ``stated`` is the sample rate of the preamble.
     ``steps`` are the least and the greatest difference between rows of the first column.
@@ -47,17 +69,27 @@ class Layout:
     start: int
     line: int
     names: tuple[str, ...]
-    units: tuple[float, ...]
+    units: tuple[str, ...]
     logic: tuple[bool, ...]
     encoding: str
     sparse: tuple[bool, ...]
     stated: StatedRate | None
     steps: tuple[float, float]
+    time_unit: StatedUnit | None = None
 
     @property
     def columns(self) -> int:
         """How many columns a row has."""
         return len(self.names)
+
+    def seconds(self, place: int) -> float:
+        """What a column of times is to be multiplied with; seconds where no unit is known."""
+        stated = self.time_unit.unit if self.time_unit is not None else ""
+        return SECONDS.get(self.units[place] or stated, 1.0)
+
+    def volts(self, place: int) -> float:
+        """What a column of voltages is to be multiplied with."""
+        return VOLTS.get(self.units[place], 1.0)
 
 
 def is_number(text: str, decimal: str) -> bool:
@@ -68,6 +100,33 @@ def is_number(text: str, decimal: str) -> bool:
             return False
         plain = plain.replace(",", ".")
     return _NUMBER.fullmatch(plain) is not None
+
+
+def split(text: str, delimiter: str) -> list[str]:
+    """The fields of a line as they stand; a delimiter in quotes divides nothing."""
+    parts = text.split(delimiter)
+    if '"' not in text or text.count('"') % 2:
+        return parts
+    fields: list[str] = []
+    held: list[str] = []
+    for part in parts:
+        held.append(part)
+        if part.count('"') % 2 == (len(held) > 1):
+            fields.append(delimiter.join(held))
+            held = []
+    return fields
+
+
+def is_text(line: str, delimiter: str, decimal: str) -> bool:
+    """Whether a line says something to people and cannot be a row; an empty one may be either."""
+    if not line.strip():
+        return True
+    if not line.strip().isprintable() and delimiter != "\t":
+        return False
+    fields = [field.strip().strip('"').strip() for field in split(line, delimiter)]
+    if any(is_number(field, decimal) for field in fields):
+        return False
+    return any(re.search(r"[^\W\d_]{2}", f) and not _NO_LEVEL.fullmatch(f) for f in fields)
 
 
 def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
@@ -83,12 +142,15 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
         line = head.count(b"\n", 0, head.index(b"\0")) + 1
         raise WaveError(f"{name}: line {line}: a zero byte; a CSV file should hold text only")
     lines = head.split(b"\n")
-    if not whole:
-        lines.pop()
-    for number, text in enumerate(lines or [head], 1):
+    if len(lines) < 3 < head.count(b"\r"):
+        what = "lines end in CR alone; save them with LF or CR LF"
+        raise WaveError(f"{name}: line 1: {what}")
+    for number, text in enumerate(lines, 1):
         if len(text) > LONGEST_LINE:
             what = f"a line of more than {LONGEST_LINE >> 10} KiB; a row should be one sample"
             raise WaveError(f"{name}: line {number}: {what}")
+    if not whole:
+        lines.pop()
     if not lines:
         raise WaveError(
             f"{name}: line 1: no line end in {len(head) >> 10} KiB; rows should have one"
@@ -99,7 +161,7 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
     filled = list(islice(some, _LONGEST_PREAMBLE))
     best: tuple[int, str, str] | None = None
     for delimiter, decimal in _DIALECTS:
-        if delimiter.encode() not in head:
+        if delimiter.encode() not in head or (delimiter == decimal and b'"' not in head):
             continue
         before = len(texts) if best is None else best[0]
         first = _first_row(texts, filled, before, delimiter, decimal)
@@ -121,7 +183,7 @@ def _encoding(head: bytes) -> str:
 
 
 def _fields(text: str, delimiter: str) -> list[str]:
-    fields = text.split(delimiter)
+    fields = split(text, delimiter)
     if text.isprintable() and '"' not in text and " " not in text:
         return fields
     return [field.strip().strip('"').strip() for field in fields]
@@ -129,7 +191,7 @@ def _fields(text: str, delimiter: str) -> list[str]:
 
 def _is_row(text: str, delimiter: str, decimal: str) -> int:
     """How many fields a row of numbers has; 0 if it is none, or has only one."""
-    fields = text.split(delimiter)
+    fields = split(text, delimiter)
     if not 2 <= len(fields) <= MOST_COLUMNS:
         return 0
     numbers = 0
@@ -170,10 +232,11 @@ def _described(
     encoding: str,
     name: str,
 ) -> Layout:
-    columns = len(texts[first].split(delimiter))
+    columns = len(split(texts[first], delimiter))
     names, units = [""] * columns, [""] * columns
     above = [text for text in texts[:first] if text.strip()]
-    if above and (row := _units_row(above[-1], delimiter, columns)):
+    has_names = len(above) > 1 and len(split(above[-2], delimiter)) in (columns, columns - 1)
+    if above and (row := _units_row(above[-1], delimiter, columns, has_names=has_names)):
         units = row
         above.pop()
     if above:
@@ -181,11 +244,9 @@ def _described(
         if len(head) in (columns, columns - 1):
             names = [*head, ""][:columns]
     for place, text in enumerate(names):
-        match = _NAME_UNIT.fullmatch(text)
-        unit = match and (match[2] or match[3])
-        if match and unit and _SPELLED.get(unit, unit) in SECONDS.keys() | _VOLTS.keys():
-            names[place] = match[1]
-            units[place] = units[place] or _SPELLED.get(unit, unit)
+        plain, unit = name_and_unit(text)
+        names[place] = plain
+        units[place] = units[place] or unit
     rows = [_fields(text, delimiter) for text in texts[first : first + 1000] if text.strip()]
     logic = tuple(
         all(row[place] in "01xXzZ" for row in rows if place < len(row)) for place in range(columns)
@@ -196,12 +257,13 @@ def _described(
         sum(len(line) + 1 for line in lines[:first]),
         first + 1,
         tuple(names),
-        tuple((SECONDS | _VOLTS).get(unit, 1.0) for unit in units),
+        tuple(units),
         logic,
         encoding,
         _sparse(rows, columns),
         stated_rate(texts[:first]),
         _steps([row[0] for row in rows], decimal),
+        stated_unit(texts[:first]),
     )
 
 
@@ -230,28 +292,49 @@ def _steps(fields: list[str], decimal: str) -> tuple[float, float]:
     return (min(steps), max(steps)) if steps else (0.0, 0.0)
 
 
-def _units_row(text: str, delimiter: str, columns: int) -> list[str] | None:
-    """The units of a row that holds nothing else."""
-    units = []
-    for field in _fields(text, delimiter):
-        match = _UNIT.fullmatch(field)
-        unit = _SPELLED.get(match[1].lower(), match[1]) if match else ""
-        if field and unit not in SECONDS and unit not in _VOLTS:
-            return None
-        units.append(unit)
-    if not any(units) or len(units) not in (columns, columns - 1):
+def _units_row(text: str, delimiter: str, columns: int, *, has_names: bool) -> list[str] | None:
+    """The units of a row that holds nothing else; the first may be a word that is no unit."""
+    fields = [field.strip("[](){} ") for field in _fields(text, delimiter)]
+    if len(fields) not in (columns, columns - 1):
         return None
-    return [*units, ""][:columns]
+    units = [unit_named(field) or "" for field in fields]
+    if any(field and not unit for field, unit in zip(fields[1:], units[1:], strict=True)):
+        return None
+    if fields[0] and not units[0]:
+        if not all(units[1:]) or not has_names:
+            return None
+        units[0] = fields[0]
+    return [*units, ""][:columns] if any(units) else None
 
 
 def _no_numbers(texts: list[str], name: str) -> NoReturn:
     # A line of separators that Python counts as white space is an empty line like any other.
     filled = [place for place, text in enumerate(texts) if text.strip()] or [0]
     widest = max((len(texts[place].split(d)) for place in filled[:50] for d in "\t;,"), default=1)
+    line = filled[-1] if widest != 1 else filled[0]
     if widest > MOST_COLUMNS:
         what = f"{widest} columns; at most {MOST_COLUMNS} can be read"
     elif widest == 1:
         what = "one column only; time, latch, clock and data should stand side by side"
+    elif (fault := _fault_in_rows(texts, filled)) is not None:
+        line, what = fault
     else:
         what = "no rows of numbers; below the names should stand one row a sample"
-    raise WaveError(f"{name}: line {filled[-1] + 1 if widest != 1 else filled[0] + 1}: {what}")
+    raise WaveError(f"{name}: line {line + 1}: {what.encode('unicode_escape').decode()}")
+
+
+def _fault_in_rows(texts: list[str], filled: list[int]) -> tuple[int, str] | None:
+    """Why the lines that stand like rows are none: the first of them that is wrong, and how."""
+    last = texts[filled[-1]]
+    delimiter = max("\t;,", key=lambda sign: len(split(last, sign)))
+    width = len(split(last, delimiter))
+    alike = takewhile(lambda at: len(split(texts[at], delimiter)) == width, reversed(filled))
+    rows = list(alike)[::-1]
+    # The first names the columns, as a rule.
+    for at in rows[1:] if width > 1 else []:
+        for place, text in enumerate(_fields(texts[at], delimiter), 1):
+            wrong = not (is_number(text, ".") or is_number(text, ",") or _NO_LEVEL.fullmatch(text))
+            if wrong:
+                what = f"{text[:40]!r} in column {place}; a number should stand here, "
+                return at, what + ("the time in seconds" if place == 1 else "0 and 1, or volts")
+    return None

@@ -24,7 +24,15 @@ from numpy.typing import NDArray
 
 from padbench.timeline import HIGH, LOW, UNKNOWN, Times
 from padbench.waveio.capture import Changes, Piece, WaveError
-from padbench.waveio.csv_layout import LONGEST_LINE, Layout, find_layout, is_number
+from padbench.waveio.csv_layout import (
+    LONGEST_LINE,
+    OUT_OF_RANGE,
+    Layout,
+    find_layout,
+    is_number,
+    is_text,
+    split,
+)
 from padbench.waveio.levels import THRESHOLDS, Thresholds
 from padbench.waveio.stream import ByteStream
 
@@ -33,10 +41,12 @@ __all__ = ["Columns", "CsvScan"]
 _LINE_END = 10
 _HEAD = 1 << 16
 _BLOCK = 1 << 20  # each is one core's work, and fits its cache
+_LONGEST_CLOSING = 1 << 12  # bytes of text after the last row
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
 _NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
-_NO_VALUES = ["x", "X", "z", "Z"]
+_NO_LEVELS = ["x", "X", "z", "Z"]
+_NO_VALUES = [*_NO_LEVELS, *OUT_OF_RANGE]
 _ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
 
 
@@ -44,7 +54,8 @@ _ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
 class Columns:
     """Which column (from 0) is what.
 
-    ``time`` is None where ``rate``, in samples a second, takes its place. ``channels`` become
+    ``time`` is None where ``rate``, in samples a second, takes its place; ``unit`` is that of the
+    time in seconds, None as the file says. ``channels`` become
     levels; ``measured`` ones are followed in volts only. ``thresholds`` None: 0 and 1 are taken as
     levels, anything else as volts at the usual thresholds.
     """
@@ -54,6 +65,7 @@ class Columns:
     channels: Mapping[str, int]
     measured: Mapping[str, int] = field(default_factory=dict)
     thresholds: Thresholds | None = None
+    unit: float | None = None
 
 
 _Parsed = tuple[int, list[Any]]
@@ -90,7 +102,7 @@ class CsvScan:
             if not more:
                 break
             head += more
-            if head.find(b"\n", 0, LONGEST_LINE + 1) < 0 and len(head) > LONGEST_LINE:
+            if len(head) - head.rfind(b"\n") > LONGEST_LINE + 1:
                 break
         whole = not (more := stream.read(1))
         head += more
@@ -100,13 +112,15 @@ class CsvScan:
         self._rows = 0
         self._now: int | None = None
         self._seconds = 0.0
+        self._closed: WaveError | None = None
+        self._closing = ""
 
     def pieces(self, columns: Columns) -> Iterator[Piece]:
         """Changes of the channels, in stretches of time; the first sample counts as a change.
 
         Times are those of the file. Raises `WaveError` with the line where a row does not fit
-        those before it or a value is none; a file that breaks off inside its last row yields
-        what stood before.
+        those before it or a value is none. A last row without a line end, and lines of text after
+        the last row, end the capture: ``broken_off`` of the last piece says so.
         """
         reader = _Reader(self.layout, columns)
         cores = os.cpu_count() or 1
@@ -153,37 +167,51 @@ class CsvScan:
         self, reader: "_Reader", block: "_Block", parsed: "Future[_Parsed]"
     ) -> Iterator[Piece]:
         """The pieces of a block that was taken apart."""
-        try:
-            lines, batches = parsed.result()
-            piece = self._take(reader, batches)
-        except _Row as fault:
-            raise self._error(bytes(block.rows), fault.row, fault.what) from None
+        if self._closed is not None:
+            # What looked like the last line was none if rows come after it.
+            if not _is_text(bytes(block.rows) + block.tail, self.layout):
+                raise self._closed
+            lines, piece = 0, None
+        else:
+            lines, piece = self._block(reader, block, parsed)
         self._line += lines
         if piece is not None:
             yield piece
         if block.too_long:
             what = f"a line of more than {LONGEST_LINE >> 10} KiB; a row should be one sample"
             raise self._error(b"", 0, what)
-        broken = self._stream.broken if block.last else None
-        if block.tail.strip():
-            broken = broken or self._last_row(reader, block.tail)
-            if broken is None:
-                last = self._take(reader, reader.parsed(memoryview(block.tail))[1])
-                if last is not None:
-                    yield last
+        if not block.last:
+            return
+        broken = self._stream.broken
+        if broken is None and self._closed is not None:
+            broken = f"line {self._line} is no row: {self._closing}"
+        if broken is None and block.tail.strip():
+            # Its last number may have lost digits and still look whole.
+            broken = f"line {self._line} has no line end and is left out"
         if broken is not None:
             yield Piece(self._now or 0, {}, broken_off=broken)
 
-    def _last_row(self, reader: "_Reader", last: bytes) -> str | None:
-        """A row without a line end: None if it is whole all the same, else where it breaks off."""
+    def _block(
+        self, reader: "_Reader", block: "_Block", parsed: "Future[_Parsed]"
+    ) -> tuple[int, Piece | None]:
+        """How many lines a block has, and what they say; up to a closing line if it has one."""
         before = self._rows, self._now, self._seconds
         try:
-            self._take(reader, reader.parsed(memoryview(last))[1])
-        except _Row:
-            return f"line {self._line}"
-        finally:
-            self._rows, self._now, self._seconds = before
-        return None
+            lines, batches = parsed.result()
+            return lines, self._take(reader, batches)
+        except _Row as fault:
+            rows = bytes(block.rows)
+            error = self._error(rows, fault.row, fault.what)
+            begin = _begin_of_row(rows, fault.row)
+            if not _is_text(rows[begin:] + block.tail, self.layout):
+                raise error from None
+        # A closing line such as "END OF DATA" is no reason to lose what stands above it.
+        self._closed = error
+        words = rows[begin:].split(b"\n", 1)[0].decode(self.layout.encoding, "replace")
+        self._closing = words.strip()[:40]
+        self._rows, self._now, self._seconds = before
+        lines, batches = reader.parsed(memoryview(rows)[:begin])
+        return lines, self._take(reader, batches)
 
     def _take(self, reader: "_Reader", batches: list[Any]) -> Piece | None:
         parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
@@ -217,13 +245,7 @@ class CsvScan:
         return Piece(self._now or 0, changes, volts=volts) if self._rows > begin else None
 
     def _error(self, rows: bytes, row: int, what: str) -> WaveError:
-        line = self._line
-        for text in rows.split(b"\n"):
-            if text.strip():
-                if not row:
-                    break
-                row -= 1
-            line += 1
+        line = self._line + rows.count(b"\n", 0, _begin_of_row(rows, row))
         says = what.encode("unicode_escape").decode("ascii")
         return WaveError(f"{self._stream.name}: line {line}: {says}")
 
@@ -265,13 +287,17 @@ class _Reader:
         self._parse = csv.ParseOptions(delimiter=layout.delimiter)
         # A line with nothing in it is then a fault, and the block is taken again with the other.
         self._every_line = csv.ParseOptions(delimiter=layout.delimiter, ignore_empty_lines=False)
-        self._convert = csv.ConvertOptions(
-            column_types=types,
-            include_columns=list(types),
-            null_values=_NO_VALUES,
-            quoted_strings_can_be_null=True,
-            decimal_point=layout.decimal,
-            check_utf8=False,
+        # The words are looked up for each field, so the few come first.
+        self._convert, self._convert_all = (
+            csv.ConvertOptions(
+                column_types=types,
+                include_columns=list(types),
+                null_values=words,
+                quoted_strings_can_be_null=True,
+                decimal_point=layout.decimal,
+                check_utf8=False,
+            )
+            for words in (_NO_LEVELS, _NO_VALUES)
         )
 
     def parsed(self, rows: memoryview) -> _Parsed:
@@ -281,24 +307,24 @@ class _Reader:
         from pyarrow import ArrowInvalid  # noqa: PLC0415
 
         try:
-            batches = self._batches(rows, self._every_line)
+            batches = self._batches(rows, self._every_line, self._convert)
             # Each line was a row, so they need not be counted.
             return sum(batch.num_rows for batch in batches), batches
         except ArrowInvalid:
             pass
         try:
-            return _line_ends(rows), self._batches(rows, self._parse)
+            return _line_ends(rows), self._batches(rows, self._parse, self._convert_all)
         except ArrowInvalid as error:
             raise self._first_fault(bytes(rows), str(error)) from None
 
-    def _batches(self, rows: memoryview, parse: Any) -> list[Any]:
+    def _batches(self, rows: memoryview, parse: Any, convert: Any) -> list[Any]:
         from pyarrow import BufferReader  # noqa: PLC0415
 
         table = self._csv.read_csv(
             BufferReader(rows),
             read_options=self._read,
             parse_options=parse,
-            convert_options=self._convert,
+            convert_options=convert,
         )
         return [batch for batch in table.to_batches() if batch.num_rows]
 
@@ -308,7 +334,7 @@ class _Reader:
             return np.arange(before, before + batch.num_rows) / self.columns.rate
         assert self.columns.time is not None
         values = _finite(batch.column(f"c{self.columns.time}"), "time")
-        unit = self._layout.units[self.columns.time]
+        unit = self.columns.unit or self._layout.seconds(self.columns.time)
         return values if unit == 1 else values * unit
 
     def changes(self, batch: Any, name: str) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
@@ -354,7 +380,7 @@ class _Reader:
     ) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
         if place not in self._volts:
             return self._logic(column)
-        unit = self._layout.units[place]
+        unit = self._layout.volts(place)
         thresholds = self.columns.thresholds or THRESHOLDS
         thresholds = Thresholds(thresholds.low / unit, thresholds.high / unit)
         volts = _finite(column, name, allow_none=True)
@@ -388,7 +414,7 @@ class _Reader:
             _, column = self._said(column, place)
             if not len(column):
                 return math.inf, -math.inf
-        volts = _finite(column, name) * self._layout.units[place]
+        volts = _finite(column, name) * self._layout.volts(place)
         return float(volts.min()), float(volts.max())
 
     def _first_fault(self, rows: bytes, said: str) -> _Row:
@@ -401,7 +427,8 @@ class _Reader:
         for row in rows.split(b"\n"):
             if not row.strip():
                 continue
-            fields = row.decode(layout.encoding, "replace").strip("\r").split(layout.delimiter)
+            text = row.decode(layout.encoding, "replace").strip("\r")
+            fields = split(text, layout.delimiter)
             if len(fields) != layout.columns:
                 return _Row(
                     number, f"{len(fields)} fields; there should be {layout.columns} as before"
@@ -409,12 +436,13 @@ class _Reader:
             for place in sorted(wanted):
                 text = fields[place].strip()
                 whole = place not in self._volts and place != self.columns.time
-                if place in self._sparse or (text in _NO_VALUES and place != self.columns.time):
+                plain = text.strip('"')
+                if place in self._sparse or (plain in _NO_VALUES and place != self.columns.time):
                     continue
                 if not is_number(text, layout.decimal):
                     what = f"{text[:20]!r} in column {place + 1}; a number should stand here"
                     return _Row(number, what)
-                if whole and text.strip('"') not in ("0", "1"):
+                if whole and plain not in ("0", "1"):
                     return _Row(number, f"{text[:20]} {_NO_LEVEL}")
             number += 1
         return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
@@ -422,6 +450,26 @@ class _Reader:
 
 def _line_ends(rows: memoryview) -> int:
     return int(np.count_nonzero(np.frombuffer(rows, np.uint8) == _LINE_END))
+
+
+def _begin_of_row(rows: bytes, row: int) -> int:
+    """Where a row begins, in bytes; empty lines are no rows."""
+    begin = 0
+    for text in rows.split(b"\n"):
+        if text.strip():
+            if not row:
+                break
+            row -= 1
+        begin += len(text) + 1
+    return min(begin, len(rows))
+
+
+def _is_text(lines: bytes, layout: Layout) -> bool:
+    """Whether a few lines hold words and no row, nor the beginning of one."""
+    if len(lines) > _LONGEST_CLOSING:
+        return False
+    text = lines.decode(layout.encoding, "replace")
+    return all(is_text(line, layout.delimiter, layout.decimal) for line in text.splitlines())
 
 
 def _has_rows(rows: memoryview) -> bool:
