@@ -199,6 +199,7 @@ def test_no_serious_accessibility_violation_and_nothing_overflows(browser, page_
     for width in (1600, 800, 360):
         browser.resized(width)
         assert browser.overflowing() == [], f"{width} px wide"
+        assert browser.broken_words() == [], f"{width} px wide"
     assert browser.violations() == []
     # In dark the page differs in colours only, and articles are alike: three stand for all.
     browser.painted("dark")

@@ -87,12 +87,13 @@ def test_it_opens_draws_and_runs_nothing_of_what_it_shows(browser, pages, name):
             By.XPATH, ".."
         ).get_attribute("textContent")
         assert browser.find_elements(By.CSS_SELECTOR, "svg.strips rect.k4")
-    for width in (1600, 360):
+    for width in (1600, 800, 360):
         browser.resized(width)
         assert browser.overflowing() == [], f"{width} px wide"
-    # On a telephone too every table but that of findings, which becomes a list, has its numbers.
+        assert browser.broken_words() == [], f"{width} px wide"
+    # On a telephone too every table has its numbers.
     hidden = browser.execute_script(
-        "return [...document.querySelectorAll('td.number:not(.findings td)')].filter("
+        "return [...document.querySelectorAll('td.number')].filter("
         "(one) => !one.closest('details') && !one.offsetWidth).length"
     )
     assert hidden == 0
