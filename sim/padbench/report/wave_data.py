@@ -11,16 +11,18 @@ from typing import Any
 
 import numpy as np
 
-from padbench.buttons import BUTTONS
+from padbench.buttons import BUTTONS, spelled
 from padbench.timeline import Timeline, Wire
-from padbench.verify.result import ScenarioResult
+from padbench.verify.result import ReadResult, ScenarioResult
 
 __all__ = [
     "ROWS",
     "ShownRead",
     "Wave",
+    "bits_of",
     "marks_of",
     "moment_of",
+    "read_as",
     "wave_object",
     "wave_of",
     "whole_run",
@@ -155,6 +157,25 @@ def whole_run(run: ScenarioResult) -> list[str]:
     """What went wrong and has no one moment to be marked at."""
     said = [problem.says for problem in run.problems if problem.at is None]
     return said + [found.says for found in run.broken if moment_of(found.where) is None]
+
+
+def read_as(pair: ReadResult) -> str:
+    """What a read came out as, for people: undecided bits are neither pressed nor released."""
+    undecided = pair.read.undecided
+    if not undecided:
+        return spelled(pair.byte)
+    if undecided == 0xFF:
+        return "undecided"
+    sure = pair.byte & ~undecided
+    return f"{spelled(sure)}, " * bool(sure) + f"{spelled(undecided)} undecided"
+
+
+def bits_of(pair: ReadResult) -> str:
+    """The byte in binary, with a question mark for each bit at no level."""
+    masks = (128 >> place for place in range(8))
+    return "".join(
+        "?" if pair.read.undecided & mask else "1" if pair.byte & mask else "0" for mask in masks
+    )
 
 
 def _packed(wire: Wire, unit: int) -> tuple[str, str]:
