@@ -160,7 +160,10 @@ class Strips(Block):
 
 @dataclass(frozen=True, slots=True)
 class Article:
-    """One run with its wave. ``whole`` is what went wrong and has no place in the wave."""
+    """One run with its wave. ``whole`` is what went wrong and has no place in the wave.
+
+    ``word`` stands for the verdict where "holds" would be no word for it.
+    """
 
     name: str
     verdict: str
@@ -170,6 +173,7 @@ class Article:
     whole: Sequence[str] = ()
     wave: Wave | None = None
     table: Table | None = None
+    word: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,6 +65,7 @@ class Wave:
 
     ``marks`` are moments (picoseconds) and what is wrong there. The first read has the number
     ``first``; time 0 is the moment ``offset`` (picoseconds) of the whole that this is a part of.
+    It opens at the stretch ``opens`` (picoseconds), else at the read with the first mark.
     """
 
     timeline: Timeline
@@ -73,6 +74,7 @@ class Wave:
     rows: Sequence[tuple[str, str]] = ROWS
     first: int = 1
     offset: int = 0
+    opens: tuple[int, int] | None = None
 
 
 def wave_of(run: ScenarioResult) -> Wave:
@@ -96,8 +98,8 @@ def wave_of(run: ScenarioResult) -> Wave:
 
 
 def wave_object(wave: Wave) -> dict[str, Any]:
-    """Keys: ``unit`` (ps), ``end``, ``first``, ``offset``, ``rows``, ``samples``, ``reads``, and
-    ``marks``.
+    """Keys: ``unit`` (ps), ``end``, ``first``, ``offset``, ``rows``, ``samples``, ``reads``,
+    ``marks``, and ``opens`` or nothing.
 
     A row is name, levels (a digit each, as in `padbench.timeline`), time differences. A read is
     start, end of latch, number of samples, byte, expected byte, undecided mask, and 1 if it is as
@@ -134,6 +136,7 @@ def wave_object(wave: Wave) -> dict[str, Any]:
             for read in wave.reads
         ],
         "marks": [[at // unit, says] for at, says in wave.marks],
+        "opens": None if wave.opens is None else [at // unit for at in wave.opens],
     }
 
 

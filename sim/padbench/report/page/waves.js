@@ -14,8 +14,8 @@
   }
 
   function unpack(raw) {
-    const { unit, end, first, offset, marks } = raw;
-    const wave = { unit, end, first, offset, marks, edges: [] };
+    const { unit, end, first, offset, marks, opens } = raw;
+    const wave = { unit, end, first, offset, marks, opens, edges: [] };
     wave.rows = raw.rows.map(([name, levels, gaps]) => ({
       name, times: times(gaps), levels: Uint8Array.from(levels, Number),
     }));
@@ -420,10 +420,14 @@
 
     // First what went wrong, else the first read in which something is pressed.
     home() {
-      const { reads, marks } = this.wave;
+      const { reads, marks, opens } = this.wave;
       let place = marks.length ? lastBefore(reads, marks[0][0], (r) => r.start) : -1;
       if (place < 0) place = reads.findIndex((read) => read.expected !== 0);
-      if (reads.length) this.read(Math.max(0, place)); else this.whole();
+      if (opens) {
+        this.current = Math.max(0, place);
+        this.show(...opens);
+        this.cursorTo(marks.length ? marks[0][0] : opens[0]);
+      } else if (reads.length) this.read(Math.max(0, place)); else this.whole();
     }
 
     read(place) {
