@@ -21,6 +21,7 @@ __all__ = [
     "measure",
     "measured_of",
     "on_its_port",
+    "per_cent",
     "ranges",
     "safe_lengths",
     "stretched",
@@ -123,7 +124,14 @@ def judge(
 
 
 def _share(count: int, cases: int) -> str:
-    return f"{count} of {cases} cases ({100 * count / cases:.2g} %)"
+    return f"{count} of {cases} cases ({per_cent(count, cases)})"
+
+
+def per_cent(count: int, cases: int) -> str:
+    """Two digits, for people; 100 only if it is all of them."""
+    share = 100 * count / cases
+    text = f"{share:.2g}" if share < 99 else f"{share:.3g}"
+    return "100 %" if count == cases else "nearly 100 %" if text == "100" else f"{text} %"
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from dataclasses import replace
 from typing import Literal
 
 from padbench.buttons import BUTTONS
+from padbench.console.judge import per_cent
 from padbench.report.blocks import Article, Articles, Block, Cell, Prose, Table, article_of
 from padbench.report.html_page import Page, Section
 from padbench.report.inputs import Input
@@ -126,7 +127,7 @@ def _choices(result: PadResult) -> Table:
             "choice",
         ),
         rows,
-        frozenset((2, 3, 4, 5, 6)),
+        frozenset((2, 4)),
         "That a stopped read loses bits is the console's fault; what replaces them is not.",
     )
 
@@ -155,4 +156,4 @@ def _examples(sheet: Sheet, result: PadResult, replay: Replay) -> Iterator[Artic
 
 def _share(count: int, cases: int) -> str:
     """A count, and how much of the whole that is."""
-    return f"{count} ({100 * count / cases:.2g} %)" if count else "0"
+    return f"{count} ({per_cent(count, cases)})" if count else "0"
