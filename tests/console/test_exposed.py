@@ -10,7 +10,7 @@ from importlib.resources import files
 
 from padbench.buttons import spelled
 from padbench.console.fetch import Console, SampleFetch
-from padbench.console.judge import judge, measure, safe_lengths
+from padbench.console.judge import judge, measure, per_cent, safe_lengths
 from padbench.console.plain import PlainEngine
 from padbench.console.run import Run, run_case
 from padbench.console.source import routine_from_source
@@ -106,3 +106,9 @@ def test_a_routine_that_followed_the_advice_only_detects():
     counts = PlainEngine().sweep(routine, CONSOLE, PERIOD)
     assert counts.corrupt > 0
     assert (counts.accepted_wrong, counts.never_settles) == (0, 0)
+
+
+def test_per_cents_for_people():
+    shares = [per_cent(count, 1000) for count in (1, 129, 990, 999, 1000)]
+    assert shares == ["0.1 %", "13 %", "99 %", "99.9 %", "100 %"]
+    assert per_cent(9999, 10000) == "nearly 100 %"

@@ -44,15 +44,40 @@ class Browser(webdriver.Chrome):
         )
 
     def overflowing(self) -> list[str]:
-        """What reaches beyond the right edge of the window, unless it scrolls by itself."""
+        """What reaches beyond the right edge of the window, unless it scrolls by itself.
+
+        Findings, which are sentences, must not even scroll.
+        """
         return self.execute_async_script(
             "const done = arguments[0], e = document.documentElement;"
             "requestAnimationFrame(() => requestAnimationFrame(() => done(["
             " ...(e.scrollWidth > e.clientWidth ? ['the page'] : []),"
+            " ...[...document.querySelectorAll('.scroll:has(.findings)')].filter("
+            " (one) => one.scrollWidth > one.clientWidth).map(() => 'a table of findings'),"
             " ...[...document.querySelectorAll('header *, main *')].filter("
             " (one) => !one.closest('.scroll, svg') &&"
             " one.getBoundingClientRect().right > innerWidth + 1"
             ").map((one) => one.outerHTML.slice(0, 90))])))"
+        )
+
+    def broken_words(self) -> list[str]:
+        """Words of tables that go on in the next line, but those too long for a column."""
+        return self.execute_script(
+            "const found = [], range = document.createRange();"
+            "for (const cell of document.querySelectorAll('th, td')) {"
+            " if (!cell.offsetWidth) continue;"
+            " const walk = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);"
+            " while (walk.nextNode()) {"
+            "  for (const { 0: word, index } of walk.currentNode.data.matchAll(/[^\\s+-]+/g)) {"
+            "   if (word.length > 24) continue;"
+            "   range.setStart(walk.currentNode, index);"
+            "   range.setEnd(walk.currentNode, index + word.length);"
+            "   const tops = [...range.getClientRects()].map((one) => Math.round(one.top));"
+            "   if (new Set(tops).size > 1) found.push(word);"
+            "  }"
+            " }"
+            "}"
+            "return found;"
         )
 
     def violations(self, **options: object) -> list[tuple[str, str, list[str]]]:

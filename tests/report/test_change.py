@@ -1,5 +1,6 @@
 """Remedies of several findings brought together: the narrowest range, and what lies in all."""
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -32,6 +33,26 @@ def test_ranges_that_do_not_meet_promise_no_value():
     (made,) = changes([finding(remedy=remedy(50, None)), finding(remedy=remedy(None, 20))])
     assert (made.spare, made.values) == ("", ())
     assert made.says == "50 to None; None to 20"
+
+
+def test_six_others_about_the_one_named_and_never_itself():
+    (made,) = changes([finding(remedy=remedy(None, 90))])
+    assert (made.spare, len(made.values)) == ("68 Ω", 12)
+    assert made.others == ("27 Ω", "33 Ω", "39 Ω", "47 Ω", "56 Ω", "82 Ω")
+    (made,) = changes([finding(remedy=remedy(50, 70))])
+    assert (made.spare, made.others) == ("68 Ω", ("56 Ω",))
+
+
+@pytest.mark.parametrize(
+    ("key", "title"),
+    [
+        ("buttons", "Wires of the buttons"),
+        ("port.push-pull.data-pull-up", "Port: push pull, data pull up"),
+    ],
+)
+def test_a_title_is_in_words(key, title):
+    (made,) = changes([finding(remedy=Remedy(key, None, None, "", (), (), "do so"))])
+    assert made.title == title
 
 
 def test_what_only_follows_is_not_said_twice():

@@ -4,6 +4,7 @@ import json
 import re
 import time
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from selenium.webdriver.common.actions.wheel_input import ScrollOrigin
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
+from padbench.buttons import BUTTONS
 from padbench.report.html_page import write_page
 from padbench.report.inputs import Input
 from padbench.report.verify_page import verify_page
@@ -104,6 +106,50 @@ def test_what_the_page_draws_is_the_timeline(browser, page_of, name):
         assert [[start * unit, byte, right] for start, byte, right in page["reads"]] == [
             [pair.read.start_ps, pair.byte, pair.as_expected] for pair in run.reads
         ]
+
+
+def written(browser, name):
+    """What a wave has on its canvas: text, and its box in pixels (left, top, right, bottom)."""
+    found = browser.execute_async_script(
+        "const done = arguments[1], plot = arguments[0].wave.plot, ctx = plot.ctx, found = [];"
+        "ctx.fillText = function (text, x, y) {"
+        "  const wide = this.measureText(text).width;"
+        "  const left = x - wide * { left: 0, center: 0.5, right: 1 }[this.textAlign];"
+        "  found.push([text, [left, y - 6, left + wide, y + 6]]); };"
+        "plot.redraw(false);"
+        "requestAnimationFrame(() => { delete ctx.fillText; done(found); });",
+        wave(browser, name),
+    )
+    return [(text, box) for text, box in found]
+
+
+def test_data_at_no_level_is_undecided_and_has_its_own_mark(browser, page_of):
+    path, _ = page_of("harbour-a")
+    browser.opened(path, width=1200)
+    texts = dict(written(browser, "idle"))
+    assert "✗ read 1: ???????? = undecided, expected nothing" in texts
+    assert {"?A", "?Right"} <= set(texts)
+    assert not [text for text in texts if "all eight" in text or "1111" in text]
+    assert "read 1 (wrong: undecided)" in said(wave(browser, "idle"))
+    # A fault stands in a lane above the read, in no button's.
+    assert texts["✗"][3] < texts["reads"][1]
+    assert texts["faults"][1] == texts["✗"][1]
+
+
+def test_on_a_narrow_page_the_names_of_wrong_bits_come_first(browser, page_of):
+    path, _ = page_of("harbour-a")
+    browser.opened(path, width=360)
+    labels = [
+        (text, box)
+        for text, box in written(browser, "each-button")
+        if text.strip("✗?") in BUTTONS and box[0] > 100  # names of lanes stand left of that
+    ]
+    named = [text for text, _ in labels]
+    assert {"✗Up", "✗Down", "A"} <= set(named)
+    assert len(named) < 8  # not all have room
+    for (a, one), (b, other) in combinations(labels, 2):
+        apart = one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
+        assert apart, (a, b)
 
 
 def test_keys_zoom_move_and_measure(browser, page_of):
@@ -199,6 +245,7 @@ def test_no_serious_accessibility_violation_and_nothing_overflows(browser, page_
     for width in (1600, 800, 360):
         browser.resized(width)
         assert browser.overflowing() == [], f"{width} px wide"
+        assert browser.broken_words() == [], f"{width} px wide"
     assert browser.violations() == []
     # In dark the page differs in colours only, and articles are alike: three stand for all.
     browser.painted("dark")

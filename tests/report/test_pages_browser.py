@@ -1,6 +1,7 @@
 """The pages of the other commands in a real browser, with hostile names and texts in them."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -87,12 +88,13 @@ def test_it_opens_draws_and_runs_nothing_of_what_it_shows(browser, pages, name):
             By.XPATH, ".."
         ).get_attribute("textContent")
         assert browser.find_elements(By.CSS_SELECTOR, "svg.strips rect.k4")
-    for width in (1600, 360):
+    for width in (1600, 800, 360):
         browser.resized(width)
         assert browser.overflowing() == [], f"{width} px wide"
-    # On a telephone too every table but that of findings, which becomes a list, has its numbers.
+        assert browser.broken_words() == [], f"{width} px wide"
+    # On a telephone too every table has its numbers.
     hidden = browser.execute_script(
-        "return [...document.querySelectorAll('td.number:not(.findings td)')].filter("
+        "return [...document.querySelectorAll('td.number')].filter("
         "(one) => !one.closest('details') && !one.offsetWidth).length"
     )
     assert hidden == 0
@@ -121,6 +123,47 @@ def test_the_wave_of_a_capture_is_the_capture(browser, pages):
     place = browser.find_elements(By.CSS_SELECTOR, ".wave")[waves.index(stopped)]
     said = place.find_element(By.TAG_NAME, "output").get_attribute("textContent")
     assert "cursor 24.9585 ms · 0 ns into read 2 (wrong: Right)" in said
+    assert [one["first"] for one in waves] == sorted(one["first"] for one in waves)
+    assert "in order of time" in browser.find_element(By.TAG_NAME, "main").text
+
+
+def test_a_routine_opens_at_its_stop_and_says_pass_and_time_of_each(browser, pages):
+    browser.opened(pages["routine"])
+    browser.all_drawn()
+    place = browser.find_element(By.CSS_SELECTOR, ".wave")
+    start, end, mark, first, last = browser.execute_script(
+        "const { wave } = arguments[0].wave, [read] = wave.reads;"
+        "return [...['from', 'to'].map((key) => +arguments[0].dataset[key]), wave.marks[0][0],"
+        " read.start, read.end]",
+        place,
+    )
+    assert start < mark < end
+    assert end - start < (last - first) / 2
+    said = [one.text for one in browser.find_elements(By.CSS_SELECTOR, "ul.wrong li")]
+    assert [one.split(",")[0] for one in said] == ["pass 1", "pass 2"]
+    assert all("µs after the begin of the poll: read of the port stopped" in one for one in said)
+    main = browser.find_element(By.TAG_NAME, "main").text
+    assert "the CPU cycle, counted from the start of the poll" in main
+
+
+def test_a_swept_pad_calls_no_fault_good_and_counts_in_per_cent(browser, pages):
+    browser.opened(pages["sweep-sheet"])
+    heads = browser.execute_script(
+        "return [...document.querySelectorAll('article h3')].map((one) => one.textContent)"
+    )
+    spoilt = [one for one in heads if one.startswith("A stopped read")]
+    assert spoilt
+    assert all("comes out as the console's fault predicts" in one for one in spoilt)
+    assert not any("case-" in one or "holds" in one for one in heads)
+    cells = browser.execute_script(
+        "return [...document.querySelectorAll('td')].map((one) => one.textContent.trim())"
+    )
+    assert any(re.fullmatch(r"\d+ \(\d.* %\)", one) for one in cells)
+    assert not any("e+" in one for one in cells)
+    empty = browser.execute_script(
+        "return [...document.querySelectorAll('thead th')].filter((one) => !one.textContent).length"
+    )
+    assert empty == 0
 
 
 def test_junit_of_each_is_valid_and_says_what_failed(pages):

@@ -34,6 +34,17 @@ def test_revision_a_says_what_to_buy_and_b_nothing(page_of):
     assert sections["change"].blocks[0].lines == ("Nothing.",)
 
 
+def test_what_the_sheet_says_now_is_in_words(page_of):
+    (block,) = made("harbour-a", page_of("harbour-a")[1])[1]["change"].blocks
+    now = {change.key: said for change, said in block.items}
+    assert now["buttons"] == "Up on 3, Down on 4"
+    assert now["pull-up.value"] == "10k ± 5 %"
+    for change, said in block.items:
+        assert "." not in change.title
+        assert not set("{}[]'") & set(said)
+        assert len(change.others) <= 6
+
+
 def test_what_a_poll_got_wrong_is_marked_at_its_last_pass(page_of):
     result = page_of("harbour-a")[1]
     run = next(run for run in result.scenarios if run.name == "read-twice-rejects")

@@ -100,6 +100,32 @@ def test_many_clocks_turn_or_thin_out_the_names(clocks):
     assert overlapping(wave_figure(run, 0, SVG, pad="A pad")) == []
 
 
+def test_where_names_have_no_room_those_of_wrong_bits_are_kept_and_undecided_is_no_byte(page_of):
+    run = next(run for run in page_of("harbour-a")[1].scenarios if run.name == "idle")
+    pair = run.reads[0]
+    figure = wave_figure(run, 0, SVG, pad="A pad")
+    texts = [text.get_text() for text in figure.findobj(lambda one: one.get_gid() == LABELS)]
+    assert "  ✗ ???????? = undecided, expected nothing" in texts
+    assert "? Right" in texts
+    marks = [line for line in figure.axes[0].lines if line.get_gid() == "sample"]
+    assert {mark.get_marker() for mark in marks} == {"s"}
+    # The same eight samples in a read that has 160.
+    read = pair.read
+    step = read.samples[1] - read.samples[0]
+    samples = tuple(read.samples[0] + step * place // 20 for place in range(160))
+    bits = (False, None, *[False] * 5, None, *[False] * 152)
+    many = replace(pair, read=replace(read, samples=samples, bits=bits))
+    figure = wave_figure(replace(run, reads=(many,)), 0, SVG, pad="A pad")
+    assert overlapping(figure) == []
+    kept = [
+        text.get_text()
+        for text in figure.findobj(lambda one: one.get_gid() == LABELS)
+        if text.get_visible()
+    ]
+    assert {"? B", "? Right"} <= set(kept)
+    assert "9" not in kept
+
+
 def test_a_text_is_no_formula_and_a_sign_without_a_glyph_no_noise(tmp_path, page_of):
     _, result = page_of("harbour-b")
     run = replace(result.scenarios[1], says=r"costs $5, or $\frac{1}{2} 🎮")

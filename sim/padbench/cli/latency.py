@@ -73,7 +73,12 @@ def run(arguments: list[str]) -> int:
         from padbench.cli.reports import draw
         from padbench.report.latency_plot import latency_figure
 
-        draw("--picture", options.picture, lambda path: latency_figure(delays, setup, path))
+        name = Path(options.what).name
+        draw(
+            "--picture",
+            options.picture,
+            lambda path: latency_figure(delays, setup, path, name=name),
+        )
     found = _object(delays, setup, options)
     if options.json:
         print(json.dumps(found, ensure_ascii=False))

@@ -10,7 +10,7 @@ from typing import ClassVar
 from padbench.buttons import BUTTONS, spelled
 from padbench.report.change import Change
 from padbench.report.frame import Frame
-from padbench.report.wave_data import Wave, wave_of, whole_run
+from padbench.report.wave_data import Wave, bits_of, read_as, wave_of, whole_run
 from padbench.rules import Finding
 from padbench.units import show
 from padbench.verify.result import ReadResult, ScenarioResult
@@ -160,7 +160,10 @@ class Strips(Block):
 
 @dataclass(frozen=True, slots=True)
 class Article:
-    """One run with its wave. ``whole`` is what went wrong and has no place in the wave."""
+    """One run with its wave. ``whole`` is what went wrong and has no place in the wave.
+
+    ``word`` stands for the verdict where "holds" would be no word for it.
+    """
 
     name: str
     verdict: str
@@ -170,6 +173,7 @@ class Article:
     whole: Sequence[str] = ()
     wave: Wave | None = None
     table: Table | None = None
+    word: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,8 +254,8 @@ def _read_row(number: int, pair: ReadResult) -> tuple[str | Cell, ...]:
         str(number),
         show(pair.read.start_ps * 1e-12, "s", 6),
         spelled(pair.expected.held),
-        f"{pair.byte:08b}",
-        spelled(pair.byte),
+        bits_of(pair),
+        read_as(pair),
         str(len(pair.read.clock_rises)),
         "as expected"
         if pair.as_expected
@@ -269,7 +273,7 @@ def ribbon_of(scenarios: Sequence[ScenarioResult]) -> Ribbon | None:
         alone = [pair for pair in run.reads if pair.expected.held == 128 >> place]
         wrong = [pair for pair in alone if not pair.as_expected]
         if wrong:
-            cells.append((name, "fail", f"reads as {spelled(wrong[0].byte)}"))
+            cells.append((name, "fail", f"reads as {read_as(wrong[0])}"))
         else:
             cells.append((name, "pass" if alone else "not-judged", "reads right" if alone else "–"))
     return cells

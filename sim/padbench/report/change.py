@@ -12,7 +12,33 @@ _TITLES = {
     "pull-up.value": "The pull-up resistors",
     "resistors.latch-to-supply": "The resistor from latch to supply",
     "resistors.clock-to-supply": "The resistor from clock to supply",
+    "resistors.rating": "The size of the resistors on latch and clock",
+    "pull-up.rating": "The size of the pull-up resistors",
+    "contacts.worn": "How worn a contact may be",
+    "contacts.open": "What leaks across an open contact",
+    "contacts.closed": "The resistance of a closed contact",
+    "contacts.bounce": "How long a contact bounces",
+    "contacts.stuck": "A contact that is stuck",
     "cable.length": "The length of the cable",
+    "cable.capacitance": "The capacitance of the cable",
+    "buttons": "Wires of the buttons",
+    "register.serial-input": "The serial input",
+    "register.latch-inverted": "An inverter before the load pin",
+    "register.part": "The register",
+    "register.first-bit": "How soon the program shows its first bit",
+    "register.next-bit": "How soon the program shows the next bit",
+    "register.shortest-pulse": "The shortest pulse that the program notices",
+    "poll.clocks": "How many clocks a read has",
+    "poll.routine": "The read routine",
+    "poll.latch-width": "How long the latch lasts",
+    "poll.latch-to-clock": "The wait from latch to first clock",
+    "poll.clock-low": "How long the clock is low",
+    "poll.clock-high": "How long the clock is high",
+    "poll.sample": "When the console samples",
+    "poll.period": "The time from poll to poll",
+    "policy.debounce": "The wait until a contact has settled",
+    "pad.supply": "The supply voltage",
+    "pad.temperature": "The temperature",
     "wiring.order": "Wires of the buttons",
     "wiring.serial-input": "The serial input",
     "wiring.pull-up": "Missing pull-ups",
@@ -21,7 +47,9 @@ _TITLES = {
     "wiring.own-stage": "Two buttons on one stage",
     "wiring.load": "How the register loads",
 }
-"""What is said above a change; any other has its key or its finding's id there."""
+"""What is said above a change; any other has its key or its finding's id there, as words."""
+
+_MOST_OTHERS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +73,18 @@ class Change:
     def title(self) -> str:
         """What it is about, in words."""
         name = self.key or self.mends[0]
-        return _TITLES.get(name, name)
+        words = name.replace(".", ": ", 1).replace(".", ", ").replace("-", " ")
+        return _TITLES.get(name, words[:1].upper() + words[1:])
+
+    @property
+    def others(self) -> tuple[str, ...]:
+        """The values nearest to ``spare`` that would do too, six at most."""
+        if not self.spare:
+            return self.values[:_MOST_OTHERS]
+        place = self.values.index(self.spare)
+        first = max(0, min(place - _MOST_OTHERS // 2, len(self.values) - _MOST_OTHERS - 1))
+        near = self.values[first : first + _MOST_OTHERS + 1]
+        return tuple(value for value in near if value != self.spare)
 
 
 def changes(findings: Sequence[Finding]) -> tuple[Change, ...]:

@@ -14,6 +14,7 @@ page forbids itself, by a content security policy, every script that is not its 
 import base64
 import json
 import platform
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -24,7 +25,7 @@ from pathlib import Path
 from typing import IO, Any, Literal
 
 from padbench import __version__
-from padbench.report.blocks import WORDS, Articles, Block, Ribbon, amount
+from padbench.report.blocks import WORDS, Articles, Block, Cell, Ribbon, amount
 from padbench.report.inputs import Input
 from padbench.report.wave_data import Wave, wave_object
 
@@ -33,6 +34,12 @@ __all__ = ["Page", "Section", "write_page"]
 _FOLDER = Path(__file__).with_name("page")
 _VERSIONS = ("myhdl", "numpy", "pydantic", "py65", "quantiphy")
 """What the figures of a page hang on, beside padbench and Python."""
+
+
+_PARTS = re.compile(r"[\s+-]+")
+"""Where a line may end: a held state is one word otherwise."""
+_LONGEST_WORD = 24
+"""Letters; longer ones come from names in sheets, and have to be broken on a narrow page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +86,7 @@ def write_page(page: Page, out: IO[str]) -> None:
         lstrip_blocks=True,
     )
     environment.globals.update(words=WORDS, amount=amount)
+    environment.tests["long"] = _long
     waves = _waves(page)
     scripts = [_asset("uplot.js"), _asset("waves.js")] if waves else []
     stream = environment.get_template("page.html.j2").stream(
@@ -92,6 +100,12 @@ def write_page(page: Page, out: IO[str]) -> None:
         versions=_versions(page.versions),
     )
     out.writelines(stream)
+
+
+def _long(cell: str | Cell) -> bool:
+    """Whether a word in it is so long that it may be broken."""
+    texts = (cell,) if isinstance(cell, str) else (cell.text, *cell.codes)
+    return any(len(word) > _LONGEST_WORD for text in texts for word in _PARTS.split(text))
 
 
 def _waves(page: Page) -> list[Wave]:

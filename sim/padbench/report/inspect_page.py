@@ -161,8 +161,9 @@ def _waves(
     blocks: list[Block] = []
     if waves:
         how = (
-            f"Of {len(seen.rows)} reads these {len(waves)}: first those in which a rule was "
-            "broken, then doubtful ones, then those with a change."
+            f"{len(waves)} of {len(seen.rows)} reads, in order of time; at most {_MOST_WAVES} find "
+            "room: before all others those in which a rule was broken, then doubtful ones, then "
+            "those with a change."
         )
         articles = [_article(one, line, expected) for one, line in waves]
         blocks = [Prose((how,), small=True), Articles(articles)]

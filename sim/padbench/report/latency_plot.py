@@ -12,8 +12,8 @@ if TYPE_CHECKING:
 __all__ = ["latency_figure"]
 
 
-def latency_figure(delays: Delays, setup: LatencySetup, path: Path) -> "Figure":
-    """The share of presses that show within each delay, in milliseconds.
+def latency_figure(delays: Delays, setup: LatencySetup, path: Path, *, name: str) -> "Figure":
+    """The share of presses that show within each delay, in milliseconds; ``name`` is the routine's.
 
     ``gid`` of the line is "share", of its mean "mean". Raises ``ValueError`` as `new_figure` does.
     """
@@ -34,8 +34,9 @@ def latency_figure(delays: Delays, setup: LatencySetup, path: Path) -> "Figure":
         xlabel="from press to picture, ms",
         ylabel="presses shown by then, %",
         ylim=(0, 101),
-        title=f"{timing.name} console, polled in line {setup.plan.line}, every "
-        f"{setup.plan.every} frame(s), {len(setup.latches)} pass(es)",
+        title=f"{name}: {timing.name} console, polled in line {setup.plan.line} of every "
+        f"{'frame' if setup.plan.every == 1 else f'{setup.plan.every} frames'}, "
+        f"{len(setup.latches)} {'pass' if len(setup.latches) == 1 else 'passes'}",
     )
     frame = float(timing.frame_cycles) * to_ms
     above = axes.secondary_xaxis("top", functions=(_times(1 / frame), _times(frame)))

@@ -5,13 +5,14 @@ from dataclasses import replace
 from typing import Literal
 
 from padbench.buttons import BUTTONS
+from padbench.console.judge import per_cent
 from padbench.report.blocks import Article, Articles, Block, Cell, Prose, Table, article_of
 from padbench.report.html_page import Page, Section
 from padbench.report.inputs import Input
 from padbench.report.pad_sweep_json import TIES, PadResult, Replay
 from padbench.sheet import Sheet
 from padbench.sweep.pad_replay import pad_case
-from padbench.sweep.pad_tally import KINDS
+from padbench.sweep.pad_tally import FAULTS, KINDS, PadKind
 from padbench.verify import run_scenario
 
 __all__ = ["pad_sweep_page"]
@@ -21,6 +22,13 @@ _VERDICTS: dict[str, tuple[Literal["pass", "fail", "stopped"], str]] = {
     "pass": ("pass", "Passes."),
     "fail": ("fail", "Fails."),
     "stopped": ("stopped", "Stopped before the end."),
+}
+
+
+_PREDICTED: dict[PadKind, str] = {
+    "spoilt_not_pressed": "comes out as the console's fault predicts",
+    "spoilt_not_seen": "comes out as the console's fault predicts",
+    "opposites": "comes out as the contacts are",
 }
 
 
@@ -71,7 +79,9 @@ def _counts(results: Sequence[PadResult]) -> Iterator[Block]:
             (
                 ", ".join(one.ports),
                 str(one.whole.cases),
-                Cell(str(one.whole.wrong), bad=True) if one.whole.wrong else "0",
+                Cell(_share(one.whole.wrong, one.whole.cases), bad=True)
+                if one.whole.wrong
+                else "0",
                 one.policy,
                 TIES[one.serial],
             )
@@ -85,8 +95,12 @@ def _counts(results: Sequence[PadResult]) -> Iterator[Block]:
             yield Table(
                 f"Wrong reads on {', '.join(one.ports)}",
                 ("button", "seen, not pressed", "pressed, not seen"),
-                [(name, str(ghost), str(missed)) for name, ghost, missed in counts],
+                [
+                    (name, *(_share(one_kind, one.whole.cases) for one_kind in (ghost, missed)))
+                    for name, ghost, missed in counts
+                ],
                 frozenset((1, 2)),
+                f"Per cents are of all {one.whole.cases} cases.",
             )
 
 
@@ -94,11 +108,12 @@ def _choices(result: PadResult) -> Table:
     rows = []
     for (policy, tie), tally in result.choices.items():
         stopped = result.stopped.get((policy, tie))
-        cells = [tally.cases, tally.opposites, 0, 0, 0]
+        cells = [str(tally.cases), _share(tally.opposites, tally.cases), "0", "0", "0"]
         if stopped is not None:
-            cells[2:] = [stopped.cases, stopped.spoilt_ghost, stopped.spoilt_missed]
+            spoilt = (stopped.spoilt_ghost, stopped.spoilt_missed)
+            cells[2:] = [str(stopped.cases), *(_share(count, stopped.cases) for count in spoilt)]
         best = "safest" if (policy, tie) in result.safest else ""
-        rows.append((policy, TIES[tie], *map(str, cells), best))
+        rows.append((policy, TIES[tie], *cells, best))
     return Table(
         f"All policies and ties on {', '.join(result.ports)}",
         (
@@ -109,10 +124,10 @@ def _choices(result: PadResult) -> Table:
             "stopped",
             "with a press too many",
             "with a press missed",
-            "",
+            "choice",
         ),
         rows,
-        frozenset((2, 3, 4, 5, 6)),
+        frozenset((2, 4)),
         "That a stopped read loses bits is the console's fault; what replaces them is not.",
     )
 
@@ -127,4 +142,18 @@ def _examples(sheet: Sheet, result: PadResult, replay: Replay) -> Iterator[Artic
                 f"On {', '.join(result.ports)}. The first read is undisturbed, the second is the "
                 f"case; slow reads, since a sweep knows no times. {replay(result, found)}"
             )
-            yield replace(article_of(run, about), name=f"{what.capitalize()}: {run.name}")
+            made = article_of(run, about)
+            table = made.table and replace(made.table, caption="Reads of this case")
+            name = f"{what.capitalize()}, on {result.ports[0]}"
+            if kind not in FAULTS and made.verdict == "pass":
+                # As the pad must answer, and yet nothing that a program should act on.
+                yield replace(
+                    made, name=name, table=table, verdict="not-judged", word=_PREDICTED[kind]
+                )
+            else:
+                yield replace(made, name=name, table=table)
+
+
+def _share(count: int, cases: int) -> str:
+    """A count, and how much of the whole that is."""
+    return f"{count} ({per_cent(count, cases)})" if count else "0"

@@ -3,6 +3,7 @@
 The same for ``routine`` and for ``sweep --routine``, which has more rates and perhaps a map.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -123,8 +124,15 @@ def _change(judged: JudgedRoutine, fails: bool) -> Iterator[Block]:
                 f"wrong with {some}{' and more' if len(wrong) > 6 else ''} held.",
             )
         )
-    elif safe is None:
+    elif judged.verdict == "never-settles":
         yield Prose(("The routine: it has to end whatever the fetch does.",))
+    elif safe is None:
+        yield Prose(
+            (
+                "The routine: with one pass nothing can tell it that a bit was lost. Read at "
+                "least twice a poll, and act only on what two passes agree on.",
+            )
+        )
     else:
         lines = []
         if safe.gaps:
@@ -133,9 +141,13 @@ def _change(judged: JudgedRoutine, fails: bool) -> Iterator[Block]:
             lines.append(f"a loop of {ranges(safe.loops)} cycles a bit; it has {safe.loop} now")
         if not lines:
             lines.append("a quicker loop, or three passes: no gap or loop that was tried is safe")
-        yield Prose(("One of these keeps two passes from being stopped in one poll:",))
+        first = f"One of these keeps two passes from being stopped in one poll {safe.rates}:"
+        yield Prose((first,))
         yield Prose(lines, listed=True)
-        yield Prose(("Sweep what you then write, to be sure.",), small=True)
+        more = "Sweep what you then write, to be sure."
+        if not set(judged.console.timing.fetch_periods) <= set(safe.periods):
+            more = f"Other rates of the console were not tried; --period all tries them. {more}"
+        yield Prose((more,), small=True)
 
 
 def _cost(judged: JudgedRoutine) -> Iterator[Block]:
@@ -179,7 +191,8 @@ def _fetch(judged: JudgedRoutine) -> Iterator[Block]:
          "never settles", "kept the old byte"),
         [_counts(one) for one in sweeps],
         frozenset(range(1, 7)),
-        "A hit stops a read of the port; a pass is eight reads after a latch.",
+        "A hit stops a read of the port; a pass is eight reads after a latch. The phase is the CPU "
+        "cycle, counted from the start of the poll, in which the first fetch asks.",
     )  # fmt: skip
     yield phase_strips(judged.tallies)
     yield Table(
@@ -299,10 +312,20 @@ def _case(judged: JudgedRoutine, sweep: SweepCounts) -> Article:
         "fail" if case.kind != "corrupt" else "pass",
         f"Held {spelled(held)}; {what} {spelled(case.got)}.",
         f"Pad on port {case.pad}. The wires are those of the simulated pad at the slow corner, "
-        "driven by the routine's own cycles.",
-        [says for _, says in line.notes if says.startswith(STOPPED)],
+        f"driven by the routine's own cycles. Phase {case.phase}: the first fetch asks in CPU "
+        f"cycle {case.phase} of the poll.",
+        [*_stops(line)],
         wave=_wave(line, held | judged.pad.stuck),
     )
+
+
+def _stops(line: Timeline) -> Iterator[str]:
+    """Each stopped read of the port, with its pass and its time."""
+    starts = [read.start_ps for read in decode(line)]
+    for at, says in line.notes:
+        if says.startswith(STOPPED):
+            number = bisect_right(starts, at)
+            yield f"pass {number}, {at / 1e6:.1f} µs after the begin of the poll: {says}"
 
 
 def _undisturbed(judged: JudgedRoutine) -> Article:
@@ -331,4 +354,12 @@ def _wave(line: Timeline, held: int) -> Wave:
         for read in decode(line)
     ]
     marks = [(at, says) for at, says in line.notes if says.startswith(STOPPED)]
-    return Wave(line, reads, marks, (*ROWS, ("cpu.stopped", "CPU stopped")))
+    opens = None
+    if marks and reads:
+        # Stopped and extra clocks stand close together: at the width of a read they run into one.
+        at, whole = (
+            marks[0][0],
+            max(read.samples[-1] - read.start for read in reads if read.samples),
+        )
+        opens = (max(0, at - whole // 8), min(line.end_ps, at + whole // 4))
+    return Wave(line, reads, marks, (*ROWS, ("cpu.stopped", "CPU stopped")), opens=opens)

@@ -1,5 +1,6 @@
 """The page of a verification."""
 
+import re
 import tomllib
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -86,6 +87,14 @@ def _now(change: Change, text: str) -> str:
     found: Any = tomllib.loads(text)
     for part in change.key.split("."):
         found = found.get(part) if isinstance(found, dict) else None
+    if isinstance(found, dict):
+        # Of all buttons those that the change is about.
+        named = {
+            name: found[name] for name in found if re.search(rf"\b{re.escape(name)}\b", change.says)
+        }
+        return ", ".join(f"{name} on {stage}" for name, stage in (named or found).items())
+    if isinstance(found, list):
+        return ", ".join(map(str, found))
     return "" if found is None else str(found)
 
 

@@ -11,16 +11,18 @@ from typing import Any
 
 import numpy as np
 
-from padbench.buttons import BUTTONS
+from padbench.buttons import BUTTONS, spelled
 from padbench.timeline import Timeline, Wire
-from padbench.verify.result import ScenarioResult
+from padbench.verify.result import ReadResult, ScenarioResult
 
 __all__ = [
     "ROWS",
     "ShownRead",
     "Wave",
+    "bits_of",
     "marks_of",
     "moment_of",
+    "read_as",
     "wave_object",
     "wave_of",
     "whole_run",
@@ -63,6 +65,7 @@ class Wave:
 
     ``marks`` are moments (picoseconds) and what is wrong there. The first read has the number
     ``first``; time 0 is the moment ``offset`` (picoseconds) of the whole that this is a part of.
+    It opens at the stretch ``opens`` (picoseconds), else at the read with the first mark.
     """
 
     timeline: Timeline
@@ -71,6 +74,7 @@ class Wave:
     rows: Sequence[tuple[str, str]] = ROWS
     first: int = 1
     offset: int = 0
+    opens: tuple[int, int] | None = None
 
 
 def wave_of(run: ScenarioResult) -> Wave:
@@ -94,8 +98,8 @@ def wave_of(run: ScenarioResult) -> Wave:
 
 
 def wave_object(wave: Wave) -> dict[str, Any]:
-    """Keys: ``unit`` (ps), ``end``, ``first``, ``offset``, ``rows``, ``samples``, ``reads``, and
-    ``marks``.
+    """Keys: ``unit`` (ps), ``end``, ``first``, ``offset``, ``rows``, ``samples``, ``reads``,
+    ``marks``, and ``opens`` or nothing.
 
     A row is name, levels (a digit each, as in `padbench.timeline`), time differences. A read is
     start, end of latch, number of samples, byte, expected byte, undecided mask, and 1 if it is as
@@ -132,6 +136,7 @@ def wave_object(wave: Wave) -> dict[str, Any]:
             for read in wave.reads
         ],
         "marks": [[at // unit, says] for at, says in wave.marks],
+        "opens": None if wave.opens is None else [at // unit for at in wave.opens],
     }
 
 
@@ -155,6 +160,25 @@ def whole_run(run: ScenarioResult) -> list[str]:
     """What went wrong and has no one moment to be marked at."""
     said = [problem.says for problem in run.problems if problem.at is None]
     return said + [found.says for found in run.broken if moment_of(found.where) is None]
+
+
+def read_as(pair: ReadResult) -> str:
+    """What a read came out as, for people: undecided bits are neither pressed nor released."""
+    undecided = pair.read.undecided
+    if not undecided:
+        return spelled(pair.byte)
+    if undecided == 0xFF:
+        return "undecided"
+    sure = pair.byte & ~undecided
+    return f"{spelled(sure)}, " * bool(sure) + f"{spelled(undecided)} undecided"
+
+
+def bits_of(pair: ReadResult) -> str:
+    """The byte in binary, with a question mark for each bit at no level."""
+    masks = (128 >> place for place in range(8))
+    return "".join(
+        "?" if pair.read.undecided & mask else "1" if pair.byte & mask else "0" for mask in masks
+    )
 
 
 def _packed(wire: Wire, unit: int) -> tuple[str, str]:

@@ -16,7 +16,7 @@ import numpy as np
 
 from padbench.buttons import BUTTONS, spelled
 from padbench.report.pictures import new_figure
-from padbench.report.wave_data import ROWS, marks_of
+from padbench.report.wave_data import ROWS, bits_of, marks_of, read_as
 from padbench.timeline import FLOATING, UNKNOWN, Wire
 from padbench.verify.result import ReadResult, ScenarioResult
 
@@ -150,12 +150,13 @@ def _samples(figure: "Figure", axes: Any, pair: ReadResult, start: int, foot: fl
         wrong = place < 8 and bool((pair.byte ^ pair.expected.byte) & mask)
         colour = _BAD if wrong else _INK
         axes.plot([x, x], [foot - 0.1, top - 0.1], color=colour, linewidth=0.7, zorder=1)
+        shape, size = ("s", 5) if bit is None else ("v", 6)
         axes.plot(
-            [x], [top], marker="v", markersize=6, color=colour, gid="sample",
+            [x], [top], marker=shape, markersize=size, color=colour, gid="sample",
             markerfacecolor=colour if bit else "white", zorder=3,
         )  # fmt: skip
         name = BUTTONS[place] if place < len(BUTTONS) else str(place + 1)
-        said = ("✗ " if wrong else "") + name + ("?" if bit is None else "")
+        said = ("? " if bit is None else "✗ " if wrong else "") + name
         texts.append(
             axes.text(
                 x, top + 0.22, said, ha="center", va="bottom", fontsize=8, color=colour, gid=LABELS
@@ -172,13 +173,18 @@ def _make_room(figure: "Figure", texts: list[Any]) -> None:
         boxes = [text.get_window_extent(_renderer(figure)) for text in texts]
         if all(one.x1 + 2 <= other.x0 for one, other in pairwise(boxes)):
             return
-    # As many as find room, and the last of all: how many there are is what one wants to know.
-    free = float("inf")
-    for text, box in zip(reversed(texts), reversed(boxes), strict=True):
-        if box.x1 + 2 > free:
-            text.set_visible(False)
+    # As many as find room: first those that have a sign, then the last of all, since how many there
+    # are is what one wants to know.
+    order = sorted(
+        range(len(texts)), key=lambda place: (texts[place].get_text()[0] not in "✗?", -place)
+    )
+    kept: list[int] = []
+    for place in order:
+        box = boxes[place]
+        if all(box.x1 + 2 <= boxes[one].x0 or boxes[one].x1 + 2 <= box.x0 for one in kept):
+            kept.append(place)
         else:
-            free = box.x0
+            texts[place].set_visible(False)
 
 
 def _renderer(figure: "Figure") -> Any:
@@ -197,7 +203,7 @@ def _byte(axes: Any, pair: ReadResult, left: float, right: float) -> None:
         axes, left, right - left, 0.45, 0.8,
         facecolor="0.93" if good else "white", edgecolor=_INK if good else _BAD,
     )  # fmt: skip
-    said = f"{pair.byte:08b} = {spelled(pair.byte)}"
+    said = f"{bits_of(pair)} = {read_as(pair)}"
     if not good:
         said = f"✗ {said}, expected {spelled(pair.expected.byte)}"
     axes.text(

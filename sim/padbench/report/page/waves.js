@@ -2,7 +2,7 @@
 "use strict";
 (() => {
   const BUTTONS = ["A", "B", "Select", "Start", "Up", "Down", "Left", "Right"];
-  const HEIGHT = { reads: 34, wire: 26, data: 46, contact: 17 };
+  const HEIGHT = { marks: 16, reads: 34, wire: 26, data: 58, contact: 17 };
   const AXIS = 34;
   const runs = JSON.parse(document.getElementById("waves").textContent);
 
@@ -14,8 +14,8 @@
   }
 
   function unpack(raw) {
-    const { unit, end, first, offset, marks } = raw;
-    const wave = { unit, end, first, offset, marks, edges: [] };
+    const { unit, end, first, offset, marks, opens } = raw;
+    const wave = { unit, end, first, offset, marks, opens, edges: [] };
     wave.rows = raw.rows.map(([name, levels, gaps]) => ({
       name, times: times(gaps), levels: Uint8Array.from(levels, Number),
     }));
@@ -54,6 +54,21 @@
     return BUTTONS.filter((_, place) => byte & (128 >> place)).join("+") || "nothing";
   }
 
+  // Undecided bits are neither pressed nor released.
+  function readAs({ byte, undecided }) {
+    if (!undecided) return spelled(byte);
+    if (undecided === 255) return "undecided";
+    const sure = byte & ~undecided;
+    return `${sure ? `${spelled(sure)}, ` : ""}${spelled(undecided)} undecided`;
+  }
+
+  function bitsOf({ byte, undecided }) {
+    return BUTTONS.map((_, place) => {
+      const bit = 128 >> place;
+      return undecided & bit ? "?" : byte & bit ? "1" : "0";
+    }).join("");
+  }
+
   function shown(units, unit, span) {
     const ps = units * unit, size = Math.abs(span === undefined ? ps : span * unit);
     const [factor, name] =
@@ -71,7 +86,7 @@
   }
 
   function layout(wave) {
-    let top = HEIGHT.reads;
+    let top = HEIGHT.marks + HEIGHT.reads;
     for (const row of wave.rows) {
       const kind = row.name === "data" ? "data" : BUTTONS.includes(row.name) ? "contact" : "wire";
       row.kind = kind;
@@ -96,9 +111,10 @@
     ctx.textBaseline = "middle";
     ctx.fillStyle = c.ink;
     ctx.textAlign = "right";
-    ctx.fillText("reads", box.left - 6, box.top + HEIGHT.reads / 2);
+    if (wave.marks.length) ctx.fillText("faults", box.left - 6, box.top + HEIGHT.marks / 2);
+    ctx.fillText("reads", box.left - 6, box.top + HEIGHT.marks + HEIGHT.reads / 2);
     for (const row of wave.rows) {
-      ctx.fillText(row.name, box.left - 6, box.top + row.top + row.tall / 2 + (row.kind === "data" ? 8 : 0));
+      ctx.fillText(row.name, box.left - 6, box.top + row.top + row.tall / 2 + (row.kind === "data" ? 15 : 0));
     }
     ctx.beginPath();
     ctx.rect(box.left, box.top, box.width, box.height);
@@ -118,17 +134,17 @@
       const read = wave.reads[i], a = x(read.start), b = Math.max(x(read.end), a + 1);
       if (b < drawnTo + 1) continue;
       drawnTo = b;
-      const top = box.top + 5, tall = HEIGHT.reads - 10;
+      const top = box.top + HEIGHT.marks + 5, tall = HEIGHT.reads - 10;
       ctx.fillStyle = c.band;
       ctx.fillRect(a, top, b - a, tall);
       ctx.lineWidth = read.right ? 1 : 3;
       ctx.strokeStyle = read.right ? c.soft : c.bad;
       ctx.strokeRect(a + 0.5, top, b - a - 1, tall);
-      const bits = read.byte.toString(2).padStart(8, "0");
+      const bits = bitsOf(read), as = readAs(read);
       const sign = read.right ? "" : "✗ ";
       const texts = [
-        `${sign}read ${wave.first + i}: ${bits} = ${spelled(read.byte)}` + (read.right ? "" : `, not ${spelled(read.expected)}`),
-        `${sign}${bits} ${spelled(read.byte)}`, `${sign}${wave.first + i}`,
+        `${sign}read ${wave.first + i}: ${bits} = ${as}` + (read.right ? "" : `, expected ${spelled(read.expected)}`),
+        `${sign}${bits} ${as}`, `${sign}${as}`, `${sign}${wave.first + i}`, sign,
       ];
       const seenLeft = Math.max(a, box.left), seen = Math.min(b, box.left + box.width) - seenLeft;
       const text = texts.find((t) => ctx.measureText(t).width + 10 < seen);
@@ -142,7 +158,7 @@
 
   function drawRow({ ctx, c, box, from, to, x }, row) {
     const pad = row.kind === "contact" ? 3 : 5;
-    const high = box.top + row.top + (row.kind === "data" ? 22 : pad), low = box.top + row.top + row.tall - pad;
+    const high = box.top + row.top + (row.kind === "data" ? 34 : pad), low = box.top + row.top + row.tall - pad;
     const y = [low, high, (low + high) / 2, (low + high) / 2];
     ctx.strokeStyle = c.rule;
     ctx.lineWidth = 1;
@@ -195,8 +211,7 @@
   function drawSamples({ ctx, c, box, from, to, x, wave }) {
     const row = wave.rows.find((one) => one.kind === "data");
     if (!row) return;
-    const top = box.top + row.top;
-    let named = -Infinity;
+    const top = box.top + row.top, labels = [];
     for (let i = Math.max(0, lastBefore(wave.samples, from, (s) => s.at)); i < wave.samples.length; i++) {
       const { at, place, read } = wave.samples[i];
       if (at > to) break;
@@ -204,28 +219,52 @@
       // Too close to tell apart: the box of the read says its byte.
       if (near.length > 1 && x(near[1]) - x(near[0]) < 9) continue;
       const bit = 128 >> place;
-      const pressed = place < 8 && read.byte & bit, unsure = place < 8 && read.undecided & bit;
+      // Past the byte the wire itself says it, as it stood just before.
+      const level = levelAt(row, at - 0.5), past = place >= 8;
+      const pressed = past ? level === 0 : read.byte & bit, unsure = past ? level > 1 : read.undecided & bit;
       const wrong = place < 8 && (read.byte ^ read.expected) & bit;
       ctx.strokeStyle = ctx.fillStyle = wrong ? c.bad : c.ink;
       ctx.lineWidth = 1;
       ctx.beginPath();
-      ctx.moveTo(px, top + 20);
+      ctx.moveTo(px, top + 33);
       ctx.lineTo(px, top + row.tall - 4);
       ctx.stroke();
       ctx.beginPath();
-      ctx.moveTo(px - 4, top + 14);
-      ctx.lineTo(px + 4, top + 14);
-      ctx.lineTo(px, top + 21);
-      ctx.closePath();
-      if (pressed && !unsure) ctx.fill(); else ctx.stroke();
-      const text = (wrong ? "✗" : "") + (place < 8 ? BUTTONS[place] : String(place + 1)) + (unsure ? "?" : "");
-      const half = ctx.measureText(text).width / 2;
-      if (px - half > named + 3) {
-        ctx.textAlign = "center";
-        ctx.fillText(text, px, top + 7);
-        named = px + half;
+      if (unsure) {
+        ctx.rect(px - 3.5, top + 26, 7, 7);
+        ctx.moveTo(px - 3.5, top + 33);
+        ctx.lineTo(px + 3.5, top + 26);
+      } else {
+        ctx.moveTo(px - 4, top + 26);
+        ctx.lineTo(px + 4, top + 26);
+        ctx.lineTo(px, top + 33);
+        ctx.closePath();
       }
+      if (pressed && !unsure) ctx.fill(); else ctx.stroke();
+      const name = place < 8 ? BUTTONS[place] : String(place + 1);
+      labels.push({ px, name, sign: unsure ? "?" : wrong ? "✗" : "", colour: ctx.fillStyle });
     }
+    nameSamples(ctx, top, labels);
+  }
+
+  // What is wrong or undecided has its name first, above if there is no room beside the others, and
+  // its sign where there is none at all; the others have what is left.
+  function nameSamples(ctx, top, labels) {
+    const taken = [[], []];
+    ctx.textAlign = "center";
+    const put = (text, { px, colour }, line) => {
+      const half = ctx.measureText(text).width / 2;
+      if (taken[line].some(([a, b]) => px - half < b + 3 && px + half > a - 3)) return false;
+      taken[line].push([px - half, px + half]);
+      ctx.fillStyle = colour;
+      ctx.fillText(text, px, top + (line ? 7 : 19));
+      return true;
+    };
+    for (const one of labels.filter(({ sign }) => sign)) {
+      const text = one.sign + one.name;
+      if (!put(text, one, 0) && !put(text, one, 1) && !put(one.sign, one, 0)) put(one.sign, one, 1);
+    }
+    for (const one of labels.filter(({ sign }) => !sign)) put(one.name, one, 0);
   }
 
   function line({ ctx, box, x }, at, colour, dash, text) {
@@ -234,12 +273,12 @@
     ctx.lineWidth = 2;
     ctx.setLineDash(dash);
     ctx.beginPath();
-    ctx.moveTo(px, box.top);
+    ctx.moveTo(px, box.top + HEIGHT.marks);
     ctx.lineTo(px, box.top + box.height);
     ctx.stroke();
     ctx.setLineDash([]);
-    ctx.textAlign = "left";
-    ctx.fillText(text, px + 4, box.top + box.height - 8);
+    ctx.textAlign = "center";
+    ctx.fillText(text, px, box.top + HEIGHT.marks / 2);
   }
 
   function drawMarks(pen) {
@@ -381,10 +420,14 @@
 
     // First what went wrong, else the first read in which something is pressed.
     home() {
-      const { reads, marks } = this.wave;
+      const { reads, marks, opens } = this.wave;
       let place = marks.length ? lastBefore(reads, marks[0][0], (r) => r.start) : -1;
       if (place < 0) place = reads.findIndex((read) => read.expected !== 0);
-      if (reads.length) this.read(Math.max(0, place)); else this.whole();
+      if (opens) {
+        this.current = Math.max(0, place);
+        this.show(...opens);
+        this.cursorTo(marks.length ? marks[0][0] : opens[0]);
+      } else if (reads.length) this.read(Math.max(0, place)); else this.whole();
     }
 
     read(place) {
@@ -455,7 +498,7 @@
       const { wave, at } = this, words = ["low", "high", "unknown", "floating"];
       const place = lastBefore(wave.reads, at, (read) => read.start), read = wave.reads[place];
       const parts = [`cursor ${shown(at + wave.offset, wave.unit)}`];
-      if (read) parts.push(`${shown(at - read.start, wave.unit)} into read ${wave.first + place} (${read.right ? "" : "wrong: "}${spelled(read.byte)})`);
+      if (read) parts.push(`${shown(at - read.start, wave.unit)} into read ${wave.first + place} (${read.right ? "" : "wrong: "}${readAs(read)})`);
       if (this.view.mark !== null) parts.push(`from mark ${shown(at - this.view.mark, wave.unit)}`);
       for (const row of wave.rows) {
         if (row.kind !== "contact") parts.push(`${row.name} ${words[levelAt(row, at)]}`);
