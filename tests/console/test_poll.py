@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from padbench.console.fetch import Console
-from padbench.console.poll import routine_poll, with_timings
+from padbench.console.poll import poll_of, routine_poll, with_timings
 from padbench.console.routine import RoutineError
 from padbench.console.source import load_routine
 from padbench.console.wave import case_wave
@@ -262,6 +262,20 @@ def test_what_cannot_be_judged_is_refused_in_one_line(source, says, tmp_path):
     with pytest.raises(RoutineError, match=says) as refused:
         with_timings(design)
     assert "\n" not in str(refused.value)
+
+
+def test_a_result_that_the_routine_never_writes_is_refused():
+    with pytest.raises(RoutineError, match="never writes the place of its result"):
+        with_timings(sheet('routine = "read-once"\nresult = "$55"'))
+
+
+def test_a_result_that_hangs_on_what_stood_there_is_told(tmp_path):
+    """Half of the byte is kept: right only as long as nothing changes."""
+    half = "lda 0\nand #$F0\nsta 1\nlda 2\nand #$0F\nora 1\nsta 2\nrts"
+    source = LATCH + "ldx #8\nl: lda $4016\nlsr a\nrol 0\ndex\nbne l\n" + half
+    design = made(tmp_path, source, 'result = "$02"')
+    (found, _) = poll_of(design.poll, ENGINE).findings()
+    assert "hangs on the byte that stood in the place of its result" in found.says
 
 
 def test_an_unknown_routine_is_refused():

@@ -8,7 +8,7 @@ from typing import Literal
 from padbench.console.engine import STATES, SweepCounts
 from padbench.console.fetch import Console
 from padbench.console.plain import reads_ahead, stops_of, undisturbed
-from padbench.console.routine import DEFAULT_LIMIT, Routine
+from padbench.console.routine import DEFAULT_LIMIT, Routine, RoutineError
 from padbench.console.run import Run, held_by, run_case
 from padbench.console.steps import Steps
 
@@ -19,8 +19,10 @@ __all__ = [
     "first_two_passes",
     "judge",
     "measure",
+    "measured_from",
     "measured_of",
     "on_its_port",
+    "opposites",
     "ranges",
     "safe_lengths",
     "stretched",
@@ -44,34 +46,90 @@ class Measured:
 
     ``least`` and ``most`` cycles from its first cycle to the last of RTS; ``run`` is the first
     run that takes most; ``wrong`` holds the states for which it hands on something else even so.
+    ``hangs`` holds those for which it hands on something else once the opposite has stood in the
+    result places: there it hangs on what was left in them. With ``untouched`` it left the opposite
+    standing in every state, with ``other_pad`` it hands on the second pad for the first.
     """
 
     least: int
     most: int
     run: Run
     wrong: tuple[int, ...]
+    hangs: tuple[int, ...] = ()
+    untouched: bool = False
+    other_pad: bool = False
+
+    @property
+    def fault(self) -> str | None:
+        """What is wrong with it, undisturbed, or with where its result is looked for; else None."""
+        if self.untouched:
+            return "never writes the place of its result, and hands on what stood there"
+        if self.other_pad:
+            return "hands on the buttons of the second pad for those of the first"
+        if self.wrong:
+            return (
+                f"hands on a wrong byte in {len(self.wrong)} of {STATES} held states without any "
+                "fetch"
+            )
+        if self.hangs:
+            return (
+                "hands on what hangs on the byte that stood in the place of its result, in "
+                f"{len(self.hangs)} of {STATES} held states without any fetch"
+            )
+        return None
 
 
 def measure(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Measured:
     """Run every held state undisturbed. Raises `RoutineError` if one does not end."""
     steps = Steps(routine)
-    return measured_of(
-        [undisturbed(routine, console, held, limit, steps) for held in range(STATES)]
+    runs = [undisturbed(routine, console, held, limit, steps) for held in range(STATES)]
+    return measured_of(runs, opposites(routine, console, limit, steps))
+
+
+Handed = tuple[int, ...] | None
+"""What is handed on, port by port; None if the routine has not come back."""
+
+
+def opposites(
+    routine: Routine, console: Console, limit: int = DEFAULT_LIMIT, steps: Steps | None = None
+) -> list[Handed]:
+    """What each held state, undisturbed, hands on if the opposite stood in the result places."""
+    steps = steps or Steps(routine)
+    runs = (
+        run_case(routine, console, held, limit=limit, preset=0xFF, steps=steps)
+        for held in range(STATES)
+    )
+    return [run.results if run.finished else None for run in runs]
+
+
+def measured_of(runs: Sequence[Run], others: Sequence[Handed]) -> Measured:
+    """As `measure`, from the undisturbed runs of all held states in order, and `opposites`."""
+    longest = max(runs, key=lambda run: run.cycles)
+    return measured_from(
+        min(run.cycles for run in runs), longest, [run.results for run in runs], others
     )
 
 
-def measured_of(runs: Sequence[Run]) -> Measured:
-    """As `measure`, from the undisturbed runs of all held states in order."""
-    longest = max(runs, key=lambda run: run.cycles)
+def measured_from(
+    least: int, longest: Run, handed: Sequence[Handed], others: Sequence[Handed]
+) -> Measured:
+    """As `measured_of`, from what all held states handed on, and the run that takes longest."""
+    right = [
+        tuple(held_by(port, held) for port in range(len(longest.results)))
+        for held in range(len(handed))
+    ]
+    opposite = [tuple(byte ^ 0xFF for byte in bytes_) for bytes_ in right]
+    untouched = list(handed) == right and list(others) == opposite
+    # Of one result the second pad's byte is the opposite; see `padbench.console.run`.
+    mixed = len(longest.results) == 1 and list(handed) == list(others) == opposite
     return Measured(
-        least=min(run.cycles for run in runs),
+        least=least,
         most=longest.cycles,
         run=longest,
-        wrong=tuple(
-            held
-            for held, run in enumerate(runs)
-            if any(got != held_by(port, held) for port, got in enumerate(run.results))
-        ),
+        wrong=tuple(held for held, got in enumerate(handed) if got != right[held]),
+        hangs=tuple(held for held, got in enumerate(others) if got != handed[held]),
+        untouched=untouched,
+        other_pad=mixed,
     )
 
 
@@ -79,12 +137,18 @@ def on_its_port(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) 
     """The routine with the pad on the port that it reads.
 
     That is the second if it has one result and, undisturbed with nothing held, reads only that
-    port. Raises `RoutineError` for a routine that cannot be run.
+    port. Raises `RoutineError` for a routine that cannot be run, or that reads no port.
     """
-    if len(routine.results) > 1:
-        return routine
     run = run_case(routine, console, 0, limit=limit)
-    if {access.port for access in run.accesses if access.kind == "read"} != {1}:
+    read = {access.port for access in run.accesses if access.kind == "read"}
+    # One that has read nothing cannot know a held state but by its result places.
+    if not read and run.finished:
+        other = run_case(routine, console, 0xFF, limit=limit)
+        if other.finished and not any(access.kind == "read" for access in other.accesses):
+            raise RoutineError.at(
+                routine.name, None, "", "never reads a port", "read the port once for each button"
+            )
+    if len(routine.results) > 1 or read != {1}:
         return routine
     return replace(routine, ports=routine.ports[::-1], second_only=True)
 
@@ -98,11 +162,8 @@ def judge(
     stuck = sum(sweep.never_settles for sweep in sweeps)
     corrupt = sum(sweep.corrupt for sweep in sweeps)
     kept = sum(sweep.kept_old for sweep in sweeps)
-    if measured.wrong:
-        return "wrong", (
-            f"hands on a wrong byte in {len(measured.wrong)} of {STATES} held states without any "
-            "fetch: is the result where --result says?"
-        )
+    if measured.fault is not None:
+        return "wrong", f"{measured.fault}; is the result where --result says?"
     if wrong:
         says = f"hands on a wrong byte in {_share(wrong, cases)}"
         if len(measured.run.passes[0]) > 1:

@@ -115,12 +115,13 @@ def _change(judged: JudgedRoutine, fails: bool) -> Iterator[Block]:
     if not fails:
         yield Prose(("Nothing.",))
     elif judged.verdict == "wrong":
-        wrong = judged.measured.wrong
+        wrong = judged.measured.wrong or judged.measured.hangs
         some = ", ".join(spelled(held) for held in wrong[:6])
         yield Prose(
             (
                 "The routine itself, or where its result is looked for: without any fetch it is "
-                f"wrong with {some}{' and more' if len(wrong) > 6 else ''} held.",
+                f"wrong, or hangs on what stood there, with {some}"
+                f"{' and more' if len(wrong) > 6 else ''} held.",
             )
         )
     elif safe is None:
