@@ -59,8 +59,18 @@ def test_the_exposed_read_twice_says_what_would_be_safe(padbench):
     assert 36 not in found["safe"]["loops"]
     assert 14 in found["safe"]["loops"]
     assert 0 not in found["safe"]["gaps"]
+    assert found["safe"]["periods"] == [432]
     example = found["sweeps"][0]["counterexample"]
     assert [read.byte for read in decode(read_vcd(Path("w.vcd")))] == [example["got"]] * 2
+
+
+def test_advice_says_for_which_rates_it_is(padbench):
+    _, out, _ = padbench(str(SOURCES / "read-twice-36.asm"))
+    assert "with a fetch every 432 cycles" in out
+    assert "Other rates of the console were not tried" in out
+    _, out, _ = padbench(str(SOURCES / "read-twice-36.asm"), "--period", "all")
+    assert "at each of the 16 rates tried" in out
+    assert "not tried" not in out
 
 
 def test_the_50_hz_console_is_immune(padbench):

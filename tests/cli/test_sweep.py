@@ -39,6 +39,10 @@ def test_the_exposed_routine_at_all_rates_as_json(capsys):
         case = sweep["counterexample"]
         assert case["kind"] == ("accepted_wrong" if sweep["accepted_wrong"] else "corrupt")
     assert len(made["port_reads"]) == 16
+    # 96 cycles more mend the rates at which it fails today, and break it at another.
+    assert {95, 97} < set(made["safe"]["gaps"])
+    assert 96 not in made["safe"]["gaps"]
+    assert made["safe"]["periods"] == [*by_period]
 
 
 def test_two_workers_print_the_same(capsys):

@@ -65,6 +65,34 @@ def test_no_program_that_the_map_calls_safe_hands_on_a_wrong_byte():
     assert 0 < wrong < len(places)
 
 
+def test_a_program_with_any_gap_of_the_advice_is_clean_at_every_rate():
+    """Rates at which the routine is safe as it stands count: there a gap can break it."""
+    rates = NTSC.timing.fetch_periods
+
+    def exposed(gap):
+        # With nothing held any lost bit shows, as Right: one state tells of all.
+        known = survey(program(36, gap), NTSC, states=1)
+        # At slower rates there is no second fetch within the routine.
+        quick = [period for period in rates if period < len(known.rows[0]) + 8]
+        return [period for period in quick if count(known, period, 0, 1).accepted_wrong]
+
+    found = measured(survey(program(36, 0), NTSC))
+    advice, narrow = (safe_lengths(found, one) for one in (rates, exposed(0)))
+    assert advice is not None
+    assert narrow is not None
+    assert advice.periods == tuple(rates)
+    chart = design_map(found.run, rates, loops=[36], gaps=range(129))
+    assert chart is not None
+    assert advice.gaps == tuple(gap for gap, safe in enumerate(chart.safe[0]) if safe)
+    # The first and last gap of each stretch; one cycle more is nothing that one can write.
+    edges = [g for g in advice.gaps if g > 1 and not {g - 1, g + 1} <= {*advice.gaps}]
+    assert len(edges) > 6
+    assert [gap for gap in edges if exposed(gap)] == []
+    # What is safe only where the routine fails today.
+    (broken,) = set(narrow.gaps) - set(advice.gaps)
+    assert exposed(broken)
+
+
 def test_the_map_of_all_rates_is_that_of_each():
     run = measure(load_routine(str(EXPOSED)), NTSC).run
     loops, gaps, rates = range(30, 40), range(0, 40, 3), NTSC.timing.fetch_periods

@@ -81,8 +81,8 @@ def run(arguments: list[str]) -> int:
     except ValueError as error:
         raise UsageError(f"--line: {error}") from None
     verdict, says = judge(routine, console, measured, sweeps)
-    exposed = [sweep.period for sweep in sweeps if sweep.accepted_wrong]
-    safe = safe_lengths(measured, exposed) if verdict == "exposed" else None
+    rates = [sweep.period for sweep in sweeps]
+    safe = safe_lengths(measured, rates) if verdict == "exposed" else None
     wave = write_worst_wave(options, routine, console, sweeps)
     command = told("routine", arguments)
     found = (measured, verdict, says, tallies, safe)

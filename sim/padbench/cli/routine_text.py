@@ -57,7 +57,7 @@ def print_routine(
             screen.print(_example(sweep))
     screen.print(f"Verdict: {verdict}: {says}.")
     if safe is not None:
-        screen.print(_remedy(safe))
+        screen.print(_remedy(safe, timing))
 
 
 def _place(span: Span) -> str:
@@ -113,8 +113,11 @@ def _example(sweep: SweepCounts) -> str:
     )
 
 
-def _remedy(safe: SafeLengths) -> str:
-    lines = ["What keeps two passes from being stopped in one poll (run it again to be sure):"]
+def _remedy(safe: SafeLengths, timing: ConsoleTiming) -> str:
+    lines = [
+        f"What keeps two passes from being stopped in one poll {safe.rates} (run it again to be "
+        "sure):"
+    ]
     if safe.gaps:
         lines.append(f"  cycles to add between the passes: {ranges(safe.gaps)}")
     if safe.loop is not None and safe.loops:
@@ -123,4 +126,6 @@ def _remedy(safe: SafeLengths) -> str:
         lines.append(
             "  no gap or loop length that was tried; read in a quicker loop, or three times"
         )
+    if not set(timing.fetch_periods) <= set(safe.periods):
+        lines.append("  Other rates of the console were not tried; --period all tries them.")
     return "\n".join(lines)

@@ -104,8 +104,7 @@ def _routine(options: "Namespace") -> int:
     if stopped:
         tried, asked = sum(sweep.cases for sweep in sweeps), STATES * sum(periods)
         verdict, says = "stopped", f"{tried} of {asked} cases were tried"
-    exposed = [sweep.period for sweep in sweeps if sweep.accepted_wrong]
-    safe = safe_lengths(cycles, exposed) if verdict == "exposed" and not stopped else None
+    safe = safe_lengths(cycles, periods) if verdict == "exposed" and not stopped else None
     chart = _map(cycles.run, periods) if options.map and not stopped else None
     if options.picture is not None:
         _draw(options.picture, routine.name, tallies, chart)

@@ -193,6 +193,7 @@ class SafeLengths:
 
     ``loops``: cycles from one read of the port to the next, with everything else as it is;
     ``gaps``: cycles to add between two passes. ``loop`` is the length now, None if it varies.
+    Both hold for all ``periods``, CPU cycles from fetch to fetch, and say nothing of any other.
     Each is worth no more than its assumption, that a stopped pass takes as many cycles as an
     undisturbed one; run the changed routine to be sure.
     """
@@ -200,12 +201,22 @@ class SafeLengths:
     loop: int | None
     loops: tuple[int, ...]
     gaps: tuple[int, ...]
+    periods: tuple[int, ...]
+
+    @property
+    def rates(self) -> str:
+        """For which rates it holds, for people."""
+        if len(self.periods) == 1:
+            return f"with a fetch every {self.periods[0]} cycles"
+        return f"at each of the {len(self.periods)} rates tried"
 
 
 def safe_lengths(measured: Measured, periods: Sequence[int]) -> SafeLengths | None:
     """Lengths at which no phase of any of these fetch periods hits two passes of the first port.
 
-    None for a routine with fewer than two passes, which nothing of the kind can help.
+    ``periods`` are all that the routine is to be safe at, also those at which it is as it stands:
+    what mends it at one can break it at another. None for a routine with fewer than two passes,
+    which nothing of the kind can help.
     """
     kinds = measured.run.kinds
     first, second = first_two_passes(measured.run)
@@ -227,7 +238,8 @@ def safe_lengths(measured: Measured, periods: Sequence[int]) -> SafeLengths | No
     def with_gap(more: int) -> bytes:
         return stretched(kinds, [first[-1]], more)
 
-    return SafeLengths(loop, loops, _safe(with_gap, range(_MOST_GAP + 1), periods, count))
+    gaps = _safe(with_gap, range(_MOST_GAP + 1), periods, count)
+    return SafeLengths(loop, loops, gaps, tuple(periods))
 
 
 def first_two_passes(run: Run) -> tuple[list[int], list[int]]:

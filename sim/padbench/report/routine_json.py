@@ -50,7 +50,12 @@ def routine_object(
         "sweeps": [sweep_object(sweep, replay) for sweep in sweeps],
         "safe": None
         if safe is None
-        else {"loop": safe.loop, "loops": list(safe.loops), "gaps": list(safe.gaps)},
+        else {
+            "loop": safe.loop,
+            "loops": list(safe.loops),
+            "gaps": list(safe.gaps),
+            "periods": list(safe.periods),
+        },
         "vcd": None if wave is None else str(wave),
     }
 

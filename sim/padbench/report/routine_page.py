@@ -124,8 +124,15 @@ def _change(judged: JudgedRoutine, fails: bool) -> Iterator[Block]:
                 f"{' and more' if len(wrong) > 6 else ''} held.",
             )
         )
-    elif safe is None:
+    elif judged.verdict == "never-settles":
         yield Prose(("The routine: it has to end whatever the fetch does.",))
+    elif safe is None:
+        yield Prose(
+            (
+                "The routine: with one pass nothing can tell it that a bit was lost. Read at "
+                "least twice a poll, and act only on what two passes agree on.",
+            )
+        )
     else:
         lines = []
         if safe.gaps:
@@ -134,9 +141,13 @@ def _change(judged: JudgedRoutine, fails: bool) -> Iterator[Block]:
             lines.append(f"a loop of {ranges(safe.loops)} cycles a bit; it has {safe.loop} now")
         if not lines:
             lines.append("a quicker loop, or three passes: no gap or loop that was tried is safe")
-        yield Prose(("One of these keeps two passes from being stopped in one poll:",))
+        first = f"One of these keeps two passes from being stopped in one poll {safe.rates}:"
+        yield Prose((first,))
         yield Prose(lines, listed=True)
-        yield Prose(("Sweep what you then write, to be sure.",), small=True)
+        more = "Sweep what you then write, to be sure."
+        if not set(judged.console.timing.fetch_periods) <= set(safe.periods):
+            more = f"Other rates of the console were not tried; --period all tries them. {more}"
+        yield Prose((more,), small=True)
 
 
 def _cost(judged: JudgedRoutine) -> Iterator[Block]:
