@@ -101,7 +101,7 @@ class RoutinePoll:
                 f"{self.measured.fault}; is the result where poll.result says? Scenarios hold it "
                 "to what it makes of right reads"
             )
-        verdict, says = judge(self.routine, self.console, self.measured, [self._counts])
+        verdict, says, _ = judge(self.routine, self.console, self.measured, [self._counts])
         fetch = f"{verdict}: {says} (fetch every {self.fetch_period} CPU cycles)"
         return tuple(
             Finding(f"routine.{name}", "not-judged", None, None, None, unit, where, source, told)
