@@ -143,6 +143,33 @@ def test_a_pad_that_reads_wrong_is_told_by_what_the_routine_hands_on():
     ]
 
 
+INDEXED = (
+    "lda #$16\nsta $30\nlda #$40\nsta $31\nldy #0\nlda #1\nsta ($30),y\nsta $40\nlsr a\n"
+    "sta ($30),y\nloop: lda ($30),y\nlsr a\nrol $40\nbcc loop\nlda $40\nrts\n"
+)
+"""Each store to the port reads it in the cycle before, as the Hardware Manual has it."""
+
+
+def test_a_store_that_reads_the_port_belongs_to_no_byte(tmp_path):
+    result = play(made(tmp_path, INDEXED), "each-button")
+    assert result.problems == ()
+    assert result.broken == ()
+    assert [pair.byte for pair in result.reads] == [128 >> place for place in range(8)]
+    assert [pair.expected.byte for pair in result.reads] == [pair.byte for pair in result.reads]
+    assert all(len(pair.read.clock_rises) > len(pair.read.bits) for pair in result.reads)
+
+
+def test_its_clock_that_comes_after_the_load_is_the_cause(tmp_path):
+    """The line that a resistor lifts is later than the latch that is pulled down: a bit is lost."""
+    result = play(made(tmp_path, INDEXED), "each-button", "pull-down-only")
+    says = [problem.says for problem in result.problems]
+    assert says[0] == "read 1 of 8: held A, read Right"
+    assert says[1] == "read 2 of 8: held B, read A+Right"
+    (broken,) = [found for found in result.findings if found.verdict == "fail"]
+    assert broken.id == "timing.removal"
+    assert "sent before the load ends" in broken.says
+
+
 def test_a_clock_that_never_arrives_is_followed_to_the_end(tmp_path):
     """The routine waits for a press that the wire never shows: it does not come back."""
     design = made(tmp_path, UNTIL_PRESSED)
