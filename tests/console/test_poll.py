@@ -11,6 +11,7 @@ from padbench.console.poll import poll_of, routine_poll, with_timings
 from padbench.console.routine import RoutineError
 from padbench.console.source import load_routine
 from padbench.console.wave import case_wave
+from padbench.electric.timed import with_remedies
 from padbench.parts import console_timing
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.sheet import load_sheet
@@ -165,9 +166,12 @@ def test_its_clock_that_comes_after_the_load_is_the_cause(tmp_path):
     says = [problem.says for problem in result.problems]
     assert says[0] == "read 1 of 8: held A, read Right"
     assert says[1] == "read 2 of 8: held B, read A+Right"
-    (broken,) = [found for found in result.findings if found.verdict == "fail"]
+    design = with_timings(made(tmp_path, INDEXED))
+    (broken,) = [one for one in with_remedies(design, result.findings) if one.verdict == "fail"]
     assert broken.id == "timing.removal"
     assert "sent before the load ends" in broken.says
+    assert broken.remedy is not None
+    assert "reads no port while its latch is high" in broken.remedy.says
 
 
 def test_a_clock_that_never_arrives_is_followed_to_the_end(tmp_path):
