@@ -82,7 +82,36 @@ def test_bad_input_is_one_line_and_exit_code_2(padbench, options, says):
 
 
 def test_a_routine_without_a_latch_is_refused(padbench):
-    Path("a.asm").write_text("rts\n")
+    Path("a.asm").write_text("lda $4016\nrts\n")
     code, _, err = padbench("--routine", "a.asm")
     assert code == 2
     assert "never latches" in err
+
+
+BOTH = """
+        ldx #1
+        stx $4016
+        dex
+        stx $4016
+        ldy #8
+bits:   ldx #1
+two:    lda $4016,x
+        lsr a
+        rol $20,x
+        dex
+        bpl two
+        dey
+        bne bits
+        rts
+"""
+
+
+def test_a_result_that_shows_no_press_is_refused_with_the_reason(padbench):
+    Path("both.asm").write_text(BOTH)
+    assert padbench("--routine", "both.asm", "--result", "$20")[0] == 0
+    code, _, err = padbench("--routine", "both.asm", "--result", "$21")
+    assert (code, err.count("\n")) == (2, 1)
+    assert "hands on the buttons of the second pad for those of the first" in err
+    code, _, err = padbench("--routine", "both.asm", "--result", "$55")
+    assert (code, err.count("\n")) == (2, 1)
+    assert "never writes the place of its result" in err

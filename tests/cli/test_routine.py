@@ -6,12 +6,13 @@ from pathlib import Path
 import pytest
 
 from padbench.cli import main
+from padbench.console.source import load_routine
 from padbench.decode import decode
 from padbench.waveio import read_vcd
 
 SOURCES = Path(__file__).parents[1] / "console" / "sources"
+ONCE = load_routine("read-once").segments[0][1]
 HEX = ":0480000018A900605B\n:00000001FF\n"  # clc, lda #0, rts at $8000
-ALWAYS_RIGHT = "rts\n"
 
 
 @pytest.fixture
@@ -87,23 +88,85 @@ def test_words_for_people(padbench):
         assert said in out
 
 
+def hex_of(origin, code):
+    """As Intel HEX: count, address, kind, bytes and checksum in each record."""
+    records = [
+        [len(part), *divmod(origin + at, 256), 0, *part]
+        for at in range(0, len(code), 16)
+        if (part := code[at : at + 16])
+    ]
+    lines = [bytes([*one, -sum(one) & 0xFF]).hex() for one in records]
+    return "".join(f":{line}\n" for line in lines) + ":00000001FF\n"
+
+
 def test_all_kinds_of_file(padbench):
-    Path("a.asm").write_text("; hands back what it was given\n" + ALWAYS_RIGHT)
-    Path("a.bin").write_bytes(b"\xea\x60")
-    Path("a.hex").write_text(HEX)
-    assert padbench("a.asm", "--json")[0] == 0
-    assert padbench("a.bin", "--origin", "$C000", "--entry", "$C001", "--json")[0] == 0
-    code, out, _ = padbench("a.hex", "--json")
-    assert (code, json.loads(out)["verdict"]) == (1, "wrong")  # always 0: wrong without a fetch
-    code, out, _ = padbench("a.hex", "--entry", "$8003", "--result", "$10", "--json")
-    assert (code, json.loads(out)["verdict"]) == (0, "immune")
+    """The same machine code, at places of its own in each: the counts are the same."""
+    Path("a.bin").write_bytes(b"\xea" + ONCE)
+    Path("a.hex").write_text(hex_of(0xC001, ONCE))
+    Path("a.asm").write_text(".byte " + ", ".join(map(str, ONCE)))
+    found = []
+    for options in (
+        ["a.bin", "--origin", "$C000", "--entry", "$C001"],
+        ["a.hex"],
+        ["a.asm", "--result", "$00"],
+    ):
+        code, out, _ = padbench(*options, "--json")
+        made = json.loads(out)
+        assert (code, made["verdict"]) == (1, "exposed")
+        found.append([made["cycles"], made["sweeps"][0]["accepted_wrong"]])
+    assert found == [[135, 1793]] * 3
+
+
+@pytest.mark.parametrize(
+    ("source", "says"),
+    [
+        ("lda $4016\nlda #0\nrts", "in 255 of 256 held states"),
+        ("ldx #1\nstx $4016\ndex\nstx $4016\n" + "lda $4016\n" * 8 + "lda $20\nrts", "wrong"),
+    ],
+)
+def test_a_routine_that_is_wrong_by_itself(source, says, padbench):
+    Path("a.asm").write_text(source)
+    code, out, _ = padbench("a.asm", "--json")
+    found = json.loads(out)
+    assert (code, found["verdict"]) == (1, "wrong")
+    assert says in found["says"] or says in found["verdict"]
+
+
+OLD_HALF = """
+        jsr read
+        lda $00
+        and #$F0            ; four buttons of what was read, four of what stood there
+        sta $01
+        lda $02
+        and #$0F
+        ora $01
+        sta $02
+        rts
+read:
+        .byte """ + ", ".join(map(str, ONCE))
+
+
+def test_a_result_that_the_pad_does_not_reach_is_found_out(padbench):
+    """Its place is preset with what is held, so only the opposite there shows it."""
+    for place, says in (("$55", "never writes the place of its result"), ("$55,$56", "never")):
+        code, out, _ = padbench("read-once", "--result", place, "--json")
+        found = json.loads(out)
+        assert (code, found["verdict"]) == (1, "wrong")
+        assert says in found["says"]
+    Path("half.asm").write_text(OLD_HALF)
+    code, out, _ = padbench("half.asm", "--result", "$02", "--json", "--report", "page.html")
+    found = json.loads(out)
+    assert (code, found["verdict"]) == (1, "wrong")
+    assert "hangs on the byte that stood in the place of its result" in found["says"]
+    assert "in 256 of 256 held states" in found["says"]
+    assert padbench("read-twice", "--json")[0] == 0  # keeps the old byte, but under a fetch only
 
 
 def test_periods_are_swept_in_the_order_of_asking_and_once(padbench):
-    Path("a.asm").write_text(ALWAYS_RIGHT)
-    _, out, _ = padbench("a.asm", "--json", "--period", "576", "--period", "432", "--period", "576")
+    again = ["--period", "576", "--period", "432", "--period", "576"]
+    _, out, _ = padbench("read-once", "--json", *again)
     assert [sweep["period"] for sweep in json.loads(out)["sweeps"]] == [576, 432]
-    _, out, _ = padbench("a.asm", "--json", "--period", "all")
+    _, out, _ = padbench("read-once", "--json", "--period", "all")
     assert len(json.loads(out)["sweeps"]) == 16
 
 
@@ -112,6 +175,8 @@ def test_periods_are_swept_in_the_order_of_asking_and_once(padbench):
     [
         ("a.asm", b".byte 2", [], "a.asm:1: $02 at $8000 is not a documented opcode"),
         ("a.asm", b"nop\njmp $1234", [], "a.asm:2: $1234 is jumped to"),
+        ("a.asm", b"rts", [], "a.asm: never reads a port"),
+        ("a.asm", b"lsr a\nbcc l\nnop\nl: rts", [], "a.asm: never reads a port"),
         ("a.asm", b"nop\nl: jmp l", [], "a.asm:1: the routine has not come back"),
         ("a.asm", b"rts", ["--result", "$4016"], "a.asm: the result address $4016 is the port"),
         ("a.asm", b"rts", ["--result", "x1"], "'x1' is neither an address nor a label"),
@@ -120,17 +185,22 @@ def test_periods_are_swept_in_the_order_of_asking_and_once(padbench):
         ("a.asm", b"\xff", [], "a.asm:1: byte 0xFF is not UTF-8"),
         ("a.asm", b"", [], "a.asm: is empty"),
         ("a.asm", b"rts", ["--origin", "$9000"], "a.asm: --origin is for a .bin only"),
-        ("a.asm", b"rts", ["--period", "7"], "--period: '7' is no number of cycles"),
+        ("read-once", None, ["--period", "7"], "--period: '7' is no number of cycles"),
         ("a.asm", b"rts", ["--limit", "0"], "--limit: 0 is not between"),
-        ("a.asm", b"rts", ["--line", "262"], "--line: line 262 is outside 0..261"),
+        ("read-once", None, ["--line", "262"], "--line: line 262 is outside 0..261"),
         ("a.asm", b"rts", ["--ports", "$4016"], "--ports: '$4016' is not two addresses"),
         ("a.asm", b"rts", ["--ports", "$10,$11"], "a.asm: port $0010 lies in zero page"),
         ("a.asm", b"rts", ["--ports", "$8000,$11"], "a.asm:1: port $8000 lies inside the routine"),
         ("a.asm", b"rts", ["--result", "A,A"], "a.asm: the result place is the same"),
         ("a.bin", b"\x60" * 9, ["--origin", "$FFFF"], "a.bin: 9 bytes from $FFFF run over"),
         ("a.bin", b"\x60", ["--origin", "home"], "--origin: 'home' is no address"),
-        ("a.hex", b":0480000018A900605C\n", [], "a.hex:1: "),
-        ("a.hex", b"\n:0480000018A9006\n", [], "a.hex:2: "),
+        (
+            "a.hex",
+            b":0480000018A900605C\n",
+            [],
+            "a.hex:1: is not Intel HEX (record has invalid checksum); write it anew",
+        ),
+        ("a.hex", b"\n:0480000018A9006\n", [], "a.hex:2: is not Intel HEX (hex file contains"),
         ("a.hex", b"hello\n", [], "is not Intel HEX"),
         ("a.hex", b":00000001FF\n", [], "a.hex: holds no data"),
         ("a.hex", b":020000040001F9\n:0100000060 9F", [], "a.hex"),

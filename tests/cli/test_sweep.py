@@ -133,6 +133,8 @@ def test_a_routine_played_for_people(capsys, tmp_path, monkeypatch):
     [
         (["--routine", "read-once", "--case", "held=0 phase=432"], "from 0 to 431"),
         (["--routine", "read-once", "--case", "phase=3"], "held is missing"),
+        (["--routine", "read-once", "--case", "held=0 pad=1 pad=2"], "pad is given twice"),
+        (["--routine", "read-once", "--case", "held=0 pad=2"], "reads one port only"),
         (["--routine", "read-once", "--case", "held=0", "--period", "all"], "give one"),
         (["--routine", "read-once", "--scenario", "idle"], "goes with --case"),
         (["--case", "held=A"], "SHEET is missing"),

@@ -8,14 +8,17 @@ that take longer and longer for a bit, and finds some of an ordinary length.
 from functools import cache
 from importlib.resources import files
 
+import pytest
+
 from padbench.buttons import spelled
 from padbench.console.fetch import Console, SampleFetch
-from padbench.console.judge import judge, measure, per_cent, safe_lengths
-from padbench.console.plain import PlainEngine
+from padbench.console.judge import judge, measure, per_cent
+from padbench.console.lengths import safe_lengths
 from padbench.console.run import Run, run_case
 from padbench.console.source import routine_from_source
 from padbench.console.steps import Steps
 from padbench.parts import console_timing
+from padbench.sweep.engine import FastEngine
 
 CONSOLE = Console(console_timing("60hz"))
 PERIOD = CONSOLE.timing.fetch_periods[-1]
@@ -68,7 +71,7 @@ def test_the_search_finds_loops_in_which_both_passes_lose_a_bit_and_agree():
 
 def test_an_exposed_loop_shows_its_phase_and_two_stopped_passes():
     routine = read_twice(36)
-    counts = PlainEngine().sweep(routine, CONSOLE, PERIOD)
+    counts = FastEngine().sweep(routine, CONSOLE, PERIOD)
     assert counts.accepted_wrong > 0
     found = counts.counterexample
     assert found is not None
@@ -81,20 +84,66 @@ def test_an_exposed_loop_shows_its_phase_and_two_stopped_passes():
     assert stopped[1] - stopped[0] == PERIOD
     assert first.reads[0] <= stopped[0] <= first.reads[-1]
     assert second.reads[0] <= stopped[1] <= second.reads[-1]
-    verdict, says = judge(routine, CONSOLE, measure(routine, CONSOLE), [counts])
+    verdict, says, by_lengths = judge(routine, CONSOLE, measure(routine, CONSOLE), [counts])
     assert verdict == "exposed"
     assert "agree" in says
+    assert by_lengths
+
+
+ZERO = """
+        jsr pass
+        sta $61
+        jsr pass
+        eor $61
+        beq same
+        lda #0              ; they differ: nothing is held, it says
+        rts
+same:   lda $60
+        rts
+pass:   ldx #1
+        stx $4016
+        dex
+        stx $4016
+        ldx #8
+bits:   lda $4016
+        lsr a
+        rol $60
+{wait}        dex
+        bne bits
+        lda $60
+        rts
+"""
+
+
+@pytest.mark.parametrize("wait", [0, 39])
+def test_a_wrong_byte_that_no_two_passes_read_is_not_laid_to_their_agreement(wait):
+    """With nothing held the slow loop's passes do agree on Right; other states need one stop."""
+    routine = routine_from_source(ZERO.format(wait=idle(wait)), "zero.asm")
+    counts = FastEngine().sweep(routine, CONSOLE, PERIOD)
+    if wait:
+        case = counts.counterexample
+        assert case is not None
+        assert case.held == 0
+        assert case.got == 1
+    found = judge(routine, CONSOLE, measure(routine, CONSOLE), [counts])
+    assert found.verdict == "exposed"
+    assert "hands on nothing though no two passes read that" in found.says
+    assert not found.by_lengths
+
+
+def test_lengths_that_stop_no_two_passes_are_no_advice():
+    assert safe_lengths(measure_one(read_twice()), [PERIOD]) is None
 
 
 def test_the_advice_names_exactly_the_loops_that_the_search_found_safe():
-    safe = safe_lengths(measure(read_twice(36), CONSOLE), [PERIOD])
+    safe = safe_lengths(measure_one(read_twice(36)), [PERIOD])
     assert safe is not None
     assert safe.loop == 36
     assert set(LENGTHS) - set(safe.loops) == set(exposed_lengths())
 
 
 def test_the_advice_names_exactly_the_gaps_that_make_an_exposed_routine_safe():
-    safe = safe_lengths(measure(read_twice(36), CONSOLE), [PERIOD])
+    safe = safe_lengths(measure_one(read_twice(36)), [PERIOD])
     assert safe is not None
     exposed = {gap for gap in GAPS if exposed_phases(read_twice(36, gap))}
     assert 0 in exposed
@@ -103,7 +152,7 @@ def test_the_advice_names_exactly_the_gaps_that_make_an_exposed_routine_safe():
 
 def test_a_routine_that_followed_the_advice_only_detects():
     routine = read_twice(36, 2)
-    counts = PlainEngine().sweep(routine, CONSOLE, PERIOD)
+    counts = FastEngine().sweep(routine, CONSOLE, PERIOD)
     assert counts.corrupt > 0
     assert (counts.accepted_wrong, counts.never_settles) == (0, 0)
 

@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from padbench.console.fetch import Console
-from padbench.console.poll import routine_poll, with_timings
+from padbench.console.poll import poll_of, routine_poll, with_timings
 from padbench.console.routine import RoutineError
 from padbench.console.source import load_routine
 from padbench.console.wave import case_wave
+from padbench.electric.timed import with_remedies
 from padbench.parts import console_timing
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.sheet import load_sheet
@@ -143,6 +144,36 @@ def test_a_pad_that_reads_wrong_is_told_by_what_the_routine_hands_on():
     ]
 
 
+INDEXED = (
+    "lda #$16\nsta $30\nlda #$40\nsta $31\nldy #0\nlda #1\nsta ($30),y\nsta $40\nlsr a\n"
+    "sta ($30),y\nloop: lda ($30),y\nlsr a\nrol $40\nbcc loop\nlda $40\nrts\n"
+)
+"""Each store to the port reads it in the cycle before, as the Hardware Manual has it."""
+
+
+def test_a_store_that_reads_the_port_belongs_to_no_byte(tmp_path):
+    result = play(made(tmp_path, INDEXED), "each-button")
+    assert result.problems == ()
+    assert result.broken == ()
+    assert [pair.byte for pair in result.reads] == [128 >> place for place in range(8)]
+    assert [pair.expected.byte for pair in result.reads] == [pair.byte for pair in result.reads]
+    assert all(len(pair.read.clock_rises) > len(pair.read.bits) for pair in result.reads)
+
+
+def test_its_clock_that_comes_after_the_load_is_the_cause(tmp_path):
+    """The line that a resistor lifts is later than the latch that is pulled down: a bit is lost."""
+    result = play(made(tmp_path, INDEXED), "each-button", "pull-down-only")
+    says = [problem.says for problem in result.problems]
+    assert says[0] == "read 1 of 8: held A, read Right"
+    assert says[1] == "read 2 of 8: held B, read A+Right"
+    design = with_timings(made(tmp_path, INDEXED))
+    (broken,) = [one for one in with_remedies(design, result.findings) if one.verdict == "fail"]
+    assert broken.id == "timing.removal"
+    assert "sent before the load ends" in broken.says
+    assert broken.remedy is not None
+    assert "reads no port while its latch is high" in broken.remedy.says
+
+
 def test_a_clock_that_never_arrives_is_followed_to_the_end(tmp_path):
     """The routine waits for a press that the wire never shows: it does not come back."""
     design = made(tmp_path, UNTIL_PRESSED)
@@ -262,6 +293,20 @@ def test_what_cannot_be_judged_is_refused_in_one_line(source, says, tmp_path):
     with pytest.raises(RoutineError, match=says) as refused:
         with_timings(design)
     assert "\n" not in str(refused.value)
+
+
+def test_a_result_that_the_routine_never_writes_is_refused():
+    with pytest.raises(RoutineError, match="never writes the place of its result"):
+        with_timings(sheet('routine = "read-once"\nresult = "$55"'))
+
+
+def test_a_result_that_hangs_on_what_stood_there_is_told(tmp_path):
+    """Half of the byte is kept: right only as long as nothing changes."""
+    half = "lda 0\nand #$F0\nsta 1\nlda 2\nand #$0F\nora 1\nsta 2\nrts"
+    source = LATCH + "ldx #8\nl: lda $4016\nlsr a\nrol 0\ndex\nbne l\n" + half
+    design = made(tmp_path, source, 'result = "$02"')
+    (found, _) = poll_of(design.poll, ENGINE).findings()
+    assert "hangs on the byte that stood in the place of its result" in found.says
 
 
 def test_an_unknown_routine_is_refused():

@@ -186,3 +186,36 @@ def test_clocks_while_loading_do_not_count(limits):
     clock = Wire.of([(0, HIGH), (1010 * NS, LOW), (1011 * NS, HIGH)])
     busy = replace(timeline, wires={**timeline.wires, "pad.clock": clock})
     assert judged(busy, limits)["timing.clock-low"].verdict == "not-judged"
+
+
+def reading_in_the_latch(rise, fall=30):
+    """Console: clock low from 1100 to 1300 ns, latch from 1000 to 1400; times on the way in ns."""
+    sent = {"latch": [(1000, HIGH), (1400, LOW)], "clock": [(1100, LOW), (1300, HIGH)]}
+    late = {HIGH: {"latch": 50, "clock": rise}, LOW: {"latch": fall, "clock": fall}}
+
+    def wire(name, first, on_the_way):
+        moves = [(at + (late[level][name] if on_the_way else 0), level) for at, level in sent[name]]
+        return Wire.of([(0, first), *((at * NS, level) for at, level in moves)])
+
+    wires = {
+        f"{end}.{pin}": wire(name, first, end == "pad")
+        for end in ("console", "pad")
+        for name, pin, first in (
+            ("latch", "latch" if end == "console" else "load", LOW),
+            ("clock", "clock", HIGH),
+        )
+    }
+    wires["cable.data"] = Wire.of([(0, HIGH)])
+    return Timeline(9000 * NS, wires, {}, {"console.sample": np.asarray([1300 * NS])})
+
+
+def test_a_clock_that_the_end_of_the_load_overtakes_has_no_removal_at_all(limits):
+    """The edge sent while the latch is high must come while the register still loads."""
+    for rise in (50, 129):
+        assert judged(reading_in_the_latch(rise), limits)["timing.removal"].verdict != "fail"
+    for rise, late in ((130, 0), (131, 1), (900, 770)):
+        found = judged(reading_in_the_latch(rise), limits)["timing.removal"]
+        assert (found.verdict, found.measured) == ("fail", -late)
+        assert found.limit is not None
+        assert found.margin == -late - found.limit
+        assert "sent before the load ends" in found.says

@@ -1,12 +1,15 @@
 """The map of loop length and gap, against the advice of `judge` and against sweeps of programs."""
 
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from padbench.console.fetch import Console
-from padbench.console.judge import measure, safe_lengths
+from padbench.console.fetch import Console, SampleFetch
+from padbench.console.judge import judge, measure
+from padbench.console.lengths import plan_of, safe_lengths
+from padbench.console.run import run_case
 from padbench.console.source import load_routine, routine_from_source
 from padbench.parts import console_timing
 from padbench.sweep.design_map import design_map
@@ -19,7 +22,7 @@ PERIODS = [432, 576]
 
 def test_its_row_and_column_are_the_advice_for_one_at_a_time():
     found = measure(load_routine(str(EXPOSED)), NTSC)
-    advice = safe_lengths(found, PERIODS)
+    advice = safe_lengths(found.run, PERIODS)
     assert advice is not None
     chart = design_map(found.run, PERIODS, loops=range(12, 81), gaps=[0])
     assert chart is not None
@@ -77,7 +80,7 @@ def test_a_program_with_any_gap_of_the_advice_is_clean_at_every_rate():
         return [period for period in quick if count(known, period, 0, 1).accepted_wrong]
 
     found = measured(survey(program(36, 0), NTSC))
-    advice, narrow = (safe_lengths(found, one) for one in (rates, exposed(0)))
+    advice, narrow = (safe_lengths(found.run, one) for one in (rates, exposed(0)))
     assert advice is not None
     assert narrow is not None
     assert advice.periods == tuple(rates)
@@ -91,6 +94,104 @@ def test_a_program_with_any_gap_of_the_advice_is_clean_at_every_rate():
     # What is safe only where the routine fails today.
     (broken,) = set(narrow.gaps) - set(advice.gaps)
     assert exposed(broken)
+
+
+THRICE = """
+port = $4016
+read:   jsr pass
+        lda $13
+        sta $11
+{gap}        jsr pass
+        lda $13
+        sta $12
+{gap}        jsr pass
+        lda $11
+        cmp $12
+        beq take
+        cmp $13
+        beq take
+        lda $12
+        cmp $13
+        beq take
+        rts
+take:   sta $10
+        rts
+pass:   lda #1
+        sta port
+        sta $13
+        lsr a
+        sta port
+loop:   lda port
+        lsr a
+        rol $13
+{wait}        bcc loop
+{rest}        rts
+"""
+"""Three passes; hands on what any two agree on."""
+
+
+def thrice(loop, gap, rest):
+    parts = {"gap": _cycles(gap), "wait": _cycles(loop - 14), "rest": _cycles(rest)}
+    source = THRICE.format(**parts)
+    return replace(routine_from_source(source, f"thrice {loop}-{gap}.asm"), results=(0x10,))
+
+
+def exposed_at(routine, periods=PERIODS):
+    """With nothing held any lost bit shows, as Right: one state tells of all."""
+    known = survey(routine, NTSC, states=1)
+    return tuple(period for period in periods if count(known, period, 0, 1).accepted_wrong)
+
+
+def test_the_first_and_the_last_of_three_passes_can_agree():
+    """They stand a fetch apart; the pass between them is of no help, and map and advice know."""
+    routine = thrice(22, 0, 6)
+    known = survey(routine, NTSC)
+    counts = count(known, 432).counts()
+    case = counts.counterexample
+    assert case is not None
+    fetch = SampleFetch(432, case.phase)
+    passes = run_case(routine, NTSC, case.held, fetch=fetch).passes[0]
+    assert [one.byte == case.got for one in passes] == [True, False, True]
+    run = measured(known).run
+    assert judge(routine, NTSC, measured(known), [counts]).by_lengths
+    chart = design_map(run, [432], loops=[22], gaps=range(129))
+    advice = safe_lengths(run, [432])
+    assert chart is not None
+    assert advice is not None
+    assert not chart.safe[0][0]
+    assert advice.gaps == tuple(gap for gap, safe in enumerate(chart.safe[0]) if safe)
+    assert 22 not in advice.loops
+
+
+def test_no_three_passes_that_map_or_advice_call_safe_hand_on_a_wrong_byte():
+    draw = random.Random(7)
+    base = measured(survey(thrice(22, 0, 6), NTSC)).run
+    wrong, clean = 0, 0
+    for loop in (14, 20, 22, 29, 36):
+        gaps = [0, *draw.sample(range(2, 97), 4)]
+        chart = design_map(base, PERIODS, loops=[loop], gaps=gaps)
+        assert chart is not None
+        for gap, unsafe in zip(gaps, chart.unsafe[0], strict=True):
+            accepted = exposed_at(thrice(loop, gap, 6))
+            assert set(accepted) <= set(unsafe), (loop, gap)
+            wrong += bool(accepted)
+            clean += not unsafe
+    assert wrong > 2
+    assert clean > 5
+    advice = safe_lengths(base, PERIODS)
+    assert advice is not None
+    for loop in draw.sample([one for one in advice.loops if one >= 16], 4):
+        assert exposed_at(thrice(loop, 0, 6)) == ()
+
+
+def test_a_routine_for_both_ports_is_safe_only_if_it_is_on_both():
+    run = measured(survey(load_routine("read-twice-both"), NTSC)).run
+    plan = plan_of(run)
+    assert plan is not None
+    assert plan.loop == 25
+    second = [access.own for access in run.accesses if access.kind == "read" and access.port == 1]
+    assert list(plan.bits) == second  # a bit is stretched behind the last that is read for it
+    assert list(plan.between) == second[7:8]
 
 
 def test_the_map_of_all_rates_is_that_of_each():

@@ -131,10 +131,25 @@ def test_phases_all_at_once_are_those_one_by_one():
         assert touched_phases(kinds, period, limit).tolist() == expected
 
 
-def test_measured_from_a_survey_is_what_single_runs_measure():
-    source = "lda #1\nsta $4016\nlsr a\nsta $4016\nlda $4016\nlsr a\nbcc n\nnop\nn: lda #3\nrts"
-    routine = routine_from_source(source, "some.asm")
-    assert measured(survey(routine, JOINED)) == measure(routine, JOINED)
+LATCHED = "sta 9\nldx #1\nstx $4016\ndex\nstx $4016\nlda $4016\n"
+
+
+@pytest.mark.parametrize(
+    ("rest", "hangs"),
+    [
+        ("lsr a\nbcc n\nnop\nn: lda #3\nrts", 0),
+        ("lda 9\nrts", 256),
+        ("lda 9\ncmp #7\nbne n\nrts\nn: lda #3\nrts", 2),
+        # On and on if the first button is not as it was.
+        ("lsr a\nror a\neor 9\nl: bmi l\nlda #7\nrts", 256),
+    ],
+)
+def test_measured_from_a_survey_is_what_single_runs_measure(rest, hangs):
+    routine = routine_from_source(LATCHED + rest, "some.asm")
+    found = measured(survey(routine, JOINED, 99))
+    assert found == measure(routine, JOINED, 99)
+    assert len(found.hangs) == hangs
+    assert found.untouched == (rest == "lda 9\nrts")
 
 
 @pytest.mark.parametrize("source", ["l: jmp l", "jmp $9000", ".byte $02", "l: lda $4016\nbeq l"])

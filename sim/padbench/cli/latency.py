@@ -117,17 +117,19 @@ def _setup(options: "Namespace") -> "LatencySetup":
         raise UsageError(f"--closed: {options.closed[:60]!r} is as good as 0; write 0")
     try:
         routine, console = the_routine(options)
-        latches = latch_moments(measure(routine, console, options.limit).run)
+        measured = measure(routine, console, options.limit)
+        latches = latch_moments(measured.run)
         looks = RoutineLooks(routine, console, options.limit)
-        useful = not latches or looks.sees_a_press()
+        useful = not latches or (looks.sees_a_press() and not measured.other_pad)
     except RoutineError as error:
         raise UsageError(str(error)) from None
     if not latches:
         raise UsageError(f"{options.what}: the routine never latches; write 1, then 0 to the port")
     if not useful:
         raise UsageError(
-            f"{options.what}: hands on the same whether a button is held or not; name the place of "
-            "its result with --result"
+            f"{options.what}: "
+            f"{measured.fault or 'hands on the same whether a button is held or not'}; name the "
+            "place of the first pad's result with --result"
         )
     timing = console.timing
     try:

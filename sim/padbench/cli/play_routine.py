@@ -63,6 +63,12 @@ def play_routine(options: "Namespace") -> int:
         routine, console = the_routine(options)
         fetch = SampleFetch(periods[0], case.phase)
         run = run_case(routine, console, case.held, fetch=fetch, limit=options.limit)
+        if case.pad > len(routine.results) and not _reads(run, case.pad):
+            calm = run_case(routine, console, case.held, limit=options.limit)
+            if not _reads(calm, case.pad):
+                raise UsageError(
+                    f"--case: pad={case.pad}: the routine reads one port only, and its pad is 1"
+                )
     except RoutineError as error:
         raise UsageError(str(error)) from None
     said = _said(run, case)
@@ -94,6 +100,10 @@ def play_routine(options: "Namespace") -> int:
     else:
         _show(run, case, said, path)
     return 1 if said["verdict"] == "fail" else 0
+
+
+def _reads(run: "Run", pad: int) -> bool:
+    return any(one.kind == "read" and one.port == pad - 1 for one in run.accesses)
 
 
 def _said(run: "Run", case: _Case) -> dict[str, object]:
@@ -135,10 +145,14 @@ def _show(run: "Run", case: _Case, said: dict[str, object], path: Path | None) -
 def _case(text: str, period: int) -> _Case:
     known = {"phase": 0, "pad": 1}
     limits = {"held": (0, 255), "phase": (0, period - 1), "pad": (1, 2)}
+    given = set()
     for word in text.split():
         key, _, value = word.partition("=")
         if key not in limits:
             raise UsageError(f"--case: {word[:40]!r} is none of held, phase, pad: {_EXAMPLE!r}")
+        if key in given:
+            raise UsageError(f"--case: {key} is given twice; as in {_EXAMPLE!r}")
+        given.add(key)
         least, most = limits[key]
         if not (value.isascii() and value.isdigit() and least <= int(value[:9]) <= most):
             raise UsageError(f"--case: {word[:40]!r}: write a number from {least} to {most}")

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
     from padbench.console.engine import SweepCounts
     from padbench.console.fetch import Console
-    from padbench.console.judge import Measured, SafeLengths
+    from padbench.console.judge import Measured
+    from padbench.console.lengths import SafeLengths
     from padbench.console.routine import Routine
     from padbench.pad import PadModel
     from padbench.report.html_page import Page
@@ -65,7 +66,8 @@ def run(arguments: list[str]) -> int:
 
     from padbench.cli.play_routine import replay_of
     from padbench.console.frames import where_in_frame
-    from padbench.console.judge import judge, measure, safe_lengths
+    from padbench.console.judge import judge, measure
+    from padbench.console.lengths import safe_lengths
     from padbench.console.routine import RoutineError
 
     try:
@@ -80,9 +82,8 @@ def run(arguments: list[str]) -> int:
         raise UsageError(str(error)) from None
     except ValueError as error:
         raise UsageError(f"--line: {error}") from None
-    verdict, says = judge(routine, console, measured, sweeps)
-    rates = [sweep.period for sweep in sweeps]
-    safe = safe_lengths(measured, rates) if verdict == "exposed" else None
+    verdict, says, by_lengths = judge(routine, console, measured, sweeps, options.limit)
+    safe = safe_lengths(measured.run, [one.period for one in sweeps]) if by_lengths else None
     wave = write_worst_wave(options, routine, console, sweeps)
     command = told("routine", arguments)
     found = (measured, verdict, says, tallies, safe)

@@ -9,7 +9,8 @@ from padbench.buttons import spelled
 from padbench.cli.tables import console as the_screen
 from padbench.console.engine import SweepCounts
 from padbench.console.frames import Span, lines_of, microseconds_of
-from padbench.console.judge import Measured, SafeLengths, ranges
+from padbench.console.judge import Measured
+from padbench.console.lengths import SafeLengths, ranges
 from padbench.console.routine import Routine
 from padbench.console.run import held_by
 from padbench.parts import ConsoleTiming, console_names, console_timing

@@ -85,7 +85,8 @@ def run(arguments: list[str]) -> int:
 def _routine(options: "Namespace") -> int:
     from padbench.cli.play_routine import replay_of
     from padbench.console.engine import STATES
-    from padbench.console.judge import judge, safe_lengths
+    from padbench.console.judge import judge
+    from padbench.console.lengths import safe_lengths
     from padbench.console.routine import RoutineError
     from padbench.sweep.engine import measured, survey
 
@@ -100,11 +101,11 @@ def _routine(options: "Namespace") -> int:
     except RoutineError as error:
         raise UsageError(str(error)) from None
     verdict: str
-    verdict, says = judge(routine, console, cycles, sweeps)
+    verdict, says, by_lengths = judge(routine, console, cycles, sweeps, options.limit)
     if stopped:
         tried, asked = sum(sweep.cases for sweep in sweeps), STATES * sum(periods)
         verdict, says = "stopped", f"{tried} of {asked} cases were tried"
-    safe = safe_lengths(cycles, periods) if verdict == "exposed" and not stopped else None
+    safe = safe_lengths(cycles.run, periods) if by_lengths and not stopped else None
     chart = _map(cycles.run, periods) if options.map and not stopped else None
     if options.picture is not None:
         _draw(options.picture, routine.name, tallies, chart)
@@ -186,7 +187,7 @@ def _map(run: "Run", periods: list[int]) -> "DesignMap | None":
 
 
 def _print_map(chart: "DesignMap | None") -> None:
-    from padbench.console.judge import ranges
+    from padbench.console.lengths import ranges
 
     if chart is None:
         print("No map: it takes two passes of the first port, with reads evenly spaced.")

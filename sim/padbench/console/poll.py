@@ -20,7 +20,7 @@ from padbench.console.cases import worst_cases
 from padbench.console.edges import LineEdges
 from padbench.console.engine import STATES, RoutineEngine, SweepCounts
 from padbench.console.fetch import Clocks, Console, SampleFetch
-from padbench.console.judge import Measured, judge, measured_of, on_its_port
+from padbench.console.judge import Measured, judge, measured_of, on_its_port, opposites
 from padbench.console.plain import PlainEngine, reads_ahead, stops_of, undisturbed
 from padbench.console.port import PadPort, Pass
 from padbench.console.routine import PORTS, Routine, RoutineError
@@ -95,15 +95,13 @@ class RoutinePoll:
     def findings(self) -> tuple[Finding, ...]:
         """What the routine does by itself: told, since no pad is to blame for it."""
         where = f"{self.routine.name}, {self.console.timing.name} console"
-        wrong = len(self.measured.wrong)
         result = "hands on the buttons as they are held"
-        if wrong:
+        if self.measured.fault is not None:
             result = (
-                f"hands on another byte than the buttons in {wrong} of {STATES} held states, "
-                "undisturbed: is it where poll.result says? Scenarios hold it to what it makes of "
-                "right reads"
+                f"{self.measured.fault}; is the result where poll.result says? Scenarios hold it "
+                "to what it makes of right reads"
             )
-        verdict, says = judge(self.routine, self.console, self.measured, [self._counts])
+        verdict, says, _ = judge(self.routine, self.console, self.measured, [self._counts])
         fetch = f"{verdict}: {says} (fetch every {self.fetch_period} CPU cycles)"
         return tuple(
             Finding(f"routine.{name}", "not-judged", None, None, None, unit, where, source, told)
@@ -252,10 +250,13 @@ def routine_poll(
         raise _nothing(what, "never raises and drops the latch", "write 1 and then 0 to bit 0")
     if not edges.samples:
         raise _nothing(what, "never reads a port", "read the port once for each button")
+    measured = measured_of(runs, opposites(routine, console, steps=steps))
+    if measured.untouched:
+        raise _nothing(what, "never writes the place of its result", "name it with poll.result")
     return RoutinePoll(
         routine=routine,
         console=console,
-        measured=measured_of(runs),
+        measured=measured,
         timing=timing,
         latch=(edges.latch[0], edges.latch[1]),
         passes=sum(bool(one) for one in _passes(runs[0])),

@@ -188,11 +188,12 @@ def _hex(raw: bytes, name: str) -> tuple[tuple[int, bytes], ...]:
         book.loadhex(io.StringIO(_text(raw, name)))
     except IntelHexError as error:
         line = getattr(error, "line", None)
+        why = re.sub(r" (at|on) line \d+", "", str(error))[:200]
         raise RoutineError.at(
             name,
             line if isinstance(line, int) else None,
-            str(error)[:200],
-            "is not Intel HEX",
+            "",
+            f"is not Intel HEX ({why[:1].lower()}{why[1:]})",
             "write it anew with the tool that made it",
         ) from None
     segments = tuple((at, bytes(book.tobinarray(at, end - 1))) for at, end in book.segments())

@@ -40,9 +40,8 @@ def _remedy(sheet: Sheet, found: Finding, mender: Mender | None, ports: int) -> 
         key = "poll.clocks" if sheet.poll.routine is None else "poll.routine"
         says = f"{key} {'from 8 up' if key == 'poll.clocks' else 'with eight reads of the port'}"
         return Remedy(key, _EIGHT, None, "", (), (), f"{says} would do")
-    if found.id == "timing.setup-parallel":
-        says = "no value of the sheet bears on this: the bench itself presses so near to that edge"
-        return _text("", says)
+    if (of_the_reads := _of_the_reads(found)) is not None:
+        return of_the_reads
     if _loads_wrongly(sheet):
         return _text("register.latch-inverted", f"{NOTHING}: mend wiring.load first")
     if found.id not in WIRES or mender is None:
@@ -52,6 +51,18 @@ def _remedy(sheet: Sheet, found: Finding, mender: Mender | None, ports: int) -> 
         # Foretold to hold at what the sheet says, so it is not the sheet's poll that breaks it.
         return _text("", f"{NOTHING}: it is the reads of that scenario which break it")
     return mender.remedy(found.id, rows, thin=found.verdict == "pass")
+
+
+def _of_the_reads(found: Finding) -> Remedy | None:
+    """What is said where the reads themselves, and no value, decide."""
+    if found.id == "timing.setup-parallel":
+        says = "no value of the sheet bears on this: the bench itself presses so near to that edge"
+        return _text("", says)
+    if found.id == "timing.removal" and found.measured is not None and found.measured < 0:
+        # A clock sent in the latch: no typed poll has one, and no value is worked out for it.
+        says = "a routine that reads no port while its latch is high would do: store without index"
+        return _text("poll.routine", says)
+    return None
 
 
 def _loads_wrongly(sheet: Sheet) -> bool:

@@ -6,7 +6,8 @@ from typing import Any
 
 from padbench.console.engine import Counterexample, SweepCounts
 from padbench.console.frames import lines_of, microseconds_of
-from padbench.console.judge import Measured, SafeLengths
+from padbench.console.judge import Measured
+from padbench.console.lengths import SafeLengths
 from padbench.parts import console_names, console_timing
 
 __all__ = ["routine_object", "sweep_object"]

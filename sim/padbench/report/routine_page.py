@@ -12,7 +12,8 @@ from padbench.buttons import spelled
 from padbench.console.engine import SweepCounts
 from padbench.console.fetch import Console
 from padbench.console.frames import lines_of, microseconds_of
-from padbench.console.judge import Measured, SafeLengths, ranges
+from padbench.console.judge import Measured
+from padbench.console.lengths import SafeLengths, ranges
 from padbench.console.routine import Routine
 from padbench.console.run import held_by
 from padbench.console.wave import STOPPED, case_wave
@@ -116,16 +117,24 @@ def _change(judged: JudgedRoutine, fails: bool) -> Iterator[Block]:
     if not fails:
         yield Prose(("Nothing.",))
     elif judged.verdict == "wrong":
-        wrong = judged.measured.wrong
+        wrong = judged.measured.wrong or judged.measured.hangs
         some = ", ".join(spelled(held) for held in wrong[:6])
         yield Prose(
             (
                 "The routine itself, or where its result is looked for: without any fetch it is "
-                f"wrong with {some}{' and more' if len(wrong) > 6 else ''} held.",
+                f"wrong, or hangs on what stood there, with {some}"
+                f"{' and more' if len(wrong) > 6 else ''} held.",
             )
         )
     elif judged.verdict == "never-settles":
         yield Prose(("The routine: it has to end whatever the fetch does.",))
+    elif safe is None and len(judged.measured.run.passes[0]) > 1:
+        yield Prose(
+            (
+                "The routine: what it hands on has to be what two of its passes agree on, else "
+                "what stood there before.",
+            )
+        )
     elif safe is None:
         yield Prose(
             (
@@ -246,7 +255,7 @@ def map_strips(chart: DesignMap) -> Strips:
     """Gap against loop length: unsafe places are marked, the loop as it is now too."""
     unsafe = any(not good for row in chart.safe for good in row)
     return Strips(
-        "Loop lengths and gaps: marked where some phase stops both passes",
+        "Loop lengths and gaps: marked where some phase stops two passes",
         "cycles a bit",
         "cycles added between the passes",
         [
@@ -258,7 +267,7 @@ def map_strips(chart: DesignMap) -> Strips:
             )
             for loop, row in zip(chart.loops, chart.safe, strict=True)
         ],
-        [(_UNSAFE, "some phase stops both passes")] if unsafe else [],
+        [(_UNSAFE, "some phase stops two passes")] if unsafe else [],
         "every length and gap that was tried is safe",
         tall=10,
     )

@@ -59,7 +59,7 @@ def map_figure(found: DesignMap, title: str, path: Path) -> "Figure":
     axes: Any = figure.subplots()
     rates = np.array([[len(periods) for periods in row] for row in found.unsafe])
     for which, gid, mark, colour, says in (
-        (rates == 1, "one-rate", "|", "tab:orange", "one rate has a phase that stops both passes"),
+        (rates == 1, "one-rate", "|", "tab:orange", "one rate has a phase that stops two passes"),
         (rates > 1, "several-rates", "x", "tab:red", "several rates have one"),
     ):
         rows, columns = np.nonzero(which)

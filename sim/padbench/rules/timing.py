@@ -74,7 +74,8 @@ def judge_timing(
             limits.clock_period,
             "time between two rising clock edges",
         ),
-        _at_least(
+        _overtaken(timeline, names, load, clock, limits.removal)
+        or _at_least(
             "timing.removal",
             first,
             removals,
@@ -216,6 +217,49 @@ def _removals(load_ends: Times, load_starts: Times, rises: Times) -> tuple[Times
     ]
     own = edges < following
     return ends[own], (edges - ends)[own]
+
+
+def _overtaken(
+    timeline: Timeline, names: Names, load: Wire, clock: Wire, limit: Limit
+) -> Finding | None:
+    """A rising clock edge sent before the end of a load that arrives after it, None without one.
+
+    A console that reads while its latch is high means no shift by it; a line that rises more slowly
+    than the latch falls makes one of it. The edge comes too early for the removal by all the time
+    by which it is late. An arrival belongs to the last edge sent until then, at the latest.
+    """
+    latch, sent = timeline.wires.get(names.latch), timeline.wires.get(names.clock)
+    if latch is None or sent is None or latch is load or sent is clock:
+        return None
+    arrived = _while_shifting(clock.rises(), load)
+    source, fall, end = (
+        _last_until(arrived, times) for times in (sent.rises(), latch.falls(), load.falls())
+    )
+    late = (source >= 0) & (source <= fall) & (fall <= end)
+    if not late.any():
+        return None
+    arrived, by = arrived[late], (arrived - end)[late]
+    worst = int(np.argmax(by))
+    value = -int(by[worst])
+    return Finding(
+        id="timing.removal",
+        verdict="fail",
+        measured=value / 1000,
+        limit=limit.ps / 1000,
+        margin=(value - limit.ps) / 1000,
+        unit="ns",
+        where=f"at {int(arrived[worst]) / 1e6:.3f} µs",
+        source=limit.source,
+        says=(
+            f"a rising clock edge sent before the load ends reaches the register {_ns(-value)} "
+            "after it: the line rises more slowly than the latch falls, and a bit is shifted away"
+        ),
+    )
+
+
+def _last_until(moments: Times, times: Times) -> Times:
+    """For each moment the last of the times that is no later; -1 if there is none."""
+    return np.append(times, -1)[np.searchsorted(times, moments, side="right") - 1]
 
 
 def _periods(rises: Times, load: Wire) -> tuple[Times, Times]:

@@ -1,19 +1,15 @@
 """Which loop lengths and gaps between passes are safe for a routine, at all fetch periods.
 
-    found = design_map(routine, console, measured.run, console.timing.fetch_periods)
+    found = design_map(measured.run, console.timing.fetch_periods)
 
-The row of bus cycles is stretched as if the routine had been written so, as
-`padbench.console.judge.safe_lengths` does for one of the two at a time: what comes out is no worse
-than its assumption, that a stopped pass takes as many cycles as an undisturbed one.
+See `padbench.console.lengths`, which does it for one of the two at a time, and its assumption.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
-from padbench.console.judge import first_two_passes, stretched
+from padbench.console.lengths import plan_of
 from padbench.console.run import Run
-from padbench.sweep.phases import hits_two
 
 __all__ = ["GAPS", "LOOPS", "DesignMap", "design_map"]
 
@@ -21,15 +17,15 @@ LOOPS = range(12, 73)
 """CPU cycles from one read of the port to the next; 14 is the quickest usual loop."""
 
 GAPS = range(0, 97)
-"""CPU cycles added between the passes."""
+"""CPU cycles added between each pass and the next."""
 
 
 @dataclass(frozen=True, slots=True)
 class DesignMap:
-    """``unsafe[i][j]``: the periods of which some phase stops both passes.
+    """``unsafe[i][j]``: the periods of which some phase stops two passes of a port.
 
-    That is with ``loops[i]`` cycles a bit and ``gaps[j]`` more between the passes. ``loop`` is the
-    length now.
+    That is with ``loops[i]`` cycles a bit and ``gaps[j]`` more between each pass and the next.
+    ``loop`` is the length now.
     """
 
     loop: int
@@ -39,7 +35,7 @@ class DesignMap:
 
     @property
     def safe(self) -> tuple[tuple[bool, ...], ...]:
-        """Where no phase of any period stops both passes."""
+        """Where no phase of any period stops two passes."""
         return tuple(tuple(not at for at in row) for row in self.unsafe)
 
 
@@ -55,31 +51,12 @@ def design_map(
 
     None for a routine with fewer than two passes of the first port, or without an even loop.
     """
-    first, second = first_two_passes(run)
-    if not second:
+    plan = plan_of(run)
+    if plan is None or plan.loop is None:
         return None
-    lengths = {b - a for part in (first, second) for a, b in pairwise(part)}
-    if len(lengths) != 1:
-        return None
-    (loop,) = lengths
+    loops = [length for length in loops if length >= plan.shortest]
     rows = []
     for length in loops:
-        rows.append(
-            tuple(_unsafe(run.kinds, first, second, length - loop, gap, periods) for gap in gaps)
-        )
+        rows.append(tuple(plan.unsafe(length - plan.loop, gap, periods) for gap in gaps))
         step()
-    return DesignMap(loop, tuple(loops), tuple(gaps), tuple(rows))
-
-
-def _unsafe(
-    kinds: bytes, first: list[int], second: list[int], more: int, gap: int, periods: Sequence[int]
-) -> tuple[int, ...]:
-    # What a loop takes longer it takes eight times a pass, the last time behind the last read.
-    row = stretched(stretched(kinds, first[-1:], gap), _behind(first, second, gap), more)
-    moved = frozenset(read + more * place for place, read in enumerate(first))
-    later = frozenset(read + gap + more * (place + len(first)) for place, read in enumerate(second))
-    return tuple(period for period in periods if hits_two(row, period, moved, later))
-
-
-def _behind(first: list[int], second: list[int], gap: int) -> list[int]:
-    return [*first, *(read + gap for read in second[:-1])]
+    return DesignMap(plan.loop, tuple(loops), tuple(gaps), tuple(rows))

@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from padbench.console.engine import STATES, Counterexample, Kind, SweepCounts
 from padbench.console.fetch import Console, SampleFetch
-from padbench.console.judge import Measured
+from padbench.console.judge import Measured, measured_from
 from padbench.console.plain import undisturbed
 from padbench.console.routine import DEFAULT_LIMIT, Routine
 from padbench.console.run import Run, held_by, run_case
@@ -85,6 +85,13 @@ class _Outcomes:
             np.concatenate([self.results, other.results], axis=1),
         )
 
+    def handed(self) -> list[tuple[int, ...] | None]:
+        """What each case handed on, port by port; None for one that has not come back."""
+        return [
+            tuple(got) if finished else None
+            for got, finished in zip(self.results.T.tolist(), self.finished.tolist(), strict=True)
+        ]
+
     def put(self, place: int, run: Run, held: int) -> None:
         """A case that was run by itself."""
         wrong = run.wrong_pass(held)
@@ -121,6 +128,8 @@ class Survey:
     rows: tuple[bytes, ...]
     row_of: tuple[int, ...]
     outcomes: _Outcomes
+    others: _Outcomes
+    """The same runs with the opposite in the result places."""
 
 
 def survey(
@@ -151,7 +160,9 @@ def survey(
         assert recorded.kinds is not None
         for held, length, kinds in zip(some, recorded.now, recorded.kinds, strict=True):
             row_of[held] = rows.setdefault(kinds[:length].tobytes(), len(rows))
-    return Survey(routine, console, limit, tuple(rows), tuple(row_of), outcomes)
+    everything = np.arange(states, dtype=np.uint8)
+    others = _run(routine, console, limit, 0, everything, np.zeros(states, np.int64), 0xFF)
+    return Survey(routine, console, limit, tuple(rows), tuple(row_of), outcomes, others)
 
 
 def _lanes(
@@ -170,12 +181,11 @@ def measured(known: Survey) -> Measured:
     """What `padbench.console.judge.measure` gives, from a survey of all held states."""
     lengths = [len(known.rows[row]) for row in known.row_of]
     longest = lengths.index(max(lengths))
-    held = np.arange(len(lengths), dtype=np.uint8)
-    return Measured(
-        least=min(lengths),
-        most=max(lengths),
-        run=undisturbed(known.routine, known.console, longest, known.limit),
-        wrong=tuple(np.flatnonzero(known.outcomes.wrong(held)).tolist()),
+    return measured_from(
+        min(lengths),
+        undisturbed(known.routine, known.console, longest, known.limit),
+        known.outcomes.handed(),
+        known.others.handed(),
     )
 
 
@@ -227,7 +237,8 @@ def _add_calm(tally: Tally, known: Survey, held: int, touched: npt.NDArray[np.in
 def _add_cases(
     tally: Tally, known: Survey, held: npt.NDArray[np.uint8], phase: npt.NDArray[np.int64]
 ) -> None:
-    outcomes = _run(known, tally.period, held, phase, 0)
+    routine, console, limit = known.routine, known.console, known.limit
+    outcomes = _run(routine, console, limit, tally.period, held, phase, 0)
     wrong = _add(tally, outcomes, held, phase, 1)
     np.maximum.at(np.frombuffer(tally.by_phase, np.uint8), phase, _codes(outcomes, wrong))
     maybe = outcomes.finished & outcomes.corrupt & (wrong == 0)
@@ -235,7 +246,7 @@ def _add_cases(
         return
     # Whether it is right because it kept what was there: begin with the opposite in its place.
     held, phase = held[maybe], phase[maybe]
-    again = _run(known, tally.period, held, phase, 0xFF)
+    again = _run(routine, console, limit, tally.period, held, phase, 0xFF)
     kept = again.finished.copy()
     for port, got in enumerate(again.results):
         kept &= got == ~held_array(port, held)
@@ -243,14 +254,15 @@ def _add_cases(
 
 
 def _run(
-    known: Survey,
+    routine: Routine,
+    console: Console,
+    limit: int,
     period: int,
     held: npt.NDArray[np.uint8],
     phase: npt.NDArray[np.int64],
     preset: int,
 ) -> _Outcomes:
-    """Run cases as lanes, and those that lanes leave out one by one."""
-    routine, console, limit = known.routine, known.console, known.limit
+    """Run cases as lanes, and those that lanes leave out one by one; period 0 is no fetch."""
     lanes = Lanes(
         routine,
         console,
@@ -266,19 +278,18 @@ def _run(
         assert len(held) > _FEWEST
         half = len(held) // 2
         one, other = (
-            _run(known, period, held[part], phase[part], preset)
+            _run(routine, console, limit, period, held[part], phase[part], preset)
             for part in (slice(None, half), slice(half, None))
         )
         return one.then(other)
     outcomes = _Outcomes.of(lanes)
     steps = Steps(routine)
     for place in np.flatnonzero(lanes.left).tolist():
-        fetch = SampleFetch(period, int(phase[place]))
         run = run_case(
             routine,
             console,
             int(held[place]),
-            fetch=fetch,
+            fetch=SampleFetch(period, int(phase[place])) if period else None,
             limit=limit,
             preset=preset,
             steps=steps,

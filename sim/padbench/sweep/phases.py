@@ -3,49 +3,13 @@
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["hits_two", "reads_ahead_of", "touched_phases"]
+from padbench.console.lengths import reads_ahead_of
+
+__all__ = ["touched_phases"]
 
 Phases = npt.NDArray[np.int64]
 
-_READ, _PORT = 1, 2
-_MOST_STOLEN = 4
-
-
-def reads_ahead_of(row: npt.NDArray[np.uint8]) -> Phases:
-    """For each cycle, and one more, the place of the first read at or after it; or the length."""
-    last = len(row)
-    places = np.where(row >= _READ, np.arange(last), last)
-    return np.append(np.minimum.accumulate(places[::-1])[::-1], last)
-
-
-def hits_two(kinds: bytes, period: int, first: frozenset[int], second: frozenset[int]) -> bool:
-    """Whether any phase stops a read of the first pass and one of the second.
-
-    ``first`` and ``second`` are places in the row of cycles. Takes for granted that a stopped pass
-    has the same cycles as an undisturbed one.
-    """
-    row = np.frombuffer(kinds, np.uint8)
-    last = len(row)
-    if period > last + _MOST_STOLEN:
-        return False  # a second request comes after the end
-    ahead = reads_ahead_of(row)
-    passes = np.zeros(last + 1, np.uint8)
-    passes[list(first)] |= 1
-    passes[list(second)] |= 2
-    requested: Phases = np.arange(period)
-    stolen = behind = np.zeros(period, np.int64)
-    seen = np.zeros(period, np.uint8)
-    while len(requested):
-        place = ahead[np.minimum(np.maximum(requested - stolen, behind), last)]
-        seen = seen | passes[place]
-        if (seen == 3).any():
-            return True
-        on = place < last
-        requested, stolen, place, seen = requested[on], stolen[on], place[on], seen[on]
-        stolen = stolen + 4 - ((place + stolen - requested) & 1)
-        behind = place + 1
-        requested = requested + period
-    return False
+_PORT = 2
 
 
 def touched_phases(kinds: bytes, period: int, limit: int) -> Phases:
