@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
-from padbench.buttons import spelled
+from padbench.buttons import OPPOSITES, byte_of, spelled
 from padbench.console.cause import Disagreement, disagreement
 from padbench.console.engine import STATES, SweepCounts
 from padbench.console.fetch import Console
@@ -26,6 +26,8 @@ __all__ = [
     "per_cent",
 ]
 
+_OPPOSED = tuple(map(byte_of, OPPOSITES))
+
 Verdict = Literal["immune", "detects", "exposed", "never-settles", "wrong"]
 
 
@@ -36,8 +38,10 @@ class Measured:
     ``least`` and ``most`` cycles from its first cycle to the last of RTS; ``run`` is the first
     run that takes most; ``wrong`` holds the states for which it hands on something else even so.
     ``hangs`` holds those for which it hands on something else once the opposite has stood in the
-    result places: there it hangs on what was left in them. With ``untouched`` it left the opposite
-    standing in every state, with ``other_pad`` it hands on the second pad for the first.
+    result places: there it hangs on what was left in them. States with opposite directions are not
+    among these, since a program may keep the old state on purpose there. With ``untouched`` it left
+    the opposite standing in every state, with ``other_pad`` it hands on the second pad for the
+    first.
     """
 
     least: int
@@ -63,7 +67,7 @@ class Measured:
         if self.hangs:
             return (
                 "hands on what hangs on the byte that stood in the place of its result, in "
-                f"{len(self.hangs)} of {STATES} held states without any fetch"
+                f"{len(self.hangs)} held states without opposite directions and without any fetch"
             )
         return None
 
@@ -116,10 +120,19 @@ def measured_from(
         most=longest.cycles,
         run=longest,
         wrong=tuple(held for held, got in enumerate(handed) if got != right[held]),
-        hangs=tuple(held for held, got in enumerate(others) if got != handed[held]),
+        hangs=tuple(
+            held
+            for held, got in enumerate(others)
+            if got != handed[held] and not any(map(_opposed, right[held]))
+        ),
         untouched=untouched,
         other_pad=mixed,
     )
+
+
+def _opposed(held: int) -> bool:
+    """Whether up is held with down, or left with right."""
+    return any(held & pair == pair for pair in _OPPOSED)
 
 
 def on_its_port(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Routine:
