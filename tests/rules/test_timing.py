@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from padbench.decode import Names, decode
-from padbench.rules import judge_timing
+from padbench.rules import Limit, judge_timing
 from padbench.timeline import HIGH, LOW, Timeline, Wire, Word
 
 NS = 1000
@@ -219,3 +219,27 @@ def test_a_clock_that_the_end_of_the_load_overtakes_has_no_removal_at_all(limits
         assert found.limit is not None
         assert found.margin == -late - found.limit
         assert "sent before the load ends" in found.says
+
+
+def test_a_bit_that_is_held_after_its_clock_counts_from_the_edge_before(limits):
+    """Sampled 30 ns behind the rise that ends its own pulse, which brings nothing yet then."""
+    late = wave(sample=230)
+    plain = judged(late, limits)
+    assert plain["timing.first-bit"].verdict == "not-judged"
+    assert plain["timing.later-bits"].measured == 30
+    found = judged(late, replace(limits, hold=Limit(100 * NS, "a program")))
+    assert found["timing.first-bit"].measured == 200 + 200 + 230
+    assert found["timing.later-bits"].measured == 400 + 30
+
+
+def test_a_clock_of_the_read_before_brings_no_bit_of_this_one(limits):
+    line = wave(clocks=1)
+    (read,) = decode(line)
+    times = ("start_ps", "latch_end_ps", "clock_falls", "clock_rises", "samples")
+    moved = {
+        name: tuple(t + 3000 * NS for t in value) if isinstance(value, tuple) else value + 3000 * NS
+        for name in times
+        for value in [getattr(read, name)]
+    }
+    found = {f.id: f for f in judge_timing(line, [read, replace(read, **moved)], limits)}
+    assert found["timing.later-bits"].verdict == "not-judged"
