@@ -24,12 +24,13 @@ __all__ = ["Plan", "SafeLengths", "plan_of", "ranges", "reads_ahead_of", "safe_l
 Phases = npt.NDArray[np.int64]
 
 _READ, _PORT = 1, 2
-_MOST_STOLEN = 4
+_MOST_STOLEN = 4  # CPU cycles of one fetch (from memory)
 _QUICKEST_LOOP = 12
 """CPU cycles a bit: LDA of the port, LSR, ROL in zero page and a taken branch need 14; a loop that
 keeps its byte in a register can save the last two."""
 _LONGEST_LOOP = 80
 _MOST_GAP = 128
+"""How far the search goes, in CPU cycles: our choice, beyond any loop or gap in use."""
 
 
 @dataclass(frozen=True, slots=True)
