@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from padbench.pad import PadModel
-from padbench.rules import Limit, Limits
-from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
+from padbench.core.limits import Limit, Limits
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 
 MS = 1_000_000_000
 US = 1_000_000

@@ -24,8 +24,8 @@ import numpy as np
 from pyarrow import csv, float64
 from vcd.reader import tokenize
 
-from padbench.inspection.held_to import usual_settings
-from padbench.inspection.inspect import inspect
+from padbench.capture.held_to import usual_settings
+from padbench.capture.inspect import inspect
 from padbench.waveio import Columns, CsvScan, Pick, VcdScan, open_capture
 
 ROLES = ("latch", "clock", "data")

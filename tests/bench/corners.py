@@ -12,9 +12,9 @@ from time import perf_counter
 
 import numpy as np
 
-from padbench.electric.design import Design, changed, design_of, stacked
-from padbench.electric.findings import judge_electric
-from padbench.electric.judge import judge
+from padbench.circuit.design import Design, changed, design_of, stacked
+from padbench.circuit.findings import judge_electric
+from padbench.circuit.judge import judge
 from padbench.sheet import load_sheet
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"

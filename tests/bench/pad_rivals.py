@@ -15,15 +15,15 @@ from pathlib import Path
 
 import numpy as np
 
-from padbench.decode import decode
+from padbench.core.decode import decode
+from padbench.core.limits import Limit, Limits
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.model.bench import simulate
-from padbench.pad import PadModel
-from padbench.rules.limits import Limit, Limits
+from padbench.padsweep.cases import PAIRS, pad_parts
+from padbench.padsweep.replay import case_timing, moment_ps
+from padbench.padsweep.tally import PadCase
 from padbench.scenarios.expect import expected_bits
-from padbench.stimulus import ScriptedRead, Stimulus
-from padbench.sweep.pad_cases import PAIRS, pad_parts
-from padbench.sweep.pad_replay import case_timing, moment_ps
-from padbench.sweep.pad_tally import PadCase
 
 LIMITS = Limits(*[Limit(100, "none")] * 6)
 

@@ -16,13 +16,13 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from bare_myhdl import run_bare
 
-from padbench.decode import decode
+from padbench.core.decode import decode
+from padbench.core.stimulus import ScriptedRead, Stimulus
+from padbench.core.timeline import Timeline, Wire
 from padbench.model.bench import simulate
 from padbench.sheet import load_sheet
-from padbench.stimulus import ScriptedRead, Stimulus
-from padbench.timeline import Timeline, Wire
-from padbench.verify import verify
-from padbench.verify.run import setting_of
+from padbench.trials import verify
+from padbench.trials.run import setting_of
 from padbench.waveio import write_vcd
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"

@@ -22,20 +22,20 @@ from tempfile import TemporaryDirectory
 import numpy as np
 from pad_rivals import LIMITS, Contender, cocotb_on_icarus, compiled, icarus, myhdl
 
-from padbench.console.fetch import Console, SampleFetch
-from padbench.console.routine import Routine
-from padbench.console.run import run_case
-from padbench.console.source import load_routine
-from padbench.console.steps import Steps
-from padbench.pad import PadModel
+from padbench.core.pad import PadModel
+from padbench.padsweep.cases import PAIRS, count_parts, pad_parts
+from padbench.padsweep.tally import PadTally
 from padbench.parts import console_timing
-from padbench.sweep.engine import FastEngine
-from padbench.sweep.pad_cases import PAIRS, count_parts, pad_parts
-from padbench.sweep.pad_tally import PadTally
+from padbench.routines.fast import FastEngine
+from padbench.routines.fetch import Console, SampleFetch
+from padbench.routines.routine import Routine
+from padbench.routines.run import run_case
+from padbench.routines.source import load_routine
+from padbench.routines.steps import Steps
 
 ROUNDS = 3
 WORDS = PAIRS // 64
-SOURCES = Path(__file__).parents[1] / "console" / "sources"
+SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 SWAPPED = ((128, 8), (64, 7), (32, 6), (16, 5), (8, 3), (4, 4), (2, 2), (1, 1))
 
 

@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from padbench.circuit.waves import line_waves
 from padbench.cli import main
-from padbench.electric.waves import line_waves
+from padbench.core.timeline import Wire
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
-from padbench.timeline import Wire
-from padbench.verify import run_scenario
+from padbench.trials import run_scenario
 from padbench.waveio import read_vcd, write_vcd
 from padbench.waveio.analogue import write_analogue
 

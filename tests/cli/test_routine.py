@@ -6,11 +6,11 @@ from pathlib import Path
 import pytest
 
 from padbench.cli import main
-from padbench.console.source import load_routine
-from padbench.decode import decode
+from padbench.core.decode import decode
+from padbench.routines.source import load_routine
 from padbench.waveio import read_vcd
 
-SOURCES = Path(__file__).parents[1] / "console" / "sources"
+SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 ONCE = load_routine("read-once").segments[0][1]
 HEX = ":0480000018A900605B\n:00000001FF\n"  # clc, lda #0, rts at $8000
 

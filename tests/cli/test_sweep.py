@@ -7,15 +7,16 @@ from pathlib import Path
 
 import pytest
 
-from padbench.buttons import byte_of
 from padbench.cli import main
-from padbench.decode import decode
+from padbench.core.buttons import byte_of
+from padbench.core.decode import decode
+from padbench.padsweep import cases as pad_cases
+from padbench.padsweep.cases import moments
+from padbench.routines import work
 from padbench.scenarios.expect import expected_bits, held_state
-from padbench.sweep import pad_cases, work
-from padbench.sweep.pad_cases import moments
 from padbench.waveio import read_vcd
 
-SOURCES = Path(__file__).parents[1] / "console" / "sources"
+SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 EXPOSED = str(SOURCES / "read-twice-36.asm")
 

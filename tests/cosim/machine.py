@@ -16,7 +16,7 @@ from designs import HDL, sheet_text
 from padbench.cosim.regress import regress
 from padbench.cosim.result import HdlError
 from padbench.sheet import sheet_from_text
-from padbench.verify import ScenarioResult
+from padbench.trials import ScenarioResult
 
 LIMIT = 60.0
 SEED = 4021

@@ -5,13 +5,13 @@ from itertools import pairwise
 
 import pytest
 
+from padbench.core.decode import decode
+from padbench.core.pad import PadModel
 from padbench.cosim.causes import faults_for, likely_causes, offer_causes
 from padbench.cosim.coverage import covered
 from padbench.cosim.exhaustive import all_transitions
 from padbench.cosim.faulty import Fault, predict
-from padbench.decode import decode
 from padbench.model.bench import simulate
-from padbench.pad import PadModel
 from padbench.scenarios import SCENARIOS, Script, Setting
 
 NAMES = ["each-button", "press-in-latch", "past-the-end", "long-latch", "stopped-any-bit"]

@@ -6,18 +6,18 @@ from dataclasses import replace
 import pytest
 from designs import DESIGNS, HDL, sheet_for
 
+from padbench.core.decode import decode
+from padbench.core.limits import Limit, Limits
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 from padbench.cosim.regress import regress, scenarios_of
 from padbench.cosim.result import RegressResult
 from padbench.cosim.select import choose, reader_run
 from padbench.cosim.setting import hdl_setting
-from padbench.decode import decode
 from padbench.model.bench import simulate
-from padbench.pad import PadModel
-from padbench.rules import Limit, Limits
 from padbench.scenarios import SCENARIOS, Setting
 from padbench.sheet import Sheet
-from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
-from padbench.verify import ReadResult, ScenarioResult
+from padbench.trials import ReadResult, ScenarioResult
 
 pytestmark = pytest.mark.usefixtures("simulators")
 

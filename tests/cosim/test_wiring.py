@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from designs import HDL, ROOT, sheet_text
 
-from padbench.buttons import BUTTONS
 from padbench.cli import main
+from padbench.core.buttons import BUTTONS
 from padbench.cosim.regress import regress, scenarios_of
 from padbench.cosim.result import RegressResult
 from padbench.scenarios import SCENARIOS

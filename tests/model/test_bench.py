@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.decode import decode
+from padbench.core.decode import decode
+from padbench.core.pad import LineDelays, PadModel
+from padbench.core.stimulus import DrivenLines, PollTiming, ScriptedRead, Stimulus
+from padbench.core.timeline import UNKNOWN
+from padbench.core.timing import judge_timing
 from padbench.model.bench import simulate
-from padbench.pad import LineDelays, PadModel
-from padbench.rules import judge_timing
-from padbench.stimulus import DrivenLines, PollTiming, ScriptedRead, Stimulus
-from padbench.timeline import UNKNOWN
 
 MS = 1_000_000_000
 

@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.buttons import byte_of
-from padbench.decode import decode
+from padbench.core.buttons import byte_of
+from padbench.core.decode import decode
+from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 from padbench.model.bench import simulate
 from padbench.model.contacts import inputs_word
 from padbench.scenarios.expect import held_state
-from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
 
 UP, DOWN, LEFT, RIGHT = (byte_of([name]) for name in ("Up", "Down", "Left", "Right"))
 MS = 1_000_000_000

@@ -4,11 +4,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from padbench.core.pad import LineDelays
+from padbench.core.stimulus import PollTiming, ScriptedRead
+from padbench.core.timeline import Wire
 from padbench.model.lines import Line, far_end
 from padbench.model.program import console_edges
-from padbench.pad import LineDelays
-from padbench.stimulus import PollTiming, ScriptedRead
-from padbench.timeline import Wire
 
 T = PollTiming(100, 50, 10, 30, 10)
 

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from myhdl import Signal, Simulation, delay, instance, intbv
 
+from padbench.core.pad import PadModel
 from padbench.model.part import watched_register
 from padbench.model.record import Log, record
 from padbench.model.register import register
-from padbench.pad import PadModel
 
 LOAD, CLOCK, SERIAL, INPUTS = range(4)
 

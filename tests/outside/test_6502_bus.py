@@ -8,7 +8,7 @@ column. The program stands at $8000, X is 3, Y is 4, the stack pointer $FD.
 import pytest
 from py65.devices.mpu6502 import MPU
 
-from padbench.console.bus import INSTRUCTIONS, bus_cycles
+from padbench.routines.bus import INSTRUCTIONS, bus_cycles
 
 ROWS = {
     "A.1 implied (CLC)": ("18", "R8000 R8001"),

@@ -11,7 +11,7 @@ import random
 import pytest
 from py65.devices.mpu6502 import MPU
 
-from padbench.console.bus import INSTRUCTIONS, LENGTHS, bus_cycles
+from padbench.routines.bus import INSTRUCTIONS, LENGTHS, bus_cycles
 
 MANUAL = """
 00 BRK 7   01 ORA 6   05 ORA 3   06 ASL 5   08 PHP 3   09 ORA 2   0A ASL 2   0D ORA 4   0E ASL 6

@@ -15,12 +15,12 @@ from typing import Any
 import pytest
 
 from padbench.cli import main
-from padbench.decode import Read, decode
+from padbench.core.decode import Read, decode
+from padbench.core.limits import Limit, Limits
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
+from padbench.core.timeline import Timeline
 from padbench.model.bench import simulate
-from padbench.pad import PadModel
-from padbench.rules import Limit, Limits
-from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
-from padbench.timeline import Timeline
 
 NS, US = 1_000, 1_000_000
 ANSWER = 320 * NS

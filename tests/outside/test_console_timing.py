@@ -4,11 +4,11 @@ from itertools import pairwise
 
 import pytest
 
-from padbench.console.fetch import Console
-from padbench.console.frames import lines_of, where_in_frame
-from padbench.console.judge import measure
-from padbench.console.source import load_routine, routine_from_source
 from padbench.parts import console_timing
+from padbench.routines.fetch import Console
+from padbench.routines.frames import lines_of, where_in_frame
+from padbench.routines.judge import measure
+from padbench.routines.source import load_routine, routine_from_source
 
 NTSC, PAL = console_timing("60hz"), console_timing("50hz")
 

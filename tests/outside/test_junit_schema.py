@@ -12,10 +12,10 @@ import pytest
 import xmlschema
 from junitparser import Failure, JUnitXml, Skipped
 
-from padbench.report.junit import verify_suites, write_junit
+from padbench.results.junit import verify_suites, write_junit
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
-from padbench.verify import VerifyResult, verify
+from padbench.trials import VerifyResult, verify
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 SCHEMA = xmlschema.XMLSchema(str(Path(__file__).with_name("schemas") / "junit-10.xsd"))

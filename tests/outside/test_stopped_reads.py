@@ -8,11 +8,11 @@ is hidden by 2^k states, those with a run of pressed buttons up to the end.
 
 import pytest
 
-from padbench.console.fetch import Console, SampleFetch
-from padbench.console.plain import PlainEngine, reads_ahead, stops_of, undisturbed
-from padbench.console.run import run_case
-from padbench.console.source import load_routine
 from padbench.parts import console_timing
+from padbench.routines.fetch import Console, SampleFetch
+from padbench.routines.plain import PlainEngine, reads_ahead, stops_of, undisturbed
+from padbench.routines.run import run_case
+from padbench.routines.source import load_routine
 
 NTSC = console_timing("60hz")
 JOINED, EACH = Console(NTSC, "joined"), Console(NTSC, "each")

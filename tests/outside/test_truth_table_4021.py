@@ -16,13 +16,13 @@ from typing import Any, NamedTuple
 import pytest
 from myhdl import Signal, Simulation, StopSimulation, always_comb, block, delay, instance, intbv
 
-from padbench.decode import Read, decode
+from padbench.core.decode import Read, decode
+from padbench.core.limits import Limit, Limits
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
+from padbench.core.timeline import Timeline
 from padbench.model.bench import simulate
 from padbench.model.register import register
-from padbench.pad import PadModel
-from padbench.rules import Limit, Limits
-from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
-from padbench.timeline import Timeline
 
 Register = Callable[..., Any]
 

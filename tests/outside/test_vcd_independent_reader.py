@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from padbench.timeline import Timeline, Wire, Word
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.waveio import write_vcd
 
 Changes = list[tuple[int, str]]

@@ -3,7 +3,8 @@ from dataclasses import fields
 
 import pytest
 
-from padbench.electric.circuit import stretch
+from padbench.circuit.circuit import stretch
+from padbench.core.units import read_value
 from padbench.parts import (
     Figure,
     named_poll,
@@ -16,7 +17,6 @@ from padbench.parts import (
 from padbench.parts.figure import FigureEntry
 from padbench.parts.registers import registers_from
 from padbench.parts.tables import read_table
-from padbench.units import read_value
 
 
 def seconds(text: str | int) -> float:

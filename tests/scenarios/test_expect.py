@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from padbench.buttons import byte_of
+from padbench.core.buttons import byte_of
 from padbench.scenarios.expect import (
     accepted_states,
     allowed_states,

@@ -4,16 +4,17 @@ from dataclasses import replace
 
 import pytest
 
-from padbench.decode import decode
+from padbench.core.decode import decode
+from padbench.core.limits import Limit
+from padbench.core.pad import LineDelays, PadModel
+from padbench.core.stimulus import ScriptedRead
+from padbench.core.timing import judge_timing
 from padbench.model.bench import simulate
-from padbench.pad import LineDelays, PadModel
-from padbench.rules import Limit, judge_timing
 from padbench.scenarios import SCENARIOS
 from padbench.scenarios.plan import extra_clocks_at_pad
 from padbench.scenarios.script import Setting
 from padbench.sheet import STARTER, sheet_from_text
-from padbench.stimulus import ScriptedRead
-from padbench.verify import run_scenario
+from padbench.trials import run_scenario
 
 PROMISED = {
     "idle",

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.buttons import BUTTONS, byte_of
+from padbench.core.buttons import BUTTONS, byte_of
 from padbench.scenarios.user import load_scenarios, scenarios_from_text
 from padbench.sheet import STARTER, SheetError, load_sheet, sheet_from_text
-from padbench.verify import run_scenario, verify
+from padbench.trials import run_scenario, verify
 
 SHEET = sheet_from_text(STARTER, "starter")
 GOOD = """# my own

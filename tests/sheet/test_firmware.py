@@ -4,11 +4,11 @@ import json
 
 import pytest
 
+from padbench.circuit.findings import judge_electric
 from padbench.cli import main
-from padbench.electric.findings import judge_electric
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, SheetError, sheet_from_text
-from padbench.verify import run_scenario, verify
+from padbench.trials import run_scenario, verify
 
 PART = STARTER[STARTER.index('part = "CD4021B"') : STARTER.index("stages = 8")]
 TIMES = {"first-bit": "2 us to 5 us", "next-bit": "1 us to 3 us", "shortest-pulse": "300 ns"}

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from padbench.circuit.findings import judge_electric
 from padbench.cli import main
-from padbench.electric.findings import judge_electric
 from padbench.parts.tables import read_table
 from padbench.sheet import STARTER, SheetError, load_sheet
 

@@ -4,16 +4,16 @@ from pathlib import Path
 
 import pytest
 
-from padbench.console.fetch import Console
-from padbench.console.source import load_routine
-from padbench.console.wave import case_wave
-from padbench.decode import decode
-from padbench.electric.corners import pad_model
+from padbench.circuit.corners import pad_model
+from padbench.core.decode import decode
 from padbench.parts import console_timing
+from padbench.routines.fetch import Console
+from padbench.routines.source import load_routine
+from padbench.routines.wave import case_wave
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, load_sheet
 from padbench.sheet.load import sheet_from_text
-from padbench.verify import run_scenario
+from padbench.trials import run_scenario
 from padbench.waveio import read_vcd
 
 ROOT = Path(__file__).parents[2]
@@ -39,7 +39,7 @@ def test_a_golden_wave_is_what_a_run_makes(path):
 def test_the_exposed_read_twice_is_what_a_run_makes():
     """Both passes lose a bit and agree: nothing is held, Right is handed on."""
     console = Console(console_timing("60hz"))
-    routine = load_routine(str(ROOT / "tests" / "console" / "sources" / "read-twice-36.asm"))
+    routine = load_routine(str(ROOT / "tests" / "routines" / "sources" / "read-twice-36.asm"))
     pad = pad_model(sheet_from_text(STARTER, "starter"), "push-pull", "slow")
     golden = read_vcd(ROOT / "waves" / "exposed-read-twice.vcd")
     assert golden == case_wave(routine, console, pad, held=0, period=432, phase=49)

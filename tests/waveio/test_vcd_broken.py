@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from padbench.timeline import Timeline, Wire, Word
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.waveio import WaveError, read_vcd, write_vcd
 
 HEAD = "$timescale 1 ns $end\n$var wire 1 ! a $end\n$var reg 4 # w $end\n$enddefinitions $end\n"

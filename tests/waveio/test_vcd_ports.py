@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN, Wire
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Wire
 from padbench.waveio import Pick, WaveError, open_capture, vcd_scan
 
 HEAD = (

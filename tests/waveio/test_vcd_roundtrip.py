@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from padbench import __version__
-from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
 from padbench.waveio import read_vcd, write_vcd
 
 NAMES = (

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
 from padbench.waveio import Pick, VcdScan, WaveError, open_capture, read_vcd, vcd_scan, write_vcd
 
 END = 10**13

@@ -5,13 +5,13 @@ from collections.abc import Callable, Mapping, Sequence
 from rich import box
 from rich.table import Table
 
-from padbench.buttons import spelled
-from padbench.inspection.buttons_seen import Press
-from padbench.inspection.frame_seen import Place
-from padbench.inspection.measures import Statistics
-from padbench.inspection.reads import SeenRead
-from padbench.report.inspect_page import remarks_of
-from padbench.units import show
+from padbench.capture.buttons_seen import Press
+from padbench.capture.frame_seen import Place
+from padbench.capture.measures import Statistics
+from padbench.capture.reads import SeenRead
+from padbench.core.buttons import spelled
+from padbench.core.units import show
+from padbench.results.inspect_page import remarks_of
 
 __all__ = ["LINE_PS", "measures_table", "presses_table", "seen_table"]
 

@@ -8,9 +8,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from padbench.capture.channels import ChannelError, choose, guess
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
-from padbench.inspection.channels import ChannelError, choose, guess
 from padbench.waveio import (
     SECONDS,
     THRESHOLDS,

@@ -7,6 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from padbench.capture.inspect import Inspection, Settings, inspect
+from padbench.capture.reads import SeenRead
+from padbench.capture.windows import TooMuch
 from padbench.cli.captures import OpenCapture, add_capture_options, opened
 from padbench.cli.errors import UsageError
 from padbench.cli.options import (
@@ -17,17 +20,14 @@ from padbench.cli.options import (
     sweep_engine,
 )
 from padbench.cli.reports import add_report_options, read_inputs, say_reports, told, write_reports
-from padbench.inspection.inspect import Inspection, Settings, inspect
-from padbench.inspection.reads import SeenRead
-from padbench.inspection.windows import TooMuch
-from padbench.rules import Finding, overall
+from padbench.core.findings import Finding, overall
 from padbench.sheet import Sheet
 
 if TYPE_CHECKING:
-    from padbench.inspection.expected import Expectation
-    from padbench.report.html_page import Page
-    from padbench.report.inspect_page import ChosenRead
-    from padbench.timeline import Timeline
+    from padbench.capture.expected import Expectation
+    from padbench.core.timeline import Timeline
+    from padbench.results.html_page import Page
+    from padbench.results.inspect_page import ChosenRead
 
 __all__ = ["run"]
 
@@ -83,11 +83,11 @@ def run(arguments: list[str]) -> int:
     seen, capture = _read(options.capture, options, settings)
     findings = [*_findings(seen, settings, sheet)]
     if expected is not None:
-        from padbench.inspection.expected import judge_expectation
+        from padbench.capture.expected import judge_expectation
 
         findings.append(judge_expectation(seen.reads(), expected))
     if options.against is not None:
-        from padbench.inspection.against import judge_against
+        from padbench.capture.against import judge_against
 
         if play is not None:
             other, source = play()
@@ -106,7 +106,7 @@ def run(arguments: list[str]) -> int:
 
 
 def _settings(options: Namespace, sheet: Sheet | None) -> Settings:
-    from padbench.inspection.held_to import settings_of_sheet, usual_settings
+    from padbench.capture.held_to import settings_of_sheet, usual_settings
 
     if options.clocks is not None and not 1 <= options.clocks <= 64:
         raise UsageError(f"--clocks: {options.clocks} is not between 1 and 64; write for example 8")
@@ -142,9 +142,9 @@ def _simulation(options: Namespace) -> "Callable[[], tuple[Inspection, str]] | N
     port = _port(options, sheet)
 
     def play() -> tuple[Inspection, str]:
-        from padbench.inspection.held_to import settings_of_sheet
-        from padbench.inspection.simulated import inspect_timeline
-        from padbench.verify import run_scenario
+        from padbench.capture.held_to import settings_of_sheet
+        from padbench.capture.simulated import inspect_timeline
+        from padbench.trials import run_scenario
 
         ran = run_scenario(sheet, scenario, port, "slow", sweep_engine(sheet))
         settings = settings_of_sheet(sheet, port, wanted=options.clocks)
@@ -157,7 +157,7 @@ def _simulation(options: Namespace) -> "Callable[[], tuple[Inspection, str]] | N
 def _expectation(path: Path | None) -> "Expectation | None":
     if path is None:
         return None
-    from padbench.inspection.expected import load_expectation
+    from padbench.capture.expected import load_expectation
     from padbench.sheet import SheetError
 
     try:
@@ -186,7 +186,7 @@ def _read(
 
 
 def _findings(seen: Inspection, settings: Settings, sheet: Sheet | None) -> tuple[Finding, ...]:
-    from padbench.inspection.findings import findings_of
+    from padbench.capture.findings import findings_of
 
     policy = "both" if sheet is None else sheet.policy.opposite_directions
     return findings_of(seen, wanted=settings.wanted, policy=policy)
@@ -200,10 +200,10 @@ def _write(
     expected: "Expectation | None",
     command: str,
 ) -> None:
-    from padbench.report.junit import inspect_suites
+    from padbench.results.junit import inspect_suites
 
     def page() -> "Page":
-        from padbench.report.inspect_page import chosen_reads, inspect_page
+        from padbench.results.inspect_page import chosen_reads, inspect_page
 
         files = [options.sheet, options.expect, options.capture, options.against]
         return inspect_page(
@@ -224,7 +224,7 @@ def _waves(options: Namespace, chosen: "list[ChosenRead]") -> "list[tuple[Chosen
     """The wires of the chosen reads, in a second pass: nobody knows before the end which."""
     if not options.capture.is_file():
         return []
-    from padbench.inspection.stretches import stretches
+    from padbench.capture.stretches import stretches
 
     with opened(options.capture, options) as again:
         found = dict(stretches(again.pieces(), [one.span for one in chosen]))
@@ -234,8 +234,8 @@ def _waves(options: Namespace, chosen: "list[ChosenRead]") -> "list[tuple[Chosen
 def _print_json(
     verdict: str, seen: Inspection, capture: OpenCapture, findings: list[Finding]
 ) -> None:
-    from padbench.inspection.buttons_seen import presses
-    from padbench.report.inspect_json import inspect_text
+    from padbench.capture.buttons_seen import presses
+    from padbench.results.inspect_json import inspect_text
 
     head = {
         "channels": {
@@ -279,9 +279,9 @@ def _print_tables(
     findings: list[Finding],
     options: Namespace,
 ) -> None:
+    from padbench.capture.buttons_seen import presses
     from padbench.cli.capture_tables import measures_table, presses_table, seen_table
     from padbench.cli.tables import console, show_findings
-    from padbench.inspection.buttons_seen import presses
 
     screen = console()
     for role, name in capture.channels.items():

@@ -11,7 +11,7 @@ from padbench.cli.routine import add_routine_options, the_routine
 if TYPE_CHECKING:
     from argparse import Namespace
 
-    from padbench.console.latency import Delays, LatencySetup
+    from padbench.routines.latency import Delays, LatencySetup
 
 __all__ = ["run"]
 
@@ -66,12 +66,12 @@ def run(arguments: list[str]) -> int:
     options = parser.parse_args(arguments)
     setup = _setup(options)
 
-    from padbench.console.latency import press_to_picture
+    from padbench.routines.latency import press_to_picture
 
     delays = press_to_picture(setup)
     if options.picture is not None:
         from padbench.cli.reports import draw
-        from padbench.report.latency_plot import latency_figure
+        from padbench.results.latency_plot import latency_figure
 
         name = Path(options.what).name
         draw(
@@ -90,12 +90,12 @@ def run(arguments: list[str]) -> int:
 def _setup(options: "Namespace") -> "LatencySetup":
     from fractions import Fraction
 
-    from padbench.console.frames import PollPlan
-    from padbench.console.judge import measure
-    from padbench.console.latency import LatencySetup
-    from padbench.console.looks import RoutineLooks, latch_moments
-    from padbench.console.routine import RoutineError
-    from padbench.units import read_value
+    from padbench.core.units import read_value
+    from padbench.routines.frames import PollPlan
+    from padbench.routines.judge import measure
+    from padbench.routines.latency import LatencySetup
+    from padbench.routines.looks import RoutineLooks, latch_moments
+    from padbench.routines.routine import RoutineError
 
     try:
         closed = Fraction(options.closed)

@@ -11,7 +11,7 @@ from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
 from padbench.sheet import Sheet, SheetError, load_sheet
 
 if TYPE_CHECKING:
-    from padbench.console.engine import RoutineEngine
+    from padbench.routines.engine import RoutineEngine
 
 __all__ = [
     "Parser",
@@ -62,7 +62,7 @@ def sweep_engine(sheet: Sheet) -> "RoutineEngine | None":
     """The fast engine for a sheet whose poll is a read routine; others need none."""
     if sheet.poll.routine is None:
         return None
-    from padbench.sweep.engine import FastEngine
+    from padbench.routines.fast import FastEngine
 
     return FastEngine()
 
@@ -82,8 +82,8 @@ def read_sheet(path: Path) -> Sheet:
         raise UsageError(*map(str, error.problems)) from None
     if sheet.poll.routine is None:
         return sheet
-    from padbench.console.poll import with_timings
-    from padbench.console.routine import RoutineError
+    from padbench.routines.poll import with_timings
+    from padbench.routines.routine import RoutineError
 
     try:
         return with_timings(sheet)

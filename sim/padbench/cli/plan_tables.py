@@ -6,9 +6,9 @@ from rich import box
 from rich.table import Table
 
 from padbench.cli.tables import MARK, MARKED, console
-from padbench.electric.plan import Pin, Plan, Range
+from padbench.core.findings import Finding
 from padbench.parts import FROM_MEMORY
-from padbench.rules import Finding
+from padbench.wiring.plan import Pin, Plan, Range
 
 __all__ = ["print_plan"]
 

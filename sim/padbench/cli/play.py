@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from padbench.circuit.corners import CORNERS
 from padbench.cli.errors import UsageError
 from padbench.cli.options import (
     Parser,
@@ -17,10 +18,9 @@ from padbench.cli.options import (
 from padbench.cli.reports import draw
 from padbench.cli.routine import add_routine_options
 from padbench.cli.verify import write_wave
-from padbench.electric.corners import CORNERS
 from padbench.scenarios import SCENARIOS, Scenario
 from padbench.sheet import Sheet
-from padbench.verify import ScenarioResult, run_scenario, standing_for_all
+from padbench.trials import ScenarioResult, run_scenario, standing_for_all
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -94,7 +94,7 @@ def run(arguments: list[str]) -> int:
         _draw(result, options.picture, options.read, sheet.pad.name)
 
     if options.json:
-        from padbench.report.as_json import play_object
+        from padbench.results.as_json import play_object
 
         print(json.dumps(play_object(result, path)))
     else:
@@ -113,7 +113,7 @@ def run(arguments: list[str]) -> int:
 
 def _scenario(options: "Namespace", sheet: Sheet) -> Scenario:
     if options.case is not None:
-        from padbench.sweep.pad_replay import case_from_text, pad_case
+        from padbench.padsweep.replay import case_from_text, pad_case
 
         # A sweep knows no times, so neither does its case.
         options.corner = options.corner or "fast"
@@ -138,7 +138,7 @@ def _played(
 
 
 def _draw(result: ScenarioResult, path: Path, wanted: int | None, pad: str) -> None:
-    from padbench.report.wave_picture import shown_read, wave_figure
+    from padbench.results.wave_picture import shown_read, wave_figure
 
     count = len(result.reads)
     if wanted is not None and not 1 <= wanted <= count:

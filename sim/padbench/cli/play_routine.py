@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from argparse import Namespace
     from collections.abc import Callable
 
-    from padbench.console.engine import Counterexample
-    from padbench.console.run import Run
+    from padbench.routines.engine import Counterexample
+    from padbench.routines.run import Run
 
 __all__ = ["play_routine", "replay_of"]
 
@@ -49,10 +49,10 @@ def replay_of(options: "Namespace") -> "Callable[[int, Counterexample], str]":
 
 def play_routine(options: "Namespace") -> int:
     """Play one case on py65, its wave on the MyHDL pad; 1 if the routine fails in it."""
-    from padbench.console.fetch import SampleFetch
-    from padbench.console.routine import RoutineError
-    from padbench.console.run import run_case
-    from padbench.console.wave import case_wave
+    from padbench.routines.fetch import SampleFetch
+    from padbench.routines.routine import RoutineError
+    from padbench.routines.run import run_case
+    from padbench.routines.wave import case_wave
     from padbench.waveio import write_vcd
 
     periods = periods_for(options)
@@ -107,7 +107,7 @@ def _reads(run: "Run", pad: int) -> bool:
 
 
 def _said(run: "Run", case: _Case) -> dict[str, object]:
-    from padbench.console.run import held_by
+    from padbench.routines.run import held_by
 
     results = list(run.results) if run.finished else None
     right = [held_by(port, case.held) for port in range(len(run.results))]
@@ -123,8 +123,8 @@ def _said(run: "Run", case: _Case) -> dict[str, object]:
 
 
 def _show(run: "Run", case: _Case, said: dict[str, object], path: Path | None) -> None:
-    from padbench.buttons import spelled
-    from padbench.console.run import held_by
+    from padbench.core.buttons import spelled
+    from padbench.routines.run import held_by
 
     for port, passes in enumerate(run.passes):
         if passes:

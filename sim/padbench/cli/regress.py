@@ -20,11 +20,11 @@ from padbench.cli.reports import add_report_options, read_inputs, say_reports, t
 from padbench.cli.verify import inputs_of, write_wave
 from padbench.scenarios import Scenario
 from padbench.sheet import Hdl, Sheet
-from padbench.verify import ScenarioResult
+from padbench.trials import ScenarioResult
 
 if TYPE_CHECKING:
     from padbench.cosim.result import RegressResult
-    from padbench.report.inputs import Input
+    from padbench.results.inputs import Input
 
 __all__ = ["run"]
 
@@ -80,7 +80,7 @@ def run(arguments: list[str]) -> int:
     result = _regress(sheet, options, scenarios, folder, keep)
     _write(result, sheet, options, files, told("regress", arguments))
     if options.json:
-        from padbench.report.regress_json import regress_object
+        from padbench.results.regress_json import regress_object
 
         print(json.dumps(regress_object(result, written), ensure_ascii=False))
     else:
@@ -92,8 +92,8 @@ def run(arguments: list[str]) -> int:
 def _write(
     result: "RegressResult", sheet: Sheet, options: Namespace, files: "list[Input]", command: str
 ) -> None:
-    from padbench.report.junit import regress_suites
-    from padbench.report.regress_page import regress_page
+    from padbench.results.junit import regress_suites
+    from padbench.results.regress_page import regress_page
 
     write_reports(
         options,

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from padbench.buttons import spelled
+from padbench.core.buttons import spelled
 from padbench.cosim.result import RegressResult
 
 __all__ = ["coverage_lines", "failure_lines"]

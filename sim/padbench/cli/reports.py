@@ -21,9 +21,9 @@ from padbench.files import whole_file
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from padbench.report.html_page import Page
-    from padbench.report.inputs import Input
-    from padbench.report.junit import Suite
+    from padbench.results.html_page import Page
+    from padbench.results.inputs import Input
+    from padbench.results.junit import Suite
 
 __all__ = ["add_report_options", "draw", "read_inputs", "say_reports", "told", "write_reports"]
 
@@ -69,7 +69,7 @@ def read_inputs(*paths: Path | None, origin: int | None = None) -> "list[Input]"
 
     ``origin`` is where a .bin lies.
     """
-    from padbench.report.inputs import input_of
+    from padbench.results.inputs import input_of
 
     found = [
         input_of(path, origin=origin if path.suffix.lower() == ".bin" else None)
@@ -87,13 +87,13 @@ def write_reports(
 ) -> None:
     """Write what was asked for; neither is made if it was not. ``name`` is of what was judged."""
     if options.report is not None:
-        from padbench.report.html_page import write_page
+        from padbench.results.html_page import write_page
 
         made = page()
         with whole_file(options.report) as out:
             write_page(made, out)
     if options.junit is not None:
-        from padbench.report.junit import write_junit
+        from padbench.results.junit import write_junit
 
         with whole_file(options.junit) as out:
             write_junit(suites(), out, name=name)
@@ -101,7 +101,7 @@ def write_reports(
 
 def draw(option: str, path: Path, figure: "Callable[[Path], Figure]") -> None:
     """Write a figure to the file that an option names; what cannot be drawn is a `UsageError`."""
-    from padbench.report.pictures import save_figure
+    from padbench.results.pictures import save_figure
 
     try:
         made = figure(path)

@@ -19,16 +19,16 @@ from padbench.cli.reports import (
 if TYPE_CHECKING:
     from argparse import Namespace
 
-    from padbench.console.engine import SweepCounts
-    from padbench.console.fetch import Console
-    from padbench.console.judge import Measured
-    from padbench.console.lengths import SafeLengths
-    from padbench.console.routine import Routine
-    from padbench.pad import PadModel
-    from padbench.report.html_page import Page
-    from padbench.report.inputs import Input
-    from padbench.sweep.design_map import DesignMap
-    from padbench.sweep.tally import Tally
+    from padbench.core.pad import PadModel
+    from padbench.results.html_page import Page
+    from padbench.results.inputs import Input
+    from padbench.routines.design_map import DesignMap
+    from padbench.routines.engine import SweepCounts
+    from padbench.routines.fetch import Console
+    from padbench.routines.judge import Measured
+    from padbench.routines.lengths import SafeLengths
+    from padbench.routines.routine import Routine
+    from padbench.routines.tally import Tally
 
 __all__ = [
     "add_routine_options",
@@ -65,10 +65,10 @@ def run(arguments: list[str]) -> int:
     options = parser.parse_args(arguments)
 
     from padbench.cli.play_routine import replay_of
-    from padbench.console.frames import where_in_frame
-    from padbench.console.judge import judge, measure
-    from padbench.console.lengths import safe_lengths
-    from padbench.console.routine import RoutineError
+    from padbench.routines.frames import where_in_frame
+    from padbench.routines.judge import judge, measure
+    from padbench.routines.lengths import safe_lengths
+    from padbench.routines.routine import RoutineError
 
     try:
         routine, console = the_routine(options)
@@ -90,7 +90,7 @@ def run(arguments: list[str]) -> int:
     write_routine_reports(options, routine, console, found, command)
 
     if options.picture is not None:
-        from padbench.report.exposure_plot import exposure_figure
+        from padbench.results.exposure_plot import exposure_figure
 
         name, timing = Path(routine.name).name, console.timing
         draw(
@@ -98,7 +98,7 @@ def run(arguments: list[str]) -> int:
         )
 
     if options.json:
-        from padbench.report.routine_json import routine_object
+        from padbench.results.routine_json import routine_object
 
         made = routine_object(
             routine.name,
@@ -163,10 +163,10 @@ def add_routine_options(parser: Parser, *, fetch: bool = True) -> None:
 
 def the_routine(options: "Namespace") -> "tuple[Routine, Console]":
     """Routine and console that the options name. Raises `RoutineError` and `UsageError`."""
-    from padbench.console.fetch import Console
-    from padbench.console.judge import on_its_port
-    from padbench.console.source import load_routine, number
     from padbench.parts import console_timing
+    from padbench.routines.fetch import Console
+    from padbench.routines.judge import on_its_port
+    from padbench.routines.source import load_routine, number
 
     def address(option: str, text: str) -> int:
         value = number(text)
@@ -192,8 +192,8 @@ def the_routine(options: "Namespace") -> "tuple[Routine, Console]":
 
 def periods_for(options: "Namespace") -> list[int]:
     """The fetch periods asked for, each once, in the order of asking."""
-    from padbench.console.fetch import SHORTEST_PERIOD
     from padbench.parts import console_timing
+    from padbench.routines.fetch import SHORTEST_PERIOD
 
     known = console_timing(options.console).fetch_periods
     asked: list[int] = []
@@ -214,8 +214,8 @@ def _tallies(
     routine: "Routine", console: "Console", periods: Sequence[int], limit: int
 ) -> "list[Tally]":
     from padbench.cli.progress import progress
-    from padbench.console.engine import STATES
-    from padbench.sweep.engine import FastEngine
+    from padbench.routines.engine import STATES
+    from padbench.routines.fast import FastEngine
 
     engine = FastEngine()
     with progress("held states", STATES * len(periods)) as step:
@@ -230,7 +230,7 @@ def write_worst_wave(
     """The wave of the worst counterexample, or of an undisturbed read where there is none."""
     if options.waves is None:
         return None
-    from padbench.console.wave import case_wave
+    from padbench.routines.wave import case_wave
     from padbench.waveio import write_vcd
 
     found = worst_of(sweeps)
@@ -270,8 +270,8 @@ def write_routine_reports(
     """The page and the file for CI servers, of ``routine`` and of ``sweep --routine``."""
     if options.report is None and options.junit is None:
         return
-    from padbench.report.junit import routine_suites
-    from padbench.report.routine_page import JudgedRoutine, routine_page
+    from padbench.results.junit import routine_suites
+    from padbench.results.routine_page import JudgedRoutine, routine_page
 
     def page() -> "Page":
         judged = JudgedRoutine(
@@ -293,8 +293,8 @@ def routine_inputs(options: "Namespace", routine: "Routine") -> "list[Input]":
     """The source of a routine, a shipped one too, with a listing where it is machine code."""
     from dataclasses import replace
 
-    from padbench.console.source import shipped_source
-    from padbench.report.inputs import Input, disassembled
+    from padbench.results.inputs import Input, disassembled
+    from padbench.routines.source import shipped_source
 
     source = shipped_source(options.what)
     if source is not None:
@@ -318,7 +318,7 @@ def worst_of(sweeps: "Sequence[SweepCounts]") -> "SweepCounts | None":
 
 def pad_for_wave(sheet: Path | None) -> "PadModel":
     """The pad that a routine's wave shows: that of a sheet, or of the starter sheet."""
-    from padbench.electric.corners import pad_model
+    from padbench.circuit.corners import pad_model
     from padbench.sheet import STARTER
     from padbench.sheet.load import sheet_from_text
 

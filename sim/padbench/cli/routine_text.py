@@ -5,15 +5,15 @@ from collections.abc import Sequence
 from rich import box
 from rich.table import Table
 
-from padbench.buttons import spelled
 from padbench.cli.tables import console as the_screen
-from padbench.console.engine import SweepCounts
-from padbench.console.frames import Span, lines_of, microseconds_of
-from padbench.console.judge import Measured
-from padbench.console.lengths import SafeLengths, ranges
-from padbench.console.routine import Routine
-from padbench.console.run import held_by
+from padbench.core.buttons import spelled
 from padbench.parts import ConsoleTiming, console_names, console_timing
+from padbench.routines.engine import SweepCounts
+from padbench.routines.frames import Span, lines_of, microseconds_of
+from padbench.routines.judge import Measured
+from padbench.routines.lengths import SafeLengths, ranges
+from padbench.routines.routine import Routine
+from padbench.routines.run import held_by
 
 __all__ = ["print_routine"]
 

@@ -21,11 +21,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from typing import Any
 
-    from padbench.console.engine import Counterexample, SweepCounts
-    from padbench.console.run import Run
-    from padbench.sweep.design_map import DesignMap
-    from padbench.sweep.engine import Survey
-    from padbench.sweep.tally import Tally
+    from padbench.routines.design_map import DesignMap
+    from padbench.routines.engine import Counterexample, SweepCounts
+    from padbench.routines.fast import Survey
+    from padbench.routines.run import Run
+    from padbench.routines.tally import Tally
 
 __all__ = ["parts_done", "run"]
 
@@ -84,11 +84,11 @@ def run(arguments: list[str]) -> int:
 
 def _routine(options: "Namespace") -> int:
     from padbench.cli.play_routine import replay_of
-    from padbench.console.engine import STATES
-    from padbench.console.judge import judge
-    from padbench.console.lengths import safe_lengths
-    from padbench.console.routine import RoutineError
-    from padbench.sweep.engine import measured, survey
+    from padbench.routines.engine import STATES
+    from padbench.routines.fast import measured, survey
+    from padbench.routines.judge import judge
+    from padbench.routines.lengths import safe_lengths
+    from padbench.routines.routine import RoutineError
 
     options.period = options.period or ["all"]
     try:
@@ -115,7 +115,7 @@ def _routine(options: "Namespace") -> int:
     found = (cycles, verdict, says, tallies, safe)
     write_routine_reports(options, routine, console, found, options.told, chart)
     if options.json:
-        from padbench.report.routine_json import routine_object
+        from padbench.results.routine_json import routine_object
 
         made = routine_object(
             routine.name, options.console, cycles, verdict, says, sweeps, safe, wave, replay
@@ -144,11 +144,11 @@ def parts_done(
 ) -> "Iterator[Any]":
     """What each part of the work gives: here, in worker processes, or on a cluster."""
     if options.cluster is None:
-        from padbench.sweep.work import spread
+        from padbench.routines.work import spread
 
         yield from spread(do, known, work, options.workers)
         return
-    from padbench.sweep.cluster import NoCluster, joined, spread_on
+    from padbench.routines.cluster import NoCluster, joined, spread_on
 
     try:
         with joined(options.cluster) as client:
@@ -162,9 +162,9 @@ def _counts(
 ) -> "tuple[list[Tally], bool]":
     """All periods in the order asked for, and whether Ctrl-C came before the end."""
     from padbench.cli.progress import case_progress
-    from padbench.console.engine import STATES
-    from padbench.sweep.tally import Tally
-    from padbench.sweep.work import count_of, parts
+    from padbench.routines.engine import STATES
+    from padbench.routines.tally import Tally
+    from padbench.routines.work import count_of, parts
 
     tallies = {period: Tally(period) for period in periods}
     stopped = False
@@ -180,14 +180,14 @@ def _counts(
 
 def _map(run: "Run", periods: list[int]) -> "DesignMap | None":
     from padbench.cli.progress import progress
-    from padbench.sweep.design_map import LOOPS, design_map
+    from padbench.routines.design_map import LOOPS, design_map
 
     with progress("loop lengths", len(LOOPS)) as step:
         return design_map(run, periods, step=step)
 
 
 def _print_map(chart: "DesignMap | None") -> None:
-    from padbench.console.lengths import ranges
+    from padbench.routines.lengths import ranges
 
     if chart is None:
         print("No map: it takes two passes of the first port, with reads evenly spaced.")
@@ -200,7 +200,7 @@ def _print_map(chart: "DesignMap | None") -> None:
 
 
 def _draw(path: Path, name: str, tallies: "list[Tally]", chart: "DesignMap | None") -> None:
-    from padbench.report.sweep_plot import map_figure, phases_figure
+    from padbench.results.sweep_plot import map_figure, phases_figure
 
     name = Path(name).name
     if chart is not None:

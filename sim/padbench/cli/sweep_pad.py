@@ -12,10 +12,10 @@ from padbench.cli.reports import draw, read_inputs, say_reports, write_reports
 if TYPE_CHECKING:
     from argparse import Namespace
 
-    from padbench.pad import PadModel, Policy
-    from padbench.report.pad_sweep_json import PadResult, Replay
+    from padbench.core.pad import PadModel, Policy
+    from padbench.padsweep.tally import PadCase, PadPart, PadTally
+    from padbench.results.pad_sweep_json import PadResult, Replay
     from padbench.sheet import Sheet
-    from padbench.sweep.pad_tally import PadCase, PadPart, PadTally
 
 __all__ = ["sweep_pad"]
 
@@ -43,14 +43,14 @@ def sweep_pad(options: "Namespace") -> int:
 
     def replay(result: "PadResult", case: "PadCase") -> str:
         """The command line that plays a case again and writes its wave."""
-        from padbench.sweep.pad_replay import case_text
+        from padbench.padsweep.replay import case_text
 
         words = ["padbench", "play", str(options.sheet), "--port", result.ports[0]]
         return shlex.join([*words, "--case", case_text(case)])
 
     _write(options, sheet, verdict, says, results, replay)
     if options.json:
-        from padbench.report.pad_sweep_json import pad_sweep_object
+        from padbench.results.pad_sweep_json import pad_sweep_object
 
         made = pad_sweep_object(sheet.pad.name, verdict, says, results, wave, replay)
         print(json.dumps(made, ensure_ascii=False))
@@ -74,8 +74,8 @@ def _write(
     results: "list[PadResult]",
     replay: "Replay",
 ) -> None:
-    from padbench.report.junit import pad_sweep_suites
-    from padbench.report.pad_sweep_page import pad_sweep_page
+    from padbench.results.junit import pad_sweep_suites
+    from padbench.results.pad_sweep_page import pad_sweep_page
 
     parts = sheet.parts.file
     beside = None if parts is None else options.sheet.parent / parts
@@ -106,7 +106,7 @@ class _Pad:
 
 def _pads(sheet: "Sheet") -> list[_Pad]:
     """The pads that differ in more than time: on a port an edge may not arrive at all."""
-    from padbench.verify.run import setting_of
+    from padbench.trials.run import setting_of
 
     found: dict[tuple[object, ...], _Pad] = {}
     for port in sheet.works_with.ports:
@@ -124,8 +124,8 @@ def _pads(sheet: "Sheet") -> list[_Pad]:
 def _counts(pads: list[_Pad], options: "Namespace") -> "tuple[list[PadResult], bool]":
     from padbench.cli.progress import case_progress
     from padbench.cli.sweep import parts_done
-    from padbench.report.pad_sweep_json import PadResult
-    from padbench.sweep.pad_cases import PAIRS, pad_parts
+    from padbench.padsweep.cases import PAIRS, pad_parts
+    from padbench.results.pad_sweep_json import PadResult
 
     results = [PadResult(one.ports, one.pad.policy, one.pad.serial) for one in pads]
     jobs = [
@@ -158,7 +158,7 @@ class _Job:
 
 
 def _do(_: None, jobs: list[_Job]) -> "list[tuple[_Job, PadTally]]":
-    from padbench.sweep.pad_cases import count_parts
+    from padbench.padsweep.cases import count_parts
 
     return [(job, count_parts(job.pad, job.parts, job.clocks)) for job in jobs]
 
@@ -168,8 +168,8 @@ def _write_wave(path: Path | None, sheet: "Sheet", wrong: "list[PadResult]") -> 
     found = wrong[0].whole.first_wrong if wrong else None
     if path is None or found is None:
         return None
-    from padbench.sweep.pad_replay import pad_case
-    from padbench.verify import run_scenario
+    from padbench.padsweep.replay import pad_case
+    from padbench.trials import run_scenario
     from padbench.waveio import write_vcd
 
     played = run_scenario(sheet, pad_case(found), wrong[0].ports[0], "fast")
@@ -179,6 +179,6 @@ def _write_wave(path: Path | None, sheet: "Sheet", wrong: "list[PadResult]") -> 
 
 
 def _draw(path: Path, name: str, results: "list[PadResult]") -> None:
-    from padbench.report.pad_sweep_plot import pad_sweep_figure
+    from padbench.results.pad_sweep_plot import pad_sweep_figure
 
     draw("--picture", path, lambda to: pad_sweep_figure(name, results[0], to))

@@ -6,11 +6,11 @@ from rich import box
 from rich.console import Console
 from rich.table import Table
 
-from padbench.buttons import BUTTONS, spelled
 from padbench.cli.tables import console
-from padbench.report.pad_sweep_json import TIES, PadResult, Replay
-from padbench.sweep.pad_replay import says_case
-from padbench.sweep.pad_tally import KINDS
+from padbench.core.buttons import BUTTONS, spelled
+from padbench.padsweep.replay import says_case
+from padbench.padsweep.tally import KINDS
+from padbench.results.pad_sweep_json import TIES, PadResult, Replay
 
 __all__ = ["print_pad_sweep"]
 

@@ -11,12 +11,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from padbench.buttons import spelled
-from padbench.electric.findings import PortRow
+from padbench.circuit.findings import PortRow
+from padbench.core.buttons import spelled
+from padbench.core.findings import Finding
+from padbench.core.units import show
 from padbench.parts import FROM_MEMORY
-from padbench.rules import Finding
-from padbench.units import show
-from padbench.verify import ScenarioResult, VerifyResult
+from padbench.trials import ScenarioResult, VerifyResult
 
 __all__ = [
     "MARK",

@@ -22,16 +22,16 @@ from padbench.cli.reports import (
     told,
     write_reports,
 )
-from padbench.console.poll import with_timings
+from padbench.routines.poll import with_timings
 from padbench.sheet import Sheet
-from padbench.verify import ScenarioResult, VerifyResult, run_scenario, verify
+from padbench.trials import ScenarioResult, VerifyResult, run_scenario, verify
 from padbench.waveio import write_vcd
 
 if TYPE_CHECKING:
-    from padbench.console.engine import RoutineEngine
-    from padbench.report.html_page import Page
-    from padbench.report.inputs import Input
-    from padbench.report.junit import Suite
+    from padbench.results.html_page import Page
+    from padbench.results.inputs import Input
+    from padbench.results.junit import Suite
+    from padbench.routines.engine import RoutineEngine
     from padbench.scenarios import Scenario
 
 __all__ = ["inputs_of", "run", "write_wave"]
@@ -70,7 +70,7 @@ def run(arguments: list[str]) -> int:
     if options.margins is not None:
         _draw_margins(result, sheet, options.margins)
     if options.json:
-        from padbench.report.as_json import verify_object
+        from padbench.results.as_json import verify_object
 
         print(json.dumps(verify_object(result, written, options.sheet, sheet.pad.name)))
     else:
@@ -137,21 +137,21 @@ def inputs_of(sheet: Sheet, options: Namespace) -> "list[Input]":
 
 
 def _page(result: VerifyResult, sheet: Sheet, files: "list[Input]", command: str) -> "Page":
-    from padbench.report.verify_page import verify_page
+    from padbench.results.verify_page import verify_page
 
     return verify_page(result, sheet, files, command)
 
 
 def _draw_margins(result: VerifyResult, sheet: Sheet, path: Path) -> None:
-    from padbench.electric.margins import spread_of
-    from padbench.report.margins_plot import margins_figure
+    from padbench.circuit.margins import spread_of
+    from padbench.results.margins_plot import margins_figure
 
     spreads = [*spread_of(with_timings(sheet), result.findings)]
     draw("--margins", path, lambda to: margins_figure(spreads, sheet.pad.name, to))
 
 
 def _suites(result: VerifyResult) -> "list[Suite]":
-    from padbench.report.junit import verify_suites
+    from padbench.results.junit import verify_suites
 
     return verify_suites(result)
 
@@ -168,7 +168,7 @@ def _write_voltages(
     path: Path,
 ) -> None:
     """On the port with the least margin, at the slow corner: there the voltages are worst."""
-    from padbench.electric.waves import line_waves, worst_port
+    from padbench.circuit.waves import line_waves, worst_port
     from padbench.waveio.analogue import write_analogue
 
     port = worst_port(sheet)

@@ -28,10 +28,10 @@ def run(arguments: list[str]) -> int:
             ' give a register, for example part = "CD4021B"'
         )
 
-    from padbench.electric.findings import judge_electric
-    from padbench.electric.plan import wiring_plan
-    from padbench.electric.wiring import judge_wiring
-    from padbench.report.wiring import plan_object, write_drawing, write_plan_csv
+    from padbench.circuit.findings import judge_electric
+    from padbench.results.wiring import plan_object, write_drawing, write_plan_csv
+    from padbench.wiring.faults import judge_wiring
+    from padbench.wiring.plan import wiring_plan
 
     found = (*judge_wiring(sheet), *judge_electric(sheet).findings)
     faults = tuple(one for one in found if one.verdict == "fail")

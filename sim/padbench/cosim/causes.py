@@ -8,10 +8,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 
-from padbench.buttons import BUTTONS
+from padbench.core.buttons import BUTTONS
+from padbench.core.decode import Read
+from padbench.core.pad import PadModel
 from padbench.cosim.faulty import Fault, predict
-from padbench.decode import Read
-from padbench.pad import PadModel
 from padbench.scenarios import Script
 
 __all__ = ["Cause", "faults_for", "likely_causes", "offer_causes"]

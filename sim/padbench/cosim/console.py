@@ -9,10 +9,10 @@ Works in any cocotb test; see tests/cosim/example for the one to read first.
 from collections.abc import Sequence
 from typing import Any
 
+from padbench.core.stimulus import PollTiming, ScriptedRead
 from padbench.cosim.levels import HIGH, LOW, level_of
 from padbench.cosim.timed import now_ps, play, wait_until
 from padbench.model.program import Edges, console_edges
-from padbench.stimulus import PollTiming, ScriptedRead
 
 __all__ = ["PLAIN_POLL", "ConsoleDriver"]
 

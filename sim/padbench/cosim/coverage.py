@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from padbench.decode import Read
-from padbench.timeline import Timeline, Word
+from padbench.core.decode import Read
+from padbench.core.timeline import Timeline, Word
 
 __all__ = ["Coverage", "covered"]
 

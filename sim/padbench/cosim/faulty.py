@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from padbench.core.pad import PadModel
 from padbench.cosim.wires import serial_levels
 from padbench.model.contacts import inputs_word
 from padbench.model.program import console_edges
-from padbench.pad import PadModel
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
 
 __all__ = ["HIGH", "LOW", "level_of", "turned", "word_of"]
 

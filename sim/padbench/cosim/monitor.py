@@ -2,7 +2,7 @@
 
 monitor = WireMonitor({"cable.data": dut.data, "console.latch": dut.latch})
 ...
-timeline = monitor.timeline()        # for padbench.decode, padbench.rules, padbench.waveio
+timeline = monitor.timeline()        # for padbench.core.decode, padbench.core, padbench.waveio
 """
 
 from collections.abc import Collection, Mapping
@@ -10,9 +10,9 @@ from typing import Any
 
 import cocotb
 
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.cosim.levels import level_of, turned, word_of
 from padbench.cosim.timed import now_ps
-from padbench.timeline import Timeline, Wire, Word
 
 __all__ = ["WireMonitor"]
 

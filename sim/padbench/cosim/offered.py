@@ -11,14 +11,14 @@ from typing import Any
 
 import numpy as np
 
-from padbench.buttons import spelled
+from padbench.core.buttons import spelled
+from padbench.core.decode import Read
+from padbench.core.timeline import HIGH, Wire
 from padbench.cosim.job import Poll, ReaderRun
-from padbench.decode import Read
 from padbench.scenarios import Expected, Script
 from padbench.scenarios.expect import allowed_states, expected_bits
 from padbench.scenarios.script import Bits
-from padbench.timeline import HIGH, Wire
-from padbench.verify import Problem
+from padbench.trials import Problem
 
 __all__ = ["WrongOffer", "as_it_was_made", "strobe_problems"]
 

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable, Iterator
 
-from padbench.decode import Read
-from padbench.rules import Finding, Limit
-from padbench.stimulus import PollTiming
+from padbench.core.decode import Read
+from padbench.core.findings import Finding
+from padbench.core.limits import Limit
+from padbench.core.stimulus import PollTiming
 
 __all__ = ["judge_pace"]
 

@@ -16,6 +16,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from padbench.circuit.corners import pad_model
+from padbench.core.answering import SystemClock, judge_answers
+from padbench.core.decode import Names, decode
+from padbench.core.findings import Finding, worst_of_each
+from padbench.core.limits import Limit
+from padbench.core.timeline import Timeline
+from padbench.core.units import to_ps
 from padbench.cosim.causes import Cause, likely_causes
 from padbench.cosim.coverage import Coverage
 from padbench.cosim.exhaustive import exhaustive_scenarios
@@ -29,15 +36,10 @@ from padbench.cosim.select import Chosen, choose, reader_run
 from padbench.cosim.setting import brisk, hdl_setting, system_period
 from padbench.cosim.tells import reader_causes, told_by_edges
 from padbench.cosim.wires import pad_run, pad_timeline, reader_timeline
-from padbench.decode import Names, decode
-from padbench.electric.corners import pad_model
 from padbench.files import was_read
-from padbench.rules import Finding, Limit, SystemClock, judge_answers, worst_of_each
 from padbench.scenarios import SCENARIOS, Scenario, Setting
 from padbench.sheet import Hdl, Sheet
-from padbench.timeline import Timeline
-from padbench.units import to_ps
-from padbench.verify import ScenarioResult, judge
+from padbench.trials import ScenarioResult, judge
 
 __all__ = ["EXHAUSTIVE_LIMIT", "LIMIT", "regress", "runs_of", "scenarios_of"]
 

@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from padbench.core.findings import Finding, overall
 from padbench.cosim.causes import Cause
 from padbench.cosim.coverage import Coverage
 from padbench.cosim.offered import WrongOffer
-from padbench.rules import Finding, overall
-from padbench.verify import ScenarioResult
+from padbench.trials import ScenarioResult
 
 __all__ = ["Failure", "HdlError", "RegressResult"]
 

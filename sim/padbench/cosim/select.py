@@ -3,12 +3,12 @@
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from padbench.core.stimulus import ScriptedRead
 from padbench.cosim.job import Poll, ReaderRun
 from padbench.cosim.moments import ResetScript
 from padbench.cosim.setting import gridded
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.scenarios.expect import closed_contacts
-from padbench.stimulus import ScriptedRead
 
 __all__ = ["Chosen", "choose", "reader_run"]
 

@@ -8,14 +8,14 @@ sheet's, on a grid of 1 ns.
 
 from dataclasses import replace
 
+from padbench.core.limits import Limit, Limits
+from padbench.core.pad import LineDelays
+from padbench.core.stimulus import PollTiming, Stimulus
+from padbench.core.units import to_ps
 from padbench.cosim.grid import GRID, on_grid
-from padbench.pad import LineDelays
-from padbench.rules import Limit, Limits
 from padbench.scenarios import Setting
 from padbench.sheet import Sheet
-from padbench.stimulus import PollTiming, Stimulus
-from padbench.units import to_ps
-from padbench.verify import setting_of
+from padbench.trials import setting_of
 
 __all__ = ["brisk", "gridded", "hdl_setting", "system_period"]
 

@@ -5,9 +5,9 @@ from typing import Any
 
 import numpy as np
 
+from padbench.core.timeline import HIGH, LOW, Wire
 from padbench.cosim.causes import Cause, offer_causes
-from padbench.timeline import HIGH, LOW, Wire
-from padbench.verify import ScenarioResult
+from padbench.trials import ScenarioResult
 
 __all__ = ["reader_causes", "told_by_edges"]
 

@@ -6,14 +6,14 @@ from typing import Any
 
 import numpy as np
 
-from padbench.buttons import BUTTONS
+from padbench.core.buttons import BUTTONS
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import ScriptedRead, Stimulus
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.cosim.job import PadRun
 from padbench.model.contacts import inputs_word
 from padbench.model.lines import Line
 from padbench.model.program import Edges, console_edges
-from padbench.pad import PadModel
-from padbench.stimulus import ScriptedRead, Stimulus
-from padbench.timeline import Timeline, Wire, Word
 
 __all__ = ["pad_run", "pad_timeline", "reader_timeline", "serial_levels"]
 

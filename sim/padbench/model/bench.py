@@ -14,6 +14,9 @@ from typing import Any
 import numpy as np
 from myhdl import Signal, Simulation, _simulator, delay, instance, intbv
 
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import Stimulus
+from padbench.core.timeline import Timeline
 from padbench.model.contacts import contacts, first_inputs
 from padbench.model.lines import Line, far_end
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
@@ -21,9 +24,6 @@ from padbench.model.port import data_input, late_data
 from padbench.model.program import console_edges, driven_edges, within_limits
 from padbench.model.record import Log, record
 from padbench.model.traces import Traces, assemble
-from padbench.pad import PadModel
-from padbench.stimulus import Stimulus
-from padbench.timeline import Timeline
 
 __all__ = ["simulate"]
 

@@ -5,8 +5,8 @@ from typing import Any
 
 from myhdl import always, delay, instance
 
-from padbench.buttons import OPPOSITES, byte_of
-from padbench.pad import PadModel, Policy
+from padbench.core.buttons import OPPOSITES, byte_of
+from padbench.core.pad import PadModel, Policy
 
 __all__ = ["contacts", "first_inputs", "inputs_word"]
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from padbench.pad import LineDelays
-from padbench.timeline import Wire
+from padbench.core.pad import LineDelays
+from padbench.core.timeline import Wire
 
 __all__ = ["Line", "far_end"]
 

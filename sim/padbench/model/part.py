@@ -12,8 +12,8 @@ from typing import Any
 
 from myhdl import _simulator, always, instance
 
+from padbench.core.pad import PadModel
 from padbench.model.record import Log, now
-from padbench.pad import PadModel
 
 __all__ = ["NO_LEVEL", "steady_register", "watched_register"]
 

@@ -4,8 +4,8 @@ from typing import Any
 
 from myhdl import always, delay, instance
 
+from padbench.core.pad import PadModel
 from padbench.model.record import now
-from padbench.pad import PadModel
 
 __all__ = ["data_input", "late_data"]
 

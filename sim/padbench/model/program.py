@@ -6,10 +6,10 @@ from itertools import pairwise
 
 import numpy as np
 
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import DrivenLines, ScriptedRead
+from padbench.core.timeline import Times
 from padbench.model.lines import Line
-from padbench.pad import PadModel
-from padbench.stimulus import DrivenLines, ScriptedRead
-from padbench.timeline import Times
 
 __all__ = ["Edges", "console_edges", "driven_edges", "within_limits"]
 

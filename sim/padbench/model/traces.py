@@ -4,13 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from padbench.buttons import BUTTONS
+from padbench.core.buttons import BUTTONS
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import Stimulus
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.model.lines import Line
 from padbench.model.program import Edges
 from padbench.model.record import Log
-from padbench.pad import PadModel
-from padbench.stimulus import Stimulus
-from padbench.timeline import Timeline, Wire, Word
 
 __all__ = ["Traces", "assemble"]
 

@@ -1,6 +1,6 @@
 """Held states: what any pad must read right before anything else is asked."""
 
-from padbench.buttons import BUTTONS
+from padbench.core.buttons import BUTTONS
 from padbench.scenarios.plan import Plan
 from padbench.scenarios.script import Script, Setting
 

@@ -7,8 +7,8 @@ so that each is a check on the other.
 
 from collections.abc import Iterable, Sequence
 
-from padbench.buttons import OPPOSITES, byte_of
-from padbench.pad import Policy
+from padbench.core.buttons import OPPOSITES, byte_of
+from padbench.core.pad import Policy
 from padbench.scenarios.script import Bits
 
 __all__ = [

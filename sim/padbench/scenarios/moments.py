@@ -1,6 +1,6 @@
 """Presses at awkward moments: between polls, around the latch, and with bounce."""
 
-from padbench.buttons import byte_of
+from padbench.core.buttons import byte_of
 from padbench.scenarios.plan import Plan, Unsettled
 from padbench.scenarios.script import Script, Setting
 

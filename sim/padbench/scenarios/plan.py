@@ -9,13 +9,13 @@ return plan.script()
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from padbench.buttons import byte_of, spelled
-from padbench.pad import PadModel, Policy
+from padbench.core.buttons import byte_of, spelled
+from padbench.core.pad import PadModel, Policy
+from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 from padbench.scenarios.expect import allowed_states, closed_contacts, expected_bits, held_state
 from padbench.scenarios.program import FetchCase, Unsettled, extra_clocks_arriving
 from padbench.scenarios.program_script import Call, program_script
 from padbench.scenarios.script import Bits, Expected, Script, Setting
-from padbench.stimulus import PollTiming, ScriptedRead, Stimulus
 
 __all__ = ["Plan", "Unsettled", "extra_clocks_at_pad"]
 

@@ -1,6 +1,6 @@
 """A poll made by a program: what it does, and what it hands on, hangs on what it reads.
 
-Scenarios know a program by the few things below; `padbench.console.poll` has the one there is, a
+Scenarios know a program by the few things below; `padbench.routines.poll` has the one there is, a
 6502 read routine. Whatever answers the program's reads decides what it does next, so the pad that
 answers here is the one of the facts, worked out without the simulation (see `expect`).
 """
@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from padbench.pad import PadModel
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import DrivenLines
 from padbench.scenarios.expect import closed_contacts, held_state, wire_bits
 from padbench.scenarios.script import Expected
-from padbench.stimulus import DrivenLines
 
 __all__ = [
     "AnsweringPad",

@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
-from padbench.buttons import spelled
+from padbench.core.buttons import spelled
+from padbench.core.stimulus import DrivenLines
 from padbench.scenarios.program import AnsweringPad, Bit, Unsettled
 from padbench.scenarios.script import Bits, Expected, Outcome, Script, Setting
-from padbench.stimulus import DrivenLines
 
 __all__ = ["Call", "program_script"]
 

@@ -5,7 +5,7 @@ A program as the poll makes no such reads; they are made at its shortest times.
 
 from dataclasses import replace
 
-from padbench.buttons import byte_of
+from padbench.core.buttons import byte_of
 from padbench.scenarios.expect import expected_bits
 from padbench.scenarios.plan import Plan
 from padbench.scenarios.script import Script, Setting

@@ -4,8 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from padbench.pad import PadModel
-from padbench.stimulus import PollTiming, Stimulus
+from padbench.core.pad import PadModel
+from padbench.core.stimulus import PollTiming, Stimulus
 
 if TYPE_CHECKING:
     from padbench.scenarios.program import Program

@@ -23,7 +23,8 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
-from padbench.buttons import byte_of
+from padbench.core.buttons import byte_of
+from padbench.core.units import found_text
 from padbench.scenarios.plan import Plan
 from padbench.scenarios.registry import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.scenarios.script import Scenario, Script, Setting
@@ -31,7 +32,6 @@ from padbench.sheet.fields import pad_name, the_button
 from padbench.sheet.locate import places
 from padbench.sheet.problems import Problem, Refused, SheetError, nearest, one_line
 from padbench.sheet.text import parse_toml, read_text
-from padbench.units import found_text
 
 __all__ = ["load_scenarios", "scenarios_from_text"]
 

@@ -7,11 +7,11 @@ wrong elsewhere.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
+from padbench.core.units import show
 from padbench.parts import console_timing
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
 from padbench.sheet.own import find_part
-from padbench.units import show
 
 __all__ = ["CHECKS", "Clash", "Readable"]
 

@@ -8,12 +8,12 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
+from padbench.core.units import UnitError, found_text
 from padbench.sheet.checks import CHECKS, Clash, Readable
 from padbench.sheet.locate import Path, Places, places
 from padbench.sheet.model import Sheet
 from padbench.sheet.problems import MOST_PROBLEMS, Problem, Refused, nearest, one_line
 from padbench.sheet.remedy import choices, dotted, to_write, unknown_key
-from padbench.units import UnitError, found_text
 
 __all__ = ["problems_of"]
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from pydantic_core import CoreSchema, core_schema
 
-from padbench.buttons import BUTTONS
+from padbench.core.buttons import BUTTONS
+from padbench.core.units import Value, read_value
 from padbench.parts import console_names, poll_names
 from padbench.sheet.firmware import Firmware
 from padbench.sheet.own import part_names, port_names
 from padbench.sheet.problems import Refused, nearest
-from padbench.units import Value, read_value
 
 __all__ = [
     "ABSENT",

@@ -1,7 +1,7 @@
 """A pad or adapter that is a program on a microcontroller, as a part like any register."""
 
+from padbench.core.units import Value
 from padbench.parts import Figure, RegisterPart, SourceClass
-from padbench.units import Value
 
 __all__ = ["FIRMWARE", "Firmware", "firmware_part"]
 

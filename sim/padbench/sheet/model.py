@@ -19,6 +19,7 @@ from pydantic import (
     model_validator,
 )
 
+from padbench.core.units import Value
 from padbench.parts import PortKind, RegisterPart, named_poll, poll_names
 from padbench.sheet.fields import (
     OneOf,
@@ -37,7 +38,6 @@ from padbench.sheet.fields import (
 from padbench.sheet.firmware import FIRMWARE, firmware_part
 from padbench.sheet.own import OwnParts, find_part, find_port, own_now, port_names
 from padbench.sheet.problems import Refused
-from padbench.units import Value
 
 __all__ = [
     "Cable",

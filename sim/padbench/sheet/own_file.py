@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from padbench.core.units import found_text
 from padbench.parts import port_names, register_names
 from padbench.parts.ports import ports_from
 from padbench.parts.registers import registers_from
@@ -15,7 +16,6 @@ from padbench.sheet.own import OwnParts
 from padbench.sheet.problems import Problem, SheetError, nearest, one_line
 from padbench.sheet.remedy import dotted
 from padbench.sheet.text import parse_toml, read_text
-from padbench.units import found_text
 
 __all__ = ["load_own"]
 

@@ -6,9 +6,9 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from padbench.core.units import found_text
 from padbench.files import was_read
 from padbench.sheet.problems import Problem, SheetError, one_line
-from padbench.units import found_text
 
 __all__ = ["parse_toml", "read_text"]
 

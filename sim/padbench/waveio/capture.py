@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.timeline import Times
+from padbench.core.timeline import Times
 
 __all__ = ["Changes", "Piece", "WaveError"]
 

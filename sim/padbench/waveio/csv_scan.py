@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.timeline import HIGH, LOW, UNKNOWN, Times
+from padbench.core.timeline import HIGH, LOW, UNKNOWN, Times
 from padbench.waveio.capture import Changes, Piece, WaveError
 from padbench.waveio.csv_layout import (
     LONGEST_LINE,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.timeline import HIGH, LOW, UNKNOWN
+from padbench.core.timeline import HIGH, LOW, UNKNOWN
 
 __all__ = ["THRESHOLDS", "Thresholds"]
 

@@ -14,7 +14,7 @@ from typing import Literal, cast
 import numpy as np
 from vcd.reader import Token, TokenKind, VarDecl, VCDParseError, tokenize
 
-from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
 from padbench.waveio.capture import WaveError
 from padbench.waveio.vcd_header import FEMTOSECONDS
 from padbench.waveio.vcd_out import LOOSE, NOTE

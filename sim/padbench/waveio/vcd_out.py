@@ -18,8 +18,8 @@ from vcd import VCDWriter
 from vcd.writer import Variable
 
 from padbench import __version__
+from padbench.core.timeline import Timeline
 from padbench.files import whole_file
-from padbench.timeline import Timeline
 
 __all__ = ["LOOSE", "NOTE", "write_vcd"]
 

@@ -19,7 +19,7 @@ conflict of input and output, so unknown.
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
 
 __all__ = ["LEVEL_OF_STATE", "NO_STATE", "bad_strength", "port_values"]
 

@@ -24,7 +24,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.timeline import FLOATING, HIGH, LOW, UNKNOWN, Times
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Times
 from padbench.waveio.capture import Changes, Piece, WaveError
 from padbench.waveio.levels import THRESHOLDS, Thresholds
 from padbench.waveio.stream import BLOCK, ByteStream

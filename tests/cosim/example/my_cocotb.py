@@ -4,10 +4,10 @@ import cocotb
 from cocotb.clock import Clock
 from cocotb.triggers import Timer
 
+from padbench.core.decode import Names, decode
 from padbench.cosim.console import ConsoleDriver
 from padbench.cosim.monitor import WireMonitor
 from padbench.cosim.responder import PadResponder
-from padbench.decode import Names, decode
 
 
 @cocotb.test()

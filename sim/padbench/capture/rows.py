@@ -1,0 +1,253 @@
+"""Reads of a window to rows: what the console made of each, and what stood on the wire.
+
+All reads of a window are worked on at once, as tables of a row a read and a column a bit; only
+those with an extra clock, which are few, have their bits picked one by one.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.capture.measures import Measure
+from padbench.core.decode import Read, ReadArrays, extra_clocks
+from padbench.core.quality import stands_still
+from padbench.core.timeline import HIGH, LOW, Times, Wire
+
+__all__ = [
+    "CUT_SHORT",
+    "INCOMPLETE",
+    "IN_GAP",
+    "OPEN_ENDED",
+    "ROW",
+    "UNEVEN",
+    "Own",
+    "Rhythm",
+    "measure_reads",
+]
+
+ROW = np.dtype(
+    [
+        ("start", "i8"),
+        ("end", "i8"),
+        ("byte", "u1"),
+        ("held", "u1"),
+        ("undecided", "u1"),
+        ("missing", "u1"),
+        ("clocks", "u2"),
+        ("extra", "u8"),
+        ("flags", "u1"),
+    ]
+)
+"""One read in 31 bytes: a capture of a day is a few hundred megabytes."""
+
+CUT_SHORT, OPEN_ENDED, IN_GAP, UNEVEN = 1, 2, 4, 8
+INCOMPLETE = CUT_SHORT | OPEN_ENDED
+"""Fewer samples than wanted: a read of as many or more is whole, whether `UNEVEN` or not."""
+
+_NEVER = np.iinfo(np.int64).max
+
+Table = NDArray[np.intp]
+
+
+@dataclass(slots=True)
+class Rhythm:
+    """What is usual in a capture, in picoseconds; learnt from its first window with reads."""
+
+    loop: int = 0
+    shortest: int = 0
+
+    def learn(self, clock: Wire, reads: tuple[Read, ...]) -> None:
+        """From medians: the program's loop, and half the shorter part of a clock."""
+        if self.loop or not any(read.clock_falls for read in reads):
+            return
+        loops = [np.diff(read.clock_falls) for read in reads if len(read.clock_falls) > 1]
+        if not loops:
+            return
+        self.loop = int(np.median(np.concatenate(loops)))
+        low, high = [], []
+        for read in reads:
+            falls, rises = np.asarray(read.clock_falls), np.asarray(read.clock_rises)
+            if len(falls) == len(rises) > 1 and falls[0] < rises[0]:
+                low.append(rises - falls)
+                high.append(falls[1:] - rises[:-1])
+        if low:
+            widths = np.median(np.concatenate(low)), np.median(np.concatenate(high))
+            self.shortest = int(min(widths)) // 2
+
+
+@dataclass(frozen=True)
+class Own:
+    """The reads of one window, as sampled (``seen``) and as they stand on the wire.
+
+    Both have the same latches. ``sampled``: the moments of the samples are known; ``last``: the
+    capture ends with the last of the reads.
+    """
+
+    seen: ReadArrays
+    wire: ReadArrays
+    rhythm: Rhythm
+    wanted: int
+    sampled: bool
+    last: bool
+
+    def rows(
+        self, data: Wire, doubts: Times, gaps: tuple[tuple[int, int], ...]
+    ) -> NDArray[np.void]:
+        """A row of `ROW` for each. After one of the ``doubts`` no bit of its read is sure."""
+        seen, wire = self.seen, self.wire
+        rows = np.zeros(len(seen), ROW)
+        if not len(seen):
+            return rows
+        extra = self._extra_clocks()
+        places, there = self._chosen(extra)
+        samples = np.append(seen.samples, 0)[places]
+        levels = np.append(seen.levels, LOW)[places]
+        unsure = samples > self._doubt(doubts)[:, None]
+        unsure |= self._unsteady(data, samples)
+        count = there.sum(axis=1)
+        counts = wire.rise_cuts[1] - wire.rise_cuts[0]
+        last_rise = np.append(wire.rises, 0)[np.where(counts > 0, wire.rise_cuts[1] - 1, -1)]
+        ends = np.where(counts > 0, np.maximum(wire.latch_ends, last_rise), wire.latch_ends)
+        every = seen.sample_cuts[1] - seen.sample_cuts[0]
+        for number, clocks in extra.items():
+            every[number] -= 0 if self.sampled else len(clocks)
+        short = every < self.wanted
+        open_ended = np.zeros(len(seen), bool)
+        open_ended[-1] = self.last
+        flags = np.where(short, np.where(open_ended, OPEN_ENDED, CUT_SHORT), 0)
+        in_gap = np.zeros(len(seen), bool)
+        for start, stop in gaps:
+            in_gap |= (start < ends) & (stop > seen.starts)
+        rows["start"], rows["end"] = seen.starts, ends
+        rows["byte"] = _mask(there & (levels == LOW) & ~unsure)
+        rows["held"] = self._held()
+        rows["undecided"] = _mask(there & ((levels > HIGH) | unsure))
+        rows["missing"] = (0xFF >> np.minimum(8, count)) & ~(0xFF >> min(8, self.wanted))
+        rows["clocks"] = np.minimum(counts, 0xFFFF)
+        rows["flags"] = flags + IN_GAP * in_gap + UNEVEN * self._uneven()
+        for number, clocks in extra.items():
+            rows["extra"][number] = sum(1 << place for place in clocks if place < 64)
+        return rows
+
+    def _extra_clocks(self) -> dict[int, tuple[int, ...]]:
+        """By number of the read, from 0, for those that have any."""
+        wire = self.wire
+        falls = wire.fall_cuts[1] - wire.fall_cuts[0]
+        rises = wire.rise_cuts[1] - wire.rise_cuts[0]
+        found = {}
+        for number in np.flatnonzero((falls > self.wanted) & (falls == rises)).tolist():
+            (read,) = wire.part(slice(number, number + 1)).reads(self.wanted)
+            clocks = extra_clocks(read, self.rhythm.loop, self.wanted)
+            if clocks:
+                found[number] = clocks
+        return found
+
+    def _uneven(self) -> NDArray[np.bool_]:
+        """Reads with two clocks as close as those of a stopped read, as `extra_clocks` has it.
+
+        In one with more or fewer clocks than wanted, two clocks as far apart the other way count
+        too; a read of the usual number may well be interrupted.
+        """
+        first, stop = self.wire.fall_cuts
+        apart, loop = np.diff(self.wire.falls), self.rhythm.loop
+        found = np.zeros(len(first), bool)
+        for wrong, some in (
+            (10 * apart < 6 * loop, stop - first > 1),
+            (6 * apart > 10 * loop, (stop - first > 1) & (stop - first != self.wanted)),
+        ):
+            upto = np.concatenate([[0], np.cumsum(wrong)])
+            found[some] |= upto[stop[some] - 1] > upto[first[some]]
+        return found
+
+    def _chosen(self, extra: dict[int, tuple[int, ...]]) -> tuple[Table, NDArray[np.bool_]]:
+        """Where the samples of the bits stand, and which bits there are; both a row a read.
+
+        Where nobody says when the console sampled, it did at the clocks that it meant to make.
+        """
+        places, there = _table(self.seen.sample_cuts, min(8, self.wanted))
+        if self.sampled:
+            return places, there
+        for number, clocks in extra.items():
+            first, last = (int(cut[number]) for cut in self.seen.sample_cuts)
+            kept = [first + n for n in range(last - first) if n not in clocks]
+            kept = kept[: min(8, self.wanted)]
+            there[number] = np.arange(8) < len(kept)
+            places[number] = [*kept, *[-1] * (8 - len(kept))]
+        return places, there
+
+    def _held(self) -> NDArray[np.uint8]:
+        places, there = _table(self.wire.sample_cuts, 8)
+        return _mask(there & (np.append(self.wire.levels, HIGH)[places] == LOW))
+
+    def _doubt(self, doubts: Times) -> Times:
+        """From when on nobody knows what the pad has made of latch and clock, by read.
+
+        It may lie after the read, where it does no harm.
+        """
+        starts = self.seen.starts
+        first = np.append(doubts, _NEVER)[np.searchsorted(doubts, starts, side="left")]
+        # A latch shorter than any clock: nobody knows whether the pad has loaded.
+        spike = self.seen.latch_ends - starts < self.rhythm.shortest
+        when: Times = np.where(spike, starts, first)
+        return when
+
+    def _unsteady(self, data: Wire, samples: Times) -> NDArray[np.bool_]:
+        """Bits whose level did not stand in the second half of the low part of their clock.
+
+        One noisy sample must not decide a bit. A wire with two levels only has no noise to see,
+        and there a sample is a sample.
+        """
+        starts = self.seen.starts
+        noisy = data.times[data.levels > HIGH].max(initial=np.iinfo(np.int64).min) > starts
+        unsteady = np.zeros(samples.shape, bool)
+        if not noisy.any():
+            return unsteady
+        ends = samples[noisy]
+        falls, (first, last) = self.wire.falls, self.wire.fall_cuts
+        place = np.searchsorted(falls, ends, side="left") - 1
+        place = np.maximum(place, first[noisy, None])
+        some = (last > first)[noisy, None]
+        begins = np.where(
+            some, np.append(falls, 0)[np.minimum(place, len(falls))], starts[noisy, None]
+        )
+        begins = np.minimum(begins, ends) // 2 + ends // 2
+        unsteady[noisy] = ~stands_still(data, begins.ravel(), ends.ravel()).reshape(ends.shape)
+        return unsteady
+
+
+def measure_reads(reads: ReadArrays, measure: Measure) -> None:
+    """Add the widths of latch and clocks, and the lengths."""
+    (f0, f1), (r0, r1) = reads.fall_cuts, reads.rise_cuts
+    falls, rises = np.append(reads.falls, 0), np.append(reads.rises, 0)
+    count_falls, count_rises = f1 - f0, r1 - r0
+    usual = (count_falls > 0) & (count_rises > 0)
+    usual[usual] = falls[f0[usual]] < rises[r0[usual]]
+    low = np.where(usual, np.minimum(count_falls, count_rises), 0)
+    high = np.where(usual, np.minimum(count_falls - 1, count_rises), 0)
+    measure["latch width"].add(reads.latch_ends - reads.starts)
+    measure["clock low"].add(rises[_ragged(r0, low)] - falls[_ragged(f0, low)])
+    measure["clock high"].add(falls[_ragged(f0 + 1, high)] - rises[_ragged(r0, high)])
+    measure["latch to first clock"].add(falls[f0[usual]] - reads.latch_ends[usual])
+    measure["read length"].add(rises[r1[usual] - 1] - reads.starts[usual])
+
+
+def _table(cuts: tuple[Table, Table], most: int) -> tuple[Table, NDArray[np.bool_]]:
+    """Places of the first ``most`` of each read, -1 where it has none; and where it has some."""
+    first, last = cuts
+    columns = np.arange(8)
+    there = columns < np.minimum(last - first, most)[:, None]
+    return np.where(there, first[:, None] + columns, -1), there
+
+
+def _ragged(first: Table, counts: Table) -> Table:
+    """``counts[i]`` numbers from ``first[i]`` on, one row after the other."""
+    before = np.cumsum(counts) - counts
+    places: Table = np.repeat(first - before, counts) + np.arange(int(counts.sum()))
+    return places
+
+
+def _mask(bits: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """The first column in bit 7."""
+    mask: NDArray[np.uint8] = np.packbits(bits, axis=1)[:, 0]
+    return mask

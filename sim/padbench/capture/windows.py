@@ -1,0 +1,184 @@
+"""A stream of pieces to windows: stretches of a capture with whole reads in them.
+
+A window ends at the rise of a latch and begins one read early, so that what is measured from one
+read to the next is seen although windows come one at a time. Reads before ``own_from`` were in the
+window before; their measurements may repeat without harm to a worst value.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.core.quality import steady
+from padbench.core.timeline import HIGH, UNKNOWN, Timeline, Times, Wire
+
+__all__ = ["MOST_CHANGES", "Stretch", "TooMuch", "Window", "windows"]
+
+MOST_CHANGES = 1 << 23
+"""Changes kept while no new latch comes; a latch that never comes must not fill the memory."""
+
+_OFTEN = 1 << 18
+
+Levels = NDArray[np.uint8]
+
+
+class Stretch(Protocol):
+    """What a reader hands on, see `padbench.waveio.Piece`; named here to stay free of files."""
+
+    @property
+    def end_ps(self) -> int:
+        """How far it goes, in picoseconds."""
+
+    @property
+    def changes(self) -> Mapping[str, tuple[Times, Levels]]:
+        """Times and levels by channel."""
+
+    @property
+    def events(self) -> Mapping[str, Times]:
+        """Moments by name."""
+
+    @property
+    def gaps(self) -> tuple[tuple[int, int], ...]:
+        """Stretches of time without a recording."""
+
+
+class TooMuch(ValueError):
+    """Too many changes without a latch: surely the wrong channel."""
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """``timeline`` has "latch", "clock" with hysteresis, and their ``zones``; "data" as it is.
+
+    ``last`` says that the capture ends here, so its last read is there too.
+    """
+
+    timeline: Timeline
+    zones: dict[str, Wire]
+    own_from: int
+    gaps: tuple[tuple[int, int], ...]
+    last: bool
+
+
+def windows(pieces: Iterable[Stretch]) -> Iterator[Window]:
+    """Cut a stream with the channels "latch", "clock" and "data" into windows, the last at the end.
+
+    Raises `TooMuch` if changes pile up and no latch comes.
+    """
+    kept = _Kept()
+    for piece in pieces:
+        kept.add(piece)
+        window = kept.cut()
+        if window is not None:
+            yield window
+    yield kept.rest()
+
+
+class _Kept:
+    """What has come and is not done with."""
+
+    def __init__(self) -> None:
+        self._wires: dict[str, Wire] = {}
+        self._parts: dict[str, list[tuple[Times, Levels]]] = {}
+        self._events: dict[str, list[Times]] = {}
+        self._gaps: list[tuple[int, int]] = []
+        self._count = 0
+        self._own_from = np.iinfo(np.int64).min
+        self._end = 0
+        self._next_look = _OFTEN
+
+    def add(self, piece: Stretch) -> None:
+        for name, (times, levels) in piece.changes.items():
+            if len(times):
+                self._parts.setdefault(name, []).append((times, levels))
+                self._count += len(times)
+        for name, times in piece.events.items():
+            self._events.setdefault(name, []).append(times)
+        self._gaps += piece.gaps
+        self._end = piece.end_ps
+
+    def cut(self) -> Window | None:
+        """A window up to the last latch so far, if there are two at least."""
+        raised = any((levels == HIGH).any() for _, levels in self._parts.get("latch", ()))
+        if not raised and self._count < self._next_look:
+            return None
+        self._merge()
+        # To look at everything again for each piece would cost the square of the length.
+        self._next_look = max(_OFTEN, 2 * self._count)
+        rises = self._steady("latch").rises()
+        new = rises[rises > self._own_from]
+        if len(new) < 2:
+            if not len(rises):
+                # Nothing before the first latch belongs to a read.
+                self._forget_before(self._end)
+                self._next_look = _OFTEN
+            elif self._count > MOST_CHANGES:
+                at = int(rises[-1])
+                raise TooMuch(
+                    f"more than {self._count} changes after the latch at {at / 1e6:.1f} µs and no "
+                    "other latch; name the latch and the clock with --latch and --clock"
+                )
+            return None
+        end = int(new[-1])
+        window = self._window(end, last=False)
+        self._own_from = end
+        self._forget_before(int(rises[-2]))
+        return window
+
+    def rest(self) -> Window:
+        """What is left when the capture has ended."""
+        self._merge()
+        return self._window(self._end, last=True)
+
+    def _merge(self) -> None:
+        for name, parts in self._parts.items():
+            known = self._wires.get(name)
+            if known is not None:
+                parts.insert(0, (known.times, known.levels))
+            self._wires[name] = Wire.from_arrays(
+                np.concatenate([times for times, _ in parts]),
+                np.concatenate([levels for _, levels in parts]),
+            )
+        self._parts = {}
+
+    def _steady(self, name: str) -> Wire:
+        zones = self._wires.get(name)
+        found = None if zones is None else steady(zones)
+        return Wire.of([(self._end, UNKNOWN)]) if found is None else found
+
+    def _window(self, end: int, *, last: bool) -> Window:
+        zones = {name: _up_to(wire, end) for name, wire in self._wires.items()}
+        wires = {name: _up_to(self._steady(name), end) for name in ("latch", "clock")}
+        nothing = Wire.of([(end, UNKNOWN)])
+        wires["data"] = zones.get("data", nothing)
+        if "sync" in zones:
+            wires["sync"] = _up_to(self._steady("sync"), end)
+        events = {}
+        for name, parts in self._events.items():
+            times = np.concatenate(parts)
+            self._events[name] = [times]
+            events[name] = times[times <= end]
+        gaps = tuple(gap for gap in self._gaps if gap[0] <= end)
+        return Window(Timeline(end, wires, events=events), zones, self._own_from, gaps, last)
+
+    def _forget_before(self, when: int) -> None:
+        """Keep one level from before, so that the first edge kept is still an edge."""
+        for name, wire in self._wires.items():
+            first = int(np.searchsorted(wire.times, when, side="left"))
+            known = np.flatnonzero(wire.levels[:first] <= 1)
+            # The last level with hysteresis, and what stands between it and now.
+            first = int(known[-1]) if len(known) else max(0, first - 1)
+            self._wires[name] = Wire(wire.times[first:], wire.levels[first:])
+        for name, parts in self._events.items():
+            self._events[name] = [times[times >= when] for times in parts]
+        self._gaps = [gap for gap in self._gaps if gap[1] >= when]
+        self._count = sum(len(wire.times) for wire in self._wires.values())
+
+
+def _up_to(wire: Wire, end: int) -> Wire:
+    """The changes up to a time; all unknown if there are none."""
+    count = int(np.searchsorted(wire.times, end, side="right"))
+    return Wire(wire.times[:count], wire.levels[:count]) if count else Wire.of([(end, UNKNOWN)])

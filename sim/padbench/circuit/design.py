@@ -1,0 +1,301 @@
+"""Designs as numbers, many at a time: what the corner calculation works on.
+
+    design = design_of(sheet, part, port)      # one design, every field of shape (1,)
+    many = stacked([design, other])            # as many as you like, shape (n,)
+    judge(many)                                # see `padbench.circuit.judge`
+
+Every field is an array of shape (n,) in SI units. A resistor that is not there is `ABSENT` ohms.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from padbench.core.units import Value
+from padbench.parts import Figure, PortKind, RegisterPart
+from padbench.sheet import Sheet
+
+__all__ = [
+    "ABSENT",
+    "Array",
+    "Design",
+    "changed",
+    "design_of",
+    "least",
+    "most",
+    "shortest_period",
+    "stacked",
+]
+
+Array = NDArray[np.float64]
+
+ABSENT = 1e15
+"""Ohms of a resistor that is not fitted: far above any leakage resistance."""
+
+_USUAL_TOLERANCE = 0.05
+"""Of a resistor that is still to be fitted: E24 (IEC 60063) is the series for 5 %."""
+
+_SMALLEST = 1e-6
+"""Ohms of a wire; keeps a press on a wire in place of a pull-up from being 0 / 0."""
+
+
+@dataclass(frozen=True)
+class Design:
+    """n pads, each on one kind of port. Names ending in ``_tol`` are parts of one.
+
+    ``low_part`` and ``high_part`` are the register's thresholds as parts of the supply,
+    ``input_low_part`` and ``input_high_part`` those of the console's data input, or volts whatever
+    the supply where ``level_fixed`` and ``input_fixed`` are not 0. ``*_hot`` figures
+    hold from 25 °C to ``hottest`` (°C), the others at 25 °C. ``emission`` is 0 where there is no
+    diode. ``edge_max`` is infinite where any edge will do. Of the poll's times the shortest stand
+    first and the longest end in ``_high``; ``stretch_*`` are those of `padbench.parts.Derating`.
+    ``hold`` is the shortest answer to a clock that anybody promises.
+    """
+
+    supply_low: Array
+    supply_high: Array
+    coldest_used: Array
+    hottest_used: Array
+    pull_up: Array
+    pull_up_tol: Array
+    pull_up_rating: Array
+    closed: Array
+    worn: Array
+    dirt: Array
+    bounce: Array
+    cable_length: Array
+    cable_per_metre: Array
+    latch_r: Array
+    latch_tol: Array
+    clock_r: Array
+    clock_tol: Array
+    line_rating: Array
+    latch_width: Array
+    latch_to_clock: Array
+    clock_low: Array
+    clock_high: Array
+    sample: Array
+    latch_width_high: Array
+    latch_to_clock_high: Array
+    clock_low_high: Array
+    clock_high_high: Array
+    sample_high: Array
+    period: Array
+
+    chips: Array
+    inputs: Array
+    low_part: Array
+    high_part: Array
+    series_b: Array
+    level_fixed: Array
+    hottest: Array
+    sink: Array
+    sink_hot: Array
+    sink_drop: Array
+    source: Array
+    source_hot: Array
+    source_drop: Array
+    leakage: Array
+    leakage_hot: Array
+    quiescent: Array
+    quiescent_hot: Array
+    input_c: Array
+    clock_to_output: Array
+    load_to_output: Array
+    hold: Array
+    load_min: Array
+    clock_min: Array
+    clock_period: Array
+    removal: Array
+    stretch_volts: Array
+    stretch_threshold: Array
+    stretch_exponent: Array
+    stretch_degree: Array
+    edge_max: Array
+
+    lift_r: Array
+    pull_r: Array
+    port_leakage: Array
+    saturation_low: Array
+    saturation_high: Array
+    emission: Array
+    input_low_part: Array
+    input_high_part: Array
+    input_fixed: Array
+    input_leakage: Array
+    console_c: Array
+    data_up: Array
+    data_down: Array
+    budget: Array
+
+    def __len__(self) -> int:
+        """How many designs there are."""
+        return len(self.supply_low)
+
+
+def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
+    """One sheet on one kind of port; spreads of cable, contact and poll at their worst ends."""
+    poll, pad = sheet.poll, sheet.pad
+    resistors = sheet.resistors
+    scale = 5.0 if part.levels == "series-b" else 1.0
+    diode_low, diode_high = _diode(port)
+    numbers: dict[str, float] = {
+        "supply_low": pad.supply.low,
+        "supply_high": pad.supply.high,
+        "coldest_used": pad.temperature.low,
+        "hottest_used": pad.temperature.high,
+        "pull_up": _ohms(sheet.pull_up.value),
+        "pull_up_tol": _tolerance(sheet.pull_up.value),
+        "pull_up_rating": sheet.pull_up.rating.low,
+        "closed": max(sheet.contacts.closed.low, _SMALLEST),
+        "worn": max(sheet.contacts.worn.high, _SMALLEST),
+        "dirt": sheet.contacts.open.low,
+        "bounce": sheet.contacts.bounce.high,
+        "cable_length": sheet.cable.length.high,
+        "cable_per_metre": sheet.cable.capacitance.high,
+        "latch_r": _ohms(resistors.latch_to_supply),
+        "latch_tol": _tolerance(resistors.latch_to_supply),
+        "clock_r": _ohms(resistors.clock_to_supply),
+        "clock_tol": _tolerance(resistors.clock_to_supply),
+        "line_rating": resistors.rating.low,
+        "latch_width": poll.latch_width.low,
+        "latch_to_clock": poll.latch_to_clock.low,
+        "clock_low": poll.clock_low.low,
+        "clock_high": poll.clock_high.low,
+        "sample": poll.sample.low,
+        "latch_width_high": poll.latch_width.high,
+        "latch_to_clock_high": poll.latch_to_clock.high,
+        "clock_low_high": poll.clock_low.high,
+        "clock_high_high": poll.clock_high.high,
+        "sample_high": poll.sample.high,
+        "period": poll.period.low,
+        "chips": -(-sheet.chip.stages // part.stages),
+        "inputs": len(sheet.buttons),
+        "low_part": most(part.input_low) / scale,
+        "high_part": least(part.input_high) / scale,
+        "series_b": float(part.levels == "series-b"),
+        "level_fixed": float(part.levels == "fixed"),
+        "hottest": most(part.temperature),
+        "sink": least(part.sink_current),
+        "sink_hot": least(part.sink_current_over_temperature),
+        "sink_drop": most(part.sink_drop),
+        "source": least(part.source_current),
+        "source_hot": least(part.source_current_over_temperature),
+        "source_drop": most(part.source_drop),
+        "leakage": most(part.leakage),
+        "leakage_hot": most(part.leakage_over_temperature),
+        "quiescent": most(part.quiescent_current),
+        "quiescent_hot": most(part.quiescent_current_over_temperature),
+        "input_c": most(part.input_capacitance),
+        "clock_to_output": _answer(sheet.chip.next_bit, part),
+        "load_to_output": _answer(sheet.chip.first_bit, part),
+        "hold": 0.0 if sheet.chip.next_bit is None else sheet.chip.next_bit.low,
+        "load_min": least(part.load_width),
+        "clock_min": least(part.clock_width),
+        "clock_period": shortest_period(part, sheet.chip.stages).min or 0.0,
+        "removal": least(part.removal),
+        **_stretch(part),
+        "edge_max": np.inf if part.clock_edge_max.max is None else part.clock_edge_max.max,
+        "lift_r": ABSENT
+        if port.output_high_resistance is None
+        else most(port.output_high_resistance),
+        "pull_r": max(most(port.output_low_resistance), 1e-3),
+        "port_leakage": most(port.output_leakage),
+        "saturation_low": diode_low,
+        "saturation_high": diode_high,
+        "emission": 0.0 if port.diode_emission is None else most(port.diode_emission),
+        "input_low_part": most(port.input_low),
+        "input_high_part": least(port.input_high),
+        "input_fixed": float(port.input_low.unit == "V"),
+        "input_leakage": most(port.input_leakage),
+        "console_c": most(port.input_capacitance),
+        "data_up": ABSENT if port.data_pull_up is None else least(port.data_pull_up),
+        "data_down": ABSENT if port.data_pull_down is None else least(port.data_pull_down),
+        "budget": most(port.supply_current),
+    }
+    return Design(**{name: np.array([number], np.float64) for name, number in numbers.items()})
+
+
+def shortest_period(part: RegisterPart, stages: int) -> Figure:
+    """The least time (s) from one rising clock edge to the next, as ``min``.
+
+    Between chained parts a bit has to be out of one and stand at the next before the clock comes
+    again: clock to output plus set-up of the serial input.
+    """
+    period = 1 / least(part.clock_frequency)
+    hop = most(part.clock_to_output) + least(part.setup_serial)
+    if stages > part.stages and hop > period:
+        source = f"chained parts; {part.clock_to_output.source}"
+        return replace(part.clock_to_output, min=hop, typ=None, max=None, source=source)
+    return replace(part.clock_frequency, min=period, typ=None, max=None, unit="s")
+
+
+def _stretch(part: RegisterPart) -> dict[str, float]:
+    """Numbers with which the law of `Derating` gives 1 stand for a part that has none."""
+    law = part.derating
+    if law is None:
+        numbers = (1.0, 0.0, 1.0, 0.0)
+    else:
+        numbers = (law.volts, law.threshold, law.exponent, law.per_degree)
+    names = ("volts", "threshold", "exponent", "degree")
+    return {f"stretch_{name}": number for name, number in zip(names, numbers, strict=True)}
+
+
+def stacked(designs: Sequence[Design]) -> Design:
+    """Several arrays of designs as one, in their order."""
+    return Design(
+        **{
+            field.name: np.concatenate([getattr(design, field.name) for design in designs])
+            for field in fields(Design)
+        }
+    )
+
+
+def changed(design: Design, **values: ArrayLike) -> Design:
+    """One design with other values; arrays among them make as many designs as they have items."""
+    arrays = {name: np.atleast_1d(np.asarray(value, np.float64)) for name, value in values.items()}
+    size = max([len(design), *(len(array) for array in arrays.values())])
+    wide = {
+        field.name: np.broadcast_to(getattr(design, field.name), (size,))
+        for field in fields(Design)
+    }
+    return replace(
+        design, **wide | {name: np.broadcast_to(array, (size,)) for name, array in arrays.items()}
+    )
+
+
+def least(figure: Figure) -> float:
+    """The minimum, or the typical figure of a table that gives no less."""
+    return _first(figure.min, figure.typ, figure.max)
+
+
+def most(figure: Figure) -> float:
+    """The maximum, or the typical figure of a table that gives no more."""
+    return _first(figure.max, figure.typ, figure.min)
+
+
+def _first(*numbers: float | None) -> float:
+    return next((number for number in numbers if number is not None), 0.0)
+
+
+def _answer(own: Value | None, part: RegisterPart) -> float:
+    """A program has two answers; a register's data sheet gives one for both edges."""
+    return most(part.clock_to_output) if own is None else own.high
+
+
+def _ohms(value: Value | None) -> float:
+    return ABSENT if value is None else max(value.nominal, _SMALLEST)
+
+
+def _tolerance(value: Value | None) -> float:
+    if value is None or value.nominal == 0:
+        return _USUAL_TOLERANCE
+    return value.high / value.nominal - 1
+
+
+def _diode(port: PortKind) -> tuple[float, float]:
+    current = port.diode_saturation_current
+    # Without a diode the number is not used; the equations want one that is not zero.
+    return (1e-9, 1e-9) if current is None else (least(current), most(current))

@@ -1,0 +1,125 @@
+"""How clean the wires of a capture are: runts, glitches, slow edges, and how late data come.
+
+Simulated wires have two levels and instant edges; those of a breadboard have not. Here a wire's
+*zones* are its levels before hysteresis: UNKNOWN is the time between the thresholds.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.core.findings import Finding
+from padbench.core.limits import Limit
+from padbench.core.timeline import HIGH, Times, Wire
+
+__all__ = [
+    "Crossings",
+    "apart",
+    "crossings",
+    "data_delays",
+    "held_to_most",
+    "short_pulses",
+    "stands_still",
+    "steady",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Crossings:
+    """Times in picoseconds: ``runts`` begin there, edges end at ``edges`` after ``durations``."""
+
+    runts: Times
+    edges: Times
+    durations: Times
+
+
+def steady(zones: Wire) -> Wire | None:
+    """The wire with hysteresis: a level holds until the other one is reached; None if it has none.
+
+    The way is found from the zones, so an edge stands where the far threshold is crossed.
+    """
+    known = zones.levels <= HIGH
+    if not known.any():
+        return None
+    return Wire.from_arrays(zones.times[known], zones.levels[known])
+
+
+def crossings(zones: Wire) -> Crossings:
+    """Every stay between the thresholds: one that ends where it came from is a runt."""
+    inside = np.flatnonzero(zones.levels > HIGH)
+    inside = inside[(inside > 0) & (inside + 1 < len(zones.levels))]
+    # Unknown and floating may follow each other; only a stay with a level on both sides counts.
+    before, after = zones.levels[inside - 1], zones.levels[inside + 1]
+    whole = (before <= HIGH) & (after <= HIGH)
+    inside, same = inside[whole], (before == after)[whole]
+    edges = inside[~same]
+    ends = zones.times[edges + 1]
+    return Crossings(zones.times[inside[same]], ends, ends - zones.times[edges])
+
+
+def apart(times: Times, edges: Times, distance: int) -> Times:
+    """Those times that lie at least ``distance`` from every edge."""
+    if not len(edges):
+        return times
+    after = np.minimum(np.searchsorted(edges, times), len(edges) - 1)
+    before = np.maximum(after - 1, 0)
+    near = np.minimum(np.abs(edges[after] - times), np.abs(edges[before] - times))
+    chosen: Times = times[near >= distance]
+    return chosen
+
+
+def short_pulses(clock: Wire, shortest: int) -> Times:
+    """Where pulses of a clock, high or low, begin that are shorter than ``shortest``."""
+    widths = np.diff(clock.times)
+    place = np.flatnonzero(widths < shortest)
+    chosen: Times = clock.times[place[place > 0]]
+    return chosen
+
+
+def data_delays(data: Wire, rises: Times, latches: Times) -> tuple[Times, Times]:
+    """For each rise of the clock after which data changed before the next: the rise, the delay.
+
+    The delay runs to the last change before the next rise: only then does the line stand. Changes
+    to no level are the beginning of one. Where a latch comes between, it may be the cause, and
+    nothing is measured.
+    """
+    if not len(rises):
+        return rises, rises
+    settled = data.times[np.flatnonzero(data.levels <= HIGH)]
+    place = np.searchsorted(settled, rises[1:], side="left") - 1
+    last = settled[np.maximum(place, 0)]
+    own = np.searchsorted(latches, rises[:-1]) == np.searchsorted(latches, rises[1:])
+    changed = own & (place >= 0) & (last > rises[:-1])
+    return rises[:-1][changed], (last - rises[:-1])[changed]
+
+
+def held_to_most(id_: str, at: Times, measured: Times, limit: Limit, what: str) -> Finding:
+    """The longest of ``measured`` (picoseconds, same shape as ``at``) against a maximum."""
+    if not len(measured):
+        why = f"the capture shows no {what}"
+        return Finding(id_, "not-judged", None, limit.ps / 1000, None, "ns", "-", limit.source, why)
+    worst = int(np.argmax(measured))
+    value, when = int(measured[worst]), int(at[worst])
+    fails = value > limit.ps
+    says = f"the longest {what} is {value / 1000:.4g} ns; at most {limit.ps / 1000:.4g} ns "
+    return Finding(
+        id=id_,
+        verdict="fail" if fails else "pass",
+        measured=value / 1000,
+        limit=limit.ps / 1000,
+        margin=(limit.ps - value) / 1000,
+        unit="ns",
+        where=f"at {when / 1e6:.3f} µs",
+        source=limit.source,
+        says=says + ("should pass" if fails else "may pass"),
+    )
+
+
+def stands_still(data: Wire, begin: Times, end: Times) -> NDArray[np.bool_]:
+    """For each stretch of time, whether the data keep one level, LOW or HIGH, all through it."""
+    first = np.searchsorted(data.times, begin, side="right")
+    last = np.searchsorted(data.times, end, side="left")
+    level = data.at(begin)
+    still: NDArray[np.bool_] = (first >= last) & (level <= HIGH)
+    return still

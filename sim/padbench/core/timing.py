@@ -1,0 +1,423 @@
+"""The law of the wires: pulse widths, removal, set-up, and data that stands when it is sampled.
+
+    findings = judge_timing(timeline, decode(timeline), limits)
+
+Each rule measures every read and yields one finding with the worst value met, whether it holds or
+not. The rules see a timeline only, so a simulation, an HDL run and a capture are judged alike.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import chain
+
+import numpy as np
+
+from padbench.core.decode import Names, Read
+from padbench.core.findings import Finding
+from padbench.core.limits import Limit, Limits
+from padbench.core.timeline import HIGH, Timeline, Times, Wire
+
+__all__ = ["PinNames", "judge_timing"]
+
+
+@dataclass(frozen=True, slots=True)
+class PinNames:
+    """Wires at the register's own pins, after cable and inverter; the load is active high here."""
+
+    load: str = "pad.load"
+    clock: str = "pad.clock"
+    inputs: str = "pad.inputs"
+
+
+def judge_timing(
+    timeline: Timeline,
+    reads: Sequence[Read],
+    limits: Limits,
+    *,
+    pins: PinNames | None = None,
+    names: Names | None = None,
+) -> tuple[Finding, ...]:
+    """Findings ``timing.*`` for one timeline; ids whose wires it lacks are "not-judged".
+
+    Raises ``KeyError`` if the timeline lacks the load or clock wire.
+    """
+    pins = pins or PinNames()
+    names = names or Names()
+    load, clock = timeline.wires[pins.load], timeline.wires[pins.clock]
+    end = timeline.end_ps
+    load_starts, load_widths = _pulses(load, HIGH, end)
+    rises = _while_shifting(clock.rises(), load)
+    low_starts, low_widths = _pulses_before(clock, rises)
+    high_starts, high_widths = _high_pulses(clock, load)
+    answer, held = limits.answer, limits.hold is not None
+    first, removals = _removals(load.falls(), load.rises(), rises)
+    periods_at, periods = _periods(rises, load)
+
+    return (
+        _every_pulse(timeline, "timing.latch-arrives", names.latch, load, "latch"),
+        _every_pulse(timeline, "timing.clock-arrives", names.clock, clock, "clock"),
+        _at_least("timing.latch-width", load_starts, load_widths, limits.load_width, "load pulse"),
+        _at_least(
+            "timing.clock-low", low_starts, low_widths, limits.clock_width, "low part of the clock"
+        ),
+        _at_least(
+            "timing.clock-high",
+            high_starts,
+            high_widths,
+            limits.clock_width,
+            "high part of the clock",
+        ),
+        _at_least(
+            "timing.clock-period",
+            periods_at,
+            periods,
+            limits.clock_period,
+            "time between two rising clock edges",
+        ),
+        _overtaken(timeline, names, load, clock, limits.removal)
+        or _at_least(
+            "timing.removal",
+            first,
+            removals,
+            limits.removal,
+            "time from the end of the load to the first rising clock edge",
+        ),
+        _setup(timeline, load.falls(), load.rises(), limits.setup_parallel, pins.inputs),
+        _arrival("timing.first-bit", reads, limits.first_answer or answer, first=True, held=held),
+        _arrival("timing.later-bits", reads, answer, first=False, held=held),
+        _clocks(reads, end),
+        _sampled_before_shift(reads, limits.hold, sampled=names.sample in timeline.events),
+    )
+
+
+def _first_lost(sent: Wire, arrived: Wire) -> int:
+    """When the first edge was sent that had not arrived two edges later; else the last edge."""
+    edges = sent.times[1:]
+    come = np.searchsorted(arrived.times[1:], edges[2:], side="right")
+    late = np.flatnonzero(come < np.arange(1, len(edges) - 1))
+    return int(edges[late[0]] if len(late) else edges[-1])
+
+
+def _at_least(
+    id_: str,
+    at: Times,
+    measured: Times,
+    limit: Limit,
+    what: str,
+    needs: str = "the register needs",
+) -> Finding:
+    """The shortest of ``measured`` (picoseconds, same shape as ``at``) against a minimum."""
+    if not len(measured):
+        return _not_judged(id_, limit, f"the run has no {what}")
+    worst = int(np.argmin(measured))
+    value, when = int(measured[worst]), int(at[worst])
+    fails = value < limit.ps
+    return Finding(
+        id=id_,
+        verdict="fail" if fails else "pass",
+        measured=value / 1000,
+        limit=limit.ps / 1000,
+        margin=(value - limit.ps) / 1000,
+        unit="ns",
+        where=f"at {when / 1e6:.3f} µs",
+        source=limit.source,
+        says=(
+            f"the shortest {what} is {_ns(value)}, "
+            + ("less than" if fails else "and")
+            + f" the {_ns(limit.ps)} that {needs}"
+            + ("" if fails else " are kept")
+        ),
+    )
+
+
+def _every_pulse(timeline: Timeline, id_: str, sent_name: str, arrived: Wire, what: str) -> Finding:
+    """As many edges at the register as the console sent; a slow line may swallow some.
+
+    Edges are counted, not pulses, so that an inverted load counts alike. One may still be on its
+    way when the timeline ends.
+    """
+    source = "first-order RC of the line; a line that nothing lifts never rises"
+    sent_wire = timeline.wires.get(sent_name)
+    if sent_wire is None or sent_wire is arrived:
+        why = f"the timeline does not show the {what} at both ends of the cable"
+        return Finding(id_, "not-judged", None, None, None, "edges", "whole run", source, why)
+    sent, got = len(sent_wire.times) - 1, len(arrived.times) - 1
+    lost = max(0, sent - got - 1)
+    return Finding(
+        id=id_,
+        verdict="fail" if lost else "pass",
+        measured=float(got),
+        limit=float(sent),
+        margin=float(-lost),
+        unit="edges",
+        where=f"at {_first_lost(sent_wire, arrived) / 1e6:.3f} µs" if lost else "whole run",
+        source=source,
+        says=f"{sent - got} of {sent} {what} edges never reach the register: the line gets there"
+        " too slowly, or not at all"
+        if lost
+        else f"every {what} edge that the console sends reaches the register",
+    )
+
+
+def _not_judged(id_: str, limit: Limit, why: str) -> Finding:
+    return Finding(
+        id_, "not-judged", None, limit.ps / 1000, None, "ns", "whole run", limit.source, why
+    )
+
+
+def _ns(ps: int) -> str:
+    """A time for people; engineers' units without a library, because rules stay free of them."""
+    for size, unit in ((10**12, "s"), (10**9, "ms"), (10**6, "µs"), (10**3, "ns")):
+        if abs(ps) >= size:
+            return f"{ps / size:.4g} {unit}"
+    return f"{ps} ps"
+
+
+def _pulses(wire: Wire, level: int, end: int) -> tuple[Times, Times]:
+    """Starts and widths of the whole pulses at ``level``; one still running at the end is not."""
+    starts = wire.times[1:][wire.levels[1:] == level]
+    stops = np.append(wire.times[1:], end)[np.searchsorted(wire.times, starts)]
+    whole = stops < end
+    return starts[whole], (stops - starts)[whole]
+
+
+def _while_shifting(edges: Times, load: Wire) -> Times:
+    """Those clock edges at which the load is off; while it is on the clock does nothing.
+
+    An edge at the very moment at which the load ends counts: it has no removal time at all.
+    """
+    chosen: Times = edges[load.at(edges) != HIGH]
+    return chosen
+
+
+def _pulses_before(clock: Wire, rises: Times) -> tuple[Times, Times]:
+    """The low pulses that end in the given rising edges."""
+    falls = clock.falls()
+    place = np.searchsorted(falls, rises) - 1
+    known = place >= 0
+    starts = falls[place[known]]
+    return starts, rises[known] - starts
+
+
+def _high_pulses(clock: Wire, load: Wire) -> tuple[Times, Times]:
+    """High pulses between two shifting edges: from a rising edge to the fall that follows it."""
+    rises, falls = _while_shifting(clock.rises(), load), clock.falls()
+    place = np.searchsorted(falls, rises)
+    known = place < len(falls)
+    return rises[known], falls[place[known]] - rises[known]
+
+
+def _removals(load_ends: Times, load_starts: Times, rises: Times) -> tuple[Times, Times]:
+    """For each end of a load: the next rising clock edge, if it comes before the next load."""
+    place = np.searchsorted(rises, load_ends, side="left")
+    known = place < len(rises)
+    ends, edges = load_ends[known], rises[place[known]]
+    following = np.append(load_starts, np.iinfo(np.int64).max)[
+        np.searchsorted(load_starts, ends, side="left")
+    ]
+    own = edges < following
+    return ends[own], (edges - ends)[own]
+
+
+def _overtaken(
+    timeline: Timeline, names: Names, load: Wire, clock: Wire, limit: Limit
+) -> Finding | None:
+    """A rising clock edge sent before the end of a load that arrives after it, None without one.
+
+    A console that reads while its latch is high means no shift by it; a line that rises more slowly
+    than the latch falls makes one of it. The edge comes too early for the removal by all the time
+    by which it is late. An arrival belongs to the last edge sent until then, at the latest.
+    """
+    latch, sent = timeline.wires.get(names.latch), timeline.wires.get(names.clock)
+    if latch is None or sent is None or latch is load or sent is clock:
+        return None
+    arrived = _while_shifting(clock.rises(), load)
+    source, fall, end = (
+        _last_until(arrived, times) for times in (sent.rises(), latch.falls(), load.falls())
+    )
+    late = (source >= 0) & (source <= fall) & (fall <= end)
+    if not late.any():
+        return None
+    arrived, by = arrived[late], (arrived - end)[late]
+    worst = int(np.argmax(by))
+    value = -int(by[worst])
+    return Finding(
+        id="timing.removal",
+        verdict="fail",
+        measured=value / 1000,
+        limit=limit.ps / 1000,
+        margin=(value - limit.ps) / 1000,
+        unit="ns",
+        where=f"at {int(arrived[worst]) / 1e6:.3f} µs",
+        source=limit.source,
+        says=(
+            f"a rising clock edge sent before the load ends reaches the register {_ns(-value)} "
+            "after it: the line rises more slowly than the latch falls, and a bit is shifted away"
+        ),
+    )
+
+
+def _last_until(moments: Times, times: Times) -> Times:
+    """For each moment the last of the times that is no later; -1 if there is none."""
+    return np.append(times, -1)[np.searchsorted(times, moments, side="right") - 1]
+
+
+def _periods(rises: Times, load: Wire) -> tuple[Times, Times]:
+    """Times between rising edges with no load between them."""
+    if len(rises) < 2:
+        return rises[:0], rises[:0]
+    starts = load.rises()
+    same = np.searchsorted(starts, rises[:-1]) == np.searchsorted(starts, rises[1:])
+    return rises[:-1][same], np.diff(rises)[same]
+
+
+def _setup(
+    timeline: Timeline, load_ends: Times, load_starts: Times, limit: Limit, inputs: str
+) -> Finding:
+    """How long the parallel inputs had stood when the load ended.
+
+    A change before the load began has had the whole load pulse at least, so it says nothing new.
+    """
+    id_ = "timing.setup-parallel"
+    word = timeline.words.get(inputs)
+    if word is None:
+        return _not_judged(id_, limit, "the timeline does not show the register's inputs")
+    changes = np.asarray(word.times[1:], np.int64)
+    place = np.searchsorted(changes, load_ends, side="right") - 1
+    known = place >= 0
+    ends, last = load_ends[known], changes[place[known]]
+    begun = load_starts[np.maximum(np.searchsorted(load_starts, ends, side="left") - 1, 0)]
+    inside = last > begun
+    return _at_least(
+        id_, ends[inside], (ends - last)[inside], limit, "stand-still of the inputs before load end"
+    )
+
+
+def _arrival(id_: str, reads: Sequence[Read], limit: Limit, *, first: bool, held: bool) -> Finding:
+    """Time from the edge that brings a bit to the sample that takes it.
+
+    The first bit is brought by the latch's rise, each later one by the rising clock edge before
+    the sample. The limit is the slowest answer at the console's end of the cable.
+    """
+    at, waits = _first_waits(reads, held) if first else _later_waits(reads, held)
+    what = "time from " + ("the latch to the first sample" if first else "a clock to its sample")
+    if not len(at):
+        return _not_judged(id_, limit, "no bit is sampled before the clock moves on from it")
+    return _at_least(id_, at, waits, limit, what, "register and cable need")
+
+
+def _first_waits(reads: Sequence[Read], held: bool) -> tuple[Times, Times]:
+    reads = [read for read in reads if read.samples]
+    samples = np.asarray([read.samples[0] for read in reads], np.int64)
+    starts = np.asarray([read.start_ps for read in reads], np.int64)
+    # The edge that ends the sample's own pulse brings nothing yet, if a bit is held after it.
+    until = _own_falls(reads, samples, starts) if held else samples
+    never = np.iinfo(np.int64).max
+    rises = np.asarray([read.clock_rises[0] if read.clock_rises else never for read in reads])
+    own = rises >= until
+    return samples[own], (samples - starts)[own]
+
+
+def _later_waits(reads: Sequence[Read], held: bool) -> tuple[Times, Times]:
+    rises = np.fromiter(chain.from_iterable(read.clock_rises for read in reads), np.int64)
+    samples = np.fromiter(chain.from_iterable(read.samples for read in reads), np.int64)
+    starts = np.repeat(
+        np.asarray([read.start_ps for read in reads], np.int64),
+        [len(read.samples) for read in reads],
+    )
+    if not len(rises):
+        return rises, rises
+    until = _own_falls(reads, samples, starts) if held else samples
+    # The last rise before each sample, if it came after the latch of the same read.
+    place = np.searchsorted(rises, until, side="left") - 1
+    edges = rises[np.maximum(place, 0)]
+    own = (place >= 0) & (edges > starts)
+    return samples[own], (samples - edges)[own]
+
+
+def _own_falls(reads: Sequence[Read], samples: Times, starts: Times) -> Times:
+    """The fall of the clock that each sample belongs to; before a read's first the sample itself.
+
+    ``starts`` are those of the samples' reads, same shape.
+    """
+    falls = np.fromiter(chain.from_iterable(read.clock_falls for read in reads), np.int64)
+    if not len(falls):
+        return samples
+    place = np.searchsorted(falls, samples, side="right") - 1
+    own = falls[np.maximum(place, 0)]
+    return np.where((place >= 0) & (own > starts), own, samples)
+
+
+def _clocks(reads: Sequence[Read], end: int) -> Finding:
+    """A read has eight clock pulses at least.
+
+    One that a new latch cut off is not counted, nor the last one where the timeline breaks off in
+    the middle of it.
+    """
+    id_, source = "timing.clocks", "common practice: one latch pulse and eight clock pulses"
+    whole = [read for read in reads if not read.cut_short]
+    if whole and whole[-1] is reads[-1] and _breaks_off(whole[-1], end):
+        whole.pop()
+    if not whole:
+        return Finding(
+            id_, "not-judged", None, 8.0, None, "clocks", "whole run", source, "no whole read"
+        )
+    least = min(whole, key=lambda read: len(read.clock_rises))
+    count = len(least.clock_rises)
+    few = count < 8
+    return Finding(
+        id=id_,
+        verdict="fail" if few else "pass",
+        measured=float(count),
+        limit=8.0,
+        margin=float(count - 8),
+        unit="clocks",
+        where=f"at {least.start_ps / 1e6:.3f} µs",
+        source=source,
+        says=f"a read has {count} clocks; eight buttons take eight"
+        if few
+        else "every whole read has a clock for each of the eight buttons",
+    )
+
+
+def _breaks_off(read: Read, end: int) -> bool:
+    """Whether the end comes before one more clock could have: within two of the widest steps."""
+    edges = np.asarray([read.start_ps, read.latch_end_ps, *read.clock_rises], np.int64)
+    return end - int(edges.max()) <= 2 * int(np.diff(np.sort(edges)).max(initial=0))
+
+
+def _sampled_before_shift(reads: Sequence[Read], hold: Limit | None, *, sampled: bool) -> Finding:
+    """Each sample must come no later than the edge that ends its own clock pulse.
+
+    The program sees the level that stood before the rising edge (from memory); a console that
+    samples later may already see the next bit, since no shortest answer is published. Where one is
+    promised, the sample may come so much later.
+    """
+    id_ = "timing.sample-point"
+    limit = Limit(0, "read cycle of the port, from memory")
+    if hold is not None:
+        limit = Limit(-hold.ps, hold.source)
+    if not sampled:
+        return _not_judged(id_, limit, "the timeline does not show when the console sampled")
+    at, slack = [], []
+    for read in reads:
+        falls = np.asarray(read.clock_falls, np.int64)
+        rises = np.asarray(read.clock_rises, np.int64)
+        samples = np.asarray(read.samples, np.int64)
+        own_fall = np.searchsorted(falls, samples, side="right") - 1
+        for sample, place in zip(samples.tolist(), own_fall.tolist(), strict=True):
+            after = rises[np.searchsorted(rises, falls[place]) :] if place >= 0 else rises
+            if len(after):
+                at.append(sample)
+                slack.append(int(after[0]) - sample)
+    found = _at_least(
+        id_, np.asarray(at, np.int64), np.asarray(slack, np.int64), limit, "sample with a clock"
+    )
+    if found.measured is None:
+        return found
+    late = f"a sample comes {_ns(-min(slack))} after the edge that ends its clock pulse"
+    kept = "every sample comes no later than the edge that ends its clock pulse"
+    if hold is not None:
+        late += f"; the bit is held for {_ns(hold.ps)}"
+        kept = f"every sample comes while its bit stands, {_ns(hold.ps)} after its clock pulse"
+    return replace(found, says=late if found.verdict == "fail" else kept)

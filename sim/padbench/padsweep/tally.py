@@ -1,0 +1,128 @@
+"""What a sweep of a pad counts, and the first case of each kind that it met."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+__all__ = ["FAULTS", "KINDS", "PadCase", "PadExample", "PadKind", "PadPart", "PadTally"]
+
+PadKind = Literal[
+    "seen_not_pressed",
+    "pressed_not_seen",
+    "past_the_end",
+    "spoilt_not_pressed",
+    "spoilt_not_seen",
+    "opposites",
+]
+
+FAULTS: dict[PadKind, str] = {
+    "seen_not_pressed": "a wrong read shows a button that is not pressed",
+    "pressed_not_seen": "a wrong read misses a button that is pressed",
+    "past_the_end": "a wrong bit past the eighth",
+}
+"""Reads that do not come out as they must: the pad's fault."""
+
+KINDS: dict[PadKind, str] = {
+    **FAULTS,
+    "spoilt_not_pressed": "a stopped read shows a button that is not held",
+    "spoilt_not_seen": "a stopped read misses a button that is held",
+    "opposites": "a read shows opposite directions",
+}
+"""All that is counted with an example. The last three come out as they must, and yet no program
+should act on them."""
+
+
+_COUNTS = ("cases", "wrong", "spoilt", "spoilt_ghost", "spoilt_missed", "opposites")
+_BY_BUTTON = ("ghost", "missed", "shown", "lost")
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class PadPart:
+    """A block of cases: the change comes before event ``moment`` of the read.
+
+    ``stopped_bit`` 0 is an undisturbed read, else ``extra`` clocks come before that bit's sample;
+    ``tie`` is the level of the serial input. Events: see `padbench.padsweep.cases.moments`.
+    """
+
+    tie: int
+    stopped_bit: int
+    extra: int
+    moment: int
+
+
+@dataclass(frozen=True, slots=True)
+class PadCase:
+    """One case: contacts ``held``, then ``then`` closed."""
+
+    held: int
+    then: int
+    part: PadPart
+
+
+@dataclass(frozen=True, slots=True)
+class PadExample(PadCase):
+    """A case and what came of it: ``expected`` and ``got`` bytes."""
+
+    expected: int
+    got: int
+
+
+@dataclass
+class PadTally:
+    """Counts of cases as they grow.
+
+    ``wrong`` reads are not what must come out; ``ghost`` and ``missed`` say for each button in how
+    many of them it was seen and should not have been, or the other way round. ``spoilt`` reads come
+    out as a stopped read must and yet are not what was held; ``spoilt_ghost`` are those of them
+    that show a button which was not held, ``spoilt_missed`` those that miss one. ``opposites``
+    reads show both sides of a pair of directions. ``shown`` and ``lost`` count over all reads, for
+    each button, where it was seen and not held, and held and not seen, whatever the reason.
+    ``first`` is the first case of each kind.
+    """
+
+    cases: int = 0
+    wrong: int = 0
+    spoilt: int = 0
+    spoilt_ghost: int = 0
+    spoilt_missed: int = 0
+    opposites: int = 0
+    ghost: list[int] = field(default_factory=lambda: [0] * 8)
+    missed: list[int] = field(default_factory=lambda: [0] * 8)
+    shown: list[int] = field(default_factory=lambda: [0] * 8)
+    lost: list[int] = field(default_factory=lambda: [0] * 8)
+    first: dict[PadKind, PadExample] = field(default_factory=dict)
+
+    @property
+    def first_wrong(self) -> PadExample | None:
+        """Of the wrong cases the one of the first part, then of the smallest states."""
+        found = [self.first[kind] for kind in FAULTS if kind in self.first]
+        return min(found, key=_place, default=None)
+
+    def add(self, other: "PadTally") -> None:
+        """Take in other cases, in any order; of two examples that of the first part is kept."""
+        for name in _COUNTS:
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        for name in _BY_BUTTON:
+            ours = getattr(self, name)
+            for place, count in enumerate(getattr(other, name)):
+                ours[place] += count
+        for kind, found in other.first.items():
+            known = self.first.get(kind)
+            if known is None or _place(found) < _place(known):
+                self.first[kind] = found
+
+    def of(self, parts: Sequence[PadPart]) -> "PadTally":
+        """The counts of these parts if each comes out like this one."""
+        if not parts:
+            return PadTally()
+        whole = PadTally()
+        whole.first = {kind: replace(found, part=min(parts)) for kind, found in self.first.items()}
+        for name in _COUNTS:
+            setattr(whole, name, len(parts) * getattr(self, name))
+        for name in _BY_BUTTON:
+            setattr(whole, name, [len(parts) * one for one in getattr(self, name)])
+        return whole
+
+
+def _place(found: PadExample) -> tuple[PadPart, int, int]:
+    return found.part, found.held, found.then

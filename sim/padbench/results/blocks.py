@@ -1,0 +1,304 @@
+"""What a page is made of below its headings: plain data, one template each in ``page/blocks``.
+
+A block's ``kind`` is the name of its template. Verdicts are "pass", "fail", "not-judged".
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+from padbench.core.buttons import BUTTONS, spelled
+from padbench.core.findings import Finding
+from padbench.core.units import show
+from padbench.results.change import Change
+from padbench.results.frame import Frame
+from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_run
+from padbench.trials.result import ReadResult, ScenarioResult
+
+__all__ = [
+    "WORDS",
+    "Article",
+    "Articles",
+    "Bar",
+    "Block",
+    "Cell",
+    "Changes",
+    "Findings",
+    "FrameStrip",
+    "Prose",
+    "Ribbon",
+    "Strip",
+    "Strips",
+    "Table",
+    "amount",
+    "article_of",
+    "findings_blocks",
+    "ribbon_of",
+    "spans_of",
+]
+
+WORDS = {"pass": "holds", "fail": "fails", "not-judged": "not judged", "stopped": "stopped"}
+
+_MOST_READS = 64
+"""Rows of a table of reads; wrong ones first. ``--json`` has all."""
+
+_BUTTON_SCENARIO = "each-button"
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Anything that a section holds."""
+
+    kind: ClassVar[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Prose(Block):
+    """Paragraphs; as a list if ``listed``, as a list of faults if ``wrong``."""
+
+    kind = "prose"
+    lines: Sequence[str]
+    small: bool = False
+    listed: bool = False
+    wrong: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell of a table: a verdict, text, and ``codes``, small, below it."""
+
+    text: str = ""
+    verdict: str = ""
+    codes: Sequence[str] = ()
+    bad: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Table(Block):
+    """The first cell of a row is its heading. ``numbers`` are columns, from 0, with numbers.
+
+    ``folded``: it opens at a click, where it only says in words what a figure shows.
+    """
+
+    kind = "table"
+    caption: str
+    heads: Sequence[str]
+    rows: Sequence[Sequence[str | Cell]]
+    numbers: frozenset[int] = frozenset()
+    note: str = ""
+    folded: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A margin as a bar: ``share`` of the half that it fills, and what it says."""
+
+    share: float
+    good: bool
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Findings(Block):
+    """Findings with their bars; no bar where there is no number."""
+
+    kind = "findings"
+    caption: str
+    rows: Sequence[tuple[Finding, Bar | None]]
+
+
+@dataclass(frozen=True, slots=True)
+class Changes(Block):
+    """What to change, and of each what the sheet says now (empty: its default)."""
+
+    kind = "changes"
+    items: Sequence[tuple[Change, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class FrameStrip(Block):
+    """Where in the frame ``what`` ("poll", "routine") falls."""
+
+    kind = "frame"
+    frame: Frame
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """One row of `Strips`: places 0 to ``length`` - 1, and (start, length, code) of stretches."""
+
+    label: str
+    length: int
+    spans: Sequence[tuple[int, int, int]]
+    now: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Strips(Block):
+    """Rows of places on one axis, each stretch marked by what it came to.
+
+    ``kinds`` names the codes that occur, from 1 to 4, the worst last: a taller and darker mark
+    each; ``none`` says what it means where none does.
+    """
+
+    kind = "strips"
+    says: str
+    up: str
+    across: str
+    rows: Sequence[Strip]
+    kinds: Sequence[tuple[int, str]]
+    none: str
+    tall: int = 26
+
+    @property
+    def length(self) -> int:
+        """Places on the axis: some way beyond the last mark, since there is nothing after it."""
+        last = max((start + size for row in self.rows for start, size, _ in row.spans), default=0)
+        return min(max((row.length for row in self.rows), default=1), last + last // 8 + 8)
+
+
+@dataclass(frozen=True, slots=True)
+class Article:
+    """One run with its wave. ``whole`` is what went wrong and has no place in the wave.
+
+    ``word`` stands for the verdict where "holds" would be no word for it.
+    """
+
+    name: str
+    verdict: str
+    says: str
+    about: str
+    said: Sequence[str] = ()
+    whole: Sequence[str] = ()
+    wave: Wave | None = None
+    table: Table | None = None
+    word: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Articles(Block):
+    """Runs with an index above them where they are many."""
+
+    kind = "articles"
+    articles: Sequence[Article]
+
+
+Ribbon = Sequence[tuple[str, str, str]]
+"""Of each button: its name, whether it reads right alone, and as what it reads otherwise."""
+
+
+def spans_of(codes: Iterable[int]) -> list[tuple[int, int, int]]:
+    """Stretches of equal codes, those of 0 left out."""
+    spans: list[tuple[int, int, int]] = []
+    for place, code in enumerate(codes):
+        if spans and spans[-1][2] == code and sum(spans[-1][:2]) == place:
+            spans[-1] = (spans[-1][0], spans[-1][1] + 1, code)
+        elif code:
+            spans.append((place, 1, code))
+    return spans
+
+
+def findings_blocks(findings: Sequence[Finding]) -> list[Block]:
+    """What fails, then what holds."""
+    broken = [found for found in findings if found.verdict == "fail"]
+    holding = [found for found in findings if found.verdict != "fail"]
+    blocks: list[Block] = []
+    if any(_bar(found) for found in findings):
+        blocks.append(Prose((_HOW,), small=True))
+    for caption, some in (("What does not hold", broken), ("What holds", holding)):
+        if some:
+            blocks.append(Findings(caption, [(found, _bar(found)) for found in some]))
+    return blocks
+
+
+_HOW = (
+    "A bar starts at the limit: to the right there is room to spare, to the left the limit is "
+    "broken. A full bar is a margin as large as the limit itself, or more."
+)
+
+
+def article_of(run: ScenarioResult, about: str) -> Article:
+    """A scenario, whatever ran it."""
+    numbered = list(enumerate(run.reads, 1))
+    wrong = [row for row in numbered if not row[1].as_expected]
+    right = [row for row in numbered if row[1].as_expected]
+    shown = sorted((wrong + right)[:_MOST_READS], key=lambda row: row[0])
+    left_out = len(numbered) - len(shown)
+    if run.accepted:
+        known = ("–" if one is None else spelled(one) for one in run.accepted[:16])
+        states = ", ".join(known) + " …" * (len(run.accepted) > 16)
+        about += f" After each poll the console acts on: {states}."
+    said = [problem.says for problem in run.problems]
+    said += [f"{found.id}: {found.says} ({found.where})" for found in run.broken]
+    return Article(
+        run.name,
+        run.verdict,
+        run.says,
+        about,
+        said,
+        whole_run(run),
+        wave_of(run),
+        Table(
+            f"Reads of {run.name[:80]}",
+            ("read", "at", "held", "byte", "read as", "clocks", "verdict"),
+            [_read_row(number, pair) for number, pair in shown],
+            frozenset((1, 3, 5)),
+            f"and {left_out} more reads; --json has all of them." if left_out else "",
+        ),
+    )
+
+
+def _read_row(number: int, pair: ReadResult) -> tuple[str | Cell, ...]:
+    return (
+        str(number),
+        show(pair.read.start_ps * 1e-12, "s", 6),
+        spelled(pair.expected.held),
+        bits_of(pair),
+        read_as(pair),
+        str(len(pair.read.clock_rises)),
+        "as expected"
+        if pair.as_expected
+        else Cell(f"wrong, expected {spelled(pair.expected.byte)}", bad=True),
+    )
+
+
+def ribbon_of(scenarios: Sequence[ScenarioResult]) -> Ribbon | None:
+    """From the scenario that presses each button alone; None if it was not run."""
+    run = next((r for r in scenarios if r.name == _BUTTON_SCENARIO), None)
+    if run is None:
+        return None
+    cells = []
+    for place, name in enumerate(BUTTONS):
+        alone = [pair for pair in run.reads if pair.expected.held == 128 >> place]
+        wrong = [pair for pair in alone if not pair.as_expected]
+        if wrong:
+            cells.append((name, "fail", f"reads as {read_as(wrong[0])}"))
+        else:
+            cells.append((name, "pass" if alone else "not-judged", "reads right" if alone else "–"))
+    return cells
+
+
+def _bar(found: Finding) -> Bar | None:
+    """None where there is no number to draw.
+
+    Full is a margin as large as the limit; the numbers stand beside it, so a bar that is full says
+    "at least".
+    """
+    if found.margin is None or found.limit is None or (not found.margin and not found.limit):
+        return None
+    whole = abs(found.limit) or abs(found.measured or 0) or 1
+    good = found.margin >= 0
+    size = amount(abs(found.margin), found.unit)
+    return Bar(
+        round(min(1.0, abs(found.margin) / whole), 4),
+        good,
+        f"{size} to spare" if good else f"{size} beyond the limit",
+    )
+
+
+def amount(value: float, unit: str) -> str:
+    """A measured value for people; times come in seconds, those of the rules in nanoseconds."""
+    if unit in ("edges", "clocks"):
+        return f"{value:.0f} {unit}"
+    return show(value * 1e-9, "s") if unit == "ns" else show(value, unit)

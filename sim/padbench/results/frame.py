@@ -1,0 +1,81 @@
+"""Where in the frame a poll falls, for the strip on the page."""
+
+from dataclasses import dataclass
+
+from padbench.parts import ConsoleTiming, console_timing
+from padbench.routines.frames import where_in_frame
+from padbench.routines.poll import routine_poll
+from padbench.sheet import Sheet
+from padbench.trials.result import ScenarioResult
+
+__all__ = ["Frame", "frame_at", "frame_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A poll in a frame of a console.
+
+    ``start`` and ``share`` are parts of the frame (0 to 1), ``picture`` the part in which lines are
+    drawn; ``microseconds`` and ``lines`` are the poll's length. ``given``: its line was named, not
+    taken to be that in which blanking begins.
+    """
+
+    console: str
+    start: float
+    share: float
+    picture: float
+    microseconds: float
+    lines: float
+    first_line: int
+    last_line: int
+    in_picture: bool
+    wraps: bool
+    given: bool
+
+    @property
+    def parts(self) -> tuple[tuple[float, float], ...]:
+        """(start, share) of what is drawn: two pieces where it reaches into the next frame."""
+        over = self.start + self.share - 1
+        if over <= 0:
+            return ((self.start, self.share),)
+        return (self.start, 1 - self.start), (0.0, min(over, self.start))
+
+
+def frame_at(timing: ConsoleTiming, line: int | None, picoseconds: float) -> Frame:
+    """What lasts so long from the start of a line on, or of blanking if none is named.
+
+    That programs poll when vertical blanking begins is common practice. Raises ``ValueError`` for
+    a line that the console does not have.
+    """
+    first = timing.blanking_from if line is None else line
+    span = where_in_frame(timing, first, round(picoseconds / timing.cycle_ps))
+    return Frame(
+        console=timing.name,
+        start=first / timing.lines,
+        share=min(1.0, span.lines / timing.lines),
+        picture=timing.picture_lines / timing.lines,
+        microseconds=picoseconds / 1e6,
+        lines=span.lines,
+        first_line=span.first_line,
+        last_line=span.last_line,
+        in_picture=span.picture,
+        wraps=span.wraps,
+        given=line is not None,
+    )
+
+
+def frame_of(sheet: Sheet, scenarios: tuple[ScenarioResult, ...]) -> Frame | None:
+    """The sheet's poll as it was simulated, from the line that ``poll.line`` names on.
+
+    None if no scenario has a whole poll to measure.
+    """
+    poll = sheet.poll
+    passes = poll.passes
+    if poll.routine is not None:
+        passes = routine_poll(poll.routine, poll.console).passes
+    for run in scenarios:
+        reads = [pair.read for pair in run.reads[:passes]]
+        if len(reads) == passes and all(read.clock_rises for read in reads):
+            took = max(reads[-1].clock_rises[-1], reads[-1].samples[-1]) - reads[0].start_ps
+            return frame_at(console_timing(poll.console), poll.line, took)
+    return None

@@ -1,0 +1,224 @@
+"""One read of a run as a figure for print: labelled, readable in grey.
+
+    figure = wave_figure(run, shown_read(run), Path("read.svg"), pad="My pad")
+    save_figure(figure, Path("read.svg"))
+
+Each wire is one line whose ``gid`` is the wire's name; x is microseconds from the rise of the
+latch.
+"""
+
+from itertools import pairwise
+from pathlib import Path
+from textwrap import shorten
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from padbench.core.buttons import BUTTONS, spelled
+from padbench.core.timeline import FLOATING, UNKNOWN, Wire
+from padbench.results.pictures import new_figure
+from padbench.results.wave_data import ROWS, bits_of, marks_of, read_as
+from padbench.trials.result import ReadResult, ScenarioResult
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["LABELS", "shown_read", "wave_figure"]
+
+LABELS = "label"
+"""``gid`` of every text that must not run into another."""
+
+_INK, _SOFT, _BAD = "black", "0.45", "#a32a0e"
+_HIGH = {"wire": 0.62, "contact": 0.55}
+_WIDTH, _LEFT, _RIGHT = 10.0, 0.115, 0.985
+
+
+def shown_read(run: ScenarioResult) -> int:
+    """Which read to draw: the first that is wrong, else the first in which something is held.
+
+    Counted from 0. ``ValueError`` if the run has no read.
+    """
+    if not run.reads:
+        raise ValueError(f"{run.name} has no read to draw")
+    for wanted in (
+        lambda pair: not pair.as_expected,
+        lambda pair: pair.expected.byte != 0,
+    ):
+        for place, pair in enumerate(run.reads):
+            if wanted(pair):
+                return place
+    return 0
+
+
+def wave_figure(run: ScenarioResult, number: int, path: Path, *, pad: str) -> "Figure":
+    """The figure of read ``number``, for a file of that name.
+
+    Raises ``ValueError`` as `new_figure` does.
+    """
+    pair = run.reads[number]
+    read = pair.read
+    start = read.start_ps
+    end = max([read.latch_end_ps, *read.samples, *read.clock_rises])
+    clocked = end - read.latch_end_ps
+    # Of a latch much longer than the clocks only the end, or there is no room for their names.
+    begin = start if read.latch_end_ps - start <= 2 * clocked else read.latch_end_ps - clocked // 2
+    room = (end - begin) * 0.08
+    # Not into the next read: it has a figure of its own.
+    after = [other.read.start_ps for other in run.reads[number + 1 :]]
+    window = (max(0, round(begin - room)), min([run.timeline.end_ps, round(end + room), *after]))
+
+    rows = [(key, name) for key, name in ROWS if key in run.timeline.wires]
+    figure = new_figure(path, _WIDTH, 1.5 + 0.36 * len(rows))
+    axes: Any = figure.add_axes((_LEFT, 0.095, _RIGHT - _LEFT, 0.775))
+    axes.set_xlim(*((at - start) / 1e6 for at in window))
+    tops = _rows(axes, run, rows, start, window)
+    _samples(figure, axes, pair, start, tops["cable.data"])
+    _byte(axes, pair, (begin - start) / 1e6, (end - start) / 1e6)
+    for at, _ in marks_of(run):
+        if window[0] <= at <= window[1]:
+            axes.axvline((at - start) / 1e6, color=_BAD, linestyle=(0, (4, 3)), linewidth=1.2)
+    axes.set_ylim(-len(rows) - 0.5, 2.0)
+    axes.set_yticks([])
+    axes.spines[["left", "right", "top"]].set_visible(False)
+    axes.set_xlabel("µs from the rise of the latch")
+    _title(figure, run, number, pad)
+    return figure
+
+
+def _rows(
+    axes: Any,
+    run: ScenarioResult,
+    rows: list[tuple[str, str]],
+    start: int,
+    window: tuple[int, int],
+) -> dict[str, float]:
+    """Draw all wires; where the foot of each lies."""
+    from matplotlib.transforms import blended_transform_factory  # noqa: PLC0415
+
+    beside = blended_transform_factory(axes.figure.transFigure, axes.transData)
+    feet = {}
+    foot = 0.0
+    for key, name in rows:
+        # The data line has the names of its bits above it.
+        foot -= 1.9 if key == "cable.data" else 1.0
+        foot += 0.12 if key.startswith("contacts.") else 0
+        feet[key] = foot
+        tall = _HIGH["contact" if key.startswith("contacts.") else "wire"]
+        _wire(axes, key, run.timeline.wires[key], start, window, foot, tall)
+        axes.text(
+            _LEFT - 0.008, foot + tall / 2, name, transform=beside, gid=LABELS,
+            ha="right", va="center", fontsize=9, parse_math=False,
+        )  # fmt: skip
+    return feet
+
+
+def _wire(
+    axes: Any, key: str, wire: Wire, start: int, window: tuple[int, int], foot: float, tall: float
+) -> None:
+    inside = (wire.times > window[0]) & (wire.times < window[1])
+    times = np.concatenate([[window[0]], wire.times[inside], [window[1]]])
+    levels = np.concatenate([wire.at([window[0]]), wire.levels[inside], wire.before([window[1]])])
+    x = (times - start) / 1e6
+    steady = (levels != UNKNOWN) & (levels != FLOATING)
+    y = np.where(steady, foot + tall * levels, foot + tall / 2)
+    contact = key.startswith("contacts.")
+    (line,) = axes.plot(
+        x, y, drawstyle="steps-post", gid=key, color=_SOFT if contact else _INK,
+        linewidth=1.8 if key == "cable.data" else 1.3, solid_joinstyle="miter",
+    )  # fmt: skip
+    line.set_clip_on(False)
+    for left, right, level in zip(x[:-1], x[1:], levels[:-1], strict=True):
+        if level in (UNKNOWN, FLOATING):
+            box = (left, right - left, foot, tall)
+            _box(axes, *box, facecolor="white", edgecolor=_SOFT, hatch="////", gid=f"unsure {key}")
+        elif contact and level == 1:
+            _box(axes, left, right - left, foot, tall, facecolor="0.8", edgecolor="none")
+
+
+def _box(axes: Any, left: float, wide: float, foot: float, tall: float, **style: Any) -> None:
+    from matplotlib.patches import Rectangle  # noqa: PLC0415
+
+    axes.add_patch(Rectangle((left, foot), wide, tall, linewidth=0.8, zorder=1.5, **style))
+
+
+def _samples(figure: "Figure", axes: Any, pair: ReadResult, start: int, foot: float) -> None:
+    """A triangle at each sample, filled where the bit reads pressed, and the name of the bit."""
+    read, top = pair.read, foot + _HIGH["wire"] + 0.28
+    texts = []
+    for place, (at, bit) in enumerate(zip(read.samples, read.bits, strict=True)):
+        x, mask = (at - start) / 1e6, 128 >> place
+        wrong = place < 8 and bool((pair.byte ^ pair.expected.byte) & mask)
+        colour = _BAD if wrong else _INK
+        axes.plot([x, x], [foot - 0.1, top - 0.1], color=colour, linewidth=0.7, zorder=1)
+        shape, size = ("s", 5) if bit is None else ("v", 6)
+        axes.plot(
+            [x], [top], marker=shape, markersize=size, color=colour, gid="sample",
+            markerfacecolor=colour if bit else "white", zorder=3,
+        )  # fmt: skip
+        name = BUTTONS[place] if place < len(BUTTONS) else str(place + 1)
+        said = ("? " if bit is None else "✗ " if wrong else "") + name
+        texts.append(
+            axes.text(
+                x, top + 0.22, said, ha="center", va="bottom", fontsize=8, color=colour, gid=LABELS
+            )
+        )
+    _make_room(figure, texts)
+
+
+def _make_room(figure: "Figure", texts: list[Any]) -> None:
+    """Turn and shrink the names of bits until none runs into the next."""
+    for turned, size in ((0, 8), (0, 7), (90, 7), (90, 5)):
+        for text in texts:
+            text.set(rotation=turned, fontsize=size)
+        boxes = [text.get_window_extent(_renderer(figure)) for text in texts]
+        if all(one.x1 + 2 <= other.x0 for one, other in pairwise(boxes)):
+            return
+    # As many as find room: first those that have a sign, then the last of all, since how many there
+    # are is what one wants to know.
+    order = sorted(
+        range(len(texts)), key=lambda place: (texts[place].get_text()[0] not in "✗?", -place)
+    )
+    kept: list[int] = []
+    for place in order:
+        box = boxes[place]
+        if all(box.x1 + 2 <= boxes[one].x0 or boxes[one].x1 + 2 <= box.x0 for one in kept):
+            kept.append(place)
+        else:
+            texts[place].set_visible(False)
+
+
+def _renderer(figure: "Figure") -> Any:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415
+
+    canvas: Any = figure.canvas
+    if not isinstance(canvas, FigureCanvasAgg):
+        canvas = FigureCanvasAgg(figure)
+    return canvas.get_renderer()
+
+
+def _byte(axes: Any, pair: ReadResult, left: float, right: float) -> None:
+    """The read as a box with its byte, and what it should have been."""
+    good = pair.as_expected
+    _box(
+        axes, left, right - left, 0.45, 0.8,
+        facecolor="0.93" if good else "white", edgecolor=_INK if good else _BAD,
+    )  # fmt: skip
+    said = f"{bits_of(pair)} = {read_as(pair)}"
+    if not good:
+        said = f"✗ {said}, expected {spelled(pair.expected.byte)}"
+    axes.text(
+        left, 0.85, f"  {said}", va="center", fontsize=10, gid=LABELS, color=_INK if good else _BAD
+    )
+
+
+def _title(figure: "Figure", run: ScenarioResult, number: int, pad: str) -> None:
+    verdict = "holds" if run.verdict == "pass" else "fails"
+    says = shorten(run.says, 100, placeholder=" …")
+    below = f"{pad}, {run.corner} corner, {run.port} port, read {number + 1} of {len(run.reads)}"
+    figure.text(
+        0.02, 0.975, f"{run.name} {verdict}. {says}",
+        fontsize=11, va="top", weight="bold", gid=LABELS, parse_math=False,
+    )  # fmt: skip
+    figure.text(
+        0.02, 0.925, below[:150], fontsize=9, va="top", color="0.3", gid=LABELS, parse_math=False
+    )

@@ -1,0 +1,384 @@
+"""The fast engine: every case whose reads are stopped, in lock-step; see `padbench.routines.lanes`.
+
+    counts = FastEngine().sweep(routine, console, 432)
+
+A case without a stopped read ends as the undisturbed run with the same held state does (the proof
+stands at the top of `padbench.routines.plain`). All others are run as lanes, and those lanes that
+lock-step leaves out by `run_case`, as the plain engine does. So nothing is assumed of any case.
+
+For work in parts (other processes, other machines) there is `survey` once, and `count` for any
+range of held states; `Tally.add` joins what comes back, in any order.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from padbench.routines.engine import STATES, Counterexample, Kind, SweepCounts
+from padbench.routines.fetch import Console, SampleFetch
+from padbench.routines.judge import Measured, measured_from
+from padbench.routines.lanes import Lanes, TooMuchMemory
+from padbench.routines.phases import touched_phases
+from padbench.routines.plain import undisturbed
+from padbench.routines.routine import DEFAULT_LIMIT, Routine
+from padbench.routines.run import Run, held_by, run_case
+from padbench.routines.steps import Steps
+from padbench.routines.tally import Tally
+
+__all__ = ["FastEngine", "Survey", "count", "measured", "survey"]
+
+BATCH = 1 << 15
+"""Lanes at a time; more are no quicker, and this many keep within some megabytes."""
+
+_FEWEST = 1 << 12
+"""So few lanes can never have too much memory: 64 KiB each and they have 256 MiB."""
+
+_ROWS = 1 << 26
+"""Bytes for the rows of undisturbed cycles that are recorded at a time."""
+
+
+@dataclass
+class _Outcomes:
+    """How cases ended, an array element each; see `padbench.routines.run.Run`."""
+
+    finished: npt.NDArray[np.bool_]
+    hit: npt.NDArray[np.bool_]
+    corrupt: npt.NDArray[np.bool_]
+    pass_got: npt.NDArray[np.uint8]
+    pass_port: npt.NDArray[np.uint8]
+    results: npt.NDArray[np.uint8]
+    """(result places, cases)"""
+
+    @classmethod
+    def of(cls, lanes: Lanes) -> "_Outcomes":
+        return cls(
+            lanes.finished,
+            lanes.hit,
+            lanes.corrupt,
+            lanes.pass_got,
+            lanes.pass_port,
+            np.array(lanes.results()),
+        )
+
+    def part(self, start: int, end: int) -> "_Outcomes":
+        """Cases ``start`` to ``end`` - 1."""
+        return _Outcomes(
+            self.finished[start:end],
+            self.hit[start:end],
+            self.corrupt[start:end],
+            self.pass_got[start:end],
+            self.pass_port[start:end],
+            self.results[:, start:end],
+        )
+
+    def then(self, other: "_Outcomes") -> "_Outcomes":
+        """These cases and those of another one."""
+        return _Outcomes(
+            np.concatenate([self.finished, other.finished]),
+            np.concatenate([self.hit, other.hit]),
+            np.concatenate([self.corrupt, other.corrupt]),
+            np.concatenate([self.pass_got, other.pass_got]),
+            np.concatenate([self.pass_port, other.pass_port]),
+            np.concatenate([self.results, other.results], axis=1),
+        )
+
+    def handed(self) -> list[tuple[int, ...] | None]:
+        """What each case handed on, port by port; None for one that has not come back."""
+        return [
+            tuple(got) if finished else None
+            for got, finished in zip(self.results.T.tolist(), self.finished.tolist(), strict=True)
+        ]
+
+    def put(self, place: int, run: Run, held: int) -> None:
+        """A case that was run by itself."""
+        wrong = run.wrong_pass(held)
+        self.finished[place], self.hit[place] = run.finished, run.hit
+        self.corrupt[place] = wrong is not None
+        if wrong is not None:
+            self.pass_port[place], self.pass_got[place] = wrong
+        self.results[:, place] = run.results
+
+    def wrong(self, held: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+        """1 for a finished case that hands on what is not held, 2 for the second pad, else 0."""
+        found = np.zeros(len(held), np.uint8)
+        for port in reversed(range(len(self.results))):
+            found[self.results[port] != held_array(port, held)] = port + 1
+        found[~self.finished] = 0
+        return found
+
+
+def held_array(port: int, held: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """`held_by` for an array."""
+    return held ^ np.uint8(held_by(port, 0))
+
+
+@dataclass(frozen=True)
+class Survey:
+    """A routine on a console, run undisturbed with every held state.
+
+    ``rows`` are the different rows of cycles, ``row_of`` says which one each held state has.
+    """
+
+    routine: Routine
+    console: Console
+    limit: int
+    rows: tuple[bytes, ...]
+    row_of: tuple[int, ...]
+    outcomes: _Outcomes
+    others: _Outcomes
+    """The same runs with the opposite in the result places."""
+
+
+def survey(
+    routine: Routine, console: Console, limit: int = DEFAULT_LIMIT, states: int = STATES
+) -> Survey:
+    """Run the first ``states`` held states undisturbed.
+
+    Raises `RoutineError` for a routine that cannot be run or does not end within the limit.
+    """
+    steps = Steps(routine)
+    # One that never ends mostly does so in every state; a single run finds that out soonest.
+    undisturbed(routine, console, 0, limit, steps)
+    calm = _lanes(routine, console, limit, range(states))
+    outcomes = _Outcomes.of(calm)
+    rows: dict[bytes, int] = {}
+    row_of = [-1] * states
+    for held in range(states):
+        if calm.left[held] or not outcomes.finished[held]:
+            run = undisturbed(routine, console, held, limit, steps)
+            outcomes.put(held, run, held)
+            row_of[held] = rows.setdefault(run.kinds, len(rows))
+    longest = max(int(np.where(calm.left, 0, calm.now).max()), 1)
+    part = max(1, _ROWS // longest)
+    lanes = [held for held in range(states) if row_of[held] < 0]
+    for start in range(0, len(lanes), part):
+        some = lanes[start : start + part]
+        recorded = _lanes(routine, console, limit, some, record=longest)
+        assert recorded.kinds is not None
+        for held, length, kinds in zip(some, recorded.now, recorded.kinds, strict=True):
+            row_of[held] = rows.setdefault(kinds[:length].tobytes(), len(rows))
+    everything = np.arange(states, dtype=np.uint8)
+    others = _run(routine, console, limit, 0, everything, np.zeros(states, np.int64), 0xFF)
+    return Survey(routine, console, limit, tuple(rows), tuple(row_of), outcomes, others)
+
+
+def _lanes(
+    routine: Routine, console: Console, limit: int, held: Sequence[int], record: int = 0
+) -> Lanes:
+    """Undisturbed lanes, run."""
+    nothing = np.zeros(len(held), np.int64)
+    lanes = Lanes(
+        routine, console, np.array(held, np.uint8), nothing, nothing, limit, record=record
+    )
+    lanes.run()
+    return lanes
+
+
+def measured(known: Survey) -> Measured:
+    """What `padbench.routines.judge.measure` gives, from a survey of all held states."""
+    lengths = [len(known.rows[row]) for row in known.row_of]
+    longest = lengths.index(max(lengths))
+    return measured_from(
+        min(lengths),
+        undisturbed(known.routine, known.console, longest, known.limit),
+        known.outcomes.handed(),
+        known.others.handed(),
+    )
+
+
+def count(known: Survey, period: int, first: int = 0, end: int = STATES) -> Tally:
+    """Count over held states ``first`` to ``end`` - 1 and all phases of a period.
+
+    Raises `RoutineError` for a routine that cannot be run, ``ValueError`` for a period that no
+    fetch has.
+    """
+    SampleFetch(period, 0)  # refuses a period that no fetch has
+    tally = Tally(period)
+    touched = {
+        row: touched_phases(known.rows[row], period, known.limit)
+        for row in {known.row_of[held] for held in range(first, end)}
+    }
+    held_parts, phase_parts, waiting = [], [], 0
+    for held in range(first, end):
+        phases = touched[known.row_of[held]]
+        _add_calm(tally, known, held, phases)
+        for start in range(0, len(phases), BATCH):
+            some = phases[start : start + BATCH]
+            held_parts.append(np.full(len(some), held, np.uint8))
+            phase_parts.append(some)
+            waiting += len(some)
+            if waiting >= BATCH:
+                _add_cases(tally, known, np.concatenate(held_parts), np.concatenate(phase_parts))
+                held_parts, phase_parts, waiting = [], [], 0
+    if waiting:
+        _add_cases(tally, known, np.concatenate(held_parts), np.concatenate(phase_parts))
+    return tally
+
+
+def _add_calm(tally: Tally, known: Survey, held: int, touched: npt.NDArray[np.int64]) -> None:
+    """The cases of a held state that end as its undisturbed run."""
+    times = tally.period - len(touched)
+    if not times:
+        return
+    stopped = np.flatnonzero(touched != np.arange(len(touched)))
+    first = int(stopped[0]) if len(stopped) else len(touched)
+    one = known.outcomes.part(held, held + 1)
+    _add(tally, one, np.array([held], np.uint8), np.array([first]), times)
+    code = int(_codes(one, one.wrong(np.array([held], np.uint8)))[0])
+    if code:
+        by_phase = np.frombuffer(tally.by_phase, np.uint8)
+        calm = np.setdiff1d(np.arange(tally.period), touched)
+        by_phase[calm] = np.maximum(by_phase[calm], code)
+
+
+def _add_cases(
+    tally: Tally, known: Survey, held: npt.NDArray[np.uint8], phase: npt.NDArray[np.int64]
+) -> None:
+    routine, console, limit = known.routine, known.console, known.limit
+    outcomes = _run(routine, console, limit, tally.period, held, phase, 0)
+    wrong = _add(tally, outcomes, held, phase, 1)
+    np.maximum.at(np.frombuffer(tally.by_phase, np.uint8), phase, _codes(outcomes, wrong))
+    maybe = outcomes.finished & outcomes.corrupt & (wrong == 0)
+    if not maybe.any():
+        return
+    # Whether it is right because it kept what was there: begin with the opposite in its place.
+    held, phase = held[maybe], phase[maybe]
+    again = _run(routine, console, limit, tally.period, held, phase, 0xFF)
+    kept = again.finished.copy()
+    for port, got in enumerate(again.results):
+        kept &= got == ~held_array(port, held)
+    tally.kept_old += int(kept.sum())
+
+
+def _run(
+    routine: Routine,
+    console: Console,
+    limit: int,
+    period: int,
+    held: npt.NDArray[np.uint8],
+    phase: npt.NDArray[np.int64],
+    preset: int,
+) -> _Outcomes:
+    """Run cases as lanes, and those that lanes leave out one by one; period 0 is no fetch."""
+    lanes = Lanes(
+        routine,
+        console,
+        held,
+        np.full(len(held), period, np.int64),
+        phase,
+        limit,
+        preset=preset,
+    )
+    try:
+        lanes.run()
+    except TooMuchMemory:
+        assert len(held) > _FEWEST
+        half = len(held) // 2
+        one, other = (
+            _run(routine, console, limit, period, held[part], phase[part], preset)
+            for part in (slice(None, half), slice(half, None))
+        )
+        return one.then(other)
+    outcomes = _Outcomes.of(lanes)
+    steps = Steps(routine)
+    for place in np.flatnonzero(lanes.left).tolist():
+        run = run_case(
+            routine,
+            console,
+            int(held[place]),
+            fetch=SampleFetch(period, int(phase[place])) if period else None,
+            limit=limit,
+            preset=preset,
+            steps=steps,
+        )
+        outcomes.put(place, run, int(held[place]))
+    return outcomes
+
+
+def _codes(outcomes: _Outcomes, wrong: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """Places in `OUTCOMES`."""
+    codes = outcomes.hit.astype(np.uint8)
+    codes[outcomes.corrupt] = 2
+    codes[~outcomes.finished] = 3
+    codes[wrong > 0] = 4
+    return codes
+
+
+def _add(
+    tally: Tally,
+    outcomes: _Outcomes,
+    held: npt.NDArray[np.uint8],
+    phase: npt.NDArray[np.int64],
+    times: int,
+) -> npt.NDArray[np.uint8]:
+    """Count cases, each ``times`` over; they stand in order of held state, then phase."""
+    wrong = outcomes.wrong(held)
+    never = ~outcomes.finished
+    tally.cases += times * len(held)
+    tally.hit += times * int(outcomes.hit.sum())
+    tally.corrupt += times * int(outcomes.corrupt.sum())
+    tally.accepted_wrong += times * int(np.count_nonzero(wrong))
+    tally.never_settles += times * int(never.sum())
+    kinds: tuple[tuple[Kind, Any], ...] = (
+        ("corrupt", outcomes.corrupt),
+        ("never_settles", never),
+        ("accepted_wrong", wrong > 0),
+    )
+    for kind, found in kinds:
+        if not found.any():
+            continue
+        place = int(np.argmax(found))
+        state = int(held[place])
+        if kind == "accepted_wrong":
+            pad = int(wrong[place])
+            got = int(outcomes.results[pad - 1, place])
+        elif outcomes.corrupt[place]:
+            pad, got = int(outcomes.pass_port[place]) + 1, int(outcomes.pass_got[place])
+        else:
+            pad, got = 1, state
+        tally.note(Counterexample(kind, state, int(phase[place]), got, pad))
+    return wrong
+
+
+@dataclass(eq=False)
+class FastEngine:
+    """A `RoutineEngine`. Keeps the survey of the routine it met last."""
+
+    _known: Survey | None = None
+
+    def sweep(
+        self,
+        routine: Routine,
+        console: Console,
+        period: int,
+        *,
+        limit: int = DEFAULT_LIMIT,
+        step: Callable[[], None] = lambda: None,
+    ) -> SweepCounts:
+        """Count over 256 held states and ``period`` phases; see `RoutineEngine.sweep`."""
+        return self.tally(routine, console, period, limit=limit, step=step).counts()
+
+    def tally(
+        self,
+        routine: Routine,
+        console: Console,
+        period: int,
+        *,
+        limit: int = DEFAULT_LIMIT,
+        step: Callable[[], None] = lambda: None,
+    ) -> Tally:
+        """As `sweep`, and what each phase came to."""
+        known = self._known
+        if known is None or (known.routine, known.console, known.limit) != (
+            routine,
+            console,
+            limit,
+        ):
+            known = self._known = survey(routine, console, limit)
+        tally = count(known, period)
+        for _ in range(STATES):
+            step()
+        return tally

@@ -1,0 +1,239 @@
+"""From a press to the first picture that can show it: the exact distribution.
+
+    delays = press_to_picture(setup)
+    delays.mean, delays.percentile(99), delays.largest        # CPU cycles, exact fractions
+
+A press comes at any moment with equal chance and is held. The contact chatters for a while; a
+pass that looks during that time finds it closed with a given chance, each pass anew. Whether a poll
+acts on what its passes saw is the routine's own doing (see `padbench.routines.looks`), or all of
+them have to see it. What is read in one frame is worked on in that frame, and the earliest picture
+that shows it is the next one (common practice). A frame is counted from the start of vertical
+blanking, where programs do their reading.
+
+Between two moments at which a pass looks or chatter ends, the chance for each poll to be the one
+that acts is constant, so the delay is a mixture of uniform stretches: no sampling, no rounding.
+"""
+
+from bisect import bisect_left
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from itertools import pairwise
+
+from padbench.parts import ConsoleTiming
+from padbench.routines.frames import PollPlan
+from padbench.routines.looks import AllAgree, Looks, Seen, reachable
+
+__all__ = ["Delays", "LatencySetup", "Stretch", "press_to_picture"]
+
+_CYCLE_OF_FRAMES = 2
+"""Frames after which long and short ones repeat."""
+
+
+@dataclass(frozen=True, slots=True)
+class LatencySetup:
+    """What the delay depends on.
+
+    ``latches``: for each pass, CPU cycles from the start of the poll to the moment at which the
+    register stops loading. ``processing``: pictures from the frame of the read to the one that
+    shows it, at least 1. ``screen_line``: where on the screen one looks, 0 is the top.
+    ``bounce``: CPU cycles of chatter after the press. ``closed``: the chance that a pass that
+    looks during the chatter finds the contact closed. ``looks``: what the routine makes of it;
+    None: a press counts once all passes have seen it. ``ValueError`` for what cannot be.
+    """
+
+    timing: ConsoleTiming
+    plan: PollPlan
+    latches: tuple[Fraction, ...]
+    processing: int = 1
+    screen_line: int = 120
+    bounce: Fraction = Fraction(0)
+    closed: Fraction = Fraction(1, 2)
+    looks: Looks | None = None
+
+    def __post_init__(self) -> None:
+        """Check the ranges."""
+        timing = self.timing
+        if not 0 <= self.plan.line < timing.lines:
+            raise ValueError(f"line {self.plan.line} is outside 0..{timing.lines - 1}")
+        if not 0 <= self.screen_line < timing.picture_lines:
+            raise ValueError(
+                f"screen line {self.screen_line} is outside 0..{timing.picture_lines - 1}"
+            )
+        if self.processing < 1:
+            raise ValueError(f"{self.processing} frames of processing; the least is 1")
+        if not self.latches or list(self.latches) != sorted(self.latches):
+            raise ValueError("the passes of a poll come one after the other, and there is one")
+        if self.bounce < 0 or not 0 <= self.closed <= 1:
+            raise ValueError("chatter lasts 0 cycles or longer, and a chance is from 0 to 1")
+
+    @property
+    def policy(self) -> Looks:
+        """``looks``, or that all passes have to agree."""
+        return AllAgree(self.latches) if self.looks is None else self.looks
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Delays from ``low`` to ``high`` CPU cycles, spread evenly, with a share of all presses."""
+
+    low: Fraction
+    high: Fraction
+    share: Fraction
+
+
+@dataclass(frozen=True)
+class Delays:
+    """A distribution of delays in CPU cycles; the shares of the stretches add up to 1."""
+
+    stretches: tuple[Stretch, ...]
+
+    @property
+    def smallest(self) -> Fraction:
+        """The shortest delay that can come up."""
+        return min(stretch.low for stretch in self.stretches)
+
+    @property
+    def largest(self) -> Fraction:
+        """The longest delay that can come up."""
+        return max(stretch.high for stretch in self.stretches)
+
+    @property
+    def mean(self) -> Fraction:
+        """The mean delay."""
+        halves = (s.share * (s.low + s.high) / 2 for s in self.stretches)
+        return sum(halves, Fraction(0))
+
+    @cached_property
+    def corners(self) -> tuple[tuple[Fraction, Fraction], ...]:
+        """(delay, share of presses that are no slower): straight lines between these points."""
+        bends: dict[Fraction, Fraction] = {}
+        for s in self.stretches:
+            slope = s.share / (s.high - s.low)
+            bends[s.low] = bends.get(s.low, Fraction(0)) + slope
+            bends[s.high] = bends.get(s.high, Fraction(0)) - slope
+        total = slope = Fraction(0)
+        found = []
+        before = self.smallest
+        for edge in sorted(bends):
+            total += slope * (edge - before)
+            slope += bends[edge]
+            before = edge
+            found.append((edge, total))
+        return tuple(found)
+
+    def share_within(self, delay: Fraction) -> Fraction:
+        """The share of presses with at most this delay."""
+        total = Fraction(0)
+        for s in self.stretches:
+            if delay >= s.high:
+                total += s.share
+            elif delay > s.low:
+                total += s.share * (delay - s.low) / (s.high - s.low)
+        return total
+
+    def percentile(self, percent: Fraction | int) -> Fraction:
+        """The smallest delay within which so many percent of all presses lie.
+
+        ``ValueError`` for a percentage outside 0..100.
+        """
+        if not 0 <= percent <= 100:
+            raise ValueError(f"{percent} % is outside 0..100")
+        wanted = Fraction(percent) / 100
+        before = self.corners[0]
+        for corner in self.corners:
+            if corner[1] >= wanted:
+                rise = corner[1] - before[1]
+                if not rise:
+                    return corner[0]
+                return before[0] + (corner[0] - before[0]) * (wanted - before[1]) / rise
+            before = corner
+        return self.corners[-1][0]
+
+
+def press_to_picture(setup: LatencySetup) -> Delays:
+    """The distribution of the delay over all moments of a press, in CPU cycles."""
+    timing, plan = setup.timing, setup.plan
+    span = _frame_start(timing, _CYCLE_OF_FRAMES * plan.every)
+    # Presses of one whole turn of long and short frames, the turn that ends with a poll; polls go
+    # on until one has seen even the last of them after its chatter.
+    moments = reachable(setup.policy, setup.bounce)
+    end = _begins(setup, setup.plan.first + (_CYCLE_OF_FRAMES - 1) * setup.plan.every) + moments[0]
+    start = end - span
+    polls: list[int] = []
+    number = -_CYCLE_OF_FRAMES
+    while not polls or _begins(setup, polls[-1]) + moments[0] < end + setup.bounce:
+        frame = setup.plan.first + number * setup.plan.every
+        if _begins(setup, frame) + moments[-1] > start:
+            polls.append(frame)
+        number += 1
+    begins = [_begins(setup, frame) for frame in polls]
+    edges = {start, end}
+    for begin in begins:
+        for look in moments:
+            moment = begin + look
+            edges |= {at for at in (moment, moment - setup.bounce) if start < at < end}
+    known: dict[tuple[int, int], Fraction] = {}
+
+    def chance_of(press: Fraction, begin: Fraction) -> Fraction:
+        """Hangs on nothing but which looks come before the press, and which in the chatter."""
+        since = press - begin
+        key = bisect_left(moments, since), bisect_left(moments, since + setup.bounce)
+        if key not in known:
+            known[key] = _chance(setup, press, begin)
+        return known[key]
+
+    ordered = sorted(edges)
+    stretches = []
+    for low, high in pairwise(ordered):
+        left = Fraction(1)
+        for frame, begin in zip(polls, begins, strict=True):
+            chance = chance_of((low + high) / 2, begin)
+            if chance:
+                shown = _shown(setup, frame)
+                share = left * chance * (high - low) / span
+                stretches.append(Stretch(shown - high, shown - low, share))
+                left *= 1 - chance
+            if not left:
+                break
+    return Delays(tuple(stretches))
+
+
+def _chance(setup: LatencySetup, press: Fraction, begin: Fraction, seen: Seen = ()) -> Fraction:
+    """That the poll that starts at ``begin`` hands on a press, given what its looks saw so far."""
+    look = setup.policy.after(seen)
+    if isinstance(look, bool):
+        return Fraction(look)
+    moment = begin + look
+    closed = setup.closed
+    if moment < press:
+        closed = Fraction(0)
+    elif moment >= press + setup.bounce:
+        closed = Fraction(1)
+    chance = Fraction(0)
+    if closed:
+        chance += closed * _chance(setup, press, begin, (*seen, True))
+    if closed != 1:
+        chance += (1 - closed) * _chance(setup, press, begin, (*seen, False))
+    return chance
+
+
+def _begins(setup: LatencySetup, frame: int) -> Fraction:
+    """When the poll in a frame starts."""
+    timing = setup.timing
+    lines = (setup.plan.line - timing.blanking_from) % timing.lines
+    return _frame_start(timing, frame) + lines * timing.cycles_per_line
+
+
+def _shown(setup: LatencySetup, frame: int) -> Fraction:
+    """When the line one looks at is drawn in the first picture that can show what was read."""
+    timing = setup.timing
+    lines = timing.lines - timing.blanking_from + setup.screen_line
+    return _frame_start(timing, frame + setup.processing) + lines * timing.cycles_per_line
+
+
+def _frame_start(timing: ConsoleTiming, frame: int) -> Fraction:
+    """CPU cycles from the start of frame 0 to that of another one; every odd one is shorter."""
+    pairs, odd = divmod(frame, 2)
+    whole = timing.lines * timing.cycles_per_line
+    return pairs * (2 * whole - timing.shortened_by) + odd * whole

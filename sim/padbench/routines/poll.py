@@ -1,0 +1,360 @@
+"""A read routine as the poll of a design sheet: its own cycles at the console's true clock.
+
+    poll = routine_poll("read-twice", "60hz")
+    poll.timing                      # the shortest times it has
+    session = poll.begin()           # calls of the routine, each answered by a pad
+    sheet = with_timings(sheet)      # those times in the place of typed ones
+
+The pad is on the first port, or on the second if the routine reads only that one; a pad on the
+other port holds the opposite, as in a sweep. From one poll to the next memory stays as it is, and a
+result that is handed on in A comes back in A. A poll is made once a frame.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cache, cached_property
+from itertools import pairwise
+
+from padbench.core.findings import Finding
+from padbench.core.stimulus import DrivenLines, PollTiming
+from padbench.core.units import Value
+from padbench.parts import console_timing
+from padbench.routines.cases import worst_cases
+from padbench.routines.edges import LineEdges
+from padbench.routines.engine import STATES, RoutineEngine, SweepCounts
+from padbench.routines.fetch import Clocks, Console, SampleFetch
+from padbench.routines.judge import Measured, judge, measured_of, on_its_port, opposites
+from padbench.routines.plain import PlainEngine, reads_ahead, stops_of, undisturbed
+from padbench.routines.port import PadPort, Pass
+from padbench.routines.routine import PORTS, Routine, RoutineError
+from padbench.routines.run import Carried, Run, run_case
+from padbench.routines.source import load_routine, number
+from padbench.routines.steps import Steps
+from padbench.scenarios.program import AnsweringPad, FetchCase
+from padbench.sheet import Sheet
+from padbench.sheet.model import Poll
+
+__all__ = ["RoutinePoll", "RoutineSession", "poll_of", "routine_poll", "with_timings"]
+
+_PAD_READ = 2
+"""The kind of a cycle that reads the pad's port, see `Run`."""
+
+_FEWEST_BETWEEN = 3
+"""CPU cycles: what lies between the reads of two LDA absolute, the quickest two single reads."""
+
+
+@dataclass(frozen=True)
+class RoutinePoll:
+    """A `Program`; times in picoseconds.
+
+    ``timing`` has the shortest of each time that any held state makes the routine drive, and the
+    most clocks that a pass has. ``period`` is a frame of the console. Its fetch is the fastest.
+    """
+
+    routine: Routine
+    console: Console
+    measured: Measured
+    timing: PollTiming
+    latch: tuple[int, int]
+    passes: int
+    engine: RoutineEngine
+    steps: Steps = field(repr=False)
+
+    @property
+    def period(self) -> int:
+        """From one poll to the next."""
+        return self.console.timing.to_ps(self.console.timing.frame_cycles)
+
+    @property
+    def longest(self) -> int:
+        """How long an undisturbed poll can take."""
+        return self.console.timing.to_ps(self.measured.most)
+
+    @property
+    def fetch_period(self) -> int:
+        """CPU cycles from one fetch request to the next."""
+        return min(self.console.timing.fetch_periods)
+
+    def begin(self) -> "RoutineSession":
+        """See `Program.begin`."""
+        return RoutineSession(self)
+
+    def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
+        """See `Program.phase_stopping`; found on a run of its own with this held state."""
+        run = run_case(self.routine, self.console, held, steps=self.steps)
+        passes = [one for one in _passes(run) if one]
+        if number >= len(passes) or bit > len(passes[number]):
+            return None
+        return self._first_stops(run.kinds).get(passes[number][bit - 1])
+
+    def cases(self) -> tuple[FetchCase, ...]:
+        """See `Program.cases`."""
+        return self._cases
+
+    def findings(self) -> tuple[Finding, ...]:
+        """What the routine does by itself: told, since no pad is to blame for it."""
+        where = f"{self.routine.name}, {self.console.timing.name} console"
+        result = "hands on the buttons as they are held"
+        if self.measured.fault is not None:
+            result = (
+                f"{self.measured.fault}; is the result where poll.result says? Scenarios hold it "
+                "to what it makes of right reads"
+            )
+        verdict, says, _ = judge(self.routine, self.console, self.measured, [self._counts])
+        fetch = f"{verdict}: {says} (fetch every {self.fetch_period} CPU cycles)"
+        return tuple(
+            Finding(f"routine.{name}", "not-judged", None, None, None, unit, where, source, told)
+            for name, unit, source, told in (
+                ("result", "states", "every held state, run without a fetch", result),
+                ("fetch", "cases", "every held state and phase; fetch from memory", fetch),
+            )
+        )
+
+    @cached_property
+    def _counts(self) -> SweepCounts:
+        return self.engine.sweep(self.routine, self.console, self.fetch_period)
+
+    @cached_property
+    def _cases(self) -> tuple[FetchCase, ...]:
+        return worst_cases(self.routine, self.console, self._counts)
+
+    @cached_property
+    def _known(self) -> dict[bytes, dict[int, int]]:
+        return {}
+
+    def _first_stops(self, kinds: bytes) -> dict[int, int]:
+        """For each read of the pad the first phase whose first stop of the pad is there."""
+        if kinds not in self._known:
+            ahead, found = reads_ahead(kinds), self._known.setdefault(kinds, {})
+            for phase in range(self.fetch_period):
+                stops = stops_of(ahead, self.fetch_period, phase)
+                stopped = next((at for at, _ in stops if kinds[at] == _PAD_READ), None)
+                if stopped is not None:
+                    found.setdefault(stopped, phase)
+        return self._known[kinds]
+
+
+@dataclass
+class _OnPort:
+    """The answering pad as a run's bus sees it: cycles on one side, picoseconds on the other."""
+
+    pad: AnsweringPad
+    console: Console
+    start: int
+    passes: list[Pass] = field(default_factory=list)
+
+    def _ps(self, cycle: Fraction | int) -> int:
+        return self.start + self.console.timing.to_ps(cycle)
+
+    def strobe(self, level: int, now: int) -> None:
+        self.pad.strobe(level, self._ps(now + 1))
+
+    def stopped(self, extra: int, stolen: int, now: int) -> None:
+        ps = self.console.timing.to_ps
+        low, pause = (
+            (ps(stolen - 1), ps(1)) if extra == 1 else (ps(Fraction(1, 2)), ps(Fraction(1, 2)))
+        )
+        self.pad.stopped(extra, low, pause, ps(2))
+
+    def read(self, now: int) -> int:
+        return self.pad.read(self._ps(now + 1))
+
+
+class RoutineSession:
+    """A `Session` of the routine on a console that has just been switched on."""
+
+    def __init__(self, poll: RoutinePoll) -> None:
+        self._poll = poll
+        self._lines = LineEdges(poll.console.timing, 0)
+        self._other = PadPort(0)
+        self._carried = Carried.fresh(poll.routine, (0, 0xFF))
+
+    @property
+    def lines(self) -> DrivenLines:
+        """See `Session.lines`."""
+        return self._lines.driven
+
+    def call(
+        self, at: int, pad: AnsweringPad, *, phase: int | None, other: int, preset: int | None
+    ) -> tuple[int | None, int]:
+        """See `Session.call`."""
+        poll = self._poll
+        if preset is not None:
+            self._carried = Carried.fresh(poll.routine, (preset, preset ^ 0xFF))
+        self._other.held = other
+        run = run_case(
+            poll.routine,
+            poll.console,
+            0,
+            fetch=None if phase is None else SampleFetch(poll.fetch_period, phase),
+            steps=poll.steps,
+            pads=(_OnPort(pad, poll.console, at), self._other),
+            carried=self._carried,
+        )
+        self._lines.add(run.accesses, at)
+        result = run.results[0] if run.finished else None
+        return result, at + poll.console.timing.to_ps(run.cycles)
+
+
+def poll_of(poll: Poll, engine: RoutineEngine | None = None) -> RoutinePoll | None:
+    """The routine of a sheet's poll, None if it has none. Raises `RoutineError`."""
+    if poll.routine is None:
+        return None
+    return routine_poll(
+        poll.routine,
+        poll.console,
+        clocks=poll.repeated_reads,
+        entry=poll.entry,
+        origin=poll.origin,
+        result=poll.result,
+        ports=poll.ports,
+        engine=engine,
+    )
+
+
+@cache
+def routine_poll(
+    what: str,
+    console_name: str,
+    *,
+    clocks: Clocks = "joined",
+    entry: str | None = None,
+    origin: str | None = None,
+    result: str | None = None,
+    ports: str | None = None,
+    engine: RoutineEngine | None = None,
+) -> RoutinePoll:
+    """The poll that a routine (a shipped one or a file) makes once a frame on a console.
+
+    The rest is as in `load_routine`, addresses as text; ``engine`` sweeps it for `Program.cases`.
+
+    Raises `RoutineError` for a routine that cannot be run, or in which there is nothing to judge:
+    that never latches, or reads no port.
+    """
+    console = Console(console_timing(console_name), clocks)
+    first, second = PORTS if ports is None else (_address(what, one) for one in _two(what, ports))
+    routine = load_routine(
+        what,
+        entry=entry,
+        origin=None if origin is None else _address(what, origin),
+        result=result,
+        ports=(first, second),
+    )
+    routine = on_its_port(routine, console)
+    steps = Steps(routine)
+    runs = [undisturbed(routine, console, held, steps=steps) for held in range(STATES)]
+    timing = _shortest(runs, console)
+    edges = _edges(runs[0], console)
+    if len(edges.latch) < 2:
+        raise _nothing(what, "never raises and drops the latch", "write 1 and then 0 to bit 0")
+    if not edges.samples:
+        raise _nothing(what, "never reads a port", "read the port once for each button")
+    measured = measured_of(runs, opposites(routine, console, steps=steps))
+    if measured.untouched:
+        raise _nothing(what, "never writes the place of its result", "name it with poll.result")
+    return RoutinePoll(
+        routine=routine,
+        console=console,
+        measured=measured,
+        timing=timing,
+        latch=(edges.latch[0], edges.latch[1]),
+        passes=sum(bool(one) for one in _passes(runs[0])),
+        engine=PlainEngine() if engine is None else engine,
+        steps=steps,
+    )
+
+
+def with_timings(sheet: Sheet) -> Sheet:
+    """The sheet with the shortest times of its routine in the place of typed ones, if it has one.
+
+    Raises `RoutineError`.
+    """
+    made = poll_of(sheet.poll)
+    if made is None:
+        return sheet
+    times = {
+        "latch_width": made.timing.latch_width,
+        "latch_to_clock": made.timing.latch_to_clock,
+        "clock_low": made.timing.clock_low,
+        "clock_high": made.timing.clock_high,
+        "sample": made.timing.sample,
+        "period": made.period,
+    }
+    exact: dict[str, object] = {key: Value.exact(ps * 1e-12) for key, ps in times.items()}
+    counts = {"clocks": made.timing.clocks, "passes": made.passes}
+    return sheet.model_copy(update={"poll": sheet.poll.model_copy(update=exact | counts)})
+
+
+def _two(what: str, ports: str) -> Sequence[str]:
+    parts = ports.split(",")
+    if len(parts) != 2:
+        raise _nothing(what, f"has ports {ports[:60]!r}", 'write two, such as "$4016,$4017"')
+    return parts
+
+
+def _address(what: str, text: str) -> int:
+    value = number(text)
+    if value is None:
+        raise _nothing(what, f"is given {text[:60]!r} for an address", 'write such as "$8000"')
+    return value
+
+
+def _nothing(what: str, wrong: str, instead: str) -> RoutineError:
+    return RoutineError.at(what, None, "", wrong, instead)
+
+
+def _edges(run: Run, console: Console) -> LineEdges:
+    edges = LineEdges(console.timing, 0)
+    edges.add(run.accesses, 0)
+    return edges
+
+
+def _passes(run: Run) -> list[list[int]]:
+    """For each rise of the latch the own cycles of the pad's reads from then on."""
+    passes: list[list[int]] = []
+    level = 0
+    for access in run.accesses:
+        if access.kind == "latch":
+            if access.value and not level:
+                passes.append([])
+            level = access.value
+        elif access.port == 0 and passes:
+            passes[-1].append(access.own)
+    return passes
+
+
+def _shortest(runs: Sequence[Run], console: Console) -> PollTiming:
+    """The shortest of each time on the wires over all runs, whatever pass it is in."""
+    widths, waits, lows, highs, samples, counts = ({0} for _ in range(6))
+    for run in {run.accesses: run for run in runs}.values():
+        edges = _edges(run, console)
+        counts |= {len(one) for one in _passes(run)}
+        falls, rises = edges.clock[::2], edges.clock[1::2]
+        drops = edges.latch[1::2]
+        widths |= {drop - rise for rise, drop in zip(edges.latch[::2], drops, strict=False)}
+        lows |= {rise - fall for fall, rise in zip(falls, rises, strict=True)}
+        samples |= {at - fall for at, fall in zip(edges.samples, falls, strict=True)}
+        between = sorted([*edges.latch, *falls])
+        after = dict(pairwise(between))
+        clocked = set(falls)
+        waits |= {after[drop] - drop for drop in drops if after.get(drop) in clocked}
+        latched = sorted(edges.latch)
+        highs |= {
+            fall - rise
+            for rise, fall in zip(rises, falls[1:], strict=False)
+            if not any(rise < at < fall for at in latched)
+        }
+    least = console.timing.to_ps(_FEWEST_BETWEEN)
+    return PollTiming(
+        latch_width=_least(widths, least),
+        latch_to_clock=_least(waits, least),
+        clock_low=_least(lows, least),
+        clock_high=_least(highs, least),
+        sample=_least(samples, least),
+        clocks=max(1, *counts),
+    )
+
+
+def _least(times: set[int], otherwise: int) -> int:
+    return min(times - {0}, default=otherwise)

@@ -1,0 +1,234 @@
+"""One case, cycle by cycle: a routine on a console with held pads and, if asked for, the fetch.
+
+    run = run_case(routine, console, held=0x80, fetch=SampleFetch(period=432, phase=17))
+    run.results, run.passes, run.stops
+
+py65 executes; which address stands on the bus in each cycle comes from `padbench.routines.bus`, and
+the fetch hooks in there. Two pads are always plugged in. The first holds ``held``; the second
+holds the opposite of each button, so that a routine that mixes the two up is noticed.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from py65.devices.mpu6502 import MPU
+
+from padbench.routines.fetch import Console, SampleFetch, Stop
+from padbench.routines.port import PadPort, Pass, Plugged
+from padbench.routines.routine import DEFAULT_LIMIT, Routine
+from padbench.routines.steps import Steps
+
+__all__ = ["Access", "Carried", "Run", "held_by", "run_case"]
+
+_STACK = 0xFD
+_RETURN = 0xFFF0
+"""Where the caller's JSR would go on; any address outside ports and routine will do."""
+_RTS = 0x60
+_INTERRUPTS_OFF = 0x34
+
+
+@dataclass(frozen=True, slots=True)
+class Access:
+    """One cycle that touches a port: a read of ``port`` (0 or 1), or a write of the latch.
+
+    ``cycle`` counts from the first cycle of the routine, stolen ones included. ``own`` is the same
+    without the stolen ones. ``value`` is the bit read or written. ``stolen`` cycles came just
+    before a read that was stopped, with ``extra`` clocks in them.
+    """
+
+    kind: Literal["read", "latch"]
+    cycle: int
+    own: int
+    port: int
+    value: int
+    stolen: int = 0
+    extra: int = 0
+
+
+@dataclass(frozen=True)
+class Run:
+    """What one case did.
+
+    ``finished``: the last RTS came within the limit. ``cycles`` from the first cycle to the last
+    of RTS, stolen ones included. ``results`` as left in the routine's result places. ``passes`` by
+    port. ``kinds`` has one number a cycle of the CPU's own (stolen ones left out): 0 a write, 1 a
+    read, 2 and 3 a read of the first and second port.
+    """
+
+    finished: bool
+    cycles: int
+    results: tuple[int, ...]
+    passes: tuple[tuple[Pass, ...], ...]
+    accesses: tuple[Access, ...]
+    stops: tuple[Stop, ...]
+    kinds: bytes
+
+    @property
+    def hit(self) -> bool:
+        """Whether a fetch stopped a read of a port."""
+        return any(access.stolen for access in self.accesses)
+
+    def wrong_pass(self, held: int) -> tuple[int, int] | None:
+        """(port, byte) of the first pass that read what was not held; None if all are right."""
+        wrong = [
+            (one.reads[-1], port, one.byte)
+            for port, passes in enumerate(self.passes)
+            for one in passes
+            if one.byte != held_by(port, held)
+        ]
+        return min(wrong)[1:] if wrong else None
+
+
+@dataclass(slots=True)
+class Carried:
+    """What a call of a routine leaves for the next: memory, and what its caller keeps in A."""
+
+    memory: list[int]
+    a: int = 0
+
+    @classmethod
+    def fresh(cls, routine: Routine, states: Sequence[int]) -> "Carried":
+        """Memory as loaded, and a state, port by port, where each result stands."""
+        carried = cls(list(routine.image))
+        for state, place in zip(states, routine.results, strict=False):
+            if place == "A":
+                carried.a = state
+            else:
+                carried.memory[place] = state
+        return carried
+
+
+def held_by(port: int, held: int) -> int:
+    """The state of the pad on a port when the first one holds ``held``."""
+    return held ^ 0xFF if port else held
+
+
+def run_case(
+    routine: Routine,
+    console: Console,
+    held: int,
+    *,
+    fetch: SampleFetch | None = None,
+    limit: int = DEFAULT_LIMIT,
+    preset: int = 0,
+    steps: Steps | None = None,
+    pads: Sequence[Plugged] = (),
+    carried: Carried | None = None,
+) -> Run:
+    """Run one case; ``preset`` is exclusive-ored into the held state that the results start from.
+
+    ``steps`` is what runs of the same routine can share, to be quicker. ``pads``, one for each
+    port, take the place of those that hold ``held``. With ``carried`` the routine goes on from what
+    an earlier call left, which is brought up to date, and ``held`` presets nothing.
+
+    Raises `RoutineError` for an undocumented opcode or a jump out of the routine.
+    """
+    case = _Case(routine, console, held, preset, fetch, pads, carried)
+    steps = steps or Steps(routine)
+    finished = False
+    while not finished and case.now <= limit:
+        finished = case.step(steps)
+    run = case.run(finished and case.now <= limit)
+    if carried is not None and run.finished and "A" in routine.results:
+        carried.a = run.results[routine.results.index("A")]
+    return run
+
+
+class _Case:
+    """A case under way: CPU, pads, and what has been seen so far."""
+
+    def __init__(
+        self,
+        routine: Routine,
+        console: Console,
+        held: int,
+        preset: int,
+        fetch: SampleFetch | None,
+        pads: Sequence[Plugged],
+        carried: Carried | None,
+    ) -> None:
+        self.routine, self.console, self.fetch = routine, console, fetch
+        self.memory = memory = list(routine.image) if carried is None else carried.memory
+        self.cpu = cpu = MPU(memory, routine.entry)
+        cpu.sp, cpu.p = _STACK, _INTERRUPTS_OFF
+        memory[0x100 + _STACK + 1], memory[0x100 + _STACK + 2] = _RETURN & 0xFF, _RETURN >> 8
+        if carried is not None:
+            cpu.a = carried.a
+        else:
+            for port, place in enumerate(routine.results):
+                start = held_by(port, held) ^ preset
+                if place == "A":
+                    cpu.a = start
+                else:
+                    memory[place] = start
+        self.pads: Sequence[Plugged] = pads or [PadPort(held_by(port, held)) for port in range(2)]
+        self.ports = {address: port for port, address in enumerate(routine.ports)}
+        self.strobe = routine.strobe
+        self.accesses: list[Access] = []
+        self.kinds = bytearray()
+        self.now = 0
+
+    def step(self, steps: Steps) -> bool:
+        """One instruction; whether it was the RTS that ends the routine."""
+        cpu, fetch = self.cpu, self.fetch
+        last: bool = self.memory[cpu.pc] == _RTS and cpu.sp == _STACK
+        bus = steps.next(cpu)
+        if bus.quiet and (fetch is None or fetch.requested >= self.now + len(bus.kinds)):
+            self.kinds += bus.kinds
+            self.now += len(bus.kinds)
+            if not last:
+                cpu.step()
+            return last
+        written: list[tuple[int, int]] = []
+        for write, address, _ in bus.cycles:
+            if write:
+                if address == self.strobe:
+                    written.append((self.now, len(self.kinds)))
+                self.kinds.append(0)
+            else:
+                self._read(address)
+            self.now += 1
+        if not last:
+            # What an instruction that changes memory writes first is the value it has read.
+            values = [self.memory[self.strobe]] * len(written)
+            cpu.step()
+            values[-1:] = [self.memory[self.strobe]] * bool(written)
+            for (at, own), value in zip(written, values, strict=True):
+                for pad in self.pads:
+                    pad.strobe(value & 1, at)
+                self.accesses.append(Access("latch", at, own, 0, value & 1))
+        return last
+
+    def _read(self, address: int) -> None:
+        """A read cycle: the place where the CPU can be stopped."""
+        stolen = self.fetch.stop(self.now, address) if self.fetch is not None else 0
+        self.now += stolen
+        port = self.ports.get(address)
+        if port is None:
+            self.kinds.append(1)
+            return
+        extra = self.console.extra_clocks(stolen) if stolen else 0
+        if extra:
+            self.pads[port].stopped(extra, stolen, self.now)
+        bit = self.pads[port].read(self.now)
+        # Data lines that no pad drives keep what was on the bus last, the high byte of the port's
+        # address (from memory); the port drives the lowest five.
+        self.memory[address] = address >> 8 & 0xE0 | bit
+        self.accesses.append(Access("read", self.now, len(self.kinds), port, bit, stolen, extra))
+        self.kinds.append(2 + port)
+
+    def run(self, finished: bool) -> Run:
+        """What came of it."""
+        memory, fetch = self.memory, self.fetch
+        return Run(
+            finished=finished,
+            cycles=self.now,
+            results=tuple(
+                self.cpu.a if place == "A" else memory[place] for place in self.routine.results
+            ),
+            passes=tuple(tuple(pad.passes) for pad in self.pads),
+            accesses=tuple(self.accesses),
+            stops=tuple(fetch.stops) if fetch is not None else (),
+            kinds=bytes(self.kinds),
+        )

@@ -1,0 +1,206 @@
+"""Read routines from files (.asm, .hex, .bin) and the shipped ones.
+
+routine = load_routine("my-read.asm", result="buttons")
+routine = load_routine("read-twice")
+"""
+
+import difflib
+import io
+import re
+import stat
+from importlib.resources import files
+from pathlib import Path
+
+from padbench.files import was_read
+from padbench.routines.assembly import Assembled, assemble
+from padbench.routines.routine import PORTS, Place, Routine, RoutineError
+
+__all__ = ["SHIPPED", "load_routine", "number", "routine_from_source", "shipped_source"]
+
+SHIPPED = {
+    "read-once": "A",
+    "read-twice": "A",
+    "read-until-agree": "A",
+    "read-once-both": "pad1,pad2",
+    "read-twice-both": "pad1,pad2",
+    "read-until-agree-both": "pad1,pad2",
+}
+"""Shipped routines and where each leaves its result; their source lies in ``routines/``."""
+
+_LARGEST_TEXT = 1 << 20
+_ORIGIN = 0x8000
+_NUMBER = re.compile(r"(?:\$|0[xX])([0-9A-Fa-f]{1,4})|([0-9]{1,5})")
+
+
+def number(text: str) -> int | None:
+    """An address as ``$4016``, ``0x4016`` or ``16406``; None for anything else."""
+    found = _NUMBER.fullmatch(text.strip())
+    if found is None:
+        return None
+    value = int(found[1], 16) if found[1] else int(found[2])
+    return value if value <= 0xFFFF else None
+
+
+def load_routine(
+    what: str,
+    *,
+    entry: str | None = None,
+    origin: int | None = None,
+    result: str | None = None,
+    ports: tuple[int, int] = PORTS,
+) -> Routine:
+    """A shipped routine by name, or one from a file; the ending says what kind it is.
+
+    ``entry`` is a label or an address (default: the first byte), ``origin`` where a .bin lies
+    (default $8000), ``result`` A, an address or a label, or two of them with a comma, one for each
+    pad (default A).
+
+    Raises `RoutineError` with file, line, what is wrong and what would be right.
+    """
+    text = shipped_source(what)
+    if text is not None:
+        return routine_from_source(
+            text, what, entry=entry, result=result or SHIPPED[what], ports=ports
+        )
+    path = Path(what)
+    kind = path.suffix.lower()
+    if kind not in (".asm", ".hex", ".bin"):
+        near = difflib.get_close_matches(what[:80], SHIPPED, 1)
+        raise RoutineError.at(
+            what,
+            None,
+            "",
+            "is neither a shipped routine nor a file with a known ending",
+            f"did you mean {near[0]}?"
+            if near
+            else "name a .asm, .bin or .hex file, or one of " + ", ".join(SHIPPED),
+        )
+    if origin is not None and kind != ".bin":
+        raise RoutineError.at(
+            what, None, "--origin", "is for a .bin only", "this file says itself where it lies"
+        )
+    raw = _read(path)
+    if kind == ".asm":
+        return routine_from_source(_text(raw, what), what, entry=entry, result=result, ports=ports)
+    segments = _hex(raw, what) if kind == ".hex" else _bin(raw, what, origin)
+    return _routine(Assembled(segments, {}, {}), what, entry, result, ports)
+
+
+def shipped_source(name: str) -> str | None:
+    """The assembly source of a shipped routine; None for any other name."""
+    if name not in SHIPPED:
+        return None
+    return (files(__package__) / "routines" / f"{name}.asm").read_text(encoding="utf-8")
+
+
+def routine_from_source(
+    text: str,
+    name: str,
+    *,
+    entry: str | None = None,
+    result: str | None = None,
+    ports: tuple[int, int] = PORTS,
+) -> Routine:
+    """A routine from assembly source; ``name`` stands for the file in messages. `RoutineError`."""
+    return _routine(assemble(text, name), name, entry, result, ports)
+
+
+def _routine(
+    code: Assembled, name: str, entry: str | None, result: str | None, ports: tuple[int, int]
+) -> Routine:
+    start = code.segments[0][0] if entry is None else _address(code, name, entry, "--entry")
+    places: list[Place] = [
+        "A" if word.strip().upper() == "A" else _address(code, name, word.strip(), "--result")
+        for word in (result or "A").split(",")
+    ]
+    return Routine(name, code.segments, start, tuple(places), ports, code.labels, code.lines)
+
+
+def _address(code: Assembled, name: str, text: str, option: str) -> int:
+    value = number(text)
+    value = code.labels.get(text) if value is None else value
+    if value is None:
+        near = difflib.get_close_matches(text[:80], code.labels, 1)
+        known = f"did you mean {near[0]}?" if near else "give an address such as $0010"
+        raise RoutineError.at(
+            name, None, f"{option} {text[:60]!r}", "is neither an address nor a label", known
+        )
+    return value
+
+
+def _read(path: Path) -> bytes:
+    """The bytes of a regular file of at most 1 MiB."""
+    try:
+        about = path.stat()
+        # Looked at before opening: opening a pipe would wait for a writer.
+        if not stat.S_ISREG(about.st_mode):
+            raise _bad(path, "is not a file", "name a .asm, .bin or .hex file")
+        with path.open("rb") as file:
+            raw = file.read(_LARGEST_TEXT + 1)
+    except FileNotFoundError:
+        shipped = ", ".join(SHIPPED)
+        raise _bad(path, "there is no such file", f"name one that is, or {shipped}") from None
+    except OSError as error:
+        why = error.strerror or type(error).__name__
+        raise _bad(path, f"cannot be read ({why})", "name a file that you may read") from None
+    except ValueError:  # a NUL in the name
+        raise _bad(path, "is not the name of a file", "name a .asm, .bin or .hex file") from None
+    if len(raw) > _LARGEST_TEXT:
+        raise _bad(path, "is larger than 1 MiB", "a routine has a few hundred bytes")
+    was_read(path)
+    if not raw:
+        raise _bad(path, "is empty", "name a routine")
+    return raw
+
+
+def _bad(path: Path, wrong: str, instead: str) -> RoutineError:
+    return RoutineError.at(str(path), None, "", wrong, instead)
+
+
+def _text(raw: bytes, name: str) -> str:
+    try:
+        return raw.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise RoutineError.at(
+            name, line, f"byte 0x{raw[error.start]:02X}", "is not UTF-8", "save it as UTF-8 text"
+        ) from None
+
+
+def _bin(raw: bytes, name: str, origin: int | None) -> tuple[tuple[int, bytes], ...]:
+    start = _ORIGIN if origin is None else origin
+    if start + len(raw) > 0x10000:
+        raise RoutineError.at(
+            name,
+            None,
+            f"{len(raw)} bytes from ${start:04X}",
+            "run over the end of memory",
+            "give a lower --origin or a shorter file",
+        )
+    return ((start, raw),)
+
+
+def _hex(raw: bytes, name: str) -> tuple[tuple[int, bytes], ...]:
+    from intelhex import IntelHex, IntelHexError  # noqa: PLC0415  (only a .hex needs it)
+
+    book = IntelHex()
+    try:
+        book.loadhex(io.StringIO(_text(raw, name)))
+    except IntelHexError as error:
+        line = getattr(error, "line", None)
+        why = re.sub(r" (at|on) line \d+", "", str(error))[:200]
+        raise RoutineError.at(
+            name,
+            line if isinstance(line, int) else None,
+            "",
+            f"is not Intel HEX ({why[:1].lower()}{why[1:]})",
+            "write it anew with the tool that made it",
+        ) from None
+    segments = tuple((at, bytes(book.tobinarray(at, end - 1))) for at, end in book.segments())
+    if not segments:
+        raise RoutineError.at(name, None, "", "holds no data", "name a routine")
+    if segments[-1][0] + len(segments[-1][1]) > 0x10000:
+        raise RoutineError.at(
+            name, None, "its data", "lies beyond $FFFF", "link it for the 6502's 64 KiB"
+        )
+    return segments

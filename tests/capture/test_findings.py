@@ -1,0 +1,289 @@
+"""Each finding of an inspection, on a capture that has just this one thing wrong with it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from padbench.capture.findings import findings_of
+from padbench.capture.held_to import usual_settings
+from padbench.capture.inspect import inspect
+from padbench.core.limits import Limit
+from padbench.core.timeline import HIGH, LOW, UNKNOWN
+from padbench.waveio import Piece
+
+US, MS = 10**6, 10**9
+FRAME = 16 * MS
+
+
+def capture(held, *, clocks=8, delay=300_000, times=None):
+    """Levels of latch, clock and data: a read of 8.9 µs latch and so many clocks each frame."""
+    latch, clock, data = [(0, LOW)], [(0, HIGH)], [(0, HIGH)]
+    for number, byte in enumerate(held):
+        start = times[number] if times else MS + number * FRAME
+        latch += [(start, HIGH), (start + 9 * US, LOW)]
+        levels = [1 - (byte >> 7 - n & 1) for n in range(8)] + [0] * (clocks - 7)
+        data.append((start + delay, levels[0]))
+        for n in range(clocks):
+            fall = start + (14 + 6 * n) * US
+            clock += [(fall, LOW), (fall + US, HIGH)]
+            data.append((fall + US + delay, levels[n + 1]))
+    return {"latch": latch, "clock": clock, "data": data}
+
+
+def inspected(wires, *, end=None, gaps=(), settings=None, samples=()):
+    changes = {
+        name: (np.asarray([t for t, _ in some]), np.asarray([v for _, v in some], np.uint8))
+        for name, some in wires.items()
+    }
+    last = max(some[-1][0] for some in wires.values())
+    events = {"sample": np.asarray(samples)} if len(samples) else {}
+    piece = Piece(end or last + 2 * MS, changes, events, gaps)
+    return inspect([piece], settings or usual_settings())
+
+
+def finding(result, id_, where=None):
+    return next(f for f in findings_of(result) if f.id == id_ and where in (None, f.where))
+
+
+def with_changes(wires, name, *more):
+    return wires | {name: sorted([*wires[name], *more])}
+
+
+WHOLE = capture([0, 128, 128, 0])
+
+
+def test_nothing_is_wrong_with_a_clean_one():
+    found = findings_of(inspected(WHOLE))
+    assert {f.verdict for f in found} <= {"pass", "not-judged"}
+    assert not {f.id for f in found} & {
+        *("buttons.bounce", "capture.gap", "capture.gaps", "capture.cut-short", "reads.clocks"),
+        *("reads.cut-short", "capture.ends-in-read", "reads.in-frame", "capture.reads"),
+    }
+
+
+def edges(duration, *, at=2):
+    """The clock's edges with so long between the thresholds; rises and falls alike."""
+    wires = capture([0, 128])
+    clock = []
+    for when, level in wires["clock"]:
+        if when:
+            clock.append((when - duration, UNKNOWN))
+        clock.append((when, level))
+    return wires | {"clock": clock}
+
+
+@pytest.mark.parametrize(("between", "verdict"), [(100_000, "pass"), (250_000, "fail")])
+def test_slow_edges(between, verdict):
+    """Twice the time between the thresholds: 40 % of the supply of the 80 % that a limit means."""
+    settings = replace(usual_settings(), edge=Limit(400_000, "a limit for this test"))
+    found = finding(inspected(edges(between), settings=settings), "levels.clock-edge")
+    assert found.verdict == verdict
+    assert found.measured == pytest.approx(2 * between / 1000)
+    assert found.limit == 400
+    usual = finding(inspected(edges(between)), "levels.clock-edge")
+    assert (usual.verdict, usual.limit) == ("pass", 15_000)  # from memory
+
+
+@pytest.mark.parametrize(("slower", "doubt"), [(1000, False), (1200, True), (10**6, True)])
+def test_times_that_no_console_takes_are_doubted(slower, doubt):
+    """The latch of 9 µs becomes 9, 10.8 and 9000 ms."""
+    wires = {name: [(t * slower, v) for t, v in some] for name, some in WHOLE.items()}
+    found = [f for f in findings_of(inspected(wires)) if f.id == "capture.time-scale"]
+    assert [(f.verdict, f.where) for f in found] == [("not-judged", "latch width")] * doubt
+    assert all("is the unit of the time right" in f.says for f in found)
+
+
+def test_a_read_longer_than_a_second_is_doubted():
+    wires = capture([0] * 3, times=[MS + n * FRAME for n in range(3)])
+    spread = {name: [(t * 20_000, v) for t, v in some] for name, some in wires.items()}
+    starts = [when for when, level in spread["latch"] if level]
+    spread["latch"] = [(0, LOW)]
+    spread["latch"] += [(s + n * 9 * US, HIGH - n) for s in starts for n in range(2)]
+    (found,) = [f for f in findings_of(inspected(spread)) if f.id == "capture.time-scale"]
+    assert (found.verdict, found.where, found.unit) == ("not-judged", "read length", "ns")
+
+
+def test_a_glitch_on_the_clock_spoils_its_read_only():
+    at = MS + FRAME + 28 * US
+    result = inspected(with_changes(WHOLE, "clock", (at, LOW), (at + 50_000, HIGH)))
+    found = finding(result, "levels.glitches")
+    # Both its own width and what it leaves of the pulse before may be too short.
+    assert (found.verdict, found.measured) == ("fail", 1)
+    assert f"the first at {at / 1e6:.3f} µs" in found.says
+    undecided = [read.undecided for read in result.reads()]
+    assert undecided[1]
+    assert undecided[0] == undecided[2] == undecided[3] == 0
+    assert finding(result, "reads.decided").verdict == "fail"
+
+
+def test_noise_between_reads_does_not_reach_a_bit_sampled_before_any_clock():
+    between = MS + FRAME * 3 // 4
+    noise = [(between, UNKNOWN), (between + US, LOW)]
+    noise += [(when + 3 * FRAME, level) for when, level in noise]
+    wires = with_changes(WHOLE, "data", *noise)
+    starts = [MS + number * FRAME for number in range(4)]
+    samples = [start + (12 + 6 * n) * US for start in starts for n in range(8)]
+    result = inspected(wires, samples=samples)
+    assert [read.byte for read in result.reads()] == [0, 128, 128, 0]
+    assert not any(read.undecided for read in result.reads())
+
+
+def test_after_a_latch_too_short_for_any_register_nothing_is_sure():
+    start = MS + 2 * FRAME
+    latch = [c if c[0] != start + 9 * US else (start + 100_000, LOW) for c in WHOLE["latch"]]
+    reads = [*inspected(WHOLE | {"latch": latch}).reads()]
+    assert [read.undecided for read in reads] == [0, 0, 0xFF, 0]
+    assert finding(inspected(WHOLE | {"latch": latch}), "reads.decided").measured == 1
+
+
+def test_a_runt_on_the_latch():
+    at = MS + FRAME // 2
+    result = inspected(with_changes(WHOLE, "latch", (at, UNKNOWN), (at + US, LOW)))
+    found = finding(result, "levels.runts", "latch")
+    assert (found.verdict, found.measured) == ("fail", 1)
+    assert finding(result, "levels.runts", "clock").verdict == "pass"
+
+
+@pytest.mark.parametrize(("delay", "verdict"), [(300_000, "pass"), (900_000, "fail")])
+def test_data_that_come_late(delay, verdict):
+    settings = replace(usual_settings(), delay=Limit(500_000, "a limit for this test"))
+    result = inspected(capture([0x55, 0xAA], delay=delay), settings=settings)
+    found = finding(result, "timing.data-delay")
+    assert (found.verdict, found.measured) == (verdict, delay / 1000)
+    measured = result.measures["data delay after the clock"]
+    assert (measured.least, measured.median, measured.most) == (delay, delay, delay)
+
+
+def test_bounce():
+    """A button that comes, goes within 4 ms and comes again."""
+    held = [0, 128, 0, 128, 128, 128]
+    times = [MS, 20 * MS, 22 * MS, 24 * MS, 40 * MS, 60 * MS]
+    found = finding(inspected(capture(held, times=times)), "buttons.bounce")
+    assert "2 presses came or ended within 10 ms" in found.says
+    assert "the first of A at 20.0000 ms" in found.says
+
+
+def test_reads_in_what_was_not_recorded():
+    gap = (MS + FRAME + 20 * US, MS + FRAME + 30 * US)
+    result = inspected(WHOLE, gaps=(gap,))
+    assert [read.in_gap for read in result.reads()] == [False, True, False, False]
+    assert "1 read was partly in a stretch that was not recorded" in (
+        finding(result, "capture.gap").says
+    )
+    assert finding(result, "capture.gaps").verdict == "not-judged"
+
+
+def test_a_capture_that_ends_in_a_read():
+    end = MS + 3 * FRAME + 30 * US
+    short = {name: [c for c in some if c[0] <= end] for name, some in WHOLE.items()}
+    result = inspected(short, end=end)
+    *others, last = result.reads()
+    assert last.open_ended
+    assert last.missing == 0b00011111
+    assert not any(read.open_ended or read.cut_short for read in others)
+    assert "after 3 clocks" in finding(result, "capture.ends-in-read").says
+
+
+def test_a_read_that_a_new_latch_cuts_short():
+    again = 2 * MS + 36 * US
+    before, after = capture([0, 0], times=[MS, 2 * MS]), capture([128], times=[again])
+    some = {
+        name: [*(c for c in before[name] if c[0] < again), *(c for c in after[name] if c[0])]
+        for name in before
+    }
+    result = inspected(some)
+    assert [read.cut_short for read in result.reads()] == [False, True, False]
+    assert [read.clocks for read in result.reads()] == [8, 4, 8]
+    assert "1 read was given up" in finding(result, "reads.cut-short").says
+
+
+def test_a_program_that_reads_more_is_no_stopped_read():
+    result = inspected(capture([0, 128, 0, 0], clocks=16))
+    found = finding(result, "reads.clocks")
+    assert "4 reads with 16; evenly spaced, so none was stopped" in found.says
+    assert not any(read.extra for read in result.reads())
+
+
+@pytest.mark.parametrize("wanted", [9, 12, 64])
+def test_a_read_with_fewer_clocks_than_wanted_is_whole_nowhere(wanted):
+    result = inspected(WHOLE, settings=usual_settings(wanted=wanted))
+    reads = [*result.reads()]
+    assert [read.complete for read in reads] == [False] * 4
+    assert [(read.cut_short, read.open_ended) for read in reads] == [(True, False)] * 3 + [
+        (False, True)
+    ]
+    assert [read.byte for read in reads] == [0, 128, 128, 0]
+    found = {f.id: f for f in findings_of(result, wanted=wanted)}
+    assert found["timing.clocks"].says == "no whole read"
+    assert found["reads.clocks"].verdict == "fail"
+    says = f"no read has the {wanted} clocks of a whole one: 4 reads with 8"
+    assert found["reads.clocks"].says.startswith(says)
+
+
+def test_a_read_with_as_many_clocks_as_wanted_or_more_is_whole():
+    for wanted in (1, 4, 8):
+        result = inspected(WHOLE, settings=usual_settings(wanted=wanted))
+        assert all(read.complete for read in result.reads())
+        assert not any(read.missing for read in result.reads())
+    result = inspected(capture([0x30], clocks=2), settings=usual_settings(wanted=4))
+    assert [(r.complete, r.missing) for r in result.reads()] == [(False, 0x30)]
+
+
+def stray(after):
+    """One pulse of the clock so long after the last of the second read."""
+    at = MS + FRAME + 57 * US + after
+    return with_changes(WHOLE, "clock", (at, LOW), (at + US, HIGH))
+
+
+@pytest.mark.parametrize(
+    ("after", "even"), [(5 * US, True), (8 * US, True), (11 * US, False), (5 * MS, False)]
+)
+def test_evenly_spaced_is_said_of_clocks_that_are(after, even):
+    """Up to 1 / 0.6 of the usual 6 µs from fall to fall."""
+    says = finding(inspected(stray(after)), "reads.clocks").says
+    assert "not every whole read has 8 clocks: 3 reads with 8, 1 read with 9; " in says
+    assert ("evenly spaced, so none was stopped" in says) == even
+    assert ("in 1 of them the clocks are not evenly spaced, the first read 2 at" in says) != even
+
+
+def test_stopped_reads_that_have_as_many_clocks_as_wanted_are_told():
+    at = MS + FRAME + 28 * US
+    wires = with_changes(WHOLE, "clock", (at, LOW), (at + US, HIGH))
+    result = inspected(wires, settings=usual_settings(wanted=9))
+    assert [read.complete for read in result.reads()] == [False, True, False, False]
+    (says,) = [f.says for f in findings_of(result, wanted=9) if f.id == "reads.clocks"]
+    assert "every whole read has 9 clocks: 1 read with 9; in 1 of them the clocks are not" in says
+
+
+def test_passes_that_disagree():
+    times = [n * FRAME + MS + k * 200 * US for n in range(4) for k in range(2)]
+    result = inspected(capture([0, 0, 128, 128, 128, 0, 0, 0], times=times))
+    assert result.passes == 2
+    says = finding(result, "reads.passes-agree").says
+    assert "in 1 of 4 polls the 2 passes disagree, the first with A and nothing" in says
+
+
+def test_opposite_directions_under_a_policy():
+    result = inspected(capture([0, 0b11]))
+    found = [f for f in findings_of(result, policy="neutral") if "opposite" in f.id]
+    assert [f.verdict for f in found] == ["fail"]
+    assert "Left+Right; under the policy neutral they should not come through" in found[0].says
+
+
+def test_no_latch():
+    found = finding(inspected(WHOLE | {"latch": [(0, LOW)]}), "capture.reads")
+    assert found.verdict == "fail"
+
+
+def test_statistics_are_what_was_drawn():
+    measured = inspected(WHOLE).measures
+    del measured["data delay after the clock"]
+    assert {name: (s.count, s.least, s.most) for name, s in measured.items()} == {
+        "latch width": (4, 9 * US, 9 * US),
+        "clock low": (32, US, US),
+        "clock high": (28, 5 * US, 5 * US),
+        "latch to first clock": (4, 5 * US, 5 * US),
+        "read length": (4, 57 * US, 57 * US),
+        "poll period": (3, FRAME, FRAME),
+    }

@@ -1,0 +1,76 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+
+changes = st.lists(st.tuples(st.integers(0, 10**15), st.integers(0, 3)), min_size=1, max_size=40)
+
+
+def test_edges_and_levels():
+    wire = Wire.of([(0, LOW), (500, HIGH), (900, LOW)])
+    assert list(wire.rises()) == [500]
+    assert list(wire.falls()) == [900]
+    assert list(wire.at([0, 499, 500, 899, 900])) == [LOW, LOW, HIGH, HIGH, LOW]
+    assert list(wire.before([0, 500, 501])) == [UNKNOWN, LOW, HIGH]
+
+
+def test_the_start_of_a_wire_is_no_edge():
+    assert not len(Wire.of([(0, HIGH), (5, LOW)]).rises())
+
+
+def test_an_edge_out_of_the_unknown_counts():
+    assert list(Wire.of([(0, UNKNOWN), (7, HIGH)]).rises()) == [7]
+
+
+@pytest.mark.parametrize(
+    ("pairs", "says"),
+    [
+        ([], "at least one"),
+        ([(5, 0), (4, 1)], "backwards, from 5 to 4"),
+        ([(0, 4)], "level 4"),
+    ],
+)
+def test_what_is_no_wire(pairs, says):
+    with pytest.raises(ValueError, match=says):
+        Wire.of(pairs)
+
+
+@given(changes)
+def test_a_wire_keeps_the_last_level_of_every_moment(pairs):
+    pairs.sort(key=lambda pair: pair[0])
+    wire = Wire.of(pairs)
+    assert np.all(np.diff(wire.times) > 0)
+    assert np.all(np.diff(wire.levels) != 0)
+    for when, level in dict(pairs).items():
+        assert wire.at(when) == level
+
+
+@given(st.lists(st.tuples(st.integers(0, 99), st.none() | st.integers(0, 255)), max_size=30))
+def test_a_word_keeps_the_last_value_of_every_moment(pairs):
+    pairs.sort(key=lambda pair: pair[0])
+    word = Word.of(8, pairs)
+    held = dict(zip(word.times, word.values, strict=True))
+    last = None
+    for when, value in sorted(dict(pairs).items()):
+        last = held.get(when, last)
+        assert last == value
+    assert all(a != b for a, b in zip(word.values, word.values[1:], strict=False))
+
+
+@pytest.mark.parametrize(("pairs", "says"), [([(0, 256)], "8 bits"), ([(2, 0), (1, 1)], "back")])
+def test_what_is_no_word(pairs, says):
+    with pytest.raises(ValueError, match=says):
+        Word.of(8, pairs)
+
+
+def test_timelines_compare_by_content():
+    def make(end=10, when=3):
+        wires = {"a": Wire.of([(0, LOW), (when, HIGH)])}
+        return Timeline(end, wires, {"w": Word.of(4, [(0, 1)])}, {"e": np.array([1, 2])})
+
+    assert make() == make()
+    assert make() != make(end=11)
+    assert make() != make(when=4)
+    assert make() != "something else"

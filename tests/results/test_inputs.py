@@ -1,0 +1,93 @@
+"""What a page shows of the files behind it is enough to make them again."""
+
+import hashlib
+import re
+from pathlib import Path
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from padbench.cli.options import read_sheet
+from padbench.cli.reports import told
+from padbench.cli.verify import inputs_of
+from padbench.results.inputs import LONGEST, Input, disassembled, input_of
+from padbench.routines.source import load_routine
+
+
+def from_dump(text: str) -> bytes:
+    """As ``xxd -r`` reads it: an offset, a colon, hex digits up to two blanks."""
+    made = bytearray()
+    for line in text.splitlines():
+        offset, rest = line.split(": ", 1)
+        assert int(offset, 16) == len(made)
+        made += bytes.fromhex(rest.split("  ", 1)[0])
+    return bytes(made)
+
+
+@given(st.binary(max_size=300))
+@settings(deadline=None)
+def test_machine_code_comes_back_from_its_dump(raw):
+    made = Input.of("x.bin", raw, origin=0x8000)
+    assert from_dump(made.text) == raw
+    assert made.digest == hashlib.sha256(raw).hexdigest()
+    assert "xxd -r" in made.about
+    # The listing has every byte once, in order.
+    columns = [line[7:15].split() for line in made.listing.splitlines()]
+    assert bytes.fromhex("".join(one for row in columns for one in row)) == raw
+
+
+def test_the_listing_is_that_of_the_source(tmp_path):
+    shipped = load_routine("read-twice")
+    lines = disassembled(shipped.segments).splitlines()
+    assert lines[0].startswith(f"${shipped.segments[0][0]:04X}")
+    assert any(line.endswith("LDA $4016") for line in lines)
+    assert lines[-1].endswith("RTS")
+    path = tmp_path / "r.bin"
+    path.write_bytes(b"".join(code for _, code in shipped.segments))
+    assert input_of(path, origin=shipped.segments[0][0]).listing == "\n".join(lines)
+    assert input_of(path).listing.startswith("$8000")  # where a .bin lies unless told
+
+
+def test_text_stays_text_and_what_is_too_long_leaves_its_digest(tmp_path):
+    raw = "\ufeff# ä🎮\r\n".encode()
+    made = Input.of("a.toml", raw)
+    assert (made.text, made.about, made.digest) == (
+        "# ä🎮\r\n",
+        "",
+        hashlib.sha256(raw).hexdigest(),
+    )
+    assert from_dump(Input.of("a.gz", b"\x1f\x8b\x00").text) == b"\x1f\x8b\x00"
+    path = tmp_path / "long.csv"
+    raw = b"1,2,3\n" * (LONGEST // 6 + 1)
+    path.write_bytes(raw)
+    made = input_of(path)
+    assert (made.text, made.digest) == ("", hashlib.sha256(raw).hexdigest())
+    assert re.match(rf"{len(raw)} bytes, too many", made.about)
+    assert input_of(tmp_path) is None
+    assert input_of(tmp_path / "none") is None
+
+
+def test_the_command_has_file_names_and_no_outputs(tmp_path):
+    sheet = tmp_path / "my pad.toml"
+    sheet.write_text("")
+    arguments = ["--junit=x.xml", str(sheet), "--report", "r.html", "--json", "--no-waves"]
+    assert told("verify", arguments) == "padbench verify 'my pad.toml'"
+    assert told("inspect", ["w.vcd", f"--sheet={sheet}", "--waves", "d", "--passes", "2"]) == (
+        "padbench inspect w.vcd '--sheet=my pad.toml' --passes 2"
+    )
+    assert told("routine", ["x" * 5000, "\0"]).startswith("padbench routine xxx")
+
+
+def test_a_poll_that_is_machine_code_is_on_the_page_of_a_sheet(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code = b"".join(code for _, code in load_routine("read-once").segments)
+    Path("mine.bin").write_bytes(code)
+    text = (Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml").read_text("utf-8")
+    text = re.sub(r"\[poll\][^\[]*", '[poll]\nroutine = "mine.bin"\nline = 250\n\n', text)
+    Path("pad.toml").write_text(text, encoding="utf-8")
+    sheet = read_sheet(Path("pad.toml"))
+    options = type("Options", (), {"sheet": Path("pad.toml"), "scenarios": None})
+    names = {one.name: one for one in inputs_of(sheet, options)}
+    assert from_dump(names["mine.bin"].text) == code
+    assert "LDA $4016" in names["mine.bin"].listing
+    assert sheet.poll.line == 250

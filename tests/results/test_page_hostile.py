@@ -1,0 +1,95 @@
+"""Whatever a sheet or a result says is text on the page, never markup and never a script."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from selenium.webdriver.common.by import By
+
+from padbench.core.findings import Finding, Remedy
+from padbench.results.html_page import write_page
+from padbench.results.inputs import Input
+from padbench.results.verify_page import verify_page
+from padbench.sheet import sheet_from_text
+from padbench.trials import Problem, VerifyResult
+
+EVIL = (
+    "</script><script>window.hit = 1</script><img src=x onerror='window.hit = 2'>"
+    '<svg/onload="window.hit=3">{{ 7 * 7 }}{% raw %}<!--<script>--></pre></textarea></title>'
+    "'\"`&amp;&#60; \u202eשלום\u202c مرحبا 🎮🏳\u200d🌈 \u2028\u2029 javascript:hit(4)"
+)
+LONG = "W" * 10_000
+
+
+@pytest.fixture(scope="module")
+def hostile(page_of, tmp_path_factory) -> tuple[Path, str]:
+    sheets = Path(__file__).parents[2] / "sim" / "sheets"
+    text = (sheets / "harbour-a.toml").read_text(encoding="utf-8")
+    text = f"# {EVIL}\n{text}"
+    sheet = sheet_from_text(text, "evil.toml")
+    bad = sheet.model_copy(update={"pad": sheet.pad.model_copy(update={"name": EVIL + LONG})})
+    _, result = page_of("harbour-a")
+    remedy = Remedy(EVIL, None, None, EVIL, (), (), EVIL)
+    finding = Finding(EVIL, "fail", 1.0, 2.0, -1.0, "V", EVIL, EVIL, EVIL + LONG)
+    run = replace(
+        result.scenarios[1],
+        name=EVIL + LONG,
+        says=EVIL,
+        port=EVIL,
+        problems=(
+            Problem(result.scenarios[1].reads[0].read.start_ps, EVIL),
+            Problem(None, f"nowhere {EVIL}"),
+        ),
+    )
+    ports = tuple(replace(row, variant=EVIL, port=EVIL) for row in result.ports[:1])
+    made = VerifyResult(
+        (finding, replace(finding, id=LONG, verdict="pass", margin=1.0, remedy=remedy),
+         replace(finding, id="z", remedy=remedy)),
+        (run, replace(run, name=LONG)),
+        ports,
+    )  # fmt: skip
+    path = tmp_path_factory.mktemp("evil") / "page.html"
+    with path.open("w", encoding="utf-8") as out:
+        files = [Input.of(EVIL, text.encode()), Input.of(LONG, EVIL.encode())]
+        write_page(verify_page(made, bad, files, EVIL + LONG), out)
+    return path, text
+
+
+@pytest.mark.parametrize("width", [360, 1600])
+def test_it_renders_as_text_and_runs_nothing(browser, hostile, width):
+    path, text = hostile
+    browser.opened(path, width=width)
+    browser.all_drawn()
+    assert browser.execute_script("return window.hit === undefined")
+    assert browser.errors() == []
+    counts = browser.execute_script(
+        "return ['script', 'img', 'iframe', 'object', 'form'].map("
+        "(tag) => document.querySelectorAll(tag).length)"
+    )
+    assert counts == [3, 0, 0, 0, 0]  # data, library, waves
+    name = browser.execute_script("return document.querySelector('h1').textContent")
+    assert name == EVIL + LONG
+    shown = browser.execute_script("return document.querySelector('pre.file').textContent")
+    assert shown == text
+    # What has no one place in the wave stands above it.
+    whole = browser.find_elements(By.CSS_SELECTOR, ".whole + .wave")
+    said = browser.execute_script("return document.querySelector('.whole').textContent")
+    assert len(whole) == 2
+    assert f"whole run: nowhere {EVIL} (no one place in the wave)" in said
+    assert "49" not in browser.find_element(By.TAG_NAME, "h1").text  # {{ 7 * 7 }} is only text
+    wide, room = browser.execute_script(
+        "const e = document.documentElement; return [e.scrollWidth, e.clientWidth]"
+    )
+    assert wide <= room
+
+
+def test_the_page_forbids_scripts_that_are_not_its_own(browser, hostile):
+    """Even if something slipped through the escaping, the policy would stop it."""
+    browser.opened(hostile[0])
+    browser.execute_script(
+        "const s = document.createElement('script'); s.textContent = 'window.hit = 5';"
+        "document.body.append(s);"
+        "document.body.insertAdjacentHTML('beforeend', '<img src=x onerror=\"window.hit = 6\">');"
+    )
+    assert browser.execute_script("return window.hit === undefined")
+    assert any("Content Security Policy" in message for message in browser.errors())

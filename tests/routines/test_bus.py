@@ -1,0 +1,78 @@
+"""Random programs: the bus table and py65 agree on every cycle, and on what is written where."""
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from py65.devices.mpu6502 import MPU
+
+from padbench.routines.bus import INSTRUCTIONS, LENGTHS, PATTERNS, bus_cycles
+
+JUMPS = {"BRK", "JMP", "JSR", "RTS", "RTI"}
+PY65_DIFFERS = {0xCE}  # see tests/outside/test_6502_cycles.py
+STRAIGHT = sorted(
+    op
+    for op, i in INSTRUCTIONS.items()
+    if i.mnemonic not in JUMPS and i.mode != "relative" and op not in PY65_DIFFERS
+)
+ORIGIN = 0xC000
+
+
+class Watched(list):
+    """Memory that notes where it is read and written."""
+
+    reads: set[int]
+    writes: set[int]
+
+    def __getitem__(self, at):
+        if isinstance(at, int):
+            self.reads.add(at)
+        return super().__getitem__(at)
+
+    def __setitem__(self, at, value):
+        self.writes.add(at)
+        super().__setitem__(at, value)
+
+
+instructions = st.tuples(
+    st.sampled_from(STRAIGHT), st.integers(0, 255), st.integers(0, 0xBF)
+)  # operands below $C000: the program does not change itself
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.lists(instructions, min_size=1, max_size=60),
+    st.lists(st.integers(0, 255), min_size=256, max_size=256),
+    st.integers(0, 255),
+    st.integers(0, 255),
+)
+def test_cycles_and_addresses_of_random_straight_line_programs(program, zero_page, x, y):
+    memory = Watched([0] * 0x10000)
+    memory.reads, memory.writes = set(), set()
+    list.__setitem__(memory, slice(0, 256), [b % 0xC0 for b in zero_page])
+    code = []
+    for opcode, low, high in program:
+        code += [opcode, low, high][: LENGTHS[INSTRUCTIONS[opcode].mode]]
+    list.__setitem__(memory, slice(ORIGIN, ORIGIN + len(code)), code)
+    cpu = MPU(memory, ORIGIN)
+    cpu.x, cpu.y = x, y
+    ours = 0
+    for _ in program:
+        if not ORIGIN <= cpu.pc < ORIGIN + len(code):
+            break
+        cycles = bus_cycles(cpu)
+        ours += len(cycles)
+        memory.reads, memory.writes = set(), set()
+        cpu.step()
+        # py65 makes no reads that the CPU throws away; all it does touch is on the bus.
+        assert memory.reads <= {c.address for c in cycles if not c.write}
+        assert memory.writes == {c.address for c in cycles if c.write}
+        if memory.writes & set(range(ORIGIN, ORIGIN + len(code))):
+            break
+    assert ours == cpu.processorCycles
+
+
+def test_no_instruction_writes_first_and_none_writes_more_than_three_times_in_a_row():
+    for row in PATTERNS.values():
+        words = row.split()
+        assert not words[0].startswith("w:")
+        writes = "".join("w" if word.startswith("w:") else "r" for word in words)
+        assert "wwww" not in writes

@@ -1,0 +1,95 @@
+"""Sweeps on a Dask cluster of two processes on this machine: the same totals, whatever dies."""
+
+import json
+import os
+import socket
+import subprocess
+import sys
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+from padbench.parts import console_timing
+from padbench.routines.cluster import joined, spread_on
+from padbench.routines.fast import survey
+from padbench.routines.fetch import Console
+from padbench.routines.source import load_routine
+from padbench.routines.tally import Tally, merged
+from padbench.routines.work import count_of, done, parts
+
+SOURCES = Path(__file__).parents[1] / "routines" / "sources"
+EXPOSED = str(SOURCES / "read-twice-36.asm")
+SHEET = str(Path(__file__).parents[2] / "sim" / "sheets" / "harbour-a.toml")
+QUIET = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+
+
+def sweep(*arguments, **more):
+    command = [sys.executable, "-m", "padbench", "sweep", "--json", *arguments]
+    return subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **more
+    )
+
+
+def told(process):
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 1, err
+    return json.loads(out)
+
+
+@pytest.fixture
+def cluster(tmp_path):
+    """(address, worker processes): a scheduler and two workers of one thread."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    address = f"tcp://127.0.0.1:{port}"
+    dask = [sys.executable, "-m", "dask"]
+    commands = [[*dask, "scheduler", "--host", "127.0.0.1", "--port", str(port), "--no-dashboard"]]
+    worker = [*dask, "worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"]
+    commands += [
+        [*worker, "--local-directory", str(tmp_path / f"worker-{number}")] for number in range(2)
+    ]
+    with ExitStack() as stack:
+        processes = []
+        for command in commands:
+            process = subprocess.Popen(command, cwd=tmp_path, env=os.environ, **QUIET)
+            stack.callback(process.wait, 30)
+            stack.callback(process.kill)
+            processes.append(process)
+        yield address, processes[1:]
+
+
+@pytest.mark.parametrize(
+    "what", [("--routine", EXPOSED, "--period", "432", "--period", "576"), ("--sheet", SHEET)]
+)
+def test_the_same_object_as_without(cluster, what):
+    address, _ = cluster
+    assert told(sweep(*what, "--cluster", address)) == told(sweep(*what))
+
+
+@pytest.mark.filterwarnings("ignore")  # Dask's own
+def test_a_worker_killed_in_the_middle_changes_nothing(cluster):
+    """After the first of 32 parts, of which never more than 16 are under way."""
+    address, workers = cluster
+    known = survey(load_routine(EXPOSED), Console(console_timing("60hz")))
+    work = parts(known, [432], 8)
+    assert len(work) == 32
+    whole = Tally(432)
+    with joined(address) as client:
+        client.wait_for_workers(2, timeout=30)
+        for number, tally in enumerate(spread_on(client, count_of, known, work)):
+            if number == 0:
+                workers[0].kill()
+                workers[0].wait(30)
+            whole.add(tally)
+    assert whole == merged(432, done(known, work))
+    assert whole.accepted_wrong > 0
+
+
+def test_no_scheduler_is_one_line():
+    process = sweep("--routine", "read-once", "--cluster", "tcp://127.0.0.1:9")
+    out, err = process.communicate(timeout=60)
+    assert (process.returncode, out) == (2, "")
+    assert err.count("\n") == 1
+    assert "no scheduler answers" in err
