@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
@@ -17,7 +18,7 @@ US = 1_000_000
 @pytest.fixture(scope="session")
 def limits() -> Limits:
     """CD4021B at 5 V (from memory); 700 ns for the answer over a long cable."""
-    said = "CD4021B data sheet; from memory"
+    said = (Source("CD4021B data sheet", "from memory"),)
     return Limits(
         load_width=Limit(160_000, said),
         clock_width=Limit(180_000, said),

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from padbench.core.decode import decode
+from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import ScriptedRead, Stimulus
@@ -25,7 +26,7 @@ from padbench.padsweep.replay import case_timing, moment_ps
 from padbench.padsweep.tally import PadCase
 from padbench.scenarios.expect import expected_bits
 
-LIMITS = Limits(*[Limit(100, "none")] * 6)
+LIMITS = Limits(*[Limit(100, (Source("none", "assumed"),))] * 6)
 
 Contender = Callable[[], float]
 """Makes its reads and returns reads a second; raises if any bit was wrong."""

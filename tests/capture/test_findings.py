@@ -8,6 +8,7 @@ import pytest
 from padbench.capture.findings import findings_of
 from padbench.capture.held_to import usual_settings
 from padbench.capture.inspect import inspect
+from padbench.core.findings import Source
 from padbench.core.limits import Limit
 from padbench.core.timeline import HIGH, LOW, UNKNOWN
 from padbench.waveio import Piece
@@ -76,7 +77,9 @@ def edges(duration, *, at=2):
 @pytest.mark.parametrize(("between", "verdict"), [(100_000, "pass"), (250_000, "fail")])
 def test_slow_edges(between, verdict):
     """Twice the time between the thresholds: 40 % of the supply of the 80 % that a limit means."""
-    settings = replace(usual_settings(), edge=Limit(400_000, "a limit for this test"))
+    settings = replace(
+        usual_settings(), edge=Limit(400_000, (Source("a limit for this test", "assumed"),))
+    )
     found = finding(inspected(edges(between), settings=settings), "levels.clock-edge")
     assert found.verdict == verdict
     assert found.measured == pytest.approx(2 * between / 1000)
@@ -147,7 +150,9 @@ def test_a_runt_on_the_latch():
 
 @pytest.mark.parametrize(("delay", "verdict"), [(300_000, "pass"), (900_000, "fail")])
 def test_data_that_come_late(delay, verdict):
-    settings = replace(usual_settings(), delay=Limit(500_000, "a limit for this test"))
+    settings = replace(
+        usual_settings(), delay=Limit(500_000, (Source("a limit for this test", "assumed"),))
+    )
     result = inspected(capture([0x55, 0xAA], delay=delay), settings=settings)
     found = finding(result, "timing.data-delay")
     assert (found.verdict, found.measured) == (verdict, delay / 1000)

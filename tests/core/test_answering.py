@@ -3,6 +3,7 @@
 import pytest
 
 from padbench.core.answering import SystemClock, judge_answers
+from padbench.core.findings import Source
 from padbench.core.limits import Limit
 from padbench.core.timeline import Timeline, Wire, Word
 
@@ -31,7 +32,7 @@ SOUND = ((0, 0), (150, 1), (550, 0))
 
 
 def test_a_sound_answer_passes_everything():
-    found = judge(wave(*SOUND), answer=Limit(50 * NS, "the test"))
+    found = judge(wave(*SOUND), answer=Limit(50 * NS, (Source("the test", "assumed"),)))
     assert found["data.glitch"].verdict == "pass"
     assert found["data.transparent"].verdict == "pass"
     assert found["data.answer"].verdict == "pass"
@@ -52,14 +53,19 @@ def test_a_change_without_a_reason_is_a_glitch(data):
 
 
 def test_a_late_change_is_late_and_no_glitch():
-    found = judge(wave((0, 0), (290, 1), (550, 0)), answer=Limit(50 * NS, "the test"))
+    found = judge(
+        wave((0, 0), (290, 1), (550, 0)), answer=Limit(50 * NS, (Source("the test", "assumed"),))
+    )
     assert found["data.glitch"].verdict == "pass"
     assert (found["data.answer"].verdict, found["data.answer"].measured) == ("fail", 190.0)
 
 
 @pytest.mark.parametrize(("limit", "verdict"), [(49_999, "fail"), (50_000, "pass")])
 def test_the_promised_time_is_held_to_the_picosecond(limit, verdict):
-    assert judge(wave(*SOUND), answer=Limit(limit, ""))["data.answer"].verdict == verdict
+    assert (
+        judge(wave(*SOUND), answer=Limit(limit, (Source("", "assumed"),)))["data.answer"].verdict
+        == verdict
+    )
 
 
 def test_not_transparent_while_latched():

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from padbench.core.decode import Names, decode
+from padbench.core.findings import Source
 from padbench.core.limits import Limit
 from padbench.core.timeline import HIGH, LOW, Timeline, Wire, Word
 from padbench.core.timing import judge_timing
@@ -228,7 +229,7 @@ def test_a_bit_that_is_held_after_its_clock_counts_from_the_edge_before(limits):
     plain = judged(late, limits)
     assert plain["timing.first-bit"].verdict == "not-judged"
     assert plain["timing.later-bits"].measured == 30
-    found = judged(late, replace(limits, hold=Limit(100 * NS, "a program")))
+    found = judged(late, replace(limits, hold=Limit(100 * NS, (Source("a program", "assumed"),))))
     assert found["timing.first-bit"].measured == 200 + 200 + 230
     assert found["timing.later-bits"].measured == 400 + 30
 

@@ -7,6 +7,7 @@ import pytest
 from designs import DESIGNS, HDL, sheet_for
 
 from padbench.core.decode import decode
+from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
@@ -94,7 +95,7 @@ def as_the_reader_made_it(
         )
         reads.append(ScriptedRead(start, timing, *poll.lost[0], serial=poll.serial))
     contacts = tuple(zip(held.times, held.values, strict=True))
-    no_time = Limit(0, "none: the reader's own limits are judged elsewhere")
+    no_time = Limit(0, (Source("none: the reader's own limits are judged elsewhere", "assumed"),))
     limits = Limits(*(no_time,) * 6)
     return Stimulus(contacts, tuple(reads), run.timeline.end_ps), replace(
         setting.pad, limits=limits

@@ -16,6 +16,7 @@ import pytest
 
 from padbench.cli import main
 from padbench.core.decode import Read, decode
+from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
@@ -30,12 +31,12 @@ GROUND, SUPPLY, OPEN = 0, 1, None
 LOW, HIGH, UNKNOWN = 0, 1, 2
 
 LIMITS = Limits(  # M: CD4021B at 5 V, 25 °C, 50 pF
-    load_width=Limit(160 * NS, "CD4021B data sheet, from memory"),
-    clock_width=Limit(180 * NS, "CD4021B data sheet, from memory"),
-    clock_period=Limit(333_333, "CD4021B data sheet, from memory"),
-    removal=Limit(280 * NS, "CD4021B data sheet, from memory"),
-    setup_parallel=Limit(50 * NS, "CD4021B data sheet, from memory"),
-    answer=Limit(320 * NS, "CD4021B data sheet, from memory"),
+    load_width=Limit(160 * NS, (Source("CD4021B data sheet", "from memory"),)),
+    clock_width=Limit(180 * NS, (Source("CD4021B data sheet", "from memory"),)),
+    clock_period=Limit(333_333, (Source("CD4021B data sheet", "from memory"),)),
+    removal=Limit(280 * NS, (Source("CD4021B data sheet", "from memory"),)),
+    setup_parallel=Limit(50 * NS, (Source("CD4021B data sheet", "from memory"),)),
+    answer=Limit(320 * NS, (Source("CD4021B data sheet", "from memory"),)),
 )
 TIMING = PollTiming(
     latch_width=3 * US,

@@ -17,6 +17,7 @@ import pytest
 from myhdl import Signal, Simulation, StopSimulation, always_comb, block, delay, instance, intbv
 
 from padbench.core.decode import Read, decode
+from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
@@ -415,12 +416,12 @@ def test_rows_pass_a_register_written_from_the_table() -> None:
 NS, US = 1_000, 1_000_000
 ANSWER = 200 * NS
 LIMITS = Limits(  # class M, from memory: CD4021B at 5 V, 25 °C, 50 pF
-    load_width=Limit(160 * NS, "CD4021B data sheet, from memory"),
-    clock_width=Limit(180 * NS, "CD4021B data sheet, from memory"),
-    clock_period=Limit(333_333, "CD4021B data sheet, from memory"),
-    removal=Limit(280 * NS, "CD4021B data sheet, from memory"),
-    setup_parallel=Limit(50 * NS, "CD4021B data sheet, from memory"),
-    answer=Limit(400 * NS, "CD4021B data sheet, from memory"),
+    load_width=Limit(160 * NS, (Source("CD4021B data sheet", "from memory"),)),
+    clock_width=Limit(180 * NS, (Source("CD4021B data sheet", "from memory"),)),
+    clock_period=Limit(333_333, (Source("CD4021B data sheet", "from memory"),)),
+    removal=Limit(280 * NS, (Source("CD4021B data sheet", "from memory"),)),
+    setup_parallel=Limit(50 * NS, (Source("CD4021B data sheet", "from memory"),)),
+    answer=Limit(400 * NS, (Source("CD4021B data sheet", "from memory"),)),
 )
 
 

@@ -5,6 +5,7 @@ import random
 import numpy as np
 import pytest
 
+from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import PollTiming
@@ -151,7 +152,7 @@ def test_blocks_counted_together_are_those_counted_one_by_one(name, limits):
 def test_a_part_that_is_slow_gets_a_slower_read(slow, limits):
     """A limit of a millisecond, as a program has it; no bit is in doubt."""
     figures = {name: getattr(limits, name) for name in Limits.__dataclass_fields__}
-    pad = PadModel(Limits(**figures | {slow: Limit(1_000 * US, "a program")}))
+    pad = PadModel(Limits(**figures | {slow: Limit(1_000 * US, (Source("a program", "assumed"),))}))
     result = judged(pad, PadCase(0xA5, 0x5A, PadPart(1, 3, 2, 7)))
     assert result.verdict == "pass"
     assert not any(read.read.undecided for read in result.reads)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from padbench.core.decode import decode
+from padbench.core.findings import Source
 from padbench.core.limits import Limit
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import ScriptedRead
@@ -151,14 +152,18 @@ def test_a_missing_resistor_is_caught_on_a_port_that_only_pulls_down(line):
 
 
 def test_extra_clocks_quicker_than_the_register_follows_are_open(setting):
-    slow = replace(setting.pad.limits, clock_period=Limit(1_200_000, "chained; from memory"))
+    slow = replace(
+        setting.pad.limits, clock_period=Limit(1_200_000, (Source("chained", "from memory"),))
+    )
     read = ScriptedRead(0, setting.timing, 3, 2)
     assert extra_clocks_at_pad(setting.pad, read) == 2
     assert extra_clocks_at_pad(replace(setting.pad, limits=slow), read) is None
 
 
 def test_a_press_in_a_short_latch_keeps_the_set_up_time(setting):
-    limits = replace(setting.pad.limits, setup_parallel=Limit(100_000, "from memory"))
+    limits = replace(
+        setting.pad.limits, setup_parallel=Limit(100_000, (Source("from memory", "from memory"),))
+    )
     short = replace(
         setting,
         pad=replace(setting.pad, limits=limits, answer=0),

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from padbench.capture.reads import SeenRead
+from padbench.core.bridge import told
 from padbench.core.buttons import spelled
 from padbench.core.findings import Finding
 
@@ -85,15 +86,13 @@ def judge_against(
         differences = compare(one, other)
     except TooDifferent as error:
         says = str(error)
-        return (
-            Finding("against.reads", "fail", None, None, None, "", "whole capture", source, says),
-        )
+        return (told("against.reads", "fail", None, None, None, "", "whole capture", source, says),)
     if not differences:
         says = f"{len(one)} reads here and {len(other)} of {source} tell the same story"
-        return (Finding("against.reads", "pass", 0, 0, 0, "", "whole capture", source, says),)
+        return (told("against.reads", "pass", 0, 0, 0, "", "whole capture", source, says),)
     count = len(differences)
     return tuple(
-        Finding(
+        told(
             "against.reads",
             "fail",
             count,

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from padbench.capture.reads import SeenRead
+from padbench.core.bridge import told
 from padbench.core.buttons import BUTTONS, byte_of, spelled
 from padbench.core.findings import Finding
 from padbench.core.units import UnitError, found_text, read_value, to_ps
@@ -143,7 +144,7 @@ def judge_expectation(reads: Iterable[SeenRead], expected: Expectation) -> Findi
     says = f"all {judged} whole reads are as expected"
     if wrong:
         says = f"{wrong} of {judged} whole reads are not as expected, the first {first}"
-    return Finding(
+    return told(
         "expect.held",
         "fail" if wrong else "pass" if judged else "not-judged",
         wrong if judged else None,

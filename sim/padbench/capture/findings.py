@@ -10,6 +10,7 @@ from padbench.capture.buttons_seen import BOUNCE_PS, bounces, opposites, presses
 from padbench.capture.inspect import Inspection
 from padbench.capture.reads import SeenRead
 from padbench.capture.rows import CUT_SHORT, IN_GAP, INCOMPLETE, OPEN_ENDED, UNEVEN
+from padbench.core.bridge import told
 from padbench.core.buttons import BUTTONS, pressed_in, spelled
 from padbench.core.findings import Finding, Verdict
 
@@ -55,7 +56,7 @@ def _finding(
 ) -> Finding:
     limit = None if measured is None else limit
     margin = None if measured is None or limit is None else limit - measured
-    return Finding(id_, verdict, measured, limit, margin, unit, where, source, says)
+    return told(id_, verdict, measured, limit, margin, unit, where, source, says)
 
 
 def _time_scale(seen: Inspection) -> Iterator[Finding]:
@@ -72,9 +73,9 @@ def _time_scale(seen: Inspection) -> Iterator[Finding]:
                 "capture.time-scale",
                 "not-judged",
                 says,
-                measured=found.median / 1e3,
-                limit=most / 1e3,
-                unit="ns",
+                measured=found.median * 1e-12,
+                limit=most * 1e-12,
+                unit="s",
                 where=name,
                 source="from memory",
             )

@@ -38,4 +38,4 @@ def settings_of_sheet(
 
 def _edge(part: RegisterPart) -> Limit | None:
     figure = part.clock_edge_max
-    return None if figure.max is None else Limit(to_ps(figure.max), figure.source)
+    return None if figure.max is None else Limit(to_ps(figure.max), (figure.cited,))

@@ -19,7 +19,7 @@ from padbench.capture.windows import Stretch, windows
 from padbench.core.decode import Names
 from padbench.core.findings import Finding, worst_of_each
 from padbench.core.limits import Limit, Limits
-from padbench.core.quality import held_to_most
+from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
 from padbench.core.timeline import Times
 from padbench.core.timing import PinNames, judge_timing
 
@@ -166,13 +166,13 @@ def _judge(part: WindowReads, settings: Settings) -> Iterator[Finding]:
     if settings.delay is not None:
         at, delays = part.delays
         what = "time from a clock to its data"
-        yield held_to_most("timing.data-delay", at, delays, settings.delay, what)
+        yield held_to_most(DATA_DELAY, at, delays, settings.delay, what)
     if settings.edge is not None and "clock" in part.slow:
         at, durations = part.slow["clock"]
         # Between the thresholds lie 40 % of the supply, between 10 and 90 % twice as much; a
         # straight edge is taken for granted.
         what = "edge of the clock, 10 to 90 %"
-        yield held_to_most("levels.clock-edge", at, 2 * durations, settings.edge, what)
+        yield held_to_most(CLOCK_EDGE, at, 2 * durations, settings.edge, what)
 
 
 def _passes(starts: Times) -> int:

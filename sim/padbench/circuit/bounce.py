@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from padbench.circuit.remedy import spelled_range
+from padbench.core.bridge import told
 from padbench.core.findings import Finding, Remedy
 from padbench.core.units import Value, show, to_ps
 from padbench.sheet import Sheet
@@ -31,7 +32,7 @@ def judge_bounce(sheet: Sheet) -> Finding:
     elif not holds:
         says += ": one press can read as several, as nobody waits until it is over"
         remedy = _slower_poll(sheet)
-    return Finding(
+    return told(
         "bounce.polls",
         "pass" if holds else "fail",
         float(polls),

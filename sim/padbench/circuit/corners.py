@@ -15,6 +15,7 @@ from padbench.circuit.design import Array, Design, design_of, shortest_period
 from padbench.circuit.judge import answers_of, lines_of, stretched
 from padbench.circuit.space import space
 from padbench.core.buttons import button_bit
+from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.units import to_ps
@@ -25,6 +26,9 @@ __all__ = ["CORNERS", "Corner", "answer_times", "limits_of", "line_delays", "pad
 
 Corner = Literal["fast", "slow"]
 CORNERS: tuple[Corner, ...] = ("fast", "slow")
+
+_CABLE = Source("cable: first-order RC", "calculated")
+_STRETCHED = Source("its times at this supply and temperature: a fitted law", "from memory")
 
 
 def limits_of(
@@ -47,10 +51,9 @@ def limits_of(
         assert figure.min is not None
         # A second is as good as never here.
         needed = to_ps(min(figure.min * stretch, 1.0))
-        source = figure.source if stretch == 1.0 else f"{figure.source}; supply and temperature"
-        return Limit(needed, source)
+        return Limit(needed, (figure.cited,) if stretch == 1.0 else (figure.cited, _STRETCHED))
 
-    source = part.clock_to_output.source + "; cable: first-order RC"
+    sources = (part.clock_to_output.cited, _CABLE)
     return Limits(
         load_width=at_least(part.load_width),
         clock_width=at_least(part.clock_width),
@@ -58,8 +61,8 @@ def limits_of(
         removal=at_least(part.removal),
         setup_parallel=at_least(part.setup_parallel),
         # One picosecond more than the answer: a sample at the very moment still sees the old level.
-        answer=Limit(to_ps(answers[1]) + to_ps(clock_rise) + 1, source),
-        first_answer=Limit(to_ps(answers[0]) + to_ps(latch_rise) + 1, source),
+        answer=Limit(to_ps(answers[1]) + to_ps(clock_rise) + 1, sources),
+        first_answer=Limit(to_ps(answers[0]) + to_ps(latch_rise) + 1, sources),
     )
 
 
@@ -115,7 +118,7 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
     )
     soonest, answers = _program(sheet, (first, following), slow)
     if sheet.chip.kind == "firmware":
-        limits = replace(limits, hold=Limit(soonest[1], "the sheet says so"))
+        limits = replace(limits, hold=Limit(soonest[1], (Source("the sheet says so", "given"),)))
     return PadModel(
         limits=limits,
         stages=sheet.chip.stages,

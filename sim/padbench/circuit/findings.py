@@ -18,6 +18,7 @@ from padbench.circuit.program import judge_program
 from padbench.circuit.remedy import Mender
 from padbench.circuit.space import corner_name
 from padbench.circuit.texts import said, source_of
+from padbench.core.bridge import told
 from padbench.core.findings import Finding
 from padbench.core.units import show
 from padbench.parts import PortKind
@@ -33,16 +34,11 @@ __all__ = [
     "port_table",
 ]
 
-THIN = 0.1
-"""A margin below this part of the limit is thin (common practice, no source)."""
-
 _USUAL_LINE_R = 3.6e3
 """Ω from latch and clock to supply (from memory)."""
 
 HIGH_LINES = ("latch.high", "clock.high")
 """Findings of one port each; all others speak for every port of the sheet."""
-
-_COUNTED = ("", "edges", "clocks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,11 +141,7 @@ def _findings(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> Iterat
 
 def needs_remedy(finding: Finding) -> bool:
     """Whether it fails, or holds by a thin margin; what is counted is never thin."""
-    if finding.verdict == "fail":
-        return True
-    if finding.margin is None or finding.limit is None or finding.unit in _COUNTED:
-        return False
-    return finding.margin < THIN * abs(finding.limit)
+    return finding.verdict == "fail" or finding.thin
 
 
 def _finding(judged: Judged, row: int, many: Design, sheet: Sheet, port: PortKind) -> Finding:
@@ -160,16 +152,16 @@ def _finding(judged: Judged, row: int, many: Design, sheet: Sheet, port: PortKin
         many, row, judged.axes, int(judged.corner[row]), judged.matters[row].tolist()
     )
     of_port = not judged.id.startswith(("levels.", "edges.", "power.pull-up"))
-    return Finding(
-        id=name_on(judged.id, port),
-        verdict="pass" if holds else "fail",
-        measured=_finite(measured),
-        limit=_finite(limit),
-        margin=_finite(margin),
-        unit=judged.unit,
-        where=f"{port.name} port, {corner}" if of_port else corner,
-        source=source_of(judged.id, sheet.part, port),
-        says=said(
+    return told(
+        name_on(judged.id, port),
+        "pass" if holds else "fail",
+        _finite(measured),
+        _finite(limit),
+        _finite(margin),
+        judged.unit,
+        f"{port.name} port, {corner}" if of_port else corner,
+        source_of(judged.id, sheet.part, port),
+        said(
             judged.id,
             measured,
             limit,
@@ -195,18 +187,16 @@ def _cable(sheet: Sheet, mender: Mender, ports: Sequence[PortKind]) -> Finding:
     if found is None:
         # Then it is not the cable: the findings that fail name what it is.
         says = "with no length of cable do latch, clock and data hold on every port"
-        return Finding(
-            "cable.length", "not-judged", None, have, None, "m", "every port", source, says
-        )
+        return told("cable.length", "not-judged", None, have, None, "m", "every port", source, says)
     nominal = found[1]
     if nominal is None:
         says = "latch, clock and data hold with a kilometre of cable"
-        return Finding("cable.length", "pass", None, have, None, "m", "every port", source, says)
+        return told("cable.length", "pass", None, have, None, "m", "every port", source, says)
     longest = nominal * (have / length.nominal if length.nominal else 1.0)
     says = f"the longest cable that works is {show(longest, 'm')}" + (
         f"; this one is up to {show(have, 'm')}" if have else ""
     )
-    finding = Finding(
+    finding = told(
         "cable.length",
         "pass" if have <= longest else "fail",
         longest,

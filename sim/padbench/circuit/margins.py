@@ -12,13 +12,10 @@ from numpy.typing import NDArray
 from padbench.circuit.design import design_of, stacked
 from padbench.circuit.findings import HIGH_LINES, name_on
 from padbench.circuit.judge import at_every_corner
-from padbench.core.findings import Finding
+from padbench.core.findings import COUNTED, Finding
 from padbench.sheet import Sheet
 
 __all__ = ["Spread", "spread_of"]
-
-_COUNTED = frozenset(("changes", "clocks", "edges", "latches"))
-"""Units of what `padbench.core` counts."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +51,7 @@ def spread_of(sheet: Sheet, findings: Sequence[Finding]) -> Iterator[Spread]:
         own = np.zeros(0) if found.margin is None else np.asarray([found.margin])
         margins = known.get(found.id, own)
         # Where a limit goes with the supply it is that of the worst corner, as in the finding.
-        if found.unit in _COUNTED and found.verdict == "pass":
+        if found.unit in COUNTED and found.verdict == "pass":
             continue
         if found.limit and len(margins := margins[margins < np.inf]):
             yield Spread(found.id, margins / abs(found.limit), found.where)

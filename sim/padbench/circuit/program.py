@@ -8,6 +8,7 @@ from padbench.circuit.design import Design, changed, design_of, stacked
 from padbench.circuit.judge import judge
 from padbench.circuit.mends import FOLLOWED, POLLED
 from padbench.circuit.remedy import Mender, keeping, spelled_range
+from padbench.core.bridge import told
 from padbench.core.findings import Finding, Verdict
 from padbench.core.units import show
 from padbench.parts import PortKind, poll_names
@@ -68,7 +69,7 @@ def judge_program(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> It
         says += "; each alone, the rest as it is: " + _timings(mender, range(len(ports)))
         if not holds:
             remedy = mender.remedy("firmware.poll", range(len(ports)), ids=FOLLOWED, thin=False)
-    yield Finding(
+    yield told(
         "firmware.poll",
         verdict,
         None,

@@ -13,7 +13,8 @@ from rich.text import Text
 
 from padbench.circuit.findings import PortRow
 from padbench.core.buttons import spelled
-from padbench.core.findings import Finding
+from padbench.core.findings import COUNTED, Finding
+from padbench.core.sentences import amount
 from padbench.core.units import show
 from padbench.parts import FROM_MEMORY
 from padbench.trials import ScenarioResult, VerifyResult
@@ -181,10 +182,9 @@ def _margin(found: Finding) -> str:
     margin, unit = found.margin, found.unit
     if margin is None or (not margin and not found.limit):
         return ""
-    if unit in ("edges", "clocks"):
-        return f"{margin:+.0f} {unit}".replace("-", "−") if margin else ""
-    size = show(abs(margin) * 1e-9, "s") if unit == "ns" else show(abs(margin), unit)
-    return ("−" if margin < 0 else "+") + size
+    if unit in COUNTED and not margin:
+        return ""
+    return ("−" if margin < 0 else "+") + amount(abs(margin), unit)
 
 
 def show_ports(screen: Console, rows: Sequence[PortRow]) -> None:

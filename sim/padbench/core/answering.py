@@ -7,11 +7,59 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from padbench.core.findings import Finding
+from padbench.core.findings import Finding, Met, Rule, Source
 from padbench.core.limits import Limit
 from padbench.core.timeline import HIGH, Timeline, Times
 
 __all__ = ["SystemClock", "judge_answers"]
+
+_GLITCH = Rule(
+    "data.glitch",
+    "changes",
+    {
+        "pass": "every change of the data line follows a latch, a clock or a button",
+        "fail": "the data line changes {measured:time|times} more than latch, clock and buttons "
+        "ask",
+    },
+)
+_TRANSPARENT = Rule(
+    "data.transparent",
+    "latches",
+    {
+        "pass": "while the latch is high the data line follows the first button",
+        "fail": "in {wrong} of {looks} latches the data line does not show the first button "
+        "while the latch is high: not transparent while latched",
+        "not-judged": "the timeline does not show the inputs",
+    },
+)
+_ANSWER = Rule(
+    "data.answer",
+    "s",
+    {
+        **dict.fromkeys(
+            ("pass", "fail"),
+            "the slowest answer on the data line takes {measured:4}; {limit:4} are promised",
+        ),
+        "unpromised": "no answer time is promised",
+        "unmoved": "the data line never changes",
+    },
+)
+_SYNCHRONISER = Rule(
+    "data.synchroniser",
+    "edges",
+    {
+        **dict.fromkeys(
+            ("pass", "fail"),
+            "the quickest answer to a clock comes with edge {edge} of the system clock; behind "
+            "{flip_flops} flip-flops it cannot come before edge {needed}",
+        ),
+        "unclocked": "there is no system clock to come into",
+        "unmoved": "the data line follows no clock edge",
+    },
+)
+_PRACTICE = Source("each change of the data line has one reason", "common practice")
+_AS_LATCHED = Source("A stands on the line as soon as the latch is given", "common practice")
+_TWO_FLIP_FLOPS = Source("two flip-flops against metastability", "common practice")
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,30 +147,22 @@ def _matched(
 
 
 def _glitch(glitches: list[int]) -> Finding:
-    fails = bool(glitches)
     return Finding(
-        id="data.glitch",
-        verdict="fail" if fails else "pass",
+        _GLITCH,
+        "fail" if glitches else "pass",
         measured=len(glitches),
         limit=0,
         margin=-len(glitches),
-        unit="changes",
-        where=f"at {glitches[0] / 1e6:.3f} µs" if fails else "whole run",
-        source="common practice, no source",
-        says=(
-            f"the data line changes {len(glitches)} times more than latch, clock and buttons ask"
-            if fails
-            else "every change of the data line follows a latch, a clock or a button"
-        ),
+        met=Met(at_ps=glitches[0]) if glitches else Met(),
+        sources=(_PRACTICE,),
     )
 
 
 def _transparent(timeline: Timeline, window: int) -> Finding:
     """A stands on the data line as soon as the latch has been given, before any clock."""
-    id_ = "data.transparent"
     word = timeline.words.get("pad.inputs")
     if word is None:
-        return _not_judged(id_, "reads", "the timeline does not show the inputs")
+        return Finding(_TRANSPARENT, "not-judged")
     load, data = timeline.wires["pad.load"], timeline.wires["cable.data"]
     moves = _moves_during_load(timeline)
     starts = np.sort(np.concatenate([load.rises(), moves[load.at(moves) == HIGH]]))
@@ -141,72 +181,52 @@ def _transparent(timeline: Timeline, window: int) -> Finding:
         for when, level, inputs in zip(looks.tolist(), shown.tolist(), held, strict=True)
         if inputs is None or level != inputs >> word.width - 1 & 1
     ]
-    fails = bool(wrong)
     return Finding(
-        id=id_,
-        verdict="fail" if fails else "pass",
+        _TRANSPARENT,
+        "fail" if wrong else "pass",
         measured=len(wrong),
         limit=0,
         margin=-len(wrong),
-        unit="latches",
-        where=f"at {wrong[0] / 1e6:.3f} µs" if fails else "whole run",
-        source="A stands on the line as soon as the latch is given: common practice, no source",
-        says=(
-            f"in {len(wrong)} of {len(looks)} latches the data line does not show the first "
-            "button while the latch is high: not transparent while latched"
-            if fails
-            else "while the latch is high the data line follows the first button"
-        ),
+        met=Met(at_ps=wrong[0]) if wrong else Met(),
+        sources=(_AS_LATCHED,),
+        facts={"wrong": len(wrong), "looks": len(looks)},
     )
 
 
 def _answer(waits: list[tuple[int, int]], answer: Limit | None) -> Finding:
-    id_ = "data.answer"
     if answer is None or not waits:
-        says = "no answer time is promised" if answer is None else "the data line never changes"
-        return _not_judged(id_, "ns", says)
+        case = "unpromised" if answer is None else "unmoved"
+        return Finding(_ANSWER, "not-judged", case=case)
     reason, change = max(waits, key=lambda pair: pair[1] - pair[0])
     took = change - reason
-    fails = took > answer.ps
     return Finding(
-        id=id_,
-        verdict="fail" if fails else "pass",
-        measured=took / 1000,
-        limit=answer.ps / 1000,
-        margin=(answer.ps - took) / 1000,
-        unit="ns",
-        where=f"at {reason / 1e6:.3f} µs",
-        source=answer.source,
-        says=f"the slowest answer on the data line takes {took / 1000:g} ns; "
-        f"{answer.ps / 1000:g} ns are promised",
+        _ANSWER,
+        "fail" if took > answer.ps else "pass",
+        measured=took * 1e-12,
+        limit=answer.ps * 1e-12,
+        margin=(answer.ps - took) * 1e-12,
+        met=Met(at_ps=reason),
+        sources=answer.sources,
     )
 
 
 def _synchroniser(
     waits: list[tuple[int, int]], shifts: set[int], clock: SystemClock | None, flip_flops: int
 ) -> Finding:
-    id_ = "data.synchroniser"
     if clock is None or not flip_flops:
-        return _not_judged(id_, "edges", "there is no system clock to come into")
+        return Finding(_SYNCHRONISER, "not-judged", case="unclocked")
     shown = [pair for pair in waits if pair[0] in shifts]
     if not shown:
-        return _not_judged(id_, "edges", "the data line follows no clock edge")
+        return Finding(_SYNCHRONISER, "not-judged", case="unmoved")
     edges, (reason, _) = min((clock.edges(*pair), pair) for pair in shown)
     needed = flip_flops + 1
-    fails = edges < needed
     return Finding(
-        id=id_,
-        verdict="fail" if fails else "pass",
+        _SYNCHRONISER,
+        "fail" if edges < needed else "pass",
         measured=edges,
         limit=needed,
         margin=edges - needed,
-        unit="edges",
-        where=f"at {reason / 1e6:.3f} µs",
-        source="two flip-flops against metastability: common practice, no source",
-        says=f"the quickest answer to a clock comes with edge {edges} of the system clock; "
-        f"behind {flip_flops} flip-flops it cannot come before edge {needed}",
+        met=Met(at_ps=reason),
+        sources=(_TWO_FLIP_FLOPS,),
+        facts={"edge": edges, "flip_flops": flip_flops, "needed": needed},
     )
-
-
-def _not_judged(id_: str, unit: str, why: str) -> Finding:
-    return Finding(id_, "not-judged", None, None, None, unit, "whole run", "", why)

@@ -1,12 +1,115 @@
-"""A finding: one thing that was judged, with what it was held to."""
+"""A finding: one thing that was judged, as data; sentences are made from it last.
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+    finding = Finding(RULE, "fail", 0.9e-7, 1.6e-7, -0.7e-7, Met(scenario="held", at_ps=12_000))
+    finding.id, finding.margin, finding.met.at_ps     # "timing.latch-width", -7e-08, 12000
+    finding.says                                      # made now, by `padbench.core.sentences`
+
+All numbers are in SI base units, whatever was measured; counts are plain numbers. Nothing reads a
+sentence back: who needs a moment, a port or a name takes the field.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
-__all__ = ["Finding", "Remedy", "Verdict", "overall", "worst_of_each"]
+__all__ = [
+    "COUNTED",
+    "THIN",
+    "Finding",
+    "Met",
+    "Place",
+    "Remedy",
+    "Rule",
+    "Source",
+    "SourceClass",
+    "Verdict",
+    "overall",
+    "worst_of_each",
+]
 
 Verdict = Literal["pass", "fail", "not-judged"]
+
+SourceClass = Literal[
+    "published",
+    "second-hand",
+    "common practice",
+    "from memory",
+    "assumed",
+    "measured",
+    "given",
+    "calculated",
+]
+"""Where a figure comes from.
+
+published: its title is named. second-hand: quoted by somebody else, who is named. common practice:
+what people who build and repair pads know. from memory: believed right, not looked up. assumed:
+chosen so that something can be computed. measured: the file and the date are named. given: the
+sheet or the command line says so. calculated: a law, such as a first-order RC.
+"""
+
+COUNTED = frozenset(
+    ("", "bits", "cases", "changes", "clocks", "edges", "latches", "polls", "reads", "states")
+)
+"""Units of what is counted: shown without a scale factor, and never thin."""
+
+THIN = 0.1
+"""A margin below this part of its limit is thin (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One source that a finding rests on, and of which class it is."""
+
+    title: str
+    kind: SourceClass
+
+
+Fact = bool | int | float | str | tuple[int, ...] | tuple[str, ...] | None
+"""What a sentence may need beside the measured value and its limit; numbers in SI."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What is said once about all findings of one id, beside the code that measures them.
+
+    ``unit`` is the SI unit of measured, limit and margin, or one of `COUNTED`. ``texts`` has a
+    sentence for each case, which is the verdict unless a finding names another; for its form see
+    `padbench.core.sentences`. ``mends`` are the keys of a sheet to try where it fails or is thin,
+    the first first (a star stands for any kind of port); None says that no value of a sheet bears
+    on it, so that none is looked for.
+    """
+
+    id: str
+    unit: str
+    texts: Mapping[str, "str | Callable[[Finding], str]"]
+    mends: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Met:
+    """The run and the moment in which the worst was met; what does not apply is left out.
+
+    ``corner`` is that of a simulation ("fast", "slow") or the simulator's name, ``ends`` the
+    combination of worst-case values of a calculation, as (axis, end) pairs: a number in SI for the
+    supply and the temperature, a word for the others. ``read`` counts from 1, ``at_ps`` from the
+    begin of the run. ``other`` names any other place ("every port", "scenario idle").
+    """
+
+    scenario: str = ""
+    corner: str = ""
+    port: str = ""
+    read: int | None = None
+    at_ps: int | None = None
+    ends: tuple[tuple[str, float | str], ...] = ()
+    other: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What on the sheet a finding is about: the dotted key, and its line where there is one."""
+
+    key: str
+    line: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,22 +142,64 @@ class Remedy:
 class Finding:
     """One judged quantity.
 
-    ``margin`` is how far ``measured`` lies on the good side of ``limit``, in ``unit``; negative
-    where the limit is broken, None where nothing was measured. ``where`` says at which input,
-    time or corner the worst was met, ``source`` where the limit comes from, ``says`` the whole in
-    one sentence. ``remedy`` says what to change where the finding fails or is thin.
+    ``margin`` is how far ``measured`` lies on the good side of ``limit``, in the rule's unit;
+    negative where the limit is broken, None where nothing was measured. ``sources`` are those of
+    every figure that it rests on. ``case`` chooses the rule's sentence (default: by the verdict),
+    ``facts`` are what that sentence says beside measured value and limit. ``name`` is the id where
+    one rule has several, as one for each kind of port. ``remedy`` says what to change where the
+    finding fails or is thin.
     """
 
-    id: str
+    rule: Rule
     verdict: Verdict
-    measured: float | None
-    limit: float | None
-    margin: float | None
-    unit: str
-    where: str
-    source: str
-    says: str
+    measured: float | None = None
+    limit: float | None = None
+    margin: float | None = None
+    met: Met = Met()
+    sources: tuple[Source, ...] = ()
+    case: str = ""
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    name: str = ""
+    place: Place | None = None
     remedy: Remedy | None = None
+
+    @property
+    def id(self) -> str:
+        """The rule's id, or the finding's own name."""
+        return self.name or self.rule.id
+
+    @property
+    def unit(self) -> str:
+        """SI unit of measured, limit and margin, or what is counted."""
+        return self.rule.unit
+
+    @property
+    def thin(self) -> bool:
+        """Whether it holds with less than `THIN` of its limit to spare; no count is ever thin."""
+        if self.verdict != "pass" or self.margin is None or self.limit is None:
+            return False
+        return self.unit not in COUNTED and self.margin < THIN * abs(self.limit)
+
+    @property
+    def says(self) -> str:
+        """The whole in one sentence."""
+        from padbench.core.sentences import says  # noqa: PLC0415 - it needs this type
+
+        return says(self)
+
+    @property
+    def where(self) -> str:
+        """`met` in words."""
+        from padbench.core.sentences import where  # noqa: PLC0415
+
+        return where(self.met)
+
+    @property
+    def source(self) -> str:
+        """`sources` in words."""
+        from padbench.core.sentences import cited  # noqa: PLC0415
+
+        return cited(self.sources)
 
 
 def worst_of_each(findings: Iterable[Finding]) -> tuple[Finding, ...]:

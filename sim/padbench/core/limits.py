@@ -2,15 +2,17 @@
 
 from dataclasses import dataclass
 
+from padbench.core.findings import Source
+
 __all__ = ["Limit", "Limits"]
 
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """A time in picoseconds and where it is published."""
+    """A time in picoseconds and what it rests on."""
 
     ps: int
-    source: str
+    sources: tuple[Source, ...]
 
 
 @dataclass(frozen=True, slots=True)

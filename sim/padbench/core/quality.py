@@ -9,11 +9,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.findings import Finding
+from padbench.core.findings import Finding, Met, Rule
 from padbench.core.limits import Limit
 from padbench.core.timeline import HIGH, Times, Wire
 
 __all__ = [
+    "CLOCK_EDGE",
+    "DATA_DELAY",
     "Crossings",
     "apart",
     "crossings",
@@ -94,25 +96,33 @@ def data_delays(data: Wire, rises: Times, latches: Times) -> tuple[Times, Times]
     return rises[:-1][changed], (last - rises[:-1])[changed]
 
 
-def held_to_most(id_: str, at: Times, measured: Times, limit: Limit, what: str) -> Finding:
+_LONGEST = {
+    "pass": "the longest {what} is {measured:4}; at most {limit:4} may pass",
+    "fail": "the longest {what} is {measured:4}; at most {limit:4} should pass",
+    "not-judged": "the capture shows no {what}",
+}
+DATA_DELAY = Rule("timing.data-delay", "s", _LONGEST)
+CLOCK_EDGE = Rule("levels.clock-edge", "s", _LONGEST)
+
+
+def held_to_most(rule: Rule, at: Times, measured: Times, limit: Limit, what: str) -> Finding:
     """The longest of ``measured`` (picoseconds, same shape as ``at``) against a maximum."""
+    facts = {"what": what}
     if not len(measured):
-        why = f"the capture shows no {what}"
-        return Finding(id_, "not-judged", None, limit.ps / 1000, None, "ns", "-", limit.source, why)
+        return Finding(
+            rule, "not-judged", limit=limit.ps * 1e-12, sources=limit.sources, facts=facts
+        )
     worst = int(np.argmax(measured))
-    value, when = int(measured[worst]), int(at[worst])
-    fails = value > limit.ps
-    says = f"the longest {what} is {value / 1000:.4g} ns; at most {limit.ps / 1000:.4g} ns "
+    value = int(measured[worst])
     return Finding(
-        id=id_,
-        verdict="fail" if fails else "pass",
-        measured=value / 1000,
-        limit=limit.ps / 1000,
-        margin=(limit.ps - value) / 1000,
-        unit="ns",
-        where=f"at {when / 1e6:.3f} µs",
-        source=limit.source,
-        says=says + ("should pass" if fails else "may pass"),
+        rule,
+        "fail" if value > limit.ps else "pass",
+        measured=value * 1e-12,
+        limit=limit.ps * 1e-12,
+        margin=(limit.ps - value) * 1e-12,
+        met=Met(at_ps=int(at[worst])),
+        sources=limit.sources,
+        facts=facts,
     )
 
 

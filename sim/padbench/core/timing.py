@@ -6,18 +6,118 @@ Each rule measures every read and yields one finding with the worst value met, w
 not. The rules see a timeline only, so a simulation, an HDL run and a capture are judged alike.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import chain
 
 import numpy as np
 
 from padbench.core.decode import Names, Read
-from padbench.core.findings import Finding
+from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.limits import Limit, Limits
 from padbench.core.timeline import HIGH, Timeline, Times, Wire
 
-__all__ = ["PinNames", "judge_timing"]
+__all__ = ["RULES", "PinNames", "judge_timing"]
+
+_CABLE = ("cable.length", "cable.capacitance")
+_LATCH = ("resistors.latch-to-supply", *_CABLE, "poll.latch-width", "register.shortest-pulse")
+_CLOCK = ("resistors.clock-to-supply", *_CABLE)
+_PULSE = "register.shortest-pulse"
+
+_SHORTEST = {
+    "pass": "the shortest {what} is {measured:4}, and the {limit:4} that {needs} are kept",
+    "fail": "the shortest {what} is {measured:4}, less than the {limit:4} that {needs}",
+    "none": "the run has no {what}",
+}
+
+
+def _shortest(
+    id_: str, mends: tuple[str, ...] | None, texts: Mapping[str, str] = _SHORTEST
+) -> Rule:
+    return Rule(f"timing.{id_}", "s", texts, mends)
+
+
+def _arrives(line: str, mends: tuple[str, ...]) -> Rule:
+    return Rule(
+        f"timing.{line}-arrives",
+        "edges",
+        {
+            "pass": f"every {line} edge that the console sends reaches the register",
+            "fail": f"{{lost}} of {{sent}} {line} edges never reach the register: the line gets"
+            " there too slowly, or not at all",
+            "not-judged": f"the timeline does not show the {line} at both ends of the cable",
+        },
+        mends,
+    )
+
+
+_FIRST_BIT = (
+    *(*_CABLE, "resistors.latch-to-supply", "register.first-bit"),
+    *("poll.latch-width", "poll.latch-to-clock", "poll.sample"),
+)
+_LATER_BITS = (*_CLOCK[1:], _CLOCK[0], "register.next-bit", "poll.clock-high", "poll.sample")
+_UNSAMPLED = {"none": "no bit is sampled before the clock moves on from it"}
+
+RULES = {
+    rule.id: rule
+    for rule in (
+        _arrives("latch", _LATCH),
+        _arrives("clock", (*_CLOCK, "poll.clock-low", "poll.clock-high", _PULSE)),
+        _shortest("latch-width", _LATCH),
+        _shortest("clock-low", (*_CLOCK, "poll.clock-low", _PULSE)),
+        _shortest("clock-high", (*_CLOCK, "poll.clock-high", _PULSE)),
+        _shortest("clock-period", ("poll.clock-high", "poll.clock-low", "register.next-bit")),
+        _shortest(
+            "removal",
+            (
+                *("resistors.latch-to-supply", *_CLOCK),
+                *("poll.latch-to-clock", "poll.clock-low", _PULSE),
+            ),
+            {
+                **_SHORTEST,
+                "overtaken": "a rising clock edge sent before the load ends reaches the register "
+                "{late:s4} after it: the line rises more slowly than the latch falls, and a bit is "
+                "shifted away",
+            },
+        ),
+        _shortest(
+            "setup-parallel",
+            None,
+            {**_SHORTEST, "not-judged": "the timeline does not show the register's inputs"},
+        ),
+        _shortest("first-bit", _FIRST_BIT, {**_SHORTEST, **_UNSAMPLED}),
+        _shortest("later-bits", _LATER_BITS, {**_SHORTEST, **_UNSAMPLED}),
+        Rule(
+            "timing.clocks",
+            "clocks",
+            {
+                "pass": "every whole read has a clock for each of the eight buttons",
+                "fail": "a read has {measured}; eight buttons take eight",
+                "not-judged": "no whole read",
+            },
+            ("poll.clocks", "poll.routine"),
+        ),
+        _shortest(
+            "sample-point",
+            ("poll.sample", "poll.clock-low"),
+            {
+                "pass": "every sample comes no later than the edge that ends its clock pulse",
+                "fail": "a sample comes {late:s4} after the edge that ends its clock pulse",
+                "pass-held": "every sample comes while its bit stands, {held:s4} after its clock "
+                "pulse",
+                "fail-held": "a sample comes {late:s4} after the edge that ends its clock pulse; "
+                "the bit is held for {held:s4}",
+                "not-judged": "the timeline does not show when the console sampled",
+                "none": "the run has no sample with a clock",
+            },
+        ),
+    )
+}
+"""Every rule of the wires by its id: unit, sentences, and what would mend it."""
+
+_LINE = Source("first-order RC of the line; a line that nothing lifts never rises", "calculated")
+_EIGHT_CLOCKS = Source("one latch pulse and eight clock pulses", "common practice")
+_READ_CYCLE = Source("read cycle of the port", "from memory")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +154,8 @@ def judge_timing(
     periods_at, periods = _periods(rises, load)
 
     return (
-        _every_pulse(timeline, "timing.latch-arrives", names.latch, load, "latch"),
-        _every_pulse(timeline, "timing.clock-arrives", names.clock, clock, "clock"),
+        _every_pulse(timeline, "timing.latch-arrives", names.latch, load),
+        _every_pulse(timeline, "timing.clock-arrives", names.clock, clock),
         _at_least("timing.latch-width", load_starts, load_widths, limits.load_width, "load pulse"),
         _at_least(
             "timing.clock-low", low_starts, low_widths, limits.clock_width, "low part of the clock"
@@ -108,69 +208,69 @@ def _at_least(
 ) -> Finding:
     """The shortest of ``measured`` (picoseconds, same shape as ``at``) against a minimum."""
     if not len(measured):
-        return _not_judged(id_, limit, f"the run has no {what}")
+        return _not_judged(id_, limit, "none", what=what)
     worst = int(np.argmin(measured))
     value, when = int(measured[worst]), int(at[worst])
-    fails = value < limit.ps
+    verdict: Verdict = "fail" if value < limit.ps else "pass"
+    return _in_seconds(id_, verdict, value, when, limit, facts={"what": what, "needs": needs})
+
+
+def _in_seconds(
+    id_: str,
+    verdict: Verdict,
+    value: int,
+    when: int,
+    limit: Limit,
+    *,
+    case: str = "",
+    facts: Mapping[str, Fact],
+) -> Finding:
+    """A finding of a time in picoseconds against a least one."""
     return Finding(
-        id=id_,
-        verdict="fail" if fails else "pass",
-        measured=value / 1000,
-        limit=limit.ps / 1000,
-        margin=(value - limit.ps) / 1000,
-        unit="ns",
-        where=f"at {when / 1e6:.3f} µs",
-        source=limit.source,
-        says=(
-            f"the shortest {what} is {_ns(value)}, "
-            + ("less than" if fails else "and")
-            + f" the {_ns(limit.ps)} that {needs}"
-            + ("" if fails else " are kept")
-        ),
+        RULES[id_],
+        verdict,
+        measured=value * 1e-12,
+        limit=limit.ps * 1e-12,
+        margin=(value - limit.ps) * 1e-12,
+        met=Met(at_ps=when),
+        sources=limit.sources,
+        case=case,
+        facts=facts,
     )
 
 
-def _every_pulse(timeline: Timeline, id_: str, sent_name: str, arrived: Wire, what: str) -> Finding:
+def _every_pulse(timeline: Timeline, id_: str, sent_name: str, arrived: Wire) -> Finding:
     """As many edges at the register as the console sent; a slow line may swallow some.
 
     Edges are counted, not pulses, so that an inverted load counts alike. One may still be on its
     way when the timeline ends.
     """
-    source = "first-order RC of the line; a line that nothing lifts never rises"
     sent_wire = timeline.wires.get(sent_name)
     if sent_wire is None or sent_wire is arrived:
-        why = f"the timeline does not show the {what} at both ends of the cable"
-        return Finding(id_, "not-judged", None, None, None, "edges", "whole run", source, why)
+        return Finding(RULES[id_], "not-judged", sources=(_LINE,))
     sent, got = len(sent_wire.times) - 1, len(arrived.times) - 1
     lost = max(0, sent - got - 1)
     return Finding(
-        id=id_,
-        verdict="fail" if lost else "pass",
+        RULES[id_],
+        "fail" if lost else "pass",
         measured=float(got),
         limit=float(sent),
         margin=float(-lost),
-        unit="edges",
-        where=f"at {_first_lost(sent_wire, arrived) / 1e6:.3f} µs" if lost else "whole run",
-        source=source,
-        says=f"{sent - got} of {sent} {what} edges never reach the register: the line gets there"
-        " too slowly, or not at all"
-        if lost
-        else f"every {what} edge that the console sends reaches the register",
+        met=Met(at_ps=_first_lost(sent_wire, arrived)) if lost else Met(),
+        sources=(_LINE,),
+        facts={"lost": sent - got, "sent": sent},
     )
 
 
-def _not_judged(id_: str, limit: Limit, why: str) -> Finding:
+def _not_judged(id_: str, limit: Limit, case: str = "", what: str = "") -> Finding:
     return Finding(
-        id_, "not-judged", None, limit.ps / 1000, None, "ns", "whole run", limit.source, why
+        RULES[id_],
+        "not-judged",
+        limit=limit.ps * 1e-12,
+        sources=limit.sources,
+        case=case,
+        facts={"what": what},
     )
-
-
-def _ns(ps: int) -> str:
-    """A time for people; engineers' units without a library, because rules stay free of them."""
-    for size, unit in ((10**12, "s"), (10**9, "ms"), (10**6, "µs"), (10**3, "ns")):
-        if abs(ps) >= size:
-            return f"{ps / size:.4g} {unit}"
-    return f"{ps} ps"
 
 
 def _pulses(wire: Wire, level: int, end: int) -> tuple[Times, Times]:
@@ -241,19 +341,14 @@ def _overtaken(
     arrived, by = arrived[late], (arrived - end)[late]
     worst = int(np.argmax(by))
     value = -int(by[worst])
-    return Finding(
-        id="timing.removal",
-        verdict="fail",
-        measured=value / 1000,
-        limit=limit.ps / 1000,
-        margin=(value - limit.ps) / 1000,
-        unit="ns",
-        where=f"at {int(arrived[worst]) / 1e6:.3f} µs",
-        source=limit.source,
-        says=(
-            f"a rising clock edge sent before the load ends reaches the register {_ns(-value)} "
-            "after it: the line rises more slowly than the latch falls, and a bit is shifted away"
-        ),
+    return _in_seconds(
+        "timing.removal",
+        "fail",
+        value,
+        int(arrived[worst]),
+        limit,
+        case="overtaken",
+        facts={"late": -value * 1e-12},
     )
 
 
@@ -281,7 +376,7 @@ def _setup(
     id_ = "timing.setup-parallel"
     word = timeline.words.get(inputs)
     if word is None:
-        return _not_judged(id_, limit, "the timeline does not show the register's inputs")
+        return _not_judged(id_, limit)
     changes = np.asarray(word.times[1:], np.int64)
     place = np.searchsorted(changes, load_ends, side="right") - 1
     known = place >= 0
@@ -302,7 +397,7 @@ def _arrival(id_: str, reads: Sequence[Read], limit: Limit, *, first: bool, held
     at, waits = _first_waits(reads, held) if first else _later_waits(reads, held)
     what = "time from " + ("the latch to the first sample" if first else "a clock to its sample")
     if not len(at):
-        return _not_judged(id_, limit, "no bit is sampled before the clock moves on from it")
+        return _not_judged(id_, limit, "none")
     return _at_least(id_, at, waits, limit, what, "register and cable need")
 
 
@@ -354,29 +449,22 @@ def _clocks(reads: Sequence[Read], end: int) -> Finding:
     One that a new latch cut off is not counted, nor the last one where the timeline breaks off in
     the middle of it.
     """
-    id_, source = "timing.clocks", "common practice: one latch pulse and eight clock pulses"
+    rule, sources = RULES["timing.clocks"], (_EIGHT_CLOCKS,)
     whole = [read for read in reads if not read.cut_short]
     if whole and whole[-1] is reads[-1] and _breaks_off(whole[-1], end):
         whole.pop()
     if not whole:
-        return Finding(
-            id_, "not-judged", None, 8.0, None, "clocks", "whole run", source, "no whole read"
-        )
+        return Finding(rule, "not-judged", limit=8.0, sources=sources)
     least = min(whole, key=lambda read: len(read.clock_rises))
     count = len(least.clock_rises)
-    few = count < 8
     return Finding(
-        id=id_,
-        verdict="fail" if few else "pass",
+        rule,
+        "fail" if count < 8 else "pass",
         measured=float(count),
         limit=8.0,
         margin=float(count - 8),
-        unit="clocks",
-        where=f"at {least.start_ps / 1e6:.3f} µs",
-        source=source,
-        says=f"a read has {count} clocks; eight buttons take eight"
-        if few
-        else "every whole read has a clock for each of the eight buttons",
+        met=Met(at_ps=least.start_ps),
+        sources=sources,
     )
 
 
@@ -394,11 +482,9 @@ def _sampled_before_shift(reads: Sequence[Read], hold: Limit | None, *, sampled:
     promised, the sample may come so much later.
     """
     id_ = "timing.sample-point"
-    limit = Limit(0, "read cycle of the port, from memory")
-    if hold is not None:
-        limit = Limit(-hold.ps, hold.source)
+    limit = Limit(0, (_READ_CYCLE,)) if hold is None else Limit(-hold.ps, hold.sources)
     if not sampled:
-        return _not_judged(id_, limit, "the timeline does not show when the console sampled")
+        return _not_judged(id_, limit)
     at, slack = [], []
     for read in reads:
         falls = np.asarray(read.clock_falls, np.int64)
@@ -410,14 +496,12 @@ def _sampled_before_shift(reads: Sequence[Read], hold: Limit | None, *, sampled:
             if len(after):
                 at.append(sample)
                 slack.append(int(after[0]) - sample)
-    found = _at_least(
-        id_, np.asarray(at, np.int64), np.asarray(slack, np.int64), limit, "sample with a clock"
-    )
-    if found.measured is None:
-        return found
-    late = f"a sample comes {_ns(-min(slack))} after the edge that ends its clock pulse"
-    kept = "every sample comes no later than the edge that ends its clock pulse"
+    if not slack:
+        return _not_judged(id_, limit, "none")
+    worst = int(np.argmin(slack))
+    verdict: Verdict = "fail" if slack[worst] < limit.ps else "pass"
+    facts: dict[str, Fact] = {"late": -slack[worst] * 1e-12}
     if hold is not None:
-        late += f"; the bit is held for {_ns(hold.ps)}"
-        kept = f"every sample comes while its bit stands, {_ns(hold.ps)} after its clock pulse"
-    return replace(found, says=late if found.verdict == "fail" else kept)
+        facts["held"] = hold.ps * 1e-12
+    case = f"{verdict}-held" if hold is not None else ""
+    return _in_seconds(id_, verdict, slack[worst], at[worst], limit, case=case, facts=facts)

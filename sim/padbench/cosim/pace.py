@@ -3,11 +3,14 @@
 from collections.abc import Iterable, Iterator
 
 from padbench.core.decode import Read
-from padbench.core.findings import Finding
+from padbench.core.findings import Finding, Met, Rule
 from padbench.core.limits import Limit
 from padbench.core.stimulus import PollTiming
 
 __all__ = ["judge_pace"]
+
+_TEXT = "what differs most from the sheet's poll is {what}, by {measured:4}"
+_PACE = Rule("reader.pace", "s", dict.fromkeys(("pass", "fail"), _TEXT))
 
 
 def judge_pace(reads: Iterable[Read], timing: PollTiming, within: Limit) -> Finding:
@@ -17,15 +20,14 @@ def judge_pace(reads: Iterable[Read], timing: PollTiming, within: Limit) -> Find
         default=(0, 0, "no whole read"),
     )
     return Finding(
-        id="reader.pace",
-        verdict="fail" if off > within.ps else "pass",
-        measured=off / 1000,
-        limit=within.ps / 1000,
-        margin=(within.ps - off) / 1000,
-        unit="ns",
-        where=f"at {where / 1e6:.3f} µs",
-        source=within.source,
-        says=f"what differs most from the sheet's poll is {what}, by {off / 1000:g} ns",
+        _PACE,
+        "fail" if off > within.ps else "pass",
+        measured=off * 1e-12,
+        limit=within.ps * 1e-12,
+        margin=(within.ps - off) * 1e-12,
+        met=Met(at_ps=where),
+        sources=within.sources,
+        facts={"what": what},
     )
 
 

@@ -10,7 +10,7 @@ timeline a scenario and judged by the code that judges the model.
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -18,8 +18,9 @@ from typing import Any
 
 from padbench.circuit.corners import pad_model
 from padbench.core.answering import SystemClock, judge_answers
+from padbench.core.bridge import told
 from padbench.core.decode import Names, decode
-from padbench.core.findings import Finding, worst_of_each
+from padbench.core.findings import Finding, Source, worst_of_each
 from padbench.core.limits import Limit
 from padbench.core.timeline import Timeline
 from padbench.core.units import to_ps
@@ -246,7 +247,7 @@ class _Bench:
         self.window = limits.answer.ps
         self.answer: Limit | None = None
         if hdl.answer is not None:
-            self.answer = Limit(to_ps(hdl.answer.nominal), "the sheet, hdl.answer")
+            self.answer = Limit(to_ps(hdl.answer.nominal), _given("hdl.answer"))
         if hdl.role == "reader":
             # A reader has to serve the slowest pad of the sheet.
             port = sheet.works_with.ports[0]
@@ -271,8 +272,7 @@ class _Bench:
             clock=clock,
             flip_flops=self.hdl.synchroniser,
         )
-        placed = [replace(found, where=f"{result.name}, {found.where}") for found in answers]
-        return replace(result, findings=(*result.findings, *placed))
+        return replace(result, findings=(*result.findings, *_placed(answers, result)))
 
     def _reader(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
         run = _reader_run(chosen, self.setting)
@@ -286,15 +286,15 @@ class _Bench:
         findings = result.findings
         if self.hdl.pace is not None:
             whole = [pair.read for pair in result.reads if set(pair.expected.bits) != {None}]
-            within = Limit(to_ps(self.hdl.pace.nominal), "the sheet, hdl.pace")
+            within = Limit(to_ps(self.hdl.pace.nominal), _given("hdl.pace"))
             found = judge_pace(whole, self.setting.timing, within)
-            findings += (replace(found, where=f"{result.name}, {found.where}"),)
+            findings += _placed((found,), result)
         return replace(result, problems=(*result.problems, *problems), findings=findings)
 
     def _held_to_law(
         self, chosen: Chosen, timeline: Timeline, names: Names | None
     ) -> ScenarioResult:
-        result = judge(
+        return judge(
             chosen.scenario,
             chosen.script,
             timeline,
@@ -302,14 +302,6 @@ class _Bench:
             port=self.hdl.top,
             corner=self.hdl.engine,
             names=names,
-        )
-        findings = result.findings
-        return replace(
-            result,
-            findings=tuple(
-                replace(found, where=f"{result.name}, {found.where.rsplit(', ', 1)[-1]}")
-                for found in findings
-            ),
         )
 
     def causes(
@@ -331,6 +323,21 @@ class _Bench:
         return told_by_edges(likely_causes(runs, self.setting.pad), results)
 
 
+def _placed(findings: Iterable[Finding], run: ScenarioResult) -> tuple[Finding, ...]:
+    """The findings with the run in which they were met."""
+    return tuple(
+        replace(
+            found,
+            met=replace(found.met, scenario=run.name, corner=run.corner, port=run.port),
+        )
+        for found in findings
+    )
+
+
+def _given(key: str) -> tuple[Source, ...]:
+    return (Source(f"the sheet, {key}", "given"),)
+
+
 def _ending(
     outcome: Outcome, chosen: Sequence[Chosen], done: int, limit: float
 ) -> Iterator[Finding]:
@@ -345,4 +352,4 @@ def _ending(
             outcome.says
             or (f"the simulation did not end within {limit:g} s: a zero-time loop, or too slow"),
         )
-    yield Finding(id_, "fail", None, None, None, "", where, "", says)
+    yield told(id_, "fail", None, None, None, "", where, "", says)

@@ -8,6 +8,7 @@ sheet's, on a grid of 1 ns.
 
 from dataclasses import replace
 
+from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import LineDelays
 from padbench.core.stimulus import PollTiming, Stimulus
@@ -19,7 +20,11 @@ from padbench.trials import setting_of
 
 __all__ = ["brisk", "gridded", "hdl_setting", "system_period"]
 
-_SYNCHRONISED = "two samples of the system clock, so that an edge cannot slip between them"
+_SYNCHRONISED = (
+    Source(
+        "two samples of the system clock, so that an edge cannot slip between them", "calculated"
+    ),
+)
 _ANSWER_EDGES = 4
 """Periods in which a design behind two flip-flops answers, one more than it has to take."""
 
@@ -76,7 +81,7 @@ def _setup(sheet: Sheet, otherwise: Limit) -> Limit:
     promised = sheet.hdl.setup if sheet.hdl is not None else None
     if promised is None:
         return otherwise
-    return Limit(to_ps(promised.nominal), "the sheet, hdl.setup")
+    return Limit(to_ps(promised.nominal), (Source("the sheet, hdl.setup", "given"),))
 
 
 def _wider(one: Limit, other: Limit) -> Limit:

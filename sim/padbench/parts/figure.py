@@ -6,6 +6,9 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from padbench.core import findings
+from padbench.core.findings import Source
+
 __all__ = ["FROM_MEMORY", "Entry", "Figure", "FigureEntry", "SourceClass"]
 
 SourceClass = Literal["P", "C", "M"]
@@ -13,6 +16,12 @@ SourceClass = Literal["P", "C", "M"]
 
 FROM_MEMORY = "from memory"
 """What a source says where it was not looked up."""
+
+_CLASSES: dict[SourceClass, findings.SourceClass] = {
+    "P": "published",
+    "C": "common practice",
+    "M": "from memory",
+}
 
 # How the tables write a unit: the SI unit and the power of ten to get there.
 _SCALES = {
@@ -42,6 +51,11 @@ class Figure:
     at: str
     source: str
     kind: SourceClass
+
+    @property
+    def cited(self) -> Source:
+        """Its source as data."""
+        return Source(self.source.removesuffix(f"; {FROM_MEMORY}"), _CLASSES[self.kind])
 
 
 class Entry(BaseModel):

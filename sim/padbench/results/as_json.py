@@ -1,11 +1,12 @@
 """Results as plain objects for ``--json``; the keys are what scripts of others rely on."""
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from padbench import __version__
 from padbench.core.buttons import pressed_in
-from padbench.core.findings import Finding, Remedy
+from padbench.core.findings import Finding, Met, Remedy
 from padbench.trials.result import ReadResult, ScenarioResult, VerifyResult
 
 __all__ = ["finding_object", "play_object", "scenario_object", "verify_object"]
@@ -54,10 +55,25 @@ def finding_object(found: Finding) -> dict[str, Any]:
         "where": found.where,
         "source": found.source,
         "says": found.says,
+        "met": _met_object(found.met),
+        "sources": [{"title": one.title, "class": one.kind} for one in found.sources],
+        "place": None if found.place is None else asdict(found.place),
     }
     if found.remedy is not None:
         made["remedy"] = _remedy_object(found.remedy)
     return made
+
+
+def _met_object(met: Met) -> dict[str, Any]:
+    return {
+        "scenario": met.scenario,
+        "corner": met.corner,
+        "port": met.port,
+        "read": met.read,
+        "at_ps": met.at_ps,
+        "ends": dict(met.ends),
+        "other": met.other,
+    }
 
 
 def _remedy_object(remedy: Remedy) -> dict[str, Any]:

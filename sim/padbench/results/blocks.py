@@ -9,6 +9,7 @@ from typing import ClassVar
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding
+from padbench.core.sentences import amount
 from padbench.core.units import show
 from padbench.results.change import Change
 from padbench.results.frame import Frame
@@ -30,7 +31,6 @@ __all__ = [
     "Strip",
     "Strips",
     "Table",
-    "amount",
     "article_of",
     "findings_blocks",
     "ribbon_of",
@@ -295,10 +295,3 @@ def _bar(found: Finding) -> Bar | None:
         good,
         f"{size} to spare" if good else f"{size} beyond the limit",
     )
-
-
-def amount(value: float, unit: str) -> str:
-    """A measured value for people; times come in seconds, those of the rules in nanoseconds."""
-    if unit in ("edges", "clocks"):
-        return f"{value:.0f} {unit}"
-    return show(value * 1e-9, "s") if unit == "ns" else show(value, unit)

@@ -25,7 +25,8 @@ from pathlib import Path
 from typing import IO, Any, Literal
 
 from padbench import __version__
-from padbench.results.blocks import WORDS, Articles, Block, Cell, Ribbon, amount
+from padbench.core.sentences import amount
+from padbench.results.blocks import WORDS, Articles, Block, Cell, Ribbon
 from padbench.results.inputs import Input
 from padbench.results.wave_data import Wave, wave_object
 

@@ -19,7 +19,7 @@ from padbench.core.units import show
 from padbench.results.blocks import Article, Articles, Block, Cell, Prose, Table, findings_blocks
 from padbench.results.html_page import Page, Section
 from padbench.results.inputs import Input
-from padbench.results.wave_data import ShownRead, Wave, moment_of
+from padbench.results.wave_data import ShownRead, Wave
 
 __all__ = ["ChosenRead", "chosen_reads", "inspect_page", "remarks_of"]
 
@@ -66,7 +66,7 @@ def chosen_reads(seen: Inspection, findings: Sequence[Finding]) -> list[ChosenRe
         for at in first
     ]
     noises += [(at, "a pulse of the clock is far too short") for at in seen.glitches[1]]
-    moments = [(moment_of(found.where), found) for found in findings]
+    moments = [(found.met.at_ps, found) for found in findings]
     for moment, found in sorted(moments, key=lambda one: one[1].verdict != "fail"):
         if moment is None or found.verdict == "pass":
             continue

@@ -4,7 +4,6 @@ Times are counted in a unit that divides them all, and only differences are kept
 of 256 reads takes some 100 kB.
 """
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -21,7 +20,6 @@ __all__ = [
     "Wave",
     "bits_of",
     "marks_of",
-    "moment_of",
     "read_as",
     "wave_object",
     "wave_of",
@@ -39,8 +37,6 @@ ROWS = (
 """Wire and what it is called, from top to bottom. A contact is high while it is closed."""
 
 _DIGITS = "0123456789abcdefghijklmnopqrstuvwxyz"
-_MOMENT = re.compile(r"at ([0-9.]+) (µs|ms)$")
-"""How rules and inspection end ``where`` if the worst was met at one moment."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +98,8 @@ def wave_object(wave: Wave) -> dict[str, Any]:
     ``marks``, and ``opens`` or nothing.
 
     A row is name, levels (a digit each, as in `padbench.core.timeline`), time differences. A read
-    is start, end of latch, number of samples, byte, expected byte, undecided mask, and 1 if it is as
-    expected. A mark is a time and what is wrong there. All times but differences are in units.
+    is start, end of latch, number of samples, byte, expected byte, undecided mask, and 1 if it is
+    as expected. A mark is a time and what is wrong there. All times but differences are in units.
     """
     line = wave.timeline
     rows = [(name, line.wires[key]) for key, name in wave.rows if key in line.wires]
@@ -143,23 +139,18 @@ def wave_object(wave: Wave) -> dict[str, Any]:
 def marks_of(run: ScenarioResult) -> list[tuple[int, str]]:
     """Where something went wrong (picoseconds) and what, in time order."""
     marks = [(problem.at, problem.says) for problem in run.problems if problem.at is not None]
-    for found in run.broken:
-        moment = moment_of(found.where)
-        if moment is not None:
-            marks.append((min(moment, run.timeline.end_ps), found.says))
+    marks += [
+        (min(found.met.at_ps, run.timeline.end_ps), found.says)
+        for found in run.broken
+        if found.met.at_ps is not None
+    ]
     return sorted(marks)
-
-
-def moment_of(where: str) -> int | None:
-    """The moment (picoseconds) that a finding's ``where`` ends with, None if it names none."""
-    found = _MOMENT.search(where)
-    return None if found is None else round(float(found[1]) * {"µs": 1e6, "ms": 1e9}[found[2]])
 
 
 def whole_run(run: ScenarioResult) -> list[str]:
     """What went wrong and has no one moment to be marked at."""
     said = [problem.says for problem in run.problems if problem.at is None]
-    return said + [found.says for found in run.broken if moment_of(found.where) is None]
+    return said + [found.says for found in run.broken if found.met.at_ps is None]
 
 
 def read_as(pair: ReadResult) -> str:

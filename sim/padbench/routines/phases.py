@@ -16,8 +16,8 @@ def touched_phases(kinds: bytes, period: int, limit: int) -> Phases:
     """Phases, rising, with a stop in a port read, or with so many stops that the limit is passed.
 
     ``kinds`` is the row of cycles of an undisturbed run (see `padbench.routines.run.Run`),
-    ``limit`` and ``period`` are CPU cycles. Why every other phase ends as the undisturbed run does is shown
-    at the top of `padbench.routines.plain`; a test compares the two.
+    ``limit`` and ``period`` are CPU cycles. Why every other phase ends as the undisturbed
+    run does is shown at the top of `padbench.routines.plain`; a test compares the two.
     """
     row = np.frombuffer(kinds, np.uint8)
     last = len(row)

@@ -16,6 +16,7 @@ from fractions import Fraction
 from functools import cache, cached_property
 from itertools import pairwise
 
+from padbench.core.bridge import told
 from padbench.core.findings import Finding
 from padbench.core.stimulus import DrivenLines, PollTiming
 from padbench.core.units import Value
@@ -104,8 +105,8 @@ class RoutinePoll:
         verdict, says, _ = judge(self.routine, self.console, self.measured, [self._counts])
         fetch = f"{verdict}: {says} (fetch every {self.fetch_period} CPU cycles)"
         return tuple(
-            Finding(f"routine.{name}", "not-judged", None, None, None, unit, where, source, told)
-            for name, unit, source, told in (
+            told(f"routine.{name}", "not-judged", None, None, None, unit, where, source, words)
+            for name, unit, source, words in (
                 ("result", "states", "every held state, run without a fetch", result),
                 ("fetch", "cases", "every held state and phase; fetch from memory", fetch),
             )

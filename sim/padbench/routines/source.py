@@ -25,7 +25,7 @@ SHIPPED = {
     "read-twice-both": "pad1,pad2",
     "read-until-agree-both": "pad1,pad2",
 }
-"""Shipped routines and where each leaves its result; their source lies in ``routines/``."""
+"""Shipped routines and where each leaves its result; their source lies in ``shipped/``."""
 
 _LARGEST_TEXT = 1 << 20
 _ORIGIN = 0x8000
@@ -90,7 +90,7 @@ def shipped_source(name: str) -> str | None:
     """The assembly source of a shipped routine; None for any other name."""
     if name not in SHIPPED:
         return None
-    return (files(__package__) / "routines" / f"{name}.asm").read_text(encoding="utf-8")
+    return (files(__package__) / "shipped" / f"{name}.asm").read_text(encoding="utf-8")
 
 
 def routine_from_source(

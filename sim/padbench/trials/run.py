@@ -194,7 +194,6 @@ def judge(
     if script.replay is not None:
         pairs = tuple(map(_behind_the_latch, pairs))
     accepted = _accepted(pairs, script)
-    place = f"{scenario.name}, {corner} corner, {port} port"
     return ScenarioResult(
         name=scenario.name,
         says=scenario.says,
@@ -209,7 +208,7 @@ def judge(
             *_unbroken(judged, script),
         ),
         findings=tuple(
-            replace(found, where=f"{place}, {found.where}")
+            replace(found, met=replace(found.met, scenario=scenario.name, corner=corner, port=port))
             for found in judged
             if found.id not in script.breaks | script.tolerates
         ),

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from padbench.circuit.design import most
+from padbench.core.bridge import told
 from padbench.core.buttons import BUTTONS
 from padbench.core.findings import Finding, Remedy, Verdict
 from padbench.core.units import show
@@ -35,7 +36,7 @@ def _finding(
     """``key`` is the sheet's, ``mend`` what to connect or to fit where it fails."""
     verdict: Verdict = "pass" if good else "fail"
     remedy = None if good else Remedy(key, None, None, "", (), (), mend)
-    return Finding(id_, verdict, None, None, None, "", where, source, says, remedy)
+    return told(id_, verdict, None, None, None, "", where, source, says, remedy)
 
 
 def _buttons(sheet: Sheet) -> Iterator[Finding]:

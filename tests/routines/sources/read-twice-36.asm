@@ -1,5 +1,5 @@
 ; Reads twice and acts only if both passes agree, with 36 cycles a bit: about two and a half scan
-; lines a pass. Found by the search in tests/console/test_exposed.py. On a console that fetches
+; lines a pass. Found by the search in tests/routines/test_exposed.py. On a console that fetches
 ; samples at its fastest rate both passes can lose a bit and agree.
 
 port    = $4016
