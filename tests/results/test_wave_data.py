@@ -15,13 +15,13 @@ from padbench.parts import console_timing
 from padbench.results.frame import frame_at, frame_of
 from padbench.results.wave_data import Wave, marks_of, wave_object, wave_of, whole_run
 from padbench.sheet import SheetError, load_sheet, sheet_from_text
-from padbench.trials import ScenarioResult
+from padbench.trials import ScenarioRun
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 
 
-def run_of(timeline: Timeline, findings: tuple[Finding, ...] = ()) -> ScenarioResult:
-    return ScenarioResult("x", "x", "slow", "push-pull", (), (), (), findings, timeline)
+def run_of(timeline: Timeline, findings: tuple[Finding, ...] = ()) -> ScenarioRun:
+    return ScenarioRun("x", "x", "slow", "push-pull", (), (), (), findings, timeline)
 
 
 def times_of(text: str) -> list[int]:

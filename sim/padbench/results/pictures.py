@@ -4,15 +4,18 @@ Needs the extra ``pictures`` (matplotlib), which only this module's callers impo
 """
 
 import warnings
+from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from padbench.results.result import Result
+
 from padbench.files import claim
 
-__all__ = ["new_figure", "save_figure"]
+__all__ = ["new_figure", "notebook_svg", "save_figure"]
 
 _KINDS = (".png", ".svg", ".pdf")
 _NO_DATE: dict[str, dict[str, Any]] = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
@@ -30,6 +33,26 @@ def new_figure(path: Path, width: float, height: float, **options: Any) -> "Figu
     except ImportError:
         raise ValueError("matplotlib is missing; pip install 'padbench[pictures]'") from None
     return Figure(figsize=(width, height), **options)
+
+
+def notebook_svg(result: "Result") -> str | None:
+    """The wave of the read that shows most of a result's runs: one that fails, else the first.
+
+    None if nothing was played, or without matplotlib.
+    """
+    from padbench.results.wave_picture import shown_read, wave_figure  # noqa: PLC0415
+
+    runs = [run for run in result.runs if run.count]
+    shown = next((run for run in runs if run.verdict == "fail"), runs[0] if runs else None)
+    if shown is None:
+        return None
+    try:
+        figure = wave_figure(shown, shown_read(shown), Path("wave.svg"), pad=result.name)
+    except ValueError:
+        return None
+    out = StringIO()
+    figure.savefig(out, format="svg")
+    return out.getvalue()
 
 
 def save_figure(figure: "Figure", path: Path) -> None:
