@@ -7,6 +7,8 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from typing_extensions import TypedDict
+
 from padbench import __version__
 from padbench.circuit.corners import CORNERS
 from padbench.circuit.findings import PortRow
@@ -39,7 +41,13 @@ from padbench.results.blocks import (
     ribbon_of,
 )
 from padbench.results.change import Change, changes, value_now
-from padbench.results.documents import PlayDocument, VerifyDocument, finding_document, run_document
+from padbench.results.documents import (
+    FindingDocument,
+    Outcome,
+    RunDocument,
+    finding_document,
+    run_document,
+)
 from padbench.results.frame import frame_of
 from padbench.results.result import Result, Section
 from padbench.routines.poll import with_timings
@@ -51,6 +59,34 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = ["play", "verify", "write_voltages", "write_wave"]
+
+
+class PortDocument(TypedDict):
+    """A variant of the pad on a kind of port, and the findings that fail there."""
+
+    variant: str
+    port: str
+    verdict: Outcome
+    fails: list[str]
+
+
+class VerifyDocument(TypedDict):
+    """``padbench verify``."""
+
+    verdict: Outcome
+    padbench: str
+    sheet: str
+    pad: str
+    findings: list[FindingDocument]
+    scenarios: list[RunDocument]
+    ports: list[PortDocument]
+
+
+class PlayDocument(RunDocument):
+    """``padbench play``."""
+
+    findings: list[FindingDocument]
+
 
 _TOLERANCE = 0.05
 """Of the resistors to buy, as `padbench wiring` takes it where the sheet says none."""

@@ -1,15 +1,17 @@
-"""The JSON of every command, as types; its JSON Schema is made from them.
+"""JSON of a result, and the types of what stands in it.
 
     write_json(result, sys.stdout)
-    json_schema("verify")             # a dict, JSON Schema draft 2020-12
 
-Keys are what scripts of others rely on: they are added, never renamed. `SCHEMA` counts the changes
-that are more than that; 2 is where ``timing.*`` went from nanoseconds to seconds.
+What several commands share stands here, the rest beside each job. Keys are what scripts of others
+rely on: they are added, never renamed. `SCHEMA` counts the changes that are more than that; 2 is
+where ``timing.*`` went from nanoseconds to seconds.
 """
 
 import json
 from collections.abc import Iterator, Mapping
-from typing import IO, Any, Literal, NotRequired, TypedDict
+from typing import IO, Any, Literal, NotRequired
+
+from typing_extensions import TypedDict
 
 from padbench.core.buttons import pressed_in
 from padbench.core.findings import Finding, Remedy, Verdict
@@ -21,7 +23,6 @@ __all__ = [
     "FindingDocument",
     "RunDocument",
     "finding_document",
-    "json_schema",
     "json_texts",
     "run_document",
     "write_json",
@@ -110,53 +111,6 @@ class RunDocument(TypedDict):
     reads: list[ReadDocument]
     vcd: str | None
     accepted: NotRequired[list[int | None]]
-
-
-class PortDocument(TypedDict):
-    """A variant of the pad on a kind of port, and the findings that fail there."""
-
-    variant: str
-    port: str
-    verdict: Outcome
-    fails: list[str]
-
-
-class VerifyDocument(TypedDict):
-    """``padbench verify``."""
-
-    verdict: Outcome
-    padbench: str
-    sheet: str
-    pad: str
-    findings: list[FindingDocument]
-    scenarios: list[RunDocument]
-    ports: list[PortDocument]
-
-
-class PlayDocument(RunDocument):
-    """``padbench play``."""
-
-    findings: list[FindingDocument]
-
-
-DOCUMENTS: dict[str, Any] = {"verify": VerifyDocument, "play": PlayDocument}
-"""The type of each command's object, without its ``schema`` number."""
-
-
-def json_schema(command: str) -> dict[str, Any]:
-    """JSON Schema of what ``padbench COMMAND --json`` writes.
-
-    Of several files at once a command writes a verdict and ``results``, one object a file. Raises
-    ``KeyError`` for a command that has no such object.
-    """
-    from pydantic import TypeAdapter  # noqa: PLC0415 - only who asks for a schema needs it
-
-    schema = TypeAdapter(DOCUMENTS[command]).json_schema()
-    schema["properties"]["schema"] = {"const": SCHEMA}
-    schema["required"] = ["schema", *schema["required"]]
-    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-    schema["title"] = f"padbench {command} --json"
-    return schema
 
 
 def write_json(result: Result, out: IO[str]) -> None:
