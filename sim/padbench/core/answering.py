@@ -17,6 +17,7 @@ from padbench.core.wires import CABLE_DATA
 
 __all__ = ["RULES", "SystemClock", "judge_answers"]
 
+_UNSEEN = {"unseen": "the timeline does not show {names:list}"}
 _GLITCH = Rule(
     "data.glitch",
     "changes",
@@ -25,6 +26,7 @@ _GLITCH = Rule(
         "fail": "the data line changes {measured:time|times} more than latch, clock and buttons "
         "ask",
         "none": "no latch asks for an answer, or the data line is never at a level",
+        **_UNSEEN,
     },
 )
 _TRANSPARENT = Rule(
@@ -34,8 +36,8 @@ _TRANSPARENT = Rule(
         "pass": "while the latch is high the data line follows the first button",
         "fail": "in {wrong} of {looks} latches the data line does not show the first button "
         "while the latch is high: not transparent while latched",
-        "not-judged": "the timeline does not show the inputs",
         "none": "no latch is high for long enough to show the first button",
+        **_UNSEEN,
     },
 )
 _ANSWER = Rule(
@@ -48,6 +50,7 @@ _ANSWER = Rule(
         ),
         "unpromised": "no answer time is promised",
         "unmoved": "the data line never changes",
+        **_UNSEEN,
     },
 )
 _SYNCHRONISER = Rule(
@@ -61,6 +64,7 @@ _SYNCHRONISER = Rule(
         ),
         "unclocked": "there is no system clock to come into",
         "unmoved": "the data line follows no clock edge",
+        **_UNSEEN,
     },
 )
 RULES = {rule.id: rule for rule in (_GLITCH, _TRANSPARENT, _ANSWER, _SYNCHRONISER)}
@@ -100,13 +104,16 @@ def judge_answers(
     picoseconds or so; a second change is a glitch. That long into a load, and after each move of
     that input in it, the data line shows the input. ``answer`` is the longest time promised.
     ``clock``: the design's own; latch and clock then have to pass ``flip_flops``, so that no
-    change may come before the edge after that. What the timeline lacks is taken for a wire that is
-    never at a level; a rule that then has nothing to go by is "not-judged".
+    change may come before the edge after that. A rule whose wires the timeline lacks, or that has
+    nothing to go by, is "not-judged".
     """
     pins = pins or PinNames()
-    load, data = timeline.wire(pins.load), timeline.wire(data_name)
+    missing = {pins.load, pins.clock, data_name} - timeline.wires.keys()
+    if missing:
+        return tuple(_unseen(rule, *sorted(missing)) for rule in RULES.values())
+    load, data = timeline.wires[pins.load], timeline.wires[data_name]
     word = timeline.words.get(pins.inputs)
-    rises = timeline.wire(pins.clock).rises()
+    rises = timeline.wires[pins.clock].rises()
     shifts = rises[load.at(rises) != HIGH]
     moves = _moves_during_load(word, load)
     reasons = np.sort(np.concatenate([load.rises(), shifts, moves]))
@@ -116,10 +123,16 @@ def judge_answers(
     asked = len(load.rises()) > 0 and not data.silent
     return (
         _glitch(glitches) if asked else Finding(_GLITCH, "not-judged", case="none"),
-        _transparent(word, _looks(load, moves, timeline.end_ps, window), data),
+        _unseen(_TRANSPARENT, pins.inputs)
+        if word is None
+        else _transparent(word, _looks(load, moves, timeline.end_ps, window), data),
         _answer(waits, answer),
         _synchroniser(waits, set(shifts.tolist()), clock, flip_flops),
     )
+
+
+def _unseen(rule: Rule, *names: str) -> Finding:
+    return Finding(rule, "not-judged", case="unseen", facts={"names": names})
 
 
 def _moves_during_load(word: Word | None, load: Wire) -> Times:
@@ -188,10 +201,8 @@ def _looks(load: Wire, moves: Times, end: int, window: int) -> Times:
     return looks
 
 
-def _transparent(word: Word | None, looks: Times, data: Wire) -> Finding:
+def _transparent(word: Word, looks: Times, data: Wire) -> Finding:
     """A stands on the data line as soon as the latch has been given, before any clock."""
-    if word is None:
-        return Finding(_TRANSPARENT, "not-judged")
     place = np.searchsorted(np.asarray(word.times, np.int64), looks, side="left") - 1
     shown = data.before(looks)
     seen = [
