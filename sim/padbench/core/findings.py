@@ -198,7 +198,7 @@ class Finding:
             return False
         enough = THIN * abs(self.limit)
         # Just that part is not less, whatever the last digit of a number in seconds says.
-        less = self.margin < enough and not math.isclose(self.margin, enough)
+        less = self.margin < enough and not math.isclose(self.margin, enough, rel_tol=1e-12)
         return less and self.unit not in COUNTED
 
     @property
@@ -211,7 +211,9 @@ class Finding:
         if not isinstance(text, str):
             return text(self)
         numbers = {"measured": self.measured, "limit": self.limit, "margin": self.margin}
-        return filled(text, {**numbers, **self.facts}, self.unit)
+        # As floats, since whole numbers are shown as they are and these are in the rule's unit.
+        shown = {name: float(value) for name, value in numbers.items() if value is not None}
+        return filled(text, {**shown, **self.facts}, self.unit)
 
     @property
     def where(self) -> str:

@@ -43,9 +43,15 @@ def filled(text: str, facts: Mapping[str, Any], unit: str = "") -> str:
 def amount(value: float, unit: str, digits: int = _DIGITS) -> str:
     """A measured value for people: ``"280 ns"``, ``"7 clocks"``; nothing is scaled that counts."""
     if unit in COUNTED:
-        return f"{value:g} {unit}".rstrip()
-    # A level of a millionth of a volt is no news to anybody.
+        # Not "g", which turns to powers of ten from a million on.
+        number = str(int(value)) if value == int(value) else f"{value:g}"
+        return f"{number} {_singular(unit) if value == 1 else unit}".rstrip()
+    # What rounding leaves of nothing is nothing.
     return show(0.0 if abs(value) < 1e-15 else value, unit, digits)
+
+
+def _singular(unit: str) -> str:
+    return unit.removesuffix("es") if unit.endswith("ches") else unit.removesuffix("s")
 
 
 def moment(ps: int) -> str:
@@ -63,7 +69,7 @@ class _Filler(string.Formatter):
             return way(value)
         if "|" in format_spec:
             one, many = format_spec.split("|")
-            return f"{value:g} {one if value == 1 else many}"
+            return f"{amount(value, '')} {one if value == 1 else many}"
         unit = format_spec.rstrip(string.digits)
         digits = int(format_spec[len(unit) :] or _DIGITS)
         if isinstance(value, str) or (isinstance(value, int) and not unit):
