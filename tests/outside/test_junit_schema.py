@@ -12,6 +12,7 @@ import pytest
 import xmlschema
 from junitparser import Failure, JUnitXml, Skipped
 
+from padbench.core.findings import Finding, Met, Rule, Source
 from padbench.results.junit import verify_suites, write_junit
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
@@ -52,7 +53,7 @@ def test_it_is_valid_and_says_what_the_result_says(result):
 
 
 def test_what_was_not_judged_is_skipped(result):
-    found = replace(result.findings[0], verdict="not-judged")
+    found = next(finding for finding in result.findings if finding.verdict == "not-judged")
     text = written(replace(result, findings=(found,)))
     SCHEMA.validate(text)
     (suite, _) = JUnitXml.fromstring(text.encode())
@@ -61,7 +62,8 @@ def test_what_was_not_judged_is_skipped(result):
 
 def test_signs_that_xml_cannot_hold_do_not_break_it(result):
     evil = "]]></failure><x a='\"&\x00\x01\x1b\ud800\ufffe\u202e🎮"
-    found = replace(result.findings[0], verdict="fail", id=evil, says=evil, where=evil)
+    rule = Rule(evil, "s", {"fail": lambda _: evil})
+    found = Finding(rule, "fail", met=Met(other=evil), sources=(Source(evil, "given"),))
     text = written(VerifyResult((found,), ()), evil)
     SCHEMA.validate(text)
     (suite, _) = JUnitXml.fromstring(text.encode())
