@@ -34,6 +34,9 @@ def test_a_finding_has_its_time_in_seconds_its_moment_and_its_source(limits):
     assert finding.margin == pytest.approx(-60e-9)
     assert finding.met.at_ps == START
     assert finding.sources == limits.load_width.sources
+    none = judged(wave(clocks=0), limits)["timing.clock-low"]
+    assert (none.verdict, none.measured, ps(none.limit)) == ("not-judged", None, 180 * NS)
+    assert none.sources == limits.clock_width.sources
 
 
 def test_the_worst_of_several_reads_counts_and_the_first_of_equals(limits):
