@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
 
 changes = st.lists(st.tuples(st.integers(0, 10**15), st.integers(0, 3)), min_size=1, max_size=40)
 
@@ -24,12 +24,40 @@ def test_an_edge_out_of_the_unknown_counts():
     assert list(Wire.of([(0, UNKNOWN), (7, HIGH)]).rises()) == [7]
 
 
+def test_the_four_levels_are_those_of_a_wave_file():
+    """IEEE Std 1364-2005, 18.2.1: 0, 1, x, z."""
+    assert (LOW, HIGH, UNKNOWN, FLOATING) == (0, 1, 2, 3)
+    assert Wire.of([(0, UNKNOWN)]) != Wire.of([(0, FLOATING)])
+
+
+@pytest.mark.parametrize(
+    ("levels", "silent"),
+    [
+        ((UNKNOWN,), True),
+        ((FLOATING, UNKNOWN), True),
+        ((UNKNOWN, HIGH), False),
+        ((LOW, FLOATING), False),
+    ],
+)
+def test_a_wire_that_is_never_at_a_level_is_silent(levels, silent):
+    assert Wire.of(enumerate(levels)).silent == silent
+
+
+def test_a_wire_that_a_timeline_lacks_is_silent():
+    kept = Wire.of([(0, LOW)])
+    timeline = Timeline(9, {"a": kept})
+    assert timeline.wire("a") is kept
+    assert timeline.wire("b") == Wire.of([(0, UNKNOWN)])
+
+
 @pytest.mark.parametrize(
     ("pairs", "says"),
     [
         ([], "at least one"),
         ([(5, 0), (4, 1)], "backwards, from 5 to 4"),
+        ([(0, 0), (2, 1), (7, 0), (6, 1), (9, 0)], "backwards, from 7 to 6"),
         ([(0, 4)], "level 4"),
+        ([(0, 0), (1, 5), (2, 1)], "level 5"),
     ],
 )
 def test_what_is_no_wire(pairs, says):
@@ -59,7 +87,10 @@ def test_a_word_keeps_the_last_value_of_every_moment(pairs):
     assert all(a != b for a, b in zip(word.values, word.values[1:], strict=False))
 
 
-@pytest.mark.parametrize(("pairs", "says"), [([(0, 256)], "8 bits"), ([(2, 0), (1, 1)], "back")])
+@pytest.mark.parametrize(
+    ("pairs", "says"),
+    [([(0, 256)], "8 bits"), ([(0, -1)], "8 bits"), ([(2, 0), (1, 1)], "from 2 to 1 ps")],
+)
 def test_what_is_no_word(pairs, says):
     with pytest.raises(ValueError, match=says):
         Word.of(8, pairs)

@@ -1,7 +1,11 @@
 """How clean the wires of a capture are: runts, glitches, slow edges, and how late data come.
 
+    seen = crossings(zones)
+    held_to_most(CLOCK_EDGE, seen.edges, seen.durations, limit, "edge of the clock")
+
 Simulated wires have two levels and instant edges; those of a breadboard have not. Here a wire's
-*zones* are its levels before hysteresis: UNKNOWN is the time between the thresholds.
+*zones* are its levels before hysteresis: UNKNOWN is the time between the thresholds. Times are in
+picoseconds, in arrays of shape (n,). In a wire that is never at a level nothing is found.
 """
 
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""From the records of a simulation to a timeline."""
+"""From the records of a simulation to a timeline: ``assemble(pad, stimulus, traces)``."""
 
 from dataclasses import dataclass
 
@@ -24,8 +24,7 @@ from padbench.core.wires import (
     PAD_STAGES,
     contact,
 )
-from padbench.model.lines import Line
-from padbench.model.program import Edges
+from padbench.model.edges import Edges, Line
 from padbench.model.record import Log
 
 __all__ = ["Traces", "assemble"]
