@@ -14,7 +14,9 @@ can tell; anything else ends in exit code 1. Takes one process and about two sec
 import argparse
 import ast
 import compileall
+import contextlib
 import copy
+import io
 import os
 import random
 import shutil
@@ -28,10 +30,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-# Loaded once, before the fork: most of the time of a test run is starting.
 import hypothesis
-import myhdl  # noqa: F401
-import numpy as np  # noqa: F401
 import pytest
 
 ROOT = Path(__file__).parents[2]
@@ -257,14 +256,19 @@ class _FirstFailure:
             self.name = "it cannot be imported"
 
 
-def run_tests(tree: Path, tests: Sequence[str], limit: float, *, keep: bool = False) -> str:
-    """The first test that fails in this tree, ``"time limit"``, or nothing where all hold."""
+HOLDS = "-"
+
+
+def run_tests(tests: Sequence[str], limit: float) -> str:
+    """The first test that fails, ``"time limit"``, or `HOLDS`; in a process of its own."""
     answer, told = os.pipe()
     child = os.fork()
     if not child:
         os.setsid()
-        os.close(answer)
-        os.write(told, _in_the_child(tree, tests, keep).encode())
+        null = os.open(os.devnull, os.O_RDWR)
+        for stream in (0, 1, 2):
+            os.dup2(null, stream)
+        os.write(told, _first_failing(tests).encode())
         os._exit(0)
     os.close(told)
     until = time.monotonic() + limit
@@ -279,29 +283,44 @@ def run_tests(tree: Path, tests: Sequence[str], limit: float, *, keep: bool = Fa
         return said.read() or "it ends the process"
 
 
-HOLDS = "-"
-
-
-def _in_the_child(tree: Path, tests: Sequence[str], keep: bool) -> str:
-    """What `run_tests` answers, or `HOLDS`; ``keep`` writes byte code for the runs to come."""
-    null = os.open(os.devnull, os.O_RDWR)
-    for stream in (0, 1, 2):
-        os.dup2(null, stream)
-    os.chdir(tree)
-    os.environ["PYTHONPATH"] = str(tree / "sim")
-    sys.path.insert(0, str(tree / "sim"))
-    sys.dont_write_bytecode = not keep
-    # The same examples for every mutant, however busy the machine.
-    hypothesis.settings.register_profile("same", derandomize=True, deadline=None, database=None)
-    hypothesis.settings.load_profile("same")
+def _first_failing(tests: Sequence[str]) -> str:
     first = _FirstFailure()
+    # What was loaded before the fork cannot be rewritten, and need not be.
+    quiet = ["-W", "ignore::pytest.PytestAssertRewriteWarning", "-p", "no:cacheprovider"]
     try:
-        # What was loaded before the fork cannot be rewritten, and need not be.
-        quiet = ["-W", "ignore::pytest.PytestAssertRewriteWarning", "-p", "no:cacheprovider"]
         code = pytest.main(["-x", "-q", *quiet, *tests], plugins=[first])
     except BaseException as error:  # whatever it is, it was noticed
         return type(error).__name__
     return HOLDS if code == pytest.ExitCode.OK else first.name or f"pytest ends with {code}"
+
+
+def enter(tree: Path) -> None:
+    """Take modules from this tree from now on, and the same examples for every mutant."""
+    os.chdir(tree)
+    os.environ["PYTHONPATH"] = str(tree / "sim")
+    sys.path.insert(0, str(tree / "sim"))
+    same = {"derandomize": True, "deadline": None, "database": None, "max_examples": 40}
+    hypothesis.settings.register_profile("same", **same)
+    hypothesis.settings.load_profile("same")
+
+
+def time_limit(tree: Path, tests: Sequence[str]) -> float:
+    """Five times what the tests take on the code as it is, which they must hold for.
+
+    They run in this process first, so that everything but the tree's own modules is loaded when a
+    mutant's process is forked: most of the time of a short test run is starting.
+    """
+    with contextlib.redirect_stdout(io.StringIO()):
+        failing = _first_failing(tests)
+    if failing != HOLDS:
+        sys.exit(f"{failing} fails on the code as it is; mend that first")
+    for name, module in [*sys.modules.items()]:
+        if str(getattr(module, "__file__", None)).startswith(str(tree)):
+            del sys.modules[name]
+    sys.dont_write_bytecode = True
+    began = time.monotonic()
+    run_tests(tests, 600)
+    return 10 + 5 * (time.monotonic() - began)
 
 
 def near(module: str) -> tuple[str, ...]:
@@ -341,7 +360,7 @@ def judged(tree: Path, mutant: Mutant, tests: Sequence[str], limit: float) -> st
         stale.unlink()
     file.write_text(mutant.source)
     try:
-        killer = run_tests(tree, tests, limit)
+        killer = run_tests(tests, limit)
     finally:
         file.write_text(text)
     return "" if killer == HOLDS else killer
@@ -359,13 +378,14 @@ def main() -> int:
     outcomes: Counter[tuple[str, str]] = Counter()
     with tempfile.TemporaryDirectory() as folder:
         tree = copied(Path(folder))
+        enter(tree)
         limits: dict[tuple[str, ...], float] = {}
         for mutant in mutants:
             stages = [near(mutant.module), *([WIDER] if options.wider else [])]
             killer = ""
             for tests in stages:
                 if tests not in limits:
-                    limits[tests] = _time_limit(tree, tests)
+                    limits[tests] = time_limit(tree, tests)
                 killer = killer or judged(tree, mutant, tests, limits[tests])
             reason = EQUIVALENT.get(mutant.key, "")
             word = "killed" if killer else "equivalent" if reason else "SURVIVED"
@@ -380,16 +400,6 @@ def main() -> int:
     seconds = time.monotonic() - began
     print(f"{len(mutants)} mutants in {seconds:.0f} s")
     return 1 if any(word == "SURVIVED" for _, word in outcomes) else 0
-
-
-def _time_limit(tree: Path, tests: Sequence[str]) -> float:
-    """Five times what the tests take on the code as it is, which they must hold for."""
-    run_tests(tree, tests, 600, keep=True)
-    began = time.monotonic()
-    failing = run_tests(tree, tests, 600)
-    if failing != HOLDS:
-        sys.exit(f"{failing} fails on the code as it is; mend that first")
-    return 10 + 5 * (time.monotonic() - began)
 
 
 if __name__ == "__main__":
