@@ -13,7 +13,7 @@ from padbench.core import answering, timing
 from padbench.core.answering import SystemClock, judge_answers
 from padbench.core.decode import decode
 from padbench.core.findings import Finding, Met, Remedy, Rule, Source, overall, worst_of_each
-from padbench.core.limits import Limit
+from padbench.core.limits import Limit, judge_times
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
 from padbench.core.sentences import COUNTED, amount, filled, moment
 from padbench.core.timing import judge_timing
@@ -72,7 +72,7 @@ def test_thin_is_less_than_a_tenth_of_the_limit(tenth):
 
 def held_to_least(ps, limit):
     """A real finding of a time against a least one."""
-    return timing._at_least("timing.removal", np.array([0]), np.array([ps]), limit, "time")
+    return judge_times(timing.RULES["timing.removal"], [0], [ps], limit)
 
 
 def test_a_limit_below_zero_has_a_tenth_too():

@@ -2,8 +2,13 @@
 never passes.
 """
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 from handmade import LINES, STYLES, ps, silenced, wave, without
+from hypothesis import given
+from hypothesis import strategies as st
 
 from padbench.core import answering, timing
 from padbench.core.answering import SystemClock, judge_answers
@@ -11,7 +16,7 @@ from padbench.core.decode import decode
 from padbench.core.findings import Source
 from padbench.core.limits import Limit
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, crossings, data_delays, held_to_most
-from padbench.core.timeline import UNKNOWN, Wire
+from padbench.core.timeline import UNKNOWN, Timeline, Wire, Word
 from padbench.core.timing import judge_timing
 
 NS = 1_000
@@ -162,6 +167,41 @@ def test_a_limit_that_is_just_met_holds_and_a_picosecond_beyond_it_does_not(limi
             assert abs(ps(finding.measured) - ps(finding.limit)) == -margin
         else:
             assert finding.margin == margin
+
+
+changes = st.lists(st.tuples(st.integers(1, 60), st.integers(0, 3)), max_size=8)
+wires = st.tuples(st.integers(0, 3), changes).map(
+    lambda drawn: Wire.of([(0, drawn[0]), *sorted(drawn[1], key=lambda change: change[0])])
+)
+words = changes.map(
+    lambda drawn: Word.of(
+        2,
+        [
+            (0, 0),
+            *((at, None if v == 3 else v) for at, v in sorted(drawn, key=lambda change: change[0])),
+        ],
+    )
+)
+
+
+@given(
+    style=st.sampled_from([*STYLES.values()]),
+    lines=st.fixed_dictionaries(dict.fromkeys(LINES, wires)),
+    inputs=words,
+    samples=st.lists(st.integers(0, 60), max_size=8),
+    end=st.integers(60, 70),
+)
+def test_whatever_the_wires_do_every_rule_has_an_answer(limits, style, lines, inputs, samples, end):
+    """Any levels at any moments, in any order: no rule may crash, nor be at a loss for words."""
+    names = {style.line(line): wire for line, wire in lines.items() if line != "inputs"}
+    events = {}
+    if style.names.sample is not None:
+        del names[style.names.sample]
+        events[style.names.sample] = np.sort(np.array(samples, np.int64))
+    timeline = Timeline(end, names, {style.pins.inputs: inputs}, events)
+    held = replace(limits, hold=ANSWER)
+    for law in (limits, held):
+        judged(timeline, style, law, edge=1)
 
 
 @pytest.mark.parametrize("line", LINES)

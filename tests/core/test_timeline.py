@@ -89,7 +89,7 @@ def test_a_word_keeps_the_last_value_of_every_moment(pairs):
 
 @pytest.mark.parametrize(
     ("pairs", "says"),
-    [([(0, 256)], "8 bits"), ([(0, -1)], "8 bits"), ([(2, 0), (1, 1)], "from 2 to 1 ps")],
+    [([(0, 256)], "8 bits"), ([(0, -1)], "8 bits"), ([(0, 0), (5, 1), (3, 2)], "from 5 to 3 ps")],
 )
 def test_what_is_no_word(pairs, says):
     with pytest.raises(ValueError, match=says):
@@ -97,11 +97,34 @@ def test_what_is_no_word(pairs, says):
 
 
 def test_timelines_compare_by_content():
-    def make(end=10, when=3):
-        wires = {"a": Wire.of([(0, LOW), (when, HIGH)])}
-        return Timeline(end, wires, {"w": Word.of(4, [(0, 1)])}, {"e": np.array([1, 2])})
+    def make(**changed):
+        parts = {
+            "wires": {"a": Wire.of([(0, LOW), (3, HIGH)])},
+            "words": {"w": Word.of(4, [(0, 1)])},
+            "events": {"e": np.array([1, 2])},
+            "notes": ((1, "so"),),
+        }
+        return Timeline(**{"end_ps": 10, **parts, **changed})
 
     assert make() == make()
-    assert make() != make(end=11)
-    assert make() != make(when=4)
     assert make() != "something else"
+    assert Wire.of([(0, LOW)]) != "something else"
+    for changed in (
+        {"end_ps": 11},
+        {"wires": {"a": Wire.of([(0, LOW), (4, HIGH)])}},
+        {"wires": {"a": Wire.of([(0, LOW), (3, UNKNOWN)])}},
+        {"wires": {"b": Wire.of([(0, LOW), (3, HIGH)])}},
+        {"words": {"w": Word.of(4, [(0, 2)])}},
+        {"words": {}},
+        {"events": {"e": np.array([1, 3])}},
+        {"events": {"f": np.array([1, 2])}},
+        {"events": {}},
+        {"notes": ()},
+    ):
+        assert make() != make(**changed)
+
+
+def test_wires_and_timelines_cannot_be_keys():
+    for thing in (Wire.of([(0, LOW)]), Timeline(1)):
+        with pytest.raises(TypeError, match="unhashable"):
+            hash(thing)

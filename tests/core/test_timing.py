@@ -134,6 +134,16 @@ def joined(first, second, at):
     return Timeline(second.end_ps + at, wires, words, {"console.sample": samples})
 
 
+@pytest.mark.parametrize(("at", "measured"), [(20, 30), (1, 49), (51, None)])
+def test_a_load_that_is_high_from_the_start_has_a_set_up_time(limits, at, measured):
+    timeline = replace(
+        changed(wave(), load=[(0, HIGH), (50 * NS, LOW)]),
+        words={"pad.inputs": Word.of(8, [(0, 0), (at * NS, 1)])},
+    )
+    finding = judged(timeline, limits)["timing.setup-parallel"]
+    assert (finding.measured and ps(finding.measured)) == (measured and measured * NS)
+
+
 def test_removal_belongs_to_its_own_load(limits):
     """A load without a clock of its own has no removal time, whatever follows the next load."""
     two = joined(wave(clocks=0), wave(gap=400 * NS), 9 * US)

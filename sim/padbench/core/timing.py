@@ -6,7 +6,7 @@ Each rule measures every read and yields one finding with the worst value met, w
 not. The rules see a timeline only, so a simulation, an HDL run and a capture are judged alike.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 
@@ -15,7 +15,7 @@ import numpy as np
 from padbench.core.decode import Names, Read
 from padbench.core.findings import Fact, Finding, Met, Rule, Source
 from padbench.core.limits import Limit, Limits, judge_times, unjudged
-from padbench.core.timeline import HIGH, Timeline, Times, Wire
+from padbench.core.timeline import HIGH, Timeline, Times, Wire, Word
 from padbench.core.wires import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
 
 __all__ = ["RULES", "PinNames", "judge_timing"]
@@ -25,17 +25,21 @@ _LATCH = ("resistors.latch-to-supply", *_CABLE, "poll.latch-width", "register.sh
 _CLOCK = ("resistors.clock-to-supply", *_CABLE)
 _PULSE = "register.shortest-pulse"
 
-_SHORTEST = {
-    "pass": "the shortest {what} is {measured:4}, and the {limit:4} that {needs} are kept",
-    "fail": "the shortest {what} is {measured:4}, less than the {limit:4} that {needs}",
-    "none": "the run has no {what}",
-}
-
 
 def _shortest(
-    id_: str, mends: tuple[str, ...] | None, texts: Mapping[str, str] = _SHORTEST
+    id_: str,
+    what: str,
+    mends: tuple[str, ...] | None,
+    needs: str = "the register needs",
+    **more: str,
 ) -> Rule:
-    return Rule(f"timing.{id_}", "s", texts, mends)
+    """A rule of times that must be long enough: what they are, and who needs them to be."""
+    texts = {
+        "pass": f"the shortest {what} is {{measured:4}}, and the {{limit:4}} that {needs} are kept",
+        "fail": f"the shortest {what} is {{measured:4}}, less than the {{limit:4}} that {needs}",
+        "none": f"the run has no {what}",
+    }
+    return Rule(f"timing.{id_}", "s", {**texts, **more}, mends)
 
 
 def _arrives(line: str, mends: tuple[str, ...]) -> Rule:
@@ -59,6 +63,7 @@ _FIRST_BIT = (
 )
 _LATER_BITS = (*_CLOCK[1:], _CLOCK[0], "register.next-bit", "poll.clock-high", "poll.sample")
 _UNSAMPLED = {
+    "needs": "register and cable need",
     "none": "no bit is sampled before the clock moves on from it",
     "silent": "the data line is at no level whenever it is sampled",
 }
@@ -68,30 +73,32 @@ RULES = {
     for rule in (
         _arrives("latch", _LATCH),
         _arrives("clock", (*_CLOCK, "poll.clock-low", "poll.clock-high", _PULSE)),
-        _shortest("latch-width", _LATCH),
-        _shortest("clock-low", (*_CLOCK, "poll.clock-low", _PULSE)),
-        _shortest("clock-high", (*_CLOCK, "poll.clock-high", _PULSE)),
-        _shortest("clock-period", ("poll.clock-high", "poll.clock-low", "register.next-bit")),
+        _shortest("latch-width", "load pulse", _LATCH),
+        _shortest("clock-low", "low part of the clock", (*_CLOCK, "poll.clock-low", _PULSE)),
+        _shortest("clock-high", "high part of the clock", (*_CLOCK, "poll.clock-high", _PULSE)),
+        _shortest(
+            "clock-period",
+            "time between two rising clock edges",
+            ("poll.clock-high", "poll.clock-low", "register.next-bit"),
+        ),
         _shortest(
             "removal",
+            "time from the end of the load to the first rising clock edge",
             (
                 *("resistors.latch-to-supply", *_CLOCK),
                 *("poll.latch-to-clock", "poll.clock-low", _PULSE),
             ),
-            {
-                **_SHORTEST,
-                "overtaken": "a rising clock edge sent before the load ends reaches the register "
-                "{late:s4} after it: the line rises more slowly than the latch falls, and a bit is "
-                "shifted away",
-            },
+            overtaken="a rising clock edge sent before the load ends reaches the register {late:s4}"
+            " after it: the line rises more slowly than the latch falls, and a bit is shifted away",
         ),
         _shortest(
             "setup-parallel",
+            "stand-still of the inputs before load end",
             None,
-            {**_SHORTEST, "not-judged": "the timeline does not show the register's inputs"},
+            **{"not-judged": "the timeline does not show the register's inputs"},
         ),
-        _shortest("first-bit", _FIRST_BIT, {**_SHORTEST, **_UNSAMPLED}),
-        _shortest("later-bits", _LATER_BITS, {**_SHORTEST, **_UNSAMPLED}),
+        _shortest("first-bit", "time from the latch to the first sample", _FIRST_BIT, **_UNSAMPLED),
+        _shortest("later-bits", "time from a clock to its sample", _LATER_BITS, **_UNSAMPLED),
         Rule(
             "timing.clocks",
             "clocks",
@@ -102,9 +109,9 @@ RULES = {
             },
             ("poll.clocks", "poll.routine"),
         ),
-        _shortest(
-            "sample-point",
-            ("poll.sample", "poll.clock-low"),
+        Rule(
+            "timing.sample-point",
+            "s",
             {
                 "pass": "every sample comes no later than the edge that ends its clock pulse",
                 "fail": "a sample comes {late:s4} after the edge that ends its clock pulse",
@@ -115,6 +122,7 @@ RULES = {
                 "not-judged": "the timeline does not show when the console sampled",
                 "none": "the run has no sample with a clock",
             },
+            ("poll.sample", "poll.clock-low"),
         ),
     )
 }
@@ -151,48 +159,21 @@ def judge_timing(
     names = names or Names()
     load, clock = timeline.wire(pins.load), timeline.wire(pins.clock)
     rises = _while_shifting(clock.rises(), load)
-    answer, held = limits.answer, limits.hold is not None
 
-    def least(id_: str, limit: Limit, times: tuple[Times, Times], what: str) -> Finding:
-        return _at_least(id_, *times, limit, what)
+    def least(id_: str, times: tuple[Times, Times], limit: Limit) -> Finding:
+        return judge_times(RULES[f"timing.{id_}"], *times, limit)
 
     return (
         _every_edge(timeline, "timing.latch-arrives", names.latch, pins.load),
         _every_edge(timeline, "timing.clock-arrives", names.clock, pins.clock),
-        least(
-            "timing.latch-width",
-            limits.load_width,
-            _pulses(load, HIGH, timeline.end_ps),
-            "load pulse",
-        ),
-        least(
-            "timing.clock-low",
-            limits.clock_width,
-            _low_pulses(clock.falls(), rises),
-            "low part of the clock",
-        ),
-        least(
-            "timing.clock-high",
-            limits.clock_width,
-            _high_pulses(clock.falls(), rises),
-            "high part of the clock",
-        ),
-        least(
-            "timing.clock-period",
-            limits.clock_period,
-            _periods(rises, load),
-            "time between two rising clock edges",
-        ),
+        least("latch-width", _pulses(load, HIGH, timeline.end_ps), limits.load_width),
+        least("clock-low", _low_pulses(clock.falls(), rises), limits.clock_width),
+        least("clock-high", _high_pulses(clock.falls(), rises), limits.clock_width),
+        least("clock-period", _periods(rises, load), limits.clock_period),
         _overtaken(timeline, names, load, clock, limits.removal)
-        or least(
-            "timing.removal",
-            limits.removal,
-            _removals(load.falls(), load.rises(), rises),
-            "time from the end of the load to the first rising clock edge",
-        ),
-        _setup(timeline, load.falls(), load.rises(), limits.setup_parallel, pins.inputs),
-        _arrival("timing.first-bit", reads, limits.first_answer or answer, first=True, held=held),
-        _arrival("timing.later-bits", reads, answer, first=False, held=held),
+        or least("removal", _removals(load.falls(), load.rises(), rises), limits.removal),
+        _setup(timeline.words.get(pins.inputs), load, limits.setup_parallel),
+        *_arrivals(reads, limits),
         _clocks(reads, timeline.end_ps),
         _sampled_before_shift(reads, limits.hold, sampled=names.sample in timeline.events),
     )
@@ -204,18 +185,6 @@ def _first_lost(sent: Wire, arrived: Wire) -> int:
     come = np.searchsorted(arrived.times[1:], edges[2:], side="right")
     late = np.flatnonzero(come < np.arange(1, len(edges) - 1))
     return int(edges[late[0]] if len(late) else edges[-1])
-
-
-def _at_least(
-    id_: str,
-    at: Times,
-    measured: Times,
-    limit: Limit,
-    what: str,
-    needs: str = "the register needs",
-) -> Finding:
-    """The shortest of ``measured`` (picoseconds, same shape as ``at``) against a minimum."""
-    return judge_times(RULES[id_], at, measured, limit, facts={"what": what, "needs": needs})
 
 
 def _every_edge(timeline: Timeline, id_: str, sent_name: str, arrived_name: str) -> Finding:
@@ -336,42 +305,42 @@ def _periods(rises: Times, load: Wire) -> tuple[Times, Times]:
     return rises[:-1][same], np.diff(rises)[same]
 
 
-def _setup(
-    timeline: Timeline, load_ends: Times, load_starts: Times, limit: Limit, inputs: str
-) -> Finding:
+def _setup(inputs: Word | None, load: Wire, limit: Limit) -> Finding:
     """How long the parallel inputs had stood when the load ended.
 
     A change before the load began has had the whole load pulse at least, so it says nothing new.
+    One at the very moment of the end counts: it has had no time at all.
     """
-    id_ = "timing.setup-parallel"
-    word = timeline.words.get(inputs)
-    if word is None:
-        return unjudged(RULES[id_], limit)
-    changes = np.asarray(word.times[1:], np.int64)
+    rule = RULES["timing.setup-parallel"]
+    if inputs is None:
+        return unjudged(rule, limit)
+    load_ends, load_starts = load.falls(), load.rises()
+    changes = np.asarray(inputs.times[1:], np.int64)
     place = np.searchsorted(changes, load_ends, side="right") - 1
     known = place >= 0
     ends, last = load_ends[known], changes[place[known]]
-    begun = load_starts[np.maximum(np.searchsorted(load_starts, ends, side="left") - 1, 0)]
+    # A load that is on from the start has begun before everything.
+    begun = np.append(-1, load_starts)[np.searchsorted(load_starts, ends, side="left")]
     inside = last > begun
-    return _at_least(
-        id_, ends[inside], (ends - last)[inside], limit, "stand-still of the inputs before load end"
-    )
+    return judge_times(rule, ends[inside], (ends - last)[inside], limit)
 
 
-def _arrival(id_: str, reads: Sequence[Read], limit: Limit, *, first: bool, held: bool) -> Finding:
+def _arrivals(reads: Sequence[Read], limits: Limits) -> Iterator[Finding]:
     """Time from the edge that brings a bit to the sample that takes it.
 
     The first bit is brought by the latch's rise, each later one by the rising clock edge before
-    the sample. The limit is the slowest answer at the console's end of the cable.
+    the sample. The limit is the slowest answer at the console's end of the cable. Time enough says
+    nothing where no bit ever came.
     """
-    at, waits = _first_waits(reads, held) if first else _later_waits(reads, held)
-    what = "time from " + ("the latch to the first sample" if first else "a clock to its sample")
-    finding = _at_least(id_, at, waits, limit, what, "register and cable need")
-    decided = (bit is not None for read in reads for bit in read.bits)
-    if finding.verdict == "pass" and not any(decided):
-        # Time enough for the data says nothing where none ever came.
-        return unjudged(RULES[id_], limit, "silent")
-    return finding
+    held = limits.hold is not None
+    silent = not any(bit is not None for read in reads for bit in read.bits)
+    for id_, waits, limit in (
+        ("timing.first-bit", _first_waits, limits.first_answer or limits.answer),
+        ("timing.later-bits", _later_waits, limits.answer),
+    ):
+        finding = judge_times(RULES[id_], *waits(reads, held), limit)
+        nothing_came = silent and finding.verdict == "pass"
+        yield unjudged(RULES[id_], limit, "silent") if nothing_came else finding
 
 
 def _first_waits(reads: Sequence[Read], held: bool) -> tuple[Times, Times]:
