@@ -1,4 +1,8 @@
-"""From scripted reads to timed edges: the console's own and those that reach the register."""
+"""From scripted reads to timed edges: the console's own and those that reach the register.
+
+console = console_edges(stimulus.reads)
+clock = far_end(console.clock, pad.clock_line)     # as the register sees it, cable included
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,14 +10,32 @@ from itertools import pairwise
 
 import numpy as np
 
-from padbench.core.pad import PadModel
+from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import DrivenLines, ScriptedRead
-from padbench.core.timeline import Times
-from padbench.model.lines import Line
+from padbench.core.timeline import Times, Wire
 
-__all__ = ["Edges", "console_edges", "driven_edges", "within_limits"]
+__all__ = ["Edges", "Line", "console_edges", "driven_edges", "far_end", "within_limits"]
 
 _LONG_AGO = -(2**61)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """Level at the start, and the times (picoseconds, rising) at which it changes to the other."""
+
+    start: int
+    times: Sequence[int]
+
+    def inverted(self) -> "Line":
+        """The same edges, the other way up."""
+        return Line(1 - self.start, self.times)
+
+    def wire(self, end: int) -> Wire:
+        """As a wire of a timeline that ends at ``end``."""
+        times = np.asarray([0, *self.times], np.int64)
+        levels = (np.arange(len(times)) + self.start) % 2
+        kept = times <= end
+        return Wire.from_arrays(times[kept], levels[kept])
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +102,27 @@ def _clocks(read: ScriptedRead) -> tuple[list[int], list[int]]:
         pulses += (at, at + low)
         at += low + high
     return pulses, samples
+
+
+def far_end(line: Line, delays: LineDelays) -> Line:
+    """A driven line as it reaches the other end of the cable.
+
+    An edge that would arrive no earlier than the one after it cancels out with it: the line had
+    not got far enough when it was driven back. A direction whose delay is None never arrives.
+    """
+    rise, fall = delays.rise, delays.fall
+    if rise is None or fall is None:
+        return Line(0 if rise is None else 1, [])
+    if rise == fall == 0:
+        return line
+    arrived: list[int] = []
+    for number, when in enumerate(line.times):
+        at = when + (fall if (line.start + number) % 2 else rise)
+        if arrived and at <= arrived[-1]:
+            arrived.pop()
+        else:
+            arrived.append(at)
+    return Line(line.start, arrived)
 
 
 def within_limits(
