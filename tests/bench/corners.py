@@ -11,10 +11,10 @@ from pathlib import Path
 from time import perf_counter
 
 import numpy as np
+from padbench.circuit.judge import judge
 
 from padbench.circuit.design import Design, changed, design_of, stacked
 from padbench.circuit.findings import judge_electric
-from padbench.circuit.judge import judge
 from padbench.sheet import load_sheet
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"

@@ -4,7 +4,7 @@ from math import log
 
 import pytest
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.sheet import STARTER, sheet_from_text
 
 # At 4.75 V and 40 °C the CD4021B takes 4.75/5 (3.5/3.25)^1.56 (1 + 0.003 x 15) times as long.

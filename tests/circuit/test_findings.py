@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
 from padbench.circuit.bounce import judge_bounce
+
 from padbench.circuit.findings import judge_electric, port_table
 from padbench.core.units import show
 from padbench.parts import E12, E24

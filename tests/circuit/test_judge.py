@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from padbench.circuit.circuit import stretch
-from padbench.circuit.design import ABSENT, Design, changed, design_of, stacked
 from padbench.circuit.judge import judge, thresholds
+
+from padbench.circuit.design import ABSENT, Design, changed, design_of, stacked
+from padbench.circuit.laws import stretch
 from padbench.parts import port_kind, register_part
 from padbench.sheet import STARTER, sheet_from_text
 

@@ -5,13 +5,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-
-from padbench.circuit.corners import CORNERS
-from padbench.circuit.design import design_of, stacked
-from padbench.circuit.findings import judge_electric, needs_remedy
 from padbench.circuit.mends import CABLE_FINDINGS, FOLLOWED
 from padbench.circuit.remedy import keeping
-from padbench.circuit.timed import with_remedies
+
+from padbench.circuit.design import design_of, stacked
+from padbench.circuit.findings import judge_electric, needs_remedy
+from padbench.circuit.pad_model import CORNERS
+from padbench.circuit.remedies import with_remedies
 from padbench.core.findings import worst_of_each
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import SheetError, load_sheet

@@ -12,10 +12,10 @@ import subprocess
 
 import numpy as np
 import pytest
-
-from padbench.circuit.design import Design, changed, design_of
 from padbench.circuit.judge import judge, lines_of
 from padbench.circuit.space import space
+
+from padbench.circuit.design import Design, changed, design_of
 from padbench.parts import port_kind, register_part
 from padbench.sheet import STARTER, sheet_from_text
 

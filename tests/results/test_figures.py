@@ -11,7 +11,7 @@ from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from padbench.circuit.margins import spread_of
+from padbench.circuit.findings import spread_of
 from padbench.parts import console_timing
 from padbench.results.blocks import spans_of
 from padbench.results.latency_plot import latency_figure

@@ -8,12 +8,12 @@ from rich.table import Table
 from padbench.cli.tables import MARK, MARKED, console
 from padbench.core.findings import Finding
 from padbench.parts import FROM_MEMORY
-from padbench.wiring.plan import Pin, Plan, Range
+from padbench.wiring.plan import Pin, Range, WiringPlan
 
 __all__ = ["print_plan"]
 
 
-def print_plan(name: str, plan: Plan, faults: Sequence[Finding]) -> None:
+def print_plan(name: str, plan: WiringPlan, faults: Sequence[Finding]) -> None:
     """Faults first, then cautions and checks, pins, parts, cable."""
     screen = console()
     if faults:
@@ -72,7 +72,7 @@ def _volts(volts: Range | None) -> str:
     return f"{high} V" if low == high else f"{low}–{high} V"
 
 
-def _needs(plan: Plan) -> Table:
+def _needs(plan: WiringPlan) -> Table:
     table = _table("Parts", "", "what", "value", "bands", "")
     for need in plan.needs:
         row = (str(need.count), need.what, need.value, " ".join(need.bands), need.note)
@@ -80,7 +80,7 @@ def _needs(plan: Plan) -> Table:
     return table
 
 
-def _cable(plan: Plan) -> Table:
+def _cable(plan: WiringPlan) -> Table:
     table = _table("Cable", "core", "goes to", "colour of yours")
     for core, there in plan.cores:
         table.add_row(core, there, "________")

@@ -4,7 +4,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from padbench.circuit.corners import CORNERS
+from padbench.circuit.pad_model import CORNERS
 from padbench.cli.errors import UsageError
 from padbench.cli.options import (
     Parser,

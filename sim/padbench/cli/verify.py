@@ -143,7 +143,7 @@ def _page(result: VerifyResult, sheet: Sheet, files: "list[Input]", command: str
 
 
 def _draw_margins(result: VerifyResult, sheet: Sheet, path: Path) -> None:
-    from padbench.circuit.margins import spread_of
+    from padbench.circuit.findings import spread_of
     from padbench.results.margins_plot import margins_figure
 
     spreads = [*spread_of(with_timings(sheet), result.findings)]

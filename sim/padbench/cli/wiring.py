@@ -29,7 +29,8 @@ def run(arguments: list[str]) -> int:
         )
 
     from padbench.circuit.findings import judge_electric
-    from padbench.results.wiring import plan_object, write_drawing, write_plan_csv
+    from padbench.results.as_json import finding_object
+    from padbench.wiring.export import plan_object, write_drawing, write_plan_csv
     from padbench.wiring.faults import judge_wiring
     from padbench.wiring.plan import wiring_plan
 
@@ -43,7 +44,11 @@ def run(arguments: list[str]) -> int:
         with whole_file(options.drawing) as out:
             write_drawing(plan, out, title=sheet.pad.name)
     if options.json:
-        print(json.dumps(plan_object(plan, faults), ensure_ascii=False))
+        judged = {
+            "verdict": "fail" if faults else "pass",
+            "findings": [finding_object(fault) for fault in faults],
+        }
+        print(json.dumps(judged | plan_object(plan), ensure_ascii=False))
     else:
         from padbench.cli.plan_tables import print_plan
 

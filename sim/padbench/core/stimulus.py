@@ -5,8 +5,26 @@ engine can play it.
 """
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, TypeVar
 
-__all__ = ["DrivenLines", "PollTiming", "ScriptedRead", "Stimulus"]
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+__all__ = ["DrivenLines", "PollTiming", "ScriptedRead", "Stimulus", "until_cut"]
+
+Times = TypeVar("Times", int, "NDArray[np.float64]")
+
+_CUT_AFTER = 3
+"""Clocks of a read that is cut off."""
+
+
+def until_cut(latch_to_clock: Times, clock_low: Times, clock_high: Times) -> Times:
+    """From a latch's fall to the one that cuts its read off, in whole picoseconds.
+
+    Three clocks, and half of the last one's high part less: the soonest of any scenario.
+    """
+    return latch_to_clock + _CUT_AFTER * (clock_low + clock_high) - clock_high // 2
 
 
 @dataclass(frozen=True, slots=True)

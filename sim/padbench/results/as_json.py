@@ -6,7 +6,8 @@ from typing import Any
 
 from padbench import __version__
 from padbench.core.buttons import pressed_in
-from padbench.core.findings import Finding, Met, Remedy
+from padbench.core.findings import Finding, Met
+from padbench.core.remedies import Remedy
 from padbench.trials.result import ReadResult, ScenarioResult, VerifyResult
 
 __all__ = ["finding_object", "play_object", "scenario_object", "verify_object"]

@@ -9,9 +9,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from padbench.circuit.corners import CORNERS, Corner, pad_model
 from padbench.circuit.findings import judge_electric
-from padbench.circuit.timed import with_remedies
+from padbench.circuit.pad_model import CORNERS, Corner, pad_model
+from padbench.circuit.remedies import with_remedies
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Finding, worst_of_each

@@ -1,21 +1,22 @@
-"""A wiring plan as a plain object, as CSV, and as a drawing of the packages."""
+"""A wiring plan as a plain object, as CSV, and as a drawing of the packages.
+
+json.dumps(plan_object(plan))
+write_plan_csv(plan, out)
+write_drawing(plan, out, title="My pad")
+"""
 
 import csv
 from html import escape
 from typing import IO, Any
 
-from padbench.core.findings import Finding
-from padbench.results.as_json import finding_object
-from padbench.wiring.plan import Pin, Plan, Range
+from padbench.wiring.plan import Pin, Range, WiringPlan
 
 __all__ = ["plan_object", "write_drawing", "write_plan_csv"]
 
 
-def plan_object(plan: Plan, faults: tuple[Finding, ...]) -> dict[str, Any]:
+def plan_object(plan: WiringPlan) -> dict[str, Any]:
     """For ``--json``. Voltages are pairs, lowest and highest; null where none can be foretold."""
     return {
-        "verdict": "fail" if faults else "pass",
-        "findings": [finding_object(found) for found in faults],
         "part": plan.part,
         "pins": [
             {
@@ -53,7 +54,7 @@ def _pair(volts: Range | None) -> list[float] | None:
     return None if volts is None else [round(volts[0], 6), round(volts[1], 6)]
 
 
-def write_plan_csv(plan: Plan, out: IO[str]) -> None:
+def write_plan_csv(plan: WiringPlan, out: IO[str]) -> None:
     """One row a pin, volts in columns; empty where none can be foretold."""
     writer = csv.writer(out, lineterminator="\n")
     buttons = list(plan.pins[0].held)
@@ -78,7 +79,7 @@ def _cells(volts: list[Range | None]) -> list[str]:
 _PITCH, _BODY, _WIDTH, _TOP = 34, 120, 640, 70
 
 
-def write_drawing(plan: Plan, out: IO[str], *, title: str) -> None:
+def write_drawing(plan: WiringPlan, out: IO[str], *, title: str) -> None:
     """Each package from above, pin 1 at the upper left, with the net of every pin (SVG 1.1)."""
     chips = max(pin.chip for pin in plan.pins)
     tall = _TOP + _PITCH * max(pin.number for pin in plan.pins) // 2 + 30
