@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from padbench.circuit.design import most
 from padbench.core.buttons import BUTTONS
-from padbench.core.findings import Fact, Finding, Place, Rule, Source
+from padbench.core.findings import Fact, Finding, Met, Place, Rule, Source
 from padbench.core.remedies import Remedy, joined
 from padbench.parts import FROM_MEMORY, PortKind, RegisterPart
 from padbench.sheet import Sheet
@@ -156,6 +156,7 @@ def _finding(
     return Finding(
         _RULES[id_],
         "fail" if remedy else "pass",
+        met=Met(other="table [buttons]" if key == "buttons" else key),
         sources=sources,
         case=case,
         facts=facts or {},

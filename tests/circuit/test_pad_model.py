@@ -67,8 +67,9 @@ def test_limits_come_with_their_source():
         (limits.clock_period, 1e3 / 3),
     ):
         assert limit.ps == pytest.approx(nanoseconds * 1e3 * LONGER, rel=1e-4)
-        assert limit.source.endswith("; supply and temperature")
-    assert "from memory" in limits.removal.source
+        stretched = limit.sources[-1]
+        assert (stretched.kind, "fitted law" in stretched.title) == ("from memory", True)
+    assert limits.removal.sources[0].kind == "from memory"
 
 
 def test_at_5_v_and_25_degrees_the_limits_are_those_of_the_table():
