@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from padbench.circuit.circuits import Circuits, each
 from padbench.circuit.design import Array, Design
 from padbench.circuit.quantity import Quantity
-from padbench.core.stimulus import until_cut
+from padbench.core.stimulus import CUT_AFTER, cut_away, until_cut
 from padbench.core.timing import RULES
 
 __all__ = ["NOT_FORETOLD", "forecasts"]
@@ -31,7 +32,7 @@ NOT_FORETOLD = {
 class _Moments:
     """One corner of a run in picoseconds, shape (n,): the poll's times, and how late each edge is.
 
-    An edge that never comes is infinitely late.
+    An edge that never comes is infinitely late. ``hold`` (s) is how long a bit stands at least.
     """
 
     latch_width: Array
@@ -40,6 +41,7 @@ class _Moments:
     clock_high: Array
     sample: Array
     clocks: Array
+    hold: Array
     latch_rise: Array
     latch_fall: Array
     clock_rise: Array
@@ -64,13 +66,34 @@ class _Moments:
 
     @property
     def high(self) -> Array:
-        """The high part of the clock at the register."""
-        return self.clock_high - self.clock_rise + self.clock_fall
+        """The high part of the clock at the register.
+
+        That of a read that is cut off ends with the first clock of the next one.
+        """
+        rest = self.clock_high - cut_away(self.clock_high) + self.latch_width + self.latch_to_clock
+        cut = np.where(self.clocks >= CUT_AFTER, rest, np.inf)
+        return np.minimum(self.clock_high, cut) - self.clock_rise + self.clock_fall
 
     @property
     def period(self) -> Array:
         """From one rising clock edge to the next."""
         return self.clock_low + self.clock_high
+
+    @property
+    def late(self) -> NDArray[np.bool_]:
+        """Whether samples come after the rise of their clock, and see the next bit if any."""
+        return (self.sample > self.clock_low) & (self.hold <= 0)
+
+    @property
+    def first_sample(self) -> Array:
+        """From the latch to the sample of the first bit; without end where that takes another."""
+        wait = self.latch_width + self.latch_to_clock + self.sample
+        return np.where(self.late, np.inf, wait)
+
+    @property
+    def next_sample(self) -> Array:
+        """From the last rising clock edge to the sample after it."""
+        return self.sample + np.where(self.late, -self.clock_low, self.clock_high)
 
     @property
     def removal(self) -> Array:
@@ -107,12 +130,8 @@ def forecasts() -> Iterator[Quantity]:
     yield _row("clock-high", "clock", lambda m: m.high, stretched("clock_min"))
     yield _row("clock-period", "clock", lambda m: m.period, stretched("clock_period"))
     yield _row("removal", "latch", lambda m: m.removal, stretched("removal"))
-    yield _row(
-        *("first-bit", "latch"),
-        lambda m: m.latch_width + m.latch_to_clock + m.sample,
-        first_answer,
-    )
-    yield _row("later-bits", "clock", lambda m: m.clock_high + m.sample, answer)
+    yield _row("first-bit", "latch", lambda m: m.first_sample, first_answer)
+    yield _row("later-bits", "clock", lambda m: m.next_sample, answer)
     # How long the old bit stands is the soonest answer of a program.
     yield _row(
         *("sample-point", "clock", lambda m: m.clock_low - m.sample, lambda c: -_ps(c.design.hold)),
@@ -160,7 +179,7 @@ def _moments(design: Design, end: Literal["low", "high"], late: Circuits | None)
             "clock_rise": _latest(late.clock.rise_high),
             "clock_fall": _latest(late.clock.fall_low),
         }
-    return _Moments(**poll, clocks=design.clocks, **edges)
+    return _Moments(**poll, clocks=design.clocks, hold=design.hold, **edges)
 
 
 def _latest(seconds: Array) -> Array:

@@ -11,20 +11,30 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = ["DrivenLines", "PollTiming", "ScriptedRead", "Stimulus", "until_cut"]
+__all__ = [
+    "CUT_AFTER",
+    "DrivenLines",
+    "PollTiming",
+    "ScriptedRead",
+    "Stimulus",
+    "cut_away",
+    "until_cut",
+]
 
 Times = TypeVar("Times", int, "NDArray[np.float64]")
 
-_CUT_AFTER = 3
-"""Clocks of a read that is cut off."""
+CUT_AFTER = 3
+"""Clocks of a read that a new latch cuts off."""
+
+
+def cut_away(clock_high: Times) -> Times:
+    """How much of its last clock's high part such a read lacks, in whole picoseconds."""
+    return clock_high // 2
 
 
 def until_cut(latch_to_clock: Times, clock_low: Times, clock_high: Times) -> Times:
-    """From a latch's fall to the one that cuts its read off, in whole picoseconds.
-
-    Three clocks, and half of the last one's high part less: the soonest of any scenario.
-    """
-    return latch_to_clock + _CUT_AFTER * (clock_low + clock_high) - clock_high // 2
+    """From the latch's fall of such a read to the latch that cuts it off: the soonest of any."""
+    return latch_to_clock + CUT_AFTER * (clock_low + clock_high) - cut_away(clock_high)
 
 
 @dataclass(frozen=True, slots=True)
