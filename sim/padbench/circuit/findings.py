@@ -259,7 +259,10 @@ def judge_bounce(sheet: Sheet) -> Finding:
         1.0,
         1.0 - polls,
         Met(other=f"bounce {show(bounce, 's')}, a poll every {show(period, 's')}"),
-        (Source("floor(bounce / period) + 1", "calculated"), Source("the sheet", "given")),
+        (
+            Source("floor(bounce / period) + 1", "calculated"),
+            Source("bounce of contacts", "from memory"),
+        ),
         "ridden-over" if holds and polls > 1 else "",
         {"bounce": bounce, "waits": waits, "period": period},
         place=Place("contacts.bounce"),
