@@ -12,12 +12,12 @@ from padbench.cosim.causes import Cause
 from padbench.cosim.coverage import Coverage
 from padbench.cosim.result import RegressResult
 from padbench.results.junit import regress_suites, write_junit
-from padbench.trials import Problem, ScenarioResult
+from padbench.trials import Problem, ScenarioRun
 
 
 @pytest.fixture
 def result() -> RegressResult:
-    sound = ScenarioResult("idle", "", "icarus", "pad", (), (), (), (), Timeline(0))
+    sound = ScenarioRun("idle", "", "icarus", "pad", (), (), (), (), Timeline(0))
     wrong = replace(sound, name="each-button", problems=(Problem(5, "read 1: \x07 wrong <&>"),))
     found = Finding("data.glitch", "fail", 1, 0, -1, "changes", "at 3 µs", "", "it glitches")
     quiet = replace(found, id="data.answer", verdict="not-judged", says="nothing promised")

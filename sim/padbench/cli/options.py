@@ -1,7 +1,8 @@
 """Argument parsing that several commands share."""
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
@@ -20,6 +21,7 @@ __all__ = [
     "scenario_named",
     "scenarios_for",
     "sweep_engine",
+    "usable",
     "wave_folder",
 ]
 
@@ -72,6 +74,23 @@ def wave_folder(sheet: Path, waves: Path | None, no_waves: bool) -> Path | None:
     if no_waves:
         return None
     return waves if waves is not None else Path("waves", "out", sheet.stem)
+
+
+@contextmanager
+def usable(file: Path | None = None) -> Iterator[None]:
+    """What a job refuses becomes a `UsageError`, a line each.
+
+    A refusal names a key of the sheet ``file``, or else an option.
+    """
+    from padbench.jobs.loading import Refusal
+
+    try:
+        yield
+    except SheetError as error:
+        raise UsageError(*map(str, error.problems)) from None
+    except Refusal as error:
+        where = f"{file}: " if "." in error.option else "--"
+        raise UsageError(f"{where}{error.option}: {error.says}") from None
 
 
 def read_sheet(path: Path) -> Sheet:

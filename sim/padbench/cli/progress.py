@@ -2,32 +2,24 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Protocol
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, ProgressColumn, Task, TimeRemainingColumn
 from rich.text import Text
 
-__all__ = ["Step", "case_progress", "progress"]
-
-
-class Step(Protocol):
-    """Moves the bar on."""
-
-    def __call__(self, by: int = 1, /) -> None:
-        """By one, or by so much of the total."""
+__all__ = ["case_progress", "progress"]
 
 
 @contextmanager
-def progress(says: str, total: int) -> Iterator[Step]:
-    """``with progress("scenarios", 40) as step:`` and call ``step()`` 40 times."""
+def progress(says: str) -> Iterator[Callable[[int, int], None]]:
+    """``with progress("scenarios") as step:`` and call ``step(done, total)`` now and then."""
     screen = Console(stderr=True)
     if not screen.is_terminal:
-        yield lambda by=1, /: None
+        yield lambda done, total: None
         return
     with Progress(console=screen, transient=True) as bar:
-        task = bar.add_task(says, total=total)
-        yield lambda by=1, /: bar.advance(task, by)
+        task = bar.add_task(says, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 class _Rate(ProgressColumn):

@@ -20,7 +20,7 @@ from padbench.cli.reports import add_report_options, read_inputs, say_reports, t
 from padbench.cli.verify import inputs_of, write_wave
 from padbench.scenarios import Scenario
 from padbench.sheet import Hdl, Sheet
-from padbench.trials import ScenarioResult
+from padbench.trials import ScenarioRun
 
 if TYPE_CHECKING:
     from padbench.cosim.result import RegressResult
@@ -67,7 +67,7 @@ def run(arguments: list[str]) -> int:
     folder = wave_folder(options.sheet, options.waves, options.no_waves)
     written: dict[str, Path] = {}
 
-    def keep(result: ScenarioResult) -> None:
+    def keep(result: ScenarioRun) -> None:
         # Of the exhaustive part only what went wrong is worth a file.
         if folder is not None and not (
             result.name.startswith("exhaustive") and result.verdict == "pass"
@@ -149,7 +149,7 @@ def _regress(
     options: Namespace,
     scenarios: Sequence[Scenario],
     folder: Path | None,
-    keep: Callable[[ScenarioResult], None],
+    keep: Callable[[ScenarioRun], None],
 ) -> "RegressResult":
     from padbench.cli.progress import progress
     from padbench.cosim.regress import regress, runs_of

@@ -17,7 +17,7 @@ from padbench.core.findings import COUNTED, Finding
 from padbench.core.sentences import amount
 from padbench.core.units import show
 from padbench.parts import FROM_MEMORY
-from padbench.trials import ScenarioResult, VerifyResult
+from padbench.trials import ScenarioRun
 
 __all__ = [
     "MARK",
@@ -68,7 +68,7 @@ def _marked(found: Finding) -> str:
     return found.id + (MARK if FROM_MEMORY in found.source else "")
 
 
-def show_scenarios(screen: Console, results: Sequence[ScenarioResult]) -> None:
+def show_scenarios(screen: Console, results: Sequence[ScenarioRun]) -> None:
     """One row a scenario; what went wrong instead of what it is about where it failed."""
     rows = []
     for result in results:
@@ -97,7 +97,7 @@ def show_verdict(screen: Console, pad: str, result: VerifyResult) -> None:
         screen.print(f"  scenarios: {', '.join(scenarios)}")
 
 
-def show_reads(screen: Console, result: ScenarioResult) -> None:
+def show_reads(screen: Console, result: ScenarioRun) -> None:
     """One row a read: when, which contacts were closed, what was read."""
     rows = [
         (

@@ -27,12 +27,11 @@ __all__ = ["WrongOffer", "as_it_was_made", "strobe_problems"]
 class WrongOffer(Problem):
     """A reader offers another byte than it read; None: no byte, or an unknown one.
 
-    ``read`` is the first read of that poll, from 1.
+    ``read`` is the first read of that poll.
     """
 
-    read: int
-    expected: int | None
-    got: int | None
+    expected: int | None = None
+    got: int | None = None
 
 
 def as_it_was_made(
@@ -140,20 +139,22 @@ def strobe_problems(
             offers = ", ".join("an unknown byte" if b is None else spelled(b) for b in got)
             wanted = spelled(want[0]) if want else f"nothing, as {why}"
             yield WrongOffer(
+                "poll {poll}: it offers {offers}, expected {wanted}",
+                {"poll": number + 1, "offers": offers if got else "no byte", "wanted": wanted},
                 after - base,
-                f"poll {number + 1}: it offers {offers if got else 'no byte'}, expected {wanted}",
                 first,
                 next(iter(want), None),
                 next((byte for byte in got if byte not in want), next(iter(got), None)),
             )
     falls = np.asarray([read.latch_end_ps for read in reads], np.int64)
     if len(falls) and (valid.at(falls) == HIGH).sum() > 1:
-        yield Problem(int(falls[0]), "valid is high although nothing is offered")
+        yield Problem("valid is high although nothing is offered", at=int(falls[0]))
     if keeps:
         yield from _let_go(record)
     if released and any(byte != 0 for byte in record["cleared"]):
         shown = ", ".join("an unknown byte" if b is None else spelled(b) for b in record["cleared"])
-        yield Problem(None, f"after a reset it shows {shown}, nothing pressed was promised")
+        text = "after a reset it shows {shown}, nothing pressed was promised"
+        yield Problem(text, {"shown": shown})
 
 
 def _let_go(record: Mapping[str, Any]) -> Iterator[Problem]:
@@ -164,7 +165,8 @@ def _let_go(record: Mapping[str, Any]) -> Iterator[Problem]:
         offered = [one for when, one in record["strobes"] if when < at][-1:]
         if offered and offered[0] != byte:
             shown = "an unknown byte" if byte is None else spelled(byte)
-            yield Problem(at - record["base"], f"the byte offered before has become {shown}")
+            text = "the byte offered before has become {shown}"
+            yield Problem(text, {"shown": shown}, at - record["base"])
             return
 
 

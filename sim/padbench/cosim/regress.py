@@ -40,7 +40,7 @@ from padbench.cosim.wires import pad_run, pad_timeline, reader_timeline
 from padbench.files import was_read
 from padbench.scenarios import SCENARIOS, Scenario, Setting
 from padbench.sheet import Hdl, Sheet
-from padbench.trials import ScenarioResult, judge
+from padbench.trials import ScenarioRun, judge, read_back
 
 __all__ = ["EXHAUSTIVE_LIMIT", "LIMIT", "regress", "runs_of", "scenarios_of"]
 
@@ -61,7 +61,7 @@ def regress(
     exhaustive: bool = False,
     limit: float | None = None,
     step: Callable[[int], None] = lambda _: None,
-    keep: Callable[[ScenarioResult], None] = lambda _: None,
+    keep: Callable[[ScenarioRun], None] = lambda _: None,
 ) -> RegressResult:
     """Run and judge; the sheet's source paths are relative to ``sources``.
 
@@ -86,7 +86,7 @@ def regress(
     job = _job(sheet, hdl, sources, setting, chosen, limit)
     bench = _Bench(sheet, hdl, setting)
     coverage = Coverage()
-    results: list[ScenarioResult] = []
+    results: list[ScenarioRun] = []
     records: list[dict[str, Any]] = []
     findings: list[Finding] = []
 
@@ -117,7 +117,7 @@ def regress(
         causes,
         tuple((one.scenario.name, one.why_not) for one in every if one.why_not),
         coverage,
-        sum(len(result.reads) for result in results),
+        sum(result.count for result in results),
         time.monotonic() - started,
     )
 
@@ -253,13 +253,17 @@ class _Bench:
             port = sheet.works_with.ports[0]
             self.limits = pad_model(sheet, port, "slow").limits
 
-    def judged(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
+    def judged(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioRun:
         return self._pad(chosen, record) if self.hdl.role == "pad" else self._reader(chosen, record)
 
-    def _pad(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
+    def _pad(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioRun:
         base = record["base"]
-        timeline = pad_timeline(self.setting.pad, chosen.script.stimulus, base, record["data"])
-        result = self._held_to_law(chosen, timeline, None)
+
+        def wires() -> Timeline:
+            return pad_timeline(self.setting.pad, chosen.script.stimulus, base, record["data"])
+
+        timeline = wires()
+        result = self._held_to_law(chosen, timeline, None, wires)
         if chosen.resets:
             return result  # a reset moves the data line without a latch or a clock
         clock = None
@@ -274,12 +278,16 @@ class _Bench:
         )
         return replace(result, findings=(*result.findings, *_placed(answers, result)))
 
-    def _reader(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
+    def _reader(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioRun:
         run = _reader_run(chosen, self.setting)
-        timeline = reader_timeline(record)
+
+        def wires() -> Timeline:
+            return reader_timeline(record)
+
+        timeline = wires()
         reads = decode(timeline, _READER_NAMES)
         script = as_it_was_made(chosen.script, run, record, reads)
-        result = self._held_to_law(replace(chosen, script=script), timeline, _READER_NAMES)
+        result = self._held_to_law(replace(chosen, script=script), timeline, _READER_NAMES, wires)
         promised = {"released": self.hdl.after_reset == "released", "keeps": self.hdl.keeps}
         valid = timeline.wires["reader.valid"]
         problems = strobe_problems(run, record, script.expected, reads, valid, **promised)
@@ -292,8 +300,12 @@ class _Bench:
         return replace(result, problems=(*result.problems, *problems), findings=findings)
 
     def _held_to_law(
-        self, chosen: Chosen, timeline: Timeline, names: Names | None
-    ) -> ScenarioResult:
+        self,
+        chosen: Chosen,
+        timeline: Timeline,
+        names: Names | None,
+        wires: Callable[[], Timeline],
+    ) -> ScenarioRun:
         return judge(
             chosen.scenario,
             chosen.script,
@@ -301,13 +313,14 @@ class _Bench:
             self.limits,
             port=self.hdl.top,
             corner=self.hdl.engine,
+            play=lambda: read_back(chosen.script, wires(), names),
             names=names,
         )
 
     def causes(
         self,
         chosen: Sequence[Chosen],
-        results: Sequence[ScenarioResult],
+        results: Sequence[ScenarioRun],
         records: Sequence[dict[str, Any]],
     ) -> tuple[Cause, ...]:
         """What may be behind the wrong reads of all scenarios together."""
@@ -323,7 +336,7 @@ class _Bench:
         return told_by_edges(likely_causes(runs, self.setting.pad), results)
 
 
-def _placed(findings: Iterable[Finding], run: ScenarioResult) -> tuple[Finding, ...]:
+def _placed(findings: Iterable[Finding], run: ScenarioRun) -> tuple[Finding, ...]:
     """The findings with the run in which they were met."""
     return tuple(
         replace(

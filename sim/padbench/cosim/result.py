@@ -8,7 +8,7 @@ from padbench.core.findings import Finding, overall
 from padbench.cosim.causes import Cause
 from padbench.cosim.coverage import Coverage
 from padbench.cosim.offered import WrongOffer
-from padbench.trials import ScenarioResult
+from padbench.trials import ScenarioRun
 
 __all__ = ["Failure", "HdlError", "RegressResult"]
 
@@ -46,7 +46,7 @@ class RegressResult:
     """A whole regression; ``skipped`` holds (scenario, why it does not apply)."""
 
     findings: tuple[Finding, ...]
-    scenarios: tuple[ScenarioResult, ...]
+    scenarios: tuple[ScenarioRun, ...]
     failures: tuple[Failure, ...]
     causes: tuple[Cause, ...]
     skipped: tuple[tuple[str, str], ...]
@@ -61,7 +61,7 @@ class RegressResult:
         return overall(verdicts)
 
 
-def failures_in(results: Sequence[ScenarioResult], causes: tuple[Cause, ...]) -> list[Failure]:
+def failures_in(results: Sequence[ScenarioRun], causes: tuple[Cause, ...]) -> list[Failure]:
     """The first wrong read of every scenario that has one, or the first byte wrongly offered."""
     found = []
     for result in results:
@@ -84,5 +84,5 @@ def failures_in(results: Sequence[ScenarioResult], causes: tuple[Cause, ...]) ->
             offer = next((p for p in result.problems if isinstance(p, WrongOffer)), None)
             if offer is not None:
                 at, bytes_ = offer.at or 0, (offer.expected, offer.got)
-                found.append(Failure(result.name, offer.read, at, *bytes_, offer.says, causes))
+                found.append(Failure(result.name, offer.read or 0, at, *bytes_, offer.says, causes))
     return found

@@ -7,14 +7,12 @@ import numpy as np
 
 from padbench.core.timeline import HIGH, LOW, Wire
 from padbench.cosim.causes import Cause, offer_causes
-from padbench.trials import ScenarioResult
+from padbench.trials import ScenarioRun
 
 __all__ = ["reader_causes", "told_by_edges"]
 
 
-def told_by_edges(
-    causes: tuple[Cause, ...], results: Sequence[ScenarioResult]
-) -> tuple[Cause, ...]:
+def told_by_edges(causes: tuple[Cause, ...], results: Sequence[ScenarioRun]) -> tuple[Cause, ...]:
     """Tells apart what gives the same bits.
 
     A register that shifts on the wrong edge moves the line when the clock falls; one that takes
@@ -31,7 +29,7 @@ def told_by_edges(
     return tuple(cause for cause in causes if cause.id not in drop)
 
 
-def _moves(results: Sequence[ScenarioResult], wire: str, level: int) -> int:
+def _moves(results: Sequence[ScenarioRun], wire: str, level: int) -> int:
     """How often the data line moves while another wire is at a level, outside the latch if clock's.
 
     Moves before the first latch come from power-up and say nothing.
@@ -48,7 +46,7 @@ def _moves(results: Sequence[ScenarioResult], wire: str, level: int) -> int:
 
 
 def reader_causes(
-    results: Sequence[ScenarioResult], records: Sequence[dict[str, Any]]
+    results: Sequence[ScenarioRun], records: Sequence[dict[str, Any]]
 ) -> tuple[Cause, ...]:
     """Likely causes for a design that plays the console: of its wires first, then of its bytes."""
     found = list(_of_the_wires(results))
@@ -76,7 +74,7 @@ def reader_causes(
     return offered
 
 
-def _of_the_wires(results: Sequence[ScenarioResult]) -> Iterator[Cause]:
+def _of_the_wires(results: Sequence[ScenarioRun]) -> Iterator[Cause]:
     timelines = [result.timeline for result in results]
     high = sum(_share(t.wires["pad.load"], HIGH, t.end_ps) for t in timelines)
     low = sum(_share(t.wires["pad.clock"], LOW, t.end_ps) for t in timelines)

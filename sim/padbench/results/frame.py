@@ -6,7 +6,7 @@ from padbench.parts import ConsoleTiming, console_timing
 from padbench.routines.frames import where_in_frame
 from padbench.routines.poll import routine_poll
 from padbench.sheet import Sheet
-from padbench.trials.result import ScenarioResult
+from padbench.trials.result import ScenarioRun
 
 __all__ = ["Frame", "frame_at", "frame_of"]
 
@@ -64,7 +64,7 @@ def frame_at(timing: ConsoleTiming, line: int | None, picoseconds: float) -> Fra
     )
 
 
-def frame_of(sheet: Sheet, scenarios: tuple[ScenarioResult, ...]) -> Frame | None:
+def frame_of(sheet: Sheet, scenarios: tuple[ScenarioRun, ...]) -> Frame | None:
     """The sheet's poll as it was simulated, from the line that ``poll.line`` names on.
 
     None if no scenario has a whole poll to measure.

@@ -19,7 +19,7 @@ from padbench.results.blocks import (
 from padbench.results.html_page import Page, Section
 from padbench.results.inputs import Input
 from padbench.sheet import Sheet
-from padbench.trials import ScenarioResult
+from padbench.trials import ScenarioRun
 
 __all__ = ["regress_page"]
 
@@ -152,5 +152,5 @@ def _scenarios(result: RegressResult) -> Iterator[Block]:
         yield Articles(articles)
 
 
-def _about(run: ScenarioResult) -> str:
+def _about(run: ScenarioRun) -> str:
     return f"On {run.corner}, {len(run.reads)} read{'s' if len(run.reads) != 1 else ''}."
