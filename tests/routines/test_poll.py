@@ -6,7 +6,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from padbench.circuit.timed import with_remedies
+from padbench.circuit.remedies import with_remedies
 from padbench.core.timeline import LOW
 from padbench.parts import console_timing
 from padbench.routines.fast import FastEngine

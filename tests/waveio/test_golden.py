@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.core.decode import decode
 from padbench.parts import console_timing
 from padbench.routines.fetch import Console

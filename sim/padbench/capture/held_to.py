@@ -1,7 +1,7 @@
 """What a capture is held to: the limits of a sheet, or those of the usual register."""
 
 from padbench.capture.inspect import Settings
-from padbench.circuit.corners import limits_of, pad_model
+from padbench.circuit.pad_model import limits_of, pad_model
 from padbench.core.limits import Limit
 from padbench.core.units import to_ps
 from padbench.parts import RegisterPart, register_part

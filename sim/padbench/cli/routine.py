@@ -318,7 +318,7 @@ def worst_of(sweeps: "Sequence[SweepCounts]") -> "SweepCounts | None":
 
 def pad_for_wave(sheet: Path | None) -> "PadModel":
     """The pad that a routine's wave shows: that of a sheet, or of the starter sheet."""
-    from padbench.circuit.corners import pad_model
+    from padbench.circuit.pad_model import pad_model
     from padbench.sheet import STARTER
     from padbench.sheet.load import sheet_from_text
 

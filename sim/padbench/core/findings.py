@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from padbench.core.remedies import Remedy
 from padbench.core.sentences import COUNTED, filled, moment
 
 __all__ = [
@@ -23,7 +24,6 @@ __all__ = [
     "Finding",
     "Met",
     "Place",
-    "Remedy",
     "Rule",
     "Source",
     "SourceClass",
@@ -128,32 +128,6 @@ class Place:
 
     key: str
     line: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Remedy:
-    """A value of the sheet that would mend a finding, or what to connect where it is the wiring.
-
-    ``key`` is the sheet's, ``low`` and ``high`` bound the nominal values (in ``unit``) with which
-    the finding holds, None for no bound; of a range, such as a temperature or the answer of a
-    program, they bound the end that counts. Where both are None ``says`` tells what to do, or that
-    no single value helps. ``e12`` and ``e24`` are the preferred values (IEC 60063) in it that break
-    nothing else. ``also`` are other values, each of which would mend the same alone.
-    """
-
-    key: str
-    low: float | None
-    high: float | None
-    unit: str
-    e12: tuple[float, ...]
-    e24: tuple[float, ...]
-    says: str
-    also: tuple["Remedy", ...] = ()
-
-    @property
-    def whole(self) -> str:
-        """What this and each of the others say, in one text."""
-        return "; or ".join([self.says, *(one.says for one in self.also)])
 
 
 @dataclass(frozen=True, slots=True)

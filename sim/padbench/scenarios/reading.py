@@ -6,13 +6,12 @@ A program as the poll makes no such reads; they are made at its shortest times.
 from dataclasses import replace
 
 from padbench.core.buttons import byte_of
+from padbench.core.stimulus import until_cut
 from padbench.scenarios.expect import expected_bits
 from padbench.scenarios.plan import Plan
 from padbench.scenarios.script import Script, Setting
 
 __all__ = ["back_to_back", "cut_short", "long_latch", "open_serial_input", "past_the_end"]
-
-_SHORT = 3
 
 
 def past_the_end(setting: Setting) -> Script:
@@ -46,8 +45,8 @@ def cut_short(setting: Setting) -> Script:
     plan.poll(note="will be cut short")
     t = setting.timing
     cut = plan.reads[-1]
-    after = t.latch_width + t.latch_to_clock + _SHORT * (t.clock_low + t.clock_high)
-    plan.poll_now(cut.start + after - t.clock_high // 2, note="a new latch, before the eighth bit")
+    after = t.latch_width + until_cut(t.latch_to_clock, t.clock_low, t.clock_high)
+    plan.poll_now(cut.start + after, note="a new latch, before the eighth bit")
     plan.poll()
     return plan.script()
 

@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.circuit.circuit import stretch
+from padbench.circuit.circuits import thresholds
 from padbench.circuit.design import ABSENT, Design, changed, design_of, stacked
-from padbench.circuit.judge import judge, thresholds
+from padbench.circuit.laws import stretch
+from padbench.circuit.worst_case import worst_case
 from padbench.parts import port_kind, register_part
 from padbench.sheet import STARTER, sheet_from_text
 
@@ -61,10 +62,10 @@ def many(size):
 
 def test_ten_thousand_designs_in_one_call_are_as_one_by_one():
     designs = many(10_000)
-    together = judge(designs)
+    together = worst_case(designs)
     # Some three hundred here; tests/bench/corners.py takes them all.
     for row in range(0, 10_000, 33):
-        alone = judge(rows(designs, slice(row, row + 1)))
+        alone = worst_case(rows(designs, slice(row, row + 1)))
         for one, all_ in zip(alone, together, strict=True):
             assert one.id == all_.id
             assert one.margin[0] == pytest.approx(all_.margin[row], rel=1e-12), (row, one.id)
@@ -113,7 +114,7 @@ CORNERS = {
 @settings(deadline=None)
 def test_more_margin_never_comes_from_a_worse_corner(names, port):
     tight, wide = starter(port), changed(starter(port), **{name: WIDER[name] for name in names})
-    for before, after in zip(judge(tight), judge(wide), strict=True):
+    for before, after in zip(worst_case(tight), worst_case(wide), strict=True):
         # A slower line shortens one part of the clock and lengthens the other.
         if before.id.endswith("pulse") and not CORNERS.issuperset(names):
             continue
@@ -128,7 +129,7 @@ def test_more_margin_never_comes_from_a_worse_corner(names, port):
 @settings(deadline=None)
 def test_a_point_inside_has_no_less_margin_than_the_worst_corner(axis, way, port):
     design = starter(port)
-    whole = judge(design)
+    whole = worst_case(design)
 
     def within(low, high):
         return low + way * (high - low)
@@ -152,18 +153,18 @@ def test_a_point_inside_has_no_less_margin_than_the_worst_corner(axis, way, port
     else:
         value = within(design.saturation_low, design.saturation_high)
         inside = changed(design, saturation_low=value, saturation_high=value)
-    for at_worst, found in zip(whole, judge(inside), strict=True):
+    for at_worst, found in zip(whole, worst_case(inside), strict=True):
         assert found.margin[0] >= at_worst.margin[0] - 1e-9 * abs(at_worst.margin[0]), found.id
 
 
 def value(design, id_):
-    return next(one for one in judge(design) if one.id == id_)
+    return next(one for one in worst_case(design) if one.id == id_)
 
 
 def test_some_of_the_quantities_are_as_in_all_of_them():
     designs = many(20)
-    for one in judge(designs):
-        (alone,) = judge(designs, (one.id,))
+    for one in worst_case(designs):
+        (alone,) = worst_case(designs, (one.id,))
         assert np.array_equal(alone.margin, one.margin, equal_nan=True)
 
 

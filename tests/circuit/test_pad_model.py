@@ -4,7 +4,7 @@ from math import log
 
 import pytest
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.sheet import STARTER, sheet_from_text
 
 # At 4.75 V and 40 °C the CD4021B takes 4.75/5 (3.5/3.25)^1.56 (1 + 0.003 x 15) times as long.
@@ -67,8 +67,9 @@ def test_limits_come_with_their_source():
         (limits.clock_period, 1e3 / 3),
     ):
         assert limit.ps == pytest.approx(nanoseconds * 1e3 * LONGER, rel=1e-4)
-        assert limit.source.endswith("; supply and temperature")
-    assert "from memory" in limits.removal.source
+        stretched = limit.sources[-1]
+        assert (stretched.kind, "fitted law" in stretched.title) == ("from memory", True)
+    assert limits.removal.sources[0].kind == "from memory"
 
 
 def test_at_5_v_and_25_degrees_the_limits_are_those_of_the_table():

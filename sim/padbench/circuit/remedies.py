@@ -1,53 +1,89 @@
 """What to change: the range of a value with which a finding holds, and preferred values in it.
 
+    mender = Mender(sheet, ("push-pull",), designs, ("levels.pressed", "latch.rise"))
+    mender.remedy(QUANTITIES["levels.pressed"].mends, ("levels.pressed",), rows, thin=False)
+    with_remedies(sheet, findings)            # those of a run, timing.*
+
 The range is found by judging some hundred values in one call, then ever closer ones at both ends;
-so it needs no formula of its own, and what it says is what `judge` says.
+so it needs no formula of its own, and what it says is what `worst_case` says.
 """
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from fnmatch import fnmatchcase
-from math import ceil, floor, log10
 
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.circuit.design import Array, Design, stacked
+from padbench.circuit.design import Array, Design, design_of, stacked
 from padbench.circuit.dials import Dial, dials_of
-from padbench.circuit.judge import judge
-from padbench.circuit.mends import KEEPS, tried_first
-from padbench.core.findings import Remedy
-from padbench.core.units import show
+from padbench.circuit.quantities import QUANTITIES, kept_by
+from padbench.circuit.worst_case import keeping, worst_case
+from padbench.core.findings import Finding
+from padbench.core.remedies import Remedy
 from padbench.parts import E12, E24, preferred
 from padbench.sheet import Sheet
 
-__all__ = ["NOTHING", "Mender", "Range", "keeping", "sizes_from", "spelled_range"]
+__all__ = ["Mender", "Range", "needs_remedy", "with_remedies"]
 
 Range = tuple[float | None, float | None]
 
-NOTHING = "no single value of the sheet would mend this"
-
-_SHOWN = 6
 _AT_A_TIME = 16
 _ROUNDS = 6
 
 # The sizes that resistors are sold in (common practice, no source).
 _SIZES = (1 / 16, 0.1, 0.125, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0)
 
+_OF_A_CASE = {"overtaken": Remedy("poll.routine", advice="no-read-in-latch")}
+"""Where the case of a finding says it all: no typed poll has a clock in its latch."""
 
-def keeping(design: Design, ids: Collection[str]) -> NDArray[np.bool_]:
-    """Which of n designs keep all the findings named; bool, shape (n,)."""
-    kept = np.ones(len(design), np.bool_)
-    for judged in judge(design, ids):
-        kept &= judged.holds
-    return kept
+
+def needs_remedy(finding: Finding) -> bool:
+    """Whether it fails, or holds by a thin margin."""
+    return finding.verdict == "fail" or finding.thin
+
+
+def with_remedies(sheet: Sheet, findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The findings of a run, each that fails or is thin with what would mend it on every port.
+
+    Values are tried where the finding's rule names any and what it measures can be foretold; a
+    finding for which none was tried says so.
+    """
+    wanted = [finding.rule.id for finding in findings if needs_remedy(finding)]
+    ports = sheet.works_with.ports
+    mender = None
+    if not _loads_wrongly(sheet) and any(id_ in QUANTITIES for id_ in wanted):
+        designs = [design_of(sheet, sheet.part, sheet.port(name)) for name in ports]
+        mender = Mender(sheet, ports, designs, [id_ for id_ in wanted if id_ in QUANTITIES])
+    return tuple(
+        replace(finding, remedy=_of_a_run(finding, mender, range(len(ports))))
+        if needs_remedy(finding)
+        else finding
+        for finding in findings
+    )
+
+
+def _of_a_run(finding: Finding, mender: "Mender | None", rows: Sequence[int]) -> Remedy:
+    id_, mends = finding.rule.id, finding.rule.mends
+    if finding.case in _OF_A_CASE:
+        return _OF_A_CASE[finding.case]
+    if mends is None or id_ not in QUANTITIES:
+        return Remedy("", advice="none-tried")
+    if mender is None:
+        return Remedy("register.latch-inverted", advice="none-miswired")
+    if finding.verdict == "fail" and mender.holds(id_, rows):
+        # Foretold to hold at what the sheet says, so it is not the sheet's poll that breaks it.
+        return Remedy("", advice="none-of-reads")
+    return mender.remedy(mends, (id_,), rows, thin=finding.thin)
+
+
+def _loads_wrongly(sheet: Sheet) -> bool:
+    part = sheet.part
+    return part.load != "transparent" or sheet.chip.latch_inverted != (part.load_level == "low")
 
 
 class Mender:
     """Looks for what would mend the findings of one sheet on its ports.
-
-    mender = Mender(sheet, ports, designs, ("levels.pressed", "latch.rise"))
-    mender.remedy("levels.pressed", all_ports, thin=False)
 
     ``wanted`` are all ids that will be asked for: they are judged together, which costs less.
     """
@@ -61,41 +97,27 @@ class Mender:
         self._known: dict[Dial, tuple[Array, dict[str, NDArray[np.bool_]]]] = {}
 
     def remedy(
-        self,
-        id_: str,
-        rows: Sequence[int],
-        *,
-        ids: Collection[str] = (),
-        thin: bool,
+        self, mends: Sequence[str], ids: Collection[str], rows: Sequence[int], *, thin: bool
     ) -> Remedy:
-        """What would make a finding hold on the ports in ``rows``.
+        """What would make the quantities ``ids`` hold on the ports in ``rows``.
 
-        ``ids`` are the quantities behind it, if its own name is none. One that is ``thin`` holds
-        already: then it is the range of the first value that bears on it. Else every value of
-        those that are tried first, and only where none does any other value of the sheet.
+        ``mends`` are the keys to try first. A finding that is ``thin`` holds already: then it is
+        the range of the first value that bears on it. Else every value of those that are tried
+        first, and only where none does any other value of the sheet.
         """
-        behind = tuple(ids) or (id_,)
-        first = [
-            dial
-            for pattern in tried_first(id_)
-            for dial in self.dials
-            if fnmatchcase(dial.key, pattern)
-        ]
-        found = self._each(first, behind, rows, thin)
-        if not found:
-            found = self._each(
-                [dial for dial in self.dials if dial not in first], behind, rows, thin
-            )
-        if found:
-            return replace(found[0], also=tuple(found[1:]))
-        key = (first[0].instead or first[0].key) if first else ""
-        return Remedy(key, None, None, "", (), (), NOTHING)
+        first = [dial for pattern in mends for dial in self.dials if fnmatchcase(dial.key, pattern)]
+        remedies = self._by(first, ids, rows, thin)
+        if not remedies:
+            remedies = self._by([dial for dial in self.dials if dial not in first], ids, rows, thin)
+        if remedies:
+            return replace(remedies[0], also=tuple(remedies[1:]))
+        return Remedy((first[0].instead or first[0].key) if first else "", advice="none")
 
-    def _each(
+    def _by(
         self, dials: Sequence[Dial], ids: Collection[str], rows: Sequence[int], thin: bool
     ) -> list[Remedy]:
         """Remedies by these values, in their order."""
-        found: list[Remedy] = []
+        sure: list[Remedy] = []
         doubtful: list[Remedy] = []
         for dial in dials:
             between = self.range(dial, ids, rows)
@@ -103,13 +125,13 @@ class Mender:
                 continue
             remedy = self._remedy(dial, between)
             # A resistor of which no preferred value is any good otherwise is the last to change.
-            (doubtful if dial.kind == "resistor" and not remedy.e24 else found).append(remedy)
-            if thin and found:
+            (doubtful if dial.kind == "resistor" and not remedy.e24 else sure).append(remedy)
+            if thin and sure:
                 break
-        return found or doubtful if thin else [*found, *doubtful]
+        return sure or doubtful if thin else [*sure, *doubtful]
 
     def range(self, dial: Dial, ids: Collection[str], rows: Sequence[int]) -> Range | None:
-        """Lowest and highest value with which the findings hold on all ports in ``rows``.
+        """Lowest and highest value with which the quantities hold on all ports in ``rows``.
 
         None for no value. An end is None where the least or the most that is tried still does, and
         no other value of the sheet bounds it. Ends are good to a part in a million and lie on the
@@ -125,18 +147,18 @@ class Mender:
             ends["low"] = (float(values[first - 1]), float(values[first]))
         if last < len(values) - 1:
             ends["high"] = (float(values[last + 1]), float(values[last]))
-        found = self._closer(dial, ids, rows, ends)
+        closer = self._closer(dial, ids, rows, ends)
         least = float(values[0]) if dial.bounded[0] else None
         most = float(values[-1]) if dial.bounded[1] else None
-        return found.get("low", least), found.get("high", most)
+        return closer.get("low", least), closer.get("high", most)
 
     def holds(self, id_: str, rows: Sequence[int]) -> bool:
-        """Whether a finding holds on those ports with everything as the sheet has it."""
+        """Whether a quantity holds on those ports with everything as the sheet has it."""
         return bool(keeping(stacked([self.designs[row] for row in rows]), (id_,)).all())
 
     def preferred(self, dial: Dial) -> tuple[float, ...]:
         """Values of E24 that break nothing else that some value of the resistor would keep."""
-        keeps = next(ids for pattern, ids in KEEPS.items() if fnmatchcase(dial.key, pattern))
+        keeps = kept_by(dial.key)
         values, holds = self._grid(dial, keeps)
         good = np.ones(len(values), np.bool_)
         for id_ in keeps:
@@ -170,7 +192,7 @@ class Mender:
             ]
         )
         shape = (len(self.designs), len(values))
-        return {judged.id: judged.holds.reshape(shape) for judged in judge(many, ids)}
+        return {worst.id: worst.holds.reshape(shape) for worst in worst_case(many, ids)}
 
     def _closer(
         self,
@@ -180,6 +202,8 @@ class Mender:
         ends: dict[str, tuple[float, float]],
     ) -> dict[str, float]:
         """For each (failing, passing) pair the passing value nearest to a failing one."""
+        if dial.kind == "count":
+            return {end: good for end, (_, good) in ends.items()}
         for _ in range(_ROUNDS if ends else 0):
             spreads = {end: dial.between(*pair, _AT_A_TIME) for end, pair in ends.items()}
             holds = self._holds(dial, np.concatenate(list(spreads.values())), ids)
@@ -198,24 +222,21 @@ class Mender:
 
     def _remedy(self, dial: Dial, between: Range) -> Remedy:
         low, high = between
-        key = dial.instead or dial.key
-        says = f"{dial.name} {spelled_range(low, high, dial.unit)} would do"
+        least, most = low or 0.0, np.inf if high is None else high
+        e24: tuple[float, ...] = ()
         if dial.kind == "resistor":
-            e24 = tuple(v for v in self.preferred(dial) if (low or 0) <= v <= (high or np.inf))
-            if e24:
-                e12 = tuple(v for v in preferred(E12, e24[0], e24[-1]) if v in e24)
-                says += f"; preferred: E12 {_listed(e12)}; E24 {_listed(e24)}"
-                return Remedy(key, low, high, dial.unit, e12, e24, says)
-            says += "; no preferred value in it suits everything else"
-        if dial.kind == "size":
-            sizes = sizes_from(low)
-            says += f"; usual sizes: {', '.join(sizes)}" if sizes else "; no usual size is so large"
-        return Remedy(key, low, high, dial.unit, (), (), says)
-
-
-def sizes_from(watts: float | None) -> tuple[str, ...]:
-    """The sizes of resistors that are large enough."""
-    return tuple(show(size, "W") for size in _SIZES if size >= (watts or 0.0))
+            e24 = tuple(value for value in self.preferred(dial) if least <= value <= most)
+        return Remedy(
+            dial.instead or dial.key,
+            low,
+            high,
+            dial.unit,
+            e12=tuple(v for v in preferred(E12, e24[0], e24[-1]) if v in e24) if e24 else (),
+            e24=e24,
+            sizes=tuple(x for x in _SIZES if x >= least) if dial.kind == "size" else (),
+            kind=dial.kind,
+            name=dial.name,
+        )
 
 
 def _run(values: Array, good: NDArray[np.bool_], now: float | None) -> tuple[int, int]:
@@ -235,30 +256,4 @@ def _run(values: Array, good: NDArray[np.bool_], now: float | None) -> tuple[int
 
 
 def _tries(id_: str, dial: Dial) -> bool:
-    return any(fnmatchcase(dial.key, pattern) for pattern in tried_first(id_))
-
-
-def spelled_range(low: float | None, high: float | None, unit: str) -> str:
-    """A range in words, its ends rounded to the passing side."""
-    if low is None:
-        return "of any value" if high is None else f"up to {_rounded(high, floor, unit)}"
-    if high is None:
-        return f"from {_rounded(low, ceil, unit)} up"
-    return f"from {_rounded(low, ceil, unit)} to {_rounded(high, floor, unit)}"
-
-
-def _rounded(value: float, towards: Callable[[float], int], unit: str) -> str:
-    """Four digits, rounded so that what is shown would still do."""
-    if unit == "°C":
-        return f"{towards(value * 10) / 10:g} °C"
-    step = 10.0 ** (floor(log10(value)) - 3)
-    return show(towards(value / step) * step, unit, 4)
-
-
-def _listed(values: Sequence[float]) -> str:
-    if not values:
-        return "none"
-    shown = [show(value, "Ω") for value in values[:_SHOWN]]
-    if len(values) > _SHOWN:
-        return f"{', '.join(shown)} … {show(values[-1], 'Ω')}"
-    return ", ".join(shown)
+    return any(fnmatchcase(dial.key, pattern) for pattern in QUANTITIES[id_].mends)

@@ -1,15 +1,19 @@
-"""A wiring plan as CSV, and as a drawing of the packages."""
+"""A wiring plan as CSV, and as a drawing of the packages.
+
+    write_plan_csv(plan, out)
+    write_drawing(plan, out, title="My pad")
+"""
 
 import csv
 from html import escape
 from typing import IO
 
-from padbench.wiring.plan import Pin, Plan, Range
+from padbench.wiring.plan import Pin, Range, WiringPlan
 
 __all__ = ["write_drawing", "write_plan_csv"]
 
 
-def write_plan_csv(plan: Plan, out: IO[str]) -> None:
+def write_plan_csv(plan: WiringPlan, out: IO[str]) -> None:
     """One row a pin, volts in columns; empty where none can be foretold."""
     writer = csv.writer(out, lineterminator="\n")
     buttons = list(plan.pins[0].held)
@@ -34,7 +38,7 @@ def _cells(volts: list[Range | None]) -> list[str]:
 _PITCH, _BODY, _WIDTH, _TOP = 34, 120, 640, 70
 
 
-def write_drawing(plan: Plan, out: IO[str], *, title: str) -> None:
+def write_drawing(plan: WiringPlan, out: IO[str], *, title: str) -> None:
     """Each package from above, pin 1 at the upper left, with the net of every pin (SVG 1.1)."""
     chips = max(pin.chip for pin in plan.pins)
     tall = _TOP + _PITCH * max(pin.number for pin in plan.pins) // 2 + 30
