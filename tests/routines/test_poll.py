@@ -16,9 +16,8 @@ from padbench.routines.routine import RoutineError
 from padbench.routines.source import load_routine
 from padbench.routines.wave import case_wave
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
-from padbench.sheet import load_sheet
-from padbench.sheet.load import sheet_from_text
-from padbench.sheet.problems import SheetError
+from padbench.sheet import load_sheet, sheet_from_text
+from padbench.toml import SheetError
 from padbench.trials import run_scenario, setting_of, verify
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
@@ -199,7 +198,7 @@ def test_the_routine_ends_up_with_exactly_the_bits_of_the_wire():
         def read(self, _):
             return next(levels) == LOW
 
-    session, start = setting.program.begin(), setting.period // 2
+    session, start = setting.routine.begin(), setting.period // 2
     again = [
         session.call(start + n * setting.period, Wire(), phase=None, other=0, preset=None)[0]
         for n in range(len(result.accepted))
@@ -219,7 +218,7 @@ def test_reads_that_no_routine_makes_are_made_one_by_one_at_its_shortest_times()
 def test_the_worst_case_of_a_sweep_is_played_with_its_own_phase_and_state(pad):
     """Both passes lose a bit and agree: the wave shows nine clocks in each, and the wrong byte."""
     design = sheet(f'routine = "{EXPOSED}"')
-    poll = setting_of(design, PORT, "slow", ENGINE).program
+    poll = setting_of(design, PORT, "slow", ENGINE).routine
     worst = ENGINE.sweep(poll.routine, poll.console, 432).counterexample
     result = play(design, "fetch-cases")
     assert result.problems == ()
@@ -241,7 +240,7 @@ def test_each_kind_of_case_is_played_and_no_other():
         ("read-once", ["hand on a wrong byte", "no pass is spoilt"]),
         ("read-twice", ["spoils a pass", "no pass is spoilt"]),
     ]:
-        cases = setting_of(sheet(f'routine = "{name}"'), PORT, "slow", ENGINE).program.cases()
+        cases = setting_of(sheet(f'routine = "{name}"'), PORT, "slow", ENGINE).routine.cases()
         assert len(cases) == len(says)
         assert all(word in case.says for case, word in zip(cases, says, strict=True))
 

@@ -4,10 +4,10 @@ import json
 from pathlib import Path
 
 import pytest
+from padbench.parts.tables import read_table
 
 from padbench.circuit.findings import judge_electric
 from padbench.cli import main
-from padbench.parts.tables import read_table
 from padbench.sheet import STARTER, SheetError, load_sheet
 
 FIGURE = 'source = "measured on the bench", class = "C"'

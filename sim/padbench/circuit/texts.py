@@ -2,6 +2,7 @@
 
 from math import isfinite
 
+from padbench.core.sentences import cited
 from padbench.core.units import show
 from padbench.parts import Figure, PortKind, RegisterPart
 
@@ -87,21 +88,20 @@ def source_of(id_: str, part: RegisterPart, port: PortKind) -> str:
     group, name = id_.split(".")
     if group == "levels":
         figure = part.input_high if name == "released" else part.input_low
-        return figure.source
+        return cited((figure.cited,))
     if group == "edges":
         return "the sheet's poll; first-order RC"
     if group == "power":
         return "the sheet's rating"
     if group == "supply":
-        return port.supply_current.source
+        return cited((port.supply_current.cited,))
     if group == "data":
         return {
-            "low": port.input_low.source,
-            "high": port.input_high.source,
-        }.get(name, f"{part.clock_to_output.source}; cable: first-order RC")
+            "low": cited((port.input_low.cited,)),
+            "high": cited((port.input_high.cited,)),
+        }.get(name, f"{cited((part.clock_to_output.cited,))}; cable: first-order RC")
     figure = _line_figure(name, part)
-    beside = f"; port: {port.output_low_resistance.source}"
-    return figure.source + beside
+    return cited((figure.cited, port.output_low_resistance.cited))
 
 
 def _line_figure(name: str, part: RegisterPart) -> Figure:

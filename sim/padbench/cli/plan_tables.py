@@ -5,9 +5,8 @@ from collections.abc import Sequence
 from rich import box
 from rich.table import Table
 
-from padbench.cli.tables import MARK, MARKED, console
+from padbench.cli.tables import MARK, MARKED, console, not_looked_up
 from padbench.core.findings import Finding
-from padbench.parts import FROM_MEMORY
 from padbench.wiring.plan import Pin, Plan, Range
 
 __all__ = ["print_plan"]
@@ -20,9 +19,9 @@ def print_plan(name: str, plan: Plan, faults: Sequence[Finding]) -> None:
         screen.print(f"{name}: THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:")
         for found in faults:
             mend = f" Change: {found.remedy.whole}." if found.remedy is not None else ""
-            mark = MARK if FROM_MEMORY in found.source else ""
+            mark = MARK if not_looked_up(found) else ""
             screen.print(f"  {found.id}{mark}: {found.says}.{mend}")
-        if any(FROM_MEMORY in found.source for found in faults):
+        if any(not_looked_up(found) for found in faults):
             screen.print(MARKED)
         screen.print()
     screen.print(f"{name}, {plan.part}")

@@ -3,7 +3,6 @@
 import json
 from argparse import Namespace
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,6 +19,7 @@ from padbench.cli.reports import add_report_options, read_inputs, say_reports, t
 from padbench.cli.verify import inputs_of, write_wave
 from padbench.scenarios import Scenario
 from padbench.sheet import Hdl, Sheet
+from padbench.sheet.fields import SIMULATORS
 from padbench.trials import ScenarioResult
 
 if TYPE_CHECKING:
@@ -43,9 +43,7 @@ def run(arguments: list[str]) -> int:
         action="append",
         help="only this scenario; may be given several times",
     )
-    parser.add_argument(
-        "--simulator", choices=("icarus", "ghdl", "verilator"), help="instead of the sheet's"
-    )
+    parser.add_argument("--simulator", choices=tuple(SIMULATORS), help="instead of the sheet's")
     parser.add_argument(
         "--exhaustive",
         action="store_true",
@@ -109,11 +107,9 @@ def _with_simulator(sheet: Sheet, path: Path, simulator: str | None) -> Sheet:
     if hdl is None:
         raise UsageError(f"{path}: hdl: is missing; write the table [hdl] with sources, top, ...")
     if simulator is not None:
-        fits = ("icarus", "verilator") if hdl.language == "verilog" else ("ghdl",)
-        if simulator not in fits:
-            raise UsageError(
-                f"--simulator: {simulator} does not read {hdl.language}; use {' or '.join(fits)}"
-            )
+        if simulator not in hdl.fitting:
+            fits = " or ".join(hdl.fitting)
+            raise UsageError(f"--simulator: {simulator} does not read {hdl.language}; use {fits}")
         hdl = hdl.model_copy(update={"simulator": simulator})
         sheet = sheet.model_copy(update={"hdl": hdl})
     _need_tools(hdl)
@@ -177,21 +173,17 @@ def _regress(
                 keep=keep,
             )
     except HdlError as error:
-        raise UsageError(_placed(options.sheet, error.key, error.says)) from None
+        raise UsageError(_placed(options.sheet, sheet, error.key, error.says)) from None
 
 
-def _placed(sheet: Path, key: str, says: str) -> str:
+def _placed(path: Path, sheet: Sheet, key: str, says: str) -> str:
     """A misfit with the sheet's line; the simulator's own message brings its place along."""
     if not key:
-        return f"{sheet}: hdl: {says}; mend the sources"
-    from padbench.sheet.locate import places
-    from padbench.sheet.problems import one_line
+        return f"{path}: hdl: {says}; mend the sources"
+    from padbench.toml import one_line
 
-    line = None
-    with suppress(OSError, UnicodeDecodeError):
-        where = places(sheet.read_text(encoding="utf-8"))
-        line = where.get(("hdl", key.split("[", 1)[0]), where.get(("hdl",)))
-    place = f"{sheet}:{line}" if line is not None else str(sheet)
+    line = sheet.line_of(f"hdl.{key}") or sheet.line_of("hdl")
+    place = f"{path}:{line}" if line is not None else str(path)
     return one_line(f"{place}: hdl.{key}: {says}")
 
 

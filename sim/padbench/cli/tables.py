@@ -16,13 +16,13 @@ from padbench.core.buttons import spelled
 from padbench.core.findings import COUNTED, Finding
 from padbench.core.sentences import amount
 from padbench.core.units import show
-from padbench.parts import FROM_MEMORY
 from padbench.trials import ScenarioResult, VerifyResult
 
 __all__ = [
     "MARK",
     "MARKED",
     "console",
+    "not_looked_up",
     "show_findings",
     "show_ports",
     "show_reads",
@@ -31,7 +31,7 @@ __all__ = [
 ]
 
 MARK = " *"
-MARKED = "* hangs on figures from memory, not looked up; --json has the source of each."
+MARKED = "* hangs on figures from memory or assumed; --json has the source of each."
 
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
 _PIPE_WIDTH = 120
@@ -60,12 +60,17 @@ def show_findings(screen: Console, findings: Sequence[Finding]) -> None:
     ]
     if broken:
         _show(screen, "What does not", ("finding", "", "margin", ""), broken)
-    if any(FROM_MEMORY in found.source for found in findings):
+    if any(not_looked_up(found) for found in findings):
         screen.print(MARKED)
 
 
+def not_looked_up(found: Finding) -> bool:
+    """Whether a figure that it rests on is from memory or assumed."""
+    return any(source.kind in ("from memory", "assumed") for source in found.sources)
+
+
 def _marked(found: Finding) -> str:
-    return found.id + (MARK if FROM_MEMORY in found.source else "")
+    return found.id + (MARK if not_looked_up(found) else "")
 
 
 def show_scenarios(screen: Console, results: Sequence[ScenarioResult]) -> None:

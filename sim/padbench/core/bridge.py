@@ -1,6 +1,6 @@
 """For callers that still make sentences; goes when the last of them is converted."""
 
-from padbench.core.findings import Finding, Met, Remedy, Rule, Source, Verdict
+from padbench.core.findings import Finding, Met, Remedy, Rule, Source, SourceClass, Verdict
 
 __all__ = ["told"]
 
@@ -18,7 +18,8 @@ def told(
     remedy: Remedy | None = None,
 ) -> Finding:
     """A finding from its old parts."""
-    memory = "from memory" in source
+    kinds: tuple[SourceClass, ...] = ("from memory", "assumed")
+    kind: SourceClass = next((kind for kind in kinds if kind in source), "published")
     return Finding(
         Rule(id_, unit, {verdict: lambda _: says}),
         verdict,
@@ -26,6 +27,6 @@ def told(
         limit,
         margin,
         Met(other=where),
-        (Source(source, "from memory" if memory else "published"),) if source else (),
+        (Source(source, kind),) if source else (),
         remedy=remedy,
     )

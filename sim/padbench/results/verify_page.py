@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from padbench.circuit.findings import PortRow
-from padbench.parts.bands import colour_bands
+from padbench.parts import colour_bands
 from padbench.results.blocks import (
     Article,
     Articles,

@@ -6,6 +6,7 @@ from padbench.circuit.design import most
 from padbench.core.bridge import told
 from padbench.core.buttons import BUTTONS
 from padbench.core.findings import Finding, Remedy, Verdict
+from padbench.core.sentences import cited
 from padbench.core.units import show
 from padbench.parts import PortKind, RegisterPart
 from padbench.sheet import Sheet
@@ -104,7 +105,7 @@ def _stages(sheet: Sheet) -> Iterator[Finding]:
         "wiring.stages",
         False,
         "register.stages",
-        part.source,
+        cited((part.cited,)),
         f"{stages} stages end on {output} of a {part.name}, which is brought out to no pin",
         "register.stages",
         f"take {', '.join(map(str, ends[:-1]))} or {ends[-1]} stages",
@@ -184,7 +185,7 @@ def _pull_up(sheet: Sheet) -> Finding:
         value is not None and not shorts(sheet),
         "pull-up.value",
         "common practice: each input has a pull-up resistor to supply; what a port spares: "
-        + port.supply_current.source,
+        + cited((port.supply_current.cited,)),
         says,
         "pull-up.value",
         "fit a resistor from each input to supply, 39 kΩ for example, and no wire",
@@ -218,7 +219,7 @@ def _load(sheet: Sheet) -> Finding:
     )
     if part.load == "synchronous":
         key, mend = "register.part", "take the 4014 out and fit a 4021, which has the same pins"
-    return _finding("wiring.load", good, "register.part", part.source, says, key, mend)
+    return _finding("wiring.load", good, "register.part", cited((part.cited,)), says, key, mend)
 
 
 def _pin(sheet: Sheet, name: str) -> str:

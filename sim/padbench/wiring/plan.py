@@ -14,6 +14,7 @@ from padbench.circuit.design import ABSENT, Array, changed, design_of, stacked
 from padbench.circuit.judge import data_levels, input_levels, lines_of
 from padbench.circuit.space import space
 from padbench.core.buttons import BUTTONS
+from padbench.core.sentences import cited
 from padbench.core.units import Value, show
 from padbench.parts import E24, RegisterPart, colour_bands, preferred
 from padbench.sheet import Sheet
@@ -106,11 +107,12 @@ def wiring_plan(sheet: Sheet) -> Plan:
 
 
 def _sources(sheet: Sheet, part: RegisterPart) -> Iterator[tuple[str, str]]:
-    yield "pins", part.pins_source
-    yield "leakage", part.leakage_over_temperature.source
-    yield "data", part.source_current.source
+    if part.pins_cited is not None:
+        yield "pins", cited((part.pins_cited,))
+    yield "leakage", cited((part.leakage_over_temperature.cited,))
+    yield "data", cited((part.source_current.cited,))
     for port in map(sheet.port, sheet.works_with.ports):
-        yield f"latch and clock, {port.name} port", port.output_low_resistance.source
+        yield f"latch and clock, {port.name} port", cited((port.output_low_resistance.cited,))
 
 
 def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:
