@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
-from padbench.sheet.locate import places
+from padbench.toml.lines import lines_of as places
 
 from padbench.core.buttons import BUTTONS
 from padbench.core.units import Value
@@ -190,7 +190,7 @@ def test_a_file_that_hides_its_size(monkeypatch: pytest.MonkeyPatch) -> None:
     path = Path("/proc/self/maps")
     if not path.exists():
         pytest.skip("no process table here")
-    monkeypatch.setattr("padbench.sheet.text.LARGEST_FILE", 100)
+    monkeypatch.setattr("padbench.toml.document.LARGEST_FILE", 100)
     assert "is larger than" in only_problem(path)
 
 

@@ -88,7 +88,7 @@ class PortEntry(Entry):
         low, high = self.input_low, self.input_high
         if low.unit != high.unit or (low.max or 0) >= (high.min or 0):
             raise Refused(
-                "has an input-low that is not below input-high",
+                "input-low is not below input-high",
                 "give both in one unit, input-low below",
             )
         return self

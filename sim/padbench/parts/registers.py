@@ -25,6 +25,7 @@ __all__ = [
     "register_entries",
     "register_names",
     "register_part",
+    "registers_from",
 ]
 
 
@@ -177,7 +178,12 @@ def register_names() -> tuple[str, ...]:
 
 @cache
 def _registers() -> dict[str, RegisterPart]:
-    entries = register_entries(read_table("registers.toml"))
+    return registers_from(read_table("registers.toml"))
+
+
+def registers_from(table: Mapping[str, Any]) -> dict[str, RegisterPart]:
+    """A whole table; ``ValueError`` for an entry that cannot be used."""
+    entries = register_entries(table)
     return {name: part_from(name, entry, entries) for name, entry in entries.items()}
 
 
@@ -207,13 +213,13 @@ def part_from(
     if lacking is not None:
         key = lacking.replace("_", "-")
         raise Refused(
-            f"lacks the figure {key}",
+            f"the figure {key} is missing",
             f"name a timing-of, or write {key} = {{ … }} with its numbers, unit, at, source, class",
         )
     low, high = figures["input_low"], figures["input_high"]
     if low.unit != high.unit or (low.max or 0) >= (high.min or 0):
         raise Refused(
-            "has an input-low that is not below input-high",
+            "input-low is not below input-high",
             "give both in one unit, input-low below",
         )
     _check_pins(entry)
@@ -248,7 +254,7 @@ def _stretch(entry: _Derating | None, supply: Figure) -> Derating | None:
     least = min(entry.volts, supply.min or entry.volts)
     if entry.threshold >= least:
         raise Refused(
-            "has a derating whose threshold is not below the least supply",
+            "the derating's threshold is not below the least supply",
             f"give one below {least:g}",
         )
     numbers = entry.model_dump(exclude={"source", "kind"})
@@ -262,17 +268,17 @@ def _check_pins(entry: RegisterEntry) -> None:
     wanted |= {f"P{stage}" for stage in range(1, stages + 1)}
     lacking = ", ".join(sorted(wanted - set(numbers)))
     if lacking:
-        raise Refused(f"has pins that lack {lacking}", "give each of them its number")
+        raise Refused(f"the pins lack {lacking}", "give each of them its number")
     odd = [pin for pin in numbers if pin not in wanted and not _OTHER_PIN.fullmatch(pin)]
     if odd:
         raise Refused(
-            f"has a pin {odd[0]!r:.60} that is not known",
+            f"the pin {odd[0]:.60} is not known",
             f"known are {', '.join(sorted(wanted))}, other outputs, such as Q6 or Q8-inverted, and"
             " clock-inhibit",
         )
     if sorted(numbers.values()) != list(range(1, len(numbers) + 1)):
         raise Refused(
-            f"has pins that are not numbered 1 to {len(numbers)}, each once",
+            f"the pins are not numbered 1 to {len(numbers)}, each once",
             "name all pins of the package",
         )
 

@@ -141,7 +141,7 @@ class OneOf(_Marker):
         return _known(raw, self.table, known)
 
 
-SIMULATORS: dict[str, str] = {"icarus": "verilog", "verilator": "verilog", "ghdl": "vhdl"}
+SIMULATORS: dict[str, str] = {"icarus": "verilog", "ghdl": "vhdl", "verilator": "verilog"}
 """Every simulator with the language it reads; the first of a language is the usual one."""
 
 _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {

@@ -350,6 +350,10 @@ class Sheet(Table):
     _own: OwnParts = PrivateAttr(default_factory=own_now)
     _document: Document = PrivateAttr(default=Document("<dict>", "", {}))
 
+    def __eq__(self, other: object) -> bool:
+        """Whether all values and own parts are the same, wherever they were written."""
+        return isinstance(other, Sheet) and dict(self) == dict(other) and self._own == other._own
+
     def line_of(self, key: str) -> int | None:
         """The line (from 1) on which a key or table stands in the text that was loaded.
 
