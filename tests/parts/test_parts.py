@@ -2,7 +2,6 @@ import copy
 from dataclasses import fields
 
 import pytest
-from padbench.parts.figure import read_table
 
 from padbench.circuit.circuit import stretch
 from padbench.core.findings import Source
@@ -16,7 +15,7 @@ from padbench.parts import (
     register_names,
     register_part,
 )
-from padbench.parts.figure import FigureEntry
+from padbench.parts.figure import FigureEntry, read_table
 from padbench.parts.registers import registers_from
 
 

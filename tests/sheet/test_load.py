@@ -4,11 +4,11 @@ import re
 from pathlib import Path
 
 import pytest
-from padbench.toml.lines import lines_of as places
 
 from padbench.core.buttons import BUTTONS
 from padbench.core.units import Value
 from padbench.sheet import STARTER, Poll, Sheet, SheetError, load_sheet, sheet_from_text
+from padbench.toml.lines import lines_of as places
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 CANONICAL = {name: 8 - place for place, name in enumerate(BUTTONS)}

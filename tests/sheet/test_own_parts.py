@@ -4,11 +4,11 @@ import json
 from pathlib import Path
 
 import pytest
-from padbench.parts.figure import read_table
 
 from padbench.circuit.findings import judge_electric
 from padbench.cli import main
 from padbench.core.sentences import cited
+from padbench.parts.figure import read_table
 from padbench.sheet import STARTER, SheetError, load_sheet
 
 FIGURE = 'source = "measured on the bench", class = "C"'

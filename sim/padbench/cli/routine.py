@@ -15,6 +15,7 @@ from padbench.cli.reports import (
     told,
     write_reports,
 )
+from padbench.parts import console_names
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -136,7 +137,7 @@ def add_routine_options(parser: Parser, *, fetch: bool = True) -> None:
     parser.add_argument(
         "--ports", metavar="ONE,TWO", default="$4016,$4017", help="default: $4016,$4017"
     )
-    parser.add_argument("--console", choices=("60hz", "50hz"), default="60hz")
+    parser.add_argument("--console", choices=console_names(), default=console_names()[0])
     parser.add_argument(
         "--limit",
         metavar="CYCLES",

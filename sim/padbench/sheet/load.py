@@ -67,8 +67,8 @@ def starter() -> str:
     polls = [f"#   {name}: {named_poll(name).note}" for name in poll_names()]
     for mark, known in (
         ("<registers>", ", ".join(register_names())),
-        ("<ports>", "\n".join(ports)),
-        ("<polls>", "\n".join(polls)),
+        ("# <ports>", "\n".join(ports)),
+        ("# <polls>", "\n".join(polls)),
         ("<consoles>", ", ".join(f'"{name}"' for name in console_names())),
     ):
         text = text.replace(mark, known)

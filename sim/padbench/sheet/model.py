@@ -350,6 +350,8 @@ class Sheet(Table):
     _own: OwnParts = PrivateAttr(default_factory=own_now)
     _document: Document = PrivateAttr(default=Document("<dict>", "", {}))
 
+    __hash__ = None  # type: ignore[assignment]
+
     def __eq__(self, other: object) -> bool:
         """Whether all values and own parts are the same, wherever they were written."""
         return isinstance(other, Sheet) and dict(self) == dict(other) and self._own == other._own
