@@ -166,6 +166,7 @@ def _refused(model: type[BaseModel], path: Path, error: ErrorDetails) -> _Says:
 
 _WRONG = {
     "missing": "is missing",
+    "invalid_key": "is no text",
     "string_type": "is not text in quotes",
     "string_too_short": "is empty",
     "literal_error": "is not text in quotes",
@@ -267,6 +268,8 @@ class _Field:
         if self.example is None and (self.is_model or get_origin(self.kind) is dict):
             return f"write the table {_header(path)}"
         names = [step for step in path if isinstance(step, str)]
+        if not names:
+            return "write keys as text"  # in a dict; TOML has no others
         example = self.example or _toml(_USUAL.get(self.kind, "…"))
         return one_line(f"write for example {names[-1][:100]} = {example}")
 
