@@ -7,6 +7,7 @@ import pytest
 
 from padbench.circuit.findings import judge_electric
 from padbench.cli import main
+from padbench.core.findings import Source
 from padbench.core.sentences import cited
 from padbench.parts.figure import read_table
 from padbench.sheet import STARTER, SheetError, load_sheet
@@ -216,3 +217,68 @@ def test_a_name_of_a_parts_file_that_is_none(tmp_path, capsys, file):
     sheet.write_text(STARTER + f"\n[parts]\nfile = {file}\n")
     assert main(["verify", str(sheet), "--no-waves"]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("code", "title", "kind"),
+    [
+        ("P", "the maker's data sheet", "published"),
+        ("P2", "the maker's data sheet, quoted in a driver's source", "second-hand"),
+        ("C", "what repairers know", "common practice"),
+        ("M", "the data sheet", "from memory"),
+        ("A", "an ordinary output", "assumed"),
+        ("X", "drawer.csv, 2024-05-31", "measured"),
+    ],
+)
+def test_every_class_of_source(make, code, title, kind):
+    figure = FIGURE.replace("measured on the bench", title).replace(
+        'class = "C"', f'class = "{code}"'
+    )
+    sheet = load_sheet(make(REGISTER.replace(FIGURE, figure), part=PART))
+    assert sheet.part.clock_to_output.cited == Source(title, kind)
+    assert sheet.part.cited == Source("the drawer", "common practice")
+
+
+@pytest.mark.parametrize(
+    ("code", "says"),
+    [
+        ("P2", "does not say who quotes it; write for example source ="),
+        ("X", "does not say when it was measured; write for example source ="),
+        ("Z", '"Z" is not known here; known are P, P2, C, M, A, X'),
+    ],
+)
+def test_a_class_that_its_source_does_not_bear_out(make, code, says):
+    broken = REGISTER.replace(FIGURE, FIGURE.replace('class = "C"', f'class = "{code}"'))
+    with pytest.raises(SheetError) as caught:
+        load_sheet(make(broken, part=PART))
+    (problem,) = caught.value.problems
+    assert says in str(problem)
+    assert problem.line == broken[: broken.index("clock-to-output")].count("\n") + 1
+
+
+def test_all_that_is_wrong_with_a_parts_file_is_said(make):
+    broken = PORT.replace('"Ω"', '"furlong"', 1) + REGISTER.replace("timing-of =", "timing-off =")
+    with pytest.raises(SheetError) as caught:
+        load_sheet(make(broken))
+    assert [problem.key for problem in caught.value.problems] == [
+        "port.shelf-three.output-high-resistance.unit",
+        "register.drawer-4021.timing-off",
+    ]
+
+
+def test_a_register_may_borrow_from_another_in_the_file(make):
+    second = REGISTER.replace("drawer-4021", "second").replace("CD4021B", "drawer-4021")
+    second = second[: second.index("[register.second.figures]")] + "figures = {}\n"
+    sheet = load_sheet(make(REGISTER + second, part=('part = "CD4021B"', 'part = "second"')))
+    assert sheet.part.clock_to_output.max == pytest.approx(500e-9)
+    assert sheet.part.clock_to_output.cited == Source("taken from the drawer-4021", "from memory")
+
+
+def test_registers_that_borrow_from_each_other_lack_the_rest(make):
+    first = REGISTER.replace("CD4021B", "second")
+    second = REGISTER.replace("drawer-4021", "second").replace("CD4021B", "drawer-4021")
+    with pytest.raises(
+        SheetError, match=r"the figure supply is missing; name a timing-of"
+    ) as caught:
+        load_sheet(make(first + second))
+    assert len(caught.value.problems) == 2

@@ -195,18 +195,19 @@ def register_entries(table: Mapping[str, Any]) -> dict[str, RegisterEntry]:
 def part_from(
     name: str, entry: RegisterEntry, entries: Mapping[str, RegisterEntry]
 ) -> RegisterPart:
-    """The part that an entry describes; ``timing-of`` names one of ``entries``.
+    """The part that an entry describes; ``timing-of`` names one of ``entries``, and so on.
 
     Raises:
         Refused: a figure or a pin is missing, or the entry's parts do not go together.
-        KeyError: ``timing-of`` names no entry.
     """
     figures, derating = entry.figures.given, entry.derating
-    if entry.timing_of is not None:
-        sister = entries[entry.timing_of]
+    sister, lenders = entry, {name}
+    while (lender := sister.timing_of or "") in entries and lender not in lenders:
+        lenders.add(lender)
+        sister = entries[lender]
         derating = derating or sister.derating
         # Another maker's part: whatever the class was there, here it is only believed.
-        borrowed = Source(f"taken from the {entry.timing_of}", "from memory")
+        borrowed = Source(f"taken from the {lender}", "from memory")
         for key, figure in sister.figures.given.items():
             figures.setdefault(key, replace(figure, cited=borrowed))
     lacking = next((key for key in _Figures.model_fields if key not in figures), None)
