@@ -124,6 +124,12 @@ def test_one_sheet_does_not_see_the_parts_of_another(make, tmp_path):
         load_sheet(other)
 
 
+def test_sheets_with_other_parts_of_the_same_name_are_not_equal(make):
+    quick = load_sheet(make(REGISTER, part=PART))
+    assert quick == load_sheet(make(REGISTER, part=PART))
+    assert quick != load_sheet(make(REGISTER.replace("max = 500", "max = 600"), part=PART))
+
+
 def test_a_copy_of_a_sheet_keeps_its_parts(make):
     sheet = load_sheet(make(PORT, ports=PORTS))
     assert sheet.model_copy(update={"contacts": sheet.contacts}).port("shelf-three").diode is False

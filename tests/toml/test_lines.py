@@ -81,7 +81,8 @@ class Writer:
                 self.note((*path, index))
                 self.value(item, (*path, index))
                 self.gap()
-                self.text += ","
+                if index + 1 < len(value) or self.draw(st.booleans()):
+                    self.text += ","
             self.gap()
             self.text += "]"
         elif isinstance(value, dict):
@@ -158,6 +159,13 @@ def test_every_key_is_found_where_it_was_written(
                 writer.pair("a", None, (*path, "deep", "er"), inline=False)
     tomllib.loads(writer.text)  # what is no TOML is never searched
     assert lines_of(writer.text) == writer.lines
+
+
+def test_a_list_in_a_list_is_no_header() -> None:
+    lines = lines_of("[t]\na = [[1],\n[2]]\nc = 1\n")
+    assert lines["t", "a", 1] == lines["t", "a", 1, 0] == 3
+    assert lines["t", "c"] == 4
+    assert ("1",) not in lines
 
 
 def test_depth_is_bounded() -> None:

@@ -1,7 +1,7 @@
-"""A timetable: scenarios say what happens poll by poll, the timetable works out when.
+"""A timetable: scenarios say what happens poll by poll, and it works out when.
 
 timetable = Timetable(setting)
-timetable.hold("A", "Right")
+timetable.hold(["A", "Right"])
 timetable.poll()
 return timetable.script()
 """

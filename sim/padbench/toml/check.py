@@ -217,10 +217,8 @@ class _Field:
         for step in path:
             kind = field.kind
             if isinstance(step, int):
-                inner = get_args(kind)[:1]
-                below = cls.of(inner[0]) if inner else cls(None)
-                # An item that is no table has the example of its list.
-                field = below if below.is_model else cls(below.kind, field.example)
+                inner = get_args(kind)[:1]  # an item has the example of its list
+                field = cls(cls.of(inner[0]).kind if inner else None, field.example)
             elif field.is_model:
                 known = {f.alias or name: f for name, f in kind.model_fields.items()}
                 field = cls.of(known[step].annotation, known[step]) if step in known else cls(None)
