@@ -11,8 +11,7 @@ from padbench.routines.fetch import Console
 from padbench.routines.source import load_routine
 from padbench.routines.wave import case_wave
 from padbench.scenarios import SCENARIOS
-from padbench.sheet import STARTER, load_sheet
-from padbench.sheet.load import sheet_from_text
+from padbench.sheet import STARTER, load_sheet, sheet_from_text
 from padbench.trials import run_scenario
 from padbench.waveio import read_vcd
 

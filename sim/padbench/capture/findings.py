@@ -13,6 +13,7 @@ from padbench.capture.rows import CUT_SHORT, IN_GAP, INCOMPLETE, OPEN_ENDED, UNE
 from padbench.core.bridge import told
 from padbench.core.buttons import BUTTONS, pressed_in, spelled
 from padbench.core.findings import Finding, Verdict
+from padbench.core.sentences import cited
 
 __all__ = ["findings_of"]
 
@@ -300,7 +301,7 @@ def _in_frame(seen: Inspection) -> Iterator[Finding]:
         says += (
             f", which the frame of {frame.timing.lines} lines is taken to do in {frame.sync_from}"
         )
-    source = "from memory" if frame.timing is None else frame.timing.source
+    source = "from memory" if frame.timing is None else cited((frame.timing.cited,))
     yield _finding("reads.in-frame", "not-judged", says, source=source)
 
 

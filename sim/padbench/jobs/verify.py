@@ -24,7 +24,7 @@ from padbench.jobs.loading import (
     sweep_engine,
     unwatched,
 )
-from padbench.parts.bands import colour_bands
+from padbench.parts import colour_bands
 from padbench.results.blocks import (
     Article,
     Articles,

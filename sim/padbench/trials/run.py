@@ -59,7 +59,7 @@ def setting_of(
             period=made.period,
             bounce=to_ps(sheet.contacts.bounce.high),
             passes=made.passes,
-            program=made,
+            routine=made,
         )
 
     def time(value: Value) -> int:

@@ -1,13 +1,10 @@
-"""What is wrong with a sheet, said in lines that a person can act on."""
+"""What is wrong with a file, said in lines that a person can act on."""
 
 import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-__all__ = ["MOST_PROBLEMS", "Problem", "Refused", "SheetError", "nearest", "one_line"]
-
-MOST_PROBLEMS = 50
-"""More than this many problems help nobody; the last line then says how many are left."""
+__all__ = ["Problem", "Refused", "SheetError", "nearest", "one_line"]
 
 LONGEST_KEY = 80
 
@@ -27,9 +24,10 @@ class Problem:
     """One thing that is wrong; ``str()`` of it is always a single line.
 
     Attributes:
-        file: the sheet's name as it was given.
+        file: the file's name as it was given, or ``<text>`` or ``<dict>``.
         line: counted from 1; None where no line is to blame (a missing table, a missing file).
-        key: dotted path of the key, empty where the trouble is not with one key.
+        key: where it stands, as in ``contacts.stuck[1]`` or ``scenario "x", step 2, hold``;
+            empty where the trouble is not with one key.
         found: the value found as text, empty where there is none.
         wrong: what is wrong, as the second half of a sentence that ``found`` begins.
         instead: what to write or do instead.
@@ -51,7 +49,10 @@ class Problem:
 
 
 class SheetError(Exception):
-    """A sheet that cannot be used; ``problems`` holds everything found, in order of lines."""
+    """A sheet, or another TOML file, that cannot be used.
+
+    ``problems`` holds everything found, in order of lines; ``str()`` of it has a line for each.
+    """
 
     def __init__(self, problems: Sequence[Problem]) -> None:
         """Take at least one problem."""
@@ -69,7 +70,7 @@ def one_line(*parts: str) -> str:
 
 def nearest(name: str, known: Iterable[str]) -> str:
     """A hint at known names: the one that ``name`` looks most like, or all of them."""
-    names = {one.casefold(): one for one in known}
+    names = {word.casefold(): word for word in known}
     # Cut short: difflib's time grows with the square of a name's length.
     close = difflib.get_close_matches(name[:LONGEST_KEY].casefold(), names, n=1, cutoff=0.5)
     if close:

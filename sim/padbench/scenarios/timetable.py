@@ -1,9 +1,9 @@
-"""A timetable: scenarios say what happens poll by poll, the plan works out when.
+"""A timetable: scenarios say what happens poll by poll, and it works out when.
 
-plan = Plan(setting)
-plan.hold("A", "Right")
-plan.poll()
-return plan.script()
+timetable = Timetable(setting)
+timetable.hold(["A", "Right"])
+timetable.poll()
+return timetable.script()
 """
 
 from collections.abc import Iterable, Sequence
@@ -13,24 +13,24 @@ from padbench.core.buttons import byte_of, spelled
 from padbench.core.pad import PadModel, Policy
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 from padbench.scenarios.expect import allowed_states, closed_contacts, expected_bits, held_state
-from padbench.scenarios.program import FetchCase, Unsettled, extra_clocks_arriving
-from padbench.scenarios.program_script import Call, program_script
+from padbench.scenarios.polled_routine import FetchCase, Unsettled, extra_clocks_arriving
+from padbench.scenarios.routine_script import Call, routine_script
 from padbench.scenarios.script import Bits, Expected, Script, Setting
 
-__all__ = ["Plan", "Unsettled", "extra_clocks_at_pad"]
+__all__ = ["Timetable", "Unsettled", "extra_clocks_at_pad"]
 
 _EXTRA_MAY_BREAK = frozenset(
     f"timing.{rule}"
     for rule in ("clock-arrives", "clock-low", "clock-high", "clock-period", "later-bits")
 )
-"""Extra clocks are shorter than any the program makes; that is no fault of the pad."""
+"""Extra clocks are shorter than any the routine makes; that is no fault of the pad."""
 
 
-class Plan:
+class Timetable:
     """Builds a `Script`. Each poll takes the next slot; contacts move half-way between polls.
 
-    Where the setting has a program, the program makes the polls, and how many passes a poll has is
-    its own affair; give it ``setting.typed`` for reads that no program makes.
+    Where the setting has a routine, the routine makes the polls, and how many passes a poll has is
+    its own affair; give it ``setting.typed`` for reads that no routine makes.
     """
 
     def __init__(self, setting: Setting, *, passes: int | None = None) -> None:
@@ -65,8 +65,8 @@ class Plan:
     @property
     def latch_at_pad(self) -> tuple[int, int]:
         """Rise and fall of the next poll's latch at the pad's end of the cable."""
-        line, program = self.setting.pad.latch_line, self.setting.program
-        rise, fall = program.latch if program else (0, self.setting.timing.latch_width)
+        line, routine = self.setting.pad.latch_line, self.setting.routine
+        rise, fall = routine.latch if routine else (0, self.setting.timing.latch_width)
         start = self.next_start
         return start + rise + (line.rise or 0), start + fall + (line.fall or 0)
 
@@ -91,12 +91,12 @@ class Plan:
         """One poll: ``passes`` reads, one after the other.
 
         ``stopped`` gives, pass by pass, (bit, extra clocks); (0, 0) is an undisturbed one. A
-        program is stopped by its console's fetch, at the first bit named.
+        routine is stopped by its console's fetch, at the first bit named.
         """
         first = start = self.next_start
         if note is not None:
             self.note(note)
-        if self.setting.program is not None:
+        if self.setting.routine is not None:
             passes = enumerate(stopped)
             stop = next(((number, bit) for number, (bit, _) in passes if bit), None)
             self._call(Call(first, stop=stop, serial=self._serial(serial), expect=expect))
@@ -114,19 +114,19 @@ class Plan:
         self._slot = first + self.setting.period
 
     def play_case(self, case: FetchCase) -> None:
-        """A case of a sweep as the next poll of the program, which begins anew for it."""
+        """A case of a sweep as the next poll of the routine, which begins anew for it."""
         self.hold(case.held)
         self.note(f"{case.says}; first request in cycle {case.phase} of the poll")
         serial = self._serial("as built")
         self._call(Call(self.next_start, phase=case.phase, preset=case.held, serial=serial))
 
     def _call(self, call: Call) -> None:
-        program = self.setting.program
-        assert program is not None
+        routine = self.setting.routine
+        assert routine is not None
         if call.stop is not None or call.phase is not None:
             self.tolerates |= _EXTRA_MAY_BREAK
         self._calls.append(call)
-        self._free = call.start + program.longest
+        self._free = call.start + routine.longest
         self._slot = call.start + self.setting.period
 
     def _serial(self, wish: int | str | None) -> int | None:
@@ -150,7 +150,7 @@ class Plan:
         """The finished script, with what must come out worked out from the setting."""
         moves = sorted(self.moves, key=lambda move: move[0])
         notes = self.notes or [(when, "held: " + spelled(byte)) for when, byte in moves]
-        if self.setting.program is not None:
+        if self.setting.routine is not None:
             end = max(self._free + self.setting.period // 4, moves[-1][0] + 1)
             base = Script(
                 Stimulus(tuple(moves), (), end, tuple(sorted(notes))),
@@ -158,7 +158,7 @@ class Plan:
                 breaks=frozenset(self.breaks),
                 tolerates=frozenset(self.tolerates),
             )
-            return program_script(self.setting, self._calls, self.unsettled, base)
+            return routine_script(self.setting, self._calls, self.unsettled, base)
         policy = self.setting.pad.policy
         expected = tuple(
             self._overridden_or(index, self._expect(index, read, moves, policy))

@@ -1,32 +1,71 @@
-"""From a file to text and from text to a TOML document, or one clear line about what is wrong."""
+"""One TOML text: read from a file, taken apart, and able to say where its keys stand."""
 
 import re
 import stat
 import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from padbench.core.units import found_text
 from padbench.files import was_read
-from padbench.sheet.problems import Problem, SheetError, one_line
+from padbench.toml.lines import Lines, lines_of
+from padbench.toml.lines import Path as Key
+from padbench.toml.problems import Problem, SheetError, one_line
 
-__all__ = ["parse_toml", "read_text"]
+__all__ = ["Document"]
 
 LARGEST_FILE = 1 << 20
 LONGEST_LINE = 500
 """Characters. tomllib's time grows with the square of a dotted key's length."""
 
-STARTER_HINT = "write a sheet to start from with: padbench new my-pad.toml"
 _PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)$")
 
 
-def read_text(path: Path, start: str = STARTER_HINT) -> str:
-    """The text of a file; ``start`` tells how to come by one where there is none.
+@dataclass(frozen=True)
+class Document:
+    """A TOML text and what it holds; ``name`` stands for the file in messages.
 
-    Raises:
-        SheetError: the file cannot be read, is not a regular file, is larger than 1 MiB, or is not
-            UTF-8 text.
+    One made from a dict, ``Document("<dict>", "", data)``, has no text, and nothing in it a line.
     """
+
+    name: str
+    text: str
+    data: Mapping[str, Any]
+
+    @classmethod
+    def read(cls, path: Path, start: str) -> "Document":
+        """The document in a file; ``start`` tells how to come by one where there is none.
+
+        Raises:
+            SheetError: the file cannot be read, is not a regular file, is larger than 1 MiB, or is
+                not UTF-8 text; or as `parse`.
+        """
+        return cls.parse(_read(path, start), str(path), start)
+
+    @classmethod
+    def parse(cls, text: str, name: str, start: str) -> "Document":
+        """The document in a text.
+
+        Raises:
+            SheetError: the text is empty, has lines of more than 500 characters, or is not TOML.
+        """
+        return cls(name, text, _parse(text, name, start))
+
+    @cached_property
+    def lines(self) -> Lines:
+        """The line of every key, worked out when somebody asks."""
+        return lines_of(self.text)
+
+    def line(self, path: Key) -> int | None:
+        """The line of a key, or else of the table that it should stand in."""
+        known = (self.lines.get(path[:depth]) for depth in range(len(path), 0, -1))
+        return next((line for line in known if line is not None), None)
+
+
+def _read(path: Path, start: str) -> str:
     name = str(path)
     try:
         about = path.stat()
@@ -54,12 +93,7 @@ def read_text(path: Path, start: str = STARTER_HINT) -> str:
     return _decode(raw, name)
 
 
-def parse_toml(text: str, name: str, start: str = STARTER_HINT) -> dict[str, Any]:
-    """The document in a text; ``name`` stands for the file in messages.
-
-    Raises:
-        SheetError: the text is empty, has lines of more than 500 characters, or is not TOML.
-    """
+def _parse(text: str, name: str, start: str) -> dict[str, Any]:
     if not text.strip():
         raise _file_error(name, "is empty", start)
     for number, line in enumerate(text.split("\n"), start=1):

@@ -1,10 +1,10 @@
-"""Scripts whose polls a program makes: played with the bits that the program reads.
+"""Scripts whose polls a routine makes: played with the bits that the routine reads.
 
 The first script takes for granted that the wire shows what it must. Played in the simulation it
-gives the bits that the wire really had, and `Script.replay` plays the program again with these.
+gives the bits that the wire really had, and `Script.replay` plays the routine again with these.
 Where they make no difference to the lines the two scripts are one. Where they do, the next
 simulation is right at least up to the first read that was mistaken so far: what comes later cannot
-change what came before. So repeating ends, and it ends with the program and the wire at one.
+change what came before. So repeating ends, and it ends with the routine and the wire at one.
 """
 
 from collections.abc import Sequence
@@ -13,18 +13,18 @@ from itertools import islice
 
 from padbench.core.buttons import spelled
 from padbench.core.stimulus import DrivenLines
-from padbench.scenarios.program import AnsweringPad, Bit, Unsettled
+from padbench.scenarios.polled_routine import AnsweringPad, Bit, Unsettled
 from padbench.scenarios.script import Bits, Expected, Outcome, Script, Setting
 
-__all__ = ["Call", "program_script"]
+__all__ = ["Call", "routine_script"]
 
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """One poll of a program, at ``start`` (picoseconds).
+    """One poll of a routine, at ``start`` (picoseconds).
 
     A fetch with first request in cycle ``phase``, or so that it first stops ``stop``: (pass counted
-    from 0, bit counted from 1). ``preset``: the program begins anew, with this byte where its
+    from 0, bit counted from 1). ``preset``: the routine begins anew, with this byte where its
     result stands. ``serial`` is the level of the serial input. ``expect``: the first bits that each
     pass must read, whatever the sheet says.
     """
@@ -39,7 +39,7 @@ class Call:
 
 @dataclass(frozen=True, slots=True)
 class _Played:
-    """All calls, with the bits that the program was told."""
+    """All calls, with the bits that the routine was told."""
 
     lines: DrivenLines
     expected: tuple[Expected, ...]
@@ -49,17 +49,17 @@ class _Played:
     """Byte and moment, for each call."""
 
 
-def program_script(
+def routine_script(
     setting: Setting,
     calls: Sequence[Call],
     unsettled: Sequence[Unsettled],
     base: Script,
     read: Sequence[Sequence[Bit]] = (),
 ) -> Script:
-    """``base`` (contacts, notes, what may break) with everything that the program does.
+    """``base`` (contacts, notes, what may break) with everything that the routine does.
 
     ``read`` are the bits that the wire had in an earlier run, call by call. How often a pass clocks
-    is the program's own affair, so ``timing.clocks`` judges no pad here.
+    is the routine's own affair, so ``timing.clocks`` judges no pad here.
     """
     moves = base.stimulus.contacts
     played = _play(setting, calls, AnsweringPad(setting.pad, moves, unsettled), read)
@@ -84,7 +84,7 @@ def program_script(
         by_call = tuple(tuple(islice(bits, len(told))) for told in played.told)
         if by_call == played.told:
             return script
-        return program_script(setting, calls, unsettled, base, by_call)
+        return routine_script(setting, calls, unsettled, base, by_call)
 
     script = replace(
         base,
@@ -100,9 +100,9 @@ def program_script(
 def _play(
     setting: Setting, calls: Sequence[Call], pad: AnsweringPad, read: Sequence[Sequence[Bit]]
 ) -> _Played:
-    program = setting.program
-    assert program is not None
-    session = program.begin()
+    routine = setting.routine
+    assert routine is not None
+    session = routine.begin()
     handed_on: list[tuple[int | None, int]] = []
     serial: list[tuple[int, int | None]] = []
     overridden: dict[int, Bits] = {}
@@ -115,7 +115,7 @@ def _play(
         held, before = pad.held(start), pad.passes
         phase = call.phase
         if call.stop is not None:
-            phase = program.phase_stopping(held, *call.stop)
+            phase = routine.phase_stopping(held, *call.stop)
         handed_on.append(
             session.call(start, pad, phase=phase, other=held ^ 0xFF, preset=call.preset)
         )

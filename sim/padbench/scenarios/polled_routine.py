@@ -1,7 +1,7 @@
-"""A poll made by a program: what it does, and what it hands on, hangs on what it reads.
+"""A poll made by a routine: what it does, and what it hands on, hangs on what it reads.
 
-Scenarios know a program by the few things below; `padbench.routines.poll` has the one there is, a
-6502 read routine. Whatever answers the program's reads decides what it does next, so the pad that
+Scenarios know a routine by the few things below; `padbench.routines.poll` has the one there is, a
+6502 read routine. Whatever answers the routine's reads decides what it does next, so the pad that
 answers here is the one of the facts, worked out without the simulation (see `expect`).
 """
 
@@ -18,7 +18,7 @@ __all__ = [
     "AnsweringPad",
     "Bit",
     "FetchCase",
-    "Program",
+    "PolledRoutine",
     "Session",
     "Unsettled",
     "extra_clocks_arriving",
@@ -47,7 +47,7 @@ class FetchCase:
 
 
 class Session(Protocol):
-    """Calls of a program one after the other; what one leaves in memory the next one finds."""
+    """Calls of a routine one after the other; what one leaves in memory the next one finds."""
 
     def call(
         self, at: int, pad: "AnsweringPad", *, phase: int | None, other: int, preset: int | None
@@ -56,7 +56,7 @@ class Session(Protocol):
 
         ``phase``: the CPU cycle of the first fetch request, None for no fetch. ``other`` is the
         state of a pad on the other port. ``preset``: begin anew, with this byte where the result
-        stands. None if the program has not come back within its limit.
+        stands. None if the routine has not come back within its limit.
         """
 
     @property
@@ -64,8 +64,8 @@ class Session(Protocol):
         """What the calls so far drove."""
 
 
-class Program(Protocol):
-    """A poll made by a program.
+class PolledRoutine(Protocol):
+    """A poll made by a routine.
 
     ``latch``: from the start of a poll to the rise and the fall of its first latch, when nothing
     disturbs it; ``longest``: how long a poll can take (all picoseconds). ``passes``: latches with
@@ -122,7 +122,7 @@ class _Load:
 
 @dataclass
 class AnsweringPad:
-    """The pad that a program finds: what must stand on the wire, and what the program is told.
+    """The pad that a routine finds: what must stand on the wire, and what the routine is told.
 
     `begin` opens each call, with the bits that the wire had in that call of an earlier run, in the
     order of the reads. Told is what was read, and the wrong level where there was none; with
