@@ -7,7 +7,7 @@ from padbench.capture.held_to import usual_settings
 from padbench.capture.inspect import inspect
 from padbench.core.timeline import HIGH, LOW
 from padbench.waveio import Piece
-from padbench.waveio.levels import THRESHOLDS
+from padbench.waveio import THRESHOLDS
 
 US = 1_000_000
 TICK = 50_000

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from padbench.core.timeline import Timeline, Wire, Word
-from padbench.waveio import WaveError, read_vcd, write_vcd
+from padbench.waveio import WaveError, read_wave, write_wave
 
 HEAD = "$timescale 1 ns $end\n$var wire 1 ! a $end\n$var reg 4 # w $end\n$enddefinitions $end\n"
 
@@ -18,7 +18,7 @@ def _complaint(data: bytes, folder: Path) -> str:
     path = folder / "broken.vcd"
     path.write_bytes(data)
     with pytest.raises(WaveError) as caught:
-        read_vcd(path)
+        read_wave(path)
     place, _, says = str(caught.value).partition(": ")
     assert place == str(path)
     assert says.isprintable()
@@ -92,9 +92,9 @@ def test_binary(tmp_path: Path) -> None:
 
 def test_no_such_file(tmp_path: Path) -> None:
     with pytest.raises(WaveError, match="No such file or directory; name a VCD file"):
-        read_vcd(tmp_path / "none.vcd")
+        read_wave(tmp_path / "none.vcd")
     with pytest.raises(WaveError, match="Is a directory; name a VCD file"):
-        read_vcd(tmp_path)
+        read_wave(tmp_path)
 
 
 @pytest.fixture(scope="module")
@@ -103,7 +103,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     wires = {"pad.clock": Wire.of([(0, 1), (40, 0), (90, 1)]), "a.b-c": Wire.of([(0, 3), (7, 2)])}
     words = {"pad.stages": Word.of(8, [(0, None), (40, 9)]), "pad.one": Word.of(1, [(0, 1)])}
     events = {"console.sample": np.array([0, 40])}
-    write_vcd(Timeline(100, wires, words, events, ((50, "half way"),)), path, comment="all kinds")
+    write_wave(Timeline(100, wires, words, events, ((50, "half way"),)), path, comment="all kinds")
     return path.read_bytes()
 
 
@@ -140,7 +140,7 @@ def _read_or_complain(data: bytes, folders: pytest.TempPathFactory) -> None:
     path.write_bytes(data)
     complaint = f"{path}: line 1"
     try:
-        read_vcd(path)
+        read_wave(path)
     except WaveError as error:
         complaint = str(error)
     assert complaint.startswith(f"{path}: line ")

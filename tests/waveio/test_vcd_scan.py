@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
-from padbench.waveio import Pick, VcdScan, WaveError, open_capture, read_vcd, vcd_scan, write_vcd
+from padbench.waveio import Pick, VcdScan, WaveError, open_capture, read_wave, vcd_scan, write_wave
 
 END = 10**13
 # So many names that codes of one, two and three characters occur.
@@ -66,13 +66,13 @@ def test_finds_what_the_thorough_reader_finds(tmp_path_factory, drawn, word, blo
         {"b.word": word},
         {"b.tick": np.array([3, 9])},
     )
-    write_vcd(before, path)
+    write_wave(before, path)
     picks = {f"w{n}": f"a.w{n}" for n in range(len(drawn))}
     found, _ = scanned(path, block, **picks, tick="b.tick", bit="b.word#1")
     assert found.end_ps == END
     assert found.events["tick"].tolist() == [3, 9]
     for n in range(len(drawn)):
-        assert found.wires[f"w{n}"] == read_vcd(path).wires[f"a.w{n}"]
+        assert found.wires[f"w{n}"] == read_wave(path).wires[f"a.w{n}"]
     of_word = [UNKNOWN if v is None else v >> 1 & 1 for v in word.values]
     assert found.wires["bit"] == Wire.from_arrays(word.times, of_word)
 
@@ -80,7 +80,7 @@ def test_finds_what_the_thorough_reader_finds(tmp_path_factory, drawn, word, blo
 def test_codes_of_any_length(tmp_path):
     path = tmp_path / "many.vcd"
     wires_ = {name: Wire.of([(0, n % 2), (n + 1, 1 - n % 2)]) for n, name in enumerate(MANY)}
-    write_vcd(Timeline(10**5, wires_), path)
+    write_wave(Timeline(10**5, wires_), path)
     for block in (1 << 20, 5000):
         found, _ = scanned(path, block, a=MANY[3], b=MANY[150], c=MANY[-1])
         assert [found.wires[role] for role in "abc"] == [wires_[MANY[n]] for n in (3, 150, -1)]
