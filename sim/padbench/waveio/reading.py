@@ -8,6 +8,7 @@ timeline = read_wave(Path("waves/idle.vcd"))      # all of it, with words, event
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import numpy as np
 
@@ -97,7 +98,7 @@ def _named(variables: tuple[Variable, ...], file: str) -> dict[str, Variable]:
         if name.count(".") == 1:
             name = name.removeprefix(f"{LOOSE}.")
         if named.setdefault(name, variable).code != variable.code:
-            what = f"{name} is declared twice; each variable should have its own name"
+            what = f"{name}: is declared twice; each variable should have its own name"
             raise WaveError(f"{file}: {what}".encode("unicode_escape").decode())
     return named
 
@@ -109,10 +110,10 @@ def _is_word(variable: Variable) -> bool:
     )
 
 
-def _changes(pieces: list[Piece], name: str) -> tuple[list[int], list[object]]:
+def _changes(pieces: list[Piece], name: str) -> tuple[list[int], list[Any]]:
     parts = [piece.changes[name] for piece in pieces if name in piece.changes]
     times: list[int] = [at for part, _ in parts for at in part.tolist()]
-    values: list[object] = [value for _, part in parts for value in part.tolist()]
+    values: list[Any] = [value for _, part in parts for value in part.tolist()]
     return times, values
 
 
@@ -122,7 +123,7 @@ def _number(bits: object) -> int | None:
     return None if plain.strip("01") else int(plain, 2)
 
 
-def _notes(times: list[int], values: list[object], file: str) -> tuple[tuple[int, str], ...]:
+def _notes(times: list[int], values: list[Any], file: str) -> tuple[tuple[int, str], ...]:
     """The text of each value that is one; a moment of x only tells equal ones apart."""
     numbers = zip(times, map(_number, values), strict=True)
     try:

@@ -196,7 +196,7 @@ def _opened(file: CaptureFile) -> tuple[io.BufferedReader, int]:
         disk = os.fdopen(handle, "rb")
         was_read(Path(file))
         return disk, Path(file).stat().st_size if disk.seekable() else 0
-    raw = getattr(file, "buffer", file)
+    raw: Any = getattr(file, "buffer", file)
     if isinstance(raw, io.TextIOBase):
         raw = io.BytesIO(raw.read().encode())
     return io.BufferedReader(raw), 0

@@ -189,7 +189,7 @@ class VcdScan:
             return piece, used
         end = data[used:]
         if end.strip():
-            broken = broken or self._line(data, len(data))
+            broken = broken or self._line(data, len(data) - self._whole)
             try:
                 more, rest = self._tokens(end + b"\n")
                 if more is not None and rest > len(end):
@@ -197,7 +197,7 @@ class VcdScan:
             except Fault:
                 pass  # half a token; what it was meant to be nobody knows
         if broken is None and (self._in_dump is not None or self._in_comment):
-            broken = self._line(data, len(data))
+            broken = self._line(data, len(data) - self._whole)
         if self._now is None:
             return None, len(data)
         gaps = () if self._off_since is None else ((self._off_since, self._now),)
@@ -356,6 +356,11 @@ class VcdScan:
                 else:
                     said[name].add(places[own], pick.thresholds.zones(volts))
                 continue
+            size = pick.variable.size
+            if self._whole and (too_long := ends[own] - first[own] > size).any():
+                at = int(first[own][np.argmax(too_long)]) - 1
+                what = f"{token(bytes_, at)} is too long; {size} bits should stand here at most"
+                raise Fault(at - 1, what)
             if pick.whole:
                 said[name].add(places[own], self._whole_values(bytes_, first[own], ends[own], pick))
                 continue
@@ -372,10 +377,8 @@ class VcdScan:
         texts = []
         for begin, end in zip(first.tolist(), ends.tolist(), strict=True):
             text = bytes(bytes_[begin:end]).decode("latin-1")
-            size = pick.variable.size
-            if end - begin > size or text.strip(_BITS):
-                what = f"{token(bytes_, begin - 1)} is no value of {size} bits; {_LEVELS}"
-                raise Fault(begin - 2, what)
+            if text.strip(_BITS):
+                raise Fault(begin - 2, f"{token(bytes_, begin - 1)} is no level; {_LEVELS}")
             texts.append(text)
         return np.array(texts, object)
 
