@@ -77,8 +77,11 @@ def wave_folder(sheet: Path, waves: Path | None, no_waves: bool) -> Path | None:
 
 
 @contextmanager
-def usable() -> Iterator[None]:
-    """What a job refuses becomes a `UsageError`, a line each."""
+def usable(file: Path | None = None) -> Iterator[None]:
+    """What a job refuses becomes a `UsageError`, a line each.
+
+    A refusal names a key of the sheet ``file``, or else an option.
+    """
     from padbench.jobs.loading import Refusal
 
     try:
@@ -86,7 +89,8 @@ def usable() -> Iterator[None]:
     except SheetError as error:
         raise UsageError(*map(str, error.problems)) from None
     except Refusal as error:
-        raise UsageError(f"--{error.option}: {error.says}") from None
+        where = f"{file}: " if "." in error.option else "--"
+        raise UsageError(f"{where}{error.option}: {error.says}") from None
 
 
 def read_sheet(path: Path) -> Sheet:

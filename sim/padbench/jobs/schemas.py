@@ -13,6 +13,7 @@ __all__ = ["DOCUMENTS", "json_schema"]
 DOCUMENTS = {
     "verify": "verify.VerifyDocument",
     "play": "verify.PlayDocument",
+    "wiring": "wiring.WiringDocument",
 }
 """Command, and the type of its object (without its ``schema`` number) in `padbench.jobs`."""
 

@@ -1,56 +1,12 @@
-"""A wiring plan as a plain object, as CSV, and as a drawing of the packages."""
+"""A wiring plan as CSV, and as a drawing of the packages."""
 
 import csv
 from html import escape
-from typing import IO, Any
+from typing import IO
 
-from padbench.core.findings import Finding
-from padbench.results.as_json import finding_object
 from padbench.wiring.plan import Pin, Plan, Range
 
-__all__ = ["plan_object", "write_drawing", "write_plan_csv"]
-
-
-def plan_object(plan: Plan, faults: tuple[Finding, ...]) -> dict[str, Any]:
-    """For ``--json``. Voltages are pairs, lowest and highest; null where none can be foretold."""
-    return {
-        "verdict": "fail" if faults else "pass",
-        "findings": [finding_object(found) for found in faults],
-        "part": plan.part,
-        "pins": [
-            {
-                "chip": pin.chip,
-                "pin": pin.number,
-                "name": pin.name,
-                "net": pin.net,
-                "goes_to": pin.goes_to,
-                "why": pin.why,
-                "volts": {
-                    "off": [0.0, 0.0],
-                    "idle": _pair(pin.idle),
-                    "held": {button: _pair(volts) for button, volts in pin.held.items()},
-                },
-            }
-            for pin in plan.pins
-        ],
-        "parts": [
-            {
-                "count": need.count,
-                "what": need.what,
-                "value": need.value,
-                "bands": list(need.bands),
-                "note": need.note,
-            }
-            for need in plan.needs
-        ],
-        "cable": [{"core": core, "goes_to": there, "colour": None} for core, there in plan.cores],
-        "checklist": list(plan.checklist),
-        "sources": dict(plan.sources),
-    }
-
-
-def _pair(volts: Range | None) -> list[float] | None:
-    return None if volts is None else [round(volts[0], 6), round(volts[1], 6)]
+__all__ = ["write_drawing", "write_plan_csv"]
 
 
 def write_plan_csv(plan: Plan, out: IO[str]) -> None:
