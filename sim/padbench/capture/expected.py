@@ -157,6 +157,4 @@ def judge_expectation(reads: Iterable[SeenRead], expected: Expectation) -> Findi
     facts |= {"judged": judged, "wrong": wrong}
     if not judged:
         return Finding(EXPECTED, verdict, sources=(_FILE,), facts=facts)
-    return Finding(
-        EXPECTED, verdict, float(wrong), 0.0, -float(wrong), met, (_FILE,), case, facts
-    )
+    return Finding(EXPECTED, verdict, float(wrong), 0.0, -float(wrong), met, (_FILE,), case, facts)

@@ -20,6 +20,7 @@ from padbench.capture.reads import (
 from padbench.core.buttons import BUTTONS, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.sentences import filled
+from padbench.parts import ConsoleTiming
 
 __all__ = ["RULES", "findings_of"]
 
@@ -461,7 +462,9 @@ def _in_frame(seen: Inspection) -> Iterator[Finding]:
     yield _finding(
         "reads.in-frame",
         "not-judged",
-        sources=_MEMORY if timing is None else (Source(timing.source, "from memory" if timing.kind == "M" else "published"),),
+        sources=_MEMORY
+        if timing is None
+        else (Source(timing.source, "from memory" if timing.kind == "M" else "published"),),
         reads=len(places),
         parts=names,
         counts=counts,
@@ -470,6 +473,10 @@ def _in_frame(seen: Inspection) -> Iterator[Finding]:
         lines=None if timing is None else timing.lines,
         line=frame.sync_from,
     )
+
+
+def _source(timing: ConsoleTiming) -> Source:
+    return Source(timing.source, "from memory" if timing.kind == "M" else "published")
 
 
 def _whole(seen: Inspection) -> Iterator[Finding]:

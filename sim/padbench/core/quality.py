@@ -86,9 +86,9 @@ def data_delays(data: Wire, rises: Times, latches: Times) -> tuple[Times, Times]
     to no level are the beginning of one. Where a latch comes between, it may be the cause, and
     nothing is measured.
     """
-    if not len(rises):
-        return rises, rises
-    settled = data.times[np.flatnonzero(data.levels <= HIGH)]
+    settled = data.times[data.levels <= HIGH]
+    if not len(rises) or not len(settled):
+        return rises[:0], rises[:0]
     place = np.searchsorted(settled, rises[1:], side="left") - 1
     last = settled[np.maximum(place, 0)]
     own = np.searchsorted(latches, rises[:-1]) == np.searchsorted(latches, rises[1:])
