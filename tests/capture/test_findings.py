@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from padbench.capture.findings import findings_of
-from padbench.capture.held_to import usual_settings
-from padbench.capture.inspect import inspect
+from padbench.capture.inspect import inspect, usual_settings
 from padbench.core.findings import Source
 from padbench.core.limits import Limit
 from padbench.core.timeline import HIGH, LOW, UNKNOWN
@@ -43,8 +42,8 @@ def inspected(wires, *, end=None, gaps=(), settings=None, samples=()):
     return inspect([piece], settings or usual_settings())
 
 
-def finding(result, id_, where=None):
-    return next(f for f in findings_of(result) if f.id == id_ and where in (None, f.where))
+def finding(result, id_, other=None):
+    return next(f for f in findings_of(result) if f.id == id_ and other in (None, f.met.other))
 
 
 def with_changes(wires, name, *more):
@@ -82,10 +81,10 @@ def test_slow_edges(between, verdict):
     )
     found = finding(inspected(edges(between), settings=settings), "levels.clock-edge")
     assert found.verdict == verdict
-    assert found.measured == pytest.approx(2 * between / 1000)
-    assert found.limit == 400
+    assert found.measured == pytest.approx(2e-12 * between)
+    assert found.limit == pytest.approx(400e-9)
     usual = finding(inspected(edges(between)), "levels.clock-edge")
-    assert (usual.verdict, usual.limit) == ("pass", 15_000)  # from memory
+    assert (usual.verdict, usual.limit) == ("pass", pytest.approx(15e-6))  # from memory
 
 
 @pytest.mark.parametrize(("slower", "doubt"), [(1000, False), (1200, True), (10**6, True)])
@@ -104,7 +103,7 @@ def test_a_read_longer_than_a_second_is_doubted():
     spread["latch"] = [(0, LOW)]
     spread["latch"] += [(s + n * 9 * US, HIGH - n) for s in starts for n in range(2)]
     (found,) = [f for f in findings_of(inspected(spread)) if f.id == "capture.time-scale"]
-    assert (found.verdict, found.where, found.unit) == ("not-judged", "read length", "ns")
+    assert (found.verdict, found.where, found.unit) == ("not-judged", "read length", "s")
 
 
 def test_a_glitch_on_the_clock_spoils_its_read_only():
@@ -155,7 +154,7 @@ def test_data_that_come_late(delay, verdict):
     )
     result = inspected(capture([0x55, 0xAA], delay=delay), settings=settings)
     found = finding(result, "timing.data-delay")
-    assert (found.verdict, found.measured) == (verdict, delay / 1000)
+    assert (found.verdict, found.measured) == (verdict, pytest.approx(delay * 1e-12))
     measured = result.measures["data delay after the clock"]
     assert (measured.least, measured.median, measured.most) == (delay, delay, delay)
 
@@ -166,7 +165,8 @@ def test_bounce():
     times = [MS, 20 * MS, 22 * MS, 24 * MS, 40 * MS, 60 * MS]
     found = finding(inspected(capture(held, times=times)), "buttons.bounce")
     assert "2 presses came or ended within 10 ms" in found.says
-    assert "the first of A at 20.0000 ms" in found.says
+    assert "the first of A at 20000.000 µs" in found.says
+    assert (found.met.read, found.met.at_ps) == (2, 20 * MS)
 
 
 def test_reads_in_what_was_not_recorded():

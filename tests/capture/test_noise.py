@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from padbench.capture.held_to import usual_settings
-from padbench.capture.inspect import inspect
+from padbench.capture.inspect import inspect, usual_settings
 from padbench.core.timeline import HIGH, LOW
 from padbench.waveio import Piece
 from padbench.waveio import THRESHOLDS

@@ -8,8 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.capture.findings import findings_of
-from padbench.capture.held_to import settings_of_sheet, usual_settings
-from padbench.capture.inspect import inspect
+from padbench.capture.inspect import inspect, settings_of_sheet, usual_settings
 from padbench.capture.windows import TooMuch, windows
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, sheet_from_text

@@ -57,7 +57,9 @@ def test_golden_waves_give_the_reads_of_their_scenario(inspect, name, sheet):
 
 def test_a_stopped_read_is_named_with_its_clock_and_its_effect(inspect):
     found = finding(inspect(WAVES / "stopped-last-bit.vcd", code=1), "reads.extra-clock")
-    assert found["where"] == "read 2 at 24.9585 ms"
+    assert found["where"] == "read 2, at 24958.500 µs"
+    assert (found["met"]["read"], found["met"]["at_ps"]) == (2, 24_958_500_000)
+    assert found["unit"] == "clocks"
     assert (found["measured"], found["limit"]) == (9, 8)
     assert "clock 8 is extra" in found["says"]
     assert "Right reads as pressed though it was not" in found["says"]
@@ -379,4 +381,4 @@ def test_tables_for_people(capsys):
     assert err == ""
     assert "latch: console.latch, found by its name" in out
     assert "scan lines" in out
-    assert "3 reads, FAILS." in out
+    assert "stopped-last-bit.vcd: FAILS. 3 reads; 1 of " in out

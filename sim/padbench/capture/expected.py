@@ -152,6 +152,7 @@ def judge_expectation(reads: Iterable[SeenRead], expected: Expectation) -> Findi
             if wrong == 1:
                 met = Met(read=read.number, at_ps=read.start_ps)
                 facts = {"held": held, "byte": read.byte, "undecided": read.undecided}
+                facts |= {"read": read.number, "at": read.start_ps}
     verdict: Verdict = "fail" if wrong else "pass" if judged else "not-judged"
     case = "undecided" if facts.get("undecided") else ""
     facts |= {"judged": judged, "wrong": wrong}
