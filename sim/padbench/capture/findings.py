@@ -15,7 +15,6 @@ from padbench.capture.reads import (
     UNEVEN,
     bounces,
     opposites,
-    presses,
 )
 from padbench.core.buttons import BUTTONS, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
@@ -442,7 +441,7 @@ def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
 
 
 def _bounce(seen: Inspection) -> Iterator[Finding]:
-    bounced = bounces(presses(seen.rows))
+    bounced = bounces(seen.presses)
     if bounced:
         at = bounced[0].down_ps or 0
         count, met, soon = float(len(bounced)), seen.met(at), BOUNCE_PS * 1e-12

@@ -8,13 +8,14 @@ The pieces may come from any reader; nothing in here opens a file.
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padbench.capture.frame_seen import FrameSync, Place, SyncWatch
 from padbench.capture.measures import Measure, Statistics
-from padbench.capture.reads import ROW, SeenRead
+from padbench.capture.reads import ROW, Press, SeenRead, presses
 from padbench.capture.rows import Rhythm, WindowReads, rows_of
 from padbench.capture.windows import windows
 from padbench.circuit.corners import limits_of, pad_model
@@ -122,11 +123,19 @@ class Inspection:
     unreached: tuple[str, ...] = ()
     frame: FrameSync | None = None
 
+    def tuples(self) -> Iterator[tuple[int, ...]]:
+        """All rows in time order as they are, quicker than `reads`."""
+        for first in range(0, len(self.rows), _AT_ONCE):
+            yield from self.rows[first : first + _AT_ONCE].tolist()
+
     def reads(self) -> Iterator[SeenRead]:
         """All reads in time order."""
-        for first in range(0, len(self.rows), _AT_ONCE):
-            rows = self.rows[first : first + _AT_ONCE].tolist()
-            yield from (SeenRead.of(row, number) for number, row in enumerate(rows, first + 1))
+        return (SeenRead.of(row, number) for number, row in enumerate(self.tuples(), 1))
+
+    @cached_property
+    def presses(self) -> tuple[Press, ...]:
+        """When each button went down and up."""
+        return presses(self.rows)
 
     def met(self, at_ps: int, other: str = "") -> Met:
         """A moment, with the read in which it lies, if any."""

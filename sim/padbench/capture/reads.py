@@ -1,9 +1,8 @@
 """The reads of a capture, as rows and one by one, and when they saw each button go down and up."""
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from operator import itemgetter
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -110,8 +109,7 @@ class SeenRead:
         return pressed_in(self.byte)
 
 
-@dataclass(frozen=True, slots=True)
-class Press:
+class Press(NamedTuple):
     """A button down. ``down_ps`` is the start of the first read that saw it, ``up_ps`` that of the
     first that did not any more; None at the ends of the capture, where nobody saw it happen.
     """
@@ -129,26 +127,30 @@ def presses(rows: NDArray[np.void]) -> tuple[Press, ...]:
     if not len(sure):
         return ()
     held, starts = sure["held"], sure["start"]
-    found: list[tuple[float, float, int, Press]] = []
-    for place, button in enumerate(BUTTONS):
-        down = held & 128 >> place > 0
-        changes = np.flatnonzero(down[1:] != down[:-1]) + 1
-        times: list[int | None] = starts[changes].tolist()
-        if down[0]:
-            times.insert(0, None)
-        if len(times) % 2:
-            times.append(None)
-        for one, other in zip(times[::2], times[1::2], strict=True):
-            up = math.inf if other is None else other
-            found.append((one or 0, up, place, Press(button, one, other)))
-    return tuple(press for *_, press in sorted(found, key=itemgetter(0, 1, 2)))
+    # Nobody saw what changes at the first read, or after the last.
+    downs, ups, buttons = [], [], []
+    for place in range(8):
+        down = np.concatenate([[False], held & 128 >> place > 0, [False]])
+        changes = np.flatnonzero(down[1:] != down[:-1])
+        downs.append(changes[::2])
+        ups.append(changes[1::2])
+        buttons.append(np.full(len(changes) // 2, place))
+    down, up, button = map(np.concatenate, (downs, ups, buttons))
+    order = np.lexsort((button, up, down))
+    times = [None, *starts[1:].tolist(), None]
+    return tuple(
+        Press(BUTTONS[place], times[first], times[last])
+        for place, first, last in zip(
+            button[order].tolist(), down[order].tolist(), up[order].tolist(), strict=True
+        )
+    )
 
 
-def bounces(found: Iterable[Press]) -> tuple[Press, ...]:
+def bounces(pressed: Iterable[Press]) -> tuple[Press, ...]:
     """Presses that follow a release of the same button too soon for a thumb, or end too soon."""
     released: dict[str, int] = {}
     bounced = []
-    for press in found:
+    for press in pressed:
         down, up = press.down_ps, press.up_ps
         before = released.get(press.button)
         short = down is not None and up is not None and up - down < BOUNCE_PS

@@ -23,7 +23,7 @@ from padbench.capture.inspect import (
 from padbench.capture.inspect import inspect as inspect_pieces
 from padbench.capture.measures import Statistics
 from padbench.capture.opening import Choices, OpenCapture, opened
-from padbench.capture.reads import SeenRead, presses
+from padbench.capture.reads import CUT_SHORT, INCOMPLETE, SeenRead
 from padbench.capture.windows import TooMuch, stretches
 from padbench.core.buttons import pressed_in
 from padbench.core.findings import Finding, Source, overall
@@ -394,10 +394,7 @@ def _document(
         "volts": {role: {"min": least, "max": most} for role, (least, most) in seen.volts.items()},
         "findings": [finding_document(finding) for finding in findings],
         "statistics": {name: _statistics(name, widths) for name, widths in seen.measures.items()},
-        "buttons": [
-            {"button": press.button, "down_ps": press.down_ps, "up_ps": press.up_ps}
-            for press in presses(seen.rows)
-        ],
+        "buttons": (press._asdict() for press in seen.presses),  # type: ignore[typeddict-item]
         "reads": _reads(seen),  # type: ignore[typeddict-item]
     }
 
@@ -421,22 +418,24 @@ _PRESSED = [list(pressed_in(byte)) for byte in range(256)]
 
 
 def _reads(seen: Inspection) -> Iterator[SeenReadDocument]:
-    for read in seen.reads():
+    for number, row in enumerate(seen.tuples(), 1):
+        start, _, byte, held, undecided, _, clocks, extra, flags = row
         document: SeenReadDocument = {
-            "number": read.number,
-            "start_ps": read.start_ps,
-            "byte": read.byte,
-            "pressed": _PRESSED[read.byte],
-            "on_wire": _PRESSED[read.held],
-            "clocks": read.clocks,
-            "extra_clocks": list(read.extra),
-            "complete": read.complete,
-            "cut_short": read.cut_short,
-            "undecided": _PRESSED[read.undecided],
+            "number": number,
+            "start_ps": start,
+            "byte": byte,
+            "pressed": _PRESSED[byte],
+            "on_wire": _PRESSED[held],
+            "clocks": clocks,
+            "extra_clocks": list(SeenRead.of(row, number).extra) if extra else [],
+            "complete": not flags & INCOMPLETE,
+            "cut_short": bool(flags & CUT_SHORT),
+            "undecided": _PRESSED[undecided],
         }
-        place = seen.place(read)
-        if place is not None:
-            document["frame"] = _place(place)
+        if seen.frame is not None:
+            place = seen.place(SeenRead.of(row, number))
+            if place is not None:
+                document["frame"] = _place(place)
         yield document
 
 

@@ -11,7 +11,7 @@ from padbench.capture.expected import Expectation
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import LINES, Inspection
 from padbench.capture.opening import OpenCapture
-from padbench.capture.reads import Press, SeenRead, presses
+from padbench.capture.reads import Press, SeenRead
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Finding
@@ -70,7 +70,7 @@ def capture_sections(
     blocks = [*_waves(seen, findings, expected, stretches)]
     blocks.append(_reads(seen, "The first reads as a table", _MOST_ROWS, folded=True))
     yield Section("reads", "Reads", blocks, ("page",))
-    yield Section("held", "What was held", [*_held(presses(seen.rows))])
+    yield Section("held", "What was held", [*_held(seen.presses)])
     yield Section("measured", "What was measured", [*_measured(seen)])
     yield Section("which", "Channels", [_which(seen, capture)], ("page",))
     shown = _reads(seen, "Reads", len(seen.rows) if all_reads else _MOST_LINES)
