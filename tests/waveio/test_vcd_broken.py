@@ -82,7 +82,9 @@ def test_a_note_that_is_no_text(tmp_path: Path) -> None:
 
 
 def test_binary(tmp_path: Path) -> None:
-    assert _complaint(bytes(range(256)) * 40, tmp_path).startswith("line 1: this is no value change dump")
+    assert _complaint(bytes(range(256)) * 40, tmp_path).startswith(
+        "line 1: this is no value change dump"
+    )
 
 
 def test_no_such_file(tmp_path: Path) -> None:

@@ -44,9 +44,9 @@ class Rhythm:
         low, high = [], []
         for read in reads:
             falls, rises = np.asarray(read.clock_falls), np.asarray(read.clock_rises)
-            if len(falls) == len(rises) > 1 and falls[0] < rises[0]:
-                low.append(rises - falls)
-                high.append(falls[1:] - rises[:-1])
+            if min(len(falls), len(rises)) > 1 and falls[0] < rises[0]:
+                low.append(rises - falls[: len(rises)])
+                high.append(falls[1:] - rises[: len(falls) - 1])
         if low:
             widths = np.median(np.concatenate(low)), np.median(np.concatenate(high))
             self.shortest = int(min(widths)) // 2
