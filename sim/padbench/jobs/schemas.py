@@ -14,6 +14,7 @@ DOCUMENTS = {
     "verify": "verify.VerifyDocument",
     "play": "verify.PlayDocument",
     "wiring": "wiring.WiringDocument",
+    "inspect": "inspect.InspectDocument",
 }
 """Command, and the type of its object (without its ``schema`` number) in `padbench.jobs`."""
 

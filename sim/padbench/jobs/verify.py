@@ -185,7 +185,7 @@ def write_voltages(
     `verify` does.
     """
     from padbench.circuit.waves import line_waves, worst_port  # noqa: PLC0415
-    from padbench.waveio.analogue import write_analogue  # noqa: PLC0415
+    from padbench.waveio import write_analogue  # noqa: PLC0415
 
     design = design_of(sheet)
     shown = scenario_named(scenario, known_scenarios(design.sheet, own_scenarios), "analogue-of")

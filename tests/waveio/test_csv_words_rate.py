@@ -2,7 +2,7 @@
 
 import pytest
 
-from padbench.waveio.csv_rate import stated_rate
+from padbench.waveio.csv_words import stated_rate
 
 
 @pytest.mark.parametrize(
