@@ -11,11 +11,9 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Protocol
 
-from padbench.routines.fetch import Console
-from padbench.routines.port import PadPort
+from padbench.routines.console import Console, PadPort
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
-from padbench.routines.run import Carried, Run, run_case
-from padbench.routines.steps import Steps
+from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_case
 
 __all__ = ["AllAgree", "Looks", "RoutineLooks", "Seen", "latch_moments", "reachable"]
 
@@ -78,8 +76,8 @@ class RoutineLooks:
     _known: dict[Seen, Fraction | bool] = field(default_factory=dict)
 
     @cached_property
-    def _steps(self) -> Steps:
-        return Steps(self.routine)
+    def _cache(self) -> InstructionCache:
+        return InstructionCache(self.routine)
 
     @cached_property
     def _nothing(self) -> int:
@@ -106,7 +104,7 @@ class RoutineLooks:
             seen = (*seen, True)
         return found
 
-    def _run(self, seen: Seen) -> tuple[Run, Seen]:
+    def _run(self, seen: Seen) -> tuple[RoutineRun, Seen]:
         """A run, and what all its looks found."""
         pad = _Chattering(0, seen=seen)
         run = run_case(
@@ -114,14 +112,14 @@ class RoutineLooks:
             self.console,
             0,
             limit=self.limit,
-            steps=self._steps,
+            cache=self._cache,
             pads=(pad, PadPort(0)),
             carried=Carried.fresh(self.routine, (0, 0)),
         )
         return run, pad.found[: len(latch_moments(run))]
 
 
-def latch_moments(run: Run) -> tuple[Fraction, ...]:
+def latch_moments(run: RoutineRun) -> tuple[Fraction, ...]:
     """For each latch of a run, the cycle with whose end the register stops loading."""
     moments, level = [], 0
     for access in run.accesses:
