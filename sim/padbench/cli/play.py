@@ -1,12 +1,14 @@
 """``padbench play SHEET --scenario NAME``, and cases of a sweep again."""
 
+from argparse import Namespace
 from pathlib import Path
 
 from padbench.circuit.corners import CORNERS
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, add_wave_options, usable, wave_folder
 from padbench.cli.outputs import add_output_options, emit
-from padbench.cli.routine import add_routine_options
+from padbench.cli.routine import add_routine_options, fetch_arguments, routine_arguments
+from padbench.jobs.routine_case import play_case
 from padbench.jobs.verify import play
 from padbench.padsweep.replay import case_from_text, pad_case
 from padbench.scenarios import SCENARIOS
@@ -20,9 +22,7 @@ def run(arguments: list[str]) -> int:
     if options.what is not None:
         if options.case is None or options.picture is not None:
             raise UsageError("--routine: goes with --case, and without --scenario and --picture")
-        from padbench.cli.play_routine import play_routine
-
-        return play_routine(options)
+        return _play_case(options, arguments)
     if options.sheet is None:
         raise UsageError("SHEET is missing; see padbench play --help")
     scenario = options.scenario
@@ -42,6 +42,23 @@ def run(arguments: list[str]) -> int:
             own_scenarios=options.scenarios,
             waves=wave_folder(options.sheet, options.waves, options.no_waves),
             read=options.read,
+        )
+    return emit([result], options, arguments)
+
+
+def _play_case(options: Namespace, arguments: list[str]) -> int:
+    """A case of a routine; ``SHEET`` is the pad."""
+    fetch = fetch_arguments(options)
+    stem = Path(options.what).stem
+    with usable():
+        result = play_case(
+            options.what,
+            options.case,
+            **routine_arguments(options),
+            clocks=fetch["clocks"],
+            period=fetch["periods"],
+            sheet=options.sheet,
+            waves=wave_folder(Path(stem), options.waves, options.no_waves),
         )
     return emit([result], options, arguments)
 

@@ -14,6 +14,11 @@ DOCUMENTS = {
     "verify": "verify.VerifyDocument",
     "play": "verify.PlayDocument",
     "wiring": "wiring.WiringDocument",
+    "routine": "routine.RoutineDocument",
+    "sweep --routine": "routine.RoutineDocument",
+    "sweep --sheet": "pad_sections.PadSweepDocument",
+    "play --routine": "routine_case.CaseDocument",
+    "latency": "latency.LatencyDocument",
 }
 """Command, and the type of its object (without its ``schema`` number) in `padbench.jobs`."""
 
