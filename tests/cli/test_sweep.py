@@ -10,8 +10,8 @@ import pytest
 from padbench.cli import main
 from padbench.core.buttons import byte_of
 from padbench.core.decode import decode
-from padbench.padsweep import cases as pad_cases
-from padbench.padsweep.cases import moments
+from padbench.padsweep import counting as pad_cases
+from padbench.padsweep.counting import moments
 from padbench.routines import work
 from padbench.scenarios.expect import expected_bits, held_state
 from padbench.waveio import read_vcd

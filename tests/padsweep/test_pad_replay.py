@@ -10,7 +10,7 @@ from padbench.core.limits import Limit, Limits
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import PollTiming
 from padbench.model.bench import simulate
-from padbench.padsweep.cases import count_parts, moments, pad_parts, run_part
+from padbench.padsweep.counting import count_parts, moments, pad_parts, run_part
 from padbench.padsweep.replay import case_from_text, case_text, case_timing, pad_case
 from padbench.padsweep.tally import FAULTS, PadCase, PadExample, PadPart, PadTally
 from padbench.scenarios import Setting

@@ -1,11 +1,12 @@
 """The page of a swept pad says what was counted."""
 
-from padbench.core.buttons import BUTTONS
-from padbench.core.pad import PadModel
-from padbench.padsweep.cases import count_parts, pad_parts
-from padbench.results.blocks import Articles, Table
 from padbench.results.pad_sweep_json import TIES, PadResult
 from padbench.results.pad_sweep_page import pad_sweep_page
+
+from padbench.core.buttons import BUTTONS
+from padbench.core.pad import PadModel
+from padbench.padsweep.counting import count_parts, pad_parts
+from padbench.results.blocks import Articles, Table
 from padbench.sheet import STARTER
 from padbench.sheet.load import sheet_from_text
 

@@ -49,7 +49,7 @@ def run(arguments: list[str]) -> int:
 def _play_case(options: Namespace, arguments: list[str]) -> int:
     """A case of a routine; ``SHEET`` is the pad."""
     fetch = fetch_arguments(options)
-    stem = Path(options.what).stem
+    named = Path(f"{Path(options.what).stem}.toml")
     with usable():
         result = play_case(
             options.what,
@@ -58,7 +58,7 @@ def _play_case(options: Namespace, arguments: list[str]) -> int:
             clocks=fetch["clocks"],
             period=fetch["periods"],
             sheet=options.sheet,
-            waves=wave_folder(Path(stem), options.waves, options.no_waves),
+            waves=wave_folder(named, options.waves, options.no_waves),
         )
     return emit([result], options, arguments)
 

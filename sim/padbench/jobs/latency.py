@@ -29,13 +29,18 @@ _LONGEST_BOUNCE = 0.1
 """Seconds; ten times the longest bounce of a contact (from memory)."""
 _MOST_FRAMES = 60
 
-DelayDocument = TypedDict(
-    "DelayDocument",
-    {
-        "min": float, "mean": float, "p1": float, "p10": float, "p50": float, "p90": float,
-        "p99": float, "max": float,
-    },
-)  # fmt: skip
+
+class DelayDocument(TypedDict):
+    min: float
+    mean: float
+    p1: float
+    p10: float
+    p50: float
+    p90: float
+    p99: float
+    max: float  # fmt: skip
+
+
 """Shortest, mean and longest delay, and the delays within which so many per cent lie."""
 
 
