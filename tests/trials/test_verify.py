@@ -1,12 +1,14 @@
 """The main job on whole sheets."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
-from padbench.trials import try_sheet
+from padbench.trials import result as kept_runs
+from padbench.trials import run_scenario, try_sheet
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 
@@ -172,3 +174,24 @@ def test_levels_and_edges_are_judged_at_the_timings_of_a_routine():
     limit = {f.id: f.limit for f in result.findings}["data.later-bits"]
     # 14 cycles of the CPU from one read of the port to the next, at 315/88/2 MHz (from memory).
     assert limit == pytest.approx(14e-6 / (315 / 88 / 2), rel=1e-3)
+
+
+def test_a_run_plays_again_to_the_same_wires():
+    sheet = load_sheet(SHEETS / "harbour-b.toml")
+    run = run_scenario(sheet, SCENARIOS["stopped-any-bit"], "pull-down-only", "slow")
+    first = run.played
+    run.let_go()
+    again = run.played
+    assert again is not first
+    assert again.timeline == first.timeline
+    assert again.reads == first.reads
+    assert len(again.reads) == run.count
+
+
+def test_wires_of_a_few_runs_only_are_kept():
+    sheet = load_sheet(SHEETS / "harbour-b.toml")
+    own = [replace(SCENARIOS["idle"], name=f"idle-{number}") for number in range(40)]
+    trial = try_sheet(sheet, own)
+    assert len(trial.runs) == 40
+    assert len(kept_runs._kept) <= kept_runs._MOST_KEPT < 40
+    assert trial.runs[0].reads[0].byte == 0
