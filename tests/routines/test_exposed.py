@@ -83,12 +83,11 @@ def test_an_exposed_loop_shows_its_phase_and_two_stopped_passes():
     assert stopped[1] - stopped[0] == PERIOD
     assert first.reads[0] <= stopped[0] <= first.reads[-1]
     assert second.reads[0] <= stopped[1] <= second.reads[-1]
-    verdict, says, by_lengths = judge_routine(
-        routine, CONSOLE, baseline_of(routine, CONSOLE), [counts]
-    )
-    assert verdict == "exposed"
-    assert "agree" in says
-    assert by_lengths
+    judgement = judge_routine(routine, CONSOLE, baseline_of(routine, CONSOLE), [counts])
+    assert (judgement.verdict, judgement.case) == ("exposed", "agree")
+    assert judgement.facts == {"count": counts.accepted_wrong, "cases": 256 * PERIOD}
+    assert "agree" in judgement.says
+    assert judgement.by_lengths
 
 
 ZERO = """

@@ -33,16 +33,21 @@ def run(arguments: list[str]) -> int:
             scenario = pad_case(case_from_text(options.case))
         except ValueError as error:
             raise UsageError(f"--case: {error}") from None
-    with usable():
-        result = play(
-            options.sheet,
-            scenario,
-            port=options.port,
-            corner=options.corner,
-            own_scenarios=options.scenarios,
-            waves=wave_folder(options.sheet, options.waves, options.no_waves),
-            read=options.read,
-        )
+    try:
+        with usable():
+            result = play(
+                options.sheet,
+                scenario,
+                port=options.port,
+                corner=options.corner,
+                own_scenarios=options.scenarios,
+                waves=wave_folder(options.sheet, options.waves, options.no_waves),
+                read=options.read,
+            )
+    except ValueError as error:
+        if options.case is None:
+            raise
+        raise UsageError(f"--case: {error}") from None
     return emit([result], options, arguments)
 
 
