@@ -8,8 +8,11 @@ import pytest
 
 from padbench.circuit.timed import with_remedies
 from padbench.core.timeline import LOW
+from padbench.jobs.verify import play as play_job
+from padbench.jobs.verify import verify
 from padbench.parts import console_timing
 from padbench.routines import fast
+from padbench.routines import poll as poll_module
 from padbench.routines.console import Console
 from padbench.routines.poll import poll_of, routine_poll, with_timings
 from padbench.routines.routine import RoutineError
@@ -306,6 +309,39 @@ def test_a_result_that_hangs_on_what_stood_there_is_told(tmp_path):
     design = made(tmp_path, source, 'result = "$02"')
     (found, _) = poll_of(design.poll).findings()
     assert "hangs on the byte that stood in the place of its result" in found.says
+
+
+def test_a_routine_is_surveyed_once_for_a_sheet_however_many_ask(tmp_path, monkeypatch):
+    """Reading the sheet, a setting for each port and corner, findings and the strip of the frame.
+
+    Another place to begin is another routine, and so is another text in the same file.
+    """
+    surveyed = []
+    whole = poll_module.undisturbed
+
+    def counted(routine, console, held, **more):
+        surveyed.append((routine.entry, held))
+        return whole(routine, console, held, **more)
+
+    monkeypatch.setattr(poll_module, "undisturbed", counted)
+    file = tmp_path / "own.asm"
+    file.write_text("nop\nown:\n" + SECOND)
+    path = tmp_path / "pad.toml"
+
+    def asked(more=""):
+        surveyed.clear()
+        text = SHEET.read_text().replace('use = "plain-loop"', f'routine = "{file}"\n{more}')
+        path.write_text(text)
+        result = verify(path, ["idle"])
+        assert any(part.id == "frame" for part in result.sections)
+        play_job(path, "idle")
+        return surveyed
+
+    assert asked() == [(0x8000, held) for held in range(256)]
+    assert asked() == []
+    assert asked('entry = "own"') == [(0x8001, held) for held in range(256)]
+    file.write_text("nop\nnop\nown:\n" + SECOND)
+    assert len(asked()) == 256
 
 
 def test_an_unknown_routine_is_refused():

@@ -10,14 +10,17 @@ from typing_extensions import TypedDict
 from padbench.core.units import read_value
 from padbench.jobs.loading import Refusal
 from padbench.jobs.routine_question import Address, RoutineQuestion
+from padbench.parts import ConsoleTiming
 from padbench.results.blocks import FrameStrip, Prose, Table
 from padbench.results.frame import frame_at
 from padbench.results.result import Case, Result, Section
+from padbench.routines.console import Console
 from padbench.routines.fast import baseline_of_survey, survey
 from padbench.routines.frames import PollPlan
+from padbench.routines.judge import Baseline
 from padbench.routines.latency import Delays, LatencySetup, press_to_picture
 from padbench.routines.looks import RoutineLooks, latch_moments
-from padbench.routines.routine import DEFAULT_LIMIT, PORTS, RoutineError
+from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine, RoutineError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -99,12 +102,25 @@ def latency(
     a routine that cannot be used or shows no press, `Refusal` for anything else.
     """
     question = RoutineQuestion(str(routine), entry, origin, result, ports, console, limit=limit)
-    setup, most = _setup(question, line, every, processing, screen_line, bounce, closed)
+    chance, chatter = _chance(closed), _chatter(bounce)
+    code, console_ = question.load()
+    _check_plan(console_.timing, line, every, processing, screen_line)
+    base = baseline_of_survey(survey(code, console_, limit))
+    setup = LatencySetup(
+        timing=console_.timing,
+        plan=PollPlan(line, every),
+        latches=latch_moments(base.longest),
+        processing=processing,
+        screen_line=screen_line,
+        bounce=chatter * console_.timing.clock,
+        closed=chance,
+        looks=_looks(question.what, code, console_, base, limit),
+    )
     delays = press_to_picture(setup)
     document = partial(_document, question, setup, delays, picture)
     numbers = document()
     name = Path(question.what).name
-    frame = frame_at(setup.timing, line, float(most * setup.timing.cycle_ps))
+    frame = frame_at(setup.timing, line, float(base.most * setup.timing.cycle_ps))
 
     def figure(path: Path) -> "Figure":
         from padbench.results.sweep_plots import latency_figure  # noqa: PLC0415
@@ -128,54 +144,36 @@ def latency(
         ],
         cases={"latency": [Case("from press to picture")]},
         figures={"picture": figure},
-        inputs=question.inputs(question.load()[0], None),
+        inputs=question.inputs(code, None),
         data=delays,
     )
 
 
-def _setup(
-    question: RoutineQuestion,
-    line: int,
-    every: int,
-    processing: int,
-    screen_line: int,
-    bounce: str | float,
-    closed: str | float | Fraction,
-) -> tuple[LatencySetup, int]:
-    """The setup, and the most cycles that a poll takes undisturbed."""
-    chance, chatter = _chance(closed), _chatter(bounce)
+def _check_plan(
+    timing: ConsoleTiming, line: int, every: int, processing: int, screen_line: int
+) -> None:
     for name, value in (("every", every), ("processing", processing)):
         if not 1 <= value <= _MOST_FRAMES:
             raise Refusal(name, f"{value} is not between 1 and {_MOST_FRAMES} frames")
-    code, console = question.load()
-    timing = console.timing
     for name, value, lines in (
         ("line", line, timing.lines),
         ("screen-line", screen_line, timing.picture_lines),
     ):
         if not 0 <= value < lines:
             raise Refusal(name, f"{name.replace('-', ' ')} {value} is outside 0..{lines - 1}")
-    base = baseline_of_survey(survey(code, console, question.limit))
-    latches = latch_moments(base.longest)
-    if not latches:
+
+
+def _looks(what: str, code: Routine, console: Console, base: Baseline, limit: int) -> RoutineLooks:
+    """What the routine makes of a contact that chatters, if it makes anything of a press."""
+    if not latch_moments(base.longest):
         wrong, instead = "the routine never latches", "write 1, then 0 to the port"
-        raise RoutineError.at(question.what, None, "", wrong, instead)
-    looks = RoutineLooks(code, console, question.limit)
+        raise RoutineError.at(what, None, "", wrong, instead)
+    looks = RoutineLooks(code, console, limit)
     if base.other_pad or not looks.sees_a_press():
         wrong = base.fault_says or "hands on the same whether a button is held or not"
         instead = "name the place of the first pad's result with --result"
-        raise RoutineError.at(question.what, None, "", wrong, instead)
-    setup = LatencySetup(
-        timing=timing,
-        plan=PollPlan(line, every),
-        latches=latches,
-        processing=processing,
-        screen_line=screen_line,
-        bounce=chatter * timing.clock,
-        closed=chance,
-        looks=looks,
-    )
-    return setup, base.most
+        raise RoutineError.at(what, None, "", wrong, instead)
+    return looks
 
 
 def _chance(closed: str | float | Fraction) -> Fraction:
