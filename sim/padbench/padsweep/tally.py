@@ -114,8 +114,8 @@ class PadTally:
     @property
     def first_wrong(self) -> PadExample | None:
         """Of the wrong cases the one of the first part, then of the smallest states."""
-        found = [self.first[kind] for kind in FAULTS if kind in self.first]
-        return min(found, key=_place, default=None)
+        examples = [self.first[kind] for kind in FAULTS if kind in self.first]
+        return min(examples, key=_place, default=None)
 
     def add(self, other: "PadTally") -> None:
         """Take in other cases, in any order; of two examples that of the first part is kept."""
@@ -125,17 +125,19 @@ class PadTally:
             ours = getattr(self, name)
             for place, count in enumerate(getattr(other, name)):
                 ours[place] += count
-        for kind, found in other.first.items():
+        for kind, example in other.first.items():
             known = self.first.get(kind)
-            if known is None or _place(found) < _place(known):
-                self.first[kind] = found
+            if known is None or _place(example) < _place(known):
+                self.first[kind] = example
 
     def of(self, parts: Sequence[PadPart]) -> "PadTally":
         """The counts of these parts if each comes out like this one."""
         if not parts:
             return PadTally()
         whole = PadTally()
-        whole.first = {kind: replace(found, part=min(parts)) for kind, found in self.first.items()}
+        whole.first = {
+            kind: replace(example, part=min(parts)) for kind, example in self.first.items()
+        }
         for name in _COUNTS:
             setattr(whole, name, len(parts) * getattr(self, name))
         for name in _BY_BUTTON:
@@ -143,8 +145,8 @@ class PadTally:
         return whole
 
 
-def _place(found: PadExample) -> tuple[PadPart, int, int]:
-    return found.part, found.held, found.then
+def _place(example: PadExample) -> tuple[PadPart, int, int]:
+    return example.part, example.held, example.then
 
 
 Choice = tuple[Policy, int]

@@ -103,11 +103,11 @@ class _Outcomes:
 
     def wrong(self, held: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
         """1 for a finished case that hands on what is not held, 2 for the second pad, else 0."""
-        found = np.zeros(len(held), np.uint8)
+        wrong_pad = np.zeros(len(held), np.uint8)
         for port in reversed(range(len(self.results))):
-            found[self.results[port] != held_array(port, held)] = port + 1
-        found[~self.finished] = 0
-        return found
+            wrong_pad[self.results[port] != held_array(port, held)] = port + 1
+        wrong_pad[~self.finished] = 0
+        return wrong_pad
 
 
 def held_array(port: int, held: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
@@ -364,10 +364,10 @@ def _add(
         ("never_settles", never),
         ("accepted_wrong", wrong > 0),
     )
-    for kind, found in kinds:
-        if not found.any():
+    for kind, met in kinds:
+        if not met.any():
             continue
-        place = int(np.argmax(found))
+        place = int(np.argmax(met))
         state = int(held[place])
         if kind == "accepted_wrong":
             pad = int(wrong[place])

@@ -53,7 +53,7 @@ class _Chattering(PadPort):
 
     seen: Seen = ()
     loads: int = 0
-    found: Seen = ()
+    saw: Seen = ()
 
     def strobe(self, level: int, now: int = 0) -> None:
         if level and not self.latched:
@@ -61,7 +61,7 @@ class _Chattering(PadPort):
                 self.held = _BUTTON if self.seen[self.loads] else 0
             else:
                 self.held ^= _BUTTON
-            self.found = (*self.found, bool(self.held))
+            self.saw = (*self.saw, bool(self.held))
             self.loads += 1
         PadPort.strobe(self, level, now)
 
@@ -83,29 +83,29 @@ class RoutineLooks:
     def _nothing(self) -> int:
         seen: Seen = ()
         while True:
-            run, found = self._run(seen)
-            if len(found) <= len(seen):
+            run, saw = self._run(seen)
+            if len(saw) <= len(seen):
                 return run.results[0]
             seen = (*seen, False)
 
     def after(self, seen: Seen) -> Fraction | bool:
         """See `Looks`. Raises `RoutineError` for a routine that cannot be run."""
         if seen not in self._known:
-            run, found = self._run(seen)
+            run, saw = self._run(seen)
             for count, moment in enumerate(latch_moments(run)):
-                self._known[found[:count]] = moment
-            self._known[found] = run.finished and run.results[0] != self._nothing
+                self._known[saw[:count]] = moment
+            self._known[saw] = run.finished and run.results[0] != self._nothing
         return self._known[seen]
 
     def sees_a_press(self) -> bool:
         """Whether it hands on anything of a button that is held all the time."""
         seen: Seen = ()
-        while not isinstance(found := self.after(seen), bool):
+        while not isinstance(after := self.after(seen), bool):
             seen = (*seen, True)
-        return found
+        return after
 
     def _run(self, seen: Seen) -> tuple[RoutineRun, Seen]:
-        """A run, and what all its looks found."""
+        """A run, and what all its looks saw."""
         pad = _Chattering(0, seen=seen)
         run = run_case(
             self.routine,
@@ -116,7 +116,7 @@ class RoutineLooks:
             pads=(pad, PadPort(0)),
             carried=Carried.fresh(self.routine, (0, 0)),
         )
-        return run, pad.found[: len(latch_moments(run))]
+        return run, pad.saw[: len(latch_moments(run))]
 
 
 def latch_moments(run: RoutineRun) -> tuple[Fraction, ...]:
@@ -132,7 +132,7 @@ def latch_moments(run: RoutineRun) -> tuple[Fraction, ...]:
 
 def reachable(looks: Looks, chatter: Fraction) -> Sequence[Fraction]:
     """Every moment of a look that can come up when a contact chatters so long after a press."""
-    found: set[Fraction] = set()
+    moments: set[Fraction] = set()
     # (seen, moment of the first look that saw it closed)
     waiting: list[tuple[Seen, Fraction | None]] = [((), None)]
     while waiting:
@@ -140,9 +140,9 @@ def reachable(looks: Looks, chatter: Fraction) -> Sequence[Fraction]:
         moment = looks.after(seen)
         if isinstance(moment, bool):
             continue
-        found.add(moment)
+        moments.add(moment)
         waiting.append(((*seen, True), moment if closed is None else closed))
         # Open after closed: both looks fall into the chatter of one press.
         if closed is None or moment - closed < chatter:
             waiting.append(((*seen, False), closed))
-    return sorted(found)
+    return sorted(moments)
