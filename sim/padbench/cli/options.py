@@ -5,14 +5,11 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import NoReturn
 
 from padbench.cli.errors import UsageError
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
 from padbench.sheet import Sheet, SheetError, load_sheet
-
-if TYPE_CHECKING:
-    from padbench.routines.engine import RoutineEngine
 
 __all__ = [
     "Parser",
@@ -20,7 +17,6 @@ __all__ = [
     "read_sheet",
     "scenario_named",
     "scenarios_for",
-    "sweep_engine",
     "usable",
     "wave_folder",
 ]
@@ -60,15 +56,6 @@ def add_wave_options(parser: Parser) -> None:
     )
 
 
-def sweep_engine(sheet: Sheet) -> "RoutineEngine | None":
-    """The fast engine for a sheet whose poll is a read routine; others need none."""
-    if sheet.poll.routine is None:
-        return None
-    from padbench.routines.fast import FastEngine
-
-    return FastEngine()
-
-
 def wave_folder(sheet: Path, waves: Path | None, no_waves: bool) -> Path | None:
     """The folder for this sheet's waves, None for no waves."""
     if no_waves:
@@ -83,11 +70,14 @@ def usable(file: Path | None = None) -> Iterator[None]:
     A refusal names a key of the sheet ``file``, or else an option.
     """
     from padbench.jobs.loading import Refusal
+    from padbench.routines.routine import RoutineError
 
     try:
         yield
     except SheetError as error:
         raise UsageError(*map(str, error.problems)) from None
+    except RoutineError as error:
+        raise UsageError(str(error)) from None
     except Refusal as error:
         where = f"{file}: " if "." in error.option else "--"
         raise UsageError(f"{where}{error.option}: {error.says}") from None

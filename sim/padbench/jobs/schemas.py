@@ -15,6 +15,11 @@ DOCUMENTS = {
     "play": "verify.PlayDocument",
     "wiring": "wiring.WiringDocument",
     "inspect": "inspect.InspectDocument",
+    "routine": "routine.RoutineDocument",
+    "sweep --routine": "routine.RoutineDocument",
+    "sweep --sheet": "pad_sections.PadSweepDocument",
+    "play --routine": "routine_case.CaseDocument",
+    "latency": "latency.LatencyDocument",
 }
 """Command, and the type of its object (without its ``schema`` number) in `padbench.jobs`."""
 

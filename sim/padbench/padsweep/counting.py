@@ -253,17 +253,17 @@ def _counted(
     was, wanted, got = (np.array(wires[:read]) for wires in (held, must, seen))
     ghost, missed, shown, lost = got & ~wanted, wanted & ~got, got & ~was, was & ~got
     both = [got[one] & got[other] for one, other in _SIDES if other < read]
-    found: dict[PadKind, Words] = {
+    met: dict[PadKind, Words] = {
         "seen_not_pressed": _any(ghost),
         "pressed_not_seen": _any(missed),
         "past_the_end": _differ(seen[8:], must[8:]),
         "opposites": _any([*both, _LOW]),
     }
     if part.stopped_bit:
-        found["spoilt_not_pressed"] = _any(shown) & ~wrong
-        found["spoilt_not_seen"] = _any(lost) & ~wrong
-    counts = dict(zip(found, _counts(list(found.values())), strict=True))
-    spoilt = found.get("spoilt_not_pressed", _LOW) | found.get("spoilt_not_seen", _LOW)
+        met["spoilt_not_pressed"] = _any(shown) & ~wrong
+        met["spoilt_not_seen"] = _any(lost) & ~wrong
+    counts = dict(zip(met, _counts(list(met.values())), strict=True))
+    spoilt = met.get("spoilt_not_pressed", _LOW) | met.get("spoilt_not_seen", _LOW)
     unread = [0] * (8 - read)
     return PadTally(
         cases=PAIRS,
@@ -278,23 +278,23 @@ def _counted(
         lost=_counts(lost) + unread,
         first={
             kind: _example(part, wire, must, seen)
-            for kind, wire in found.items()
+            for kind, wire in met.items()
             if counts[kind] and kind not in known
         },
     )
 
 
 def _differ(some: Sequence[Words], others: Sequence[Words]) -> Words:
-    found, change = np.zeros(_WORDS, np.uint64), np.empty(_WORDS, np.uint64)
+    differing, change = np.zeros(_WORDS, np.uint64), np.empty(_WORDS, np.uint64)
     for one, other in zip(some, others, strict=True):
         np.bitwise_xor(one, other, out=change)
-        np.bitwise_or(found, change, out=found)
-    return found
+        np.bitwise_or(differing, change, out=differing)
+    return differing
 
 
 def _any(wires: Words | Sequence[Words]) -> Words:
-    found: Words = np.bitwise_or.reduce(wires)
-    return found
+    any_of: Words = np.bitwise_or.reduce(wires)
+    return any_of
 
 
 def _counts(wires: Words | Sequence[Words]) -> list[int]:
@@ -303,11 +303,9 @@ def _counts(wires: Words | Sequence[Words]) -> list[int]:
     return counts
 
 
-def _example(
-    part: PadPart, found: Words, must: Sequence[Words], seen: Sequence[Words]
-) -> PadExample:
-    word = int(np.flatnonzero(found)[0])
-    bit = (int(found[word]) & -int(found[word])).bit_length() - 1
+def _example(part: PadPart, met: Words, must: Sequence[Words], seen: Sequence[Words]) -> PadExample:
+    word = int(np.flatnonzero(met)[0])
+    bit = (int(met[word]) & -int(met[word])).bit_length() - 1
     case = 64 * word + bit
 
     def byte(wires: Sequence[Words]) -> int:

@@ -1,25 +1,25 @@
-"""The page of a swept pad says what was counted."""
+"""What a swept pad shows is what was counted."""
 
 from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
-from padbench.padsweep.cases import count_parts, pad_parts
+from padbench.jobs.pad_sections import pad_sections
+from padbench.padsweep.counting import count_parts, pad_parts
+from padbench.padsweep.tally import TIES, PadCounts
 from padbench.results.blocks import Articles, Table
-from padbench.results.pad_sweep_json import TIES, PadResult
-from padbench.results.pad_sweep_page import pad_sweep_page
 from padbench.sheet import STARTER, sheet_from_text
 
 
 def test_the_choices_are_those_counted_and_the_safest_is_marked(limits):
     """Of two policies on some kinds of read; what comes out best says so, nothing else does."""
-    swept = PadResult(("push-pull",), "both", 0)
+    swept = PadCounts(("push-pull",), "both", 0)
     for policy in ("both", "neutral"):
         pad = PadModel(limits, policy=policy)
         for parts in pad_parts(8):
             if parts[0].stopped_bit in (0, 8) and parts[0].extra <= 1:
                 swept.add(policy, parts[0], count_parts(pad, parts))
     sheet = sheet_from_text(STARTER, "starter")
-    page = pad_sweep_page(sheet, "pass", "all", [swept], lambda _, case: str(case), [], "padbench")
-    blocks = {one.title: one.blocks for one in page.sections}
+    sections = pad_sections(sheet, [swept], lambda _, case: str(case))
+    blocks = {part.title: part.blocks for part in sections if "page" in part.media}
     (choices,) = blocks["Stopped reads and opposite directions, by policy and tie"]
     assert isinstance(choices, Table)
     marked = {row[:2] for row in choices.rows if row[-1] == "safest"}
