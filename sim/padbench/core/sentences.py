@@ -7,7 +7,7 @@ will not do. Fields are ``measured``, ``limit``, ``margin`` (in the rule's unit)
 own facts by name. After a colon stands how a fact is shown:
 
     {wait:s} {volts:V} {wait:s4}   a quantity in that SI unit, with four digits
-    {held:buttons}                 a byte as buttons
+    {held:buttons}                 a byte as buttons, or several; None is one that is not known
     {count:read|reads}             a count with its word in the singular or the plural
     {names:list}                   words or numbers, joined by commas
     {at:moment}                    picoseconds as a moment of a run, in µs
@@ -56,6 +56,8 @@ def where(met: Met) -> str:
         met.scenario,
         f"{met.corner} corner" if met.corner else "",
         f"{met.port} port" if met.port else "",
+        f"on {met.simulator}" if met.simulator else "",
+        f"top {met.top}" if met.top else "",
         met.other,
         *(_end(axis, end) for axis, end in met.ends),
         f"read {met.read}" if met.read is not None else "",
@@ -89,6 +91,12 @@ def _moment(ps: int) -> str:
     return f"{ps / 1e6:.3f} µs"
 
 
+def _buttons(held: int | Sequence[int | None] | None) -> str:
+    if isinstance(held, Sequence):
+        return ", ".join(map(_buttons, held))
+    return "an unknown byte" if held is None else spelled(held)
+
+
 class _Filler(string.Formatter):
     def __init__(self, unit: str) -> None:
         self._unit = unit
@@ -108,7 +116,7 @@ class _Filler(string.Formatter):
 
 
 _WAYS: dict[str, Callable[[Any], str]] = {
-    "buttons": spelled,
+    "buttons": _buttons,
     "moment": _moment,
     "list": lambda items: ", ".join(map(str, items)),
 }

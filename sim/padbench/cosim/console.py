@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from padbench.core.stimulus import PollTiming, ScriptedRead
-from padbench.cosim.levels import HIGH, LOW, level_of
-from padbench.cosim.timed import now_ps, play, wait_until
+from padbench.core.timeline import HIGH, LOW
+from padbench.cosim.signals import level_of, now_ps, play, wait_until
 from padbench.model.program import Edges, console_edges
 
 __all__ = ["PLAIN_POLL", "ConsoleDriver"]

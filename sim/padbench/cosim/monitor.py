@@ -11,8 +11,7 @@ from typing import Any
 import cocotb
 
 from padbench.core.timeline import Timeline, Wire, Word
-from padbench.cosim.levels import level_of, turned, word_of
-from padbench.cosim.timed import now_ps
+from padbench.cosim.signals import level_of, now_ps, turned, word_of
 
 __all__ = ["WireMonitor"]
 

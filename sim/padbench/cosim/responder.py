@@ -11,8 +11,8 @@ from typing import Any
 import cocotb
 from cocotb.triggers import Event, Timer
 
-from padbench.cosim.levels import HIGH, LOW, level_of
-from padbench.cosim.timed import now_ps, steps
+from padbench.core.timeline import HIGH, LOW
+from padbench.cosim.signals import level_of, now_ps, steps
 
 __all__ = ["PadResponder"]
 

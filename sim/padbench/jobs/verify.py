@@ -169,7 +169,7 @@ def write_wave(run: ScenarioRun, folder: Path) -> Path:
     from padbench.waveio import write_vcd  # noqa: PLC0415
 
     path = folder / f"{run.name}.vcd"
-    comment = f"{run.name}: {run.says} ({run.corner} corner, {run.port} port)"
+    comment = f"{run.name}: {run.says} ({run.where})"
     write_vcd(run.timeline, path, comment=comment)
     return path
 
@@ -288,7 +288,7 @@ def _works(row: PortRow) -> Cell:
 
 def _article(run: ScenarioRun) -> Article:
     reads = f"{run.count} read{'s' if run.count != 1 else ''}"
-    return article_of(run, f"Shown: {run.corner} corner, {run.port} port; {reads}.")
+    return article_of(run, f"Shown: {run.where}; {reads}.")
 
 
 def play(
@@ -332,7 +332,7 @@ def play(
     name = design.sheet.pad.name
 
     def sections() -> Iterator[Section]:
-        about = f"{name}, {run.corner} corner, {run.port} port"
+        about = f"{name}, {run.where}"
         lines = [f"{run.name}: {run.says}", about]
         broken = [problem.says for problem in run.problems]
         broken += [f"{finding.id}: {finding.says}" for finding in run.broken]

@@ -12,6 +12,7 @@ from padbench.parts import console_timing
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
 from padbench.sheet.own import find_part
+from padbench.sheet.simulators import readers_of
 
 __all__ = ["CHECKS", "Clash", "Readable"]
 
@@ -171,15 +172,12 @@ def _poll(sheet: Readable) -> Iterator[Clash]:
         )
 
 
-_SIMULATES = {"icarus": "verilog", "verilator": "verilog", "ghdl": "vhdl"}
-
-
 def _hdl(sheet: Readable) -> Iterator[Clash]:
     hdl = sheet.hdl
     if hdl is None:
         return
-    if _SIMULATES[hdl.engine] != hdl.language:
-        fits = [name for name, language in _SIMULATES.items() if language == hdl.language]
+    fits = readers_of(hdl.language)
+    if hdl.engine not in fits:
         yield Clash(
             ("hdl", "simulator"), f"does not read {hdl.language}", "use " + " or ".join(fits)
         )

@@ -12,6 +12,7 @@ from padbench.parts import console_names, poll_names
 from padbench.sheet.firmware import Firmware
 from padbench.sheet.own import part_names, port_names
 from padbench.sheet.problems import Refused, nearest
+from padbench.sheet.simulators import SIMULATORS
 
 __all__ = [
     "ABSENT",
@@ -154,6 +155,7 @@ _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
     "poll": poll_names,
     "button": lambda: BUTTONS,
     "console": console_names,
+    "simulator": lambda: tuple(SIMULATORS),
 }
 
 

@@ -38,6 +38,7 @@ from padbench.sheet.fields import (
 from padbench.sheet.firmware import FIRMWARE, firmware_part
 from padbench.sheet.own import OwnParts, find_part, find_port, own_now, port_names
 from padbench.sheet.problems import Refused
+from padbench.sheet.simulators import Language, readers_of
 
 __all__ = [
     "Cable",
@@ -307,10 +308,8 @@ class Hdl(Table):
         tuple[Annotated[Text, AfterValidator(source_file)], ...], BeforeValidator(count(1, 200))
     ] = Field(examples=[["my_pad.v"]])
     top: Identifier = Field(examples=["my_pad"])
-    language: Literal["verilog", "vhdl"] = Field(examples=["verilog"])
-    simulator: Literal["icarus", "ghdl", "verilator"] | None = Field(
-        default=None, examples=["icarus"]
-    )
+    language: Language = Field(examples=["verilog"])
+    simulator: Annotated[str, OneOf("simulator")] | None = Field(default=None, examples=["icarus"])
     role: Literal["pad", "reader"] = Field(default="pad", examples=["pad"])
     latch: Identifier = Field(default="latch", examples=["latch"])
     clock: Identifier = Field(default="clock", examples=["clock"])
@@ -342,9 +341,9 @@ class Hdl(Table):
     after_reset: Literal["released"] | None = Field(default=None, examples=["released"])
 
     @property
-    def engine(self) -> Literal["icarus", "ghdl", "verilator"]:
-        """The simulator named, else Icarus for Verilog and GHDL for VHDL."""
-        return self.simulator or ("icarus" if self.language == "verilog" else "ghdl")
+    def engine(self) -> str:
+        """The simulator named, else the first that reads the language."""
+        return self.simulator or readers_of(self.language)[0]
 
 
 class Sheet(Table):

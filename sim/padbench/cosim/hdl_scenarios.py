@@ -1,23 +1,27 @@
-"""Scenarios that only a design in HDL can be put to: its own reset, and a clock's phase.
+"""Scenarios that only a design in HDL can be put to: its reset, a clock's phase, all there is.
 
 Presses close to the end of the latch try the design's promise of a set-up time at many phases of
-its system clock; a reset in the middle of a read tries what it makes of its own state.
+its system clock; a reset in the middle of a read tries what it makes of its own state. The
+exhaustive ones leave nothing out: every transition between held states, every stopped read.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from padbench.cosim.grid import GRID, on_grid
+from padbench.cosim.job import GRID, on_grid
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.scenarios.expect import expected_bits
 from padbench.scenarios.plan import Plan
 
-__all__ = ["ResetScript", "hdl_scenarios"]
+__all__ = ["ResetScript", "all_transitions", "exhaustive_scenarios", "hdl_scenarios"]
 
 _STEPS = 16
 _SHOWN = 3
 """Bits read before the reset that comes inside a read."""
+
+_CHUNK = 512
+"""Reads in one scenario: working out what must come takes the square of it."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +40,7 @@ def hdl_scenarios(
     ``released``: the design promises to show nothing pressed after a reset, up to the next latch;
     otherwise it may show anything.
     """
-    made: dict[str, tuple[str, Callable[[Setting], Script]]] = {
+    builders: dict[str, tuple[str, Callable[[Setting], Script]]] = {
         "press-sweep": (
             "Presses closer and closer to the latch's fall are seen, just after it they wait.",
             partial(_press_sweep, hold=hold),
@@ -46,7 +50,7 @@ def hdl_scenarios(
             partial(_reset_in_read, reset=reset, released=released),
         ),
     }
-    return {name: Scenario(name, says, build) for name, (says, build) in made.items()}
+    return {name: Scenario(name, says, build) for name, (says, build) in builders.items()}
 
 
 def _press_sweep(setting: Setting, *, hold: int) -> Script:
@@ -89,5 +93,65 @@ def _reset_in_read(setting: Setting, *, reset: int, released: bool) -> Script:
         plan.poll(timing=many, expect=shown + (cleared if released else (None,) * left))
         plan.hold(held ^ 0xFF)
         plan.poll()
-    made = plan.script()
-    return ResetScript(**{**vars(made), "resets": tuple(resets)})
+    return ResetScript(**{**vars(plan.script()), "resets": tuple(resets)})
+
+
+def all_transitions(count: int = 256) -> Iterator[int]:
+    """A round trip on which every ordered pair of states stands next to each other once.
+
+    A de Bruijn sequence of order 2: the Lyndon words of one and two letters, in order
+    (Fredricksen and Maiorana 1978, from memory); the first state comes again at the end.
+    """
+    for state in range(count):
+        yield state
+        for other in range(state + 1, count):
+            yield state
+            yield other
+    yield 0
+
+
+def exhaustive_scenarios(passes: int = 1) -> Iterator[Scenario]:
+    """Chunks of transitions, then of stopped reads: each bit, one to three clocks, all states.
+
+    ``passes``: reads in one poll, each of which is stopped in its turn.
+    """
+    path = list(all_transitions())
+    for number, first in enumerate(range(0, len(path) - 1, _CHUNK)):
+        # One state of overlap, or the transition from chunk to chunk would be missing.
+        part = path[first : first + _CHUNK + 1]
+        yield Scenario(
+            f"exhaustive-transitions-{number:03}",
+            "All transitions between held states, in part.",
+            partial(_transitions, part, passes),
+        )
+    cases = [
+        (turn, bit, extra, held)
+        for turn in range(passes)
+        for bit in range(1, 9)
+        for extra in (1, 2, 3)
+        for held in range(256)
+    ]
+    for number, first in enumerate(range(0, len(cases), _CHUNK)):
+        yield Scenario(
+            f"exhaustive-stopped-{number:03}",
+            "All stopped reads of all held states, in part.",
+            partial(_stopped, cases[first : first + _CHUNK], passes),
+        )
+
+
+def _transitions(path: Sequence[int], passes: int, setting: Setting) -> Script:
+    plan = Plan(setting, passes=passes)
+    for held in path:
+        plan.hold(held)
+        plan.poll()
+    plan.note("all transitions", at=0)
+    return plan.script()
+
+
+def _stopped(cases: Sequence[tuple[int, int, int, int]], passes: int, setting: Setting) -> Script:
+    plan = Plan(setting, passes=passes)
+    for turn, bit, extra, held in cases:
+        plan.hold(held)
+        plan.poll(stopped=[*[(0, 0)] * turn, (bit, extra)])
+    plan.note("all stopped reads", at=0)
+    return plan.script()
