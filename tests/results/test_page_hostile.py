@@ -4,12 +4,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from padbench.results.verify_page import verify_page
 from selenium.webdriver.common.by import By
 
 from padbench.core.findings import Finding, Remedy
 from padbench.results.html_page import write_page
 from padbench.results.inputs import Input
-from padbench.results.verify_page import verify_page
 from padbench.sheet import sheet_from_text
 from padbench.trials import Problem, VerifyResult
 

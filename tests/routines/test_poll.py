@@ -19,7 +19,7 @@ from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.sheet import load_sheet
 from padbench.sheet.load import sheet_from_text
 from padbench.sheet.problems import SheetError
-from padbench.trials import run_scenario, setting_of, verify
+from padbench.trials import run_scenario, setting_of, try_sheet
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
 ENGINE = FastEngine()
@@ -253,8 +253,8 @@ def test_repeated_reads_that_each_clock_lose_three_bits():
 
 
 def test_a_good_pad_passes_on_every_port_at_every_corner():
-    result = verify(sheet('routine = "read-twice"'), [SCENARIOS["bounce"]], engine=ENGINE)
-    assert result.verdict == "pass", [s.problems for s in result.scenarios]
+    result = try_sheet(sheet('routine = "read-twice"'), [SCENARIOS["bounce"]], engine=ENGINE)
+    assert result.verdict == "pass", [s.problems for s in result.runs]
     assert {"routine.result", "routine.fetch"} <= {found.id for found in result.findings}
 
 

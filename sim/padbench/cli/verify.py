@@ -21,16 +21,17 @@ def run(arguments: list[str]) -> int:
         raise UsageError("--analogue: is for one sheet; name one")
     results = []
     with usable():
+        if options.analogue is not None:
+            # First, so that a name that is not known is told at once.
+            write_voltages(
+                options.sheets[0], options.analogue, options.analogue_of, options.scenarios
+            )
         for sheet in options.sheets:
             folder = wave_folder(sheet, options.waves, options.no_waves)
             with progress("scenarios") as step:
                 results.append(
                     verify(sheet, own_scenarios=options.scenarios, waves=folder, progress=step)
                 )
-        if options.analogue is not None:
-            write_voltages(
-                options.sheets[0], options.analogue, options.analogue_of, options.scenarios
-            )
     return emit(results, options, arguments)
 
 

@@ -2,10 +2,11 @@
 
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from typing_extensions import TypedDict
 
@@ -13,7 +14,6 @@ from padbench import __version__
 from padbench.circuit.corners import CORNERS
 from padbench.circuit.findings import PortRow
 from padbench.circuit.margins import spread_of
-from padbench.core.findings import overall
 from padbench.jobs.loading import (
     Design,
     Progress,
@@ -49,16 +49,18 @@ from padbench.results.documents import (
     run_document,
 )
 from padbench.results.frame import frame_of
+from padbench.results.inputs import Input
 from padbench.results.result import Result, Section
 from padbench.routines.poll import with_timings
 from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
 from padbench.trials import ScenarioRun, Trial, run_scenario, standing_for_all, try_sheet
+from padbench.waveio import write_vcd
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["play", "verify", "write_voltages", "write_wave"]
+__all__ = ["play", "save_wave", "verify", "verify_result", "write_voltages"]
 
 
 class PortDocument(TypedDict):
@@ -123,7 +125,7 @@ def verify(
 
     def keep(run: ScenarioRun) -> None:
         if waves is not None:
-            vcd[run.name] = write_wave(run, waves)
+            vcd[run.name] = save_wave(run, waves)
 
     trial = try_sheet(
         design.sheet,
@@ -132,7 +134,15 @@ def verify(
         keep=keep,
         engine=sweep_engine(design.sheet),
     )
-    verdict = _verdict(trial)
+    result = verify_result(design, trial, inputs, vcd)
+    return result if waves is None else replace(result, wrote={"Waves": waves})
+
+
+def verify_result(
+    design: Design, trial: Trial, inputs: tuple[Input, ...], vcd: Mapping[str, Path]
+) -> Result:
+    """The result of a trial; ``vcd`` names the waves that were written, by scenario."""
+    verdict = trial.verdict
     broken = sum(finding.verdict == "fail" for finding in trial.findings)
     wrong = sum(run.verdict == "fail" for run in trial.runs)
     passes = verdict == "pass"
@@ -155,19 +165,12 @@ def verify(
         figures={"margins": partial(_margins, design.sheet, trial)},
         ribbon=lambda: ribbon_of(trial.runs),
         inputs=inputs,
-        wrote={} if waves is None else {"Waves": waves},
         data=trial,
     )
 
 
-def _verdict(trial: Trial) -> Literal["pass", "fail"]:
-    return overall([*(f.verdict for f in trial.findings), *(r.verdict for r in trial.runs)])
-
-
-def write_wave(run: ScenarioRun, folder: Path) -> Path:
+def save_wave(run: ScenarioRun, folder: Path) -> Path:
     """Write the wave of a run into a folder and return where it is."""
-    from padbench.waveio import write_vcd  # noqa: PLC0415
-
     path = folder / f"{run.name}.vcd"
     comment = f"{run.name}: {run.says} ({run.where})"
     write_vcd(run.timeline, path, comment=comment)
@@ -196,7 +199,7 @@ def write_voltages(
 
 def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDocument:
     return {
-        "verdict": _verdict(trial),
+        "verdict": trial.verdict,
         "padbench": __version__,
         "sheet": "" if design.path is None else str(design.path),
         "pad": design.sheet.pad.name,
@@ -223,7 +226,7 @@ def _margins(sheet: Sheet, trial: Trial, path: Path) -> "Figure":
 
 def _sections(design: Design, trial: Trial) -> Iterator[Section]:
     needed = changes(trial.findings)
-    failed = _verdict(trial) == "fail"
+    failed = trial.verdict == "fail"
     yield Section("change", "What must change", [*_changes(design, needed, failed)], ("page",))
     bought = [*_bought(needed, len(design.sheet.buttons))]
     if bought:
@@ -328,7 +331,7 @@ def play(
     )
     if read is not None and not 1 <= read <= run.count:
         raise Refusal("read", f"{read} is not between 1 and {run.count}, the reads of the run")
-    vcd = {} if waves is None else {run.name: write_wave(run, waves)}
+    vcd = {} if waves is None else {run.name: save_wave(run, waves)}
     name = design.sheet.pad.name
 
     def sections() -> Iterator[Section]:

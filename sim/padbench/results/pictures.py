@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from padbench.results.result import Result
 
-from padbench.files import claim
+from padbench.files import whole_binary
 
 __all__ = ["new_figure", "notebook_svg", "save_figure"]
 
@@ -63,15 +63,11 @@ def save_figure(figure: "Figure", path: Path) -> None:
     import matplotlib as mpl  # noqa: PLC0415
 
     kind = path.suffix.lower()
-    claim(path)
-    # By way of a file beside it, so that a picture is whole or not there.
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        # A sign that the font lacks is drawn as a box; that is no reason to speak on a terminal.
-        with mpl.rc_context({"svg.hashsalt": "padbench"}), warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message="Glyph .* missing from")
-            figure.savefig(beside, format=kind[1:], dpi=150, metadata=_NO_DATE.get(kind))
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    # A sign that the font lacks is drawn as a box; that is no reason to speak on a terminal.
+    with (
+        whole_binary(path) as out,
+        mpl.rc_context({"svg.hashsalt": "padbench"}),
+        warnings.catch_warnings(),
+    ):
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        figure.savefig(out, format=kind[1:], dpi=150, metadata=_NO_DATE.get(kind))

@@ -25,6 +25,7 @@ __all__ = ["as_text", "console", "print_result"]
 _MARK = " *"
 _MARKED = "* rests on figures from memory, not looked up; --json has the source of each."
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
+_CAUTION = "A verdict is a calculation, not a guarantee."
 _PIPE_WIDTH = 120
 _NARROW = 70
 
@@ -56,7 +57,7 @@ def print_result(result: Result, screen: Console) -> None:
                 title = ""
     if any(_from_memory(finding) for finding in result.findings):
         screen.print(_MARKED)
-    screen.print(f"{result.name}: {result.word} {result.lead}".strip(), soft_wrap=True)
+    screen.print(f"{result.name}: {result.word} {result.lead} {_CAUTION}", soft_wrap=True)
     for what, path in result.wrote.items():
         screen.print(f"{what}: {path}", soft_wrap=True)
 

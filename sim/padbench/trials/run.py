@@ -15,7 +15,7 @@ from padbench.circuit.findings import PortRow, judge_electric
 from padbench.circuit.timed import with_remedies
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
-from padbench.core.findings import Fact, Finding, worst_of_each
+from padbench.core.findings import Fact, Finding, overall, worst_of_each
 from padbench.core.limits import Limits
 from padbench.core.stimulus import PollTiming
 from padbench.core.timeline import HIGH, LOW, Timeline, Word
@@ -100,6 +100,11 @@ class Trial:
     findings: tuple[Finding, ...]
     runs: tuple[ScenarioRun, ...]
     ports: tuple[PortRow, ...]
+
+    @property
+    def verdict(self) -> Literal["pass", "fail"]:
+        """``fail`` if any finding or any scenario fails."""
+        return overall([*(f.verdict for f in self.findings), *(r.verdict for r in self.runs)])
 
 
 def try_sheet(
