@@ -1,6 +1,7 @@
 """A sheet's scenarios against the Verilog or VHDL that its ``[hdl]`` names."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -22,7 +23,7 @@ from padbench.jobs.loading import (
     scenario_named,
     unwatched,
 )
-from padbench.jobs.verify import write_wave
+from padbench.jobs.verify import save_wave
 from padbench.results.blocks import (
     Articles,
     Block,
@@ -47,7 +48,7 @@ from padbench.sheet.locate import places
 from padbench.sheet.simulators import SIMULATORS, readers_of
 from padbench.trials import ScenarioRun
 
-__all__ = ["regress"]
+__all__ = ["regress", "regress_result"]
 
 _MOST = 20
 """Rows of first wrong reads; ``--json`` has all."""
@@ -187,7 +188,7 @@ def regress(
     def keep(run: ScenarioRun) -> None:
         # Of the exhaustive part only what went wrong is worth a file.
         if waves is not None and not (run.part and run.verdict == "pass"):
-            vcd[run.name] = write_wave(run, waves)
+            vcd[run.name] = save_wave(run, waves)
 
     try:
         regression = regress_hdl(
@@ -202,13 +203,21 @@ def regress(
         )
     except HdlError as error:
         raise _placed(design, error) from None
+    result = regress_result(regression, design.sheet.pad.name, hdl, vcd)
+    return replace(result, inputs=inputs, wrote={} if waves is None else {"Waves": waves})
+
+
+def regress_result(
+    regression: RegressResult, pad: str, hdl: Hdl, vcd: Mapping[str, Path] | None = None
+) -> Result:
+    """A regression as what every command yields; ``vcd`` are its waves by scenario."""
     verdict = regression.verdict
     broken = sum(finding.verdict == "fail" for finding in regression.findings)
     wrong = sum(run.verdict == "fail" for run in regression.scenarios)
     passes = verdict == "pass"
     return Result(
         command="regress",
-        name=f"{design.sheet.pad.name}, {hdl.top} on {hdl.engine}",
+        name=f"{pad}, {hdl.top} on {hdl.engine}",
         verdict=verdict,
         outcome=verdict,
         word="Passes." if passes else "FAILS.",
@@ -217,17 +226,15 @@ def regress(
         if passes
         else f"{wrong} of {len(regression.scenarios)} scenarios go wrong, and {broken} of "
         f"{len(regression.findings)} findings fail.",
-        make_document=lambda: _document(regression, vcd),
+        make_document=lambda: _document(regression, vcd or {}),
         make_sections=lambda: [*_sections(regression)],
         findings=regression.findings,
         runs=regression.scenarios,
         cases={"scenarios": [Case(name, skipped=why) for name, why in regression.skipped]},
         ribbon=lambda: ribbon_of(regression.scenarios),
-        inputs=inputs,
         versions=("cocotb",),
         seconds=regression.seconds,
         behind=tuple(f"likely cause: {cause.says}" for cause in regression.causes),
-        wrote={} if waves is None else {"Waves": waves},
         data=regression,
     )
 
