@@ -122,17 +122,25 @@ def write_json(result: Result, out: IO[str]) -> None:
 
 def json_texts(result: Result) -> Iterator[str]:
     """The pieces of that line."""
-    yield f'{{"schema": {SCHEMA}'
-    for key, value in result.document.items():
-        yield f", {json.dumps(key)}: "
-        if not isinstance(value, Iterator):
-            yield json.dumps(value, ensure_ascii=False)
-            continue
+    yield from _texts({"schema": SCHEMA, **result.document})
+    yield "\n"
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """An iterator item by item, also where it stands in an object; anything else whole."""
+    if isinstance(value, Iterator):
         yield "["
         for number, item in enumerate(value):
-            yield (", " if number else "") + json.dumps(item, ensure_ascii=False)
+            yield ", " if number else ""
+            yield from _texts(item)
         yield "]"
-    yield "}\n"
+    elif isinstance(value, Mapping) and any(isinstance(one, Iterator) for one in value.values()):
+        for number, (key, item) in enumerate(value.items()):
+            yield f"{', ' if number else '{'}{json.dumps(key)}: "
+            yield from _texts(item)
+        yield "}"
+    else:
+        yield json.dumps(value, ensure_ascii=False)
 
 
 def finding_document(finding: Finding) -> FindingDocument:
