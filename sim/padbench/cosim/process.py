@@ -12,7 +12,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
@@ -79,7 +79,13 @@ def run_job(
             start_new_session=True,
         )
         timed_out = False
-        state = _State()
+        ending: dict[str, Any] = {}
+
+        def take() -> None:
+            for place, record in records.new():
+                ending.update({key: record[key] for key in ("fault", "done") if key in record})
+                seen(place, record)
+
         try:
             ends = time.monotonic() + job.limit
             while not timed_out:
@@ -87,34 +93,21 @@ def run_job(
                     process.wait(_PATIENCE)
                     break
                 except subprocess.TimeoutExpired:
-                    state.take(records, seen)
+                    take()
                     timed_out = time.monotonic() > ends
         finally:
             # The whole group: the simulator, and the compiler where the limit fell into the build.
             with contextlib.suppress(ProcessLookupError):
                 os.killpg(process.pid, signal.SIGKILL)
             process.wait()
-    state.take(records, seen)
-    return _outcome(folder, state, timed_out, process.returncode)
+    take()
+    return _outcome(folder, ending, timed_out, process.returncode)
 
 
-class _State:
-    """What the records said so far."""
-
-    def __init__(self) -> None:
-        self.fault: dict[str, str] | None = None
-        self.done = False
-
-    def take(self, records: Records, seen: Seen) -> None:
-        for place, record in records.new():
-            self.fault = record.get("fault", self.fault)
-            self.done = self.done or "done" in record
-            seen(place, record)
-
-
-def _outcome(folder: Path, state: _State, timed_out: bool, code: int) -> Outcome:
-    if state.fault is not None:
-        fault = state.fault
+def _outcome(folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int) -> Outcome:
+    """``ending`` is what the records said of it: "fault", or "done"."""
+    fault = ending.get("fault")
+    if fault is not None:
         says = "; ".join(part for part in (fault["says"], fault["instead"]) if part)
         return Outcome("misfit", says, fault["key"])
     if not (folder / _BUILT).exists():
@@ -122,7 +115,7 @@ def _outcome(folder: Path, state: _State, timed_out: bool, code: int) -> Outcome
             return Outcome("built-late")
         words = _first_error(_text(folder / _BUILD_LOG)) or _last_line(_text(folder / _WORKER_LOG))
         return Outcome("build", words)
-    if state.done:
+    if "done" in ending:
         return Outcome("done")
     if timed_out:
         return Outcome("late")

@@ -8,6 +8,7 @@ which it lost others.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 from typing import Literal
 
 import numpy as np
@@ -84,12 +85,7 @@ class Coverage:
     @property
     def missing_transitions(self) -> list[tuple[int, int]]:
         """Pairs of held states that were not seen one after the other."""
-        return [
-            (one, other)
-            for one in range(256)
-            for other in range(256)
-            if (one, other) not in self.transitions
-        ]
+        return sorted({*product(range(256), range(256))} - self.transitions)
 
 
 class HdlError(Exception):

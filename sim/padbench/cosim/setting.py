@@ -32,6 +32,7 @@ _SYNCHRONISED = (
 )
 _ANSWER_EDGES = 4
 """Periods in which a design behind two flip-flops answers, one more than it has to take."""
+_WIDTHS = ("latch_width", "latch_to_clock", "clock_low", "clock_high", "sample")
 
 
 def system_period(sheet: Sheet) -> int | None:
@@ -44,7 +45,8 @@ def system_period(sheet: Sheet) -> int | None:
 def hdl_setting(sheet: Sheet) -> Setting:
     """The sheet's pad and poll, with the design in place of the register."""
     base = setting_of(sheet, sheet.works_with.ports[0], "fast").typed
-    timing = _timing(base.timing)
+    widths = {name: on_grid(getattr(base.timing, name)) for name in _WIDTHS}
+    timing = PollTiming(**widths, clocks=base.timing.clocks)
     reading = base.passes * (timing.length + timing.latch_to_clock)
     period = on_grid(reading + timing.length // 4)
     return replace(
@@ -76,37 +78,21 @@ def _limits(sheet: Sheet, limits: Limits) -> Limits:
     period = system_period(sheet)
     if period is None:
         return limits
-    two = Limit(2 * period, _SYNCHRONISED)
+    two, four = (Limit(count * period, _SYNCHRONISED) for count in (2, 4))
+    setup = two
+    if sheet.hdl is not None and sheet.hdl.setup is not None:
+        setup = Limit(to_ps(sheet.hdl.setup.nominal), (Source("the sheet, hdl.setup", "given"),))
+
+    def wider(limit: Limit, least: Limit) -> Limit:
+        return max(limit, least, key=lambda either: either.ps)
+
     return Limits(
-        load_width=_wider(limits.load_width, two),
-        clock_width=_wider(limits.clock_width, two),
-        clock_period=_wider(limits.clock_period, Limit(4 * period, _SYNCHRONISED)),
-        removal=_wider(limits.removal, two),
-        setup_parallel=_wider(limits.setup_parallel, _setup(sheet, two)),
+        load_width=wider(limits.load_width, two),
+        clock_width=wider(limits.clock_width, two),
+        clock_period=wider(limits.clock_period, four),
+        removal=wider(limits.removal, two),
+        setup_parallel=wider(limits.setup_parallel, setup),
         answer=Limit(_ANSWER_EDGES * period + 1, _SYNCHRONISED),
-    )
-
-
-def _setup(sheet: Sheet, otherwise: Limit) -> Limit:
-    """How long before the latch's fall the buttons must stand, as the design promises."""
-    promised = sheet.hdl.setup if sheet.hdl is not None else None
-    if promised is None:
-        return otherwise
-    return Limit(to_ps(promised.nominal), (Source("the sheet, hdl.setup", "given"),))
-
-
-def _wider(limit: Limit, other: Limit) -> Limit:
-    return limit if limit.ps >= other.ps else other
-
-
-def _timing(timing: PollTiming) -> PollTiming:
-    return PollTiming(
-        latch_width=on_grid(timing.latch_width),
-        latch_to_clock=on_grid(timing.latch_to_clock),
-        clock_low=on_grid(timing.clock_low),
-        clock_high=on_grid(timing.clock_high),
-        sample=on_grid(timing.sample),
-        clocks=timing.clocks,
     )
 
 
@@ -161,19 +147,17 @@ def choose(
 ) -> Chosen:
     """Make the script and see whether it applies; ``serial``, ``reset``: it has that port."""
     chosen = Chosen(scenario, setting)
-    why = ""
-    if isinstance(chosen.script, ResetScript) and not reset:
+    script, why = chosen.script, ""
+    if isinstance(script, ResetScript) and not reset:
         why = "the design has no reset"
     elif role == "reader":
-        why = _not_for_reader(chosen.script, setting)
-    elif not serial:
-        why = _needs_serial(chosen.script, setting)
+        why = _not_for_reader(script, setting)
+    elif not serial and {read.serial for read in script.stimulus.reads} - {
+        "as built",
+        setting.pad.serial,
+    }:
+        why = "the design has no port for the serial input"
     return replace(chosen, why_not=why) if why else chosen
-
-
-def _needs_serial(script: Script, setting: Setting) -> str:
-    ties = {read.serial for read in script.stimulus.reads} - {"as built", setting.pad.serial}
-    return "the design has no port for the serial input" if ties else ""
 
 
 def _not_for_reader(script: Script, setting: Setting) -> str:

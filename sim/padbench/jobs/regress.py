@@ -221,8 +221,7 @@ def regress_result(
         verdict=verdict,
         outcome=verdict,
         word="Passes." if passes else "FAILS.",
-        lead=f"All {regression.reads} reads come out as they should, and no finding fails. A pass "
-        "is a simulation, no guarantee."
+        lead=f"All {regression.reads} reads come out as they should, and no finding fails."
         if passes
         else f"{wrong} of {len(regression.scenarios)} scenarios go wrong, and {broken} of "
         f"{len(regression.findings)} findings fail.",
