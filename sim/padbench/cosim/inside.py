@@ -74,7 +74,7 @@ async def _play_pad(job: Job, folder: Path, ports: Ports, write: Write) -> None:
     monitor = WireMonitor(
         {"data": ports.get("data")}, inverted=["data"] if ports.turned("data") else []
     )
-    for run in Job.pad_runs(folder):
+    for run in Job.runs(folder):
         base = -(-now_ps() // GRID) * GRID + GRID
         await wait_until(base)
         monitor.take()
@@ -102,7 +102,7 @@ async def _play_reader(job: Job, folder: Path, ports: Ports, write: Write) -> No
         {role: ports.get(role) for role in _WIRES},
         inverted=[role for role in job.inverted if role in _WIRES],
     )
-    for run in Job.reader_runs(folder):
+    for run in Job.runs(folder):
         await console.ready(run)
         base = -(-now_ps() // GRID) * GRID + GRID
         await wait_until(base)

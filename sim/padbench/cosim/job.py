@@ -7,7 +7,7 @@ not kept: a thousand runs need no more memory than one.
 
 import json
 import weakref
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -128,20 +128,14 @@ class Job:
         return cls(**json.loads((folder / _JOB).read_text()))
 
     @staticmethod
-    def pad_runs(folder: Path) -> Iterator[PadRun]:
-        """The runs of a folder's job, for a pad."""
-        return (PadRun(**run) for run in _lines(folder))
-
-    @staticmethod
-    def reader_runs(folder: Path) -> Iterator[ReaderRun]:
-        """The runs of a folder's job, for a reader."""
-        for run in _lines(folder):
-            yield ReaderRun(**{**run, "polls": [Poll(**poll) for poll in run["polls"]]})
-
-
-def _lines(folder: Path) -> Iterator[Mapping[str, Any]]:
-    with (folder / _RUNS).open() as file:
-        yield from map(json.loads, file)
+    def runs(folder: Path) -> Iterator[Any]:
+        """The runs of a folder's job, one by one: each a `PadRun`, or each a `ReaderRun`."""
+        with (folder / _RUNS).open() as file:
+            for run in map(json.loads, file):
+                if "polls" not in run:
+                    yield PadRun(**run)
+                else:
+                    yield ReaderRun(**{**run, "polls": [Poll(**poll) for poll in run["polls"]]})
 
 
 class Records:
