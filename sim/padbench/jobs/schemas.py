@@ -13,6 +13,7 @@ __all__ = ["DOCUMENTS", "json_schema"]
 DOCUMENTS = {
     "verify": "verify.VerifyDocument",
     "play": "verify.PlayDocument",
+    "regress": "regress.RegressDocument",
     "wiring": "wiring.WiringDocument",
     "inspect": "inspect.InspectDocument",
     "routine": "routine.RoutineDocument",

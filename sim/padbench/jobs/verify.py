@@ -1,6 +1,5 @@
 """The main job: a design sheet judged, and scenarios played on it."""
 
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
@@ -131,6 +130,7 @@ def verify(
         step=lambda: progress(next(done), total),
         keep=keep,
     )
+    trial = replace(trial, findings=design.placed(trial.findings))
     result = verify_result(design, trial, inputs, vcd)
     return result if waves is None else replace(result, wrote={"Waves": waves})
 
@@ -169,7 +169,7 @@ def verify_result(
 def save_wave(run: ScenarioRun, folder: Path) -> Path:
     """Write the wave of a run into a folder and return where it is."""
     path = folder / f"{run.name}.vcd"
-    comment = f"{run.name}: {run.says} ({run.corner} corner, {run.port} port)"
+    comment = f"{run.name}: {run.says} ({run.where})"
     write_vcd(run.timeline, path, comment=comment)
     return path
 
@@ -244,8 +244,8 @@ def _sections(design: Design, trial: Trial) -> Iterator[Section]:
 
 def _changes(design: Design, needed: Sequence[Change], failed: bool) -> Iterator[Block]:
     if needed:
-        document = tomllib.loads(design.text)
-        yield Changes([(change, value_now(change, document)) for change in needed])
+        data = design.sheet.document.data
+        yield Changes([(change, value_now(change, data)) for change in needed])
     elif not failed:
         yield Prose(("Nothing.",))
     else:
@@ -288,7 +288,7 @@ def _works(row: PortRow) -> Cell:
 
 def _article(run: ScenarioRun) -> Article:
     reads = f"{run.count} read{'s' if run.count != 1 else ''}"
-    return article_of(run, f"Shown: {run.corner} corner, {run.port} port; {reads}.")
+    return article_of(run, f"Shown: {run.where}; {reads}.")
 
 
 def play(
@@ -331,7 +331,7 @@ def play(
     name = design.sheet.pad.name
 
     def sections() -> Iterator[Section]:
-        about = f"{name}, {run.corner} corner, {run.port} port"
+        about = f"{name}, {run.where}"
         lines = [f"{run.name}: {run.says}", about]
         broken = [problem.says for problem in run.problems]
         broken += [f"{finding.id}: {finding.says}" for finding in run.broken]

@@ -1,18 +1,20 @@
-"""What a reader's reads must be, and what it must offer: worked out from what its wires did.
+"""What a reader's reads must be, what it must offer, and its pace: worked out from its wires.
 
 A reader chooses the moments of its latch itself, so what it loads is known only afterwards: the
 contacts as they stood when its latch fell.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
-from padbench.core.buttons import spelled
 from padbench.core.decode import Read
+from padbench.core.findings import Finding, Met, Rule
+from padbench.core.limits import Limit
+from padbench.core.stimulus import PollTiming
 from padbench.core.timeline import HIGH, Wire
 from padbench.cosim.job import Poll, ReaderRun
 from padbench.scenarios import Expected, Script
@@ -20,18 +22,33 @@ from padbench.scenarios.expect import allowed_states, expected_bits
 from padbench.scenarios.script import Bits
 from padbench.trials import Problem
 
-__all__ = ["WrongOffer", "as_it_was_made", "strobe_problems"]
+__all__ = ["StrobeProblem", "as_it_was_made", "judge_pace", "strobe_problems"]
+
+_TEXT = "what differs most from the sheet's poll is {what}, by {measured:4}"
+_PACE = Rule("reader.pace", "s", dict.fromkeys(("pass", "fail"), _TEXT))
+
+StrobeFault = Literal["offer", "differ", "reset", "high", "let-go", "shown"]
+"""Another byte than the reads' was offered; one although the reads differ, or after a reset; valid
+is high between offers; the byte offered did not stand; something shows after a reset.
+"""
 
 
 @dataclass(frozen=True, slots=True)
-class WrongOffer(Problem):
-    """A reader offers another byte than it read; None: no byte, or an unknown one.
+class StrobeProblem(Problem):
+    """What is wrong with what a reader offers.
 
+    Of a wrong offer ``expected`` and ``got`` are the bytes, None for no byte or an unknown one, and
     ``read`` is the first read of that poll.
     """
 
+    fault: StrobeFault = "offer"
     expected: int | None = None
     got: int | None = None
+
+    @property
+    def offers(self) -> bool:
+        """Whether it is about an offer, and thus has bytes and a read."""
+        return self.fault in ("offer", "differ", "reset")
 
 
 def as_it_was_made(
@@ -40,17 +57,17 @@ def as_it_was_made(
     """The script with what must come of these reads; times in a read count from the run's base."""
     expected: list[Expected] = []
     contacts = _Contacts(record)
-    for poll, made in zip(run.polls, _of_polls(record, reads), strict=True):
+    for poll, own in zip(run.polls, _of_polls(record, reads), strict=True):
         if poll.reset is not None:
-            expected += [_given_up(read, contacts) for read in made]
+            expected += [_given_up(read, contacts) for read in own]
             continue
         for turn in range(run.passes):
-            read = made[turn] if turn < len(made) else None
+            read = own[turn] if turn < len(own) else None
             lost = poll.lost[turn] if turn < len(poll.lost) else (0, 0)
             expected.append(_of_read(read, contacts, poll, lost))
     accepted: tuple[tuple[Bits, ...], ...] = ()
     if run.passes > 1 and not any(poll.reset for poll in run.polls):
-        accepted = allowed_states([one.bits for one in expected], run.passes)
+        accepted = allowed_states([read.bits for read in expected], run.passes)
     return replace(
         script,
         expected=tuple(expected),
@@ -82,7 +99,7 @@ def _of_polls(record: Mapping[str, Any], reads: Sequence[Read]) -> list[Sequence
     begun = [at - record["base"] for at in record["polls"]]
     cuts = [*np.searchsorted(starts, begun).tolist(), len(reads)]
     cuts[0] = 0
-    return [reads[one:other] for one, other in pairwise(cuts)]
+    return [reads[first:last] for first, last in pairwise(cuts)]
 
 
 def _of_read(read: Read | None, contacts: _Contacts, poll: Poll, lost: tuple[int, int]) -> Expected:
@@ -117,44 +134,49 @@ def strobe_problems(
     after a reset it promises to show no button as pressed; ``keeps``: the byte stands until the
     next one is offered.
     """
-    base, end = record["base"], record["end"]
-    begun = [*record["polls"], end]
+    begun = [*record["polls"], record["end"]]
     place = 0
-    for number, (poll, made) in enumerate(zip(run.polls, _of_polls(record, reads), strict=True)):
+    for number, (poll, own) in enumerate(zip(run.polls, _of_polls(record, reads), strict=True)):
         after, before = begun[number], begun[number + 1]
         got = [byte for at, byte in record["strobes"] if after < at <= before]
-        want: list[int] = []
-        why = "it was reset"
+        want: set[int] = set()
         if poll.reset is None:
             group = expected[place : place + run.passes]
-            bytes_ = {
-                _byte(one, made[turn] if turn < len(made) else None)
-                for turn, one in enumerate(group)
+            want = {
+                _byte(read, own[turn] if turn < len(own) else None)
+                for turn, read in enumerate(group)
             }
-            want = list(bytes_) if len(bytes_) == 1 else []
-            why = "its reads differ"
-        first = place + 1
-        place += len(made) if poll.reset is not None else run.passes
-        if got != want:
-            offers = ", ".join("an unknown byte" if b is None else spelled(b) for b in got)
-            wanted = spelled(want[0]) if want else f"nothing, as {why}"
-            yield WrongOffer(
-                "poll {poll}: it offers {offers}, expected {wanted}",
-                {"poll": number + 1, "offers": offers if got else "no byte", "wanted": wanted},
-                after - base,
-                first,
-                next(iter(want), None),
-                next((byte for byte in got if byte not in want), next(iter(got), None)),
+        agreed = next(iter(want)) if len(want) == 1 else None
+        if got != ([] if agreed is None else [agreed]):
+            fault: StrobeFault = "reset" if poll.reset else "differ" if agreed is None else "offer"
+            yield StrobeProblem(
+                _OFFERS + ("{offered:buttons}" if got else "no byte") + _WANTED[fault],
+                {"poll": number + 1, "offered": tuple(got), "wanted": agreed},
+                after - record["base"],
+                place + 1,
+                fault,
+                agreed,
+                next((byte for byte in got if byte != agreed), next(iter(got), None)),
             )
+        place += len(own) if poll.reset is not None else run.passes
     falls = np.asarray([read.latch_end_ps for read in reads], np.int64)
     if len(falls) and (valid.at(falls) == HIGH).sum() > 1:
-        yield Problem("valid is high although nothing is offered", at=int(falls[0]))
+        yield StrobeProblem(_HIGH, at=int(falls[0]), fault="high")
     if keeps:
         yield from _let_go(record)
     if released and any(byte != 0 for byte in record["cleared"]):
-        shown = ", ".join("an unknown byte" if b is None else spelled(b) for b in record["cleared"])
-        text = "after a reset it shows {shown}, nothing pressed was promised"
-        yield Problem(text, {"shown": shown})
+        yield StrobeProblem(_SHOWN, {"shown": tuple(record["cleared"])}, fault="shown")
+
+
+_OFFERS = "poll {poll}: it offers "
+_WANTED = {
+    "offer": ", expected {wanted:buttons}",
+    "differ": ", expected nothing, as its reads differ",
+    "reset": ", expected nothing, as it was reset",
+}
+_HIGH = "valid is high although nothing is offered"
+_LET_GO = "the byte offered before has become {byte:buttons}"
+_SHOWN = "after a reset it shows {shown:buttons}, nothing pressed was promised"
 
 
 def _let_go(record: Mapping[str, Any]) -> Iterator[Problem]:
@@ -162,11 +184,9 @@ def _let_go(record: Mapping[str, Any]) -> Iterator[Problem]:
     if record["cleared"]:
         return
     for at, byte in record["kept"]:
-        offered = [one for when, one in record["strobes"] if when < at][-1:]
+        offered = [strobed for when, strobed in record["strobes"] if when < at][-1:]
         if offered and offered[0] != byte:
-            shown = "an unknown byte" if byte is None else spelled(byte)
-            text = "the byte offered before has become {shown}"
-            yield Problem(text, {"shown": shown}, at - record["base"])
+            yield StrobeProblem(_LET_GO, {"byte": byte}, at - record["base"], fault="let-go")
             return
 
 
@@ -178,3 +198,40 @@ def _byte(expected: Expected, read: Read | None) -> int:
         for place, bit in enumerate(expected.bits[:8])
         if (bit if bit is not None else place < len(got) and got[place])
     )
+
+
+def judge_pace(reads: Iterable[Read], timing: PollTiming, within: Limit) -> Finding:
+    """``reader.pace``: no width in a whole read is further from ``timing`` than ``within``."""
+    off, at, what = max(
+        (width for read in reads if len(read.clock_rises) == 8 for width in _off(read, timing)),
+        default=(0, None, "no whole read"),
+    )
+    return Finding(
+        _PACE,
+        "fail" if off > within.ps else "pass",
+        measured=off * 1e-12,
+        limit=within.ps * 1e-12,
+        margin=(within.ps - off) * 1e-12,
+        met=Met(at_ps=at),
+        sources=within.sources,
+        facts={"what": what},
+    )
+
+
+def _off(read: Read, timing: PollTiming) -> Iterator[tuple[int, int, str]]:
+    """How far each width is from the sheet's: (picoseconds, when, which)."""
+    falls, rises = read.clock_falls, read.clock_rises
+    widths = [
+        (read.start_ps, read.latch_end_ps, timing.latch_width, "the latch"),
+        (read.latch_end_ps, falls[0], timing.latch_to_clock, "the pause before the first clock"),
+        *(
+            (fall, rise, timing.clock_low, "the low part of a clock")
+            for fall, rise in zip(falls, rises, strict=False)
+        ),
+        *(
+            (rise, fall, timing.clock_high, "the high part of a clock")
+            for rise, fall in zip(rises, falls[1:], strict=False)
+        ),
+    ]
+    for start, end, wanted, what in widths:
+        yield abs(end - start - wanted), start, what

@@ -1,8 +1,8 @@
-"""Time inside an HDL simulation, in picoseconds, and actions that happen on time.
+"""Time and values inside an HDL simulation: picoseconds, and the levels of a timeline.
 
 The bench counts picoseconds; a simulator counts steps of its own precision. Every time the bench
-asks for is a whole number of nanoseconds (`padbench.cosim.grid`), so a precision of 1 ns or finer
-is exact.
+asks for is a whole number of nanoseconds (`padbench.cosim.job.GRID`), so a precision of 1 ns or
+finer is exact.
 """
 
 from collections.abc import Iterable
@@ -11,7 +11,23 @@ from typing import Any
 from cocotb import simulator
 from cocotb.triggers import Timer
 
-__all__ = ["PrecisionError", "now_ps", "play", "steps", "wait_until"]
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
+
+__all__ = [
+    "PrecisionError",
+    "level_of",
+    "now_ps",
+    "play",
+    "steps",
+    "turned",
+    "wait_until",
+    "word_of",
+]
+
+_LEVELS = {"0": LOW, "1": HIGH, "L": LOW, "H": HIGH, "Z": FLOATING}
+"""Weak levels of VHDL count as levels; all else (X, U, W, -) is unknown (IEEE Std 1164)."""
+
+_TURNED = (HIGH, LOW, UNKNOWN, FLOATING)
 
 
 class PrecisionError(Exception):
@@ -60,3 +76,19 @@ async def play(actions: Iterable[tuple[int, Any, Any]]) -> None:
             await timer
             at = when
         handle.value = value
+
+
+def level_of(value: Any) -> int:
+    """LOW, HIGH, UNKNOWN or FLOATING of a 1-bit value."""
+    return _LEVELS.get(str(value).upper(), UNKNOWN)
+
+
+def turned(level: int) -> int:
+    """The level on the other side of an inverter; what is no level stays as it is."""
+    return _TURNED[level]
+
+
+def word_of(value: Any) -> int | None:
+    """A vector as a number, None if any bit is neither high nor low."""
+    text = str(value).upper().replace("L", "0").replace("H", "1")
+    return None if text.strip("01") else int(text, 2)
