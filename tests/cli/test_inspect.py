@@ -239,11 +239,14 @@ def test_expectations(inspect, tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("held = 3", "1: held: 3 is no list of tables"),
-        ("[[hold]]", "1: hold: is no known key"),
-        ('[[held]]\nbuttons = ["A"]\nfrom = "1 ms"', "held.0.to: is missing"),
-        ('[[held]]\nbuttons = ["Z"]\nfrom = "1 ms"\nto = "2 ms"', "is no list of buttons"),
-        ('[[held]]\nbuttons = ["A"]\nfrom = "1 m"\nto = "2 ms"', "3: held.0.from: "),
+        ("held = 3", "1: held: 3 is not a list of tables"),
+        ("[[hold]]", "1: hold: is no known table"),
+        ('[[held]]\nbuttons = ["A"]\nfrom = "1 ms"', "held 1, to: is missing"),
+        (
+            '[[held]]\nbuttons = ["Z"]\nfrom = "1 ms"\nto = "2 ms"',
+            'buttons[0]: "Z" is no known button',
+        ),
+        ('[[held]]\nbuttons = ["A"]\nfrom = "1 m"\nto = "2 ms"', "3: held 1, from: "),
         ('[[held]]\nbuttons = ["A"]\nfrom = "3 ms"\nto = "2 ms"', "is not after from"),
         ('slack = "x"', "1: slack: "),
         ("", 'is empty; begin with [[held]], buttons = ["A"], from = "120 ms"'),

@@ -6,8 +6,7 @@ from padbench.padsweep.cases import count_parts, pad_parts
 from padbench.results.blocks import Articles, Table
 from padbench.results.pad_sweep_json import TIES, PadResult
 from padbench.results.pad_sweep_page import pad_sweep_page
-from padbench.sheet import STARTER
-from padbench.sheet.load import sheet_from_text
+from padbench.sheet import STARTER, sheet_from_text
 
 
 def test_the_choices_are_those_counted_and_the_safest_is_marked(limits):

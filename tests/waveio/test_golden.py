@@ -4,15 +4,14 @@ from pathlib import Path
 
 import pytest
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.core.decode import decode
 from padbench.parts import console_timing
 from padbench.routines.fetch import Console
 from padbench.routines.source import load_routine
 from padbench.routines.wave import case_wave
 from padbench.scenarios import SCENARIOS
-from padbench.sheet import STARTER, load_sheet
-from padbench.sheet.load import sheet_from_text
+from padbench.sheet import STARTER, load_sheet, sheet_from_text
 from padbench.trials import run_scenario
 from padbench.waveio import read_wave
 

@@ -19,7 +19,6 @@ from padbench.capture.reads import (
 from padbench.core.buttons import BUTTONS, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.sentences import filled
-from padbench.parts import ConsoleTiming
 
 __all__ = ["RULES", "findings_of"]
 
@@ -461,9 +460,7 @@ def _in_frame(seen: Inspection) -> Iterator[Finding]:
     yield _finding(
         "reads.in-frame",
         "not-judged",
-        sources=_MEMORY
-        if timing is None
-        else (Source(timing.source, "from memory" if timing.kind == "M" else "published"),),
+        sources=_MEMORY if timing is None else (timing.cited,),
         reads=len(places),
         parts=names,
         counts=counts,
@@ -472,10 +469,6 @@ def _in_frame(seen: Inspection) -> Iterator[Finding]:
         lines=None if timing is None else timing.lines,
         line=frame.sync_from,
     )
-
-
-def _source(timing: ConsoleTiming) -> Source:
-    return Source(timing.source, "from memory" if timing.kind == "M" else "published")
 
 
 def _whole(seen: Inspection) -> Iterator[Finding]:

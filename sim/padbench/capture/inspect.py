@@ -18,7 +18,7 @@ from padbench.capture.measures import Measure, Statistics
 from padbench.capture.reads import ROW, Press, SeenRead, presses
 from padbench.capture.rows import Rhythm, WindowReads, rows_of
 from padbench.capture.windows import windows
-from padbench.circuit.corners import limits_of, pad_model
+from padbench.circuit.pad_model import limits_of, pad_model
 from padbench.core.decode import Names
 from padbench.core.findings import Finding, Met, worst_of_each
 from padbench.core.limits import Limit, Limits

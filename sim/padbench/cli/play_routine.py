@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from padbench.cli.errors import UsageError
 from padbench.cli.options import wave_folder
 from padbench.cli.routine import pad_for_wave, periods_for, the_routine
+from padbench.parts import console_names
 
 if TYPE_CHECKING:
     from argparse import Namespace
@@ -35,7 +36,12 @@ def replay_of(options: "Namespace") -> "Callable[[int, Counterexample], str]":
     for name in ("entry", "origin", "result"):
         if getattr(options, name) is not None:
             words += [f"--{name}", getattr(options, name)]
-    usual = {"ports": "$4016,$4017", "console": "60hz", "limit": 29_780, "clocks": "joined"}
+    usual = {
+        "ports": "$4016,$4017",
+        "console": console_names()[0],
+        "limit": 29_780,
+        "clocks": "joined",
+    }
     for name, value in usual.items():
         if getattr(options, name) != value:
             words += [f"--{name}", str(getattr(options, name))]

@@ -185,7 +185,7 @@ def _placed(sheet: Path, key: str, says: str) -> str:
     if not key:
         return f"{sheet}: hdl: {says}; mend the sources"
     from padbench.sheet.locate import places
-    from padbench.sheet.problems import one_line
+    from padbench.toml import one_line
 
     line = None
     with suppress(OSError, UnicodeDecodeError):

@@ -318,9 +318,8 @@ def worst_of(sweeps: "Sequence[SweepCounts]") -> "SweepCounts | None":
 
 def pad_for_wave(sheet: Path | None) -> "PadModel":
     """The pad that a routine's wave shows: that of a sheet, or of the starter sheet."""
-    from padbench.circuit.corners import pad_model
-    from padbench.sheet import STARTER
-    from padbench.sheet.load import sheet_from_text
+    from padbench.circuit.pad_model import pad_model
+    from padbench.sheet import STARTER, sheet_from_text
 
     design = sheet_from_text(STARTER, "starter sheet") if sheet is None else read_sheet(sheet)
     return pad_model(design, design.works_with.ports[0], "slow")

@@ -1,6 +1,7 @@
 """For callers that still make sentences; goes when the last of them is converted."""
 
-from padbench.core.findings import Finding, Met, Remedy, Rule, Source, Verdict
+from padbench.core.findings import Finding, Met, Rule, Source, Verdict
+from padbench.core.remedies import Remedy
 
 __all__ = ["told"]
 

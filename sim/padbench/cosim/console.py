@@ -12,7 +12,7 @@ from typing import Any
 from padbench.core.stimulus import PollTiming, ScriptedRead
 from padbench.cosim.levels import HIGH, LOW, level_of
 from padbench.cosim.timed import now_ps, play, wait_until
-from padbench.model.program import Edges, console_edges
+from padbench.model.edges import Edges, console_edges
 
 __all__ = ["PLAIN_POLL", "ConsoleDriver"]
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 
 from padbench.scenarios import Scenario, Script, Setting
-from padbench.scenarios.plan import Plan
+from padbench.scenarios.timetable import Timetable
 
 __all__ = ["all_transitions", "exhaustive_scenarios"]
 
@@ -56,7 +56,7 @@ def exhaustive_scenarios(passes: int = 1) -> Iterator[Scenario]:
 
 
 def _transitions(path: Sequence[int], passes: int, setting: Setting) -> Script:
-    plan = Plan(setting, passes=passes)
+    plan = Timetable(setting, passes=passes)
     for held in path:
         plan.hold(held)
         plan.poll()
@@ -65,7 +65,7 @@ def _transitions(path: Sequence[int], passes: int, setting: Setting) -> Script:
 
 
 def _stopped(cases: Sequence[tuple[int, int, int, int]], passes: int, setting: Setting) -> Script:
-    plan = Plan(setting, passes=passes)
+    plan = Timetable(setting, passes=passes)
     for turn, bit, extra, held in cases:
         plan.hold(held)
         plan.poll(stopped=[*[(0, 0)] * turn, (bit, extra)])

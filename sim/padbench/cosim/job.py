@@ -88,7 +88,7 @@ class Job:
 
     sources: list[str]
     top: str
-    engine: Literal["icarus", "ghdl", "verilator"]
+    engine: str
     role: Literal["pad", "reader"]
     ports: dict[str, Any]
     inverted: list[str]

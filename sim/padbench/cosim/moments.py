@@ -11,7 +11,7 @@ from functools import partial
 from padbench.cosim.grid import GRID, on_grid
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.scenarios.expect import expected_bits
-from padbench.scenarios.plan import Plan
+from padbench.scenarios.timetable import Timetable
 
 __all__ = ["ResetScript", "hdl_scenarios"]
 
@@ -50,7 +50,7 @@ def hdl_scenarios(
 
 
 def _press_sweep(setting: Setting, *, hold: int) -> Script:
-    plan = Plan(setting, passes=1)
+    plan = Timetable(setting, passes=1)
     plan.tolerates.add("timing.setup-parallel")
     setup = setting.pad.limits.setup_parallel.ps
     step = max(setup // _STEPS // 2, GRID)
@@ -67,7 +67,7 @@ def _press_sweep(setting: Setting, *, hold: int) -> Script:
 
 
 def _reset_in_read(setting: Setting, *, reset: int, released: bool) -> Script:
-    plan = Plan(setting, passes=1)
+    plan = Timetable(setting, passes=1)
     timing = setting.timing
     stages = setting.pad.stages
     many = timing.with_clocks(stages + 8)

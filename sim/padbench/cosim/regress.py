@@ -16,7 +16,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.core.answering import SystemClock, judge_answers
 from padbench.core.bridge import told
 from padbench.core.decode import Names, decode

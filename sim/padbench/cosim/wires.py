@@ -12,8 +12,7 @@ from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
 from padbench.cosim.job import PadRun
 from padbench.model.contacts import inputs_word
-from padbench.model.lines import Line
-from padbench.model.program import Edges, console_edges
+from padbench.model.edges import Edges, Line, console_edges
 
 __all__ = ["pad_run", "pad_timeline", "reader_timeline", "serial_levels"]
 

@@ -11,7 +11,8 @@ from padbench.routines.poll import with_timings
 from padbench.routines.routine import RoutineError
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
 from padbench.scenarios.user import load_scenarios
-from padbench.sheet import Problem, Sheet, SheetError, load_sheet
+from padbench.sheet import Sheet, load_sheet
+from padbench.toml import Problem, SheetError
 
 if TYPE_CHECKING:
     from padbench.routines.engine import RoutineEngine

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 from typing_extensions import TypedDict
 
 from padbench import __version__
-from padbench.circuit.corners import CORNERS
-from padbench.circuit.findings import PortRow
-from padbench.circuit.margins import spread_of
+from padbench.circuit.findings import PortRow, spread_of
+from padbench.circuit.pad_model import CORNERS
 from padbench.jobs.loading import (
     Design,
     Progress,
@@ -25,7 +24,7 @@ from padbench.jobs.loading import (
     sweep_engine,
     unwatched,
 )
-from padbench.parts.bands import colour_bands
+from padbench.parts import colour_bands
 from padbench.results.blocks import (
     Article,
     Articles,

@@ -15,7 +15,8 @@ from typing import IO, Any, Literal, NotRequired
 from typing_extensions import TypedDict
 
 from padbench.core.buttons import pressed_in
-from padbench.core.findings import Finding, Remedy, Verdict
+from padbench.core.findings import Finding, Verdict
+from padbench.core.remedies import Remedy
 from padbench.results.result import Result
 from padbench.trials.result import ReadResult, ScenarioRun
 

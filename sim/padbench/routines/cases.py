@@ -8,7 +8,7 @@ from padbench.routines.plain import touched_phases, undisturbed
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import Run, held_by, run_case
 from padbench.routines.steps import Steps
-from padbench.scenarios.program import FetchCase
+from padbench.scenarios.polled_routine import FetchCase
 
 __all__ = ["worst_cases"]
 

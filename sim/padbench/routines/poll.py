@@ -32,7 +32,7 @@ from padbench.routines.routine import PORTS, Routine, RoutineError
 from padbench.routines.run import Carried, Run, run_case
 from padbench.routines.source import load_routine, number
 from padbench.routines.steps import Steps
-from padbench.scenarios.program import AnsweringPad, FetchCase
+from padbench.scenarios.polled_routine import AnsweringPad, FetchCase
 from padbench.sheet import Sheet
 from padbench.sheet.model import Poll
 
@@ -47,7 +47,7 @@ _FEWEST_BETWEEN = 3
 
 @dataclass(frozen=True)
 class RoutinePoll:
-    """A `Program`; times in picoseconds.
+    """A `PolledRoutine`; times in picoseconds.
 
     ``timing`` has the shortest of each time that any held state makes the routine drive, and the
     most clocks that a pass has. ``period`` is a frame of the console. Its fetch is the fastest.
@@ -78,11 +78,11 @@ class RoutinePoll:
         return min(self.console.timing.fetch_periods)
 
     def begin(self) -> "RoutineSession":
-        """See `Program.begin`."""
+        """See `PolledRoutine.begin`."""
         return RoutineSession(self)
 
     def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
-        """See `Program.phase_stopping`; found on a run of its own with this held state."""
+        """See `PolledRoutine.phase_stopping`; found on a run of its own with this held state."""
         run = run_case(self.routine, self.console, held, steps=self.steps)
         passes = [one for one in _passes(run) if one]
         if number >= len(passes) or bit > len(passes[number]):
@@ -90,7 +90,7 @@ class RoutinePoll:
         return self._first_stops(run.kinds).get(passes[number][bit - 1])
 
     def cases(self) -> tuple[FetchCase, ...]:
-        """See `Program.cases`."""
+        """See `PolledRoutine.cases`."""
         return self._cases
 
     def findings(self) -> tuple[Finding, ...]:
@@ -228,7 +228,7 @@ def routine_poll(
 ) -> RoutinePoll:
     """The poll that a routine (a shipped one or a file) makes once a frame on a console.
 
-    The rest is as in `load_routine`, addresses as text; ``engine`` sweeps it for `Program.cases`.
+    The rest is as in `load_routine`, addresses as text; ``engine`` sweeps it for `cases`.
 
     Raises `RoutineError` for a routine that cannot be run, or in which there is nothing to judge:
     that never latches, or reads no port.

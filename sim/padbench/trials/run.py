@@ -10,9 +10,9 @@ from typing import Literal
 
 import numpy as np
 
-from padbench.circuit.corners import CORNERS, Corner, pad_model
 from padbench.circuit.findings import PortRow, judge_electric
-from padbench.circuit.timed import with_remedies
+from padbench.circuit.pad_model import CORNERS, Corner, pad_model
+from padbench.circuit.remedies import with_remedies
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Fact, Finding, overall, worst_of_each
@@ -59,7 +59,7 @@ def setting_of(
             period=made.period,
             bounce=to_ps(sheet.contacts.bounce.high),
             passes=made.passes,
-            program=made,
+            routine=made,
         )
 
     def time(value: Value) -> int:
