@@ -5,8 +5,7 @@ import pytest
 
 from padbench.capture.inspect import inspect, usual_settings
 from padbench.core.timeline import HIGH, LOW
-from padbench.waveio import Piece
-from padbench.waveio import THRESHOLDS
+from padbench.waveio import THRESHOLDS, Piece
 
 US = 1_000_000
 TICK = 50_000
