@@ -129,28 +129,41 @@ EACH = [start + 30_000 for start in STARTS]
 """Pieces that end just after a latch has come, so that each read is a window of its own."""
 
 
-def test_what_is_measured_across_the_border_of_windows_is_not_lost():
+@pytest.mark.parametrize("read", [1, 2, 3])
+def test_what_is_measured_across_the_border_of_windows_is_not_lost(read):
     """A clock that rises before the latch and falls just after it: high for 120 ns only."""
-    wires = poll([("clock", 2, -1_060_000, 1_000_000, 0), ("clock", 2, 60_000, 500_000, 0)])
-    whole = inspect(streamed(wires, []), usual_settings())
+    spikes = [("clock", read, -1_060_000, 1_000_000, 0), ("clock", read, 60_000, 500_000, 0)]
+    whole = inspect(streamed(poll(spikes), []), usual_settings())
     found = next(f for f in findings_of(whole) if f.id == "timing.clock-high")
     assert (found.verdict, found.measured) == ("fail", pytest.approx(120e-9))
-    other = inspect(streamed(wires, EACH), usual_settings())
+    other = inspect(streamed(poll(spikes), EACH), usual_settings())
     assert findings_of(other) == findings_of(whole)
 
 
-def test_a_pulse_that_is_open_when_a_window_ends_is_counted_once():
-    wires = poll([("clock", 2, -40_000, 90_000, 0)])
-    for cuts in ([], EACH, [STARTS[2] - 20_000, STARTS[2] + 10_000]):
+@pytest.mark.parametrize("read", [1, 2, 3])
+@pytest.mark.parametrize("begin", [-40_000, -90_000, -130_000, 10_000])
+def test_a_pulse_near_the_border_of_windows_is_counted_once(read, begin):
+    wires = poll([("clock", read, begin, 90_000, 0)])
+    for cuts in ([], EACH, [STARTS[read] - 20_000, STARTS[read] + 10_000]):
         result = inspect(streamed(wires, cuts), usual_settings())
-        assert result.glitches == (1, (STARTS[2] - 40_000,))
+        assert result.glitches == (1, (STARTS[read] + begin,))
 
 
-def test_a_runt_that_is_open_when_a_window_ends_is_counted_once():
-    wires = poll([("clock", 2, -700_000, 800_000, 2), ("latch", 3, -700_000, 100_000, 2)])
-    for cuts in ([], EACH, [STARTS[2] - 20_000, STARTS[2] + 10_000]):
+@pytest.mark.parametrize("read", [1, 2, 3])
+def test_a_runt_near_the_border_of_windows_is_counted_once(read):
+    wires = poll([("clock", read, -700_000, 800_000, 2)])
+    for cuts in ([], EACH, [STARTS[read] - 20_000, STARTS[read] + 10_000]):
         result = inspect(streamed(wires, cuts), usual_settings())
-        assert result.runts["clock"] == (1, (STARTS[2] - 700_000,))
+        assert result.runts["clock"] == (1, (STARTS[read] - 700_000,))
+
+
+@pytest.mark.parametrize("read", [1, 2, 3])
+def test_a_runt_that_belongs_to_an_edge_beyond_the_border_is_none(read):
+    """To and fro before an edge is what hysteresis is there for."""
+    wires = poll([("clock", read, -200_000, 50_000, 2), ("clock", read, 100_000, 900_000, 0)])
+    for cuts in ([], EACH):
+        result = inspect(streamed(wires, cuts), usual_settings())
+        assert result.runts["clock"] == (0, ())
 
 
 spikes = st.lists(
