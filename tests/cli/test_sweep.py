@@ -244,7 +244,7 @@ def test_input_that_cannot_be_used_is_one_line(capsys, arguments, says):
     assert says in err
 
 
-@pytest.mark.parametrize("calls", [5, 0])
+@pytest.mark.parametrize("calls", [1, 0])
 def test_ctrl_c_gives_what_was_found_so_far(capsys, monkeypatch, calls):
     whole, done = routine_job.count, []
 
@@ -259,8 +259,7 @@ def test_ctrl_c_gives_what_was_found_so_far(capsys, monkeypatch, calls):
     made = json.loads(out)
     assert (code, err, made["stopped"]) == (130, "", True)
     assert made["verdict"] == "stopped"
-    # Five parts of 64 held states: the first period is whole, the second begun.
-    expected = [256 * 3424, 64 * 3040] if calls else [0, 0]
+    expected = [256 * 3424, 0] if calls else [0, 0]
     assert [sweep["cases"] for sweep in made["sweeps"]][:2] == expected
 
 

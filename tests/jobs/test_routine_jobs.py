@@ -107,7 +107,11 @@ def test_addresses_may_be_numbers_or_text_and_a_case_is_named_alike():
 
 def test_progress_is_told_how_many_cases_are_done():
     calls = []
-    routine("read-once", progress=lambda done, total: calls.append((done, total)))
+    step = lambda done, total: calls.append((done, total))  # noqa: E731
+    routine("read-once", periods=[432, 576], progress=step)
+    assert calls == [(256 * 432, 256 * 1008), (256 * 1008, 256 * 1008)]
+    calls.clear()
+    sweep(routine="read-once", periods=[432], workers=2, progress=step)
     assert calls == [(64 * 432 * n, 256 * 432) for n in (1, 2, 3, 4)]
 
 
@@ -115,15 +119,15 @@ def test_ctrl_c_leaves_what_was_counted_until_then(monkeypatch):
     whole, calls = routine_job.count, []
 
     def stopped(*arguments):
-        if len(calls) == 2:
+        if len(calls) == 1:
             raise KeyboardInterrupt
         calls.append(1)
         return whole(*arguments)
 
     monkeypatch.setattr(routine_job, "count", stopped)
-    result = routine("read-once")
+    result = routine("read-once", periods=[432, 576])
     assert (result.verdict, result.outcome, result.exit_code) == ("stopped", "stopped", 130)
-    assert result.lead == f"{128 * 432} of {256 * 432} cases were tried."
+    assert result.lead == f"{256 * 432} of {256 * 1008} cases were tried."
     assert result.findings == ()
     Draft202012Validator(json_schema("routine")).validate(json.loads("".join(json_texts(result))))
 

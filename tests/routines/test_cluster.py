@@ -13,7 +13,7 @@ import pytest
 from padbench.parts import console_timing
 from padbench.routines.console import Console
 from padbench.routines.counts import SweepCounts, merged
-from padbench.routines.fast import count, parts, survey
+from padbench.routines.fast import Part, count, survey
 from padbench.routines.source import load_routine
 from padbench.workers import joined, spread, spread_on
 
@@ -72,7 +72,7 @@ def test_a_worker_killed_in_the_middle_changes_nothing(cluster):
     """After the first of 32 parts, of which never more than 16 are under way."""
     address, workers = cluster
     known = survey(load_routine(EXPOSED), Console(console_timing("60hz")))
-    work = parts(known, [432], 8)
+    work = [Part(432, first, first + 8) for first in range(0, 256, 8)]
     assert len(work) == 32
     whole = SweepCounts(432)
     with joined(address) as client:

@@ -190,10 +190,10 @@ def test_a_routine_that_writes_everywhere_stays_within_memory(monkeypatch):
 def test_parts_in_any_order_give_the_same_counts():
     routine = load_routine(EXPOSED)
     known = survey(routine, JOINED)
-    tallies = [count(known, p) for p in parts(known, [432], 60)]
+    tallies = [count(known, p) for p in parts(known, [432], workers=2)]
     assert sum(t.cases for t in tallies) == 256 * 432
     whole = fast.sweep(routine, JOINED, 432)
-    for order in itertools.islice(itertools.permutations(tallies), 0, 120, 17):
+    for order in itertools.islice(itertools.permutations(tallies), 0, 24, 5):
         assert merged(432, order) == whole
     with pytest.raises(ValueError, match="period 432"):
         SweepCounts(576).add(tallies[0])
@@ -201,7 +201,7 @@ def test_parts_in_any_order_give_the_same_counts():
 
 def test_two_workers_give_the_same_counts():
     known = survey(load_routine(EXPOSED), JOINED)
-    work = parts(known, [432, 576], 128)
+    work = parts(known, [432, 576], workers=2)
     for period in (432, 576):
         here, there = (
             merged(period, [t for t in spread(count, known, work, n) if t.period == period])

@@ -47,6 +47,9 @@ if TYPE_CHECKING:
 
 __all__ = ["RoutineDocument", "judged", "routine"]
 
+_MANY = 2
+"""Workers of a cluster: more than one."""
+
 _WORDS = {
     "immune": "Immune.",
     "detects": "Detects, and hands on nothing wrong.",
@@ -216,9 +219,8 @@ def judged(
     lengths, drawn = None, None
     try:
         with clusters():
-            for part in parts_done(
-                count, known, parts(known, periods), workers=workers, cluster=cluster
-            ):
+            work = parts(known, periods, workers if cluster is None else _MANY)
+            for part in parts_done(count, known, work, workers=workers, cluster=cluster):
                 by_period[part.period].add(part)
                 done += part.cases
                 progress(done, total)

@@ -209,17 +209,17 @@ class Part(NamedTuple):
     end: int = STATES
 
 
-_STATES_IN_A_PART = 64
-"""Less than a second even for a slow routine."""
+def parts(known: Survey, periods: Sequence[int], workers: int = 1) -> list[Part]:
+    """All cases of these periods: a period a part, or a quarter of one for several ``workers``.
 
-
-def parts(known: Survey, periods: Sequence[int], states: int = _STATES_IN_A_PART) -> list[Part]:
-    """All cases of these periods, ``states`` held states a part."""
+    A part is lanes in lock-step, so a whole period is quicker than its quarters.
+    """
     held = len(known.row_of)
+    step = held if workers == 1 else max(1, held // 4)
     return [
-        Part(period, first, min(first + states, held))
+        Part(period, first, min(first + step, held))
         for period in periods
-        for first in range(0, held, states)
+        for first in range(0, held, step)
     ]
 
 
