@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from jsonschema import Draft202012Validator
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.cli import main
 from padbench.core.stimulus import Stimulus
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios

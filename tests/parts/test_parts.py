@@ -3,7 +3,7 @@ from dataclasses import fields
 
 import pytest
 
-from padbench.circuit.circuit import stretch
+from padbench.circuit.laws import stretch
 from padbench.core.units import read_value
 from padbench.parts import (
     Figure,

@@ -6,7 +6,7 @@ from typing import Any
 from padbench.core.stimulus import PollTiming, ScriptedRead
 from padbench.core.timeline import HIGH, LOW
 from padbench.cosim.signals import level_of, now_ps, play, wait_until
-from padbench.model.program import Edges, console_edges
+from padbench.model.edges import Edges, console_edges
 
 __all__ = ["PLAIN_POLL", "ConsoleDriver"]
 

@@ -13,7 +13,7 @@ from typing import Literal
 from padbench.core.pad import PadModel
 from padbench.cosim.wires import serial_levels
 from padbench.model.contacts import inputs_word
-from padbench.model.program import console_edges
+from padbench.model.edges import console_edges
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
 

@@ -12,7 +12,7 @@ from functools import partial
 from padbench.cosim.job import GRID, on_grid
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.scenarios.expect import expected_bits
-from padbench.scenarios.plan import Plan
+from padbench.scenarios.timetable import Timetable
 
 __all__ = ["ResetScript", "all_transitions", "exhaustive_scenarios", "hdl_scenarios"]
 
@@ -54,7 +54,7 @@ def hdl_scenarios(
 
 
 def _press_sweep(setting: Setting, *, hold: int) -> Script:
-    plan = Plan(setting, passes=1)
+    plan = Timetable(setting, passes=1)
     plan.tolerates.add("timing.setup-parallel")
     setup = setting.pad.limits.setup_parallel.ps
     step = max(setup // _STEPS // 2, GRID)
@@ -71,7 +71,7 @@ def _press_sweep(setting: Setting, *, hold: int) -> Script:
 
 
 def _reset_in_read(setting: Setting, *, reset: int, released: bool) -> Script:
-    plan = Plan(setting, passes=1)
+    plan = Timetable(setting, passes=1)
     timing = setting.timing
     stages = setting.pad.stages
     many = timing.with_clocks(stages + 8)
@@ -140,7 +140,7 @@ def exhaustive_scenarios(passes: int = 1) -> Iterator[Scenario]:
 
 
 def _transitions(path: Sequence[int], passes: int, setting: Setting) -> Script:
-    plan = Plan(setting, passes=passes)
+    plan = Timetable(setting, passes=passes)
     for held in path:
         plan.hold(held)
         plan.poll()
@@ -149,7 +149,7 @@ def _transitions(path: Sequence[int], passes: int, setting: Setting) -> Script:
 
 
 def _stopped(cases: Sequence[tuple[int, int, int, int]], passes: int, setting: Setting) -> Script:
-    plan = Plan(setting, passes=passes)
+    plan = Timetable(setting, passes=passes)
     for turn, bit, extra, held in cases:
         plan.hold(held)
         plan.poll(stopped=[*[(0, 0)] * turn, (bit, extra)])

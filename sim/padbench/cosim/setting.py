@@ -11,7 +11,7 @@ from functools import cached_property
 from itertools import pairwise
 from typing import Literal
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import LineDelays, PadModel

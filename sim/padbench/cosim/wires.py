@@ -14,8 +14,7 @@ from padbench.core.timeline import Timeline, Wire, Word
 from padbench.cosim.job import PadRun, Poll, ReaderRun
 from padbench.cosim.setting import Chosen
 from padbench.model.contacts import inputs_word
-from padbench.model.lines import Line
-from padbench.model.program import Edges, console_edges
+from padbench.model.edges import Edges, Line, console_edges
 from padbench.scenarios.expect import closed_contacts
 
 __all__ = ["pad_run", "pad_timeline", "reader_run", "reader_timeline", "serial_levels"]

@@ -4,17 +4,15 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from padbench.results.inputs import Input, input_of
 from padbench.routines.poll import with_timings
 from padbench.routines.routine import RoutineError
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
 from padbench.scenarios.user import load_scenarios
-from padbench.sheet import Problem, Sheet, SheetError, load_sheet
-
-if TYPE_CHECKING:
-    from padbench.routines.engine import RoutineEngine
+from padbench.sheet import Sheet, load_sheet
+from padbench.toml import Problem, SheetError
 
 __all__ = [
     "Design",
@@ -25,7 +23,6 @@ __all__ = [
     "inputs_from",
     "known_scenarios",
     "scenario_named",
-    "sweep_engine",
     "unwatched",
 ]
 
@@ -124,12 +121,3 @@ def scenario_named(
         return known[scenario]
     near = get_close_matches(scenario, known, 1) or sorted(known)
     raise Refusal(option, f"there is no scenario {scenario[:60]!r}; try {', '.join(near)}")
-
-
-def sweep_engine(sheet: Sheet) -> "RoutineEngine | None":
-    """The fast engine for a sheet whose poll is a read routine; others need none."""
-    if sheet.poll.routine is None:
-        return None
-    from padbench.routines.fast import FastEngine  # noqa: PLC0415 - most sheets need none
-
-    return FastEngine()

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 from typing_extensions import TypedDict
 
 from padbench import __version__
-from padbench.circuit.corners import CORNERS
-from padbench.circuit.findings import PortRow
-from padbench.circuit.margins import spread_of
+from padbench.circuit.findings import PortRow, spread_of
+from padbench.circuit.pad_model import CORNERS
 from padbench.jobs.loading import (
     Design,
     Progress,
@@ -22,10 +21,9 @@ from padbench.jobs.loading import (
     design_of,
     known_scenarios,
     scenario_named,
-    sweep_engine,
     unwatched,
 )
-from padbench.parts.bands import colour_bands
+from padbench.parts import colour_bands
 from padbench.results.blocks import (
     Article,
     Articles,
@@ -132,7 +130,6 @@ def verify(
         wanted,
         step=lambda: progress(next(done), total),
         keep=keep,
-        engine=sweep_engine(design.sheet),
     )
     result = verify_result(design, trial, inputs, vcd)
     return result if waves is None else replace(result, wrote={"Waves": waves})
@@ -186,12 +183,12 @@ def write_voltages(
     `verify` does.
     """
     from padbench.circuit.waves import line_waves, worst_port  # noqa: PLC0415
-    from padbench.waveio.analogue import write_analogue  # noqa: PLC0415
+    from padbench.waveio import write_analogue  # noqa: PLC0415
 
     design = design_of(sheet)
     shown = scenario_named(scenario, known_scenarios(design.sheet, own_scenarios), "analogue-of")
     port = worst_port(design.sheet)
-    run = run_scenario(design.sheet, shown, port, "slow", sweep_engine(design.sheet))
+    run = run_scenario(design.sheet, shown, port, "slow")
     comment = f"{run.name}: voltages at the worst corner, {port} port"
     waves = line_waves(design.sheet, port, run.timeline)
     write_analogue(run.timeline, waves, path, comment=comment)
@@ -320,10 +317,9 @@ def play(
     ports = design.sheet.works_with.ports
     if port is not None and port not in ports:
         raise Refusal("port", f"the sheet does not name {port[:60]!r}; try {', '.join(ports)}")
-    engine = sweep_engine(design.sheet)
     run = standing_for_all(
         [
-            run_scenario(design.sheet, shown, on, at, engine)
+            run_scenario(design.sheet, shown, on, at)
             for on in ports
             for at in CORNERS
             if port in (None, on) and corner in (None, at)

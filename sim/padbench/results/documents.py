@@ -9,12 +9,14 @@ where ``timing.*`` went from nanoseconds to seconds.
 
 import json
 from collections.abc import Iterator, Mapping
+from itertools import islice
 from typing import IO, Any, Literal, NotRequired
 
 from typing_extensions import TypedDict
 
 from padbench.core.buttons import pressed_in
-from padbench.core.findings import Finding, Remedy, Verdict
+from padbench.core.findings import Finding, Verdict
+from padbench.core.remedies import Remedy
 from padbench.results.result import Result
 from padbench.trials.result import ReadResult, ScenarioRun
 
@@ -122,25 +124,37 @@ def write_json(result: Result, out: IO[str]) -> None:
 
 def json_texts(result: Result) -> Iterator[str]:
     """The pieces of that line."""
-    yield from _texts({"schema": SCHEMA, **result.document})
+    yield from _object({"schema": SCHEMA, **result.document})
     yield "\n"
 
 
-def _texts(value: Any) -> Iterator[str]:
-    """An iterator item by item, also where it stands in an object; anything else whole."""
-    if isinstance(value, Iterator):
-        yield "["
-        for number, item in enumerate(value):
-            yield ", " if number else ""
-            yield from _texts(item)
-        yield "]"
-    elif isinstance(value, Mapping) and any(isinstance(one, Iterator) for one in value.values()):
-        for number, (key, item) in enumerate(value.items()):
-            yield f"{', ' if number else '{'}{json.dumps(key)}: "
-            yield from _texts(item)
-        yield "}"
-    else:
-        yield json.dumps(value, ensure_ascii=False)
+_AT_ONCE = 512
+"""Items that become text together: quicker than one by one, and never all of them."""
+
+
+def _object(document: Mapping[str, Any]) -> Iterator[str]:
+    for number, (key, value) in enumerate(document.items()):
+        yield f"{', ' if number else '{'}{json.dumps(key)}: "
+        if isinstance(value, Iterator):
+            yield from _list(value)
+        else:
+            yield json.dumps(value, ensure_ascii=False)
+    yield "}"
+
+
+def _list(items: Iterator[Any]) -> Iterator[str]:
+    yield "["
+    first = True
+    while some := list(islice(items, _AT_ONCE)):
+        yield "" if first else ", "
+        first = False
+        if any(isinstance(v, Iterator) for v in some[0].values()):
+            for number, item in enumerate(some):
+                yield ", " if number else ""
+                yield from _object(item)
+        else:
+            yield json.dumps(some, ensure_ascii=False)[1:-1]
+    yield "]"
 
 
 def finding_document(finding: Finding) -> FindingDocument:

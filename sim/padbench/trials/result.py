@@ -11,7 +11,7 @@ from typing import Literal
 
 from padbench.core.decode import Read
 from padbench.core.findings import Fact, Finding, Met
-from padbench.core.sentences import filled, where
+from padbench.core.sentences import filled
 from padbench.core.timeline import Timeline
 from padbench.scenarios import Expected
 
@@ -107,7 +107,7 @@ class ScenarioRun:
     @property
     def where(self) -> str:
         """Where it ran: ``"slow corner, push-pull port"``, ``"on icarus, top my_pad"``."""
-        return where(replace(self.met, scenario=""))
+        return str(replace(self.met, scenario=""))
 
     @property
     def played(self) -> Played:

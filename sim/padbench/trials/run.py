@@ -10,9 +10,9 @@ from typing import Literal
 
 import numpy as np
 
-from padbench.circuit.corners import CORNERS, Corner, pad_model
 from padbench.circuit.findings import PortRow, judge_electric
-from padbench.circuit.timed import with_remedies
+from padbench.circuit.pad_model import CORNERS, Corner, pad_model
+from padbench.circuit.remedies import with_remedies
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Fact, Finding, overall, worst_of_each
@@ -22,7 +22,6 @@ from padbench.core.timeline import HIGH, LOW, Timeline, Word
 from padbench.core.timing import judge_timing
 from padbench.core.units import Value, to_ps
 from padbench.model.bench import simulate
-from padbench.routines.engine import RoutineEngine
 from padbench.routines.poll import poll_of, with_timings
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import accepted_states, fits
@@ -43,16 +42,13 @@ __all__ = [
 ]
 
 
-def setting_of(
-    sheet: Sheet, port: str, corner: Corner, engine: RoutineEngine | None = None
-) -> Setting:
+def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
     """The sheet as scenarios want it, on one kind of port and at one corner.
 
-    ``engine`` sweeps a read routine (default: the plain one). Raises `RoutineError` if the poll is
-    a routine that cannot be used.
+    Raises `RoutineError` if the poll is a routine that cannot be used.
     """
     poll = sheet.poll
-    made = poll_of(poll, engine)
+    made = poll_of(poll)
     if made is not None:
         return Setting(
             pad=pad_model(sheet, port, corner),
@@ -60,7 +56,7 @@ def setting_of(
             period=made.period,
             bounce=to_ps(sheet.contacts.bounce.high),
             passes=made.passes,
-            program=made,
+            routine=made,
         )
 
     def time(value: Value) -> int:
@@ -113,24 +109,23 @@ def try_sheet(
     *,
     step: Callable[[], None] = lambda: None,
     keep: Callable[[ScenarioRun], None] = lambda _: None,
-    engine: RoutineEngine | None = None,
 ) -> Trial:
     """Judge a design: wiring, levels and edges, then every scenario on every port at both corners.
 
     ``step`` is called after each run (for a progress bar), ``keep`` with the one run of each
-    scenario that stands for it, as soon as it is known (to write its wave). ``engine`` sweeps a
-    read routine (default: the plain one). Raises `RoutineError` as `setting_of` does.
+    scenario that stands for it, as soon as it is known (to write its wave). Raises
+    `RoutineError` as `setting_of` does.
     """
     design = with_timings(sheet)
     electric = judge_electric(design)
     findings = [*judge_wiring(sheet), *electric.findings]
-    poll = poll_of(sheet.poll, engine)
+    poll = poll_of(sheet.poll)
     if poll is not None:
         findings += poll.findings()
     timing: list[Finding] = []
     chosen = []
     settings = {
-        (port, corner): setting_of(sheet, port, corner, engine)
+        (port, corner): setting_of(sheet, port, corner)
         for port in sheet.works_with.ports
         for corner in CORNERS
     }
@@ -162,15 +157,9 @@ def standing_for_all(runs: Sequence[ScenarioRun]) -> ScenarioRun:
     return (wrong or slow or list(runs))[0]
 
 
-def run_scenario(
-    sheet: Sheet,
-    scenario: Scenario,
-    port: str,
-    corner: Corner,
-    engine: RoutineEngine | None = None,
-) -> ScenarioRun:
+def run_scenario(sheet: Sheet, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
     """One scenario at one corner on one port."""
-    return _run(setting_of(sheet, port, corner, engine), scenario, port, corner)
+    return _run(setting_of(sheet, port, corner), scenario, port, corner)
 
 
 def _run(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
