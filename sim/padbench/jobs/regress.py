@@ -12,7 +12,8 @@ from padbench.core.units import show
 from padbench.cosim.causes import Cause
 from padbench.cosim.regress import regress as regress_hdl
 from padbench.cosim.regress import scenarios_of
-from padbench.cosim.result import Coverage, Failure, HdlError, RegressResult
+from padbench.cosim.result import Coverage, Failure, RegressResult
+from padbench.cosim.setting import HdlError
 from padbench.jobs.loading import (
     Design,
     Progress,
