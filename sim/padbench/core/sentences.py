@@ -16,10 +16,9 @@ is shown:
 """
 
 import string
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from padbench.core.buttons import spelled
 from padbench.core.units import show
 
 __all__ = ["COUNTED", "amount", "filled", "moment"]
@@ -57,12 +56,6 @@ def _singular(unit: str) -> str:
 def moment(ps: int) -> str:
     """Picoseconds since the begin of a run, as people read them off a wave: ``"12.000 µs"``."""
     return f"{ps / 1e6:.3f} µs"
-
-
-def _buttons(held: int | Sequence[int | None] | None) -> str:
-    if isinstance(held, Sequence):
-        return ", ".join(map(_buttons, held))
-    return "an unknown byte" if held is None else spelled(held)
 
 
 class _Filler(string.Formatter):
