@@ -18,14 +18,29 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field
 
 from padbench.capture.reads import SeenRead
-from padbench.core.bridge import told
-from padbench.core.buttons import byte_of, spelled
-from padbench.core.findings import Finding
+from padbench.core.buttons import byte_of
+from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.units import Value, to_ps
 from padbench.sheet.fields import Button, Quantity, count
 from padbench.toml import Clash, Document, Table, check
 
-__all__ = ["Expectation", "Held", "judge_expectation", "load_expectation"]
+__all__ = ["EXPECTED", "Expectation", "Held", "judge_expectation", "load_expectation"]
+
+_WRONG = (
+    "{wrong} of {judged} whole reads are not as expected, the first read {read} at {at:moment}: "
+    "held {held:buttons}, read {byte:buttons}"
+)
+EXPECTED = Rule(
+    "expect.held",
+    "reads",
+    {
+        "pass": "all {judged} whole reads are as expected",
+        "not-judged": "there is no whole read",
+        "fail": _WRONG,
+        "undecided": _WRONG + " ({undecided:buttons} undecided)",
+    },
+)
+_FILE = Source("the file given with --expect", "given")
 
 _START = 'begin with [[held]], buttons = ["A"], from = "120 ms", to = "350 ms"'
 
@@ -100,34 +115,23 @@ def _backwards(tables: Mapping[str, Any]) -> Iterator[Clash]:
 
 def judge_expectation(reads: Iterable[SeenRead], expected: Expectation) -> Finding:
     """Every sure read against what was held at its latch: ``expect.held``."""
-    wrong = 0
-    judged = 0
-    first = ""
-    where = "whole capture"
+    judged, wrong = 0, 0
+    met = Met()
+    facts: dict[str, Fact] = {}
     for read in reads:
         if read.missing or read.in_gap:
             continue
         judged += 1
-        want, either = expected.at(read.start_ps), expected.unsure(read.start_ps)
-        differs = (read.byte ^ want | read.undecided) & ~either
-        if differs:
+        held, either = expected.at(read.start_ps), expected.unsure(read.start_ps)
+        if (read.byte ^ held | read.undecided) & ~either:
             wrong += 1
             if wrong == 1:
-                where = f"read {read.number} at {read.start_ps / 1e9:.4f} ms"
-                first = f"{where}: held {spelled(want)}, read {spelled(read.byte)}"
-                if read.undecided:
-                    first += f" ({spelled(read.undecided)} undecided)"
-    says = f"all {judged} whole reads are as expected"
-    if wrong:
-        says = f"{wrong} of {judged} whole reads are not as expected, the first {first}"
-    return told(
-        "expect.held",
-        "fail" if wrong else "pass" if judged else "not-judged",
-        wrong if judged else None,
-        0 if judged else None,
-        -wrong if judged else None,
-        "",
-        where,
-        "the file given with --expect",
-        says,
-    )
+                met = Met(read=read.number, at_ps=read.start_ps)
+                facts = {"held": held, "byte": read.byte, "undecided": read.undecided}
+                facts |= {"read": read.number, "at": read.start_ps}
+    verdict: Verdict = "fail" if wrong else "pass" if judged else "not-judged"
+    case = "undecided" if facts.get("undecided") else ""
+    facts |= {"judged": judged, "wrong": wrong}
+    if not judged:
+        return Finding(EXPECTED, verdict, sources=(_FILE,), facts=facts)
+    return Finding(EXPECTED, verdict, float(wrong), 0.0, -float(wrong), met, (_FILE,), case, facts)

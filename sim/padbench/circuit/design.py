@@ -2,7 +2,7 @@
 
     design = design_of(sheet, part, port)      # one design, every field of shape (1,)
     many = stacked([design, other])            # as many as you like, shape (n,)
-    judge(many)                                # see `padbench.circuit.judge`
+    worst_case(many)                           # see `padbench.circuit.worst_case`
 
 Every field is an array of shape (n,) in SI units. A resistor that is not there is `ABSENT` ohms.
 """
@@ -78,6 +78,7 @@ class Design:
     clock_low: Array
     clock_high: Array
     sample: Array
+    clocks: Array
     latch_width_high: Array
     latch_to_clock_high: Array
     clock_low_high: Array
@@ -166,6 +167,7 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "clock_low": poll.clock_low.low,
         "clock_high": poll.clock_high.low,
         "sample": poll.sample.low,
+        "clocks": poll.clocks,
         "latch_width_high": poll.latch_width.high,
         "latch_to_clock_high": poll.latch_to_clock.high,
         "clock_low_high": poll.clock_low.high,

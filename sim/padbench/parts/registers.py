@@ -38,7 +38,7 @@ class Derating:
     """How a part's times stretch away from ``volts`` and 25 °C, where its figures hold.
 
     ``threshold`` (V), ``exponent`` and ``per_degree`` (per °C) are those of the law in
-    `padbench.circuit.circuit.stretch`.
+    `padbench.circuit.laws.stretch`.
     """
 
     volts: float

@@ -13,6 +13,7 @@ the poll its console's fetch makes the stops, and what comes of them is the rout
 from dataclasses import replace
 
 from padbench.core.buttons import byte_of
+from padbench.core.stimulus import until_cut
 from padbench.scenarios.expect import expected_bits
 from padbench.scenarios.script import Script, Setting
 from padbench.scenarios.timetable import Timetable
@@ -29,7 +30,6 @@ __all__ = [
     "stopped_last_bit",
 ]
 
-_SHORT = 3
 _EXTRA_CLOCKS = (1, 2, 3)
 """What a stopped read may bring where no routine says which console it runs on."""
 
@@ -65,10 +65,8 @@ def cut_short(setting: Setting) -> Script:
     timetable.poll(note="will be cut short")
     t = setting.timing
     cut = timetable.reads[-1]
-    after = t.latch_width + t.latch_to_clock + _SHORT * (t.clock_low + t.clock_high)
-    timetable.poll_now(
-        cut.start + after - t.clock_high // 2, note="a new latch, before the eighth bit"
-    )
+    after = t.latch_width + until_cut(t.latch_to_clock, t.clock_low, t.clock_high)
+    timetable.poll_now(cut.start + after, note="a new latch, before the eighth bit")
     timetable.poll()
     return timetable.script()
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from padbench.core.units import show
 from padbench.parts import console_timing
 from padbench.parts.own import find_part
-from padbench.sheet.fields import SIMULATORS
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
+from padbench.sheet.simulators import readers_of
 from padbench.toml import Clash
 
 __all__ = ["CHECKS", "Readable"]
@@ -155,9 +155,11 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
     hdl = sheet.hdl
     if hdl is None:
         return
-    if SIMULATORS[hdl.engine] != hdl.language:
-        use = "use " + " or ".join(hdl.fitting)
-        yield Clash(("hdl", "simulator"), f"does not read {hdl.language}", use)
+    fits = readers_of(hdl.language)
+    if hdl.engine not in fits:
+        yield Clash(
+            ("hdl", "simulator"), f"does not read {hdl.language}", "use " + " or ".join(fits)
+        )
     for place, source in enumerate(hdl.sources):
         language = "verilog" if source.lower().endswith((".v", ".sv")) else "vhdl"
         if language != hdl.language:

@@ -13,11 +13,11 @@ from padbench.core.units import Value, read_value
 from padbench.parts import console_names, poll_names
 from padbench.parts.own import known_parts, known_ports
 from padbench.sheet.firmware import Firmware
+from padbench.sheet.simulators import SIMULATORS
 from padbench.toml import Refused, nearest
 
 __all__ = [
     "ABSENT",
-    "SIMULATORS",
     "Button",
     "Identifier",
     "Line",
@@ -140,9 +140,6 @@ class OneOf(_Marker):
             raise Refused(f"is not the name of a {self.table}", f'write for example "{known[0]}"')
         return _known(raw, self.table, known)
 
-
-SIMULATORS: dict[str, str] = {"icarus": "verilog", "ghdl": "vhdl", "verilator": "verilog"}
-"""Every simulator with the language it reads; the first of a language is the usual one."""
 
 _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
     "register part": known_parts,

@@ -16,7 +16,6 @@ from padbench.core.units import Value
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
 from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
-    SIMULATORS,
     Button,
     Identifier,
     Line,
@@ -32,6 +31,7 @@ from padbench.sheet.fields import (
     serial_tie,
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
+from padbench.sheet.simulators import Language, readers_of
 from padbench.toml import Document, Refused, Table
 
 __all__ = [
@@ -267,7 +267,7 @@ class Hdl(Table):
         examples=[["my_pad.v"]]
     )
     top: Identifier = Field(examples=["my_pad"])
-    language: Literal["verilog", "vhdl"] = Field(examples=["verilog"])
+    language: Language = Field(examples=["verilog"])
     simulator: Annotated[str, OneOf("simulator")] | None = Field(default=None, examples=["icarus"])
     role: Literal["pad", "reader"] = Field(default="pad", examples=["pad"])
     latch: Identifier = Field(default="latch", examples=["latch"])
@@ -301,13 +301,8 @@ class Hdl(Table):
 
     @property
     def engine(self) -> str:
-        """The simulator named, else the usual one for the language."""
-        return self.simulator or self.fitting[0]
-
-    @property
-    def fitting(self) -> tuple[str, ...]:
-        """Every simulator that reads the language."""
-        return tuple(name for name, reads in SIMULATORS.items() if reads == self.language)
+        """The simulator named, else the first that reads the language."""
+        return self.simulator or readers_of(self.language)[0]
 
 
 class Sheet(Table):
@@ -340,6 +335,11 @@ class Sheet(Table):
     def __eq__(self, other: object) -> bool:
         """Whether all values and own parts are the same, wherever they were written."""
         return isinstance(other, Sheet) and dict(self) == dict(other) and self._own == other._own
+
+    @property
+    def document(self) -> Document:
+        """The text that it was loaded from, and what that holds."""
+        return self._document
 
     def line_of(self, key: str) -> int | None:
         """The line (from 1) on which a key or table stands in the text that was loaded.
