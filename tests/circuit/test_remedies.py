@@ -6,19 +6,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from padbench.circuit.corners import CORNERS
 from padbench.circuit.design import design_of, stacked
-from padbench.circuit.findings import judge_electric, needs_remedy
-from padbench.circuit.mends import CABLE_FINDINGS, FOLLOWED
-from padbench.circuit.remedy import keeping
-from padbench.circuit.timed import with_remedies
+from padbench.circuit.findings import judge_electric
+from padbench.circuit.pad_model import CORNERS
+from padbench.circuit.quantities import followed_by_a_program, growing_with_cable
+from padbench.circuit.remedies import needs_remedy, with_remedies
+from padbench.circuit.worst_case import keeping
 from padbench.core.findings import worst_of_each
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import SheetError, load_sheet
 from padbench.trials import run_scenario, verify
 from sheets import FIRMWARE, put_back, written
 
-BEHIND = {"cable.length": CABLE_FINDINGS, "firmware.poll": FOLLOWED}
+BEHIND = {"cable.length": growing_with_cable(), "firmware.poll": followed_by_a_program()}
 SPOILT = {
     "pull-up too small": {"pull-up.value": "10k ± 5 %"},
     "pull-up thin": {"pull-up.value": "26k ± 5 %"},

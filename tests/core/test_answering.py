@@ -1,6 +1,7 @@
-"""Answers on the data line: on hand-made waves just below, at and above each limit."""
+"""Answers on the data line where `test_rule_matrix` does not look: which change answers what."""
 
 import pytest
+from handmade import ps
 
 from padbench.core.answering import SystemClock, judge_answers
 from padbench.core.findings import Source
@@ -8,14 +9,19 @@ from padbench.core.limits import Limit
 from padbench.core.timeline import Timeline, Wire, Word
 
 NS = 1_000
+PROMISED = Limit(50 * NS, (Source("the test", "assumed"),))
 
 
-def wave(*data: tuple[int, int], inputs: tuple[tuple[int, int], ...] = ((0, 1),)) -> Timeline:
-    """Load from 100 to 300 ns, clock low from 400 to 500 ns; one stage; data as given (ns)."""
+def wave(
+    *data: tuple[int, int],
+    inputs: tuple[tuple[int, int | None], ...] = ((0, 1),),
+    load: tuple[tuple[int, int], ...] = ((0, 0), (100, 1), (300, 0)),
+) -> Timeline:
+    """Load from 100 to 300 ns, clock low from 400 to 500 ns; one stage; all as given in ns."""
     return Timeline(
         1_000 * NS,
         {
-            "pad.load": Wire.of([(0, 0), (100 * NS, 1), (300 * NS, 0)]),
+            "pad.load": Wire.of((at * NS, level) for at, level in load),
             "pad.clock": Wire.of([(0, 1), (400 * NS, 0), (500 * NS, 1)]),
             "cable.data": Wire.of((at * NS, level) for at, level in data),
         },
@@ -23,54 +29,90 @@ def wave(*data: tuple[int, int], inputs: tuple[tuple[int, int], ...] = ((0, 1),)
     )
 
 
-def judge(timeline, **options):
-    found = judge_answers(timeline, window=100 * NS, **options)
-    return {one.id: one for one in found}
+def judge(timeline, window=100 * NS, **options):
+    return {one.id: one for one in judge_answers(timeline, window=window, **options)}
 
 
 SOUND = ((0, 0), (150, 1), (550, 0))
 
 
 def test_a_sound_answer_passes_everything():
-    found = judge(wave(*SOUND), answer=Limit(50 * NS, (Source("the test", "assumed"),)))
+    found = judge(wave(*SOUND), answer=PROMISED)
     assert found["data.glitch"].verdict == "pass"
     assert found["data.transparent"].verdict == "pass"
     assert found["data.answer"].verdict == "pass"
+    assert found["data.answer"].sources == PROMISED.sources
     assert found["data.synchroniser"].verdict == "not-judged"
 
 
 @pytest.mark.parametrize(
-    "data",
+    ("data", "at", "count"),
     [
-        ((0, 0), (150, 1), (160, 0), (170, 1), (550, 0)),  # twice more for one latch
-        ((0, 0), (150, 1), (400, 0)),  # with the falling clock edge
+        (((0, 0), (150, 1), (160, 0), (170, 1), (550, 0)), 160, 2),  # twice more for one latch
+        (((0, 0), (150, 1), (400, 0)), 400, 1),  # with the falling clock edge
+        (((0, 1), (99, 0), (150, 1), (550, 0)), None, 0),  # before the first latch is no matter
+        (((0, 1), (100, 0), (150, 1), (550, 0)), 150, 1),  # at once, and once more
     ],
 )
-def test_a_change_without_a_reason_is_a_glitch(data):
-    found = judge(wave(*data))["data.glitch"]
-    assert found.verdict == "fail"
-    assert found.measured == len(data) - 3 + (len(data) == 3)
+def test_a_change_without_a_reason_is_a_glitch(data, at, count):
+    glitch = judge(wave(*data))["data.glitch"]
+    assert (glitch.verdict, glitch.measured) == ("fail" if count else "pass", count)
+    assert (glitch.limit, glitch.margin) == (0, -count)
+    assert glitch.met.at_ps == (at and at * NS)
+
+
+def test_a_clock_while_the_load_is_on_is_no_reason():
+    loading = ((0, 0), (100, 1), (600, 0))
+    found = judge(wave(*SOUND, load=loading))
+    assert (found["data.glitch"].verdict, found["data.glitch"].met.at_ps) == ("fail", 550 * NS)
 
 
 def test_a_late_change_is_late_and_no_glitch():
-    found = judge(
-        wave((0, 0), (290, 1), (550, 0)), answer=Limit(50 * NS, (Source("the test", "assumed"),))
-    )
+    found = judge(wave((0, 0), (290, 1), (550, 0)), answer=PROMISED)
     assert found["data.glitch"].verdict == "pass"
-    assert (found["data.answer"].verdict, found["data.answer"].measured) == ("fail", 190.0)
+    late = found["data.answer"]
+    assert (late.verdict, ps(late.measured), ps(late.margin)) == ("fail", 190 * NS, -140 * NS)
+    assert late.met.at_ps == 100 * NS
+
+
+@pytest.mark.parametrize(("at", "reason"), [(600, 100), (601, 500)])
+def test_of_two_reasons_within_the_window_the_older_one_is_answered(at, reason):
+    """The latch's own answer never came; a window of 500 ns ends at 600."""
+    found = judge(wave((0, 0), (at, 1)), window=500 * NS, answer=PROMISED)
+    assert found["data.answer"].met.at_ps == reason * NS
+
+
+def test_a_reason_is_used_up_by_its_change():
+    """Two changes, two reasons: the second change does not get the latch once more."""
+    found = judge(wave((0, 0), (550, 1), (560, 0)), window=500 * NS, answer=PROMISED)
+    assert found["data.glitch"].verdict == "pass"
+    assert ps(found["data.answer"].measured) == 450 * NS
 
 
 @pytest.mark.parametrize(("limit", "verdict"), [(49_999, "fail"), (50_000, "pass")])
 def test_the_promised_time_is_held_to_the_picosecond(limit, verdict):
-    assert (
-        judge(wave(*SOUND), answer=Limit(limit, (Source("", "assumed"),)))["data.answer"].verdict
-        == verdict
-    )
+    assert judge(wave(*SOUND), answer=Limit(limit, ()))["data.answer"].verdict == verdict
 
 
 def test_not_transparent_while_latched():
     found = judge(wave((0, 0), (310, 1), (550, 0)))["data.transparent"]
-    assert (found.verdict, found.measured) == ("fail", 1)
+    assert (found.verdict, found.measured, found.limit, found.margin) == ("fail", 1, 0, -1)
+    assert found.met.at_ps == 300 * NS
+    assert "in 1 of 1 latches" in found.says
+
+
+@pytest.mark.parametrize(("window", "verdict"), [(199_999, "fail"), (200_000, "not-judged")])
+def test_a_load_no_longer_than_the_answer_may_take_shows_nothing(window, verdict):
+    dead = wave((0, 0), (310, 1), (550, 0))
+    assert judge(dead, window=window)["data.transparent"].verdict == verdict
+
+
+def test_a_load_that_lasts_to_the_end_is_looked_at_there():
+    loading = ((0, 0), (100, 1))
+    found = judge(wave((0, 0), (900, 1), load=loading))["data.transparent"]
+    assert found.verdict == "pass"
+    dead = judge(wave((0, 0), (1000, 1), load=loading))["data.transparent"]
+    assert (dead.verdict, dead.met.at_ps) == ("fail", 1_000 * NS)
 
 
 def test_an_input_that_moves_in_the_load_is_followed():
@@ -78,7 +120,34 @@ def test_an_input_that_moves_in_the_load_is_followed():
     followed = wave((0, 0), (110, 1), (190, 0), inputs=moves)
     ignored = wave((0, 0), (110, 1), (550, 0), inputs=moves)
     assert judge(followed)["data.transparent"].verdict == "pass"
+    assert judge(followed)["data.glitch"].verdict == "pass"
     assert judge(ignored)["data.transparent"].verdict == "fail"
+
+
+@pytest.mark.parametrize(
+    ("at", "verdict"),
+    [(99, "fail"), (100, "pass"), (300, "pass"), (301, "fail")],
+)
+def test_an_input_that_moves_outside_the_load_is_no_reason(at, verdict):
+    """From its rise to its fall, both included: each has a reason of its own then, or the move."""
+    moving = wave((0, 1), (150, 0), (302, 1), (550, 0), inputs=((0, 1), (at, 0)))
+    assert judge(moving)["data.glitch"].verdict == verdict
+
+
+def test_only_the_last_stage_reaches_the_line_while_latched():
+    """Of two stages the second is read first; the other one moves at 200 ns."""
+    timeline = wave((0, 1), (150, 0), (210, 1), (220, 0), (550, 1))
+    other = {"pad.inputs": Word.of(2, [(0, 0b01), (200 * NS, 0b00)])}
+    last = {"pad.inputs": Word.of(2, [(0, 0b01), (200 * NS, 0b11)])}
+    changed = [Timeline(timeline.end_ps, timeline.wires, words) for words in (other, last)]
+    assert [judge(one)["data.glitch"].measured for one in changed] == [2, 1]
+    assert [judge(one)["data.transparent"].verdict for one in changed] == ["pass", "not-judged"]
+
+
+def test_inputs_that_nobody_knows_are_not_looked_at():
+    for inputs in (((0, None),), ((500, 1),)):
+        found = judge(wave(*SOUND, inputs=inputs))["data.transparent"]
+        assert (found.verdict, found.case) == ("not-judged", "none")
 
 
 @pytest.mark.parametrize(("at", "edges", "verdict"), [(549, 2, "fail"), (550, 3, "pass")])
@@ -87,3 +156,23 @@ def test_a_change_before_the_third_edge_has_not_passed_two_flip_flops(at, edges,
     data = ((0, 0), (150, 1), (at, 0))
     found = judge(wave(*data), clock=clock, flip_flops=2)["data.synchroniser"]
     assert (found.measured, found.limit, found.verdict) == (edges, 3, verdict)
+    assert (found.margin, found.met.at_ps) == (edges - 3, 500 * NS)
+
+
+def test_the_quickest_answer_to_a_clock_counts_and_none_to_a_latch():
+    clock = SystemClock(rise=0, period=10 * NS)
+    quick = wave((0, 0), (105, 1), (550, 0))  # one edge after the latch, six after the clock
+    found = judge(quick, clock=clock, flip_flops=2)["data.synchroniser"]
+    assert (found.measured, found.verdict) == (6, "pass")
+    without = judge(quick, clock=clock, flip_flops=0)["data.synchroniser"]
+    assert (without.verdict, without.case) == ("not-judged", "unclocked")
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "edges"),
+    [(10, 10, 1), (11, 29, 0), (11, 30, 1), (10, 30, 2), (9, 31, 2), (-30, -10, 2), (0, 9, 0)],
+)
+def test_edges_of_a_free_running_clock(first, last, edges):
+    """Rises at …, -30, -10, 10, 30, … with both ends counted."""
+    assert SystemClock(rise=10, period=20).edges(first, last) == edges
+    assert SystemClock(rise=50, period=20).edges(first, last) == edges

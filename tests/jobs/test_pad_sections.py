@@ -6,8 +6,7 @@ from padbench.jobs.pad_sections import pad_sections
 from padbench.padsweep.counting import count_parts, pad_parts
 from padbench.padsweep.tally import TIES, PadCounts
 from padbench.results.blocks import Articles, Table
-from padbench.sheet import STARTER
-from padbench.sheet.load import sheet_from_text
+from padbench.sheet import STARTER, sheet_from_text
 
 
 def test_the_choices_are_those_counted_and_the_safest_is_marked(limits):

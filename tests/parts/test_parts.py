@@ -2,8 +2,9 @@ import copy
 from dataclasses import fields
 
 import pytest
+from padbench.parts.tables import read_table
 
-from padbench.circuit.circuit import stretch
+from padbench.circuit.laws import stretch
 from padbench.core.units import read_value
 from padbench.parts import (
     Figure,
@@ -16,7 +17,6 @@ from padbench.parts import (
 )
 from padbench.parts.figure import FigureEntry
 from padbench.parts.registers import registers_from
-from padbench.parts.tables import read_table
 
 
 def seconds(text: str | int) -> float:

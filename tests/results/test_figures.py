@@ -11,7 +11,8 @@ from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from padbench.circuit.margins import spread_of
+from padbench.circuit.findings import spread_of
+from padbench.core.findings import COUNTED
 from padbench.jobs.routine_sections import map_strips, phase_strips
 from padbench.parts import console_timing
 from padbench.results.blocks import spans_of
@@ -171,7 +172,7 @@ def test_margins_at_every_corner_are_those_of_the_findings(page_of, name):
             assert one.margins.min() == pytest.approx(found.margin / abs(found.limit))
     drawn = {found.id for found in result.findings if found.margin is not None and found.limit}
     # As many clocks as it takes are no margin of nought.
-    counts = {found.id for found in result.findings if found.unit in ("clocks", "edges")}
+    counts = {found.id for found in result.findings if found.unit in COUNTED}
     holding = {one for one in counts if by_id[one].verdict == "pass"}
     assert "timing.clocks" in counts
     assert drawn - holding <= {one.id for one in spreads}

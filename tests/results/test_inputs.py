@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.cli.options import read_sheet
-from padbench.cli.reports import told
+from padbench.cli.outputs import repeated
 from padbench.cli.verify import inputs_of
 from padbench.results.inputs import LONGEST, Input, disassembled, input_of
 from padbench.routines.source import load_routine
@@ -71,11 +71,11 @@ def test_the_command_has_file_names_and_no_outputs(tmp_path):
     sheet = tmp_path / "my pad.toml"
     sheet.write_text("")
     arguments = ["--junit=x.xml", str(sheet), "--report", "r.html", "--json", "--no-waves"]
-    assert told("verify", arguments) == "padbench verify 'my pad.toml'"
-    assert told("inspect", ["w.vcd", f"--sheet={sheet}", "--waves", "d", "--passes", "2"]) == (
+    assert repeated("verify", arguments) == "padbench verify 'my pad.toml'"
+    assert repeated("inspect", ["w.vcd", f"--sheet={sheet}", "--waves", "d", "--passes", "2"]) == (
         "padbench inspect w.vcd '--sheet=my pad.toml' --passes 2"
     )
-    assert told("routine", ["x" * 5000, "\0"]).startswith("padbench routine xxx")
+    assert repeated("routine", ["x" * 5000, "\0"]).startswith("padbench routine xxx")
 
 
 def test_a_poll_that_is_machine_code_is_on_the_page_of_a_sheet(tmp_path, monkeypatch):

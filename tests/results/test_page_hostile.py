@@ -7,7 +7,8 @@ import pytest
 from padbench.results.verify_page import verify_page
 from selenium.webdriver.common.by import By
 
-from padbench.core.findings import Finding, Remedy
+from padbench.core.findings import Finding
+from padbench.core.remedies import Remedy
 from padbench.results.html_page import write_page
 from padbench.results.inputs import Input
 from padbench.sheet import sheet_from_text
@@ -29,7 +30,7 @@ def hostile(page_of, tmp_path_factory) -> tuple[Path, str]:
     sheet = sheet_from_text(text, "evil.toml")
     bad = sheet.model_copy(update={"pad": sheet.pad.model_copy(update={"name": EVIL + LONG})})
     _, result = page_of("harbour-a")
-    remedy = Remedy(EVIL, None, None, EVIL, (), (), EVIL)
+    remedy = Remedy(EVIL, name=EVIL)
     finding = Finding(EVIL, "fail", 1.0, 2.0, -1.0, "V", EVIL, EVIL, EVIL + LONG)
     run = replace(
         result.scenarios[1],

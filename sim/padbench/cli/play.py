@@ -3,7 +3,7 @@
 from argparse import Namespace
 from pathlib import Path
 
-from padbench.circuit.corners import CORNERS
+from padbench.circuit.pad_model import CORNERS
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, add_wave_options, usable, wave_folder
 from padbench.cli.outputs import add_output_options, emit

@@ -7,7 +7,7 @@ from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.files import whole_file
 from padbench.jobs.wiring import plan_wiring
-from padbench.results.wiring import write_drawing, write_plan_csv
+from padbench.wiring.export import write_drawing, write_plan_csv
 
 __all__ = ["run"]
 

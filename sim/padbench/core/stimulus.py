@@ -1,12 +1,43 @@
 """What is done to a pad in one run: contacts that move, and reads that the console makes.
 
+    poll = PollTiming(12_000_000, 6_000_000, 560_000, 7_000_000, sample=560_000)
+    Stimulus(contacts=((0, 0x80),), reads=(ScriptedRead(1_000_000_000, poll),), end=2_000_000_000)
+
 Plain data, so that a scenario, a user's file or a read routine can all produce it and any
 engine can play it.
 """
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, TypeVar
 
-__all__ = ["DrivenLines", "PollTiming", "ScriptedRead", "Stimulus"]
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+__all__ = [
+    "CUT_AFTER",
+    "DrivenLines",
+    "PollTiming",
+    "ScriptedRead",
+    "Stimulus",
+    "cut_away",
+    "until_cut",
+]
+
+Times = TypeVar("Times", int, "NDArray[np.float64]")
+
+CUT_AFTER = 3
+"""Clocks of a read that a new latch cuts off."""
+
+
+def cut_away(clock_high: Times) -> Times:
+    """How much of its last clock's high part such a read lacks, in whole picoseconds."""
+    return clock_high // 2
+
+
+def until_cut(latch_to_clock: Times, clock_low: Times, clock_high: Times) -> Times:
+    """From the latch's fall of such a read to the latch that cuts it off: the soonest of any."""
+    return latch_to_clock + CUT_AFTER * (clock_low + clock_high) - cut_away(clock_high)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.core.findings import Finding, Source
 from padbench.core.pad import PadModel
 from padbench.core.timeline import Timeline
@@ -26,8 +26,7 @@ from padbench.routines.lengths import DesignMap, SafeLengths
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine
 from padbench.routines.source import load_routine, number, shipped_source
 from padbench.routines.wave import case_wave
-from padbench.sheet import STARTER
-from padbench.sheet.load import sheet_from_text
+from padbench.sheet import STARTER, sheet_from_text
 
 if TYPE_CHECKING:
     pass

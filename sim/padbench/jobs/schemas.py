@@ -13,7 +13,9 @@ __all__ = ["DOCUMENTS", "json_schema"]
 DOCUMENTS = {
     "verify": "verify.VerifyDocument",
     "play": "verify.PlayDocument",
+    "regress": "regress.RegressDocument",
     "wiring": "wiring.WiringDocument",
+    "inspect": "inspect.InspectDocument",
     "routine": "routine.RoutineDocument",
     "sweep --routine": "routine.RoutineDocument",
     "sweep --sheet": "pad_sections.PadSweepDocument",

@@ -1,6 +1,5 @@
 """The main job: a design sheet judged, and scenarios played on it."""
 
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
@@ -11,9 +10,8 @@ from typing import TYPE_CHECKING
 from typing_extensions import TypedDict
 
 from padbench import __version__
-from padbench.circuit.corners import CORNERS
-from padbench.circuit.findings import PortRow
-from padbench.circuit.margins import spread_of
+from padbench.circuit.findings import PortRow, spread_of
+from padbench.circuit.pad_model import CORNERS
 from padbench.jobs.loading import (
     Design,
     Progress,
@@ -24,7 +22,7 @@ from padbench.jobs.loading import (
     scenario_named,
     unwatched,
 )
-from padbench.parts.bands import colour_bands
+from padbench.parts import colour_bands
 from padbench.results.blocks import (
     Article,
     Articles,
@@ -132,6 +130,7 @@ def verify(
         step=lambda: progress(next(done), total),
         keep=keep,
     )
+    trial = replace(trial, findings=design.placed(trial.findings))
     result = verify_result(design, trial, inputs, vcd)
     return result if waves is None else replace(result, wrote={"Waves": waves})
 
@@ -170,7 +169,7 @@ def verify_result(
 def save_wave(run: ScenarioRun, folder: Path) -> Path:
     """Write the wave of a run into a folder and return where it is."""
     path = folder / f"{run.name}.vcd"
-    comment = f"{run.name}: {run.says} ({run.corner} corner, {run.port} port)"
+    comment = f"{run.name}: {run.says} ({run.where})"
     write_vcd(run.timeline, path, comment=comment)
     return path
 
@@ -184,7 +183,7 @@ def write_voltages(
     `verify` does.
     """
     from padbench.circuit.waves import line_waves, worst_port  # noqa: PLC0415
-    from padbench.waveio.analogue import write_analogue  # noqa: PLC0415
+    from padbench.waveio import write_analogue  # noqa: PLC0415
 
     design = design_of(sheet)
     shown = scenario_named(scenario, known_scenarios(design.sheet, own_scenarios), "analogue-of")
@@ -245,8 +244,8 @@ def _sections(design: Design, trial: Trial) -> Iterator[Section]:
 
 def _changes(design: Design, needed: Sequence[Change], failed: bool) -> Iterator[Block]:
     if needed:
-        document = tomllib.loads(design.text)
-        yield Changes([(change, value_now(change, document)) for change in needed])
+        data = design.sheet.document.data
+        yield Changes([(change, value_now(change, data)) for change in needed])
     elif not failed:
         yield Prose(("Nothing.",))
     else:
@@ -289,7 +288,7 @@ def _works(row: PortRow) -> Cell:
 
 def _article(run: ScenarioRun) -> Article:
     reads = f"{run.count} read{'s' if run.count != 1 else ''}"
-    return article_of(run, f"Shown: {run.corner} corner, {run.port} port; {reads}.")
+    return article_of(run, f"Shown: {run.where}; {reads}.")
 
 
 def play(
@@ -332,7 +331,7 @@ def play(
     name = design.sheet.pad.name
 
     def sections() -> Iterator[Section]:
-        about = f"{name}, {run.corner} corner, {run.port} port"
+        about = f"{name}, {run.where}"
         lines = [f"{run.name}: {run.says}", about]
         broken = [problem.says for problem in run.problems]
         broken += [f"{finding.id}: {finding.says}" for finding in run.broken]

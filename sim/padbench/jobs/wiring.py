@@ -11,7 +11,7 @@ from padbench.results.blocks import Prose, Table, findings_blocks
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
 from padbench.wiring.faults import judge_wiring
-from padbench.wiring.plan import Pin, Plan, Range, wiring_plan
+from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 
 __all__ = ["plan_wiring"]
 
@@ -78,7 +78,7 @@ def plan_wiring(sheet: SheetLike) -> Result:
         result = padbench.plan_wiring("my-pad.toml")
         result.data.pins[0].net, result.data.pins[0].held["A"]      # "A", volts with A held
 
-    ``result.data`` is the `Plan`; the result fails if the sheet cannot work as it is. Raises
+    ``result.data`` is the `WiringPlan`; the result fails if the sheet cannot work as it is. Raises
     `SheetError` for a sheet that cannot be used, and `Refusal` for a program instead of a register:
     it has no package to wire.
     """
@@ -110,7 +110,7 @@ def plan_wiring(sheet: SheetLike) -> Result:
     )
 
 
-def _document(plan: Plan, faults: Sequence[Finding]) -> WiringDocument:
+def _document(plan: WiringPlan, faults: Sequence[Finding]) -> WiringDocument:
     return {
         "verdict": "fail" if faults else "pass",
         "findings": [finding_document(fault) for fault in faults],
@@ -151,7 +151,7 @@ def _pair(volts: Range | None) -> Pair:
     return None if volts is None else [round(volts[0], 6), round(volts[1], 6)]
 
 
-def _sections(plan: Plan, faults: Sequence[Finding]) -> Iterator[Section]:
+def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
         yield Section("faults", title, [Prose([*map(_fault, faults)], wrong=True)], ("text",))
@@ -164,8 +164,8 @@ def _sections(plan: Plan, faults: Sequence[Finding]) -> Iterator[Section]:
     heads = ("", "what", "value", "bands", "")
     yield Section("parts", "Parts", [Table("Parts", heads, needs)])
     cores = [(core, there, "________") for core, there in plan.cores]
-    heads = ("core", "goes to", "colour of yours")
-    yield Section("cable", "Cable", [Table("Cable", heads, cores)])
+    cable = Table("Cable", ("core", "goes to", "colour of yours"), cores)
+    yield Section("cable", "Cable", [cable])
     sources = [f"{what}: {source}" for what, source in plan.sources]
     title = "Where pins and voltages come from:"
     yield Section("sources", title, [Prose(sources, listed=True)])

@@ -17,7 +17,7 @@ from padbench.core.units import found_text
 from padbench.padsweep.counting import moments
 from padbench.padsweep.tally import TIES, PadCase, PadPart
 from padbench.scenarios import Scenario, Script, Setting
-from padbench.scenarios.plan import Plan
+from padbench.scenarios.timetable import Timetable
 
 __all__ = [
     "case_from_text",
@@ -139,7 +139,7 @@ def _build(case: PadCase, setting: Setting) -> Script:
         raise ValueError(f"at={part.moment}: this read has the moments 0 to {last}")
     timing = case_timing(setting.pad.limits, clocks)
     slow = replace(setting.typed, timing=timing, period=4 * timing.length, passes=1)
-    plan = Plan(slow)
+    plan = Timetable(slow)
     plan.hold(case.held)
     plan.poll(serial=part.tie)
     plan.poll(stopped=[(part.stopped_bit, part.extra)], serial=part.tie)

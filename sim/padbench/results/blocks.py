@@ -263,7 +263,7 @@ def article_of(run: ScenarioRun, about: str) -> Article:
         lambda: wave_of(run),
         lambda: reads_table(run),
         count=run.count,
-        run=f"{run.corner} corner, {run.port} port",
+        run=run.where,
     )
 
 

@@ -105,7 +105,7 @@ class Judgement:
         if isinstance(count, int) and isinstance(cases, int):
             facts["share"] = f"{count} of {cases} cases ({per_cent(count, cases)})"
         if isinstance(passes, tuple):
-            facts["reads"] = ", then ".join(spelled(int(byte)) for byte in passes)
+            facts["reads"] = ", then ".join(spelled(int(byte or 0)) for byte in passes)
         return filled(_CASES[self.case][1], facts)
 
     def finding(self, verdict: Outcome, **more: Fact) -> Finding:

@@ -30,7 +30,7 @@ from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_cas
 from padbench.routines.source import load_routine, number
 from padbench.routines.wave import LineEdges
 from padbench.routines.worst import worst_cases
-from padbench.scenarios.program import AnsweringPad, FetchCase
+from padbench.scenarios.polled_routine import AnsweringPad, FetchCase
 from padbench.sheet import Sheet
 from padbench.sheet.model import Poll
 
@@ -79,11 +79,11 @@ class RoutinePoll:
         return min(self.console.timing.fetch_periods)
 
     def begin(self) -> "RoutineSession":
-        """See `Program.begin`."""
+        """See `PolledRoutine.begin`."""
         return RoutineSession(self)
 
     def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
-        """See `Program.phase_stopping`; found on a run of its own with this held state."""
+        """See `PolledRoutine.phase_stopping`; found on a run of its own with this held state."""
         run = run_case(self.routine, self.console, held, cache=self.cache)
         passes = [one for one in _passes(run) if one]
         if number >= len(passes) or bit > len(passes[number]):
@@ -91,7 +91,7 @@ class RoutinePoll:
         return self._first_stops(run.kinds).get(passes[number][bit - 1])
 
     def cases(self) -> tuple[FetchCase, ...]:
-        """See `Program.cases`."""
+        """See `PolledRoutine.cases`."""
         return self._cases
 
     def findings(self) -> tuple[Finding, ...]:

@@ -6,7 +6,7 @@ from functools import cached_property
 from typing import Literal
 
 from padbench.routines.bus import INSTRUCTIONS, LENGTHS
-from padbench.sheet.problems import Problem
+from padbench.toml import Problem
 
 __all__ = ["DEFAULT_LIMIT", "PORTS", "Place", "Routine", "RoutineError"]
 

@@ -12,7 +12,7 @@ from padbench.routines.counts import STATES, SweepCounts
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
 from padbench.routines.stops import touched_phases
-from padbench.scenarios.program import FetchCase
+from padbench.scenarios.polled_routine import FetchCase
 
 __all__ = ["Disagreement", "disagreement", "worst_cases"]
 

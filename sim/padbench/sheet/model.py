@@ -4,40 +4,35 @@ The keys of the file are the attributes with hyphens for underscores. One attrib
 ``Sheet.chip`` is the table ``[register]``, since a pydantic model has a ``register`` already.
 
 The model checks value by value; what two values must be to each other is in `checks`. `load_sheet`
-does both, so make sheets with it, or with `sheet_from_text`.
+does both, so make sheets with it.
 """
 
+import re
 from typing import Annotated, Any, Literal
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    PrivateAttr,
-    model_validator,
-)
+from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
 
 from padbench.core.units import Value
-from padbench.parts import PortKind, RegisterPart, named_poll, poll_names
+from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
+from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
+    Button,
     OneOf,
     Quantity,
     Temperatures,
+    Text,
     TimeRange,
+    Whole,
     button_ports,
     count,
     identifier,
     pad_name,
-    parameter_name,
     serial_tie,
     source_file,
-    the_button,
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
-from padbench.sheet.own import OwnParts, find_part, find_port, own_now, port_names
-from padbench.sheet.problems import Refused
+from padbench.sheet.simulators import Language, readers_of
+from padbench.toml import Document, Refused, Table
 
 __all__ = [
     "Cable",
@@ -51,16 +46,11 @@ __all__ = [
     "PullUp",
     "Resistors",
     "Sheet",
-    "Table",
     "WorksWith",
 ]
 
 LONGEST_TIME = 1.0
 """Seconds; nothing in a poll takes longer."""
-
-Whole = Annotated[int, Field(strict=True)]
-Text = Annotated[str, Field(strict=True)]
-Button = Annotated[Text, AfterValidator(the_button)]
 
 
 def _time(example: str) -> Quantity:
@@ -71,23 +61,6 @@ def _time(example: str) -> Quantity:
 def _default(text: str) -> Any:
     """A default written as in a sheet, and read by the same code."""
     return Field(default=text)
-
-
-def _kebab(name: str) -> str:
-    return name.replace("_", "-")
-
-
-class Table(BaseModel):
-    """A table of the sheet: unchangeable, and without unknown keys."""
-
-    model_config = ConfigDict(
-        extra="forbid",
-        frozen=True,
-        alias_generator=_kebab,
-        validate_by_alias=True,
-        validate_by_name=True,
-        validate_default=True,
-    )
 
 
 class PartsFile(Table):
@@ -231,7 +204,9 @@ class Poll(Table):
     routine: Annotated[Text, AfterValidator(pad_name)] | None = Field(
         default=None, examples=["read-twice"]
     )
-    console: Annotated[str, OneOf("console")] = Field(default="60hz", examples=["60hz"])
+    console: Annotated[str, OneOf("console")] = Field(
+        default_factory=lambda: console_names()[0], examples=["60hz"]
+    )
     entry: Annotated[Text, AfterValidator(pad_name)] | None = Field(
         default=None, examples=["$8000"]
     )
@@ -307,10 +282,8 @@ class Hdl(Table):
         tuple[Annotated[Text, AfterValidator(source_file)], ...], BeforeValidator(count(1, 200))
     ] = Field(examples=[["my_pad.v"]])
     top: Identifier = Field(examples=["my_pad"])
-    language: Literal["verilog", "vhdl"] = Field(examples=["verilog"])
-    simulator: Literal["icarus", "ghdl", "verilator"] | None = Field(
-        default=None, examples=["icarus"]
-    )
+    language: Language = Field(examples=["verilog"])
+    simulator: Annotated[str, OneOf("simulator")] | None = Field(default=None, examples=["icarus"])
     role: Literal["pad", "reader"] = Field(default="pad", examples=["pad"])
     latch: Identifier = Field(default="latch", examples=["latch"])
     clock: Identifier = Field(default="clock", examples=["clock"])
@@ -332,7 +305,7 @@ class Hdl(Table):
         BeforeValidator(count(0, 8)),
     ] = Field(default=(), examples=[["reset"]])
     parameters: Annotated[
-        dict[Annotated[Text, AfterValidator(parameter_name)], Whole], BeforeValidator(count(0, 100))
+        dict[Annotated[Text, AfterValidator(identifier)], Whole], BeforeValidator(count(0, 100))
     ] = Field(default_factory=dict)
     answer: Annotated[Value, _time("250 ns")] | None = Field(default=None, examples=["250 ns"])
     synchroniser: Annotated[Whole, Field(ge=0, le=4)] = Field(default=2, examples=[2])
@@ -342,13 +315,20 @@ class Hdl(Table):
     after_reset: Literal["released"] | None = Field(default=None, examples=["released"])
 
     @property
-    def engine(self) -> Literal["icarus", "ghdl", "verilator"]:
-        """The simulator named, else Icarus for Verilog and GHDL for VHDL."""
-        return self.simulator or ("icarus" if self.language == "verilog" else "ghdl")
+    def engine(self) -> str:
+        """The simulator named, else the first that reads the language."""
+        return self.simulator or readers_of(self.language)[0]
 
 
 class Sheet(Table):
-    """One design sheet, checked. ``buttons`` maps a button to its stage, in the file's order."""
+    """One design sheet, checked; `load_sheet` makes it.
+
+        sheet.cable.length.nominal        # 2.5: metres, as every quantity is in its SI base unit
+        sheet.part.clock_width.min        # 1.8e-07: a figure of the register, own or shipped
+        sheet.line_of("cable.length")     # 47
+
+    ``buttons`` maps a button to its stage, in the file's order.
+    """
 
     parts: PartsFile = Field(default_factory=PartsFile)
     pad: Pad
@@ -363,6 +343,31 @@ class Sheet(Table):
     poll: Poll
     hdl: Hdl | None = None
     _own: OwnParts = PrivateAttr(default_factory=own_now)
+    _document: Document = PrivateAttr(default=Document("<dict>", "", {}))
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __eq__(self, other: object) -> bool:
+        """Whether all values and own parts are the same, wherever they were written."""
+        return isinstance(other, Sheet) and dict(self) == dict(other) and self._own == other._own
+
+    @property
+    def document(self) -> Document:
+        """The text that it was loaded from, and what that holds."""
+        return self._document
+
+    def line_of(self, key: str) -> int | None:
+        """The line (from 1) on which a key or table stands in the text that was loaded.
+
+            sheet.line_of("cable.length"), sheet.line_of("contacts.stuck[1]")
+
+        None where it does not stand there: a default, or a sheet made from a dict. A changed copy
+        of a sheet has the lines of the one that was loaded. The text is searched on first use.
+        """
+        steps = re.findall(r"\[(\d+)\]|([^.\[\]]+)", key)
+        return self._document.lines.get(
+            tuple(int(index) if index else name for index, name in steps)
+        )
 
     @property
     def part(self) -> RegisterPart:
@@ -376,4 +381,4 @@ class Sheet(Table):
     @property
     def known_ports(self) -> tuple[str, ...]:
         """Every kind of port there is, the shipped ones first."""
-        return port_names(self._own)
+        return known_ports(self._own)

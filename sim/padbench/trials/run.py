@@ -4,15 +4,15 @@ trial = try_sheet(load_sheet(Path("pad.toml")))
 trial.findings, trial.runs, trial.ports
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from padbench.circuit.corners import CORNERS, Corner, pad_model
 from padbench.circuit.findings import PortRow, judge_electric
-from padbench.circuit.timed import with_remedies
+from padbench.circuit.pad_model import CORNERS, Corner, pad_model
+from padbench.circuit.remedies import with_remedies
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Fact, Finding, overall, worst_of_each
@@ -32,6 +32,7 @@ from padbench.wiring.faults import judge_wiring
 __all__ = [
     "Trial",
     "judge",
+    "met_in",
     "read_back",
     "run_scenario",
     "scenarios_of",
@@ -55,7 +56,7 @@ def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
             period=made.period,
             bounce=to_ps(sheet.contacts.bounce.high),
             passes=made.passes,
-            program=made,
+            routine=made,
         )
 
     def time(value: Value) -> int:
@@ -209,17 +210,24 @@ def judge(
     timeline: Timeline,
     limits: Limits,
     *,
-    port: str,
-    corner: str,
     play: Callable[[], Played],
+    port: str = "",
+    corner: str = "",
+    simulator: str = "",
+    top: str = "",
+    part: Literal["", "exhaustive"] = "",
     names: Names | None = None,
+    reads: Sequence[Read] | None = None,
 ) -> ScenarioRun:
     """Hold a timeline to its script and to the law, wherever it came from.
 
-    ``port`` and ``corner`` say in the result what was run; ``names`` are the wires to decode.
+    ``port`` and ``corner``, or ``simulator`` and ``top``, say in the result what was run, ``part``
+    of what it is a part; ``names`` are the wires to decode, ``reads`` what `decode` gives, if that
+    is known already.
     ``play`` makes the same timeline and reads again, when somebody asks for them later.
     """
-    reads = decode(timeline, names)
+    if reads is None:
+        reads = decode(timeline, names)
     judged = judge_timing(timeline, reads, limits, names=names)
     played = read_back(script, timeline, names, reads)
     accepted = _accepted(played.reads, script)
@@ -235,19 +243,25 @@ def judge(
             *_wrong_outcomes(script),
             *_unbroken(judged, script),
         ),
-        findings=tuple(
-            replace(
-                finding,
-                met=replace(finding.met, scenario=scenario.name, corner=corner, port=port),
-            )
-            for finding in judged
-            if finding.id not in script.breaks | script.tolerates
-        ),
+        findings=(),
         count=len(played.reads),
         play=play,
+        simulator=simulator,
+        top=top,
+        part=part,
     )
+    wanted = (found for found in judged if found.id not in script.breaks | script.tolerates)
+    run = replace(run, findings=met_in(run, wanted))
     run.keep(played)
     return run
+
+
+def met_in(run: ScenarioRun, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings of a run's wires, each with that run beside its own moment."""
+    return tuple(
+        replace(found, met=replace(run.met, read=found.met.read, at_ps=found.met.at_ps))
+        for found in findings
+    )
 
 
 def read_back(
