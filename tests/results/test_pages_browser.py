@@ -74,7 +74,7 @@ def test_it_opens_draws_and_runs_nothing_of_what_it_shows(browser, pages, name):
     assert browser.execute_script("return window.hit === undefined")
     assert len(browser.find_elements(By.TAG_NAME, "script")) == 3  # data, library, waves
     assert browser.find_elements(By.TAG_NAME, "img") == []
-    words = {"inspect": "Fails.", "routine": "Exposed.", "sweep": "Exposed."}
+    words = {"inspect": "FAILS.", "routine": "Exposed.", "sweep": "Exposed."}
     assert words.get(name, "Fails.") in browser.find_element(By.ID, "verdict").text
     assert browser.find_elements(By.CSS_SELECTOR, ".wave[data-drawn]")
     # What would repeat the run stands there, letter for letter.
