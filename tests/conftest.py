@@ -18,14 +18,14 @@ US = 1_000_000
 @pytest.fixture(scope="session")
 def limits() -> Limits:
     """CD4021B at 5 V (from memory); 700 ns for the answer over a long cable."""
-    said = (Source("CD4021B data sheet", "from memory"),)
+    sheet = (Source("CD4021B data sheet", "from memory"),)
     return Limits(
-        load_width=Limit(160_000, said),
-        clock_width=Limit(180_000, said),
-        clock_period=Limit(333_333, said),
-        removal=Limit(280_000, said),
-        setup_parallel=Limit(50_000, said),
-        answer=Limit(700_001, said),
+        load_width=Limit(160_000, sheet),
+        clock_width=Limit(180_000, sheet),
+        clock_period=Limit(333_333, sheet),
+        removal=Limit(280_000, sheet),
+        setup_parallel=Limit(50_000, sheet),
+        answer=Limit(700_001, sheet),
     )
 
 
@@ -60,8 +60,11 @@ def polled(timing: PollTiming) -> Callable[..., Stimulus]:
     return make
 
 
-SLOW_UNDER_A_TRACER = {"cosim", "outside", "sweep"}
-"""Folders whose tests run simulators or long loops; what they reach, quicker tests reach too."""
+SLOW_UNDER_A_TRACER = {
+    *("cosim", "outside", "padsweep"),
+    *("test_cluster.py", "test_design_map.py", "test_engine.py", "test_lanes.py"),
+}
+"""Tests that run simulators or long loops; what they reach, quicker tests reach too."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -24,8 +24,7 @@ import numpy as np
 from pyarrow import csv, float64
 from vcd.reader import tokenize
 
-from padbench.capture.held_to import usual_settings
-from padbench.capture.inspect import inspect
+from padbench.capture.inspect import inspect, usual_settings
 from padbench.waveio import Columns, CsvScan, Pick, VcdScan, open_capture
 
 ROLES = ("latch", "clock", "data")

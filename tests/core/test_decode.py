@@ -1,10 +1,11 @@
 """Decoding hand-made waves, as a capture would show them: no sample events, no simulator."""
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from padbench.core.decode import Names, decode
+from padbench.core.decode import Names, Read, decode, extra_clocks, read_arrays
 from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire
 
 NAMES = Names("latch", "clock", "data", None)
@@ -98,6 +99,88 @@ def test_a_latch_that_never_falls_lasts_to_the_end():
     assert (read.latch_end_ps, read.bits) == (50, ())
 
 
+def test_a_latch_that_falls_twice_ends_with_the_first():
+    """No level stands for neither, so it may come down more than once."""
+    wires = {
+        "latch": Wire.of([(0, HIGH), (3, LOW), (5, HIGH), (9, LOW), (10, UNKNOWN), (11, LOW)]),
+        "clock": Wire.of([(0, HIGH)]),
+        "data": Wire.of([(0, HIGH)]),
+    }
+    assert [(r.start_ps, r.latch_end_ps) for r in decode(Timeline(50, wires), NAMES)] == [(5, 9)]
+
+
 def test_a_missing_wire_is_named():
     with pytest.raises(KeyError, match=r"console\.latch"):
         decode(Timeline(1, {}))
+
+
+@pytest.mark.parametrize(("wanted", "short"), [(3, False), (4, True)])
+def test_a_read_of_fewer_bits_than_wanted_is_cut_short_by_the_next_latch(wanted, short):
+    first, last = decode(wave([LOW] * 8, [LOW] * 8, clocks=3), NAMES, wanted)
+    assert (first.cut_short, last.cut_short) == (short, False)
+
+
+def test_without_a_word_on_samples_the_console_samples_at_each_rise():
+    timeline = wave([LOW] + [HIGH] * 7)
+    events = {"when": np.array([125, 135])}
+    sampled = Timeline(timeline.end_ps, timeline.wires, {}, events)
+    assert decode(sampled, Names("latch", "clock", "data", "when"))[0].samples == (125, 135)
+    assert len(decode(sampled, NAMES)[0].samples) == 8
+    assert len(decode(timeline, Names("latch", "clock", "data", "when"))[0].samples) == 8
+
+
+def test_the_last_moment_of_a_timeline_still_belongs_to_its_read():
+    timeline = wave([LOW] * 8)
+    end = int(timeline.wires["clock"].rises()[-1])
+    assert len(decode(Timeline(end, timeline.wires), NAMES)[0].clock_rises) == 8
+
+
+def test_all_reads_at_once_are_the_same_as_one_by_one():
+    timeline = wave([LOW] * 8, [HIGH] * 8, [LOW, HIGH] * 4, clocks=5)
+    every = read_arrays(timeline, NAMES)
+    assert len(every) == 3
+    assert every.reads() == decode(timeline, NAMES)
+    assert every.part(slice(1, None)).reads() == decode(timeline, NAMES)[1:]
+    assert len(every.part(slice(-1))) == 2
+    # A latch follows, if only in what was cut away: fewer bits than wanted are cut short.
+    assert every.part(slice(-1)).reads()[-1].cut_short is False
+    assert every.part(slice(-1)).reads(last=False) == decode(timeline, NAMES)[:2]
+
+
+def with_falls(*falls, rises=None):
+    rises = tuple(at + 5 for at in falls) if rises is None else rises
+    return Read(0, 1, falls, rises, (), (), False)
+
+
+EVEN = tuple(range(100, 1000, 100))
+
+
+@pytest.mark.parametrize(
+    ("read", "extra"),
+    [
+        (with_falls(*EVEN[:8]), ()),  # eight, as wanted
+        (with_falls(*EVEN), ()),  # nine at an even pace: long, not stopped
+        (with_falls(100, 159, *(159 + at for at in EVEN[:7])), (0,)),
+        (with_falls(100, 160, *(160 + at for at in EVEN[:7])), ()),
+        (with_falls(100, 150, *EVEN[1:8]), ()),  # close on both sides: which one nobody can say
+        (with_falls(*EVEN[:8], 841, 860), (7, 8)),
+        (with_falls(*EVEN[:8], 850, 950), ()),  # two more than wanted, and one is close
+        (with_falls(100, 159, *(159 + at for at in EVEN[:7]), rises=(105,)), ()),
+    ],
+)
+def test_a_clock_that_nobody_asked_for_stands_close_to_the_next(read, extra):
+    assert extra_clocks(read, usual=100) == extra
+
+
+def test_how_many_bits_are_wanted_says_how_many_clocks_are_extra():
+    assert extra_clocks(with_falls(*EVEN[:4], 459), 100, wanted=4) == (3,)
+    assert extra_clocks(with_falls(*EVEN[:4], 460), 100, wanted=4) == ()
+    assert extra_clocks(with_falls(*EVEN[:4], 459), 100, wanted=5) == ()
+
+
+def test_masks_go_by_the_places_of_a_byte():
+    read = Read(0, 1, (), (), (), (True, None, False, None) + (True,) * 6, False)
+    assert (read.byte, read.undecided, read.missing) == (0b10001111, 0b01010000, 0)
+    short = Read(0, 1, (), (), (), (None, True), True)
+    assert (short.byte, short.undecided, short.missing) == (0b01000000, 0b10000000, 0b00111111)
+    assert Read(0, 1, (), (), (), (), True).missing == 0xFF

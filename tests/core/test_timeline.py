@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
 
 changes = st.lists(st.tuples(st.integers(0, 10**15), st.integers(0, 3)), min_size=1, max_size=40)
 
@@ -24,12 +24,40 @@ def test_an_edge_out_of_the_unknown_counts():
     assert list(Wire.of([(0, UNKNOWN), (7, HIGH)]).rises()) == [7]
 
 
+def test_the_four_levels_are_those_of_a_wave_file():
+    """IEEE Std 1364-2005, 18.2.1: 0, 1, x, z."""
+    assert (LOW, HIGH, UNKNOWN, FLOATING) == (0, 1, 2, 3)
+    assert Wire.of([(0, UNKNOWN)]) != Wire.of([(0, FLOATING)])
+
+
+@pytest.mark.parametrize(
+    ("levels", "silent"),
+    [
+        ((UNKNOWN,), True),
+        ((FLOATING, UNKNOWN), True),
+        ((UNKNOWN, HIGH), False),
+        ((LOW, FLOATING), False),
+    ],
+)
+def test_a_wire_that_is_never_at_a_level_is_silent(levels, silent):
+    assert Wire.of(enumerate(levels)).silent == silent
+
+
+def test_a_wire_that_a_timeline_lacks_is_silent():
+    kept = Wire.of([(0, LOW)])
+    timeline = Timeline(9, {"a": kept})
+    assert timeline.wire("a") is kept
+    assert timeline.wire("b") == Wire.of([(0, UNKNOWN)])
+
+
 @pytest.mark.parametrize(
     ("pairs", "says"),
     [
         ([], "at least one"),
         ([(5, 0), (4, 1)], "backwards, from 5 to 4"),
+        ([(0, 0), (2, 1), (7, 0), (6, 1), (9, 0)], "backwards, from 7 to 6"),
         ([(0, 4)], "level 4"),
+        ([(0, 0), (1, 5), (2, 1)], "level 5"),
     ],
 )
 def test_what_is_no_wire(pairs, says):
@@ -59,18 +87,44 @@ def test_a_word_keeps_the_last_value_of_every_moment(pairs):
     assert all(a != b for a, b in zip(word.values, word.values[1:], strict=False))
 
 
-@pytest.mark.parametrize(("pairs", "says"), [([(0, 256)], "8 bits"), ([(2, 0), (1, 1)], "back")])
+@pytest.mark.parametrize(
+    ("pairs", "says"),
+    [([(0, 256)], "8 bits"), ([(0, -1)], "8 bits"), ([(0, 0), (5, 1), (3, 2)], "from 5 to 3 ps")],
+)
 def test_what_is_no_word(pairs, says):
     with pytest.raises(ValueError, match=says):
         Word.of(8, pairs)
 
 
 def test_timelines_compare_by_content():
-    def make(end=10, when=3):
-        wires = {"a": Wire.of([(0, LOW), (when, HIGH)])}
-        return Timeline(end, wires, {"w": Word.of(4, [(0, 1)])}, {"e": np.array([1, 2])})
+    def make(**changed):
+        parts = {
+            "wires": {"a": Wire.of([(0, LOW), (3, HIGH)])},
+            "words": {"w": Word.of(4, [(0, 1)])},
+            "events": {"e": np.array([1, 2])},
+            "notes": ((1, "so"),),
+        }
+        return Timeline(**{"end_ps": 10, **parts, **changed})
 
     assert make() == make()
-    assert make() != make(end=11)
-    assert make() != make(when=4)
     assert make() != "something else"
+    assert Wire.of([(0, LOW)]) != "something else"
+    for changed in (
+        {"end_ps": 11},
+        {"wires": {"a": Wire.of([(0, LOW), (4, HIGH)])}},
+        {"wires": {"a": Wire.of([(0, LOW), (3, UNKNOWN)])}},
+        {"wires": {"b": Wire.of([(0, LOW), (3, HIGH)])}},
+        {"words": {"w": Word.of(4, [(0, 2)])}},
+        {"words": {}},
+        {"events": {"e": np.array([1, 3])}},
+        {"events": {"f": np.array([1, 2])}},
+        {"events": {}},
+        {"notes": ()},
+    ):
+        assert make() != make(**changed)
+
+
+def test_wires_and_timelines_cannot_be_keys():
+    for thing in (Wire.of([(0, LOW)]), Timeline(1)):
+        with pytest.raises(TypeError, match="unhashable"):
+            hash(thing)

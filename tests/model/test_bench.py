@@ -168,6 +168,21 @@ def test_a_limit_that_is_just_kept_is_kept(limits, timing, which, limit):
     assert (read.byte, read.undecided) == (0xA5, 0)
 
 
+@pytest.mark.parametrize(
+    ("before", "undecided"),
+    [(50_000, 0), (49_999, 0x80), (1, 0x80), (0, 0x80), (-1, 0)],
+)
+def test_a_press_as_the_load_ends_is_in_doubt_at_that_very_moment(
+    limits, timing, before, undecided
+):
+    """Set-up time is 50 ns (from memory). A moment after the load the register does not look."""
+    fall = MS + timing.latch_width
+    moves = ((0, 0), (fall - before, 0x80))
+    read = decode(simulate(PadModel(limits), Stimulus(moves, (ScriptedRead(MS, timing),), 2 * MS)))
+    assert read[0].undecided == undecided
+    assert read[0].byte == (0x80 if before == 50_000 else 0)
+
+
 @pytest.mark.parametrize(("period", "undecided"), [(499_999, True), (500_000, False)])
 def test_the_clock_period_has_a_limit_of_its_own(limits, timing, period, undecided):
     slow = replace(limits, clock_period=replace(limits.clock_period, ps=500_000))

@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from padbench.core.findings import Source
 from padbench.core.units import Value
 from padbench.parts import Figure, PortKind, RegisterPart
 from padbench.sheet import Sheet
@@ -229,8 +230,9 @@ def shortest_period(part: RegisterPart, stages: int) -> Figure:
     period = 1 / least(part.clock_frequency)
     hop = most(part.clock_to_output) + least(part.setup_serial)
     if stages > part.stages and hop > period:
-        source = f"chained parts; {part.clock_to_output.source}"
-        return replace(part.clock_to_output, min=hop, typ=None, max=None, source=source)
+        known = part.clock_to_output.cited
+        source = Source(f"chained parts; {known.title}", known.kind)
+        return replace(part.clock_to_output, min=hop, typ=None, max=None, cited=source)
     return replace(part.clock_frequency, min=period, typ=None, max=None, unit="s")
 
 

@@ -12,7 +12,7 @@ from padbench.circuit.circuits import Circuits
 from padbench.circuit.corners import Space, space
 from padbench.circuit.design import Array
 from padbench.core.findings import Rule, Source
-from padbench.parts import FROM_MEMORY, Figure, PortKind, RegisterPart
+from padbench.parts import Figure, PortKind, RegisterPart
 from padbench.parts.registers import Derating
 
 __all__ = ["Circuit", "Quantity", "WorstCase"]
@@ -110,7 +110,7 @@ class Quantity:
             owner, _, name = rest.partition(".")
             figure: Figure | Derating | None = getattr(owners[owner], name)
             if figure is not None:
-                cited[figure.cited if isinstance(figure, Figure) else _fitted(figure)] = None
+                cited[figure.cited] = None
         return tuple(cited)
 
     def margins(self, circuits: Circuits) -> tuple[Space, Array, Array, Array]:
@@ -145,7 +145,3 @@ class Quantity:
         if self.circuit == "run":
             return space(circuits.design, ())
         return circuits.at_inputs if self.circuit == "inputs" else circuits.at_lines
-
-
-def _fitted(law: Derating) -> Source:
-    return Source(law.source.removesuffix(f"; {FROM_MEMORY}"), "from memory")

@@ -1,5 +1,7 @@
 """How a design answers on the data line: once for each reason, soon enough, and not too soon.
 
+    findings = judge_answers(timeline, window=limits.answer.ps, answer=limits.answer)
+
 For HDL designs, whose every change is recorded. The rules see a timeline only.
 """
 
@@ -8,11 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from padbench.core.findings import Finding, Met, Rule, Source
-from padbench.core.limits import Limit
-from padbench.core.timeline import HIGH, Timeline, Times
+from padbench.core.limits import Limit, judge_times
+from padbench.core.timeline import HIGH, Timeline, Times, Wire, Word
+from padbench.core.timing import PinNames
+from padbench.core.wires import CABLE_DATA
 
-__all__ = ["SystemClock", "judge_answers"]
+__all__ = ["RULES", "SystemClock", "judge_answers"]
 
+_UNSEEN = {"unseen": "the timeline does not show {names:list}"}
 _GLITCH = Rule(
     "data.glitch",
     "changes",
@@ -20,6 +25,8 @@ _GLITCH = Rule(
         "pass": "every change of the data line follows a latch, a clock or a button",
         "fail": "the data line changes {measured:time|times} more than latch, clock and buttons "
         "ask",
+        "none": "no latch asks for an answer, or the data line is never at a level",
+        **_UNSEEN,
     },
 )
 _TRANSPARENT = Rule(
@@ -29,7 +36,8 @@ _TRANSPARENT = Rule(
         "pass": "while the latch is high the data line follows the first button",
         "fail": "in {wrong} of {looks} latches the data line does not show the first button "
         "while the latch is high: not transparent while latched",
-        "not-judged": "the timeline does not show the inputs",
+        "none": "no latch is high for long enough to show the first button",
+        **_UNSEEN,
     },
 )
 _ANSWER = Rule(
@@ -42,6 +50,7 @@ _ANSWER = Rule(
         ),
         "unpromised": "no answer time is promised",
         "unmoved": "the data line never changes",
+        **_UNSEEN,
     },
 )
 _SYNCHRONISER = Rule(
@@ -55,8 +64,12 @@ _SYNCHRONISER = Rule(
         ),
         "unclocked": "there is no system clock to come into",
         "unmoved": "the data line follows no clock edge",
+        **_UNSEEN,
     },
 )
+RULES = {rule.id: rule for rule in (_GLITCH, _TRANSPARENT, _ANSWER, _SYNCHRONISER)}
+"""Every rule of the answers by its id: unit and sentences."""
+
 _PRACTICE = Source("each change of the data line has one reason", "common practice")
 _AS_LATCHED = Source("A stands on the line as soon as the latch is given", "common practice")
 _TWO_FLIP_FLOPS = Source("two flip-flops against metastability", "common practice")
@@ -81,6 +94,8 @@ def judge_answers(
     answer: Limit | None = None,
     clock: SystemClock | None = None,
     flip_flops: int = 0,
+    pins: PinNames | None = None,
+    data_name: str = CABLE_DATA,
 ) -> tuple[Finding, ...]:
     """Findings ``data.glitch``, ``.transparent``, ``.answer``, ``.synchroniser`` of one timeline.
 
@@ -89,26 +104,39 @@ def judge_answers(
     picoseconds or so; a second change is a glitch. That long into a load, and after each move of
     that input in it, the data line shows the input. ``answer`` is the longest time promised.
     ``clock``: the design's own; latch and clock then have to pass ``flip_flops``, so that no
-    change may come before the edge after that. Raises ``KeyError`` for a timeline without
-    ``pad.load``, ``pad.clock`` or ``cable.data``.
+    change may come before the edge after that. A rule whose wires the timeline lacks, or that has
+    nothing to go by, is "not-judged".
     """
-    load, data = timeline.wires["pad.load"], timeline.wires["cable.data"]
-    rises = timeline.wires["pad.clock"].rises()
+    pins = pins or PinNames()
+    missing = {pins.load, pins.clock, data_name} - timeline.wires.keys()
+    if missing:
+        return tuple(_unseen(rule, *sorted(missing)) for rule in RULES.values())
+    load, data = timeline.wires[pins.load], timeline.wires[data_name]
+    word = timeline.words.get(pins.inputs)
+    rises = timeline.wires[pins.clock].rises()
     shifts = rises[load.at(rises) != HIGH]
-    reasons = np.sort(np.concatenate([load.rises(), shifts, _moves_during_load(timeline)]))
+    moves = _moves_during_load(word, load)
+    reasons = np.sort(np.concatenate([load.rises(), shifts, moves]))
     first = int(load.rises()[0]) if len(load.rises()) else timeline.end_ps
     changes = [when for when in data.times.tolist() if when >= first]
     glitches, waits = _matched(reasons.tolist(), changes, window)
+    asked = len(load.rises()) > 0 and not data.silent
     return (
-        _glitch(glitches),
-        _transparent(timeline, window),
+        _glitch(glitches) if asked else Finding(_GLITCH, "not-judged", case="none"),
+        _unseen(_TRANSPARENT, pins.inputs)
+        if word is None
+        else _transparent(word, _looks(load, moves, timeline.end_ps, window), data),
         _answer(waits, answer),
         _synchroniser(waits, set(shifts.tolist()), clock, flip_flops),
     )
 
 
-def _moves_during_load(timeline: Timeline) -> Times:
-    word = timeline.words.get("pad.inputs")
+def _unseen(rule: Rule, *names: str) -> Finding:
+    return Finding(rule, "not-judged", case="unseen", facts={"names": names})
+
+
+def _moves_during_load(word: Word | None, load: Wire) -> Times:
+    """When the input of the last stage, which is read first, moved while the load was high."""
     if word is None:
         return np.zeros(0, np.int64)
     last = word.width - 1
@@ -119,8 +147,8 @@ def _moves_during_load(timeline: Timeline) -> Times:
         if now != before
     ]
     at = np.asarray(moved, np.int64)
-    load = timeline.wires["pad.load"]
-    return at[(load.at(at) == HIGH) | (load.before(at) == HIGH)] if len(at) else at
+    during: Times = at[(load.at(at) == HIGH) | (load.before(at) == HIGH)]
+    return during
 
 
 def _matched(
@@ -158,29 +186,30 @@ def _glitch(glitches: list[int]) -> Finding:
     )
 
 
-def _transparent(timeline: Timeline, window: int) -> Finding:
-    """A stands on the data line as soon as the latch has been given, before any clock."""
-    word = timeline.words.get("pad.inputs")
-    if word is None:
-        return Finding(_TRANSPARENT, "not-judged")
-    load, data = timeline.wires["pad.load"], timeline.wires["cable.data"]
-    moves = _moves_during_load(timeline)
+def _looks(load: Wire, moves: Times, end: int, window: int) -> Times:
+    """When to look at the data line: just before a load ends or the input moves in it.
+
+    Only if the answer has had its time since the load began or the input last moved.
+    """
     starts = np.sort(np.concatenate([load.rises(), moves[load.at(moves) == HIGH]]))
-    falls = np.append(load.falls(), timeline.end_ps)
-    ends = np.minimum(
-        falls[np.searchsorted(falls, starts, side="right").clip(max=len(falls) - 1)],
-        np.append(starts[1:], timeline.end_ps),
-    )
-    # Looked at just before the load ends or the input moves, if the answer had its time.
-    looks = ends[ends - starts > window]
-    shown = data.before(looks)
+    falls = np.append(load.falls(), end)
+    ends = np.minimum(falls[np.searchsorted(falls, starts)], np.append(starts[1:], end))
+    looks: Times = ends[ends - starts > window]
+    return looks
+
+
+def _transparent(word: Word, looks: Times, data: Wire) -> Finding:
+    """A stands on the data line as soon as the latch has been given, before any clock."""
     place = np.searchsorted(np.asarray(word.times, np.int64), looks, side="left") - 1
-    held = [word.values[index] for index in place.tolist()]
-    wrong = [
-        when
-        for when, level, inputs in zip(looks.tolist(), shown.tolist(), held, strict=True)
-        if inputs is None or level != inputs >> word.width - 1 & 1
+    shown = data.before(looks)
+    seen = [
+        (when, level == word.values[index] >> word.width - 1 & 1)
+        for when, level, index in zip(looks.tolist(), shown.tolist(), place.tolist(), strict=True)
+        if index >= 0 and word.values[index] is not None
     ]
+    if not seen:
+        return Finding(_TRANSPARENT, "not-judged", case="none")
+    wrong = [when for when, right in seen if not right]
     return Finding(
         _TRANSPARENT,
         "fail" if wrong else "pass",
@@ -189,7 +218,7 @@ def _transparent(timeline: Timeline, window: int) -> Finding:
         margin=-len(wrong),
         met=Met(at_ps=wrong[0]) if wrong else Met(),
         sources=(_AS_LATCHED,),
-        facts={"wrong": len(wrong), "looks": len(looks)},
+        facts={"wrong": len(wrong), "looks": len(seen)},
     )
 
 
@@ -197,17 +226,8 @@ def _answer(waits: list[tuple[int, int]], answer: Limit | None) -> Finding:
     if answer is None or not waits:
         case = "unpromised" if answer is None else "unmoved"
         return Finding(_ANSWER, "not-judged", case=case)
-    reason, change = max(waits, key=lambda pair: pair[1] - pair[0])
-    took = change - reason
-    return Finding(
-        _ANSWER,
-        "fail" if took > answer.ps else "pass",
-        measured=took * 1e-12,
-        limit=answer.ps * 1e-12,
-        margin=(answer.ps - took) * 1e-12,
-        met=Met(at_ps=reason),
-        sources=answer.sources,
-    )
+    reasons, changes = np.asarray(waits, np.int64).T
+    return judge_times(_ANSWER, reasons, changes - reasons, answer, most=True)
 
 
 def _synchroniser(

@@ -1,5 +1,8 @@
 """The eight buttons, their order on the wire, and bytes of them.
 
+    byte_of(["A", "Right"])                       # 0x81
+    pressed_in(0x81), spelled(0x81)               # ("A", "Right"), "A+Right"
+
 A *byte* here is what the console ends up with: 1 is pressed, A is bit 7 and Right is bit 0, so
 that the bits stand in the order in which they come off the wire (common practice: A, B, Select,
 Start, Up, Down, Left, Right).

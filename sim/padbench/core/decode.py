@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.timeline import HIGH, LOW, Timeline, Times
+from padbench.core.wires import CABLE_DATA, CONSOLE_CLOCK, CONSOLE_LATCH, CONSOLE_SAMPLE
 
 __all__ = ["Names", "Read", "ReadArrays", "decode", "extra_clocks", "read_arrays"]
 
@@ -24,10 +25,10 @@ Cuts = tuple[NDArray[np.intp], NDArray[np.intp]]
 class Names:
     """Which wires of a timeline to decode. ``sample`` names events; None: sample at each rise."""
 
-    latch: str = "console.latch"
-    clock: str = "console.clock"
-    data: str = "cable.data"
-    sample: str | None = "console.sample"
+    latch: str = CONSOLE_LATCH
+    clock: str = CONSOLE_CLOCK
+    data: str = CABLE_DATA
+    sample: str | None = CONSOLE_SAMPLE
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,10 +1,21 @@
-"""What a register needs of latch, clock and its inputs, and what it takes to answer."""
+"""What a register needs of latch, clock and its inputs, and what it takes to answer.
 
+limit = Limit(160_000, (Source("CD4021B data sheet", "from memory"),))
+judge_times(rule, at, widths, limit)               # the shortest of them against a least one
+judge_times(rule, at, delays, limit, most=True)    # the longest of them against a greatest one
+"""
+
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from padbench.core.findings import Source
+import numpy as np
+from numpy.typing import ArrayLike
 
-__all__ = ["Limit", "Limits"]
+from padbench.core.findings import Fact, Finding, Met, Rule, Source
+
+__all__ = ["Limit", "Limits", "judge_times", "unjudged"]
+
+_PICO = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,3 +47,51 @@ class Limits:
     answer: Limit
     first_answer: Limit | None = None
     hold: Limit | None = None
+
+
+def judge_times(
+    rule: Rule,
+    at: ArrayLike,
+    times: ArrayLike,
+    limit: Limit,
+    *,
+    most: bool = False,
+    case: str = "",
+    facts: Mapping[str, Fact] | None = None,
+) -> Finding:
+    """The worst of some times against a limit that each has to reach, or with ``most`` not pass.
+
+    ``at`` says when each was met; both in picoseconds, of the same shape (n,). What just meets the
+    limit holds. Without any the case is ``none``, not judged. The finding is in seconds.
+    """
+    times = np.asarray(times, np.int64)
+    if not len(times):
+        return unjudged(rule, limit, "none", facts)
+    margins = limit.ps - times if most else times - limit.ps
+    worst = int(np.argmin(margins))
+    margin = int(margins[worst])
+    return Finding(
+        rule,
+        "fail" if margin < 0 else "pass",
+        measured=int(times[worst]) * _PICO,
+        limit=limit.ps * _PICO,
+        margin=margin * _PICO,
+        met=Met(at_ps=int(np.asarray(at)[worst])),
+        sources=limit.sources,
+        case=case,
+        facts=facts or {},
+    )
+
+
+def unjudged(
+    rule: Rule, limit: Limit, case: str = "", facts: Mapping[str, Fact] | None = None
+) -> Finding:
+    """A finding of what was not met, or cannot be told from this timeline."""
+    return Finding(
+        rule,
+        "not-judged",
+        limit=limit.ps * _PICO,
+        sources=limit.sources,
+        case=case,
+        facts=facts or {},
+    )

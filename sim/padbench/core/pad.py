@@ -1,4 +1,8 @@
-"""What the simulation needs to know of one pad on one port at one corner: numbers only."""
+"""What the simulation needs to know of one pad on one port at one corner: numbers only.
+
+PadModel(limits, serial=0, answer=320_000)                    # a register, eight buttons, as usual
+replace(pad, clock_line=LineDelays(rise=900_000, fall=20_000))  # on a line that rises slowly
+"""
 
 from dataclasses import dataclass
 from typing import Literal

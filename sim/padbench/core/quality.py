@@ -1,7 +1,11 @@
 """How clean the wires of a capture are: runts, glitches, slow edges, and how late data come.
 
+    seen = crossings(zones)
+    held_to_most(CLOCK_EDGE, seen.edges, seen.durations, limit, "edge of the clock")
+
 Simulated wires have two levels and instant edges; those of a breadboard have not. Here a wire's
-*zones* are its levels before hysteresis: UNKNOWN is the time between the thresholds.
+*zones* are its levels before hysteresis: UNKNOWN is the time between the thresholds. Times are in
+picoseconds, in arrays of shape (n,). In a wire that is never at a level nothing is found.
 """
 
 from dataclasses import dataclass
@@ -9,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.findings import Finding, Met, Rule
-from padbench.core.limits import Limit
+from padbench.core.findings import Finding, Rule
+from padbench.core.limits import Limit, judge_times
 from padbench.core.timeline import HIGH, Times, Wire
 
 __all__ = [
@@ -41,9 +45,9 @@ def steady(zones: Wire) -> Wire | None:
 
     The way is found from the zones, so an edge stands where the far threshold is crossed.
     """
-    known = zones.levels <= HIGH
-    if not known.any():
+    if zones.silent:
         return None
+    known = zones.levels <= HIGH
     return Wire.from_arrays(zones.times[known], zones.levels[known])
 
 
@@ -86,9 +90,9 @@ def data_delays(data: Wire, rises: Times, latches: Times) -> tuple[Times, Times]
     to no level are the beginning of one. Where a latch comes between, it may be the cause, and
     nothing is measured.
     """
-    if not len(rises):
-        return rises, rises
-    settled = data.times[np.flatnonzero(data.levels <= HIGH)]
+    settled = data.times[data.levels <= HIGH]
+    if not len(rises) or not len(settled):
+        return rises[:0], rises[:0]
     place = np.searchsorted(settled, rises[1:], side="left") - 1
     last = settled[np.maximum(place, 0)]
     own = np.searchsorted(latches, rises[:-1]) == np.searchsorted(latches, rises[1:])
@@ -99,7 +103,7 @@ def data_delays(data: Wire, rises: Times, latches: Times) -> tuple[Times, Times]
 _LONGEST = {
     "pass": "the longest {what} is {measured:4}; at most {limit:4} may pass",
     "fail": "the longest {what} is {measured:4}; at most {limit:4} should pass",
-    "not-judged": "the capture shows no {what}",
+    "none": "the capture shows no {what}",
 }
 DATA_DELAY = Rule("timing.data-delay", "s", _LONGEST)
 CLOCK_EDGE = Rule("levels.clock-edge", "s", _LONGEST)
@@ -107,23 +111,7 @@ CLOCK_EDGE = Rule("levels.clock-edge", "s", _LONGEST)
 
 def held_to_most(rule: Rule, at: Times, measured: Times, limit: Limit, what: str) -> Finding:
     """The longest of ``measured`` (picoseconds, same shape as ``at``) against a maximum."""
-    facts = {"what": what}
-    if not len(measured):
-        return Finding(
-            rule, "not-judged", limit=limit.ps * 1e-12, sources=limit.sources, facts=facts
-        )
-    worst = int(np.argmax(measured))
-    value = int(measured[worst])
-    return Finding(
-        rule,
-        "fail" if value > limit.ps else "pass",
-        measured=value * 1e-12,
-        limit=limit.ps * 1e-12,
-        margin=(limit.ps - value) * 1e-12,
-        met=Met(at_ps=int(at[worst])),
-        sources=limit.sources,
-        facts=facts,
-    )
+    return judge_times(rule, at, measured, limit, most=True, facts={"what": what})
 
 
 def stands_still(data: Wire, begin: Times, end: Times) -> NDArray[np.bool_]:

@@ -1,5 +1,8 @@
 """What is done to a pad in one run: contacts that move, and reads that the console makes.
 
+    poll = PollTiming(12_000_000, 6_000_000, 560_000, 7_000_000, sample=560_000)
+    Stimulus(contacts=((0, 0x80),), reads=(ScriptedRead(1_000_000_000, poll),), end=2_000_000_000)
+
 Plain data, so that a scenario, a user's file or a read routine can all produce it and any
 engine can play it.
 """

@@ -61,6 +61,11 @@ class Wire:
         new = np.insert(np.diff(v) != 0, 0, True)
         return cls(t[new], v[new])
 
+    @property
+    def silent(self) -> bool:
+        """Whether it is never LOW nor HIGH."""
+        return not (self.levels <= HIGH).any()
+
     def __eq__(self, other: object) -> bool:
         """Same changes at the same times."""
         if not isinstance(other, Wire):
@@ -137,6 +142,10 @@ class Timeline:
     events: Mapping[str, Times] = field(default_factory=dict)
     notes: tuple[tuple[int, str], ...] = ()
 
+    def wire(self, name: str) -> Wire:
+        """The wire of that name; one that is never at a level where there is none."""
+        return self.wires.get(name, _SILENT)
+
     def __eq__(self, other: object) -> bool:
         """Same wires, words, events, notes and end."""
         if not isinstance(other, Timeline):
@@ -151,3 +160,6 @@ class Timeline:
         )
 
     __hash__ = None  # type: ignore[assignment]
+
+
+_SILENT = Wire.of([(0, UNKNOWN)])

@@ -6,16 +6,17 @@ Each rule measures every read and yields one finding with the worst value met, w
 not. The rules see a timeline only, so a simulation, an HDL run and a capture are judged alike.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import chain
 
 import numpy as np
 
 from padbench.core.decode import Names, Read
-from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
-from padbench.core.limits import Limit, Limits
-from padbench.core.timeline import HIGH, Timeline, Times, Wire
+from padbench.core.findings import Fact, Finding, Met, Rule, Source
+from padbench.core.limits import Limit, Limits, judge_times, unjudged
+from padbench.core.timeline import HIGH, Timeline, Times, Wire, Word
+from padbench.core.wires import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
 
 __all__ = ["RULES", "PinNames", "judge_timing"]
 
@@ -24,17 +25,21 @@ _LATCH = ("resistors.latch-to-supply", *_CABLE, "poll.latch-width", "register.sh
 _CLOCK = ("resistors.clock-to-supply", *_CABLE)
 _PULSE = "register.shortest-pulse"
 
-_SHORTEST = {
-    "pass": "the shortest {what} is {measured:4}, and the {limit:4} that {needs} are kept",
-    "fail": "the shortest {what} is {measured:4}, less than the {limit:4} that {needs}",
-    "none": "the run has no {what}",
-}
-
 
 def _shortest(
-    id_: str, mends: tuple[str, ...] | None, texts: Mapping[str, str] = _SHORTEST
+    id_: str,
+    what: str,
+    mends: tuple[str, ...] | None,
+    needs: str = "the register needs",
+    **more: str,
 ) -> Rule:
-    return Rule(f"timing.{id_}", "s", texts, mends)
+    """A rule of times that must be long enough: what they are, and who needs them to be."""
+    texts = {
+        "pass": f"the shortest {what} is {{measured:4}}, and the {{limit:4}} that {needs} are kept",
+        "fail": f"the shortest {what} is {{measured:4}}, less than the {{limit:4}} that {needs}",
+        "none": f"the run has no {what}",
+    }
+    return Rule(f"timing.{id_}", "s", {**texts, **more}, mends)
 
 
 def _arrives(line: str, mends: tuple[str, ...]) -> Rule:
@@ -46,6 +51,7 @@ def _arrives(line: str, mends: tuple[str, ...]) -> Rule:
             "fail": f"{{lost}} of {{sent}} {line} edges never reach the register: the line gets"
             " there too slowly, or not at all",
             "not-judged": f"the timeline does not show the {line} at both ends of the cable",
+            "none": f"the console sends no {line} edge",
         },
         mends,
     )
@@ -56,37 +62,43 @@ _FIRST_BIT = (
     *("poll.latch-width", "poll.latch-to-clock", "poll.sample"),
 )
 _LATER_BITS = (*_CLOCK[1:], _CLOCK[0], "register.next-bit", "poll.clock-high", "poll.sample")
-_UNSAMPLED = {"none": "no bit is sampled before the clock moves on from it"}
+_UNSAMPLED = {
+    "needs": "register and cable need",
+    "none": "no bit is sampled before the clock moves on from it",
+    "silent": "the data line is at no level whenever it is sampled",
+}
 
 RULES = {
     rule.id: rule
     for rule in (
         _arrives("latch", _LATCH),
         _arrives("clock", (*_CLOCK, "poll.clock-low", "poll.clock-high", _PULSE)),
-        _shortest("latch-width", _LATCH),
-        _shortest("clock-low", (*_CLOCK, "poll.clock-low", _PULSE)),
-        _shortest("clock-high", (*_CLOCK, "poll.clock-high", _PULSE)),
-        _shortest("clock-period", ("poll.clock-high", "poll.clock-low", "register.next-bit")),
+        _shortest("latch-width", "load pulse", _LATCH),
+        _shortest("clock-low", "low part of the clock", (*_CLOCK, "poll.clock-low", _PULSE)),
+        _shortest("clock-high", "high part of the clock", (*_CLOCK, "poll.clock-high", _PULSE)),
+        _shortest(
+            "clock-period",
+            "time between two rising clock edges",
+            ("poll.clock-high", "poll.clock-low", "register.next-bit"),
+        ),
         _shortest(
             "removal",
+            "time from the end of the load to the first rising clock edge",
             (
                 *("resistors.latch-to-supply", *_CLOCK),
                 *("poll.latch-to-clock", "poll.clock-low", _PULSE),
             ),
-            {
-                **_SHORTEST,
-                "overtaken": "a rising clock edge sent before the load ends reaches the register "
-                "{late:s4} after it: the line rises more slowly than the latch falls, and a bit is "
-                "shifted away",
-            },
+            overtaken="a rising clock edge sent before the load ends reaches the register {late:s4}"
+            " after it: the line rises more slowly than the latch falls, and a bit is shifted away",
         ),
         _shortest(
             "setup-parallel",
+            "stand-still of the inputs before load end",
             None,
-            {**_SHORTEST, "not-judged": "the timeline does not show the register's inputs"},
+            **{"not-judged": "the timeline does not show the register's inputs"},
         ),
-        _shortest("first-bit", _FIRST_BIT, {**_SHORTEST, **_UNSAMPLED}),
-        _shortest("later-bits", _LATER_BITS, {**_SHORTEST, **_UNSAMPLED}),
+        _shortest("first-bit", "time from the latch to the first sample", _FIRST_BIT, **_UNSAMPLED),
+        _shortest("later-bits", "time from a clock to its sample", _LATER_BITS, **_UNSAMPLED),
         Rule(
             "timing.clocks",
             "clocks",
@@ -97,9 +109,9 @@ RULES = {
             },
             ("poll.clocks", "poll.routine"),
         ),
-        _shortest(
-            "sample-point",
-            ("poll.sample", "poll.clock-low"),
+        Rule(
+            "timing.sample-point",
+            "s",
             {
                 "pass": "every sample comes no later than the edge that ends its clock pulse",
                 "fail": "a sample comes {late:s4} after the edge that ends its clock pulse",
@@ -110,6 +122,7 @@ RULES = {
                 "not-judged": "the timeline does not show when the console sampled",
                 "none": "the run has no sample with a clock",
             },
+            ("poll.sample", "poll.clock-low"),
         ),
     )
 }
@@ -124,9 +137,9 @@ _READ_CYCLE = Source("read cycle of the port", "from memory")
 class PinNames:
     """Wires at the register's own pins, after cable and inverter; the load is active high here."""
 
-    load: str = "pad.load"
-    clock: str = "pad.clock"
-    inputs: str = "pad.inputs"
+    load: str = PAD_LOAD
+    clock: str = PAD_CLOCK
+    inputs: str = PAD_INPUTS
 
 
 def judge_timing(
@@ -137,55 +150,31 @@ def judge_timing(
     pins: PinNames | None = None,
     names: Names | None = None,
 ) -> tuple[Finding, ...]:
-    """Findings ``timing.*`` for one timeline; ids whose wires it lacks are "not-judged".
+    """Findings ``timing.*`` for one timeline, in the order of `RULES`.
 
-    Raises ``KeyError`` if the timeline lacks the load or clock wire.
+    ``reads`` are those of the same timeline and ``names``. A rule whose wires the timeline lacks,
+    or whose edges never come, is "not-judged".
     """
     pins = pins or PinNames()
     names = names or Names()
-    load, clock = timeline.wires[pins.load], timeline.wires[pins.clock]
-    end = timeline.end_ps
-    load_starts, load_widths = _pulses(load, HIGH, end)
+    load, clock = timeline.wire(pins.load), timeline.wire(pins.clock)
     rises = _while_shifting(clock.rises(), load)
-    low_starts, low_widths = _pulses_before(clock, rises)
-    high_starts, high_widths = _high_pulses(clock, load)
-    answer, held = limits.answer, limits.hold is not None
-    first, removals = _removals(load.falls(), load.rises(), rises)
-    periods_at, periods = _periods(rises, load)
+
+    def least(id_: str, times: tuple[Times, Times], limit: Limit) -> Finding:
+        return judge_times(RULES[f"timing.{id_}"], *times, limit)
 
     return (
-        _every_pulse(timeline, "timing.latch-arrives", names.latch, load),
-        _every_pulse(timeline, "timing.clock-arrives", names.clock, clock),
-        _at_least("timing.latch-width", load_starts, load_widths, limits.load_width, "load pulse"),
-        _at_least(
-            "timing.clock-low", low_starts, low_widths, limits.clock_width, "low part of the clock"
-        ),
-        _at_least(
-            "timing.clock-high",
-            high_starts,
-            high_widths,
-            limits.clock_width,
-            "high part of the clock",
-        ),
-        _at_least(
-            "timing.clock-period",
-            periods_at,
-            periods,
-            limits.clock_period,
-            "time between two rising clock edges",
-        ),
+        _every_edge(timeline, "timing.latch-arrives", names.latch, pins.load),
+        _every_edge(timeline, "timing.clock-arrives", names.clock, pins.clock),
+        least("latch-width", _pulses(load, HIGH, timeline.end_ps), limits.load_width),
+        least("clock-low", _low_pulses(clock.falls(), rises), limits.clock_width),
+        least("clock-high", _high_pulses(clock.falls(), rises), limits.clock_width),
+        least("clock-period", _periods(rises, load), limits.clock_period),
         _overtaken(timeline, names, load, clock, limits.removal)
-        or _at_least(
-            "timing.removal",
-            first,
-            removals,
-            limits.removal,
-            "time from the end of the load to the first rising clock edge",
-        ),
-        _setup(timeline, load.falls(), load.rises(), limits.setup_parallel, pins.inputs),
-        _arrival("timing.first-bit", reads, limits.first_answer or answer, first=True, held=held),
-        _arrival("timing.later-bits", reads, answer, first=False, held=held),
-        _clocks(reads, end),
+        or least("removal", _removals(load.falls(), load.rises(), rises), limits.removal),
+        _setup(timeline.words.get(pins.inputs), load, limits.setup_parallel),
+        *_arrivals(reads, limits),
+        _clocks(reads, timeline.end_ps),
         _sampled_before_shift(reads, limits.hold, sampled=names.sample in timeline.events),
     )
 
@@ -198,78 +187,29 @@ def _first_lost(sent: Wire, arrived: Wire) -> int:
     return int(edges[late[0]] if len(late) else edges[-1])
 
 
-def _at_least(
-    id_: str,
-    at: Times,
-    measured: Times,
-    limit: Limit,
-    what: str,
-    needs: str = "the register needs",
-) -> Finding:
-    """The shortest of ``measured`` (picoseconds, same shape as ``at``) against a minimum."""
-    if not len(measured):
-        return _not_judged(id_, limit, "none", what=what)
-    worst = int(np.argmin(measured))
-    value, when = int(measured[worst]), int(at[worst])
-    verdict: Verdict = "fail" if value < limit.ps else "pass"
-    return _in_seconds(id_, verdict, value, when, limit, facts={"what": what, "needs": needs})
-
-
-def _in_seconds(
-    id_: str,
-    verdict: Verdict,
-    value: int,
-    when: int,
-    limit: Limit,
-    *,
-    case: str = "",
-    facts: Mapping[str, Fact],
-) -> Finding:
-    """A finding of a time in picoseconds against a least one."""
-    return Finding(
-        RULES[id_],
-        verdict,
-        measured=value * 1e-12,
-        limit=limit.ps * 1e-12,
-        margin=(value - limit.ps) * 1e-12,
-        met=Met(at_ps=when),
-        sources=limit.sources,
-        case=case,
-        facts=facts,
-    )
-
-
-def _every_pulse(timeline: Timeline, id_: str, sent_name: str, arrived: Wire) -> Finding:
+def _every_edge(timeline: Timeline, id_: str, sent_name: str, arrived_name: str) -> Finding:
     """As many edges at the register as the console sent; a slow line may swallow some.
 
     Edges are counted, not pulses, so that an inverted load counts alike. One may still be on its
     way when the timeline ends.
     """
-    sent_wire = timeline.wires.get(sent_name)
-    if sent_wire is None or sent_wire is arrived:
-        return Finding(RULES[id_], "not-judged", sources=(_LINE,))
+    rule, sources = RULES[id_], (_LINE,)
+    sent_wire, arrived = timeline.wires.get(sent_name), timeline.wires.get(arrived_name)
+    if sent_wire is None or arrived is None or sent_wire is arrived:
+        return Finding(rule, "not-judged", sources=sources)
     sent, got = len(sent_wire.times) - 1, len(arrived.times) - 1
+    if not sent:
+        return Finding(rule, "not-judged", sources=sources, case="none")
     lost = max(0, sent - got - 1)
     return Finding(
-        RULES[id_],
+        rule,
         "fail" if lost else "pass",
         measured=float(got),
         limit=float(sent),
         margin=float(-lost),
         met=Met(at_ps=_first_lost(sent_wire, arrived)) if lost else Met(),
-        sources=(_LINE,),
+        sources=sources,
         facts={"lost": sent - got, "sent": sent},
-    )
-
-
-def _not_judged(id_: str, limit: Limit, case: str = "", what: str = "") -> Finding:
-    return Finding(
-        RULES[id_],
-        "not-judged",
-        limit=limit.ps * 1e-12,
-        sources=limit.sources,
-        case=case,
-        facts={"what": what},
     )
 
 
@@ -290,18 +230,16 @@ def _while_shifting(edges: Times, load: Wire) -> Times:
     return chosen
 
 
-def _pulses_before(clock: Wire, rises: Times) -> tuple[Times, Times]:
-    """The low pulses that end in the given rising edges."""
-    falls = clock.falls()
+def _low_pulses(falls: Times, rises: Times) -> tuple[Times, Times]:
+    """Starts and widths of the low pulses of a clock that end in the given rising edges."""
     place = np.searchsorted(falls, rises) - 1
     known = place >= 0
     starts = falls[place[known]]
     return starts, rises[known] - starts
 
 
-def _high_pulses(clock: Wire, load: Wire) -> tuple[Times, Times]:
+def _high_pulses(falls: Times, rises: Times) -> tuple[Times, Times]:
     """High pulses between two shifting edges: from a rising edge to the fall that follows it."""
-    rises, falls = _while_shifting(clock.rises(), load), clock.falls()
     place = np.searchsorted(falls, rises)
     known = place < len(falls)
     return rises[known], falls[place[known]] - rises[known]
@@ -340,16 +278,17 @@ def _overtaken(
         return None
     arrived, by = arrived[late], (arrived - end)[late]
     worst = int(np.argmax(by))
-    value = -int(by[worst])
-    return _in_seconds(
-        "timing.removal",
-        "fail",
-        value,
-        int(arrived[worst]),
+    late_by = int(by[worst])
+    finding = judge_times(
+        RULES["timing.removal"],
+        arrived[worst : worst + 1],
+        [-late_by],
         limit,
         case="overtaken",
-        facts={"late": -value * 1e-12},
+        facts={"late": late_by * 1e-12},
     )
+    # Even where no time at all is asked for: the register shifts where the console meant none.
+    return replace(finding, verdict="fail")
 
 
 def _last_until(moments: Times, times: Times) -> Times:
@@ -366,39 +305,42 @@ def _periods(rises: Times, load: Wire) -> tuple[Times, Times]:
     return rises[:-1][same], np.diff(rises)[same]
 
 
-def _setup(
-    timeline: Timeline, load_ends: Times, load_starts: Times, limit: Limit, inputs: str
-) -> Finding:
+def _setup(inputs: Word | None, load: Wire, limit: Limit) -> Finding:
     """How long the parallel inputs had stood when the load ended.
 
     A change before the load began has had the whole load pulse at least, so it says nothing new.
+    One at the very moment of the end counts: it has had no time at all.
     """
-    id_ = "timing.setup-parallel"
-    word = timeline.words.get(inputs)
-    if word is None:
-        return _not_judged(id_, limit)
-    changes = np.asarray(word.times[1:], np.int64)
+    rule = RULES["timing.setup-parallel"]
+    if inputs is None:
+        return unjudged(rule, limit)
+    load_ends, load_starts = load.falls(), load.rises()
+    changes = np.asarray(inputs.times[1:], np.int64)
     place = np.searchsorted(changes, load_ends, side="right") - 1
     known = place >= 0
     ends, last = load_ends[known], changes[place[known]]
-    begun = load_starts[np.maximum(np.searchsorted(load_starts, ends, side="left") - 1, 0)]
+    # A load that is on from the start has begun before everything.
+    begun = np.append(-1, load_starts)[np.searchsorted(load_starts, ends, side="left")]
     inside = last > begun
-    return _at_least(
-        id_, ends[inside], (ends - last)[inside], limit, "stand-still of the inputs before load end"
-    )
+    return judge_times(rule, ends[inside], (ends - last)[inside], limit)
 
 
-def _arrival(id_: str, reads: Sequence[Read], limit: Limit, *, first: bool, held: bool) -> Finding:
+def _arrivals(reads: Sequence[Read], limits: Limits) -> Iterator[Finding]:
     """Time from the edge that brings a bit to the sample that takes it.
 
     The first bit is brought by the latch's rise, each later one by the rising clock edge before
-    the sample. The limit is the slowest answer at the console's end of the cable.
+    the sample. The limit is the slowest answer at the console's end of the cable. Time enough says
+    nothing where no bit ever came.
     """
-    at, waits = _first_waits(reads, held) if first else _later_waits(reads, held)
-    what = "time from " + ("the latch to the first sample" if first else "a clock to its sample")
-    if not len(at):
-        return _not_judged(id_, limit, "none")
-    return _at_least(id_, at, waits, limit, what, "register and cable need")
+    held = limits.hold is not None
+    silent = not any(bit is not None for read in reads for bit in read.bits)
+    for id_, waits, limit in (
+        ("timing.first-bit", _first_waits, limits.first_answer or limits.answer),
+        ("timing.later-bits", _later_waits, limits.answer),
+    ):
+        finding = judge_times(RULES[id_], *waits(reads, held), limit)
+        nothing_came = silent and finding.verdict == "pass"
+        yield unjudged(RULES[id_], limit, "silent") if nothing_came else finding
 
 
 def _first_waits(reads: Sequence[Read], held: bool) -> tuple[Times, Times]:
@@ -481,10 +423,10 @@ def _sampled_before_shift(reads: Sequence[Read], hold: Limit | None, *, sampled:
     samples later may already see the next bit, since no shortest answer is published. Where one is
     promised, the sample may come so much later.
     """
-    id_ = "timing.sample-point"
+    rule = RULES["timing.sample-point"]
     limit = Limit(0, (_READ_CYCLE,)) if hold is None else Limit(-hold.ps, hold.sources)
     if not sampled:
-        return _not_judged(id_, limit)
+        return unjudged(rule, limit)
     at, slack = [], []
     for read in reads:
         falls = np.asarray(read.clock_falls, np.int64)
@@ -496,12 +438,11 @@ def _sampled_before_shift(reads: Sequence[Read], hold: Limit | None, *, sampled:
             if len(after):
                 at.append(sample)
                 slack.append(int(after[0]) - sample)
-    if not slack:
-        return _not_judged(id_, limit, "none")
-    worst = int(np.argmin(slack))
-    verdict: Verdict = "fail" if slack[worst] < limit.ps else "pass"
-    facts: dict[str, Fact] = {"late": -slack[worst] * 1e-12}
-    if hold is not None:
-        facts["held"] = hold.ps * 1e-12
-    case = f"{verdict}-held" if hold is not None else ""
-    return _in_seconds(id_, verdict, slack[worst], at[worst], limit, case=case, facts=facts)
+    finding = judge_times(rule, at, slack, limit)
+    if finding.measured is None:
+        return finding
+    facts: dict[str, Fact] = {"late": -finding.measured}
+    if hold is None:
+        return replace(finding, facts=facts)
+    facts["held"] = hold.ps * 1e-12
+    return replace(finding, case=f"{finding.verdict}-held", facts=facts)

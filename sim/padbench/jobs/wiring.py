@@ -164,8 +164,8 @@ def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
     heads = ("", "what", "value", "bands", "")
     yield Section("parts", "Parts", [Table("Parts", heads, needs)])
     cores = [(core, there, "________") for core, there in plan.cores]
-    heads = ("core", "goes to", "colour of yours")
-    yield Section("cable", "Cable", [Table("Cable", heads, cores)])
+    cable = Table("Cable", ("core", "goes to", "colour of yours"), cores)
+    yield Section("cable", "Cable", [cable])
     sources = [f"{what}: {source}" for what, source in plan.sources]
     title = "Where pins and voltages come from:"
     yield Section("sources", title, [Prose(sources, listed=True)])

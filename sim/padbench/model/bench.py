@@ -18,10 +18,9 @@ from padbench.core.pad import PadModel
 from padbench.core.stimulus import Stimulus
 from padbench.core.timeline import Timeline
 from padbench.model.contacts import contacts, first_inputs
-from padbench.model.lines import Line, far_end
+from padbench.model.edges import Line, console_edges, driven_edges, far_end, within_limits
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
 from padbench.model.port import data_input, late_data
-from padbench.model.program import console_edges, driven_edges, within_limits
 from padbench.model.record import Log, record
 from padbench.model.traces import Traces, assemble
 
@@ -29,7 +28,7 @@ __all__ = ["simulate"]
 
 
 def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timeline:
-    """Run one stimulus on one pad and return what every wire did.
+    """Run one stimulus on one pad and return what every wire did, names as in `core.wires`.
 
     ``watch`` asks for the watched register even where no limit can be broken.
 

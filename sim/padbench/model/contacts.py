@@ -1,4 +1,8 @@
-"""Contacts: buttons go down and up, the declared policy and the wiring make inputs of them."""
+"""Contacts: buttons go down and up, the declared policy and the wiring make inputs of them.
+
+processes = contacts(pad, stimulus.contacts, closed, inputs)
+inputs_word(pad, 0x80)              # 0x7F: the input of stage 8 is low
+"""
 
 from collections.abc import Callable, Iterable
 from typing import Any

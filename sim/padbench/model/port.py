@@ -1,4 +1,7 @@
-"""The data line on its way to the console, and the port's inverter at its end."""
+"""The data line on its way to the console, and the port's inverter at its end.
+
+processes = late_data(pad, load, output, line, NO_LEVEL), data_input(line, inside)
+"""
 
 from typing import Any
 

@@ -1,5 +1,8 @@
 """Recording of signals at almost no cost.
 
+    log = record(signal)                # before the run
+    log.times, log.values               # after it
+
 MyHDL calls ``_printVcd`` of a signal at each change while its ``_tracing`` is set; that hook is
 all its own tracer has. Appending to lists there costs a tenth of a process that waits for the
 signal, which is what keeps the recorded simulation about as fast as a bare one. The attributes are

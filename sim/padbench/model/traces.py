@@ -1,4 +1,4 @@
-"""From the records of a simulation to a timeline."""
+"""From the records of a simulation to a timeline: ``assemble(pad, stimulus, traces)``."""
 
 from dataclasses import dataclass
 
@@ -8,8 +8,23 @@ from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
-from padbench.model.lines import Line
-from padbench.model.program import Edges
+from padbench.core.wires import (
+    CABLE_CLOCK,
+    CABLE_DATA,
+    CABLE_LATCH,
+    CONSOLE_CLOCK,
+    CONSOLE_DATA,
+    CONSOLE_LATCH,
+    CONSOLE_SAMPLE,
+    CONTACTS_HELD,
+    PAD_CLOCK,
+    PAD_INPUTS,
+    PAD_LOAD,
+    PAD_SERIAL,
+    PAD_STAGES,
+    contact,
+)
+from padbench.model.edges import Edges, Line
 from padbench.model.record import Log
 
 __all__ = ["Traces", "assemble"]
@@ -47,27 +62,27 @@ def assemble(pad: PadModel, stimulus: Stimulus, traces: Traces) -> Timeline:
         end_ps=end,
         wires={
             **{
-                f"contacts.{name}": Wire.from_arrays(contacts.times, closed >> (7 - place) & 1)
+                contact(name): Wire.from_arrays(contacts.times, closed >> (7 - place) & 1)
                 for place, name in enumerate(BUTTONS)
             },
-            "pad.load": traces.load.wire(end),
-            "pad.clock": clock,
-            "pad.serial": Wire.of(traces.serial),
-            "cable.latch": latch,
-            "cable.clock": clock,
-            "cable.data": _wire(traces.data),
-            "console.latch": traces.console.latch.wire(end),
-            "console.clock": traces.console.clock.wire(end),
-            "console.data": _wire(traces.inside),
+            PAD_LOAD: traces.load.wire(end),
+            PAD_CLOCK: clock,
+            PAD_SERIAL: Wire.of(traces.serial),
+            CABLE_LATCH: latch,
+            CABLE_CLOCK: clock,
+            CABLE_DATA: _wire(traces.data),
+            CONSOLE_LATCH: traces.console.latch.wire(end),
+            CONSOLE_CLOCK: traces.console.clock.wire(end),
+            CONSOLE_DATA: _wire(traces.inside),
         },
         words={
-            "contacts.held": Word.of(8, zip(contacts.times, contacts.values, strict=True)),
-            "pad.inputs": Word.of(
+            CONTACTS_HELD: Word.of(8, zip(contacts.times, contacts.values, strict=True)),
+            PAD_INPUTS: Word.of(
                 pad.stages, zip(traces.inputs.times, traces.inputs.values, strict=True)
             ),
-            "pad.stages": _stages(pad, traces),
+            PAD_STAGES: _stages(pad, traces),
         },
-        events={"console.sample": samples[samples <= end]},
+        events={CONSOLE_SAMPLE: samples[samples <= end]},
         notes=stimulus.notes,
     )
 

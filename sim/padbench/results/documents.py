@@ -9,6 +9,7 @@ where ``timing.*`` went from nanoseconds to seconds.
 
 import json
 from collections.abc import Iterator, Mapping
+from itertools import islice
 from typing import IO, Any, Literal, NotRequired
 
 from typing_extensions import TypedDict
@@ -44,6 +45,8 @@ class MetDocument(TypedDict):
     scenario: str
     corner: str
     port: str
+    simulator: str
+    top: str
     read: int | None
     at_ps: int | None
     ends: dict[str, float | str]
@@ -121,17 +124,37 @@ def write_json(result: Result, out: IO[str]) -> None:
 
 def json_texts(result: Result) -> Iterator[str]:
     """The pieces of that line."""
-    yield f'{{"schema": {SCHEMA}'
-    for key, value in result.document.items():
-        yield f", {json.dumps(key)}: "
-        if not isinstance(value, Iterator):
+    yield from _object({"schema": SCHEMA, **result.document})
+    yield "\n"
+
+
+_AT_ONCE = 512
+"""Items that become text together: quicker than one by one, and never all of them."""
+
+
+def _object(document: Mapping[str, Any]) -> Iterator[str]:
+    for number, (key, value) in enumerate(document.items()):
+        yield f"{', ' if number else '{'}{json.dumps(key)}: "
+        if isinstance(value, Iterator):
+            yield from _list(value)
+        else:
             yield json.dumps(value, ensure_ascii=False)
-            continue
-        yield "["
-        for number, item in enumerate(value):
-            yield (", " if number else "") + json.dumps(item, ensure_ascii=False)
-        yield "]"
-    yield "}\n"
+    yield "}"
+
+
+def _list(items: Iterator[Any]) -> Iterator[str]:
+    yield "["
+    first = True
+    while some := list(islice(items, _AT_ONCE)):
+        yield "" if first else ", "
+        first = False
+        if any(isinstance(v, Iterator) for v in some[0].values()):
+            for number, item in enumerate(some):
+                yield ", " if number else ""
+                yield from _object(item)
+        else:
+            yield json.dumps(some, ensure_ascii=False)[1:-1]
+    yield "]"
 
 
 def finding_document(finding: Finding) -> FindingDocument:
@@ -151,6 +174,8 @@ def finding_document(finding: Finding) -> FindingDocument:
             "scenario": met.scenario,
             "corner": met.corner,
             "port": met.port,
+            "simulator": met.simulator,
+            "top": met.top,
             "read": met.read,
             "at_ps": met.at_ps,
             "ends": dict(met.ends),

@@ -148,7 +148,7 @@ def combined(results: Sequence[Result]) -> Result:
         yield Section("each", "Each of them", [Prose(lines, listed=True)])
 
     def document() -> Mapping[str, Any]:
-        return {"verdict": worst.verdict, "results": [one.document for one in results]}
+        return {"verdict": worst.verdict, "results": (one.document for one in results)}
 
     return replace(
         worst,

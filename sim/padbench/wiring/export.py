@@ -1,7 +1,7 @@
 """A wiring plan as CSV, and as a drawing of the packages.
 
-    write_plan_csv(plan, out)
-    write_drawing(plan, out, title="My pad")
+write_plan_csv(plan, out)
+write_drawing(plan, out, title="My pad")
 """
 
 import csv

@@ -6,7 +6,7 @@ from padbench.circuit.design import most
 from padbench.core.buttons import BUTTONS
 from padbench.core.findings import Fact, Finding, Met, Place, Rule, Source
 from padbench.core.remedies import Remedy, joined
-from padbench.parts import FROM_MEMORY, PortKind, RegisterPart
+from padbench.parts import PortKind, RegisterPart
 from padbench.sheet import Sheet
 
 __all__ = ["judge_wiring", "last_output", "shorts"]
@@ -206,7 +206,7 @@ def _stages(sheet: Sheet) -> Iterator[Finding]:
         "wiring.stages",
         Remedy("register.stages", advice="stages", facts={"stages": ends}),
         "register.stages",
-        _of_part(part, part.pins_source),
+        part.pins_cited or _SHEET,
         facts={"stages": stages, "output": output, "part": part.name},
     )
 
@@ -270,17 +270,10 @@ def _load(sheet: Sheet) -> Finding:
             facts={"pin": _pin(sheet, "load")},
         )
         case = "straight" if needs else "inverted"
-    source = _of_part(part, part.source)
+    # Of a program the sheet says all there is.
+    source = part.cited if part.pins else _SHEET
     facts = {"part": part.name, "level": part.load_level}
     return _finding("wiring.load", remedy, "register.part", source, case=case, facts=facts)
-
-
-def _of_part(part: RegisterPart, title: str) -> Source:
-    """How the part loads, or its pins; a part keeps no class of these, only the mark."""
-    plain = title.removesuffix(f"; {FROM_MEMORY}")
-    if not part.pins:  # a program, of which the sheet says all there is
-        return _SHEET
-    return Source(plain, "published" if plain == title else "from memory")
 
 
 def _pin(sheet: Sheet, name: str) -> tuple[int, ...]:

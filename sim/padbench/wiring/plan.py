@@ -105,11 +105,12 @@ def wiring_plan(sheet: Sheet) -> WiringPlan:
 
 
 def _sources(sheet: Sheet, part: RegisterPart) -> Iterator[tuple[str, str]]:
-    yield "pins", part.pins_source
-    yield "leakage", part.leakage_over_temperature.source
-    yield "data", part.source_current.source
+    if part.pins_cited is not None:
+        yield "pins", str(part.pins_cited)
+    yield "leakage", str(part.leakage_over_temperature.cited)
+    yield "data", str(part.source_current.cited)
     for port in map(sheet.port, sheet.works_with.ports):
-        yield f"latch and clock, {port.name} port", port.output_low_resistance.source
+        yield f"latch and clock, {port.name} port", str(port.output_low_resistance.cited)
 
 
 def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:
