@@ -193,3 +193,28 @@ def test_results_combine(stopped):
     result = combined([padbench.inspect(EACH), stopped])
     assert result.exit_code == 1
     assert len(document(result)["results"]) == 2
+
+
+def test_a_bit_of_a_range_that_does_not_end_in_zero(tmp_path):
+    text = EACH.read_text().replace("stages[7:0]", "stages[15:8]")
+    (tmp_path / "high.vcd").write_text(text)
+    result = padbench.inspect(tmp_path / "high.vcd", channels={"data": "pad.stages[15]"})
+    same = padbench.inspect(EACH, channels={"data": "pad.stages[7]"})
+    assert [*result.data.reads()] == [*same.data.reads()]
+    assert document(result)["channels"]["data"]["name"] == "pad.stages[15]"
+    with pytest.raises(ValueError, match=r"--data: pad\.stages has bits 15 to 8"):
+        padbench.inspect(tmp_path / "high.vcd", channels={"data": "pad.stages[7]"})
+
+
+def test_what_fails_finds_room_before_what_is_only_doubtful(tmp_path):
+    result, _ = many(tmp_path, 38)
+    broken = next(f for f in result.findings if f.verdict == "fail")
+
+    def at(number, verdict):
+        start = int(result.data.rows["start"][number])
+        return replace(broken, verdict=verdict, case="fail", met=result.data.met(start + 1))
+
+    doubtful = [at(number, "not-judged") for number in range(9)]
+    failing = [at(number, "fail") for number in range(20, 31)]
+    chosen = {one.read.number for one in chosen_reads(result.data, doubtful + failing)}
+    assert chosen == {1, *range(21, 32)}

@@ -4,13 +4,14 @@ import gc
 import io
 import json
 import sys
+import tomllib
 from itertools import islice
 from pathlib import Path
 
 import pytest
 from jsonschema import Draft202012Validator
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.cli import main
 from padbench.core.stimulus import Stimulus
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios
@@ -23,6 +24,7 @@ from padbench.results.html_page import write_page
 from padbench.results.junit import write_junit
 from padbench.results.text import as_text
 from padbench.sheet import Sheet, SheetError, sheet_from_text
+from padbench.sheet.simulators import SIMULATORS, Simulator
 from padbench.trials import Played, ScenarioRun
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "cosim"))  # `designs` is data of those tests
@@ -72,8 +74,9 @@ def test_without_a_file_the_sources_lie_in_the_current_folder(tmp_path, monkeypa
     (tmp_path / "here.v").write_text(FALLING)
     monkeypatch.chdir(tmp_path)
     text = sheet_text("shift_register", source=Path("here.v"))
-    assert regress(sheet_from_text(text, "sheet"), ["each-button"]).verdict == "fail"
-    gone = sheet_from_text(text.replace("here.v", "gone.v"), "sheet")
+    for sheet in (text, tomllib.loads(text), sheet_from_text(text, "sheet")):
+        assert regress(sheet, ["each-button"]).verdict == "fail"
+    gone = text.replace("here.v", "gone.v")
     with pytest.raises(SheetError, match=r'hdl\.sources\[0\]: "gone\.v" is no file'):
         regress(gone, ["each-button"])
 
@@ -157,6 +160,20 @@ def longest_kept() -> int:
     gc.collect()
     kept = [one for one in gc.get_objects() if isinstance(one, (Stimulus, Played))]
     return max((len(one.reads) for one in kept), default=0)
+
+
+def test_a_row_in_the_table_is_all_that_a_simulator_takes(tmp_path, monkeypatch, capsys):
+    """The recipe of DEVELOPERS.md: the sheet, the option and what is missing go by the table."""
+    monkeypatch.setitem(SIMULATORS, "mine", Simulator("vhdl", ("no-such-program",), "my-package"))
+    sheet = write(tmp_path, "pad", "shift_register", "ghdl")
+    verilog = write(tmp_path, "other", "shift_register", "icarus")
+    assert main(["regress", str(sheet), "--simulator", "mine"]) == 2
+    assert "mine is not installed here; apt-get install my-package" in capsys.readouterr().err
+    sheet.write_text(sheet.read_text().replace('simulator = "ghdl"', 'simulator = "mine"'))
+    assert main(["regress", str(sheet)]) == 2
+    assert "mine is not installed here" in capsys.readouterr().err
+    assert main(["regress", str(verilog), "--simulator", "mine"]) == 2
+    assert "mine does not read verilog; use icarus or verilator" in capsys.readouterr().err
 
 
 def slow_and_slower(first: str) -> Sheet:

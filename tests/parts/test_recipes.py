@@ -15,7 +15,7 @@ from padbench.parts import consoles, figure, ports, registers
 from padbench.scenarios import SCENARIOS, Scenario, _scenario
 from padbench.scenarios.timetable import Timetable
 from padbench.sheet import SheetError, load_sheet, starter
-from padbench.sheet.simulators import SIMULATORS, Simulator, readers_of
+from padbench.sheet.simulators import SIMULATORS, Simulator
 
 CACHES = (registers._registers, ports._ports, consoles._consoles, consoles._polls, starter)
 
@@ -116,7 +116,7 @@ def test_a_simulator(monkeypatch, tmp_path, capsys):
     hdl = '[hdl]\nsources = ["a.vhd"]\ntop = "a"\nlanguage = "vhdl"\nsimulator = "third"\n'
     sheet = load_sheet(starter() + hdl)
     assert sheet.hdl.engine == "third"
-    assert readers_of("vhdl") == ("ghdl", "third")
+    assert sheet.hdl.fitting == ("ghdl", "third")
     assert "third" in refused(starter() + hdl.replace('"third"', '"?"'))
     wrong = starter() + hdl.replace('"vhdl"', '"verilog"').replace(".vhd", ".v")
     assert "use icarus or verilator" in refused(wrong)

@@ -9,7 +9,7 @@ from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
 from padbench.jobs.loading import Refusal, design_of
 from padbench.jobs.regress import regress
-from padbench.sheet.simulators import SIMULATORS, readers_of
+from padbench.sheet.simulators import SIMULATORS
 
 __all__ = ["run"]
 
@@ -46,9 +46,9 @@ def _chosen(sheet: Path, one: str | None, several: Sequence[str]) -> Iterator[st
     if not several or hdl is None:
         yield one
         return
-    fits = [name for name in several if name in readers_of(hdl.language)]
+    fits = [name for name in several if name in hdl.fitting]
     if not fits:
-        known = " or ".join(readers_of(hdl.language))
+        known = " or ".join(hdl.fitting)
         raise Refusal("simulators", f"none of them reads {hdl.language}; {sheet} needs {known}")
     yield from fits
 

@@ -69,7 +69,7 @@ class Source:
         return self.title if plain else f"{self.title}; {self.kind}"
 
 
-Fact = bool | int | float | str | tuple[int | None, ...] | tuple[str, ...] | None
+Fact = bool | int | float | str | tuple[int, ...] | tuple[str, ...] | None
 """What a sentence may need beside the measured value and its limit; numbers in SI."""
 
 

@@ -9,14 +9,14 @@ is shown:
 
     {wait:s} {volts:V} {wait:s4}   a quantity in that SI unit, with four digits
     {measured} {limit:4}           a quantity in the rule's own unit, with three or four digits
-    {held:buttons}                 a byte as buttons, or several; None is one that is not known
+    {held:buttons}                 a byte as buttons
     {count:read|reads}             a count with its word in the singular or the plural
     {names:list}                   words or numbers, joined by commas
     {at:moment}                    picoseconds as a moment of a run, in µs
 """
 
 import string
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from padbench.core.buttons import spelled
@@ -59,12 +59,6 @@ def moment(ps: int) -> str:
     return f"{ps / 1e6:.3f} µs"
 
 
-def _buttons(held: int | Sequence[int | None] | None) -> str:
-    if isinstance(held, Sequence):
-        return ", ".join(map(_buttons, held))
-    return "an unknown byte" if held is None else spelled(held)
-
-
 class _Filler(string.Formatter):
     def __init__(self, unit: str) -> None:
         self._unit = unit
@@ -84,7 +78,7 @@ class _Filler(string.Formatter):
 
 
 _WAYS: dict[str, Callable[[Any], str]] = {
-    "buttons": _buttons,
+    "buttons": spelled,
     "moment": moment,
     "list": lambda items: ", ".join(map(str, items)),
 }

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from padbench.core.buttons import spelled
 from padbench.core.decode import Read
 from padbench.core.findings import Finding, Met, Rule
 from padbench.core.limits import Limit
@@ -150,8 +151,8 @@ def strobe_problems(
         if got != ([] if agreed is None else [agreed]):
             fault: StrobeFault = "reset" if poll.reset else "differ" if agreed is None else "offer"
             yield StrobeProblem(
-                _OFFERS + ("{offered:buttons}" if got else "no byte") + _WANTED[fault],
-                {"poll": number + 1, "offered": tuple(got), "wanted": agreed},
+                _OFFERS + ("{offered:list}" if got else "no byte") + _WANTED[fault],
+                {"poll": number + 1, "offered": tuple(map(_named, got)), "wanted": agreed},
                 after - record["base"],
                 place + 1,
                 fault,
@@ -165,7 +166,8 @@ def strobe_problems(
     if keeps:
         yield from _let_go(record)
     if released and any(byte != 0 for byte in record["cleared"]):
-        yield StrobeProblem(_SHOWN, {"shown": tuple(record["cleared"])}, fault="shown")
+        shown = tuple(map(_named, record["cleared"]))
+        yield StrobeProblem(_SHOWN, {"shown": shown}, fault="shown")
 
 
 _OFFERS = "poll {poll}: it offers "
@@ -175,8 +177,12 @@ _WANTED = {
     "reset": ", expected nothing, as it was reset",
 }
 _HIGH = "valid is high although nothing is offered"
-_LET_GO = "the byte offered before has become {byte:buttons}"
-_SHOWN = "after a reset it shows {shown:buttons}, nothing pressed was promised"
+_LET_GO = "the byte offered before has become {byte}"
+_SHOWN = "after a reset it shows {shown:list}, nothing pressed was promised"
+
+
+def _named(byte: int | None) -> str:
+    return "an unknown byte" if byte is None else spelled(byte)
 
 
 def _let_go(record: Mapping[str, Any]) -> Iterator[Problem]:
@@ -186,7 +192,9 @@ def _let_go(record: Mapping[str, Any]) -> Iterator[Problem]:
     for at, byte in record["kept"]:
         offered = [strobed for when, strobed in record["strobes"] if when < at][-1:]
         if offered and offered[0] != byte:
-            yield StrobeProblem(_LET_GO, {"byte": byte}, at - record["base"], fault="let-go")
+            yield StrobeProblem(
+                _LET_GO, {"byte": _named(byte)}, at - record["base"], fault="let-go"
+            )
             return
 
 

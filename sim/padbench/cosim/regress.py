@@ -26,23 +26,23 @@ from padbench.core.timeline import Timeline
 from padbench.core.units import Value, to_ps
 from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
-from padbench.cosim.job import Job, PadRun, Place, ReaderRun, Records
+from padbench.cosim.job import PadRun, Place, ReaderRun, Records
 from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.reader import as_it_was_made, judge_pace, strobe_problems
-from padbench.cosim.result import Coverage, HdlError, RegressResult, failures_in
+from padbench.cosim.result import Coverage, RegressResult, failures_in
 from padbench.cosim.setting import (
     Chosen,
+    HdlError,
     brisk,
     choose,
     hdl_setting,
+    job_of,
     slowest_pad,
     system_period,
 )
 from padbench.cosim.wires import pad_run, pad_timeline, reader_run, reader_timeline
-from padbench.files import was_read
 from padbench.scenarios import SCENARIOS, Scenario, Script
 from padbench.sheet import Hdl, Sheet
-from padbench.sheet.simulators import SIMULATORS
 from padbench.trials import Played, ScenarioRun, judge, met_in, read_back
 
 __all__ = ["EXHAUSTIVE_LIMIT", "LIMIT", "regress", "scenarios_of"]
@@ -91,7 +91,7 @@ def regress(
     started = time.monotonic()
     plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive)
     limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT)
-    job = _job(sheet, sheet.hdl, sources, limit)
+    job = job_of(sheet, sheet.hdl, sources, limit)
     coverage, findings = Coverage(), tuple[Finding, ...]()
     runs: list[ScenarioRun] = []
     total, waiting = plan.count(), plan.chosen()
@@ -196,52 +196,6 @@ def _scratch(folder: Path | None) -> Iterator[Path]:
         yield place
     finally:
         shutil.rmtree(place, ignore_errors=True)
-
-
-def _job(sheet: Sheet, hdl: Hdl, sources: Path, limit: float) -> Job:
-    for number, name in enumerate(hdl.sources):
-        if not (sources / name).is_file():
-            raise HdlError(f"sources[{number}]", f'"{name}" is no file; paths start at the sheet')
-        was_read(sources / name)
-    roles = ["latch", "clock", "data", "serial", "system-clock", "reset"]
-    roles += [] if hdl.role == "pad" else ["start", "held", "valid"]
-    ports: dict[str, Any] = {role: getattr(hdl, role.replace("-", "_")) for role in roles}
-    widths = {"held": 8}
-    if hdl.role == "pad":
-        ports["buttons"] = _button_ports(sheet, hdl)
-        widths = {"buttons": sheet.chip.stages}
-    simulator, pad = SIMULATORS[hdl.engine], slowest_pad(sheet)
-    # A .v file has not the keywords of SystemVerilog; they are names in many a design.
-    plain = all(source.lower().endswith(".v") for source in hdl.sources)
-    return Job(
-        sources=[str((sources / name).resolve()) for name in hdl.sources],
-        top=hdl.top,
-        engine=hdl.engine,
-        build=[*simulator.build, *(simulator.plain_verilog if plain else ())],
-        run=list(simulator.run),
-        wheel=simulator.wheel,
-        vhdl=simulator.language == "vhdl",
-        two_valued=simulator.two_valued,
-        role=hdl.role,
-        ports={role: port for role, port in ports.items() if port is not None},
-        inverted=list(hdl.inverted),
-        parameters=dict(hdl.parameters),
-        widths=widths,
-        period=system_period(sheet),
-        answer=pad.answer,
-        serial=pad.serial,
-        limit=limit,
-    )
-
-
-def _button_ports(sheet: Sheet, hdl: Hdl) -> str | list[str | None]:
-    """The vector's name, or one port for each stage from stage 1 on."""
-    if isinstance(hdl.buttons, str):
-        return hdl.buttons
-    ports: list[str | None] = [None] * sheet.chip.stages
-    for name, stage in sheet.buttons.items():
-        ports[stage - 1] = hdl.buttons[name]
-    return ports
 
 
 class _Bench:

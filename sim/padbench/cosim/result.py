@@ -20,7 +20,7 @@ from padbench.cosim.causes import Cause
 from padbench.cosim.reader import StrobeProblem
 from padbench.trials import ScenarioRun
 
-__all__ = ["Coverage", "Failure", "HdlError", "RegressResult", "failures_in"]
+__all__ = ["Coverage", "Failure", "RegressResult", "failures_in"]
 
 _ALL_STATES = frozenset(range(256))
 _POSITIONS = frozenset((bit, extra) for bit in range(1, 9) for extra in (1, 2, 3))
@@ -86,17 +86,6 @@ class Coverage:
     def missing_transitions(self) -> list[tuple[int, int]]:
         """Pairs of held states that were not seen one after the other."""
         return sorted({*product(range(256), range(256))} - self.transitions)
-
-
-class HdlError(Exception):
-    """The design cannot be run: it does not compile, or does not fit the sheet.
-
-    ``key`` is the key of ``[hdl]`` to blame, empty where the message names a place in the sources.
-    """
-
-    def __init__(self, key: str, says: str) -> None:
-        super().__init__(says)
-        self.key, self.says = key, says
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""What scenarios are made for when an HDL design takes the register's place, and which apply.
+"""What an HDL design in the register's place is put to: job, setting, and the scenarios that apply.
 
 The port's levels and the cable are no matter of the HDL, so latch and clock arrive at once. Time
 in which nothing happens costs a simulator with a system clock as much as any other: the pause
@@ -9,7 +9,8 @@ sheet's, on a grid of 1 ns.
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
-from typing import Literal
+from pathlib import Path
+from typing import Any, Literal
 
 from padbench.circuit.pad_model import pad_model
 from padbench.core.findings import Source
@@ -18,12 +19,23 @@ from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import PollTiming, Stimulus
 from padbench.core.units import to_ps
 from padbench.cosim.hdl_scenarios import ResetScript
-from padbench.cosim.job import GRID, on_grid
+from padbench.cosim.job import GRID, Job, on_grid
+from padbench.files import was_read
 from padbench.scenarios import Scenario, Script, Setting
-from padbench.sheet import Sheet
+from padbench.sheet import Hdl, Sheet
+from padbench.sheet.simulators import SIMULATORS
 from padbench.trials import setting_of
 
-__all__ = ["Chosen", "brisk", "choose", "hdl_setting", "slowest_pad", "system_period"]
+__all__ = [
+    "Chosen",
+    "HdlError",
+    "brisk",
+    "choose",
+    "hdl_setting",
+    "job_of",
+    "slowest_pad",
+    "system_period",
+]
 
 _SYNCHRONISED = (
     Source(
@@ -94,6 +106,64 @@ def _limits(sheet: Sheet, limits: Limits) -> Limits:
         setup_parallel=wider(limits.setup_parallel, setup),
         answer=Limit(_ANSWER_EDGES * period + 1, _SYNCHRONISED),
     )
+
+
+class HdlError(Exception):
+    """The design cannot be run: it does not compile, or does not fit the sheet.
+
+    ``key`` is the key of ``[hdl]`` to blame, empty where the message names a place in the sources.
+    """
+
+    def __init__(self, key: str, says: str) -> None:
+        super().__init__(says)
+        self.key, self.says = key, says
+
+
+def job_of(sheet: Sheet, hdl: Hdl, sources: Path, limit: float) -> Job:
+    """What the simulator's process has to know; raises `HdlError` for a source that is no file."""
+    for number, name in enumerate(hdl.sources):
+        if not (sources / name).is_file():
+            raise HdlError(f"sources[{number}]", f'"{name}" is no file; paths start at the sheet')
+        was_read(sources / name)
+    roles = ["latch", "clock", "data", "serial", "system-clock", "reset"]
+    roles += [] if hdl.role == "pad" else ["start", "held", "valid"]
+    ports: dict[str, Any] = {role: getattr(hdl, role.replace("-", "_")) for role in roles}
+    widths = {"held": 8}
+    if hdl.role == "pad":
+        ports["buttons"] = _button_ports(sheet, hdl)
+        widths = {"buttons": sheet.chip.stages}
+    simulator, pad = SIMULATORS[hdl.engine], slowest_pad(sheet)
+    # A .v file has not the keywords of SystemVerilog; they are names in many a design.
+    plain = all(source.lower().endswith(".v") for source in hdl.sources)
+    return Job(
+        sources=[str((sources / name).resolve()) for name in hdl.sources],
+        top=hdl.top,
+        engine=hdl.engine,
+        build=[*simulator.build, *(simulator.plain_verilog if plain else ())],
+        run=list(simulator.run),
+        wheel=simulator.wheel,
+        vhdl=simulator.language == "vhdl",
+        two_valued=simulator.two_valued,
+        role=hdl.role,
+        ports={role: port for role, port in ports.items() if port is not None},
+        inverted=list(hdl.inverted),
+        parameters=dict(hdl.parameters),
+        widths=widths,
+        period=system_period(sheet),
+        answer=pad.answer,
+        serial=pad.serial,
+        limit=limit,
+    )
+
+
+def _button_ports(sheet: Sheet, hdl: Hdl) -> str | list[str | None]:
+    """The vector's name, or one port for each stage from stage 1 on."""
+    if isinstance(hdl.buttons, str):
+        return hdl.buttons
+    ports: list[str | None] = [None] * sheet.chip.stages
+    for name, stage in sheet.buttons.items():
+        ports[stage - 1] = hdl.buttons[name]
+    return ports
 
 
 def brisk(setting: Setting) -> Setting:

@@ -12,7 +12,8 @@ from padbench.core.units import show
 from padbench.cosim.causes import Cause
 from padbench.cosim.regress import regress as regress_hdl
 from padbench.cosim.regress import scenarios_of
-from padbench.cosim.result import Coverage, Failure, HdlError, RegressResult
+from padbench.cosim.result import Coverage, Failure, RegressResult
+from padbench.cosim.setting import HdlError
 from padbench.jobs.loading import (
     Design,
     Progress,
@@ -44,7 +45,7 @@ from padbench.results.documents import (
 from padbench.results.result import Case, Result, Section
 from padbench.scenarios import Scenario
 from padbench.sheet import Hdl, Problem, SheetError
-from padbench.sheet.simulators import SIMULATORS, readers_of
+from padbench.sheet.simulators import SIMULATORS
 from padbench.trials import ScenarioRun
 
 __all__ = ["regress", "regress_result"]
@@ -244,9 +245,8 @@ def _hdl(design: Design, simulator: str | None) -> Hdl:
         instead = "write the table [hdl] with sources, top, ..."
         raise SheetError([Problem(design.name, None, "hdl", "", "is missing", instead)])
     if simulator is not None:
-        fits = readers_of(hdl.language)
-        if simulator not in fits:
-            says = f"{simulator[:60]} does not read {hdl.language}; use {' or '.join(fits)}"
+        if simulator not in hdl.fitting:
+            says = f"{simulator[:60]} does not read {hdl.language}; use {' or '.join(hdl.fitting)}"
             raise Refusal("simulator", says)
         hdl = hdl.model_copy(update={"simulator": simulator})
     if find_spec("cocotb") is None:
@@ -261,7 +261,8 @@ def _placed(design: Design, error: HdlError) -> SheetError:
     """A misfit with the sheet's line; the simulator's own message brings its place along."""
     if not error.key:
         return SheetError([Problem(design.name, None, "hdl", error.says, "", "mend the sources")])
-    line = design.sheet.document.line(("hdl", error.key.split("[", 1)[0]))
+    sheet, key = design.sheet, f"hdl.{error.key.split('[', 1)[0]}"
+    line = sheet.line_of(key) or sheet.line_of("hdl")
     return SheetError([Problem(design.name, line, f"hdl.{error.key}", error.says, "", "")])
 
 

@@ -39,7 +39,6 @@ from padbench.routines.frames import lines_of, microseconds_of, where_in_frame
 from padbench.routines.judge import Judgement, judge_routine
 from padbench.routines.lengths import design_map, safe_lengths
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS
-from padbench.waveio import write_vcd
 from padbench.workers import NoCluster, parts_done
 
 if TYPE_CHECKING:
@@ -256,6 +255,8 @@ def judged(
 
 def _write_worst_wave(report: JudgedRoutine, path: Path) -> None:
     """The worst counterexample, or an undisturbed read where there is none."""
+    from padbench.waveio import write_vcd  # noqa: PLC0415 - only who wants a wave needs it
+
     if not report.worst:
         wave = report.wave(held=0)
         write_vcd(wave, path, comment=f"{report.routine.name}: undisturbed, nothing held")

@@ -21,7 +21,6 @@ from padbench.routines.console import Clocks, SampleFetch
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS
 from padbench.routines.run import RoutineRun, held_by, run_case
 from padbench.routines.wave import case_wave
-from padbench.waveio import write_vcd
 
 __all__ = ["CaseDocument", "play_case"]
 
@@ -93,6 +92,8 @@ def play_case(
     verdict: Outcome = "pass" if right else "fail"
     path = None
     if waves is not None:
+        from padbench.waveio import write_vcd  # noqa: PLC0415 - only who wants a wave needs it
+
         path = waves / f"case-{held:02x}-{rate}-{phase}-pad-{pad}.vcd"
         wave = case_wave(
             routine,

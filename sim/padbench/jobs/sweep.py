@@ -35,7 +35,6 @@ from padbench.routines.routine import DEFAULT_LIMIT, PORTS
 from padbench.sheet import Sheet
 from padbench.trials import run_scenario
 from padbench.trials.run import setting_of
-from padbench.waveio import write_vcd
 from padbench.workers import parts_done
 
 if TYPE_CHECKING:
@@ -241,6 +240,8 @@ def _write_wave(path: Path | None, sheet: Sheet, pads: Sequence[PadCounts]) -> P
     case = wrong[0].whole.first_wrong if wrong else None
     if path is None or case is None:
         return None
+    from padbench.waveio import write_vcd  # noqa: PLC0415 - only who wants a wave needs it
+
     played = run_scenario(sheet, pad_case(case), wrong[0].ports[0], "fast")
     comment = f"{played.says} Expected {case.expected}, got {case.got}"
     write_vcd(played.timeline, path, comment=comment)

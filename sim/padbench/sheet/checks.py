@@ -12,7 +12,6 @@ from padbench.parts import console_timing
 from padbench.parts.own import find_part
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
-from padbench.sheet.simulators import readers_of
 from padbench.toml import Clash
 
 __all__ = ["CHECKS", "Readable"]
@@ -155,11 +154,9 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
     hdl = sheet.hdl
     if hdl is None:
         return
-    fits = readers_of(hdl.language)
-    if hdl.engine not in fits:
-        yield Clash(
-            ("hdl", "simulator"), f"does not read {hdl.language}", "use " + " or ".join(fits)
-        )
+    if hdl.engine not in hdl.fitting:
+        use = "use " + " or ".join(hdl.fitting)
+        yield Clash(("hdl", "simulator"), f"does not read {hdl.language}", use)
     for place, source in enumerate(hdl.sources):
         language = "verilog" if source.lower().endswith((".v", ".sv")) else "vhdl"
         if language != hdl.language:

@@ -31,7 +31,7 @@ from padbench.sheet.fields import (
     serial_tie,
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
-from padbench.sheet.simulators import Language, readers_of
+from padbench.sheet.simulators import SIMULATORS, Language
 from padbench.toml import Document, Refused, Table
 
 __all__ = [
@@ -302,7 +302,12 @@ class Hdl(Table):
     @property
     def engine(self) -> str:
         """The simulator named, else the first that reads the language."""
-        return self.simulator or readers_of(self.language)[0]
+        return self.simulator or self.fitting[0]
+
+    @property
+    def fitting(self) -> tuple[str, ...]:
+        """Every simulator that reads the language."""
+        return tuple(name for name, row in SIMULATORS.items() if row.language == self.language)
 
 
 class Sheet(Table):

@@ -1,7 +1,6 @@
 """The HDL simulators that a sheet may name: a row each, with all that is particular to it.
 
     SIMULATORS["ghdl"].language            # "vhdl"
-    readers_of("verilog")                  # ("icarus", "verilator"); the first is taken by default
 
 A name is also that by which cocotb knows the simulator.
 """
@@ -11,7 +10,7 @@ from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import Literal
 
-__all__ = ["SIMULATORS", "Language", "Simulator", "readers_of"]
+__all__ = ["SIMULATORS", "Language", "Simulator"]
 
 Language = Literal["verilog", "vhdl"]
 
@@ -61,8 +60,3 @@ SIMULATORS = {
     ),
 }
 """By name; the first of each language is the one taken where a sheet names none."""
-
-
-def readers_of(language: str) -> tuple[str, ...]:
-    """The simulators that read a language."""
-    return tuple(name for name, row in SIMULATORS.items() if row.language == language)
