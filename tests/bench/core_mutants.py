@@ -310,6 +310,7 @@ def time_limit(tree: Path, tests: Sequence[str]) -> float:
     They run in this process first, so that everything but the tree's own modules is loaded when a
     mutant's process is forked: most of the time of a short test run is starting.
     """
+    sys.dont_write_bytecode = False
     with contextlib.redirect_stdout(io.StringIO()):
         failing = _first_failing(tests)
     if failing != HOLDS:

@@ -16,13 +16,14 @@ def wave(
     *data: tuple[int, int],
     inputs: tuple[tuple[int, int | None], ...] = ((0, 1),),
     load: tuple[tuple[int, int], ...] = ((0, 0), (100, 1), (300, 0)),
+    clock: tuple[tuple[int, int], ...] = ((0, 1), (400, 0), (500, 1)),
 ) -> Timeline:
     """Load from 100 to 300 ns, clock low from 400 to 500 ns; one stage; all as given in ns."""
     return Timeline(
         1_000 * NS,
         {
             "pad.load": Wire.of((at * NS, level) for at, level in load),
-            "pad.clock": Wire.of([(0, 1), (400 * NS, 0), (500 * NS, 1)]),
+            "pad.clock": Wire.of((at * NS, level) for at, level in clock),
             "cable.data": Wire.of((at * NS, level) for at, level in data),
         },
         {"pad.inputs": Word.of(1, [(at * NS, level) for at, level in inputs])},
@@ -67,6 +68,20 @@ def test_a_clock_while_the_load_is_on_is_no_reason():
     assert (found["data.glitch"].verdict, found["data.glitch"].met.at_ps) == ("fail", 550 * NS)
 
 
+def test_a_clock_as_the_load_ends_shifts_and_is_a_reason():
+    """One as it begins does not: the load itself is the reason then, and the only one."""
+    ends = wave((0, 0), (150, 1), (550, 0), load=((0, 0), (100, 1), (500, 0)))
+    assert judge(ends)["data.glitch"].verdict == "pass"
+    begins = wave((0, 0), (550, 1), (560, 0), load=((0, 0), (500, 1), (800, 0)))
+    assert judge(begins)["data.glitch"].measured == 1
+
+
+def test_a_change_between_two_loads_needs_a_reason_as_well():
+    twice = ((0, 0), (100, 1), (300, 0), (800, 1), (900, 0))
+    found = judge(wave((0, 0), (150, 1), (550, 0), (700, 1), load=twice))["data.glitch"]
+    assert (found.verdict, found.met.at_ps) == ("fail", 700 * NS)
+
+
 def test_a_late_change_is_late_and_no_glitch():
     found = judge(wave((0, 0), (290, 1), (550, 0)), answer=PROMISED)
     assert found["data.glitch"].verdict == "pass"
@@ -80,6 +95,24 @@ def test_of_two_reasons_within_the_window_the_older_one_is_answered(at, reason):
     """The latch's own answer never came; a window of 500 ns ends at 600."""
     found = judge(wave((0, 0), (at, 1)), window=500 * NS, answer=PROMISED)
     assert found["data.answer"].met.at_ps == reason * NS
+
+
+def test_of_reasons_that_all_lie_too_far_back_the_last_one_is_late():
+    found = judge(wave((0, 0), (650, 1)), answer=PROMISED)
+    assert found["data.answer"].met.at_ps == 500 * NS
+
+
+def test_what_is_not_answered_is_not_judged_and_says_why():
+    assert judge(wave(*SOUND))["data.answer"].case == "unpromised"
+    assert judge(wave((0, 0)), answer=PROMISED)["data.answer"].case == "unmoved"
+
+
+def test_inputs_that_the_timeline_lacks_are_no_reason():
+    timeline = wave(*SOUND)
+    bare = Timeline(timeline.end_ps, timeline.wires)
+    found = judge(bare, window=500 * NS, answer=PROMISED)
+    assert found["data.answer"].met.at_ps == 100 * NS
+    assert found["data.transparent"].says == "the timeline does not show pad.inputs"
 
 
 def test_a_reason_is_used_up_by_its_change():
@@ -109,10 +142,25 @@ def test_a_load_no_longer_than_the_answer_may_take_shows_nothing(window, verdict
 
 def test_a_load_that_lasts_to_the_end_is_looked_at_there():
     loading = ((0, 0), (100, 1))
-    found = judge(wave((0, 0), (900, 1), load=loading))["data.transparent"]
-    assert found.verdict == "pass"
+    found = judge(wave((0, 0), (900, 1), load=loading))
+    assert found["data.transparent"].verdict == found["data.glitch"].verdict == "pass"
     dead = judge(wave((0, 0), (1000, 1), load=loading))["data.transparent"]
     assert (dead.verdict, dead.met.at_ps) == ("fail", 1_000 * NS)
+
+
+def test_every_load_is_looked_at_and_the_first_that_is_wrong_is_shown():
+    """The second lasts to the end; a third that begins there shows nothing."""
+    twice = ((0, 0), (100, 1), (300, 0), (600, 1))
+    for data, at in ((((0, 1), (700, 0)), 1_000), (((0, 0),), 300)):
+        found = judge(wave(*data, load=twice))["data.transparent"]
+        assert (found.verdict, found.met.at_ps) == ("fail", at * NS)
+    thrice = ((0, 0), (100, 1), (300, 0), (600, 1), (900, 0), (1_000, 1))
+    assert judge(wave((0, 1), load=thrice))["data.transparent"].facts["looks"] == 2
+
+
+def test_an_input_that_moves_as_the_load_ends_is_not_looked_at_any_more():
+    moved = wave((0, 0), (150, 1), inputs=((0, 1), (300, 0)))
+    assert judge(moved)["data.transparent"].facts == {"wrong": 0, "looks": 1}
 
 
 def test_an_input_that_moves_in_the_load_is_followed():
@@ -121,6 +169,8 @@ def test_an_input_that_moves_in_the_load_is_followed():
     ignored = wave((0, 0), (110, 1), (550, 0), inputs=moves)
     assert judge(followed)["data.transparent"].verdict == "pass"
     assert judge(followed)["data.glitch"].verdict == "pass"
+    # Looked at before the move and at the end, if the answer takes no more than 50 ns.
+    assert judge(followed, window=50 * NS)["data.transparent"].facts == {"wrong": 0, "looks": 2}
     assert judge(ignored)["data.transparent"].verdict == "fail"
 
 
@@ -142,6 +192,8 @@ def test_only_the_last_stage_reaches_the_line_while_latched():
     changed = [Timeline(timeline.end_ps, timeline.wires, words) for words in (other, last)]
     assert [judge(one)["data.glitch"].measured for one in changed] == [2, 1]
     assert [judge(one)["data.transparent"].verdict for one in changed] == ["pass", "not-judged"]
+    pressed = Timeline(1_000 * NS, wave(*SOUND).wires, {"pad.inputs": Word.of(2, [(0, 0b10)])})
+    assert judge(pressed)["data.transparent"].verdict == "pass"
 
 
 def test_inputs_that_nobody_knows_are_not_looked_at():
@@ -164,8 +216,18 @@ def test_the_quickest_answer_to_a_clock_counts_and_none_to_a_latch():
     quick = wave((0, 0), (105, 1), (550, 0))  # one edge after the latch, six after the clock
     found = judge(quick, clock=clock, flip_flops=2)["data.synchroniser"]
     assert (found.measured, found.verdict) == (6, "pass")
-    without = judge(quick, clock=clock, flip_flops=0)["data.synchroniser"]
+    without = judge(quick, clock=clock)["data.synchroniser"]
     assert (without.verdict, without.case) == ("not-judged", "unclocked")
+
+
+def test_of_two_answers_to_a_clock_the_quicker_one_counts():
+    twice = ((0, 1), (400, 0), (500, 1), (600, 0), (700, 1))
+    # Edges at 505, 515, … and 705, 715, … ns.
+    for data, edges, at in (((545, 765), 5, 500), ((565, 735), 4, 700)):
+        timeline = wave((0, 0), (150, 1), (data[0], 0), (data[1], 1), clock=twice)
+        found = judge(timeline, clock=SystemClock(5 * NS, 10 * NS), flip_flops=2)
+        assert found["data.synchroniser"].measured == edges
+        assert found["data.synchroniser"].met.at_ps == at * NS
 
 
 @pytest.mark.parametrize(

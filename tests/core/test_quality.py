@@ -45,6 +45,19 @@ def test_a_stay_between_is_an_edge_if_it_goes_through_and_a_runt_if_not():
     assert seen.runts.tolist() == [20]
 
 
+def test_a_wire_with_two_levels_and_instant_edges_has_no_stay_between():
+    seen = crossings(Wire.of([(0, LOW), (5, HIGH), (9, LOW), (12, HIGH)]))
+    assert [len(seen.runts), len(seen.edges)] == [0, 0]
+
+
+def test_a_stay_counts_with_one_level_before_and_one_after_and_not_without():
+    seen = crossings(Wire.of([(0, LOW), (10, X), (12, HIGH)]))
+    assert (seen.edges.tolist(), seen.durations.tolist()) == ([12], [2])
+    for first, last in ((LOW, HIGH), (HIGH, LOW)):
+        seen = crossings(Wire.of([(0, X), (5, first), (9, last)]))
+        assert [len(seen.runts), len(seen.edges)] == [0, 0]
+
+
 def test_a_stay_of_two_kinds_has_no_level_on_both_sides():
     """Unknown, then floating: neither half is an edge, whatever comes before and after."""
     seen = crossings(Wire.of([(0, LOW), (10, X), (12, FLOATING), (15, HIGH), (20, LOW)]))
@@ -61,6 +74,7 @@ def test_a_stay_of_two_kinds_has_no_level_on_both_sides():
         ((15, 25), []),
         ((0, 40), [10, 20, 30]),
         ((1,), [20, 30]),
+        ((5, 18, 40), [30]),
         ((38,), [10, 20]),
     ],
 )
@@ -80,6 +94,7 @@ def test_short_pulses_of_either_level_but_not_the_first_stay():
     assert short_pulses(clock, 5).tolist() == [10]
     assert short_pulses(clock, 6).tolist() == [10, 14]
     assert short_pulses(Wire.of([(0, HIGH)]), 5).tolist() == []
+    assert short_pulses(Wire.of([(0, HIGH), (3, LOW), (5, HIGH)]), 5).tolist() == [3]
 
 
 def test_data_stand_after_their_last_change_before_the_next_rise():

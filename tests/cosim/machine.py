@@ -14,7 +14,7 @@ from pathlib import Path
 from designs import HDL, sheet_text
 
 from padbench.cosim.regress import regress
-from padbench.cosim.result import HdlError
+from padbench.cosim.setting import HdlError
 from padbench.sheet import sheet_from_text
 from padbench.trials import ScenarioRun
 

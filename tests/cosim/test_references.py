@@ -13,8 +13,8 @@ from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 from padbench.cosim.regress import regress, scenarios_of
 from padbench.cosim.result import RegressResult
-from padbench.cosim.select import choose, reader_run
-from padbench.cosim.setting import hdl_setting
+from padbench.cosim.setting import choose, hdl_setting
+from padbench.cosim.wires import reader_run
 from padbench.model.bench import simulate
 from padbench.scenarios import SCENARIOS, Setting
 from padbench.sheet import Sheet
@@ -76,7 +76,7 @@ def as_the_reader_made_it(
 ) -> tuple[Stimulus, PadModel]:
     """The reader's own reads as a console's, at its times, for the MyHDL pad to answer."""
     chosen = choose(scenarios_of(sheet)[run.name], setting, "reader", serial=True, reset=True)
-    polls = reader_run(chosen, setting).polls
+    polls = reader_run(chosen).polls
     held = run.timeline.words["contacts.held"]
     reads = []
     polls = [poll for poll in polls if poll.reset is None]

@@ -2,6 +2,7 @@ import copy
 from dataclasses import fields
 
 import pytest
+from padbench.parts.tables import read_table
 
 from padbench.circuit.laws import stretch
 from padbench.core.units import read_value
@@ -16,7 +17,6 @@ from padbench.parts import (
 )
 from padbench.parts.figure import FigureEntry
 from padbench.parts.registers import registers_from
-from padbench.parts.tables import read_table
 
 
 def seconds(text: str | int) -> float:

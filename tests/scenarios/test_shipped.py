@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import pytest
+from padbench.scenarios.plan import extra_clocks_at_pad
 
 from padbench.core.decode import decode
 from padbench.core.findings import Source
@@ -12,7 +13,6 @@ from padbench.core.stimulus import ScriptedRead
 from padbench.core.timing import judge_timing
 from padbench.model.bench import simulate
 from padbench.scenarios import SCENARIOS
-from padbench.scenarios.plan import extra_clocks_at_pad
 from padbench.scenarios.script import Setting
 from padbench.sheet import STARTER, sheet_from_text
 from padbench.trials import run_scenario

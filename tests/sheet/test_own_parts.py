@@ -138,6 +138,7 @@ def test_a_copy_of_a_sheet_keeps_its_parts(make):
 BROKEN = [
     (PORT.replace('source = "measured on the bench"\nclass', "class"), "source: is missing"),
     (PORT.replace('at = "5 V", source = "measured on the bench", ', 'at = "5 V", ', 1), "source"),
+    (PORT[: PORT.index("supply-current")], "supply-current: is missing; write the table"),
     (PORT.replace("max = 60", "max = -60"), "not negative"),
     (PORT.replace("max = 60", "max = 0"), "not more than 0"),
     (PORT.replace("max = 60", "max = nan"), "output-low-resistance"),

@@ -7,7 +7,7 @@ import pytest
 from padbench.circuit.pad_model import pad_model
 from padbench.core.decode import decode
 from padbench.parts import console_timing
-from padbench.routines.fetch import Console
+from padbench.routines.console import Console
 from padbench.routines.source import load_routine
 from padbench.routines.wave import case_wave
 from padbench.scenarios import SCENARIOS

@@ -84,6 +84,34 @@ def test_faults(change, id_, says):
     assert says in found[id_]
 
 
+@pytest.mark.parametrize(
+    ("change", "key", "place", "says"),
+    [
+        (changed("chip", serial_input="open"), "register.serial-input", None, "input, pin 11"),
+        (changed("pull_up", value=None), "pull-up.value", None, "no wire"),
+        (changed("chip", part="MC14014B"), "register.part", None, "take the 4014 out"),
+        (
+            changed("chip", part="74HC165"),
+            *("register.latch-inverted", "register.part"),
+            "put an inverter between latch and the load pin, pin 1",
+        ),
+        (
+            changed("chip", latch_inverted=True),
+            *("register.latch-inverted", "register.part"),
+            "connect latch without an inverter to the load pin, pin 9",
+        ),
+        (changed("contacts", stuck=("B",)), "contacts.stuck", None, "replace what closes B"),
+        (stages(Up=3, Down=4), "buttons", None, "connect Up to stage 4 and Down to stage 3"),
+    ],
+)
+def test_what_to_connect_and_where_on_the_sheet(change, key, place, says):
+    faults = judge_wiring(SHEET.model_copy(update=change))
+    (found,) = [one for one in faults if one.verdict == "fail"]
+    assert (found.remedy.key, found.place.key) == (key, place or key)
+    assert says in found.remedy.says
+    assert all(one.sources for one in faults)
+
+
 # 5.25 V at the 50 mA that a shipped port spares (from memory): 105 Ω.
 @pytest.mark.parametrize(
     ("value", "short"),

@@ -46,7 +46,7 @@ def _many(finding: Finding) -> str:
 def _numbers(finding: Finding, name: str) -> tuple[int, ...]:
     fact = finding.facts[name]
     assert isinstance(fact, tuple)
-    return tuple(int(number) for number in fact)
+    return tuple(int(number or 0) for number in fact)
 
 
 def _byte(finding: Finding, name: str) -> int:

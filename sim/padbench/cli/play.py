@@ -1,12 +1,14 @@
 """``padbench play SHEET --scenario NAME``, and cases of a sweep again."""
 
+from argparse import Namespace
 from pathlib import Path
 
 from padbench.circuit.pad_model import CORNERS
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, add_wave_options, usable, wave_folder
 from padbench.cli.outputs import add_output_options, emit
-from padbench.cli.routine import add_routine_options
+from padbench.cli.routine import add_routine_options, fetch_arguments, routine_arguments
+from padbench.jobs.routine_case import play_case
 from padbench.jobs.verify import play
 from padbench.padsweep.replay import case_from_text, pad_case
 from padbench.scenarios import SCENARIOS
@@ -20,9 +22,7 @@ def run(arguments: list[str]) -> int:
     if options.what is not None:
         if options.case is None or options.picture is not None:
             raise UsageError("--routine: goes with --case, and without --scenario and --picture")
-        from padbench.cli.play_routine import play_routine
-
-        return play_routine(options)
+        return _play_case(options, arguments)
     if options.sheet is None:
         raise UsageError("SHEET is missing; see padbench play --help")
     scenario = options.scenario
@@ -33,15 +33,37 @@ def run(arguments: list[str]) -> int:
             scenario = pad_case(case_from_text(options.case))
         except ValueError as error:
             raise UsageError(f"--case: {error}") from None
+    try:
+        with usable():
+            result = play(
+                options.sheet,
+                scenario,
+                port=options.port,
+                corner=options.corner,
+                own_scenarios=options.scenarios,
+                waves=wave_folder(options.sheet, options.waves, options.no_waves),
+                read=options.read,
+            )
+    except ValueError as error:
+        if options.case is None:
+            raise
+        raise UsageError(f"--case: {error}") from None
+    return emit([result], options, arguments)
+
+
+def _play_case(options: Namespace, arguments: list[str]) -> int:
+    """A case of a routine; ``SHEET`` is the pad."""
+    fetch = fetch_arguments(options)
+    named = Path(f"{Path(options.what).stem}.toml")
     with usable():
-        result = play(
-            options.sheet,
-            scenario,
-            port=options.port,
-            corner=options.corner,
-            own_scenarios=options.scenarios,
-            waves=wave_folder(options.sheet, options.waves, options.no_waves),
-            read=options.read,
+        result = play_case(
+            options.what,
+            options.case,
+            **routine_arguments(options),
+            clocks=fetch["clocks"],
+            period=fetch["periods"],
+            sheet=options.sheet,
+            waves=wave_folder(named, options.waves, options.no_waves),
         )
     return emit([result], options, arguments)
 

@@ -193,10 +193,7 @@ def _looks(load: Wire, moves: Times, end: int, window: int) -> Times:
     """
     starts = np.sort(np.concatenate([load.rises(), moves[load.at(moves) == HIGH]]))
     falls = np.append(load.falls(), end)
-    ends = np.minimum(
-        falls[np.searchsorted(falls, starts, side="right").clip(max=len(falls) - 1)],
-        np.append(starts[1:], end),
-    )
+    ends = np.minimum(falls[np.searchsorted(falls, starts)], np.append(starts[1:], end))
     looks: Times = ends[ends - starts > window]
     return looks
 

@@ -94,15 +94,18 @@ class Rule:
 class Met:
     """The run and the moment in which the worst was met; what does not apply is left out.
 
-    ``corner`` is that of a simulation ("fast", "slow") or the simulator's name, ``ends`` the
-    combination of worst-case values of a calculation, as (axis, end) pairs: a number in SI for the
-    supply and the temperature, a word for the others. ``read`` counts from 1, ``at_ps`` from the
-    begin of the run. ``other`` names any other place ("every port", "scenario idle").
+    ``corner`` and ``port`` are those of a simulation of the pad ("slow", "push-pull"),
+    ``simulator`` and ``top`` what ran which design in an HDL. ``ends`` is the combination of
+    worst-case values of a calculation, as (axis, end) pairs: a number in SI for the supply and the
+    temperature, a word for the others. ``read`` counts from 1, ``at_ps`` from the begin of the run.
+    ``other`` names any other place ("every port").
     """
 
     scenario: str = ""
     corner: str = ""
     port: str = ""
+    simulator: str = ""
+    top: str = ""
     read: int | None = None
     at_ps: int | None = None
     ends: tuple[tuple[str, float | str], ...] = ()
@@ -114,6 +117,8 @@ class Met:
             self.scenario,
             f"{self.corner} corner" if self.corner else "",
             f"{self.port} port" if self.port else "",
+            f"on {self.simulator}" if self.simulator else "",
+            f"top {self.top}" if self.top else "",
             self.other,
             *(_end(axis, end) for axis, end in self.ends),
             f"read {self.read}" if self.read is not None else "",

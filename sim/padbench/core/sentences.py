@@ -9,7 +9,7 @@ is shown:
 
     {wait:s} {volts:V} {wait:s4}   a quantity in that SI unit, with four digits
     {measured} {limit:4}           a quantity in the rule's own unit, with three or four digits
-    {held:buttons}                 a byte as buttons
+    {held:buttons}                 a byte as buttons, or several; None is one that is not known
     {count:read|reads}             a count with its word in the singular or the plural
     {names:list}                   words or numbers, joined by commas
     {at:moment}                    picoseconds as a moment of a run, in µs
@@ -19,7 +19,6 @@ import string
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from padbench.core.buttons import spelled
 from padbench.core.units import show
 
 __all__ = ["COUNTED", "amount", "filled", "moment"]
@@ -78,7 +77,7 @@ class _Filler(string.Formatter):
 
 
 _WAYS: dict[str, Callable[[Any], str]] = {
-    "buttons": spelled,
+    "buttons": _buttons,
     "moment": moment,
     "list": lambda items: ", ".join(map(str, items)),
 }

@@ -37,7 +37,6 @@ from padbench.jobs.loading import (
     inputs_from,
     known_scenarios,
     scenario_named,
-    sweep_engine,
     unwatched,
 )
 from padbench.results.capture_sections import capture_sections
@@ -309,7 +308,7 @@ def _other(
     kind = _port(design, port)
 
     def play() -> tuple[Iterator[SeenRead], Source]:
-        run = run_scenario(design.sheet, played, kind, "slow", sweep_engine(design.sheet))
+        run = run_scenario(design.sheet, played, kind, "slow")
         held_to = settings_of_sheet(design.sheet, kind, wanted=clocks)
         title = f"the simulation of {design.name}, {played.name}, {kind} port, slow corner"
         return inspect_timeline(run.timeline, held_to).reads(), Source(title, "calculated")

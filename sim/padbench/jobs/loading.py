@@ -1,21 +1,20 @@
 """The design that a job is about: a sheet with the files it came from."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from padbench.core.findings import Finding, Place
 from padbench.results.inputs import Input, input_of
 from padbench.routines.poll import with_timings
 from padbench.routines.routine import RoutineError
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
 from padbench.scenarios.user import load_scenarios
 from padbench.sheet import Sheet, load_sheet
+from padbench.sheet.load import UNNAMED
 from padbench.toml import Problem, SheetError
-
-if TYPE_CHECKING:
-    from padbench.routines.engine import RoutineEngine
 
 __all__ = [
     "Design",
@@ -26,7 +25,6 @@ __all__ = [
     "inputs_from",
     "known_scenarios",
     "scenario_named",
-    "sweep_engine",
     "unwatched",
 ]
 
@@ -57,18 +55,31 @@ class Design:
 
     sheet: Sheet
     path: Path | None = None
-    text: str = ""
 
     @property
     def name(self) -> str:
         """What messages call it."""
-        return "the sheet" if self.path is None else str(self.path)
+        return self.sheet.document.name
 
     def inputs(self, *further: Path | None) -> tuple[Input, ...]:
         """The sheet and the other files that a run hangs on, as they are now."""
         parts, routine = self.sheet.parts.file, self.sheet.poll.routine
         beside = None if self.path is None or parts is None else self.path.parent / parts
-        return inputs_from(self.path, beside, *further, None if routine is None else Path(routine))
+        own = self.sheet.document.text
+        typed = (Input.of("sheet.toml", own.encode()),) if own and self.path is None else ()
+        files = (self.path, beside, *further, None if routine is None else Path(routine))
+        return (*typed, *inputs_from(*files))
+
+    def placed(self, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+        """The findings, each with the key of the sheet that it is most about, and its line."""
+        return tuple(map(self._placed, findings))
+
+    def _placed(self, finding: Finding) -> Finding:
+        mends = [key for key in finding.rule.mends or () if not key.startswith("port.")]
+        key = finding.place.key if finding.place is not None else next(iter(mends), None)
+        if key is None:
+            return finding
+        return replace(finding, place=Place(key, self.sheet.line_of(key)))
 
 
 def design_of(sheet: SheetLike) -> Design:
@@ -79,15 +90,11 @@ def design_of(sheet: SheetLike) -> Design:
     """
     if isinstance(sheet, Sheet):
         return Design(sheet)
-    made = load_sheet(Path(sheet))  # type: ignore[arg-type]
-    path = None
-    if isinstance(sheet, Path) or (isinstance(sheet, str) and "\n" not in sheet):
-        path = Path(sheet)
-    text = "" if path is None else path.read_text(encoding="utf-8-sig")
+    loaded = load_sheet(sheet)
+    name = loaded.document.name
     try:
-        return Design(with_timings(made), path, text)
+        return Design(with_timings(loaded), None if name in UNNAMED else Path(name))
     except RoutineError as error:
-        name = "the sheet" if path is None else str(path)
         raise SheetError([Problem(name, None, "poll.routine", "", str(error), "")]) from None
 
 
@@ -125,12 +132,3 @@ def scenario_named(
         return known[scenario]
     near = get_close_matches(scenario, known, 1) or sorted(known)
     raise Refusal(option, f"there is no scenario {scenario[:60]!r}; try {', '.join(near)}")
-
-
-def sweep_engine(sheet: Sheet) -> "RoutineEngine | None":
-    """The fast engine for a sheet whose poll is a read routine; others need none."""
-    if sheet.poll.routine is None:
-        return None
-    from padbench.routines.fast import FastEngine  # noqa: PLC0415 - most sheets need none
-
-    return FastEngine()

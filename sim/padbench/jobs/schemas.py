@@ -13,8 +13,14 @@ __all__ = ["DOCUMENTS", "json_schema"]
 DOCUMENTS = {
     "verify": "verify.VerifyDocument",
     "play": "verify.PlayDocument",
+    "regress": "regress.RegressDocument",
     "wiring": "wiring.WiringDocument",
     "inspect": "inspect.InspectDocument",
+    "routine": "routine.RoutineDocument",
+    "sweep --routine": "routine.RoutineDocument",
+    "sweep --sheet": "pad_sections.PadSweepDocument",
+    "play --routine": "routine_case.CaseDocument",
+    "latency": "latency.LatencyDocument",
 }
 """Command, and the type of its object (without its ``schema`` number) in `padbench.jobs`."""
 

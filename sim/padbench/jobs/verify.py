@@ -1,6 +1,5 @@
 """The main job: a design sheet judged, and scenarios played on it."""
 
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
@@ -21,7 +20,6 @@ from padbench.jobs.loading import (
     design_of,
     known_scenarios,
     scenario_named,
-    sweep_engine,
     unwatched,
 )
 from padbench.parts import colour_bands
@@ -131,8 +129,8 @@ def verify(
         wanted,
         step=lambda: progress(next(done), total),
         keep=keep,
-        engine=sweep_engine(design.sheet),
     )
+    trial = replace(trial, findings=design.placed(trial.findings))
     result = verify_result(design, trial, inputs, vcd)
     return result if waves is None else replace(result, wrote={"Waves": waves})
 
@@ -171,7 +169,7 @@ def verify_result(
 def save_wave(run: ScenarioRun, folder: Path) -> Path:
     """Write the wave of a run into a folder and return where it is."""
     path = folder / f"{run.name}.vcd"
-    comment = f"{run.name}: {run.says} ({run.corner} corner, {run.port} port)"
+    comment = f"{run.name}: {run.says} ({run.where})"
     write_vcd(run.timeline, path, comment=comment)
     return path
 
@@ -190,7 +188,7 @@ def write_voltages(
     design = design_of(sheet)
     shown = scenario_named(scenario, known_scenarios(design.sheet, own_scenarios), "analogue-of")
     port = worst_port(design.sheet)
-    run = run_scenario(design.sheet, shown, port, "slow", sweep_engine(design.sheet))
+    run = run_scenario(design.sheet, shown, port, "slow")
     comment = f"{run.name}: voltages at the worst corner, {port} port"
     waves = line_waves(design.sheet, port, run.timeline)
     write_analogue(run.timeline, waves, path, comment=comment)
@@ -246,8 +244,8 @@ def _sections(design: Design, trial: Trial) -> Iterator[Section]:
 
 def _changes(design: Design, needed: Sequence[Change], failed: bool) -> Iterator[Block]:
     if needed:
-        document = tomllib.loads(design.text)
-        yield Changes([(change, value_now(change, document)) for change in needed])
+        data = design.sheet.document.data
+        yield Changes([(change, value_now(change, data)) for change in needed])
     elif not failed:
         yield Prose(("Nothing.",))
     else:
@@ -290,7 +288,7 @@ def _works(row: PortRow) -> Cell:
 
 def _article(run: ScenarioRun) -> Article:
     reads = f"{run.count} read{'s' if run.count != 1 else ''}"
-    return article_of(run, f"Shown: {run.corner} corner, {run.port} port; {reads}.")
+    return article_of(run, f"Shown: {run.where}; {reads}.")
 
 
 def play(
@@ -319,10 +317,9 @@ def play(
     ports = design.sheet.works_with.ports
     if port is not None and port not in ports:
         raise Refusal("port", f"the sheet does not name {port[:60]!r}; try {', '.join(ports)}")
-    engine = sweep_engine(design.sheet)
     run = standing_for_all(
         [
-            run_scenario(design.sheet, shown, on, at, engine)
+            run_scenario(design.sheet, shown, on, at)
             for on in ports
             for at in CORNERS
             if port in (None, on) and corner in (None, at)
@@ -334,7 +331,7 @@ def play(
     name = design.sheet.pad.name
 
     def sections() -> Iterator[Section]:
-        about = f"{name}, {run.corner} corner, {run.port} port"
+        about = f"{name}, {run.where}"
         lines = [f"{run.name}: {run.says}", about]
         broken = [problem.says for problem in run.problems]
         broken += [f"{finding.id}: {finding.says}" for finding in run.broken]

@@ -10,15 +10,15 @@ import tomllib
 from dataclasses import dataclass
 from decimal import Decimal
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Annotated, Any, Literal, get_args, get_origin, get_type_hints
 
-from pydantic import Field, GetCoreSchemaHandler, model_validator
+from pydantic import Field, GetCoreSchemaHandler, create_model, model_validator
 from pydantic_core import CoreSchema, core_schema
 
 from padbench.core.findings import Source, SourceClass
 from padbench.toml import Refused, Table
 
-__all__ = ["Entry", "Figure", "FigureEntry", "Needs", "read_table"]
+__all__ = ["Entry", "Figure", "FigureEntry", "Needs", "read_table", "table_of"]
 
 FOLDER = files(__package__)
 
@@ -164,3 +164,15 @@ class Needs:
         if self._positive and any(number is not None and number <= 0 for number in numbers):
             raise Refused("is not more than 0", "give a positive number")
         return entry
+
+
+def table_of(part: type, *, optional: bool = False) -> type[Table]:
+    """A table with a figure for each that the class of a part has, and needs."""
+    figures: dict[str, Any] = {}
+    for name, kind in get_type_hints(part, include_extras=True).items():
+        marked = next((k for k in (kind, *get_args(kind)) if get_origin(k) is Annotated), None)
+        if marked is not None:
+            entry = Annotated[FigureEntry, *marked.__metadata__]
+            free = optional or kind is not marked
+            figures[name] = (entry | None, None) if free else (entry, ...)
+    return create_model(f"{part.__name__}Figures", __base__=Table, **figures)

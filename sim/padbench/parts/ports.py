@@ -11,7 +11,7 @@ from typing import Annotated, Any
 from pydantic import Field, model_validator
 
 from padbench.core.findings import Source
-from padbench.parts.figure import Entry, Figure, FigureEntry, Needs, read_table
+from padbench.parts.figure import Entry, Figure, FigureEntry, Needs, read_table, table_of
 from padbench.toml import Refused
 
 __all__ = ["PortEntry", "PortKind", "port_kind", "port_names"]
@@ -32,43 +32,28 @@ class PortKind:
     name: str
     drives_high: bool
     diode: bool
-    input_capacitance: Figure
-    output_high_resistance: Figure | None
-    output_low_resistance: Figure
-    output_leakage: Figure
-    diode_saturation_current: Figure | None
-    diode_emission: Figure | None
-    input_low: Figure
-    input_high: Figure
-    input_leakage: Figure
-    data_pull_up: Figure | None
-    data_pull_down: Figure | None
-    supply_current: Figure
+    input_capacitance: Annotated[Figure, Needs("F")]
+    output_high_resistance: Annotated[Figure, Needs("Ω", "max", positive=True)] | None
+    output_low_resistance: Annotated[Figure, Needs("Ω", "max", positive=True)]
+    output_leakage: Annotated[Figure, Needs("A", "max")]
+    diode_saturation_current: Annotated[Figure, Needs("A", positive=True)] | None
+    diode_emission: Annotated[Figure, Needs("fraction", positive=True)] | None
+    input_low: Annotated[Figure, Needs("V", "fraction", "max")]
+    input_high: Annotated[Figure, Needs("V", "fraction", "min")]
+    input_leakage: Annotated[Figure, Needs("A", "max")]
+    data_pull_up: Annotated[Figure, Needs("Ω", positive=True)] | None
+    data_pull_down: Annotated[Figure, Needs("Ω", positive=True)] | None
+    supply_current: Annotated[Figure, Needs("A", "max")]
     note: str
     cited: Source
 
 
-_Ohms = Annotated[FigureEntry, Needs("Ω", "max", positive=True)]
-
-
-class PortEntry(Entry):
+class PortEntry(table_of(PortKind), Entry):  # type: ignore[misc]
     """A kind of port as a table writes it."""
 
     drives_high: bool
     diode: bool
     note: str = Field(examples=["what sets this port apart"])
-    input_capacitance: Annotated[FigureEntry, Needs("F")]
-    output_high_resistance: _Ohms | None = None
-    output_low_resistance: _Ohms
-    output_leakage: Annotated[FigureEntry, Needs("A", "max")]
-    diode_saturation_current: Annotated[FigureEntry, Needs("A", positive=True)] | None = None
-    diode_emission: Annotated[FigureEntry, Needs("fraction", positive=True)] | None = None
-    input_low: Annotated[FigureEntry, Needs("V", "fraction", "max")]
-    input_high: Annotated[FigureEntry, Needs("V", "fraction", "min")]
-    input_leakage: Annotated[FigureEntry, Needs("A", "max")]
-    data_pull_up: Annotated[FigureEntry, Needs("Ω", positive=True)] | None = None
-    data_pull_down: Annotated[FigureEntry, Needs("Ω", positive=True)] | None = None
-    supply_current: Annotated[FigureEntry, Needs("A", "max")]
 
     @model_validator(mode="after")
     def _fits_together(self) -> "PortEntry":

@@ -13,8 +13,8 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from padbench.core.findings import Source
-from padbench.parts.figure import Entry, Figure, FigureEntry, Needs, read_table
-from padbench.toml import Refused, Table
+from padbench.parts.figure import Entry, Figure, Needs, read_table, table_of
+from padbench.toml import Refused
 
 __all__ = [
     "Derating",
@@ -73,65 +73,36 @@ class RegisterPart:
     pins: dict[str, int]
     cited: Source
     pins_cited: Source | None
-    supply: Figure
-    temperature: Figure
-    input_low: Figure
-    input_high: Figure
-    sink_current: Figure
-    sink_current_over_temperature: Figure
-    source_current: Figure
-    source_current_over_temperature: Figure
-    clock_to_output: Figure
-    output_transition: Figure
-    clock_width: Figure
-    load_width: Figure
-    setup_serial: Figure
-    setup_parallel: Figure
-    removal: Figure
-    clock_frequency: Figure
-    clock_edge_max: Figure
-    leakage: Figure
-    leakage_over_temperature: Figure
-    input_capacitance: Figure
-    sink_drop: Figure
-    source_drop: Figure
-    quiescent_current: Figure
-    quiescent_current_over_temperature: Figure
+    supply: Annotated[Figure, Needs("V", "min", "max")]
+    temperature: Annotated[Figure, Needs("°C", "min", "max")]
+    input_low: Annotated[Figure, Needs("V", "fraction", "max")]
+    input_high: Annotated[Figure, Needs("V", "fraction", "min")]
+    sink_current: Annotated[Figure, Needs("A", "min", positive=True)]
+    sink_current_over_temperature: Annotated[Figure, Needs("A", "min", positive=True)]
+    source_current: Annotated[Figure, Needs("A", "min", positive=True)]
+    source_current_over_temperature: Annotated[Figure, Needs("A", "min", positive=True)]
+    clock_to_output: Annotated[Figure, Needs("s", "max")]
+    output_transition: Annotated[Figure, Needs("s")]
+    clock_width: Annotated[Figure, Needs("s", "min")]
+    load_width: Annotated[Figure, Needs("s", "min")]
+    setup_serial: Annotated[Figure, Needs("s", "min")]
+    setup_parallel: Annotated[Figure, Needs("s", "min")]
+    removal: Annotated[Figure, Needs("s", "min")]
+    clock_frequency: Annotated[Figure, Needs("Hz", "min", positive=True)]
+    clock_edge_max: Annotated[Figure, Needs("s")]
+    leakage: Annotated[Figure, Needs("A", "max")]
+    leakage_over_temperature: Annotated[Figure, Needs("A", "max")]
+    input_capacitance: Annotated[Figure, Needs("F")]
+    sink_drop: Annotated[Figure, Needs("V", "max", positive=True)]
+    source_drop: Annotated[Figure, Needs("V", "max", positive=True)]
+    quiescent_current: Annotated[Figure, Needs("A", "max")]
+    quiescent_current_over_temperature: Annotated[Figure, Needs("A", "max")]
     derating: Derating | None = None
     levels: Levels = "fraction"
 
 
-class _Figures(Table):
-    """Each figure with its unit and the ends that are calculated with."""
-
-    supply: Annotated[FigureEntry, Needs("V", "min", "max")] | None = None
-    temperature: Annotated[FigureEntry, Needs("°C", "min", "max")] | None = None
-    input_low: Annotated[FigureEntry, Needs("V", "fraction", "max")] | None = None
-    input_high: Annotated[FigureEntry, Needs("V", "fraction", "min")] | None = None
-    sink_current: Annotated[FigureEntry, Needs("A", "min", positive=True)] | None = None
-    sink_current_over_temperature: (
-        Annotated[FigureEntry, Needs("A", "min", positive=True)] | None
-    ) = None
-    source_current: Annotated[FigureEntry, Needs("A", "min", positive=True)] | None = None
-    source_current_over_temperature: (
-        Annotated[FigureEntry, Needs("A", "min", positive=True)] | None
-    ) = None
-    clock_to_output: Annotated[FigureEntry, Needs("s", "max")] | None = None
-    output_transition: Annotated[FigureEntry, Needs("s")] | None = None
-    clock_width: Annotated[FigureEntry, Needs("s", "min")] | None = None
-    load_width: Annotated[FigureEntry, Needs("s", "min")] | None = None
-    setup_serial: Annotated[FigureEntry, Needs("s", "min")] | None = None
-    setup_parallel: Annotated[FigureEntry, Needs("s", "min")] | None = None
-    removal: Annotated[FigureEntry, Needs("s", "min")] | None = None
-    clock_frequency: Annotated[FigureEntry, Needs("Hz", "min", positive=True)] | None = None
-    clock_edge_max: Annotated[FigureEntry, Needs("s")] | None = None
-    leakage: Annotated[FigureEntry, Needs("A", "max")] | None = None
-    leakage_over_temperature: Annotated[FigureEntry, Needs("A", "max")] | None = None
-    input_capacitance: Annotated[FigureEntry, Needs("F")] | None = None
-    sink_drop: Annotated[FigureEntry, Needs("V", "max", positive=True)] | None = None
-    source_drop: Annotated[FigureEntry, Needs("V", "max", positive=True)] | None = None
-    quiescent_current: Annotated[FigureEntry, Needs("A", "max")] | None = None
-    quiescent_current_over_temperature: Annotated[FigureEntry, Needs("A", "max")] | None = None
+class _Figures(table_of(RegisterPart, optional=True)):  # type: ignore[misc]
+    """The figures of a register, each left out where another part's stand in."""
 
     @property
     def given(self) -> dict[str, Figure]:

@@ -5,7 +5,8 @@ A block's ``kind`` is the name of its template. Verdicts are "pass", "fail", "no
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from functools import cached_property
+from typing import Any, ClassVar
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding
@@ -26,6 +27,7 @@ __all__ = [
     "Changes",
     "Findings",
     "FrameStrip",
+    "OnDemand",
     "Prose",
     "Ribbon",
     "Strip",
@@ -51,6 +53,25 @@ class Block:
     """Anything that a section holds."""
 
     kind: ClassVar[str]
+
+
+class OnDemand(Sequence[Any]):
+    """A sequence that is made when somebody looks into it: what takes time and not all want."""
+
+    def __init__(self, make: Callable[[], Iterable[Any]]) -> None:
+        self._make = make
+
+    @cached_property
+    def _items(self) -> tuple[Any, ...]:
+        return tuple(self._make())
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self._items)
+
+    def __getitem__(self, place: Any) -> Any:
+        """The one at a place, or some of them."""
+        return self._items[place]
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,7 +263,7 @@ def article_of(run: ScenarioRun, about: str) -> Article:
         lambda: wave_of(run),
         lambda: reads_table(run),
         count=run.count,
-        run=f"{run.corner} corner, {run.port} port",
+        run=run.where,
     )
 
 

@@ -45,6 +45,8 @@ class MetDocument(TypedDict):
     scenario: str
     corner: str
     port: str
+    simulator: str
+    top: str
     read: int | None
     at_ps: int | None
     ends: dict[str, float | str]
@@ -172,6 +174,8 @@ def finding_document(finding: Finding) -> FindingDocument:
             "scenario": met.scenario,
             "corner": met.corner,
             "port": met.port,
+            "simulator": met.simulator,
+            "top": met.top,
             "read": met.read,
             "at_ps": met.at_ps,
             "ends": dict(met.ends),

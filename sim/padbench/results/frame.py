@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from padbench.parts import ConsoleTiming, console_timing
 from padbench.routines.frames import where_in_frame
-from padbench.routines.poll import routine_poll
+from padbench.routines.poll import poll_of
 from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
 
@@ -70,9 +70,8 @@ def frame_of(sheet: Sheet, scenarios: tuple[ScenarioRun, ...]) -> Frame | None:
     None if no scenario has a whole poll to measure.
     """
     poll = sheet.poll
-    passes = poll.passes
-    if poll.routine is not None:
-        passes = routine_poll(poll.routine, poll.console).passes
+    routine = poll_of(poll)
+    passes = poll.passes if routine is None else routine.passes
     for run in scenarios:
         reads = [pair.read for pair in run.reads[:passes]]
         if len(reads) == passes and all(read.clock_rises for read in reads):

@@ -78,7 +78,7 @@ def _run(run: ScenarioRun, behind: Sequence[str]) -> Case:
     said = [problem.says for problem in run.problems[:_MOST_PROBLEMS]]
     said += [f"{finding.id}: {finding.says}" for finding in run.broken]
     if said:
-        said = [said[0], f"{run.corner} corner, {run.port} port", *said[1:]]
+        said = [said[0], run.where, *said[1:]]
         said += behind if run.problems else ()
     return Case(run.name, said)
 

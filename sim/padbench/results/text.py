@@ -55,7 +55,9 @@ def print_result(result: Result, screen: Console) -> None:
         for block in part.blocks:
             if _print_block(block, title, screen):
                 title = ""
-    if any(_from_memory(finding) for finding in result.findings):
+    shown = (block for part in result.sections if "text" in part.media for block in part.blocks)
+    tables = (block for block in shown if isinstance(block, Findings))
+    if any(_from_memory(finding) for table in tables for finding, _ in table.rows):
         screen.print(_MARKED)
     screen.print(f"{result.name}: {result.word} {result.lead} {_CAUTION}", soft_wrap=True)
     for what, path in result.wrote.items():

@@ -27,7 +27,7 @@ from padbench import scenarios
 from padbench.core.buttons import byte_of
 from padbench.scenarios.script import Scenario, Script, Setting
 from padbench.scenarios.timetable import Timetable
-from padbench.sheet.fields import Button, Text, Whole, count, pad_name
+from padbench.sheet.fields import Button, Line, Text, Whole, count
 from padbench.toml import Clash, Document, Refused, Table, check
 
 __all__ = ["load_scenarios", "scenarios_from_text"]
@@ -70,7 +70,7 @@ class _Step(Table):
 
 class _Scenario(Table):
     name: Annotated[Text, AfterValidator(_scenario_name)] = Field(examples=["run-and-jump"])
-    says: Annotated[Text, AfterValidator(pad_name)] = Field(examples=["Right is held."])
+    says: Line = Field(examples=["Right is held."])
     passes: Annotated[Whole, Field(ge=1, le=4, examples=[2])] | None = None
     serial_input: Literal["ground", "supply", "open"] | None = None
     step: Annotated[tuple[_Step, ...], BeforeValidator(count(1, 1000))]

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from padbench.core.units import show
 from padbench.parts import console_timing
 from padbench.parts.own import find_part
-from padbench.sheet.fields import SIMULATORS
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
 from padbench.toml import Clash
@@ -155,7 +154,7 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
     hdl = sheet.hdl
     if hdl is None:
         return
-    if SIMULATORS[hdl.engine] != hdl.language:
+    if hdl.engine not in hdl.fitting:
         use = "use " + " or ".join(hdl.fitting)
         yield Clash(("hdl", "simulator"), f"does not read {hdl.language}", use)
     for place, source in enumerate(hdl.sources):

@@ -13,24 +13,24 @@ from padbench.core.units import Value, read_value
 from padbench.parts import console_names, poll_names
 from padbench.parts.own import known_parts, known_ports
 from padbench.sheet.firmware import Firmware
+from padbench.sheet.simulators import SIMULATORS
 from padbench.toml import Refused, nearest
 
 __all__ = [
     "ABSENT",
-    "SIMULATORS",
     "Button",
+    "Identifier",
+    "Line",
     "OneOf",
     "Quantity",
+    "SourceFile",
     "Temperatures",
     "Text",
     "TimeRange",
     "Whole",
     "button_ports",
     "count",
-    "identifier",
-    "pad_name",
     "serial_tie",
-    "source_file",
 ]
 
 ABSENT = "absent"
@@ -141,9 +141,6 @@ class OneOf(_Marker):
         return _known(raw, self.table, known)
 
 
-SIMULATORS: dict[str, str] = {"icarus": "verilog", "ghdl": "vhdl", "verilator": "verilog"}
-"""Every simulator with the language it reads; the first of a language is the usual one."""
-
 _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
     "register part": known_parts,
     "kind of port": known_ports,
@@ -182,15 +179,18 @@ Button = Annotated[Text, AfterValidator(lambda name: _known(name, "button", BUTT
 """A button's name; refused with the nearest one."""
 
 
-def pad_name(name: str) -> str:
-    """A pad's name: 1 to 200 characters that can be printed on one line."""
+def _line(name: str) -> str:
     if not name.strip():
-        raise Refused("is empty", 'write for example "My pad"')
+        raise Refused("is empty", f"use 1 to {LONGEST_NAME} characters")
     if len(name) > LONGEST_NAME:
         raise Refused(f"is {len(name)} characters long", f"use at most {LONGEST_NAME} characters")
     if not name.isprintable():
         raise Refused("holds a control character", "use letters, digits, signs and spaces")
     return name
+
+
+Line = Annotated[Text, AfterValidator(_line)]
+"""A name or the like: 1 to 200 characters that can be printed on one line."""
 
 
 def serial_tie(raw: object) -> object:
@@ -209,15 +209,17 @@ def serial_tie(raw: object) -> object:
 _IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,99}")
 
 
-def identifier(name: str) -> str:
-    """A name that both Verilog and VHDL can have, and that no command line can misread."""
+def _identifier(name: str) -> str:
     if not _IDENTIFIER.fullmatch(name):
         raise Refused("is no name of a port or design", "use a letter, then letters, digits and _")
     return name
 
 
-def source_file(name: str) -> str:
-    """A source file by its ending: what a simulator takes for Verilog or VHDL."""
+Identifier = Annotated[Text, AfterValidator(_identifier)]
+"""A name that both Verilog and VHDL can have, and that no command line can misread."""
+
+
+def _source_file(name: str) -> str:
     if not name.isprintable() or len(name) > 1000:
         raise Refused("is no path that can be used", 'write for example "my_pad.v"')
     if not name.lower().endswith((".v", ".sv", ".vhd", ".vhdl")):
@@ -225,16 +227,20 @@ def source_file(name: str) -> str:
     return name
 
 
+SourceFile = Annotated[Text, AfterValidator(_source_file)]
+"""A source file by its ending: what a simulator takes for Verilog or VHDL."""
+
+
 def button_ports(raw: object) -> object:
     """The port of all buttons, or a table that gives each button its own."""
     if isinstance(raw, str):
-        return identifier(raw)
+        return _identifier(raw)
     if isinstance(raw, dict) and raw:
         for name, port in raw.items():
             if name not in BUTTONS:
                 raise Refused(f"gives a port to {name!r:.60}, no button", nearest(name, BUTTONS))
             if not isinstance(port, str):
                 raise Refused(f"gives {name} no port", 'write for example { A = "btn_a" }')
-            identifier(port)
+            _identifier(port)
         return raw
     raise Refused("is neither a port nor a table of ports", 'write for example "buttons"')

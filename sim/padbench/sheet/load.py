@@ -21,7 +21,10 @@ from padbench.sheet.checks import CHECKS, Readable
 from padbench.sheet.model import Sheet
 from padbench.toml import Clash, Document, check
 
-__all__ = ["load_sheet", "sheet_from_text", "starter"]
+__all__ = ["UNNAMED", "load_sheet", "sheet_from_text", "starter"]
+
+UNNAMED = ("<text>", "<dict>")
+"""What messages call a sheet that is no file."""
 
 _START = "write a sheet to start from with: padbench new my-pad.toml"
 

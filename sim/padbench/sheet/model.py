@@ -10,28 +10,28 @@ does both, so make sheets with it.
 import re
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from padbench.core.units import Value
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
 from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
-    SIMULATORS,
     Button,
+    Identifier,
+    Line,
     OneOf,
     Quantity,
+    SourceFile,
     Temperatures,
     Text,
     TimeRange,
     Whole,
     button_ports,
     count,
-    identifier,
-    pad_name,
     serial_tie,
-    source_file,
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
+from padbench.sheet.simulators import SIMULATORS, Language
 from padbench.toml import Document, Refused, Table
 
 __all__ = [
@@ -63,6 +63,11 @@ def _default(text: str) -> Any:
     return Field(default=text)
 
 
+# The smallest size that is common is 100 mW, surface-mount 0603 (from memory).
+_Rating = Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")]
+_Lifter = Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)]
+
+
 class PartsFile(Table):
     """``[parts]``: a TOML file with registers and kinds of port of one's own, beside the sheet."""
 
@@ -72,7 +77,7 @@ class PartsFile(Table):
 class Pad(Table):
     """``[pad]``: what it is called, what feeds it (V), and where it is used (°C)."""
 
-    name: Annotated[Text, AfterValidator(pad_name)] = Field(examples=["My pad"])
+    name: Line = Field(examples=["My pad"])
     supply: Annotated[Value, Quantity("V", "5 V ± 5 %", 0.5, 50, "between 0.5 V and 50 V")]
     # A heated or unheated room in any season (common practice, no source).
     temperature: Annotated[Value, Temperatures()] = _default("0 °C to 40 °C")
@@ -118,10 +123,7 @@ class PullUp(Table):
     """``[pull-up]``: from each input to supply (Ω), None if there is none; its size (W)."""
 
     value: Annotated[Value | None, Quantity("Ω", "39k ± 5 %", absent=True)] = _default("39k ± 5 %")
-    # The smallest that is common, surface-mount 0603 (from memory).
-    rating: Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")] = (
-        _default("100 mW")
-    )
+    rating: _Rating = _default("100 mW")
 
 
 class Contacts(Table):
@@ -150,15 +152,9 @@ class Cable(Table):
 class Resistors(Table):
     """``[resistors]``: from latch and clock to supply (Ω), None if not fitted; their size (W)."""
 
-    latch_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
-        "3.6k ± 5 %"
-    )
-    clock_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
-        "3.6k ± 5 %"
-    )
-    rating: Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")] = (
-        _default("100 mW")
-    )
+    latch_to_supply: _Lifter = _default("3.6k ± 5 %")
+    clock_to_supply: _Lifter = _default("3.6k ± 5 %")
+    rating: _Rating = _default("100 mW")
 
 
 class Policy(Table):
@@ -201,22 +197,14 @@ class Poll(Table):
     """
 
     use: Annotated[str, OneOf("poll")] | None = Field(default=None, examples=["plain-loop"])
-    routine: Annotated[Text, AfterValidator(pad_name)] | None = Field(
-        default=None, examples=["read-twice"]
-    )
+    routine: Line | None = Field(default=None, examples=["read-twice"])
     console: Annotated[str, OneOf("console")] = Field(
         default_factory=lambda: console_names()[0], examples=["60hz"]
     )
-    entry: Annotated[Text, AfterValidator(pad_name)] | None = Field(
-        default=None, examples=["$8000"]
-    )
-    origin: Annotated[Text, AfterValidator(pad_name)] | None = Field(
-        default=None, examples=["$8000"]
-    )
-    result: Annotated[Text, AfterValidator(pad_name)] | None = Field(default=None, examples=["A"])
-    ports: Annotated[Text, AfterValidator(pad_name)] | None = Field(
-        default=None, examples=["$4016,$4017"]
-    )
+    entry: Line | None = Field(default=None, examples=["$8000"])
+    origin: Line | None = Field(default=None, examples=["$8000"])
+    result: Line | None = Field(default=None, examples=["A"])
+    ports: Line | None = Field(default=None, examples=["$4016,$4017"])
     repeated_reads: Literal["joined", "each"] = Field(default="joined", examples=["joined"])
     latch_width: Annotated[Value, _time("8.9 us")]
     latch_to_clock: Annotated[Value, _time("5.4 us")]
@@ -260,9 +248,6 @@ class Poll(Table):
         return {**{key: base.timings[key] for key in base.timings if key not in own}, **raw}
 
 
-Identifier = Annotated[Text, AfterValidator(identifier)]
-
-
 class Hdl(Table):
     """``[hdl]``: a design in Verilog or VHDL, and which of its ports is what.
 
@@ -278,11 +263,11 @@ class Hdl(Table):
     clock are no further from the sheet's poll.
     """
 
-    sources: Annotated[
-        tuple[Annotated[Text, AfterValidator(source_file)], ...], BeforeValidator(count(1, 200))
-    ] = Field(examples=[["my_pad.v"]])
+    sources: Annotated[tuple[SourceFile, ...], BeforeValidator(count(1, 200))] = Field(
+        examples=[["my_pad.v"]]
+    )
     top: Identifier = Field(examples=["my_pad"])
-    language: Literal["verilog", "vhdl"] = Field(examples=["verilog"])
+    language: Language = Field(examples=["verilog"])
     simulator: Annotated[str, OneOf("simulator")] | None = Field(default=None, examples=["icarus"])
     role: Literal["pad", "reader"] = Field(default="pad", examples=["pad"])
     latch: Identifier = Field(default="latch", examples=["latch"])
@@ -304,9 +289,9 @@ class Hdl(Table):
         tuple[Literal["latch", "clock", "data", "buttons", "reset", "start", "held", "valid"], ...],
         BeforeValidator(count(0, 8)),
     ] = Field(default=(), examples=[["reset"]])
-    parameters: Annotated[
-        dict[Annotated[Text, AfterValidator(identifier)], Whole], BeforeValidator(count(0, 100))
-    ] = Field(default_factory=dict)
+    parameters: Annotated[dict[Identifier, Whole], BeforeValidator(count(0, 100))] = Field(
+        default_factory=dict
+    )
     answer: Annotated[Value, _time("250 ns")] | None = Field(default=None, examples=["250 ns"])
     synchroniser: Annotated[Whole, Field(ge=0, le=4)] = Field(default=2, examples=[2])
     setup: Annotated[Value, _time("84 ns")] | None = Field(default=None, examples=["84 ns"])
@@ -316,13 +301,13 @@ class Hdl(Table):
 
     @property
     def engine(self) -> str:
-        """The simulator named, else the usual one for the language."""
+        """The simulator named, else the first that reads the language."""
         return self.simulator or self.fitting[0]
 
     @property
     def fitting(self) -> tuple[str, ...]:
         """Every simulator that reads the language."""
-        return tuple(name for name, reads in SIMULATORS.items() if reads == self.language)
+        return tuple(name for name, row in SIMULATORS.items() if row.language == self.language)
 
 
 class Sheet(Table):
@@ -355,6 +340,11 @@ class Sheet(Table):
     def __eq__(self, other: object) -> bool:
         """Whether all values and own parts are the same, wherever they were written."""
         return isinstance(other, Sheet) and dict(self) == dict(other) and self._own == other._own
+
+    @property
+    def document(self) -> Document:
+        """The text that it was loaded from, and what that holds."""
+        return self._document
 
     def line_of(self, key: str) -> int | None:
         """The line (from 1) on which a key or table stands in the text that was loaded.

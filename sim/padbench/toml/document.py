@@ -68,53 +68,44 @@ class Document:
 def _read(path: Path, start: str) -> str:
     name = str(path)
     try:
-        about = path.stat()
+        mode = path.stat().st_mode
         # Looked at before opening: opening a pipe would wait for a writer.
-        if stat.S_ISDIR(about.st_mode):
-            raise _file_error(name, "is a directory", "name the TOML file in it")
-        if not stat.S_ISREG(about.st_mode):
-            raise _file_error(name, "is not a file", "name a TOML file")
-        if about.st_size > LARGEST_FILE:
-            raise _too_large(name)
+        if stat.S_ISDIR(mode):
+            raise _refused(name, "is a directory", "name the TOML file in it")
+        if not stat.S_ISREG(mode):
+            raise _refused(name, "is not a file", "name a TOML file")
         with path.open("rb") as file:
             raw = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
-        raise _file_error(name, "there is no such file", start) from None
+        raise _refused(name, "there is no such file", start) from None
     except OSError as error:
         reason = error.strerror or type(error).__name__
-        raise _file_error(
+        raise _refused(
             name, f"cannot be read ({reason})", "name a file that you may read"
         ) from None
     except ValueError:  # a NUL in the name
-        raise _file_error(name, "is not the name of a file", "name a TOML file") from None
+        raise _refused(name, "is not the name of a file", "name a TOML file") from None
     if len(raw) > LARGEST_FILE:
-        raise _too_large(name)
+        raise _refused(name, "is larger than 1 MiB", "a few kilobytes are enough")
     was_read(path)
     return _decode(raw, name)
 
 
 def _parse(text: str, name: str, start: str) -> dict[str, Any]:
     if not text.strip():
-        raise _file_error(name, "is empty", start)
+        raise _refused(name, "is empty", start)
     for number, line in enumerate(text.split("\n"), start=1):
         if len(line) > LONGEST_LINE:
-            raise _text_error(
-                name,
-                number,
-                "",
-                f"the line is {len(line)} characters long",
-                f"keep lines within {LONGEST_LINE} characters",
-            )
+            wrong = f"the line is {len(line)} characters long"
+            raise _refused(name, wrong, f"keep lines within {LONGEST_LINE} characters", number)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _toml_error(text, name, str(error)) from None
     except RecursionError:
-        raise _file_error(
-            name, "nests lists or tables too deeply", "two levels are enough"
-        ) from None
+        raise _refused(name, "nests lists or tables too deeply", "two levels are enough") from None
     except ValueError:  # whatever int() and its like refuse (a limit on digits) inside tomllib
-        raise _file_error(
+        raise _refused(
             name, "holds a number or date that cannot be read", "keep numbers to a few digits"
         ) from None
 
@@ -122,16 +113,14 @@ def _parse(text: str, name: str, start: str) -> dict[str, Any]:
 def _decode(raw: bytes, name: str) -> str:
     if b"\0" in raw:
         line = raw[: raw.index(b"\0")].count(b"\n") + 1
-        raise _text_error(
-            name, line, "", "holds a NUL byte, so it is not text", "save the file as UTF-8 text"
-        )
+        wrong = "holds a NUL byte, so it is not text"
+        raise _refused(name, wrong, "save the file as UTF-8 text", line)
     try:
         return raw.decode("utf-8-sig")  # some editors put a byte order mark in front
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        raise _text_error(
-            name, line, f"byte 0x{raw[error.start]:02X}", "is not UTF-8", "save the file as UTF-8"
-        ) from None
+        found = f"byte 0x{raw[error.start]:02X}"
+        raise _refused(name, "is not UTF-8", "save the file as UTF-8", line, found) from None
 
 
 def _toml_error(text: str, name: str, message: str) -> SheetError:
@@ -149,7 +138,7 @@ def _toml_error(text: str, name: str, message: str) -> SheetError:
         instead = f"put text and values with a unit in quotes, for example {_quoted(line)}"
     else:
         instead = 'write key = value lines under [table] lines, for example name = "My pad"'
-    return _text_error(name, number, found_text(line), f"is not TOML ({reason[:100]})", instead)
+    return _refused(name, f"is not TOML ({reason[:100]})", instead, number, found_text(line))
 
 
 def _quoted(line: str) -> str:
@@ -158,13 +147,7 @@ def _quoted(line: str) -> str:
     return f'{plain[1]} = "{plain[2]}"' if plain else 'value = "39k ± 5 %"'
 
 
-def _file_error(name: str, wrong: str, instead: str) -> SheetError:
-    return SheetError([Problem(one_line(name), None, "", "", wrong, instead)])
-
-
-def _text_error(name: str, line: int, found: str, wrong: str, instead: str) -> SheetError:
+def _refused(
+    name: str, wrong: str, instead: str, line: int | None = None, found: str = ""
+) -> SheetError:
     return SheetError([Problem(one_line(name), line, "", found, wrong, instead)])
-
-
-def _too_large(name: str) -> SheetError:
-    return _file_error(name, "is larger than 1 MiB", "a few kilobytes are enough")

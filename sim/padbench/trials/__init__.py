@@ -4,6 +4,7 @@ from padbench.trials.result import Played, Problem, ReadResult, ScenarioRun
 from padbench.trials.run import (
     Trial,
     judge,
+    met_in,
     read_back,
     run_scenario,
     scenarios_of,
@@ -19,6 +20,7 @@ __all__ = [
     "ScenarioRun",
     "Trial",
     "judge",
+    "met_in",
     "read_back",
     "run_scenario",
     "scenarios_of",

@@ -6,11 +6,11 @@ run.reads, run.timeline          # made again when they are asked for, and not k
 
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from padbench.core.decode import Read
-from padbench.core.findings import Fact, Finding
+from padbench.core.findings import Fact, Finding, Met
 from padbench.core.sentences import filled
 from padbench.core.timeline import Timeline
 from padbench.scenarios import Expected
@@ -76,8 +76,10 @@ _kept: OrderedDict[int, tuple[Callable[[], Played], Played]] = OrderedDict()
 
 @dataclass(frozen=True, eq=False)
 class ScenarioRun:
-    """One scenario at one corner on one port.
+    """One scenario at one corner on one port, or of an HDL design on a simulator.
 
+    ``corner`` and ``port`` are empty for an HDL design, ``simulator`` and ``top`` for the model of
+    a pad. ``part`` is "exhaustive" where it is a part of all transitions and stopped reads.
     ``accepted`` holds, for polls of several passes, what the console acts on after each; for those
     of a read routine what it hands on, None if it has not come back. ``findings`` are those of the
     wires in this run, ``count`` is how many reads it has. ``play`` makes its wires again: a
@@ -93,6 +95,19 @@ class ScenarioRun:
     findings: tuple[Finding, ...]
     count: int
     play: Callable[[], Played]
+    simulator: str = ""
+    top: str = ""
+    part: Literal["", "exhaustive"] = ""
+
+    @property
+    def met(self) -> Met:
+        """The run as findings name it."""
+        return Met(self.name, self.corner, self.port, self.simulator, self.top)
+
+    @property
+    def where(self) -> str:
+        """Where it ran: ``"slow corner, push-pull port"``, ``"on icarus, top my_pad"``."""
+        return str(replace(self.met, scenario=""))
 
     @property
     def played(self) -> Played:

@@ -4,7 +4,7 @@ trial = try_sheet(load_sheet(Path("pad.toml")))
 trial.findings, trial.runs, trial.ports
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -22,7 +22,6 @@ from padbench.core.timeline import HIGH, LOW, Timeline, Word
 from padbench.core.timing import judge_timing
 from padbench.core.units import Value, to_ps
 from padbench.model.bench import simulate
-from padbench.routines.engine import RoutineEngine
 from padbench.routines.poll import poll_of, with_timings
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import accepted_states, fits
@@ -33,6 +32,7 @@ from padbench.wiring.faults import judge_wiring
 __all__ = [
     "Trial",
     "judge",
+    "met_in",
     "read_back",
     "run_scenario",
     "scenarios_of",
@@ -42,16 +42,13 @@ __all__ = [
 ]
 
 
-def setting_of(
-    sheet: Sheet, port: str, corner: Corner, engine: RoutineEngine | None = None
-) -> Setting:
+def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
     """The sheet as scenarios want it, on one kind of port and at one corner.
 
-    ``engine`` sweeps a read routine (default: the plain one). Raises `RoutineError` if the poll is
-    a routine that cannot be used.
+    Raises `RoutineError` if the poll is a routine that cannot be used.
     """
     poll = sheet.poll
-    made = poll_of(poll, engine)
+    made = poll_of(poll)
     if made is not None:
         return Setting(
             pad=pad_model(sheet, port, corner),
@@ -112,24 +109,23 @@ def try_sheet(
     *,
     step: Callable[[], None] = lambda: None,
     keep: Callable[[ScenarioRun], None] = lambda _: None,
-    engine: RoutineEngine | None = None,
 ) -> Trial:
     """Judge a design: wiring, levels and edges, then every scenario on every port at both corners.
 
     ``step`` is called after each run (for a progress bar), ``keep`` with the one run of each
-    scenario that stands for it, as soon as it is known (to write its wave). ``engine`` sweeps a
-    read routine (default: the plain one). Raises `RoutineError` as `setting_of` does.
+    scenario that stands for it, as soon as it is known (to write its wave). Raises
+    `RoutineError` as `setting_of` does.
     """
     design = with_timings(sheet)
     electric = judge_electric(design)
     findings = [*judge_wiring(sheet), *electric.findings]
-    poll = poll_of(sheet.poll, engine)
+    poll = poll_of(sheet.poll)
     if poll is not None:
         findings += poll.findings()
     timing: list[Finding] = []
     chosen = []
     settings = {
-        (port, corner): setting_of(sheet, port, corner, engine)
+        (port, corner): setting_of(sheet, port, corner)
         for port in sheet.works_with.ports
         for corner in CORNERS
     }
@@ -161,15 +157,9 @@ def standing_for_all(runs: Sequence[ScenarioRun]) -> ScenarioRun:
     return (wrong or slow or list(runs))[0]
 
 
-def run_scenario(
-    sheet: Sheet,
-    scenario: Scenario,
-    port: str,
-    corner: Corner,
-    engine: RoutineEngine | None = None,
-) -> ScenarioRun:
+def run_scenario(sheet: Sheet, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
     """One scenario at one corner on one port."""
-    return _run(setting_of(sheet, port, corner, engine), scenario, port, corner)
+    return _run(setting_of(sheet, port, corner), scenario, port, corner)
 
 
 def _run(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
@@ -220,17 +210,24 @@ def judge(
     timeline: Timeline,
     limits: Limits,
     *,
-    port: str,
-    corner: str,
     play: Callable[[], Played],
+    port: str = "",
+    corner: str = "",
+    simulator: str = "",
+    top: str = "",
+    part: Literal["", "exhaustive"] = "",
     names: Names | None = None,
+    reads: Sequence[Read] | None = None,
 ) -> ScenarioRun:
     """Hold a timeline to its script and to the law, wherever it came from.
 
-    ``port`` and ``corner`` say in the result what was run; ``names`` are the wires to decode.
+    ``port`` and ``corner``, or ``simulator`` and ``top``, say in the result what was run, ``part``
+    of what it is a part; ``names`` are the wires to decode, ``reads`` what `decode` gives, if that
+    is known already.
     ``play`` makes the same timeline and reads again, when somebody asks for them later.
     """
-    reads = decode(timeline, names)
+    if reads is None:
+        reads = decode(timeline, names)
     judged = judge_timing(timeline, reads, limits, names=names)
     played = read_back(script, timeline, names, reads)
     accepted = _accepted(played.reads, script)
@@ -246,19 +243,25 @@ def judge(
             *_wrong_outcomes(script),
             *_unbroken(judged, script),
         ),
-        findings=tuple(
-            replace(
-                finding,
-                met=replace(finding.met, scenario=scenario.name, corner=corner, port=port),
-            )
-            for finding in judged
-            if finding.id not in script.breaks | script.tolerates
-        ),
+        findings=(),
         count=len(played.reads),
         play=play,
+        simulator=simulator,
+        top=top,
+        part=part,
     )
+    wanted = (found for found in judged if found.id not in script.breaks | script.tolerates)
+    run = replace(run, findings=met_in(run, wanted))
     run.keep(played)
     return run
+
+
+def met_in(run: ScenarioRun, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings of a run's wires, each with that run beside its own moment."""
+    return tuple(
+        replace(found, met=replace(run.met, read=found.met.read, at_ps=found.met.at_ps))
+        for found in findings
+    )
 
 
 def read_back(
