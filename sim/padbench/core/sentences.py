@@ -9,7 +9,7 @@ is shown:
 
     {wait:s} {volts:V} {wait:s4}   a quantity in that SI unit, with four digits
     {measured} {limit:4}           a quantity in the rule's own unit, with three or four digits
-    {held:buttons}                 a byte as buttons, or several; None is one that is not known
+    {held:buttons}                 a byte as buttons
     {count:read|reads}             a count with its word in the singular or the plural
     {names:list}                   words or numbers, joined by commas
     {at:moment}                    picoseconds as a moment of a run, in µs
@@ -77,7 +77,7 @@ class _Filler(string.Formatter):
 
 
 _WAYS: dict[str, Callable[[Any], str]] = {
-    "buttons": _buttons,
+    "buttons": spelled,
     "moment": moment,
     "list": lambda items: ", ".join(map(str, items)),
 }
