@@ -19,6 +19,7 @@ import string
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from padbench.core.buttons import spelled
 from padbench.core.units import show
 
 __all__ = ["COUNTED", "amount", "filled", "moment"]
