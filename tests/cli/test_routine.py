@@ -8,7 +8,7 @@ import pytest
 from padbench.cli import main
 from padbench.core.decode import decode
 from padbench.routines.source import load_routine
-from padbench.waveio import read_vcd
+from padbench.waveio import read_wave
 
 SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 ONCE = load_routine("read-once").segments[0][1]
@@ -46,7 +46,7 @@ def test_read_once_is_exposed_by_the_numbers_of_the_closed_form(padbench):
     assert (sweep["accepted_wrong"], sweep["never_settles"]) == (1793, 0)
     example = sweep["counterexample"]
     # The wave is of exactly that case: the same byte, from the wires.
-    (read,) = decode(read_vcd(Path("worst.vcd")))
+    (read,) = decode(read_wave(Path("worst.vcd")))
     assert (example["held"], read.byte) == (0, example["got"])
     assert found["vcd"] == "worst.vcd"
 
@@ -61,7 +61,7 @@ def test_the_exposed_read_twice_says_what_would_be_safe(padbench):
     assert 0 not in found["safe"]["gaps"]
     assert found["safe"]["periods"] == [432]
     example = found["sweeps"][0]["counterexample"]
-    assert [read.byte for read in decode(read_vcd(Path("w.vcd")))] == [example["got"]] * 2
+    assert [read.byte for read in decode(read_wave(Path("w.vcd")))] == [example["got"]] * 2
 
 
 def test_advice_says_for_which_rates_it_is(padbench):
