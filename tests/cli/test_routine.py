@@ -1,12 +1,14 @@
 """``padbench routine`` as scripts use it."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from padbench.cli import main
 from padbench.core.decode import decode
+from padbench.parts import console_names, console_timing, consoles
 from padbench.routines.source import load_routine
 from padbench.waveio import read_wave
 
@@ -79,6 +81,19 @@ def test_the_50_hz_console_is_immune(padbench):
     assert (code, found["verdict"]) == (0, "immune")
     assert found["sweeps"][0]["counterexample"] is None
     assert found["lines"] == pytest.approx(135 / 106.5625)
+
+
+def test_a_console_that_is_in_the_table_can_be_named(padbench, monkeypatch):
+    """Nothing but an entry of `parts/consoles.toml` is needed."""
+    known = {name: console_timing(name) for name in console_names()}
+    longer = replace(known["60hz"], name="70hz", fetch_periods=(500,))
+    monkeypatch.setattr(consoles, "_consoles", lambda: {**known, "70hz": longer})
+    _, out, _ = padbench("read-once", "--console", "70hz", "--json")
+    found = json.loads(out)
+    assert [sweep["period"] for sweep in found["sweeps"]] == [500]
+    assert "70hz" in found["on"]
+    code, _, err = padbench("read-once", "--console", "71hz")
+    assert (code, err.count("\n")) == (2, 1)
 
 
 def test_words_for_people(padbench):
