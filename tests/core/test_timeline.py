@@ -116,6 +116,9 @@ def test_timelines_compare_by_content():
         return Timeline(**{"end_ps": 10, **parts, **changed})
 
     assert make() == make()
+    assert make(events={}) == make(events={})
+    two = {"e": np.array([1, 2]), "f": np.array([3])}
+    assert make(events=two) != make(events={**two, "f": np.array([4])})
     assert make() != "something else"
     assert Wire.of([(0, LOW)]) != "something else"
     for changed in (
