@@ -15,7 +15,7 @@ import numpy as np
 from padbench.core.decode import Names, Read
 from padbench.core.findings import Fact, Finding, Met, Rule, Source
 from padbench.core.limits import Limit, Limits, judge_times, unjudged
-from padbench.core.timeline import HIGH, Timeline, Times, Wire, Word
+from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire, Word
 from padbench.core.wires import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
 
 __all__ = ["RULES", "PinNames", "judge_timing"]
@@ -91,6 +91,17 @@ RULES = {
             overtaken="a rising clock edge sent before the load ends reaches the register {late:s4}"
             " after it: the line rises more slowly than the latch falls, and a bit is shifted away",
         ),
+        Rule(
+            "timing.clock-at-load-end",
+            "edges",
+            {
+                "pass": "the clock stands high whenever the load ends",
+                "fail": "{low} of {ends:end|ends} of a load come while the clock is low: this part"
+                " may shift then",
+                "none": "the run has no end of a load",
+            },
+            ("poll.latch-to-clock", *_CLOCK),
+        ),
         _shortest(
             "setup-parallel",
             "stand-still of the inputs before load end",
@@ -153,7 +164,8 @@ def judge_timing(
     """Findings ``timing.*`` for one timeline, in the order of `RULES`.
 
     ``reads`` are those of the same timeline and ``names``. A rule whose wires the timeline lacks,
-    or whose edges never come, is "not-judged".
+    or whose edges never come, is "not-judged". The clock at the load's end is judged only for a
+    register that asks for it.
     """
     pins = pins or PinNames()
     names = names or Names()
@@ -172,6 +184,7 @@ def judge_timing(
         least("clock-period", _periods(rises, load), limits.clock_period),
         _overtaken(timeline, names, load, clock, limits.removal)
         or least("removal", _removals(load.falls(), load.rises(), rises), limits.removal),
+        *_clock_at_load_end(load.falls(), clock, limits.clock_at_load_end),
         _setup(timeline.words.get(pins.inputs), load, limits.setup_parallel),
         *_arrivals(reads, limits),
         _clocks(reads, timeline.end_ps),
@@ -289,6 +302,29 @@ def _overtaken(
     )
     # Even where no time at all is asked for: the register shifts where the console meant none.
     return replace(finding, verdict="fail")
+
+
+def _clock_at_load_end(
+    load_ends: Times, clock: Wire, sources: tuple[Source, ...]
+) -> Iterator[Finding]:
+    """The clock's level when a load ends; an edge at that very moment has it low on one side."""
+    rule = RULES["timing.clock-at-load-end"]
+    if not sources:
+        return
+    if not len(load_ends):
+        yield Finding(rule, "not-judged", sources=sources, case="none")
+        return
+    low = load_ends[(clock.before(load_ends) == LOW) | (clock.at(load_ends) == LOW)]
+    yield Finding(
+        rule,
+        "fail" if len(low) else "pass",
+        measured=float(len(load_ends) - len(low)),
+        limit=float(len(load_ends)),
+        margin=float(-len(low)),
+        met=Met(at_ps=int(low[0])) if len(low) else Met(),
+        sources=sources,
+        facts={"low": len(low), "ends": len(load_ends)},
+    )
 
 
 def _last_until(moments: Times, times: Times) -> Times:

@@ -27,7 +27,7 @@ from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, S
 from padbench.scenarios.expect import accepted_states, fits
 from padbench.sheet import Sheet
 from padbench.trials.result import Played, Problem, ReadResult, ScenarioRun
-from padbench.wiring.faults import judge_wiring
+from padbench.wiring.faults import judge_family, judge_wiring
 
 __all__ = [
     "Trial",
@@ -118,7 +118,7 @@ def try_sheet(
     """
     design = with_timings(sheet)
     electric = judge_electric(design)
-    findings = [*judge_wiring(sheet), *electric.findings]
+    findings = [*judge_wiring(sheet), *judge_family(design), *electric.findings]
     poll = poll_of(sheet.poll)
     if poll is not None:
         findings += poll.findings()
