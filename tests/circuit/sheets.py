@@ -7,6 +7,7 @@ VALUES = {
     "pad.supply": "5 V ± 5 %",
     "pad.temperature": "0 °C to 40 °C",
     "register.part": "CD4021B",
+    "register.serial-input": "ground",
     "pull-up.value": "39k ± 5 %",
     "pull-up.rating": "100 mW",
     "contacts.closed": "300 Ω",
