@@ -101,7 +101,7 @@ RULES = {
                 "pass": "the clock stands high whenever the load ends",
                 "fail": "{low} of {ends:end|ends} of a load come while the clock is low: this part"
                 " may shift then",
-                "none": "the run has no end of a load",
+                "none": "no load ends while the clock is at a level",
             },
             ("poll.latch-to-clock", *_CLOCK),
         ),
@@ -302,23 +302,29 @@ def _overtaken(
 def _clock_at_load_end(
     load_ends: Times, clock: Wire, sources: tuple[Source, ...]
 ) -> Iterator[Finding]:
-    """The clock's level when a load ends; an edge at that very moment has it low on one side."""
+    """The clock's level when a load ends; an edge at that very moment has it low on one side.
+
+    One at no level then says nothing.
+    """
     rule = RULES["timing.clock-at-load-end"]
     if not sources:
         return
-    if not len(load_ends):
+    before, after = clock.before(load_ends), clock.at(load_ends)
+    is_low = (before == LOW) | (after == LOW)
+    known = is_low | ((before == HIGH) & (after == HIGH))
+    if not known.any():
         yield Finding(rule, "not-judged", sources=sources, case="none")
         return
-    low = load_ends[(clock.before(load_ends) == LOW) | (clock.at(load_ends) == LOW)]
+    low, ends = load_ends[is_low], int(known.sum())
     yield Finding(
         rule,
         "fail" if len(low) else "pass",
-        measured=float(len(load_ends) - len(low)),
-        limit=float(len(load_ends)),
+        measured=float(ends - len(low)),
+        limit=float(ends),
         margin=float(-len(low)),
         met=Met(at_ps=int(low[0])) if len(low) else Met(),
         sources=sources,
-        facts={"low": len(low), "ends": len(load_ends)},
+        facts={"low": len(low), "ends": ends},
     )
 
 

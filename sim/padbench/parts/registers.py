@@ -31,8 +31,8 @@ __all__ = [
 
 
 Levels = Literal["fraction", "hc", "series-b", "fixed"]
-"""How thresholds go with the supply: parts of it, as in the HC series (other parts below 4.5 V) or as
-in JESD13-B, or not at all (TTL levels).
+"""How thresholds go with the supply: parts of it, as in the HC series (less below 4.5 V) or as in
+JESD13-B, or not at all (TTL levels).
 """
 
 

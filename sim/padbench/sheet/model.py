@@ -402,11 +402,10 @@ class Sheet(Table):
             if "serial-input" not in written.get("register", {}):
                 yield Assumed("register.serial-input", _PROGRAM_TIE)
             yield Assumed("register.kind", "the pins of an ordinary microcontroller")
-        for lender in dict.fromkeys(part.borrowed.values()):
-            lent = [key.replace("_", "-") for key, of in part.borrowed.items() if of == lender]
-            yield Assumed(
-                "register.part", f"{', '.join(lent)} of the {part.name} as of the {lender}"
-            )
+        lenders = [*part.borrowed.values()]
+        for lender in dict.fromkeys(lenders):
+            count = lenders.count(lender)
+            yield Assumed("register.part", f"{count} figures of the {part.name} as of the {lender}")
 
     def _beside_the_point(self, key: str) -> bool:
         """What says nothing of this pad: of a resistor that is not there, of a named poll."""
