@@ -7,6 +7,7 @@ VALUES = {
     "pad.supply": "5 V ± 5 %",
     "pad.temperature": "0 °C to 40 °C",
     "register.part": "CD4021B",
+    "register.serial-input": "ground",
     "pull-up.value": "39k ± 5 %",
     "pull-up.rating": "100 mW",
     "contacts.closed": "300 Ω",
@@ -46,7 +47,7 @@ def written(*changes: dict, ports=("push-pull", "pull-down-only")) -> Sheet:
     for key, value in values.items():
         table, name = key.split(".")
         if value is not None:
-            text = value if isinstance(value, int) else f'"{value}"'
+            text = str(value).lower() if isinstance(value, int) else f'"{value}"'
             tables.setdefault(table, []).append(f"{name} = {text}")
     tables["buttons"] = [f"{name} = {8 - place}" for place, name in enumerate(BUTTONS)]
     tables["works-with"] = [f"ports = {list(ports)}"]

@@ -167,7 +167,7 @@ def test_groups_follow_from_the_rows():
 
 def test_a_program_is_held_to_every_rule_of_a_run_but_the_number_of_clocks():
     followed = set(followed_by_a_program())
-    assert set(of_circuits("run")) - followed == {"timing.clocks"}
+    assert set(of_circuits("run")) - followed == {"timing.clocks", "timing.clock-at-load-end"}
     assert followed - set(of_circuits("run")) == {
         *("latch.pulse", "clock.low-pulse", "clock.high-pulse"),
         *("data.first-bit", "data.later-bits"),

@@ -49,6 +49,7 @@ RULES = {
         {"gap": 99_999, "low": 180 * NS},
         {"load": NJ, "pad-clock": NJ},
     ),
+    "timing.clock-at-load-end": ({"gap": 1}, {"gap": 0}, {"load": NJ, "pad-clock": NJ}),
     "timing.setup-parallel": (
         {"moved": 50 * NS},
         {"moved": 49_999},
@@ -107,6 +108,12 @@ UNJUDGED = {"simulation": set(), "hdl": {"timing.sample-point"}, "capture": NO_P
 
 # Rises of the clock are at 3.5 µs and every 1 µs then: the third edge comes 100 ns after each.
 SYSTEM = SystemClock(rise=0, period=40 * NS)
+
+
+@pytest.fixture(scope="module")
+def limits(limits):
+    """With the rule that not every register needs."""
+    return replace(limits, clock_at_load_end=(Source("this test", "assumed"),))
 
 
 def zones(clock, edge):

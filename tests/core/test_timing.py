@@ -15,6 +15,12 @@ from padbench.core.timing import RULES, judge_timing
 US = 1_000 * NS
 
 
+@pytest.fixture(scope="module")
+def limits(limits):
+    """With the rule that not every register needs."""
+    return replace(limits, clock_at_load_end=(Source("this test", "assumed"),))
+
+
 def judged(timeline, limits, names=None):
     found = judge_timing(timeline, decode(timeline, names), limits, names=names)
     assert [finding.id for finding in found] == list(RULES)
@@ -78,6 +84,25 @@ def test_a_clock_at_the_very_end_of_the_load_has_no_removal_time(limits):
     one = {**timeline.wires, "pad.load": timeline.wires["console.latch"]}
     finding = judged(replace(timeline, wires=one), limits)["timing.removal"]
     assert (ps(finding.measured), finding.verdict, finding.case) == (0, "fail", "")
+
+
+@pytest.mark.parametrize(
+    ("gap", "verdict"),
+    [(1, "pass"), (0, "fail"), (-499_999, "fail"), (-500_000, "fail"), (-500_001, "pass")],
+)
+def test_the_clock_stands_high_when_the_load_ends(limits, gap, verdict):
+    """On both sides of that moment; an edge at it has the clock low on one of them."""
+    finding = judged(wave(gap=gap, clocks=1), limits)["timing.clock-at-load-end"]
+    assert (finding.verdict, finding.margin) == (verdict, 0 if verdict == "pass" else -1)
+    assert finding.met.at_ps == (None if verdict == "pass" else START + 1_000 * NS)
+
+
+def test_a_register_that_does_not_ask_for_it_may_have_its_clock_low(limits):
+    unasked = replace(limits, clock_at_load_end=())
+    timeline = wave(gap=0, clocks=1)
+    assert "timing.clock-at-load-end" not in {
+        finding.id for finding in judge_timing(timeline, decode(timeline), unasked)
+    }
 
 
 def test_edges_that_never_arrive_are_counted(limits):

@@ -14,6 +14,7 @@ from padbench.parts import (
     port_names,
     register_names,
     register_part,
+    worst_of_family,
 )
 from padbench.parts.figure import FigureEntry, read_table
 from padbench.parts.registers import registers_from
@@ -24,7 +25,10 @@ def seconds(text: str | int) -> float:
 
 
 def test_the_named_parts_are_there() -> None:
-    assert register_names() == ("CD4021B", "MC14021B", "HEF4021B", "MC14014B", "74HC165")
+    assert register_names() == (
+        *("CD4021B", "MC14021B", "HCF4021B", "HEF4021B"),
+        *("MC14014B", "CD4014B", "HCF4014B", "74HC165"),
+    )
     assert port_names() == ("push-pull", "pull-down-only")
     assert {"plain-loop", "slow-loop", "brisk"} <= set(poll_names())
 
@@ -44,7 +48,7 @@ def test_every_figure_has_its_source(name: str) -> None:
         if isinstance(figure, Figure):
             assert figure.cited.title, field.name
             assert figure.at, field.name
-            assert figure.unit in ("s", "V", "A", "F", "Hz", "fraction", "°C")
+            assert figure.unit in ("s", "V", "A", "F", "Hz", "s/F", "fraction", "°C")
             # The class says it; a title that says so too would be told twice.
             assert "from memory" not in figure.cited.title, field.name
 
@@ -77,7 +81,9 @@ def test_figures_of_the_cd4021b(figure: str, bound: str, number: float) -> None:
 
 
 # Class P: JEDEC JESD13-B, at a supply of 5 V.
-@pytest.mark.parametrize("name", ["CD4021B", "MC14021B", "HEF4021B", "MC14014B"])
+@pytest.mark.parametrize(
+    "name", ["CD4021B", "MC14021B", "HCF4021B", "HEF4021B", "MC14014B", "CD4014B"]
+)
 def test_b_series_levels(name: str) -> None:
     part = register_part(name)
     assert (part.input_low.max, part.input_high.min, part.input_low.unit) == (1.5, 3.5, "V")
@@ -105,9 +111,24 @@ def test_what_sets_the_parts_apart() -> None:
 
 
 def test_borrowed_figures_say_so() -> None:
-    own, borrowed = register_part("CD4021B").removal, register_part("MC14021B").removal
+    own, borrowed = register_part("CD4021B").removal, register_part("HEF4021B").removal
     assert borrowed.min == own.min
     assert borrowed.cited == Source("taken from the CD4021B", "from memory")
+    assert register_part("HEF4021B").borrowed["removal"] == "CD4021B"
+    assert not register_part("CD4021B").borrowed
+
+
+def test_what_is_borrowed_is_also_taken_at_the_worst_of_the_family() -> None:
+    worst = worst_of_family(register_part("HEF4021B"))
+    assert worst is not None
+    # Classes P2 (MC line, fact 36) and M (CD line, fact 7).
+    assert worst.clock_to_output == register_part("MC14021B").clock_to_output
+    assert (worst.removal.min, worst.clock_frequency.min) == (280e-9, 1.5e6)
+    # Its own stay, though another line's drive or supply is better.
+    assert worst.sink_current == register_part("HEF4021B").sink_current
+    assert worst.clock_edge_max.max is None
+    assert worst_of_family(register_part("CD4021B")) is None
+    assert worst_of_family(register_part("74HC165")) is None
 
 
 def test_a_published_figure_is_only_believed_of_another_part() -> None:
@@ -189,7 +210,6 @@ def test_brisk_keeps_what_the_cd4021b_guarantees() -> None:
     ("name", "columns"),
     [
         ("CD4021B", {5: 320, 10: 160, 15: 120}),
-        ("74HC165", {2: 165, 4.5: 33, 6: 28}),
     ],
 )
 def test_the_derating_goes_through_the_columns(name: str, columns: dict[float, float]) -> None:

@@ -36,14 +36,18 @@ def each(field: Array) -> Array:
 
 
 def thresholds(
-    low_part: Array, high_part: Array, series_b: Array, supply: Array
+    low_part: Array, high_part: Array, series_b: Array, supply: Array, hc: Array | float = 0.0
 ) -> tuple[Array, Array]:
     """Highest low and lowest high level (V) at a supply.
 
     Parts of the supply; for the B series JEDEC JESD13-B has 1.5 V and 3.5 V at 5 V, the same parts
     at 10 V, and 4 V and 11 V at 15 V, between which lies a straight line here (10 V and 15 V from
-    memory).
+    memory). The HC series has 0.5 V and 1.5 V at 2 V (CD74HC165, SCHS156), its parts from 4.5 V on,
+    and between them a straight line here.
     """
+    poor = np.clip((4.5 - supply) / 2.5, 0.0, 1.0) * (np.asarray(hc) > 0)
+    low_part = low_part + poor * (0.25 - low_part)
+    high_part = high_part + poor * (0.75 - high_part)
     beyond = np.clip((supply - 10.0) / 5.0, 0.0, 1.0) * (series_b > 0)
     low = low_part + beyond * (4.0 / 15.0 - low_part)
     high = high_part + beyond * (11.0 / 15.0 - high_part)
@@ -274,7 +278,7 @@ class Circuits:
     def _register_levels(self, over: Space) -> tuple[Array, Array]:
         d = self.design
         low, high = each(d.low_part), each(d.high_part)
-        parts = thresholds(low, high, each(d.series_b), over.supply)
+        parts = thresholds(low, high, each(d.series_b), over.supply, each(d.hc))
         fixed = each(d.level_fixed) > 0
         return np.where(fixed, low, parts[0]), np.where(fixed, high, parts[1])
 

@@ -91,6 +91,7 @@ class Design:
     low_part: Array
     high_part: Array
     series_b: Array
+    hc: Array
     level_fixed: Array
     hottest: Array
     sink: Array
@@ -111,6 +112,7 @@ class Design:
     clock_min: Array
     clock_period: Array
     removal: Array
+    clock_at_load_end: Array
     stretch_volts: Array
     stretch_threshold: Array
     stretch_exponent: Array
@@ -179,6 +181,7 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "low_part": most(part.input_low) / scale,
         "high_part": least(part.input_high) / scale,
         "series_b": float(part.levels == "series-b"),
+        "hc": float(part.levels == "hc"),
         "level_fixed": float(part.levels == "fixed"),
         "hottest": most(part.temperature),
         "sink": least(part.sink_current),
@@ -193,12 +196,13 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "quiescent_hot": most(part.quiescent_current_over_temperature),
         "input_c": most(part.input_capacitance),
         "clock_to_output": _answer(sheet.chip.next_bit, part),
-        "load_to_output": _answer(sheet.chip.first_bit, part),
+        "load_to_output": _answer(sheet.chip.first_bit, part, part.load_to_output),
         "hold": 0.0 if sheet.chip.next_bit is None else sheet.chip.next_bit.low,
         "load_min": least(part.load_width),
         "clock_min": least(part.clock_width),
         "clock_period": shortest_period(part, sheet.chip.stages).min or 0.0,
         "removal": least(part.removal),
+        "clock_at_load_end": float(part.clock_high_at_load_end),
         **_stretch(part),
         "edge_max": np.inf if part.clock_edge_max.max is None else part.clock_edge_max.max,
         "lift_r": ABSENT
@@ -284,9 +288,9 @@ def _first(*numbers: float | None) -> float:
     return next((number for number in numbers if number is not None), 0.0)
 
 
-def _answer(own: Value | None, part: RegisterPart) -> float:
-    """A program has two answers; a register's data sheet gives one for both edges."""
-    return most(part.clock_to_output) if own is None else own.high
+def _answer(own: Value | None, part: RegisterPart, to_load: Figure | None = None) -> float:
+    """A program has two answers; most registers' data sheets give one for both edges."""
+    return most(to_load or part.clock_to_output) if own is None else own.high
 
 
 def _ohms(value: Value | None) -> float:

@@ -65,6 +65,15 @@ class _Moments:
         return self.clock_low - self.clock_fall + self.clock_rise
 
     @property
+    def clock_high_about_load_end(self) -> Array:
+        """From the end of the load to the clock's fall, or from its last rise to that end."""
+        before = self.clock_high - cut_away(self.clock_high) + self.latch_width
+        return np.minimum(
+            self.latch_to_clock + self.clock_fall - self.latch_fall,
+            before + self.latch_fall - self.clock_rise,
+        )
+
+    @property
     def high(self) -> Array:
         """The high part of the clock at the register.
 
@@ -130,6 +139,10 @@ def forecasts() -> Iterator[Quantity]:
     yield _row("clock-high", "clock", lambda m: m.high, stretched("clock_min"))
     yield _row("clock-period", "clock", lambda m: m.period, stretched("clock_period"))
     yield _row("removal", "latch", lambda m: m.removal, stretched("removal"))
+    yield _row(
+        *("clock-at-load-end", "latch", lambda m: m.clock_high_about_load_end),
+        lambda c: np.where(c.design.clock_at_load_end > 0, 1.0, -np.inf),
+    )
     yield _row("first-bit", "latch", lambda m: m.first_sample, first_answer)
     yield _row("later-bits", "clock", lambda m: m.next_sample, answer)
     # How long the old bit stands is the soonest answer of a program.

@@ -62,6 +62,7 @@ def limits_of(
         # One picosecond more than the answer: a sample at the very moment still sees the old level.
         answer=Limit(to_ps(answers[1]) + to_ps(clock_rise) + 1, sources),
         first_answer=Limit(to_ps(answers[0]) + to_ps(latch_rise) + 1, sources),
+        clock_at_load_end=(part.cited,) if part.clock_high_at_load_end else (),
     )
 
 

@@ -36,7 +36,8 @@ class Limits:
     before the load ends. ``answer``: the longest time from the console's clock edge until the
     data line stands at the console, both ways through the cable; ``first_answer`` the same from
     the latch's edge, None: as ``answer``. ``hold``: after a clock the bit before it stands so long;
-    None where nobody promises that.
+    None where nobody promises that. ``clock_at_load_end``: where it is said that the clock must
+    stand high when the load ends; empty if it need not.
     """
 
     load_width: Limit
@@ -47,6 +48,7 @@ class Limits:
     answer: Limit
     first_answer: Limit | None = None
     hold: Limit | None = None
+    clock_at_load_end: tuple[Source, ...] = ()
 
 
 def judge_times(

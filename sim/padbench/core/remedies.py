@@ -107,6 +107,8 @@ ADVICE: Mapping[str, str | Callable[[Remedy], str]] = {
         f"connect latch without an inverter to the load pin{_pin(remedy)}"
     ),
     "other-register": "take the 4014 out and fit a 4021, which has the same pins",
+    "own-figures": "write the part's own figures, from its maker's data sheet, in a parts file"
+    " ([parts] file), or fit a part whose figures are known, or poll more slowly",
     "clean": lambda remedy: f"clean or replace what closes {_names(remedy)}",
 }
 """What is said where it is no range of a value, by its code."""

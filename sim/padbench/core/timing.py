@@ -15,7 +15,7 @@ import numpy as np
 from padbench.core.decode import Names, Read
 from padbench.core.findings import Fact, Finding, Met, Rule, Source
 from padbench.core.limits import Limit, Limits, judge_times, unjudged
-from padbench.core.timeline import HIGH, Timeline, Times, Wire, Word
+from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire, Word
 from padbench.core.wires import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
 
 __all__ = ["RULES", "PinNames", "judge_timing"]
@@ -94,6 +94,17 @@ RULES = {
             overtaken="a rising clock edge sent before the load ends reaches the register {late:s4}"
             " after it: the line rises more slowly than the latch falls, and a bit is shifted away",
         ),
+        Rule(
+            "timing.clock-at-load-end",
+            "edges",
+            {
+                "pass": "the clock stands high whenever the load ends",
+                "fail": "{low} of {ends:end|ends} of a load come while the clock is low: this part"
+                " may shift then",
+                "none": "no load ends while the clock is at a level",
+            },
+            ("poll.latch-to-clock", *_CLOCK),
+        ),
         _shortest(
             "setup-parallel",
             "stand-still of the inputs before load end",
@@ -156,7 +167,8 @@ def judge_timing(
     """Findings ``timing.*`` for one timeline, in the order of `RULES`.
 
     ``reads`` are those of the same timeline and ``names``. A rule whose wires the timeline lacks,
-    or whose edges never come, is "not-judged".
+    or whose edges never come, is "not-judged". The clock at the load's end is judged only for a
+    register that asks for it.
     """
     pins = pins or PinNames()
     names = names or Names()
@@ -175,6 +187,7 @@ def judge_timing(
         least("clock-period", _periods(rises, load), limits.clock_period),
         _overtaken(timeline, names, load, clock, limits.removal)
         or least("removal", _removals(load.falls(), load.rises(), rises), limits.removal),
+        *_clock_at_load_end(load.falls(), clock, limits.clock_at_load_end),
         _setup(timeline.words.get(pins.inputs), load, limits.setup_parallel),
         *_arrivals(reads, limits),
         _clocks(reads, timeline.end_ps),
@@ -282,6 +295,35 @@ def _overtaken(
     )
     # Even where no time at all is asked for: the register shifts where the console meant none.
     return replace(finding, verdict="fail", facts={"late": -(finding.measured or 0.0)})
+
+
+def _clock_at_load_end(
+    load_ends: Times, clock: Wire, sources: tuple[Source, ...]
+) -> Iterator[Finding]:
+    """The clock's level when a load ends; an edge at that very moment has it low on one side.
+
+    One at no level then says nothing.
+    """
+    rule = RULES["timing.clock-at-load-end"]
+    if not sources:
+        return
+    before, after = clock.before(load_ends), clock.at(load_ends)
+    is_low = (before == LOW) | (after == LOW)
+    known = is_low | ((before == HIGH) & (after == HIGH))
+    if not known.any():
+        yield Finding(rule, "not-judged", sources=sources, case="none")
+        return
+    low, ends = load_ends[is_low], int(known.sum())
+    yield Finding(
+        rule,
+        "fail" if len(low) else "pass",
+        measured=float(ends - len(low)),
+        limit=float(ends),
+        margin=float(-len(low)),
+        met=Met(at_ps=int(low[0])) if len(low) else Met(),
+        sources=sources,
+        facts={"low": len(low), "ends": ends},
+    )
 
 
 def _last_until(moments: Times, times: Times) -> Times:

@@ -209,6 +209,7 @@ def inspect(
     return replace(
         _result(capture, seen, opened_capture, findings, expected, choices, all_reads=all_reads),
         inputs=inputs_from(*files) if design is None else design.inputs(*files),
+        assumed=() if design is None else design.sheet.assumed,
     )
 
 

@@ -204,7 +204,12 @@ def regress(
     except HdlError as error:
         raise _placed(design, error) from None
     result = regress_result(regression, design.sheet.pad.name, hdl, vcd)
-    return replace(result, inputs=inputs, wrote={} if waves is None else {"Waves": waves})
+    return replace(
+        result,
+        inputs=inputs,
+        assumed=design.sheet.assumed,
+        wrote={} if waves is None else {"Waves": waves},
+    )
 
 
 def regress_result(

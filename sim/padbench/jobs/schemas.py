@@ -7,6 +7,7 @@ from importlib import import_module
 from typing import Any
 
 from padbench.results.documents import SCHEMA
+from padbench.sheet import Assumed
 
 __all__ = ["DOCUMENTS", "json_schema"]
 
@@ -37,7 +38,8 @@ def json_schema(command: str) -> dict[str, Any]:
     document = getattr(import_module(f"padbench.jobs.{module}"), name)
     schema = TypeAdapter(document).json_schema()
     schema["properties"]["schema"] = {"const": SCHEMA}
-    schema["required"] = ["schema", *schema["required"]]
+    schema["properties"]["assumed"] = TypeAdapter(list[Assumed]).json_schema()
+    schema["required"] = ["schema", "assumed", *schema["required"]]
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = f"padbench {command} --json"
     return schema

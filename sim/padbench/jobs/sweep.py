@@ -181,6 +181,7 @@ def _swept_pad(
         cases={"sweeps": [*map(_test, pads)]},
         figures={"picture": figure},
         inputs=design.inputs(),
+        assumed=design.sheet.assumed,
         wrote={} if vcd is None else {"Wave": vcd},
         data=pads,
     )

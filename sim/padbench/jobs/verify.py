@@ -22,7 +22,7 @@ from padbench.jobs.loading import (
     scenario_named,
     unwatched,
 )
-from padbench.parts import colour_bands
+from padbench.parts import RegisterPart, colour_bands
 from padbench.results.blocks import (
     Article,
     Articles,
@@ -151,7 +151,7 @@ def verify_result(
         outcome=verdict,
         word="Passes." if passes else "FAILS.",
         lead=f"All {len(trial.findings)} findings hold or need no judging, and all "
-        f"{len(trial.runs)} scenarios read as they should."
+        f"{len(trial.runs)} scenarios read as they should.{_lacked(design.sheet.part)}"
         if passes
         else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
@@ -162,7 +162,18 @@ def verify_result(
         figures={"margins": partial(_margins, design.sheet, trial)},
         ribbon=lambda: ribbon_of(trial.runs),
         inputs=inputs,
+        assumed=design.sheet.assumed,
         data=trial,
+    )
+
+
+def _lacked(part: RegisterPart) -> str:
+    """What a pass rests on where a part's own figures are not known."""
+    if not part.lacked or not part.pins:
+        return ""
+    return (
+        f" Not all figures of the {part.name} are its own; what is borrowed was also held to the"
+        " worst of its family."
     )
 
 
@@ -370,6 +381,7 @@ def play(
         runs=(run,),
         figures={"picture": figure},
         inputs=design.inputs(own_scenarios),
+        assumed=design.sheet.assumed,
         wrote={} if waves is None else {"Wave": vcd[run.name]},
         data=run,
     )

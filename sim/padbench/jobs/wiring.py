@@ -10,7 +10,7 @@ from padbench.jobs.loading import Refusal, SheetLike, design_of
 from padbench.results.blocks import MARK, MARKED, Prose, Table, findings_blocks
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
-from padbench.wiring.faults import judge_wiring
+from padbench.wiring.faults import judge_family, judge_wiring
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 
 __all__ = ["plan_wiring"]
@@ -87,7 +87,11 @@ def plan_wiring(sheet: SheetLike) -> Result:
             "a firmware has no package of its own to wire; give a register, for example part = "
             '"CD4021B"',
         )
-    findings = (*judge_wiring(design.sheet), *judge_electric(design.sheet).findings)
+    findings = (
+        *judge_wiring(design.sheet),
+        *judge_family(design.sheet),
+        *judge_electric(design.sheet).findings,
+    )
     faults = tuple(finding for finding in findings if finding.verdict == "fail")
     plan = wiring_plan(design.sheet)
     return Result(
@@ -104,6 +108,7 @@ def plan_wiring(sheet: SheetLike) -> Result:
         make_sections=lambda: [*_sections(plan, faults)],
         findings=findings,
         inputs=design.inputs(),
+        assumed=design.sheet.assumed,
         data=plan,
     )
 

@@ -18,7 +18,13 @@ from padbench.parts.consoles import (
 )
 from padbench.parts.figure import Figure
 from padbench.parts.ports import PortKind, port_kind, port_names
-from padbench.parts.registers import Derating, RegisterPart, register_names, register_part
+from padbench.parts.registers import (
+    Derating,
+    RegisterPart,
+    register_names,
+    register_part,
+    worst_of_family,
+)
 from padbench.parts.resistors import E12, E24, colour_bands, preferred
 
 __all__ = [
@@ -40,4 +46,5 @@ __all__ = [
     "preferred",
     "register_names",
     "register_part",
+    "worst_of_family",
 ]

@@ -41,6 +41,7 @@ _SCALES = {
     "µA": ("A", -6),
     "nA": ("A", -9),
     "pF": ("F", -12),
+    "ns/pF": ("s/F", 3),
     "V": ("V", 0),
     "Ω": ("Ω", 0),
     "kΩ": ("Ω", 3),
@@ -102,7 +103,9 @@ class FigureEntry(Entry):
     min: float | None = Field(default=None, allow_inf_nan=False, examples=[160])
     typ: float | None = Field(default=None, allow_inf_nan=False, examples=[160])
     max: float | None = Field(default=None, allow_inf_nan=False, examples=[160])
-    unit: Literal["ns", "µs", "MHz", "mA", "µA", "nA", "pF", "V", "Ω", "kΩ", "°C", "fraction"]
+    unit: Literal[
+        "ns", "µs", "MHz", "mA", "µA", "nA", "pF", "ns/pF", "V", "Ω", "kΩ", "°C", "fraction"
+    ]
     at: str = Field(min_length=1, examples=["5 V, 25 °C"])
     no_limit: bool = False
     """The part has no limit here, as opposed to one that nobody looked up."""

@@ -6,7 +6,7 @@ part.clock_width.min, part.pins["clock"]    # 1.8e-07 (s), 10
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import MISSING, dataclass, field, fields, replace
 from functools import cache
 from typing import Annotated, Any, Literal
 
@@ -26,11 +26,14 @@ __all__ = [
     "register_names",
     "register_part",
     "registers_from",
+    "worst_of_family",
 ]
 
 
-Levels = Literal["fraction", "series-b", "fixed"]
-"""How thresholds go with the supply: parts of it, as in JESD13-B, or not at all (TTL levels)."""
+Levels = Literal["fraction", "hc", "series-b", "fixed"]
+"""How thresholds go with the supply: parts of it, as in the HC series (less below 4.5 V) or as in
+JESD13-B, or not at all (TTL levels).
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +65,10 @@ class RegisterPart:
     ``sink_drop`` and ``source_drop`` are the volts across the output at those currents.
     ``pins_cited`` is where the numbers of the pins come from, None where there are none.
     ``derating`` says how times stretch; where it is None they are taken to hold anywhere.
+    ``load_to_output`` is the answer to the load, None: as ``clock_to_output``. ``transition_slope``
+    and ``delay_slope`` (s/F) are what the output's load adds to its transition and its delay.
+    ``clock_high_at_load_end``: it may shift when the load ends with the clock low. ``borrowed``
+    names the figures that are another part's, and that part.
     """
 
     name: str
@@ -97,8 +104,22 @@ class RegisterPart:
     source_drop: Annotated[Figure, Needs("V", "max", positive=True)]
     quiescent_current: Annotated[Figure, Needs("A", "max")]
     quiescent_current_over_temperature: Annotated[Figure, Needs("A", "max")]
+    load_to_output: Annotated[Figure, Needs("s", "max")] | None = None
+    transition_slope: Annotated[Figure, Needs("s/F")] | None = None
+    delay_slope: Annotated[Figure, Needs("s/F")] | None = None
+    clock_high_at_load_end: bool = False
+    borrowed: Mapping[str, str] = field(default_factory=dict)
     derating: Derating | None = None
     levels: Levels = "fraction"
+
+    @property
+    def lacked(self) -> tuple[str, ...]:
+        """Times and drive that are another part's, or assumed: nobody knows this part's own."""
+        return tuple(
+            key
+            for key in _WORSE
+            if key in self.borrowed or getattr(self, key).cited.kind == "assumed"
+        )
 
 
 class _Figures(table_of(RegisterPart, optional=True)):  # type: ignore[misc]
@@ -130,7 +151,8 @@ class RegisterEntry(Entry):
     load_level: Literal["high", "low"] = Field(examples=["high"])
     schmitt_clock: bool
     stages: int = Field(ge=1)
-    levels: Literal["series-b", "fixed"] | None = None
+    levels: Literal["hc", "series-b", "fixed"] | None = None
+    clock_high_at_load_end: bool = False
     timing_of: str | None = Field(default=None, examples=["CD4021B"])
     pins: _Pins
     derating: _Derating | None = None
@@ -172,16 +194,17 @@ def part_from(
         Refused: a figure or a pin is missing, or the entry's parts do not go together.
     """
     figures, derating = entry.figures.given, entry.derating
-    sister, lenders = entry, {name}
+    sister, lenders, borrowed = entry, {name}, dict[str, str]()
     while (lender := sister.timing_of or "") in entries and lender not in lenders:
         lenders.add(lender)
         sister = entries[lender]
         derating = derating or sister.derating
         # Another maker's part: whatever the class was there, here it is only believed.
-        borrowed = Source(f"taken from the {lender}", "from memory")
+        believed = Source(f"taken from the {lender}", "from memory")
         for key, figure in sister.figures.given.items():
-            figures.setdefault(key, replace(figure, cited=borrowed))
-    lacking = next((key for key in _Figures.model_fields if key not in figures), None)
+            if key in _NEEDED and key not in figures:
+                figures[key], borrowed[key] = replace(figure, cited=believed), lender
+    lacking = next((key for key in _NEEDED if key not in figures), None)
     if lacking is not None:
         key = lacking.replace("_", "-")
         raise Refused(
@@ -206,6 +229,8 @@ def part_from(
         cited=entry.cited,
         pins_cited=entry.pins.cited,
         levels=_levels(entry, low, high),
+        clock_high_at_load_end=entry.clock_high_at_load_end,
+        borrowed=borrowed,
         derating=_stretch(derating, figures["supply"]),
         **figures,
     )
@@ -214,9 +239,55 @@ def part_from(
 def _levels(entry: RegisterEntry, low: Figure, high: Figure) -> Levels:
     """What the entry says; volts hold at any supply unless they are those of JESD13-B at 5 V."""
     if low.unit == "fraction":
-        return "fraction"
+        return "hc" if entry.levels == "hc" else "fraction"
     series_b = entry.family != "165" and (low.max, high.min) == (1.5, 3.5)
     return entry.levels or ("series-b" if series_b else "fixed")
+
+
+_NEEDED = tuple(
+    own.name
+    for own in fields(RegisterPart)
+    if own.name in _Figures.model_fields and own.default is MISSING
+)
+"""The figures without which there is no part; the others are nobody's to lend."""
+
+_WORSE = {
+    **dict.fromkeys(("clock_to_output", "output_transition"), ("max", max)),
+    **dict.fromkeys(
+        ("clock_width", "load_width", "setup_serial", "setup_parallel", "removal"), ("min", max)
+    ),
+    "clock_frequency": ("min", min),
+    "clock_edge_max": ("max", min),
+    **dict.fromkeys(
+        (
+            *("sink_current", "sink_current_over_temperature"),
+            *("source_current", "source_current_over_temperature"),
+        ),
+        ("min", min),
+    ),
+}
+"""The figures by which lines of a family differ: the end that counts, and which of two is worse."""
+
+
+def worst_of_family(part: RegisterPart) -> RegisterPart | None:
+    """The part with the worst figure that is known of its family in place of each that it lacks.
+
+    None where it lacks none.
+    """
+    if not part.lacked:
+        return None
+    family = [other for other in _registers().values() if other.family == part.family]
+    worst: dict[str, Any] = {}
+    for key in part.lacked:
+        end, worse = _WORSE[key]
+        own = [getattr(other, key) for other in family if key not in other.borrowed]
+        known = [
+            figure for figure in (getattr(part, key), *own) if getattr(figure, end) is not None
+        ]
+        worst[key] = worse(
+            known, key=lambda figure: getattr(figure, end), default=getattr(part, key)
+        )
+    return replace(part, **worst)
 
 
 def _stretch(entry: _Derating | None, supply: Figure) -> Derating | None:

@@ -44,6 +44,12 @@ def write_junit(results: Sequence[Result], out: IO[str]) -> None:
                 errors="0",
                 skipped=counts["skipped"],
             )
+            if result.assumed:
+                properties = ET.SubElement(made, "properties")
+                for key, value in result.assumed:
+                    ET.SubElement(
+                        properties, "property", name=f"assumed {key}", value=_clean(value)
+                    )
             if group == "scenarios" and result.seconds is not None:
                 made.set("time", f"{result.seconds:.3f}")
             made.extend(cases)

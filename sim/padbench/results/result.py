@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from padbench.core.findings import Finding
 from padbench.results.blocks import Block, Prose, Ribbon, Table
 from padbench.results.inputs import Input
+from padbench.sheet import Assumed
 from padbench.trials.result import ScenarioRun
 
 if TYPE_CHECKING:
@@ -62,11 +63,12 @@ class Result:
     ``name`` is of what was judged, ``verdict`` the command's own word, which ``outcome`` boils down
     to pass, fail or stopped. ``word`` is the verdict for people ("Passes.") and ``lead`` the whole
     in a sentence. ``findings`` are all that were judged, ``runs`` what was played, each with its
-    wires on demand. ``inputs`` are the files it was made from, ``again`` the command line that
-    makes it again, ``versions`` the further distributions that it hangs on, ``seconds`` how long
-    the runs took, where that is known. ``behind`` are lines on what may be behind every run that
-    fails. ``wrote`` are files written while it was made, by what they
-    are. ``data`` is what the command itself worked with, for whoever wants more.
+    wires on demand. ``assumed`` is what a sheet does not say and was taken for it. ``inputs`` are
+    the files it was made from, ``again`` the command line that makes it again, ``versions`` the
+    further distributions that it hangs on, ``seconds`` how long the runs took, where that is known.
+    ``behind`` are lines on what may be behind every run that fails. ``wrote`` are files written
+    while it was made, by what they are. ``data`` is what the command itself worked with, for
+    whoever wants more.
     """
 
     command: str
@@ -83,6 +85,7 @@ class Result:
     figures: Mapping[str, Callable[[Path], "Figure"]] = field(default_factory=dict)
     ribbon: Callable[[], Ribbon | None] = lambda: None
     inputs: tuple[Input, ...] = ()
+    assumed: tuple[Assumed, ...] = ()
     again: str = ""
     versions: tuple[str, ...] = ()
     seconds: float | None = None
@@ -94,6 +97,12 @@ class Result:
     def exit_code(self) -> int:
         """0 if all holds, 1 if something is wrong, 130 if it was stopped."""
         return EXIT_CODES[self.outcome]
+
+    @property
+    def assumption(self) -> str:
+        """``assumed`` in a line; empty where there is nothing."""
+        words = [f"{item.key} {item.value}" for item in self.assumed]
+        return f"Assumed, as the sheet does not say: {'; '.join(words)}." if words else ""
 
     @cached_property
     def sections(self) -> tuple[Section, ...]:
@@ -112,7 +121,7 @@ class Result:
         """The JSON object without its ``schema`` number; iterators in it are written piece by
         piece, and can be read once.
         """
-        return self.make_document()
+        return {"assumed": [item._asdict() for item in self.assumed], **self.make_document()}
 
     def _repr_html_(self) -> str:
         """Verdict and findings, for a notebook."""
@@ -162,6 +171,7 @@ def combined(results: Sequence[Result]) -> Result:
             f"{one.name}: {suite}": cases for one in results for suite, cases in one.cases.items()
         },
         ribbon=lambda: None,
+        assumed=tuple(dict.fromkeys(item for one in results for item in one.assumed)),
         inputs=tuple(dict.fromkeys(file for one in results for file in one.inputs)),
         seconds=None,
         wrote={f"{name}, {one.name}": at for one in results for name, at in one.wrote.items()},

@@ -67,6 +67,8 @@ def print_result(result: Result, screen: Console) -> None:
     tables = (block for block in shown if isinstance(block, Findings))
     if not all(finding.looked_up for table in tables for finding, _ in table.rows):
         screen.print(MARKED)
+    if result.assumed:
+        screen.print(result.assumption, soft_wrap=True)
     screen.print(f"{result.name}: {result.word} {result.lead} {_CAUTION}", soft_wrap=True)
     for what, path in result.wrote.items():
         screen.print(f"{what}: {path}", soft_wrap=True)

@@ -1,7 +1,7 @@
 """The design sheet: ``load_sheet(source)`` gives a `Sheet`, or all that is wrong with it."""
 
 from padbench.sheet.load import load_sheet, sheet_from_text, starter
-from padbench.sheet.model import Hdl, Poll, Sheet
+from padbench.sheet.model import Assumed, Hdl, Poll, Sheet
 from padbench.toml import Problem, SheetError
 
 STARTER: str
@@ -9,6 +9,7 @@ STARTER: str
 
 __all__ = [
     "STARTER",
+    "Assumed",
     "Hdl",
     "Poll",
     "Problem",

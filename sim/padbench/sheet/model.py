@@ -8,7 +8,8 @@ does both, so make sheets with it.
 """
 
 import re
-from typing import Annotated, Any, Literal
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
@@ -16,6 +17,7 @@ from padbench.core.units import Value
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
 from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
+    ABSENT,
     Button,
     Identifier,
     Line,
@@ -35,6 +37,7 @@ from padbench.sheet.simulators import SIMULATORS, Language
 from padbench.toml import Document, Refused, Table
 
 __all__ = [
+    "Assumed",
     "Cable",
     "Chip",
     "Contacts",
@@ -68,6 +71,17 @@ _Rating = Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and
 _Lifter = Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)]
 
 
+_PROGRAM_TIE = "ground"
+"""What a program shows past the end where the sheet does not say: as a register at ground."""
+
+
+class Assumed(NamedTuple):
+    """A key that the sheet does not have, and what is taken in its place."""
+
+    key: str
+    value: str
+
+
 class PartsFile(Table):
     """``[parts]``: a TOML file with registers and kinds of port of one's own, beside the sheet."""
 
@@ -95,7 +109,7 @@ class Chip(Table):
     part: Annotated[str, OneOf("register part")] = Field(examples=["CD4021B"])
     stages: Annotated[Whole, Field(ge=1, le=24)] = Field(default=8, examples=[8])
     serial_input: Annotated[Literal["ground", "supply", "open"], BeforeValidator(serial_tie)] = (
-        Field(default="ground", examples=["ground"])
+        Field(examples=["ground"])
     )
     latch_inverted: Annotated[bool, Field(strict=True)] = Field(default=False, examples=[False])
     first_bit: Annotated[Value | None, TimeRange("1 us to 3 us")] = None
@@ -105,8 +119,8 @@ class Chip(Table):
     @model_validator(mode="before")
     @classmethod
     def _a_program_has_no_part(cls, raw: Any) -> Any:
-        if isinstance(raw, dict) and raw.get("kind") == "firmware" and "part" not in raw:
-            return {**raw, "part": FIRMWARE}
+        if isinstance(raw, dict) and raw.get("kind") == "firmware":
+            return {"part": FIRMWARE, "serial-input": _PROGRAM_TIE} | raw
         return raw
 
     @property
@@ -120,9 +134,9 @@ class Chip(Table):
 
 
 class PullUp(Table):
-    """``[pull-up]``: from each input to supply (Ω), None if there is none; its size (W)."""
+    """``[pull-up]``: from each input to supply (Ω), None if not fitted; its size (W)."""
 
-    value: Annotated[Value | None, Quantity("Ω", "39k ± 5 %", absent=True)] = _default("39k ± 5 %")
+    value: Annotated[Value | None, Quantity("Ω", "39k ± 5 %", absent=True)] = None
     rating: _Rating = _default("100 mW")
 
 
@@ -152,8 +166,8 @@ class Cable(Table):
 class Resistors(Table):
     """``[resistors]``: from latch and clock to supply (Ω), None if not fitted; their size (W)."""
 
-    latch_to_supply: _Lifter = _default("3.6k ± 5 %")
-    clock_to_supply: _Lifter = _default("3.6k ± 5 %")
+    latch_to_supply: _Lifter = None
+    clock_to_supply: _Lifter = None
     rating: _Rating = _default("100 mW")
 
 
@@ -310,6 +324,10 @@ class Hdl(Table):
         return tuple(name for name, row in SIMULATORS.items() if row.language == self.language)
 
 
+_ASSUMED_OF = ("pad", "chip", "pull_up", "contacts", "cable", "resistors", "policy", "poll")
+_FITTED = ("pull-up.value", "resistors.latch-to-supply", "resistors.clock-to-supply")
+
+
 class Sheet(Table):
     """One design sheet, checked; `load_sheet` makes it.
 
@@ -358,6 +376,49 @@ class Sheet(Table):
         return self._document.lines.get(
             tuple(int(index) if index else name for index, name in steps)
         )
+
+    @property
+    def assumed(self) -> tuple[Assumed, ...]:
+        """All that the sheet does not say, in the order of its tables, and what is taken for it."""
+        return tuple(self._assumed())
+
+    def _assumed(self) -> Iterator[Assumed]:
+        written = self._document.data
+        for name in _ASSUMED_OF:
+            table, tag = getattr(self, name), Sheet.model_fields[name].alias or name
+            for option, info in type(table).model_fields.items():
+                key = f"{tag}.{option.replace('_', '-')}"
+                default = info.get_default(call_default_factory=True)
+                if key.split(".")[1] in written.get(tag, {}) or self._beside_the_point(key):
+                    continue
+                if key in _FITTED:
+                    yield Assumed(key, ABSENT)
+                elif isinstance(default, str | int) and default != "":
+                    yield Assumed(
+                        key, str(default).lower() if isinstance(default, bool) else str(default)
+                    )
+        part = self.part
+        if self.chip.kind == "firmware":
+            if "serial-input" not in written.get("register", {}):
+                yield Assumed("register.serial-input", _PROGRAM_TIE)
+            yield Assumed("register.kind", "the pins of an ordinary microcontroller")
+        lenders = [*part.borrowed.values()]
+        for lender in dict.fromkeys(lenders):
+            count = lenders.count(lender)
+            yield Assumed("register.part", f"{count} figures of the {part.name} as of the {lender}")
+
+    def _beside_the_point(self, key: str) -> bool:
+        """What says nothing of this pad: of a resistor that is not there, of a named poll."""
+        no_routine = self.poll.routine is None
+        fitted = {
+            "pull-up.rating": self.pull_up.value is not None,
+            "resistors.rating": (self.resistors.latch_to_supply or self.resistors.clock_to_supply)
+            is not None,
+            "poll.repeated-reads": not no_routine,
+            "poll.passes": no_routine and self.poll.use is None,
+            "register.kind": False,
+        }
+        return not fitted.get(key, True)
 
     @property
     def part(self) -> RegisterPart:

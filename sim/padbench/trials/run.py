@@ -26,7 +26,7 @@ from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, S
 from padbench.scenarios.expect import accepted_states, fits
 from padbench.sheet import Sheet
 from padbench.trials.result import Played, Problem, ReadResult, ScenarioRun
-from padbench.wiring.faults import judge_wiring
+from padbench.wiring.faults import judge_family, judge_wiring
 
 if TYPE_CHECKING:
     from padbench.routines.poll import RoutinePoll
@@ -127,11 +127,11 @@ def try_sheet(
     scenario that stands for it, as soon as it is known (to write its wave). Raises
     `RoutineError` as `setting_of` does.
     """
-    design, poll = sheet, _routine_poll(sheet)
+    poll = _routine_poll(sheet)
+    design = sheet if poll is None else poll.timed(sheet)
     electric = judge_electric(design)
-    findings = [*judge_wiring(sheet), *electric.findings]
+    findings = [*judge_wiring(sheet), *judge_family(design), *electric.findings]
     if poll is not None:
-        design = poll.timed(sheet)
         findings += poll.findings()
     timing: list[Finding] = []
     chosen = []

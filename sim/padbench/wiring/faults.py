@@ -2,14 +2,16 @@
 
 from collections.abc import Iterator, Mapping
 
-from padbench.circuit.design import most
+from padbench.circuit.design import design_of, most, stacked
+from padbench.circuit.quantities import of_circuits
+from padbench.circuit.worst_case import worst_case
 from padbench.core.buttons import BUTTONS
 from padbench.core.findings import Fact, Finding, Met, Place, Rule, Source
 from padbench.core.remedies import Remedy, joined
-from padbench.parts import PortKind, RegisterPart
+from padbench.parts import PortKind, RegisterPart, worst_of_family
 from padbench.sheet import Sheet
 
-__all__ = ["judge_wiring", "last_output", "shorts"]
+__all__ = ["judge_family", "judge_wiring", "last_output", "shorts"]
 
 _MOST = 24
 """Stages of a sheet."""
@@ -130,6 +132,55 @@ _RULES = {
         ),
     )
 }
+
+
+_FAMILY = Rule(
+    "part.family",
+    "",
+    {
+        "pass": "not all figures of the {part} are known ({lacked:list}); with the worst known of"
+        " the {family} family all holds as well",
+        "fail": "not all figures of the {part} are known ({lacked:list}), and with the worst known"
+        " of the {family} family {broken:list} would fail",
+    },
+)
+
+
+def judge_family(sheet: Sheet) -> Iterator[Finding]:
+    """Whether a part whose times or drive are not its own would do with the worst of its family.
+
+    Everything is judged with those figures, and the timing of a run foretold. Whatever fails with
+    the part as its table has it says so itself. ``sheet`` has the timings of its poll.
+    """
+    part = sheet.part
+    worst = None if sheet.chip.kind == "firmware" else worst_of_family(part)
+    if worst is None:
+        return
+    ids = of_circuits("inputs", "latch", "clock", "data", "supply", "run")
+    ports = [sheet.port(name) for name in sheet.works_with.ports]
+    own, other = (
+        worst_case(stacked([design_of(sheet, of, port) for port in ports]), ids)
+        for of in (part, worst)
+    )
+    broken = tuple(
+        with_worst.id
+        for known, with_worst in zip(own, other, strict=True)
+        if known.holds.all() and not with_worst.holds.all()
+    )
+    yield Finding(
+        _FAMILY,
+        "fail" if broken else "pass",
+        met=Met(other=f"the worst figures of the {part.family} family"),
+        sources=tuple(dict.fromkeys(getattr(worst, key).cited for key in part.lacked)),
+        facts={
+            "part": part.name,
+            "family": part.family,
+            "lacked": tuple(key.replace("_", "-") for key in part.lacked),
+            "broken": broken,
+        },
+        place=Place("register.part"),
+        remedy=Remedy("register.part", advice="own-figures") if broken else None,
+    )
 
 
 def judge_wiring(sheet: Sheet) -> tuple[Finding, ...]:
