@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.circuit.corners import worst_ends
-from padbench.circuit.design import ABSENT, Design, changed, design_of, stacked
+from padbench.circuit.design import ABSENT, Design, changed, design_of, feeding, stacked
 from padbench.circuit.firmware import judge_program
 from padbench.circuit.quantities import QUANTITIES, growing_with_cable, of_circuits
 from padbench.circuit.quantity import WorstCase
@@ -190,12 +190,22 @@ def _finding(worst: WorstCase, row: int, many: Design, sheet: Sheet, port: PortK
         quantity.case(measured, limit, port, holds=holds),
         {
             "port": port.name,
+            "fed": _fed(sheet, port),
             "latch_end": "inverter" if sheet.chip.latch_inverted else "register",
             "clock_end": "register",
         },
         quantity.name_on(port),
         Place(key) if key else None,
     )
+
+
+def _fed(sheet: Sheet, port: PortKind) -> str:
+    """Where the pad's supply comes from on that port."""
+    by = feeding(sheet.pad.supply, port)
+    if by == "itself":
+        return "a supply of its own, as the port's is another"
+    words = "as the sheet says" if by == "sheet" else "which is the port's own and not the sheet's"
+    return f"{words}, behind a diode" if port.supply_diode else words
 
 
 def _finite(number: float) -> float | None:
