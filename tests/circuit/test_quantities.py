@@ -10,7 +10,13 @@ import pytest
 from padbench.circuit.circuits import each
 from padbench.circuit.design import changed, design_of
 from padbench.circuit.findings import judge_electric, spread_of
-from padbench.circuit.quantities import QUANTITIES, growing_with_cable, kept_by, of_circuits
+from padbench.circuit.quantities import (
+    QUANTITIES,
+    followed_by_a_program,
+    growing_with_cable,
+    kept_by,
+    of_circuits,
+)
 from padbench.circuit.quantity import Quantity
 from padbench.circuit.worst_case import worst_case
 from padbench.core.findings import Met, Place, Rule, Source
@@ -156,6 +162,19 @@ def test_groups_follow_from_the_rows():
         *("latch.rise", "latch.fall", "latch.pulse", "clock.rise", "clock.fall"),
         *("clock.low-pulse", "clock.high-pulse", "data.rise", "data.fall"),
         *("data.first-bit", "data.later-bits"),
+    }
+
+
+def test_a_program_is_held_to_every_rule_of_a_run_but_the_number_of_clocks():
+    followed = set(followed_by_a_program())
+    assert set(of_circuits("run")) - followed == {"timing.clocks"}
+    assert followed - set(of_circuits("run")) == {
+        *("latch.pulse", "clock.low-pulse", "clock.high-pulse"),
+        *("data.first-bit", "data.later-bits"),
+    }
+    assert set(followed_by_a_program("poll.sample")) == {
+        *("data.first-bit", "data.later-bits"),
+        *("timing.first-bit", "timing.later-bits", "timing.sample-point"),
     }
 
 

@@ -231,7 +231,7 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(padbench, monkeypatch):
     def full(*_, **__):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC), "w/idle.vcd")
 
-    monkeypatch.setattr("padbench.jobs.verify.write_vcd", full)
+    monkeypatch.setattr("padbench.jobs.verify.write_wave", full)
     code, out, err = padbench("play", B, "--scenario", "idle", "--waves", "w", "--json")
     assert (code, out) == (2, "")
     assert err == "padbench: w/idle.vcd: no space left on device; name a file that can be used\n"

@@ -15,7 +15,7 @@ from padbench.jobs import routine as routine_job
 from padbench.jobs import sweep as sweep_job
 from padbench.padsweep.counting import moments
 from padbench.scenarios.expect import expected_bits, held_state
-from padbench.waveio import read_vcd
+from padbench.waveio import read_wave
 
 SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
@@ -87,7 +87,7 @@ def replayed_routine(capsys, found, period):
     made = json.loads(out)
     assert (err, made["held"], made["phase"]) == ("", found["held"], found["phase"])
     pad = found["pad"] - 1
-    waves = [read.byte for read in decode(read_vcd(Path(made["vcd"])))]
+    waves = [read.byte for read in decode(read_wave(Path(made["vcd"])))]
     # A pass that the limit cut off is in the wave, and is none.
     assert waves[: len(made["passes"][pad])] == made["passes"][pad]
     assert made["period"] == period
@@ -175,7 +175,7 @@ def test_a_bad_sheet_as_json_with_the_wave_of_its_example(capsys, tmp_path, monk
     first = made["ports"][0]
     assert first["seen_not_pressed"]["Up"] > 0 == first["seen_not_pressed"]["A"]
     case = first["counterexample"]
-    assert decode(read_vcd(Path("wrong.vcd")))[1].byte == case["got"] != case["expected"]
+    assert decode(read_wave(Path("wrong.vcd")))[1].byte == case["got"] != case["expected"]
     assert [tie["serial_input"] for tie in first["ties"]] == ["ground", "supply"]
     _, text, _ = told(capsys, "--sheet", str(SHEETS / "harbour-a.toml"))
     for port in made["ports"]:

@@ -71,8 +71,13 @@ def test_the_last_move_before_each_load_end_counts(limits):
 
 
 def test_a_clock_at_the_very_end_of_the_load_has_no_removal_time(limits):
-    finding = judged(wave(gap=-500 * NS), limits)["timing.removal"]
-    assert (ps(finding.measured), finding.verdict) == (0, "fail")
+    timeline = wave(gap=-500 * NS)
+    finding = judged(timeline, limits)["timing.removal"]
+    assert (ps(finding.measured), finding.verdict, finding.case) == (0, "fail", "overtaken")
+    # With one probe a line nobody can tell when it was sent.
+    one = {**timeline.wires, "pad.load": timeline.wires["console.latch"]}
+    finding = judged(replace(timeline, wires=one), limits)["timing.removal"]
+    assert (ps(finding.measured), finding.verdict, finding.case) == (0, "fail", "")
 
 
 def test_edges_that_never_arrive_are_counted(limits):
@@ -83,6 +88,17 @@ def test_edges_that_never_arrive_are_counted(limits):
     assert "14 of 16 clock edges never reach" in lost.says
     # The first fall arrives; the rise at 3.5 µs had not when two more edges had been sent.
     assert lost.met.at_ps == 3_500 * NS
+
+
+def test_an_edge_that_arrives_just_as_the_second_after_it_is_sent_is_not_lost(limits):
+    """The first fall, sent at 3 µs, comes at 4 µs; the rise of 3.5 µs never does."""
+    late = judged(changed(wave(), clock=[(0, HIGH), (4_000 * NS, LOW)]), limits)
+    assert late["timing.clock-arrives"].met.at_ps == 3_500 * NS
+
+
+def test_where_only_the_last_edges_are_lost_the_last_one_is_shown(limits):
+    lost = judged(wave(lost=(0, 2)), limits)["timing.clock-arrives"]
+    assert (lost.margin, lost.met.at_ps) == (-1, 10_500 * NS)
 
 
 def test_of_few_edges_the_last_one_is_lost(limits):
@@ -155,6 +171,9 @@ def test_removal_belongs_to_its_own_load(limits):
 
 def test_the_period_does_not_reach_over_a_load(limits):
     two = joined(wave(clocks=1), wave(clocks=1), 9 * US)
+    assert judged(two, limits)["timing.clock-period"].verdict == "not-judged"
+    # Not even to a clock at the very end of it.
+    two = joined(wave(clocks=1), wave(clocks=1, gap=-500 * NS), 9 * US)
     assert judged(two, limits)["timing.clock-period"].verdict == "not-judged"
     two = joined(wave(clocks=1), wave(clocks=2), 9 * US)
     finding = judged(two, limits)["timing.clock-period"]
@@ -289,9 +308,9 @@ def test_data_that_come_too_late_fail_even_if_no_bit_was_ever_there(limits):
     assert found["timing.first-bit"].verdict == "pass"
 
 
-def reading_in_the_latch(rise, fall=30):
+def reading_in_the_latch(rise, fall=30, sent_rise=1300):
     """Console: clock low from 1100 to 1300 ns, latch from 1000 to 1400; times on the way in ns."""
-    sent = {"latch": [(1000, HIGH), (1400, LOW)], "clock": [(1100, LOW), (1300, HIGH)]}
+    sent = {"latch": [(1000, HIGH), (1400, LOW)], "clock": [(1100, LOW), (sent_rise, HIGH)]}
     late = {HIGH: {"latch": 50, "clock": rise}, LOW: {"latch": fall, "clock": fall}}
 
     def wire(name, first, on_the_way):
@@ -320,6 +339,22 @@ def test_a_clock_that_the_end_of_the_load_overtakes_has_no_removal_at_all(limits
         assert ps(finding.margin) == -late * NS - limits.removal.ps
         assert finding.met.at_ps == (1300 + rise) * NS
         assert "sent before the load ends" in finding.says
+
+
+@pytest.mark.parametrize(("sent", "case"), [(1399, "overtaken"), (1400, "overtaken"), (1401, "")])
+def test_a_clock_that_rises_after_its_latch_fell_is_not_overtaken(limits, sent, case):
+    """It falls in the latch all the same; what one just at the fall is meant for nobody knows."""
+    finding = judged(reading_in_the_latch(900, sent_rise=sent), limits)["timing.removal"]
+    assert (finding.case, finding.verdict) == (case, "fail" if case else "pass")
+
+
+def test_of_two_overtaken_clocks_the_later_one_counts(limits):
+    first, second = reading_in_the_latch(200), reading_in_the_latch(300)
+    for pair in ((first, second), (second, first)):
+        moment = 1600 * NS + 9 * US * pair.index(second)
+        finding = judged(joined(*pair, 9 * US), limits)["timing.removal"]
+        assert (ps(finding.measured), finding.met.at_ps) == (-170 * NS, moment)
+        assert "170 ns after" in finding.says
 
 
 def test_an_overtaken_clock_fails_even_where_no_removal_time_is_asked_for(limits):

@@ -88,10 +88,7 @@ def test_json_is_what_its_schema_says(stopped):
     SCHEMA.validate(written)
     assert len(written["reads"]) == 3
     found = next(f for f in written["findings"] if f["id"] == "reads.extra-clock")
-    assert found["met"] == {
-        **{"scenario": "", "corner": "", "port": "", "ends": {}, "other": ""},
-        **{"read": 2, "at_ps": 24_958_500_000},
-    }
+    assert (found["met"]["read"], found["met"]["at_ps"]) == (2, 24_958_500_000)
     assert [source["class"] for source in found["sources"]] == ["common practice", "from memory"]
 
 

@@ -2,9 +2,9 @@
 
 from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
-from padbench.jobs.pad_sections import pad_sections
+from padbench.jobs.pad_sections import pad_document, pad_sections
 from padbench.padsweep.counting import count_parts, pad_parts
-from padbench.padsweep.tally import TIES, PadCounts
+from padbench.padsweep.tally import TIES, PadCounts, PadPart
 from padbench.results.blocks import Articles, Table
 from padbench.sheet import STARTER, sheet_from_text
 
@@ -33,3 +33,19 @@ def test_the_choices_are_those_counted_and_the_safest_is_marked(limits):
     assert len(cases.articles) == len(swept.whole.first)
     assert {one.verdict for one in cases.articles} == {"not-judged"}  # the fault is the console's
     assert BUTTONS[-1] in " ".join(one.says for one in cases.articles)
+
+
+def test_each_count_stands_under_its_own_key(limits):
+    """With a number of its own for each, so that none can stand for another."""
+    pad = PadCounts(("push-pull",), "both", 0)
+    pad.add("both", PadPart(0, 3, 1, 0), count_parts(PadModel(limits), [PadPart(0, 3, 1, 0)]))
+    tally = pad.whole
+    tally.ghost, tally.missed = [*range(10, 18)], [*range(20, 28)]
+    (read,) = pad.reads.values()
+    read.shown, read.lost = [*range(30, 38)], [*range(40, 48)]
+    document = pad_document(pad, lambda _, case: str(case))
+    assert [*document["seen_not_pressed"].values()] == tally.ghost
+    assert [*document["pressed_not_seen"].values()] == tally.missed
+    assert [*document["reads"][0]["seen_not_held"].values()] == read.shown
+    assert [*document["reads"][0]["held_not_seen"].values()] == read.lost
+    assert [*document["seen_not_pressed"]] == list(BUTTONS)

@@ -15,6 +15,7 @@ from padbench.jobs.routine import routine
 from padbench.jobs.routine_case import play_case
 from padbench.jobs.schemas import json_schema
 from padbench.jobs.sweep import sweep
+from padbench.parts import console_timing
 from padbench.results.documents import json_texts
 from padbench.results.html_page import write_page
 from padbench.results.junit import write_junit
@@ -87,6 +88,14 @@ def test_what_a_routine_is_found_to_do_is_data():
     assert {source.kind for source in fetch.sources} == {"calculated", "from memory"}
     assert fetch.says.startswith("exposed: hands on a wrong byte in 129 of 110592 cases (0.12 %)")
     assert result.lead == fetch.says.removeprefix("exposed: h").join(["H", "."])
+
+
+def test_a_routine_that_detects_says_how_often_it_kept_the_old_byte():
+    result = routine("read-twice")
+    (counts,) = result.data.sweeps
+    assert (result.verdict, result.outcome) == ("detects", "pass")
+    assert f"keeps the old byte in {counts.kept_old} of these" in result.lead
+    assert counts.kept_old == counts.corrupt > 0
 
 
 def test_the_findings_of_a_pad_are_port_by_port():
@@ -173,3 +182,6 @@ def test_the_delay_is_the_same_in_numbers_and_in_words():
         document["milliseconds"]["mean"], rel=1e-6
     )
     assert f"{document['milliseconds']['mean']:.1f} ms in the mean" in result.word
+    for percent in (1, 10, 50, 90, 99):
+        exact = result.data.percentile(percent) / console_timing("50hz").frame_cycles
+        assert frames[f"p{percent}"] == float(exact)

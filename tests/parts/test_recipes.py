@@ -15,7 +15,7 @@ from padbench.parts import consoles, figure, ports, registers
 from padbench.scenarios import SCENARIOS, Scenario, _scenario
 from padbench.scenarios.timetable import Timetable
 from padbench.sheet import SheetError, load_sheet, starter
-from padbench.sheet.fields import SIMULATORS
+from padbench.sheet.simulators import SIMULATORS, Simulator
 
 CACHES = (registers._registers, ports._ports, consoles._consoles, consoles._polls, starter)
 
@@ -112,7 +112,7 @@ def test_a_console(add, tmp_path, capsys):
 
 
 def test_a_simulator(monkeypatch, tmp_path, capsys):
-    monkeypatch.setitem(SIMULATORS, "third", "vhdl")
+    monkeypatch.setitem(SIMULATORS, "third", Simulator("vhdl", ("third",), "third-simulator"))
     hdl = '[hdl]\nsources = ["a.vhd"]\ntop = "a"\nlanguage = "vhdl"\nsimulator = "third"\n'
     sheet = load_sheet(starter() + hdl)
     assert sheet.hdl.engine == "third"

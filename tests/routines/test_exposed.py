@@ -131,6 +131,16 @@ def test_a_wrong_byte_that_no_two_passes_read_is_not_laid_to_their_agreement(wai
     assert not found.by_lengths
 
 
+def test_a_byte_that_one_pass_alone_read_is_not_laid_to_their_agreement():
+    """It reads twice and hands on the second pass, whatever the first one was."""
+    source = ZERO.format(wait="").replace("beq same", "jmp same")
+    routine = routine_from_source(source, "second.asm")
+    counts = fast.sweep(routine, CONSOLE, PERIOD)
+    judgement = judge_routine(routine, CONSOLE, baseline_of(routine, CONSOLE), [counts])
+    assert judgement.case == "disagree"
+    assert judgement.facts["passes"].count(judgement.facts["got"]) == 1
+
+
 def test_lengths_that_stop_no_two_passes_are_no_advice():
     assert safe_lengths(measure_one(read_twice()), [PERIOD]) is None
 

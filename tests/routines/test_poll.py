@@ -200,7 +200,7 @@ def test_the_routine_ends_up_with_exactly_the_bits_of_the_wire():
         def read(self, _):
             return next(levels) == LOW
 
-    session, start = setting.program.begin(), setting.period // 2
+    session, start = setting.routine.begin(), setting.period // 2
     again = [
         session.call(start + n * setting.period, Wire(), phase=None, other=0, preset=None)[0]
         for n in range(len(result.accepted))
@@ -220,7 +220,7 @@ def test_reads_that_no_routine_makes_are_made_one_by_one_at_its_shortest_times()
 def test_the_worst_case_of_a_sweep_is_played_with_its_own_phase_and_state(pad):
     """Both passes lose a bit and agree: the wave shows nine clocks in each, and the wrong byte."""
     design = sheet(f'routine = "{EXPOSED}"')
-    poll = setting_of(design, PORT, "slow").program
+    poll = setting_of(design, PORT, "slow").routine
     worst = fast.sweep(poll.routine, poll.console, 432).counterexample
     result = play(design, "fetch-cases")
     assert result.problems == ()
@@ -242,7 +242,7 @@ def test_each_kind_of_case_is_played_and_no_other():
         ("read-once", ["hand on a wrong byte", "no pass is spoilt"]),
         ("read-twice", ["spoils a pass", "no pass is spoilt"]),
     ]:
-        cases = setting_of(sheet(f'routine = "{name}"'), PORT, "slow").program.cases()
+        cases = setting_of(sheet(f'routine = "{name}"'), PORT, "slow").routine.cases()
         assert len(cases) == len(says)
         assert all(word in case.says for case, word in zip(cases, says, strict=True))
 

@@ -8,7 +8,6 @@ import pytest
 from padbench.circuit.findings import judge_electric
 from padbench.cli import main
 from padbench.core.findings import Source
-from padbench.core.sentences import cited
 from padbench.parts.figure import read_table
 from padbench.sheet import STARTER, SheetError, load_sheet
 
@@ -208,7 +207,7 @@ def test_thresholds_of_the_b_series_do(make, levels):
 def test_a_figure_of_class_m_says_so_whatever_its_source(make):
     guessed = FIGURE.replace('class = "C"', 'class = "M"')
     sheet = load_sheet(make(REGISTER.replace(FIGURE, guessed), part=PART))
-    assert cited([sheet.part.clock_to_output.cited]) == "measured on the bench; from memory"
+    assert str(sheet.part.clock_to_output.cited) == "measured on the bench; from memory"
 
 
 def test_a_parts_file_that_is_not_there(make, capsys):

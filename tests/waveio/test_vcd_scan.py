@@ -1,4 +1,4 @@
-"""The quick reader of VCD finds what the thorough one finds, however the file falls into blocks."""
+"""The reader of VCD finds what was written, however the file falls into blocks."""
 
 import gzip
 import io
@@ -59,7 +59,7 @@ def scanned(path: Path, block: int = 1 << 20, **picks: str) -> tuple[Timeline, l
 
 @settings(deadline=None, max_examples=60)
 @given(st.lists(wires, min_size=2, max_size=4), words, st.integers(1, 400))
-def test_finds_what_the_thorough_reader_finds(tmp_path_factory, drawn, word, block):
+def test_finds_what_was_written_however_it_falls_into_blocks(tmp_path_factory, drawn, word, block):
     path = tmp_path_factory.getbasetemp() / "scan.vcd"
     before = Timeline(
         END,
@@ -73,7 +73,7 @@ def test_finds_what_the_thorough_reader_finds(tmp_path_factory, drawn, word, blo
     assert found.end_ps == END
     assert found.events["tick"].tolist() == [3, 9]
     for n in range(len(drawn)):
-        assert found.wires[f"w{n}"] == read_wave(path).wires[f"a.w{n}"]
+        assert found.wires[f"w{n}"] == drawn[n]
     of_word = [UNKNOWN if v is None else v >> 1 & 1 for v in word.values]
     assert found.wires["bit"] == Wire.from_arrays(word.times, of_word)
 

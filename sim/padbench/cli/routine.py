@@ -54,7 +54,7 @@ def add_routine_options(parser: Parser, *, fetch: bool = True) -> None:
     parser.add_argument(
         "--ports", metavar="ONE,TWO", default="$4016,$4017", help="default: $4016,$4017"
     )
-    parser.add_argument("--console", choices=console_names(), default="60hz")
+    parser.add_argument("--console", choices=console_names(), default=console_names()[0])
     parser.add_argument(
         "--limit",
         metavar="CYCLES",

@@ -181,6 +181,11 @@ class Finding:
         return less and self.unit not in COUNTED
 
     @property
+    def looked_up(self) -> bool:
+        """Whether no figure that it rests on is from memory or assumed."""
+        return not any(source.kind in ("from memory", "assumed") for source in self.sources)
+
+    @property
     def says(self) -> str:
         """The whole in one sentence.
 

@@ -61,7 +61,10 @@ _FIRST_BIT = (
     *(*_CABLE, "resistors.latch-to-supply", "register.first-bit"),
     *("poll.latch-width", "poll.latch-to-clock", "poll.sample"),
 )
-_LATER_BITS = (*_CLOCK[1:], _CLOCK[0], "register.next-bit", "poll.clock-high", "poll.sample")
+_LATER_BITS = (
+    *(*_CABLE, "resistors.clock-to-supply"),
+    *("register.next-bit", "poll.clock-high", "poll.sample"),
+)
 _UNSAMPLED = {
     "needs": "register and cable need",
     "none": "no bit is sampled before the clock moves on from it",
@@ -276,19 +279,11 @@ def _overtaken(
     late = (source >= 0) & (source <= fall) & (fall <= end)
     if not late.any():
         return None
-    arrived, by = arrived[late], (arrived - end)[late]
-    worst = int(np.argmax(by))
-    late_by = int(by[worst])
     finding = judge_times(
-        RULES["timing.removal"],
-        arrived[worst : worst + 1],
-        [-late_by],
-        limit,
-        case="overtaken",
-        facts={"late": late_by * 1e-12},
+        RULES["timing.removal"], arrived[late], (end - arrived)[late], limit, case="overtaken"
     )
     # Even where no time at all is asked for: the register shifts where the console meant none.
-    return replace(finding, verdict="fail")
+    return replace(finding, verdict="fail", facts={"late": -(finding.measured or 0.0)})
 
 
 def _last_until(moments: Times, times: Times) -> Times:
@@ -298,8 +293,6 @@ def _last_until(moments: Times, times: Times) -> Times:
 
 def _periods(rises: Times, load: Wire) -> tuple[Times, Times]:
     """Times between rising edges with no load between them."""
-    if len(rises) < 2:
-        return rises[:0], rises[:0]
     starts = load.rises()
     same = np.searchsorted(starts, rises[:-1]) == np.searchsorted(starts, rises[1:])
     return rises[:-1][same], np.diff(rises)[same]

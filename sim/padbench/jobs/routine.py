@@ -255,18 +255,18 @@ def judged(
 
 def _write_worst_wave(report: JudgedRoutine, path: Path) -> None:
     """The worst counterexample, or an undisturbed read where there is none."""
-    from padbench.waveio import write_vcd  # noqa: PLC0415 - only who wants a wave needs it
+    from padbench.waveio import write_wave  # noqa: PLC0415 - only who wants a wave needs it
 
     if not report.worst:
         wave = report.wave(held=0)
-        write_vcd(wave, path, comment=f"{report.routine.name}: undisturbed, nothing held")
+        write_wave(wave, path, comment=f"{report.routine.name}: undisturbed, nothing held")
         return
     period, case = report.worst[0]
     comment = (
         f"{report.routine.name}: {case.kind}, held {case.held}, period {period}, "
         f"phase {case.phase}, got {case.got}"
     )
-    write_vcd(report.wave(case.held, period, case), path, comment=comment)
+    write_wave(report.wave(case.held, period, case), path, comment=comment)
 
 
 def _figure(report: JudgedRoutine, command: str, path: Path) -> "Figure":

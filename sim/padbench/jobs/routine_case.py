@@ -92,7 +92,7 @@ def play_case(
     verdict: Outcome = "pass" if right else "fail"
     path = None
     if waves is not None:
-        from padbench.waveio import write_vcd  # noqa: PLC0415 - only who wants a wave needs it
+        from padbench.waveio import write_wave  # noqa: PLC0415 - only who wants a wave needs it
 
         path = waves / f"case-{held:02x}-{rate}-{phase}-pad-{pad}.vcd"
         wave = case_wave(
@@ -105,7 +105,7 @@ def play_case(
             port=pad - 1,
             limit=limit,
         )
-        write_vcd(wave, path, comment=f"{routine.name}: {case}, period {rate}")
+        write_wave(wave, path, comment=f"{routine.name}: {case}, period {rate}")
 
     def document() -> CaseDocument:
         return {

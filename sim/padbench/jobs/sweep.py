@@ -240,11 +240,11 @@ def _write_wave(path: Path | None, sheet: Sheet, pads: Sequence[PadCounts]) -> P
     case = wrong[0].whole.first_wrong if wrong else None
     if path is None or case is None:
         return None
-    from padbench.waveio import write_vcd  # noqa: PLC0415 - only who wants a wave needs it
+    from padbench.waveio import write_wave  # noqa: PLC0415 - only who wants a wave needs it
 
     played = run_scenario(sheet, pad_case(case), wrong[0].ports[0], "fast")
     comment = f"{played.says} Expected {case.expected}, got {case.got}"
-    write_vcd(played.timeline, path, comment=comment)
+    write_wave(played.timeline, path, comment=comment)
     return path
 
 

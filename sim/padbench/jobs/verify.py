@@ -52,7 +52,7 @@ from padbench.routines.poll import with_timings
 from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
 from padbench.trials import ScenarioRun, Trial, run_scenario, standing_for_all, try_sheet
-from padbench.waveio import write_vcd
+from padbench.waveio import write_wave
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -170,7 +170,7 @@ def save_wave(run: ScenarioRun, folder: Path) -> Path:
     """Write the wave of a run into a folder and return where it is."""
     path = folder / f"{run.name}.vcd"
     comment = f"{run.name}: {run.says} ({run.where})"
-    write_vcd(run.timeline, path, comment=comment)
+    write_wave(run.timeline, path, comment=comment)
     return path
 
 

@@ -7,15 +7,13 @@ from typing_extensions import TypedDict
 from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import Prose, Table, findings_blocks
+from padbench.results.blocks import MARK, MARKED, Prose, Table, findings_blocks
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
 from padbench.wiring.faults import judge_wiring
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 
 __all__ = ["plan_wiring"]
-
-_MARK = " *"
 
 Pair = list[float] | None
 """Lowest and highest volts; null where none can be foretold."""
@@ -154,7 +152,9 @@ def _pair(volts: Range | None) -> Pair:
 def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
-        yield Section("faults", title, [Prose([*map(_fault, faults)], wrong=True)], ("text",))
+        lines = [*map(_fault, faults)]
+        lines += [] if all(fault.looked_up for fault in faults) else [MARKED]
+        yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
     yield Section("pins", "Pins", [_pins(plan.pins)])
     needs = [
@@ -175,7 +175,7 @@ def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
 
 def _fault(fault: Finding) -> str:
     mend = f" Change: {fault.remedy.whole}." if fault.remedy is not None else ""
-    mark = _MARK if any(source.kind == "from memory" for source in fault.sources) else ""
+    mark = "" if fault.looked_up else MARK
     return f"{fault.id}{mark}: {fault.says}.{mend}"
 
 

@@ -18,6 +18,8 @@ from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_ru
 from padbench.trials.result import ReadResult, ScenarioRun
 
 __all__ = [
+    "MARK",
+    "MARKED",
     "WORDS",
     "Article",
     "Articles",
@@ -39,6 +41,9 @@ __all__ = [
     "ribbon_of",
     "spans_of",
 ]
+
+MARK = " *"
+MARKED = "* rests on figures from memory or assumed, not looked up; --json has the source of each."
 
 WORDS = {"pass": "holds", "fail": "fails", "not-judged": "not judged", "stopped": "stopped"}
 

@@ -17,13 +17,21 @@ from rich.text import Text
 
 from padbench.core.findings import COUNTED, Finding
 from padbench.core.sentences import amount
-from padbench.results.blocks import Article, Articles, Block, Cell, Findings, Prose, Table
+from padbench.results.blocks import (
+    MARK,
+    MARKED,
+    Article,
+    Articles,
+    Block,
+    Cell,
+    Findings,
+    Prose,
+    Table,
+)
 from padbench.results.result import Result
 
 __all__ = ["as_text", "console", "print_result"]
 
-_MARK = " *"
-_MARKED = "* rests on figures from memory, not looked up; --json has the source of each."
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
 _CAUTION = "A verdict is a calculation, not a guarantee."
 _PIPE_WIDTH = 120
@@ -57,8 +65,8 @@ def print_result(result: Result, screen: Console) -> None:
                 title = ""
     shown = (block for part in result.sections if "text" in part.media for block in part.blocks)
     tables = (block for block in shown if isinstance(block, Findings))
-    if any(_from_memory(finding) for table in tables for finding, _ in table.rows):
-        screen.print(_MARKED)
+    if not all(finding.looked_up for table in tables for finding, _ in table.rows):
+        screen.print(MARKED)
     screen.print(f"{result.name}: {result.word} {result.lead} {_CAUTION}", soft_wrap=True)
     for what, path in result.wrote.items():
         screen.print(f"{what}: {path}", soft_wrap=True)
@@ -98,7 +106,7 @@ def _text(cell: str | Cell) -> str | Text:
 def _findings(block: Findings, title: str, screen: Console) -> None:
     rows = [
         (
-            finding.id + (_MARK if _from_memory(finding) else ""),
+            finding.id + ("" if finding.looked_up else MARK),
             _verdict(finding.verdict),
             _margin(finding),
             _why(finding),
@@ -168,10 +176,6 @@ def _show(
     for row in rows:
         grid.add_row(*row)
     screen.print(grid)
-
-
-def _from_memory(finding: Finding) -> bool:
-    return any(source.kind == "from memory" for source in finding.sources)
 
 
 def _why(finding: Finding) -> str:

@@ -19,9 +19,6 @@ from padbench.waveio.stream import (
 from padbench.waveio.vcd_out import write_analogue, write_wave
 from padbench.waveio.vcd_scan import Pick, VcdScan
 
-# What other packages still call them.
-read_vcd, write_vcd = read_wave, write_wave
-
 __all__ = [
     "SECONDS",
     "THRESHOLDS",
@@ -35,10 +32,8 @@ __all__ = [
     "WaveError",
     "name_of",
     "open_capture",
-    "read_vcd",
     "read_wave",
     "unit_named",
     "write_analogue",
-    "write_vcd",
     "write_wave",
 ]

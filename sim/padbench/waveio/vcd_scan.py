@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.timeline import Times
+from padbench.waveio import vcd_tokens as tokens
 from padbench.waveio.stream import (
     BLOCK,
     THRESHOLDS,
@@ -36,37 +37,7 @@ from padbench.waveio.stream import (
     WaveError,
 )
 from padbench.waveio.vcd_header import Variable, read_header
-from padbench.waveio.vcd_tokens import (
-    BAD,
-    CLASS,
-    CODE,
-    EXPECTED,
-    EXTENDED,
-    KEYWORD,
-    LATEST,
-    LEVEL,
-    LEVEL_OF_STATE,
-    NO_STATE,
-    PORT,
-    REAL,
-    REALS,
-    SCALAR,
-    TIME,
-    VECTOR,
-    Bytes,
-    Codes,
-    Fault,
-    Places,
-    bad_strength,
-    check_characters,
-    last_space,
-    numbers_at,
-    port_values,
-    split,
-    token,
-    values_with_codes,
-    volts_at,
-)
+from padbench.waveio.vcd_tokens import Bytes, Codes, Fault, Places
 
 __all__ = ["Pick", "VcdScan"]
 
@@ -134,7 +105,7 @@ class VcdScan:
         header = read_header(stream)
         self.variables = header.variables
         self._extended = any(variable.kind == "port" for variable in header.variables)
-        self._expected = _EXPECTED_PORT if self._extended else EXPECTED
+        self._expected = _EXPECTED_PORT if self._extended else tokens.EXPECTED
         self._unit = header.unit
         self._rest = header.rest
         self._lines = header.lines
@@ -162,7 +133,7 @@ class VcdScan:
             block = self._stream.read(max(BLOCK, len(carry)))
             ended = not block
             data = carry + (b"\n" if self._whole and ended else block)
-            stop = len(data) if ended else last_space(data)
+            stop = len(data) if ended else tokens.last_space(data)
             if len(data) - stop > _LONGEST_TOKEN:
                 raise self._error(data, stop, "a token without end; white space should follow")
             piece, used = self._take(data[:stop], last=ended)
@@ -179,7 +150,7 @@ class VcdScan:
         tail = len(data)
         if last and data and not data[-1:].isspace():
             # What the file breaks off in may be half a token: the rest of the block comes first.
-            tail = last_space(data)
+            tail = tokens.last_space(data)
         try:
             piece, used = self._tokens(data[:tail])
         except Fault as fault:
@@ -220,44 +191,44 @@ class VcdScan:
         """All tokens of a block that ends in white space."""
         text = b"\n" + data + _PAD
         # Offsets from here on are one too high, for the line end put in front.
-        bytes_, starts = split(text)
+        bytes_, starts = tokens.split(text)
         if self._in_comment or (bytes_[starts] == _DOLLAR).any():
             text = self._without_comments(text)
-            bytes_, starts = split(text)
+            bytes_, starts = tokens.split(text)
         if not len(starts):
             return None, len(data)
-        check_characters(bytes_)
+        tokens.check_characters(bytes_)
         first = bytes_[starts]
         used = len(data)
         if self._extended:
-            kinds = EXTENDED[first]
-            values, parts = port_values(np.flatnonzero(kinds == PORT)), 4
-            kinds[(values[:, None] + [1, 2, 3]).ravel().clip(max=len(kinds) - 1)] = CODE
+            kinds = tokens.EXTENDED[first]
+            values, parts = tokens.port_values(np.flatnonzero(kinds == tokens.PORT)), 4
+            kinds[(values[:, None] + [1, 2, 3]).ravel().clip(max=len(kinds) - 1)] = tokens.CODE
         else:
-            kinds = CLASS[first]
-            values, parts = values_with_codes(kinds), 2
+            kinds = tokens.CLASS[first]
+            values, parts = tokens.values_with_codes(kinds), 2
         if len(values) and values[-1] + parts > len(starts):
             # The code that belongs to the last value comes with the next block.
             used = int(starts[values[-1]]) - 1
             starts, first, kinds = starts[:-1], first[:-1], kinds[:-1]
             values = values[:-1]
-        if (kinds == BAD).any():
-            at = int(starts[np.argmax(kinds == BAD)])
-            raise Fault(at - 1, f"confused: {token(bytes_, at)}; {self._expected}")
-        is_time = kinds == TIME
+        if (kinds == tokens.BAD).any():
+            at = int(starts[np.argmax(kinds == tokens.BAD)])
+            raise Fault(at - 1, f"confused: {tokens.token(bytes_, at)}; {self._expected}")
+        is_time = kinds == tokens.TIME
         ticks_at = np.flatnonzero(is_time)
         times = self._times(bytes_, starts[ticks_at])
-        scalars = np.flatnonzero(kinds == SCALAR)
+        scalars = np.flatnonzero(kinds == tokens.SCALAR)
         said: dict[str, _Said] = {name: _Said() for name in self._picks}
         picked = self._codes.resolve(bytes_, starts[scalars] + 1)
         chosen = np.flatnonzero(picked > 0)
         picked, scalars = picked[chosen], scalars[chosen]
-        levels = LEVEL[first[scalars]]
+        levels = tokens.LEVEL[first[scalars]]
         for name, number in self._codes.of_pick.items():
             own = picked == number
             if own.any() and self._picks[name].in_volts:
                 at = int(starts[scalars[np.argmax(own)]])
-                raise Fault(at - 1, f"{token(bytes_, at)} is no voltage; {REALS}")
+                raise Fault(at - 1, f"{tokens.token(bytes_, at)} is no voltage; {tokens.REALS}")
             if self._picks[name].whole:
                 characters = [chr(character) for character in first[scalars[own]].tolist()]
                 said[name].add(scalars[own], np.array(characters, object))
@@ -299,15 +270,15 @@ class VcdScan:
 
     def _times(self, bytes_: Bytes, starts: Places) -> Times:
         """Times in picoseconds of the tokens ``#digits``."""
-        ticks = numbers_at(bytes_, starts + 1)
+        ticks = tokens.numbers_at(bytes_, starts + 1)
         if not len(ticks):
             return ticks
         largest = int(ticks.max())
         # What is multiplied below must not overflow.
         factor = self._unit if self._unit % 1000 else self._unit // 1000
-        if largest * factor > LATEST - 500:
+        if largest * factor > tokens.LATEST - 500:
             at = int(starts[np.argmax(ticks)])
-            raise Fault(at - 1, f"the time is too late; at most {LATEST} ps can be read")
+            raise Fault(at - 1, f"the time is too late; at most {tokens.LATEST} ps can be read")
         if self._unit % 1000:
             times = (ticks * self._unit + 500) // 1000
         else:
@@ -316,7 +287,9 @@ class VcdScan:
         falls = times < before
         if falls.any():
             at = int(starts[np.argmax(falls)])
-            raise Fault(at - 1, f"time runs backwards to {token(bytes_, at)}; it should only grow")
+            raise Fault(
+                at - 1, f"time runs backwards to {tokens.token(bytes_, at)}; it should only grow"
+            )
         return times
 
     def _vectors(
@@ -340,17 +313,17 @@ class VcdScan:
         real = np.isin(
             numbers, [self._codes.of_pick[n] for n, p in self._picks.items() if p.in_volts]
         )
-        wrong = (kinds[places] != np.where(real, REAL, VECTOR)) | (ends == first)
+        wrong = (kinds[places] != np.where(real, tokens.REAL, tokens.VECTOR)) | (ends == first)
         if wrong.any():
             at = int(starts[places[np.argmax(wrong)]])
-            raise Fault(at - 1, f"{token(bytes_, at)} is no level; {_LEVELS}")
+            raise Fault(at - 1, f"{tokens.token(bytes_, at)} is no level; {_LEVELS}")
         # Left out on the left: 0 before 0 and 1, else the leftmost character (18.2.2).
         leftmost = bytes_[first]
         extended = np.where(leftmost == ord("1"), np.uint8(ord("0")), leftmost)
         for name, pick in self._picks.items():
             own = numbers == self._codes.of_pick[name]
             if pick.in_volts:
-                volts = volts_at(bytes_, first[own], ends[own])
+                volts = tokens.volts_at(bytes_, first[own], ends[own])
                 if pick.measured:
                     said[name].volts.append(volts)
                 else:
@@ -359,7 +332,9 @@ class VcdScan:
             size = pick.variable.size
             if self._whole and (too_long := ends[own] - first[own] > size).any():
                 at = int(first[own][np.argmax(too_long)]) - 1
-                what = f"{token(bytes_, at)} is too long; {size} bits should stand here at most"
+                what = (
+                    f"{tokens.token(bytes_, at)} is too long; {size} bits should stand here at most"
+                )
                 raise Fault(at - 1, what)
             if pick.whole:
                 said[name].add(places[own], self._whole_values(bytes_, first[own], ends[own], pick))
@@ -367,18 +342,18 @@ class VcdScan:
             at_bit = ends[own] - 1 - pick.bit
             inside = at_bit >= first[own]
             characters = np.where(inside, bytes_[np.maximum(at_bit, 0)], extended[own])
-            wrong = CLASS[characters] != SCALAR
+            wrong = tokens.CLASS[characters] != tokens.SCALAR
             if wrong.any():
                 at = int(starts[places[own][np.argmax(wrong)]])
-                raise Fault(at - 1, f"{token(bytes_, at)} is no level; {_LEVELS}")
-            said[name].add(places[own], LEVEL[characters])
+                raise Fault(at - 1, f"{tokens.token(bytes_, at)} is no level; {_LEVELS}")
+            said[name].add(places[own], tokens.LEVEL[characters])
 
     def _whole_values(self, bytes_: Bytes, first: Places, ends: Places, pick: Pick) -> NDArray[Any]:
         texts = []
         for begin, end in zip(first.tolist(), ends.tolist(), strict=True):
             text = bytes(bytes_[begin:end]).decode("latin-1")
             if text.strip(_BITS):
-                raise Fault(begin - 2, f"{token(bytes_, begin - 1)} is no level; {_LEVELS}")
+                raise Fault(begin - 2, f"{tokens.token(bytes_, begin - 1)} is no level; {_LEVELS}")
             texts.append(text)
         return np.array(texts, object)
 
@@ -395,23 +370,23 @@ class VcdScan:
         spaces = np.flatnonzero(bytes_ <= 32)
         begins = starts[values] + 1
         ends = spaces[np.searchsorted(spaces, begins)]
-        wrong = bad_strength(bytes_, starts[(values[:, None] + [1, 2]).ravel()], spaces)
+        wrong = tokens.bad_strength(bytes_, starts[(values[:, None] + [1, 2]).ravel()], spaces)
         if wrong is not None:
-            raise Fault(wrong - 1, f"{token(bytes_, wrong)} is no strength; {_STRENGTHS}")
+            raise Fault(wrong - 1, f"{tokens.token(bytes_, wrong)} is no strength; {_STRENGTHS}")
         for name, pick in self._picks.items():
             own = picked == self._codes.of_pick[name]
             first, last = begins[own], ends[own]
             wrong_size = last - first != pick.variable.size
-            levels: NDArray[Any] = LEVEL_OF_STATE[bytes_[np.maximum(last - 1 - pick.bit, 0)]]
-            bad = wrong_size | (levels == NO_STATE)
+            levels: NDArray[Any] = tokens.LEVEL_OF_STATE[bytes_[np.maximum(last - 1 - pick.bit, 0)]]
+            bad = wrong_size | (levels == tokens.NO_STATE)
             if bad.any():
                 at = int(first[np.argmax(bad)]) - 1
-                raise Fault(
-                    at - 1,
-                    f"{token(bytes_, at)} is no state of {pick.variable.size} bits; {_STATES}",
-                )
+                what = f"is no state of {pick.variable.size} bits; {_STATES}"
+                raise Fault(at - 1, f"{tokens.token(bytes_, at)} {what}")
             if pick.whole:
-                states = (LEVEL_OF_STATE[bytes_[a:b]] for a, b in zip(first, last, strict=True))
+                states = (
+                    tokens.LEVEL_OF_STATE[bytes_[a:b]] for a, b in zip(first, last, strict=True)
+                )
                 levels = np.array(["".join("01xz"[s & 3] for s in some) for some in states], object)
             said[name].add(values[own], levels)
 
@@ -422,9 +397,9 @@ class VcdScan:
         stretches: list[tuple[int, int, bool]] = []
         gaps: list[tuple[int, int]] = []
         begun = 0
-        for place in np.flatnonzero(kinds == KEYWORD).tolist():
+        for place in np.flatnonzero(kinds == tokens.KEYWORD).tolist():
             at = int(starts[place])
-            word = token(bytes_, at).encode()
+            word = tokens.token(bytes_, at).encode()
             if word in (_EXTENDED_DUMPS if self._extended else _DUMPS):
                 if self._in_dump is not None:
                     raise Fault(
