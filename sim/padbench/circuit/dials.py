@@ -234,22 +234,15 @@ def _surroundings(sheet: Sheet, ports: Sequence[PortKind]) -> Iterator[Dial]:
     supply = sheet.pad.supply
     by = {port.name: feeding(supply, port) for port in ports}
     for port in ports:
-        if port.supply is None:
-            continue
-        low, high = (port.supply.min or 0.0, port.supply.max or np.inf)
-        if by[port.name] == "port":
-            low, high = USUAL_SUPPLY
-        if by[port.name] != "itself":
+        if port.supply is not None:
+            own = port.supply.min or 0.0, port.supply.max or np.inf
+            low, high = own if by[port.name] == "sheet" else USUAL_SUPPLY
             least = max(least, low * _ratio(supply, "low") / _ratio(supply, "high"))
             most = min(most, high * _ratio(supply, "high") / _ratio(supply, "low"))
-            continue
-        for bottom, top in ((low, high), USUAL_SUPPLY):
-            if supply.high < bottom:
-                most = min(most, bottom * _INSIDE)
-            else:
-                least = max(least, top / _INSIDE)
-    dial = _dial("pad.supply", "V", supply, fields, least, most, bounded=(True, True))
-    yield replace(dial, apart=tuple(name for name, who in by.items() if who == "port"))
+    # A pad that makes its own supply is for another port: no value a little further on mends it.
+    if "itself" not in by.values():
+        dial = _dial("pad.supply", "V", supply, fields, least, most, bounded=(True, True))
+        yield replace(dial, apart=tuple(name for name, who in by.items() if who == "port"))
     for end, field, now, coldest, hottest in (
         ("hottest", "hottest_used", used.high, used.low, part.temperature.max),
         ("coldest", "coldest_used", used.low, part.temperature.min, used.high),

@@ -43,6 +43,9 @@ _LONGEST = Rule(
     },
     ("cable.length",),
 )
+_SHIFTED = ("latch.over-voltage", "data.over-voltage")
+"""What no value of the sheet mends, but parts between port and pad."""
+
 _BOUNCED = "at most {measured:poll|polls} can fall into the {bounce:s} of a bounce"
 _BOUNCE = Rule(
     "bounce.polls",
@@ -163,6 +166,8 @@ def _findings(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> Iterat
 def _mended(mender: Mender, finding: Finding, ids: Sequence[str], rows: Sequence[int]) -> Finding:
     if not needs_remedy(finding):
         return finding
+    if finding.rule.id in _SHIFTED:
+        return replace(finding, remedy=Remedy("", advice="level-shifter"))
     remedy = mender.remedy(finding.rule.mends or (), ids, rows, thin=finding.thin)
     return replace(finding, remedy=remedy)
 
