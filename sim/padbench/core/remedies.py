@@ -107,8 +107,8 @@ ADVICE: Mapping[str, str | Callable[[Remedy], str]] = {
         f"connect latch without an inverter to the load pin{_pin(remedy)}"
     ),
     "other-register": "take the 4014 out and fit a 4021, which has the same pins",
-    "level-shifter": "put a level shifter between port and pad, or feed the pad with what the port's"
-    " own chips run on",
+    "level-shifter": "put a level shifter between port and pad, or feed the pad with what"
+    " the port's own chips run on",
     "clean": lambda remedy: f"clean or replace what closes {_names(remedy)}",
 }
 """What is said where it is no range of a value, by its code."""
