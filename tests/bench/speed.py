@@ -21,8 +21,7 @@ from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.core.timeline import Timeline, Wire
 from padbench.model.bench import simulate
 from padbench.sheet import load_sheet
-from padbench.trials import verify
-from padbench.trials.run import setting_of
+from padbench.trials.run import setting_of, verify
 from padbench.waveio import write_wave
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"

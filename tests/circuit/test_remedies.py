@@ -17,7 +17,7 @@ from padbench.core.findings import Finding, Rule, worst_of_each
 from padbench.core.timing import RULES
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import SheetError, load_sheet
-from padbench.trials import run_scenario, try_sheet
+from padbench.trials.run import run_scenario, try_sheet
 from sheets import FIRMWARE, put_back, written
 
 BEHIND = {"cable.length": growing_with_cable(), "firmware.poll": followed_by_a_program()}

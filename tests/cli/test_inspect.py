@@ -12,7 +12,7 @@ from padbench.cli import main
 from padbench.core.timeline import Wire
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
-from padbench.trials import run_scenario
+from padbench.trials.run import run_scenario
 from padbench.waveio import read_wave, write_analogue, write_wave
 
 ROOT = Path(__file__).parents[2]

@@ -18,7 +18,7 @@ from padbench.cosim.wires import reader_run
 from padbench.model.bench import simulate
 from padbench.scenarios import SCENARIOS, Setting
 from padbench.sheet import Sheet
-from padbench.trials import ReadResult, ScenarioRun
+from padbench.trials.result import ReadResult, ScenarioRun
 
 pytestmark = pytest.mark.usefixtures("simulators")
 

@@ -15,7 +15,7 @@ from padbench.scenarios import SCENARIOS
 from padbench.scenarios.script import Setting
 from padbench.scenarios.timetable import extra_clocks_at_pad
 from padbench.sheet import STARTER, sheet_from_text
-from padbench.trials import run_scenario
+from padbench.trials.run import run_scenario
 
 PROMISED = {
     "idle",

@@ -8,7 +8,7 @@ from padbench.circuit.findings import judge_electric
 from padbench.cli import main
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, SheetError, sheet_from_text
-from padbench.trials import run_scenario, try_sheet
+from padbench.trials.run import run_scenario, try_sheet
 
 PART = STARTER[STARTER.index('part = "CD4021B"') : STARTER.index("stages = 8")]
 TIMES = {"first-bit": "2 us to 5 us", "next-bit": "1 us to 3 us", "shortest-pulse": "300 ns"}

@@ -8,7 +8,7 @@ import pytest
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
 from padbench.trials import result as kept_runs
-from padbench.trials import run_scenario, try_sheet
+from padbench.trials.run import run_scenario, try_sheet
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 

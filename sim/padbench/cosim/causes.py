@@ -21,7 +21,7 @@ from padbench.cosim.faulty import FaultyRegister
 from padbench.cosim.reader import StrobeProblem
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
-from padbench.trials import ScenarioRun
+from padbench.trials.result import ScenarioRun
 
 __all__ = ["Cause", "likely_causes", "offer_causes", "reader_causes", "told_apart"]
 

@@ -21,7 +21,7 @@ from padbench.cosim.job import Poll, ReaderRun
 from padbench.scenarios import Expected, Script
 from padbench.scenarios.expect import allowed_states, expected_bits
 from padbench.scenarios.script import Bits
-from padbench.trials import Problem
+from padbench.trials.result import Problem
 
 __all__ = ["StrobeProblem", "as_it_was_made", "judge_pace", "strobe_problems"]
 

@@ -43,7 +43,8 @@ from padbench.cosim.setting import (
 from padbench.cosim.wires import pad_run, pad_timeline, reader_run, reader_timeline
 from padbench.scenarios import SCENARIOS, Scenario, Script
 from padbench.sheet import Hdl, Sheet
-from padbench.trials import Played, ScenarioRun, judge, met_in, read_back
+from padbench.trials.result import Played, ScenarioRun
+from padbench.trials.run import judge, met_in, read_back
 
 __all__ = ["EXHAUSTIVE_LIMIT", "LIMIT", "regress", "scenarios_of"]
 

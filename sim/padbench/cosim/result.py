@@ -18,7 +18,7 @@ from padbench.core.findings import Finding, overall
 from padbench.core.timeline import Timeline, Word
 from padbench.cosim.causes import Cause
 from padbench.cosim.reader import StrobeProblem
-from padbench.trials import ScenarioRun
+from padbench.trials.result import ScenarioRun
 
 __all__ = ["Coverage", "Failure", "RegressResult", "failures_in"]
 

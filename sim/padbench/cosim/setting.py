@@ -24,7 +24,7 @@ from padbench.files import was_read
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.sheet import Hdl, Sheet
 from padbench.sheet.simulators import SIMULATORS
-from padbench.trials import setting_of
+from padbench.trials.run import setting_of
 
 __all__ = [
     "Chosen",

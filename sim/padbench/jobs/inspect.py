@@ -43,7 +43,6 @@ from padbench.results.capture_sections import capture_sections
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result
 from padbench.scenarios import Scenario
-from padbench.trials import run_scenario
 from padbench.waveio import SECONDS, CaptureFile, Thresholds, WaveError, name_of, unit_named
 
 __all__ = ["inspect"]
@@ -308,6 +307,8 @@ def _other(
     kind = _port(design, port)
 
     def play() -> tuple[Iterator[SeenRead], Source]:
+        from padbench.trials.run import run_scenario  # noqa: PLC0415 - MyHDL, only for this
+
         run = run_scenario(design.sheet, played, kind, "slow")
         held_to = settings_of_sheet(design.sheet, kind, wanted=clocks)
         title = f"the simulation of {design.name}, {played.name}, {kind} port, slow corner"

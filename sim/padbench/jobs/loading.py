@@ -8,8 +8,6 @@ from typing import Any
 
 from padbench.core.findings import Finding, Place
 from padbench.results.inputs import Input, input_of
-from padbench.routines.poll import with_timings
-from padbench.routines.routine import RoutineError
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
 from padbench.scenarios.user import load_scenarios
 from padbench.sheet import Sheet, load_sheet
@@ -92,8 +90,14 @@ def design_of(sheet: SheetLike) -> Design:
         return Design(sheet)
     loaded = load_sheet(sheet)
     name = loaded.document.name
+    path = None if name in UNNAMED else Path(name)
+    if loaded.poll.routine is None:
+        return Design(loaded, path)
+    from padbench.routines.poll import with_timings  # noqa: PLC0415 - most sheets have no routine
+    from padbench.routines.routine import RoutineError  # noqa: PLC0415
+
     try:
-        return Design(with_timings(loaded), None if name in UNNAMED else Path(name))
+        return Design(with_timings(loaded), path)
     except RoutineError as error:
         raise SheetError([Problem(name, None, "poll.routine", "", str(error), "")]) from None
 

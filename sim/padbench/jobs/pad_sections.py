@@ -36,7 +36,7 @@ from padbench.results.documents import FindingDocument
 from padbench.results.result import Section
 from padbench.routines.judge import per_cent
 from padbench.sheet import Sheet
-from padbench.trials import run_scenario
+from padbench.trials.run import run_scenario
 
 if TYPE_CHECKING:
     pass

@@ -46,7 +46,7 @@ from padbench.results.result import Case, Result, Section
 from padbench.scenarios import Scenario
 from padbench.sheet import Hdl, Problem, SheetError
 from padbench.sheet.simulators import SIMULATORS
-from padbench.trials import ScenarioRun
+from padbench.trials.result import ScenarioRun
 
 __all__ = ["regress", "regress_result"]
 

@@ -33,8 +33,7 @@ from padbench.results.result import Case, Result
 from padbench.routines.console import Clocks
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS
 from padbench.sheet import Sheet
-from padbench.trials import run_scenario
-from padbench.trials.run import setting_of
+from padbench.trials.run import run_scenario, setting_of
 from padbench.workers import parts_done
 
 if TYPE_CHECKING:

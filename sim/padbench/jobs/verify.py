@@ -48,11 +48,11 @@ from padbench.results.documents import (
 from padbench.results.frame import frame_of
 from padbench.results.inputs import Input
 from padbench.results.result import Result, Section
-from padbench.routines.poll import with_timings
 from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
-from padbench.trials import ScenarioRun, Trial, run_scenario, standing_for_all, try_sheet
-from padbench.waveio import write_wave
+from padbench.trials.result import ScenarioRun
+from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
+from padbench.waveio.vcd_out import write_wave
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -216,6 +216,7 @@ def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDo
 
 def _margins(sheet: Sheet, trial: Trial, path: Path) -> "Figure":
     from padbench.results.margins_plot import margins_figure  # noqa: PLC0415
+    from padbench.routines.poll import with_timings  # noqa: PLC0415
 
     spreads = [*spread_of(with_timings(sheet), trial.findings)]
     return margins_figure(spreads, sheet.pad.name, path)

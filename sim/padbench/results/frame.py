@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from padbench.parts import ConsoleTiming, console_timing
 from padbench.routines.frames import where_in_frame
-from padbench.routines.poll import poll_of
 from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
 
@@ -70,7 +69,11 @@ def frame_of(sheet: Sheet, scenarios: tuple[ScenarioRun, ...]) -> Frame | None:
     None if no scenario has a whole poll to measure.
     """
     poll = sheet.poll
-    routine = poll_of(poll)
+    routine = None
+    if poll.routine is not None:
+        from padbench.routines.poll import poll_of  # noqa: PLC0415 - most sheets have no routine
+
+        routine = poll_of(poll)
     passes = poll.passes if routine is None else routine.passes
     for run in scenarios:
         reads = [pair.read for pair in run.reads[:passes]]

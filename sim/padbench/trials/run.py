@@ -6,7 +6,7 @@ trial.findings, trial.runs, trial.ports
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -22,12 +22,14 @@ from padbench.core.timeline import HIGH, LOW, Timeline, Word
 from padbench.core.timing import judge_timing
 from padbench.core.units import Value, to_ps
 from padbench.model.bench import simulate
-from padbench.routines.poll import poll_of, with_timings
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import accepted_states, fits
 from padbench.sheet import Sheet
 from padbench.trials.result import Played, Problem, ReadResult, ScenarioRun
 from padbench.wiring.faults import judge_wiring
+
+if TYPE_CHECKING:
+    from padbench.routines.poll import RoutinePoll
 
 __all__ = [
     "Trial",
@@ -48,7 +50,7 @@ def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
     Raises `RoutineError` if the poll is a routine that cannot be used.
     """
     poll = sheet.poll
-    made = poll_of(poll)
+    made = _routine_poll(sheet)
     if made is not None:
         return Setting(
             pad=pad_model(sheet, port, corner),
@@ -77,6 +79,15 @@ def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
         bounce=to_ps(sheet.contacts.bounce.high),
         passes=poll.passes,
     )
+
+
+def _routine_poll(sheet: Sheet) -> "RoutinePoll | None":
+    """The read routine that is the sheet's poll, surveyed; None for a poll of typed times."""
+    if sheet.poll.routine is None:
+        return None
+    from padbench.routines.poll import poll_of  # noqa: PLC0415 - most sheets have no routine
+
+    return poll_of(sheet.poll)
 
 
 def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
@@ -116,11 +127,11 @@ def try_sheet(
     scenario that stands for it, as soon as it is known (to write its wave). Raises
     `RoutineError` as `setting_of` does.
     """
-    design = with_timings(sheet)
+    design, poll = sheet, _routine_poll(sheet)
     electric = judge_electric(design)
     findings = [*judge_wiring(sheet), *electric.findings]
-    poll = poll_of(sheet.poll)
     if poll is not None:
+        design = poll.timed(sheet)
         findings += poll.findings()
     timing: list[Finding] = []
     chosen = []
