@@ -106,7 +106,7 @@ def test_ids_are_those_of_their_rules():
 @pytest.mark.parametrize("id_", [id_ for id_, row in QUANTITIES.items() if row.circuit != "run"])
 def test_every_row_has_words_for_every_case_and_a_source_for_every_figure(id_):
     row = QUANTITIES[id_]
-    facts = {"measured", "limit", "port", "latch_end", "clock_end"}
+    facts = {"measured", "limit", "port", "fed", "latch_end", "clock_end"}
     for text in row.rule.texts.values():
         assert {name for _, name, _, _ in string.Formatter().parse(text) if name} <= facts
     for measured, limit in ((1.0, 1.0), (1.0, np.inf), (np.inf, 1.0), (-np.inf, np.inf)):
@@ -157,7 +157,9 @@ def test_where_there_is_no_limit_the_sentence_has_none():
 
 
 def test_groups_follow_from_the_rows():
-    assert of_circuits("supply") == ("supply.idle", "supply.all-held")
+    assert of_circuits("supply") == (
+        *("supply.idle", "supply.all-held", "supply.least", "supply.most"),
+    )
     assert set(growing_with_cable()) == {
         *("latch.rise", "latch.fall", "latch.pulse", "clock.rise", "clock.fall"),
         *("clock.low-pulse", "clock.high-pulse", "data.rise", "data.fall"),

@@ -10,7 +10,7 @@ import pytest
 from padbench.circuit.design import design_of, stacked
 from padbench.circuit.findings import judge_electric
 from padbench.circuit.pad_model import CORNERS
-from padbench.circuit.quantities import followed_by_a_program, growing_with_cable
+from padbench.circuit.quantities import QUANTITIES, followed_by_a_program, growing_with_cable
 from padbench.circuit.remedies import needs_remedy, with_remedies
 from padbench.circuit.worst_case import keeping
 from padbench.core.findings import Finding, Rule, worst_of_each
@@ -40,7 +40,7 @@ SPOILT = {
     "a short latch": {"poll.latch-width": "150 ns ± 10 %"},
     "a short clock": {"poll.clock-low": "150 ns", "poll.sample": "100 ns"},
     "clocks close together": {"poll.clock-high": "0.9 us ± 5 %", "poll.sample": "100 ns"},
-    "a low supply": {"pad.supply": "3 V", "cable.length": "13 m"},
+    "a low supply": {"pad.supply": "4.5 V", "cable.length": "24 m"},
     "quick polls": {"poll.period": "1 ms ± 1 %"},
     "a slow program": FIRMWARE | {"register.next-bit": "1 us to 8 us"},
     "a program that is slow to begin": FIRMWARE | {"register.first-bit": "2 us to 30 us"},
@@ -63,8 +63,10 @@ def holds(change, id_):
         return next(one.verdict for one in found if one.id == id_) == "pass"
     ports = sheet.works_with.ports
     if id_.startswith("port."):
-        _, port, line = id_.split(".")
-        ports, id_ = (port,), f"{line}.high"
+        port = id_.split(".")[1]
+        kind = sheet.port(port)
+        ports = (port,)
+        id_ = next(row.id for row in QUANTITIES.values() if row.name_on(kind) == id_)
     designs = stacked([design_of(sheet, sheet.part, sheet.port(port)) for port in ports])
     return bool(keeping(designs, BEHIND.get(id_, (id_,))).all())
 
@@ -262,7 +264,7 @@ PORT = Path(__file__).parents[2] / "sim" / "padbench" / "parts" / "ports.toml"
 def test_a_resistor_of_ones_own_port_is_mended_in_the_parts_file(tmp_path):
     table = PORT.read_text()
     start = table.index("[push-pull]")
-    own = table[start : table.index("[pull-down-only]")].replace("[push-pull", "[port.mine")
+    own = table[start : table.index("[push-pull-weak-high]")].replace("[push-pull", "[port.mine")
     own = "\n".join(line for line in own.splitlines() if not line.startswith("data-pull"))
 
     def sheet(ohms):

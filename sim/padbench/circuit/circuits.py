@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from padbench.circuit.corners import Space, space
-from padbench.circuit.design import Array, Design
+from padbench.circuit.design import ABSENT, Array, Design
 from padbench.circuit.laws import (
     diode_current,
     diode_fall,
@@ -24,7 +24,7 @@ from padbench.circuit.laws import (
     thermal_voltage,
 )
 
-__all__ = ["TEST_LOAD", "Circuits", "DrivenLine", "Line", "each", "thresholds"]
+__all__ = ["TEST_LOAD", "Circuits", "DataDiode", "DrivenLine", "Line", "each", "thresholds"]
 
 TEST_LOAD = 50e-12
 """Farads already on the output when the data sheet measures its delays (from memory)."""
@@ -59,8 +59,10 @@ class DrivenLine:
     """A line with its port: what it takes to follow its voltage; arrays of one shape.
 
     ``source`` is the pad's resistor and the leakage as one source (V) behind ``resistor`` (Ω); it
-    holds against the port when that pulls down through ``pull_r`` and the diode. ``tau`` (s) is
-    that of the rise. ``low`` and ``high`` are the volts that it gets to.
+    holds against the port when that pulls down through ``pull_r`` and the diode, which then sinks
+    ``sunk`` (A). ``tau`` (s) is that of the rise towards ``reach`` (V), up to ``knee`` (V), beyond
+    which the port lifts no more and the rest goes at ``alone`` (s). ``low`` and ``high`` are the
+    volts that it gets to.
     """
 
     resistor: Array
@@ -70,12 +72,20 @@ class DrivenLine:
     slope: Array
     farads: Array
     tau: Array
+    alone: Array
+    reach: Array
+    knee: Array
+    sunk: Array
     low: Array
     high: Array
 
     def rise(self, to: Array) -> Array:
         """Seconds from the port's edge until the line, settled low, passes ``to`` volts."""
-        return rc_times(self.tau, self.low, self.high, to)
+        lifted = rc_times(self.tau, self.low, self.reach, np.minimum(to, self.knee))
+        whole = rc_times(self.tau, self.low, self.high, to)
+        return np.where(
+            self.knee < self.high, lifted + rc_times(self.alone, self.knee, self.high, to), whole
+        )
 
     def fall(self, to: Array) -> Array:
         """Seconds from the port's edge until the line, settled high, passes ``to`` volts."""
@@ -89,6 +99,60 @@ class DrivenLine:
             self.slope,
             self.farads,
         )
+
+
+@dataclass(frozen=True)
+class DataDiode:
+    """The console's end of a data line with a diode in it, whose cathode is towards the pad.
+
+    ``volts`` behind ``ohms`` are the console's resistors and leakage as one source; arrays of shape
+    (n, corners). The pad pulls that down through the diode; up it goes by itself.
+    """
+
+    volts: Array
+    ohms: Array
+    saturation: Array
+    slope: Array
+
+    def _at(self, pad: Array, ohms: Array) -> Array:
+        """Volts at the console with the pad's end at ``pad`` volts behind so many ohms."""
+        through = diode_current(self.volts - pad, self.ohms + ohms, self.saturation, self.slope)
+        return self.volts - through * self.ohms
+
+    def _drop(self, current: Array) -> Array:
+        return self.slope * np.log1p(np.maximum(current, 0.0) / self.saturation)
+
+    def levels(self, supply: Array, sink: Array, source: Array) -> tuple[Array, Array]:
+        """Volts at the console low and high: Shockley's diode between two sources."""
+        return self._at(np.zeros_like(supply), sink), self._at(supply, source)
+
+    def rise(
+        self, supply: Array, sink: Array, source: Array, cable: Array, console: Array, to: Array
+    ) -> Array:
+        """Seconds until the console's end passes ``to``, never less than it takes.
+
+        The pad's end first, to half-way between where the diode would just hold the console's end
+        at ``to`` and the supply; from there the console's end alone, by its own resistors. They
+        overlap in truth, and the diode helps the pad: this is the sum.
+        """
+        low = self._at(np.zeros_like(supply), sink)
+        pad_low = diode_current(self.volts, self.ohms + sink, self.saturation, self.slope) * sink
+        enough = to - self._drop((self.volts - to) / self.ohms)
+        half_way = np.maximum((enough + supply) / 2, pad_low)
+        way = rc_times(source * cable, pad_low, supply, half_way)
+        return way + rc_times(self.ohms * console, low, self._at(half_way, np.zeros_like(low)), to)
+
+    def fall(self, supply: Array, sink: Array, cable: Array, console: Array, to: Array) -> Array:
+        """Seconds until the console's end passes ``to``.
+
+        The pad's end goes a diode's drop further down, at the current of the console's resistors
+        and of its share of the output's.
+        """
+        share = console / np.maximum(cable + console, 1e-18)
+        below = to - self._drop((self.volts - to) / self.ohms + to / sink * share)
+        pad_low = diode_current(self.volts, self.ohms + sink, self.saturation, self.slope) * sink
+        tau = (cable + console) / (1 / sink + 1 / self.ohms)
+        return rc_times(tau, supply, pad_low, below)
 
 
 class Line:
@@ -190,7 +254,7 @@ class Circuits:
     def data_thresholds(self) -> tuple[Array, Array]:
         """Highest low and lowest high level (V) of the console's data input."""
         # A threshold given in volts (TTL levels) does not move with the supply.
-        unit = np.where(each(self.design.input_fixed) > 0, 1.0, self.at_lines.supply)
+        unit = np.where(each(self.design.input_fixed) > 0, 1.0, self.at_lines.console)
         return each(self.design.input_low_part) * unit, each(self.design.input_high_part) * unit
 
     @cached_property
@@ -198,15 +262,58 @@ class Circuits:
         """Volts of the data line low and high, with what the console puts on it.
 
         Millman's theorem, V = (Σ V_k / R_k ± I) / Σ 1 / R_k: the register's output to ground or to
-        supply, the console's resistors to supply and to ground, and its leakage I.
+        supply, the console's resistors to its own supply and to ground, and its leakage I.
         """
         d, over = self.design, self.at_lines
         sink, source = self._outputs
         leak = over.sign * each(d.input_leakage)
-        up, down = (over.supply, each(d.data_up)), (0.0, each(d.data_down))
+        up, down = (over.console, each(d.data_up)), (0.0, each(d.data_down))
         low = node((0.0, sink), up, down, into=leak)
         high = node((over.supply, source), up, down, into=leak)
-        return np.clip(low, 0.0, over.supply), np.clip(high, 0.0, over.supply)
+        if self.data_diode is not None:
+            behind = self.data_diode.levels(over.supply, sink, source)
+            low, high = (self._behind(*pair) for pair in zip(behind, (low, high), strict=True))
+        most = np.maximum(over.supply, over.console)
+        return np.clip(low, 0.0, most), np.clip(high, 0.0, most)
+
+    @cached_property
+    def data_diode(self) -> "DataDiode | None":
+        """What stands behind a diode in the data line; None if none of the designs has one."""
+        d, over = self.design, self.at_lines
+        if not np.any(d.data_emission > 0):
+            return None
+        emission = each(np.where(d.data_emission > 0, d.data_emission, 1.0))
+        leak = over.sign * each(d.input_leakage)
+        ohms = each(1 / (1 / d.data_up + 1 / d.data_down))
+        return DataDiode(
+            node((over.console, each(d.data_up)), (0.0, each(d.data_down)), into=leak),
+            ohms,
+            diode_saturation(over.saturation, emission, over.celsius),
+            emission * thermal_voltage(over.celsius),
+        )
+
+    def _behind(self, behind: Array, straight: Array) -> Array:
+        return np.where(each(self.design.data_emission) > 0, behind, straight)
+
+    def data_times(self, farads: Array) -> tuple[Array, Array]:
+        """Seconds in which the output charges so much to the console's threshold, up and down.
+
+        First-order RC, with what stands behind a diode as in `DataDiode`.
+        """
+        d = self.design
+        (low_at, high_at), (low, high) = self.data_thresholds, self.data_levels
+        rise_r, fall_r = self._data_ohms
+        rise = rc_times(rise_r * each(farads), low, high, high_at)
+        fall = rc_times(fall_r * each(farads), high, low, low_at)
+        if self.data_diode is None:
+            return rise, fall
+        cable = each(np.maximum(farads - d.console_c, 0.0))
+        supply, console = self.at_lines.supply, each(d.console_c)
+        behind = self.data_diode
+        return (
+            self._behind(behind.rise(supply, *self._outputs, cable, console, high_at), rise),
+            self._behind(behind.fall(supply, self._outputs[0], cable, console, low_at), fall),
+        )
 
     @cached_property
     def data_taus(self) -> tuple[Array, Array]:
@@ -215,7 +322,7 @@ class Circuits:
         τ = R C, with the output beside the console's resistors, and the cable beside its input.
         """
         rise_r, fall_r = self._data_ohms
-        return rise_r * each(self._data_farads), fall_r * each(self._data_farads)
+        return rise_r * each(self.data_farads), fall_r * each(self.data_farads)
 
     @cached_property
     def answers(self) -> tuple[Array, Array]:
@@ -225,13 +332,7 @@ class Circuits:
         of the data sheet's test: first-order RC. Infinite if it never gets to the thresholds.
         """
         d = self.design
-        (low_at, high_at), (low, high) = self.data_thresholds, self.data_levels
-        beyond = each(np.maximum(self._data_farads - TEST_LOAD, 0.0))
-        rise_r, fall_r = self._data_ohms
-        charged = np.maximum(
-            rc_times(rise_r * beyond, low, high, high_at),
-            rc_times(fall_r * beyond, high, low, low_at),
-        )
+        charged = np.maximum(*self.data_times(np.maximum(self.data_farads - TEST_LOAD, 0.0)))
         return (
             each(d.load_to_output) * self.stretched + charged,
             each(d.clock_to_output) * self.stretched + charged,
@@ -244,7 +345,8 @@ class Circuits:
         return each(d.latch_width + d.latch_to_clock + d.sample), each(d.clock_high + d.sample)
 
     @property
-    def _data_farads(self) -> Array:
+    def data_farads(self) -> Array:
+        """What hangs on the data line, F, shape (n,)."""
         return self.design.cable_length * self.design.cable_per_metre + self.design.console_c
 
     @cached_property
@@ -291,7 +393,8 @@ class Circuits:
         """Latch or clock with what drives it; ``ohms`` are its resistor's.
 
         High by Millman's theorem, τ = C / (1 / R + 1 / R_lift), low the diode's and the port's drop
-        at the current that `diode_current` solves for.
+        at the current that `diode_current` solves for. A port that only lifts lets go of a line
+        that the pad's resistor takes higher, which then has τ = C R.
         """
         d, over = self.design, self.at_lines
         chips = each(d.chips)
@@ -301,11 +404,21 @@ class Circuits:
         saturation = diode_saturation(over.saturation, emission, over.celsius)
         slope = emission * thermal_voltage(over.celsius)
         pull_r, lift_r = each(d.pull_r), each(d.lift_r)
-        lifted = node((over.supply, ohms), (over.supply, lift_r), into=leak)
-        high = np.clip(lifted, 0.0, over.supply)
+        level = np.where(each(d.lift_low) > 0, each(d.lift_low), over.console)
+        held = node((over.supply, ohms), (level, lift_r), into=leak)
+        alone = np.clip(over.supply + leak * ohms, 0.0, over.supply)
+        let_go = (each(d.lifts_only) > 0) & (alone > level)
+        held = np.clip(
+            held, 0.0, np.where(lift_r < ABSENT, np.maximum(over.supply, level), over.supply)
+        )
+        high = np.where(let_go, alone, held)
         source = over.supply + leak * ohms
         current = diode_current(source, ohms + pull_r, saturation, slope)
         low = slope * np.log1p(current / saturation) + pull_r * current
         tau = farads / (1 / ohms + 1 / lift_r)
-        driven = DrivenLine(ohms, source, pull_r, saturation, slope, farads, tau, low, high)
+        knee = np.where(let_go, np.maximum(level, low), high)
+        driven = DrivenLine(
+            *(ohms, source, pull_r, saturation, slope, farads),
+            *(tau, farads * ohms, held, knee, current, low, high),
+        )
         return Line(driven, *self._register_levels(over))

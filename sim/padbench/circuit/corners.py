@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.circuit.design import ABSENT, Array, Design
+from padbench.circuit.laws import diode_current, diode_saturation, thermal_voltage
 
 __all__ = ["Space", "space", "worst_ends"]
 
@@ -26,11 +27,14 @@ _WORDS = {
 class Space:
     """The corners over some axes for n designs; arrays of shape (n, corners), the sign (corners).
 
-    ``sign`` is +1 where leakage flows into a node and -1 where it flows out of it.
+    ``sign`` is +1 where leakage flows into a node and -1 where it flows out of it. ``supply`` is
+    the pad's, ``console`` that of the console's chips: where the port feeds the pad both go
+    together; where the pad makes its own, one is at its least where the other is at its most.
     """
 
     axes: tuple[str, ...]
     supply: Array
+    console: Array
     celsius: Array
     sign: Array
     pull_up: Array
@@ -60,14 +64,39 @@ def space(design: Design, axes: tuple[str, ...]) -> Space:
         part = np.where(ohms >= ABSENT, 0.0, tolerance)
         return np.maximum(pick("resistors", ohms * (1 - part), ohms * (1 + part)), 1e-6)
 
+    plug = pick("supply", design.supply_low, design.supply_high)
+    apart = pick("supply", design.console_high, design.console_low)
+    pull_up = spread(design.pull_up, design.pull_up_tol)
+    latch_r = spread(design.latch_r, design.latch_tol)
+    clock_r = spread(design.clock_r, design.clock_tol)
+    celsius = pick("temperature", design.coldest_used, design.hottest_used)
+    supply = plug
+    if np.any(design.supply_emission > 0):
+        emission = design.supply_emission[:, None]
+        # The least supply is with everything held and both lines low, behind the diode with the
+        # higher drop; the most between two polls: latch low, clock high, nothing held.
+        inputs, held = design.inputs[:, None], pick("supply", design.closed, design.dirt)
+        busy = (
+            1 / clock_r + (1 / design.data_down + design.chips * design.quiescent_hot / 5)[:, None]
+        )
+        siemens = inputs / (pull_up + held) + 1 / latch_r + np.where(along("supply") == 0, busy, 0)
+        at_25 = pick("supply", design.saturation_low, design.saturation_high)
+        current = diode_current(
+            plug,
+            1 / siemens,
+            diode_saturation(at_25, emission, celsius),
+            emission * thermal_voltage(celsius),
+        )
+        supply = np.where(emission > 0, current / siemens, plug)
     return Space(
         axes=axes,
-        supply=pick("supply", design.supply_low, design.supply_high),
-        celsius=pick("temperature", design.coldest_used, design.hottest_used),
+        supply=supply,
+        console=np.where(design.fed[:, None] > 0, plug, apart),
+        celsius=celsius,
         sign=np.where(along("leakage") == 0, 1.0, -1.0),
-        pull_up=spread(design.pull_up, design.pull_up_tol),
-        latch_r=spread(design.latch_r, design.latch_tol),
-        clock_r=spread(design.clock_r, design.clock_tol),
+        pull_up=pull_up,
+        latch_r=latch_r,
+        clock_r=clock_r,
         contact=pick("contact", design.closed, design.worn),
         saturation=pick("diode", design.saturation_low, design.saturation_high),
     )
@@ -78,16 +107,14 @@ def worst_ends(
 ) -> tuple[tuple[str, float | str], ...]:
     """One corner of one design as (axis, end) pairs, as `padbench.core.findings.Met` has them.
 
-    Only the axes that matter are named: volts for the supply, °C for the temperature, a word for
-    the others.
+    Only the axes that matter are named: volts for the pad's supply, °C for the temperature, a word
+    for the others.
     """
-    numbers = {
-        "supply": (design.supply_low, design.supply_high),
-        "temperature": (design.coldest_used, design.hottest_used),
-    }
+    over = space(design, axes)
+    numbers = {"supply": over.supply, "temperature": over.celsius}
     ends = list(product((0, 1), repeat=len(axes)))[corner]
     return tuple(
-        (axis, float(numbers[axis][end][row]) if axis in numbers else _WORDS[axis][end])
+        (axis, float(numbers[axis][row, corner]) if axis in numbers else _WORDS[axis][end])
         for axis, end, counts in zip(axes, ends, matters, strict=True)
         if counts
     )

@@ -9,6 +9,7 @@ Every field is an array of shape (n,) in SI units. A resistor that is not there 
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,10 +21,13 @@ from padbench.sheet import Sheet
 
 __all__ = [
     "ABSENT",
+    "USUAL_SUPPLY",
     "Array",
     "Design",
+    "Feeding",
     "changed",
     "design_of",
+    "feeding",
     "least",
     "most",
     "shortest_period",
@@ -34,6 +38,12 @@ Array = NDArray[np.float64]
 
 ABSENT = 1e15
 """Ohms of a resistor that is not fitted: far above any leakage resistance."""
+
+Feeding = Literal["sheet", "port", "itself"]
+"""Whose figure a pad's supply is: the sheet's, the port's own, or the sheet's on every port."""
+
+USUAL_SUPPLY = (4.5, 5.5)
+"""V from a port: 5 V (common practice) and a spread (assumed)."""
 
 _USUAL_TOLERANCE = 0.05
 """Of a resistor that is still to be fitted: E24 (IEC 60063) is the series for 5 %."""
@@ -49,14 +59,23 @@ class Design:
     ``low_part`` and ``high_part`` are the register's thresholds as parts of the supply,
     ``input_low_part`` and ``input_high_part`` those of the console's data input, or volts whatever
     the supply where ``level_fixed`` and ``input_fixed`` are not 0. ``*_hot`` figures
-    hold from 25 °C to ``hottest`` (°C), the others at 25 °C. ``emission`` is 0 where there is no
-    diode. ``edge_max`` is infinite where any edge will do. Of the poll's times the shortest stand
-    first and the longest end in ``_high``; ``stretch_*`` are those of `padbench.parts.Derating`.
+    hold from 25 °C to ``hottest`` (°C), the others at 25 °C. Where ``fed`` is 1 the supply is the
+    console's too, in front of a diode if there is one; where it is 0 the pad makes its own, and the
+    console's is ``console_low`` to ``console_high``. ``emission``, ``supply_emission`` and
+    ``data_emission`` are 0 where there is no diode in latch and clock, supply or data.
+    ``lift_low`` and ``lift_high`` are the level that a port lifts a line to, 0 for its supply, and
+    ``lifts_only`` is 1 where it does no more than that. ``sink_most`` is infinite where nobody says
+    what a port may sink. ``edge_max`` is infinite where any edge will do. Of the poll's times the
+    shortest stand first and the longest end in ``_high``; ``stretch_*`` are those of
+    `padbench.parts.Derating`. ``part_least`` and ``part_most`` are the supplies that a part takes.
     ``hold`` is the shortest answer to a clock that anybody promises.
     """
 
     supply_low: Array
     supply_high: Array
+    fed: Array
+    console_low: Array
+    console_high: Array
     coldest_used: Array
     hottest_used: Array
     pull_up: Array
@@ -86,6 +105,8 @@ class Design:
     sample_high: Array
     period: Array
 
+    part_least: Array
+    part_most: Array
     chips: Array
     inputs: Array
     low_part: Array
@@ -120,11 +141,17 @@ class Design:
     edge_max: Array
 
     lift_r: Array
+    lift_low: Array
+    lift_high: Array
+    lifts_only: Array
+    sink_most: Array
     pull_r: Array
     port_leakage: Array
     saturation_low: Array
     saturation_high: Array
     emission: Array
+    supply_emission: Array
+    data_emission: Array
     input_low_part: Array
     input_high_part: Array
     input_fixed: Array
@@ -145,9 +172,17 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
     resistors = sheet.resistors
     scale = 5.0 if part.levels == "series-b" else 1.0
     diode_low, diode_high = _diode(port)
+    emission = 0.0 if port.diode_emission is None else most(port.diode_emission)
+    console = pad.supply if port.supply is None else port.supply
+    fed = feeding(pad.supply, port)
+    plug = console if fed == "port" else pad.supply
+    lifted = port.output_high
     numbers: dict[str, float] = {
-        "supply_low": pad.supply.low,
-        "supply_high": pad.supply.high,
+        "supply_low": _ends(plug)[0],
+        "supply_high": _ends(plug)[1],
+        "fed": float(fed != "itself"),
+        "console_low": _ends(console)[0],
+        "console_high": _ends(console)[1],
         "coldest_used": pad.temperature.low,
         "hottest_used": pad.temperature.high,
         "pull_up": _ohms(sheet.pull_up.value),
@@ -176,6 +211,8 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "clock_high_high": poll.clock_high.high,
         "sample_high": poll.sample.high,
         "period": poll.period.low,
+        "part_least": part.supply.min or 0.0,
+        "part_most": np.inf if part.supply.max is None else part.supply.max,
         "chips": -(-sheet.chip.stages // part.stages),
         "inputs": len(sheet.buttons),
         "low_part": most(part.input_low) / scale,
@@ -208,11 +245,18 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "lift_r": ABSENT
         if port.output_high_resistance is None
         else most(port.output_high_resistance),
+        "lift_low": 0.0 if lifted is None else least(lifted),
+        "lift_high": 0.0 if lifted is None else most(lifted),
+        "lifts_only": float(port.lifts_only),
+        "sink_most": np.inf if port.sink_current is None else most(port.sink_current),
         "pull_r": max(most(port.output_low_resistance), 1e-3),
         "port_leakage": most(port.output_leakage),
         "saturation_low": diode_low,
         "saturation_high": diode_high,
-        "emission": 0.0 if port.diode_emission is None else most(port.diode_emission),
+        "emission": emission * port.diode,
+        # What makes its own supply is not bound to what comes through the port's diode.
+        "supply_emission": emission * (port.supply_diode and fed != "itself"),
+        "data_emission": emission * port.data_diode,
         "input_low_part": most(port.input_low),
         "input_high_part": least(port.input_high),
         "input_fixed": float(port.input_low.unit == "V"),
@@ -223,6 +267,22 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "budget": most(port.supply_current),
     }
     return Design(**{name: np.array([number], np.float64) for name, number in numbers.items()})
+
+
+def feeding(supply: Value, port: PortKind) -> Feeding:
+    """Who feeds a pad of this supply on this port.
+
+    The sheet's figure holds wherever the port has none of its own, or none that it disagrees with.
+    Else a pad for the usual 5 V runs on what the port gives, and one for anything else (3.3 V from
+    a regulator, 12 V) makes its own supply, on a port whose lines stay as they are.
+    """
+
+    def meets(low: float, high: float) -> bool:
+        return supply.low <= high and supply.high >= low
+
+    if port.supply is None or meets(*_ends(port.supply)):
+        return "sheet"
+    return "port" if meets(*USUAL_SUPPLY) else "itself"
 
 
 def shortest_period(part: RegisterPart, stages: int) -> Figure:
@@ -286,6 +346,10 @@ def most(figure: Figure) -> float:
 
 def _first(*numbers: float | None) -> float:
     return next((number for number in numbers if number is not None), 0.0)
+
+
+def _ends(volts: Value | Figure) -> tuple[float, float]:
+    return (volts.low, volts.high) if isinstance(volts, Value) else (least(volts), most(volts))
 
 
 def _answer(own: Value | None, part: RegisterPart, to_load: Figure | None = None) -> float:

@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from padbench.circuit.design import Array, Design, changed
+from padbench.circuit.design import USUAL_SUPPLY, Array, Design, changed, feeding
 from padbench.core.remedies import RemedyKind
 from padbench.core.units import Value
 from padbench.parts import E24, PortKind, preferred
@@ -35,7 +35,8 @@ class Dial:
     sheet says, None where it says that there is none. The sheet takes ``least`` to ``most``;
     where ``bounded`` it is another value of the sheet that says so. ``name`` is what people call
     it, if not its key. ``port`` is set where it belongs to one kind of port only, ``instead`` where
-    the value stands under another key: the times of a routine under ``poll.routine``.
+    the value stands under another key: the times of a routine under ``poll.routine``. It means
+    nothing on the ports ``apart``.
     """
 
     key: str
@@ -49,10 +50,11 @@ class Dial:
     name: str = ""
     port: str | None = None
     instead: str = ""
+    apart: tuple[str, ...] = ()
 
     def turned(self, design: Design, values: Array, port: str) -> Design:
         """One design, on the port of that name, with each of the values."""
-        if self.port not in (None, port):
+        if self.port not in (None, port) or port in self.apart:
             return changed(design, supply_low=np.broadcast_to(design.supply_low, values.shape))
         return changed(design, **{field: values * scale for field, scale in self.scales})
 
@@ -87,7 +89,7 @@ def dials_of(sheet: Sheet, ports: Sequence[str]) -> tuple[Dial, ...]:
         *_poll(sheet),
         *_program(sheet),
         *(dial for name in ports for dial in _port(sheet.port(name))),
-        *_surroundings(sheet),
+        *_surroundings(sheet, [sheet.port(name) for name in ports]),
     )
 
 
@@ -221,12 +223,26 @@ def _port(port: PortKind) -> Iterator[Dial]:
     yield Dial(full, "F", scales, port.input_capacitance.max, 1e-13, 1e-6, port=port.name)
 
 
-def _surroundings(sheet: Sheet) -> Iterator[Dial]:
-    """Supply and temperature, as far as the part takes them."""
+def _surroundings(sheet: Sheet, ports: Sequence[PortKind]) -> Iterator[Dial]:
+    """Supply and temperature, as far as the part takes them, and the supply as far as it is fed so.
+
+    Up to where the pad would be fed in another way on one of the ports (see `feeding`).
+    """
     part, used = sheet.part, sheet.pad.temperature
     fields: dict[str, End] = {"supply_low": "low", "supply_high": "high"}
     least, most = max(part.supply.min or 0.5, 0.5), min(part.supply.max or 50.0, 50.0)
-    yield _dial("pad.supply", "V", sheet.pad.supply, fields, least, most, bounded=(True, True))
+    supply = sheet.pad.supply
+    by = {port.name: feeding(supply, port) for port in ports}
+    for port in ports:
+        if port.supply is not None:
+            own = port.supply.min or 0.0, port.supply.max or np.inf
+            low, high = own if by[port.name] == "sheet" else USUAL_SUPPLY
+            least = max(least, low * _ratio(supply, "low") / _ratio(supply, "high"))
+            most = min(most, high * _ratio(supply, "high") / _ratio(supply, "low"))
+    # A pad that makes its own supply is for another port: no value a little further on mends it.
+    if "itself" not in by.values():
+        dial = _dial("pad.supply", "V", supply, fields, least, most, bounded=(True, True))
+        yield replace(dial, apart=tuple(name for name, who in by.items() if who == "port"))
     for end, field, now, coldest, hottest in (
         ("hottest", "hottest_used", used.high, used.low, part.temperature.max),
         ("coldest", "coldest_used", used.low, part.temperature.min, used.high),

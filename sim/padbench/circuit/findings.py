@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.circuit.corners import worst_ends
-from padbench.circuit.design import ABSENT, Design, changed, design_of, stacked
+from padbench.circuit.design import ABSENT, Design, changed, design_of, feeding, stacked
 from padbench.circuit.firmware import judge_program
 from padbench.circuit.quantities import QUANTITIES, growing_with_cable, of_circuits
 from padbench.circuit.quantity import WorstCase
@@ -43,6 +43,9 @@ _LONGEST = Rule(
     },
     ("cable.length",),
 )
+_SHIFTED = ("latch.over-voltage", "data.over-voltage")
+"""What no value of the sheet mends, but parts between port and pad."""
+
 _BOUNCED = "at most {measured:poll|polls} can fall into the {bounce:s} of a bounce"
 _BOUNCE = Rule(
     "bounce.polls",
@@ -163,6 +166,8 @@ def _findings(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> Iterat
 def _mended(mender: Mender, finding: Finding, ids: Sequence[str], rows: Sequence[int]) -> Finding:
     if not needs_remedy(finding):
         return finding
+    if finding.rule.id in _SHIFTED:
+        return replace(finding, remedy=Remedy("", advice="level-shifter"))
     remedy = mender.remedy(finding.rule.mends or (), ids, rows, thin=finding.thin)
     return replace(finding, remedy=remedy)
 
@@ -190,12 +195,22 @@ def _finding(worst: WorstCase, row: int, many: Design, sheet: Sheet, port: PortK
         quantity.case(measured, limit, port, holds=holds),
         {
             "port": port.name,
+            "fed": _fed(sheet, port),
             "latch_end": "inverter" if sheet.chip.latch_inverted else "register",
             "clock_end": "register",
         },
         quantity.name_on(port),
         Place(key) if key else None,
     )
+
+
+def _fed(sheet: Sheet, port: PortKind) -> str:
+    """Where the pad's supply comes from on that port."""
+    by = feeding(sheet.pad.supply, port)
+    if by == "itself":
+        return "a supply of its own, as the port's is another"
+    words = "as the sheet says" if by == "sheet" else "which is the port's own and not the sheet's"
+    return f"{words}, behind a diode" if port.supply_diode else words
 
 
 def _finite(number: float) -> float | None:

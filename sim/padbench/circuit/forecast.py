@@ -125,12 +125,12 @@ def forecasts() -> Iterator[Quantity]:
     def width(m: _Moments) -> Array:
         return np.minimum(m.wide, m.apart)
 
-    # A sample at the very moment still sees the old level.
+    # A sample at the very moment still sees the old level; a second is for ever, as in a run.
     def first_answer(c: Circuits) -> Array:
-        return _latest(c.answers[0]) + _latest(c.latch.rise_high) + 1
+        return _latest(np.minimum(c.answers[0], 1.0)) + _latest(c.latch.rise_high) + 1
 
     def answer(c: Circuits) -> Array:
-        return _latest(c.answers[1]) + _latest(c.clock.rise_high) + 1
+        return _latest(np.minimum(c.answers[1], 1.0)) + _latest(c.clock.rise_high) + 1
 
     yield _row("latch-arrives", "latch", width, one)
     yield _row("clock-arrives", "clock", lambda m: np.minimum(m.low, m.high), one)

@@ -42,7 +42,9 @@ _PULLED: Rests = (
     *("port.output_low_resistance", "port.diode_saturation_current", "port.diode_emission"),
     Source("Shockley's diode", "calculated"),
 )
-_LIFTED: Rests = ("port.output_high_resistance",)
+_LIFTED: Rests = ("port.output_high_resistance", "port.output_high", "port.supply")
+_PROTECTED, _HARMLESS = 0.3, 10e-6
+_CLAMPED = Source("a protection diode begins to conduct 0.3 V above the supply", "assumed")
 _EDGE: Rests = (
     *("part.input_low", "part.input_high", *_LINE, *_PULLED, *_LIFTED),
     *("part.input_capacitance", _RC),
@@ -51,6 +53,7 @@ _OUTPUT: Rests = (
     *("part.sink_current", "part.sink_current_over_temperature", "part.sink_drop"),
     *("part.source_current", "part.source_current_over_temperature", "part.source_drop"),
     *("port.data_pull_up", "port.data_pull_down", "port.input_leakage", _MILLMAN),
+    *("port.supply", "port.diode_saturation_current"),
 )
 _CHARGED: Rests = (
     *(_SHEET, "port.input_low", "port.input_high", *_OUTPUT, "port.input_capacitance", _RC),
@@ -130,9 +133,27 @@ def _shortest(c: Circuits, least: Array) -> Array:
 
 def _data_edge(c: Circuits, *, rises: bool) -> Pair:
     """First-order RC to the console's threshold, against the time from a clock to its sample."""
-    (low, high), (low_at, high_at) = c.data_levels, c.data_thresholds
-    way = (c.data_taus[0], low, high, high_at) if rises else (c.data_taus[1], high, low, low_at)
-    return rc_times(*way), c.data_samples[1]
+    return c.data_times(c.data_farads)[0 if rises else 1], c.data_samples[1]
+
+
+def _above_inputs(c: Circuits) -> Pair:
+    """How far a port lifts latch and clock above the pad's supply, V.
+
+    What holds it off is a protection diode's 0.3 V, and its resistance at a current that any input
+    stands, 10 µA (both assumed).
+    """
+    d, over = c.design, c.at_lines
+    level = np.where(each(d.lift_high) > 0, each(d.lift_high), over.console)
+    lifts = each(d.lift_r) < ABSENT
+    above = np.where(lifts, np.maximum(level - over.supply, 0.0), 0.0)
+    return above, each(_PROTECTED + np.where(d.lift_r < ABSENT, d.lift_r * _HARMLESS, 0.0))
+
+
+def _above_console(c: Circuits) -> Pair:
+    """How far the pad lifts data above the console's supply, V; a diode there keeps it away."""
+    over = c.at_lines
+    above = np.maximum(over.supply - over.console, 0.0)
+    return np.where(each(c.design.data_emission) > 0, 0.0, above), np.full((1, 1), _PROTECTED)
 
 
 def _current(c: Circuits, *, held: bool) -> Pair:
@@ -252,6 +273,17 @@ def _of_line(name: Circuit, resistor: str) -> Iterator[Quantity]:
         ),
         *(name, "at most", lambda c: (line(c).driven.low, line(c).low_at)),
         ("part.input_low", *_LINE, *_PULLED),
+    )
+    yield Quantity(
+        _rule(
+            *(f"{name}.sink", "A"),
+            f"the {{port}} port sinks {{measured}} while {name} is low; it may sink {{limit}}",
+            resistor,
+            unlimited=f"the {{port}} port sinks {{measured}} while {name} is low; nobody says how"
+            " much it may",
+        ),
+        *(name, "at most", lambda c: (line(c).driven.sunk, each(c.design.sink_most))),
+        (*("port.sink_current", "port.supply", *_LINE), *_PULLED),
     )
     yield Quantity(
         edge("rise", "high"),
@@ -400,11 +432,55 @@ def _of_supply() -> Iterator[Quantity]:
         )
 
 
+def _of_two_supplies() -> Iterator[Quantity]:
+    """The pad's supply on each port, and what its chips and the console's do to each other."""
+    fed = (_SHEET, "port.supply", "port.diode_saturation_current", "port.diode_emission")
+    runs = "on a {port} port the pad runs on {measured}, {fed}; the register takes {limit} and"
+    yield Quantity(
+        _rule("supply.least", "V", f"{runs} more", "pad.supply"),
+        *("supply", "at least", lambda c: (c.at_lines.supply, each(c.design.part_least))),
+        ("part.supply", *fed),
+        of_port="supply",
+    )
+    yield Quantity(
+        _rule("supply.most", "V", f"{runs} less", "pad.supply"),
+        *("supply", "at most", lambda c: (c.at_lines.supply, each(c.design.part_most))),
+        ("part.supply", *fed),
+    )
+    yield Quantity(
+        Rule(
+            *("latch.over-voltage", "V"),
+            {
+                "pass": "a {port} port lifts latch and clock {measured} above the pad's supply;"
+                " its inputs stand {limit}",
+                "fail": "a {port} port lifts latch and clock {measured} above the pad's own supply;"
+                " beyond {limit} a current flows into its inputs",
+            },
+            ("pad.supply",),
+        ),
+        *("latch", "at most", _above_inputs, (_CLAMPED, *fed, *_LIFTED)),
+        of_port="over-voltage",
+    )
+    yield Quantity(
+        Rule(
+            *("data.over-voltage", "V"),
+            {
+                "pass": "the pad lifts data {measured} above the supply of a {port} port; its input"
+                " stands {limit}",
+                "fail": "the pad lifts data {measured} above the supply of a {port} port; beyond"
+                " {limit} a current flows into its input",
+            },
+            ("pad.supply",),
+        ),
+        *("data", "at most", _above_console, (_CLAMPED, *fed)),
+    )
+
+
 def _rows() -> Iterator[Quantity]:
     latch, clock = _of_line("latch", _LATCH), _of_line("clock", _CLOCK)
     latch_pulse, *clock_pulses = _of_pulses()
     yield from (*_of_inputs(), *latch, latch_pulse, *clock, *clock_pulses)
-    yield from (*_of_data(), *_of_supply(), *forecasts())
+    yield from (*_of_data(), *_of_supply(), *_of_two_supplies(), *forecasts())
 
 
 QUANTITIES: dict[str, Quantity] = {row.id: row for row in _rows()}

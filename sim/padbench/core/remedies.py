@@ -109,6 +109,8 @@ ADVICE: Mapping[str, str | Callable[[Remedy], str]] = {
     "other-register": "take the 4014 out and fit a 4021, which has the same pins",
     "own-figures": "write the part's own figures, from its maker's data sheet, in a parts file"
     " ([parts] file), or fit a part whose figures are known, or poll more slowly",
+    "level-shifter": "put a level shifter between port and pad, or feed the pad with what"
+    " the port's own chips run on",
     "clean": lambda remedy: f"clean or replace what closes {_names(remedy)}",
 }
 """What is said where it is no range of a value, by its code."""

@@ -19,8 +19,13 @@ __all__ = ["PortEntry", "PortKind", "port_kind", "port_names"]
 
 @dataclass(frozen=True, slots=True)
 class PortKind:
-    """How a port drives latch and clock, and what it does to the data line.
+    """A port as a circuit: what it feeds a pad with, drives latch and clock with, and does to data.
 
+    ``supply`` (V) is what its chips run on, and what it gives a pad, with ``supply_diode`` through
+    a diode; None for whatever a sheet says. A line is lifted to ``output_high`` (V), or where that
+    is None to the supply; ``lifts_only`` marks a driver that does not hold a line which something
+    else lifts higher. ``sink_current`` (A) is what it may sink while it holds a line low, None if
+    nobody knows. With ``data_diode`` a diode stands in the data line, its cathode towards the pad.
     ``input_capacitance`` (F), ``input_low`` (a maximum), ``input_high`` (a minimum; both V at 5 V,
     or a fraction of the supply), ``input_leakage`` (A), ``data_pull_up`` and ``data_pull_down`` (Ω,
     None if there are none) are the data line's. ``output_high_resistance`` (Ω) is None for a port
@@ -32,6 +37,12 @@ class PortKind:
     name: str
     drives_high: bool
     diode: bool
+    supply_diode: bool
+    data_diode: bool
+    lifts_only: bool
+    supply: Annotated[Figure, Needs("V", "min", "max", positive=True)] | None
+    sink_current: Annotated[Figure, Needs("A", "max", positive=True)] | None
+    output_high: Annotated[Figure, Needs("V", "min", "max", positive=True)] | None
     input_capacitance: Annotated[Figure, Needs("F")]
     output_high_resistance: Annotated[Figure, Needs("Ω", "max", positive=True)] | None
     output_low_resistance: Annotated[Figure, Needs("Ω", "max", positive=True)]
@@ -53,6 +64,9 @@ class PortEntry(table_of(PortKind), Entry):  # type: ignore[misc]
 
     drives_high: bool
     diode: bool
+    supply_diode: bool = False
+    data_diode: bool = False
+    lifts_only: bool = False
     note: str = Field(examples=["what sets this port apart"])
 
     @model_validator(mode="after")
@@ -63,13 +77,23 @@ class PortEntry(table_of(PortKind), Entry):  # type: ignore[misc]
                 f"has {'an' if lifts else 'no'} output-high-resistance",
                 "it stands where drives-high = true, only there",
             )
+        if not lifts and (self.lifts_only or self.output_high is not None):
+            raise Refused(
+                f"has {'lifts-only' if self.lifts_only else 'an output-high'}",
+                "it stands where drives-high = true, only there",
+            )
         for key in ("diode_saturation_current", "diode_emission"):
             given = getattr(self, key) is not None
-            if self.diode != given:
+            if (self.diode or self.supply_diode or self.data_diode) != given:
                 raise Refused(
                     f"has {'a' if given else 'no'} {key.replace('_', '-')}",
-                    "it stands where diode = true, only there",
+                    "it stands where diode, supply-diode or data-diode = true, only there",
                 )
+        if self.data_diode and self.data_pull_up is None:
+            raise Refused(
+                "has a data-diode without a data-pull-up",
+                "nothing else lifts data behind a diode: give the data-pull-up",
+            )
         low, high = self.input_low, self.input_high
         if low.unit != high.unit or (low.max or 0) >= (high.min or 0):
             raise Refused(

@@ -174,7 +174,7 @@ class RoutineSession:
 
     def __init__(self, poll: RoutinePoll) -> None:
         self._poll = poll
-        self._lines = LineEdges(poll.console.timing, 0)
+        self._lines = LineEdges(poll.console, 0)
         self._other = PadPort(0)
         self._carried = Carried.fresh(poll.routine, (0, 0xFF))
 
@@ -303,7 +303,7 @@ def _nothing(what: str, wrong: str, instead: str) -> RoutineError:
 
 
 def _edges(run: RoutineRun, console: Console) -> LineEdges:
-    edges = LineEdges(console.timing, 0)
+    edges = LineEdges(console, 0)
     edges.add(run.accesses, 0)
     return edges
 

@@ -15,7 +15,6 @@ from padbench.core.buttons import spelled
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import DrivenLines, Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
-from padbench.parts import ConsoleTiming
 from padbench.routines.console import Console, SampleFetch
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import Access, RoutineRun, held_by, run_case
@@ -55,7 +54,7 @@ def case_wave(
     def ps(cycle: Fraction | int) -> int:
         return timing.to_ps(cycle + _LEAD)
 
-    lines = LineEdges(timing, port)
+    lines = LineEdges(console, port)
     lines.add(run.accesses, 0, _LEAD)
     state = held_by(port, held) | pad.stuck
     stimulus = Stimulus(
@@ -110,17 +109,17 @@ _HALF = Fraction(1, 2)
 class LineEdges:
     """Edges of latch and clock of ``port`` (0 or 1), run after run; times in picoseconds.
 
-        lines = LineEdges(timing, port=0)
+        lines = LineEdges(console, port=0)
         lines.add(run.accesses, start=0)
         lines.driven
 
     The latch follows the end of the write cycle; the clock is low during a read of the port and
     rises with its end, where the program also takes the data line as it stood before that edge
     (from memory). Repeated reads that join hold the clock low until the sample is fetched; where
-    each counts, it is low in the second half of each.
+    each counts, the clock is low in the second half of every read, repeated or not (from memory).
     """
 
-    timing: ConsoleTiming
+    console: Console
     port: int
     latch: list[int] = field(default_factory=list)
     clock: list[int] = field(default_factory=list)
@@ -147,11 +146,12 @@ class LineEdges:
                 else:
                     for at in range(first, first + access.extra):
                         self._low(at + _HALF, at + 1)
-                self._low(access.cycle, access.cycle + 1)
+                begin = _HALF if self.console.clocks == "each" else 0
+                self._low(access.cycle + begin, access.cycle + 1)
                 self.samples.append(self.clock[-1])
 
     def _ps(self, cycle: Fraction | int) -> int:
-        return self._start + self.timing.to_ps(cycle + self._lead)
+        return self._start + self.console.timing.to_ps(cycle + self._lead)
 
     def _low(self, begin: Fraction | int, end: int) -> None:
         """A low pulse; right behind another one it needs a moment of high before it."""
