@@ -15,9 +15,9 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from pathlib import Path
 from stat import S_IMODE
-from typing import IO
+from typing import IO, Any
 
-__all__ = ["claim", "one_run", "was_read", "whole_file"]
+__all__ = ["claim", "one_run", "was_read", "whole_binary", "whole_file"]
 
 # Real path of each file, and what this run has to do with it.
 _USED: ContextVar[dict[str, str] | None] = ContextVar("files of this run", default=None)
@@ -54,6 +54,16 @@ def claim(path: Path) -> None:
 def whole_file(path: Path, *, overwrite: bool = True) -> Iterator[IO[str]]:
     r"""Open ``path`` for UTF-8 text with ``\n`` at line ends; it appears when the block ends well.
 
+    See `whole_binary`.
+    """
+    with _whole(path, overwrite, "") as out:
+        yield out
+
+
+@contextmanager
+def whole_binary(path: Path, *, overwrite: bool = True) -> Iterator[IO[bytes]]:
+    """Open ``path`` for bytes; the file appears when the block ends well.
+
     Missing folders are made. Permissions are those a plain ``open`` would give. A device, a FIFO
     or the standard output (``/dev/stdout``) has no whole to wait for and is written directly.
 
@@ -61,16 +71,23 @@ def whole_file(path: Path, *, overwrite: bool = True) -> Iterator[IO[str]]:
     exist during the block, and any other ``OSError`` for a place that cannot be written or that
     `claim` refuses.
     """
+    with _whole(path, overwrite, "b") as out:
+        yield out
+
+
+@contextmanager
+def _whole(path: Path, overwrite: bool, binary: str) -> Iterator[IO[Any]]:
+    how: dict[str, Any] = {} if binary else {"encoding": "utf-8", "newline": "\n"}
     handle = _own_handle(path)
     if handle is not None:
         # A copy of the handle goes on where it stands; opening the name would start over.
-        with os.fdopen(os.dup(handle), "w", encoding="utf-8", newline="\n") as out:
+        with os.fdopen(os.dup(handle), f"w{binary}", **how) as out:
             yield out
         return
     if path.exists() and not path.is_file():
         if not overwrite:
             raise _exists(path)
-        with path.open("w", encoding="utf-8", newline="\n") as out:
+        with path.open(f"w{binary}", **how) as out:
             yield out
         return
     # Through a link, so that the link stays one; `Path.resolve` has an error of its own for loops.
@@ -82,7 +99,7 @@ def whole_file(path: Path, *, overwrite: bool = True) -> Iterator[IO[str]]:
     temporary = target.with_name(f".{secrets.token_hex(8)}.part")
     try:
         # Mode x for a file that is surely ours; the umask has its say, as it has not with mkstemp.
-        with temporary.open("x", encoding="utf-8", newline="\n") as out:
+        with temporary.open(f"x{binary}", **how) as out:
             if target.exists():
                 temporary.chmod(S_IMODE(target.stat().st_mode))
             yield out

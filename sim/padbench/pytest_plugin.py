@@ -5,17 +5,18 @@
         padbench_result.check()
 
 The marker names the sheet (relative to the test's file) and, if wanted, ``scenarios``,
-``exhaustive``, ``simulator`` and ``limit`` (seconds). A design that cannot be run, or a simulator
-that is missing, fails the test with the reason. Nothing is imported until a test asks for it.
+``exhaustive``, ``simulator`` and ``limit`` (seconds), as of `padbench.jobs.regress.regress`. A
+design that cannot be run, or a simulator that is missing, fails the test with the reason. Nothing
+is imported until a test asks for it.
 """
 
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
 
 if TYPE_CHECKING:
     from padbench.cosim.result import RegressResult
+    from padbench.results.result import Result
 
 __all__ = ["PadbenchResult", "padbench_result", "pytest_configure"]
 
@@ -30,73 +31,42 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 class PadbenchResult:
-    """What came out: ``result`` is the whole of it, `check` fails the test if anything is wrong."""
+    """What came out; `check` fails the test if anything is wrong.
 
-    def __init__(self, result: "RegressResult") -> None:
-        self.result = result
+    ``whole`` is what every command gives, to be written as a page or JSON; ``result`` is the
+    regression in it: ``.verdict``, ``.findings``, ``.scenarios``, ``.reads``, ``.coverage``.
+    """
+
+    def __init__(self, whole: "Result") -> None:
+        self.whole = whole
+        self.result: RegressResult = whole.data
 
     def check(self) -> None:
         """Fail with findings, first wrong reads and likely causes, a line each."""
-        if self.result.verdict == "pass":
+        if self.whole.verdict == "pass":
             return
-        lines = [f"{f.id}: {f.says}" for f in self.result.findings if f.verdict == "fail"]
-        for scenario in self.result.scenarios:
-            if scenario.problems:
-                more = len(scenario.problems) - 1
+        lines = [f"{f.id}: {f.says}" for f in self.whole.findings if f.verdict == "fail"]
+        for run in self.whole.runs:
+            if run.problems:
+                more = len(run.problems) - 1
                 and_more = f" (and {more} more)" if more else ""
-                lines.append(f"{scenario.name}: {scenario.problems[0].says}{and_more}")
-        lines += [f"likely cause: {cause.says}" for cause in self.result.causes]
-        pytest.fail("\n".join(lines), pytrace=False)
+                lines.append(f"{run.name}: {run.problems[0].says}{and_more}")
+        pytest.fail("\n".join([*lines, *self.whole.behind]), pytrace=False)
 
 
 @pytest.fixture
-def padbench_result(request: pytest.FixtureRequest, tmp_path: Path) -> PadbenchResult:
+def padbench_result(request: pytest.FixtureRequest) -> PadbenchResult:
     """Runs what the test's ``padbench`` marker says."""
+    from padbench.jobs.loading import Refusal
+    from padbench.jobs.regress import regress
+    from padbench.sheet import SheetError
+
     marker = request.node.get_closest_marker("padbench")
     if marker is None or not marker.args:
         pytest.fail("padbench_result needs @pytest.mark.padbench(SHEET)", pytrace=False)
-    return PadbenchResult(_run(request.path.parent / marker.args[0], tmp_path, **marker.kwargs))
-
-
-def _run(
-    sheet_path: Path,
-    folder: Path,
-    *,
-    scenarios: Any = None,
-    exhaustive: bool = False,
-    simulator: str | None = None,
-    limit: float | None = None,
-) -> "RegressResult":
-    from padbench.cosim.process import missing_tools
-    from padbench.cosim.regress import regress, scenarios_of
-    from padbench.cosim.result import HdlError
-    from padbench.sheet import SheetError, load_sheet
-
-    said = ""
     try:
-        sheet = load_sheet(sheet_path)
-    except SheetError as error:
-        said = str(error)
-    if said:
-        pytest.fail(said, pytrace=False)
-    if sheet.hdl is None:
-        pytest.fail(f"{sheet_path}: the sheet has no table [hdl]", pytrace=False)
-    if simulator is not None:
-        hdl = sheet.hdl.model_copy(update={"simulator": simulator})
-        sheet = sheet.model_copy(update={"hdl": hdl})
-    assert sheet.hdl is not None
-    missing = missing_tools(sheet.hdl.engine)
-    if missing:
-        pytest.fail(f"{sheet.hdl.engine} is not installed here; {missing}", pytrace=False)
-    known = scenarios_of(sheet)
-    names = list(known) if scenarios is None else list(scenarios)
-    unknown = [name for name in names if name not in known]
-    if unknown:
-        pytest.fail(f"there is no scenario {unknown[0]!r}", pytrace=False)
-    wanted = [known[name] for name in names]
-    try:
-        return regress(sheet, sheet_path.parent, folder, wanted, exhaustive=exhaustive, limit=limit)
-    except HdlError as error:
-        said = f"{sheet_path}: {error.says}"
+        return PadbenchResult(regress(request.path.parent / marker.args[0], **marker.kwargs))
+    except (SheetError, Refusal) as error:
+        reason = str(error)
     # Outside of the handler, or pytest would show where the simulator's message came from.
-    pytest.fail(said, pytrace=False)
+    pytest.fail(reason, pytrace=False)

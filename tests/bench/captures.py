@@ -24,8 +24,10 @@ import numpy as np
 from pyarrow import csv, float64
 from vcd.reader import tokenize
 
-from padbench.capture.held_to import usual_settings
-from padbench.capture.inspect import inspect
+import padbench
+from padbench.capture.inspect import inspect, usual_settings
+from padbench.results.documents import json_texts
+from padbench.results.text import as_text
 from padbench.waveio import Columns, CsvScan, Pick, VcdScan, open_capture
 
 ROLES = ("latch", "clock", "data")
@@ -87,6 +89,15 @@ def stream(scan: VcdScan | CsvScan):
 def whole(path: Path) -> None:
     with open_capture(path) as scan:
         inspect(stream(scan), usual_settings())
+
+
+def judged(path: Path, *, as_json: bool = False) -> None:
+    """All that ``padbench inspect`` does."""
+    result = padbench.inspect(path)
+    if as_json:
+        sum(map(len, json_texts(result)))
+    else:
+        as_text(result)
 
 
 def seconds(job: Callable[[], object]) -> np.ndarray:
@@ -151,6 +162,11 @@ def main(megabytes: int) -> None:
         show(f"CSV, {megabytes} MB: pyarrow's of the same types into memory / ours", ratios, ">= 1")
         ratios = [seconds(lambda: whole(vcd)) / seconds(lambda: whole(tenth)) for _ in range(2)]
         show("inspection of VCD: the file / a tenth of it", ratios, "about 10")
+        ratios = [
+            seconds(lambda: judged(vcd, as_json=True)) / seconds(lambda: judged(vcd))
+            for _ in range(5)
+        ]
+        show("inspection of VCD: as JSON / as text", ratios, "<= 1.3")
         wall, processors = seconds(lambda: whole(vcd))
         rates = (
             f"{megabytes / wall:.0f} on the wall, {megabytes / processors:.0f} of the processors"

@@ -14,7 +14,7 @@ import numpy as np
 
 from padbench.circuit.design import Design, changed, design_of, stacked
 from padbench.circuit.findings import judge_electric
-from padbench.circuit.judge import judge
+from padbench.circuit.worst_case import worst_case
 from padbench.sheet import load_sheet
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
@@ -37,7 +37,7 @@ def best(work, times=5):
 def main() -> None:
     sheet = load_sheet(SHEET)
     both = stacked([design_of(sheet, sheet.part, sheet.port(p)) for p in sheet.works_with.ports])
-    one = best(lambda: judge(both))
+    one = best(lambda: worst_case(both))
     rng = np.random.default_rng(1)
 
     def spread(low, high):
@@ -57,13 +57,13 @@ def main() -> None:
         cable_length=spread(0.1, 1e3),
         clock_high=spread(1e-7, 1e-4),
     )
-    all_judged = judge(many)
-    all_ = best(lambda: judge(many), 1)
+    all_judged = worst_case(many)
+    all_ = best(lambda: worst_case(many), 1)
     print(f"all corners of one sheet on two ports: {one * 1e3:.1f} ms ({one / 0.05:.2f} of 50 ms)")
     print(f"{MANY} sheets in one call: {all_:.2f} s, {one / 2 * MANY / all_:.0f} times one by one")
     start = perf_counter()
     for row in range(MANY):
-        alone = judge(one_of(many, row))
+        alone = worst_case(one_of(many, row))
         for single, together in zip(alone, all_judged, strict=True):
             assert single.id == together.id
             assert single.corner[0] == together.corner[row], (row, single.id)

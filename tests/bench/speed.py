@@ -21,9 +21,8 @@ from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.core.timeline import Timeline, Wire
 from padbench.model.bench import simulate
 from padbench.sheet import load_sheet
-from padbench.trials import verify
-from padbench.trials.run import setting_of
-from padbench.waveio import write_vcd
+from padbench.trials.run import setting_of, verify
+from padbench.waveio import write_wave
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
 READS = 2000
@@ -88,7 +87,7 @@ def wave_writing() -> None:
     wires = {f"cable.{i}": Wire.from_arrays(when + i, level) for i in range(4)}
     with TemporaryDirectory() as folder:
         path = Path(folder, "waves.vcd")
-        times = [seconds(lambda: write_vcd(Timeline(10**6, wires), path)) for _ in range(5)]
+        times = [seconds(lambda: write_wave(Timeline(10**6, wires), path)) for _ in range(5)]
     print(f"writing a VCD of 100 000 changes, seconds: {statistics.median(times):.2f}")
 
 

@@ -23,15 +23,14 @@ import numpy as np
 from pad_rivals import LIMITS, Contender, cocotb_on_icarus, compiled, icarus, myhdl
 
 from padbench.core.pad import PadModel
-from padbench.padsweep.cases import PAIRS, count_parts, pad_parts
+from padbench.padsweep.counting import PAIRS, count_parts, pad_parts
 from padbench.padsweep.tally import PadTally
 from padbench.parts import console_timing
-from padbench.routines.fast import FastEngine
-from padbench.routines.fetch import Console, SampleFetch
+from padbench.routines.console import Console, SampleFetch
+from padbench.routines.fast import Part, count, survey
 from padbench.routines.routine import Routine
-from padbench.routines.run import run_case
+from padbench.routines.run import InstructionCache, run_case
 from padbench.routines.source import load_routine
-from padbench.routines.steps import Steps
 
 ROUNDS = 3
 WORDS = PAIRS // 64
@@ -125,15 +124,14 @@ def growth() -> None:
             cases += count_parts(pad, block[: (10**power - cases) // PAIRS + 1]).cases
         told(cases, start)
     print("cases of a routine  seconds/10^9   peak memory, MiB")
-    engine, routine = FastEngine(), load_routine("read-once")
-    console = Console(console_timing("60hz"))
+    known = survey(load_routine("read-once"), Console(console_timing("60hz")))
     for power in range(5, 10):
         start, cases = time.process_time(), 0
         for number in numbers():
             if cases >= 10**power:
                 break
             # Other periods all the time: 432 to 3424 cycles, as the rates have.
-            cases += engine.sweep(routine, console, 432 + 571 * number % 2993).cases
+            cases += count(known, Part(432 + 571 * number % 2993)).cases
         told(cases, start)
 
 
@@ -147,20 +145,18 @@ def one_by_one(routine: Routine, console: Console, count: int = 400) -> float:
     """Cases a second, each run by py65."""
     draw = np.random.default_rng(1)
     cases = [(int(a), int(b)) for a, b in draw.integers(0, (256, 432), (count, 2))]
-    steps = Steps(routine)
+    cache = InstructionCache(routine)
     start = time.process_time()
     for held, phase in cases:
-        run_case(routine, console, held, fetch=SampleFetch(432, phase), steps=steps)
+        run_case(routine, console, held, fetch=SampleFetch(432, phase), cache=cache)
     return count / (time.process_time() - start)
 
 
 def swept(routine: Routine, console: Console) -> float:
     """Cases a second, all sixteen rates, survey included."""
-    engine = FastEngine()
     start = time.process_time()
-    cases = sum(
-        engine.sweep(routine, console, period).cases for period in console.timing.fetch_periods
-    )
+    known = survey(routine, console)
+    cases = sum(count(known, Part(period)).cases for period in console.timing.fetch_periods)
     return cases / (time.process_time() - start)
 
 

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from padbench.capture.against import TooDifferent, _script, compare, judge_against
 from padbench.capture.reads import SeenRead
+from padbench.core.findings import Source
 
 
 def reads(held):
@@ -69,19 +70,19 @@ def test_a_read_at_the_end_of_the_recording_says_nothing():
     one, other = reads([0, 64, 0]), reads([0, 64, 0, 0])
     one.append(replace(one[-1], byte=0, missing=0x0F, open_ended=True, number=4))
     other.append(replace(other[-1], byte=1, undecided=0x80, number=5))
-    (found,) = judge_against(one[:3], other, "the other")
+    (found,) = judge_against(one[:3], other, Source("the other", "given"))
     assert (found.verdict, found.measured) == ("fail", 1)
-    assert "a read of Right that is missing here" in found.says
+    assert "a read of Right (A undecided) that is missing here" in found.says
     other[-1] = replace(other[-1], in_gap=True)
-    (found,) = judge_against(one, other, "the other")
+    (found,) = judge_against(one, other, Source("the other", "given"))
     assert found.verdict == "pass"
     other = [*reads([0]), replace(other[-1], in_gap=False)]
-    (found,) = judge_against(reads([0, 2]), other, "b.vcd")
+    (found,) = judge_against(reads([0, 2]), other, Source("b.vcd", "given"))
     assert found.says == "1 of 1, beside b.vcd: Left here, Right (A undecided) there"
 
 
 def test_nothing_in_common():
     with pytest.raises(TooDifferent):
         compare(reads([1] * 2000), reads([2] * 2000))
-    (found,) = judge_against(reads([1] * 2000), reads([2] * 2000), "other.vcd")
+    (found,) = judge_against(reads([1] * 2000), reads([2] * 2000), Source("other.vcd", "given"))
     assert found.verdict == "fail"

@@ -4,8 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.capture.buttons_seen import Press, bounces, opposites, presses
-from padbench.capture.rows import CUT_SHORT, IN_GAP, ROW
+from padbench.capture.reads import CUT_SHORT, IN_GAP, ROW, Press, bounces, opposites, presses
 from padbench.core.buttons import BUTTONS, pressed_in
 
 MS = 10**9

@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 
 from padbench.capture.findings import findings_of
-from padbench.capture.held_to import usual_settings
-from padbench.capture.inspect import inspect
+from padbench.capture.inspect import inspect, usual_settings
 from padbench.core.findings import Source
 from padbench.core.limits import Limit
-from padbench.core.timeline import HIGH, LOW, UNKNOWN
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
 from padbench.waveio import Piece
 
 US, MS = 10**6, 10**9
@@ -43,8 +42,8 @@ def inspected(wires, *, end=None, gaps=(), settings=None, samples=()):
     return inspect([piece], settings or usual_settings())
 
 
-def finding(result, id_, where=None):
-    return next(f for f in findings_of(result) if f.id == id_ and where in (None, f.where))
+def finding(result, id_, other=None):
+    return next(f for f in findings_of(result) if f.id == id_ and other in (None, f.met.other))
 
 
 def with_changes(wires, name, *more):
@@ -82,10 +81,10 @@ def test_slow_edges(between, verdict):
     )
     found = finding(inspected(edges(between), settings=settings), "levels.clock-edge")
     assert found.verdict == verdict
-    assert found.measured == pytest.approx(2 * between / 1000)
-    assert found.limit == 400
+    assert found.measured == pytest.approx(2e-12 * between)
+    assert found.limit == pytest.approx(400e-9)
     usual = finding(inspected(edges(between)), "levels.clock-edge")
-    assert (usual.verdict, usual.limit) == ("pass", 15_000)  # from memory
+    assert (usual.verdict, usual.limit) == ("pass", pytest.approx(15e-6))  # from memory
 
 
 @pytest.mark.parametrize(("slower", "doubt"), [(1000, False), (1200, True), (10**6, True)])
@@ -104,7 +103,7 @@ def test_a_read_longer_than_a_second_is_doubted():
     spread["latch"] = [(0, LOW)]
     spread["latch"] += [(s + n * 9 * US, HIGH - n) for s in starts for n in range(2)]
     (found,) = [f for f in findings_of(inspected(spread)) if f.id == "capture.time-scale"]
-    assert (found.verdict, found.where, found.unit) == ("not-judged", "read length", "ns")
+    assert (found.verdict, found.where, found.unit) == ("not-judged", "read length", "s")
 
 
 def test_a_glitch_on_the_clock_spoils_its_read_only():
@@ -155,7 +154,7 @@ def test_data_that_come_late(delay, verdict):
     )
     result = inspected(capture([0x55, 0xAA], delay=delay), settings=settings)
     found = finding(result, "timing.data-delay")
-    assert (found.verdict, found.measured) == (verdict, delay / 1000)
+    assert (found.verdict, found.measured) == (verdict, pytest.approx(delay * 1e-12))
     measured = result.measures["data delay after the clock"]
     assert (measured.least, measured.median, measured.most) == (delay, delay, delay)
 
@@ -166,7 +165,8 @@ def test_bounce():
     times = [MS, 20 * MS, 22 * MS, 24 * MS, 40 * MS, 60 * MS]
     found = finding(inspected(capture(held, times=times)), "buttons.bounce")
     assert "2 presses came or ended within 10 ms" in found.says
-    assert "the first of A at 20.0000 ms" in found.says
+    assert "the first of A at 20000.000 µs" in found.says
+    assert (found.met.read, found.met.at_ps) == (2, 20 * MS)
 
 
 def test_reads_in_what_was_not_recorded():
@@ -292,3 +292,79 @@ def test_statistics_are_what_was_drawn():
         "read length": (4, 57 * US, 57 * US),
         "poll period": (3, FRAME, FRAME),
     }
+
+
+def silent(wires, line, how):
+    """The line is not there, or unknown throughout, or between the thresholds after a start."""
+    if how == "absent":
+        return {name: some for name, some in wires.items() if name != line}
+    return wires | {line: [(0, UNKNOWN if how == "unknown" else FLOATING)]}
+
+
+@pytest.mark.parametrize("how", ["absent", "unknown", "floating"])
+@pytest.mark.parametrize("line", ["latch", "clock", "data"])
+@pytest.mark.parametrize("count", [0, 1, 4])
+@pytest.mark.parametrize("sampled", [False, True])
+def test_a_line_that_is_never_at_a_level_fails(line, how, count, sampled):
+    wires = silent(capture([0, 128, 128, 0][:count]), line, how)
+    samples = [MS + n * FRAME + (14 + 6 * bit) * US for n in range(count) for bit in range(8)]
+    end = MS + 5 * FRAME
+    result = inspected(wires, end=end, samples=samples if sampled else ())
+    assert result.unreached == (line,)
+    found = finding(result, "levels.reached", line)
+    assert (found.verdict, found.measured, found.limit) == ("fail", 0, 1)
+    assert found.says.startswith(f"{line} is never at a level")
+    if line == "data" and count:
+        assert finding(result, "reads.decided").measured == count
+        assert all(read.undecided == 0xFF for read in result.reads())
+    if line == "latch" or not count:
+        assert finding(result, "capture.reads").verdict == "fail"
+
+
+def test_a_whole_capture_reaches_every_line():
+    assert inspected(WHOLE).unreached == ()
+    assert not [f for f in findings_of(inspected(WHOLE)) if f.id == "levels.reached"]
+
+
+def test_one_read_is_a_capture():
+    result = inspected(capture([0x42]))
+    assert [read.byte for read in result.reads()] == [0x42]
+    assert not [f.id for f in findings_of(result) if f.verdict == "fail"]
+
+
+def test_every_finding_is_data_that_makes_its_sentence():
+    """Whatever is wrong: numbers in SI, the read and the moment it was met in."""
+    noisy = with_changes(WHOLE, "clock", (MS + 28 * US, LOW), (MS + 28 * US + 50_000, HIGH))
+    for wires in (WHOLE, noisy, capture([0, 3, 0, 3]), {**WHOLE, "data": [(0, UNKNOWN)]}):
+        result = inspected(wires)
+        for found in findings_of(result, policy="neutral"):
+            assert found.says
+            assert found.sources
+            if found.met.at_ps is not None:
+                starts = [read.start_ps for read in result.reads()]
+                number = sum(start <= found.met.at_ps for start in starts)
+                assert found.met.read == (number or None)
+            if found.id.startswith("timing.") and found.unit == "s" and found.measured:
+                assert found.measured < 1
+
+
+@pytest.mark.parametrize(
+    ("wait", "passes"), [(5 * MS - 1, 2), (5 * MS, 1), (4 * MS, 2), (6 * MS, 1), (200 * US, 2)]
+)
+def test_a_pass_follows_within_a_third_of_the_longer_waits(wait, passes):
+    """Longer waits of 15 ms; read by read alike, so that only the time tells."""
+    times, now = [], MS
+    for _ in range(10):
+        times += [now, now + wait]
+        now += wait + 15 * MS
+    result = inspected(capture([0] * 20, times=times))
+    assert result.passes == passes
+
+
+@pytest.mark.parametrize(("alone", "passes"), [(2, 2), (3, 1)])
+def test_eight_polls_of_ten_with_as_many_reads_settle_the_passes(alone, passes):
+    times = []
+    for number in range(10):
+        at = MS + number * FRAME
+        times += [at] if number < alone else [at, at + MS]
+    assert inspected(capture([0] * len(times), times=times)).passes == passes

@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from padbench.capture.findings import findings_of
-from padbench.capture.held_to import usual_settings
-from padbench.capture.inspect import inspect
+from padbench.capture.inspect import inspect, usual_settings
 from padbench.waveio import Piece
 
 US = 1_000_000

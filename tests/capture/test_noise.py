@@ -3,11 +3,9 @@
 import numpy as np
 import pytest
 
-from padbench.capture.held_to import usual_settings
-from padbench.capture.inspect import inspect
+from padbench.capture.inspect import inspect, usual_settings
 from padbench.core.timeline import HIGH, LOW
-from padbench.waveio import Piece
-from padbench.waveio.levels import THRESHOLDS
+from padbench.waveio import THRESHOLDS, Piece
 
 US = 1_000_000
 TICK = 50_000

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.capture.stretches import stretches
+from padbench.capture.windows import stretches
 from padbench.core.timeline import UNKNOWN, Wire
 from padbench.waveio import Piece
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.circuit.bounce import judge_bounce
-from padbench.circuit.findings import judge_electric, port_table
+from padbench.circuit.findings import judge_bounce, judge_electric
+from padbench.core.findings import Source
 from padbench.core.units import show
 from padbench.parts import E12, E24
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
@@ -89,7 +89,10 @@ def test_the_longest_cable_works_and_a_longer_one_does_not():
 
 def test_ports_by_variant():
     """Common practice: without its own resistors a pad works on push-pull ports only."""
-    verdicts = {(row.variant, row.port): row.verdict for row in port_table(sheet())}
+    verdicts = {
+        (row.variant, row.port): row.verdict
+        for row in judge_electric(sheet(), remedies=False).ports
+    }
     bare = "without resistors on latch and clock"
     assert verdicts["as drawn", "push-pull"] == verdicts["as drawn", "pull-down-only"] == "pass"
     assert (verdicts[bare, "push-pull"], verdicts[bare, "pull-down-only"]) == ("pass", "fail")
@@ -142,10 +145,13 @@ def test_debouncing_rides_over_a_bounce():
 
 def test_what_was_not_looked_up_is_marked():
     for found in judge_electric(sheet()).findings:
-        assert found.source, found.id
+        assert found.sources, found.id
     found = by_id(sheet())
-    assert found["levels.pressed"].source == "JEDEC JESD13-B"
-    assert "from memory" in found["data.low"].source
+    threshold, *behind = found["levels.pressed"].sources
+    assert threshold == Source("JEDEC JESD13-B", "published")
+    # The level itself rests on a leakage that nobody looked up.
+    assert {"given", "calculated", "from memory"} == {source.kind for source in behind}
+    assert "from memory" in {source.kind for source in found["data.low"].sources}
 
 
 def test_preferred_values_break_nothing_else():

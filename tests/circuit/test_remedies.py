@@ -1,24 +1,26 @@
 """What a remedy says, put back into the sheet: it mends, and what lies outside does not."""
 
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from padbench.circuit.corners import CORNERS
 from padbench.circuit.design import design_of, stacked
-from padbench.circuit.findings import judge_electric, needs_remedy
-from padbench.circuit.mends import CABLE_FINDINGS, FOLLOWED
-from padbench.circuit.remedy import keeping
-from padbench.circuit.timed import with_remedies
-from padbench.core.findings import worst_of_each
+from padbench.circuit.findings import judge_electric
+from padbench.circuit.pad_model import CORNERS
+from padbench.circuit.quantities import followed_by_a_program, growing_with_cable
+from padbench.circuit.remedies import needs_remedy, with_remedies
+from padbench.circuit.worst_case import keeping
+from padbench.core.findings import Finding, Rule, worst_of_each
+from padbench.core.timing import RULES
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import SheetError, load_sheet
-from padbench.trials import run_scenario, verify
+from padbench.trials.run import run_scenario, try_sheet
 from sheets import FIRMWARE, put_back, written
 
-BEHIND = {"cable.length": CABLE_FINDINGS, "firmware.poll": FOLLOWED}
+BEHIND = {"cable.length": growing_with_cable(), "firmware.poll": followed_by_a_program()}
 SPOILT = {
     "pull-up too small": {"pull-up.value": "10k ± 5 %"},
     "pull-up thin": {"pull-up.value": "26k ± 5 %"},
@@ -202,6 +204,20 @@ def test_too_few_clocks():
     assert not runs_well({"poll.clocks": 7}, "timing.clocks")
 
 
+def test_a_rule_for_which_no_value_was_tried_does_not_say_that_none_helps():
+    rule = Rule("timing.made-up", "s", {"fail": "too late"}, ("cable.length",))
+    for made_up in (rule, replace(RULES["timing.setup-parallel"])):
+        late = Finding(made_up, "fail", 1e-9, 2e-9, -1e-9)
+        (found,) = with_remedies(written({}), [late])
+        assert "none was looked for" in found.remedy.says
+        assert "no single value" not in found.remedy.says
+    wrong = written({"register.part": "74HC165"})
+    late = Finding(RULES["timing.latch-width"], "fail", 1e-9, 2e-9, -1e-9)
+    assert "mend wiring.load first" in with_remedies(wrong, [late])[0].remedy.says
+    # What the sheet's own poll keeps is broken by the reads of one scenario.
+    assert "the reads of that scenario" in with_remedies(written({}), [late])[0].remedy.says
+
+
 def test_what_no_value_mends_says_so():
     # Without the resistor the latch never rises, and with it the cable is too long for this poll.
     change = {"resistors.latch-to-supply": "absent", "cable.length": "300 m"}
@@ -222,7 +238,7 @@ def test_a_thin_finding_has_its_range_and_the_sheet_lies_in_it():
 
 def test_every_finding_that_fails_or_is_thin_has_a_remedy():
     sheets = Path(__file__).parents[2] / "sim" / "sheets"
-    result = verify(load_sheet(sheets / "harbour-a.toml"), SOME)
+    result = try_sheet(load_sheet(sheets / "harbour-a.toml"), SOME)
     wanting = [one for one in result.findings if needs_remedy(one)]
     assert len(wanting) > 12
     assert [one.id for one in wanting if one.remedy is None or not one.remedy.says] == []

@@ -10,7 +10,7 @@ from padbench.circuit.waves import line_waves, worst_port
 from padbench.cli import main
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
-from padbench.trials import run_scenario
+from padbench.trials.run import run_scenario
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 B = load_sheet(SHEETS / "harbour-b.toml")

@@ -12,9 +12,8 @@ from padbench.cli import main
 from padbench.core.timeline import Wire
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
-from padbench.trials import run_scenario
-from padbench.waveio import read_vcd, write_vcd
-from padbench.waveio.analogue import write_analogue
+from padbench.trials.run import run_scenario
+from padbench.waveio import read_wave, write_analogue, write_wave
 
 ROOT = Path(__file__).parents[2]
 WAVES = ROOT / "waves"
@@ -58,7 +57,9 @@ def test_golden_waves_give_the_reads_of_their_scenario(inspect, name, sheet):
 
 def test_a_stopped_read_is_named_with_its_clock_and_its_effect(inspect):
     found = finding(inspect(WAVES / "stopped-last-bit.vcd", code=1), "reads.extra-clock")
-    assert found["where"] == "read 2 at 24.9585 ms"
+    assert found["where"] == "read 2, at 24958.500 µs"
+    assert (found["met"]["read"], found["met"]["at_ps"]) == (2, 24_958_500_000)
+    assert found["unit"] == "clocks"
     assert (found["measured"], found["limit"]) == (9, 8)
     assert "clock 8 is extra" in found["says"]
     assert "Right reads as pressed though it was not" in found["says"]
@@ -77,7 +78,7 @@ def volts_of(timeline, path, *, tick=200_000):
 
 
 def test_the_same_as_volts_with_decimal_commas_and_a_preamble(inspect, tmp_path):
-    golden = read_vcd(WAVES / "stopped-last-bit.vcd")
+    golden = read_wave(WAVES / "stopped-last-bit.vcd")
     volts_of(golden, tmp_path / "scope.csv")
     options = ["--latch", "CH1", "--clock", "ch2", "--data", "4"]
     found = inspect("scope.csv", *options, code=1)
@@ -238,11 +239,14 @@ def test_expectations(inspect, tmp_path):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("held = 3", "1: held: 3 is no list of tables"),
-        ("[[hold]]", "1: hold: is no known key"),
-        ('[[held]]\nbuttons = ["A"]\nfrom = "1 ms"', "held.0.to: is missing"),
-        ('[[held]]\nbuttons = ["Z"]\nfrom = "1 ms"\nto = "2 ms"', "is no list of buttons"),
-        ('[[held]]\nbuttons = ["A"]\nfrom = "1 m"\nto = "2 ms"', "3: held.0.from: "),
+        ("held = 3", "1: held: 3 is not a list of tables"),
+        ("[[hold]]", "1: hold: is no known table"),
+        ('[[held]]\nbuttons = ["A"]\nfrom = "1 ms"', "held 1, to: is missing"),
+        (
+            '[[held]]\nbuttons = ["Z"]\nfrom = "1 ms"\nto = "2 ms"',
+            'buttons[0]: "Z" is no known button',
+        ),
+        ('[[held]]\nbuttons = ["A"]\nfrom = "1 m"\nto = "2 ms"', "3: held 1, from: "),
         ('[[held]]\nbuttons = ["A"]\nfrom = "3 ms"\nto = "2 ms"', "is not after from"),
         ('slack = "x"', "1: slack: "),
         ("", 'is empty; begin with [[held]], buttons = ["A"], from = "120 ms"'),
@@ -335,12 +339,12 @@ def test_what_cannot_be_taken_is_not_offered(inspect, tmp_path):
 
 
 def test_the_line_of_the_frame_with_a_vertical_sync(inspect, tmp_path, capsys):
-    golden = read_vcd(WAVES / "each-button.vcd")
+    golden = read_wave(WAVES / "each-button.vcd")
     frame = 262 * 63_509_000
     first = int(golden.wires["console.latch"].rises()[0]) - 5 * 63_509_000
     pulses = [(first + n * frame + edge * 190_000_000, edge) for n in range(3) for edge in (0, 1)]
     wires = {**golden.wires, "tv.vsync": Wire.of([(0, 1), *pulses])}
-    write_vcd(replace(golden, wires=wires), tmp_path / "sync.vcd")
+    write_wave(replace(golden, wires=wires), tmp_path / "sync.vcd")
     found = inspect("sync.vcd", "--sync", "vsync")
     assert found["reads"][0]["frame"] == {
         **{"lines_after_sync": 5.0, "first_line": 250, "last_line": 250},
@@ -354,7 +358,7 @@ def test_the_line_of_the_frame_with_a_vertical_sync(inspect, tmp_path, capsys):
 
 def test_passes_that_disagree_are_told(inspect, tmp_path):
     result = run_scenario(SHEET, SCENARIOS["read-twice-rejects"], "push-pull", "slow")
-    write_vcd(result.timeline, tmp_path / "twice.vcd")
+    write_wave(result.timeline, tmp_path / "twice.vcd")
     found = inspect("twice.vcd")
     assert found["passes"] == 2
     assert "in 3 of 5 polls the 2 passes disagree" in finding(found, "reads.passes-agree")["says"]
@@ -362,7 +366,7 @@ def test_passes_that_disagree_are_told(inspect, tmp_path):
 
 def test_opposite_directions_and_presses(inspect, tmp_path):
     result = run_scenario(SHEET, SCENARIOS["opposite-directions"], "push-pull", "slow")
-    write_vcd(result.timeline, tmp_path / "both.vcd")
+    write_wave(result.timeline, tmp_path / "both.vcd")
     found = inspect("both.vcd")
     assert "opposite directions" in finding(found, "reads.opposite-directions")["says"]
     buttons = inspect(WAVES / "each-button.vcd")["buttons"]
@@ -380,4 +384,4 @@ def test_tables_for_people(capsys):
     assert err == ""
     assert "latch: console.latch, found by its name" in out
     assert "scan lines" in out
-    assert "3 reads, FAILS." in out
+    assert "stopped-last-bit.vcd: FAILS. 3 reads; 1 of " in out

@@ -1,14 +1,16 @@
 """``padbench routine`` as scripts use it."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from padbench.cli import main
 from padbench.core.decode import decode
+from padbench.parts import console_names, console_timing, consoles
 from padbench.routines.source import load_routine
-from padbench.waveio import read_vcd
+from padbench.waveio import read_wave
 
 SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 ONCE = load_routine("read-once").segments[0][1]
@@ -46,7 +48,7 @@ def test_read_once_is_exposed_by_the_numbers_of_the_closed_form(padbench):
     assert (sweep["accepted_wrong"], sweep["never_settles"]) == (1793, 0)
     example = sweep["counterexample"]
     # The wave is of exactly that case: the same byte, from the wires.
-    (read,) = decode(read_vcd(Path("worst.vcd")))
+    (read,) = decode(read_wave(Path("worst.vcd")))
     assert (example["held"], read.byte) == (0, example["got"])
     assert found["vcd"] == "worst.vcd"
 
@@ -61,7 +63,7 @@ def test_the_exposed_read_twice_says_what_would_be_safe(padbench):
     assert 0 not in found["safe"]["gaps"]
     assert found["safe"]["periods"] == [432]
     example = found["sweeps"][0]["counterexample"]
-    assert [read.byte for read in decode(read_vcd(Path("w.vcd")))] == [example["got"]] * 2
+    assert [read.byte for read in decode(read_wave(Path("w.vcd")))] == [example["got"]] * 2
 
 
 def test_advice_says_for_which_rates_it_is(padbench):
@@ -81,10 +83,28 @@ def test_the_50_hz_console_is_immune(padbench):
     assert found["lines"] == pytest.approx(135 / 106.5625)
 
 
+def test_a_console_that_is_in_the_table_can_be_named(padbench, monkeypatch):
+    """Nothing but an entry of `parts/consoles.toml` is needed."""
+    known = {name: console_timing(name) for name in console_names()}
+    longer = replace(known["60hz"], name="70hz", fetch_periods=(500,))
+    monkeypatch.setattr(consoles, "_consoles", lambda: {**known, "70hz": longer})
+    _, out, _ = padbench("read-once", "--console", "70hz", "--json")
+    found = json.loads(out)
+    assert [sweep["period"] for sweep in found["sweeps"]] == [500]
+    assert "70hz" in found["on"]
+    code, _, err = padbench("read-once", "--console", "71hz")
+    assert (code, err.count("\n")) == (2, 1)
+
+
 def test_words_for_people(padbench):
     code, out, _ = padbench("read-once", "--line", "250", "--clocks", "each")
     assert code == 1
-    for said in ("135 CPU cycles", "1.19 scan lines", "Verdict: exposed", "in vertical blanking"):
+    for said in (
+        " 135 ",
+        " 1.19 ",
+        "Read routine read-once: Exposed. Hands on",
+        "in vertical blanking",
+    ):
         assert said in out
 
 

@@ -2,6 +2,7 @@
 
 import itertools
 import json
+import re
 import shlex
 from pathlib import Path
 
@@ -10,11 +11,11 @@ import pytest
 from padbench.cli import main
 from padbench.core.buttons import byte_of
 from padbench.core.decode import decode
-from padbench.padsweep import cases as pad_cases
-from padbench.padsweep.cases import moments
-from padbench.routines import work
+from padbench.jobs import routine as routine_job
+from padbench.jobs import sweep as sweep_job
+from padbench.padsweep.counting import moments
 from padbench.scenarios.expect import expected_bits, held_state
-from padbench.waveio import read_vcd
+from padbench.waveio import read_wave
 
 SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
@@ -55,7 +56,7 @@ def test_the_same_keys_and_counts_as_routine(capsys):
     sweep = json.loads(told(capsys, "--routine", EXPOSED, "--json", "--period", "432")[1])
     main(["routine", EXPOSED, "--json"])
     routine = json.loads(capsys.readouterr().out)
-    assert sweep.pop("stopped") is False
+    assert sweep["stopped"] is False
     assert sweep == routine
 
 
@@ -86,7 +87,7 @@ def replayed_routine(capsys, found, period):
     made = json.loads(out)
     assert (err, made["held"], made["phase"]) == ("", found["held"], found["phase"])
     pad = found["pad"] - 1
-    waves = [read.byte for read in decode(read_vcd(Path(made["vcd"])))]
+    waves = [read.byte for read in decode(read_wave(Path(made["vcd"])))]
     # A pass that the limit cut off is in the wave, and is none.
     assert waves[: len(made["passes"][pad])] == made["passes"][pad]
     assert made["period"] == period
@@ -123,7 +124,7 @@ def test_a_routine_played_for_people(capsys, tmp_path, monkeypatch):
     assert main(command) == 1
     out = capsys.readouterr().out
     assert "held nothing, passes read Right, Right" in out
-    assert "Verdict: fail" in out
+    assert "FAILS. Handed on after " in out
     assert "Wave: waves/out/read-twice-36/case-00-576-49-pad-1.vcd" in out
     assert main([*command, "--no-waves"]) == 1
     assert "Wave" not in capsys.readouterr().out
@@ -154,7 +155,7 @@ def test_cases_that_cannot_be_played_are_one_line(capsys, arguments, says):
 def test_a_safe_routine_is_0_and_names_no_fault(capsys):
     code, out, _ = told(capsys, "--routine", "read-once", "--console", "50hz")
     assert code == 0
-    assert "immune" in out
+    assert "Read routine read-once: Immune. A stopped read never spoils a byte" in out
 
 
 def test_a_good_sheet_is_proved(capsys):
@@ -174,7 +175,7 @@ def test_a_bad_sheet_as_json_with_the_wave_of_its_example(capsys, tmp_path, monk
     first = made["ports"][0]
     assert first["seen_not_pressed"]["Up"] > 0 == first["seen_not_pressed"]["A"]
     case = first["counterexample"]
-    assert decode(read_vcd(Path("wrong.vcd")))[1].byte == case["got"] != case["expected"]
+    assert decode(read_wave(Path("wrong.vcd")))[1].byte == case["got"] != case["expected"]
     assert [tie["serial_input"] for tie in first["ties"]] == ["ground", "supply"]
     _, text, _ = told(capsys, "--sheet", str(SHEETS / "harbour-a.toml"))
     for port in made["ports"]:
@@ -243,9 +244,9 @@ def test_input_that_cannot_be_used_is_one_line(capsys, arguments, says):
     assert says in err
 
 
-@pytest.mark.parametrize("calls", [5, 0])
+@pytest.mark.parametrize("calls", [1, 0])
 def test_ctrl_c_gives_what_was_found_so_far(capsys, monkeypatch, calls):
-    whole, done = work.count, []
+    whole, done = routine_job.count, []
 
     def stopped(*arguments):
         if len(done) == calls:
@@ -253,18 +254,17 @@ def test_ctrl_c_gives_what_was_found_so_far(capsys, monkeypatch, calls):
         done.append(whole(*arguments))
         return done[-1]
 
-    monkeypatch.setattr(work, "count", stopped)
+    monkeypatch.setattr(routine_job, "count", stopped)
     code, out, err = told(capsys, "--routine", "read-once", "--json")
     made = json.loads(out)
     assert (code, err, made["stopped"]) == (130, "", True)
     assert made["verdict"] == "stopped"
-    # Five parts of 64 held states: the first period is whole, the second begun.
-    expected = [256 * 3424, 64 * 3040] if calls else [0, 0]
+    expected = [256 * 3424, 0] if calls else [0, 0]
     assert [sweep["cases"] for sweep in made["sweeps"]][:2] == expected
 
 
 def test_ctrl_c_on_a_sheet_gives_what_was_found_so_far(capsys, monkeypatch):
-    whole, done = pad_cases.count_parts, []
+    whole, done = sweep_job.count_parts, []
 
     def stopped(*arguments):
         if len(done) == 7:
@@ -272,7 +272,7 @@ def test_ctrl_c_on_a_sheet_gives_what_was_found_so_far(capsys, monkeypatch):
         done.append(1)
         return whole(*arguments)
 
-    monkeypatch.setattr(pad_cases, "count_parts", stopped)
+    monkeypatch.setattr(sweep_job, "count_parts", stopped)
     code, out, _ = told(capsys, "--sheet", str(SHEETS / "harbour-b.toml"), "--json")
     made = json.loads(out)
     assert (code, made["verdict"]) == (130, "stopped")
@@ -288,7 +288,7 @@ def test_the_map_says_for_each_loop_length_which_gaps_are_safe(capsys):
     assert (row[0], row[1]) == (False, True)
     assert made["unsafe"][made["loops"].index(36)][:2] == [[432], []]
     _, out, _ = told(capsys, *arguments)
-    assert "36 (now): 1 to 35" in out
+    assert re.search(r"36 \(now\) +1 to 35", out)
 
 
 @pytest.mark.parametrize(

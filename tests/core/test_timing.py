@@ -391,7 +391,7 @@ def test_a_clock_that_the_end_of_the_load_overtakes_has_no_removal_at_all(limits
 
 @pytest.mark.parametrize(("sent", "case"), [(1399, "overtaken"), (1400, "overtaken"), (1401, "")])
 def test_a_clock_that_rises_after_its_latch_fell_is_not_overtaken(limits, sent, case):
-    """It falls in the latch all the same. Just at the fall counts as before it."""
+    """It falls in the latch all the same; what one just at the fall is meant for nobody knows."""
     finding = judged(reading_in_the_latch(900, sent_rise=sent), limits)["timing.removal"]
     assert (finding.case, finding.verdict) == (case, "fail" if case else "pass")
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from padbench.cosim.process import missing_tools
+from padbench.sheet.simulators import SIMULATORS
 
 sys.path.insert(0, str(Path(__file__).parent))  # `designs` is data shared by several tests
 
@@ -13,8 +13,6 @@ sys.path.insert(0, str(Path(__file__).parent))  # `designs` is data shared by se
 @pytest.fixture(scope="session")
 def simulators() -> None:
     """Fails, and says what to install, where a simulator is missing."""
-    missing = [
-        hint for engine in ("icarus", "ghdl", "verilator") if (hint := missing_tools(engine))
-    ]
+    missing = [simulator.missing for simulator in SIMULATORS.values() if simulator.missing]
     if missing:
         pytest.fail(f"simulators are missing: {'; '.join(missing)}")

@@ -14,9 +14,9 @@ from pathlib import Path
 from designs import HDL, sheet_text
 
 from padbench.cosim.regress import regress
-from padbench.cosim.result import HdlError
+from padbench.cosim.setting import HdlError
 from padbench.sheet import sheet_from_text
-from padbench.trials import ScenarioResult
+from padbench.trials.result import ScenarioRun
 
 LIMIT = 60.0
 SEED = 4021
@@ -111,7 +111,7 @@ class _Killed(Exception):
     """A scenario came out wrong: the rest need not run."""
 
 
-def _first_wrong(result: ScenarioResult) -> None:
+def _first_wrong(result: ScenarioRun) -> None:
     if result.verdict == "fail" or any(found.verdict == "fail" for found in result.findings):
         raise _Killed(result.name)
 

@@ -121,9 +121,10 @@ def test_a_loop_in_zero_time_ends_at_the_limit(tmp_path, capfd):
     code, out, _ = command(capfd, sheet, *ONE, "--json", "--time-limit", "4")
     assert code == 1
     result = json.loads(out)
-    (found,) = [one for one in result["findings"] if one["verdict"] == "fail"]
-    assert found["id"] == "hdl.time"
-    assert found["where"] == "scenario idle"
+    (late,) = [finding for finding in result["findings"] if finding["verdict"] == "fail"]
+    assert (late["id"], late["limit"], late["unit"]) == ("hdl.time", 4, "s")
+    assert late["where"] == "idle, on icarus, top shift_register"
+    assert "did not end within 4 s" in late["says"]
     assert left_behind(tmp_path) == []
 
 
@@ -139,7 +140,8 @@ def test_runs_before_a_hang_are_still_judged(tmp_path):
     )
     assert [one.name for one in result.scenarios] == ["idle"]
     assert result.verdict == "fail"
-    assert [f.where for f in result.findings if f.id == "hdl.time"] == ["scenario each-button"]
+    (late,) = [finding for finding in result.findings if finding.id == "hdl.time"]
+    assert (late.met.scenario, late.met.simulator) == ("each-button", "icarus")
 
 
 @pytest.mark.parametrize(

@@ -7,10 +7,11 @@ import pytest
 
 from padbench.core.decode import decode
 from padbench.core.pad import PadModel
-from padbench.cosim.causes import faults_for, likely_causes, offer_causes
-from padbench.cosim.coverage import covered
-from padbench.cosim.exhaustive import all_transitions
-from padbench.cosim.faulty import Fault, predict
+from padbench.cosim.causes import Cause, likely_causes, offer_causes
+from padbench.cosim.faults import SAYS, Fault, offer_faults, pad_faults
+from padbench.cosim.faulty import FaultyRegister
+from padbench.cosim.hdl_scenarios import all_transitions
+from padbench.cosim.result import Coverage
 from padbench.model.bench import simulate
 from padbench.scenarios import SCENARIOS, Script, Setting
 
@@ -31,8 +32,7 @@ def reads_of(fault: Fault, script: Script, pad: PadModel):
     """The model's reads with the bits that the fault would have given."""
     reads = decode(simulate(pad, script.stimulus))
     return [
-        replace(read, bits=bits)
-        for read, bits in zip(reads, predict(fault, script, pad), strict=True)
+        replace(read, bits=bits) for read, bits in zip(reads, fault.reads(script, pad), strict=True)
     ]
 
 
@@ -41,7 +41,7 @@ def test_without_a_fault_the_prediction_is_the_model(setting, scripts):
     for script in scripts:
         for read, bits in zip(
             decode(simulate(setting.pad, script.stimulus)),
-            predict(Fault("sound", ""), script, setting.pad),
+            FaultyRegister().reads(script, setting.pad),
             strict=True,
         ):
             assert read.bits == bits
@@ -52,14 +52,14 @@ def test_a_sound_pad_has_no_cause(setting, scripts):
     assert likely_causes(runs, setting.pad) == ()
 
 
-ONE_OF_EACH = {fault.id: number for number, fault in enumerate(faults_for(PadModel(None)))}  # type: ignore[arg-type]
+ONE_OF_EACH = {fault.id: number for number, fault in enumerate(pad_faults(PadModel(None)))}  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
     "number", sorted(ONE_OF_EACH.values()), ids=sorted(ONE_OF_EACH, key=ONE_OF_EACH.__getitem__)
 )
 def test_each_fault_is_named_for_its_own_reads(number, setting, scripts):
-    fault = list(faults_for(setting.pad))[number]
+    fault = list(pad_faults(setting.pad))[number]
     runs = [(script, reads_of(fault, script, setting.pad)) for script in scripts]
     causes = likely_causes(runs, setting.pad)
     assert any(cause.explains == 1 for cause in causes)
@@ -93,10 +93,25 @@ def test_all_transitions_come_once(count):
 def test_coverage_is_what_the_wires_showed(setting, scripts):
     each, stopped = scripts[0], scripts[-1]
     timeline = simulate(setting.pad, each.stimulus)
-    coverage = covered([(timeline, decode(timeline))])
+    coverage = Coverage()
+    coverage.add(timeline, decode(timeline))
     assert coverage.states == {128 >> place for place in range(8)}
     assert coverage.transitions == {(128 >> n, 64 >> n) for n in range(7)}
     assert len(coverage.missing_positions) == 24
     assert len(coverage.missing_transitions) == 65_536 - 7
     timeline = simulate(setting.pad, stopped.stimulus)
-    assert covered([(timeline, decode(timeline))]).missing_positions == []
+    coverage.add(timeline, decode(timeline))
+    assert coverage.missing_positions == []
+
+
+def test_every_fault_has_a_sentence_and_every_sentence_is_filled():
+    """A cause with an id that the table of sentences lacks, or a fact too few, is found here."""
+    says = [fault.says for fault in pad_faults(PadModel(None))]  # type: ignore[arg-type]
+    assert "stage 3 is stuck high" in says
+    assert "Up and Down are swapped" in says
+    assert "it has 9 stages: one too many after the last bit" in says
+    says += [fault.says for fault in offer_faults()]
+    assert "Left always reads as not pressed" in says
+    assert not any("{" in text for text in says)
+    assert Cause("reader", "clock-count", facts={"clocks": 7}).says.startswith("it makes 7 clocks")
+    assert {fault.id for fault in offer_faults()} < set(SAYS["reader"])

@@ -62,9 +62,9 @@ endmodule
 CONVERT = """
 import sys
 from myhdl import Signal, intbv
-from padbench.model.register import register
+from padbench.model.register import shift_register
 bits = [Signal(bool(0)) for _ in range(4)]
-block = register(*bits[:3], Signal(intbv(0)[int(sys.argv[2]):]), bits[3])
+block = shift_register(*bits[:3], Signal(intbv(0)[int(sys.argv[2]):]), bits[3])
 block.convert(hdl="Verilog", path=sys.argv[1], name="converted")
 """
 

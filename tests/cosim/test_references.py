@@ -13,12 +13,12 @@ from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 from padbench.cosim.regress import regress, scenarios_of
 from padbench.cosim.result import RegressResult
-from padbench.cosim.select import choose, reader_run
-from padbench.cosim.setting import hdl_setting
+from padbench.cosim.setting import choose, hdl_setting
+from padbench.cosim.wires import reader_run
 from padbench.model.bench import simulate
 from padbench.scenarios import SCENARIOS, Setting
 from padbench.sheet import Sheet
-from padbench.trials import ReadResult, ScenarioResult
+from padbench.trials.result import ReadResult, ScenarioRun
 
 pytestmark = pytest.mark.usefixtures("simulators")
 
@@ -66,17 +66,17 @@ def test_reference_passes_and_reads_as_the_model_does(design, engine, tmp_path):
     assert compared > 4000
 
 
-def whole(run: ScenarioResult) -> list[ReadResult]:
+def whole(run: ScenarioRun) -> list[ReadResult]:
     """Without those that a reset cut off."""
     return [pair for pair in run.reads if set(pair.expected.bits) - {None}]
 
 
 def as_the_reader_made_it(
-    run: ScenarioResult, sheet: Sheet, setting: Setting
+    run: ScenarioRun, sheet: Sheet, setting: Setting
 ) -> tuple[Stimulus, PadModel]:
     """The reader's own reads as a console's, at its times, for the MyHDL pad to answer."""
     chosen = choose(scenarios_of(sheet)[run.name], setting, "reader", serial=True, reset=True)
-    polls = reader_run(chosen, setting).polls
+    polls = reader_run(chosen).polls
     held = run.timeline.words["contacts.held"]
     reads = []
     polls = [poll for poll in polls if poll.reset is None]

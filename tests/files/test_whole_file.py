@@ -12,8 +12,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from matplotlib.figure import Figure
 
 from padbench.files import claim, one_run, was_read, whole_file
+from padbench.results.pictures import save_figure
 
 
 def _names(folder: Path) -> list[str]:
@@ -90,6 +92,7 @@ _FILL = """
 import os, sys
 from pathlib import Path
 from padbench.files import claim, one_run, was_read, whole_file
+from padbench.results.pictures import save_figure
 path = Path(sys.argv[1]) / "waves.vcd"
 path.write_text("as it was")
 try:
@@ -249,3 +252,16 @@ def test_devices_may_be_named_twice() -> None:
     with one_run():
         _touch(Path("/dev/null"))
         _touch(Path("/dev/null"))
+
+
+def test_a_picture_goes_through_no_link_that_lies_ready(tmp_path):
+    """What somebody else has laid beside the target is left alone, whatever its name."""
+    sheet = tmp_path / "sheet.toml"
+    sheet.write_text("precious")
+    beside = tmp_path / ".picture.svg.part"
+    beside.symlink_to(sheet)
+    save_figure(Figure(), tmp_path / "picture.svg")
+    assert sheet.read_text() == "precious"
+    assert beside.is_symlink()
+    assert (tmp_path / "picture.svg").read_bytes().startswith(b"<?xml")
+    assert len(list(tmp_path.iterdir())) == 3

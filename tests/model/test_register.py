@@ -13,7 +13,7 @@ from myhdl import Signal, Simulation, delay, instance, intbv
 from padbench.core.pad import PadModel
 from padbench.model.part import watched_register
 from padbench.model.record import Log, record
-from padbench.model.register import register
+from padbench.model.register import shift_register
 
 LOAD, CLOCK, SERIAL, INPUTS = range(4)
 
@@ -30,7 +30,7 @@ def ports(stages: int) -> list[Any]:
 
 def converted(tmp_path, stages=8):
     """The Verilog of a register, as text."""
-    register(*ports(stages)).convert(hdl="Verilog", path=str(tmp_path), name="register")
+    shift_register(*ports(stages)).convert(hdl="Verilog", path=str(tmp_path), name="register")
     return (tmp_path / "register.v").read_text()
 
 
@@ -77,7 +77,7 @@ def both(pad, script, seen):
     data = Signal(2)
     record(data)
     stages, doubts = Log(), Log()
-    hardware = register(load, clock, serial, inputs, last)
+    hardware = shift_register(load, clock, serial, inputs, last)
     timed = watched_register(pad, load, clock, serial, inputs, data, stages, doubts)
     pins = (load, clock, serial, inputs)
 

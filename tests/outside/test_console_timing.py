@@ -5,9 +5,9 @@ from itertools import pairwise
 import pytest
 
 from padbench.parts import console_timing
-from padbench.routines.fetch import Console
+from padbench.routines.console import Console
 from padbench.routines.frames import lines_of, where_in_frame
-from padbench.routines.judge import measure
+from padbench.routines.judge import baseline_of
 from padbench.routines.source import load_routine, routine_from_source
 
 NTSC, PAL = console_timing("60hz"), console_timing("50hz")
@@ -68,7 +68,7 @@ loop:   lda port        ; 4
 def test_two_and_a_half_scan_lines_are_an_ordinary_loop(more, cycles):
     """Common practice, no source: about two and a half lines, about 34 to 36 cycles a bit."""
     routine = routine_from_source(ORDINARY_LOOP.format(more=more), "ordinary.asm")
-    run = measure(routine, Console(NTSC)).run
+    run = baseline_of(routine, Console(NTSC)).longest
     reads = [a.cycle for a in run.accesses if a.kind == "read" and a.port == 0]
     assert {b - a for a, b in pairwise(reads)} == {cycles}
     assert 2.4 < lines_of(run.cycles, NTSC) < 2.85
@@ -76,7 +76,7 @@ def test_two_and_a_half_scan_lines_are_an_ordinary_loop(more, cycles):
 
 def test_a_quick_read_takes_about_one_line_and_fits_into_blanking():
     """Common practice, no source."""
-    cycles = measure(load_routine("read-once"), Console(NTSC)).most
+    cycles = baseline_of(load_routine("read-once"), Console(NTSC)).most
     assert 1 <= lines_of(cycles, NTSC) < 1.3
     span = where_in_frame(NTSC, 245, cycles)
     assert (span.blanking, span.picture, span.last_line) == (True, False, 246)

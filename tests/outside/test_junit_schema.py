@@ -12,25 +12,23 @@ import pytest
 import xmlschema
 from junitparser import Failure, JUnitXml, Skipped
 
-from padbench.core.findings import Finding, Met, Rule, Source
-from padbench.results.junit import verify_suites, write_junit
-from padbench.scenarios import SCENARIOS
-from padbench.sheet import load_sheet
-from padbench.trials import VerifyResult, verify
+from padbench.core.findings import Finding, Met, Rule
+from padbench.jobs.verify import verify
+from padbench.results.junit import write_junit
+from padbench.results.result import Result
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 SCHEMA = xmlschema.XMLSchema(str(Path(__file__).with_name("schemas") / "junit-10.xsd"))
 
 
 @pytest.fixture(scope="module")
-def result() -> VerifyResult:
-    some = [SCENARIOS[name] for name in ("idle", "each-button", "cut-short")]
-    return verify(load_sheet(SHEETS / "harbour-a.toml"), some)
+def result() -> Result:
+    return verify(SHEETS / "harbour-a.toml", ["idle", "each-button", "cut-short"])
 
 
-def written(result: VerifyResult, name: str = "A pad") -> str:
+def written(result: Result) -> str:
     out = io.StringIO()
-    write_junit(verify_suites(result), out, name=name)
+    write_junit([result], out)
     return out.getvalue()
 
 
@@ -40,7 +38,7 @@ def test_it_is_valid_and_says_what_the_result_says(result):
     suites = {suite.name: suite for suite in JUnitXml.fromstring(text.encode())}
     assert list(suites) == ["findings", "scenarios"]
     words = {"pass": [], "fail": [Failure], "not-judged": [Skipped]}
-    for suite, cases in (("findings", result.findings), ("scenarios", result.scenarios)):
+    for suite, cases in (("findings", result.findings), ("scenarios", result.runs)):
         got = [(case.name, [type(one) for one in case.result]) for case in suites[suite]]
         names = [getattr(case, "id", None) or case.name for case in cases]
         assert got == [(n, words[c.verdict]) for n, c in zip(names, cases, strict=True)]
@@ -53,7 +51,7 @@ def test_it_is_valid_and_says_what_the_result_says(result):
 
 
 def test_what_was_not_judged_is_skipped(result):
-    found = next(finding for finding in result.findings if finding.verdict == "not-judged")
+    found = replace(result.findings[0], verdict="not-judged", case=result.findings[0].verdict)
     text = written(replace(result, findings=(found,)))
     SCHEMA.validate(text)
     (suite, _) = JUnitXml.fromstring(text.encode())
@@ -62,11 +60,11 @@ def test_what_was_not_judged_is_skipped(result):
 
 def test_signs_that_xml_cannot_hold_do_not_break_it(result):
     evil = "]]></failure><x a='\"&\x00\x01\x1b\ud800\ufffe\u202e🎮"
-    rule = Rule(evil, "s", {"fail": lambda _: evil})
-    found = Finding(rule, "fail", met=Met(other=evil), sources=(Source(evil, "given"),))
-    text = written(VerifyResult((found,), ()), evil)
+    rule = Rule(evil, "", {"fail": lambda _: evil})
+    found = Finding(rule, "fail", met=Met(other=evil))
+    text = written(replace(result, name=evil, findings=(found,), runs=()))
     SCHEMA.validate(text)
-    (suite, _) = JUnitXml.fromstring(text.encode())
+    (suite,) = JUnitXml.fromstring(text.encode())
     (case,) = suite
     assert case.name == evil.translate(dict.fromkeys((0, 1, 0x1B, 0xD800, 0xFFFE), "\ufffd"))
 

@@ -13,9 +13,9 @@ import subprocess
 import numpy as np
 import pytest
 
+from padbench.circuit.circuits import Circuits
 from padbench.circuit.design import Design, changed, design_of
-from padbench.circuit.judge import judge, lines_of
-from padbench.circuit.space import space
+from padbench.circuit.worst_case import worst_case
 from padbench.parts import port_kind, register_part
 from padbench.sheet import STARTER, sheet_from_text
 
@@ -56,7 +56,7 @@ def at_one_corner(port: str, supply: float, celsius: float, **values: float) -> 
 
 
 def worst(design: Design, id_: str) -> float:
-    return float(next(one for one in judge(design) if one.id == id_).measured[0])
+    return float(next(one for one in worst_case(design) if one.id == id_).measured[0])
 
 
 def some(seed: int) -> random.Random:
@@ -186,9 +186,9 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} {4 * tau + wide})
         input_c=0,
         **QUIET,
     )
-    line = lines_of(design, space(design, ()))["latch"]
-    assert line.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
-    assert line.high[0, 0] == pytest.approx(heard["high"], rel=0.01)
+    line = Circuits(design).latch
+    assert line.driven.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
+    assert line.driven.high[0, 0] == pytest.approx(heard["high"], rel=0.01)
     assert line.fall_low[0, 0] == pytest.approx(heard["fall"], rel=0.02)
     assert line.rise_low[0, 0] == pytest.approx(heard["rise_low"], rel=0.02)
     assert line.rise_high[0, 0] == pytest.approx(heard["rise_high"], rel=0.02)
@@ -240,8 +240,8 @@ Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {10 * tau} {19 * tau})
         input_c=0,
         **QUIET,
     )
-    line = lines_of(design, space(design, ()))["clock"]
-    assert line.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
+    line = Circuits(design).clock
+    assert line.driven.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
     assert line.fall_low[0, 0] == pytest.approx(heard["fall"], rel=0.02)
     assert line.rise_high[0, 0] == pytest.approx(heard["rise"], rel=0.02)
     seen = worst(design, "clock.high-pulse") - 9 * tau

@@ -9,9 +9,10 @@ is hidden by 2^k states, those with a run of pressed buttons up to the end.
 import pytest
 
 from padbench.parts import console_timing
-from padbench.routines.fetch import Console, SampleFetch
-from padbench.routines.plain import PlainEngine, reads_ahead, stops_of, undisturbed
-from padbench.routines.run import run_case
+from padbench.routines import plain
+from padbench.routines.console import Console, SampleFetch
+from padbench.routines.plain import reads_ahead, stops_of
+from padbench.routines.run import run_case, undisturbed
 from padbench.routines.source import load_routine
 
 NTSC = console_timing("60hz")
@@ -57,7 +58,7 @@ def test_hidden_losses_are_two_to_the_k():
 
 @pytest.mark.parametrize("period", [432, 3424])
 def test_the_sweep_of_a_plain_loop_counts_the_closed_forms(period):
-    counts = PlainEngine().sweep(ONCE, JOINED, period)
+    counts = plain.sweep(ONCE, JOINED, period)
     assert (counts.period, counts.cases) == (period, 256 * period)
     assert (counts.hit, counts.corrupt, counts.accepted_wrong) == (2048, 1793, 1793)
     assert counts.never_settles == 0
@@ -81,14 +82,14 @@ def test_where_each_repeated_read_clocks_three_bits_are_lost():
 def test_a_console_without_the_fault_is_clean():
     """Common practice, no source: the CPU of the 50 Hz regions does not have it."""
     pal = Console(console_timing("50hz"))
-    counts = PlainEngine().sweep(ONCE, pal, pal.timing.fetch_periods[-1])
+    counts = plain.sweep(ONCE, pal, pal.timing.fetch_periods[-1])
     assert counts.hit == 2048
     assert (counts.corrupt, counts.accepted_wrong, counts.counterexample) == (0, 0, None)
 
 
 def test_reading_twice_in_a_quick_loop_rejects_every_stopped_read():
     """Common practice, no source: the usual cure."""
-    counts = PlainEngine().sweep(load_routine("read-twice"), JOINED, 432)
+    counts = plain.sweep(load_routine("read-twice"), JOINED, 432)
     assert (counts.hit, counts.corrupt) == (2 * 2048, 2 * 1793)
     assert (counts.accepted_wrong, counts.never_settles) == (0, 0)
     assert counts.kept_old == counts.corrupt

@@ -23,7 +23,7 @@ from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 from padbench.core.timeline import Timeline
 from padbench.model.bench import simulate
-from padbench.model.register import register
+from padbench.model.register import shift_register
 
 Register = Callable[..., Any]
 
@@ -197,7 +197,7 @@ def parallel(row: Row) -> Callable[[Board], Iterator[Any]]:
 
 @pytest.mark.parametrize("row", PARALLEL, ids=row_name)
 def test_parallel_row(row: Row) -> None:
-    board = Board(register).run(parallel(row))
+    board = Board(shift_register).run(parallel(row))
     assert not board.wrong
     assert board.checks > 6 * len(parallel_cases(row))
 
@@ -229,7 +229,7 @@ def shifted(row: Row) -> Callable[[Board], Iterator[Any]]:
 
 @pytest.mark.parametrize("row", SERIAL, ids=row_name)
 def test_serial_row(row: Row) -> None:
-    board = Board(register).run(shifted(row))
+    board = Board(shift_register).run(shifted(row))
     assert not board.wrong
     assert board.checks == 2 * len(serial_cases(row))
 
@@ -255,7 +255,7 @@ def test_long_walks_keep_to_the_table() -> None:
             yield board.set(**{wire: level[wire]})
             board.expect(state, f"after {wire} in {level}")
 
-    board = Board(register).run(script)
+    board = Board(shift_register).run(script)
     assert not board.wrong
     assert board.checks == 2500
 
@@ -302,7 +302,7 @@ def shift_out(words: list[tuple[int, int]], edges: int, chips: int = 1) -> list[
                 seen.append(int(links[-1]))
         raise StopSimulation
 
-    parts = [register(load, clock, links[n], pins[n], links[n + 1]) for n in range(chips)]
+    parts = [shift_register(load, clock, links[n], pins[n], links[n + 1]) for n in range(chips)]
     simulation = Simulation(*parts, drive())
     try:
         simulation.run(quiet=True)

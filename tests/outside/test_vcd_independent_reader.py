@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from padbench.core.timeline import Timeline, Wire, Word
-from padbench.waveio import write_vcd
+from padbench.waveio import write_wave
 
 Changes = list[tuple[int, str]]
 
@@ -92,7 +92,7 @@ def test_a_published_reader_finds_the_same(
     tmp_path_factory: pytest.TempPathFactory, vcdvcd: Any, timeline: Timeline
 ) -> None:
     path = tmp_path_factory.getbasetemp() / "independent.vcd"
-    write_vcd(timeline, path, comment="for another reader")
+    write_wave(timeline, path, comment="for another reader")
     read = vcdvcd.VCDVCD(str(path))
     found = {}
     for reference in read.signals:
@@ -217,7 +217,7 @@ def test_the_standard_is_kept_to_the_letter(
     tmp_path_factory: pytest.TempPathFactory, timeline: Timeline
 ) -> None:
     path = tmp_path_factory.getbasetemp() / "strict.vcd"
-    write_vcd(timeline, path, comment="two\nlines, $end $var and #5")
+    write_wave(timeline, path, comment="two\nlines, $end $var and #5")
     strict = _Strict().read(path.read_bytes().decode("ascii"))
     found = strict.by_name()
     assert _text(found.pop("console.note")) == list(timeline.notes)
@@ -227,6 +227,6 @@ def test_the_standard_is_kept_to_the_letter(
 
 def test_codes_stay_printable_for_many_variables(tmp_path: Path) -> None:
     wires = {f"pad.w{i}": Wire.of([(0, i & 1)]) for i in range(20_000)}
-    write_vcd(Timeline(1, wires), tmp_path / "many.vcd")
+    write_wave(Timeline(1, wires), tmp_path / "many.vcd")
     strict = _Strict().read((tmp_path / "many.vcd").read_text())
     assert strict.by_name() == {f"pad.w{i}": [(0, str(i & 1))] for i in range(20_000)}

@@ -10,12 +10,12 @@ from padbench.core.limits import Limit, Limits
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import PollTiming
 from padbench.model.bench import simulate
-from padbench.padsweep.cases import count_parts, moments, pad_parts, run_part
+from padbench.padsweep.counting import count_parts, moments, pad_parts, run_part
 from padbench.padsweep.replay import case_from_text, case_text, case_timing, pad_case
 from padbench.padsweep.tally import FAULTS, PadCase, PadExample, PadPart, PadTally
 from padbench.scenarios import Setting
 from padbench.scenarios.expect import expected_bits
-from padbench.trials.run import judge
+from padbench.trials.run import judge, read_back
 
 US = 1_000_000
 SWAPPED = ((128, 8), (64, 7), (32, 6), (16, 5), (8, 3), (4, 4), (2, 2), (1, 1))
@@ -48,7 +48,15 @@ def judged(pad, case, clocks=8):
     scenario, wanted = pad_case(case), setting(pad, clocks)
     script = scenario.build(wanted)
     timeline = simulate(pad, script.stimulus)
-    return judge(scenario, script, timeline, pad.limits, port="any", corner="fast")
+    return judge(
+        scenario,
+        script,
+        timeline,
+        pad.limits,
+        port="any",
+        corner="fast",
+        play=lambda: read_back(script, timeline),
+    )
 
 
 def played(pad, case, clocks=8):

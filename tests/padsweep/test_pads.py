@@ -11,7 +11,7 @@ from padbench.core.decode import decode
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.model.bench import simulate
-from padbench.padsweep.cases import PAIRS, count_parts, moments, pad_parts, run_part
+from padbench.padsweep.counting import PAIRS, count_parts, moments, pad_parts, run_part
 from padbench.padsweep.pads import ContactLanes, PadLanes, filled
 from padbench.padsweep.replay import case_timing, moment_ps
 from padbench.padsweep.tally import PadPart, PadTally

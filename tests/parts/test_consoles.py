@@ -8,8 +8,8 @@ from padbench.parts import console_names, console_timing
 @pytest.mark.parametrize("name", console_names())
 def test_every_console_has_a_source_and_falling_fetch_periods(name):
     console = console_timing(name)
-    assert console.source
-    assert console.kind == "M"
+    assert console.cited.title
+    assert console.cited.kind == "from memory"
     assert len(console.fetch_periods) == 16
     assert list(console.fetch_periods) == sorted(console.fetch_periods, reverse=True)
     assert console.picture_lines < console.blanking_from < console.lines

@@ -3,7 +3,8 @@ from dataclasses import fields
 
 import pytest
 
-from padbench.circuit.circuit import stretch
+from padbench.circuit.laws import stretch
+from padbench.core.findings import Source
 from padbench.core.units import read_value
 from padbench.parts import (
     Figure,
@@ -14,9 +15,8 @@ from padbench.parts import (
     register_names,
     register_part,
 )
-from padbench.parts.figure import FigureEntry
+from padbench.parts.figure import FigureEntry, read_table
 from padbench.parts.registers import registers_from
-from padbench.parts.tables import read_table
 
 
 def seconds(text: str | int) -> float:
@@ -38,15 +38,15 @@ def test_an_unknown_name_is_a_key_error(look_up: object) -> None:
 @pytest.mark.parametrize("name", register_names())
 def test_every_figure_has_its_source(name: str) -> None:
     part = register_part(name)
-    assert part.source
+    assert part.cited.title
     for field in fields(part):
         figure = getattr(part, field.name)
         if isinstance(figure, Figure):
-            assert figure.source, field.name
+            assert figure.cited.title, field.name
             assert figure.at, field.name
             assert figure.unit in ("s", "V", "A", "F", "Hz", "fraction", "°C")
-            # What was not looked up must say so; what was, must name a document.
-            assert ("from memory" in figure.source) == (figure.kind == "M"), field.name
+            # The class says it; a title that says so too would be told twice.
+            assert "from memory" not in figure.cited.title, field.name
 
 
 # Class M: the figures of the CD4021B data sheet at 5 V as remembered.
@@ -81,7 +81,7 @@ def test_figures_of_the_cd4021b(figure: str, bound: str, number: float) -> None:
 def test_b_series_levels(name: str) -> None:
     part = register_part(name)
     assert (part.input_low.max, part.input_high.min, part.input_low.unit) == (1.5, 3.5, "V")
-    assert part.input_low.kind == part.input_high.kind == "P"
+    assert part.input_low.cited.kind == part.input_high.cited.kind == "published"
 
 
 # Class P: pins of the MC14021B, Motorola CMOS Logic Data.
@@ -107,16 +107,15 @@ def test_what_sets_the_parts_apart() -> None:
 def test_borrowed_figures_say_so() -> None:
     own, borrowed = register_part("CD4021B").removal, register_part("MC14021B").removal
     assert borrowed.min == own.min
-    assert borrowed.source == "taken from the CD4021B; from memory"
-    assert borrowed.kind == "M"
+    assert borrowed.cited == Source("taken from the CD4021B", "from memory")
 
 
 def test_a_published_figure_is_only_believed_of_another_part() -> None:
     table = copy.deepcopy(read_table("registers.toml"))
     del table["MC14021B"]["figures"]["input-low"]  # type: ignore[attr-defined]
     parts = registers_from(table)
-    assert parts["CD4021B"].input_low.kind == "P"
-    assert parts["MC14021B"].input_low.kind == "M"
+    assert parts["CD4021B"].input_low.cited.kind == "published"
+    assert parts["MC14021B"].input_low.cited.kind == "from memory"
 
 
 @pytest.mark.parametrize("missing", ["source", "class", "at", "unit"])
@@ -197,7 +196,7 @@ def test_the_derating_goes_through_the_columns(name: str, columns: dict[float, f
     part = register_part(name)
     law = part.derating
     assert law is not None
-    assert "from memory" in law.source
+    assert law.cited.kind == "from memory"
     assert part.clock_to_output.max is not None
     for volts, nanoseconds in columns.items():
         longer = stretch(volts, 25, law.volts, law.threshold, law.exponent, law.per_degree)

@@ -2,6 +2,7 @@
 
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -10,11 +11,9 @@ from axe_core_python.selenium import Axe
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 
+from padbench.jobs.verify import verify
 from padbench.results.html_page import write_page
-from padbench.results.inputs import Input
-from padbench.results.verify_page import verify_page
-from padbench.sheet import sheet_from_text
-from padbench.trials import VerifyResult, verify
+from padbench.results.result import Result
 
 ROOT = Path(__file__).parents[2]
 HINT = "apt-get install chromium chromium-driver (tests/run does it)"
@@ -133,7 +132,7 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
         made.quit()
 
 
-Made = tuple[Path, VerifyResult]
+Made = tuple[Path, Result]
 
 
 @pytest.fixture(scope="session")
@@ -144,15 +143,10 @@ def page_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Made]:
     @cache
     def made(name: str) -> Made:
         file = ROOT / "sim" / "sheets" / f"{name}.toml"
-        text = file.read_text(encoding="utf-8")
-        sheet = sheet_from_text(text, str(file))
-        result = verify(sheet)
-        page = verify_page(
-            result, sheet, [Input.of(file.name, text.encode())], f"padbench verify {file.name}"
-        )
+        result = replace(verify(file), again=f"padbench verify {file.name}")
         path = folder / f"{name}.html"
         with path.open("w", encoding="utf-8") as out:
-            write_page(page, out)
+            write_page(result, out)
         return path, result
 
     return made

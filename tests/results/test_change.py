@@ -4,19 +4,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from padbench.core.findings import Finding, Remedy
+from padbench.core.findings import Finding, Rule
+from padbench.core.remedies import Remedy
 from padbench.results.change import changes
 
 E12 = (10.0, 12.0, 15.0, 18.0, 22.0, 27.0, 33.0, 39.0, 47.0, 56.0, 68.0, 82.0)
 
 
 def finding(id_="levels.pressed", verdict="fail", remedy=None):
-    return Finding(id_, verdict, 1.0, 2.0, -1.0, "V", "there", "a book", f"{id_} is broken", remedy)
+    rule = Rule(id_, "V", {verdict: f"{id_} is broken"})
+    return Finding(rule, verdict, 1.0, 2.0, -1.0, remedy=remedy)
 
 
 def remedy(low, high, key="pull-up.value"):
     values = tuple(v for v in E12 if (low is None or v >= low) and (high is None or v <= high))
-    return Remedy(key, low, high, "Ω", values, (), f"{low} to {high}")
+    return Remedy(key, low, high, "Ω", values)
 
 
 def test_the_narrowest_range_counts_and_a_step_is_left():
@@ -32,7 +34,7 @@ def test_the_narrowest_range_counts_and_a_step_is_left():
 def test_ranges_that_do_not_meet_promise_no_value():
     (made,) = changes([finding(remedy=remedy(50, None)), finding(remedy=remedy(None, 20))])
     assert (made.spare, made.values) == ("", ())
-    assert made.says == "50 to None; None to 20"
+    assert made.says == "pull-up.value from 50 Ω up would do; pull-up.value up to 20 Ω would do"
 
 
 def test_six_others_about_the_one_named_and_never_itself():
@@ -51,7 +53,7 @@ def test_six_others_about_the_one_named_and_never_itself():
     ],
 )
 def test_a_title_is_in_words(key, title):
-    (made,) = changes([finding(remedy=Remedy(key, None, None, "", (), (), "do so"))])
+    (made,) = changes([finding(remedy=Remedy(key, advice="none"))])
     assert made.title == title
 
 

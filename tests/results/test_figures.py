@@ -11,21 +11,21 @@ from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from padbench.circuit.margins import spread_of
+from padbench.circuit.findings import spread_of
+from padbench.core.findings import COUNTED
+from padbench.jobs.routine_sections import map_strips, phase_strips
 from padbench.parts import console_timing
 from padbench.results.blocks import spans_of
-from padbench.results.latency_plot import latency_figure
 from padbench.results.margins_plot import LEAST, MOST, margins_figure
-from padbench.results.routine_page import map_strips, phase_strips
-from padbench.results.sweep_plot import map_figure, phases_figure
-from padbench.routines.design_map import design_map
-from padbench.routines.fast import FastEngine, measured, survey
-from padbench.routines.fetch import Console
+from padbench.results.sweep_plots import latency_figure, map_figure, phases_figure
+from padbench.routines.console import Console
+from padbench.routines.counts import OUTCOMES
+from padbench.routines.fast import Part, baseline_of_survey, count, survey
 from padbench.routines.frames import PollPlan
 from padbench.routines.latency import LatencySetup, press_to_picture
+from padbench.routines.lengths import design_map
 from padbench.routines.poll import with_timings as timed
 from padbench.routines.source import load_routine
-from padbench.routines.tally import OUTCOMES
 from padbench.sheet import load_sheet
 
 ROOT = Path(__file__).parents[2]
@@ -61,9 +61,9 @@ def run_into(figure) -> list[tuple[str, str]]:
 @pytest.fixture(scope="module")
 def swept():
     routine, console = load_routine(EXPOSED), Console(console_timing("60hz"), "joined")
-    engine = FastEngine()
-    tallies = [engine.tally(routine, console, period) for period in PERIODS]
-    return tallies, measured(survey(routine, console)).run
+    known = survey(routine, console)
+    tallies = [count(known, Part(period)) for period in PERIODS]
+    return tallies, baseline_of_survey(known).longest
 
 
 def placed(tallies) -> dict[str, set[tuple[int, int]]]:
@@ -172,7 +172,7 @@ def test_margins_at_every_corner_are_those_of_the_findings(page_of, name):
             assert one.margins.min() == pytest.approx(found.margin / abs(found.limit))
     drawn = {found.id for found in result.findings if found.margin is not None and found.limit}
     # As many clocks as it takes are no margin of nought.
-    counts = {found.id for found in result.findings if found.unit in ("clocks", "edges")}
+    counts = {found.id for found in result.findings if found.unit in COUNTED}
     holding = {one for one in counts if by_id[one].verdict == "pass"}
     assert "timing.clocks" in counts
     assert drawn - holding <= {one.id for one in spreads}

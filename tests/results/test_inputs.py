@@ -7,9 +7,8 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.cli.options import read_sheet
-from padbench.cli.reports import told
-from padbench.cli.verify import inputs_of
+from padbench.cli.outputs import repeated
+from padbench.jobs.loading import design_of
 from padbench.results.inputs import LONGEST, Input, disassembled, input_of
 from padbench.routines.source import load_routine
 
@@ -71,11 +70,11 @@ def test_the_command_has_file_names_and_no_outputs(tmp_path):
     sheet = tmp_path / "my pad.toml"
     sheet.write_text("")
     arguments = ["--junit=x.xml", str(sheet), "--report", "r.html", "--json", "--no-waves"]
-    assert told("verify", arguments) == "padbench verify 'my pad.toml'"
-    assert told("inspect", ["w.vcd", f"--sheet={sheet}", "--waves", "d", "--passes", "2"]) == (
+    assert repeated("verify", arguments) == "padbench verify 'my pad.toml'"
+    assert repeated("inspect", ["w.vcd", f"--sheet={sheet}", "--waves", "d", "--passes", "2"]) == (
         "padbench inspect w.vcd '--sheet=my pad.toml' --passes 2"
     )
-    assert told("routine", ["x" * 5000, "\0"]).startswith("padbench routine xxx")
+    assert repeated("routine", ["x" * 5000, "\0"]).startswith("padbench routine xxx")
 
 
 def test_a_poll_that_is_machine_code_is_on_the_page_of_a_sheet(tmp_path, monkeypatch):
@@ -85,9 +84,8 @@ def test_a_poll_that_is_machine_code_is_on_the_page_of_a_sheet(tmp_path, monkeyp
     text = (Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml").read_text("utf-8")
     text = re.sub(r"\[poll\][^\[]*", '[poll]\nroutine = "mine.bin"\nline = 250\n\n', text)
     Path("pad.toml").write_text(text, encoding="utf-8")
-    sheet = read_sheet(Path("pad.toml"))
-    options = type("Options", (), {"sheet": Path("pad.toml"), "scenarios": None})
-    names = {one.name: one for one in inputs_of(sheet, options)}
+    design = design_of(Path("pad.toml"))
+    names = {file.name: file for file in design.inputs()}
     assert from_dump(names["mine.bin"].text) == code
     assert "LDA $4016" in names["mine.bin"].listing
-    assert sheet.poll.line == 250
+    assert design.sheet.poll.line == 250

@@ -6,9 +6,9 @@ import pytest
 
 from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
-from padbench.padsweep.cases import count_parts, pad_parts
-from padbench.results.pad_sweep_json import PadResult
-from padbench.results.pad_sweep_plot import pad_sweep_figure
+from padbench.padsweep.counting import count_parts, pad_parts
+from padbench.padsweep.tally import PadCounts
+from padbench.results.sweep_plots import pad_sweep_figure
 from padbench.scenarios.expect import expected_bits
 
 
@@ -17,7 +17,7 @@ def result(limits):
     """A pad whose Left and Right change places, some of its kinds of read."""
     stages = ((128, 8), (64, 7), (32, 6), (16, 5), (8, 4), (4, 3), (2, 1), (1, 2))
     pad = PadModel(limits, stage_of=stages)
-    swept = PadResult(("push-pull",), "both", 0)
+    swept = PadCounts(("push-pull",), "both", 0)
     for parts in pad_parts(8):
         if parts[0].stopped_bit in (0, 3, 8):
             swept.add("both", parts[0], count_parts(pad, parts))
@@ -74,4 +74,4 @@ def test_it_needs_no_colour(result):
 
 def test_nothing_counted_is_nothing_to_draw():
     with pytest.raises(ValueError, match="nothing to draw"):
-        pad_sweep_figure("mine", PadResult(("push-pull",), "both", 0), Path("a.svg"))
+        pad_sweep_figure("mine", PadCounts(("push-pull",), "both", 0), Path("a.svg"))

@@ -15,11 +15,10 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import WebDriverWait
 
 from padbench.core.buttons import BUTTONS
+from padbench.jobs.loading import design_of
+from padbench.jobs.verify import verify_result
 from padbench.results.html_page import write_page
-from padbench.results.inputs import Input
-from padbench.results.verify_page import verify_page
 from padbench.results.wave_data import ROWS
-from padbench.sheet import load_sheet
 
 ROOT = Path(__file__).parents[2]
 SHEETS = ("harbour-a", "harbour-b")
@@ -73,7 +72,7 @@ def test_opens_without_error_or_request_and_draws_every_wave(browser, page_of, n
     browser.opened(path)
     browser.all_drawn()
     places = browser.find_elements(By.CSS_SELECTOR, ".wave[data-drawn]")
-    assert len(places) == len(result.scenarios)
+    assert len(places) == len(result.runs)
     assert all(drawn_pixels(browser, place) > 3 for place in places)
     assert browser.errors() == []
     assert asked_for(browser) <= {path.as_uri()}
@@ -93,8 +92,8 @@ def test_what_the_page_draws_is_the_timeline(browser, page_of, name):
         " rows: wave.rows.map((r) => [r.name, r.times, [...r.levels]]),"
         " reads: wave.reads.map((r) => [r.start, r.byte, r.right]) }))"
     )
-    assert len(got) == len(result.scenarios)
-    for run, page in zip(result.scenarios, got, strict=True):
+    assert len(got) == len(result.runs)
+    for run, page in zip(result.runs, got, strict=True):
         unit = page["unit"]
         assert [row[0] for row in page["rows"]] == [label for _, label in ROWS]
         for (key, _), (_, times, levels) in zip(ROWS, page["rows"], strict=True):
@@ -157,7 +156,7 @@ def test_keys_zoom_move_and_measure(browser, page_of):
     browser.opened(path)
     place = wave(browser, "each-button")
     face = place.find_element(By.CSS_SELECTOR, ".face")
-    run = next(run for run in result.scenarios if run.name == "each-button")
+    run = next(run for run in result.runs if run.name == "each-button")
     first = run.reads[0].read
 
     start, end = seen(place)
@@ -317,18 +316,17 @@ def test_printing_draws_every_wave_in_light(browser, page_of):
     browser.opened(path, mode="dark")
     pdf = browser.execute_cdp_cmd("Page.printToPDF", {"printBackground": True})["data"]
     assert len(pdf) > 100_000
-    assert len(browser.find_elements(By.CSS_SELECTOR, ".wave[data-drawn]")) == len(result.scenarios)
+    assert len(browser.find_elements(By.CSS_SELECTOR, ".wave[data-drawn]")) == len(result.runs)
     assert browser.errors() == []
 
 
 def test_a_hundred_scenarios_stay_small_and_quick(browser, page_of, tmp_path):
     _, result = page_of("harbour-a")
-    many = replace(result, scenarios=(result.scenarios * 6)[:100])
+    trial = replace(result.data, runs=(result.runs * 6)[:100])
     path = tmp_path / "many.html"
     sheet = ROOT / "sim" / "sheets" / "harbour-a.toml"
     with path.open("w", encoding="utf-8") as out:
-        files = [Input.of(sheet.name, sheet.read_bytes())]
-        write_page(verify_page(many, load_sheet(sheet), files, "padbench verify"), out)
+        write_page(verify_result(design_of(sheet), trial, result.inputs, {}), out)
     assert path.stat().st_size < 5_000_000
     begin = time.perf_counter()
     browser.opened(path)

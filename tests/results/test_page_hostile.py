@@ -6,12 +6,15 @@ from pathlib import Path
 import pytest
 from selenium.webdriver.common.by import By
 
-from padbench.core.findings import Finding, Remedy
+from padbench.core.findings import Finding, Met, Rule, Source
+from padbench.core.remedies import Remedy
+from padbench.jobs.loading import Design
+from padbench.jobs.verify import verify_result
 from padbench.results.html_page import write_page
 from padbench.results.inputs import Input
-from padbench.results.verify_page import verify_page
 from padbench.sheet import sheet_from_text
-from padbench.trials import Problem, VerifyResult
+from padbench.trials.result import Problem
+from padbench.trials.run import Trial
 
 EVIL = (
     "</script><script>window.hit = 1</script><img src=x onerror='window.hit = 2'>"
@@ -28,30 +31,34 @@ def hostile(page_of, tmp_path_factory) -> tuple[Path, str]:
     text = f"# {EVIL}\n{text}"
     sheet = sheet_from_text(text, "evil.toml")
     bad = sheet.model_copy(update={"pad": sheet.pad.model_copy(update={"name": EVIL + LONG})})
-    _, result = page_of("harbour-a")
-    remedy = Remedy(EVIL, None, None, EVIL, (), (), EVIL)
-    finding = Finding(EVIL, "fail", 1.0, 2.0, -1.0, "V", EVIL, EVIL, EVIL + LONG)
+    trial = page_of("harbour-a")[1].data
+    remedy = Remedy(EVIL, 1.0, None, EVIL, name=EVIL)
+    rule = Rule(EVIL, "V", dict.fromkeys(("pass", "fail"), lambda _: EVIL + LONG))
+    finding = Finding(
+        rule, "fail", 1.0, 2.0, -1.0, Met(other=EVIL), (Source(EVIL, "published"),), name=EVIL
+    )
+    first = trial.runs[1]
     run = replace(
-        result.scenarios[1],
+        first,
         name=EVIL + LONG,
         says=EVIL,
         port=EVIL,
         problems=(
-            Problem(result.scenarios[1].reads[0].read.start_ps, EVIL),
-            Problem(None, f"nowhere {EVIL}"),
+            Problem("{evil}", {"evil": EVIL}, first.reads[0].read.start_ps),
+            Problem("nowhere {evil}", {"evil": EVIL}),
         ),
     )
-    ports = tuple(replace(row, variant=EVIL, port=EVIL) for row in result.ports[:1])
-    made = VerifyResult(
-        (finding, replace(finding, id=LONG, verdict="pass", margin=1.0, remedy=remedy),
-         replace(finding, id="z", remedy=remedy)),
+    trial = Trial(
+        (finding, replace(finding, name=LONG, verdict="pass", margin=1.0, remedy=remedy),
+         replace(finding, name="z", remedy=remedy)),
         (run, replace(run, name=LONG)),
-        ports,
+        tuple(replace(row, variant=EVIL, port=EVIL) for row in trial.ports[:1]),
     )  # fmt: skip
     path = tmp_path_factory.mktemp("evil") / "page.html"
+    files = (Input.of(EVIL, text.encode()), Input.of(LONG, EVIL.encode()))
+    result = replace(verify_result(Design(bad), trial, files, {}), again=EVIL + LONG)
     with path.open("w", encoding="utf-8") as out:
-        files = [Input.of(EVIL, text.encode()), Input.of(LONG, EVIL.encode())]
-        write_page(verify_page(made, bad, files, EVIL + LONG), out)
+        write_page(result, out)
     return path, text
 
 

@@ -2,13 +2,13 @@
 
 from pathlib import Path
 
-from padbench.results.sweep_plot import map_figure, phases_figure
-from padbench.routines.design_map import DesignMap
-from padbench.routines.tally import OUTCOMES, Tally
+from padbench.results.sweep_plots import map_figure, phases_figure
+from padbench.routines.counts import OUTCOMES, SweepCounts
+from padbench.routines.lengths import DesignMap
 
 
 def test_each_phase_is_marked_by_its_worst_outcome():
-    tallies = [Tally(9, by_phase=bytearray([0, 1, 2, 3, 4, 0, 1, 4, 2])), Tally(8)]
+    tallies = [SweepCounts(9, by_phase=bytearray([0, 1, 2, 3, 4, 0, 1, 4, 2])), SweepCounts(8)]
     tallies[1].by_phase[5] = 3
     (axes,) = phases_figure(tallies, "a_b $x", Path("a.svg")).axes
     drawn = {marks.get_label(): marks.get_offsets().tolist() for marks in axes.collections}

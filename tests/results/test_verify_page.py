@@ -3,24 +3,21 @@
 from dataclasses import replace
 from pathlib import Path
 
+from padbench.jobs.loading import design_of
+from padbench.jobs.verify import verify_result
 from padbench.results.blocks import Articles, Table
-from padbench.results.inputs import Input
-from padbench.results.verify_page import verify_page
-from padbench.sheet import load_sheet
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 
 
-def made(name, result):
-    file = SHEETS / f"{name}.toml"
-    page = verify_page(result, load_sheet(file), [Input.of(file.name, file.read_bytes())], "x")
-    return page, {section.id: section for section in page.sections}
+def made(result):
+    return result, {section.id: section for section in result.sections}
 
 
 def test_revision_a_says_what_to_buy_and_b_nothing(page_of):
-    page, sections = made("harbour-a", page_of("harbour-a")[1])
+    page, sections = made(page_of("harbour-a")[1])
     assert list(sections)[:2] == ["change", "buy"]
-    assert (page.verdict, page.word) == ("fail", "Fails.")
+    assert (page.verdict, page.word) == ("fail", "FAILS.")
     (table,) = sections["buy"].blocks
     assert isinstance(table, Table)
     # IEC 60062: 33 kΩ is orange orange orange, gold for 5 %.
@@ -28,14 +25,14 @@ def test_revision_a_says_what_to_buy_and_b_nothing(page_of):
     assert [row[1] for row in table.rows[1:]] == [
         "resistor, latch to supply", "resistor, clock to supply",
     ]  # fmt: skip
-    page, sections = made("harbour-b", page_of("harbour-b")[1])
+    page, sections = made(page_of("harbour-b")[1])
     assert (page.verdict, page.word) == ("pass", "Passes.")
     assert "buy" not in sections
     assert sections["change"].blocks[0].lines == ("Nothing.",)
 
 
 def test_what_the_sheet_says_now_is_in_words(page_of):
-    (block,) = made("harbour-a", page_of("harbour-a")[1])[1]["change"].blocks
+    (block,) = made(page_of("harbour-a")[1])[1]["change"].blocks
     now = {change.key: said for change, said in block.items}
     assert now["buttons"] == "Up on 3, Down on 4"
     assert now["pull-up.value"] == "10k ± 5 %"
@@ -47,14 +44,15 @@ def test_what_the_sheet_says_now_is_in_words(page_of):
 
 def test_what_a_poll_got_wrong_is_marked_at_its_last_pass(page_of):
     result = page_of("harbour-a")[1]
-    run = next(run for run in result.scenarios if run.name == "read-twice-rejects")
+    run = next(run for run in result.runs if run.name == "read-twice-rejects")
     polls = [problem for problem in run.problems if problem.says.startswith("poll ")]
     assert polls
     for problem in polls:
         number = int(problem.says.split()[1].rstrip(":"))
         assert problem.at == run.reads[2 * number - 1].read.start_ps
-    _, sections = made("harbour-a", replace(result, scenarios=(run,)))
+    design = design_of(SHEETS / "harbour-a.toml")
+    _, sections = made(verify_result(design, replace(result.data, runs=(run,)), (), {}))
     (block,) = sections["scenarios"].blocks
     assert isinstance(block, Articles)
     (article,) = block.articles
-    assert {problem.at for problem in polls} <= {at for at, _ in article.wave.marks}
+    assert {problem.at for problem in polls} <= {at for at, _ in article.wave().marks}

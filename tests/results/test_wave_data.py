@@ -9,19 +9,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.core.findings import Finding
+from padbench.core.findings import Finding, Met, Rule
 from padbench.core.timeline import Timeline, Wire
 from padbench.parts import console_timing
 from padbench.results.frame import frame_at, frame_of
 from padbench.results.wave_data import Wave, marks_of, wave_object, wave_of, whole_run
 from padbench.sheet import SheetError, load_sheet, sheet_from_text
-from padbench.trials import ScenarioResult
+from padbench.trials.result import Played, ScenarioRun
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 
 
-def run_of(timeline: Timeline, findings: tuple[Finding, ...] = ()) -> ScenarioResult:
-    return ScenarioResult("x", "x", "slow", "push-pull", (), (), (), findings, timeline)
+def run_of(timeline: Timeline, findings: tuple[Finding, ...] = ()) -> ScenarioRun:
+    played = Played(timeline, ())
+    return ScenarioRun("x", "x", "slow", "push-pull", (), (), findings, 0, lambda: played)
 
 
 def times_of(text: str) -> list[int]:
@@ -47,24 +48,21 @@ def test_any_wire_comes_back(changes, scale):
 
 
 def test_256_reads_take_less_than_200_kb(page_of):
-    run = next(run for run in page_of("harbour-b")[1].scenarios if run.name == "all-states")
+    run = next(run for run in page_of("harbour-b")[1].runs if run.name == "all-states")
     assert len(json.dumps(wave_object(wave_of(run)))) < 200_000
 
 
 def test_a_broken_rule_is_marked_where_its_worst_was_met(page_of):
-    found = Finding("timing.x", "fail", 1, 2, -1, "ns", "idle, at 12.345 µs", "s", "too short")
+    rule = Rule("timing.x", "s", dict.fromkeys(("pass", "fail"), "too short"))
+    found = Finding(rule, "fail", 1e-9, 2e-9, -1e-9, Met(scenario="idle", at_ps=12_345_000))
     line = Timeline(20_000_000, {"cable.data": Wire.of([(0, 1)])})
     assert marks_of(run_of(line, (found,))) == [(12_345_000, "too short")]
-    assert marks_of(run_of(line, (replace(found, where="read 3 at 0.0123 ms"),))) == [
-        (12_300_000, "too short")
-    ]
-    whole = run_of(line, (replace(found, where="whole run"),))
+    whole = run_of(line, (replace(found, met=Met()),))
     assert marks_of(whole) == []
     assert whole_run(whole) == ["too short"]
     assert whole_run(run_of(line, (found,))) == []
     assert marks_of(run_of(line, (replace(found, verdict="pass"),))) == []
-    # The rules write it in that form: not one mark of a real run would be found otherwise.
-    run = next(run for run in page_of("harbour-a")[1].scenarios if run.name == "each-button")
+    run = next(run for run in page_of("harbour-a")[1].runs if run.name == "each-button")
     assert [at for at, _ in marks_of(run)] == [
         run.reads[4].read.start_ps,
         run.reads[5].read.start_ps,
@@ -77,8 +75,8 @@ def test_the_poll_in_the_frame_is_as_long_as_its_pulses(page_of, passes):
     _, result = page_of("harbour-b")
     sheet = load_sheet(SHEETS / "harbour-b.toml")
     poll = sheet.poll.model_copy(update={"passes": passes})
-    frame = frame_of(sheet.model_copy(update={"poll": poll}), result.scenarios)
-    reads = [pair.read for pair in result.scenarios[0].reads[:passes]]
+    frame = frame_of(sheet.model_copy(update={"poll": poll}), result.runs)
+    reads = [pair.read for pair in result.runs[0].reads[:passes]]
     took = (reads[-1].clock_rises[-1] - reads[0].start_ps) / 1e6
     assert frame is not None
     assert frame.microseconds == pytest.approx(took)
@@ -96,7 +94,7 @@ def test_a_poll_begins_at_the_line_that_the_sheet_names(page_of):
     at = {
         line: frame_of(
             sheet_from_text(text.replace("[poll]", f"[poll]\nline = {line}"), "x"),
-            result.scenarios,
+            result.runs,
         )
         for line in (10, 261)
     }

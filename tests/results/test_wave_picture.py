@@ -18,7 +18,7 @@ from padbench.results.wave_data import ROWS
 from padbench.results.wave_picture import LABELS, shown_read, wave_figure
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
-from padbench.trials import run_scenario
+from padbench.trials.run import run_scenario
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 SVG = Path("figure.svg")
@@ -26,7 +26,7 @@ SVG_SPACE = "http://www.w3.org/2000/svg"
 
 
 def figures(result):
-    for run in result.scenarios:
+    for run in result.runs:
         number = shown_read(run)
         yield run, number, wave_figure(run, number, SVG, pad="A pad")
 
@@ -101,7 +101,7 @@ def test_many_clocks_turn_or_thin_out_the_names(clocks):
 
 
 def test_where_names_have_no_room_those_of_wrong_bits_are_kept_and_undecided_is_no_byte(page_of):
-    run = next(run for run in page_of("harbour-a")[1].scenarios if run.name == "idle")
+    run = next(run for run in page_of("harbour-a")[1].runs if run.name == "idle")
     pair = run.reads[0]
     figure = wave_figure(run, 0, SVG, pad="A pad")
     texts = [text.get_text() for text in figure.findobj(lambda one: one.get_gid() == LABELS)]
@@ -115,7 +115,8 @@ def test_where_names_have_no_room_those_of_wrong_bits_are_kept_and_undecided_is_
     samples = tuple(read.samples[0] + step * place // 20 for place in range(160))
     bits = (False, None, *[False] * 5, None, *[False] * 152)
     many = replace(pair, read=replace(read, samples=samples, bits=bits))
-    figure = wave_figure(replace(run, reads=(many,)), 0, SVG, pad="A pad")
+    played = replace(run.played, reads=(many,))
+    figure = wave_figure(replace(run, play=lambda: played), 0, SVG, pad="A pad")
     assert overlapping(figure) == []
     kept = [
         text.get_text()
@@ -128,7 +129,7 @@ def test_where_names_have_no_room_those_of_wrong_bits_are_kept_and_undecided_is_
 
 def test_a_text_is_no_formula_and_a_sign_without_a_glyph_no_noise(tmp_path, page_of):
     _, result = page_of("harbour-b")
-    run = replace(result.scenarios[1], says=r"costs $5, or $\frac{1}{2} 🎮")
+    run = replace(result.runs[1], says=r"costs $5, or $\frac{1}{2} 🎮")
     path = tmp_path / "a.png"
     with warnings.catch_warnings():
         warnings.simplefilter("error")
@@ -172,7 +173,7 @@ def test_what_cannot_be_drawn_is_said_in_one_line(tmp_path, monkeypatch, capsys,
 
 def test_a_chosen_read_is_the_one_that_is_drawn(page_of):
     _, result = page_of("harbour-b")
-    run = next(run for run in result.scenarios if run.name == "each-button")
+    run = next(run for run in result.runs if run.name == "each-button")
     texts = [
         t.get_text()
         for t in wave_figure(run, 6, SVG, pad="A pad").findobj()
@@ -195,7 +196,7 @@ def test_the_pictures_of_the_readme_are_what_their_script_draws(tmp_path, page_o
     assert len(drawn) == 2
     for name, scenario in drawn:
         assert f"(waves/pictures/{name}-{scenario}.svg)" in readme
-        run = next(one for one in page_of(name)[1].scenarios if one.name == scenario)
+        run = next(one for one in page_of(name)[1].runs if one.name == scenario)
         path = tmp_path / f"{name}.svg"
         pad = load_sheet(SHEETS / f"{name}.toml").pad.name
         save_figure(wave_figure(run, shown_read(run), path, pad=pad), path)

@@ -11,12 +11,11 @@ from pathlib import Path
 import pytest
 
 from padbench.parts import console_timing
-from padbench.routines.cluster import joined, spread_on
-from padbench.routines.fast import survey
-from padbench.routines.fetch import Console
+from padbench.routines.console import Console
+from padbench.routines.counts import SweepCounts, merged
+from padbench.routines.fast import Part, count, survey
 from padbench.routines.source import load_routine
-from padbench.routines.tally import Tally, merged
-from padbench.routines.work import count_of, done, parts
+from padbench.workers import joined, spread, spread_on
 
 SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 EXPOSED = str(SOURCES / "read-twice-36.asm")
@@ -73,17 +72,17 @@ def test_a_worker_killed_in_the_middle_changes_nothing(cluster):
     """After the first of 32 parts, of which never more than 16 are under way."""
     address, workers = cluster
     known = survey(load_routine(EXPOSED), Console(console_timing("60hz")))
-    work = parts(known, [432], 8)
+    work = [Part(432, first, first + 8) for first in range(0, 256, 8)]
     assert len(work) == 32
-    whole = Tally(432)
+    whole = SweepCounts(432)
     with joined(address) as client:
         client.wait_for_workers(2, timeout=30)
-        for number, tally in enumerate(spread_on(client, count_of, known, work)):
+        for number, tally in enumerate(spread_on(client, count, known, work)):
             if number == 0:
                 workers[0].kill()
                 workers[0].wait(30)
             whole.add(tally)
-    assert whole == merged(432, done(known, work))
+    assert whole == merged(432, spread(count, known, work))
     assert whole.accepted_wrong > 0
 
 

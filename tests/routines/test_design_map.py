@@ -7,11 +7,10 @@ from pathlib import Path
 import pytest
 
 from padbench.parts import console_timing
-from padbench.routines.design_map import design_map
-from padbench.routines.fast import count, measured, survey
-from padbench.routines.fetch import Console, SampleFetch
-from padbench.routines.judge import judge, measure
-from padbench.routines.lengths import plan_of, safe_lengths
+from padbench.routines.console import Console, SampleFetch
+from padbench.routines.fast import Part, baseline_of_survey, count, survey
+from padbench.routines.judge import baseline_of, judge_routine
+from padbench.routines.lengths import design_map, layout_of, safe_lengths
 from padbench.routines.run import run_case
 from padbench.routines.source import load_routine, routine_from_source
 
@@ -21,15 +20,15 @@ PERIODS = [432, 576]
 
 
 def test_its_row_and_column_are_the_advice_for_one_at_a_time():
-    found = measure(load_routine(str(EXPOSED)), NTSC)
-    advice = safe_lengths(found.run, PERIODS)
+    found = baseline_of(load_routine(str(EXPOSED)), NTSC)
+    advice = safe_lengths(found.longest, PERIODS)
     assert advice is not None
-    chart = design_map(found.run, PERIODS, loops=range(12, 81), gaps=[0])
+    chart = design_map(found.longest, PERIODS, loops=range(12, 81), gaps=[0])
     assert chart is not None
     assert chart.loop == advice.loop == 36
     column = [loop for loop, row in zip(chart.loops, chart.safe, strict=True) if row[0]]
     assert tuple(column) == advice.loops
-    (row,) = design_map(found.run, PERIODS, loops=[36], gaps=range(129)).safe
+    (row,) = design_map(found.longest, PERIODS, loops=[36], gaps=range(129)).safe
     assert tuple(gap for gap, safe in enumerate(row) if safe) == advice.gaps
 
 
@@ -52,17 +51,17 @@ def _cycles(count):
 
 def test_no_program_that_the_map_calls_safe_hands_on_a_wrong_byte():
     draw = random.Random(5)
-    base = measured(survey(program(36, 0), NTSC))
+    base = baseline_of_survey(survey(program(36, 0), NTSC))
     places = [(36, 0), (36, 36), (24, 36)] + [
         (draw.choice([20, 24, 26, 30, 36, 40, 44, 48]), draw.choice([0, *range(2, 60)]))
         for _ in range(9)
     ]
     wrong = 0
     for loop, gap in places:
-        chart = design_map(base.run, PERIODS, loops=[loop], gaps=[gap])
+        chart = design_map(base.longest, PERIODS, loops=[loop], gaps=[gap])
         assert chart is not None
         known = survey(program(loop, gap), NTSC)
-        accepted = sum(count(known, period).accepted_wrong for period in PERIODS)
+        accepted = sum(count(known, Part(period)).accepted_wrong for period in PERIODS)
         assert not (chart.safe[0][0] and accepted), (loop, gap)
         wrong += accepted > 0
     assert 0 < wrong < len(places)
@@ -77,14 +76,14 @@ def test_a_program_with_any_gap_of_the_advice_is_clean_at_every_rate():
         known = survey(program(36, gap), NTSC, states=1)
         # At slower rates there is no second fetch within the routine.
         quick = [period for period in rates if period < len(known.rows[0]) + 8]
-        return [period for period in quick if count(known, period, 0, 1).accepted_wrong]
+        return [period for period in quick if count(known, Part(period, 0, 1)).accepted_wrong]
 
-    found = measured(survey(program(36, 0), NTSC))
-    advice, narrow = (safe_lengths(found.run, one) for one in (rates, exposed(0)))
+    found = baseline_of_survey(survey(program(36, 0), NTSC))
+    advice, narrow = (safe_lengths(found.longest, one) for one in (rates, exposed(0)))
     assert advice is not None
     assert narrow is not None
     assert advice.periods == tuple(rates)
-    chart = design_map(found.run, rates, loops=[36], gaps=range(129))
+    chart = design_map(found.longest, rates, loops=[36], gaps=range(129))
     assert chart is not None
     assert advice.gaps == tuple(gap for gap, safe in enumerate(chart.safe[0]) if safe)
     # The first and last gap of each stretch; one cycle more is nothing that one can write.
@@ -139,21 +138,21 @@ def thrice(loop, gap, rest):
 def exposed_at(routine, periods=PERIODS):
     """With nothing held any lost bit shows, as Right: one state tells of all."""
     known = survey(routine, NTSC, states=1)
-    return tuple(period for period in periods if count(known, period, 0, 1).accepted_wrong)
+    return tuple(period for period in periods if count(known, Part(period, 0, 1)).accepted_wrong)
 
 
 def test_the_first_and_the_last_of_three_passes_can_agree():
     """They stand a fetch apart; the pass between them is of no help, and map and advice know."""
     routine = thrice(22, 0, 6)
     known = survey(routine, NTSC)
-    counts = count(known, 432).counts()
+    counts = count(known, Part(432))
     case = counts.counterexample
     assert case is not None
     fetch = SampleFetch(432, case.phase)
     passes = run_case(routine, NTSC, case.held, fetch=fetch).passes[0]
     assert [one.byte == case.got for one in passes] == [True, False, True]
-    run = measured(known).run
-    assert judge(routine, NTSC, measured(known), [counts]).by_lengths
+    run = baseline_of_survey(known).longest
+    assert judge_routine(routine, NTSC, baseline_of_survey(known), [counts]).by_lengths
     chart = design_map(run, [432], loops=[22], gaps=range(129))
     advice = safe_lengths(run, [432])
     assert chart is not None
@@ -165,7 +164,7 @@ def test_the_first_and_the_last_of_three_passes_can_agree():
 
 def test_no_three_passes_that_map_or_advice_call_safe_hand_on_a_wrong_byte():
     draw = random.Random(7)
-    base = measured(survey(thrice(22, 0, 6), NTSC)).run
+    base = baseline_of_survey(survey(thrice(22, 0, 6), NTSC)).longest
     wrong, clean = 0, 0
     for loop in (14, 20, 22, 29, 36):
         gaps = [0, *draw.sample(range(2, 97), 4)]
@@ -185,17 +184,17 @@ def test_no_three_passes_that_map_or_advice_call_safe_hand_on_a_wrong_byte():
 
 
 def test_a_routine_for_both_ports_is_safe_only_if_it_is_on_both():
-    run = measured(survey(load_routine("read-twice-both"), NTSC)).run
-    plan = plan_of(run)
-    assert plan is not None
-    assert plan.loop == 25
+    run = baseline_of_survey(survey(load_routine("read-twice-both"), NTSC)).longest
+    layout = layout_of(run)
+    assert layout is not None
+    assert layout.loop == 25
     second = [access.own for access in run.accesses if access.kind == "read" and access.port == 1]
-    assert list(plan.bits) == second  # a bit is stretched behind the last that is read for it
-    assert list(plan.between) == second[7:8]
+    assert list(layout.bits) == second  # a bit is stretched behind the last that is read for it
+    assert list(layout.between) == second[7:8]
 
 
 def test_the_map_of_all_rates_is_that_of_each():
-    run = measure(load_routine(str(EXPOSED)), NTSC).run
+    run = baseline_of(load_routine(str(EXPOSED)), NTSC).longest
     loops, gaps, rates = range(30, 40), range(0, 40, 3), NTSC.timing.fetch_periods
     whole = design_map(run, rates, loops=loops, gaps=gaps)
     assert whole is not None
@@ -208,4 +207,4 @@ def test_the_map_of_all_rates_is_that_of_each():
 
 @pytest.mark.parametrize("name", ["read-once", "read-once-both"])
 def test_a_routine_with_one_pass_has_no_map(name):
-    assert design_map(measure(load_routine(name), NTSC).run, PERIODS) is None
+    assert design_map(baseline_of(load_routine(name), NTSC).longest, PERIODS) is None

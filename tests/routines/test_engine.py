@@ -9,17 +9,17 @@ import numpy as np
 import pytest
 
 from padbench.parts import console_timing
-from padbench.routines import fast
-from padbench.routines.fast import FastEngine, count, measured, survey
-from padbench.routines.fetch import Console, SampleFetch
-from padbench.routines.judge import measure
-from padbench.routines.phases import touched_phases
-from padbench.routines.plain import PlainEngine, reads_ahead, stops_of
+from padbench.routines import fast, plain
+from padbench.routines.console import Console, SampleFetch
+from padbench.routines.counts import SweepCounts, merged
+from padbench.routines.fast import Part, baseline_of_survey, count, parts, survey
+from padbench.routines.judge import baseline_of
+from padbench.routines.plain import reads_ahead, stops_of
 from padbench.routines.routine import RoutineError
 from padbench.routines.run import run_case
 from padbench.routines.source import load_routine, routine_from_source
-from padbench.routines.tally import Tally, merged
-from padbench.routines.work import done, parts
+from padbench.routines.stops import touched_phases
+from padbench.workers import spread
 
 _spec = importlib.util.spec_from_file_location(
     "random_routines", Path(__file__).with_name("random_routines.py")
@@ -40,7 +40,7 @@ EXPOSED = str(Path(__file__).parents[1] / "routines" / "sources" / "read-twice-3
 )
 def test_every_case_at_the_fastest_rate_as_the_plain_engine(name, console):
     routine = load_routine(name)
-    assert FastEngine().sweep(routine, console, 432) == PlainEngine().sweep(routine, console, 432)
+    assert fast.sweep(routine, console, 432) == plain.sweep(routine, console, 432)
 
 
 @pytest.mark.parametrize(
@@ -57,9 +57,9 @@ def test_fetches_that_hit_again_and_again(name, period, monkeypatch):
     """Some never settle, many pass the limit; fewer states for the plain engine's time."""
     monkeypatch.setattr("padbench.routines.plain.STATES", 4)
     routine = load_routine(name)
-    plain = PlainEngine().sweep(routine, JOINED, period, limit=1500)
-    tally = count(survey(routine, JOINED, 1500, 4), period, 0, 4)
-    assert tally.counts() == plain
+    wanted = plain.sweep(routine, JOINED, period, limit=1500)
+    tally = count(survey(routine, JOINED, 1500, 4), Part(period, 0, 4))
+    assert tally == wanted
 
 
 def test_random_routines_are_counted_as_the_plain_engine_counts(monkeypatch):
@@ -70,14 +70,14 @@ def test_random_routines_are_counted_as_the_plain_engine_counts(monkeypatch):
         routine = random_routines.random_routine(seed)
         period = random.Random(seed).choice([9, 30, 57])
         try:
-            plain = PlainEngine().sweep(routine, EACH, period, limit=900)
+            wanted = plain.sweep(routine, EACH, period, limit=900)
         except RoutineError:
             with pytest.raises(RoutineError):
-                count(survey(routine, EACH, 900, 3), period, 0, 3)
+                count(survey(routine, EACH, 900, 3), Part(period, 0, 3))
             refused += 1
             continue
-        tally = count(survey(routine, EACH, 900, 3), period, 0, 3)
-        assert tally.counts() == plain, routine.name
+        tally = count(survey(routine, EACH, 900, 3), Part(period, 0, 3))
+        assert tally == wanted, routine.name
         agreed += 1
     assert agreed > 40
 
@@ -87,10 +87,10 @@ def test_closed_forms_of_a_plain_loop_at_all_rates():
 
     With 2^k states hiding the loss of bit k: 2 + 4 + ... + 256, less the one counted in 255.
     """
-    engine, routine = FastEngine(), load_routine("read-once")
+    routine = load_routine("read-once")
     assert len(NTSC.fetch_periods) == 16
     for period in NTSC.fetch_periods:
-        counts = engine.sweep(routine, JOINED, period)
+        counts = fast.sweep(routine, JOINED, period)
         assert counts.cases == 256 * period
         assert counts.hit == 256 * 8
         assert counts.accepted_wrong == counts.corrupt == 256 * 8 - 255
@@ -99,16 +99,16 @@ def test_closed_forms_of_a_plain_loop_at_all_rates():
 
 def test_all_cases_of_all_rates_for_read_twice():
     """It keeps the old byte wherever a pass was spoilt, and never hands on a wrong one."""
-    engine, routine = FastEngine(), load_routine("read-twice")
+    routine = load_routine("read-twice")
     for period in NTSC.fetch_periods:
-        counts = engine.sweep(routine, JOINED, period)
+        counts = fast.sweep(routine, JOINED, period)
         assert counts.accepted_wrong == 0
         assert counts.corrupt == counts.kept_old > 0
 
 
 def test_a_console_without_the_fault():
     timing = console_timing("50hz")
-    counts = FastEngine().sweep(load_routine("read-once"), Console(timing), timing.fetch_periods[0])
+    counts = fast.sweep(load_routine("read-once"), Console(timing), timing.fetch_periods[0])
     assert counts.hit == 256 * 8
     assert counts.corrupt == counts.accepted_wrong == 0
 
@@ -147,8 +147,8 @@ LATCHED = "sta 9\nldx #1\nstx $4016\ndex\nstx $4016\nlda $4016\n"
 )
 def test_measured_from_a_survey_is_what_single_runs_measure(rest, hangs):
     routine = routine_from_source(LATCHED + rest, "some.asm")
-    found = measured(survey(routine, JOINED, 99))
-    assert found == measure(routine, JOINED, 99)
+    found = baseline_of_survey(survey(routine, JOINED, 99))
+    assert found == baseline_of(routine, JOINED, 99)
     assert len(found.hangs) == hangs
     assert found.untouched == (rest == "lda 9\nrts")
 
@@ -156,22 +156,22 @@ def test_measured_from_a_survey_is_what_single_runs_measure(rest, hangs):
 @pytest.mark.parametrize("source", ["l: jmp l", "jmp $9000", ".byte $02", "l: lda $4016\nbeq l"])
 def test_routines_that_cannot_be_run_are_refused_as_by_the_plain_engine(source):
     routine = routine_from_source(source, "bad.asm")
-    with pytest.raises(RoutineError) as plain:
-        PlainEngine().sweep(routine, JOINED, 432)
+    with pytest.raises(RoutineError) as one_by_one:
+        plain.sweep(routine, JOINED, 432)
     with pytest.raises(RoutineError) as lanes:
-        FastEngine().sweep(routine, JOINED, 432)
-    assert str(lanes.value) == str(plain.value)
+        fast.sweep(routine, JOINED, 432)
+    assert str(lanes.value) == str(one_by_one.value)
 
 
 def test_a_period_that_no_fetch_has_is_refused():
     with pytest.raises(ValueError, match="at least 8"):
-        FastEngine().sweep(load_routine("read-once"), JOINED, 7)
+        fast.sweep(load_routine("read-once"), JOINED, 7)
 
 
 def test_a_routine_that_writes_everywhere_stays_within_memory(monkeypatch):
     """Batches that touch too many addresses are split; the counts stay the same."""
     routine = load_routine("read-twice")
-    whole = FastEngine().sweep(routine, JOINED, 432)
+    whole = fast.sweep(routine, JOINED, 432)
     monkeypatch.setattr("padbench.routines.lanes._MOST_CELLS", 12 * 1100)
     monkeypatch.setattr(fast, "_FEWEST", 0)
     sizes = []
@@ -183,28 +183,29 @@ def test_a_routine_that_writes_everywhere_stays_within_memory(monkeypatch):
         return made
 
     monkeypatch.setattr(fast, "Lanes", watched)
-    assert FastEngine().sweep(routine, JOINED, 432) == whole
+    assert fast.sweep(routine, JOINED, 432) == whole
     assert len(sizes) > 6
 
 
 def test_parts_in_any_order_give_the_same_counts():
     routine = load_routine(EXPOSED)
     known = survey(routine, JOINED)
-    tallies = [count(known, p.period, p.first, p.end) for p in parts(known, [432], 60)]
+    tallies = [count(known, p) for p in parts(known, [432], workers=2)]
     assert sum(t.cases for t in tallies) == 256 * 432
-    whole = FastEngine().sweep(routine, JOINED, 432)
-    for order in itertools.islice(itertools.permutations(tallies), 0, 120, 17):
-        assert merged(432, order).counts() == whole
+    whole = fast.sweep(routine, JOINED, 432)
+    for order in itertools.islice(itertools.permutations(tallies), 0, 24, 5):
+        assert merged(432, order) == whole
     with pytest.raises(ValueError, match="period 432"):
-        Tally(576).add(tallies[0])
+        SweepCounts(576).add(tallies[0])
 
 
 def test_two_workers_give_the_same_counts():
     known = survey(load_routine(EXPOSED), JOINED)
-    work = parts(known, [432, 576], 128)
+    work = parts(known, [432, 576], workers=2)
     for period in (432, 576):
         here, there = (
-            merged(period, [t for t in done(known, work, n) if t.period == period]) for n in (1, 2)
+            merged(period, [t for t in spread(count, known, work, n) if t.period == period])
+            for n in (1, 2)
         )
         assert here == there
         assert here.accepted_wrong > 0
@@ -213,18 +214,12 @@ def test_two_workers_give_the_same_counts():
 def test_every_counterexample_is_what_a_single_run_shows():
     routine = load_routine(EXPOSED)
     for period in (432, 576):
-        case = FastEngine().sweep(routine, JOINED, period).counterexample
+        case = fast.sweep(routine, JOINED, period).counterexample
         assert case is not None
         assert case.kind == "accepted_wrong"
         run = run_case(routine, JOINED, case.held, fetch=SampleFetch(period, case.phase))
         assert run.results == (case.got,)
         assert case.got != case.held
-
-
-def test_step_is_called_for_each_held_state():
-    calls = []
-    FastEngine().sweep(load_routine("read-once"), JOINED, 432, step=lambda: calls.append(1))
-    assert len(calls) == 256
 
 
 def test_lanes_hold_no_more_than_a_batch(monkeypatch):
@@ -237,7 +232,7 @@ def test_lanes_hold_no_more_than_a_batch(monkeypatch):
         whole(tally, known, held, phase)
 
     monkeypatch.setattr(fast, "_add_cases", watched)
-    counts = FastEngine().sweep(load_routine("read-once"), JOINED, 432)
+    counts = fast.sweep(load_routine("read-once"), JOINED, 432)
     assert np.max(sizes) < 1000
     assert counts.hit == 2048
 
@@ -246,7 +241,7 @@ def test_lanes_hold_no_more_than_a_batch(monkeypatch):
 def test_the_worst_of_each_phase_is_that_of_single_runs(name, period):
     """For a picture: 0 nothing, 1 stopped, 2 spoilt, 3 never settles, 4 a wrong byte."""
     routine, states = load_routine(name), 4
-    by_phase = count(survey(routine, JOINED, 2000, states), period, 0, states).by_phase
+    by_phase = count(survey(routine, JOINED, 2000, states), Part(period, 0, states)).by_phase
     for phase in random.Random(8).sample(range(period), 40):
         worst = 0
         for held in range(states):

@@ -12,19 +12,18 @@ import pytest
 
 from padbench.core.buttons import spelled
 from padbench.parts import console_timing
-from padbench.routines.fast import FastEngine
-from padbench.routines.fetch import Console, SampleFetch
-from padbench.routines.judge import judge, measure, per_cent
+from padbench.routines import fast
+from padbench.routines.console import Console, SampleFetch
+from padbench.routines.judge import baseline_of, judge_routine, per_cent
 from padbench.routines.lengths import safe_lengths
-from padbench.routines.run import Run, run_case
+from padbench.routines.run import InstructionCache, RoutineRun, run_case
 from padbench.routines.source import routine_from_source
-from padbench.routines.steps import Steps
 
 CONSOLE = Console(console_timing("60hz"))
 PERIOD = CONSOLE.timing.fetch_periods[-1]
 QUICK = 14
 """Cycles a bit of the shipped loop."""
-SOURCE = files("padbench.routines").joinpath("routines/read-twice.asm").read_text()
+SOURCE = files("padbench.routines").joinpath("shipped/read-twice.asm").read_text()
 LENGTHS = [QUICK, *range(QUICK + 2, 46)]
 GAPS = [0, *range(2, 36)]
 
@@ -44,17 +43,17 @@ def read_twice(loop: int = QUICK, gap: int = 0):
 def exposed_phases(routine) -> list[int]:
     """Phases in which nothing is held and a press is handed on; every read is tried as stopped."""
     reads = [a.own for a in measure_one(routine).accesses if a.kind == "read"]
-    steps = Steps(routine)
+    cache = InstructionCache(routine)
     phases = sorted({(at - d) % PERIOD for at in reads for d in (0, 3, 4, -3, -4)})
     return [
         phase
         for phase in phases
-        if run_case(routine, CONSOLE, 0, fetch=SampleFetch(PERIOD, phase), steps=steps).results
+        if run_case(routine, CONSOLE, 0, fetch=SampleFetch(PERIOD, phase), cache=cache).results
         != (0,)
     ]
 
 
-def measure_one(routine) -> Run:
+def measure_one(routine) -> RoutineRun:
     return run_case(routine, CONSOLE, 0)
 
 
@@ -71,7 +70,7 @@ def test_the_search_finds_loops_in_which_both_passes_lose_a_bit_and_agree():
 
 def test_an_exposed_loop_shows_its_phase_and_two_stopped_passes():
     routine = read_twice(36)
-    counts = FastEngine().sweep(routine, CONSOLE, PERIOD)
+    counts = fast.sweep(routine, CONSOLE, PERIOD)
     assert counts.accepted_wrong > 0
     found = counts.counterexample
     assert found is not None
@@ -84,10 +83,11 @@ def test_an_exposed_loop_shows_its_phase_and_two_stopped_passes():
     assert stopped[1] - stopped[0] == PERIOD
     assert first.reads[0] <= stopped[0] <= first.reads[-1]
     assert second.reads[0] <= stopped[1] <= second.reads[-1]
-    verdict, says, by_lengths = judge(routine, CONSOLE, measure(routine, CONSOLE), [counts])
-    assert verdict == "exposed"
-    assert "agree" in says
-    assert by_lengths
+    judgement = judge_routine(routine, CONSOLE, baseline_of(routine, CONSOLE), [counts])
+    assert (judgement.verdict, judgement.case) == ("exposed", "agree")
+    assert judgement.facts == {"count": counts.accepted_wrong, "cases": 256 * PERIOD}
+    assert "agree" in judgement.says
+    assert judgement.by_lengths
 
 
 ZERO = """
@@ -119,16 +119,26 @@ bits:   lda $4016
 def test_a_wrong_byte_that_no_two_passes_read_is_not_laid_to_their_agreement(wait):
     """With nothing held the slow loop's passes do agree on Right; other states need one stop."""
     routine = routine_from_source(ZERO.format(wait=idle(wait)), "zero.asm")
-    counts = FastEngine().sweep(routine, CONSOLE, PERIOD)
+    counts = fast.sweep(routine, CONSOLE, PERIOD)
     if wait:
         case = counts.counterexample
         assert case is not None
         assert case.held == 0
         assert case.got == 1
-    found = judge(routine, CONSOLE, measure(routine, CONSOLE), [counts])
+    found = judge_routine(routine, CONSOLE, baseline_of(routine, CONSOLE), [counts])
     assert found.verdict == "exposed"
     assert "hands on nothing though no two passes read that" in found.says
     assert not found.by_lengths
+
+
+def test_a_byte_that_one_pass_alone_read_is_not_laid_to_their_agreement():
+    """It reads twice and hands on the second pass, whatever the first one was."""
+    source = ZERO.format(wait="").replace("beq same", "jmp same")
+    routine = routine_from_source(source, "second.asm")
+    counts = fast.sweep(routine, CONSOLE, PERIOD)
+    judgement = judge_routine(routine, CONSOLE, baseline_of(routine, CONSOLE), [counts])
+    assert judgement.case == "disagree"
+    assert judgement.facts["passes"].count(judgement.facts["got"]) == 1
 
 
 def test_lengths_that_stop_no_two_passes_are_no_advice():
@@ -152,7 +162,7 @@ def test_the_advice_names_exactly_the_gaps_that_make_an_exposed_routine_safe():
 
 def test_a_routine_that_followed_the_advice_only_detects():
     routine = read_twice(36, 2)
-    counts = FastEngine().sweep(routine, CONSOLE, PERIOD)
+    counts = fast.sweep(routine, CONSOLE, PERIOD)
     assert counts.corrupt > 0
     assert (counts.accepted_wrong, counts.never_settles) == (0, 0)
 

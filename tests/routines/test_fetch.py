@@ -3,7 +3,7 @@
 import pytest
 
 from padbench.parts import console_timing
-from padbench.routines.fetch import Console, SampleFetch, stolen_cycles
+from padbench.routines.console import Console, SampleFetch, stolen_cycles
 from padbench.routines.run import run_case
 from padbench.routines.source import routine_from_source
 

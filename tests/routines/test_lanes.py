@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from padbench.parts import console_timing
-from padbench.routines.fetch import Console, SampleFetch
+from padbench.routines.console import Console, SampleFetch
 from padbench.routines.lanes import Lanes
 from padbench.routines.routine import Routine, RoutineError
 from padbench.routines.run import run_case

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from padbench.parts import console_timing
-from padbench.routines.fetch import Console
+from padbench.routines.console import Console
 from padbench.routines.frames import PollPlan, where_in_frame
-from padbench.routines.judge import measure
+from padbench.routines.judge import baseline_of
 from padbench.routines.latency import LatencySetup, press_to_picture
 from padbench.routines.looks import AllAgree, RoutineLooks, latch_moments
 from padbench.routines.source import load_routine
@@ -45,8 +45,8 @@ def brute_force(setup: LatencySetup, seed: int) -> np.ndarray:
     return delay
 
 
-TWICE = latch_moments(measure(load_routine("read-twice"), Console(NTSC)).run)
-ONCE = latch_moments(measure(load_routine("read-once"), Console(NTSC)).run)
+TWICE = latch_moments(baseline_of(load_routine("read-twice"), Console(NTSC)).longest)
+ONCE = latch_moments(baseline_of(load_routine("read-once"), Console(NTSC)).longest)
 BOUNCE = 5 * NTSC.clock / 1000
 
 SETUPS = {

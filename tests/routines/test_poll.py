@@ -6,23 +6,24 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from padbench.circuit.timed import with_remedies
+from padbench.circuit.remedies import with_remedies
 from padbench.core.timeline import LOW
+from padbench.jobs.verify import play as play_job
+from padbench.jobs.verify import verify
 from padbench.parts import console_timing
-from padbench.routines.fast import FastEngine
-from padbench.routines.fetch import Console
+from padbench.routines import fast
+from padbench.routines import poll as poll_module
+from padbench.routines.console import Console
 from padbench.routines.poll import poll_of, routine_poll, with_timings
 from padbench.routines.routine import RoutineError
 from padbench.routines.source import load_routine
 from padbench.routines.wave import case_wave
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
-from padbench.sheet import load_sheet
-from padbench.sheet.load import sheet_from_text
-from padbench.sheet.problems import SheetError
-from padbench.trials import run_scenario, setting_of, verify
+from padbench.sheet import load_sheet, sheet_from_text
+from padbench.toml import SheetError
+from padbench.trials.run import run_scenario, setting_of, try_sheet
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
-ENGINE = FastEngine()
 
 
 def sheet(poll: str):
@@ -61,7 +62,7 @@ def made(tmp_path, source, more=""):
 
 def play(design, name, port=PORT, corner="slow"):
     scenario = (SCENARIOS | ROUTINE_SCENARIOS)[name]
-    return run_scenario(design, scenario, port, corner, ENGINE)
+    return run_scenario(design, scenario, port, corner)
 
 
 def cycles(console, *counts):
@@ -199,7 +200,7 @@ def test_the_routine_ends_up_with_exactly_the_bits_of_the_wire():
         def read(self, _):
             return next(levels) == LOW
 
-    session, start = setting.program.begin(), setting.period // 2
+    session, start = setting.routine.begin(), setting.period // 2
     again = [
         session.call(start + n * setting.period, Wire(), phase=None, other=0, preset=None)[0]
         for n in range(len(result.accepted))
@@ -219,8 +220,8 @@ def test_reads_that_no_routine_makes_are_made_one_by_one_at_its_shortest_times()
 def test_the_worst_case_of_a_sweep_is_played_with_its_own_phase_and_state(pad):
     """Both passes lose a bit and agree: the wave shows nine clocks in each, and the wrong byte."""
     design = sheet(f'routine = "{EXPOSED}"')
-    poll = setting_of(design, PORT, "slow", ENGINE).program
-    worst = ENGINE.sweep(poll.routine, poll.console, 432).counterexample
+    poll = setting_of(design, PORT, "slow").routine
+    worst = fast.sweep(poll.routine, poll.console, 432).counterexample
     result = play(design, "fetch-cases")
     assert result.problems == ()
     assert result.accepted[1] == worst.got != worst.held
@@ -241,7 +242,7 @@ def test_each_kind_of_case_is_played_and_no_other():
         ("read-once", ["hand on a wrong byte", "no pass is spoilt"]),
         ("read-twice", ["spoils a pass", "no pass is spoilt"]),
     ]:
-        cases = setting_of(sheet(f'routine = "{name}"'), PORT, "slow", ENGINE).program.cases()
+        cases = setting_of(sheet(f'routine = "{name}"'), PORT, "slow").routine.cases()
         assert len(cases) == len(says)
         assert all(word in case.says for case, word in zip(cases, says, strict=True))
 
@@ -253,8 +254,8 @@ def test_repeated_reads_that_each_clock_lose_three_bits():
 
 
 def test_a_good_pad_passes_on_every_port_at_every_corner():
-    result = verify(sheet('routine = "read-twice"'), [SCENARIOS["bounce"]], engine=ENGINE)
-    assert result.verdict == "pass", [s.problems for s in result.scenarios]
+    result = try_sheet(sheet('routine = "read-twice"'), [SCENARIOS["bounce"]])
+    assert result.verdict == "pass", [s.problems for s in result.runs]
     assert {"routine.result", "routine.fetch"} <= {found.id for found in result.findings}
 
 
@@ -305,8 +306,41 @@ def test_a_result_that_hangs_on_what_stood_there_is_told(tmp_path):
     half = "lda 0\nand #$F0\nsta 1\nlda 2\nand #$0F\nora 1\nsta 2\nrts"
     source = LATCH + "ldx #8\nl: lda $4016\nlsr a\nrol 0\ndex\nbne l\n" + half
     design = made(tmp_path, source, 'result = "$02"')
-    (found, _) = poll_of(design.poll, ENGINE).findings()
+    (found, _) = poll_of(design.poll).findings()
     assert "hangs on the byte that stood in the place of its result" in found.says
+
+
+def test_a_routine_is_surveyed_once_for_a_sheet_however_many_ask(tmp_path, monkeypatch):
+    """Reading the sheet, a setting for each port and corner, findings and the strip of the frame.
+
+    Another place to begin is another routine, and so is another text in the same file.
+    """
+    surveyed = []
+    whole = poll_module.undisturbed
+
+    def counted(routine, console, held, **more):
+        surveyed.append((routine.entry, held))
+        return whole(routine, console, held, **more)
+
+    monkeypatch.setattr(poll_module, "undisturbed", counted)
+    file = tmp_path / "own.asm"
+    file.write_text("nop\nown:\n" + SECOND)
+    path = tmp_path / "pad.toml"
+
+    def asked(more=""):
+        surveyed.clear()
+        text = SHEET.read_text().replace('use = "plain-loop"', f'routine = "{file}"\n{more}')
+        path.write_text(text)
+        result = verify(path, ["idle"])
+        assert any(part.id == "frame" for part in result.sections)
+        play_job(path, "idle")
+        return surveyed
+
+    assert asked() == [(0x8000, held) for held in range(256)]
+    assert asked() == []
+    assert asked('entry = "own"') == [(0x8001, held) for held in range(256)]
+    file.write_text("nop\nnop\nown:\n" + SECOND)
+    assert len(asked()) == 256
 
 
 def test_an_unknown_routine_is_refused():

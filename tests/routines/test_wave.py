@@ -13,7 +13,7 @@ from padbench.core.stimulus import DrivenLines, Stimulus
 from padbench.core.timing import judge_timing
 from padbench.model.bench import simulate
 from padbench.parts import console_timing
-from padbench.routines.fetch import Console, SampleFetch
+from padbench.routines.console import Console, SampleFetch
 from padbench.routines.run import held_by, run_case
 from padbench.routines.source import SHIPPED, load_routine, routine_from_source
 from padbench.routines.wave import case_wave

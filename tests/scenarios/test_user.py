@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from padbench.core.buttons import BUTTONS, byte_of
 from padbench.scenarios.user import load_scenarios, scenarios_from_text
 from padbench.sheet import STARTER, SheetError, load_sheet, sheet_from_text
-from padbench.trials import run_scenario, verify
+from padbench.trials.run import run_scenario, try_sheet
 
 SHEET = sheet_from_text(STARTER, "starter")
 GOOD = """# my own
@@ -151,6 +151,6 @@ def test_the_example_scenarios_hold_for_the_good_sheet():
     sheets = Path(__file__).parents[2] / "sim" / "sheets"
     sheet = load_sheet(sheets / "harbour-b.toml")
     own = load_scenarios(sheets / "harbour-scenarios.toml")
-    result = verify(sheet, list(own.values()))
+    result = try_sheet(sheet, list(own.values()))
     assert result.verdict == "pass"
-    assert len(result.scenarios) == 2
+    assert len(result.runs) == 2

@@ -22,7 +22,11 @@ CASES = [
         'sources = ["pad.vhd"]\ntop = "fpga_pad"\nlanguage = "vhdl"\n',
         'simulator: "icarus" does not read vhdl; use ghdl',
     ),
-    ('simulator = "icarus"', 'simulator = "x"', '"x" is not known here; known are icarus, ghdl,'),
+    (
+        'simulator = "icarus"',
+        'simulator = "x"',
+        '"x" is no known simulator; known are icarus, ghdl,',
+    ),
     ('role = "pad"', 'role = "console"', '"console" is not known here; known are pad, reader'),
     ('serial = "serial"', "serial = 5", "serial: 5 is not text in quotes"),
     (

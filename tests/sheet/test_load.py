@@ -8,7 +8,6 @@ import pytest
 from padbench.core.buttons import BUTTONS
 from padbench.core.units import Value
 from padbench.sheet import STARTER, Poll, Sheet, SheetError, load_sheet, sheet_from_text
-from padbench.sheet.locate import places
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 CANONICAL = {name: 8 - place for place, name in enumerate(BUTTONS)}
@@ -190,7 +189,7 @@ def test_a_file_that_hides_its_size(monkeypatch: pytest.MonkeyPatch) -> None:
     path = Path("/proc/self/maps")
     if not path.exists():
         pytest.skip("no process table here")
-    monkeypatch.setattr("padbench.sheet.text.LARGEST_FILE", 100)
+    monkeypatch.setattr("padbench.toml.document.LARGEST_FILE", 100)
     assert "is larger than" in only_problem(path)
 
 
@@ -224,38 +223,6 @@ def test_names_that_are_none(tmp_path: Path) -> None:
     with pytest.raises(SheetError) as caught:
         load_sheet(Path("a\0b\nc"))
     assert len(str(caught.value).splitlines()) == 1
-
-
-def test_places() -> None:
-    text = """top = 1
-"a b".c = 2
-[t]
-# remark
-x.y = 3
-z = { p = 1, "q.r" = 2 }
-l = [
-  1, # one
-  { m = 2 },
-]
-[[many]]
-k = 1
-[[many]]
-k = 2
-[deep."er".est]
-"""
-    where = places(text)
-    assert where["top",] == 1
-    assert where["a b",] == where["a b", "c"] == 2
-    assert where["t",] == 3
-    assert where["t", "x", "y"] == 5
-    assert where["t", "z", "q.r"] == 6
-    assert where["t", "l", 0] == 8
-    assert where["t", "l", 1, "m"] == 9
-    assert where["many",] == 11
-    assert where["many", 0, "k"] == 12
-    assert where["many", 1] == 13
-    assert where["many", 1, "k"] == 14
-    assert where["deep", "er"] == 15
 
 
 @pytest.mark.parametrize(
@@ -314,13 +281,3 @@ def test_the_issues_own_example() -> None:
         f'harbour.toml:{line}: pull-up.value: "47 kF" is in farads (F), not ohms; '
         'write for example "39k ± 5 %"'
     )
-
-
-def test_places_in_tables_of_tables() -> None:
-    text = "[[a]]\n[[a.b]]\nx = 1\n[[a.b]]\nx = 2\n[[a]]\n[[a.b]]\nx = 3\n"
-    where = places(text)
-    assert [where["a", 0, "b", 0, "x"], where["a", 0, "b", 1, "x"], where["a", 1, "b", 0, "x"]] == [
-        3,
-        5,
-        8,
-    ]

@@ -7,7 +7,8 @@ import pytest
 
 from padbench.circuit.findings import judge_electric
 from padbench.cli import main
-from padbench.parts.tables import read_table
+from padbench.core.findings import Source
+from padbench.parts.figure import read_table
 from padbench.sheet import STARTER, SheetError, load_sheet
 
 FIGURE = 'source = "measured on the bench", class = "C"'
@@ -98,7 +99,7 @@ def test_a_resistor_below_the_data_line_takes_its_current_from_the_pad(make):
 def test_a_register_of_ones_own(make):
     sheet = load_sheet(make(REGISTER, part=PART))
     assert sheet.part.clock_to_output.max == pytest.approx(500e-9)
-    assert "from memory" in sheet.part.clock_width.source
+    assert sheet.part.clock_width.cited.kind == "from memory"
     found = {one.id: one for one in judge_electric(sheet).findings}
     plain = load_sheet(make(REGISTER))
     before = {one.id: one for one in judge_electric(plain).findings}
@@ -122,6 +123,12 @@ def test_one_sheet_does_not_see_the_parts_of_another(make, tmp_path):
         load_sheet(other)
 
 
+def test_sheets_with_other_parts_of_the_same_name_are_not_equal(make):
+    quick = load_sheet(make(REGISTER, part=PART))
+    assert quick == load_sheet(make(REGISTER, part=PART))
+    assert quick != load_sheet(make(REGISTER.replace("max = 500", "max = 600"), part=PART))
+
+
 def test_a_copy_of_a_sheet_keeps_its_parts(make):
     sheet = load_sheet(make(PORT, ports=PORTS))
     assert sheet.model_copy(update={"contacts": sheet.contacts}).port("shelf-three").diode is False
@@ -130,6 +137,7 @@ def test_a_copy_of_a_sheet_keeps_its_parts(make):
 BROKEN = [
     (PORT.replace('source = "measured on the bench"\nclass', "class"), "source: is missing"),
     (PORT.replace('at = "5 V", source = "measured on the bench", ', 'at = "5 V", ', 1), "source"),
+    (PORT[: PORT.index("supply-current")], "supply-current: is missing; write the table"),
     (PORT.replace("max = 60", "max = -60"), "not negative"),
     (PORT.replace("max = 60", "max = 0"), "not more than 0"),
     (PORT.replace("max = 60", "max = nan"), "output-low-resistance"),
@@ -147,8 +155,14 @@ BROKEN = [
     (REGISTER.replace('timing-of = "CD4021B"', 'timing-of = "CD4O21B"'), "no known part"),
     (REGISTER.replace('timing-of = "CD4021B"\n', ""), "is missing"),
     (REGISTER.replace("max = 500", "typ = 500"), "needs a max"),
-    (f'{REGISTER}sink-drop = {{ max = 0, unit = "V", at = "5 V", {FIGURE} }}', "max above 0"),
-    (f'{REGISTER}source-drop = {{ max = 0, unit = "V", at = "5 V", {FIGURE} }}', "max above 0"),
+    (
+        f'{REGISTER}sink-drop = {{ max = 0, unit = "V", at = "5 V", {FIGURE} }}',
+        "sink-drop: is not more than 0",
+    ),
+    (
+        f'{REGISTER}source-drop = {{ max = 0, unit = "V", at = "5 V", {FIGURE} }}',
+        "source-drop: is not more than 0",
+    ),
     (REGISTER + TTL.replace("max = 0.8", "max = 2"), "input-low is not below input-high"),
     (REGISTER + TTL.replace('"V"', '"fraction"', 1), "input-low is not below input-high"),
     (REGISTER.replace("P8 = 1", "P8 = 2"), "each once"),
@@ -193,7 +207,7 @@ def test_thresholds_of_the_b_series_do(make, levels):
 def test_a_figure_of_class_m_says_so_whatever_its_source(make):
     guessed = FIGURE.replace('class = "C"', 'class = "M"')
     sheet = load_sheet(make(REGISTER.replace(FIGURE, guessed), part=PART))
-    assert sheet.part.clock_to_output.source == "measured on the bench; from memory"
+    assert str(sheet.part.clock_to_output.cited) == "measured on the bench; from memory"
 
 
 def test_a_parts_file_that_is_not_there(make, capsys):
@@ -209,3 +223,68 @@ def test_a_name_of_a_parts_file_that_is_none(tmp_path, capsys, file):
     sheet.write_text(STARTER + f"\n[parts]\nfile = {file}\n")
     assert main(["verify", str(sheet), "--no-waves"]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("code", "title", "kind"),
+    [
+        ("P", "the maker's data sheet", "published"),
+        ("P2", "the maker's data sheet, quoted in a driver's source", "second-hand"),
+        ("C", "what repairers know", "common practice"),
+        ("M", "the data sheet", "from memory"),
+        ("A", "an ordinary output", "assumed"),
+        ("X", "drawer.csv, 2024-05-31", "measured"),
+    ],
+)
+def test_every_class_of_source(make, code, title, kind):
+    figure = FIGURE.replace("measured on the bench", title).replace(
+        'class = "C"', f'class = "{code}"'
+    )
+    sheet = load_sheet(make(REGISTER.replace(FIGURE, figure), part=PART))
+    assert sheet.part.clock_to_output.cited == Source(title, kind)
+    assert sheet.part.cited == Source("the drawer", "common practice")
+
+
+@pytest.mark.parametrize(
+    ("code", "says"),
+    [
+        ("P2", "does not say who quotes it; write for example source ="),
+        ("X", "does not say when it was measured; write for example source ="),
+        ("Z", '"Z" is not known here; known are P, P2, C, M, A, X'),
+    ],
+)
+def test_a_class_that_its_source_does_not_bear_out(make, code, says):
+    broken = REGISTER.replace(FIGURE, FIGURE.replace('class = "C"', f'class = "{code}"'))
+    with pytest.raises(SheetError) as caught:
+        load_sheet(make(broken, part=PART))
+    (problem,) = caught.value.problems
+    assert says in str(problem)
+    assert problem.line == broken[: broken.index("clock-to-output")].count("\n") + 1
+
+
+def test_all_that_is_wrong_with_a_parts_file_is_said(make):
+    broken = PORT.replace('"Ω"', '"furlong"', 1) + REGISTER.replace("timing-of =", "timing-off =")
+    with pytest.raises(SheetError) as caught:
+        load_sheet(make(broken))
+    assert [problem.key for problem in caught.value.problems] == [
+        "port.shelf-three.output-high-resistance.unit",
+        "register.drawer-4021.timing-off",
+    ]
+
+
+def test_a_register_may_borrow_from_another_in_the_file(make):
+    second = REGISTER.replace("drawer-4021", "second").replace("CD4021B", "drawer-4021")
+    second = second[: second.index("[register.second.figures]")] + "figures = {}\n"
+    sheet = load_sheet(make(REGISTER + second, part=('part = "CD4021B"', 'part = "second"')))
+    assert sheet.part.clock_to_output.max == pytest.approx(500e-9)
+    assert sheet.part.clock_to_output.cited == Source("taken from the drawer-4021", "from memory")
+
+
+def test_registers_that_borrow_from_each_other_lack_the_rest(make):
+    first = REGISTER.replace("CD4021B", "second")
+    second = REGISTER.replace("drawer-4021", "second").replace("CD4021B", "drawer-4021")
+    with pytest.raises(
+        SheetError, match=r"the figure supply is missing; name a timing-of"
+    ) as caught:
+        load_sheet(make(first + second))
+    assert len(caught.value.problems) == 2

@@ -1,30 +1,32 @@
 """The main job on whole sheets."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
-from padbench.trials import verify
+from padbench.trials import result as kept_runs
+from padbench.trials.run import run_scenario, try_sheet
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 
 
 @pytest.fixture(scope="module")
 def revision_a():
-    return verify(load_sheet(SHEETS / "harbour-a.toml"))
+    return try_sheet(load_sheet(SHEETS / "harbour-a.toml"))
 
 
 @pytest.fixture(scope="module")
 def revision_b():
-    return verify(load_sheet(SHEETS / "harbour-b.toml"))
+    return try_sheet(load_sheet(SHEETS / "harbour-b.toml"))
 
 
 def test_revision_b_passes_everything(revision_b):
     assert revision_b.verdict == "pass"
-    assert {s.verdict for s in revision_b.scenarios} == {"pass"}
-    assert [s.name for s in revision_b.scenarios] == list(SCENARIOS)
+    assert {s.verdict for s in revision_b.runs} == {"pass"}
+    assert [s.name for s in revision_b.runs] == list(SCENARIOS)
 
 
 def test_revision_b_measures_every_rule(revision_b):
@@ -36,7 +38,7 @@ def test_revision_b_measures_every_rule(revision_b):
 def test_revision_a_names_the_swapped_buttons(revision_a):
     says = next(f.says for f in revision_a.findings if f.id == "wiring.order")
     assert "Up and Down are swapped" in says
-    read = next(s for s in revision_a.scenarios if s.name == "each-button")
+    read = next(s for s in revision_a.runs if s.name == "each-button")
     assert any("held Up, read Down" in p.says for p in read.problems)
 
 
@@ -53,7 +55,7 @@ def test_each_scenario_is_kept_once_and_each_run_is_counted():
     sheet = sheet_from_text(STARTER, "starter")
     kept, steps = [], []
     chosen = [SCENARIOS["idle"], SCENARIOS["held"]]
-    verify(sheet, chosen, step=lambda: steps.append(1), keep=lambda r: kept.append(r.name))
+    try_sheet(sheet, chosen, step=lambda: steps.append(1), keep=lambda r: kept.append(r.name))
     assert kept == ["idle", "held"]
     assert len(steps) == 2 * 2 * 2
 
@@ -84,7 +86,7 @@ def test_a_poll_outside_the_limits_fails(key, old, new, id_):
     if key == "clock-high" and new:
         poll.append('sample = "200 ns"')
     text = STARTER[: STARTER.index("[poll]")] + "[poll]\n" + "\n".join(poll) + "\n"
-    result = verify(sheet_from_text(text, "starter"), [SCENARIOS["all-states"]])
+    result = try_sheet(sheet_from_text(text, "starter"), [SCENARIOS["all-states"]])
     assert result.verdict == "fail"
     assert id_ in {f.id for f in result.findings if f.verdict == "fail"}
 
@@ -139,15 +141,15 @@ def test_unusual_sheets_are_judged_and_failures_have_a_finding(verdict, name):
     for old, new in zip(change[::2], change[1::2], strict=True):
         assert old in text
         text = text.replace(old, new)
-    result = verify(sheet_from_text(text, "starter"))
-    failed = [s.name for s in result.scenarios if s.verdict == "fail"]
+    result = try_sheet(sheet_from_text(text, "starter"))
+    failed = [s.name for s in result.runs if s.verdict == "fail"]
     assert result.verdict == verdict, failed
     if failed:
         assert [f.id for f in result.findings if f.verdict == "fail"]
 
 
 def test_waves_carry_what_was_held_and_read(revision_b):
-    played = next(s for s in revision_b.scenarios if s.name == "each-button")
+    played = next(s for s in revision_b.runs if s.name == "each-button")
     assert set(played.timeline.words["console.byte"].values) == {
         None,
         *(1 << bit for bit in range(8)),
@@ -159,16 +161,37 @@ def test_waves_carry_what_was_held_and_read(revision_b):
 def test_two_passes_a_poll_are_compared():
     text = STARTER.replace('use = "plain-loop"', 'use = "plain-loop"\npasses = 2')
     assert "passes = 2" in text
-    result = verify(sheet_from_text(text, "starter"), [SCENARIOS["each-button"]])
+    result = try_sheet(sheet_from_text(text, "starter"), [SCENARIOS["each-button"]])
     assert result.verdict == "pass"
-    assert result.scenarios[0].accepted == tuple(128 >> place for place in range(8))
-    assert len(result.scenarios[0].reads) == 16
+    assert result.runs[0].accepted == tuple(128 >> place for place in range(8))
+    assert len(result.runs[0].reads) == 16
 
 
 def test_levels_and_edges_are_judged_at_the_timings_of_a_routine():
     text = STARTER.replace('use = "plain-loop"', 'routine = "read-twice"')
     assert text != STARTER
-    result = verify(sheet_from_text(text, "starter"), [SCENARIOS["idle"]])
+    result = try_sheet(sheet_from_text(text, "starter"), [SCENARIOS["idle"]])
     limit = {f.id: f.limit for f in result.findings}["data.later-bits"]
     # 14 cycles of the CPU from one read of the port to the next, at 315/88/2 MHz (from memory).
     assert limit == pytest.approx(14e-6 / (315 / 88 / 2), rel=1e-3)
+
+
+def test_a_run_plays_again_to_the_same_wires():
+    sheet = load_sheet(SHEETS / "harbour-b.toml")
+    run = run_scenario(sheet, SCENARIOS["stopped-any-bit"], "pull-down-only", "slow")
+    first = run.played
+    run.let_go()
+    again = run.played
+    assert again is not first
+    assert again.timeline == first.timeline
+    assert again.reads == first.reads
+    assert len(again.reads) == run.count
+
+
+def test_wires_of_a_few_runs_only_are_kept():
+    sheet = load_sheet(SHEETS / "harbour-b.toml")
+    own = [replace(SCENARIOS["idle"], name=f"idle-{number}") for number in range(40)]
+    trial = try_sheet(sheet, own)
+    assert len(trial.runs) == 40
+    assert len(kept_runs._kept) <= kept_runs._MOST_KEPT < 40
+    assert trial.runs[0].reads[0].byte == 0

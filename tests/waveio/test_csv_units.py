@@ -2,7 +2,7 @@
 
 import pytest
 
-from padbench.waveio.csv_units import SECONDS, name_and_unit, stated_unit, unit_named
+from padbench.waveio.csv_words import SECONDS, name_and_unit, stated_unit, unit_named
 
 WORDS = {
     "s": ("s", "S", "sec", "secs", "second", "Seconds", "sec."),

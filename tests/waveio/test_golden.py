@@ -4,17 +4,16 @@ from pathlib import Path
 
 import pytest
 
-from padbench.circuit.corners import pad_model
+from padbench.circuit.pad_model import pad_model
 from padbench.core.decode import decode
 from padbench.parts import console_timing
-from padbench.routines.fetch import Console
+from padbench.routines.console import Console
 from padbench.routines.source import load_routine
 from padbench.routines.wave import case_wave
 from padbench.scenarios import SCENARIOS
-from padbench.sheet import STARTER, load_sheet
-from padbench.sheet.load import sheet_from_text
-from padbench.trials import run_scenario
-from padbench.waveio import read_vcd
+from padbench.sheet import STARTER, load_sheet, sheet_from_text
+from padbench.trials.run import run_scenario
+from padbench.waveio import read_wave
 
 ROOT = Path(__file__).parents[2]
 ROUTINES = {"exposed-read-twice"}  # see test_the_exposed_read_twice_is_what_a_run_makes
@@ -30,7 +29,7 @@ def test_there_are_golden_waves():
 def test_a_golden_wave_is_what_a_run_makes(path):
     sheet = load_sheet(ROOT / "sim" / "sheets" / "harbour-b.toml")
     result = run_scenario(sheet, SCENARIOS[path.stem], "push-pull", "slow")
-    golden = read_vcd(path)
+    golden = read_wave(path)
     assert golden == result.timeline
     # A reader that knows nothing of the simulation finds the same bytes in the file.
     assert [read.byte for read in decode(golden)] == [pair.byte for pair in result.reads]
@@ -41,7 +40,7 @@ def test_the_exposed_read_twice_is_what_a_run_makes():
     console = Console(console_timing("60hz"))
     routine = load_routine(str(ROOT / "tests" / "routines" / "sources" / "read-twice-36.asm"))
     pad = pad_model(sheet_from_text(STARTER, "starter"), "push-pull", "slow")
-    golden = read_vcd(ROOT / "waves" / "exposed-read-twice.vcd")
+    golden = read_wave(ROOT / "waves" / "exposed-read-twice.vcd")
     assert golden == case_wave(routine, console, pad, held=0, period=432, phase=49)
     # A reader that knows nothing of routines finds two passes of nine clocks that agree.
     reads = decode(golden)

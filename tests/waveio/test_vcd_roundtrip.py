@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from padbench import __version__
 from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
-from padbench.waveio import read_vcd, write_vcd
+from padbench.waveio import read_wave, write_wave
 
 NAMES = (
     *("contacts.A", "contacts.Select", "pad.stages", "pad.clock", "cable.data", "console.sample"),
@@ -55,24 +55,24 @@ def timelines(draw: st.DrawFn) -> Timeline:
 @given(timelines())
 def test_comes_back_as_it_was(tmp_path_factory: pytest.TempPathFactory, before: Timeline) -> None:
     path = tmp_path_factory.getbasetemp() / "round.vcd"
-    write_vcd(before, path)
+    write_wave(before, path)
     written = path.read_bytes()
-    after = read_vcd(path)
+    after = read_wave(path)
     assert after == before
-    write_vcd(after, path)
+    write_wave(after, path)
     assert path.read_bytes() == written
 
 
 def _round(before: Timeline, folder: Path, comment: str = "") -> tuple[Timeline, str]:
     path = folder / "waves.vcd"
-    write_vcd(before, path, comment=comment)
-    return read_vcd(path), path.read_text()
+    write_wave(before, path, comment=comment)
+    return read_wave(path), path.read_text()
 
 
 def _read(text: str, folder: Path) -> Timeline:
     path = folder / "waves.vcd"
     path.write_text(text)
-    return read_vcd(path)
+    return read_wave(path)
 
 
 def test_the_file_itself(tmp_path: Path) -> None:
@@ -189,7 +189,7 @@ def test_a_comment_stays_one(tmp_path: Path, comment: str) -> None:
 )
 def test_what_cannot_be_written(tmp_path: Path, timeline: Timeline, says: str) -> None:
     with pytest.raises(ValueError, match=says):
-        write_vcd(timeline, tmp_path / "waves.vcd")
+        write_wave(timeline, tmp_path / "waves.vcd")
     assert not list(tmp_path.iterdir())
 
 

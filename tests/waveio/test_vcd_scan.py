@@ -1,6 +1,7 @@
-"""The quick reader of VCD finds what the thorough one finds, however the file falls into blocks."""
+"""The reader of VCD finds what was written, however the file falls into blocks."""
 
 import gzip
+import io
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
-from padbench.waveio import Pick, VcdScan, WaveError, open_capture, read_vcd, vcd_scan, write_vcd
+from padbench.waveio import Pick, VcdScan, WaveError, open_capture, read_wave, vcd_scan, write_wave
 
 END = 10**13
 # So many names that codes of one, two and three characters occur.
@@ -58,7 +59,7 @@ def scanned(path: Path, block: int = 1 << 20, **picks: str) -> tuple[Timeline, l
 
 @settings(deadline=None, max_examples=60)
 @given(st.lists(wires, min_size=2, max_size=4), words, st.integers(1, 400))
-def test_finds_what_the_thorough_reader_finds(tmp_path_factory, drawn, word, block):
+def test_finds_what_was_written_however_it_falls_into_blocks(tmp_path_factory, drawn, word, block):
     path = tmp_path_factory.getbasetemp() / "scan.vcd"
     before = Timeline(
         END,
@@ -66,13 +67,13 @@ def test_finds_what_the_thorough_reader_finds(tmp_path_factory, drawn, word, blo
         {"b.word": word},
         {"b.tick": np.array([3, 9])},
     )
-    write_vcd(before, path)
+    write_wave(before, path)
     picks = {f"w{n}": f"a.w{n}" for n in range(len(drawn))}
     found, _ = scanned(path, block, **picks, tick="b.tick", bit="b.word#1")
     assert found.end_ps == END
     assert found.events["tick"].tolist() == [3, 9]
     for n in range(len(drawn)):
-        assert found.wires[f"w{n}"] == read_vcd(path).wires[f"a.w{n}"]
+        assert found.wires[f"w{n}"] == drawn[n]
     of_word = [UNKNOWN if v is None else v >> 1 & 1 for v in word.values]
     assert found.wires["bit"] == Wire.from_arrays(word.times, of_word)
 
@@ -80,7 +81,7 @@ def test_finds_what_the_thorough_reader_finds(tmp_path_factory, drawn, word, blo
 def test_codes_of_any_length(tmp_path):
     path = tmp_path / "many.vcd"
     wires_ = {name: Wire.of([(0, n % 2), (n + 1, 1 - n % 2)]) for n, name in enumerate(MANY)}
-    write_vcd(Timeline(10**5, wires_), path)
+    write_wave(Timeline(10**5, wires_), path)
     for block in (1 << 20, 5000):
         found, _ = scanned(path, block, a=MANY[3], b=MANY[150], c=MANY[-1])
         assert [found.wires[role] for role in "abc"] == [wires_[MANY[n]] for n in (3, 150, -1)]
@@ -215,3 +216,53 @@ def test_a_bigger_file_is_checked_to_its_last_line(tmp_path):
     path.write_text(HEAD + body + "1?\n#200001\n")
     with pytest.raises(WaveError, match=r"late\.vcd: line 400002: code \? is not declared"):
         scanned(path, a="top.a")
+
+
+@pytest.mark.parametrize(
+    ("scale", "ticks", "ps"),
+    [
+        ("1 fs", [0, 499, 500, 1499, 1500, 2500], [0, 0, 1, 1, 2, 3]),
+        ("10 fs", [49, 50, 149, 150], [0, 1, 1, 2]),
+        ("100 fs", [4, 5, 14, 15, 10**9 + 5], [0, 1, 1, 2, 10**8 + 1]),
+    ],
+)
+def test_times_finer_than_a_picosecond_are_rounded_halves_up(tmp_path, scale, ticks, ps):
+    path = tmp_path / "fine.vcd"
+    body = "".join(f"#{tick}\n{n % 2}b\n" for n, tick in enumerate(ticks))
+    path.write_text(HEAD.replace("10 ns", scale) + body)
+    with open_capture(path) as scan:
+        (a,) = (v for v in scan.variables if v.name == "top.a")
+        (piece,) = scan.pieces({"a": Pick(a)})
+    times, levels = piece.changes["a"]
+    assert times.tolist() == ps
+    # What falls together keeps the order of the file, so that the last of it stands.
+    assert levels.tolist() == [n % 2 for n in range(len(ticks))]
+
+
+def test_a_wave_is_read_from_any_writer_packed_or_open(tmp_path):
+    text = HEAD + "#1 1b b01x0 # #2 0b b0110 # #3\n"
+    plain = Timeline(
+        30_000,
+        {
+            "top.a": Wire.of([(0, UNKNOWN), (10_000, HIGH), (20_000, LOW)]),
+            "top.c": Wire.of([(0, UNKNOWN)]),
+            "top.d": Wire.of([(0, UNKNOWN)]),
+        },
+        {"top.w[7:4]": Word.of(4, [(0, None), (20_000, 6)])},
+    )
+    (tmp_path / "plain.vcd").write_text(text)
+    (tmp_path / "packed").write_bytes(gzip.compress(text.encode()))
+    assert read_wave(tmp_path / "plain.vcd") == plain
+    assert read_wave(str(tmp_path / "packed")) == plain
+    assert read_wave(io.BytesIO(text.encode())) == plain
+    assert read_wave(io.StringIO(text)) == plain
+    with (tmp_path / "plain.vcd").open() as file:
+        assert read_wave(file) == plain
+        assert not file.closed
+
+
+def test_what_is_written_while_dumping_is_off_counts_in_a_whole_wave(tmp_path):
+    path = _file(tmp_path, "#1 1b #2 $dumpoff xb $end #5 $dumpon 1b $end #7\n")
+    assert read_wave(path).wires["top.a"] == Wire.of(
+        [(0, UNKNOWN), (10_000, HIGH), (20_000, UNKNOWN), (50_000, HIGH)]
+    )

@@ -9,8 +9,8 @@ import pytest
 
 from padbench.circuit.findings import judge_electric
 from padbench.core.buttons import BUTTONS
-from padbench.results.wiring import write_drawing, write_plan_csv
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
+from padbench.wiring.export import write_drawing, write_plan_csv
 from padbench.wiring.plan import wiring_plan
 
 B = load_sheet(Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml")

@@ -4,19 +4,32 @@ Nobody holds a button for equally many polls twice, so a state that lasts longer
 is no difference. What is left is: reads that the other has not, and reads that differ.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from padbench.capture.reads import SeenRead
-from padbench.core.bridge import told
 from padbench.core.buttons import spelled
-from padbench.core.findings import Finding
+from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 
-__all__ = ["Difference", "TooDifferent", "compare", "judge_against"]
+__all__ = ["AGAINST", "Difference", "TooDifferent", "compare", "judge_against"]
 
 _MOST = 1500
 """Reads added or left out; beyond, two captures have nothing to do with each other."""
+
+_BESIDE = "{number} of {count}, beside {source}: "
+AGAINST = Rule(
+    "against.reads",
+    "reads",
+    {
+        "pass": "{reads} reads here and {others} of {source} tell the same story",
+        "too-different": "the two differ in more than {most} reads; they do not show the same "
+        "presses",
+        "missing": _BESIDE + "the other has a read of {there} that is missing here",
+        "added": _BESIDE + "a read of {here} that the other has not",
+        "fail": _BESIDE + "{here} here, {there} there",
+    },
+)
 
 
 class TooDifferent(ValueError):
@@ -34,24 +47,26 @@ class Difference:
 Step = Literal["same", "one", "other"]
 
 
-def compare(one: Sequence[SeenRead], other: Sequence[SeenRead]) -> tuple[Difference, ...]:
+def compare(here: Sequence[SeenRead], there: Sequence[SeenRead]) -> tuple[Difference, ...]:
     """Reads that differ or have no partner, but for states that only last longer.
 
     Raises `TooDifferent`.
     """
-    a, b = [read.byte for read in one], [read.byte for read in other]
-    found: list[Difference] = []
+    a, b = [read.byte for read in here], [read.byte for read in there]
+    differences: list[Difference] = []
     left: list[SeenRead] = []
     right: list[SeenRead] = []
     before: int | None = None
 
     def settle(after: int | None) -> None:
         pairs = min(len(left), len(right))
-        found.extend(Difference(*pair) for pair in zip(left[:pairs], right[:pairs], strict=True))
-        found.extend(
+        differences.extend(
+            Difference(*pair) for pair in zip(left[:pairs], right[:pairs], strict=True)
+        )
+        differences.extend(
             Difference(read, None) for read in left[pairs:] if read.byte not in (before, after)
         )
-        found.extend(
+        differences.extend(
             Difference(None, read) for read in right[pairs:] if read.byte not in (before, after)
         )
         left.clear()
@@ -64,65 +79,80 @@ def compare(one: Sequence[SeenRead], other: Sequence[SeenRead]) -> tuple[Differe
             before = a[i]
             i, j = i + 1, j + 1
         elif step == "one":
-            left.append(one[i])
+            left.append(here[i])
             i += 1
         else:
-            right.append(other[j])
+            right.append(there[j])
             j += 1
     settle(None)
-    return tuple(found)
+    return tuple(differences)
 
 
 def judge_against(
-    one: Sequence[SeenRead], other: Sequence[SeenRead], source: str
+    reads: Iterable[SeenRead], others: Iterable[SeenRead], source: Source
 ) -> tuple[Finding, ...]:
     """``against.reads``: one finding for each difference up to ten, or one that there is none.
 
     ``source`` says what the other is, "the capture bench.vcd". A read that was not recorded to its
     end says nothing and is left out.
     """
-    one, other = ([r for r in reads if not (r.open_ended or r.in_gap)] for reads in (one, other))
+    here, there = (
+        [read for read in some if not (read.open_ended or read.in_gap)] for some in (reads, others)
+    )
     try:
-        differences = compare(one, other)
-    except TooDifferent as error:
-        says = str(error)
-        return (told("against.reads", "fail", None, None, None, "", "whole capture", source, says),)
+        differences = compare(here, there)
+    except TooDifferent:
+        return (_finding("fail", None, source, case="too-different", most=_MOST),)
     if not differences:
-        says = f"{len(one)} reads here and {len(other)} of {source} tell the same story"
-        return (told("against.reads", "pass", 0, 0, 0, "", "whole capture", source, says),)
+        return (_finding("pass", 0, source, reads=len(here), others=len(there)),)
     count = len(differences)
     return tuple(
-        told(
-            "against.reads",
-            "fail",
-            count,
-            0,
-            -count,
-            "",
-            _where(difference),
-            source,
-            f"{number} of {count}, beside {source}: {_says(difference)}",
-        )
+        _different(difference, number, count, source)
         for number, difference in enumerate(differences[:10], 1)
     )
 
 
-def _where(difference: Difference) -> str:
-    return ", ".join(
-        f"read {read.number} at {read.start_ps / 1e9:.4f} ms{place}"
-        for read, place in ((difference.one, ""), (difference.other, " of the other"))
-        if read is not None
+def _finding(
+    verdict: Verdict,
+    count: int | None,
+    source: Source,
+    met: Met | None = None,
+    case: str = "",
+    **facts: Fact,
+) -> Finding:
+    facts |= {"count": count, "source": source.title}
+    return Finding(
+        AGAINST,
+        verdict,
+        None if count is None else float(count),
+        None if count is None else 0.0,
+        None if count is None else -float(count),
+        met or Met(),
+        (source,),
+        case,
+        facts,
     )
 
 
-def _says(difference: Difference) -> str:
-    one, other = difference.one, difference.other
-    if one is None:
-        assert other is not None
-        return f"the other has a read of {spelled(other.byte)} that is missing here"
-    if other is None:
-        return f"a read of {spelled(one.byte)} that the other has not"
-    return f"{_spelled(one)} here, {_spelled(other)} there"
+def _different(difference: Difference, number: int, count: int, source: Source) -> Finding:
+    here, there = difference.one, difference.other
+    case = "missing" if here is None else "added" if there is None else ""
+    return _finding(
+        "fail",
+        count,
+        source,
+        Met(
+            read=None if here is None else here.number,
+            at_ps=None if here is None else here.start_ps,
+            other="" if there is None else f"read {there.number} of the other",
+        ),
+        case,
+        number=number,
+        here=None if here is None else _spelled(here),
+        there=None if there is None else _spelled(there),
+        there_read=None if there is None else there.number,
+        there_ps=None if there is None else there.start_ps,
+    )
 
 
 def _spelled(read: SeenRead) -> str:

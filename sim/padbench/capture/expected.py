@@ -10,25 +10,56 @@ Outside all entries nothing is held. Times are those of the capture. Within the 
 10 ms if not given (contacts bounce so long at worst, from memory), a button may read either way.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field
 
 from padbench.capture.reads import SeenRead
-from padbench.core.bridge import told
-from padbench.core.buttons import BUTTONS, byte_of, spelled
-from padbench.core.findings import Finding
-from padbench.core.units import UnitError, found_text, read_value, to_ps
-from padbench.sheet.locate import places
-from padbench.sheet.problems import Problem, SheetError, nearest, one_line
-from padbench.sheet.text import parse_toml, read_text
+from padbench.core.buttons import byte_of
+from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
+from padbench.core.units import Value, to_ps
+from padbench.sheet.fields import Button, Quantity, count
+from padbench.toml import Clash, Document, Table, check
 
-__all__ = ["Expectation", "Held", "judge_expectation", "load_expectation"]
+__all__ = ["EXPECTED", "Expectation", "Held", "judge_expectation", "load_expectation"]
 
-_SLACK_PS = 10 * 10**9
-_TIME = "120 ms"
-_START = f'begin with [[held]], buttons = ["A"], from = "{_TIME}", to = "350 ms"'
+_WRONG = (
+    "{wrong} of {judged} whole reads are not as expected, the first read {read} at {at:moment}: "
+    "held {held:buttons}, read {byte:buttons}"
+)
+EXPECTED = Rule(
+    "expect.held",
+    "reads",
+    {
+        "pass": "all {judged} whole reads are as expected",
+        "not-judged": "there is no whole read",
+        "fail": _WRONG,
+        "undecided": _WRONG + " ({undecided:buttons} undecided)",
+    },
+)
+_FILE = Source("the file given with --expect", "given")
+
+_START = 'begin with [[held]], buttons = ["A"], from = "120 ms", to = "350 ms"'
+
+
+_SLACK = Value.exact(10e-3)
+"""Contacts bounce so long at worst (from memory)."""
+
+
+class _HeldTable(Table):
+    buttons: Annotated[tuple[Button, ...], BeforeValidator(count(0, 8))] = Field(
+        examples=[["A", "Right"]]
+    )
+    start: Annotated[Value, Quantity("s", "120 ms")] = Field(alias="from")
+    to: Annotated[Value, Quantity("s", "350 ms")]
+
+
+class _File(Table):
+    held: tuple[_HeldTable, ...] = ()
+    slack: Annotated[Value, Quantity("s", "10 ms")] = _SLACK
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +76,7 @@ class Expectation:
     """All that was held."""
 
     held: tuple[Held, ...]
-    slack: int = _SLACK_PS
+    slack: int = to_ps(_SLACK.nominal)
 
     def at(self, when: int) -> int:
         """The byte held at a time."""
@@ -65,93 +96,42 @@ class Expectation:
 
 
 def load_expectation(path: Path) -> Expectation:
-    """Read such a file. ``SheetError`` says what is wrong with it, and in which line."""
-    name = str(path)
-    text = read_text(path, _START)
-    document = parse_toml(text, name, _START)
-    refuse = _Refuser(name, text)
-    for key in document:
-        if key not in ("held", "slack"):
-            refuse(key, "", "is no known key", nearest(key, ["held", "slack"]))
-    entries = document.get("held", [])
-    if not isinstance(entries, list) or not all(isinstance(entry, dict) for entry in entries):
-        refuse("held", found_text(entries), "is no list of tables", "write [[held]] above each")
-    slack = refuse.time(("slack",), document["slack"]) if "slack" in document else _SLACK_PS
+    """Read such a file. ``SheetError`` says all that is wrong with it, with the lines."""
+    expected = check(Document.read(path, _START), _File, _backwards)
     return Expectation(
-        tuple(_entry(entry, number, refuse) for number, entry in enumerate(entries)), slack
+        tuple(
+            Held(byte_of(entry.buttons), to_ps(entry.start.nominal), to_ps(entry.to.nominal))
+            for entry in expected.held
+        ),
+        to_ps(expected.slack.nominal),
     )
 
 
-class _Refuser:
-    """Raises `SheetError` for one key, with its line."""
-
-    def __init__(self, name: str, text: str) -> None:
-        self._name, self._text = name, text
-
-    def __call__(self, key: str | tuple[str | int, ...], found: str, wrong: str, do: str) -> None:
-        path = (key,) if isinstance(key, str) else key
-        where = places(self._text)
-        line = next((where[path[:n]] for n in range(len(path), 0, -1) if path[:n] in where), None)
-        raise SheetError(
-            [Problem(one_line(self._name), line, ".".join(map(str, path)), found, wrong, do)]
-        )
-
-    def time(self, key: tuple[str | int, ...], raw: object) -> int:
-        try:
-            return to_ps(read_value(raw, "s", example=_TIME).nominal)
-        except UnitError as error:
-            self(key, error.found, error.wrong, error.instead)
-            raise
-
-
-def _entry(entry: dict[str, Any], number: int, refuse: _Refuser) -> Held:
-    above = ("held", number)
-    for key in entry:
-        if key not in ("buttons", "from", "to"):
-            refuse((*above, key), "", "is no known key", nearest(key, ["buttons", "from", "to"]))
-    for key, example in (("buttons", '["A", "Right"]'), ("from", f'"{_TIME}"'), ("to", '"350 ms"')):
-        if key not in entry:
-            refuse((*above, key), "", "is missing", f"write {key} = {example}")
-    buttons = entry["buttons"]
-    if not isinstance(buttons, list) or not all(name in BUTTONS for name in buttons):
-        do = f'write for example buttons = ["A"]; buttons are {", ".join(BUTTONS)}'
-        refuse((*above, "buttons"), found_text(buttons), "is no list of buttons", do)
-    start, end = (refuse.time((*above, key), entry[key]) for key in ("from", "to"))
-    if end <= start:
-        refuse((*above, "to"), found_text(entry["to"]), "is not after from", "write a later time")
-    return Held(byte_of(buttons), start, end)
+def _backwards(tables: Mapping[str, Any]) -> Iterator[Clash]:
+    for number, entry in enumerate(tables["held"] or ()):
+        if entry.to.nominal <= entry.start.nominal:
+            yield Clash(("held", number, "to"), "is not after from", "write a later time")
 
 
 def judge_expectation(reads: Iterable[SeenRead], expected: Expectation) -> Finding:
     """Every sure read against what was held at its latch: ``expect.held``."""
-    wrong = 0
-    judged = 0
-    first = ""
-    where = "whole capture"
+    judged, wrong = 0, 0
+    met = Met()
+    facts: dict[str, Fact] = {}
     for read in reads:
         if read.missing or read.in_gap:
             continue
         judged += 1
-        want, either = expected.at(read.start_ps), expected.unsure(read.start_ps)
-        differs = (read.byte ^ want | read.undecided) & ~either
-        if differs:
+        held, either = expected.at(read.start_ps), expected.unsure(read.start_ps)
+        if (read.byte ^ held | read.undecided) & ~either:
             wrong += 1
             if wrong == 1:
-                where = f"read {read.number} at {read.start_ps / 1e9:.4f} ms"
-                first = f"{where}: held {spelled(want)}, read {spelled(read.byte)}"
-                if read.undecided:
-                    first += f" ({spelled(read.undecided)} undecided)"
-    says = f"all {judged} whole reads are as expected"
-    if wrong:
-        says = f"{wrong} of {judged} whole reads are not as expected, the first {first}"
-    return told(
-        "expect.held",
-        "fail" if wrong else "pass" if judged else "not-judged",
-        wrong if judged else None,
-        0 if judged else None,
-        -wrong if judged else None,
-        "",
-        where,
-        "the file given with --expect",
-        says,
-    )
+                met = Met(read=read.number, at_ps=read.start_ps)
+                facts = {"held": held, "byte": read.byte, "undecided": read.undecided}
+                facts |= {"read": read.number, "at": read.start_ps}
+    verdict: Verdict = "fail" if wrong else "pass" if judged else "not-judged"
+    case = "undecided" if facts.get("undecided") else ""
+    facts |= {"judged": judged, "wrong": wrong}
+    if not judged:
+        return Finding(EXPECTED, verdict, sources=(_FILE,), facts=facts)
+    return Finding(EXPECTED, verdict, float(wrong), 0.0, -float(wrong), met, (_FILE,), case, facts)

@@ -1,26 +1,237 @@
 """What an inspection says: the rules of the wires, and what only a stream of reads can show."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
-from padbench.capture.buttons_seen import BOUNCE_PS, bounces, opposites, presses
 from padbench.capture.inspect import Inspection
-from padbench.capture.reads import SeenRead
-from padbench.capture.rows import CUT_SHORT, IN_GAP, INCOMPLETE, OPEN_ENDED, UNEVEN
-from padbench.core.bridge import told
+from padbench.capture.reads import (
+    BOUNCE_PS,
+    CUT_SHORT,
+    IN_GAP,
+    INCOMPLETE,
+    OPEN_ENDED,
+    UNEVEN,
+    bounces,
+    opposites,
+)
 from padbench.core.buttons import BUTTONS, pressed_in, spelled
-from padbench.core.findings import Finding, Verdict
+from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
+from padbench.core.sentences import filled
 
-__all__ = ["findings_of"]
+__all__ = ["RULES", "findings_of"]
 
-_STOPPED = "common practice; what a stopped CPU does: from memory"
+_PRACTICE = (Source("common practice", "common practice"),)
+_MEMORY = (Source("from memory", "from memory"),)
+_STOPPED = (*_PRACTICE, Source("what a stopped CPU does: from memory", "from memory"))
+_LEVELS = (Source("JEDEC JESD13-B for the levels", "published"),)
+_ANYWHERE = Met()
 _MOST = 10
 _LONGEST_LATCH_PS = 10 * 10**9
 _LONGEST_READ_PS = 10**12
 """A console polls once a frame, 20 ms at most: no latch, no read comes near (from memory)."""
+
+
+def _read(finding: Finding) -> str:
+    return filled("read {read} at {at:moment}", finding.facts)
+
+
+def _many(finding: Finding) -> str:
+    """How many reads have how many clocks."""
+    pairs = zip(_numbers(finding, "reads"), _numbers(finding, "clocks"), strict=True)
+    return ", ".join(f"{n} {'read' if n == 1 else 'reads'} with {clocks}" for n, clocks in pairs)
+
+
+def _numbers(finding: Finding, name: str) -> tuple[int, ...]:
+    fact = finding.facts[name]
+    assert isinstance(fact, tuple)
+    return tuple(int(number or 0) for number in fact)
+
+
+def _byte(finding: Finding, name: str) -> int:
+    fact = finding.facts[name]
+    assert isinstance(fact, int)
+    return fact
+
+
+def _extra_clock(finding: Finding) -> str:
+    """What the clocks that nobody asked for did to the byte."""
+    extra = _numbers(finding, "extra")
+    which, are = " and ".join(map(str, extra)), "s {} are" if len(extra) > 1 else " {} is"
+    says = filled(
+        f"read {finding.met.read} has {{measured}} instead of {{wanted}}: "
+        f"clock{are.format(which)} extra, as when the sample fetch stops the CPU",
+        {"measured": finding.measured, **finding.facts},
+        finding.unit,
+    )
+    lost = [BUTTONS[clock - 1] for clock in extra if clock <= 8]
+    if not lost:
+        return f"{says}; it came after the last button and does no harm"
+    says += (
+        f"; the pad's bit for {' and '.join(lost)} is lost, later ones move up and the serial "
+        "input's level takes the last place: "
+    )
+    last, byte, held = BUTTONS[7], _byte(finding, "byte"), _byte(finding, "held")
+    if _byte(finding, "undecided") & 1:
+        says += f"{last} is undecided"
+    elif byte & 1 and not held & 1:
+        says += f"{last} reads as pressed though it was not"
+    else:
+        says += f"{last} reads as {'pressed' if byte & 1 else 'not pressed'}, as it was"
+    if byte != held:
+        says += f" (on the wire {spelled(held)}, read {spelled(byte)})"
+    return says
+
+
+def _other_clocks(finding: Finding) -> str:
+    """Reads with more clocks, or with clocks not evenly spaced, that nobody can call stopped."""
+    every = _numbers(finding, "clocks") == (_byte(finding, "wanted"),)
+    says = "every" if every else "not every"
+    says += f" whole read has {finding.facts['wanted']} clocks: {_many(finding)}; "
+    if not finding.facts["uneven"]:
+        return says + "evenly spaced, so none was stopped"
+    return says + (
+        f"in {finding.facts['uneven']} of them the clocks are not evenly spaced, the first "
+        f"{_read(finding)}, of {finding.facts['first']}: a disturbance, a read that was stopped, "
+        "or a program that does so"
+    )
+
+
+def _no_whole_read(finding: Finding) -> str:
+    wanted = finding.facts["wanted"]
+    return f"no read has the {wanted} clocks of a whole one: {_many(finding)}; is --clocks right?"
+
+
+def _frame(finding: Finding) -> str:
+    facts = finding.facts
+    parts = zip(_numbers(finding, "counts"), facts["parts"], strict=True)  # type: ignore[arg-type]
+    many = ", ".join(f"{count} in {part}" for count, part in parts)
+    says = f"by the video sync, of {facts['reads']} reads fall {many}"
+    if facts["earliest"] is not None:
+        lines = f"{facts['earliest']:.1f} to {facts['latest']:.1f} lines"
+        says += f"; {lines} after vertical sync begins"
+    if facts["lines"] is not None:
+        says += f", which the frame of {facts['lines']} lines is taken to do in {facts['line']}"
+    return says
+
+
+def _incomplete(id_: str, what: str) -> tuple[str, str, dict[str, str | Callable[[Finding], str]]]:
+    text = f"{{measured:read was|reads were}} {what}, the first read {{read}} at {{at:moment}}, "
+    return id_, "reads", {"not-judged": text + "after {clocks} clocks"}
+
+
+_OPPOSITE = (
+    "{measured:read has|reads have} opposite directions, the first read {read} at {at:moment}: "
+    "{held:buttons}; "
+)
+_ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = (
+    (
+        "capture.time-scale",
+        "s",
+        {
+            "not-judged": "the usual {what} is {measured:s6} and no console takes more than "
+            "{limit:s6}; is the unit of the time right, or the rate, and is this the right "
+            "channel? (A breadboard clocked by hand may well be this slow.)"
+        },
+    ),
+    (
+        "levels.reached",
+        "changes",
+        {
+            "fail": "{line} is never at a level, low or high; is this the right channel, is it "
+            "connected, and are the thresholds right?"
+        },
+    ),
+    (
+        "capture.reads",
+        "reads",
+        {"fail": "no latch was seen; is this the right channel, and are the thresholds right?"},
+    ),
+    (
+        "reads.extra-clock",
+        "clocks",
+        {
+            "pass": "every whole read has {measured}",
+            "fail": _extra_clock,
+            "more": "{more} more reads were stopped, {stopped} in all",
+        },
+    ),
+    ("reads.clocks", "clocks", {"fail": _no_whole_read, "not-judged": _other_clocks}),
+    (
+        "reads.decided",
+        "reads",
+        {
+            "pass": "every bit that was sampled stood at a level",
+            "fail": "{measured:read has|reads have} bits that may fall either way, the first read "
+            "{read} at {at:moment}: {names}",
+        },
+    ),
+    _incomplete("reads.cut-short", "given up for a new latch before its last bit"),
+    _incomplete("capture.ends-in-read", "not finished when the capture ends"),
+    _incomplete("capture.gap", "partly in a stretch that was not recorded"),
+    (
+        "levels.runts",
+        "",
+        {
+            "pass": "{line} never left a level and came back without reaching the other",
+            "fail": "{line} went between the thresholds and back {measured:time|times}, first at "
+            "{at:moment}: the register may or may not take that for an edge",
+        },
+    ),
+    (
+        "levels.glitches",
+        "",
+        {
+            "pass": "no pulse of the clock is far shorter than the others",
+            "fail": "{measured:pulse|pulses} of the clock less than half as long as the others, "
+            "the first at {at:moment}: the register may or may not count them",
+        },
+    ),
+    (
+        "reads.passes-agree",
+        "polls",
+        {
+            "pass": "the {passes} passes of every poll agree",
+            "not-judged": "in {differ} of {polls} polls the {passes} passes disagree, the "
+            "first with {bytes}: such a poll should not be acted on",
+        },
+    ),
+    (
+        "reads.opposite-directions",
+        "reads",
+        {
+            "pass": "opposite directions never came together",
+            "not-judged": _OPPOSITE
+            + "a rocker cannot press them together, a pad that passes both on can",
+            "fail": _OPPOSITE + "under the policy {policy} they should not come through",
+        },
+    ),
+    (
+        "buttons.bounce",
+        "",
+        {
+            "not-judged": "{measured:press|presses} came or ended within {soon:s} of the change "
+            "before, the first of {button} at {at:moment}: bounce"
+        },
+    ),
+    ("reads.in-frame", "", {"not-judged": _frame}),
+    (
+        "capture.cut-short",
+        "",
+        {"not-judged": "the file breaks off ({place}); what stood before it is judged"},
+    ),
+    (
+        "capture.gaps",
+        "",
+        {
+            "not-judged": "{measured:stretch was|stretches were} not recorded, the first from "
+            "{start:moment} to {end:moment}"
+        },
+    ),
+)
+RULES: Mapping[str, Rule] = {id_: Rule(id_, unit, texts) for id_, unit, texts in _ROWS}
+"""Every rule of a stream of reads by its id; no value of a sheet bears on what a capture shows."""
 
 
 def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> tuple[Finding, ...]:
@@ -31,9 +242,11 @@ def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> t
     return (
         *seen.timing,
         *_time_scale(seen),
+        *_reached(seen),
         *_extra_clocks(seen, wanted),
+        *_clocks(seen, wanted),
         *_undecided(seen),
-        *_incomplete(seen),
+        *_cut_reads(seen),
         *_noise(seen),
         *_passes(seen),
         *_opposites(seen, policy),
@@ -46,188 +259,145 @@ def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> t
 def _finding(
     id_: str,
     verdict: Verdict,
-    says: str,
-    *,
     measured: float | None = None,
-    limit: float | None = 0,
-    where: str = "whole capture",
-    source: str = "common practice",
-    unit: str = "",
+    limit: float | None = 0.0,
+    met: Met = _ANYWHERE,
+    sources: tuple[Source, ...] = _PRACTICE,
+    case: str = "",
+    **facts: Fact,
 ) -> Finding:
+    """One of these rules; ``limit`` is the most there may be, None where nothing is judged."""
     limit = None if measured is None else limit
     margin = None if measured is None or limit is None else limit - measured
-    return told(id_, verdict, measured, limit, margin, unit, where, source, says)
+    facts |= {"read": met.read, "at": met.at_ps}
+    return Finding(RULES[id_], verdict, measured, limit, margin, met, sources, case, facts)
 
 
 def _time_scale(seen: Inspection) -> Iterator[Finding]:
     """Medians, since a console may hold its latch while it is switched on."""
     for name, most in (("latch width", _LONGEST_LATCH_PS), ("read length", _LONGEST_READ_PS)):
-        found = seen.measures.get(name)
-        if found is not None and found.median > most:
-            says = (
-                f"the usual {name} is {found.median / 1e9:.6g} ms and no console takes more than "
-                f"{most // 10**9} ms; is the unit of the time right, or the rate, and is this the "
-                "right channel? (A breadboard clocked by hand may well be this slow.)"
-            )
+        widths = seen.measures.get(name)
+        if widths is not None and widths.median > most:
             yield _finding(
                 "capture.time-scale",
                 "not-judged",
-                says,
-                measured=found.median * 1e-12,
-                limit=most * 1e-12,
-                unit="s",
-                where=name,
-                source="from memory",
+                widths.median * 1e-12,
+                most * 1e-12,
+                Met(other=name),
+                _MEMORY,
+                what=name,
             )
             return
 
 
-def _at(read: SeenRead) -> str:
-    return f"read {read.number} at {read.start_ps / 1e9:.4f} ms"
+def _reached(seen: Inspection) -> Iterator[Finding]:
+    for line in seen.unreached:
+        yield Finding(
+            RULES["levels.reached"],
+            "fail",
+            0.0,
+            1.0,
+            -1.0,
+            Met(other=line),
+            _LEVELS,
+            facts={"line": line},
+        )
 
 
 def _extra_clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
     id_ = "reads.extra-clock"
+    if not len(seen.rows):
+        yield Finding(RULES["capture.reads"], "fail", 0.0, 1.0, -1.0, sources=_PRACTICE)
+        return
     stopped = np.flatnonzero(seen.rows["extra"])
-    for number in stopped[:_MOST].tolist():
-        read = SeenRead.of(seen.rows[number], number + 1)
+    for place in stopped[:_MOST].tolist():
+        read = seen.read(place)
         yield _finding(
             id_,
             "fail",
-            _what_happened(read, wanted),
-            measured=read.clocks,
-            limit=wanted,
-            where=_at(read),
-            source=_STOPPED,
+            float(read.clocks),
+            float(wanted),
+            seen.met(read.start_ps),
+            _STOPPED,
+            wanted=wanted,
+            extra=read.extra,
+            byte=read.byte,
+            held=read.held,
+            undecided=read.undecided,
         )
     if len(stopped) > _MOST:
-        more = f"{len(stopped) - _MOST} more reads were stopped, {len(stopped)} in all"
-        yield _finding(id_, "fail", more, measured=len(stopped), source=_STOPPED)
-    if not len(seen.rows):
+        count = len(stopped)
         yield _finding(
-            "capture.reads",
-            "fail",
-            "no latch was seen; is this the right channel, and are the thresholds right?",
-            measured=0,
-            limit=None,
+            id_, "fail", sources=_STOPPED, case="more", more=count - _MOST, stopped=count
         )
-        return
-    yield from _clocks(seen, wanted)
 
 
 def _clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
     """What the reads without an extra clock have."""
     rows, id_ = seen.rows, "reads.clocks"
-    if (rows["flags"] & INCOMPLETE).all() and (rows["flags"] & CUT_SHORT).any():
-        many = _many(rows["clocks"])
-        says = f"no read has the {wanted} clocks of a whole one: {many}; is --clocks right?"
-        yield _finding(id_, "fail", says)
+    if not len(rows):
+        return
+    incomplete = rows["flags"] & INCOMPLETE != 0
+    if incomplete.all() and ((rows["flags"] & CUT_SHORT).any() or "clock" in seen.unreached):
+        clocks, reads = np.unique(rows["clocks"], return_counts=True)
+        yield _finding(
+            id_, "fail", wanted=wanted, clocks=(*clocks.tolist(),), reads=(*reads.tolist(),)
+        )
         return
     stopped = rows["extra"] != 0
-    whole = ~stopped & (rows["flags"] & (INCOMPLETE | IN_GAP) == 0)
-    clocks = rows["clocks"][whole]
+    whole = ~stopped & ~incomplete & (rows["flags"] & IN_GAP == 0)
+    clocks, reads = np.unique(rows["clocks"][whole], return_counts=True)
     uneven = np.flatnonzero(whole & (rows["flags"] & UNEVEN != 0))
-    usual = (clocks == wanted).all()
-    if usual and not len(uneven):
+    if (clocks == wanted).all() and not len(uneven):
         if not stopped.any():
-            says = f"every whole read has {wanted} clocks"
-            yield _finding(
-                "reads.extra-clock", "pass", says, measured=wanted, limit=wanted, source=_STOPPED
-            )
+            count = float(wanted)
+            yield _finding("reads.extra-clock", "pass", count, count, sources=_STOPPED)
         return
-    says = "every" if usual else "not every"
-    says += f" whole read has {wanted} clocks: {_many(clocks)}; "
-    if len(uneven):
-        read = SeenRead.of(rows[uneven[0]], int(uneven[0]) + 1)
-        says += (
-            f"in {len(uneven)} of them the clocks are not evenly spaced, the first {_at(read)}, of "
-            f"{read.clocks}: a disturbance, a read that was stopped, or a program that does so"
-        )
-    else:
-        says += "evenly spaced, so none was stopped"
-    yield _finding(id_, "not-judged", says)
-
-
-def _many(clocks: NDArray[np.uint16]) -> str:
-    counts, often = np.unique(clocks, return_counts=True)
-    pairs = zip(counts.tolist(), often.tolist(), strict=True)
-    return ", ".join(f"{n} {'read' if n == 1 else 'reads'} with {count}" for count, n in pairs)
-
-
-def _what_happened(read: SeenRead, wanted: int) -> str:
-    which = " and ".join(str(clock) for clock in read.extra)
-    plural = "clocks" if len(read.extra) > 1 else "clock"
-    lost = [BUTTONS[clock - 1] for clock in read.extra if clock <= 8]
-    says = (
-        f"read {read.number} has {read.clocks} clocks instead of {wanted}: {plural} {which} "
-        f"{'are' if len(read.extra) > 1 else 'is'} extra, as when the sample fetch stops the CPU"
+    first = seen.read(int(uneven[0])) if len(uneven) else None
+    yield _finding(
+        id_,
+        "not-judged",
+        met=Met() if first is None else seen.met(first.start_ps),
+        wanted=wanted,
+        clocks=(*clocks.tolist(),),
+        reads=(*reads.tolist(),),
+        uneven=len(uneven),
+        first=None if first is None else first.clocks,
     )
-    if not lost:
-        return f"{says}; it came after the last button and does no harm"
-    says += (
-        f"; the pad's bit for {' and '.join(lost)} is lost, later ones move up and the serial "
-        "input's level takes the last place: "
-    )
-    last = BUTTONS[7]
-    got, was = bool(read.byte & 1), bool(read.held & 1)
-    if read.undecided & 1:
-        says += f"{last} is undecided"
-    elif got and not was:
-        says += f"{last} reads as pressed though it was not"
-    else:
-        says += f"{last} reads as {'pressed' if got else 'not pressed'}, as it was"
-    if read.byte != read.held:
-        says += f" (on the wire {spelled(read.held)}, read {spelled(read.byte)})"
-    return says
 
 
 def _undecided(seen: Inspection) -> Iterator[Finding]:
-    wrong = np.flatnonzero(seen.rows["undecided"])
-    id_, source = "reads.decided", "JEDEC JESD13-B for the levels"
     if not len(seen.rows):
         return
+    wrong, id_ = np.flatnonzero(seen.rows["undecided"]), "reads.decided"
     if not len(wrong):
-        says = "every bit that was sampled stood at a level"
-        yield _finding(id_, "pass", says, measured=0, source=source)
+        yield _finding(id_, "pass", 0.0, sources=_LEVELS)
         return
-    read = SeenRead.of(seen.rows[wrong[0]], int(wrong[0]) + 1)
+    read = seen.read(int(wrong[0]))
     names = " and ".join(pressed_in(read.undecided))
-    says = f"{len(wrong)} reads have bits that may fall either way, the first {_at(read)}: {names}"
-    yield _finding(id_, "fail", says, measured=len(wrong), where=_at(read), source=source)
+    met = seen.met(read.start_ps)
+    yield _finding(id_, "fail", float(len(wrong)), met=met, sources=_LEVELS, names=names)
 
 
-def _incomplete(seen: Inspection) -> Iterator[Finding]:
-    for flag, id_, what in (
-        (CUT_SHORT, "reads.cut-short", "given up for a new latch before its last bit"),
-        (OPEN_ENDED, "capture.ends-in-read", "not finished when the capture ends"),
-        (IN_GAP, "capture.gap", "partly in a stretch that was not recorded"),
+def _cut_reads(seen: Inspection) -> Iterator[Finding]:
+    for flag, id_ in (
+        (CUT_SHORT, "reads.cut-short"),
+        (OPEN_ENDED, "capture.ends-in-read"),
+        (IN_GAP, "capture.gap"),
     ):
         some = np.flatnonzero(seen.rows["flags"] & flag)
         if len(some):
-            read = SeenRead.of(seen.rows[some[0]], int(some[0]) + 1)
-            count = "1 read was" if len(some) == 1 else f"{len(some)} reads were"
-            says = f"{count} {what}, the first {_at(read)}, after {read.clocks} clocks"
-            yield _finding(id_, "not-judged", says, where=_at(read))
+            read = seen.read(int(some[0]))
+            met, count = seen.met(read.start_ps), float(len(some))
+            yield _finding(id_, "not-judged", count, None, met, clocks=read.clocks)
 
 
 def _noise(seen: Inspection) -> Iterator[Finding]:
-    for name, (count, first) in seen.runts.items():
-        says = f"{name} never left a level and came back without reaching the other"
-        if count:
-            says = (
-                f"{name} went between the thresholds and back {count} times, first at "
-                f"{first[0] / 1e6:.3f} µs: the register may or may not take that for an edge"
-            )
+    kinds = [("levels.runts", line, *runts) for line, runts in seen.runts.items()]
+    for id_, line, count, first in (*kinds, ("levels.glitches", "", *seen.glitches)):
+        met = seen.met(first[0], line) if count else Met(other=line)
         verdict: Verdict = "fail" if count else "pass"
-        yield _finding("levels.runts", verdict, says, measured=count, where=name)
-    count, first = seen.glitches
-    says = "no pulse of the clock is far shorter than the others"
-    if count:
-        says = (
-            f"{count} pulses of the clock are less than half as long as the others, the first at "
-            f"{first[0] / 1e6:.3f} µs: the register may or may not count them"
-        )
-    yield _finding("levels.glitches", "fail" if count else "pass", says, measured=count)
+        yield _finding(id_, verdict, float(count), met=met, line=line)
 
 
 def _passes(seen: Inspection) -> Iterator[Finding]:
@@ -239,17 +409,18 @@ def _passes(seen: Inspection) -> Iterator[Finding]:
     differ = np.flatnonzero((groups != groups[:, :1]).any(axis=1))
     id_ = "reads.passes-agree"
     if not len(differ):
-        says = f"the {passes} passes of every poll agree"
-        yield _finding(id_, "pass", says, measured=0)
+        yield _finding(id_, "pass", 0.0, passes=passes)
         return
     first = int(differ[0])
-    says = (
-        f"in {len(differ)} of {len(groups)} polls the {passes} passes disagree, the first with "
-        f"{' and '.join(spelled(byte) for byte in groups[first].tolist())}: such a poll should "
-        "not be acted on"
-    )
     yield _finding(
-        id_, "not-judged", says, where=f"reads {first * passes + 1} to {(first + 1) * passes}"
+        id_,
+        "not-judged",
+        float(len(differ)),
+        met=seen.met(int(rows["start"][first * passes])),
+        passes=passes,
+        differ=len(differ),
+        polls=len(groups),
+        bytes=" and ".join(map(spelled, groups[first].tolist())),
     )
 
 
@@ -257,32 +428,24 @@ def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
     some = [n for n in np.unique(seen.rows["held"]).tolist() if opposites(n)]
     id_ = "reads.opposite-directions"
     sure = (seen.rows["undecided"] == 0) & (seen.rows["missing"] == 0)
-    found = np.flatnonzero(np.isin(seen.rows["held"], some) & sure)
-    if not len(found):
+    together = np.flatnonzero(np.isin(seen.rows["held"], some) & sure)
+    if not len(together):
         if len(seen.rows):
-            yield _finding(id_, "pass", "opposite directions never came together", measured=0)
+            yield _finding(id_, "pass", 0.0)
         return
-    read = SeenRead.of(seen.rows[found[0]], int(found[0]) + 1)
-    says = (
-        f"{len(found)} reads have opposite directions, the first {_at(read)}: {spelled(read.held)}"
-    )
-    if policy == "both":
-        says += "; a rocker cannot press them together, a pad that passes both on can"
-        yield _finding(id_, "not-judged", says, where=_at(read))
-    else:
-        says += f"; under the policy {policy} they should not come through"
-        yield _finding(id_, "fail", says, measured=len(found), where=_at(read))
+    read = seen.read(int(together[0]))
+    verdict: Verdict = "not-judged" if policy == "both" else "fail"
+    met, count = seen.met(read.start_ps), float(len(together))
+    yield _finding(id_, verdict, count, met=met, held=read.held, policy=policy)
 
 
 def _bounce(seen: Inspection) -> Iterator[Finding]:
-    found = bounces(presses(seen.rows))
-    if found:
-        press = found[0]
-        says = (
-            f"{len(found)} presses came or ended within {BOUNCE_PS // 10**9} ms of the change "
-            f"before, the first of {press.button} at {(press.down_ps or 0) / 1e9:.4f} ms: bounce"
-        )
-        yield _finding("buttons.bounce", "not-judged", says, source="from memory")
+    bounced = bounces(seen.presses)
+    if bounced:
+        at = bounced[0].down_ps or 0
+        count, met, soon = float(len(bounced)), seen.met(at), BOUNCE_PS * 1e-12
+        rule, button = "buttons.bounce", bounced[0].button
+        yield _finding(rule, "not-judged", count, None, met, _MEMORY, soon=soon, button=button)
 
 
 def _in_frame(seen: Inspection) -> Iterator[Finding]:
@@ -291,27 +454,28 @@ def _in_frame(seen: Inspection) -> Iterator[Finding]:
         return
     places = [seen.place(read) for read in seen.reads()]
     parts = Counter("no sync near" if place is None else place.part for place in places)
-    many = ", ".join(f"{count} in {part}" for part, count in parts.most_common())
-    says = f"by the video sync, of {len(places)} reads fall {many}"
+    names, counts = zip(*parts.most_common(), strict=True)
     lines = [place.after_sync for place in places if place is not None]
-    if lines:
-        says += f"; {min(lines):.1f} to {max(lines):.1f} lines after vertical sync begins"
-    if frame.timing is not None:
-        says += (
-            f", which the frame of {frame.timing.lines} lines is taken to do in {frame.sync_from}"
-        )
-    source = "from memory" if frame.timing is None else frame.timing.source
-    yield _finding("reads.in-frame", "not-judged", says, source=source)
+    timing = frame.timing
+    yield _finding(
+        "reads.in-frame",
+        "not-judged",
+        sources=_MEMORY if timing is None else (timing.cited,),
+        reads=len(places),
+        parts=names,
+        counts=counts,
+        earliest=min(lines, default=None),
+        latest=max(lines, default=None),
+        lines=None if timing is None else timing.lines,
+        line=frame.sync_from,
+    )
 
 
 def _whole(seen: Inspection) -> Iterator[Finding]:
     if seen.broken_off is not None:
-        says = f"the file breaks off ({seen.broken_off}); what stood before it is judged"
-        yield _finding("capture.cut-short", "not-judged", says, where=seen.broken_off)
+        place = seen.broken_off
+        yield _finding("capture.cut-short", "not-judged", met=Met(other=place), place=place)
     if seen.gaps:
         start, end = seen.gaps[0]
-        says = (
-            f"{len(seen.gaps)} stretches were not recorded, the first from {start / 1e6:.3f} to "
-            f"{end / 1e6:.3f} µs"
-        )
-        yield _finding("capture.gaps", "not-judged", says)
+        count, met = float(len(seen.gaps)), seen.met(start)
+        yield _finding("capture.gaps", "not-judged", count, None, met, start=start, end=end)

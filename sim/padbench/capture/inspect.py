@@ -1,29 +1,52 @@
 """The whole inspection of a stream: reads, statistics, and what the rules say.
 
-    result = inspect(scan.pieces(...), Settings(limits=limits))
-    result.reads(), result.findings
+    inspection = inspect(capture.pieces(), usual_settings())
+    inspection.reads(), inspection.timing
 
 The pieces may come from any reader; nothing in here opens a file.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padbench.capture.frame_seen import FrameSync, Place, SyncWatch
 from padbench.capture.measures import Measure, Statistics
-from padbench.capture.reads import ROW, Rhythm, SeenRead, WindowReads, rows_of
-from padbench.capture.windows import Stretch, windows
+from padbench.capture.reads import ROW, Press, SeenRead, presses
+from padbench.capture.rows import Rhythm, WindowReads, rows_of
+from padbench.capture.windows import windows
+from padbench.circuit.pad_model import limits_of, pad_model
 from padbench.core.decode import Names
-from padbench.core.findings import Finding, worst_of_each
+from padbench.core.findings import Finding, Met, worst_of_each
 from padbench.core.limits import Limit, Limits
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
-from padbench.core.timeline import Times
+from padbench.core.timeline import HIGH, Timeline, Times
 from padbench.core.timing import PinNames, judge_timing
+from padbench.core.units import to_ps
+from padbench.parts import RegisterPart, register_part
+from padbench.sheet import Sheet
+from padbench.waveio import Piece
 
-__all__ = ["Inspection", "Settings", "inspect"]
+__all__ = [
+    "LINES",
+    "Inspection",
+    "Settings",
+    "inspect",
+    "inspect_timeline",
+    "settings_of_sheet",
+    "usual_settings",
+]
+
+LINES = ("latch", "clock", "data")
+
+_USUAL_PART = "CD4021B"
+"""Held to where no sheet says otherwise (common practice: the register is of the 4021 family)."""
+
+_WIRES = {"latch": "console.latch", "clock": "console.clock", "data": "cable.data"}
+_SAMPLE = "console.sample"
 
 _NOISES = 1000
 """So many runts are remembered one by one; a noisy capture has millions and they say the same."""
@@ -51,9 +74,41 @@ class Settings:
     pins: PinNames = field(default_factory=lambda: PinNames("latch", "clock", "none"))
 
 
+def usual_settings(*, wanted: int = 8, passes: int = 0) -> Settings:
+    """The CD4021B at 5 V by itself: what a cable adds to its answer only a sheet can say."""
+    part = register_part(_USUAL_PART)
+    assert part.clock_to_output.max is not None
+    answer = part.clock_to_output.max
+    limits = limits_of(part, part.stages, (answer, answer), 0.0, 0.0)
+    return Settings(limits, wanted, passes, _edge(part), None)
+
+
+def settings_of_sheet(
+    sheet: Sheet, port: str, *, wanted: int | None = None, passes: int = 0
+) -> Settings:
+    """The sheet's pad at its slow corner on one kind of port. ``KeyError`` for an unknown port."""
+    limits = pad_model(sheet, port, "slow").limits
+    return Settings(
+        limits,
+        sheet.poll.clocks if wanted is None else wanted,
+        passes or sheet.poll.passes,
+        _edge(sheet.part),
+        limits.answer,
+    )
+
+
+def _edge(part: RegisterPart) -> Limit | None:
+    figure = part.clock_edge_max
+    return None if figure.max is None else Limit(to_ps(figure.max), (figure.cited,))
+
+
 @dataclass(frozen=True)
 class Inspection:
-    """What came out. ``rows`` has one entry a read; `reads` gives them one by one."""
+    """What came out. ``rows`` has one entry a read; `reads` gives them one by one.
+
+    ``timing`` are the findings of the rules of the wires. ``runts`` (by line) and ``glitches`` are
+    a number and the first moments. ``unreached`` are the lines that were never at a level.
+    """
 
     rows: NDArray[np.void]
     end_ps: int
@@ -65,13 +120,31 @@ class Inspection:
     broken_off: str | None
     volts: dict[str, tuple[float, float]]
     passes: int
+    unreached: tuple[str, ...] = ()
     frame: FrameSync | None = None
+
+    def tuples(self) -> Iterator[tuple[int, ...]]:
+        """All rows in time order as they are, quicker than `reads`."""
+        for first in range(0, len(self.rows), _AT_ONCE):
+            yield from self.rows[first : first + _AT_ONCE].tolist()
 
     def reads(self) -> Iterator[SeenRead]:
         """All reads in time order."""
-        for first in range(0, len(self.rows), _AT_ONCE):
-            rows = self.rows[first : first + _AT_ONCE].tolist()
-            yield from (SeenRead.of(row, number) for number, row in enumerate(rows, first + 1))
+        return (SeenRead.of(row, number) for number, row in enumerate(self.tuples(), 1))
+
+    @cached_property
+    def presses(self) -> tuple[Press, ...]:
+        """When each button went down and up."""
+        return presses(self.rows)
+
+    def met(self, at_ps: int, other: str = "") -> Met:
+        """A moment, with the read in which it lies, if any."""
+        number = int(np.searchsorted(self.rows["start"], at_ps, side="right"))
+        return Met(read=number or None, at_ps=at_ps, other=other)
+
+    def read(self, place: int) -> SeenRead:
+        """The read at that place, from 0."""
+        return SeenRead.of(self.rows[place], place + 1)
 
     def place(self, read: SeenRead) -> Place | None:
         """Where in the frame a read falls; None where no video sync was recorded near it."""
@@ -86,31 +159,35 @@ class _Watched:
     broken_off: str | None = None
     gaps: list[tuple[int, int]] = field(default_factory=list)
     volts: dict[str, tuple[float, float]] = field(default_factory=dict)
+    reached: set[str] = field(default_factory=set)
 
-    def watch(self, pieces: Iterable[Stretch]) -> Iterator[Stretch]:
+    def watch(self, pieces: Iterable[Piece]) -> Iterator[Piece]:
         for piece in pieces:
             self.end = piece.end_ps
-            self.broken_off = getattr(piece, "broken_off", None) or self.broken_off
+            self.broken_off = piece.broken_off or self.broken_off
             self.gaps += piece.gaps
-            for name, (least, most) in getattr(piece, "volts", {}).items():
+            for name, (_, levels) in piece.changes.items():
+                if name not in self.reached and (levels <= HIGH).any():
+                    self.reached.add(name)
+            for name, (least, most) in piece.volts.items():
                 known = self.volts.get(name, (least, most))
                 self.volts[name] = min(known[0], least), max(known[1], most)
             yield piece
 
 
-def inspect(pieces: Iterable[Stretch], settings: Settings) -> Inspection:
+def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
     """Read a stream to its end. Raises `windows.TooMuch` where no latch comes."""
     watched = _Watched()
     measure, rhythm = Measure(), Rhythm()
     rows: list[NDArray[np.void]] = []
-    found: tuple[Finding, ...] = ()
-    runts: dict[str, _Some] = {"latch": _Some(), "clock": _Some()}
-    glitches = _Some()
+    timing: tuple[Finding, ...] = ()
+    runts: dict[str, _Moments] = {"latch": _Moments(), "clock": _Moments()}
+    glitches = _Moments()
     syncs = SyncWatch(settings.sync_from)
     for window in windows(watched.watch(pieces)):
         part = rows_of(window, rhythm, settings.wanted, measure)
         rows.append(part.rows)
-        found = worst_of_each([*found, *_judge(part, settings)])
+        timing = worst_of_each([*timing, *_judge(part, settings)])
         for name, times in part.runts.items():
             runts[name].add(times)
         glitches.add(part.glitches)
@@ -120,30 +197,45 @@ def inspect(pieces: Iterable[Stretch], settings: Settings) -> Inspection:
     measure["line period"].add(syncs.rest())
     every = np.concatenate(rows) if rows else np.zeros(0, ROW)
     passes = settings.passes or _passes(every["start"])
-    starts = every["start"][::passes]
-    measure["poll period"].add(np.diff(starts))
+    measure["poll period"].add(np.diff(every["start"][::passes]))
     statistics = measure.statistics()
     line = statistics.get("line period")
     frame = syncs.frames(None if line is None else line.median)
     if frame is not None:
         measure["frame period"].add(np.diff(frame.starts))
         statistics = measure.statistics()
-    return Inspection(
+    inspection = Inspection(
         every,
         watched.end,
         statistics,
-        found,
-        {name: some.told() for name, some in runts.items()},
-        glitches.told(),
+        (),
+        {name: moments.counted() for name, moments in runts.items()},
+        glitches.counted(),
         tuple(watched.gaps),
         watched.broken_off,
         watched.volts,
         passes,
+        tuple(name for name in LINES if name not in watched.reached),
         frame,
     )
+    numbered = (
+        replace(finding, met=inspection.met(finding.met.at_ps))
+        if finding.met.at_ps is not None
+        else finding
+        for finding in timing
+    )
+    return replace(inspection, timing=tuple(numbered))
 
 
-class _Some:
+def inspect_timeline(timeline: Timeline, settings: Settings) -> Inspection:
+    """What `inspect` makes of a simulated timeline. ``KeyError`` if a wire is missing."""
+    wires = {role: timeline.wires[name] for role, name in _WIRES.items()}
+    changes = {role: (wire.times, wire.levels) for role, wire in wires.items()}
+    events = {"sample": timeline.events[_SAMPLE]} if _SAMPLE in timeline.events else {}
+    return inspect([Piece(timeline.end_ps, changes, events)], settings)
+
+
+class _Moments:
     """Counts moments and remembers the first of them."""
 
     def __init__(self) -> None:
@@ -154,7 +246,7 @@ class _Some:
         self._count += len(times)
         self._first += times[: _NOISES - len(self._first)].tolist()
 
-    def told(self) -> tuple[int, tuple[int, ...]]:
+    def counted(self) -> tuple[int, tuple[int, ...]]:
         return self._count, tuple(self._first)
 
 

@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Measure", "Sampler", "Statistics"]
+from padbench.core.decode import ReadArrays
+
+__all__ = ["Measure", "Sampler", "Statistics", "measure_reads"]
 
 _KEPT = 1 << 17
 
@@ -31,7 +33,7 @@ class Sampler:
         self._least = np.iinfo(np.int64).max
         self._most = np.iinfo(np.int64).min
         self._every = 1
-        self._chosen: list[np.ndarray[tuple[int, ...], np.dtype[np.int64]]] = []
+        self._chosen: list[NDArray[np.int64]] = []
 
     def add(self, values: ArrayLike) -> None:
         """More values, in picoseconds."""
@@ -75,6 +77,29 @@ class Measure(dict[str, Sampler]):
 
     def _filled(self) -> Iterator[tuple[str, Statistics]]:
         for name, sampler in self.items():
-            found = sampler.statistics()
-            if found is not None:
-                yield name, found
+            statistics = sampler.statistics()
+            if statistics is not None:
+                yield name, statistics
+
+
+def measure_reads(reads: ReadArrays, measure: Measure) -> None:
+    """Add the widths of latch and clocks, and the lengths."""
+    (f0, f1), (r0, r1) = reads.fall_cuts, reads.rise_cuts
+    falls, rises = np.append(reads.falls, 0), np.append(reads.rises, 0)
+    count_falls, count_rises = f1 - f0, r1 - r0
+    usual = (count_falls > 0) & (count_rises > 0)
+    usual[usual] = falls[f0[usual]] < rises[r0[usual]]
+    low = np.where(usual, np.minimum(count_falls, count_rises), 0)
+    high = np.where(usual, np.minimum(count_falls - 1, count_rises), 0)
+    measure["latch width"].add(reads.latch_ends - reads.starts)
+    measure["clock low"].add(rises[_ragged(r0, low)] - falls[_ragged(f0, low)])
+    measure["clock high"].add(falls[_ragged(f0 + 1, high)] - rises[_ragged(r0, high)])
+    measure["latch to first clock"].add(falls[f0[usual]] - reads.latch_ends[usual])
+    measure["read length"].add(rises[r1[usual] - 1] - reads.starts[usual])
+
+
+def _ragged(first: NDArray[np.intp], counts: NDArray[np.intp]) -> NDArray[np.intp]:
+    """``counts[i]`` numbers from ``first[i]`` on, one row after the other."""
+    before = np.cumsum(counts) - counts
+    places: NDArray[np.intp] = np.repeat(first - before, counts) + np.arange(int(counts.sum()))
+    return places

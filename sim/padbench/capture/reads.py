@@ -1,20 +1,52 @@
-"""One window to rows: what the console made of each read, and what stood on the wire."""
+"""The reads of a capture, as rows and one by one, and when they saw each button go down and up."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.capture.measures import Measure
-from padbench.capture.rows import CUT_SHORT, IN_GAP, OPEN_ENDED, ROW, Own, Rhythm, measure_reads
-from padbench.capture.windows import Window
-from padbench.core.buttons import pressed_in
-from padbench.core.decode import Names, Read, read_arrays
-from padbench.core.quality import apart, crossings, data_delays, short_pulses
-from padbench.core.timeline import Timeline, Times
+from padbench.core.buttons import BUTTONS, OPPOSITES, byte_of, pressed_in
 
-__all__ = ["ROW", "Rhythm", "SeenRead", "WindowReads", "rows_of"]
+__all__ = [
+    "BOUNCE_PS",
+    "CUT_SHORT",
+    "INCOMPLETE",
+    "IN_GAP",
+    "OPEN_ENDED",
+    "ROW",
+    "UNEVEN",
+    "Press",
+    "SeenRead",
+    "bounces",
+    "opposites",
+    "presses",
+]
+
+ROW = np.dtype(
+    [
+        ("start", "i8"),
+        ("end", "i8"),
+        ("byte", "u1"),
+        ("held", "u1"),
+        ("undecided", "u1"),
+        ("missing", "u1"),
+        ("clocks", "u2"),
+        ("extra", "u8"),
+        ("flags", "u1"),
+    ]
+)
+"""One read in 31 bytes: a capture of a day is a few hundred megabytes."""
+
+CUT_SHORT, OPEN_ENDED, IN_GAP, UNEVEN = 1, 2, 4, 8
+INCOMPLETE = CUT_SHORT | OPEN_ENDED
+"""Fewer samples than wanted: a read of as many or more is whole, whether `UNEVEN` or not."""
+
+BOUNCE_PS = 10 * 10**9
+"""Contacts bounce for 1 to 5 ms, sometimes 10 (from memory)."""
+
+_OPPOSITE = [byte_of(pair) for pair in OPPOSITES]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,67 +109,59 @@ class SeenRead:
         return pressed_in(self.byte)
 
 
-@dataclass(frozen=True)
-class WindowReads:
-    """What one window gave: its own rows, and its reads with that before for the rules."""
+class Press(NamedTuple):
+    """A button down. ``down_ps`` is the start of the first read that saw it, ``up_ps`` that of the
+    first that did not any more; None at the ends of the capture, where nobody saw it happen.
+    """
 
-    rows: NDArray[np.void]
-    reads: tuple[Read, ...]
-    timeline: Timeline
-    runts: dict[str, Times]
-    glitches: Times
-    slow: dict[str, tuple[Times, Times]]
-    delays: tuple[Times, Times]
+    button: str
+    down_ps: int | None
+    up_ps: int | None
 
 
-def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> WindowReads:
-    """Decode a window; widths of its own reads go to ``measure``."""
-    timeline = window.timeline
-    clock, data = timeline.wires["clock"], timeline.wires["data"]
-    wire = read_arrays(timeline, Names("latch", "clock", "data", None))
-    sampled = "sample" in timeline.events
-    seen = read_arrays(timeline, Names("latch", "clock", "data", "sample")) if sampled else wire
-    if not window.last:
-        # The latch at the end of the window begins a read of the next.
-        wire, seen = wire.part(slice(-1)), seen.part(slice(-1))
-    # The rule of eight clocks knows no other number: a last read short of more is not whole.
-    reads = seen.reads(wanted, last=window.last and wanted <= 8)
-    rhythm.learn(clock, reads)
-
-    # What goes to and fro beside an edge belongs to it: hysteresis is there for that.
-    runts = {
-        name: apart(crossings(zones).runts, timeline.wires[name].times, rhythm.shortest)
-        for name, zones in window.zones.items()
-        if name in ("latch", "clock")
-    }
-    glitches = short_pulses(clock, rhythm.shortest)
-    doubts = np.sort(np.concatenate([*runts.values(), glitches]))
-    first = int(np.searchsorted(seen.starts, window.own_from, side="left"))
-    own = Own(
-        seen.part(slice(first, None)),
-        wire.part(slice(first, None)),
-        rhythm,
-        wanted,
-        sampled,
-        last=window.last,
-    )
-    measure_reads(own.wire, measure)
-    delays = data_delays(data, clock.rises(), timeline.wires["latch"].rises())
-    if len(own.seen):
-        measure["data delay after the clock"].add(delays[1][delays[0] >= own.seen.starts[0]])
-    return WindowReads(
-        own.rows(data, doubts, window.gaps),
-        reads,
-        timeline,
-        {name: times[times >= window.own_from] for name, times in runts.items()},
-        glitches[glitches >= window.own_from],
-        dict(_slow(window)),
-        delays,
+def presses(rows: NDArray[np.void]) -> tuple[Press, ...]:
+    """In order of going down, from rows of `ROW`. Reads that are not sure say nothing, and ``held``
+    is what counts: a bit that the console lost was no press and no release.
+    """
+    sure = rows[(rows["missing"] == 0) & (rows["undecided"] == 0) & (rows["flags"] & IN_GAP == 0)]
+    if not len(sure):
+        return ()
+    held, starts = sure["held"], sure["start"]
+    # Nobody saw what changes at the first read, or after the last.
+    downs, ups, buttons = [], [], []
+    for place in range(8):
+        down = np.concatenate([[False], held & 128 >> place > 0, [False]])
+        changes = np.flatnonzero(down[1:] != down[:-1])
+        downs.append(changes[::2])
+        ups.append(changes[1::2])
+        buttons.append(np.full(len(changes) // 2, place))
+    down, up, button = map(np.concatenate, (downs, ups, buttons))
+    order = np.lexsort((button, up, down))
+    times = [None, *starts[1:].tolist(), None]
+    return tuple(
+        Press(BUTTONS[place], times[first], times[last])
+        for place, first, last in zip(
+            button[order].tolist(), down[order].tolist(), up[order].tolist(), strict=True
+        )
     )
 
 
-def _slow(window: Window) -> Iterator[tuple[str, tuple[Times, Times]]]:
-    for name, zones in window.zones.items():
-        found = crossings(zones)
-        own = found.edges >= window.own_from
-        yield name, (found.edges[own], found.durations[own])
+def bounces(pressed: Iterable[Press]) -> tuple[Press, ...]:
+    """Presses that follow a release of the same button too soon for a thumb, or end too soon."""
+    released: dict[str, int] = {}
+    bounced = []
+    for press in pressed:
+        down, up = press.down_ps, press.up_ps
+        before = released.get(press.button)
+        short = down is not None and up is not None and up - down < BOUNCE_PS
+        soon = down is not None and before is not None and down - before < BOUNCE_PS
+        if short or soon:
+            bounced.append(press)
+        if up is not None:
+            released[press.button] = up
+    return tuple(bounced)
+
+
+def opposites(byte: int) -> bool:
+    """Whether a byte has two opposite directions in it."""
+    return any(byte & pair == pair for pair in _OPPOSITE)

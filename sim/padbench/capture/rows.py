@@ -1,49 +1,23 @@
-"""Reads of a window to rows: what the console made of each, and what stood on the wire.
+"""One window to rows: what the console made of each read, and what stood on the wire.
 
 All reads of a window are worked on at once, as tables of a row a read and a column a bit; only
 those with an extra clock, which are few, have their bits picked one by one.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.capture.measures import Measure
-from padbench.core.decode import Read, ReadArrays, extra_clocks
-from padbench.core.quality import stands_still
-from padbench.core.timeline import HIGH, LOW, Times, Wire
+from padbench.capture.measures import Measure, measure_reads
+from padbench.capture.reads import CUT_SHORT, IN_GAP, OPEN_ENDED, ROW, UNEVEN
+from padbench.capture.windows import Window
+from padbench.core.decode import Names, Read, ReadArrays, extra_clocks, read_arrays
+from padbench.core.quality import apart, crossings, data_delays, short_pulses, stands_still
+from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire
 
-__all__ = [
-    "CUT_SHORT",
-    "INCOMPLETE",
-    "IN_GAP",
-    "OPEN_ENDED",
-    "ROW",
-    "UNEVEN",
-    "Own",
-    "Rhythm",
-    "measure_reads",
-]
-
-ROW = np.dtype(
-    [
-        ("start", "i8"),
-        ("end", "i8"),
-        ("byte", "u1"),
-        ("held", "u1"),
-        ("undecided", "u1"),
-        ("missing", "u1"),
-        ("clocks", "u2"),
-        ("extra", "u8"),
-        ("flags", "u1"),
-    ]
-)
-"""One read in 31 bytes: a capture of a day is a few hundred megabytes."""
-
-CUT_SHORT, OPEN_ENDED, IN_GAP, UNEVEN = 1, 2, 4, 8
-INCOMPLETE = CUT_SHORT | OPEN_ENDED
-"""Fewer samples than wanted: a read of as many or more is whole, whether `UNEVEN` or not."""
+__all__ = ["Rhythm", "WindowReads", "rows_of"]
 
 _NEVER = np.iinfo(np.int64).max
 
@@ -56,6 +30,8 @@ class Rhythm:
 
     loop: int = 0
     shortest: int = 0
+    judged_to: int = -_NEVER
+    """Up to here noise was looked for."""
 
     def learn(self, clock: Wire, reads: tuple[Read, ...]) -> None:
         """From medians: the program's loop, and half the shorter part of a clock."""
@@ -68,16 +44,92 @@ class Rhythm:
         low, high = [], []
         for read in reads:
             falls, rises = np.asarray(read.clock_falls), np.asarray(read.clock_rises)
-            if len(falls) == len(rises) > 1 and falls[0] < rises[0]:
-                low.append(rises - falls)
-                high.append(falls[1:] - rises[:-1])
+            if min(len(falls), len(rises)) > 1 and falls[0] < rises[0]:
+                low.append(rises - falls[: len(rises)])
+                high.append(falls[1:] - rises[: len(falls) - 1])
         if low:
             widths = np.median(np.concatenate(low)), np.median(np.concatenate(high))
             self.shortest = int(min(widths)) // 2
 
 
 @dataclass(frozen=True)
-class Own:
+class WindowReads:
+    """What one window gave: its own rows, and its reads with that before for the rules."""
+
+    rows: NDArray[np.void]
+    reads: tuple[Read, ...]
+    timeline: Timeline
+    runts: dict[str, Times]
+    glitches: Times
+    slow: dict[str, tuple[Times, Times]]
+    delays: tuple[Times, Times]
+
+
+def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> WindowReads:
+    """Decode a window; widths of its own reads go to ``measure``."""
+    timeline = window.timeline
+    clock, data = timeline.wires["clock"], timeline.wires["data"]
+    wire = read_arrays(timeline, Names("latch", "clock", "data", None))
+    sampled = "sample" in timeline.events
+    seen = read_arrays(timeline, Names("latch", "clock", "data", "sample")) if sampled else wire
+    if not window.last:
+        # The latch at the end of the window begins a read of the next.
+        wire, seen = wire.part(slice(-1)), seen.part(slice(-1))
+    # The rule of eight clocks knows no other number: a last read short of more is not whole.
+    reads = seen.reads(wanted, last=window.last and wanted <= 8)
+    rhythm.learn(clock, reads)
+
+    # What goes to and fro beside an edge belongs to it: hysteresis is there for that.
+    runts = {
+        name: apart(crossings(zones).runts, timeline.wires[name].times, rhythm.shortest)
+        for name, zones in window.zones.items()
+        if name in ("latch", "clock")
+    }
+    glitches = short_pulses(clock, rhythm.shortest)
+    doubts = np.sort(np.concatenate([*runts.values(), glitches]))
+    # What is open when the window ends, or may yet belong to an edge, is counted with the next.
+    since = rhythm.judged_to
+    rhythm.judged_to = until = _NEVER if window.last else timeline.end_ps - rhythm.shortest
+    first = int(np.searchsorted(seen.starts, window.own_from, side="left"))
+    own = _Own(
+        seen.part(slice(first, None)),
+        wire.part(slice(first, None)),
+        rhythm,
+        wanted,
+        sampled,
+        last=window.last,
+    )
+    measure_reads(own.wire, measure)
+    delays = data_delays(data, clock.rises(), timeline.wires["latch"].rises())
+    if len(own.seen):
+        measure["data delay after the clock"].add(delays[1][delays[0] >= own.seen.starts[0]])
+    return WindowReads(
+        own.rows(data, doubts, window.gaps),
+        reads,
+        timeline,
+        {name: _closed(window.zones[name], times, since, until) for name, times in runts.items()},
+        _closed(clock, glitches, since, until),
+        dict(_slow(window)),
+        delays,
+    )
+
+
+def _closed(wire: Wire, begins: Times, since: int, until: int) -> Times:
+    """Those that begin so whose next change comes after ``since`` and until ``until``."""
+    ends = wire.times[np.searchsorted(wire.times, begins, side="right")]
+    chosen: Times = begins[(ends > since) & (ends <= until)]
+    return chosen
+
+
+def _slow(window: Window) -> Iterator[tuple[str, tuple[Times, Times]]]:
+    for name, zones in window.zones.items():
+        crossed = crossings(zones)
+        own = crossed.edges >= window.own_from
+        yield name, (crossed.edges[own], crossed.durations[own])
+
+
+@dataclass(frozen=True)
+class _Own:
     """The reads of one window, as sampled (``seen``) and as they stand on the wire.
 
     Both have the same latches. ``sampled``: the moments of the samples are known; ``last``: the
@@ -135,13 +187,13 @@ class Own:
         wire = self.wire
         falls = wire.fall_cuts[1] - wire.fall_cuts[0]
         rises = wire.rise_cuts[1] - wire.rise_cuts[0]
-        found = {}
+        extra = {}
         for number in np.flatnonzero((falls > self.wanted) & (falls == rises)).tolist():
             (read,) = wire.part(slice(number, number + 1)).reads(self.wanted)
             clocks = extra_clocks(read, self.rhythm.loop, self.wanted)
             if clocks:
-                found[number] = clocks
-        return found
+                extra[number] = clocks
+        return extra
 
     def _uneven(self) -> NDArray[np.bool_]:
         """Reads with two clocks as close as those of a stopped read, as `extra_clocks` has it.
@@ -151,14 +203,14 @@ class Own:
         """
         first, stop = self.wire.fall_cuts
         apart, loop = np.diff(self.wire.falls), self.rhythm.loop
-        found = np.zeros(len(first), bool)
+        uneven = np.zeros(len(first), bool)
         for wrong, some in (
             (10 * apart < 6 * loop, stop - first > 1),
             (6 * apart > 10 * loop, (stop - first > 1) & (stop - first != self.wanted)),
         ):
             upto = np.concatenate([[0], np.cumsum(wrong)])
-            found[some] |= upto[stop[some] - 1] > upto[first[some]]
-        return found
+            uneven[some] |= upto[stop[some] - 1] > upto[first[some]]
+        return uneven
 
     def _chosen(self, extra: dict[int, tuple[int, ...]]) -> tuple[Table, NDArray[np.bool_]]:
         """Where the samples of the bits stand, and which bits there are; both a row a read.
@@ -216,35 +268,12 @@ class Own:
         return unsteady
 
 
-def measure_reads(reads: ReadArrays, measure: Measure) -> None:
-    """Add the widths of latch and clocks, and the lengths."""
-    (f0, f1), (r0, r1) = reads.fall_cuts, reads.rise_cuts
-    falls, rises = np.append(reads.falls, 0), np.append(reads.rises, 0)
-    count_falls, count_rises = f1 - f0, r1 - r0
-    usual = (count_falls > 0) & (count_rises > 0)
-    usual[usual] = falls[f0[usual]] < rises[r0[usual]]
-    low = np.where(usual, np.minimum(count_falls, count_rises), 0)
-    high = np.where(usual, np.minimum(count_falls - 1, count_rises), 0)
-    measure["latch width"].add(reads.latch_ends - reads.starts)
-    measure["clock low"].add(rises[_ragged(r0, low)] - falls[_ragged(f0, low)])
-    measure["clock high"].add(falls[_ragged(f0 + 1, high)] - rises[_ragged(r0, high)])
-    measure["latch to first clock"].add(falls[f0[usual]] - reads.latch_ends[usual])
-    measure["read length"].add(rises[r1[usual] - 1] - reads.starts[usual])
-
-
 def _table(cuts: tuple[Table, Table], most: int) -> tuple[Table, NDArray[np.bool_]]:
     """Places of the first ``most`` of each read, -1 where it has none; and where it has some."""
     first, last = cuts
     columns = np.arange(8)
     there = columns < np.minimum(last - first, most)[:, None]
     return np.where(there, first[:, None] + columns, -1), there
-
-
-def _ragged(first: Table, counts: Table) -> Table:
-    """``counts[i]`` numbers from ``first[i]`` on, one row after the other."""
-    before = np.cumsum(counts) - counts
-    places: Table = np.repeat(first - before, counts) + np.arange(int(counts.sum()))
-    return places
 
 
 def _mask(bits: NDArray[np.bool_]) -> NDArray[np.uint8]:

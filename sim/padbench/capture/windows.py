@@ -1,21 +1,21 @@
-"""A stream of pieces to windows: stretches of a capture with whole reads in them.
+"""A stream of pieces cut to windows, with whole reads in them, and to short stretches for pictures.
 
 A window ends at the rise of a latch and begins one read early, so that what is measured from one
 read to the next is seen although windows come one at a time. Reads before ``own_from`` were in the
 window before; their measurements may repeat without harm to a worst value.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.quality import steady
 from padbench.core.timeline import HIGH, UNKNOWN, Timeline, Times, Wire
+from padbench.waveio import Piece
 
-__all__ = ["MOST_CHANGES", "Stretch", "TooMuch", "Window", "windows"]
+__all__ = ["MOST_CHANGES", "TooMuch", "Window", "stretches", "windows"]
 
 MOST_CHANGES = 1 << 23
 """Changes kept while no new latch comes; a latch that never comes must not fill the memory."""
@@ -23,26 +23,6 @@ MOST_CHANGES = 1 << 23
 _OFTEN = 1 << 18
 
 Levels = NDArray[np.uint8]
-
-
-class Stretch(Protocol):
-    """What a reader hands on, see `padbench.waveio.Piece`; named here to stay free of files."""
-
-    @property
-    def end_ps(self) -> int:
-        """How far it goes, in picoseconds."""
-
-    @property
-    def changes(self) -> Mapping[str, tuple[Times, Levels]]:
-        """Times and levels by channel."""
-
-    @property
-    def events(self) -> Mapping[str, Times]:
-        """Moments by name."""
-
-    @property
-    def gaps(self) -> tuple[tuple[int, int], ...]:
-        """Stretches of time without a recording."""
 
 
 class TooMuch(ValueError):
@@ -63,7 +43,7 @@ class Window:
     last: bool
 
 
-def windows(pieces: Iterable[Stretch]) -> Iterator[Window]:
+def windows(pieces: Iterable[Piece]) -> Iterator[Window]:
     """Cut a stream with the channels "latch", "clock" and "data" into windows, the last at the end.
 
     Raises `TooMuch` if changes pile up and no latch comes.
@@ -90,7 +70,7 @@ class _Kept:
         self._end = 0
         self._next_look = _OFTEN
 
-    def add(self, piece: Stretch) -> None:
+    def add(self, piece: Piece) -> None:
         for name, (times, levels) in piece.changes.items():
             if len(times):
                 self._parts.setdefault(name, []).append((times, levels))
@@ -146,8 +126,8 @@ class _Kept:
 
     def _steady(self, name: str) -> Wire:
         zones = self._wires.get(name)
-        found = None if zones is None else steady(zones)
-        return Wire.of([(self._end, UNKNOWN)]) if found is None else found
+        wire = None if zones is None else steady(zones)
+        return Wire.of([(self._end, UNKNOWN)]) if wire is None else wire
 
     def _window(self, end: int, *, last: bool) -> Window:
         zones = {name: _up_to(wire, end) for name, wire in self._wires.items()}
@@ -182,3 +162,70 @@ def _up_to(wire: Wire, end: int) -> Wire:
     """The changes up to a time; all unknown if there are none."""
     count = int(np.searchsorted(wire.times, end, side="right"))
     return Wire(wire.times[:count], wire.levels[:count]) if count else Wire.of([(end, UNKNOWN)])
+
+
+def stretches(
+    pieces: Iterable[Piece], spans: Sequence[tuple[int, int]]
+) -> Iterator[tuple[int, Timeline]]:
+    """For each span (picoseconds, in order of their begins) its begin, and its wires from there.
+
+    Time 0 of a timeline is the begin of its span. One that the capture does not reach is left out.
+    """
+    waiting = [_Cut(begin, end) for begin, end in spans]
+    last: dict[str, int] = {}
+    for piece in pieces:
+        for cut in waiting:
+            cut.take(piece, last)
+        last |= {
+            name: int(levels[-1]) for name, (_, levels) in piece.changes.items() if len(levels)
+        }
+        while waiting and piece.end_ps >= waiting[0].end:
+            cut = waiting.pop(0)
+            yield cut.begin, cut.timeline()
+        if not waiting:
+            return
+    for cut in waiting:
+        if cut.wires:
+            yield cut.begin, cut.timeline()
+
+
+class _Cut:
+    """One span as it fills."""
+
+    def __init__(self, begin: int, end: int) -> None:
+        self.begin, self.end = begin, end
+        self.wires: dict[str, list[tuple[Times, Levels]]] = {}
+        self._events: dict[str, list[Times]] = {}
+
+    def take(self, piece: Piece, last: dict[str, int]) -> None:
+        """What of a piece lies inside; ``last`` are the levels at its beginning."""
+        if piece.end_ps < self.begin:
+            return
+        for name, (times, levels) in piece.changes.items():
+            first = int(np.searchsorted(times, self.begin, side="right"))
+            stop = int(np.searchsorted(times, self.end, side="right"))
+            self._start(name, int(levels[first - 1]) if first else last.get(name, UNKNOWN))
+            self.wires[name].append((times[first:stop], levels[first:stop]))
+        for name, level in last.items():
+            self._start(name, level)
+        for name, times in piece.events.items():
+            inside = times[(times >= self.begin) & (times <= self.end)]
+            self._events.setdefault(name, []).append(inside)
+
+    def _start(self, name: str, level: int) -> None:
+        """The level that stood when the span began, unless it is known already."""
+        if name not in self.wires:
+            at = np.asarray([self.begin], np.int64)
+            self.wires[name] = [(at, np.asarray([level], np.uint8))]
+
+    def timeline(self) -> Timeline:
+        """All of it, counted from its begin."""
+        wires = {
+            name: Wire.from_arrays(
+                np.concatenate([times for times, _ in parts]) - self.begin,
+                np.concatenate([levels for _, levels in parts]),
+            )
+            for name, parts in self.wires.items()
+        }
+        events = {n: np.concatenate(parts) - self.begin for n, parts in self._events.items()}
+        return Timeline(self.end - self.begin, wires, events=events)

@@ -1,160 +1,93 @@
-"""From a design sheet to the numbers that the simulation runs with, at two corners.
+"""The corners: every combination of worst-case ends, as index tables.
 
-The fast corner has no delay at all: no data sheet promises a shortest one, so nothing less is
-safe. The slow corner has the longest of `padbench.circuit.judge`: the data sheet's longest answer
-plus the charging of the cable, and the lines' latest edges. Whatever the hardware does lies between
-the two.
+A quantity is worked out at all corners at once, in arrays of shape (n designs, corners).
 """
 
-from dataclasses import replace
-from typing import Literal
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 
-from padbench.circuit.design import Array, Design, design_of, shortest_period
-from padbench.circuit.judge import answers_of, lines_of, stretched
-from padbench.circuit.space import space
-from padbench.core.buttons import button_bit
-from padbench.core.findings import Source
-from padbench.core.limits import Limit, Limits
-from padbench.core.pad import LineDelays, PadModel
-from padbench.core.units import to_ps
-from padbench.parts import Figure, RegisterPart
-from padbench.sheet import Sheet
+from padbench.circuit.design import ABSENT, Array, Design
 
-__all__ = ["CORNERS", "Corner", "answer_times", "limits_of", "line_delays", "pad_model"]
+__all__ = ["Space", "space", "worst_ends"]
 
-Corner = Literal["fast", "slow"]
-CORNERS: tuple[Corner, ...] = ("fast", "slow")
-
-_CABLE = Source("cable: first-order RC", "calculated")
-_STRETCHED = Source("its times at this supply and temperature: a fitted law", "from memory")
+_WORDS = {
+    "resistors": ("resistors at their least", "resistors at their most"),
+    "leakage": ("leakage into the line", "leakage out of the line"),
+    "contact": ("fresh contact", "worn contact"),
+    "diode": ("diode with the higher drop", "diode with the lower drop"),
+}
 
 
-def limits_of(
-    part: RegisterPart,
-    stages: int,
-    answers: tuple[float, float],
-    latch_rise: float,
-    clock_rise: float,
-    *,
-    stretch: float = 1.0,
-) -> Limits:
-    """The part's guaranteed requirements.
+@dataclass(frozen=True)
+class Space:
+    """The corners over some axes for n designs; arrays of shape (n, corners), the sign (corners).
 
-    ``answer`` is the register's slowest answer, ``latch_rise`` and ``clock_rise`` what the lines
-    to it take, all in seconds. ``stretch`` is by how much the part's own times are longer than in
-    its table, which is where they hold.
+    ``sign`` is +1 where leakage flows into a node and -1 where it flows out of it.
     """
 
-    def at_least(figure: Figure) -> Limit:
-        assert figure.min is not None
-        # A second is as good as never here.
-        needed = to_ps(min(figure.min * stretch, 1.0))
-        return Limit(needed, (figure.cited,) if stretch == 1.0 else (figure.cited, _STRETCHED))
+    axes: tuple[str, ...]
+    supply: Array
+    celsius: Array
+    sign: Array
+    pull_up: Array
+    latch_r: Array
+    clock_r: Array
+    contact: Array
+    saturation: Array
 
-    sources = (part.clock_to_output.cited, _CABLE)
-    return Limits(
-        load_width=at_least(part.load_width),
-        clock_width=at_least(part.clock_width),
-        clock_period=at_least(shortest_period(part, stages)),
-        removal=at_least(part.removal),
-        setup_parallel=at_least(part.setup_parallel),
-        # One picosecond more than the answer: a sample at the very moment still sees the old level.
-        answer=Limit(to_ps(answers[1]) + to_ps(clock_rise) + 1, sources),
-        first_answer=Limit(to_ps(answers[0]) + to_ps(latch_rise) + 1, sources),
+
+def space(design: Design, axes: tuple[str, ...]) -> Space:
+    """All corners over ``axes``; what is not among them stands at its first end.
+
+    The axes there are: supply, temperature, and those whose ends have words above.
+    """
+    index = np.array(list(product((0, 1), repeat=len(axes))), np.int64)
+
+    def along(axis: str) -> NDArray[np.int64]:
+        if axis in axes:
+            return np.asarray(index[:, axes.index(axis)], np.int64)
+        return np.zeros(len(index), np.int64)
+
+    def pick(axis: str, first: Array, second: Array) -> Array:
+        return np.where(along(axis) == 0, first[:, None], second[:, None])
+
+    def spread(ohms: Array, tolerance: Array) -> Array:
+        # A resistor that is absent has no tolerance.
+        part = np.where(ohms >= ABSENT, 0.0, tolerance)
+        return np.maximum(pick("resistors", ohms * (1 - part), ohms * (1 + part)), 1e-6)
+
+    return Space(
+        axes=axes,
+        supply=pick("supply", design.supply_low, design.supply_high),
+        celsius=pick("temperature", design.coldest_used, design.hottest_used),
+        sign=np.where(along("leakage") == 0, 1.0, -1.0),
+        pull_up=spread(design.pull_up, design.pull_up_tol),
+        latch_r=spread(design.latch_r, design.latch_tol),
+        clock_r=spread(design.clock_r, design.clock_tol),
+        contact=pick("contact", design.closed, design.worn),
+        saturation=pick("diode", design.saturation_low, design.saturation_high),
     )
 
 
-def answer_times(design: Design) -> tuple[float, float]:
-    """Seconds from latch and from clock at the register to the data line, at the slowest.
+def worst_ends(
+    design: Design, row: int, axes: tuple[str, ...], corner: int, matters: Sequence[bool]
+) -> tuple[tuple[str, float | str], ...]:
+    """One corner of one design as (axis, end) pairs, as `padbench.core.findings.Met` has them.
 
-    Infinite if the line never gets to the console's thresholds.
+    Only the axes that matter are named: volts for the supply, °C for the temperature, a word for
+    the others.
     """
-    over = space(design, ("supply", "resistors", "temperature", "diode", "leakage"))
-    first, following = answers_of(design, over)
-    return float(np.max(first)), float(np.max(following))
-
-
-def line_delays(design: Design) -> dict[str, LineDelays]:
-    """How late latch and clock reach the register at the slowest: the far threshold, worst corner.
-
-    None where the line never gets there at that corner.
-    """
-    lines = lines_of(
-        design, space(design, ("supply", "resistors", "temperature", "diode", "leakage"))
-    )
-    return {
-        name: LineDelays(_latest(line.rise_high), _latest(line.fall_low))
-        for name, line in lines.items()
+    numbers = {
+        "supply": (design.supply_low, design.supply_high),
+        "temperature": (design.coldest_used, design.hottest_used),
     }
-
-
-def slowest_part(design: Design) -> float:
-    """By how much the part's times are longer than in its table, at the worst corner."""
-    return float(np.max(stretched(design, space(design, ("supply", "temperature")))))
-
-
-def _latest(times: Array) -> int | None:
-    late = float(np.max(times))
-    return to_ps(late) if np.isfinite(late) else None
-
-
-def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
-    """The pad of a sheet on one kind of port, at one corner. ``KeyError`` for an unknown port."""
-    part = sheet.part
-    design = design_of(sheet, part, sheet.port(port_name))
-    slow = corner == "slow"
-    # A line that never gets there is a finding; the simulation takes an answer after all polls.
-    first, following = (min(one, 1.0) for one in answer_times(design))
-    lines = line_delays(design)
-    limits = limits_of(
-        part,
-        sheet.chip.stages,
-        (first, following),
-        _seconds(lines["latch"]),
-        _seconds(lines["clock"]),
-        stretch=slowest_part(design),
+    ends = list(product((0, 1), repeat=len(axes)))[corner]
+    return tuple(
+        (axis, float(numbers[axis][end][row]) if axis in numbers else _WORDS[axis][end])
+        for axis, end, counts in zip(axes, ends, matters, strict=True)
+        if counts
     )
-    soonest, answers = _program(sheet, (first, following), slow)
-    if sheet.chip.kind == "firmware":
-        limits = replace(limits, hold=Limit(soonest[1], (Source("the sheet says so", "given"),)))
-    return PadModel(
-        limits=limits,
-        stages=sheet.chip.stages,
-        stage_of=tuple((button_bit(name), stage) for name, stage in sheet.buttons.items()),
-        serial={"ground": 0, "supply": 1, "open": None}[sheet.chip.serial_input],
-        load=part.load,
-        load_inverted=sheet.chip.latch_inverted != (part.load_level == "low"),
-        floating=sheet.pull_up.value is None,
-        policy=sheet.policy.opposite_directions,
-        stuck=sum(button_bit(name) for name in sheet.contacts.stuck),
-        answer=answers[1],
-        soonest=soonest[1],
-        first_answer=answers[0] if sheet.chip.kind == "firmware" else None,
-        first_soonest=soonest[0],
-        latch_line=lines["latch"] if slow else _undelayed(lines["latch"]),
-        clock_line=lines["clock"] if slow else _undelayed(lines["clock"]),
-    )
-
-
-def _program(
-    sheet: Sheet, longest: tuple[float, float], slow: bool
-) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Soonest and longest answers (ps) to latch and clock at one corner.
-
-    Only a program promises a shortest one. At the fast corner every answer is the soonest.
-    """
-    times = (sheet.chip.first_bit, sheet.chip.next_bit)
-    first, following = (0 if time is None else to_ps(time.low) for time in times)
-    soonest = (first, following)
-    return soonest, (to_ps(longest[0]), to_ps(longest[1])) if slow else soonest
-
-
-def _seconds(line: LineDelays) -> float:
-    """Time in which a rise gets there; none for a line that never does, whose finding says so."""
-    return (line.rise or 0) * 1e-12
-
-
-def _undelayed(line: LineDelays) -> LineDelays:
-    return LineDelays(None if line.rise is None else 0, None if line.fall is None else 0)

@@ -2,7 +2,7 @@
 
     design = design_of(sheet, part, port)      # one design, every field of shape (1,)
     many = stacked([design, other])            # as many as you like, shape (n,)
-    judge(many)                                # see `padbench.circuit.judge`
+    worst_case(many)                           # see `padbench.circuit.worst_case`
 
 Every field is an array of shape (n,) in SI units. A resistor that is not there is `ABSENT` ohms.
 """
@@ -13,6 +13,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from padbench.core.findings import Source
 from padbench.core.units import Value
 from padbench.parts import Figure, PortKind, RegisterPart
 from padbench.sheet import Sheet
@@ -77,6 +78,7 @@ class Design:
     clock_low: Array
     clock_high: Array
     sample: Array
+    clocks: Array
     latch_width_high: Array
     latch_to_clock_high: Array
     clock_low_high: Array
@@ -165,6 +167,7 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "clock_low": poll.clock_low.low,
         "clock_high": poll.clock_high.low,
         "sample": poll.sample.low,
+        "clocks": poll.clocks,
         "latch_width_high": poll.latch_width.high,
         "latch_to_clock_high": poll.latch_to_clock.high,
         "clock_low_high": poll.clock_low.high,
@@ -227,8 +230,9 @@ def shortest_period(part: RegisterPart, stages: int) -> Figure:
     period = 1 / least(part.clock_frequency)
     hop = most(part.clock_to_output) + least(part.setup_serial)
     if stages > part.stages and hop > period:
-        source = f"chained parts; {part.clock_to_output.source}"
-        return replace(part.clock_to_output, min=hop, typ=None, max=None, source=source)
+        known = part.clock_to_output.cited
+        source = Source(f"chained parts; {known.title}", known.kind)
+        return replace(part.clock_to_output, min=hop, typ=None, max=None, cited=source)
     return replace(part.clock_frequency, min=period, typ=None, max=None, unit="s")
 
 

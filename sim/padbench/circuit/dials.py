@@ -6,19 +6,19 @@ A value with a spread keeps it in parts of itself: twice the cable, twice its to
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from padbench.circuit.design import Array, Design, changed
+from padbench.core.remedies import RemedyKind
 from padbench.core.units import Value
 from padbench.parts import E24, PortKind, preferred
 from padbench.sheet import Sheet
 
 __all__ = ["Dial", "dials_of"]
 
-Kind = Literal["resistor", "size", "plain", "temperature"]
 End = Literal["low", "high"]
 
 _INSIDE = 1 - 1e-6
@@ -34,8 +34,8 @@ class Dial:
     ``scales`` has the fields of `Design` that are so many times the value. ``now`` is what the
     sheet says, None where it says that there is none. The sheet takes ``least`` to ``most``;
     where ``bounded`` it is another value of the sheet that says so. ``name`` is what people call
-    it. ``port`` is set where it belongs to one kind of port only, ``instead`` where the value
-    stands under another key: the times of a routine under ``poll.routine``.
+    it, if not its key. ``port`` is set where it belongs to one kind of port only, ``instead`` where
+    the value stands under another key: the times of a routine under ``poll.routine``.
     """
 
     key: str
@@ -44,9 +44,9 @@ class Dial:
     now: float | None
     least: float
     most: float
-    name: str
-    kind: Kind = "plain"
+    kind: RemedyKind = "plain"
     bounded: tuple[bool, bool] = (False, False)
+    name: str = ""
     port: str | None = None
     instead: str = ""
 
@@ -58,6 +58,8 @@ class Dial:
 
     def grid(self) -> Array:
         """Values to begin with, rising: all preferred ones of a resistor, else evenly spread."""
+        if self.kind == "count":
+            return np.arange(self.least, self.most + 1)
         if self.kind == "temperature":
             values = np.linspace(self.least, self.most, 97)
         else:
@@ -102,37 +104,23 @@ def _dial(
     least: float,
     most: float,
     *,
-    kind: Kind = "plain",
+    kind: RemedyKind = "plain",
     bounded: tuple[bool, bool] = (False, False),
-    name: str = "",
-    instead: str = "",
 ) -> Dial:
     """Bounds are those of the value's own ends, and become those of its nominal."""
-    scales = {field: _ratio(value, end) for field, end in fields.items()}
-    low, high = _ratio(value, "low"), _ratio(value, "high")
-    return Dial(
-        key,
-        unit,
-        tuple(scales.items()),
-        value.nominal,
-        least / low,
-        most / high,
-        name or key,
-        kind,
-        bounded,
-        instead=instead,
-    )
+    scales = tuple((field, _ratio(value, end)) for field, end in fields.items())
+    least, most = least / _ratio(value, "low"), most / _ratio(value, "high")
+    return Dial(key, unit, scales, value.nominal, least, most, kind, bounded)
 
 
 def _resistors(sheet: Sheet) -> Iterator[Dial]:
-    resistors = {
-        "pull-up.value": ("pull_up", sheet.pull_up.value),
-        "resistors.latch-to-supply": ("latch_r", sheet.resistors.latch_to_supply),
-        "resistors.clock-to-supply": ("clock_r", sheet.resistors.clock_to_supply),
-    }
-    for key, (field, value) in resistors.items():
+    for key, field, value in (
+        ("pull-up.value", "pull_up", sheet.pull_up.value),
+        ("resistors.latch-to-supply", "latch_r", sheet.resistors.latch_to_supply),
+        ("resistors.clock-to-supply", "clock_r", sheet.resistors.clock_to_supply),
+    ):
         now = None if value is None else value.nominal
-        yield Dial(key, "Ω", ((field, 1.0),), now, 0.1, 1e9, key, "resistor")
+        yield Dial(key, "Ω", ((field, 1.0),), now, 0.1, 1e9, "resistor")
     for key, field, size in (
         ("pull-up.rating", "pull_up_rating", sheet.pull_up.rating),
         ("resistors.rating", "line_rating", sheet.resistors.rating),
@@ -144,55 +132,40 @@ def _contacts(sheet: Sheet) -> Iterator[Dial]:
     contacts = sheet.contacts
     closed, worn, opened = (x.nominal for x in (contacts.closed, contacts.worn, contacts.open))
     # What stands between two others in the sheet is held to them by its nominal value.
-    yield Dial(
-        "contacts.worn",
-        "Ω",
-        (("worn", _ratio(contacts.worn, "high")),),
-        worn,
-        max(closed, 1e-3),
-        opened * _INSIDE,
-        "contacts.worn",
-        bounded=(closed > 1e-3, True),
-    )
-    yield Dial(
-        "contacts.open",
-        "Ω",
-        (("dirt", _ratio(contacts.open, "low")),),
-        opened,
-        worn / _INSIDE if worn else 1e-3,
-        1e15,
-        "contacts.open",
-        bounded=(worn > 0, False),
-    )
-    yield Dial(
-        "contacts.closed",
-        "Ω",
-        (("closed", _ratio(contacts.closed, "low")),),
-        closed,
-        1e-3,
-        max(worn, 2e-3),
-        "contacts.closed",
-        bounded=(False, True),
-    )
+    least_open = worn / _INSIDE if worn else 1e-3
+    for name, field, end, least, most, bounded in (
+        ("worn", "worn", "high", max(closed, 1e-3), opened * _INSIDE, (closed > 1e-3, True)),
+        ("open", "dirt", "low", least_open, 1e15, (worn > 0, False)),
+        ("closed", "closed", "low", 1e-3, max(worn, 2e-3), (False, True)),
+    ):
+        value: Value = getattr(contacts, name)
+        scales = ((field, _ratio(value, "high" if end == "high" else "low")),)
+        yield Dial(f"contacts.{name}", "Ω", scales, value.nominal, least, most, bounded=bounded)
 
 
 def _cable(sheet: Sheet) -> Iterator[Dial]:
-    cable = sheet.cable
-    yield _dial("cable.length", "m", cable.length, {"cable_length": "high"}, 1e-3, 1e3)
-    yield _dial(
-        "cable.capacitance", "F/m", cable.capacitance, {"cable_per_metre": "high"}, 1e-13, 1e-6
-    )
+    length, farads = sheet.cable.length, sheet.cable.capacitance
+    yield _dial("cable.length", "m", length, {"cable_length": "high"}, 1e-3, 1e3)
+    yield _dial("cable.capacitance", "F/m", farads, {"cable_per_metre": "high"}, 1e-13, 1e-6)
 
 
 def _poll(sheet: Sheet) -> Iterator[Dial]:
-    """Times of the poll, as far as they leave it one that a sheet may have."""
+    """Times of the poll, as far as they leave it one that a sheet may have; and its clocks."""
     poll = sheet.poll
-    instead = "" if poll.routine is None else "poll.routine"
+    typed = poll.routine is None
+
+    def called(dial: Dial) -> Dial:
+        if typed:
+            return dial
+        time = dial.key.removeprefix("poll.")
+        name = f"a poll.routine with a {time}" if dial.unit else "the port reads of poll.routine"
+        return replace(dial, name=name, instead="poll.routine")
+
     spare = poll.period.low / poll.passes - poll.read_time
     cycle = poll.clock_low.low + poll.clock_high.low
     rest = {"clock-low": poll.sample.high - poll.clock_high.low}
     rest["clock-high"] = poll.sample.high - poll.clock_low.low
-    for key, each in (
+    for key, times in (
         ("latch-width", 1),
         ("latch-to-clock", 1),
         ("clock-low", poll.clocks),
@@ -200,47 +173,21 @@ def _poll(sheet: Sheet) -> Iterator[Dial]:
     ):
         field = key.replace("-", "_")
         value: Value = getattr(poll, field)
+        low, high = _ratio(value, "low"), _ratio(value, "high")
         # The sheet compares nominal read times with the period.
-        most = (value.nominal + spare / each) * _INSIDE
-        least = max(rest.get(key, 0.0) / _ratio(value, "low") / _INSIDE, 1e-9)
-        yield Dial(
-            f"poll.{key}",
-            "s",
-            ((field, _ratio(value, "low")), (f"{field}_high", _ratio(value, "high"))),
-            value.nominal,
-            least,
-            min(most, 1 / _ratio(value, "high")),
-            _called(sheet, key),
-            bounded=(least > 1e-9, True),
-            instead=instead,
-        )
+        most = min((value.nominal + spare / times) * _INSIDE, 1 / high)
+        least = max(rest.get(key, 0.0) / low / _INSIDE, 1e-9)
+        scales = ((field, low), (f"{field}_high", high))
+        bounded = (least > 1e-9, True)
+        yield called(Dial(f"poll.{key}", "s", scales, value.nominal, least, most, bounded=bounded))
     fields: dict[str, End] = {"sample": "low", "sample_high": "high"}
-    yield _dial(
-        "poll.sample",
-        "s",
-        poll.sample,
-        fields,
-        1e-9,
-        cycle * _INSIDE,
-        bounded=(False, True),
-        name=_called(sheet, "sample"),
-        instead=instead,
-    )
-    yield _dial(
-        "poll.period",
-        "s",
-        poll.period,
-        {"period": "low"},
-        poll.passes * poll.read_time / _INSIDE,
-        1.0,
-        bounded=(True, False),
-        name=_called(sheet, "period"),
-        instead=instead,
-    )
-
-
-def _called(sheet: Sheet, key: str) -> str:
-    return f"poll.{key}" if sheet.poll.routine is None else f"a poll.routine with a {key}"
+    most = cycle * _INSIDE
+    yield called(_dial("poll.sample", "s", poll.sample, fields, 1e-9, most, bounded=(False, True)))
+    least = poll.passes * poll.read_time / _INSIDE
+    fields = {"period": "low"}
+    yield called(_dial("poll.period", "s", poll.period, fields, least, 1.0, bounded=(True, False)))
+    clocks = (("clocks", 1.0),)
+    yield called(Dial("poll.clocks", "", clocks, float(poll.clocks), 1.0, 64.0, "count"))
 
 
 def _program(sheet: Sheet) -> Iterator[Dial]:
@@ -254,18 +201,11 @@ def _program(sheet: Sheet) -> Iterator[Dial]:
         ("shortest-pulse", chip.shortest_pulse, ("load_min", "clock_min", "removal")),
     ):
         if value is not None:
-            least = max(value.low, 1e-12)
+            full = f"register.{key}"
             scales = tuple((field, 1.0) for field in fields)
-            yield Dial(
-                f"register.{key}",
-                "s",
-                scales,
-                value.high,
-                least,
-                1.0,
-                f"register.{key} at its longest",
-                bounded=(True, False),
-            )
+            least = max(value.low, 1e-12)
+            name = f"{full} at its longest"
+            yield Dial(full, "s", scales, value.high, least, 1.0, bounded=(True, False), name=name)
 
 
 def _port(port: PortKind) -> Iterator[Dial]:
@@ -275,39 +215,25 @@ def _port(port: PortKind) -> Iterator[Dial]:
         ("data-pull-down", "data_down", port.data_pull_down),
     ):
         now = None if figure is None else figure.min
-        full = f"port.{port.name}.{key}"
-        yield Dial(full, "Ω", ((field, 1.0),), now, 1.0, 1e9, full, "resistor", port=port.name)
-    full = f"port.{port.name}.input-capacitance"
-    now = port.input_capacitance.max
-    yield Dial(full, "F", (("console_c", 1.0),), now, 1e-13, 1e-6, full, port=port.name)
+        full, scales = f"port.{port.name}.{key}", ((field, 1.0),)
+        yield Dial(full, "Ω", scales, now, 1.0, 1e9, "resistor", port=port.name)
+    full, scales = f"port.{port.name}.input-capacitance", (("console_c", 1.0),)
+    yield Dial(full, "F", scales, port.input_capacitance.max, 1e-13, 1e-6, port=port.name)
 
 
 def _surroundings(sheet: Sheet) -> Iterator[Dial]:
     """Supply and temperature, as far as the part takes them."""
     part, used = sheet.part, sheet.pad.temperature
-    yield _dial(
-        "pad.supply",
-        "V",
-        sheet.pad.supply,
-        {"supply_low": "low", "supply_high": "high"},
-        max(part.supply.min or 0.5, 0.5),
-        min(part.supply.max or 50.0, 50.0),
-        bounded=(True, True),
-    )
-    coldest, hottest = part.temperature.min, part.temperature.max
-    for name, field, now, least, most in (
-        ("hottest", "hottest_used", used.high, used.low, hottest),
-        ("coldest", "coldest_used", used.low, coldest, used.high),
+    fields: dict[str, End] = {"supply_low": "low", "supply_high": "high"}
+    least, most = max(part.supply.min or 0.5, 0.5), min(part.supply.max or 50.0, 50.0)
+    yield _dial("pad.supply", "V", sheet.pad.supply, fields, least, most, bounded=(True, True))
+    for end, field, now, coldest, hottest in (
+        ("hottest", "hottest_used", used.high, used.low, part.temperature.max),
+        ("coldest", "coldest_used", used.low, part.temperature.min, used.high),
     ):
-        if least is not None and most is not None and least < most:
+        if coldest is not None and hottest is not None and coldest < hottest:
+            name = f"pad.temperature with its {end} end"
             yield Dial(
-                "pad.temperature",
-                "°C",
-                ((field, 1.0),),
-                now,
-                least,
-                most,
-                f"pad.temperature with its {name} end",
-                "temperature",
-                (True, True),
+                *("pad.temperature", "°C", ((field, 1.0),), now, coldest, hottest),
+                *("temperature", (True, True), name),
             )

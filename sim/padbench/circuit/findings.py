@@ -9,36 +9,51 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from padbench.circuit.bounce import judge_bounce
+from padbench.circuit.corners import worst_ends
 from padbench.circuit.design import ABSENT, Design, changed, design_of, stacked
-from padbench.circuit.judge import Judged, judge
-from padbench.circuit.mends import CABLE_FINDINGS
-from padbench.circuit.program import judge_program
-from padbench.circuit.remedy import Mender
-from padbench.circuit.space import corner_name
-from padbench.circuit.texts import said, source_of
-from padbench.core.bridge import told
-from padbench.core.findings import Finding
-from padbench.core.units import show
+from padbench.circuit.firmware import judge_program
+from padbench.circuit.quantities import QUANTITIES, growing_with_cable, of_circuits
+from padbench.circuit.quantity import WorstCase
+from padbench.circuit.remedies import Mender, needs_remedy
+from padbench.circuit.worst_case import every_corner, worst_case
+from padbench.core.findings import COUNTED, Finding, Met, Place, Rule, Source, Verdict
+from padbench.core.remedies import Remedy
+from padbench.core.units import Value, show, to_ps
 from padbench.parts import PortKind
 from padbench.sheet import Sheet
 
-__all__ = [
-    "HIGH_LINES",
-    "Electric",
-    "PortRow",
-    "judge_electric",
-    "name_on",
-    "needs_remedy",
-    "port_table",
-]
+__all__ = ["Electric", "PortRow", "Spread", "judge_bounce", "judge_electric", "spread_of"]
 
 _USUAL_LINE_R = 3.6e3
 """Ω from latch and clock to supply (from memory)."""
 
-HIGH_LINES = ("latch.high", "clock.high")
-"""Findings of one port each; all others speak for every port of the sheet."""
+_LONGEST = Rule(
+    "cable.length",
+    "m",
+    {
+        **dict.fromkeys(
+            ("pass", "fail"),
+            "the longest cable that works is {measured}; this one is up to {limit}",
+        ),
+        "no-cable": "the longest cable that works is {measured}",
+        "endless": "latch, clock and data hold with a kilometre of cable",
+        "not-judged": "with no length of cable do latch, clock and data hold on every port",
+    },
+    ("cable.length",),
+)
+_BOUNCED = "at most {measured:poll|polls} can fall into the {bounce:s} of a bounce"
+_BOUNCE = Rule(
+    "bounce.polls",
+    "polls",
+    {
+        "pass": _BOUNCED,
+        "ridden-over": _BOUNCED + ", which a debouncing of {waits:s} rides over",
+        "fail": _BOUNCED + ": one press can read as several, as nobody waits until it is over",
+    },
+    ("poll.period", "contacts.bounce", "policy.debounce"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +78,19 @@ class Electric:
     ports: tuple[PortRow, ...]
 
 
+@dataclass(frozen=True)
+class Spread:
+    """One finding: ``margins`` at all corners of the ports it speaks for, in parts of its limit.
+
+    Below 0 the limit is broken; minus infinity where a line never gets there. ``worst`` names the
+    corner with the least of them, as the finding does.
+    """
+
+    id: str
+    margins: NDArray[np.float64]
+    worst: str
+
+
 def judge_electric(sheet: Sheet, *, remedies: bool = True) -> Electric:
     """Judge a sheet on every port that it names, and the port table on every kind there is.
 
@@ -75,101 +103,98 @@ def judge_electric(sheet: Sheet, *, remedies: bool = True) -> Electric:
             judge_bounce(sheet),
             *judge_program(sheet, ports, remedies),
         ),
-        port_table(sheet),
+        _port_table(sheet),
     )
 
 
-def port_table(sheet: Sheet) -> tuple[PortRow, ...]:
+def _port_table(sheet: Sheet) -> tuple[PortRow, ...]:
     """The pad as drawn, without and with resistors on latch and clock, on every kind of port.
 
-    Only what depends on the port is asked: latch, clock, data and supply current.
+    Only what depends on the port is asked.
     """
-    part = sheet.part
     kinds = [sheet.port(name) for name in sheet.known_ports]
+    usual = {"latch_r": _USUAL_LINE_R, "clock_r": _USUAL_LINE_R}
     variants: dict[str, dict[str, float]] = {
         "as drawn": {},
         "without resistors on latch and clock": {"latch_r": ABSENT, "clock_r": ABSENT},
-        f"with {show(_USUAL_LINE_R, 'Ω')} on latch and clock": {
-            "latch_r": _USUAL_LINE_R,
-            "clock_r": _USUAL_LINE_R,
-        },
+        f"with {show(_USUAL_LINE_R, 'Ω')} on latch and clock": usual,
     }
     places = [(variant, kind) for variant in variants for kind in kinds]
-    found = judge(
-        stacked(
-            [changed(design_of(sheet, part, kind), **variants[variant]) for variant, kind in places]
-        )
-    )
-    asked = [one for one in found if one.id.startswith(("latch.", "clock.", "data.", "supply."))]
+    designs = [
+        changed(design_of(sheet, sheet.part, kind), **variants[name]) for name, kind in places
+    ]
+    asked = [
+        id_
+        for id_ in of_circuits("latch", "clock", "data", "supply")
+        if not id_.startswith("power.")  # no voltage or current of the port
+    ]
+    judged = worst_case(stacked(designs), asked)
     return tuple(
         PortRow(
-            variant, kind.name, tuple(name_on(one.id, kind) for one in asked if not one.holds[row])
+            variant,
+            kind.name,
+            tuple(QUANTITIES[w.id].name_on(kind) for w in judged if not w.holds[row]),
         )
         for row, (variant, kind) in enumerate(places)
     )
-
-
-def name_on(id_: str, port: PortKind) -> str:
-    """A level that is not reached is a fault of one port, and is named after it."""
-    return f"port.{port.name}.{id_.split('.', maxsplit=1)[0]}" if id_ in HIGH_LINES else id_
 
 
 def _findings(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> Iterator[Finding]:
     designs = [design_of(sheet, sheet.part, port) for port in ports]
     many = stacked(designs)
     every = range(len(ports))
-    found: list[tuple[str, Sequence[int], Finding]] = []
-    for judged in judge(many):
-        apart = judged.id in HIGH_LINES
-        for row in every if apart else [int(np.argmin(judged.margin))]:
-            # What stands for all ports must be mended on all of them.
+    # What stands for all ports must be mended on all of them.
+    judged: list[tuple[Sequence[int], Finding]] = []
+    for worst in worst_case(many):
+        apart = bool(QUANTITIES[worst.id].of_port)
+        for row in every if apart else [int(np.argmin(worst.margin))]:
             rows: Sequence[int] = [row] if apart else every
-            found.append((judged.id, rows, _finding(judged, row, many, sheet, ports[row])))
+            judged.append((rows, _finding(worst, row, many, sheet, ports[row])))
     if not remedies:
-        yield from (finding for _, _, finding in found)
+        yield from (finding for _, finding in judged)
         return
-    wanted = [id_ for id_, _, finding in found if needs_remedy(finding)]
+    wanted = [finding.rule.id for _, finding in judged if needs_remedy(finding)]
     mender = Mender(sheet, [port.name for port in ports], designs, wanted)
-    for id_, rows, finding in found:
-        if needs_remedy(finding):
-            thin = finding.verdict == "pass"
-            yield replace(finding, remedy=mender.remedy(id_, rows, thin=thin))
-        else:
-            yield finding
-    yield _cable(sheet, mender, ports)
+    for rows, finding in judged:
+        yield _mended(mender, finding, (finding.rule.id,), rows)
+    yield _longest_cable(sheet, mender, ports)
 
 
-def needs_remedy(finding: Finding) -> bool:
-    """Whether it fails, or holds by a thin margin; what is counted is never thin."""
-    return finding.verdict == "fail" or finding.thin
+def _mended(mender: Mender, finding: Finding, ids: Sequence[str], rows: Sequence[int]) -> Finding:
+    if not needs_remedy(finding):
+        return finding
+    remedy = mender.remedy(finding.rule.mends or (), ids, rows, thin=finding.thin)
+    return replace(finding, remedy=remedy)
 
 
-def _finding(judged: Judged, row: int, many: Design, sheet: Sheet, port: PortKind) -> Finding:
-    measured, limit = float(judged.measured[row]), float(judged.limit[row])
-    margin = float(judged.margin[row])
-    holds = bool(judged.holds[row])
-    corner = corner_name(
-        many, row, judged.axes, int(judged.corner[row]), judged.matters[row].tolist()
-    )
-    of_port = not judged.id.startswith(("levels.", "edges.", "power.pull-up"))
-    return told(
-        name_on(judged.id, port),
-        "pass" if holds else "fail",
+def _finding(worst: WorstCase, row: int, many: Design, sheet: Sheet, port: PortKind) -> Finding:
+    quantity = QUANTITIES[worst.id]
+    measured, limit = float(worst.measured[row]), float(worst.limit[row])
+    holds = bool(worst.holds[row])
+    verdict: Verdict = "pass" if holds else "fail"
+    corner, matters = int(worst.corner[row]), worst.matters[row].tolist()
+    ends = worst_ends(many, row, worst.axes, corner, matters)
+    key = next((key for key in quantity.mends if not key.startswith("port.")), "")
+    return Finding(
+        quantity.rule,
+        verdict,
         _finite(measured),
         _finite(limit),
-        _finite(margin),
-        judged.unit,
-        f"{port.name} port, {corner}" if of_port else corner,
-        source_of(judged.id, sheet.part, port),
-        said(
-            judged.id,
-            measured,
-            limit,
-            judged.unit,
-            holds,
-            port,
-            inverted=sheet.chip.latch_inverted,
+        _finite(float(worst.margin[row])),
+        Met(
+            port="" if quantity.circuit == "inputs" else port.name,
+            ends=ends,
+            other="" if ends else "every corner",
         ),
+        quantity.sources(sheet.part, port),
+        quantity.case(measured, limit, port, holds=holds),
+        {
+            "port": port.name,
+            "latch_end": "inverter" if sheet.chip.latch_inverted else "register",
+            "clock_end": "register",
+        },
+        quantity.name_on(port),
+        Place(key) if key else None,
     )
 
 
@@ -177,38 +202,122 @@ def _finite(number: float) -> float | None:
     return number if np.isfinite(number) else None
 
 
-def _cable(sheet: Sheet, mender: Mender, ports: Sequence[PortKind]) -> Finding:
+def _longest_cable(sheet: Sheet, mender: Mender, ports: Sequence[PortKind]) -> Finding:
     """The longest cable with which latch, clock and data still hold on every port."""
+    ids, rows = growing_with_cable(), range(len(ports))
     dial = next(dial for dial in mender.dials if dial.key == "cable.length")
-    found = mender.range(dial, CABLE_FINDINGS, range(len(ports)))
+    works = mender.range(dial, ids, rows)
     length = sheet.cable.length
     have = length.high
-    source = "first-order RC; " + source_of("data.later-bits", sheet.part, ports[0])
-    if found is None:
+    sources = dict.fromkeys(
+        source
+        for id_ in ids
+        for port in ports
+        for source in QUANTITIES[id_].sources(sheet.part, port)
+    )
+    finding = Finding(
+        _LONGEST,
+        "not-judged",
+        limit=have,
+        met=Met(other="every port"),
+        sources=tuple(sources),
+        place=Place("cable.length"),
+    )
+    if works is None:
         # Then it is not the cable: the findings that fail name what it is.
-        says = "with no length of cable do latch, clock and data hold on every port"
-        return told("cable.length", "not-judged", None, have, None, "m", "every port", source, says)
-    nominal = found[1]
-    if nominal is None:
-        says = "latch, clock and data hold with a kilometre of cable"
-        return told("cable.length", "pass", None, have, None, "m", "every port", source, says)
-    longest = nominal * (have / length.nominal if length.nominal else 1.0)
-    says = f"the longest cable that works is {show(longest, 'm')}" + (
-        f"; this one is up to {show(have, 'm')}" if have else ""
-    )
-    finding = told(
-        "cable.length",
-        "pass" if have <= longest else "fail",
-        longest,
-        have,
-        longest - have,
-        "m",
-        "the port that bears the least",
-        source,
-        says,
-    )
-    if not needs_remedy(finding):
         return finding
-    thin = finding.verdict == "pass"
-    remedy = mender.remedy("cable.length", range(len(ports)), ids=CABLE_FINDINGS, thin=thin)
-    return replace(finding, remedy=remedy)
+    if works[1] is None:
+        return replace(finding, verdict="pass", case="endless")
+    longest = works[1] * (have / length.nominal if length.nominal else 1.0)
+    finding = replace(
+        finding,
+        verdict="pass" if have <= longest else "fail",
+        measured=longest,
+        margin=longest - have,
+        met=Met(other="the port that bears the least"),
+        case="" if have else "no-cable",
+    )
+    return _mended(mender, finding, ids, rows)
+
+
+def judge_bounce(sheet: Sheet) -> Finding:
+    """How many polls can fall into the bounce of one press: floor(bounce / period) + 1.
+
+    One may: it reads the press a poll late at worst. With two or more, one press can read as
+    several, unless somebody waits until the contact has come to rest: the sheet's
+    ``policy.debounce``.
+    """
+    bounce, period = sheet.contacts.bounce.high, sheet.poll.period.low
+    waits = sheet.policy.debounce.low
+    # In picoseconds, as in a run: in floats 9 ms hold 3 ms less than three times.
+    polls = to_ps(bounce) // to_ps(period) + 1 if bounce > 0 else 0
+    holds = polls <= 1 or to_ps(waits) >= to_ps(bounce)
+    return Finding(
+        _BOUNCE,
+        "pass" if holds else "fail",
+        float(polls),
+        1.0,
+        1.0 - polls,
+        Met(other=f"bounce {show(bounce, 's')}, a poll every {show(period, 's')}"),
+        (
+            Source("floor(bounce / period) + 1", "calculated"),
+            Source("bounce of contacts", "from memory"),
+        ),
+        "ridden-over" if holds and polls > 1 else "",
+        {"bounce": bounce, "waits": waits, "period": period},
+        place=Place("contacts.bounce"),
+        remedy=None if holds else _slower_poll(sheet),
+    )
+
+
+def _slower_poll(sheet: Sheet) -> Remedy:
+    """A period longer than the bounce, debouncing, or a bounce shorter than either of the two.
+
+    A bounce of just the period fails, of just the debouncing it does not.
+    """
+    contact, poll, policy = sheet.contacts.bounce, sheet.poll.period, sheet.policy.debounce
+
+    def ratio(value: Value, end: float) -> float:
+        # Of one that may be nothing at all no value is enough.
+        return max(end / value.nominal, 1e-9) if value.nominal else 1.0
+
+    ends: dict[str, tuple[float | None, float | None]] = {}
+    longer = (to_ps(contact.high) + 1) * 1e-12
+    period = longer / ratio(poll, poll.low)
+    # A routine is called once a frame. No value of the sheet is longer than a second.
+    if sheet.poll.routine is None and period * ratio(poll, poll.high) <= 1:
+        ends["poll.period"] = (period, None)
+    shorter = max(to_ps(poll.low) - 1, to_ps(policy.low)) * 1e-12
+    ends["contacts.bounce"] = (None, shorter / ratio(contact, contact.high))
+    wait = contact.high / ratio(policy, policy.low)
+    if wait * ratio(policy, policy.high) <= 1:
+        ends["policy.debounce"] = (wait, None)
+    first, *others = (Remedy(key, low, high, "s") for key, (low, high) in ends.items())
+    return replace(first, also=tuple(others))
+
+
+def spread_of(sheet: Sheet, findings: Sequence[Finding]) -> Iterator[Spread]:
+    """The margin of each finding at every corner, not only at the worst, in their order.
+
+    What a run measured (``timing.*``) has one margin, that of the worst moment. What has no limit,
+    or one of nought, is left out, and so is a count that holds: just as many clocks as it takes are
+    no near miss.
+    """
+    ports = [sheet.port(name) for name in sheet.works_with.ports]
+    many = stacked([design_of(sheet, sheet.part, port) for port in ports])
+    known: dict[str, NDArray[np.float64]] = {}
+    for id_, margin in every_corner(many):
+        quantity = QUANTITIES[id_]
+        if quantity.of_port:
+            rows = zip(ports, margin, strict=True)
+            known |= {quantity.name_on(port): row for port, row in rows}
+        else:
+            known[id_] = margin.ravel()
+    for finding in findings:
+        own = np.zeros(0) if finding.margin is None else np.asarray([finding.margin])
+        margins = known.get(finding.id, own)
+        # Where a limit goes with the supply it is that of the worst corner, as in the finding.
+        if finding.unit in COUNTED and finding.verdict == "pass":
+            continue
+        if finding.limit and len(margins := margins[margins < np.inf]):
+            yield Spread(finding.id, margins / abs(finding.limit), finding.where)

@@ -4,7 +4,7 @@
     for name, (times, volts) in line_waves(sheet, port, timeline).items(): ...
 
 The digital timeline says when a line is driven or crosses; the circuits of
-`padbench.circuit.judge` say how it gets there.
+`padbench.circuit.circuits` say how it gets there.
 """
 
 from collections.abc import Sequence
@@ -13,17 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.circuit.design import Array, Design, design_of, stacked
-from padbench.circuit.judge import (
-    GROUPS,
-    DrivenLine,
-    data_levels,
-    data_taus,
-    driven_line,
-    judge,
-    register_levels,
-)
-from padbench.circuit.space import Space, space
+from padbench.circuit.circuits import Circuits, DrivenLine, Line
+from padbench.circuit.design import Array, design_of, stacked
+from padbench.circuit.quantities import of_circuits
+from padbench.circuit.worst_case import worst_case
 from padbench.core.timeline import HIGH, LOW, Timeline, Wire
 from padbench.core.units import to_ps
 from padbench.sheet import Sheet
@@ -62,10 +55,12 @@ def worst_port(sheet: Sheet) -> str:
     """
     names = sheet.works_with.ports
     designs = stacked([design_of(sheet, sheet.part, sheet.port(name)) for name in names])
-    judged = judge(designs, [id_ for group in ("latch", "clock", "data") for id_ in GROUPS[group]])
     # A resistor's heat is no voltage of a line.
-    lines = [one for one in judged if not one.id.startswith("power.")]
-    spare = [np.where(np.isinf(one.limit), np.inf, one.margin / np.abs(one.limit)) for one in lines]
+    ids = [id_ for id_ in of_circuits("latch", "clock", "data") if not id_.startswith("power.")]
+    spare = [
+        np.where(np.isinf(worst.limit), np.inf, worst.margin / np.abs(worst.limit))
+        for worst in worst_case(designs, ids)
+    ]
     return min(names, key=lambda name: sorted(row[names.index(name)] for row in spare))
 
 
@@ -75,35 +70,30 @@ def line_waves(sheet: Sheet, port: str, timeline: Timeline) -> dict[str, Wave]:
     Latch and clock stand at the corner where they rise last, data at the one where it does.
     ``KeyError`` if the timeline lacks a wire.
     """
-    design = design_of(sheet, sheet.part, sheet.port(port))
-    over = space(design, ("supply", "resistors", "temperature", "leakage", "diode"))
-    made = {}
-    for name in ("latch", "clock"):
-        rise, fall = _line_curves(design, over, name)
-        made[f"analogue.{name}"] = _follow(
-            timeline.wires[f"console.{name}"], rise, fall, timeline.end_ps
-        )
-    rise, fall, late = _data_curves(design, over)
+    circuits = Circuits(design_of(sheet, sheet.part, sheet.port(port)))
+    end = timeline.end_ps
+    waves = {
+        f"analogue.{name}": _follow(timeline.wires[f"console.{name}"], *_line_curves(line), end)
+        for name, line in (("latch", circuits.latch), ("clock", circuits.clock))
+    }
+    rise, fall, late = _data_curves(circuits)
     wire = timeline.wires["cable.data"]
-    made["analogue.data"] = _follow(_earlier(wire, late), rise, fall, timeline.end_ps)
-    return made
+    return waves | {"analogue.data": _follow(_earlier(wire, late), rise, fall, end)}
 
 
-def _line_curves(design: Design, over: Space, name: str) -> tuple[_Curve, _Curve]:
-    every = driven_line(design, over, name)
-    _, high_at = register_levels(design, over)
-    corner = int(np.argmax(every.rise(high_at)[0]))
-    one = DrivenLine(
+def _line_curves(line: Line) -> tuple[_Curve, _Curve]:
+    corner = int(np.argmax(line.rise_high[0]))
+    latest = DrivenLine(
         **{
-            field: np.broadcast_to(getattr(every, field), over.supply.shape)[:, corner]
+            field: np.broadcast_to(getattr(line.driven, field), line.high_at.shape)[:, corner]
             for field in DrivenLine.__dataclass_fields__
         }
     )
-    high = float(one.high[0])
-    low = min(float(one.low[0]), high)  # a line that nothing lifts stays where it is
+    high = float(latest.high[0])
+    low = min(float(latest.low[0]), high)  # a line that nothing lifts stays where it is
     part = 1 - np.exp(-np.linspace(0, _SETTLED, _POINTS))
     up, down = low + (high - low) * part, high - (high - low) * part
-    return _curve(one.rise(up), up), _curve(one.fall(down), down)
+    return _curve(latest.rise(up), up), _curve(latest.fall(down), down)
 
 
 def _curve(seconds: Array, volts: Array) -> _Curve:
@@ -112,20 +102,19 @@ def _curve(seconds: Array, volts: Array) -> _Curve:
     return _Curve(np.where(fine, seconds, 0.0)[fine], volts[fine])
 
 
-def _data_curves(design: Design, over: Space) -> tuple[_Curve, _Curve, tuple[int, int]]:
+def _data_curves(circuits: Circuits) -> tuple[_Curve, _Curve, tuple[int, int]]:
     """Both curves, and how long (ps) each takes to the console's threshold."""
-    low, high = data_levels(design, over)
-    taus = data_taus(design, over)
+    (low, high), taus = circuits.data_levels, circuits.data_taus
+    low_at, high_at = circuits.data_thresholds
     corner = int(np.argmax((taus[0] + taus[1])[0]))
     down, up = float(low[0, corner]), float(high[0, corner])
-    unit = 1.0 if design.input_fixed[0] else float(over.supply[0, corner])
     x = np.linspace(0, _SETTLED, _POINTS)
     part = (up - down) * (1 - np.exp(-x))
     rise = _Curve(x * float(taus[0][0, corner]), down + part)
     fall = _Curve(x * float(taus[1][0, corner]), up - part)
     late = (
-        to_ps(rise.when(float(design.input_high_part[0]) * unit)),
-        to_ps(fall.when(float(design.input_low_part[0]) * unit)),
+        to_ps(rise.when(float(high_at[0, corner]))),
+        to_ps(fall.when(float(low_at[0, corner]))),
     )
     return rise, fall, late
 

@@ -1,25 +1,18 @@
 """Argument parsing that several commands share."""
 
 import argparse
-from collections.abc import Mapping
-from difflib import get_close_matches
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import NoReturn
 
 from padbench.cli.errors import UsageError
-from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
-from padbench.sheet import Sheet, SheetError, load_sheet
-
-if TYPE_CHECKING:
-    from padbench.routines.engine import RoutineEngine
+from padbench.sheet import SheetError
 
 __all__ = [
     "Parser",
     "add_wave_options",
-    "read_sheet",
-    "scenario_named",
-    "scenarios_for",
-    "sweep_engine",
+    "usable",
     "wave_folder",
 ]
 
@@ -58,15 +51,6 @@ def add_wave_options(parser: Parser) -> None:
     )
 
 
-def sweep_engine(sheet: Sheet) -> "RoutineEngine | None":
-    """The fast engine for a sheet whose poll is a read routine; others need none."""
-    if sheet.poll.routine is None:
-        return None
-    from padbench.routines.fast import FastEngine
-
-    return FastEngine()
-
-
 def wave_folder(sheet: Path, waves: Path | None, no_waves: bool) -> Path | None:
     """The folder for this sheet's waves, None for no waves."""
     if no_waves:
@@ -74,43 +58,21 @@ def wave_folder(sheet: Path, waves: Path | None, no_waves: bool) -> Path | None:
     return waves if waves is not None else Path("waves", "out", sheet.stem)
 
 
-def read_sheet(path: Path) -> Sheet:
-    """Load a sheet; all its problems, a line each, as one `UsageError`."""
-    try:
-        sheet = load_sheet(path)
-    except SheetError as error:
-        raise UsageError(*map(str, error.problems)) from None
-    if sheet.poll.routine is None:
-        return sheet
-    from padbench.routines.poll import with_timings
+@contextmanager
+def usable(file: Path | None = None) -> Iterator[None]:
+    """What a job refuses becomes a `UsageError`, a line each.
+
+    A refusal names a key of the sheet ``file``, or else an option.
+    """
+    from padbench.jobs.loading import Refusal
     from padbench.routines.routine import RoutineError
 
     try:
-        return with_timings(sheet)
-    except RoutineError as error:
-        raise UsageError(f"{path}: poll.routine: {error}") from None
-
-
-def scenario_named(
-    name: str, scenarios: Mapping[str, Scenario], option: str = "--scenario"
-) -> Scenario:
-    """The scenario that an option names; `UsageError` with a near one for an unknown name."""
-    if name in scenarios:
-        return scenarios[name]
-    near = get_close_matches(name, scenarios, 1) or sorted(scenarios)
-    raise UsageError(f"{option}: there is no scenario {name[:60]!r}; try {', '.join(near)}")
-
-
-def scenarios_for(file: Path | None, sheet: Sheet | None = None) -> dict[str, Scenario]:
-    """The shipped scenarios (those for a read routine too if the sheet has one) and the user's."""
-    shipped = SCENARIOS
-    if sheet is not None and sheet.poll.routine is not None:
-        shipped = SCENARIOS | ROUTINE_SCENARIOS
-    if file is None:
-        return dict(shipped)
-    from padbench.scenarios.user import load_scenarios
-
-    try:
-        return shipped | load_scenarios(file)
+        yield
     except SheetError as error:
         raise UsageError(*map(str, error.problems)) from None
+    except RoutineError as error:
+        raise UsageError(str(error)) from None
+    except Refusal as error:
+        where = f"{file}: " if "." in error.option else "--"
+        raise UsageError(f"{where}{error.option}: {error.says}") from None

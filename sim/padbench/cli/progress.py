@@ -2,32 +2,12 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Protocol
 
 from rich.console import Console
-from rich.progress import BarColumn, Progress, ProgressColumn, Task, TimeRemainingColumn
+from rich.progress import Progress, ProgressColumn, Task
 from rich.text import Text
 
-__all__ = ["Step", "case_progress", "progress"]
-
-
-class Step(Protocol):
-    """Moves the bar on."""
-
-    def __call__(self, by: int = 1, /) -> None:
-        """By one, or by so much of the total."""
-
-
-@contextmanager
-def progress(says: str, total: int) -> Iterator[Step]:
-    """``with progress("scenarios", 40) as step:`` and call ``step()`` 40 times."""
-    screen = Console(stderr=True)
-    if not screen.is_terminal:
-        yield lambda by=1, /: None
-        return
-    with Progress(console=screen, transient=True) as bar:
-        task = bar.add_task(says, total=total)
-        yield lambda by=1, /: bar.advance(task, by)
+__all__ = ["progress"]
 
 
 class _Rate(ProgressColumn):
@@ -35,17 +15,20 @@ class _Rate(ProgressColumn):
 
     def render(self, task: Task) -> Text:
         speed = task.finished_speed or task.speed
-        return Text("" if speed is None else f"{speed:,.0f} cases/s")
+        return Text("" if speed is None else f"{speed:,.0f}/s")
 
 
 @contextmanager
-def case_progress(total: int) -> Iterator[Callable[[int], None]]:
-    """``with case_progress(110592) as advance:`` and call ``advance(256)`` until all are done."""
+def progress(says: str, *, rate: bool = False) -> Iterator[Callable[[int, int], None]]:
+    """``with progress("scenarios") as step:`` and call ``step(done, total)`` now and then.
+
+    ``rate`` shows how many are done in a second.
+    """
     screen = Console(stderr=True)
     if not screen.is_terminal:
-        yield lambda count: None
+        yield lambda done, total: None
         return
-    columns = ("{task.percentage:>3.0f} %", BarColumn(), _Rate(), TimeRemainingColumn())
+    columns = (*Progress.get_default_columns(), *([_Rate()] if rate else []))
     with Progress(*columns, console=screen, transient=True) as bar:
-        task = bar.add_task("cases", total=total)
-        yield lambda count: bar.advance(task, count)
+        task = bar.add_task(says, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -1,11 +1,13 @@
 """``padbench wiring SHEET``."""
 
-import json
+from dataclasses import replace
 from pathlib import Path
 
-from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, read_sheet
+from padbench.cli.options import Parser, usable
+from padbench.cli.outputs import add_output_options, emit
 from padbench.files import whole_file
+from padbench.jobs.wiring import plan_wiring
+from padbench.wiring.export import write_drawing, write_plan_csv
 
 __all__ = ["run"]
 
@@ -20,32 +22,17 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("sheet", metavar="SHEET", type=Path)
     parser.add_argument("--csv", metavar="FILE", type=Path, help="the pins with their voltages")
     parser.add_argument("--drawing", metavar="FILE", type=Path, help="the package as SVG")
+    add_output_options(parser, {})
     options = parser.parse_args(arguments)
-    sheet = read_sheet(options.sheet)
-    if sheet.chip.kind == "firmware":
-        raise UsageError(
-            f"{options.sheet}: register.kind: a firmware has no package of its own to wire;"
-            ' give a register, for example part = "CD4021B"'
-        )
-
-    from padbench.circuit.findings import judge_electric
-    from padbench.results.wiring import plan_object, write_drawing, write_plan_csv
-    from padbench.wiring.faults import judge_wiring
-    from padbench.wiring.plan import wiring_plan
-
-    found = (*judge_wiring(sheet), *judge_electric(sheet).findings)
-    faults = tuple(one for one in found if one.verdict == "fail")
-    plan = wiring_plan(sheet)
+    with usable(options.sheet):
+        result = plan_wiring(options.sheet)
+    wrote = {}
     if options.csv is not None:
         with whole_file(options.csv) as out:
-            write_plan_csv(plan, out)
+            write_plan_csv(result.data, out)
+        wrote["Pins"] = options.csv
     if options.drawing is not None:
         with whole_file(options.drawing) as out:
-            write_drawing(plan, out, title=sheet.pad.name)
-    if options.json:
-        print(json.dumps(plan_object(plan, faults), ensure_ascii=False))
-    else:
-        from padbench.cli.plan_tables import print_plan
-
-        print_plan(sheet.pad.name, plan, faults)
-    return 1 if faults else 0
+            write_drawing(result.data, out, title=result.name)
+        wrote["Drawing"] = options.drawing
+    return emit([replace(result, wrote=wrote)], options, arguments)

@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from padbench.core.remedies import Remedy
 from padbench.core.sentences import COUNTED, filled, moment
 
 __all__ = [
@@ -23,7 +24,6 @@ __all__ = [
     "Finding",
     "Met",
     "Place",
-    "Remedy",
     "Rule",
     "Source",
     "SourceClass",
@@ -94,15 +94,18 @@ class Rule:
 class Met:
     """The run and the moment in which the worst was met; what does not apply is left out.
 
-    ``corner`` is that of a simulation ("fast", "slow") or the simulator's name, ``ends`` the
-    combination of worst-case values of a calculation, as (axis, end) pairs: a number in SI for the
-    supply and the temperature, a word for the others. ``read`` counts from 1, ``at_ps`` from the
-    begin of the run. ``other`` names any other place ("every port", "scenario idle").
+    ``corner`` and ``port`` are those of a simulation of the pad ("slow", "push-pull"),
+    ``simulator`` and ``top`` what ran which design in an HDL. ``ends`` is the combination of
+    worst-case values of a calculation, as (axis, end) pairs: a number in SI for the supply and the
+    temperature, a word for the others. ``read`` counts from 1, ``at_ps`` from the begin of the run.
+    ``other`` names any other place ("every port").
     """
 
     scenario: str = ""
     corner: str = ""
     port: str = ""
+    simulator: str = ""
+    top: str = ""
     read: int | None = None
     at_ps: int | None = None
     ends: tuple[tuple[str, float | str], ...] = ()
@@ -114,6 +117,8 @@ class Met:
             self.scenario,
             f"{self.corner} corner" if self.corner else "",
             f"{self.port} port" if self.port else "",
+            f"on {self.simulator}" if self.simulator else "",
+            f"top {self.top}" if self.top else "",
             self.other,
             *(_end(axis, end) for axis, end in self.ends),
             f"read {self.read}" if self.read is not None else "",
@@ -128,32 +133,6 @@ class Place:
 
     key: str
     line: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Remedy:
-    """A value of the sheet that would mend a finding, or what to connect where it is the wiring.
-
-    ``key`` is the sheet's, ``low`` and ``high`` bound the nominal values (in ``unit``) with which
-    the finding holds, None for no bound; of a range, such as a temperature or the answer of a
-    program, they bound the end that counts. Where both are None ``says`` tells what to do, or that
-    no single value helps. ``e12`` and ``e24`` are the preferred values (IEC 60063) in it that break
-    nothing else. ``also`` are other values, each of which would mend the same alone.
-    """
-
-    key: str
-    low: float | None
-    high: float | None
-    unit: str
-    e12: tuple[float, ...]
-    e24: tuple[float, ...]
-    says: str
-    also: tuple["Remedy", ...] = ()
-
-    @property
-    def whole(self) -> str:
-        """What this and each of the others say, in one text."""
-        return "; or ".join([self.says, *(one.says for one in self.also)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +179,11 @@ class Finding:
         # Just that part is not less, whatever the last digit of a number in seconds says.
         less = self.margin < enough and not math.isclose(self.margin, enough, rel_tol=1e-12)
         return less and self.unit not in COUNTED
+
+    @property
+    def looked_up(self) -> bool:
+        """Whether no figure that it rests on is from memory or assumed."""
+        return not any(source.kind in ("from memory", "assumed") for source in self.sources)
 
     @property
     def says(self) -> str:

@@ -8,8 +8,36 @@ engine can play it.
 """
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, TypeVar
 
-__all__ = ["DrivenLines", "PollTiming", "ScriptedRead", "Stimulus"]
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+__all__ = [
+    "CUT_AFTER",
+    "DrivenLines",
+    "PollTiming",
+    "ScriptedRead",
+    "Stimulus",
+    "cut_away",
+    "until_cut",
+]
+
+Times = TypeVar("Times", int, "NDArray[np.float64]")
+
+CUT_AFTER = 3
+"""Clocks of a read that a new latch cuts off."""
+
+
+def cut_away(clock_high: Times) -> Times:
+    """How much of its last clock's high part such a read lacks, in whole picoseconds."""
+    return clock_high // 2
+
+
+def until_cut(latch_to_clock: Times, clock_low: Times, clock_high: Times) -> Times:
+    """From the latch's fall of such a read to the latch that cuts it off: the soonest of any."""
+    return latch_to_clock + CUT_AFTER * (clock_low + clock_high) - cut_away(clock_high)
 
 
 @dataclass(frozen=True, slots=True)

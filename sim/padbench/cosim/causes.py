@@ -1,196 +1,223 @@
 """Likely causes of wrong reads: the faults that would have given just these reads.
 
-Every fault of the table is played on the same scripts; those that predict every bit that was read
-are named. If none does, the one that comes far closer than a sound register is named, as partly.
+Every fault of `padbench.cosim.faults` is played on the same scripts; those that predict every bit
+that was read are named. If none does, the one that comes far closer than a sound register is named,
+as partly. What gives the same bits is told apart by what the wires did besides.
 """
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from itertools import combinations, pairwise
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
 
-from padbench.core.buttons import BUTTONS
+import numpy as np
+
 from padbench.core.decode import Read
+from padbench.core.findings import Fact
 from padbench.core.pad import PadModel
-from padbench.cosim.faulty import Fault, predict
+from padbench.core.timeline import HIGH, LOW, Timeline
+from padbench.cosim.faults import Role, offer_faults, pad_faults, sentence
+from padbench.cosim.faulty import FaultyRegister
+from padbench.cosim.reader import StrobeProblem
 from padbench.scenarios import Script
+from padbench.scenarios.script import Bits
+from padbench.trials.result import ScenarioRun
 
-__all__ = ["Cause", "faults_for", "likely_causes", "offer_causes"]
+__all__ = ["Cause", "likely_causes", "offer_causes", "reader_causes", "told_apart"]
 
 _MOST = 3
 _SURE_ENOUGH = 0.5
 """A partly matching fault must explain this part of what a sound register does not."""
 
+_SOUND = FaultyRegister().reads
+
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """A cause by id, in a sentence, and the part of all reads that it explains (0 to 1)."""
+    """A cause by id, and the part of all reads that it explains (0 to 1)."""
 
+    role: Role
     id: str
-    says: str
-    explains: float
+    explains: float = 1.0
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+
+    @property
+    def says(self) -> str:
+        """The cause in a sentence."""
+        return sentence(self.role, self.id, self.facts)
 
 
-def likely_causes(
-    runs: Sequence[tuple[Script, Sequence[Read]]], pad: PadModel
-) -> tuple[Cause, ...]:
+Runs = Sequence[tuple[Script, Sequence[Read]]]
+Given = Callable[[Script, PadModel], Iterator[Bits]]
+
+
+def likely_causes(runs: Runs, pad: PadModel) -> tuple[Cause, ...]:
     """At most three causes for a pad, the likeliest first; none if a sound pad explains it all."""
-    sound = _explained(Fault("sound", ""), runs, pad, 0.0)
+    sound = _explained(_SOUND, runs, pad, 0.0)
     if sound == 1.0:
         return ()
     no_level = _no_level(runs, pad)
     if no_level is not None:
         return (no_level,)
-    found: list[Cause] = []
-    for fault in faults_for(pad):
-        needed = 1.0 if any(one.explains == 1.0 for one in found) else _SURE_ENOUGH
-        share = _explained(fault, runs, pad, needed)
+    causes: list[Cause] = []
+    for fault in pad_faults(pad):
+        needed = 1.0 if any(cause.explains == 1.0 for cause in causes) else _SURE_ENOUGH
+        share = _explained(fault.reads, runs, pad, needed)
         if share > sound:
-            found.append(Cause(fault.id, fault.says, round(share, 4)))
-    exact = [cause for cause in found if cause.explains == 1.0]
+            causes.append(Cause("pad", fault.id, round(share, 4), fault.facts))
+    exact = [cause for cause in causes if cause.explains == 1.0]
     if exact:
         return tuple(exact[:_MOST])
     floor = sound + _SURE_ENOUGH * (1 - sound)
-    partly = sorted(
-        (cause for cause in found if cause.explains > floor), key=lambda one: -one.explains
-    )
-    return tuple(partly[:_MOST])
+    partly = [cause for cause in causes if cause.explains > floor]
+    return tuple(sorted(partly, key=lambda cause: -cause.explains)[:_MOST])
 
 
-def _no_level(runs: Sequence[tuple[Script, Sequence[Read]]], pad: PadModel) -> Cause | None:
+def _no_level(runs: Runs, pad: PadModel) -> Cause | None:
     """The data line at no level in half of the wrong reads: that is the fault, not the order."""
     wrong, without, early = 0, 0, False
-    for script, reads in runs:
-        for read, bits, expected in zip(
-            reads, predict(Fault("sound", ""), script, pad), script.expected, strict=False
-        ):
-            if _agree(read.bits, bits, expected.bits):
-                continue
-            wrong += 1
-            undecided = [
-                place
-                for place, (bit, want) in enumerate(zip(read.bits, bits, strict=False))
-                if bit is None and want is not None
-            ]
-            without += bool(undecided)
-            stopped = len(read.clock_rises) > len(read.samples)
-            early = early or (not stopped and any(place < pad.stages for place in undecided))
+    for read, bits, asked in _beside(_SOUND, runs, pad):
+        if _agree(read.bits, bits, asked):
+            continue
+        wrong += 1
+        undecided = [
+            place
+            for place, (bit, want) in enumerate(zip(read.bits, bits, strict=False))
+            if bit is None and want is not None
+        ]
+        without += bool(undecided)
+        stopped = len(read.clock_rises) > len(read.samples)
+        early = early or (not stopped and any(place < pad.stages for place in undecided))
     if 2 * without <= wrong:
         return None
-    share = round(without / wrong, 4)
-    if early:
-        return Cause("unknown-level", "the data line is at no level (x or z) when sampled", share)
-    return Cause(
-        "serial-open", "the serial input is at no level, and so is what follows the buttons", share
-    )
+    return Cause("pad", "unknown-level" if early else "serial-open", round(without / wrong, 4))
 
 
-def _explained(
-    fault: Fault, runs: Sequence[tuple[Script, Sequence[Read]]], pad: PadModel, needed: float
-) -> float:
+def _beside(given: Given, runs: Runs, pad: PadModel) -> Iterator[tuple[Read, Bits, Bits]]:
+    """Each read, what a fault would have given, and what the script asks for."""
+    for script, reads in runs:
+        for read, bits, expected in zip(reads, given(script, pad), script.expected, strict=False):
+            yield read, bits, expected.bits
+
+
+def _explained(given: Given, runs: Runs, pad: PadModel, needed: float) -> float:
     """Part of all reads that a fault predicts; 0 as soon as it cannot reach ``needed``."""
     total = sum(len(reads) for _, reads in runs)
     most_misses = (1 - needed) * total
     hits = misses = 0
-    for script, reads in runs:
-        predicted = predict(fault, script, pad)
-        for read, bits, expected in zip(reads, predicted, script.expected, strict=False):
-            if _agree(read.bits, bits, expected.bits):
-                hits += 1
-            else:
-                misses += 1
-                if misses > most_misses:
-                    return 0.0
+    for read, bits, asked in _beside(given, runs, pad):
+        if _agree(read.bits, bits, asked):
+            hits += 1
+        else:
+            misses += 1
+            if misses > most_misses:
+                return 0.0
     return hits / total if total else 0.0
 
 
-def _agree(
-    got: Sequence[bool | None], predicted: Sequence[bool | None], expected: Sequence[bool | None]
-) -> bool:
+def _agree(got: Bits, predicted: Bits, asked: Bits) -> bool:
     """Bits that are open in the prediction, or in the script, may be anything."""
     return len(got) == len(predicted) and all(
-        want is None or asked is None or bit == want
-        for bit, want, asked in zip(got, predicted, expected, strict=False)
+        want is None or expected is None or bit == want
+        for bit, want, expected in zip(got, predicted, asked, strict=False)
     )
 
 
-def faults_for(pad: PadModel) -> Iterable[Fault]:
-    """The table, the commonest first."""
-    n = pad.stages
-    places = tuple(range(n))
-    yield Fault("order-reversed", "the order of the bits is reversed", swap=places[::-1])
-    yield Fault(
-        "data-inverted", "the data line stands the other way up: pressed is low", data_inverted=True
-    )
-    yield Fault(
-        "buttons-inverted",
-        "the buttons are taken the other way up: pressed is low at the inputs",
-        inputs_inverted=True,
-    )
-    yield Fault(
-        "latch-inverted",
-        "the latch is taken the other way up: it loads while the latch is low",
-        load_inverted=True,
-    )
-    yield Fault("wrong-edge", "it shifts on the falling clock edge, not on the rising", edge="fall")
-    yield Fault("both-edges", "it shifts on both edges of the clock", edge="both")
-    yield Fault(
-        "synchronous-load",
-        "it loads on a clock edge; the load must not need the clock",
-        load="synchronous",
-    )
-    yield Fault(
-        "load-on-rise",
-        "it is not transparent while latched: it loads when the latch rises, and not after",
-        load="rise",
-    )
-    yield Fault(
-        "one-bit-late",
-        "the output comes one bit late: the first bit needs a clock to appear",
-        late=True,
-    )
-    yield Fault("one-bit-early", "the output comes one bit early: the first is missing", output=1)
-    yield Fault(
-        "first-clock-lost", "the first clock after the latch does not shift", skip_first=True
-    )
-    yield Fault("no-shift", "it does not shift at all: the clock does nothing", edge="never")
-    yield Fault("no-load", "it does not load at all: the latch does nothing", load="never")
-    every = (1 << n) - 1
-    yield Fault("data-low", "the data line is always low", force_stages=(every, 0))
-    yield Fault("data-high", "the data line is always high", force_stages=(every, every))
-    yield Fault("stages-missing", f"it has {n - 1} stages: the last button is missing", drop=True)
-    for level in (1, 0):
-        yield Fault(
-            "stages-extra",
-            f"it has {n + 1} stages: one too many before the first bit",
-            last=level,
-        )
-        yield Fault(
-            "stages-extra", f"it has {n + 1} stages: one too many after the last bit", first=level
-        )
-    yield Fault("serial-high", "the serial input is high: past the end reads not pressed", serial=1)
-    yield Fault("serial-low", "the serial input is low: past the end reads pressed", serial=0)
-    yield Fault("serial-ring", "the serial input gets the register's own output", serial="ring")
-    yield from _one_bit_faults(pad)
+def told_apart(causes: tuple[Cause, ...], runs: Sequence[ScenarioRun]) -> tuple[Cause, ...]:
+    """Without those that give the same bits, but move the data line at another moment.
+
+    A register that shifts on the wrong edge moves the line when the clock falls; one that takes
+    the latch the other way up moves it while the latch is low, without any clock.
+    """
+    ids = {cause.id for cause in causes}
+    drop: set[str] = set()
+    if {"wrong-edge", "one-bit-early"} <= ids:
+        low = _moves(runs, "pad.clock", LOW) > _moves(runs, "pad.clock", HIGH)
+        drop.add("one-bit-early" if low else "wrong-edge")
+    if {"latch-inverted", "no-shift"} <= ids:
+        low = _moves(runs, "pad.load", LOW) > 0
+        drop.add("no-shift" if low else "latch-inverted")
+    return tuple(cause for cause in causes if cause.id not in drop)
 
 
-def _one_bit_faults(pad: PadModel) -> Iterable[Fault]:
-    n = pad.stages
-    names = {stage - 1: BUTTONS[7 - bit.bit_length() + 1] for bit, stage in pad.stage_of}
-    for one, other in combinations(range(n), 2):
-        swap = list(range(n))
-        swap[one], swap[other] = other, one
-        named = " and ".join(names.get(place, f"input {place + 1}") for place in (other, one))
-        yield Fault("order-swapped", f"{named} are swapped", swap=tuple(swap))
-    for place in range(n):
-        for level, word in ((0, "pressed"), (1, "not pressed")):
-            force = (1 << place, level << place)
-            name = names.get(place, f"input {place + 1}")
-            yield Fault("input-stuck", f"{name} always reads as {word}", force_inputs=force)
-            yield Fault(
-                "stage-stuck",
-                f"stage {place + 1} is stuck {'high' if level else 'low'}",
-                force_stages=force,
-            )
+def _moves(runs: Sequence[ScenarioRun], wire: str, level: int) -> int:
+    """How often the data line moves while another wire is at a level, outside the latch if clock's.
+
+    Moves before the first latch come from power-up and say nothing.
+    """
+    count = 0
+    for run in runs:
+        wires = run.timeline.wires
+        load, moves = wires["pad.load"], wires["cable.data"].times[1:]
+        moves = moves[moves >= load.rises()[0]] if len(load.rises()) else moves[:0]
+        if wire == "pad.clock":
+            moves = moves[load.at(moves) != HIGH]
+        count += int(np.count_nonzero(wires[wire].at(moves) == level))
+    return count
+
+
+def reader_causes(
+    runs: Sequence[ScenarioRun], records: Iterable[Mapping[str, Any]]
+) -> tuple[Cause, ...]:
+    """Likely causes for a design that plays the console: of its wires first, then of its bytes."""
+    wires, pairs, strobes = _Wires(), list[tuple[int, int | None]](), 0
+    for run, record in zip(runs, records, strict=False):
+        wires.add(run)
+        strobes += len(record["strobes"])
+        starts = [pair.read.start_ps + record["base"] for pair in run.reads]
+        for at, byte in record["strobes"]:
+            last = int(np.searchsorted(starts, at)) - 1
+            if last >= 0:
+                pairs.append((run.reads[last].read.byte, byte))
+    causes = tuple(wires.causes())
+    if causes:
+        return causes
+    if not strobes:
+        return (Cause("reader", "no-strobe"),)
+    faults = {p.fault for run in runs for p in run.problems if isinstance(p, StrobeProblem)}
+    causes = offer_causes(pairs)
+    if not causes and "differ" in faults:
+        return (Cause("reader", "no-compare"),)
+    if not causes and "let-go" in faults:
+        return (Cause("reader", "byte-not-kept"),)
+    return causes
+
+
+class _Wires:
+    """What the wires of a reader tell, run by run: how long each stands at the unusual level."""
+
+    _IDLE = (
+        ("latch-inverted", "pad.load", HIGH),
+        ("clock-inverted", "pad.clock", LOW),
+        ("valid-inverted", "reader.valid", HIGH),
+    )
+
+    def __init__(self) -> None:
+        self.runs, self.clocks = 0, set[int]()
+        self.shares = dict.fromkeys((id_ for id_, _, _ in self._IDLE), 0.0)
+
+    def add(self, run: ScenarioRun) -> None:
+        self.runs += 1
+        self.clocks |= {len(pair.read.clock_rises) for pair in run.reads}
+        for id_, wire, level in self._IDLE:
+            self.shares[id_] += _share(run.timeline, wire, level)
+
+    def causes(self) -> Iterator[Cause]:
+        if not self.clocks:
+            yield Cause("reader", "no-latch")
+            return
+        for id_, share in self.shares.items():
+            if 2 * share > self.runs:
+                yield Cause("reader", id_)
+        if len(self.clocks) == 1 and self.clocks != {8}:
+            yield Cause("reader", "clock-count", facts={"clocks": next(iter(self.clocks))})
+
+
+def _share(timeline: Timeline, name: str, level: int) -> float:
+    """The part of the whole time that a wire is at a level."""
+    wire, end = timeline.wires[name], timeline.end_ps
+    times = np.append(wire.times, end)
+    return float(np.diff(times)[wire.levels == level].sum()) / max(1, end)
 
 
 def offer_causes(pairs: Sequence[tuple[int, int | None]]) -> tuple[Cause, ...]:
@@ -199,57 +226,13 @@ def offer_causes(pairs: Sequence[tuple[int, int | None]]) -> tuple[Cause, ...]:
     if not known or all(wire == got for wire, got in known):
         return ()
     if len({got for _, got in known}) == 1 and len({wire for wire, _ in known}) > 1:
-        return (Cause("held-stuck", "the byte offered never changes", 1.0),)
-    found = [
-        Cause(id_, says, 1.0)
-        for id_, says, change in _READER_FAULTS
-        if all(change(wire) == got for wire, got in known)
+        return (Cause("reader", "held-stuck"),)
+    causes = [
+        Cause("reader", fault.id, facts=fault.facts)
+        for fault in offer_faults()
+        if all(fault.offers(wire) == got for wire, got in known)
     ]
     earlier = [(wire, got) for (wire, _), (_, got) in pairwise(known)]
-    if earlier and not found and all(wire == got for wire, got in earlier):
-        found.append(Cause("one-poll-late", "it offers the byte of the poll before", 1.0))
-    return tuple(found[:_MOST])
-
-
-def _shifted(byte: int, shift: int, level: int) -> int:
-    if shift > 0:
-        return byte << 1 & 0xFF | level
-    return byte >> 1 | level << 7
-
-
-def _reversed(byte: int) -> int:
-    return int(f"{byte:08b}"[::-1], 2)
-
-
-_READER_FAULTS: list[tuple[str, str, Callable[[int], int]]] = [
-    ("order-reversed", "the order of the bits is reversed", _reversed),
-    ("data-inverted", "the data line is taken the other way up", lambda byte: ~byte & 0xFF),
-    *(
-        (id_, says, lambda byte, shift=shift, level=level: _shifted(byte, shift, level))
-        for shift, id_, says in (
-            (1, "one-bit-late", "it samples one bit late: the first bit is lost"),
-            (-1, "one-bit-early", "it samples one bit early: the last bit is lost"),
-        )
-        for level in (1, 0)
-    ),
-    *(
-        (
-            "bit-stuck",
-            f"{name} always reads as {'pressed' if level else 'not pressed'}",
-            lambda byte, bit=128 >> place, level=level: byte | bit if level else byte & ~bit,
-        )
-        for place, name in enumerate(BUTTONS)
-        for level in (0, 1)
-    ),
-    *(
-        (
-            "order-swapped",
-            f"{BUTTONS[one]} and {BUTTONS[other]} are swapped",
-            lambda byte, one=7 - one, other=7 - other: (
-                byte ^ ((byte >> one ^ byte >> other) & 1) * (1 << one | 1 << other)
-            ),
-        )
-        for one, other in combinations(range(8), 2)
-    ),
-]
-"""(id, sentence, byte on the wire to byte offered)."""
+    if earlier and not causes and all(wire == got for wire, got in earlier):
+        causes.append(Cause("reader", "one-poll-late"))
+    return tuple(causes[:_MOST])

@@ -1,17 +1,11 @@
-"""The console's side of the port: latch and clock, and the samples of the data line.
-
-    console = ConsoleDriver(dut.latch, dut.clock, dut.data)
-    bits = await console.read()          # [True, False, ...]: A, B, Select, ...; True is pressed
-
-Works in any cocotb test; see tests/cosim/example for the one to read first.
-"""
+"""The console's side of the port: latch and clock, and the samples of the data line."""
 
 from collections.abc import Sequence
 from typing import Any
 
 from padbench.core.stimulus import PollTiming, ScriptedRead
-from padbench.cosim.levels import HIGH, LOW, level_of
-from padbench.cosim.timed import now_ps, play, wait_until
+from padbench.core.timeline import HIGH, LOW
+from padbench.cosim.signals import level_of, now_ps, play, wait_until
 from padbench.model.edges import Edges, console_edges
 
 __all__ = ["PLAIN_POLL", "ConsoleDriver"]
@@ -21,7 +15,11 @@ PLAIN_POLL = PollTiming(8_900_000, 5_400_000, 560_000, 5_590_000, 560_000)
 
 
 class ConsoleDriver:
-    """Plays polls on two handles.
+    """Plays polls on two handles of any cocotb test.
+
+        console = ConsoleDriver(dut.latch, dut.clock, dut.data)
+        bits = await console.read()      # [True, False, ...]: A, B, Select, ...; True is pressed
+        await console.read(stopped_bit=8, extra_clocks=1)           # as the sample fetch stops it
 
     ``latch`` and ``clock`` are 1-bit inputs of the design, driven from now on: latch low, clock
     high. ``data`` is its 1-bit output, needed only for `read`. ``latch_inverted``,
@@ -48,18 +46,14 @@ class ConsoleDriver:
 
     def actions(self, edges: Edges) -> list[tuple[int, Any, int]]:
         """Edges (picoseconds) as (picoseconds, handle, value), in time order."""
-        made = [
-            *(
-                (when, 0, self.latch, (count + 1 + self.latch_inverted) % 2)
-                for count, when in enumerate(edges.latch.times)
-            ),
-            *(
-                (when, 1, self.clock, (count + self.clock_inverted) % 2)
-                for count, when in enumerate(edges.clock.times)
-            ),
+        latch, clock = edges.latch.times, edges.clock.times
+        rise, idle = 1 - self.latch_inverted, int(self.clock_inverted)
+        actions = [
+            *((when, self.latch, (count + rise) % 2) for count, when in enumerate(latch)),
+            *((when, self.clock, (count + idle) % 2) for count, when in enumerate(clock)),
         ]
-        made.sort(key=lambda action: action[:2])
-        return [(when, handle, value) for when, _, handle, value in made]
+        # Of two at one time the latch's comes first: sorting keeps the order of equals.
+        return sorted(actions, key=lambda action: action[0])
 
     async def play(self, reads: Sequence[ScriptedRead]) -> None:
         """Make these reads, their ``start`` counted from now; samples nothing."""
@@ -83,7 +77,7 @@ class ConsoleDriver:
         bits: list[bool | None] = []
         for sample in edges.samples:
             # A sample at the very moment of an edge takes the level from before it.
-            early = [one for one in changes[done:] if one[0] < sample]
+            early = [change for change in changes[done:] if change[0] < sample]
             done += len(early)
             await self._from(begin, early)
             await wait_until(begin + sample)

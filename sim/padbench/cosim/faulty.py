@@ -1,7 +1,9 @@
-"""A register with one fault: what a console would read from it, bit by bit and without delays.
+"""A register with something wrong: what a console would read from it, bit by bit, without delays.
 
-Each fault that people really make is a few words of data here; `predict` plays a script on it.
-Comparing what was read with what each fault predicts is how a likely cause is found.
+    FaultyRegister(edge="fall").reads(script, pad)
+
+What people really get wrong is a few words of data here; `reads` plays a script on it. Comparing
+what was read with what each fault gives is how a likely cause is found.
 """
 
 from collections.abc import Iterator
@@ -15,15 +17,15 @@ from padbench.model.edges import console_edges
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
 
-__all__ = ["Fault", "predict"]
+__all__ = ["FaultyRegister"]
 
 _SAMPLE, _SERIAL, _INPUTS, _LATCH, _CLOCK = range(5)
 """Order of what happens at one time: a sample at the moment of an edge comes before it."""
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
-    """One fault; the defaults are a register that has none.
+class FaultyRegister:
+    """What is wrong with a register; the defaults are one that has no fault.
 
     ``swap``: bits of the inputs in another order (entry n is where stage n + 1 loads from).
     ``force_inputs`` and ``force_stages`` are (mask, value) of bits that never change.
@@ -32,8 +34,6 @@ class Fault:
     register's own output.
     """
 
-    id: str
-    says: str
     load: Literal["transparent", "synchronous", "rise", "fall", "never"] = "transparent"
     load_inverted: bool = False
     edge: Literal["rise", "fall", "both", "never"] = "rise"
@@ -50,26 +50,25 @@ class Fault:
     data_inverted: bool = False
     serial: int | str = "as built"
 
-
-def predict(fault: Fault, script: Script, pad: PadModel) -> Iterator[Bits]:
-    """The bits of each read of a script, in order: True is pressed, None is not known."""
-    chip = _Chip(fault, pad)
-    starts = [read.start for read in script.stimulus.reads]
-    bits: list[bool | None] = []
-    place = 0
-    for when, kind, value in _events(script, pad):
-        # A sample belongs to the last latch that rose before it, as in the decoder.
-        while place + 1 < len(starts) and when > starts[place + 1]:
-            yield tuple(bits)
-            bits = []
-            place += 1
-        if kind == _SAMPLE:
-            bits.append(chip.sampled())
-        else:
-            chip.sees(kind, value)
-    yield tuple(bits)
-    for _ in starts[place + 1 :]:
-        yield ()
+    def reads(self, script: Script, pad: PadModel) -> Iterator[Bits]:
+        """The bits of each read of a script, in order: True is pressed, None is not known."""
+        chip = _Chip(self, pad)
+        starts = [read.start for read in script.stimulus.reads]
+        bits: list[bool | None] = []
+        place = 0
+        for when, kind, value in _events(script, pad):
+            # A sample belongs to the last latch that rose before it, as in the decoder.
+            while place + 1 < len(starts) and when > starts[place + 1]:
+                yield tuple(bits)
+                bits = []
+                place += 1
+            if kind == _SAMPLE:
+                bits.append(chip.sampled())
+            else:
+                chip.sees(kind, value)
+        yield tuple(bits)
+        for _ in starts[place + 1 :]:
+            yield ()
 
 
 def _events(script: Script, pad: PadModel) -> list[tuple[int, int, int | None]]:
@@ -89,7 +88,7 @@ def _events(script: Script, pad: PadModel) -> list[tuple[int, int, int | None]]:
 class _Chip:
     """The register; ``known`` has a bit for each stage whose content is known."""
 
-    def __init__(self, fault: Fault, pad: PadModel) -> None:
+    def __init__(self, fault: FaultyRegister, pad: PadModel) -> None:
         self.fault = fault
         self.inputs = pad.stages
         self.width = (

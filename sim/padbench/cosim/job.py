@@ -1,34 +1,44 @@
 """What one simulator process is asked to do, and what it hands back: plain data, written as JSON.
 
-The process that asks and the one inside the simulator share nothing but these files.
+The process that asks and the one inside the simulator share nothing but these files. Runs are
+written one after the other and read so, and a record is written once, read when it is needed and
+not kept: a thousand runs need no more memory than one.
 """
 
 import json
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+import weakref
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 __all__ = [
-    "BUILD_LOG",
-    "BUILT",
-    "JOB",
+    "GRID",
     "RECORDS",
-    "RUN_LOG",
     "Job",
     "PadRun",
+    "Place",
     "Poll",
     "ReaderRun",
     "Records",
+    "on_grid",
 ]
 
-JOB = "job.json"
-RECORDS = "records.jsonl"
-BUILD_LOG, RUN_LOG, BUILT = "build.log", "run.log", "built"
-"""The worker's files: the simulator's messages, and the mark that the design was compiled."""
+GRID = 1_000
+"""Picoseconds: a simulator with a precision of 1 ns or finer plays times on this grid exactly."""
+
+_JOB, _RUNS, RECORDS = "job.json", "runs.jsonl", "records.jsonl"
 
 Actions = list[tuple[int, str, Any]]
 """(picoseconds, "latch", "clock", "serial", "reset" or "buttons", level or word), in time order."""
+
+Place = tuple[int, int]
+"""Where in the file a record begins, and its length, in bytes."""
+
+
+def on_grid(ps: int) -> int:
+    """The nearest time on the grid, but never 0 for what was not."""
+    return max(round(ps / GRID), 1 if ps else 0) * GRID
 
 
 @dataclass(frozen=True)
@@ -78,17 +88,23 @@ class ReaderRun:
 
 @dataclass(frozen=True)
 class Job:
-    """A design, its wiring, and the runs to make in one process, one after the other.
+    """A design and its wiring; the runs are made in one process, one after the other.
 
-    ``ports`` maps the roles (latch, clock, data, serial, system-clock, reset, start, held, valid,
-    buttons) to port names; ``buttons`` may instead be a list, one port for each bit from bit 0 on,
-    None where no button is. ``widths`` holds those of vectors. ``period`` is that of the system
-    clock and ``answer`` the pad's in picoseconds.
+    ``build`` and ``run`` are options of the simulator, see `padbench.sheet.simulators`. ``ports``
+    maps the roles (latch, clock, data, serial, system-clock, reset, start, held, valid, buttons) to
+    port names; ``buttons`` may instead be a list, one port for each bit from bit 0 on, None where
+    no button is. ``widths`` holds those of vectors. ``period`` is that of the system clock and
+    ``answer`` the pad's in picoseconds, ``limit`` the longest that it may take in seconds.
     """
 
     sources: list[str]
     top: str
-    engine: Literal["icarus", "ghdl", "verilator"]
+    engine: str
+    build: list[str]
+    run: list[str]
+    wheel: str
+    vhdl: bool
+    two_valued: bool
     role: Literal["pad", "reader"]
     ports: dict[str, Any]
     inverted: list[str]
@@ -98,51 +114,59 @@ class Job:
     answer: int
     serial: int | None
     limit: float
-    pad_runs: list[PadRun] = field(default_factory=list)
-    reader_runs: list[ReaderRun] = field(default_factory=list)
 
-    def write(self, folder: Path) -> None:
-        """Leave the job in a folder, where the worker finds it."""
-        # Field by field: `dataclasses.asdict` copies every action, and there may be a million.
-        runs = {
-            name: [dict(vars(run)) for run in getattr(self, name)]
-            for name in ("pad_runs", "reader_runs")
-        }
-        for run in runs["reader_runs"]:
-            run["polls"] = list(map(vars, run["polls"]))
-        (folder / JOB).write_text(json.dumps(vars(self) | runs))
+    def write(self, folder: Path, runs: Iterable[PadRun | ReaderRun]) -> None:
+        """Leave the job in a folder, where its process finds it; ``runs`` are made one by one."""
+        (folder / _JOB).write_text(json.dumps(vars(self)))
+        with (folder / _RUNS).open("w") as out:
+            for run in runs:
+                out.write(json.dumps(run, default=vars) + "\n")
 
     @classmethod
     def read(cls, folder: Path) -> "Job":
         """The job of a folder."""
-        raw: Mapping[str, Any] = json.loads((folder / JOB).read_text())
-        return cls(
-            **{
-                **raw,
-                "pad_runs": [PadRun(**run) for run in raw["pad_runs"]],
-                "reader_runs": [
-                    ReaderRun(**{**run, "polls": [Poll(**poll) for poll in run["polls"]]})
-                    for run in raw["reader_runs"]
-                ],
-            }
-        )
+        return cls(**json.loads((folder / _JOB).read_text()))
+
+    @staticmethod
+    def runs(folder: Path) -> Iterator[Any]:
+        """The runs of a folder's job, one by one: each a `PadRun`, or each a `ReaderRun`."""
+        with (folder / _RUNS).open() as file:
+            for run in map(json.loads, file):
+                if "polls" not in run:
+                    yield PadRun(**run)
+                else:
+                    yield ReaderRun(**{**run, "polls": [Poll(**poll) for poll in run["polls"]]})
 
 
 class Records:
-    """The records of a job's folder as they come; a line not yet whole is left for later."""
+    """The records of a job's folder as they come; a line not yet whole is left for later.
+
+        records = Records(folder)
+        for place, record in records.new(): ...
+        records.again(place)
+
+    The file stays open as long as this is there: its records can be read when the folder is gone.
+    """
 
     def __init__(self, folder: Path) -> None:
-        self._path = folder / RECORDS
+        self._file = (folder / RECORDS).open("w+b")
         self._read = 0
+        weakref.finalize(self, self._file.close)
 
-    def new(self) -> Iterator[dict[str, Any]]:
+    def new(self) -> Iterator[tuple[Place, dict[str, Any]]]:
         """Those that came since the last call."""
-        if not self._path.exists():
-            return
-        with self._path.open("rb") as file:
-            file.seek(self._read)
-            for line in file:
-                if not line.endswith(b"\n"):
-                    return
-                self._read += len(line)
-                yield json.loads(line)
+        while True:
+            self._file.seek(self._read)
+            line = self._file.readline()
+            if not line.endswith(b"\n"):
+                return
+            place = self._read, len(line)
+            self._read += len(line)
+            yield place, json.loads(line)
+
+    def again(self, place: Place) -> dict[str, Any]:
+        """The record at a place."""
+        start, length = place
+        self._file.seek(start)
+        record: dict[str, Any] = json.loads(self._file.read(length))
+        return record

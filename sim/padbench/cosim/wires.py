@@ -1,5 +1,6 @@
 """Between scripts and the wires of an HDL run: what to drive, and the timeline of what came."""
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from itertools import accumulate
 from typing import Any
@@ -10,11 +11,13 @@ from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
-from padbench.cosim.job import PadRun
+from padbench.cosim.job import PadRun, Poll, ReaderRun
+from padbench.cosim.setting import Chosen
 from padbench.model.contacts import inputs_word
 from padbench.model.edges import Edges, Line, console_edges
+from padbench.scenarios.expect import closed_contacts
 
-__all__ = ["pad_run", "pad_timeline", "reader_timeline", "serial_levels"]
+__all__ = ["pad_run", "pad_timeline", "reader_run", "reader_timeline", "serial_levels"]
 
 _ORDER = {"serial": 0, "buttons": 1, "latch": 2, "clock": 3, "reset": 4}
 
@@ -23,19 +26,22 @@ def serial_levels(pad: PadModel, reads: Sequence[ScriptedRead]) -> list[tuple[in
     """(picoseconds, level) of the serial input; None is left open."""
     levels: list[tuple[int, int | None]] = [(0, pad.serial)]
     for read in reads:
-        level = pad.serial if isinstance(read.serial, str) else read.serial
+        level = _serial(pad, read)
         if level != levels[-1][1]:
             levels.append((read.start, level))
     return levels
 
 
-def pad_run(
-    name: str, pad: PadModel, stimulus: Stimulus, resets: Sequence[tuple[int, int]] = ()
-) -> PadRun:
-    """Everything that is driven in one scenario, in time order; ``resets`` are (start, length).
+def _serial(pad: PadModel, read: ScriptedRead) -> int | None:
+    return pad.serial if isinstance(read.serial, str) else read.serial
+
+
+def pad_run(chosen: Chosen) -> PadRun:
+    """Everything that is driven in one scenario, in time order.
 
     The design gets the contacts as they are: a policy for opposite directions is its own business.
     """
+    pad, stimulus = chosen.setting.pad, chosen.script.stimulus
     edges = console_edges(stimulus.reads)
     actions: list[tuple[int, str, Any]] = [
         *((when, "serial", level) for when, level in serial_levels(pad, stimulus.reads)),
@@ -44,16 +50,54 @@ def pad_run(
         *_edge_actions("clock", edges.clock),
         *(
             (when, "reset", level)
-            for start, length in resets
+            for start, length in chosen.resets
             for when, level in ((start, 1), (start + length, 0))
         ),
     ]
     actions.sort(key=lambda action: (action[0], _ORDER[action[1]]))
-    return PadRun(name, stimulus.end, [one for one in actions if one[0] <= stimulus.end])
+    in_time = [action for action in actions if action[0] <= stimulus.end]
+    return PadRun(chosen.scenario.name, stimulus.end, in_time)
 
 
 def _edge_actions(role: str, line: Line) -> list[tuple[int, str, Any]]:
     return [(when, role, (line.start + count + 1) % 2) for count, when in enumerate(line.times)]
+
+
+def reader_run(chosen: Chosen) -> ReaderRun:
+    """The polls of a script, as asked of a reader and as its pad answers them."""
+    script, setting = chosen.script, chosen.setting
+    passes = setting.passes
+    contacts = script.stimulus.contacts
+    times = [when for when, _ in contacts]
+    reads = script.stimulus.reads
+    groups = [reads[first : first + script.passes] for first in range(0, len(reads), script.passes)]
+    starts = [group[0].start for group in groups]
+    ends = [group[-1].start + group[-1].length for group in groups]
+    polls = []
+    for place, (group, start, end) in enumerate(zip(groups, starts, ends, strict=True)):
+        # The reader's end of a poll is the last rise of its clock, which it then leaves high.
+        rise = end - group[-1].timing.clock_high
+        until = starts[place + 1] if place + 1 < len(groups) else script.stimulus.end + 1
+        moves = contacts[bisect_left(times, start) : bisect_left(times, until)]
+        serial = _serial(setting.pad, group[0])
+        polls.append(
+            Poll(
+                lost=[(read.stopped_bit, read.extra_clocks) for read in group],
+                serial=1 if serial is None else serial,  # an open one gets a high level
+                inside=[(when - start, byte) for when, byte in moves if when < rise],
+                after=[(when - rise, byte) for when, byte in moves if when >= rise],
+                pause=until - rise,
+                at_once=place > 0 and start <= ends[place - 1] and not chosen.resets,
+                reset=next(
+                    ((at - start, length) for at, length in chosen.resets if start <= at < until),
+                    None,
+                ),
+            )
+        )
+    wait = passes * (setting.timing.length + setting.timing.latch_to_clock)
+    held = closed_contacts(contacts, starts[0] - 1)
+    brisk = chosen.part == "exhaustive"
+    return ReaderRun(chosen.scenario.name, held, passes, wait + wait // 4, polls, brisk)
 
 
 def pad_timeline(pad: PadModel, stimulus: Stimulus, base: int, data: Sequence[Any]) -> Timeline:

@@ -4,7 +4,7 @@ Each stage is a flip-flop whose set and reset the load gates: while the load is 
 follows its parallel input at once and without the clock; while it is low, each rising clock edge
 moves every stage on by one (CD4021B data sheet, SCHS024, truth table).
 
-    top = register(load, clock, serial, inputs, outputs)
+    top = shift_register(load, clock, serial, inputs, outputs)
     top.convert(hdl="Verilog")
 
 This block has no delays. `padbench.model.part` is the same register with a data sheet's times; a
@@ -15,7 +15,7 @@ from typing import Any
 
 from myhdl import Signal, always, always_comb, block
 
-__all__ = ["register", "stage"]
+__all__ = ["shift_register", "stage"]
 
 
 @block
@@ -42,7 +42,7 @@ def stage(load: Any, clock: Any, parallel: Any, before: Any, output: Any) -> Any
 
 
 @block
-def register(load: Any, clock: Any, serial: Any, inputs: Any, last: Any) -> Any:
+def shift_register(load: Any, clock: Any, serial: Any, inputs: Any, last: Any) -> Any:
     """A chain of stages, one for each bit of ``inputs``.
 
     ``load``, ``clock``, ``serial`` and ``last`` are bool signals, ``inputs`` an intbv signal whose

@@ -14,13 +14,12 @@ from padbench.core.buttons import BUTTONS, byte_of, pressed_in, spelled
 from padbench.core.limits import Limits
 from padbench.core.stimulus import PollTiming, ScriptedRead
 from padbench.core.units import found_text
-from padbench.padsweep.cases import moments
-from padbench.padsweep.tally import PadCase, PadPart
+from padbench.padsweep.counting import moments
+from padbench.padsweep.tally import TIES, PadCase, PadPart
 from padbench.scenarios import Scenario, Script, Setting
-from padbench.scenarios.plan import Plan
+from padbench.scenarios.timetable import Timetable
 
 __all__ = [
-    "TIES",
     "case_from_text",
     "case_text",
     "case_timing",
@@ -40,7 +39,6 @@ _SLOW = PollTiming(
     extra_low=4 * _US,
     extra_high=8 * _US,
 )
-TIES = {0: "ground", 1: "supply"}
 _EXAMPLE = "held=A+Up then=Up at=5 stopped-bit=3 extra-clocks=1 serial-input=ground"
 _DEFAULTS = {"at": "0", "stopped-bit": "0", "extra-clocks": "1", "serial-input": "ground"}
 _KEYS = ("held", "then", *_DEFAULTS)
@@ -75,7 +73,7 @@ def case_from_text(text: str) -> PadCase:
     if "held" not in given:
         raise ValueError(f"held is missing; as in {_EXAMPLE}")
     known = _DEFAULTS | given
-    ties = {name: level for level, name in TIES.items()}
+    ties = {TIES[level]: level for level in (0, 1)}
     if known["serial-input"] not in ties:
         raise ValueError(f"serial-input={known['serial-input'][:20]}: write ground or supply")
     stopped = _number("stopped-bit", known["stopped-bit"], 0, 8)
@@ -141,7 +139,7 @@ def _build(case: PadCase, setting: Setting) -> Script:
         raise ValueError(f"at={part.moment}: this read has the moments 0 to {last}")
     timing = case_timing(setting.pad.limits, clocks)
     slow = replace(setting.typed, timing=timing, period=4 * timing.length, passes=1)
-    plan = Plan(slow)
+    plan = Timetable(slow)
     plan.hold(case.held)
     plan.poll(serial=part.tie)
     plan.poll(stopped=[(part.stopped_bit, part.extra)], serial=part.tie)

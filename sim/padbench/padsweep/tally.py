@@ -4,7 +4,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-__all__ = ["FAULTS", "KINDS", "PadCase", "PadExample", "PadKind", "PadPart", "PadTally"]
+from padbench.core.pad import Policy
+
+__all__ = [
+    "FAULTS",
+    "KINDS",
+    "TIES",
+    "Choice",
+    "PadCase",
+    "PadCounts",
+    "PadExample",
+    "PadKind",
+    "PadPart",
+    "PadTally",
+    "Tie",
+]
+
+Tie = Literal["ground", "supply", "open"]
+
+TIES: dict[int | None, Tie] = {0: "ground", 1: "supply", None: "open"}
+"""Names of the levels of the serial input."""
 
 PadKind = Literal[
     "seen_not_pressed",
@@ -41,7 +60,7 @@ class PadPart:
     """A block of cases: the change comes before event ``moment`` of the read.
 
     ``stopped_bit`` 0 is an undisturbed read, else ``extra`` clocks come before that bit's sample;
-    ``tie`` is the level of the serial input. Events: see `padbench.padsweep.cases.moments`.
+    ``tie`` is the level of the serial input. Events: see `padbench.padsweep.counting.moments`.
     """
 
     tie: int
@@ -95,8 +114,8 @@ class PadTally:
     @property
     def first_wrong(self) -> PadExample | None:
         """Of the wrong cases the one of the first part, then of the smallest states."""
-        found = [self.first[kind] for kind in FAULTS if kind in self.first]
-        return min(found, key=_place, default=None)
+        examples = [self.first[kind] for kind in FAULTS if kind in self.first]
+        return min(examples, key=_place, default=None)
 
     def add(self, other: "PadTally") -> None:
         """Take in other cases, in any order; of two examples that of the first part is kept."""
@@ -106,17 +125,19 @@ class PadTally:
             ours = getattr(self, name)
             for place, count in enumerate(getattr(other, name)):
                 ours[place] += count
-        for kind, found in other.first.items():
+        for kind, example in other.first.items():
             known = self.first.get(kind)
-            if known is None or _place(found) < _place(known):
-                self.first[kind] = found
+            if known is None or _place(example) < _place(known):
+                self.first[kind] = example
 
     def of(self, parts: Sequence[PadPart]) -> "PadTally":
         """The counts of these parts if each comes out like this one."""
         if not parts:
             return PadTally()
         whole = PadTally()
-        whole.first = {kind: replace(found, part=min(parts)) for kind, found in self.first.items()}
+        whole.first = {
+            kind: replace(example, part=min(parts)) for kind, example in self.first.items()
+        }
         for name in _COUNTS:
             setattr(whole, name, len(parts) * getattr(self, name))
         for name in _BY_BUTTON:
@@ -124,5 +145,53 @@ class PadTally:
         return whole
 
 
-def _place(found: PadExample) -> tuple[PadPart, int, int]:
-    return found.part, found.held, found.then
+def _place(example: PadExample) -> tuple[PadPart, int, int]:
+    return example.part, example.held, example.then
+
+
+Choice = tuple[Policy, int]
+"""Policy, and level of the serial input."""
+
+
+@dataclass
+class PadCounts:
+    """Counts of one pad on the ``ports`` on which it is the same logic.
+
+    ``whole`` are all cases with the sheet's policy; ``reads`` the same by level of the serial
+    input, stopped bit (0 for none) and extra clocks; ``choices`` all cases of every policy and tie,
+    ``stopped`` those of them with a stopped read.
+    """
+
+    ports: tuple[str, ...]
+    policy: Policy
+    serial: int | None
+    whole: PadTally = field(default_factory=PadTally)
+    reads: dict[tuple[int, int, int], PadTally] = field(default_factory=dict)
+    choices: dict[Choice, PadTally] = field(default_factory=dict)
+    stopped: dict[Choice, PadTally] = field(default_factory=dict)
+
+    def add(self, policy: Policy, part: PadPart, tally: PadTally) -> None:
+        """Take in blocks of cases that are like ``part`` but for the moment."""
+        choice = policy, part.tie
+        self.choices.setdefault(choice, PadTally()).add(tally)
+        if part.stopped_bit:
+            self.stopped.setdefault(choice, PadTally()).add(tally)
+        if policy == self.policy:
+            self.whole.add(tally)
+            read = part.tie, part.stopped_bit, part.extra
+            self.reads.setdefault(read, PadTally()).add(tally)
+
+    @property
+    def safest(self) -> list[Choice]:
+        """The policies and ties with the fewest wrong reads, of these with the fewest reads that
+        show opposite directions, then a press that was not there, then miss a press; several if
+        they are equal, none if no read is ever right.
+        """
+
+        def harm(choice: Choice) -> tuple[int, ...]:
+            tally = self.choices[choice]
+            return tally.wrong, tally.opposites, tally.spoilt_ghost, tally.spoilt_missed
+
+        usable = [choice for choice, tally in self.choices.items() if tally.wrong < tally.cases]
+        least = min(map(harm, usable), default=())
+        return [choice for choice in usable if harm(choice) == least]

@@ -1,13 +1,26 @@
-"""Consoles: clock, lines, frames and the rates of the sample fetch."""
+"""Consoles (clock, lines, frames, rates of the sample fetch), and polls by name.
 
+console_timing("60hz").frame_rate           # Fraction, 60.0988 per second
+named_poll("plain-loop").timings["clocks"]  # 8
+"""
+
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
+from types import MappingProxyType
 
-from padbench.parts.figure import Entry, SourceClass
-from padbench.parts.tables import read_table
+from padbench.core.findings import Source
+from padbench.parts.figure import Entry, read_table
 
-__all__ = ["ConsoleTiming", "console_names", "console_timing"]
+__all__ = [
+    "ConsoleTiming",
+    "NamedPoll",
+    "console_names",
+    "console_timing",
+    "named_poll",
+    "poll_names",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +44,7 @@ class ConsoleTiming:
     sync_from: int
     fetch_periods: tuple[int, ...]
     extra_clocks: bool
-    source: str
-    kind: SourceClass
+    cited: Source
     cycle_ps: Fraction = field(init=False)
     """Length of a CPU cycle in picoseconds."""
 
@@ -79,7 +91,7 @@ def console_timing(name: str) -> ConsoleTiming:
 
 
 def console_names() -> tuple[str, ...]:
-    """Every console in the table, in its order."""
+    """Every console in the table, in its order; the first one is meant where none is named."""
     return tuple(_consoles())
 
 
@@ -103,6 +115,47 @@ def _console(name: str, raw: dict[str, object]) -> ConsoleTiming:
         sync_from=entry.sync_from,
         fetch_periods=tuple(8 * rate for rate in entry.fetch_rates),
         extra_clocks=entry.extra_clocks,
-        source=entry.source,
-        kind=entry.kind,
+        cited=entry.cited,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class NamedPoll:
+    """A poll's timings, with the keys and the wording of the sheet's ``[poll]`` table."""
+
+    name: str
+    note: str
+    timings: Mapping[str, str | int]
+    cited: Source
+
+
+class _PollEntry(Entry):
+    note: str
+    latch_width: str
+    latch_to_clock: str
+    clock_low: str
+    clock_high: str
+    sample: str
+    period: str
+    clocks: int
+    passes: int
+
+
+def named_poll(name: str) -> NamedPoll:
+    """The poll of that name; ``KeyError`` for one that is not in the table."""
+    return _polls()[name]
+
+
+def poll_names() -> tuple[str, ...]:
+    """Every poll in the table, in its order."""
+    return tuple(_polls())
+
+
+@cache
+def _polls() -> dict[str, NamedPoll]:
+    polls = {}
+    for name, raw in read_table("polls.toml").items():
+        entry = _PollEntry.model_validate(raw)
+        timings = entry.model_dump(by_alias=True, exclude={"note", "source", "kind"})
+        polls[name] = NamedPoll(name, entry.note, MappingProxyType(timings), entry.cited)
+    return polls

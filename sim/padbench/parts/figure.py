@@ -1,27 +1,36 @@
-"""One figure of a data sheet, with what it holds at and where it comes from."""
+"""One figure of a data sheet, with what it holds at and where it comes from; and how tables read.
 
+figure = register_part("CD4021B").clock_to_output
+figure.max, figure.unit, figure.at     # 3.2e-07, "s", "5 V, 25 °C, 50 pF"
+figure.cited                           # Source("CD4021B data sheet (…)", "from memory")
+"""
+
+import re
+import tomllib
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Literal
+from importlib.resources import files
+from typing import Annotated, Any, Literal, get_args, get_origin, get_type_hints
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, GetCoreSchemaHandler, create_model, model_validator
+from pydantic_core import CoreSchema, core_schema
 
-from padbench.core import findings
-from padbench.core.findings import Source
+from padbench.core.findings import Source, SourceClass
+from padbench.toml import Refused, Table
 
-__all__ = ["FROM_MEMORY", "Entry", "Figure", "FigureEntry", "SourceClass"]
+__all__ = ["Entry", "Figure", "FigureEntry", "Needs", "read_table", "table_of"]
 
-SourceClass = Literal["P", "C", "M"]
-"""P: published, the source is named. C: common practice. M: from memory, not looked up."""
+FOLDER = files(__package__)
 
-FROM_MEMORY = "from memory"
-"""What a source says where it was not looked up."""
-
-_CLASSES: dict[SourceClass, findings.SourceClass] = {
+_CLASSES: dict[str, SourceClass] = {
     "P": "published",
+    "P2": "second-hand",
     "C": "common practice",
     "M": "from memory",
+    "A": "assumed",
+    "X": "measured",
 }
+"""What a table writes behind ``class`` and what it means; see `SourceClass`."""
 
 # How the tables write a unit: the SI unit and the power of ten to get there.
 _SCALES = {
@@ -40,70 +49,130 @@ _SCALES = {
 }
 
 
+def read_table(name: str) -> dict[str, Any]:
+    """The entries of one shipped table file, by name, not yet checked."""
+    return tomllib.loads((FOLDER / name).read_text(encoding="utf-8"))
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A figure in the SI unit; ``None`` where the data sheet gives no number."""
+    """A figure in the SI unit (``"fraction"``: of the supply, or a plain number).
+
+    ``min``, ``typ`` and ``max`` are None where the data sheet gives no number. ``at`` says what it
+    holds at, ``cited`` where it comes from and of which class that is.
+    """
 
     min: float | None
     typ: float | None
     max: float | None
     unit: str
     at: str
-    source: str
-    kind: SourceClass
+    cited: Source
+
+
+class Entry(Table):
+    """What every entry of a table has: a source and its class."""
+
+    source: str = Field(min_length=1, examples=["the data sheet's title"])
+    kind: Literal["P", "P2", "C", "M", "A", "X"] = Field(alias="class", examples=["P"])
+
+    @model_validator(mode="after")
+    def _can_be_followed_up(self) -> "Entry":
+        if self.kind == "P2" and not re.search(r"\bquoted\b", self.source):
+            raise Refused(
+                "is of class P2 but its source does not say who quotes it",
+                'write for example source = "TITLE, quoted in BOOK"',
+            )
+        if self.kind == "X" and not re.search(r"\b\d{4}-\d\d-\d\d\b", self.source):
+            raise Refused(
+                "is of class X but its source does not say when it was measured",
+                'write for example source = "scope-3.csv, 2024-05-31"',
+            )
+        return self
 
     @property
     def cited(self) -> Source:
-        """Its source as data."""
-        return Source(self.source.removesuffix(f"; {FROM_MEMORY}"), _CLASSES[self.kind])
-
-
-class Entry(BaseModel):
-    """What every entry of a table has: a source, and no key that the code would not read."""
-
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, alias_generator=lambda name: name.replace("_", "-")
-    )
-
-    source: str = Field(min_length=1)
-    kind: SourceClass = Field(alias="class")
-
-    @property
-    def told(self) -> str:
-        """The source, with a word for what nobody looked up."""
-        marked = self.kind != "M" or FROM_MEMORY in self.source
-        return self.source if marked else f"{self.source}; {FROM_MEMORY}"
+        """Source and class as data."""
+        return Source(self.source, _CLASSES[self.kind])
 
 
 class FigureEntry(Entry):
     """A figure as a table writes it."""
 
-    min: float | None = Field(default=None, allow_inf_nan=False)
-    typ: float | None = Field(default=None, allow_inf_nan=False)
-    max: float | None = Field(default=None, allow_inf_nan=False)
+    min: float | None = Field(default=None, allow_inf_nan=False, examples=[160])
+    typ: float | None = Field(default=None, allow_inf_nan=False, examples=[160])
+    max: float | None = Field(default=None, allow_inf_nan=False, examples=[160])
     unit: Literal["ns", "µs", "MHz", "mA", "µA", "nA", "pF", "V", "Ω", "kΩ", "°C", "fraction"]
-    at: str = Field(min_length=1)
+    at: str = Field(min_length=1, examples=["5 V, 25 °C"])
     no_limit: bool = False
     """The part has no limit here, as opposed to one that nobody looked up."""
 
     @model_validator(mode="after")
     def _says_something(self) -> "FigureEntry":
-        if self.no_limit == any(x is not None for x in (self.min, self.typ, self.max)):
-            raise ValueError("a figure has min, typ or max, or else no-limit = true")
         known = [x for x in (self.min, self.typ, self.max) if x is not None]
+        if self.no_limit == bool(known):
+            raise Refused(
+                "has no number" if not known else "has a number and no-limit",
+                "a figure has min, typ or max, or else no-limit = true",
+            )
         if self.unit != "°C" and any(x < 0 for x in known):
-            raise ValueError("a figure is not negative, unless it is a temperature")
+            raise Refused("is below 0", "a figure is not negative, unless it is a temperature")
         # Typical widths lie below the guaranteed min, so only the two ends are compared.
         if self.min is not None and self.max is not None and self.min > self.max:
-            raise ValueError("a figure has a min that is not more than its max")
+            raise Refused("has a min above its max", "a figure has a min that is not more")
         return self
 
     def figure(self) -> Figure:
-        """The figure in SI units; its source says so where it is from memory."""
+        """The figure in SI units."""
         unit, power = _SCALES[self.unit]
 
         def si(number: float | None) -> float | None:
             # By way of Decimal, so that 160 ns is the float nearest to 1.6e-7.
             return None if number is None else float(Decimal(str(number)).scaleb(power))
 
-        return Figure(si(self.min), si(self.typ), si(self.max), unit, self.at, self.told, self.kind)
+        return Figure(si(self.min), si(self.typ), si(self.max), unit, self.at, self.cited)
+
+
+class Needs:
+    """Marks what a figure must be: ``Annotated[FigureEntry, Needs("Ω", "max", positive=True)]``.
+
+    In that SI unit, or one of several, with the ends that are calculated with. ``positive``: a 0
+    would be an output of no ohms, or of infinitely many.
+    """
+
+    def __init__(self, *units_and_ends: str, positive: bool = False) -> None:
+        """Take units and, of "min" and "max", the ends."""
+        self._ends = [word for word in units_and_ends if word in ("min", "max")]
+        units = set(units_and_ends)
+        self._units = [unit for unit, (si, _) in _SCALES.items() if si in units]
+        self._positive = positive
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        """Check the figure after it was read."""
+        return core_schema.no_info_after_validator_function(self._fits, handler(source))
+
+    def _fits(self, entry: FigureEntry) -> FigureEntry:
+        if entry.unit not in self._units:
+            fit = " or ".join(self._units)
+            raise Refused(f"is in {entry.unit}, not in {fit}", f"give it in {fit}")
+        for end in self._ends:
+            if getattr(entry, end) is None and not entry.no_limit:
+                raise Refused(f"needs a {end}", f"write its {end}, too")
+        numbers = (entry.min, entry.typ, entry.max)
+        if self._positive and any(number is not None and number <= 0 for number in numbers):
+            raise Refused("is not more than 0", "give a positive number")
+        return entry
+
+
+def table_of(part: type, *, optional: bool = False) -> type[Table]:
+    """A table with a figure for each that the class of a part has, and needs."""
+    figures: dict[str, Any] = {}
+    for name, kind in get_type_hints(part, include_extras=True).items():
+        marked = next((k for k in (kind, *get_args(kind)) if get_origin(k) is Annotated), None)
+        if marked is not None:
+            entry = Annotated[FigureEntry, *marked.__metadata__]
+            free = optional or kind is not marked
+            figures[name] = (entry | None, None) if free else (entry, ...)
+    return create_model(f"{part.__name__}Figures", __base__=Table, **figures)

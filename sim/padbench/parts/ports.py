@@ -1,15 +1,20 @@
-"""The kinds of console port a pad can meet."""
+"""The kinds of console port a pad can meet.
+
+port_kind("push-pull").output_high_resistance.max    # 75.0, in Ω
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import Annotated, Any
 
-from pydantic import model_validator
+from pydantic import Field, model_validator
 
-from padbench.parts.figure import Entry, Figure, FigureEntry, SourceClass
-from padbench.parts.tables import read_table
+from padbench.core.findings import Source
+from padbench.parts.figure import Entry, Figure, FigureEntry, Needs, read_table, table_of
+from padbench.toml import Refused
 
-__all__ = ["PortKind", "port_kind", "port_names", "ports_from"]
+__all__ = ["PortEntry", "PortKind", "port_kind", "port_names"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,101 +32,59 @@ class PortKind:
     name: str
     drives_high: bool
     diode: bool
-    input_capacitance: Figure
-    output_high_resistance: Figure | None
-    output_low_resistance: Figure
-    output_leakage: Figure
-    diode_saturation_current: Figure | None
-    diode_emission: Figure | None
-    input_low: Figure
-    input_high: Figure
-    input_leakage: Figure
-    data_pull_up: Figure | None
-    data_pull_down: Figure | None
-    supply_current: Figure
+    input_capacitance: Annotated[Figure, Needs("F")]
+    output_high_resistance: Annotated[Figure, Needs("Ω", "max", positive=True)] | None
+    output_low_resistance: Annotated[Figure, Needs("Ω", "max", positive=True)]
+    output_leakage: Annotated[Figure, Needs("A", "max")]
+    diode_saturation_current: Annotated[Figure, Needs("A", positive=True)] | None
+    diode_emission: Annotated[Figure, Needs("fraction", positive=True)] | None
+    input_low: Annotated[Figure, Needs("V", "fraction", "max")]
+    input_high: Annotated[Figure, Needs("V", "fraction", "min")]
+    input_leakage: Annotated[Figure, Needs("A", "max")]
+    data_pull_up: Annotated[Figure, Needs("Ω", positive=True)] | None
+    data_pull_down: Annotated[Figure, Needs("Ω", positive=True)] | None
+    supply_current: Annotated[Figure, Needs("A", "max")]
     note: str
-    source: str
-    kind: SourceClass
+    cited: Source
 
 
-class _PortEntry(Entry):
+class PortEntry(table_of(PortKind), Entry):  # type: ignore[misc]
+    """A kind of port as a table writes it."""
+
     drives_high: bool
     diode: bool
-    note: str
-    input_capacitance: FigureEntry
-    output_high_resistance: FigureEntry | None = None
-    output_low_resistance: FigureEntry
-    output_leakage: FigureEntry
-    diode_saturation_current: FigureEntry | None = None
-    diode_emission: FigureEntry | None = None
-    input_low: FigureEntry
-    input_high: FigureEntry
-    input_leakage: FigureEntry
-    data_pull_up: FigureEntry | None = None
-    data_pull_down: FigureEntry | None = None
-    supply_current: FigureEntry
+    note: str = Field(examples=["what sets this port apart"])
 
     @model_validator(mode="after")
-    def _fits_together(self) -> "_PortEntry":
-        if self.drives_high != (self.output_high_resistance is not None):
-            raise ValueError("output-high-resistance stands where drives-high = true, only there")
-        if self.diode != (self.diode_saturation_current is not None) or self.diode != (
-            self.diode_emission is not None
-        ):
-            raise ValueError(
-                "diode-saturation-current and diode-emission stand where diode = true, only there"
+    def _fits_together(self) -> "PortEntry":
+        lifts = self.output_high_resistance is not None
+        if self.drives_high != lifts:
+            raise Refused(
+                f"has {'an' if lifts else 'no'} output-high-resistance",
+                "it stands where drives-high = true, only there",
             )
-        for name in ("input_low", "output_low_resistance", "output_leakage", "supply_current"):
-            if getattr(self, name).max is None:
-                raise ValueError(f"{name.replace('_', '-')} needs a max")
-        if self.output_high_resistance is not None and self.output_high_resistance.max is None:
-            raise ValueError("output-high-resistance needs a max")
-        if self.input_high.min is None or self.input_leakage.max is None:
-            raise ValueError("input-high needs a min and input-leakage a max")
-        for name, units in _UNITS.items():
-            figure = getattr(self, name)
-            if figure is not None and figure.unit not in units:
-                raise ValueError(
-                    f"{name.replace('_', '-')} is not in {' or '.join(units)}; give it in that"
+        for key in ("diode_saturation_current", "diode_emission"):
+            given = getattr(self, key) is not None
+            if self.diode != given:
+                raise Refused(
+                    f"has {'a' if given else 'no'} {key.replace('_', '-')}",
+                    "it stands where diode = true, only there",
                 )
-        for name in _POSITIVE:
-            figure = getattr(self, name)
-            known = () if figure is None else (figure.min, figure.typ, figure.max)
-            if any(number is not None and number <= 0 for number in known):
-                raise ValueError(
-                    f"{name.replace('_', '-')} is not more than 0; give a positive number"
-                )
-        if self.input_low.unit != self.input_high.unit or (
-            (self.input_low.max or 0) >= self.input_high.min
-        ):
-            raise ValueError(
-                "input-low is not below input-high; give both in one unit, input-low below"
+        low, high = self.input_low, self.input_high
+        if low.unit != high.unit or (low.max or 0) >= (high.min or 0):
+            raise Refused(
+                "input-low is not below input-high",
+                "give both in one unit, input-low below",
             )
         return self
 
-
-_UNITS = {
-    "input_capacitance": ("pF",),
-    "output_high_resistance": ("Ω", "kΩ"),
-    "output_low_resistance": ("Ω", "kΩ"),
-    "output_leakage": ("mA", "µA", "nA"),
-    "diode_saturation_current": ("mA", "µA", "nA"),
-    "diode_emission": ("fraction",),
-    "input_low": ("V", "fraction"),
-    "input_high": ("V", "fraction"),
-    "input_leakage": ("mA", "µA", "nA"),
-    "data_pull_up": ("Ω", "kΩ"),
-    "data_pull_down": ("Ω", "kΩ"),
-    "supply_current": ("mA", "µA"),
-}
-_POSITIVE = (
-    "output_high_resistance",
-    "output_low_resistance",
-    "diode_saturation_current",
-    "diode_emission",
-    "data_pull_up",
-    "data_pull_down",
-)
+    def port(self, name: str) -> PortKind:
+        """The kind of port, its figures in SI units."""
+        values: dict[str, Any] = {key: getattr(self, key) for key in PortEntry.model_fields}
+        del values["source"], values["kind"]
+        for key, value in values.items():
+            values[key] = value.figure() if isinstance(value, FigureEntry) else value
+        return PortKind(name=name, cited=self.cited, **values)
 
 
 def port_kind(name: str) -> PortKind:
@@ -136,31 +99,5 @@ def port_names() -> tuple[str, ...]:
 
 @cache
 def _ports() -> dict[str, PortKind]:
-    return ports_from(read_table("ports.toml"))
-
-
-def ports_from(table: Mapping[str, object]) -> dict[str, PortKind]:
-    """Check a table and turn it into port kinds.
-
-    Raises ``ValueError`` (pydantic's ValidationError is one) for an entry without a source, with
-    a key that nobody reads, or whose figures do not go together.
-    """
-    entries = {name: _PortEntry.model_validate(raw) for name, raw in table.items()}
-    return {name: _kind(name, entry) for name, entry in entries.items()}
-
-
-def _kind(name: str, entry: _PortEntry) -> PortKind:
-    figures = {
-        key: raw.figure() if isinstance(raw := getattr(entry, key), FigureEntry) else None
-        for key in _PortEntry.model_fields
-        if key not in ("drives_high", "diode", "note", "source", "kind")
-    }
-    return PortKind(
-        name=name,
-        drives_high=entry.drives_high,
-        diode=entry.diode,
-        note=entry.note,
-        source=entry.source,
-        kind=entry.kind,
-        **figures,  # type: ignore[arg-type]
-    )
+    table: Mapping[str, Any] = read_table("ports.toml")
+    return {name: PortEntry.model_validate(raw).port(name) for name, raw in table.items()}

@@ -1,20 +1,28 @@
-"""The shift registers a pad can be built with."""
+"""The shift registers a pad can be built with.
+
+part = register_part("CD4021B")
+part.clock_width.min, part.pins["clock"]    # 1.8e-07 (s), 10
+"""
 
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal, get_args
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from padbench.parts.figure import Entry, Figure, FigureEntry
-from padbench.parts.tables import read_table
+from padbench.core.findings import Source
+from padbench.parts.figure import Entry, Figure, Needs, read_table, table_of
+from padbench.toml import Refused
 
 __all__ = [
     "Derating",
     "Levels",
+    "RegisterEntry",
     "RegisterPart",
+    "part_from",
+    "register_entries",
     "register_names",
     "register_part",
     "registers_from",
@@ -30,14 +38,14 @@ class Derating:
     """How a part's times stretch away from ``volts`` and 25 °C, where its figures hold.
 
     ``threshold`` (V), ``exponent`` and ``per_degree`` (per °C) are those of the law in
-    `padbench.circuit.circuit.stretch`.
+    `padbench.circuit.laws.stretch`.
     """
 
     volts: float
     threshold: float
     exponent: float
     per_degree: float
-    source: str
+    cited: Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +60,7 @@ class RegisterPart:
     ``input_low`` (a maximum) and ``input_high`` (a minimum) are a fraction of the supply for the HC
     series and volts else: by ``levels`` at a supply of 5 V (B series), or at any (TTL levels).
     ``sink_drop`` and ``source_drop`` are the volts across the output at those currents.
-    ``pins_source`` is where the numbers of the pins come from.
+    ``pins_cited`` is where the numbers of the pins come from, None where there are none.
     ``derating`` says how times stretch; where it is None they are taken to hold anywhere.
     """
 
@@ -63,62 +71,44 @@ class RegisterPart:
     schmitt_clock: bool
     stages: int
     pins: dict[str, int]
-    source: str
-    supply: Figure
-    temperature: Figure
-    input_low: Figure
-    input_high: Figure
-    sink_current: Figure
-    sink_current_over_temperature: Figure
-    source_current: Figure
-    source_current_over_temperature: Figure
-    clock_to_output: Figure
-    output_transition: Figure
-    clock_width: Figure
-    load_width: Figure
-    setup_serial: Figure
-    setup_parallel: Figure
-    removal: Figure
-    clock_frequency: Figure
-    clock_edge_max: Figure
-    leakage: Figure
-    leakage_over_temperature: Figure
-    input_capacitance: Figure
-    sink_drop: Figure
-    source_drop: Figure
-    quiescent_current: Figure
-    quiescent_current_over_temperature: Figure
+    cited: Source
+    pins_cited: Source | None
+    supply: Annotated[Figure, Needs("V", "min", "max")]
+    temperature: Annotated[Figure, Needs("°C", "min", "max")]
+    input_low: Annotated[Figure, Needs("V", "fraction", "max")]
+    input_high: Annotated[Figure, Needs("V", "fraction", "min")]
+    sink_current: Annotated[Figure, Needs("A", "min", positive=True)]
+    sink_current_over_temperature: Annotated[Figure, Needs("A", "min", positive=True)]
+    source_current: Annotated[Figure, Needs("A", "min", positive=True)]
+    source_current_over_temperature: Annotated[Figure, Needs("A", "min", positive=True)]
+    clock_to_output: Annotated[Figure, Needs("s", "max")]
+    output_transition: Annotated[Figure, Needs("s")]
+    clock_width: Annotated[Figure, Needs("s", "min")]
+    load_width: Annotated[Figure, Needs("s", "min")]
+    setup_serial: Annotated[Figure, Needs("s", "min")]
+    setup_parallel: Annotated[Figure, Needs("s", "min")]
+    removal: Annotated[Figure, Needs("s", "min")]
+    clock_frequency: Annotated[Figure, Needs("Hz", "min", positive=True)]
+    clock_edge_max: Annotated[Figure, Needs("s")]
+    leakage: Annotated[Figure, Needs("A", "max")]
+    leakage_over_temperature: Annotated[Figure, Needs("A", "max")]
+    input_capacitance: Annotated[Figure, Needs("F")]
+    sink_drop: Annotated[Figure, Needs("V", "max", positive=True)]
+    source_drop: Annotated[Figure, Needs("V", "max", positive=True)]
+    quiescent_current: Annotated[Figure, Needs("A", "max")]
+    quiescent_current_over_temperature: Annotated[Figure, Needs("A", "max")]
     derating: Derating | None = None
-    pins_source: str = ""
     levels: Levels = "fraction"
 
 
-FigureName = Literal[
-    "supply",
-    "temperature",
-    "input-low",
-    "input-high",
-    "sink-current",
-    "sink-current-over-temperature",
-    "source-current",
-    "source-current-over-temperature",
-    "clock-to-output",
-    "output-transition",
-    "clock-width",
-    "load-width",
-    "setup-serial",
-    "setup-parallel",
-    "removal",
-    "clock-frequency",
-    "clock-edge-max",
-    "leakage",
-    "leakage-over-temperature",
-    "input-capacitance",
-    "sink-drop",
-    "source-drop",
-    "quiescent-current",
-    "quiescent-current-over-temperature",
-]
+class _Figures(table_of(RegisterPart, optional=True)):  # type: ignore[misc]
+    """The figures of a register, each left out where another part's stand in."""
+
+    @property
+    def given(self) -> dict[str, Figure]:
+        """Those that are there, by attribute."""
+        entries = {key: getattr(self, key) for key in _Figures.model_fields}
+        return {key: entry.figure() for key, entry in entries.items() if entry is not None}
 
 
 class _Pins(Entry):
@@ -132,17 +122,19 @@ class _Derating(Entry):
     per_degree: float = Field(ge=0, le=0.1)
 
 
-class _RegisterEntry(Entry):
-    family: Literal["4021", "4014", "165"]
-    load: Literal["transparent", "synchronous"]
-    load_level: Literal["high", "low"]
+class RegisterEntry(Entry):
+    """A register as a table writes it."""
+
+    family: Literal["4021", "4014", "165"] = Field(examples=["4021"])
+    load: Literal["transparent", "synchronous"] = Field(examples=["transparent"])
+    load_level: Literal["high", "low"] = Field(examples=["high"])
     schmitt_clock: bool
     stages: int = Field(ge=1)
     levels: Literal["series-b", "fixed"] | None = None
-    timing_of: str | None = None
+    timing_of: str | None = Field(default=None, examples=["CD4021B"])
     pins: _Pins
     derating: _Derating | None = None
-    figures: dict[FigureName, FigureEntry]
+    figures: _Figures
 
 
 def register_part(name: str) -> RegisterPart:
@@ -160,31 +152,49 @@ def _registers() -> dict[str, RegisterPart]:
     return registers_from(read_table("registers.toml"))
 
 
-def registers_from(
-    table: Mapping[str, object], beside: Mapping[str, object] | None = None
-) -> dict[str, RegisterPart]:
-    """Check a table and turn it into parts; ``timing-of`` may name an entry of ``beside`` too.
+def registers_from(table: Mapping[str, Any]) -> dict[str, RegisterPart]:
+    """A whole table; ``ValueError`` for an entry that cannot be used."""
+    entries = register_entries(table)
+    return {name: part_from(name, entry, entries) for name, entry in entries.items()}
+
+
+def register_entries(table: Mapping[str, Any]) -> dict[str, RegisterEntry]:
+    """A table's entries, each checked by itself; ``ValidationError`` says what is off."""
+    return {name: RegisterEntry.model_validate(raw) for name, raw in table.items()}
+
+
+def part_from(
+    name: str, entry: RegisterEntry, entries: Mapping[str, RegisterEntry]
+) -> RegisterPart:
+    """The part that an entry describes; ``timing-of`` names one of ``entries``, and so on.
 
     Raises:
-        ValueError: an entry lacks a source or a figure, or has something the code would not
-            read (pydantic's ValidationError is one).
-        KeyError: ``timing-of`` names no entry.
+        Refused: a figure or a pin is missing, or the entry's parts do not go together.
     """
-    entries = {name: _RegisterEntry.model_validate(raw) for name, raw in table.items()}
-    others = {name: _RegisterEntry.model_validate(raw) for name, raw in (beside or {}).items()}
-    return {name: _part(name, entry, others | entries) for name, entry in entries.items()}
-
-
-def _part(name: str, entry: _RegisterEntry, entries: dict[str, _RegisterEntry]) -> RegisterPart:
-    figures = {key: raw.figure() for key, raw in entry.figures.items()}
-    derating = entry.derating
-    if entry.timing_of is not None:
-        derating = derating or entries[entry.timing_of].derating
-        for key, raw in entries[entry.timing_of].figures.items():
-            # Another maker's part: whatever the class was there, here it is only believed.
-            borrowed = f"taken from the {entry.timing_of}; from memory"
-            figures.setdefault(key, replace(raw.figure(), source=borrowed, kind="M"))
-    _complete(name, entry, figures)
+    figures, derating = entry.figures.given, entry.derating
+    sister, lenders = entry, {name}
+    while (lender := sister.timing_of or "") in entries and lender not in lenders:
+        lenders.add(lender)
+        sister = entries[lender]
+        derating = derating or sister.derating
+        # Another maker's part: whatever the class was there, here it is only believed.
+        borrowed = Source(f"taken from the {lender}", "from memory")
+        for key, figure in sister.figures.given.items():
+            figures.setdefault(key, replace(figure, cited=borrowed))
+    lacking = next((key for key in _Figures.model_fields if key not in figures), None)
+    if lacking is not None:
+        key = lacking.replace("_", "-")
+        raise Refused(
+            f"the figure {key} is missing",
+            f"name a timing-of, or write {key} = {{ … }} with its numbers, unit, at, source, class",
+        )
+    low, high = figures["input_low"], figures["input_high"]
+    if low.unit != high.unit or (low.max or 0) >= (high.min or 0):
+        raise Refused(
+            "input-low is not below input-high",
+            "give both in one unit, input-low below",
+        )
+    _check_pins(entry)
     return RegisterPart(
         name=name,
         family=entry.family,
@@ -193,123 +203,56 @@ def _part(name: str, entry: _RegisterEntry, entries: dict[str, _RegisterEntry]) 
         schmitt_clock=entry.schmitt_clock,
         stages=entry.stages,
         pins=dict(entry.pins.numbers),
-        source=entry.told,
-        pins_source=entry.pins.told,
-        levels=_levels(entry, figures),
-        derating=_stretch(name, derating, figures),
-        **{key.replace("-", "_"): figure for key, figure in figures.items()},
+        cited=entry.cited,
+        pins_cited=entry.pins.cited,
+        levels=_levels(entry, low, high),
+        derating=_stretch(derating, figures["supply"]),
+        **figures,
     )
 
 
-def _levels(entry: _RegisterEntry, figures: Mapping[FigureName, Figure]) -> Levels:
+def _levels(entry: RegisterEntry, low: Figure, high: Figure) -> Levels:
     """What the entry says; volts hold at any supply unless they are those of JESD13-B at 5 V."""
-    low, high = figures["input-low"], figures["input-high"]
     if low.unit == "fraction":
         return "fraction"
     series_b = entry.family != "165" and (low.max, high.min) == (1.5, 3.5)
     return entry.levels or ("series-b" if series_b else "fixed")
 
 
-def _stretch(
-    name: str, entry: _Derating | None, figures: Mapping[FigureName, Figure]
-) -> Derating | None:
+def _stretch(entry: _Derating | None, supply: Figure) -> Derating | None:
     """How times stretch, if the table says so; the law has no meaning at or below its threshold."""
     if entry is None:
         return None
-    least = figures["supply"].min
-    if entry.threshold >= min(entry.volts, least or entry.volts):
-        raise ValueError(
-            f"{name}: the derating's threshold is not below the least supply; give one below"
-            f" {min(entry.volts, least or entry.volts):g}"
+    least = min(entry.volts, supply.min or entry.volts)
+    if entry.threshold >= least:
+        raise Refused(
+            "the derating's threshold is not below the least supply",
+            f"give one below {least:g}",
         )
     numbers = entry.model_dump(exclude={"source", "kind"})
-    return Derating(source=entry.source, **numbers)
+    return Derating(cited=entry.cited, **numbers)
 
 
-def _complete(name: str, entry: _RegisterEntry, figures: Mapping[FigureName, Figure]) -> None:
-    """Every figure with the end that is calculated with, and every pin that is wired."""
-    for key in get_args(FigureName):
-        if key not in figures:
-            raise ValueError(
-                f"{name}: the figure {key} is missing; name a timing-of, or write {key}"
-                " = { … } with its numbers, unit, at, source and class"
-            )
-        figure = figures[key]
-        unit = _UNITS.get(key, ("s",))
-        if figure.unit not in unit:
-            raise ValueError(
-                f"{name}: the figure {key} is in {figure.unit}, not {' or '.join(unit)};"
-                f" give it in {' or '.join(unit)}, or parts of that"
-            )
-        for end in _ENDS.get(key, ("min",)):
-            if getattr(figure, end) is None:
-                raise ValueError(f"{name}: the figure {key} needs a {end}; write its {end}, too")
-            # A current or a drop of 0 would be an output of no ohms, or of infinitely many.
-            if key in _POSITIVE and not getattr(figure, end):
-                raise ValueError(
-                    f"{name}: the figure {key} needs a {end} above 0; give one that is"
-                )
-    low, high = figures["input-low"], figures["input-high"]
-    if low.unit != high.unit or (low.max or 0) >= (high.min or 0):
-        raise ValueError(
-            f"{name}: input-low is not below input-high; give both in one unit, input-low below"
-        )
-    stages = entry.stages
+def _check_pins(entry: RegisterEntry) -> None:
+    """Every pin that is wired, and each number once."""
+    stages, numbers = entry.stages, entry.pins.numbers
     wanted = {"VDD", "VSS", "clock", "load", "serial", f"Q{stages}"}
     wanted |= {f"P{stage}" for stage in range(1, stages + 1)}
-    numbers = entry.pins.numbers
-    if wanted - set(numbers):
-        lacking = ", ".join(sorted(wanted - set(numbers)))
-        raise ValueError(f"{name}: the pins lack {lacking}; give each of them its number")
+    lacking = ", ".join(sorted(wanted - set(numbers)))
+    if lacking:
+        raise Refused(f"the pins lack {lacking}", "give each of them its number")
     odd = [pin for pin in numbers if pin not in wanted and not _OTHER_PIN.fullmatch(pin)]
     if odd:
-        raise ValueError(
-            f"{name}: the pin {odd[0]} is not known; known are {', '.join(sorted(wanted))},"
-            " other outputs, such as Q6 or Q8-inverted, and clock-inhibit"
+        raise Refused(
+            f"the pin {odd[0]:.60} is not known",
+            f"known are {', '.join(sorted(wanted))}, other outputs, such as Q6 or Q8-inverted, and"
+            " clock-inhibit",
         )
     if sorted(numbers.values()) != list(range(1, len(numbers) + 1)):
-        raise ValueError(
-            f"{name}: the pins are not numbered 1 to {len(numbers)}, each once; name all pins of"
-            " the package"
+        raise Refused(
+            f"the pins are not numbered 1 to {len(numbers)}, each once",
+            "name all pins of the package",
         )
 
 
 _OTHER_PIN = re.compile(r"Q[0-9]+(-inverted)?|clock-inhibit")
-_ENDS: dict[str, tuple[str, ...]] = {
-    "supply": ("min", "max"),
-    "temperature": ("min", "max"),
-    "clock-edge-max": (),
-    "input-capacitance": (),
-    "output-transition": (),
-    **dict.fromkeys(
-        (
-            *("input-low", "sink-drop", "source-drop", "clock-to-output", "leakage"),
-            *("leakage-over-temperature", "quiescent-current"),
-            "quiescent-current-over-temperature",
-        ),
-        ("max",),
-    ),
-}
-"""Which end of a figure is calculated with, where it is not the guaranteed min."""
-_UNITS = {
-    "clock-frequency": ("Hz",),
-    "input-capacitance": ("F",),
-    "temperature": ("°C",),
-    **dict.fromkeys(("input-low", "input-high"), ("V", "fraction")),
-    **dict.fromkeys(("supply", "sink-drop", "source-drop"), ("V",)),
-    **{
-        f"{key}{when}": ("A",)
-        for key in ("sink-current", "source-current", "leakage", "quiescent-current")
-        for when in ("", "-over-temperature")
-    },
-}
-"""Units where they are not seconds."""
-_POSITIVE = (
-    "clock-frequency",
-    "sink-current",
-    "sink-current-over-temperature",
-    "source-current",
-    "source-current-over-temperature",
-    "sink-drop",
-    "source-drop",
-)

@@ -3,9 +3,10 @@
 A block's ``kind`` is the name of its template. Verdicts are "pass", "fail", "not-judged".
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from functools import cached_property
+from typing import Any, ClassVar
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding
@@ -14,9 +15,11 @@ from padbench.core.units import show
 from padbench.results.change import Change
 from padbench.results.frame import Frame
 from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_run
-from padbench.trials.result import ReadResult, ScenarioResult
+from padbench.trials.result import ReadResult, ScenarioRun
 
 __all__ = [
+    "MARK",
+    "MARKED",
     "WORDS",
     "Article",
     "Articles",
@@ -26,6 +29,7 @@ __all__ = [
     "Changes",
     "Findings",
     "FrameStrip",
+    "OnDemand",
     "Prose",
     "Ribbon",
     "Strip",
@@ -33,9 +37,13 @@ __all__ = [
     "Table",
     "article_of",
     "findings_blocks",
+    "reads_table",
     "ribbon_of",
     "spans_of",
 ]
+
+MARK = " *"
+MARKED = "* rests on figures from memory or assumed, not looked up; --json has the source of each."
 
 WORDS = {"pass": "holds", "fail": "fails", "not-judged": "not judged", "stopped": "stopped"}
 
@@ -50,6 +58,25 @@ class Block:
     """Anything that a section holds."""
 
     kind: ClassVar[str]
+
+
+class OnDemand(Sequence[Any]):
+    """A sequence that is made when somebody looks into it: what takes time and not all want."""
+
+    def __init__(self, make: Callable[[], Iterable[Any]]) -> None:
+        self._make = make
+
+    @cached_property
+    def _items(self) -> tuple[Any, ...]:
+        return tuple(self._make())
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self._items)
+
+    def __getitem__(self, place: Any) -> Any:
+        """The one at a place, or some of them."""
+        return self._items[place]
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +189,9 @@ class Strips(Block):
 class Article:
     """One run with its wave. ``whole`` is what went wrong and has no place in the wave.
 
-    ``word`` stands for the verdict where "holds" would be no word for it.
+    ``word`` stands for the verdict where "holds" would be no word for it. ``wave`` and ``table``
+    are made when they are drawn, and not kept: a run's wires come on demand. A ``small`` wave has
+    few rows. ``count`` is how many reads it has, ``run`` names corner and port.
     """
 
     name: str
@@ -171,9 +200,12 @@ class Article:
     about: str
     said: Sequence[str] = ()
     whole: Sequence[str] = ()
-    wave: Wave | None = None
-    table: Table | None = None
+    wave: Callable[[], Wave] | None = None
+    table: Callable[[], Table] | None = None
     word: str = ""
+    small: bool = False
+    count: int | None = None
+    run: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,19 +250,14 @@ _HOW = (
 )
 
 
-def article_of(run: ScenarioResult, about: str) -> Article:
+def article_of(run: ScenarioRun, about: str) -> Article:
     """A scenario, whatever ran it."""
-    numbered = list(enumerate(run.reads, 1))
-    wrong = [row for row in numbered if not row[1].as_expected]
-    right = [row for row in numbered if row[1].as_expected]
-    shown = sorted((wrong + right)[:_MOST_READS], key=lambda row: row[0])
-    left_out = len(numbered) - len(shown)
     if run.accepted:
         known = ("–" if one is None else spelled(one) for one in run.accepted[:16])
         states = ", ".join(known) + " …" * (len(run.accepted) > 16)
         about += f" After each poll the console acts on: {states}."
     said = [problem.says for problem in run.problems]
-    said += [f"{found.id}: {found.says} ({found.where})" for found in run.broken]
+    said += [f"{finding.id}: {finding.says} ({finding.where})" for finding in run.broken]
     return Article(
         run.name,
         run.verdict,
@@ -238,14 +265,26 @@ def article_of(run: ScenarioResult, about: str) -> Article:
         about,
         said,
         whole_run(run),
-        wave_of(run),
-        Table(
-            f"Reads of {run.name[:80]}",
-            ("read", "at", "held", "byte", "read as", "clocks", "verdict"),
-            [_read_row(number, pair) for number, pair in shown],
-            frozenset((1, 3, 5)),
-            f"and {left_out} more reads; --json has all of them." if left_out else "",
-        ),
+        lambda: wave_of(run),
+        lambda: reads_table(run),
+        count=run.count,
+        run=run.where,
+    )
+
+
+def reads_table(run: ScenarioRun, caption: str = "") -> Table:
+    """One row a read: when, what was held, what was read; wrong ones find room first."""
+    numbered = list(enumerate(run.reads, 1))
+    wrong = [row for row in numbered if not row[1].as_expected]
+    right = [row for row in numbered if row[1].as_expected]
+    shown = sorted((wrong + right)[:_MOST_READS], key=lambda row: row[0])
+    left_out = len(numbered) - len(shown)
+    return Table(
+        caption or f"Reads of {run.name[:80]}",
+        ("read", "at", "held", "byte", "read as", "clocks", "verdict"),
+        [_read_row(number, pair) for number, pair in shown],
+        frozenset((1, 3, 5)),
+        f"and {left_out} more reads; --json has all of them" if left_out else "",
     )
 
 
@@ -263,7 +302,7 @@ def _read_row(number: int, pair: ReadResult) -> tuple[str | Cell, ...]:
     )
 
 
-def ribbon_of(scenarios: Sequence[ScenarioResult]) -> Ribbon | None:
+def ribbon_of(scenarios: Sequence[ScenarioRun]) -> Ribbon | None:
     """From the scenario that presses each button alone; None if it was not run."""
     run = next((r for r in scenarios if r.name == _BUTTON_SCENARIO), None)
     if run is None:

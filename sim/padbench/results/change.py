@@ -1,12 +1,14 @@
 """What must change: the remedies of all findings that fail, brought together key by key."""
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from padbench.core.findings import Finding
 from padbench.core.units import show
 
-__all__ = ["Change", "changes"]
+__all__ = ["Change", "changes", "value_now"]
 
 _TITLES = {
     "pull-up.value": "The pull-up resistors",
@@ -98,6 +100,22 @@ def changes(findings: Sequence[Finding]) -> tuple[Change, ...]:
         found.remedy.key for found in broken if found.remedy is not None and found.remedy.key
     )
     return (*plain, *(_of_key(key, broken) for key in keys))
+
+
+def value_now(change: Change, document: Mapping[str, Any]) -> str:
+    """What the sheet says at the key of a change; empty if the key is left to its default."""
+    value: Any = document
+    for part in change.key.split("."):
+        value = value.get(part) if isinstance(value, dict) else None
+    if isinstance(value, dict):
+        # Of all buttons those that the change is about.
+        named = {
+            name: value[name] for name in value if re.search(rf"\b{re.escape(name)}\b", change.says)
+        }
+        return ", ".join(f"{name} on {stage}" for name, stage in (named or value).items())
+    if isinstance(value, list):
+        return ", ".join(map(str, value))
+    return "" if value is None else str(value)
 
 
 def _of_key(key: str, broken: Sequence[Finding]) -> Change:

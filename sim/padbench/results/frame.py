@@ -4,9 +4,8 @@ from dataclasses import dataclass
 
 from padbench.parts import ConsoleTiming, console_timing
 from padbench.routines.frames import where_in_frame
-from padbench.routines.poll import routine_poll
 from padbench.sheet import Sheet
-from padbench.trials.result import ScenarioResult
+from padbench.trials.result import ScenarioRun
 
 __all__ = ["Frame", "frame_at", "frame_of"]
 
@@ -64,15 +63,18 @@ def frame_at(timing: ConsoleTiming, line: int | None, picoseconds: float) -> Fra
     )
 
 
-def frame_of(sheet: Sheet, scenarios: tuple[ScenarioResult, ...]) -> Frame | None:
+def frame_of(sheet: Sheet, scenarios: tuple[ScenarioRun, ...]) -> Frame | None:
     """The sheet's poll as it was simulated, from the line that ``poll.line`` names on.
 
     None if no scenario has a whole poll to measure.
     """
     poll = sheet.poll
-    passes = poll.passes
+    routine = None
     if poll.routine is not None:
-        passes = routine_poll(poll.routine, poll.console).passes
+        from padbench.routines.poll import poll_of  # noqa: PLC0415 - most sheets have no routine
+
+        routine = poll_of(poll)
+    passes = poll.passes if routine is None else routine.passes
     for run in scenarios:
         reads = [pair.read for pair in run.reads[:passes]]
         if len(reads) == passes and all(read.clock_rises for read in reads):

@@ -1,11 +1,10 @@
 """A result as one page that needs nothing else: no network, no other file.
 
     with whole_file(Path("report.html")) as out:
-        write_page(verify_page(result, sheet, files, command), out)
+        write_page(result, out)
 
-What a command has to show is put together by ``verify_page``, ``regress_page`` and so on, out of
-the blocks of `padbench.results.blocks`; head, style, verdict, cautions, versions, input files and
-waves are the same for all and stand here.
+What a command has to show are the sections of its result; head, style, verdict, cautions, versions,
+input files and waves are the same for all and stand here.
 
 All text reaches the page through jinja2's escaping or as JSON in which no ``<`` stands, and the
 page forbids itself, by a content security policy, every script that is not its own.
@@ -15,22 +14,24 @@ import base64
 import json
 import platform
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from itertools import count
 from pathlib import Path
-from typing import IO, Any, Literal
+from typing import IO, TYPE_CHECKING, Any
 
 from padbench import __version__
 from padbench.core.sentences import amount
-from padbench.results.blocks import WORDS, Articles, Block, Cell, Ribbon
-from padbench.results.inputs import Input
+from padbench.results.blocks import WORDS, Articles, Cell, findings_blocks
+from padbench.results.result import Result, Section
 from padbench.results.wave_data import Wave, wave_object
 
-__all__ = ["Page", "Section", "write_page"]
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["notebook_html", "write_page"]
 
 _FOLDER = Path(__file__).with_name("page")
 _VERSIONS = ("myhdl", "numpy", "pydantic", "py65", "quantiphy")
@@ -43,40 +44,38 @@ _LONGEST_WORD = 24
 """Letters; longer ones come from names in sheets, and have to be broken on a narrow page."""
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
-    """A part of a page with a heading; ``id`` is where links go."""
-
-    id: str
-    title: str
-    blocks: Sequence[Block]
-
-
-@dataclass(frozen=True, slots=True)
-class Page:
-    """What one command shows.
-
-    ``name`` is of what was judged, ``word`` the verdict in a word ("Passes.") and ``lead`` in a
-    sentence. ``command`` repeats the run with the ``files`` in one folder; ``versions`` names
-    further distributions that the result hangs on.
-    """
-
-    name: str
-    verdict: Literal["pass", "fail", "stopped"]
-    word: str
-    lead: str
-    sections: Sequence[Section]
-    files: Sequence[Input]
-    command: str
-    ribbon: Ribbon | None = None
-    versions: Sequence[str] = ()
-
-
-def write_page(page: Page, out: IO[str]) -> None:
+def write_page(result: Result, out: IO[str]) -> None:
     """Write the page.
 
     Raises ``ImportError`` without jinja2, ``OSError`` if ``out`` cannot take it.
     """
+    environment = _environment()
+    sections = [part for part in result.sections if "page" in part.media]
+    waves = [*_waves(sections)]
+    scripts = [_asset("uplot.js"), _asset("waves.js")] if waves else []
+    stream = environment.get_template("page.html.j2").stream(
+        page=result,
+        sections=sections,
+        ribbon=result.ribbon(),
+        next_wave=partial(next, count()),
+        policy=_policy(scripts),
+        scripts=scripts,
+        styles=[*([_asset("uplot.css")] if waves else []), _asset("page.css")],
+        licence=_asset("uplot-licence.txt"),
+        waves=_wave_texts(waves),
+        versions=_versions(result.versions),
+    )
+    out.writelines(stream)
+
+
+def notebook_html(result: Result) -> str:
+    """Verdict and findings, as `write_page` has them, for a notebook."""
+    blocks = findings_blocks(result.findings)
+    template = _environment().get_template("notebook.html.j2")
+    return template.render(page=result, blocks=blocks)
+
+
+def _environment() -> "Environment":
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415  (only here)
 
     environment = Environment(
@@ -88,19 +87,7 @@ def write_page(page: Page, out: IO[str]) -> None:
     )
     environment.globals.update(words=WORDS, amount=amount)
     environment.tests["long"] = _long
-    waves = _waves(page)
-    scripts = [_asset("uplot.js"), _asset("waves.js")] if waves else []
-    stream = environment.get_template("page.html.j2").stream(
-        page=page,
-        next_wave=partial(next, count()),
-        policy=_policy(scripts),
-        scripts=scripts,
-        styles=[*([_asset("uplot.css")] if waves else []), _asset("page.css")],
-        licence=_asset("uplot-licence.txt"),
-        waves=_json([wave_object(wave) for wave in waves]),
-        versions=_versions(page.versions),
-    )
-    out.writelines(stream)
+    return environment
 
 
 def _long(cell: str | Cell) -> bool:
@@ -109,16 +96,20 @@ def _long(cell: str | Cell) -> bool:
     return any(len(word) > _LONGEST_WORD for text in texts for word in _PARTS.split(text))
 
 
-def _waves(page: Page) -> list[Wave]:
+def _waves(sections: Sequence[Section]) -> Iterator[Callable[[], Wave]]:
     """All waves in the order in which the templates meet, and number, them."""
-    return [
-        article.wave
-        for section in page.sections
-        for block in section.blocks
-        if isinstance(block, Articles)
-        for article in block.articles
-        if article.wave is not None
-    ]
+    for section in sections:
+        for block in section.blocks:
+            if isinstance(block, Articles):
+                yield from (one.wave for one in block.articles if one.wave is not None)
+
+
+def _wave_texts(waves: Sequence[Callable[[], Wave]]) -> Iterator[str]:
+    """A JSON list piece by piece: no more than one wave is there at a time."""
+    yield "["
+    for number, wave in enumerate(waves):
+        yield ("," if number else "") + _json(wave_object(wave()))
+    yield "]"
 
 
 def _asset(name: str) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from padbench.circuit.margins import Spread
+from padbench.circuit.findings import Spread
 from padbench.results.pictures import new_figure
 
 if TYPE_CHECKING:

@@ -4,15 +4,18 @@ Needs the extra ``pictures`` (matplotlib), which only this module's callers impo
 """
 
 import warnings
+from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-from padbench.files import claim
+    from padbench.results.result import Result
 
-__all__ = ["new_figure", "save_figure"]
+from padbench.files import whole_binary
+
+__all__ = ["new_figure", "notebook_svg", "save_figure"]
 
 _KINDS = (".png", ".svg", ".pdf")
 _NO_DATE: dict[str, dict[str, Any]] = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}
@@ -32,6 +35,26 @@ def new_figure(path: Path, width: float, height: float, **options: Any) -> "Figu
     return Figure(figsize=(width, height), **options)
 
 
+def notebook_svg(result: "Result") -> str | None:
+    """The wave of the read that shows most of a result's runs: one that fails, else the first.
+
+    None if nothing was played, or without matplotlib.
+    """
+    from padbench.results.wave_picture import shown_read, wave_figure  # noqa: PLC0415
+
+    runs = [run for run in result.runs if run.count]
+    shown = next((run for run in runs if run.verdict == "fail"), runs[0] if runs else None)
+    if shown is None:
+        return None
+    try:
+        figure = wave_figure(shown, shown_read(shown), Path("wave.svg"), pad=result.name)
+    except ValueError:
+        return None
+    out = StringIO()
+    figure.savefig(out, format="svg")
+    return out.getvalue()
+
+
 def save_figure(figure: "Figure", path: Path) -> None:
     """Write a figure, whole or not at all; the same figure gives the same bytes.
 
@@ -40,15 +63,11 @@ def save_figure(figure: "Figure", path: Path) -> None:
     import matplotlib as mpl  # noqa: PLC0415
 
     kind = path.suffix.lower()
-    claim(path)
-    # By way of a file beside it, so that a picture is whole or not there.
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        # A sign that the font lacks is drawn as a box; that is no reason to speak on a terminal.
-        with mpl.rc_context({"svg.hashsalt": "padbench"}), warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message="Glyph .* missing from")
-            figure.savefig(beside, format=kind[1:], dpi=150, metadata=_NO_DATE.get(kind))
-        beside.replace(path)
-    finally:
-        beside.unlink(missing_ok=True)
+    # A sign that the font lacks is drawn as a box; that is no reason to speak on a terminal.
+    with (
+        whole_binary(path) as out,
+        mpl.rc_context({"svg.hashsalt": "padbench"}),
+        warnings.catch_warnings(),
+    ):
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        figure.savefig(out, format=kind[1:], dpi=150, metadata=_NO_DATE.get(kind))

@@ -12,7 +12,7 @@ import numpy as np
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.timeline import Timeline, Wire
-from padbench.trials.result import ReadResult, ScenarioResult
+from padbench.trials.result import ReadResult, ScenarioRun
 
 __all__ = [
     "ROWS",
@@ -73,7 +73,7 @@ class Wave:
     opens: tuple[int, int] | None = None
 
 
-def wave_of(run: ScenarioResult) -> Wave:
+def wave_of(run: ScenarioRun) -> Wave:
     """The wave of a scenario, whatever ran it: only the rows that its wires have."""
     return Wave(
         run.timeline,
@@ -136,7 +136,7 @@ def wave_object(wave: Wave) -> dict[str, Any]:
     }
 
 
-def marks_of(run: ScenarioResult) -> list[tuple[int, str]]:
+def marks_of(run: ScenarioRun) -> list[tuple[int, str]]:
     """Where something went wrong (picoseconds) and what, in time order."""
     marks = [(problem.at, problem.says) for problem in run.problems if problem.at is not None]
     marks += [
@@ -147,7 +147,7 @@ def marks_of(run: ScenarioResult) -> list[tuple[int, str]]:
     return sorted(marks)
 
 
-def whole_run(run: ScenarioResult) -> list[str]:
+def whole_run(run: ScenarioRun) -> list[str]:
     """What went wrong and has no one moment to be marked at."""
     said = [problem.says for problem in run.problems if problem.at is None]
     return said + [found.says for found in run.broken if found.met.at_ps is None]

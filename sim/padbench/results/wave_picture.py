@@ -18,7 +18,7 @@ from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.timeline import FLOATING, UNKNOWN, Wire
 from padbench.results.pictures import new_figure
 from padbench.results.wave_data import ROWS, bits_of, marks_of, read_as
-from padbench.trials.result import ReadResult, ScenarioResult
+from padbench.trials.result import ReadResult, ScenarioRun
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -33,7 +33,7 @@ _HIGH = {"wire": 0.62, "contact": 0.55}
 _WIDTH, _LEFT, _RIGHT = 10.0, 0.115, 0.985
 
 
-def shown_read(run: ScenarioResult) -> int:
+def shown_read(run: ScenarioRun) -> int:
     """Which read to draw: the first that is wrong, else the first in which something is held.
 
     Counted from 0. ``ValueError`` if the run has no read.
@@ -50,7 +50,7 @@ def shown_read(run: ScenarioResult) -> int:
     return 0
 
 
-def wave_figure(run: ScenarioResult, number: int, path: Path, *, pad: str) -> "Figure":
+def wave_figure(run: ScenarioRun, number: int, path: Path, *, pad: str) -> "Figure":
     """The figure of read ``number``, for a file of that name.
 
     Raises ``ValueError`` as `new_figure` does.
@@ -87,7 +87,7 @@ def wave_figure(run: ScenarioResult, number: int, path: Path, *, pad: str) -> "F
 
 def _rows(
     axes: Any,
-    run: ScenarioResult,
+    run: ScenarioRun,
     rows: list[tuple[str, str]],
     start: int,
     window: tuple[int, int],
@@ -211,7 +211,7 @@ def _byte(axes: Any, pair: ReadResult, left: float, right: float) -> None:
     )
 
 
-def _title(figure: "Figure", run: ScenarioResult, number: int, pad: str) -> None:
+def _title(figure: "Figure", run: ScenarioRun, number: int, pad: str) -> None:
     verdict = "holds" if run.verdict == "pass" else "fails"
     says = shorten(run.says, 100, placeholder=" …")
     below = f"{pad}, {run.corner} corner, {run.port} port, read {number + 1} of {len(run.reads)}"

@@ -167,7 +167,7 @@ TYA  98 implied
 
 
 def _instructions() -> dict[int, Instruction]:
-    made = {}
+    instructions = {}
     for line in _TABLE.split("\n")[1:-1]:
         mnemonic, *forms = line.split("  ")
         for form in forms:
@@ -177,8 +177,8 @@ def _instructions() -> dict[int, Instruction]:
                 does = "inside"
             row = _BY_NAME.get(mnemonic) or _BY_NAME.get(f"{mnemonic} {mode}")
             row = row or _BY_MODE[mode, does]
-            made[int(opcode, 16)] = Instruction(mnemonic, mode, tuple(row.split()))
-    return made
+            instructions[int(opcode, 16)] = Instruction(mnemonic, mode, tuple(row.split()))
+    return instructions
 
 
 INSTRUCTIONS = _instructions()

@@ -1,34 +1,34 @@
 """The fast engine: every case whose reads are stopped, in lock-step; see `padbench.routines.lanes`.
 
-    counts = FastEngine().sweep(routine, console, 432)
+    counts = sweep(routine, console, 432)
 
 A case without a stopped read ends as the undisturbed run with the same held state does (the proof
-stands at the top of `padbench.routines.plain`). All others are run as lanes, and those lanes that
+stands at the top of `padbench.routines.stops`). All others are run as lanes, and those lanes that
 lock-step leaves out by `run_case`, as the plain engine does. So nothing is assumed of any case.
 
-For work in parts (other processes, other machines) there is `survey` once, and `count` for any
-range of held states; `Tally.add` joins what comes back, in any order.
+For work in parts (several rates, other processes, other machines) there is `survey` once, and
+`count` for any `Part`; `SweepCounts.add` joins what comes back, in any order:
+
+    known = survey(routine, console)
+    for counts in spread(count, known, parts(known, [432, 576])): ...
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from padbench.routines.engine import STATES, Counterexample, Kind, SweepCounts
-from padbench.routines.fetch import Console, SampleFetch
-from padbench.routines.judge import Measured, measured_from
+from padbench.routines.console import Console, SampleFetch
+from padbench.routines.counts import STATES, Counterexample, Kind, SweepCounts
+from padbench.routines.judge import Baseline
 from padbench.routines.lanes import Lanes, TooMuchMemory
-from padbench.routines.phases import touched_phases
-from padbench.routines.plain import undisturbed
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
-from padbench.routines.run import Run, held_by, run_case
-from padbench.routines.steps import Steps
-from padbench.routines.tally import Tally
+from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
+from padbench.routines.stops import touched_phases
 
-__all__ = ["FastEngine", "Survey", "count", "measured", "survey"]
+__all__ = ["Part", "Survey", "baseline_of_survey", "count", "parts", "survey", "sweep"]
 
 BATCH = 1 << 15
 """Lanes at a time; more are no quicker, and this many keep within some megabytes."""
@@ -42,7 +42,7 @@ _ROWS = 1 << 26
 
 @dataclass
 class _Outcomes:
-    """How cases ended, an array element each; see `padbench.routines.run.Run`."""
+    """How cases ended, an array element each; see `RoutineRun`."""
 
     finished: npt.NDArray[np.bool_]
     hit: npt.NDArray[np.bool_]
@@ -92,7 +92,7 @@ class _Outcomes:
             for got, finished in zip(self.results.T.tolist(), self.finished.tolist(), strict=True)
         ]
 
-    def put(self, place: int, run: Run, held: int) -> None:
+    def put(self, place: int, run: RoutineRun, held: int) -> None:
         """A case that was run by itself."""
         wrong = run.wrong_pass(held)
         self.finished[place], self.hit[place] = run.finished, run.hit
@@ -103,11 +103,11 @@ class _Outcomes:
 
     def wrong(self, held: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
         """1 for a finished case that hands on what is not held, 2 for the second pad, else 0."""
-        found = np.zeros(len(held), np.uint8)
+        wrong_pad = np.zeros(len(held), np.uint8)
         for port in reversed(range(len(self.results))):
-            found[self.results[port] != held_array(port, held)] = port + 1
-        found[~self.finished] = 0
-        return found
+            wrong_pad[self.results[port] != held_array(port, held)] = port + 1
+        wrong_pad[~self.finished] = 0
+        return wrong_pad
 
 
 def held_array(port: int, held: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
@@ -139,16 +139,16 @@ def survey(
 
     Raises `RoutineError` for a routine that cannot be run or does not end within the limit.
     """
-    steps = Steps(routine)
+    cache = InstructionCache(routine)
     # One that never ends mostly does so in every state; a single run finds that out soonest.
-    undisturbed(routine, console, 0, limit, steps)
+    undisturbed(routine, console, 0, limit, cache)
     calm = _lanes(routine, console, limit, range(states))
     outcomes = _Outcomes.of(calm)
     rows: dict[bytes, int] = {}
     row_of = [-1] * states
     for held in range(states):
         if calm.left[held] or not outcomes.finished[held]:
-            run = undisturbed(routine, console, held, limit, steps)
+            run = undisturbed(routine, console, held, limit, cache)
             outcomes.put(held, run, held)
             row_of[held] = rows.setdefault(run.kinds, len(rows))
     longest = max(int(np.where(calm.left, 0, calm.now).max()), 1)
@@ -177,11 +177,11 @@ def _lanes(
     return lanes
 
 
-def measured(known: Survey) -> Measured:
-    """What `padbench.routines.judge.measure` gives, from a survey of all held states."""
+def baseline_of_survey(known: Survey) -> Baseline:
+    """What `padbench.routines.judge.baseline_of` gives, from a survey of all held states."""
     lengths = [len(known.rows[row]) for row in known.row_of]
     longest = lengths.index(max(lengths))
-    return measured_from(
+    return Baseline.of(
         min(lengths),
         undisturbed(known.routine, known.console, longest, known.limit),
         known.outcomes.handed(),
@@ -189,14 +189,49 @@ def measured(known: Survey) -> Measured:
     )
 
 
-def count(known: Survey, period: int, first: int = 0, end: int = STATES) -> Tally:
-    """Count over held states ``first`` to ``end`` - 1 and all phases of a period.
+def sweep(
+    routine: Routine, console: Console, period: int, limit: int = DEFAULT_LIMIT
+) -> SweepCounts:
+    """Count over 256 held states and ``period`` phases.
 
     Raises `RoutineError` for a routine that cannot be run, ``ValueError`` for a period that no
     fetch has.
     """
     SampleFetch(period, 0)  # refuses a period that no fetch has
-    tally = Tally(period)
+    return count(survey(routine, console, limit), Part(period))
+
+
+class Part(NamedTuple):
+    """Held states ``first`` to ``end`` - 1 in all phases of a fetch period."""
+
+    period: int
+    first: int = 0
+    end: int = STATES
+
+
+def parts(known: Survey, periods: Sequence[int], workers: int = 1) -> list[Part]:
+    """All cases of these periods: a period a part, or a quarter of one for several ``workers``.
+
+    A part is lanes in lock-step, so a whole period is quicker than its quarters.
+    """
+    held = len(known.row_of)
+    step = held if workers == 1 else max(1, held // 4)
+    return [
+        Part(period, first, min(first + step, held))
+        for period in periods
+        for first in range(0, held, step)
+    ]
+
+
+def count(known: Survey, part: Part) -> SweepCounts:
+    """Count over all phases of a part's held states.
+
+    Raises `RoutineError` for a routine that cannot be run, ``ValueError`` for a period that no
+    fetch has.
+    """
+    period, first, end = part
+    SampleFetch(period, 0)  # refuses a period that no fetch has
+    counts = SweepCounts(period)
     touched = {
         row: touched_phases(known.rows[row], period, known.limit)
         for row in {known.row_of[held] for held in range(first, end)}
@@ -204,53 +239,55 @@ def count(known: Survey, period: int, first: int = 0, end: int = STATES) -> Tall
     held_parts, phase_parts, waiting = [], [], 0
     for held in range(first, end):
         phases = touched[known.row_of[held]]
-        _add_calm(tally, known, held, phases)
+        _add_calm(counts, known, held, phases)
         for start in range(0, len(phases), BATCH):
             some = phases[start : start + BATCH]
             held_parts.append(np.full(len(some), held, np.uint8))
             phase_parts.append(some)
             waiting += len(some)
             if waiting >= BATCH:
-                _add_cases(tally, known, np.concatenate(held_parts), np.concatenate(phase_parts))
+                _add_cases(counts, known, np.concatenate(held_parts), np.concatenate(phase_parts))
                 held_parts, phase_parts, waiting = [], [], 0
     if waiting:
-        _add_cases(tally, known, np.concatenate(held_parts), np.concatenate(phase_parts))
-    return tally
+        _add_cases(counts, known, np.concatenate(held_parts), np.concatenate(phase_parts))
+    return counts
 
 
-def _add_calm(tally: Tally, known: Survey, held: int, touched: npt.NDArray[np.int64]) -> None:
+def _add_calm(
+    counts: SweepCounts, known: Survey, held: int, touched: npt.NDArray[np.int64]
+) -> None:
     """The cases of a held state that end as its undisturbed run."""
-    times = tally.period - len(touched)
+    times = counts.period - len(touched)
     if not times:
         return
     stopped = np.flatnonzero(touched != np.arange(len(touched)))
     first = int(stopped[0]) if len(stopped) else len(touched)
     one = known.outcomes.part(held, held + 1)
-    _add(tally, one, np.array([held], np.uint8), np.array([first]), times)
+    _add(counts, one, np.array([held], np.uint8), np.array([first]), times)
     code = int(_codes(one, one.wrong(np.array([held], np.uint8)))[0])
     if code:
-        by_phase = np.frombuffer(tally.by_phase, np.uint8)
-        calm = np.setdiff1d(np.arange(tally.period), touched)
+        by_phase = np.frombuffer(counts.by_phase, np.uint8)
+        calm = np.setdiff1d(np.arange(counts.period), touched)
         by_phase[calm] = np.maximum(by_phase[calm], code)
 
 
 def _add_cases(
-    tally: Tally, known: Survey, held: npt.NDArray[np.uint8], phase: npt.NDArray[np.int64]
+    counts: SweepCounts, known: Survey, held: npt.NDArray[np.uint8], phase: npt.NDArray[np.int64]
 ) -> None:
     routine, console, limit = known.routine, known.console, known.limit
-    outcomes = _run(routine, console, limit, tally.period, held, phase, 0)
-    wrong = _add(tally, outcomes, held, phase, 1)
-    np.maximum.at(np.frombuffer(tally.by_phase, np.uint8), phase, _codes(outcomes, wrong))
+    outcomes = _run(routine, console, limit, counts.period, held, phase, 0)
+    wrong = _add(counts, outcomes, held, phase, 1)
+    np.maximum.at(np.frombuffer(counts.by_phase, np.uint8), phase, _codes(outcomes, wrong))
     maybe = outcomes.finished & outcomes.corrupt & (wrong == 0)
     if not maybe.any():
         return
     # Whether it is right because it kept what was there: begin with the opposite in its place.
     held, phase = held[maybe], phase[maybe]
-    again = _run(routine, console, limit, tally.period, held, phase, 0xFF)
+    again = _run(routine, console, limit, counts.period, held, phase, 0xFF)
     kept = again.finished.copy()
     for port, got in enumerate(again.results):
         kept &= got == ~held_array(port, held)
-    tally.kept_old += int(kept.sum())
+    counts.kept_old += int(kept.sum())
 
 
 def _run(
@@ -283,7 +320,7 @@ def _run(
         )
         return one.then(other)
     outcomes = _Outcomes.of(lanes)
-    steps = Steps(routine)
+    cache = InstructionCache(routine)
     for place in np.flatnonzero(lanes.left).tolist():
         run = run_case(
             routine,
@@ -292,7 +329,7 @@ def _run(
             fetch=SampleFetch(period, int(phase[place])) if period else None,
             limit=limit,
             preset=preset,
-            steps=steps,
+            cache=cache,
         )
         outcomes.put(place, run, int(held[place]))
     return outcomes
@@ -308,7 +345,7 @@ def _codes(outcomes: _Outcomes, wrong: npt.NDArray[np.uint8]) -> npt.NDArray[np.
 
 
 def _add(
-    tally: Tally,
+    counts: SweepCounts,
     outcomes: _Outcomes,
     held: npt.NDArray[np.uint8],
     phase: npt.NDArray[np.int64],
@@ -317,20 +354,20 @@ def _add(
     """Count cases, each ``times`` over; they stand in order of held state, then phase."""
     wrong = outcomes.wrong(held)
     never = ~outcomes.finished
-    tally.cases += times * len(held)
-    tally.hit += times * int(outcomes.hit.sum())
-    tally.corrupt += times * int(outcomes.corrupt.sum())
-    tally.accepted_wrong += times * int(np.count_nonzero(wrong))
-    tally.never_settles += times * int(never.sum())
+    counts.cases += times * len(held)
+    counts.hit += times * int(outcomes.hit.sum())
+    counts.corrupt += times * int(outcomes.corrupt.sum())
+    counts.accepted_wrong += times * int(np.count_nonzero(wrong))
+    counts.never_settles += times * int(never.sum())
     kinds: tuple[tuple[Kind, Any], ...] = (
         ("corrupt", outcomes.corrupt),
         ("never_settles", never),
         ("accepted_wrong", wrong > 0),
     )
-    for kind, found in kinds:
-        if not found.any():
+    for kind, met in kinds:
+        if not met.any():
             continue
-        place = int(np.argmax(found))
+        place = int(np.argmax(met))
         state = int(held[place])
         if kind == "accepted_wrong":
             pad = int(wrong[place])
@@ -339,46 +376,5 @@ def _add(
             pad, got = int(outcomes.pass_port[place]) + 1, int(outcomes.pass_got[place])
         else:
             pad, got = 1, state
-        tally.note(Counterexample(kind, state, int(phase[place]), got, pad))
+        counts.note(Counterexample(kind, state, int(phase[place]), got, pad))
     return wrong
-
-
-@dataclass(eq=False)
-class FastEngine:
-    """A `RoutineEngine`. Keeps the survey of the routine it met last."""
-
-    _known: Survey | None = None
-
-    def sweep(
-        self,
-        routine: Routine,
-        console: Console,
-        period: int,
-        *,
-        limit: int = DEFAULT_LIMIT,
-        step: Callable[[], None] = lambda: None,
-    ) -> SweepCounts:
-        """Count over 256 held states and ``period`` phases; see `RoutineEngine.sweep`."""
-        return self.tally(routine, console, period, limit=limit, step=step).counts()
-
-    def tally(
-        self,
-        routine: Routine,
-        console: Console,
-        period: int,
-        *,
-        limit: int = DEFAULT_LIMIT,
-        step: Callable[[], None] = lambda: None,
-    ) -> Tally:
-        """As `sweep`, and what each phase came to."""
-        known = self._known
-        if known is None or (known.routine, known.console, known.limit) != (
-            routine,
-            console,
-            limit,
-        ):
-            known = self._known = survey(routine, console, limit)
-        tally = count(known, period)
-        for _ in range(STATES):
-            step()
-        return tally

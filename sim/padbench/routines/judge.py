@@ -1,28 +1,35 @@
-"""What a routine costs, and what the fetch does to it in words."""
+"""What a routine costs undisturbed, and the verdict over its sweeps; words are made last, here.
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
+base = baseline_of(routine, console)                   # base.most, base.wrong, base.fault
+judgement = judge_routine(routine, console, base, sweeps)
+judgement.verdict, judgement.case, judgement.facts     # "exposed", "agree", {"count": 1793, ...}
+judgement.says                                         # the same in one sentence
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from typing import Literal
 
 from padbench.core.buttons import OPPOSITES, byte_of, spelled
-from padbench.routines.cause import Disagreement, disagreement
-from padbench.routines.engine import STATES, SweepCounts
-from padbench.routines.fetch import Console
-from padbench.routines.plain import undisturbed
+from padbench.core.findings import Fact, Finding, Rule
+from padbench.core.findings import Verdict as Outcome
+from padbench.core.sentences import filled
+from padbench.routines.console import Console
+from padbench.routines.counts import STATES, SweepCounts
 from padbench.routines.routine import DEFAULT_LIMIT, Routine, RoutineError
-from padbench.routines.run import Run, held_by, run_case
-from padbench.routines.steps import Steps
+from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
+from padbench.routines.worst import disagreement
 
 __all__ = [
+    "FETCH",
+    "RESULT",
+    "Baseline",
     "Judgement",
-    "Measured",
     "Verdict",
-    "judge",
-    "measure",
-    "measured_from",
-    "measured_of",
+    "baseline_of",
+    "baseline_of_runs",
+    "judge_routine",
     "on_its_port",
-    "opposites",
     "per_cent",
 ]
 
@@ -30,12 +37,122 @@ _OPPOSED = tuple(map(byte_of, OPPOSITES))
 
 Verdict = Literal["immune", "detects", "exposed", "never-settles", "wrong"]
 
+_FAULTS = {
+    "untouched": "never writes the place of its result, and hands on what stood there",
+    "other-pad": "hands on the buttons of the second pad for those of the first",
+    "wrong": "hands on a wrong byte in {wrong} of {states} held states without any fetch",
+    "hangs": "hands on what hangs on the byte that stood in the place of its result, in {hangs} "
+    "held states without opposite directions and without any fetch",
+}
+"""What can be wrong with a routine undisturbed, or with where its result is looked for."""
+
+_EXPOSED = "hands on a wrong byte in {share}"
+_CASES: Mapping[str, tuple[Verdict, str]] = {
+    **{
+        fault: ("wrong", f"{text}; is the result where --result says?")
+        for fault, text in _FAULTS.items()
+    },
+    "one-pass": ("exposed", _EXPOSED),
+    "agree": ("exposed", f"{_EXPOSED}; its passes lose a bit alike, and agree"),
+    "disagree": (
+        "exposed",
+        f"{_EXPOSED}; it hands on {{got:buttons}} though no two passes read that (held "
+        "{held:buttons}, a fetch every {period} cycles from {phase} on: they read {reads})",
+    ),
+    "stuck": ("never-settles", "has not come back after the limit in {share}"),
+    "unhit": ("immune", "no fetch ever stops a read of the port"),
+    "harmless": ("immune", "a stopped read never spoils a byte"),
+    "unclocked": (
+        "immune",
+        "a stopped read never spoils a byte: this console clocks the pad no more often",
+    ),
+    "detects": (
+        "detects",
+        "never hands on a wrong byte; a pass is spoilt in {share}, and it keeps the old byte in "
+        "{kept} of these, the right one in the others",
+    ),
+}
+"""Every case of a judgement: the verdict, and its sentence; see `padbench.core.sentences`."""
+
 
 @dataclass(frozen=True)
-class Measured:
+class Judgement:
+    """A verdict as data: one of `_CASES`, and the numbers that its sentence says."""
+
+    case: str
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+
+    @property
+    def verdict(self) -> Verdict:
+        """One word, which scripts rely on."""
+        return _CASES[self.case][0]
+
+    @property
+    def fails(self) -> bool:
+        """Whether the routine can hand on a wrong byte, or never comes back."""
+        return self.verdict in ("exposed", "never-settles", "wrong")
+
+    @property
+    def by_lengths(self) -> bool:
+        """Whether other lengths can mend it: in all that was tried, two passes agree."""
+        return self.case == "agree"
+
+    @property
+    def says(self) -> str:
+        """The whole in a sentence without a full stop."""
+        facts = dict(self.facts)
+        count, cases, passes = (facts.get(name) for name in ("count", "cases", "passes"))
+        if isinstance(count, int) and isinstance(cases, int):
+            facts["share"] = f"{count} of {cases} cases ({per_cent(count, cases)})"
+        if isinstance(passes, tuple):
+            facts["reads"] = ", then ".join(spelled(int(byte or 0)) for byte in passes)
+        return filled(_CASES[self.case][1], facts)
+
+    def finding(self, verdict: Outcome, **more: Fact) -> Finding:
+        """As a finding of that outcome; ``period`` is that of the only fetch that was tried."""
+        count = self.facts.get("count") if self.fails else 0
+        measured = float(count) if isinstance(count, int) and verdict != "not-judged" else None
+        return Finding(
+            FETCH,
+            verdict,
+            measured,
+            None if measured is None else 0.0,
+            None if measured is None else -measured,
+            case=self.case,
+            facts={**self.facts, **more},
+        )
+
+
+def _on_a_sheet(finding: Finding) -> str:
+    judgement = Judgement(finding.case, finding.facts)
+    every = finding.facts.get("fetch_period")
+    rate = "" if every is None else f" (fetch every {every} CPU cycles)"
+    return f"{judgement.verdict}: {judgement.says}{rate}"
+
+
+RESULT = Rule(
+    "routine.result",
+    "states",
+    {
+        "holds": "hands on the buttons as they are held",
+        **{
+            fault: f"{text}; is the result where poll.result says? Scenarios hold it to what it "
+            "makes of right reads"
+            for fault, text in _FAULTS.items()
+        },
+    },
+)
+FETCH = Rule("routine.fetch", "cases", dict.fromkeys(_CASES, _on_a_sheet))
+
+Handed = tuple[int, ...] | None
+"""What is handed on, port by port; None if the routine has not come back."""
+
+
+@dataclass(frozen=True)
+class Baseline:
     """A routine without any fetch, over all held states.
 
-    ``least`` and ``most`` cycles from its first cycle to the last of RTS; ``run`` is the first
+    ``least`` and ``most`` cycles from its first cycle to the last of RTS; ``longest`` is the first
     run that takes most; ``wrong`` holds the states for which it hands on something else even so.
     ``hangs`` holds those for which it hands on something else once the opposite has stood in the
     result places: there it hangs on what was left in them. States with opposite directions are not
@@ -46,87 +163,83 @@ class Measured:
 
     least: int
     most: int
-    run: Run
+    longest: RoutineRun
     wrong: tuple[int, ...]
     hangs: tuple[int, ...] = ()
     untouched: bool = False
     other_pad: bool = False
 
+    @classmethod
+    def of(
+        cls, least: int, longest: RoutineRun, handed: Sequence[Handed], others: Sequence[Handed]
+    ) -> "Baseline":
+        """From what all held states handed on, in order, and with the opposite in the result."""
+        right = [
+            tuple(held_by(port, held) for port in range(len(longest.results)))
+            for held in range(len(handed))
+        ]
+        opposite = [tuple(byte ^ 0xFF for byte in bytes_) for bytes_ in right]
+        return cls(
+            least=least,
+            most=longest.cycles,
+            longest=longest,
+            wrong=tuple(held for held, got in enumerate(handed) if got != right[held]),
+            hangs=tuple(
+                held
+                for held, got in enumerate(others)
+                if got != handed[held] and not any(map(_opposed, right[held]))
+            ),
+            untouched=list(handed) == right and list(others) == opposite,
+            # Of one result the second pad's byte is the opposite; see `padbench.routines.run`.
+            other_pad=len(longest.results) == 1 and list(handed) == list(others) == opposite,
+        )
+
     @property
-    def fault(self) -> str | None:
-        """What is wrong with it, undisturbed, or with where its result is looked for; else None."""
-        if self.untouched:
-            return "never writes the place of its result, and hands on what stood there"
-        if self.other_pad:
-            return "hands on the buttons of the second pad for those of the first"
-        if self.wrong:
-            return (
-                f"hands on a wrong byte in {len(self.wrong)} of {STATES} held states without any "
-                "fetch"
-            )
-        if self.hangs:
-            return (
-                "hands on what hangs on the byte that stood in the place of its result, in "
-                f"{len(self.hangs)} held states without opposite directions and without any fetch"
-            )
-        return None
+    def fault(self) -> str:
+        """What is wrong with it, undisturbed, as one of `_FAULTS`; empty for nothing."""
+        there = (self.untouched, self.other_pad, bool(self.wrong), bool(self.hangs))
+        return next((fault for fault, met in zip(_FAULTS, there, strict=True) if met), "")
+
+    @property
+    def facts(self) -> dict[str, Fact]:
+        """What the sentence of its fault says."""
+        return {"wrong": len(self.wrong), "hangs": len(self.hangs), "states": STATES}
+
+    @property
+    def fault_says(self) -> str:
+        """Its fault in words, empty for none."""
+        return filled(_FAULTS[self.fault], self.facts) if self.fault else ""
+
+    def finding(self, verdict: Outcome) -> Finding:
+        """As a finding of that outcome."""
+        return Finding(RESULT, verdict, case=self.fault or "holds", facts=self.facts)
 
 
-def measure(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Measured:
-    """Run every held state undisturbed. Raises `RoutineError` if one does not end."""
-    steps = Steps(routine)
-    runs = [undisturbed(routine, console, held, limit, steps) for held in range(STATES)]
-    return measured_of(runs, opposites(routine, console, limit, steps))
+def baseline_of(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Baseline:
+    """Run every held state undisturbed, one by one. Raises `RoutineError` if one does not end."""
+    cache = InstructionCache(routine)
+    runs = [undisturbed(routine, console, held, limit, cache) for held in range(STATES)]
+    return baseline_of_runs(routine, console, runs, limit, cache)
 
 
-Handed = tuple[int, ...] | None
-"""What is handed on, port by port; None if the routine has not come back."""
-
-
-def opposites(
-    routine: Routine, console: Console, limit: int = DEFAULT_LIMIT, steps: Steps | None = None
-) -> list[Handed]:
-    """What each held state, undisturbed, hands on if the opposite stood in the result places."""
-    steps = steps or Steps(routine)
-    runs = (
-        run_case(routine, console, held, limit=limit, preset=0xFF, steps=steps)
+def baseline_of_runs(
+    routine: Routine,
+    console: Console,
+    runs: Sequence[RoutineRun],
+    limit: int = DEFAULT_LIMIT,
+    cache: InstructionCache | None = None,
+) -> Baseline:
+    """As `baseline_of`, from the undisturbed runs of all held states in order."""
+    cache = cache or InstructionCache(routine)
+    others = (
+        run_case(routine, console, held, limit=limit, preset=0xFF, cache=cache)
         for held in range(STATES)
     )
-    return [run.results if run.finished else None for run in runs]
-
-
-def measured_of(runs: Sequence[Run], others: Sequence[Handed]) -> Measured:
-    """As `measure`, from the undisturbed runs of all held states in order, and `opposites`."""
-    longest = max(runs, key=lambda run: run.cycles)
-    return measured_from(
-        min(run.cycles for run in runs), longest, [run.results for run in runs], others
-    )
-
-
-def measured_from(
-    least: int, longest: Run, handed: Sequence[Handed], others: Sequence[Handed]
-) -> Measured:
-    """As `measured_of`, from what all held states handed on, and the run that takes longest."""
-    right = [
-        tuple(held_by(port, held) for port in range(len(longest.results)))
-        for held in range(len(handed))
-    ]
-    opposite = [tuple(byte ^ 0xFF for byte in bytes_) for bytes_ in right]
-    untouched = list(handed) == right and list(others) == opposite
-    # Of one result the second pad's byte is the opposite; see `padbench.routines.run`.
-    mixed = len(longest.results) == 1 and list(handed) == list(others) == opposite
-    return Measured(
-        least=least,
-        most=longest.cycles,
-        run=longest,
-        wrong=tuple(held for held, got in enumerate(handed) if got != right[held]),
-        hangs=tuple(
-            held
-            for held, got in enumerate(others)
-            if got != handed[held] and not any(map(_opposed, right[held]))
-        ),
-        untouched=untouched,
-        other_pad=mixed,
+    return Baseline.of(
+        min(run.cycles for run in runs),
+        max(runs, key=lambda run: run.cycles),
+        [run.results for run in runs],
+        [run.results if run.finished else None for run in others],
     )
 
 
@@ -155,66 +268,38 @@ def on_its_port(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) 
     return replace(routine, ports=routine.ports[::-1], second_only=True)
 
 
-class Judgement(NamedTuple):
-    """The verdict, one sentence for people, and whether other lengths can mend the routine.
-
-    ``by_lengths``: it is exposed, and in all that was tried because two passes agree.
-    """
-
-    verdict: Verdict
-    says: str
-    by_lengths: bool = False
-
-
-def judge(
+def judge_routine(
     routine: Routine,
     console: Console,
-    measured: Measured,
+    base: Baseline,
     sweeps: Sequence[SweepCounts],
     limit: int = DEFAULT_LIMIT,
 ) -> Judgement:
     """The verdict over all sweeps."""
-    cases = sum(sweep.cases for sweep in sweeps)
-    wrong = sum(sweep.accepted_wrong for sweep in sweeps)
-    stuck = sum(sweep.never_settles for sweep in sweeps)
-    corrupt = sum(sweep.corrupt for sweep in sweeps)
-    kept = sum(sweep.kept_old for sweep in sweeps)
-    if measured.fault is not None:
-        return Judgement("wrong", f"{measured.fault}; is the result where --result says?")
+    if base.fault:
+        return Judgement(base.fault, base.facts)
+    cases, hit, corrupt, wrong, stuck, kept = (
+        sum(getattr(sweep, name) for sweep in sweeps)
+        for name in ("cases", "hit", "corrupt", "accepted_wrong", "never_settles", "kept_old")
+    )
     if wrong:
-        says = f"hands on a wrong byte in {_share(wrong, cases)}"
-        return _exposed(says, measured, disagreement(routine, console, sweeps, limit))
+        case, more = _why_exposed(routine, console, base, sweeps, limit)
+        return Judgement(case, {"count": wrong, "cases": cases, **more})
     if stuck:
-        says = f"has not come back after the limit in {_share(stuck, cases)}"
-        return Judgement("never-settles", says)
-    if not corrupt:
-        why = "" if console.timing.extra_clocks else ": this console clocks the pad no more often"
-        hit = any(sweep.hit for sweep in sweeps)
-        says = f"a stopped read never spoils a byte{why}"
-        return Judgement("immune", says if hit else "no fetch ever stops a read of the port")
-    return Judgement(
-        "detects",
-        f"never hands on a wrong byte; a pass is spoilt in {_share(corrupt, cases)}, and it keeps "
-        f"the old byte in {kept} of these, the right one in the others",
-    )
+        return Judgement("stuck", {"count": stuck, "cases": cases})
+    if corrupt:
+        return Judgement("detects", {"count": corrupt, "cases": cases, "kept": kept})
+    harmless = "harmless" if console.timing.extra_clocks else "unclocked"
+    return Judgement(harmless if hit else "unhit", {"cases": cases})
 
 
-def _exposed(says: str, measured: Measured, other: Disagreement | None) -> Judgement:
-    if len(measured.run.passes[0]) < 2:
-        return Judgement("exposed", says)
-    if other is None:
-        return Judgement("exposed", f"{says}; its passes lose a bit alike, and agree", True)
-    reads = ", then ".join(map(spelled, other.passes))
-    return Judgement(
-        "exposed",
-        f"{says}; it hands on {spelled(other.got)} though no two passes read that (held "
-        f"{spelled(other.held)}, a fetch every {other.period} cycles from {other.phase} on: they "
-        f"read {reads})",
-    )
-
-
-def _share(count: int, cases: int) -> str:
-    return f"{count} of {cases} cases ({per_cent(count, cases)})"
+def _why_exposed(
+    routine: Routine, console: Console, base: Baseline, sweeps: Sequence[SweepCounts], limit: int
+) -> tuple[str, dict[str, Fact]]:
+    if len(base.longest.passes[0]) < 2:
+        return "one-pass", {}
+    other = disagreement(routine, console, sweeps, limit)
+    return ("agree", {}) if other is None else ("disagree", asdict(other))
 
 
 def per_cent(count: int, cases: int) -> str:

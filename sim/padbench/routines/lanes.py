@@ -22,6 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from padbench.routines.bus import INSTRUCTIONS, LENGTHS, BusCycle, Instruction, bus_cycles
+from padbench.routines.console import Console
 from padbench.routines.effects import (
     BRANCHES,
     COMPARES,
@@ -35,7 +36,6 @@ from padbench.routines.effects import (
     compare,
     with_nz,
 )
-from padbench.routines.fetch import Console
 from padbench.routines.routine import Routine, RoutineError
 
 __all__ = ["Lanes", "TooMuchMemory"]
@@ -64,7 +64,7 @@ class TooMuchMemory(Exception):
 
 @dataclass(slots=True)
 class _Pad:
-    """One pad in all lanes; see `padbench.routines.port`, which this follows."""
+    """One pad in all lanes; see `PadPort`, which this follows."""
 
     held: Bytes
     content: Bytes
@@ -102,7 +102,7 @@ class Lanes:
 
     ``held`` (uint8), ``period`` and ``phase`` (int64, CPU cycles; period 0 is no fetch) have one
     element a lane; ``preset`` is exclusive-ored into the held state that the results start from.
-    After `run`: ``finished``, ``hit`` and ``corrupt`` as in `Run`, ``now`` the cycles taken,
+    After `run`: ``finished``, ``hit`` and ``corrupt`` as in `RoutineRun`, ``now`` the cycles taken,
     ``pass_got`` and ``pass_port`` of the first wrong pass, ``left`` lanes that were not run to
     their end and whose other values mean nothing. ``kinds`` is filled if ``record`` is given: the
     row of cycles of each lane, at most ``record`` of them.

@@ -113,14 +113,14 @@ class Delays:
             bends[s.low] = bends.get(s.low, Fraction(0)) + slope
             bends[s.high] = bends.get(s.high, Fraction(0)) - slope
         total = slope = Fraction(0)
-        found = []
+        points = []
         before = self.smallest
         for edge in sorted(bends):
             total += slope * (edge - before)
             slope += bends[edge]
             before = edge
-            found.append((edge, total))
-        return tuple(found)
+            points.append((edge, total))
+        return tuple(points)
 
     def share_within(self, delay: Fraction) -> Fraction:
         """The share of presses with at most this delay."""

@@ -1,7 +1,8 @@
 """Which lengths of a loop, and of the way between passes, keep a fetch from two passes of a poll.
 
-    plan = plan_of(measured.run)
-    plan.unsafe(more, gap, periods)     # the periods of which some phase stops two passes
+    layout = layout_of(baseline.longest)
+    layout.unsafe(more, gap, periods)    # the periods of which some phase stops two passes
+    safe_lengths(baseline.longest, periods), design_map(baseline.longest, periods)
 
 The row of bus cycles is stretched as if the routine had been written so. Any two passes count, of
 the same port: a routine that makes three may hand on what the last two agree on. What comes out is
@@ -10,20 +11,30 @@ worth no more than its assumption, that a stopped pass takes as many cycles as a
 
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from padbench.routines.run import Run
+from padbench.routines.run import RoutineRun
+from padbench.routines.stops import READ, reads_ahead_of
 
-__all__ = ["Plan", "SafeLengths", "plan_of", "ranges", "reads_ahead_of", "safe_lengths"]
+__all__ = [
+    "GAPS",
+    "LOOPS",
+    "DesignMap",
+    "PassLayout",
+    "SafeLengths",
+    "design_map",
+    "layout_of",
+    "ranges",
+    "safe_lengths",
+]
 
 Phases = npt.NDArray[np.int64]
 
-_READ, _PORT = 1, 2
 _MOST_STOLEN = 4  # CPU cycles of one fetch (from memory)
 _QUICKEST_LOOP = 12
 """CPU cycles a bit: LDA of the port, LSR, ROL in zero page and a taken branch need 14; a loop that
@@ -57,7 +68,7 @@ class SafeLengths:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class PassLayout:
     """An undisturbed run as far as lengths go; all places are cycles of its row ``kinds``.
 
     ``passes``: by port and pass, the places of the reads. ``bits``: behind which of them each bit
@@ -86,7 +97,7 @@ class Plan:
         for place in places:
             parts.append(self.kinds[start : place + 1])
             start = place + 1 + max(0, -added[place])
-            parts.append(bytes([_READ]) * max(0, added[place]))
+            parts.append(bytes([READ]) * max(0, added[place]))
             moved.append(moved[-1] + added[place])
         row = np.frombuffer(b"".join([*parts, self.kinds[start:]]), np.uint8)
         last = len(row)
@@ -99,8 +110,8 @@ class Plan:
         return tuple(period for period in periods if _two_hit(ahead, number, period))
 
 
-def plan_of(run: Run) -> Plan | None:
-    """The plan of an undisturbed run; None with fewer than two passes of the first port."""
+def layout_of(run: RoutineRun) -> PassLayout | None:
+    """The layout of an undisturbed run; None with fewer than two passes of the first port."""
     passes = tuple(tuple(one.reads for one in port) for port in run.passes)
     first = passes[0]
     if len(first) < 2:
@@ -126,10 +137,10 @@ def plan_of(run: Run) -> Plan | None:
             for place in (bisect_left(reads, at + 1) for at in bits)
         ]
         shortest = loop - min(after - at - 1 for at, after in zip(bits, own, strict=True))
-    return Plan(run.kinds, passes, loop, shortest, tuple(bits), tuple(between))
+    return PassLayout(run.kinds, passes, loop, shortest, tuple(bits), tuple(between))
 
 
-def safe_lengths(run: Run, periods: Sequence[int]) -> SafeLengths | None:
+def safe_lengths(run: RoutineRun, periods: Sequence[int]) -> SafeLengths | None:
     """Lengths at which no phase of any of these fetch periods hits two passes of a port.
 
     ``periods`` are all that the routine is to be safe at, also those at which it is as it stands:
@@ -137,25 +148,18 @@ def safe_lengths(run: Run, periods: Sequence[int]) -> SafeLengths | None:
     which nothing of the kind can help, and where no two passes are hit as it stands: then whatever
     is wrong with it does not come from lengths.
     """
-    plan = plan_of(run)
-    if plan is None or not plan.unsafe(0, 0, periods):
+    layout = layout_of(run)
+    if layout is None or not layout.unsafe(0, 0, periods):
         return None
     loops: tuple[int, ...] = ()
-    if plan.loop is not None:
+    if layout.loop is not None:
         loops = tuple(
             length
-            for length in range(max(_QUICKEST_LOOP, plan.shortest), _LONGEST_LOOP + 1)
-            if not plan.unsafe(length - plan.loop, 0, periods)
+            for length in range(max(_QUICKEST_LOOP, layout.shortest), _LONGEST_LOOP + 1)
+            if not layout.unsafe(length - layout.loop, 0, periods)
         )
-    gaps = tuple(gap for gap in range(_MOST_GAP + 1) if not plan.unsafe(0, gap, periods))
-    return SafeLengths(plan.loop, loops, gaps, tuple(periods))
-
-
-def reads_ahead_of(row: npt.NDArray[np.uint8]) -> Phases:
-    """For each cycle, and one more, the place of the first read at or after it; or the length."""
-    last = len(row)
-    places = np.where(row >= _READ, np.arange(last), last)
-    return np.append(np.minimum.accumulate(places[::-1])[::-1], last)
+    gaps = tuple(gap for gap in range(_MOST_GAP + 1) if not layout.unsafe(0, gap, periods))
+    return SafeLengths(layout.loop, loops, gaps, tuple(periods))
 
 
 def _two_hit(ahead: Phases, number: Phases, period: int) -> bool:
@@ -182,10 +186,60 @@ def _two_hit(ahead: Phases, number: Phases, period: int) -> bool:
 
 def ranges(numbers: Sequence[int]) -> str:
     """Rising numbers for people: ``12 to 40, 44``."""
-    found: list[list[int]] = []
-    for one in numbers:
-        if found and found[-1][1] == one - 1:
-            found[-1][1] = one
+    stretches: list[list[int]] = []
+    for number in numbers:
+        if stretches and stretches[-1][1] == number - 1:
+            stretches[-1][1] = number
         else:
-            found.append([one, one])
-    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in found)
+            stretches.append([number, number])
+    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in stretches)
+
+
+LOOPS = range(12, 73)
+"""CPU cycles from one read of the port to the next; 14 is the quickest usual loop."""
+
+GAPS = range(0, 97)
+"""CPU cycles added between each pass and the next."""
+
+
+@dataclass(frozen=True, slots=True)
+class DesignMap:
+    """``unsafe[i][j]``: the periods of which some phase stops two passes of a port.
+
+    That is with ``loops[i]`` cycles a bit and ``gaps[j]`` more between each pass and the next.
+    ``loop`` is the length now.
+    """
+
+    loop: int
+    loops: tuple[int, ...]
+    gaps: tuple[int, ...]
+    unsafe: tuple[tuple[tuple[int, ...], ...], ...]
+
+    @property
+    def safe(self) -> tuple[tuple[bool, ...], ...]:
+        """Where no phase of any period stops two passes."""
+        return tuple(tuple(not at for at in row) for row in self.unsafe)
+
+
+def design_map(
+    run: RoutineRun,
+    periods: Sequence[int],
+    *,
+    loops: Sequence[int] = LOOPS,
+    gaps: Sequence[int] = GAPS,
+    progress: Callable[[int, int], None] = lambda done, total: None,
+) -> DesignMap | None:
+    """The map of a routine with an undisturbed ``run``; ``progress`` is told how many of the
+    loop lengths are done.
+
+    None for a routine with fewer than two passes of the first port, or without an even loop.
+    """
+    layout = layout_of(run)
+    if layout is None or layout.loop is None:
+        return None
+    loops = [length for length in loops if length >= layout.shortest]
+    rows = []
+    for done, length in enumerate(loops, 1):
+        rows.append(tuple(layout.unsafe(length - layout.loop, gap, periods) for gap in gaps))
+        progress(done, len(loops))
+    return DesignMap(layout.loop, tuple(loops), tuple(gaps), tuple(rows))

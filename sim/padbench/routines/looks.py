@@ -11,11 +11,9 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Protocol
 
-from padbench.routines.fetch import Console
-from padbench.routines.port import PadPort
+from padbench.routines.console import Console, PadPort
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
-from padbench.routines.run import Carried, Run, run_case
-from padbench.routines.steps import Steps
+from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_case
 
 __all__ = ["AllAgree", "Looks", "RoutineLooks", "Seen", "latch_moments", "reachable"]
 
@@ -55,7 +53,7 @@ class _Chattering(PadPort):
 
     seen: Seen = ()
     loads: int = 0
-    found: Seen = ()
+    saw: Seen = ()
 
     def strobe(self, level: int, now: int = 0) -> None:
         if level and not self.latched:
@@ -63,7 +61,7 @@ class _Chattering(PadPort):
                 self.held = _BUTTON if self.seen[self.loads] else 0
             else:
                 self.held ^= _BUTTON
-            self.found = (*self.found, bool(self.held))
+            self.saw = (*self.saw, bool(self.held))
             self.loads += 1
         PadPort.strobe(self, level, now)
 
@@ -78,50 +76,50 @@ class RoutineLooks:
     _known: dict[Seen, Fraction | bool] = field(default_factory=dict)
 
     @cached_property
-    def _steps(self) -> Steps:
-        return Steps(self.routine)
+    def _cache(self) -> InstructionCache:
+        return InstructionCache(self.routine)
 
     @cached_property
     def _nothing(self) -> int:
         seen: Seen = ()
         while True:
-            run, found = self._run(seen)
-            if len(found) <= len(seen):
+            run, saw = self._run(seen)
+            if len(saw) <= len(seen):
                 return run.results[0]
             seen = (*seen, False)
 
     def after(self, seen: Seen) -> Fraction | bool:
         """See `Looks`. Raises `RoutineError` for a routine that cannot be run."""
         if seen not in self._known:
-            run, found = self._run(seen)
+            run, saw = self._run(seen)
             for count, moment in enumerate(latch_moments(run)):
-                self._known[found[:count]] = moment
-            self._known[found] = run.finished and run.results[0] != self._nothing
+                self._known[saw[:count]] = moment
+            self._known[saw] = run.finished and run.results[0] != self._nothing
         return self._known[seen]
 
     def sees_a_press(self) -> bool:
         """Whether it hands on anything of a button that is held all the time."""
         seen: Seen = ()
-        while not isinstance(found := self.after(seen), bool):
+        while not isinstance(after := self.after(seen), bool):
             seen = (*seen, True)
-        return found
+        return after
 
-    def _run(self, seen: Seen) -> tuple[Run, Seen]:
-        """A run, and what all its looks found."""
+    def _run(self, seen: Seen) -> tuple[RoutineRun, Seen]:
+        """A run, and what all its looks saw."""
         pad = _Chattering(0, seen=seen)
         run = run_case(
             self.routine,
             self.console,
             0,
             limit=self.limit,
-            steps=self._steps,
+            cache=self._cache,
             pads=(pad, PadPort(0)),
             carried=Carried.fresh(self.routine, (0, 0)),
         )
-        return run, pad.found[: len(latch_moments(run))]
+        return run, pad.saw[: len(latch_moments(run))]
 
 
-def latch_moments(run: Run) -> tuple[Fraction, ...]:
+def latch_moments(run: RoutineRun) -> tuple[Fraction, ...]:
     """For each latch of a run, the cycle with whose end the register stops loading."""
     moments, level = [], 0
     for access in run.accesses:
@@ -134,7 +132,7 @@ def latch_moments(run: Run) -> tuple[Fraction, ...]:
 
 def reachable(looks: Looks, chatter: Fraction) -> Sequence[Fraction]:
     """Every moment of a look that can come up when a contact chatters so long after a press."""
-    found: set[Fraction] = set()
+    moments: set[Fraction] = set()
     # (seen, moment of the first look that saw it closed)
     waiting: list[tuple[Seen, Fraction | None]] = [((), None)]
     while waiting:
@@ -142,9 +140,9 @@ def reachable(looks: Looks, chatter: Fraction) -> Sequence[Fraction]:
         moment = looks.after(seen)
         if isinstance(moment, bool):
             continue
-        found.add(moment)
+        moments.add(moment)
         waiting.append(((*seen, True), moment if closed is None else closed))
         # Open after closed: both looks fall into the chatter of one press.
         if closed is None or moment - closed < chatter:
             waiting.append(((*seen, False), closed))
-    return sorted(found)
+    return sorted(moments)

@@ -11,35 +11,37 @@ result that is handed on in A comes back in A. A poll is made once a frame.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import cache, cached_property
+from functools import cached_property, lru_cache
 from itertools import pairwise
 
-from padbench.core.bridge import told
-from padbench.core.findings import Finding
+from padbench.core.findings import Finding, Met, Source
 from padbench.core.stimulus import DrivenLines, PollTiming
 from padbench.core.units import Value
 from padbench.parts import console_timing
-from padbench.routines.cases import worst_cases
-from padbench.routines.edges import LineEdges
-from padbench.routines.engine import STATES, RoutineEngine, SweepCounts
-from padbench.routines.fetch import Clocks, Console, SampleFetch
-from padbench.routines.judge import Measured, judge, measured_of, on_its_port, opposites
-from padbench.routines.plain import PlainEngine, reads_ahead, stops_of, undisturbed
-from padbench.routines.port import PadPort, Pass
+from padbench.routines.console import Clocks, Console, PadPort, Pass, SampleFetch
+from padbench.routines.counts import STATES, SweepCounts
+from padbench.routines.fast import sweep
+from padbench.routines.judge import Baseline, baseline_of_runs, judge_routine, on_its_port
+from padbench.routines.plain import reads_ahead, stops_of
 from padbench.routines.routine import PORTS, Routine, RoutineError
-from padbench.routines.run import Carried, Run, run_case
+from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_case, undisturbed
 from padbench.routines.source import load_routine, number
-from padbench.routines.steps import Steps
-from padbench.scenarios.program import AnsweringPad, FetchCase
+from padbench.routines.wave import LineEdges
+from padbench.routines.worst import worst_cases
+from padbench.scenarios.polled_routine import AnsweringPad, FetchCase
 from padbench.sheet import Sheet
 from padbench.sheet.model import Poll
 
 __all__ = ["RoutinePoll", "RoutineSession", "poll_of", "routine_poll", "with_timings"]
 
 _PAD_READ = 2
-"""The kind of a cycle that reads the pad's port, see `Run`."""
+"""The kind of a cycle that reads the pad's port, see `RoutineRun`."""
+
+_EVERY_STATE = Source("every held state, run without a fetch", "calculated")
+_EVERY_CASE = Source("every held state and phase", "calculated")
+_FETCH_RULES = Source("rules and rates of the fetch", "from memory")
 
 _FEWEST_BETWEEN = 3
 """CPU cycles: what lies between the reads of two LDA absolute, the quickest two single reads."""
@@ -55,12 +57,11 @@ class RoutinePoll:
 
     routine: Routine
     console: Console
-    measured: Measured
+    base: Baseline
     timing: PollTiming
     latch: tuple[int, int]
     passes: int
-    engine: RoutineEngine
-    steps: Steps = field(repr=False)
+    cache: InstructionCache = field(repr=False)
 
     @property
     def period(self) -> int:
@@ -70,51 +71,57 @@ class RoutinePoll:
     @property
     def longest(self) -> int:
         """How long an undisturbed poll can take."""
-        return self.console.timing.to_ps(self.measured.most)
+        return self.console.timing.to_ps(self.base.most)
 
     @property
     def fetch_period(self) -> int:
         """CPU cycles from one fetch request to the next."""
         return min(self.console.timing.fetch_periods)
 
+    def timed(self, sheet: Sheet) -> Sheet:
+        """The sheet with the shortest times of the routine in the place of typed ones."""
+        times = {
+            "latch_width": self.timing.latch_width,
+            "latch_to_clock": self.timing.latch_to_clock,
+            "clock_low": self.timing.clock_low,
+            "clock_high": self.timing.clock_high,
+            "sample": self.timing.sample,
+            "period": self.period,
+        }
+        exact: dict[str, object] = {key: Value.exact(ps * 1e-12) for key, ps in times.items()}
+        counts = {"clocks": self.timing.clocks, "passes": self.passes}
+        return sheet.model_copy(update={"poll": sheet.poll.model_copy(update=exact | counts)})
+
     def begin(self) -> "RoutineSession":
-        """See `Program.begin`."""
+        """See `PolledRoutine.begin`."""
         return RoutineSession(self)
 
     def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
-        """See `Program.phase_stopping`; found on a run of its own with this held state."""
-        run = run_case(self.routine, self.console, held, steps=self.steps)
+        """See `PolledRoutine.phase_stopping`; found on a run of its own with this held state."""
+        run = run_case(self.routine, self.console, held, cache=self.cache)
         passes = [one for one in _passes(run) if one]
         if number >= len(passes) or bit > len(passes[number]):
             return None
         return self._first_stops(run.kinds).get(passes[number][bit - 1])
 
     def cases(self) -> tuple[FetchCase, ...]:
-        """See `Program.cases`."""
+        """See `PolledRoutine.cases`."""
         return self._cases
 
     def findings(self) -> tuple[Finding, ...]:
-        """What the routine does by itself: told, since no pad is to blame for it."""
-        where = f"{self.routine.name}, {self.console.timing.name} console"
-        result = "hands on the buttons as they are held"
-        if self.measured.fault is not None:
-            result = (
-                f"{self.measured.fault}; is the result where poll.result says? Scenarios hold it "
-                "to what it makes of right reads"
-            )
-        verdict, says, _ = judge(self.routine, self.console, self.measured, [self._counts])
-        fetch = f"{verdict}: {says} (fetch every {self.fetch_period} CPU cycles)"
-        return tuple(
-            told(f"routine.{name}", "not-judged", None, None, None, unit, where, source, words)
-            for name, unit, source, words in (
-                ("result", "states", "every held state, run without a fetch", result),
-                ("fetch", "cases", "every held state and phase; fetch from memory", fetch),
-            )
+        """What the routine does by itself; no pad is to blame for it, so nothing is judged."""
+        met = Met(other=f"{self.routine.name}, {self.console.timing.name} console")
+        judgement = judge_routine(self.routine, self.console, self.base, [self._counts])
+        result = self.base.finding("not-judged")
+        fetch = judgement.finding("not-judged", fetch_period=self.fetch_period)
+        return (
+            replace(result, met=met, sources=(_EVERY_STATE,)),
+            replace(fetch, met=met, sources=(_EVERY_CASE, _FETCH_RULES)),
         )
 
     @cached_property
     def _counts(self) -> SweepCounts:
-        return self.engine.sweep(self.routine, self.console, self.fetch_period)
+        return sweep(self.routine, self.console, self.fetch_period)
 
     @cached_property
     def _cases(self) -> tuple[FetchCase, ...]:
@@ -127,12 +134,12 @@ class RoutinePoll:
     def _first_stops(self, kinds: bytes) -> dict[int, int]:
         """For each read of the pad the first phase whose first stop of the pad is there."""
         if kinds not in self._known:
-            ahead, found = reads_ahead(kinds), self._known.setdefault(kinds, {})
+            ahead, first_phases = reads_ahead(kinds), self._known.setdefault(kinds, {})
             for phase in range(self.fetch_period):
                 stops = stops_of(ahead, self.fetch_period, phase)
                 stopped = next((at for at, _ in stops if kinds[at] == _PAD_READ), None)
                 if stopped is not None:
-                    found.setdefault(stopped, phase)
+                    first_phases.setdefault(stopped, phase)
         return self._known[kinds]
 
 
@@ -189,7 +196,7 @@ class RoutineSession:
             poll.console,
             0,
             fetch=None if phase is None else SampleFetch(poll.fetch_period, phase),
-            steps=poll.steps,
+            cache=poll.cache,
             pads=(_OnPort(pad, poll.console, at), self._other),
             carried=self._carried,
         )
@@ -198,7 +205,7 @@ class RoutineSession:
         return result, at + poll.console.timing.to_ps(run.cycles)
 
 
-def poll_of(poll: Poll, engine: RoutineEngine | None = None) -> RoutinePoll | None:
+def poll_of(poll: Poll) -> RoutinePoll | None:
     """The routine of a sheet's poll, None if it has none. Raises `RoutineError`."""
     if poll.routine is None:
         return None
@@ -210,11 +217,9 @@ def poll_of(poll: Poll, engine: RoutineEngine | None = None) -> RoutinePoll | No
         origin=poll.origin,
         result=poll.result,
         ports=poll.ports,
-        engine=engine,
     )
 
 
-@cache
 def routine_poll(
     what: str,
     console_name: str,
@@ -224,16 +229,15 @@ def routine_poll(
     origin: str | None = None,
     result: str | None = None,
     ports: str | None = None,
-    engine: RoutineEngine | None = None,
 ) -> RoutinePoll:
     """The poll that a routine (a shipped one or a file) makes once a frame on a console.
 
-    The rest is as in `load_routine`, addresses as text; ``engine`` sweeps it for `Program.cases`.
+    The rest is as in `load_routine`, addresses as text. Whoever asks again for the same code on the
+    same console gets the same object: it is run through all held states once.
 
     Raises `RoutineError` for a routine that cannot be run, or in which there is nothing to judge:
     that never latches, or reads no port.
     """
-    console = Console(console_timing(console_name), clocks)
     first, second = PORTS if ports is None else (_address(what, one) for one in _two(what, ports))
     routine = load_routine(
         what,
@@ -242,27 +246,32 @@ def routine_poll(
         result=result,
         ports=(first, second),
     )
+    return _surveyed(routine, Console(console_timing(console_name), clocks))
+
+
+@lru_cache(maxsize=32)
+def _surveyed(routine: Routine, console: Console) -> RoutinePoll:
+    what = routine.name
     routine = on_its_port(routine, console)
-    steps = Steps(routine)
-    runs = [undisturbed(routine, console, held, steps=steps) for held in range(STATES)]
+    cache = InstructionCache(routine)
+    runs = [undisturbed(routine, console, held, cache=cache) for held in range(STATES)]
     timing = _shortest(runs, console)
     edges = _edges(runs[0], console)
     if len(edges.latch) < 2:
         raise _nothing(what, "never raises and drops the latch", "write 1 and then 0 to bit 0")
     if not edges.samples:
         raise _nothing(what, "never reads a port", "read the port once for each button")
-    measured = measured_of(runs, opposites(routine, console, steps=steps))
-    if measured.untouched:
+    base = baseline_of_runs(routine, console, runs, cache=cache)
+    if base.untouched:
         raise _nothing(what, "never writes the place of its result", "name it with poll.result")
     return RoutinePoll(
         routine=routine,
         console=console,
-        measured=measured,
+        base=base,
         timing=timing,
         latch=(edges.latch[0], edges.latch[1]),
         passes=sum(bool(one) for one in _passes(runs[0])),
-        engine=PlainEngine() if engine is None else engine,
-        steps=steps,
+        cache=cache,
     )
 
 
@@ -271,20 +280,8 @@ def with_timings(sheet: Sheet) -> Sheet:
 
     Raises `RoutineError`.
     """
-    made = poll_of(sheet.poll)
-    if made is None:
-        return sheet
-    times = {
-        "latch_width": made.timing.latch_width,
-        "latch_to_clock": made.timing.latch_to_clock,
-        "clock_low": made.timing.clock_low,
-        "clock_high": made.timing.clock_high,
-        "sample": made.timing.sample,
-        "period": made.period,
-    }
-    exact: dict[str, object] = {key: Value.exact(ps * 1e-12) for key, ps in times.items()}
-    counts = {"clocks": made.timing.clocks, "passes": made.passes}
-    return sheet.model_copy(update={"poll": sheet.poll.model_copy(update=exact | counts)})
+    poll = poll_of(sheet.poll)
+    return sheet if poll is None else poll.timed(sheet)
 
 
 def _two(what: str, ports: str) -> Sequence[str]:
@@ -305,13 +302,13 @@ def _nothing(what: str, wrong: str, instead: str) -> RoutineError:
     return RoutineError.at(what, None, "", wrong, instead)
 
 
-def _edges(run: Run, console: Console) -> LineEdges:
+def _edges(run: RoutineRun, console: Console) -> LineEdges:
     edges = LineEdges(console.timing, 0)
     edges.add(run.accesses, 0)
     return edges
 
 
-def _passes(run: Run) -> list[list[int]]:
+def _passes(run: RoutineRun) -> list[list[int]]:
     """For each rise of the latch the own cycles of the pad's reads from then on."""
     passes: list[list[int]] = []
     level = 0
@@ -325,7 +322,7 @@ def _passes(run: Run) -> list[list[int]]:
     return passes
 
 
-def _shortest(runs: Sequence[Run], console: Console) -> PollTiming:
+def _shortest(runs: Sequence[RoutineRun], console: Console) -> PollTiming:
     """The shortest of each time on the wires over all runs, whatever pass it is in."""
     widths, waits, lows, highs, samples, counts = ({0} for _ in range(6))
     for run in {run.accesses: run for run in runs}.values():

@@ -6,7 +6,7 @@ from functools import cached_property
 from typing import Literal
 
 from padbench.routines.bus import INSTRUCTIONS, LENGTHS
-from padbench.sheet.problems import Problem
+from padbench.toml import Problem
 
 __all__ = ["DEFAULT_LIMIT", "PORTS", "Place", "Routine", "RoutineError"]
 
@@ -49,8 +49,8 @@ class Routine:
     entry: int
     results: tuple[Place, ...] = ("A",)
     ports: tuple[int, int] = PORTS
-    labels: Mapping[str, int] = field(default_factory=dict)
-    lines: Mapping[int, int] = field(default_factory=dict)
+    labels: Mapping[str, int] = field(default_factory=dict, hash=False)
+    lines: Mapping[int, int] = field(default_factory=dict, hash=False)
     second_only: bool = False
 
     def __post_init__(self) -> None:

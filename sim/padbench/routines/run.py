@@ -14,12 +14,19 @@ from typing import Literal
 
 from py65.devices.mpu6502 import MPU
 
-from padbench.routines.fetch import Console, SampleFetch, Stop
-from padbench.routines.port import PadPort, Pass, Plugged
+from padbench.routines.bus import INSTRUCTIONS, BusCycle, Registers, bus_cycles
+from padbench.routines.console import Console, PadPort, Pass, Plugged, SampleFetch, Stop
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
-from padbench.routines.steps import Steps
 
-__all__ = ["Access", "Carried", "Run", "held_by", "run_case"]
+__all__ = [
+    "Access",
+    "Carried",
+    "InstructionCache",
+    "RoutineRun",
+    "held_by",
+    "run_case",
+    "undisturbed",
+]
 
 _STACK = 0xFD
 _RETURN = 0xFFF0
@@ -47,7 +54,7 @@ class Access:
 
 
 @dataclass(frozen=True)
-class Run:
+class RoutineRun:
     """What one case did.
 
     ``finished``: the last RTS came within the limit. ``cycles`` from the first cycle to the last
@@ -78,6 +85,66 @@ class Run:
             if one.byte != held_by(port, held)
         ]
         return min(wrong)[1:] if wrong else None
+
+
+_FIXED_MODES = {"immediate", "zero page", "absolute", "accumulator", "relative"}
+_FIXED_INSIDE = {i.mnemonic for i in INSTRUCTIONS.values() if i.pattern == ("opcode", "next")}
+
+
+@dataclass(frozen=True, slots=True)
+class InstructionCycles:
+    """One instruction: its cycles, their kinds (see `RoutineRun`), whether none touches a port."""
+
+    cycles: tuple[BusCycle, ...]
+    kinds: bytes
+    quiet: bool
+
+
+class InstructionCache:
+    """Bus cycles of a routine's instructions, checked and remembered: only for speed.
+
+    Ask `next` before each instruction; one object serves any number of runs of a routine.
+
+    Cycles that depend on nothing but the instruction's own bytes and the flags are worked out
+    once, and again should the code have changed itself.
+    """
+
+    def __init__(self, routine: Routine) -> None:
+        self.routine = routine
+        self.last: int | None = None
+        self.known: dict[tuple[int, int], tuple[list[int], InstructionCycles]] = {}
+
+    def next(self, cpu: Registers) -> InstructionCycles:
+        """The cycles of the instruction that stands next.
+
+        Raises `RoutineError` for an undocumented opcode or a place outside the routine.
+        """
+        pc, memory = cpu.pc, cpu.memory
+        key = pc, cpu.p & 0xC3 if memory[pc] & 0x1F == 0x10 else 0  # flags matter to a branch
+        remembered = self.known.get(key)
+        came_from, self.last = self.last, pc
+        if remembered is not None and memory[pc : pc + 3] == remembered[0]:
+            return remembered[1]
+        self.routine.check_instruction(pc, memory, came_from)
+        bus = self._bus(cpu)
+        instruction = INSTRUCTIONS[memory[pc]]
+        if instruction.mnemonic in _FIXED_INSIDE or (
+            instruction.mode in _FIXED_MODES and instruction.mnemonic != "JSR"
+        ):
+            self.known[key] = list(memory[pc : pc + 3]), bus
+        return bus
+
+    def _bus(self, cpu: Registers) -> InstructionCycles:
+        cycles = tuple(bus_cycles(cpu))
+        ports = self.routine.ports
+        return InstructionCycles(
+            cycles,
+            bytes(
+                0 if write else 2 + ports.index(address) if address in ports else 1
+                for write, address, _ in cycles
+            ),
+            not any(address in ports for _, address, _ in cycles),
+        )
 
 
 @dataclass(slots=True)
@@ -112,26 +179,45 @@ def run_case(
     fetch: SampleFetch | None = None,
     limit: int = DEFAULT_LIMIT,
     preset: int = 0,
-    steps: Steps | None = None,
+    cache: InstructionCache | None = None,
     pads: Sequence[Plugged] = (),
     carried: Carried | None = None,
-) -> Run:
+) -> RoutineRun:
     """Run one case; ``preset`` is exclusive-ored into the held state that the results start from.
 
-    ``steps`` is what runs of the same routine can share, to be quicker. ``pads``, one for each
+    ``cache`` is what runs of the same routine can share, to be quicker. ``pads``, one for each
     port, take the place of those that hold ``held``. With ``carried`` the routine goes on from what
     an earlier call left, which is brought up to date, and ``held`` presets nothing.
 
     Raises `RoutineError` for an undocumented opcode or a jump out of the routine.
     """
     case = _Case(routine, console, held, preset, fetch, pads, carried)
-    steps = steps or Steps(routine)
+    cache = cache or InstructionCache(routine)
     finished = False
     while not finished and case.now <= limit:
-        finished = case.step(steps)
+        finished = case.step(cache)
     run = case.run(finished and case.now <= limit)
     if carried is not None and run.finished and "A" in routine.results:
         carried.a = run.results[routine.results.index("A")]
+    return run
+
+
+def undisturbed(
+    routine: Routine,
+    console: Console,
+    held: int,
+    limit: int = DEFAULT_LIMIT,
+    cache: InstructionCache | None = None,
+) -> RoutineRun:
+    """The run without any fetch. Raises `RoutineError` if it does not end within the limit."""
+    run = run_case(routine, console, held, limit=limit, cache=cache)
+    if not run.finished:
+        raise routine.error(
+            routine.entry,
+            "the routine",
+            f"has not come back after {limit} cycles (buttons held: {held:08b})",
+            "end it with RTS, or raise --limit if it is meant to take so long",
+        )
     return run
 
 
@@ -169,11 +255,11 @@ class _Case:
         self.kinds = bytearray()
         self.now = 0
 
-    def step(self, steps: Steps) -> bool:
+    def step(self, cache: InstructionCache) -> bool:
         """One instruction; whether it was the RTS that ends the routine."""
         cpu, fetch = self.cpu, self.fetch
         last: bool = self.memory[cpu.pc] == _RTS and cpu.sp == _STACK
-        bus = steps.next(cpu)
+        bus = cache.next(cpu)
         if bus.quiet and (fetch is None or fetch.requested >= self.now + len(bus.kinds)):
             self.kinds += bus.kinds
             self.now += len(bus.kinds)
@@ -218,10 +304,10 @@ class _Case:
         self.accesses.append(Access("read", self.now, len(self.kinds), port, bit, stolen, extra))
         self.kinds.append(2 + port)
 
-    def run(self, finished: bool) -> Run:
+    def run(self, finished: bool) -> RoutineRun:
         """What came of it."""
         memory, fetch = self.memory, self.fetch
-        return Run(
+        return RoutineRun(
             finished=finished,
             cycles=self.now,
             results=tuple(

@@ -34,10 +34,10 @@ _NUMBER = re.compile(r"(?:\$|0[xX])([0-9A-Fa-f]{1,4})|([0-9]{1,5})")
 
 def number(text: str) -> int | None:
     """An address as ``$4016``, ``0x4016`` or ``16406``; None for anything else."""
-    found = _NUMBER.fullmatch(text.strip())
-    if found is None:
+    match = _NUMBER.fullmatch(text.strip())
+    if match is None:
         return None
-    value = int(found[1], 16) if found[1] else int(found[2])
+    value = int(match[1], 16) if match[1] else int(match[2])
     return value if value <= 0xFFFF else None
 
 

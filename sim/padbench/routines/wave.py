@@ -2,26 +2,25 @@
 
     timeline = case_wave(routine, console, pad, held=0, period=432, phase=18)
 
-Latch and clock are what the bus does, at the console's true clock: see `padbench.routines.edges`.
+Latch and clock are what the bus does, at the console's true clock: see `LineEdges`.
 """
 
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import numpy as np
 
 from padbench.core.buttons import spelled
 from padbench.core.pad import PadModel
-from padbench.core.stimulus import Stimulus
+from padbench.core.stimulus import DrivenLines, Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
-from padbench.model.bench import simulate
-from padbench.routines.edges import LineEdges
-from padbench.routines.fetch import Console, SampleFetch
+from padbench.parts import ConsoleTiming
+from padbench.routines.console import Console, SampleFetch
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
-from padbench.routines.run import Run, held_by, run_case
+from padbench.routines.run import Access, RoutineRun, held_by, run_case
 
-__all__ = ["STOPPED", "case_wave"]
+__all__ = ["STOPPED", "LineEdges", "case_wave", "stop_says"]
 
 STOPPED = "read of the port stopped"
 """How the note of a stopped read begins."""
@@ -47,6 +46,8 @@ def case_wave(
     ``cpu.stopped`` (high while cycles are stolen), ``cpu.address`` (where it was stopped) and
     ``console.byte`` (each pass as the program made it).
     """
+    from padbench.model.bench import simulate  # noqa: PLC0415 - edges alone need no simulator
+
     fetch = None if period is None else SampleFetch(period, phase)
     run = run_case(routine, console, held, fetch=fetch, limit=limit)
     timing = console.timing
@@ -85,15 +86,76 @@ def case_wave(
 
 
 def _notes(
-    run: Run, ps: Callable[[Fraction | int], int], port: int, state: int
+    run: RoutineRun, ps: Callable[[Fraction | int], int], port: int, state: int
 ) -> tuple[tuple[int, str], ...]:
     notes = [(0, f"held: {spelled(state)}")]
     for access in run.accesses:
         if access.stolen and access.port == port:
-            said = f"{STOPPED} for {access.stolen} cycles, "
-            said += f"{access.extra} clock(s) too many"
-            notes.append((ps(access.cycle - access.stolen), said))
+            notes.append((ps(access.cycle - access.stolen), stop_says(access)))
     notes += [(ps(p.reads[-1] + 1), f"pass read: {spelled(p.byte)}") for p in run.passes[port]]
     if port < len(run.results):
         notes.append((ps(run.cycles), f"handed on: {spelled(run.results[port])}"))
     return tuple(sorted(notes))
+
+
+def stop_says(access: Access) -> str:
+    """The note of a stopped read."""
+    return f"{STOPPED} for {access.stolen} cycles, {access.extra} clock(s) too many"
+
+
+_HALF = Fraction(1, 2)
+
+
+@dataclass
+class LineEdges:
+    """Edges of latch and clock of ``port`` (0 or 1), run after run; times in picoseconds.
+
+        lines = LineEdges(timing, port=0)
+        lines.add(run.accesses, start=0)
+        lines.driven
+
+    The latch follows the end of the write cycle; the clock is low during a read of the port and
+    rises with its end, where the program also takes the data line as it stood before that edge
+    (from memory). Repeated reads that join hold the clock low until the sample is fetched; where
+    each counts, it is low in the second half of each.
+    """
+
+    timing: ConsoleTiming
+    port: int
+    latch: list[int] = field(default_factory=list)
+    clock: list[int] = field(default_factory=list)
+    samples: list[int] = field(default_factory=list)
+    _start: int = 0
+    _lead: int = 0
+
+    @property
+    def driven(self) -> DrivenLines:
+        """What has been added so far."""
+        return DrivenLines(tuple(self.latch), tuple(self.clock), tuple(self.samples))
+
+    def add(self, accesses: Iterable[Access], start: int, lead: int = 0) -> None:
+        """A run whose cycle 0 comes ``lead`` cycles after ``start``; the lines stay as it ends."""
+        self._start, self._lead = start, lead
+        for access in accesses:
+            if access.kind == "latch":
+                if access.value != len(self.latch) % 2:
+                    self.latch.append(self._ps(access.cycle + 1))
+            elif access.port == self.port:
+                first = access.cycle - access.stolen
+                if access.extra == 1:
+                    self._low(first, access.cycle - 1)
+                else:
+                    for at in range(first, first + access.extra):
+                        self._low(at + _HALF, at + 1)
+                self._low(access.cycle, access.cycle + 1)
+                self.samples.append(self.clock[-1])
+
+    def _ps(self, cycle: Fraction | int) -> int:
+        return self._start + self.timing.to_ps(cycle + self._lead)
+
+    def _low(self, begin: Fraction | int, end: int) -> None:
+        """A low pulse; right behind another one it needs a moment of high before it."""
+        fall = self._ps(begin)
+        if self.clock and self.clock[-1] >= fall:
+            fall = self._ps(begin + _HALF)
+        self.clock += (fall, self._ps(end))

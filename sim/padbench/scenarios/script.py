@@ -8,7 +8,7 @@ from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, Stimulus
 
 if TYPE_CHECKING:
-    from padbench.scenarios.program import Program
+    from padbench.scenarios.polled_routine import PolledRoutine
 
 __all__ = ["Bits", "Expected", "Outcome", "Scenario", "Script", "Setting"]
 
@@ -21,8 +21,8 @@ class Setting:
     """The design a scenario is made for: the pad at one corner, and the console's poll.
 
     ``period`` (from one poll to the next), ``bounce`` (longest time a contact bounces) in
-    picoseconds; ``passes`` reads make one poll. With a ``program`` that makes the polls, ``timing``
-    has its shortest times; they are for reads that no program makes.
+    picoseconds; ``passes`` reads make one poll. With a ``routine`` that makes the polls, ``timing``
+    has its shortest times; they are for reads that no routine makes.
     """
 
     pad: PadModel
@@ -30,12 +30,12 @@ class Setting:
     period: int
     bounce: int
     passes: int = 1
-    program: "Program | None" = None
+    routine: "PolledRoutine | None" = None
 
     @property
     def typed(self) -> "Setting":
-        """The same with reads at the given times, one by one where a program makes the polls."""
-        return self if self.program is None else replace(self, program=None, passes=1)
+        """The same with reads at the given times, one by one where a routine makes the polls."""
+        return self if self.routine is None else replace(self, routine=None, passes=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,7 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a program handed on after the poll at ``at`` (picoseconds), and what it should have.
+    """What a routine handed on after the poll at ``at`` (picoseconds), and what it should have.
 
     None: it has not come back.
     """
@@ -83,9 +83,9 @@ class Script:
     timing rules that the script breaks on purpose and must be found, ``tolerates`` those that it
     may break.
 
-    A program's polls hang on what they read: this script is for the bits that it was made with.
+    A routine's polls hang on what they read: this script is for the bits that it was made with.
     ``replay`` makes the one for the bits that the wire really had, in the order of
-    ``stimulus.driven.samples``; ``outcomes`` has what the program hands on after each poll.
+    ``stimulus.driven.samples``; ``outcomes`` has what the routine hands on after each poll.
     """
 
     stimulus: Stimulus

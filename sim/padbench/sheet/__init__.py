@@ -1,9 +1,11 @@
-"""The design sheet: ``load_sheet(path)`` gives a checked `Sheet`, or all that is wrong with it."""
+"""The design sheet: ``load_sheet(source)`` gives a `Sheet`, or all that is wrong with it."""
 
-from padbench.sheet.load import load_sheet, sheet_from_text
+from padbench.sheet.load import load_sheet, sheet_from_text, starter
 from padbench.sheet.model import Hdl, Poll, Sheet
-from padbench.sheet.problems import Problem, SheetError
-from padbench.sheet.starter import STARTER
+from padbench.toml import Problem, SheetError
+
+STARTER: str
+"""See `starter`; put together when somebody asks for it."""
 
 __all__ = [
     "STARTER",
@@ -14,4 +16,11 @@ __all__ = [
     "SheetError",
     "load_sheet",
     "sheet_from_text",
+    "starter",
 ]
+
+
+def __getattr__(name: str) -> str:
+    if name == "STARTER":
+        return starter()
+    raise AttributeError(name)

@@ -9,20 +9,12 @@ from dataclasses import dataclass
 
 from padbench.core.units import show
 from padbench.parts import console_timing
+from padbench.parts.own import find_part
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
-from padbench.sheet.own import find_part
+from padbench.toml import Clash
 
-__all__ = ["CHECKS", "Clash", "Readable"]
-
-
-@dataclass(frozen=True, slots=True)
-class Clash:
-    """Two values that do not go together; ``path`` is the key to blame."""
-
-    path: tuple[str | int, ...]
-    wrong: str
-    instead: str
+__all__ = ["CHECKS", "Readable"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,34 +63,26 @@ def _firmware(sheet: Readable) -> Iterator[Clash]:
             )
 
 
-def _supply(sheet: Readable) -> Iterator[Clash]:
+def _within_the_part(sheet: Readable) -> Iterator[Clash]:
     if sheet.pad is None or sheet.chip is None or sheet.chip.kind == "firmware":
         return
     part = find_part(sheet.chip.part)
-    low, high = part.supply.min, part.supply.max
-    supply = sheet.pad.supply
-    if (low is not None and supply.low < low) or (high is not None and supply.high > high):
-        yield Clash(
-            ("pad", "supply"),
-            f"reaches from {show(supply.low, 'V')} to {show(supply.high, 'V')}; "
-            f"the {part.name} takes {low:g} V to {high:g} V",
-            'write for example "5 V ± 5 %"',
-        )
-
-
-def _temperature(sheet: Readable) -> Iterator[Clash]:
-    if sheet.pad is None or sheet.chip is None or sheet.chip.kind == "firmware":
-        return
-    part = find_part(sheet.chip.part)
-    low, high = part.temperature.min, part.temperature.max
-    used = sheet.pad.temperature
-    if (low is not None and used.low < low) or (high is not None and used.high > high):
-        yield Clash(
-            ("pad", "temperature"),
-            f"reaches from {used.low:g} °C to {used.high:g} °C; "
-            f"the {part.name} takes {low:g} °C to {high:g} °C",
-            'write for example "0 °C to 40 °C"',
-        )
+    for key, used, allowed, unit, example in (
+        ("supply", sheet.pad.supply, part.supply, "V", "5 V ± 5 %"),
+        ("temperature", sheet.pad.temperature, part.temperature, "°C", "0 °C to 40 °C"),
+    ):
+        low, high = allowed.min, allowed.max
+        if (low is not None and used.low < low) or (high is not None and used.high > high):
+            ends = [
+                show(end, unit) if unit == "V" else f"{end:g} {unit}"
+                for end in (used.low, used.high)
+            ]
+            yield Clash(
+                ("pad", key),
+                f"reaches from {ends[0]} to {ends[1]}; "
+                f"the {part.name} takes {low:g} {unit} to {high:g} {unit}",
+                f'write for example "{example}"',
+            )
 
 
 def _contacts(sheet: Readable) -> Iterator[Clash]:
@@ -119,11 +103,6 @@ def _contacts(sheet: Readable) -> Iterator[Clash]:
             f"is not more than a worn closed contact has, {show(worn, 'Ω')}",
             'write for example "10 MΩ"',
         )
-
-
-def _stuck(sheet: Readable) -> Iterator[Clash]:
-    if sheet.contacts is None:
-        return
     for place, name in enumerate(sheet.contacts.stuck):
         if name in sheet.contacts.stuck[:place]:
             yield Clash(("contacts", "stuck", place), "stands there twice", "name it once")
@@ -171,18 +150,13 @@ def _poll(sheet: Readable) -> Iterator[Clash]:
         )
 
 
-_SIMULATES = {"icarus": "verilog", "verilator": "verilog", "ghdl": "vhdl"}
-
-
 def _hdl(sheet: Readable) -> Iterator[Clash]:
     hdl = sheet.hdl
     if hdl is None:
         return
-    if _SIMULATES[hdl.engine] != hdl.language:
-        fits = [name for name, language in _SIMULATES.items() if language == hdl.language]
-        yield Clash(
-            ("hdl", "simulator"), f"does not read {hdl.language}", "use " + " or ".join(fits)
-        )
+    if hdl.engine not in hdl.fitting:
+        use = "use " + " or ".join(hdl.fitting)
+        yield Clash(("hdl", "simulator"), f"does not read {hdl.language}", use)
     for place, source in enumerate(hdl.sources):
         language = "verilog" if source.lower().endswith((".v", ".sv")) else "vhdl"
         if language != hdl.language:
@@ -206,10 +180,8 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
 CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _stages,
     _firmware,
-    _supply,
-    _temperature,
+    _within_the_part,
     _contacts,
-    _stuck,
     _ports,
     _poll,
     _hdl,

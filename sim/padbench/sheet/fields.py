@@ -3,30 +3,34 @@
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Annotated
 
+from pydantic import AfterValidator, Field
 from pydantic_core import CoreSchema, core_schema
 
 from padbench.core.buttons import BUTTONS
 from padbench.core.units import Value, read_value
 from padbench.parts import console_names, poll_names
+from padbench.parts.own import known_parts, known_ports
 from padbench.sheet.firmware import Firmware
-from padbench.sheet.own import part_names, port_names
-from padbench.sheet.problems import Refused, nearest
+from padbench.sheet.simulators import SIMULATORS
+from padbench.toml import Refused, nearest
 
 __all__ = [
     "ABSENT",
+    "Button",
+    "Identifier",
+    "Line",
     "OneOf",
     "Quantity",
+    "SourceFile",
     "Temperatures",
+    "Text",
     "TimeRange",
+    "Whole",
     "button_ports",
     "count",
-    "identifier",
-    "pad_name",
-    "parameter_name",
     "serial_tie",
-    "source_file",
-    "the_button",
 ]
 
 ABSENT = "absent"
@@ -35,8 +39,21 @@ ABSENT = "absent"
 LONGEST_NAME = 200
 
 
+class _Marker:
+    """Takes over the whole validation of the field that it marks; ``example`` is for messages."""
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: Callable[[object], CoreSchema]
+    ) -> CoreSchema:
+        """Read the field by `_read`, whatever its type is."""
+        return core_schema.no_info_plain_validator_function(self._read)
+
+    def _read(self, raw: object) -> object:
+        raise NotImplementedError
+
+
 @dataclass(frozen=True)
-class Quantity:
+class Quantity(_Marker):
     """Marks a field as a quantity: ``Annotated[Value, Quantity("V", "5 V ± 5 %")]``.
 
     ``least`` and ``most`` bound the whole spread, both included; ``within`` is how people are told
@@ -49,12 +66,6 @@ class Quantity:
     most: float = 1e15
     within: str = ""
     absent: bool = False
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: Callable[[object], CoreSchema]
-    ) -> CoreSchema:
-        """Take over the whole validation of the field."""
-        return core_schema.no_info_plain_validator_function(self._read)
 
     def _read(self, raw: object) -> Value | None:
         if isinstance(raw, Value) or (self.absent and raw is None):
@@ -73,16 +84,10 @@ _ONE = re.compile(_DEGREES)
 
 
 @dataclass(frozen=True)
-class Temperatures:
+class Temperatures(_Marker):
     """Marks a field as a range of temperatures in °C: ``"0 °C to 40 °C"``, or a single one."""
 
     example: str = "0 °C to 40 °C"
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: Callable[[object], CoreSchema]
-    ) -> CoreSchema:
-        """Take over the whole validation of the field."""
-        return core_schema.no_info_plain_validator_function(self._read)
 
     def _read(self, raw: object) -> Value:
         if isinstance(raw, Value):
@@ -102,16 +107,10 @@ class Temperatures:
 
 
 @dataclass(frozen=True)
-class TimeRange:
+class TimeRange(_Marker):
     """Marks a field as a time with a least and a most (s): ``"1 us to 3 us"``, or a single one."""
 
     example: str
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: Callable[[object], CoreSchema]
-    ) -> CoreSchema:
-        """Take over the whole validation of the field."""
-        return core_schema.no_info_plain_validator_function(self._read)
 
     def _read(self, raw: object) -> Value | None:
         if raw is None or isinstance(raw, Value):
@@ -128,18 +127,12 @@ class TimeRange:
 
 
 @dataclass(frozen=True)
-class OneOf:
+class OneOf(_Marker):
     """Marks a text field as a name out of a table; ``table`` says which."""
 
     table: str
 
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: Callable[[object], CoreSchema]
-    ) -> CoreSchema:
-        """Take over the whole validation of the field."""
-        return core_schema.no_info_plain_validator_function(self._check)
-
-    def _check(self, raw: object) -> str:
+    def _read(self, raw: object) -> str:
         if isinstance(raw, Firmware):
             return raw
         known = _TABLES[self.table]()
@@ -149,11 +142,11 @@ class OneOf:
 
 
 _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
-    "register part": part_names,
-    "kind of port": port_names,
+    "register part": known_parts,
+    "kind of port": known_ports,
     "poll": poll_names,
-    "button": lambda: BUTTONS,
     "console": console_names,
+    "simulator": lambda: tuple(SIMULATORS),
 }
 
 
@@ -180,20 +173,24 @@ def count(least: int, most: int) -> Callable[[object], object]:
     return check
 
 
-def the_button(name: str) -> str:
-    """A button's name; raises `Refused` with the nearest one."""
-    return _known(name, "button", BUTTONS)
+Whole = Annotated[int, Field(strict=True)]
+Text = Annotated[str, Field(strict=True)]
+Button = Annotated[Text, AfterValidator(lambda name: _known(name, "button", BUTTONS))]
+"""A button's name; refused with the nearest one."""
 
 
-def pad_name(name: str) -> str:
-    """A pad's name: 1 to 200 characters that can be printed on one line."""
+def _line(name: str) -> str:
     if not name.strip():
-        raise Refused("is empty", 'write for example "My pad"')
+        raise Refused("is empty", f"use 1 to {LONGEST_NAME} characters")
     if len(name) > LONGEST_NAME:
         raise Refused(f"is {len(name)} characters long", f"use at most {LONGEST_NAME} characters")
     if not name.isprintable():
         raise Refused("holds a control character", "use letters, digits, signs and spaces")
     return name
+
+
+Line = Annotated[Text, AfterValidator(_line)]
+"""A name or the like: 1 to 200 characters that can be printed on one line."""
 
 
 def serial_tie(raw: object) -> object:
@@ -212,20 +209,17 @@ def serial_tie(raw: object) -> object:
 _IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,99}")
 
 
-def identifier(name: str) -> str:
-    """A name that both Verilog and VHDL can have, and that no command line can misread."""
+def _identifier(name: str) -> str:
     if not _IDENTIFIER.fullmatch(name):
         raise Refused("is no name of a port or design", "use a letter, then letters, digits and _")
     return name
 
 
-def parameter_name(name: str) -> str:
-    """As `identifier`, for a key."""
-    return identifier(name)
+Identifier = Annotated[Text, AfterValidator(_identifier)]
+"""A name that both Verilog and VHDL can have, and that no command line can misread."""
 
 
-def source_file(name: str) -> str:
-    """A source file by its ending: what a simulator takes for Verilog or VHDL."""
+def _source_file(name: str) -> str:
     if not name.isprintable() or len(name) > 1000:
         raise Refused("is no path that can be used", 'write for example "my_pad.v"')
     if not name.lower().endswith((".v", ".sv", ".vhd", ".vhdl")):
@@ -233,16 +227,20 @@ def source_file(name: str) -> str:
     return name
 
 
+SourceFile = Annotated[Text, AfterValidator(_source_file)]
+"""A source file by its ending: what a simulator takes for Verilog or VHDL."""
+
+
 def button_ports(raw: object) -> object:
     """The port of all buttons, or a table that gives each button its own."""
     if isinstance(raw, str):
-        return identifier(raw)
+        return _identifier(raw)
     if isinstance(raw, dict) and raw:
         for name, port in raw.items():
             if name not in BUTTONS:
                 raise Refused(f"gives a port to {name!r:.60}, no button", nearest(name, BUTTONS))
             if not isinstance(port, str):
                 raise Refused(f"gives {name} no port", 'write for example { A = "btn_a" }')
-            identifier(port)
+            _identifier(port)
         return raw
     raise Refused("is neither a port nor a table of ports", 'write for example "buttons"')

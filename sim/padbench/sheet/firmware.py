@@ -1,7 +1,8 @@
 """A pad or adapter that is a program on a microcontroller, as a part like any register."""
 
+from padbench.core.findings import Source
 from padbench.core.units import Value
-from padbench.parts import Figure, RegisterPart, SourceClass
+from padbench.parts import Figure, RegisterPart
 
 __all__ = ["FIRMWARE", "Firmware", "firmware_part"]
 
@@ -14,8 +15,8 @@ class Firmware(str):
 
 FIRMWARE = Firmware("firmware")
 
-_PIN = "assumption: an ordinary microcontroller pin; from memory"
-_SHEET = "the sheet says so"
+_PIN = Source("an ordinary microcontroller pin", "assumed")
+_SHEET = Source("the sheet says so", "given")
 
 
 def firmware_part(first: Value, following: Value, pulse: Value, stages: int) -> RegisterPart:
@@ -26,14 +27,13 @@ def firmware_part(first: Value, following: Value, pulse: Value, stages: int) -> 
     clock that is faster than its longest answer to one.
     """
 
-    def says(least: float | None, most: float | None, unit: str = "s") -> Figure:
-        return Figure(least, None, most, unit, "as it runs", _SHEET, "C")
+    def promised(least: float | None, most: float | None, unit: str = "s") -> Figure:
+        return Figure(least, None, most, unit, "as it runs", _SHEET)
 
     def pin(least: float | None, most: float | None, unit: str) -> Figure:
-        kind: SourceClass = "M"
-        return Figure(least, None, most, unit, "3 V to 5 V", _PIN, kind)
+        return Figure(least, None, most, unit, "3 V to 5 V", _PIN)
 
-    shortest = says(pulse.high, None)
+    shortest = promised(pulse.high, None)
     drive, leak, quiescent = pin(4e-3, None, "A"), pin(None, 1e-6, "A"), pin(None, 20e-3, "A")
     return RegisterPart(
         name="firmware",
@@ -43,7 +43,8 @@ def firmware_part(first: Value, following: Value, pulse: Value, stages: int) -> 
         schmitt_clock=True,
         stages=stages,
         pins={},
-        source=_SHEET,
+        cited=_SHEET,
+        pins_cited=None,
         supply=pin(0.0, 50.0, "V"),
         temperature=pin(-40.0, 85.0, "°C"),
         input_low=pin(None, 0.3, "fraction"),
@@ -52,15 +53,15 @@ def firmware_part(first: Value, following: Value, pulse: Value, stages: int) -> 
         sink_current_over_temperature=drive,
         source_current=drive,
         source_current_over_temperature=drive,
-        clock_to_output=says(None, max(first.high, following.high)),
+        clock_to_output=promised(None, max(first.high, following.high)),
         output_transition=pin(None, 50e-9, "s"),
         clock_width=shortest,
         load_width=shortest,
         setup_serial=shortest,
         setup_parallel=shortest,
         removal=shortest,
-        clock_frequency=says(1 / following.high, None, "Hz"),
-        clock_edge_max=Figure(None, None, None, "s", "any edge", _PIN, "M"),
+        clock_frequency=promised(1 / following.high, None, "Hz"),
+        clock_edge_max=Figure(None, None, None, "s", "any edge", _PIN),
         leakage=leak,
         leakage_over_temperature=leak,
         input_capacitance=pin(None, 10e-12, "F"),

@@ -1,55 +1,99 @@
-"""From a file or a text to a `Sheet`, or to a `SheetError` that says all that is wrong."""
+"""From a file, a text or a dict to a `Sheet`, or to a `SheetError` that says all that is wrong."""
 
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from functools import cache
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
-from padbench.sheet.explain import problems_of
+from padbench.parts import (
+    console_names,
+    named_poll,
+    poll_names,
+    port_kind,
+    port_names,
+    register_names,
+)
+from padbench.parts.own import load_own, own_parts
+from padbench.sheet.checks import CHECKS, Readable
 from padbench.sheet.model import Sheet
-from padbench.sheet.own import own_parts
-from padbench.sheet.own_file import load_own
-from padbench.sheet.problems import SheetError
-from padbench.sheet.text import parse_toml, read_text
+from padbench.toml import Clash, Document, check
 
-__all__ = ["load_sheet", "sheet_from_text"]
+__all__ = ["UNNAMED", "load_sheet", "sheet_from_text", "starter"]
+
+UNNAMED = ("<text>", "<dict>")
+"""What messages call a sheet that is no file."""
+
+_START = "write a sheet to start from with: padbench new my-pad.toml"
 
 
-def load_sheet(path: Path) -> Sheet:
-    """Read a sheet from a file.
+def load_sheet(source: Path | str | Mapping[str, Any]) -> Sheet:
+    """Read and check a design sheet.
+
+        load_sheet("my-pad.toml")                  # or a Path
+        load_sheet(Path("my-pad.toml").read_text() + "[cable]…")
+        load_sheet({"pad": {"name": "My pad", "supply": "5 V ± 5 %"}, "register": {…}, …})
+
+    A str that holds a line end or an equals sign is TOML text, any other the path of a file (for
+    the odd path with an equals sign give a `Path`). A dict has the tables of the file as dicts,
+    with the file's keys and wordings: ``{"cable": {"length": "2.5 m"}}``. A parts file that the
+    sheet names is looked for beside the file; for a text or a dict, in the working folder.
+
+    Every quantity of the sheet is then a `Value` in its SI base unit, and ``sheet.line_of`` says
+    where a key stands.
 
     Raises:
         SheetError: the file cannot be read, is not a regular file, is larger than 1 MiB, is not
-            text, is not TOML, or is not a valid sheet. All problems of a sheet come together.
+            text, is not TOML, or is not a valid sheet; or its parts file is not. All problems of a
+            sheet come together, a line each; they name the file, ``<text>`` or ``<dict>``.
     """
-    return sheet_from_text(read_text(path), str(path))
+    if isinstance(source, Mapping):
+        return _checked(Document("<dict>", "", dict(source)), Path())
+    if isinstance(source, str) and re.search("[\n=]", source):
+        return _checked(Document.parse(source, "<text>", _START), Path())
+    path = Path(source)
+    return _checked(Document.read(path, _START), path.parent)
 
 
 def sheet_from_text(text: str, name: str) -> Sheet:
-    """Read a sheet from its text; ``name`` stands for the file in messages.
+    """As `load_sheet` of a text; ``name`` stands for the file in messages and for parts files."""
+    return _checked(Document.parse(text, name, _START), Path(name).parent)
 
-    A parts file that the sheet names is looked for beside ``name``.
 
-    Raises:
-        SheetError: the text is not TOML or not a valid sheet, or its parts file cannot be used.
-    """
-    document = parse_toml(text, name)
-    table = document.get("parts")
+@cache
+def starter() -> str:
+    """A commented sheet of a plain pad that passes every check; it lists what the tables have."""
+    text = (files(__package__) / "starter.toml").read_text(encoding="utf-8")
+    ports = [f"#   {name}: {port_kind(name).note}" for name in port_names()]
+    polls = [f"#   {name}: {named_poll(name).note}" for name in poll_names()]
+    for mark, known in (
+        ("<registers>", ", ".join(register_names())),
+        ("# <ports>", "\n".join(ports)),
+        ("# <polls>", "\n".join(polls)),
+        ("<consoles>", ", ".join(f'"{name}"' for name in console_names())),
+    ):
+        text = text.replace(mark, known)
+    return text
+
+
+def _checked(document: Document, beside: Path) -> Sheet:
+    table = document.data.get("parts")
     file = table.get("file") if isinstance(table, dict) else None
     if not isinstance(file, str):
-        return _checked(document, text, name)
+        return _against_model(document)
     # Relative to the sheet, so that a folder with both can be moved.
-    with own_parts(load_own(Path(name).parent / file)):
-        return _checked(document, text, name)
+    with own_parts(load_own(beside / file)):
+        return _against_model(document)
 
 
-def _checked(document: dict[str, Any], text: str, name: str) -> Sheet:
-    try:
-        # By name as well, and "pull_up" would pass in a file for "pull-up".
-        sheet = Sheet.model_validate(document, by_alias=True, by_name=False)
-    except ValidationError as error:
-        raise SheetError(problems_of(document, text, name, error)) from None
-    clashes = problems_of(document, text, name, None)
-    if clashes:
-        raise SheetError(clashes)
+def _against_model(document: Document) -> Sheet:
+    sheet = check(document, Sheet, _clashes)
+    sheet._document = document
     return sheet
+
+
+def _clashes(tables: Mapping[str, Any]) -> Iterable[Clash]:
+    readable = Readable(**{field.name: tables[field.name] for field in fields(Readable)})
+    return (clash for find in CHECKS for clash in find(readable))

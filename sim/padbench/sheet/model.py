@@ -4,40 +4,35 @@ The keys of the file are the attributes with hyphens for underscores. One attrib
 ``Sheet.chip`` is the table ``[register]``, since a pydantic model has a ``register`` already.
 
 The model checks value by value; what two values must be to each other is in `checks`. `load_sheet`
-does both, so make sheets with it, or with `sheet_from_text`.
+does both, so make sheets with it.
 """
 
+import re
 from typing import Annotated, Any, Literal
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    PrivateAttr,
-    model_validator,
-)
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from padbench.core.units import Value
-from padbench.parts import PortKind, RegisterPart, named_poll, poll_names
+from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
+from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
+    Button,
+    Identifier,
+    Line,
     OneOf,
     Quantity,
+    SourceFile,
     Temperatures,
+    Text,
     TimeRange,
+    Whole,
     button_ports,
     count,
-    identifier,
-    pad_name,
-    parameter_name,
     serial_tie,
-    source_file,
-    the_button,
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
-from padbench.sheet.own import OwnParts, find_part, find_port, own_now, port_names
-from padbench.sheet.problems import Refused
+from padbench.sheet.simulators import SIMULATORS, Language
+from padbench.toml import Document, Refused, Table
 
 __all__ = [
     "Cable",
@@ -51,16 +46,11 @@ __all__ = [
     "PullUp",
     "Resistors",
     "Sheet",
-    "Table",
     "WorksWith",
 ]
 
 LONGEST_TIME = 1.0
 """Seconds; nothing in a poll takes longer."""
-
-Whole = Annotated[int, Field(strict=True)]
-Text = Annotated[str, Field(strict=True)]
-Button = Annotated[Text, AfterValidator(the_button)]
 
 
 def _time(example: str) -> Quantity:
@@ -73,21 +63,9 @@ def _default(text: str) -> Any:
     return Field(default=text)
 
 
-def _kebab(name: str) -> str:
-    return name.replace("_", "-")
-
-
-class Table(BaseModel):
-    """A table of the sheet: unchangeable, and without unknown keys."""
-
-    model_config = ConfigDict(
-        extra="forbid",
-        frozen=True,
-        alias_generator=_kebab,
-        validate_by_alias=True,
-        validate_by_name=True,
-        validate_default=True,
-    )
+# The smallest size that is common is 100 mW, surface-mount 0603 (from memory).
+_Rating = Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")]
+_Lifter = Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)]
 
 
 class PartsFile(Table):
@@ -99,7 +77,7 @@ class PartsFile(Table):
 class Pad(Table):
     """``[pad]``: what it is called, what feeds it (V), and where it is used (°C)."""
 
-    name: Annotated[Text, AfterValidator(pad_name)] = Field(examples=["My pad"])
+    name: Line = Field(examples=["My pad"])
     supply: Annotated[Value, Quantity("V", "5 V ± 5 %", 0.5, 50, "between 0.5 V and 50 V")]
     # A heated or unheated room in any season (common practice, no source).
     temperature: Annotated[Value, Temperatures()] = _default("0 °C to 40 °C")
@@ -145,10 +123,7 @@ class PullUp(Table):
     """``[pull-up]``: from each input to supply (Ω), None if there is none; its size (W)."""
 
     value: Annotated[Value | None, Quantity("Ω", "39k ± 5 %", absent=True)] = _default("39k ± 5 %")
-    # The smallest that is common, surface-mount 0603 (from memory).
-    rating: Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")] = (
-        _default("100 mW")
-    )
+    rating: _Rating = _default("100 mW")
 
 
 class Contacts(Table):
@@ -177,15 +152,9 @@ class Cable(Table):
 class Resistors(Table):
     """``[resistors]``: from latch and clock to supply (Ω), None if not fitted; their size (W)."""
 
-    latch_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
-        "3.6k ± 5 %"
-    )
-    clock_to_supply: Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)] = _default(
-        "3.6k ± 5 %"
-    )
-    rating: Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")] = (
-        _default("100 mW")
-    )
+    latch_to_supply: _Lifter = _default("3.6k ± 5 %")
+    clock_to_supply: _Lifter = _default("3.6k ± 5 %")
+    rating: _Rating = _default("100 mW")
 
 
 class Policy(Table):
@@ -228,20 +197,14 @@ class Poll(Table):
     """
 
     use: Annotated[str, OneOf("poll")] | None = Field(default=None, examples=["plain-loop"])
-    routine: Annotated[Text, AfterValidator(pad_name)] | None = Field(
-        default=None, examples=["read-twice"]
+    routine: Line | None = Field(default=None, examples=["read-twice"])
+    console: Annotated[str, OneOf("console")] = Field(
+        default_factory=lambda: console_names()[0], examples=["60hz"]
     )
-    console: Annotated[str, OneOf("console")] = Field(default="60hz", examples=["60hz"])
-    entry: Annotated[Text, AfterValidator(pad_name)] | None = Field(
-        default=None, examples=["$8000"]
-    )
-    origin: Annotated[Text, AfterValidator(pad_name)] | None = Field(
-        default=None, examples=["$8000"]
-    )
-    result: Annotated[Text, AfterValidator(pad_name)] | None = Field(default=None, examples=["A"])
-    ports: Annotated[Text, AfterValidator(pad_name)] | None = Field(
-        default=None, examples=["$4016,$4017"]
-    )
+    entry: Line | None = Field(default=None, examples=["$8000"])
+    origin: Line | None = Field(default=None, examples=["$8000"])
+    result: Line | None = Field(default=None, examples=["A"])
+    ports: Line | None = Field(default=None, examples=["$4016,$4017"])
     repeated_reads: Literal["joined", "each"] = Field(default="joined", examples=["joined"])
     latch_width: Annotated[Value, _time("8.9 us")]
     latch_to_clock: Annotated[Value, _time("5.4 us")]
@@ -285,9 +248,6 @@ class Poll(Table):
         return {**{key: base.timings[key] for key in base.timings if key not in own}, **raw}
 
 
-Identifier = Annotated[Text, AfterValidator(identifier)]
-
-
 class Hdl(Table):
     """``[hdl]``: a design in Verilog or VHDL, and which of its ports is what.
 
@@ -303,14 +263,12 @@ class Hdl(Table):
     clock are no further from the sheet's poll.
     """
 
-    sources: Annotated[
-        tuple[Annotated[Text, AfterValidator(source_file)], ...], BeforeValidator(count(1, 200))
-    ] = Field(examples=[["my_pad.v"]])
-    top: Identifier = Field(examples=["my_pad"])
-    language: Literal["verilog", "vhdl"] = Field(examples=["verilog"])
-    simulator: Literal["icarus", "ghdl", "verilator"] | None = Field(
-        default=None, examples=["icarus"]
+    sources: Annotated[tuple[SourceFile, ...], BeforeValidator(count(1, 200))] = Field(
+        examples=[["my_pad.v"]]
     )
+    top: Identifier = Field(examples=["my_pad"])
+    language: Language = Field(examples=["verilog"])
+    simulator: Annotated[str, OneOf("simulator")] | None = Field(default=None, examples=["icarus"])
     role: Literal["pad", "reader"] = Field(default="pad", examples=["pad"])
     latch: Identifier = Field(default="latch", examples=["latch"])
     clock: Identifier = Field(default="clock", examples=["clock"])
@@ -331,9 +289,9 @@ class Hdl(Table):
         tuple[Literal["latch", "clock", "data", "buttons", "reset", "start", "held", "valid"], ...],
         BeforeValidator(count(0, 8)),
     ] = Field(default=(), examples=[["reset"]])
-    parameters: Annotated[
-        dict[Annotated[Text, AfterValidator(parameter_name)], Whole], BeforeValidator(count(0, 100))
-    ] = Field(default_factory=dict)
+    parameters: Annotated[dict[Identifier, Whole], BeforeValidator(count(0, 100))] = Field(
+        default_factory=dict
+    )
     answer: Annotated[Value, _time("250 ns")] | None = Field(default=None, examples=["250 ns"])
     synchroniser: Annotated[Whole, Field(ge=0, le=4)] = Field(default=2, examples=[2])
     setup: Annotated[Value, _time("84 ns")] | None = Field(default=None, examples=["84 ns"])
@@ -342,13 +300,25 @@ class Hdl(Table):
     after_reset: Literal["released"] | None = Field(default=None, examples=["released"])
 
     @property
-    def engine(self) -> Literal["icarus", "ghdl", "verilator"]:
-        """The simulator named, else Icarus for Verilog and GHDL for VHDL."""
-        return self.simulator or ("icarus" if self.language == "verilog" else "ghdl")
+    def engine(self) -> str:
+        """The simulator named, else the first that reads the language."""
+        return self.simulator or self.fitting[0]
+
+    @property
+    def fitting(self) -> tuple[str, ...]:
+        """Every simulator that reads the language."""
+        return tuple(name for name, row in SIMULATORS.items() if row.language == self.language)
 
 
 class Sheet(Table):
-    """One design sheet, checked. ``buttons`` maps a button to its stage, in the file's order."""
+    """One design sheet, checked; `load_sheet` makes it.
+
+        sheet.cable.length.nominal        # 2.5: metres, as every quantity is in its SI base unit
+        sheet.part.clock_width.min        # 1.8e-07: a figure of the register, own or shipped
+        sheet.line_of("cable.length")     # 47
+
+    ``buttons`` maps a button to its stage, in the file's order.
+    """
 
     parts: PartsFile = Field(default_factory=PartsFile)
     pad: Pad
@@ -363,6 +333,31 @@ class Sheet(Table):
     poll: Poll
     hdl: Hdl | None = None
     _own: OwnParts = PrivateAttr(default_factory=own_now)
+    _document: Document = PrivateAttr(default=Document("<dict>", "", {}))
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __eq__(self, other: object) -> bool:
+        """Whether all values and own parts are the same, wherever they were written."""
+        return isinstance(other, Sheet) and dict(self) == dict(other) and self._own == other._own
+
+    @property
+    def document(self) -> Document:
+        """The text that it was loaded from, and what that holds."""
+        return self._document
+
+    def line_of(self, key: str) -> int | None:
+        """The line (from 1) on which a key or table stands in the text that was loaded.
+
+            sheet.line_of("cable.length"), sheet.line_of("contacts.stuck[1]")
+
+        None where it does not stand there: a default, or a sheet made from a dict. A changed copy
+        of a sheet has the lines of the one that was loaded. The text is searched on first use.
+        """
+        steps = re.findall(r"\[(\d+)\]|([^.\[\]]+)", key)
+        return self._document.lines.get(
+            tuple(int(index) if index else name for index, name in steps)
+        )
 
     @property
     def part(self) -> RegisterPart:
@@ -376,4 +371,4 @@ class Sheet(Table):
     @property
     def known_ports(self) -> tuple[str, ...]:
         """Every kind of port there is, the shipped ones first."""
-        return port_names(self._own)
+        return known_ports(self._own)

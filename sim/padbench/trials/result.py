@@ -1,15 +1,21 @@
-"""What comes out of a verification: plain data that any report can be made of."""
+"""What a run of a scenario gave: reads beside what they should have been, problems, findings.
 
-from dataclasses import dataclass
+run.verdict, run.problems, run.findings
+run.reads, run.timeline          # made again when they are asked for, and not kept
+"""
+
+from collections import OrderedDict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from padbench.circuit.findings import PortRow
 from padbench.core.decode import Read
-from padbench.core.findings import Finding, overall
+from padbench.core.findings import Fact, Finding, Met
+from padbench.core.sentences import filled
 from padbench.core.timeline import Timeline
 from padbench.scenarios import Expected
 
-__all__ = ["Problem", "ReadResult", "ScenarioResult", "VerifyResult"]
+__all__ = ["Played", "Problem", "ReadResult", "ScenarioRun"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,30 +43,102 @@ class ReadResult:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Something that a scenario did not get: ``at`` in picoseconds, None for the whole run."""
+    """Something that a scenario did not get.
 
-    at: int | None
-    says: str
+    ``text`` is its sentence with fields for the ``facts``, as in `padbench.core.sentences`; ``at``
+    is in picoseconds, None for the whole run; ``read`` counts from 1 where it is about one read.
+    """
+
+    text: str
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    at: int | None = None
+    read: int | None = None
+
+    @property
+    def says(self) -> str:
+        """The whole in one sentence."""
+        return filled(self.text, {"read": self.read, **self.facts})
 
 
 @dataclass(frozen=True)
-class ScenarioResult:
-    """One scenario at one corner on one port.
+class Played:
+    """What the wires did in a run, and the reads that they make."""
 
+    timeline: Timeline
+    reads: tuple[ReadResult, ...]
+
+
+_MOST_KEPT = 32
+"""Runs whose wires are kept at hand: more than there are shipped scenarios, yet a bound."""
+
+_kept: OrderedDict[int, tuple[Callable[[], Played], Played]] = OrderedDict()
+
+
+@dataclass(frozen=True, eq=False)
+class ScenarioRun:
+    """One scenario at one corner on one port, or of an HDL design on a simulator.
+
+    ``corner`` and ``port`` are empty for an HDL design, ``simulator`` and ``top`` for the model of
+    a pad. ``part`` is "exhaustive" where it is a part of all transitions and stopped reads.
     ``accepted`` holds, for polls of several passes, what the console acts on after each; for those
-    of a read routine what it hands on, None if it has not come back.
-    ``findings`` are those of the wires in this run.
+    of a read routine what it hands on, None if it has not come back. ``findings`` are those of the
+    wires in this run, ``count`` is how many reads it has. ``play`` makes its wires again: a
+    thousand runs need no more memory than the last few.
     """
 
     name: str
     says: str
     corner: str
     port: str
-    reads: tuple[ReadResult, ...]
     accepted: tuple[int | None, ...]
     problems: tuple[Problem, ...]
     findings: tuple[Finding, ...]
-    timeline: Timeline
+    count: int
+    play: Callable[[], Played]
+    simulator: str = ""
+    top: str = ""
+    part: Literal["", "exhaustive"] = ""
+
+    @property
+    def met(self) -> Met:
+        """The run as findings name it."""
+        return Met(self.name, self.corner, self.port, self.simulator, self.top)
+
+    @property
+    def where(self) -> str:
+        """Where it ran: ``"slow corner, push-pull port"``, ``"on icarus, top my_pad"``."""
+        return str(replace(self.met, scenario=""))
+
+    @property
+    def played(self) -> Played:
+        """Wires and reads, made again unless they were used a moment ago."""
+        kept = _kept.get(id(self.play))
+        if kept is not None:
+            _kept.move_to_end(id(self.play))
+            return kept[1]
+        played = self.play()
+        self.keep(played)
+        return played
+
+    def keep(self, played: Played) -> None:
+        """Have what was just played at hand; the run used longest ago is let go."""
+        _kept[id(self.play)] = self.play, played
+        while len(_kept) > _MOST_KEPT:
+            _kept.popitem(last=False)
+
+    def let_go(self) -> None:
+        """Have nothing of it at hand: it will not be shown."""
+        _kept.pop(id(self.play), None)
+
+    @property
+    def reads(self) -> Sequence[ReadResult]:
+        """Every read with what it should have been."""
+        return self.played.reads
+
+    @property
+    def timeline(self) -> Timeline:
+        """What the wires did, with the byte that the console holds after each read."""
+        return self.played.timeline
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:
@@ -70,23 +148,4 @@ class ScenarioResult:
     @property
     def broken(self) -> tuple[Finding, ...]:
         """The findings of this run that fail."""
-        return tuple(found for found in self.findings if found.verdict == "fail")
-
-
-@dataclass(frozen=True)
-class VerifyResult:
-    """A whole verification.
-
-    ``scenarios`` has one result a scenario: the first run that failed, else the one at the slow
-    corner on the first port of the sheet. ``ports`` says which variants of the pad work on which
-    kinds of port; it is no part of the verdict.
-    """
-
-    findings: tuple[Finding, ...]
-    scenarios: tuple[ScenarioResult, ...]
-    ports: tuple[PortRow, ...] = ()
-
-    @property
-    def verdict(self) -> Literal["pass", "fail"]:
-        """``fail`` if any finding or any scenario fails."""
-        return overall([*(f.verdict for f in self.findings), *(s.verdict for s in self.scenarios)])
+        return tuple(finding for finding in self.findings if finding.verdict == "fail")

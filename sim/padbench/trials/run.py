@@ -1,47 +1,56 @@
 """Running scenarios at every corner and on every port, and judging what the wires did.
 
-result = verify(load_sheet(Path("pad.toml")))
-result.verdict, result.findings, result.scenarios
+trial = try_sheet(load_sheet(Path("pad.toml")))
+trial.findings, trial.runs, trial.ports
 """
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from padbench.circuit.corners import CORNERS, Corner, pad_model
-from padbench.circuit.findings import judge_electric
-from padbench.circuit.timed import with_remedies
+from padbench.circuit.findings import PortRow, judge_electric
+from padbench.circuit.pad_model import CORNERS, Corner, pad_model
+from padbench.circuit.remedies import with_remedies
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
-from padbench.core.findings import Finding, worst_of_each
+from padbench.core.findings import Fact, Finding, overall, worst_of_each
 from padbench.core.limits import Limits
 from padbench.core.stimulus import PollTiming
 from padbench.core.timeline import HIGH, LOW, Timeline, Word
 from padbench.core.timing import judge_timing
 from padbench.core.units import Value, to_ps
 from padbench.model.bench import simulate
-from padbench.routines.engine import RoutineEngine
-from padbench.routines.poll import poll_of, with_timings
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import accepted_states, fits
 from padbench.sheet import Sheet
-from padbench.trials.result import Problem, ReadResult, ScenarioResult, VerifyResult
+from padbench.trials.result import Played, Problem, ReadResult, ScenarioRun
 from padbench.wiring.faults import judge_wiring
 
-__all__ = ["judge", "run_scenario", "scenarios_of", "setting_of", "standing_for_all", "verify"]
+if TYPE_CHECKING:
+    from padbench.routines.poll import RoutinePoll
+
+__all__ = [
+    "Trial",
+    "judge",
+    "met_in",
+    "read_back",
+    "run_scenario",
+    "scenarios_of",
+    "setting_of",
+    "standing_for_all",
+    "try_sheet",
+]
 
 
-def setting_of(
-    sheet: Sheet, port: str, corner: Corner, engine: RoutineEngine | None = None
-) -> Setting:
+def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
     """The sheet as scenarios want it, on one kind of port and at one corner.
 
-    ``engine`` sweeps a read routine (default: the plain one). Raises `RoutineError` if the poll is
-    a routine that cannot be used.
+    Raises `RoutineError` if the poll is a routine that cannot be used.
     """
     poll = sheet.poll
-    made = poll_of(poll, engine)
+    made = _routine_poll(sheet)
     if made is not None:
         return Setting(
             pad=pad_model(sheet, port, corner),
@@ -49,7 +58,7 @@ def setting_of(
             period=made.period,
             bounce=to_ps(sheet.contacts.bounce.high),
             passes=made.passes,
-            program=made,
+            routine=made,
         )
 
     def time(value: Value) -> int:
@@ -72,35 +81,62 @@ def setting_of(
     )
 
 
+def _routine_poll(sheet: Sheet) -> "RoutinePoll | None":
+    """The read routine that is the sheet's poll, surveyed; None for a poll of typed times."""
+    if sheet.poll.routine is None:
+        return None
+    from padbench.routines.poll import poll_of  # noqa: PLC0415 - most sheets have no routine
+
+    return poll_of(sheet.poll)
+
+
 def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
     """The shipped scenarios that this sheet's poll can play, by name."""
     return SCENARIOS if sheet.poll.routine is None else SCENARIOS | ROUTINE_SCENARIOS
 
 
-def verify(
+@dataclass(frozen=True)
+class Trial:
+    """All that a sheet was put to.
+
+    ``runs`` has one run a scenario: the first that failed, else the one at the slow corner on the
+    first port of the sheet. ``ports`` says which variants of the pad work on which kinds of port;
+    it is no part of the verdict.
+    """
+
+    findings: tuple[Finding, ...]
+    runs: tuple[ScenarioRun, ...]
+    ports: tuple[PortRow, ...]
+
+    @property
+    def verdict(self) -> Literal["pass", "fail"]:
+        """``fail`` if any finding or any scenario fails."""
+        return overall([*(f.verdict for f in self.findings), *(r.verdict for r in self.runs)])
+
+
+def try_sheet(
     sheet: Sheet,
     scenarios: Sequence[Scenario] | None = None,
     *,
     step: Callable[[], None] = lambda: None,
-    keep: Callable[[ScenarioResult], None] = lambda _: None,
-    engine: RoutineEngine | None = None,
-) -> VerifyResult:
+    keep: Callable[[ScenarioRun], None] = lambda _: None,
+) -> Trial:
     """Judge a design: wiring, levels and edges, then every scenario on every port at both corners.
 
-    ``step`` is called after each run (for a progress bar), ``keep`` with the one result of each
-    scenario that stands for it, as soon as it is known (to write its wave). ``engine`` sweeps a
-    read routine (default: the plain one). Raises `RoutineError` as `setting_of` does.
+    ``step`` is called after each run (for a progress bar), ``keep`` with the one run of each
+    scenario that stands for it, as soon as it is known (to write its wave). Raises
+    `RoutineError` as `setting_of` does.
     """
-    design = with_timings(sheet)
+    design, poll = sheet, _routine_poll(sheet)
     electric = judge_electric(design)
     findings = [*judge_wiring(sheet), *electric.findings]
-    made = poll_of(sheet.poll, engine)
-    if made is not None:
-        findings += made.findings()
+    if poll is not None:
+        design = poll.timed(sheet)
+        findings += poll.findings()
     timing: list[Finding] = []
-    results = []
+    chosen = []
     settings = {
-        (port, corner): setting_of(sheet, port, corner, engine)
+        (port, corner): setting_of(sheet, port, corner)
         for port in sheet.works_with.ports
         for corner in CORNERS
     }
@@ -108,16 +144,20 @@ def verify(
         runs = []
         for (port, corner), setting in settings.items():
             runs.append(_run(setting, scenario, port, corner))
-            timing += runs[-1].findings
+            # The worst of each rule is all that is wanted, however many runs there are.
+            timing = list(worst_of_each([*timing, *runs[-1].findings]))
             step()
-        chosen = standing_for_all(runs)
-        keep(chosen)
-        results.append(chosen)
-    seen = with_remedies(design, worst_of_each(timing))
-    return VerifyResult((*findings, *seen), tuple(results), electric.ports)
+        shown = standing_for_all(runs)
+        for run in runs:
+            if run is not shown:
+                run.let_go()
+        keep(shown)
+        chosen.append(shown)
+    seen = with_remedies(design, timing)
+    return Trial((*findings, *seen), tuple(chosen), electric.ports)
 
 
-def standing_for_all(runs: Sequence[ScenarioResult]) -> ScenarioResult:
+def standing_for_all(runs: Sequence[ScenarioRun]) -> ScenarioRun:
     """Of several runs of a scenario the one to show.
 
     The first with a wrong read, else the first that broke a rule, else the slow one on the first
@@ -128,24 +168,25 @@ def standing_for_all(runs: Sequence[ScenarioResult]) -> ScenarioResult:
     return (wrong or slow or list(runs))[0]
 
 
-def run_scenario(
-    sheet: Sheet,
-    scenario: Scenario,
-    port: str,
-    corner: Corner,
-    engine: RoutineEngine | None = None,
-) -> ScenarioResult:
+def run_scenario(sheet: Sheet, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
     """One scenario at one corner on one port."""
-    return _run(setting_of(sheet, port, corner, engine), scenario, port, corner)
+    return _run(setting_of(sheet, port, corner), scenario, port, corner)
 
 
-def _run(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioResult:
+def _run(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
     script, timeline, at_one = _played(setting, scenario.build(setting))
-    result = judge(scenario, script, timeline, setting.pad.limits, port=port, corner=corner)
+
+    def again() -> Played:
+        script, timeline, _ = _played(setting, scenario.build(setting))
+        return read_back(script, timeline)
+
+    run = judge(
+        scenario, script, timeline, setting.pad.limits, port=port, corner=corner, play=again
+    )
     if at_one:
-        return result
-    says = f"what the routine reads was another thing in each of {_MOST_REPEATS} runs"
-    return replace(result, problems=(*result.problems, Problem(None, says)))
+        return run
+    problem = Problem(_UNSTEADY, {"runs": _MOST_REPEATS})
+    return replace(run, problems=(*run.problems, problem))
 
 
 def _played(setting: Setting, script: Script) -> tuple[Script, Timeline, bool]:
@@ -180,40 +221,76 @@ def judge(
     timeline: Timeline,
     limits: Limits,
     *,
-    port: str,
-    corner: str,
+    play: Callable[[], Played],
+    port: str = "",
+    corner: str = "",
+    simulator: str = "",
+    top: str = "",
+    part: Literal["", "exhaustive"] = "",
     names: Names | None = None,
-) -> ScenarioResult:
+    reads: Sequence[Read] | None = None,
+) -> ScenarioRun:
     """Hold a timeline to its script and to the law, wherever it came from.
 
-    ``port`` and ``corner`` say in the result what was run; ``names`` are the wires to decode.
+    ``port`` and ``corner``, or ``simulator`` and ``top``, say in the result what was run, ``part``
+    of what it is a part; ``names`` are the wires to decode, ``reads`` what `decode` gives, if that
+    is known already.
+    ``play`` makes the same timeline and reads again, when somebody asks for them later.
     """
-    reads = decode(timeline, names)
+    if reads is None:
+        reads = decode(timeline, names)
     judged = judge_timing(timeline, reads, limits, names=names)
-    pairs = tuple(ReadResult(r, e) for r, e in zip(reads, script.expected, strict=False))
-    if script.replay is not None:
-        pairs = tuple(map(_behind_the_latch, pairs))
-    accepted = _accepted(pairs, script)
-    return ScenarioResult(
+    played = read_back(script, timeline, names, reads)
+    accepted = _accepted(played.reads, script)
+    run = ScenarioRun(
         name=scenario.name,
         says=scenario.says,
         corner=corner,
         port=port,
-        reads=pairs,
         accepted=accepted,
         problems=(
-            *_wrong_reads(pairs, reads, script),
-            *_wrong_states(pairs, accepted, script),
+            *_wrong_reads(played.reads, len(reads), script),
+            *_wrong_states(played.reads, accepted, script),
             *_wrong_outcomes(script),
             *_unbroken(judged, script),
         ),
-        findings=tuple(
-            replace(found, met=replace(found.met, scenario=scenario.name, corner=corner, port=port))
-            for found in judged
-            if found.id not in script.breaks | script.tolerates
-        ),
-        timeline=_annotated(timeline, pairs),
+        findings=(),
+        count=len(played.reads),
+        play=play,
+        simulator=simulator,
+        top=top,
+        part=part,
     )
+    wanted = (found for found in judged if found.id not in script.breaks | script.tolerates)
+    run = replace(run, findings=met_in(run, wanted))
+    run.keep(played)
+    return run
+
+
+def met_in(run: ScenarioRun, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings of a run's wires, each with that run beside its own moment."""
+    return tuple(
+        replace(found, met=replace(run.met, read=found.met.read, at_ps=found.met.at_ps))
+        for found in findings
+    )
+
+
+def read_back(
+    script: Script,
+    timeline: Timeline,
+    names: Names | None = None,
+    reads: Sequence[Read] | None = None,
+) -> Played:
+    """The reads of a timeline beside what they should have been, and the console's byte.
+
+    ``reads`` are those of `decode`, if they are known already.
+    """
+    if reads is None:
+        reads = decode(timeline, names)
+    pairs = tuple(ReadResult(r, e) for r, e in zip(reads, script.expected, strict=False))
+    if script.replay is not None:
+        pairs = tuple(map(_behind_the_latch, pairs))
+    return Played(_annotated(timeline, pairs), pairs)
 
 
 def _behind_the_latch(pair: ReadResult) -> ReadResult:
@@ -241,41 +318,53 @@ def _accepted(pairs: Sequence[ReadResult], script: Script) -> tuple[int | None, 
     return accepted_states((pair.byte for pair in pairs), script.passes)
 
 
-def _wrong_reads(
-    pairs: Sequence[ReadResult], reads: Sequence[Read], script: Script
-) -> Iterator[Problem]:
-    if len(reads) != len(script.expected):
-        yield Problem(None, f"{len(reads)} reads were seen, {len(script.expected)} were made")
+_COUNT = "{seen} reads were seen, {made} were made"
+_READ = "read {read} of {reads}: "
+_STATE = "poll {poll}: the console acts on {got:buttons}, expected {want}"
+_OUTCOME = "poll {poll}: the routine {got}, expected: {want}"
+_UNBROKEN = "{rule} was to be broken and was not seen to be"
+_UNSTEADY = "what the routine reads was another thing in each of {runs} runs"
+
+
+def _wrong_reads(pairs: Sequence[ReadResult], seen: int, script: Script) -> Iterator[Problem]:
+    if seen != len(script.expected):
+        yield Problem(_COUNT, {"seen": seen, "made": len(script.expected)})
     for number, pair in enumerate(pairs, 1):
         if not pair.as_expected:
-            yield Problem(
-                pair.read.start_ps, f"read {number} of {len(pairs)}: {_what_is_wrong(pair)}"
-            )
+            text, facts = _what_is_wrong(pair)
+            facts["reads"] = len(pairs)
+            yield Problem(_READ + text, facts, pair.read.start_ps, number)
 
 
-def _what_is_wrong(pair: ReadResult) -> str:
+def _what_is_wrong(pair: ReadResult) -> tuple[str, dict[str, Fact]]:
     read, expected = pair.read, pair.expected
     clocks, wanted = len(read.clock_rises), len(expected.bits)
     if clocks != expected.clocks:
-        return f"{clocks} clocks instead of {expected.clocks}"
+        return "{clocks} clocks instead of {wanted}", {"clocks": clocks, "wanted": expected.clocks}
     if len(read.bits) != wanted:
-        return f"{len(read.bits)} bits instead of {wanted}"
+        return "{bits} bits instead of {wanted}", {"bits": len(read.bits), "wanted": wanted}
     past = [
         place + 1
         for place, (want, bit) in enumerate(zip(expected.bits, read.bits, strict=True))
         if place >= 8 and want is not None and want != bit
     ]
-    said = f"held {spelled(expected.held)}, "
+    text = "held {held:buttons}, "
     if read.undecided == 0xFF:
-        said += "no bit at a level"
+        text += "no bit at a level"
     else:
-        said += f"read {spelled(pair.byte)}"
-        said += f" ({spelled(read.undecided)} at no level)" if read.undecided else ""
+        text += "read {got:buttons}"
+        text += " ({undecided:buttons} at no level)" if read.undecided else ""
     if expected.byte != expected.held:
-        said += f", expected {spelled(expected.byte)}"
+        text += ", expected {expected:buttons}"
     if past:
-        said += f"; past the end, bit {past[0]} is wrong"
-    return said
+        text += "; past the end, bit {past} is wrong"
+    return text, {
+        "held": expected.held,
+        "got": pair.byte,
+        "undecided": read.undecided,
+        "expected": expected.byte,
+        "past": past[0] if past else None,
+    }
 
 
 def _wrong_states(
@@ -287,10 +376,9 @@ def _wrong_states(
             states = " or ".join(
                 dict.fromkeys(spelled(sum(128 >> n for n, b in enumerate(p) if b)) for p in want)
             )
-            last = pairs[number * script.passes - 1].read.start_ps
-            yield Problem(
-                last, f"poll {number}: the console acts on {spelled(got)}, expected {states}"
-            )
+            last = number * script.passes
+            facts: dict[str, Fact] = {"poll": number, "got": got, "want": states}
+            yield Problem(_STATE, facts, pairs[last - 1].read.start_ps, last)
 
 
 def _wrong_outcomes(script: Script) -> Iterator[Problem]:
@@ -301,14 +389,14 @@ def _wrong_outcomes(script: Script) -> Iterator[Problem]:
                 "does not come back" if byte is None else f"hands on {spelled(byte)}"
                 for byte in (outcome.got, outcome.want)
             )
-            yield Problem(outcome.at, f"poll {number}: the routine {got}, expected: {want}")
+            yield Problem(_OUTCOME, {"poll": number, "got": got, "want": want}, outcome.at)
 
 
 def _unbroken(judged: Sequence[Finding], script: Script) -> Iterator[Problem]:
     """A script that breaks a rule on purpose must be caught at it."""
     failed = {found.id for found in judged if found.verdict == "fail"}
     for id_ in sorted(script.breaks - failed):
-        yield Problem(None, f"{id_} was to be broken and was not seen to be")
+        yield Problem(_UNBROKEN, {"rule": id_})
 
 
 def _annotated(timeline: Timeline, pairs: Sequence[ReadResult]) -> Timeline:

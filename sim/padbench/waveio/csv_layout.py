@@ -9,16 +9,17 @@ from dataclasses import dataclass
 from itertools import islice, pairwise, takewhile
 from typing import NoReturn
 
-from padbench.waveio.capture import WaveError
-from padbench.waveio.csv_rate import StatedRate, stated_rate
-from padbench.waveio.csv_units import (
+from padbench.waveio.csv_words import (
     SECONDS,
     VOLTS,
+    StatedRate,
     StatedUnit,
     name_and_unit,
+    stated_rate,
     stated_unit,
     unit_named,
 )
+from padbench.waveio.stream import WaveError
 
 __all__ = [
     "LONGEST_LINE",
@@ -57,7 +58,7 @@ class Layout:
     """``start`` is where the rows begin, in bytes; ``line`` the same as a line number from 1.
 
     ``names`` are those of the columns, empty strings where the file gives none; ``units`` what it
-    says of them, as `csv_units` names it, empty where it says nothing, and ``time_unit`` what the
+    says of them, as `csv_words` names it, empty where it says nothing, and ``time_unit`` what the
     preamble says of the time. ``logic`` says of each column whether the first rows
     hold nothing but 0 and 1 (and x, z). ``sparse`` says of each column whether an empty field
     there means the value before; see `_sparse`. ``stated`` is the sample rate of the preamble.

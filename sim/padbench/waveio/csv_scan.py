@@ -23,7 +23,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.timeline import HIGH, LOW, UNKNOWN, Times
-from padbench.waveio.capture import Changes, Piece, WaveError
 from padbench.waveio.csv_layout import (
     LONGEST_LINE,
     OUT_OF_RANGE,
@@ -33,8 +32,7 @@ from padbench.waveio.csv_layout import (
     is_text,
     split,
 )
-from padbench.waveio.levels import THRESHOLDS, Thresholds
-from padbench.waveio.stream import ByteStream
+from padbench.waveio.stream import THRESHOLDS, ByteStream, Changes, Piece, Thresholds, WaveError
 
 __all__ = ["Columns", "CsvScan"]
 

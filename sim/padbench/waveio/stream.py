@@ -1,24 +1,94 @@
-"""Bytes of a capture in blocks, plain or gzip, with a count of what was taken from the disk."""
+"""What the readers of captures share: bytes in, pieces out, volts to levels, errors with a place.
+
+A capture is read as a stream of `Piece`s, each a stretch of time. Whoever takes them keeps what
+is needed and lets the rest go, so memory does not grow with the file.
+"""
 
 import gzip
+import io
 import os
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.core.timeline import HIGH, LOW, UNKNOWN, Times
 from padbench.files import was_read
-from padbench.waveio.capture import WaveError
 
-__all__ = ["BLOCK", "ByteStream", "open_bytes"]
+__all__ = [
+    "BLOCK",
+    "THRESHOLDS",
+    "ByteStream",
+    "CaptureFile",
+    "Changes",
+    "Piece",
+    "Thresholds",
+    "WaveError",
+    "name_of",
+    "open_bytes",
+]
 
 BLOCK = 1 << 20
 """Bytes of one block: small enough for the processor's cache to be of use, large enough that the
 work for each block does not count (measured)."""
 
 _GZIP = b"\x1f\x8b"
+
+CaptureFile = Path | str | IO[bytes] | IO[str]
+"""A path, or an open file, of bytes or of text."""
+
+Changes = tuple[Times, NDArray[Any]]
+"""Times (picoseconds, never falling) and the levels (uint8) a wire then has; of one length.
+
+Of a `Pick` of a whole value, what stands in the file instead of levels, as text.
+"""
+
+
+class WaveError(ValueError):
+    """A wave file that cannot be used: ``file: line: what is wrong; what would be right``."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A stretch of a capture, from the end of the piece before up to ``end_ps``.
+
+    ``changes`` has the chosen wires under the names they were asked for; a volts channel has its
+    zone here (LOW, HIGH, or UNKNOWN between the thresholds). ``events`` are moments without a
+    level. ``gaps`` are (start, end) in picoseconds in which the writer recorded nothing.
+    ``broken_off`` says at which place the file ends in the middle of something, in the last piece
+    only. ``volts`` has the least and the greatest voltage of channels that were followed for that.
+    """
+
+    end_ps: int
+    changes: Mapping[str, Changes]
+    events: Mapping[str, Times] = field(default_factory=dict)
+    gaps: tuple[tuple[int, int], ...] = ()
+    broken_off: str | None = None
+    volts: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Thresholds:
+    """In volts. At or below ``low`` a line is low, at or above ``high`` it is high."""
+
+    low: float
+    high: float
+
+    def zones(self, volts: NDArray[np.float64]) -> NDArray[np.uint8]:
+        """LOW, HIGH, or UNKNOWN for a voltage between the thresholds; same shape."""
+        zones = np.full(volts.shape, UNKNOWN, np.uint8)
+        zones[volts <= self.low] = LOW
+        zones[volts >= self.high] = HIGH
+        return zones
+
+
+THRESHOLDS = Thresholds(1.5, 3.5)
+"""B-series inputs at 5 V: low at most 1.5 V, high at least 3.5 V (JEDEC JESD13-B)."""
 
 
 @dataclass(slots=True)
@@ -31,8 +101,7 @@ class ByteStream:
     _some: Callable[[int], bytes]
     _into: Callable[[memoryview], int]
     _disk: IO[bytes]
-    _step: Callable[[int], None]
-    _taken: int = 0
+    _step: Callable[[int, int], None]
     _held: bytes = b""
 
     def peek(self) -> bytes:
@@ -47,71 +116,87 @@ class ByteStream:
         A gzip file that breaks off ends early, and ``broken`` then says so.
         """
         held, self._held = self._held[:count], self._held[count:]
-        if self.broken is not None:
-            return held
         parts: list[bytes] = [held] if held else []
         missing = count - len(held)
-        try:
-            while missing and (part := self._some(missing)):
+        with self._guarded():
+            while missing and self.broken is None and (part := self._some(missing)):
                 parts.append(part)
                 missing -= len(part)
-        except (EOFError, zlib.error, gzip.BadGzipFile) as error:
-            self.broken = f"the compressed data break off or are damaged ({error})"
-        except OSError as error:
-            raise WaveError(f"{self.name}: {error.strerror}; name a file to be read") from None
-        self._report()
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
     def read_into(self, place: memoryview) -> int:
         """As `read`, into memory that is there already: how many bytes came, 0 at the end."""
         count = min(len(self._held), len(place))
         place[:count], self._held = self._held[:count], self._held[count:]
-        if self.broken is not None:
-            return count
-        try:
-            while count < len(place) and (more := self._into(place[count:])):
+        with self._guarded():
+            while (
+                count < len(place) and self.broken is None and (more := self._into(place[count:]))
+            ):
                 count += more
+        return count
+
+    @contextmanager
+    def _guarded(self) -> Iterator[None]:
+        """What comes before data that are damaged is kept."""
+        try:
+            yield
         except (EOFError, zlib.error, gzip.BadGzipFile) as error:
             self.broken = f"the compressed data break off or are damaged ({error})"
         except OSError as error:
             raise WaveError(f"{self.name}: {error.strerror}; name a file to be read") from None
-        self._report()
-        return count
-
-    def _report(self) -> None:
         if self.size:
-            now = self._disk.tell()
-            self._step(now - self._taken)
-            self._taken = now
+            self._step(self._disk.tell(), self.size)
+
+
+def name_of(file: CaptureFile) -> str:
+    """What messages call a file: its path, or the name that an open file has."""
+    if isinstance(file, Path | str):
+        return str(file)
+    name = getattr(file, "name", None)
+    return name if isinstance(name, str) else "the capture"
 
 
 @contextmanager
-def open_bytes(path: Path, step: Callable[[int], None] = lambda _: None) -> Iterator[ByteStream]:
+def open_bytes(
+    file: CaptureFile, step: Callable[[int, int], None] = lambda *_: None
+) -> Iterator[ByteStream]:
     """Open a capture; gzip is known by its first bytes, not by its name.
 
-    ``step`` is told how many bytes of the file were taken since the last time.
+    ``step`` is told how many bytes of the file were taken, and of how many, where that is known. A
+    file that is open already is read from where it stands, and stays open.
     Raises `WaveError` if the file cannot be opened.
     """
+    name = name_of(file)
     try:
-        # A FIFO that nobody writes to would be waited for without end; opened so, it is empty.
-        handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
-        os.set_blocking(handle, True)
-        disk = os.fdopen(handle, "rb")
+        disk, size = _opened(file)
+        packed = disk.peek(2)[:2] == _GZIP
     except OSError as error:
-        raise WaveError(f"{path}: {error.strerror}; name a capture that can be read") from None
-    was_read(path)
-    with disk:
-        try:
-            packed = disk.peek(2)[:2] == _GZIP
-        except OSError as error:
-            raise WaveError(f"{path}: {error.strerror}; name a capture that can be read") from None
-        size = path.stat().st_size if disk.seekable() else 0
+        says = error.strerror or str(error)
+        raise WaveError(f"{name}: {says}; name a capture that can be read") from None
+    try:
         if packed:
             # `read1` hands on what was unpacked before data that are damaged; `read` would lose it.
             unpacked = gzip.GzipFile(fileobj=disk)
-            stream = ByteStream(
-                str(path), size, None, unpacked.read1, unpacked.readinto1, disk, step
-            )
+            yield ByteStream(name, size, None, unpacked.read1, unpacked.readinto1, disk, step)
         else:
-            stream = ByteStream(str(path), size, None, disk.read, disk.readinto, disk, step)
-        yield stream
+            yield ByteStream(name, size, None, disk.read, disk.readinto, disk, step)
+    finally:
+        if isinstance(file, Path | str):
+            disk.close()
+        else:
+            disk.detach()
+
+
+def _opened(file: CaptureFile) -> tuple[io.BufferedReader, int]:
+    """The file and its size in bytes, 0 if that is not known."""
+    if isinstance(file, Path | str):
+        # A FIFO that nobody writes to would be waited for without end; opened so, it is empty.
+        handle = os.open(file, os.O_RDONLY | os.O_NONBLOCK)
+        os.set_blocking(handle, True)
+        disk = os.fdopen(handle, "rb")
+        was_read(Path(file))
+        return disk, Path(file).stat().st_size if disk.seekable() else 0
+    raw: Any = getattr(file, "buffer", file)
+    if isinstance(raw, io.TextIOBase):
+        raw = io.BytesIO(raw.read().encode())
+    return io.BufferedReader(raw), 0

@@ -1,6 +1,6 @@
 """The declarations of a VCD file of any writer (IEEE Std 1364-2005, 18.2.3 and 18.4.2).
 
-More lenient than `read_vcd`: types of variables and scopes that newer tools have invented are
+Lenient: types of variables and scopes that newer tools have invented are
 taken as they come, since only the wires that somebody asks for matter.
 """
 
@@ -9,8 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NoReturn
 
-from padbench.waveio.capture import WaveError
-from padbench.waveio.stream import ByteStream
+from padbench.waveio.stream import ByteStream, WaveError
 
 __all__ = ["FEMTOSECONDS", "Header", "Variable", "read_header"]
 

@@ -1,27 +1,29 @@
 """Timeline → Value Change Dump (IEEE Std 1364-2005, clause 18), for any wave viewer.
 
-    write_vcd(timeline, Path("waves/out/idle.vcd"), comment="scenario idle")
+    write_wave(timeline, Path("waves/out/idle.vcd"), comment="scenario idle")
 
 Times are picoseconds. The same timeline gives the same bytes, so a golden file can be compared.
 """
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import repeat
+from math import nan
 from operator import itemgetter
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from vcd import VCDWriter
-from vcd.writer import Variable
+from vcd.writer import RealVariable, Variable
 
 from padbench import __version__
 from padbench.core.timeline import Timeline
 from padbench.files import whole_file
 
-__all__ = ["LOOSE", "NOTE", "write_vcd"]
+__all__ = ["LOOSE", "NOTE", "write_analogue", "write_wave"]
 
 LOOSE = "unscoped"
 """Scope of the names without a dot: the library has no place outside a scope."""
@@ -31,6 +33,8 @@ NOTE = "console.note"
 
 _ORDER = ("contacts", "pad", "cable", "console")
 _LEVELS = "01xz"
+_BESIDE = ("console.latch", "console.clock", "cable.latch", "cable.clock", "cable.data")
+"""The wires that stand beside voltages."""
 _SIMPLE = re.compile(r"[A-Za-z_][A-Za-z0-9_$]*")
 _PRINTABLE = re.compile(r"[!-~]+")
 
@@ -64,8 +68,10 @@ class _Scope(str):
         return _ORDER.index(self) if self in _ORDER else len(_ORDER), str(self)
 
 
-def write_vcd(timeline: Timeline, path: Path, *, comment: str = "") -> None:
-    """Write a timeline, whole or not at all; ``read_vcd`` gives it back.
+def write_wave(timeline: Timeline, path: Path | str, comment: str = "") -> None:
+    """Write a timeline, whole or not at all; `read_wave` gives it back.
+
+        padbench.write_wave(run.timeline, "idle.vcd", "scenario idle")
 
     Wires are 1-bit ``wire``, words ``reg`` with their full range, events ``event``. Notes are a
     ``reg`` named ``note`` in scope ``console`` that holds UTF-8 bytes, the last character in the
@@ -86,7 +92,7 @@ def write_vcd(timeline: Timeline, path: Path, *, comment: str = "") -> None:
     _check(rows, timeline.end_ps)
     placed = [(*_place(row.name), row) for row in rows]
     placed.sort(key=itemgetter(0))  # codes in the order of the file, whatever that of the timeline
-    with whole_file(path) as out:
+    with whole_file(Path(path)) as out:
         writer = VCDWriter(
             out,
             timescale="1 ps",
@@ -113,6 +119,53 @@ def write_vcd(timeline: Timeline, path: Path, *, comment: str = "") -> None:
             change(variable, when, value)
         writer.close()
         out.write(f"#{timeline.end_ps}\n")
+
+
+def write_analogue(
+    timeline: Timeline,
+    waves: Mapping[str, tuple[NDArray[np.int64], NDArray[np.float64]]],
+    path: Path,
+    *,
+    comment: str = "",
+) -> None:
+    """Write voltages (V) as real variables beside the digital lines, times in picoseconds.
+
+    A point that repeats the voltage before it is written too: joined by lines, it is where a flat
+    piece ends.
+
+    Raises ``OSError`` if the file cannot be written.
+    """
+    with whole_file(path) as out:
+        writer = VCDWriter(
+            out,
+            timescale="1 ps",
+            date="",
+            comment=_harmless(comment),
+            version=f"padbench {__version__}",
+        )
+        changes = []
+        for name in _BESIDE:
+            wire = timeline.wires[name]
+            scope, own = name.split(".")
+            levels = [_LEVELS[level] for level in wire.levels.tolist()]
+            variable = writer.register_var(scope, own, "wire", 1, init=levels[0])
+            changes += [
+                (when, variable, level)
+                for when, level in zip(wire.times.tolist()[1:], levels[1:], strict=True)
+            ]
+        for name, (times, volts) in waves.items():
+            scope, own = name.split(".")
+            real = writer.register_var(scope, own, "real", 64, init=float(volts[0]))
+            changes += [
+                (when, real, level)
+                for when, level in zip(times.tolist()[1:], volts.tolist()[1:], strict=True)
+            ]
+        writer.flush()  # the head, so that what follows cannot change the first values
+        for when, variable, level in sorted(changes, key=itemgetter(0)):
+            if isinstance(variable, RealVariable):
+                variable.value = nan  # the writer leaves out what equals the value before
+            writer.change(variable, when, level)
+        writer.close(timeline.end_ps)
 
 
 def _wires(timeline: Timeline) -> Iterator[_Row]:

@@ -1,12 +1,11 @@
 """Faults that the sheet itself shows: what is connected to what."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from padbench.circuit.design import most
-from padbench.core.bridge import told
 from padbench.core.buttons import BUTTONS
-from padbench.core.findings import Finding, Remedy, Verdict
-from padbench.core.units import show
+from padbench.core.findings import Fact, Finding, Met, Place, Rule, Source
+from padbench.core.remedies import Remedy, joined
 from padbench.parts import PortKind, RegisterPart
 from padbench.sheet import Sheet
 
@@ -15,7 +14,122 @@ __all__ = ["judge_wiring", "last_output", "shorts"]
 _MOST = 24
 """Stages of a sheet."""
 
-_ORDER = "common practice: A, B, Select, Start, Up, Down, Left, Right"
+_ORDER = Source("A, B, Select, Start, Up, Down, Left, Right", "common practice")
+_GROUNDED = Source("the serial input is tied to ground", "common practice")
+_PULLED_UP = Source("each input has a pull-up resistor to supply", "common practice")
+_SHEET = Source("the sheet says so", "given")
+
+
+def _names(finding: Finding, fact: str = "buttons") -> tuple[str, ...]:
+    names = finding.facts[fact]
+    assert isinstance(names, tuple)
+    return tuple(map(str, names))
+
+
+def _stages_of(finding: Finding) -> dict[str, int]:
+    return dict(zip(_names(finding), map(int, _names(finding, "stages")), strict=True))
+
+
+def _shared(finding: Finding) -> str:
+    places = _stages_of(finding)
+    return "; ".join(
+        f"{joined([name for name in places if places[name] == stage])} share stage {stage}"
+        for stage in sorted(set(places.values()))
+    )
+
+
+def _misplaced(finding: Finding) -> str:
+    """Names swapped pairs as such, other misplaced buttons one by one; ``stages`` are theirs."""
+    stage_of, last = _stages_of(finding), finding.facts["last"]
+    assert isinstance(last, int)
+    right = _right(last)
+    read_as = {stage: name for name, stage in right.items()}
+    words: list[str] = []
+    done: set[str] = set()
+    for name in stage_of:
+        other = read_as.get(stage_of[name], "")
+        if name in done:
+            continue
+        if other in stage_of and read_as.get(stage_of[other]) == name:
+            done.add(other)
+            words.append(
+                f"{name} and {other} are swapped: {name} belongs on stage {right[name]}"
+                f" and {other} on stage {right[other]}"
+            )
+        else:
+            seen = f"reads as {other}" if other else "is never read"
+            words.append(f"{name} on stage {stage_of[name]} {seen}; it belongs on {right[name]}")
+    return "; ".join(words)
+
+
+_RULES = {
+    rule.id: rule
+    for rule in (
+        Rule(
+            "wiring.every-button",
+            "",
+            {
+                "pass": "every button has a stage",
+                "fail": lambda finding: (
+                    f"no stage for {joined(_names(finding))}: the console will never see it pressed"
+                ),
+            },
+        ),
+        Rule("wiring.own-stage", "", {"pass": "no two buttons share a stage", "fail": _shared}),
+        Rule(
+            "wiring.order",
+            "",
+            {"pass": "every button stands in its place in the serial order", "fail": _misplaced},
+        ),
+        Rule(
+            "wiring.stages",
+            "",
+            {"fail": "{stages} stages end on {output} of a {part}, which is brought out to no pin"},
+        ),
+        Rule(
+            "wiring.serial-input",
+            "",
+            {
+                "pass": "the serial input is tied to {tie}",
+                "fail": "the serial input is left open: what a read past the end or a stopped read"
+                " shows is chance; tie it to ground",
+            },
+        ),
+        Rule(
+            "wiring.pull-up",
+            "",
+            {
+                "pass": "every input has a pull-up",
+                "absent": "without a pull-up an open contact leaves its input floating; 39 kΩ is"
+                " usual",
+                **{
+                    case: f"{what} in place of a pull-up joins supply and ground at every press,"
+                    " and the {port} port spares {spared:A}: do not plug this in; 39 kΩ is usual"
+                    for case, what in (("wire", "a wire"), ("fail", "{ohms:Ω}"))
+                },
+            },
+        ),
+        Rule(
+            "wiring.load",
+            "",
+            {
+                "pass": "the register loads while the console's latch is high",
+                "clocked": "{part} loads on a clock edge, and the console gives none while the"
+                " latch is high; fit a 4021",
+                **{
+                    case: "{part} loads while its load pin is {level}, so the latch "
+                    f"{must} be inverted on its way"
+                    for case, must in (("straight", "must"), ("inverted", "must not"))
+                },
+            },
+        ),
+        Rule(
+            "wiring.stuck-contact",
+            "",
+            {"fail": lambda finding: f"{joined(_names(finding))} always reads as pressed"},
+        ),
+    )
+}
 
 
 def judge_wiring(sheet: Sheet) -> tuple[Finding, ...]:
@@ -31,61 +145,49 @@ def judge_wiring(sheet: Sheet) -> tuple[Finding, ...]:
 
 
 def _finding(
-    id_: str, good: bool, where: str, source: str, says: str, key: str = "", mend: str = ""
+    id_: str,
+    remedy: Remedy | None,
+    key: str,
+    *sources: Source,
+    case: str = "",
+    facts: Mapping[str, Fact] | None = None,
 ) -> Finding:
-    """``key`` is the sheet's, ``mend`` what to connect or to fit where it fails."""
-    verdict: Verdict = "pass" if good else "fail"
-    remedy = None if good else Remedy(key, None, None, "", (), (), mend)
-    return told(id_, verdict, None, None, None, "", where, source, says, remedy)
+    """``key`` is the sheet's; it fails where there is something to connect or to fit."""
+    return Finding(
+        _RULES[id_],
+        "fail" if remedy else "pass",
+        met=Met(other="table [buttons]" if key == "buttons" else key),
+        sources=sources,
+        case=case,
+        facts=facts or {},
+        place=Place(key),
+        remedy=remedy,
+    )
+
+
+def _right(last: int) -> dict[str, int]:
+    """The stage of each button in the usual order; the ``last`` stage is read first."""
+    return {name: last - place for place, name in enumerate(BUTTONS)}
 
 
 def _buttons(sheet: Sheet) -> Iterator[Finding]:
-    stages = sheet.chip.stages
-    right = {name: stages - place for place, name in enumerate(BUTTONS)}
-    missing = [name for name in BUTTONS if name not in sheet.buttons]
-    yield _finding(
-        "wiring.every-button",
-        not missing,
-        "table [buttons]",
-        _ORDER,
-        f"no stage for {_and(missing)}: the console will never see it pressed"
-        if missing
-        else "every button has a stage",
-        "buttons",
-        "connect " + _and([f"{name} to stage {right[name]}" for name in missing]),
-    )
-    on_stage: dict[int, list[str]] = {}
-    for name, stage in sheet.buttons.items():
-        on_stage.setdefault(stage, []).append(name)
-    shared = [(stage, names) for stage, names in sorted(on_stage.items()) if len(names) > 1]
-    yield _finding(
-        "wiring.own-stage",
-        not shared,
-        "table [buttons]",
-        _ORDER,
-        "; ".join(f"{_and(names)} share stage {stage}" for stage, names in shared)
-        if shared
-        else "no two buttons share a stage",
-        "buttons",
-        "connect "
-        + _and([f"{name} to stage {right[name]}" for _, names in shared for name in names]),
-    )
-    yield _finding(
-        "wiring.order",
-        all(stage == right[name] for name, stage in sheet.buttons.items()),
-        "table [buttons]",
-        _ORDER,
-        _order_says(sheet.buttons, right),
-        "buttons",
-        "connect "
-        + _and(
-            [
-                f"{name} to stage {right[name]}"
-                for name, stage in sheet.buttons.items()
-                if stage != right[name]
-            ]
-        ),
-    )
+    right, stage_of = _right(sheet.chip.stages), sheet.buttons
+    taken = list(stage_of.values())
+    in_order = [name for name in BUTTONS if name in stage_of]
+    for id_, wrong in (
+        ("wiring.every-button", [name for name in BUTTONS if name not in stage_of]),
+        ("wiring.own-stage", [name for name in stage_of if taken.count(stage_of[name]) > 1]),
+        ("wiring.order", [name for name in in_order if stage_of[name] != right[name]]),
+    ):
+        if id_ == "wiring.own-stage":
+            wrong.sort(key=stage_of.__getitem__)
+        names = tuple(wrong)
+        places: dict[str, tuple[str | int, ...]] = {"buttons": names}
+        places["stages"] = tuple(right[name] for name in wrong)
+        remedy = Remedy("buttons", advice="connect-buttons", facts=places) if wrong else None
+        facts: dict[str, Fact] = {"buttons": names, "last": sheet.chip.stages}
+        facts["stages"] = tuple(stage_of.get(name, 0) for name in wrong)
+        yield _finding(id_, remedy, "buttons", _ORDER, facts=facts)
 
 
 def last_output(part: RegisterPart, stages: int) -> str:
@@ -99,54 +201,23 @@ def _stages(sheet: Sheet) -> Iterator[Finding]:
     output = last_output(part, stages)
     if sheet.chip.kind == "firmware" or output in part.pins:
         return
-    ends = [n for n in range(1, _MOST + 1) if last_output(part, n) in part.pins]
+    ends = tuple(n for n in range(1, _MOST + 1) if last_output(part, n) in part.pins)
     yield _finding(
         "wiring.stages",
-        False,
+        Remedy("register.stages", advice="stages", facts={"stages": ends}),
         "register.stages",
-        part.source,
-        f"{stages} stages end on {output} of a {part.name}, which is brought out to no pin",
-        "register.stages",
-        f"take {', '.join(map(str, ends[:-1]))} or {ends[-1]} stages",
+        part.pins_cited or _SHEET,
+        facts={"stages": stages, "output": output, "part": part.name},
     )
-
-
-def _order_says(stage_of: dict[str, int], right: dict[str, int]) -> str:
-    """Names swapped pairs as such, other misplaced buttons one by one."""
-    read_as = {stage: name for name, stage in right.items()}
-    wrong = [name for name in BUTTONS if name in stage_of and stage_of[name] != right[name]]
-    if not wrong:
-        return "every button stands in its place in the serial order"
-    said, done = [], set()
-    for name in wrong:
-        other = read_as.get(stage_of[name])
-        if name in done:
-            continue
-        if other in wrong and read_as.get(stage_of[other]) == name:
-            done.add(other)
-            said.append(
-                f"{name} and {other} are swapped: {name} belongs on stage {right[name]}"
-                f" and {other} on stage {right[other]}"
-            )
-        else:
-            seen = f"reads as {other}" if other else "is never read"
-            said.append(f"{name} on stage {stage_of[name]} {seen}; it belongs on {right[name]}")
-    return "; ".join(said)
 
 
 def _serial_input(sheet: Sheet) -> Finding:
     tie = sheet.chip.serial_input
+    facts = {"pin": _pin(sheet, "serial")}
+    remedy = Remedy("register.serial-input", advice="ground-serial", facts=facts)
+    wrong = remedy if tie == "open" else None
     return _finding(
-        "wiring.serial-input",
-        tie != "open",
-        "register.serial-input",
-        "common practice: the serial input is tied to ground",
-        "the serial input is left open: what a read past the end or a stopped read shows is chance;"
-        " tie it to ground"
-        if tie == "open"
-        else f"the serial input is tied to {tie}",
-        "register.serial-input",
-        f"connect to ground the serial input{_pin(sheet, 'serial')}",
+        "wiring.serial-input", wrong, "register.serial-input", _GROUNDED, facts={"tie": tie}
     )
 
 
@@ -169,76 +240,50 @@ def _least_port(sheet: Sheet) -> PortKind:
 
 def _pull_up(sheet: Sheet) -> Finding:
     value, port = sheet.pull_up.value, _least_port(sheet)
-    says = "every input has a pull-up"
-    if value is None:
-        says = "without a pull-up an open contact leaves its input floating; 39 kΩ is usual"
-    elif shorts(sheet):
-        what = "a wire" if value.nominal == 0 else show(value.nominal, "Ω")
-        spared = show(most(port.supply_current), "A")
-        says = (
-            f"{what} in place of a pull-up joins supply and ground at every press, and the"
-            f" {port.name} port spares {spared}: do not plug this in; 39 kΩ is usual"
-        )
+    wrong = value is None or shorts(sheet)
+    case = "absent" if value is None else "wire" if wrong and value.nominal == 0 else ""
     return _finding(
         "wiring.pull-up",
-        value is not None and not shorts(sheet),
+        Remedy("pull-up.value", advice="fit-pull-up") if wrong else None,
         "pull-up.value",
-        "common practice: each input has a pull-up resistor to supply; what a port spares: "
-        + port.supply_current.source,
-        says,
-        "pull-up.value",
-        "fit a resistor from each input to supply, 39 kΩ for example, and no wire",
+        _PULLED_UP,
+        port.supply_current.cited,
+        case=case,
+        facts={
+            "ohms": None if value is None else value.nominal,
+            "port": port.name,
+            "spared": most(port.supply_current),
+        },
     )
 
 
 def _load(sheet: Sheet) -> Finding:
-    part = sheet.part
-    inverted = sheet.chip.latch_inverted
+    part, inverted = sheet.part, sheet.chip.latch_inverted
     needs = part.load_level == "low"
+    remedy, case = None, ""
     if part.load == "synchronous":
-        says = (
-            f"{part.name} loads on a clock edge, and the console gives none while the latch is"
-            " high; fit a 4021"
-        )
+        remedy, case = Remedy("register.part", advice="other-register"), "clocked"
     elif inverted != needs:
-        says = (
-            f"{part.name} loads while its load pin is {part.load_level}, so the latch"
-            f" {'must' if needs else 'must not'} be inverted on its way"
+        remedy = Remedy(
+            "register.latch-inverted",
+            advice="inverter" if needs else "no-inverter",
+            facts={"pin": _pin(sheet, "load")},
         )
-    else:
-        says = "the register loads while the console's latch is high"
-    good = part.load == "transparent" and inverted == needs
-    key, mend = (
-        "register.latch-inverted",
-        (
-            f"put an inverter between latch and the load pin{_pin(sheet, 'load')}"
-            if needs
-            else f"connect latch without an inverter to the load pin{_pin(sheet, 'load')}"
-        ),
-    )
-    if part.load == "synchronous":
-        key, mend = "register.part", "take the 4014 out and fit a 4021, which has the same pins"
-    return _finding("wiring.load", good, "register.part", part.source, says, key, mend)
+        case = "straight" if needs else "inverted"
+    # Of a program the sheet says all there is.
+    source = part.cited if part.pins else _SHEET
+    facts = {"part": part.name, "level": part.load_level}
+    return _finding("wiring.load", remedy, "register.part", source, case=case, facts=facts)
 
 
-def _pin(sheet: Sheet, name: str) -> str:
+def _pin(sheet: Sheet, name: str) -> tuple[int, ...]:
     """Which pin of the package that is; a program has none."""
     number = sheet.part.pins.get(name)
-    return "" if number is None else f", pin {number}"
+    return () if number is None else (number,)
 
 
 def _stuck(sheet: Sheet) -> Iterator[Finding]:
-    if sheet.contacts.stuck:
-        yield _finding(
-            "wiring.stuck-contact",
-            False,
-            "contacts.stuck",
-            "the sheet says so",
-            f"{_and(list(sheet.contacts.stuck))} always reads as pressed",
-            "contacts.stuck",
-            "clean or replace what closes " + _and(list(sheet.contacts.stuck)),
-        )
-
-
-def _and(names: list[str]) -> str:
-    return " and ".join(names) if len(names) < 3 else ", ".join(names[:-1]) + " and " + names[-1]
+    if buttons := tuple(sheet.contacts.stuck):
+        remedy = Remedy("contacts.stuck", advice="clean", facts={"buttons": buttons})
+        facts = {"buttons": buttons}
+        yield _finding("wiring.stuck-contact", remedy, "contacts.stuck", _SHEET, facts=facts)

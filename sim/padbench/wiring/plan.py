@@ -10,16 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from padbench.circuit.circuits import Circuits
 from padbench.circuit.design import ABSENT, Array, changed, design_of, stacked
-from padbench.circuit.judge import data_levels, input_levels, lines_of
-from padbench.circuit.space import space
 from padbench.core.buttons import BUTTONS
 from padbench.core.units import Value, show
 from padbench.parts import E24, RegisterPart, colour_bands, preferred
 from padbench.sheet import Sheet
 from padbench.wiring.faults import last_output, shorts
 
-__all__ = ["Need", "Pin", "Plan", "Range", "wiring_plan"]
+__all__ = ["Need", "Pin", "Range", "WiringPlan", "wiring_plan"]
 
 Range = tuple[float, float]
 """Lowest and highest volts over all corners and all ports of the sheet."""
@@ -57,7 +56,7 @@ class Need:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class WiringPlan:
     """Everything the wiring of one sheet needs."""
 
     part: str
@@ -87,7 +86,7 @@ class _Volts:
         return (0.0, 0.0)
 
 
-def wiring_plan(sheet: Sheet) -> Plan:
+def wiring_plan(sheet: Sheet) -> WiringPlan:
     """The plan of a sheet, whether or not it can work."""
     part = sheet.part
     volts = _volts(sheet, part)
@@ -95,7 +94,7 @@ def wiring_plan(sheet: Sheet) -> Plan:
     pins = tuple(
         pin for chip in range(1, chips + 1) for pin in _pins(sheet, part, chip, chips, volts)
     )
-    return Plan(
+    return WiringPlan(
         part.name,
         pins,
         tuple(_needs(sheet, chips)),
@@ -106,34 +105,31 @@ def wiring_plan(sheet: Sheet) -> Plan:
 
 
 def _sources(sheet: Sheet, part: RegisterPart) -> Iterator[tuple[str, str]]:
-    yield "pins", part.pins_source
-    yield "leakage", part.leakage_over_temperature.source
-    yield "data", part.source_current.source
+    if part.pins_cited is not None:
+        yield "pins", str(part.pins_cited)
+    yield "leakage", str(part.leakage_over_temperature.cited)
+    yield "data", str(part.source_current.cited)
     for port in map(sheet.port, sheet.works_with.ports):
-        yield f"latch and clock, {port.name} port", port.output_low_resistance.source
+        yield f"latch and clock, {port.name} port", str(port.output_low_resistance.cited)
 
 
 def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:
-    """The levels that `padbench.circuit.judge` works with, as ranges over corners and ports."""
+    """The levels that `padbench.circuit` judges, as ranges over corners and ports."""
     designs = stacked([design_of(sheet, part, sheet.port(name)) for name in sheet.works_with.ports])
-    contacts = space(designs, ("supply", "resistors", "temperature", "leakage", "contact"))
-    pressed, released = input_levels(designs, contacts)
+    circuits = Circuits(designs)
+    pressed, released = circuits.inputs
     # A clean contact leaks nothing, so a released input may stand higher than with dirt.
-    clean = changed(designs, dirt=1e15)
-    _, cleaner = input_levels(clean, contacts)
-    wires = space(designs, ("supply", "resistors", "temperature", "leakage", "diode"))
-    lines = lines_of(designs, wires)
-    low, high = data_levels(designs, wires)
-    next_low, next_high = data_levels(
-        changed(designs, data_up=ABSENT, data_down=ABSENT, input_leakage=designs.leakage_hot), wires
-    )
+    _, cleaner = Circuits(changed(designs, dirt=ABSENT)).inputs
+    low, high = circuits.data_levels
+    inside = changed(designs, data_up=ABSENT, data_down=ABSENT, input_leakage=designs.leakage_hot)
+    next_low, next_high = Circuits(inside).data_levels
     return _Volts(
-        supply=_range(wires.supply),
+        supply=_range(circuits.at_lines.supply),
         # Nobody can say what a supply does that a press shorts, nor where a floating input stands.
         pressed=None if shorts(sheet) else _range(pressed),
         released=None if sheet.pull_up.value is None else _range(np.stack([released, cleaner])),
-        latch_low=_range(lines["latch"].low),
-        clock_high=_range(lines["clock"].high),
+        latch_low=_range(circuits.latch.driven.low),
+        clock_high=_range(circuits.clock.driven.high),
         data={False: _range(low), True: _range(high)},
         chain={False: _range(next_low), True: _range(next_high)},
     )
@@ -147,16 +143,18 @@ def _pins(sheet: Sheet, part: RegisterPart, chip: int, chips: int, volts: _Volts
     for name, number in sorted(part.pins.items(), key=lambda item: item[1]):
         net, goes_to, why = _net(sheet, part, name, chip, chips)
         stage = _stage(part, name, chip)
-        idle = _found(sheet, net, stage, frozenset(), volts)
+        idle = _volts_at(sheet, net, stage, frozenset(), volts)
         held = {
-            button: _found(sheet, net, stage, frozenset((button,)), volts)
+            button: _volts_at(sheet, net, stage, frozenset((button,)), volts)
             for button in BUTTONS
             if button in sheet.buttons
         }
         yield Pin(chip, number, name, net, goes_to, why, idle, held)
 
 
-def _found(sheet: Sheet, net: str, stage: int, held: frozenset[str], volts: _Volts) -> Range | None:
+def _volts_at(
+    sheet: Sheet, net: str, stage: int, held: frozenset[str], volts: _Volts
+) -> Range | None:
     """Volts of a pin between two reads, latch low and clock high; ``stage`` 0 has no input."""
     if net in sheet.buttons:
         down = _down(sheet, stage, held)

@@ -5,9 +5,7 @@ from cocotb.clock import Clock
 from cocotb.triggers import Timer
 
 from padbench.core.decode import Names, decode
-from padbench.cosim.console import ConsoleDriver
-from padbench.cosim.monitor import WireMonitor
-from padbench.cosim.responder import PadResponder
+from padbench.cosim import ConsoleDriver, PadResponder, WireMonitor
 
 
 @cocotb.test()

@@ -1,0 +1,355 @@
+"""Opening a capture: which of its channels is what, what its times mean, and the stream of them.
+
+    with opened(Path("bench.csv"), Choices({"latch": "CH1", "data": "3"})) as capture:
+        for piece in capture.pieces(): ...
+
+What is not given is taken where it is obvious, and said; what could mean two things is refused.
+"""
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import NoReturn
+
+from padbench.capture.channels import ChannelError, choose, guess
+from padbench.waveio import (
+    SECONDS,
+    THRESHOLDS,
+    CaptureFile,
+    Columns,
+    CsvScan,
+    Pick,
+    Piece,
+    Thresholds,
+    VcdScan,
+    WaveError,
+    name_of,
+    open_capture,
+)
+
+__all__ = ["Channel", "Choices", "OpenCapture", "opened"]
+
+NEEDED = ("latch", "clock", "data")
+_REALS = ("real", "realtime")
+_BY_NAME = "found by its name"
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What somebody says of a capture; what is left out is found.
+
+    ``channels`` are names, or numbers from 1 of columns, by role: "latch", "clock", "data",
+    "supply", "sync". ``time`` is the column of times, in ``time_unit`` (a key of `SECONDS`);
+    ``rate``, in samples a second, stands in its place. ``lenient``: the choices were meant for
+    another file in the first place; a name that this one does not have is looked for as if none
+    had been given.
+    """
+
+    channels: Mapping[str, str] = field(default_factory=dict)
+    time: str | None = None
+    time_unit: str | None = None
+    rate: float | None = None
+    thresholds: Thresholds | None = None
+    lenient: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """A variable or column of a file (``place``, from 0), of a wide one a bit, from the right.
+
+    ``label`` is what people read; ``how`` it was found, None where it was given. ``place`` is None
+    where a stated sample rate takes the place of a column.
+    """
+
+    label: str
+    place: int | None
+    bit: int = 0
+    how: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OpenCapture:
+    """``channels`` by role, with "time" where a column or a stated rate says it.
+
+    ``time_unit`` is the unit of a column of times and who says so; None where there is none.
+    """
+
+    channels: Mapping[str, Channel]
+    time_unit: tuple[str, str] | None
+    _scan: VcdScan | CsvScan
+    _choices: Choices
+    _rate: float | None
+
+    def pieces(self) -> Iterator[Piece]:
+        """The stream of the chosen channels. Raises `WaveError`."""
+        thresholds = self._choices.thresholds
+        places = {
+            role: channel.place
+            for role, channel in self.channels.items()
+            if channel.place is not None
+        }
+        if isinstance(self._scan, VcdScan):
+            picks = {
+                role: Pick(
+                    self._scan.variables[place],
+                    self.channels[role].bit,
+                    thresholds or THRESHOLDS,
+                    measured=role == "supply",
+                )
+                for role, place in places.items()
+            }
+            return self._scan.pieces(picks)
+        time = places.pop("time", None)
+        measured = {role: places.pop(role) for role in ("supply",) if role in places}
+        unit = None if self.time_unit is None else SECONDS[self.time_unit[0]]
+        return self._scan.pieces(Columns(time, self._rate, places, measured, thresholds, unit))
+
+
+@contextmanager
+def opened(
+    file: CaptureFile,
+    choices: Choices,
+    step: Callable[[int, int], None] = lambda *_: None,
+) -> Iterator[OpenCapture]:
+    """Open a capture and settle its channels; ``step`` is told of bytes read, and of how many.
+
+    Raises `WaveError`, a line with file and option, for what cannot be used.
+    """
+    try:
+        with open_capture(file, step) as scan:
+            if isinstance(scan, CsvScan):
+                yield _CsvSettler(name_of(file), choices, scan).settled()
+            else:
+                yield _VcdSettler(name_of(file), choices, scan).settled()
+    except ImportError as error:
+        what = f"{error.name} is not installed; pip install 'padbench[csv]'"
+        raise WaveError(f"{name_of(file)}: reading CSV needs more: {what}") from None
+
+
+class _Settler:
+    """Settles the channels of one file."""
+
+    names: list[str]
+    kinds: list[list[str]]
+    """Names to find a channel among, levels before volts; empty where a place is out of question.
+    """
+    roles: tuple[str, ...] = NEEDED
+
+    def __init__(self, file: str, choices: Choices) -> None:
+        self.file, self.choices = file, choices
+        self.channels: dict[str, Channel] = {}
+
+    def refuse(self, option: str, says: str) -> NoReturn:
+        raise WaveError(f"{self.file}: --{option}: {says}")
+
+    def settle(self) -> None:
+        given = self.choices.channels
+        for role in (*NEEDED, *(role for role in ("supply", "sync") if given.get(role))):
+            channel = self.given(role, given.get(role)) or self.found(role)
+            if channel is None:
+                some = ", ".join(self.offered()[:8]) or self.nothing()
+                self.refuse(
+                    role,
+                    f"no one channel is clearly the {role}; name one, there are {some[:200]}",
+                )
+            self.channels[role] = channel
+
+    def given(self, role: str, wanted: str | None) -> Channel | None:
+        """The channel of that name; if lenient, None where there is no such."""
+        if wanted is None:
+            return None
+        try:
+            return self.named(role, wanted)
+        except WaveError:
+            if not self.choices.lenient:
+                raise
+            return None
+
+    def named(self, role: str, wanted: str) -> Channel:
+        raise NotImplementedError
+
+    def nothing(self) -> str:
+        raise NotImplementedError
+
+    def found(self, role: str) -> Channel | None:
+        """In the first kind that has any; levels come before the volts that they were made from."""
+        places = (guess(names, role) for names in self.kinds)
+        place = next((place for place in places if place is not None), None)
+        return None if place is None else Channel(self.label(place), place, how=_BY_NAME)
+
+    def label(self, place: int) -> str:
+        return self.names[place] or f"column {place + 1}"
+
+    def offered(self) -> list[str]:
+        return [name for name in self.names if name and any(name in kind for kind in self.kinds)]
+
+    def no_two(self) -> None:
+        """Refuse one channel in two roles."""
+        roles: dict[tuple[int, int], str] = {}
+        for role, channel in self.channels.items():
+            if channel.place is None:
+                continue
+            first = roles.setdefault((channel.place, channel.bit), role)
+            if first != role:
+                self.refuse(role, f"{channel.label} is the {first} already; name another")
+
+
+class _VcdSettler(_Settler):
+    def __init__(self, file: str, choices: Choices, scan: VcdScan) -> None:
+        super().__init__(file, choices)
+        self._scan = scan
+        self.names = [variable.name for variable in scan.variables]
+        self.kinds = [self._without_aliases(volts=volts) for volts in (False, True)]
+
+    def settled(self) -> OpenCapture:
+        choices = self.choices
+        if not choices.lenient and (choices.time is not None or choices.rate is not None):
+            what = "--time and --rate are for CSV; a VCD file has its own times"
+            raise WaveError(f"{self.file}: {what}")
+        self.settle()
+        sample = self.found("sample")
+        if sample is not None and self._scan.variables[sample.place or 0].kind == "event":
+            self.channels["sample"] = sample
+        self.no_two()
+        if choices.time_unit is not None and not choices.lenient:
+            self.refuse("time-unit", "no column is the time here; leave it out")
+        return OpenCapture(self.channels, None, self._scan, choices, None)
+
+    def nothing(self) -> str:
+        return "no single bits"
+
+    def named(self, role: str, wanted: str) -> Channel:
+        try:
+            place = choose(self.names, wanted, numbered=False)
+        except ChannelError as error:
+            return self._bit(role, wanted, error)
+        variable = self._scan.variables[place]
+        in_volts = variable.kind in _REALS
+        if not in_volts and (variable.size != 1 or variable.kind == "string"):
+            self.refuse(
+                role,
+                f"{variable.name} has {variable.size} bits of type {variable.kind}; "
+                f"name one bit, such as {variable.name}[0]",
+            )
+        return Channel(self.label(place), place)
+
+    def _bit(self, role: str, wanted: str, error: ChannelError) -> Channel:
+        """One bit of a wide variable, as ``pad.stages[7]``."""
+        match = re.fullmatch(r"(.+)\[(\d{1,6})\]", wanted)
+        try:
+            place = choose(self.names, match[1], numbered=False) if match else None
+        except ChannelError:
+            place = None
+        if match is None or place is None:
+            self.refuse(role, str(error))
+        variable, number = self._scan.variables[place], int(match[2])
+        high = variable.size - 1 if variable.high is None else variable.high
+        low = 0 if variable.low is None else variable.low
+        if not min(high, low) <= number <= max(high, low):
+            self.refuse(role, f"{variable.name} has bits {high} to {low}; name one of them")
+        return Channel(f"{variable.name}[{number}]", place, abs(number - low))
+
+    def _without_aliases(self, *, volts: bool) -> list[str]:
+        """Names by place: of bits, or of reals; of several for one signal only the outermost."""
+        variables = self._scan.variables
+        best: dict[bytes, int] = {}
+        for place, variable in enumerate(variables):
+            real = variable.kind in _REALS
+            if real != volts or variable.kind in ("string", "parameter"):
+                continue
+            if not real and variable.size != 1:
+                continue
+            known = best.get(variable.code)
+            if known is None or variable.name.count(".") < variables[known].name.count("."):
+                best[variable.code] = place
+        kept = set(best.values())
+        return [name if place in kept else "" for place, name in enumerate(self.names)]
+
+
+class _CsvSettler(_Settler):
+    def __init__(self, file: str, choices: Choices, scan: CsvScan) -> None:
+        super().__init__(file, choices)
+        self._scan, self._layout = scan, scan.layout
+        self.names = list(scan.layout.names)
+        self.kinds = [self.names]
+
+    def settled(self) -> OpenCapture:
+        self.settle()
+        rate = self.choices.rate
+        if rate is None:
+            self.channels["time"], rate = self._time()
+        self.no_two()
+        time = self.channels.get("time")
+        unit = None
+        if time is not None and time.place is not None:
+            unit = self._time_unit(time.place)
+        elif self.choices.time_unit is not None and not self.choices.lenient:
+            self.refuse("time-unit", "no column is the time here; leave it out")
+        return OpenCapture(self.channels, unit, self._scan, self.choices, rate)
+
+    def nothing(self) -> str:
+        return f"{len(self.names)} columns"
+
+    def named(self, role: str, wanted: str) -> Channel:
+        try:
+            place = choose(self.names, wanted, numbered=True)
+        except ChannelError as error:
+            self.refuse(role, str(error))
+        return Channel(self.label(place), place)
+
+    def _time(self) -> tuple[Channel, float | None]:  # noqa: RET503 - `refuse` never returns
+        """The time column, or the rate that the preamble states; nothing that may be otherwise."""
+        layout, given = self._layout, self.choices.time_unit
+        channel = self.given("time", self.choices.time)
+        if channel is not None:
+            return channel, None
+        unit = layout.seconds(0) if given is None else SECONDS[given]
+        counts = layout.steps == (1.0, 1.0) and unit == 1.0
+        channel = self.found("time")
+        if channel is not None and not (channel.place == 0 and counts):
+            return channel, None
+        stated = layout.stated
+        first_is_free = all(channel.place != 0 for channel in self.channels.values())
+        if stated is not None and stated.hertz is not None:
+            least, most = (step * stated.hertz * unit for step in layout.steps)
+            even = 0.99 < least <= most < 1.01
+            if not first_is_free or counts or even or least < 0 or most == 0:
+                label = f"{stated.hertz:.6g} samples a second"
+                how = f"line {stated.line} says {stated.text}"
+                return Channel(label, None, how=how), stated.hertz
+            self.refuse(
+                "time",
+                f"line {stated.line} says {stated.text}, but the first column rises otherwise; "
+                "give --time 1 or --rate",
+            )
+        if first_is_free and not counts:
+            # Common practice, no source: time comes first.
+            return Channel(self.label(0), 0, how="the first column"), None
+        says = ""
+        if stated is not None:
+            says = f" (line {stated.line} says {stated.text}, {stated.why})"
+        what = "the first column counts the rows" if first_is_free else "no column is the time"
+        self.refuse("time", f"{what}{says}; give --time or --rate")
+
+    def _time_unit(self, place: int) -> tuple[str, str]:
+        """The unit of a column of times and who says so; what is no unit is refused."""
+        if self.choices.time_unit is not None:
+            return self.choices.time_unit, "given"
+        own, stated = self._layout.units[place], self._layout.time_unit
+        remedy = "give --time-unit, as us"
+        units = [(own, f"column {place + 1}")]
+        if stated is not None:
+            units.append((stated.unit, f"line {stated.line}"))
+        for unit, where in units:
+            if unit and unit not in SECONDS:
+                what = f"{where} has {unit[:40]!r} for the unit of the time, which is none known"
+                self.refuse("time-unit", f"{what} here; {remedy}")
+        if own and stated is not None and own != stated.unit:
+            what = f"column {place + 1} is in {own}, but line {stated.line} says {stated.unit}"
+            self.refuse("time-unit", f"{what}; {remedy}")
+        if own:
+            return own, "as its column says"
+        if stated is not None:
+            return stated.unit, f"as line {stated.line} says"
+        return "s", "as nothing says otherwise"

@@ -1,0 +1,191 @@
+"""What the rules of the wires will measure in a run, foretold without one: ``timing.*``.
+
+A run has two corners (see `padbench.circuit.pad_model`): a fast one without delays, with the poll's
+longest times, and a slow one with the lines' latest edges, with its shortest. The worse of the two
+counts. This is what a remedy for such a finding is looked for with; the tests hold it to runs, rule
+by rule.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.circuit.circuits import Circuits, each
+from padbench.circuit.design import Array, Design
+from padbench.circuit.quantity import Quantity
+from padbench.core.stimulus import CUT_AFTER, cut_away, until_cut
+from padbench.core.timing import RULES
+
+__all__ = ["NOT_FORETOLD", "forecasts"]
+
+NOT_FORETOLD = {
+    "timing.setup-parallel": "the bench itself presses that near to the end of the load, whatever"
+    " the sheet says",
+}
+"""Rules of `padbench.core.timing` without a forecast, and why."""
+
+
+@dataclass(frozen=True)
+class _Moments:
+    """One corner of a run in picoseconds, shape (n,): the poll's times, and how late each edge is.
+
+    An edge that never comes is infinitely late. ``hold`` (s) is how long a bit stands at least.
+    """
+
+    latch_width: Array
+    latch_to_clock: Array
+    clock_low: Array
+    clock_high: Array
+    sample: Array
+    clocks: Array
+    hold: Array
+    latch_rise: Array
+    latch_fall: Array
+    clock_rise: Array
+    clock_fall: Array
+
+    @property
+    def wide(self) -> Array:
+        """The latch pulse at the register."""
+        return self.latch_width - self.latch_rise + self.latch_fall
+
+    @property
+    def apart(self) -> Array:
+        """From one latch pulse to the next: a read cut off, or one as short as the poll's."""
+        cut = until_cut(self.latch_to_clock, self.clock_low, self.clock_high)
+        whole = self.latch_to_clock + self.clocks * self.period
+        return np.minimum(cut, whole) - self.latch_fall + self.latch_rise
+
+    @property
+    def low(self) -> Array:
+        """The low part of the clock at the register."""
+        return self.clock_low - self.clock_fall + self.clock_rise
+
+    @property
+    def high(self) -> Array:
+        """The high part of the clock at the register.
+
+        That of a read that is cut off ends with the first clock of the next one.
+        """
+        rest = self.clock_high - cut_away(self.clock_high) + self.latch_width + self.latch_to_clock
+        cut = np.where(self.clocks >= CUT_AFTER, rest, np.inf)
+        return np.minimum(self.clock_high, cut) - self.clock_rise + self.clock_fall
+
+    @property
+    def period(self) -> Array:
+        """From one rising clock edge to the next."""
+        return self.clock_low + self.clock_high
+
+    @property
+    def late(self) -> NDArray[np.bool_]:
+        """Whether samples come after the rise of their clock, and see the next bit if any."""
+        return (self.sample > self.clock_low) & (self.hold <= 0)
+
+    @property
+    def first_sample(self) -> Array:
+        """From the latch to the sample of the first bit; without end where that takes another."""
+        wait = self.latch_width + self.latch_to_clock + self.sample
+        return np.where(self.late, np.inf, wait)
+
+    @property
+    def next_sample(self) -> Array:
+        """From the last rising clock edge to the sample after it."""
+        return self.sample + np.where(self.late, -self.clock_low, self.clock_high)
+
+    @property
+    def removal(self) -> Array:
+        """From the end of the load to the first rising clock edge, at the register."""
+        return self.latch_to_clock + self.clock_low - self.latch_fall + self.clock_rise
+
+
+def forecasts() -> Iterator[Quantity]:
+    """A row for each rule: seconds, and a number for clocks; each has to be the limit at least.
+
+    Whether all edges arrive is foretold by the narrowest gap between two, of a picosecond or more.
+    """
+
+    def stretched(field: str) -> Callable[[Circuits], Array]:
+        return lambda c: _ps(getattr(c.design, field) * np.max(c.stretched, axis=1))
+
+    def one(c: Circuits) -> Array:
+        return np.ones(len(c.design))
+
+    def width(m: _Moments) -> Array:
+        return np.minimum(m.wide, m.apart)
+
+    # A sample at the very moment still sees the old level.
+    def first_answer(c: Circuits) -> Array:
+        return _latest(c.answers[0]) + _latest(c.latch.rise_high) + 1
+
+    def answer(c: Circuits) -> Array:
+        return _latest(c.answers[1]) + _latest(c.clock.rise_high) + 1
+
+    yield _row("latch-arrives", "latch", width, one)
+    yield _row("clock-arrives", "clock", lambda m: np.minimum(m.low, m.high), one)
+    yield _row("latch-width", "latch", lambda m: m.wide, stretched("load_min"))
+    yield _row("clock-low", "clock", lambda m: m.low, stretched("clock_min"))
+    yield _row("clock-high", "clock", lambda m: m.high, stretched("clock_min"))
+    yield _row("clock-period", "clock", lambda m: m.period, stretched("clock_period"))
+    yield _row("removal", "latch", lambda m: m.removal, stretched("removal"))
+    yield _row("first-bit", "latch", lambda m: m.first_sample, first_answer)
+    yield _row("later-bits", "clock", lambda m: m.next_sample, answer)
+    # How long the old bit stands is the soonest answer of a program.
+    yield _row(
+        *("sample-point", "clock", lambda m: m.clock_low - m.sample, lambda c: -_ps(c.design.hold)),
+        ("register.next-bit",),
+    )
+    clocks = RULES["timing.clocks"]
+    eight = 8.0  # as in the rule
+    yield Quantity(
+        clocks, "run", "at least", lambda c: (each(c.design.clocks), np.full((1, 1), eight)), ()
+    )
+
+
+def _row(
+    name: str,
+    line: Literal["latch", "clock"],
+    width: Callable[[_Moments], Array],
+    need: Callable[[Circuits], Array],
+    also_on: tuple[str, ...] = (),
+) -> Quantity:
+    """``width`` is measured at both corners; nothing is where ``line`` never rises or falls."""
+
+    def values(c: Circuits) -> tuple[Array, Array]:
+        fast, slow = _moments(c.design, "high", None), _moments(c.design, "low", c)
+        # An edge that never comes makes inf - inf; its row is overruled.
+        with np.errstate(invalid="ignore"):
+            worse = np.minimum(width(fast), width(slow))
+        never = np.isinf(getattr(slow, f"{line}_rise")) | np.isinf(getattr(slow, f"{line}_fall"))
+        return each(np.where(never, -np.inf, worse) * 1e-12), each(need(c) * 1e-12)
+
+    return Quantity(RULES[f"timing.{name}"], "run", "at least", values, (), also_on)
+
+
+def _moments(design: Design, end: Literal["low", "high"], late: Circuits | None) -> _Moments:
+    """The poll's times at one of their ends, with the latest edges or with none late."""
+    times = ("latch_width", "latch_to_clock", "clock_low", "clock_high", "sample")
+    tail = "" if end == "low" else "_high"
+    poll = {name: _ps(getattr(design, name + tail)) for name in times}
+    edges = dict.fromkeys(
+        ("latch_rise", "latch_fall", "clock_rise", "clock_fall"), np.zeros(len(design))
+    )
+    if late is not None:
+        edges = {
+            "latch_rise": _latest(late.latch.rise_high),
+            "latch_fall": _latest(late.latch.fall_low),
+            "clock_rise": _latest(late.clock.rise_high),
+            "clock_fall": _latest(late.clock.fall_low),
+        }
+    return _Moments(**poll, clocks=design.clocks, hold=design.hold, **edges)
+
+
+def _latest(seconds: Array) -> Array:
+    """Of all corners together, in whole picoseconds, as in a run."""
+    return _ps(np.max(seconds, axis=1))
+
+
+def _ps(seconds: Array) -> Array:
+    return np.rint(seconds * 1e12)

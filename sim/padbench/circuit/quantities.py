@@ -1,0 +1,440 @@
+"""Every electrical quantity of a pad, one row each; all that is said or tried follows from it.
+
+    QUANTITIES["levels.pressed"].mends             # ("pull-up.value", "contacts.worn")
+
+A new quantity is one more row here: groups, findings, sentences, sources, remedies, the longest
+cable and what a preferred resistor must not break are taken from the rows.
+"""
+
+from collections.abc import Iterator
+from fnmatch import fnmatchcase
+from functools import partial
+
+import numpy as np
+
+from padbench.circuit.circuits import Circuits, Line, each
+from padbench.circuit.design import ABSENT, Array
+from padbench.circuit.forecast import forecasts
+from padbench.circuit.laws import rc_times
+from padbench.circuit.quantity import Circuit, Quantity
+from padbench.core.findings import Rule, Source
+
+__all__ = ["QUANTITIES", "followed_by_a_program", "growing_with_cable", "kept_by", "of_circuits"]
+
+Pair = tuple[Array, Array]
+Rests = tuple[Source | str, ...]
+
+_LATCH, _CLOCK, _UP = "resistors.latch-to-supply", "resistors.clock-to-supply", "pull-up.value"
+_CABLE = ("cable.length", "cable.capacitance")
+_DATA_UP, _DATA_DOWN = "port.*.data-pull-up", "port.*.data-pull-down"
+
+_SHEET = Source("the sheet", "given")
+_RC = Source("first-order RC", "calculated")
+_MILLMAN = Source("Millman's theorem", "calculated")
+_JOULE = Source("Joule's law", "calculated")
+_OHM = Source("Ohm's law", "calculated")
+_TESTED = Source("answers are measured with 50 pF", "from memory")
+
+_LEAKAGE: Rests = ("part.leakage", "part.leakage_over_temperature")
+_INPUT: Rests = (_SHEET, *_LEAKAGE, _MILLMAN)
+_LINE: Rests = (_SHEET, *_LEAKAGE, "port.output_leakage", _MILLMAN)
+_PULLED: Rests = (
+    *("port.output_low_resistance", "port.diode_saturation_current", "port.diode_emission"),
+    Source("Shockley's diode", "calculated"),
+)
+_LIFTED: Rests = ("port.output_high_resistance",)
+_EDGE: Rests = (
+    *("part.input_low", "part.input_high", *_LINE, *_PULLED, *_LIFTED),
+    *("part.input_capacitance", _RC),
+)
+_OUTPUT: Rests = (
+    *("part.sink_current", "part.sink_current_over_temperature", "part.sink_drop"),
+    *("part.source_current", "part.source_current_over_temperature", "part.source_drop"),
+    *("port.data_pull_up", "port.data_pull_down", "port.input_leakage", _MILLMAN),
+)
+_CHARGED: Rests = (
+    *(_SHEET, "port.input_low", "port.input_high", *_OUTPUT, "port.input_capacitance", _RC),
+)
+_ARRIVAL: Rests = (_SHEET, "part.clock_to_output", "part.derating", _TESTED, *_CHARGED, *_EDGE)
+_CURRENT: Rests = (
+    *("port.supply_current", _SHEET, "part.quiescent_current"),
+    *("part.quiescent_current_over_temperature", "port.data_pull_down", "port.input_leakage"),
+    *(*_PULLED, _OHM),
+)
+
+
+def _rule(id_: str, unit: str, text: str, *mends: str, **cases: str) -> Rule:
+    """One sentence for both verdicts, and others by their case."""
+    return Rule(id_, unit, {"pass": text, "fail": text, **cases}, mends)
+
+
+# Formulas of more than a line: measured and limit, arrays that broadcast to (n, corners).
+
+
+def _largest_contact(c: Circuits) -> Pair:
+    """Where the level equals the threshold: R = V_IL / ((V - V_IL) / R_pull-up ± I)."""
+    low, over = c.input_thresholds[0], c.at_inputs
+    into = (over.supply - low) / over.pull_up + c.input_leakage
+    with np.errstate(divide="ignore"):
+        contact = np.where(into > 0, np.minimum(low / np.where(into > 0, into, 1), ABSENT), ABSENT)
+    return contact, each(c.design.worn)
+
+
+def _press(c: Circuits) -> Pair:
+    """First-order RC from the full supply: a clean contact, whatever dirt does to the level."""
+    over = c.at_inputs
+    closing = 1 / (1 / over.pull_up + 1 / over.contact)
+    tau = closing * each(c.design.input_c)
+    fall = rc_times(tau, over.supply, c.inputs[0], c.input_thresholds[0])
+    return fall, each(c.design.period)
+
+
+def _release(c: Circuits) -> Pair:
+    """First-order RC from the pressed level."""
+    opening = 1 / (1 / c.at_inputs.pull_up + 1 / each(c.design.dirt))
+    tau = opening * each(c.design.input_c)
+    return rc_times(tau, *c.inputs, c.input_thresholds[1]), each(c.design.period)
+
+
+def _pull_up_heat(c: Circuits) -> Pair:
+    """Of a held button, P = V² R_pull-up / (R_pull-up + R_contact)²: Joule's law on the divider."""
+    over = c.at_inputs
+    heat = over.supply**2 * over.pull_up / (over.pull_up + over.contact) ** 2
+    return heat, each(c.design.pull_up_rating)
+
+
+def _line_heat(c: Circuits, line: Line) -> Pair:
+    """Of the resistor of a line that is held low, P = (V - V_low)² / R."""
+    heat = (c.at_lines.supply - line.driven.low) ** 2 / line.driven.resistor
+    return heat, each(c.design.line_rating)
+
+
+def _between(late: Array, early: Array) -> Array:
+    """An edge is the time between the two thresholds."""
+    return np.where(np.isinf(late), np.inf, late - np.where(np.isinf(early), 0.0, early))
+
+
+def _pulse(width: Array, begins: Array, ends: Array) -> Array:
+    """What is left of the console's pulse beyond the thresholds, s.
+
+    Its width, less the way to the far threshold at its start, plus the way to the same threshold
+    at its end. Minus infinity where it never begins; one that never ends is cut at its width.
+    """
+    ends = np.where(np.isinf(ends), 0.0, ends)
+    return np.where(np.isinf(begins), -np.inf, each(width) - begins + ends)
+
+
+def _shortest(c: Circuits, least: Array) -> Array:
+    return each(least) * c.stretched
+
+
+def _data_edge(c: Circuits, *, rises: bool) -> Pair:
+    """First-order RC to the console's threshold, against the time from a clock to its sample."""
+    (low, high), (low_at, high_at) = c.data_levels, c.data_thresholds
+    way = (c.data_taus[0], low, high, high_at) if rises else (c.data_taus[1], high, low, low_at)
+    return rc_times(*way), c.data_samples[1]
+
+
+def _current(c: Circuits, *, held: bool) -> Pair:
+    """A from the port's supply, idle (latch low, clock high) or with all buttons held.
+
+    Ohm's law, summed: quiescent current of the parts, V / (R_pull-up + R) through dirt or fresh
+    contacts, (V - V_low) / R of the resistor of each line that stands low; with all held, both
+    lines, as in the middle of a read. And what the register gives the console's data input while
+    data is high, as it may be though all is held if that was since the latch: V / R of the
+    console's resistor to ground, the output taken as without drop, since no data sheet promises
+    the least of it, and the input's leakage. No source but these laws.
+    """
+    d, over = c.design, c.at_lines
+    quiescent = np.where(over.celsius > 25.0, each(d.quiescent_hot), each(d.quiescent))
+    data = over.supply / each(d.data_down)
+    data = data + np.where(over.sign < 0, each(d.input_leakage), 0.0)
+    through = each(d.closed if held else d.dirt)
+    inputs = each(d.inputs) * over.supply / (over.pull_up + through)
+    total = each(d.chips) * quiescent + data + inputs
+    for line in (c.latch, c.clock) if held else (c.latch,):
+        total = total + (over.supply - line.driven.low) / line.driven.resistor
+    return total, each(d.budget)
+
+
+def _of_inputs() -> Iterator[Quantity]:
+    """Levels, edges and heat at a register input: pull-up, contact, dirt, leakage, capacitance."""
+    yield Quantity(
+        _rule(
+            *("levels.pressed", "V"),
+            "a pressed button's input stands at {measured}; {limit} and less reads low",
+            *(_UP, "contacts.worn"),
+        ),
+        *("inputs", "at most", lambda c: (c.inputs[0], c.input_thresholds[0])),
+        ("part.input_low", *_INPUT),
+    )
+    yield Quantity(
+        _rule(
+            *("levels.contact", "Ω"),
+            "a contact of up to {measured} still reads as pressed; a worn one has up to {limit}",
+            *(_UP, "contacts.worn"),
+        ),
+        *("inputs", "at least", _largest_contact),
+        ("part.input_low", *_INPUT),
+    )
+    yield Quantity(
+        _rule(
+            *("levels.released", "V"),
+            "a released button's input stands at {measured}; {limit} and more reads high",
+            *(_UP, "contacts.open"),
+        ),
+        *("inputs", "at least", lambda c: (c.inputs[1], c.input_thresholds[1])),
+        ("part.input_high", *_INPUT),
+    )
+    yield Quantity(
+        _rule(
+            *("edges.press", "s"),
+            "an input takes {measured} to fall after a press; the next poll comes in {limit}",
+            *(_UP, "contacts.worn", "poll.period"),
+            never="a pressed button's input never gets low",
+        ),
+        *("inputs", "at most", _press),
+        ("part.input_low", *_INPUT, "part.input_capacitance", _RC),
+    )
+    yield Quantity(
+        _rule(
+            *("edges.release", "s"),
+            "an input takes {measured} to rise after a release; the next poll comes in {limit}",
+            *(_UP, "contacts.open", "poll.period"),
+            never="a released button's input never gets high",
+        ),
+        *("inputs", "at most", _release),
+        ("part.input_high", *_INPUT, "part.input_capacitance", _RC),
+    )
+    yield Quantity(
+        _rule(
+            *("power.pull-up", "W"),
+            "a pull-up turns {measured} into heat; it may {limit}",
+            *(_UP, "pull-up.rating"),
+        ),
+        *("inputs", "at most", _pull_up_heat),
+        (_SHEET, _JOULE),
+    )
+
+
+def _of_line(name: Circuit, resistor: str) -> Iterator[Quantity]:
+    """Levels, edges and heat of latch or clock; pulses differ."""
+
+    def line(c: Circuits) -> Line:
+        return c.latch if name == "latch" else c.clock
+
+    def edge(way: str, get: str) -> Rule:
+        # The line of an inverted latch ends at the inverter, which is a fact of the finding.
+        text = f"the {name} {way}s in {{measured}} at the {{{name}_end}}, {{limit}} is allowed"
+        endless = text.replace("{limit}", "any time")
+        never = f"the {name} line never gets {get}"
+        id_ = f"{name}.{way}"
+        return _rule(id_, "s", text, resistor, *_CABLE, never=never, unlimited=endless)
+
+    yield Quantity(
+        _rule(
+            *(f"{name}.high", "V"),
+            f"the {name} line gets to {{measured}} on a {{port}} port; {{limit}} and more reads"
+            " high",
+            resistor,
+            unlifted=f"the {name} line never gets high: a {{port}} port cannot lift it, and what"
+            f" the pad has between supply and {name} leaves it at {{measured}}; {{limit}} is high",
+        ),
+        *(name, "at least", lambda c: (line(c).driven.high, line(c).high_at)),
+        ("part.input_high", *_LINE, *_LIFTED),
+        of_port=name,
+    )
+    yield Quantity(
+        _rule(
+            *(f"{name}.low", "V"),
+            f"the {name} line gets down to {{measured}}; {{limit}} and less reads low",
+            resistor,
+        ),
+        *(name, "at most", lambda c: (line(c).driven.low, line(c).low_at)),
+        ("part.input_low", *_LINE, *_PULLED),
+    )
+    yield Quantity(
+        edge("rise", "high"),
+        *(name, "at most"),
+        lambda c: (_between(line(c).rise_high, line(c).rise_low), each(c.design.edge_max)),
+        ("part.clock_edge_max", *_EDGE),
+    )
+    yield Quantity(
+        _rule(
+            *(f"power.{name}-resistor", "W"),
+            f"the {name} resistor turns {{measured}} into heat; it may {{limit}}",
+            *(resistor, "resistors.rating"),
+        ),
+        *(name, "at most", lambda c: _line_heat(c, line(c))),
+        (*_LINE, *_PULLED, _JOULE),
+    )
+    yield Quantity(
+        edge("fall", "low"),
+        *(name, "at most"),
+        lambda c: (_between(line(c).fall_low, line(c).fall_high), each(c.design.edge_max)),
+        ("part.clock_edge_max", *_EDGE),
+    )
+
+
+def _pulse_rule(id_: str, what: str, never: str, *mends: str) -> Rule:
+    text = f"the register sees {{measured}} of {what} and needs {{limit}}"
+    # Where its transistors do not conduct, its times are without bound.
+    dead = "at so little supply the register takes in no pulse, however long"
+    return _rule(id_, "s", text, *mends, "register.shortest-pulse", never=never, unlimited=dead)
+
+
+def _of_pulses() -> Iterator[Quantity]:
+    """What the register sees of the console's pulses; see `_pulse`."""
+    yield Quantity(
+        _pulse_rule(
+            *("latch.pulse", "the latch pulse", "the register never sees the latch"),
+            *(_LATCH, *_CABLE, "poll.latch-width"),
+        ),
+        *("latch", "at least"),
+        lambda c: (
+            _pulse(c.design.latch_width, c.latch.rise_high, c.latch.fall_high),
+            _shortest(c, c.design.load_min),
+        ),
+        ("part.load_width", "part.derating", *_EDGE),
+    )
+    yield Quantity(
+        _pulse_rule(
+            *("clock.low-pulse", "the clock's low part"),
+            "the register never sees the clock go low",
+            *(_CLOCK, *_CABLE, "poll.clock-low"),
+        ),
+        *("clock", "at least"),
+        lambda c: (
+            _pulse(c.design.clock_low, c.clock.fall_low, c.clock.rise_low),
+            _shortest(c, c.design.clock_min),
+        ),
+        ("part.clock_width", "part.derating", *_EDGE),
+    )
+    yield Quantity(
+        _pulse_rule(
+            *("clock.high-pulse", "the clock's high part"),
+            "the register never sees the clock go high",
+            *(_CLOCK, *_CABLE, "poll.clock-high"),
+        ),
+        *("clock", "at least"),
+        lambda c: (
+            _pulse(c.design.clock_high, c.clock.rise_high, c.clock.fall_high),
+            _shortest(c, c.design.clock_min),
+        ),
+        ("part.clock_width", "part.derating", *_EDGE),
+    )
+
+
+def _of_data() -> Iterator[Quantity]:
+    """The data line at the console: levels, edges, and arrival before the sample.
+
+    Arrival is the line's own delay to the register's upper threshold and `Circuits.answers`.
+    """
+    pulls = (_DATA_UP, _DATA_DOWN)
+    yield Quantity(
+        _rule(
+            *("data.low", "V"),
+            "data gets down to {measured} at the console; {limit} and less reads low",
+            *pulls,
+        ),
+        *("data", "at most", lambda c: (c.data_levels[0], c.data_thresholds[0])),
+        ("port.input_low", _SHEET, *_OUTPUT),
+    )
+    yield Quantity(
+        _rule(
+            *("data.high", "V"),
+            "data gets up to {measured} at the console; {limit} and more reads high",
+            *pulls[::-1],
+        ),
+        *("data", "at least", lambda c: (c.data_levels[1], c.data_thresholds[1])),
+        ("port.input_high", _SHEET, *_OUTPUT),
+    )
+    for way, get in (("rise", "high"), ("fall", "low")):
+        yield Quantity(
+            _rule(
+                *(f"data.{way}", "s"),
+                f"data takes {{measured}} to {way} at the console, from a clock to its sample are"
+                " {limit}",
+                *(*_CABLE, "poll.clock-high", "poll.sample", "port.*.input-capacitance"),
+                never=f"data never gets {get} at the console",
+            ),
+            *("data", "at most", partial(_data_edge, rises=way == "rise")),
+            _CHARGED,
+            pulls,
+        )
+    yield Quantity(
+        _rule(
+            *("data.first-bit", "s"),
+            "the first bit stands {measured} after the latch; it is sampled after {limit}",
+            *(*_CABLE, _LATCH, "register.first-bit"),
+            *("poll.latch-width", "poll.latch-to-clock", "poll.sample"),
+            never="the first bit never stands: latch or data never gets to its level",
+        ),
+        *("data", "at most"),
+        lambda c: (c.latch.rise_high + c.answers[0], c.data_samples[0]),
+        *(_ARRIVAL, pulls),
+    )
+    yield Quantity(
+        _rule(
+            *("data.later-bits", "s"),
+            "a later bit stands {measured} after its clock; it is sampled after {limit}",
+            *(*_CABLE, _CLOCK, "register.next-bit", "poll.clock-high", "poll.sample"),
+            never="later bits never stand: clock or data never gets to its level",
+        ),
+        *("data", "at most"),
+        lambda c: (c.clock.rise_high + c.answers[1], c.data_samples[1]),
+        *(_ARRIVAL, pulls),
+    )
+
+
+def _of_supply() -> Iterator[Quantity]:
+    for id_, what, held, mends in (
+        ("supply.idle", "nothing", False, (_LATCH, _UP, "contacts.open", _DATA_DOWN)),
+        ("supply.all-held", "everything", True, (_UP, _LATCH, _CLOCK, _DATA_DOWN)),
+    ):
+        text = f"the pad takes {{measured}} with {what} pressed; the port spares {{limit}}"
+        yield Quantity(
+            _rule(id_, "A", text, *mends),
+            *("supply", "at most", partial(_current, held=held)),
+            _CURRENT,
+        )
+
+
+def _rows() -> Iterator[Quantity]:
+    latch, clock = _of_line("latch", _LATCH), _of_line("clock", _CLOCK)
+    latch_pulse, *clock_pulses = _of_pulses()
+    yield from (*_of_inputs(), *latch, latch_pulse, *clock, *clock_pulses)
+    yield from (*_of_data(), *_of_supply(), *forecasts())
+
+
+QUANTITIES: dict[str, Quantity] = {row.id: row for row in _rows()}
+"""By id, in the order of the findings; last what a run will measure, which has no finding here."""
+
+
+def of_circuits(*circuits: Circuit) -> tuple[str, ...]:
+    """The ids of everything of those circuits."""
+    return tuple(id_ for id_, row in QUANTITIES.items() if row.circuit in circuits)
+
+
+def growing_with_cable() -> tuple[str, ...]:
+    """What grows worse with the length of the cable, and so bounds it."""
+    return tuple(
+        id_ for id_, row in QUANTITIES.items() if row.grows_with_cable and row.circuit != "run"
+    )
+
+
+def followed_by_a_program(key: str = "") -> tuple[str, ...]:
+    """What it takes for a program to follow a poll in every run; of that what a key bears on."""
+    return tuple(
+        id_ for id_, row in QUANTITIES.items() if row.of_program and (not key or key in row.mends)
+    )
+
+
+def kept_by(key: str) -> tuple[str, ...]:
+    """What a preferred value of that resistor must not break: all that it bears on."""
+    return tuple(
+        id_
+        for id_, row in QUANTITIES.items()
+        if row.circuit != "run"
+        and any(fnmatchcase(key, pattern) for pattern in (*row.mends, *row.also_on))
+    )

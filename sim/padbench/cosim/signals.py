@@ -1,0 +1,94 @@
+"""Time and values inside an HDL simulation: picoseconds, and the levels of a timeline.
+
+The bench counts picoseconds; a simulator counts steps of its own precision. Every time the bench
+asks for is a whole number of nanoseconds (`padbench.cosim.job.GRID`), so a precision of 1 ns or
+finer is exact.
+"""
+
+from collections.abc import Iterable
+from typing import Any
+
+from cocotb import simulator
+from cocotb.triggers import Timer
+
+from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
+
+__all__ = [
+    "PrecisionError",
+    "level_of",
+    "now_ps",
+    "play",
+    "steps",
+    "turned",
+    "wait_until",
+    "word_of",
+]
+
+_LEVELS = {"0": LOW, "1": HIGH, "L": LOW, "H": HIGH, "Z": FLOATING}
+"""Weak levels of VHDL count as levels; all else (X, U, W, -) is unknown (IEEE Std 1164)."""
+
+_TURNED = (HIGH, LOW, UNKNOWN, FLOATING)
+
+
+class PrecisionError(Exception):
+    """The simulator's time step is coarser than 1 ns; the message says what it is."""
+
+
+def _exponent() -> int:
+    """The simulator's step is 10 to this power of a picosecond."""
+    exponent = int(simulator.get_precision()) + 12
+    if exponent > 3:
+        raise PrecisionError(f"the simulator counts time in steps of 1e{exponent - 12} s")
+    return exponent
+
+
+def steps(ps: int) -> int:
+    """Picoseconds as steps of the simulator, rounded; raises `PrecisionError`."""
+    exponent = _exponent()
+    return int(ps * 10**-exponent) if exponent <= 0 else round(ps / 10**exponent)
+
+
+def now_ps() -> int:
+    """Time of the simulation in picoseconds, rounded down."""
+    high, low = simulator.get_sim_time()
+    exponent, now = int(simulator.get_precision()) + 12, (int(high) << 32) + int(low)
+    return int(now * 10**exponent) if exponent >= 0 else int(now // 10**-exponent)
+
+
+async def wait_until(when: int) -> None:
+    """Sleep until a time in picoseconds; returns at once if that has passed."""
+    left = when - now_ps()
+    if left > 0:
+        await Timer(max(1, steps(left)), "step")
+
+
+async def play(actions: Iterable[tuple[int, Any, Any]]) -> None:
+    """Give handles their values on time: (picoseconds from now, handle, value) in time order."""
+    waits: dict[int, Any] = {}
+    at = 0
+    for when, handle, value in actions:
+        if when > at:
+            # The same few pauses come again and again; a timer can be waited for many times.
+            pause = when - at
+            timer = waits.get(pause)
+            if timer is None:
+                timer = waits[pause] = Timer(steps(pause), "step")
+            await timer
+            at = when
+        handle.value = value
+
+
+def level_of(value: Any) -> int:
+    """LOW, HIGH, UNKNOWN or FLOATING of a 1-bit value."""
+    return _LEVELS.get(str(value).upper(), UNKNOWN)
+
+
+def turned(level: int) -> int:
+    """The level on the other side of an inverter; what is no level stays as it is."""
+    return _TURNED[level]
+
+
+def word_of(value: Any) -> int | None:
+    """A vector as a number, None if any bit is neither high nor low."""
+    text = str(value).upper().replace("L", "0").replace("H", "1")
+    return None if text.strip("01") else int(text, 2)

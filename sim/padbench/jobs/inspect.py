@@ -1,0 +1,449 @@
+"""A capture of real hardware, or a wave of a simulation, decoded and judged."""
+
+import math
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, NotRequired, TypeGuard
+
+from typing_extensions import TypedDict
+
+from padbench.capture.against import judge_against
+from padbench.capture.expected import Expectation, judge_expectation, load_expectation
+from padbench.capture.findings import findings_of
+from padbench.capture.frame_seen import Place
+from padbench.capture.inspect import (
+    Inspection,
+    Settings,
+    inspect_timeline,
+    settings_of_sheet,
+    usual_settings,
+)
+from padbench.capture.inspect import inspect as inspect_pieces
+from padbench.capture.measures import Statistics
+from padbench.capture.opening import Choices, OpenCapture, opened
+from padbench.capture.reads import CUT_SHORT, INCOMPLETE, SeenRead
+from padbench.capture.windows import TooMuch, stretches
+from padbench.core.buttons import pressed_in
+from padbench.core.findings import Finding, Source, overall
+from padbench.core.timeline import Timeline
+from padbench.jobs.loading import (
+    Design,
+    Progress,
+    Refusal,
+    SheetLike,
+    design_of,
+    inputs_from,
+    known_scenarios,
+    scenario_named,
+    unwatched,
+)
+from padbench.results.capture_sections import capture_sections
+from padbench.results.documents import FindingDocument, Outcome, finding_document
+from padbench.results.result import Result
+from padbench.scenarios import Scenario
+from padbench.waveio import SECONDS, CaptureFile, Thresholds, WaveError, name_of, unit_named
+
+__all__ = ["inspect"]
+
+
+class ChannelDocument(TypedDict):
+    """A channel of the file; ``how`` it was found, null where it was given."""
+
+    name: str
+    found: bool
+    how: str | None
+
+
+class TimeUnitDocument(TypedDict):
+    """The unit of a column of times, and who says so."""
+
+    unit: str
+    how: str
+
+
+class FrameDocument(TypedDict):
+    """The frame that the video sync shows."""
+
+    console: str | None
+    lines: float
+    sync_line: int
+
+
+class VoltsDocument(TypedDict):
+    """The extremes of a channel."""
+
+    min: float
+    max: float
+
+
+class StatisticsDocument(TypedDict):
+    """Widths in microseconds; of polls and frames also how many a second."""
+
+    count: int
+    min: float
+    median: float
+    mean: float
+    max: float
+    unit: str
+    rate: NotRequired[float]
+
+
+class PressDocument(TypedDict):
+    """A button down; null where nobody saw it happen."""
+
+    button: str
+    down_ps: int | None
+    up_ps: int | None
+
+
+class PlaceDocument(TypedDict):
+    """Where in the frame a read falls."""
+
+    lines_after_sync: float
+    first_line: NotRequired[int]
+    last_line: NotRequired[int]
+    in_blanking: NotRequired[bool]
+    in_picture: NotRequired[bool]
+
+
+class SeenReadDocument(TypedDict):
+    """One read; ``on_wire`` is what the pad had loaded, ``pressed`` what the console has of it."""
+
+    number: int
+    start_ps: int
+    byte: int
+    pressed: list[str]
+    on_wire: list[str]
+    clocks: int
+    extra_clocks: list[int]
+    complete: bool
+    cut_short: bool
+    undecided: list[str]
+    frame: NotRequired[PlaceDocument]
+
+
+class InspectDocument(TypedDict):
+    """``padbench inspect``."""
+
+    verdict: Outcome
+    channels: dict[str, ChannelDocument]
+    time_unit: TimeUnitDocument | None
+    end_ps: int
+    passes: int
+    frame: FrameDocument | None
+    volts: dict[str, VoltsDocument]
+    findings: list[FindingDocument]
+    statistics: dict[str, StatisticsDocument]
+    buttons: list[PressDocument]
+    reads: list[SeenReadDocument]
+
+
+def inspect(
+    capture: CaptureFile,
+    *,
+    sheet: SheetLike | None = None,
+    port: str | None = None,
+    channels: Mapping[str, str | int] | None = None,
+    time: str | int | None = None,
+    time_unit: str | None = None,
+    rate: float | str | None = None,
+    thresholds: Sequence[float | str] | None = None,
+    clocks: int | None = None,
+    passes: int | None = None,
+    expect: Path | str | None = None,
+    against: CaptureFile | SheetLike | None = None,
+    scenario: str | Scenario | None = None,
+    own_scenarios: Path | None = None,
+    sync_line: int | None = None,
+    all_reads: bool = False,
+    progress: Progress = unwatched,
+) -> Result:
+    """Decode and judge a capture: every read, every width, held to what a simulation is held to.
+
+        result = padbench.inspect("bench.csv", channels={"clock": "CH2", "latch": "CH1"})
+        result.verdict, [f.says for f in result.findings if f.verdict == "fail"]
+        [read.byte for read in result.data.reads()]
+
+    ``capture`` is a VCD or CSV file, plain or gzip, by its path or open. ``channels`` names its
+    channels by role ("latch", "clock", "data", "supply", "sync"), in CSV also by number from 1;
+    what is left out is found by its name. ``time`` is the column of times in ``time_unit`` ("us"),
+    ``rate`` stands for it in samples a second; ``thresholds`` are the volts up to which a line is
+    low and from which it is high (1.5, 3.5: JEDEC JESD13-B at 5 V).
+
+    ``sheet`` gives the limits, on one kind of ``port`` (default: the first that it names); without
+    one they are those of the usual register at 5 V. ``clocks`` is the number of bits of a whole
+    read, ``passes`` how many reads a poll has (default: as found). ``expect`` is a TOML file that
+    says what was held when. ``against`` is another capture, or a sheet that plays ``scenario``,
+    compared read by read. ``sync_line`` is the line of the frame in which vertical sync begins.
+    ``all_reads`` lists all in the text. ``progress`` is told of bytes read, and of how many.
+
+    ``result.data`` is the `padbench.capture.inspect.Inspection`. Raises `WaveError`, `Refusal` and
+    `SheetError` (each a ``ValueError`` of one line a problem) for what cannot be used.
+    """
+    design = None if sheet is None else design_of(sheet)
+    settings = _settings(design, port, clocks, passes, simulates=scenario is not None)
+    given = {role: str(name) for role, name in (channels or {}).items() if name is not None}
+    if sync_line is not None:
+        if "sync" not in given or not 0 <= sync_line < 400:
+            raise Refusal("sync-line", "give a line from 0 to 399, and --sync CHANNEL too")
+        settings = replace(settings, sync_from=sync_line)
+    choices = Choices(
+        given,
+        None if time is None else str(time),
+        _unit(time_unit),
+        _hertz(rate),
+        _thresholds(thresholds),
+    )
+    expected = None if expect is None else load_expectation(Path(expect))
+    other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
+    seen, opened_capture = _read(capture, choices, settings, progress)
+    policy = "both" if design is None else design.sheet.policy.opposite_directions
+    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy)]
+    if expected is not None:
+        findings.append(judge_expectation(seen.reads(), expected))
+    if other is not None:
+        findings += judge_against(seen.reads(), *other())
+    files = [Path(file) for file in (expect, capture, against) if _is_path(file)]
+    return replace(
+        _result(capture, seen, opened_capture, findings, expected, choices, all_reads=all_reads),
+        inputs=inputs_from(*files) if design is None else design.inputs(*files),
+    )
+
+
+def _is_path(file: object) -> TypeGuard[Path | str]:
+    return isinstance(file, Path) or (isinstance(file, str) and "\n" not in file)
+
+
+def _settings(
+    design: Design | None,
+    port: str | None,
+    clocks: int | None,
+    passes: int | None,
+    *,
+    simulates: bool,
+) -> Settings:
+    if clocks is not None and not 1 <= clocks <= 64:
+        raise Refusal("clocks", f"{clocks} is not between 1 and 64; write for example 8")
+    if passes is not None and not 1 <= passes <= 4:
+        raise Refusal("passes", f"{passes} is not between 1 and 4; write for example 2")
+    if design is not None:
+        kind = _port(design, port)
+        return settings_of_sheet(design.sheet, kind, wanted=clocks, passes=passes or 0)
+    if port is not None and not simulates:
+        raise Refusal("port", "only a sheet has kinds of port; give --sheet too")
+    return usual_settings(wanted=clocks or 8, passes=passes or 0)
+
+
+def _port(design: Design, port: str | None) -> str:
+    ports = design.sheet.works_with.ports
+    if port is not None and port not in ports:
+        raise Refusal("port", f"the sheet does not name {port[:60]!r}; try {', '.join(ports)}")
+    return port or ports[0]
+
+
+def _thresholds(volts: Sequence[float | str] | None) -> Thresholds | None:
+    if volts is None:
+        return None
+    try:
+        low, high = map(float, volts)
+    except ValueError:
+        low = high = math.nan
+    if not (math.isfinite(low) and math.isfinite(high) and low < high):
+        text = ",".join(map(str, volts))[:40]
+        what = f"{text!r} is not two rising voltages; write for example 1.5,3.5"
+        raise Refusal("thresholds", what)
+    return Thresholds(low, high)
+
+
+def _hertz(rate: float | str | None) -> float | None:
+    """Of a number, or of a text such as 10M or 10 MS/s."""
+    if rate is None:
+        return None
+    match = re.fullmatch(r"([0-9.eE+]+)\s*([kMG]?)(?:Hz|S/s)?", str(rate).strip())
+    try:
+        hertz = float(match[1]) * {"": 1, "k": 1e3, "M": 1e6, "G": 1e9}[match[2]] if match else 0
+    except ValueError:
+        hertz = 0
+    if not 1e-3 <= hertz <= 1e12:
+        what = f"{str(rate)[:40]!r} is no number of samples a second; write for example 10M"
+        raise Refusal("rate", what)
+    return hertz
+
+
+def _unit(text: str | None) -> str | None:
+    unit = None if text is None else unit_named(text)
+    if text is not None and unit not in SECONDS:
+        raise Refusal("time-unit", f"{text[:40]!r} is no unit of time; write for example us")
+    return unit
+
+
+def _other(
+    against: Any,
+    scenario: str | Scenario | None,
+    port: str | None,
+    clocks: int | None,
+    own_scenarios: Path | None,
+    choices: Choices,
+    settings: Settings,
+) -> Callable[[], tuple[Iterator[SeenRead], Source]] | None:
+    """What gives the reads to compare with and says what they are; None if there are none."""
+    if scenario is None:
+        if against is None:
+            return None
+        if str(against).endswith(".toml"):
+            raise Refusal("against", f"{against} is a sheet; give --scenario too, as idle")
+
+        def read() -> tuple[Iterator[SeenRead], Source]:
+            seen, _ = _read(against, replace(choices, lenient=True), settings, unwatched)
+            return seen.reads(), Source(f"the capture {name_of(against)}", "given")
+
+        return read
+    if against is None:
+        raise Refusal("scenario", "nothing is simulated; give --against SHEET too")
+    design = design_of(against)
+    played = scenario_named(scenario, known_scenarios(design.sheet, own_scenarios))
+    kind = _port(design, port)
+
+    def play() -> tuple[Iterator[SeenRead], Source]:
+        from padbench.trials.run import run_scenario  # noqa: PLC0415 - MyHDL, only for this
+
+        run = run_scenario(design.sheet, played, kind, "slow")
+        held_to = settings_of_sheet(design.sheet, kind, wanted=clocks)
+        title = f"the simulation of {design.name}, {played.name}, {kind} port, slow corner"
+        return inspect_timeline(run.timeline, held_to).reads(), Source(title, "calculated")
+
+    return play
+
+
+def _read(
+    file: CaptureFile, choices: Choices, settings: Settings, progress: Progress
+) -> tuple[Inspection, OpenCapture]:
+    with opened(file, choices, progress) as capture:
+        try:
+            return inspect_pieces(capture.pieces(), settings), capture
+        except TooMuch as error:
+            raise WaveError(f"{name_of(file)}: {error}") from None
+
+
+def _result(
+    file: CaptureFile,
+    seen: Inspection,
+    capture: OpenCapture,
+    findings: Sequence[Finding],
+    expected: Expectation | None,
+    choices: Choices,
+    *,
+    all_reads: bool,
+) -> Result:
+    verdict = overall(finding.verdict for finding in findings)
+    broken = sum(finding.verdict == "fail" for finding in findings)
+    count = f"{len(seen.rows)} read{'s' if len(seen.rows) != 1 else ''}"
+
+    def again(spans: Sequence[tuple[int, int]]) -> Mapping[int, Timeline]:
+        with opened(file, choices) as stream:
+            return dict(stretches(stream.pieces(), spans))
+
+    twice = _is_path(file) and Path(file).is_file()
+    return Result(
+        command="inspect",
+        name=Path(name_of(file)).name,
+        verdict=verdict,
+        outcome=verdict,
+        word="Holds." if verdict == "pass" else "FAILS.",
+        lead=f"{count}, and nothing in them breaks a rule."
+        if verdict == "pass"
+        else f"{count}; {broken} of {len(findings)} findings fail.",
+        make_document=lambda: _document(verdict, seen, capture, findings),
+        make_sections=lambda: [
+            *capture_sections(
+                seen,
+                findings,
+                capture,
+                expected,
+                again if twice else None,
+                all_reads=all_reads,
+            )
+        ],
+        findings=tuple(findings),
+        data=seen,
+    )
+
+
+def _document(
+    verdict: Outcome, seen: Inspection, capture: OpenCapture, findings: Sequence[Finding]
+) -> InspectDocument:
+    unit, frame = capture.time_unit, seen.frame
+    return {
+        "verdict": verdict,
+        "channels": {
+            role: {"name": channel.label, "found": channel.how is not None, "how": channel.how}
+            for role, channel in capture.channels.items()
+        },
+        "time_unit": None if unit is None else {"unit": unit[0], "how": unit[1]},
+        "end_ps": seen.end_ps,
+        "passes": seen.passes,
+        "frame": None
+        if frame is None
+        else {
+            "console": None if frame.timing is None else frame.timing.name,
+            "lines": frame.frame_ps / frame.line_ps,
+            "sync_line": frame.sync_from,
+        },
+        "volts": {role: {"min": least, "max": most} for role, (least, most) in seen.volts.items()},
+        "findings": [finding_document(finding) for finding in findings],
+        "statistics": {name: _statistics(name, widths) for name, widths in seen.measures.items()},
+        "buttons": (press._asdict() for press in seen.presses),  # type: ignore[typeddict-item]
+        "reads": _reads(seen),  # type: ignore[typeddict-item]
+    }
+
+
+def _statistics(name: str, widths: Statistics) -> StatisticsDocument:
+    document: StatisticsDocument = {
+        "count": widths.count,
+        "min": widths.least / 1e6,
+        "median": widths.median / 1e6,
+        "mean": widths.mean / 1e6,
+        "max": widths.most / 1e6,
+        "unit": "µs",
+    }
+    if name in ("poll period", "frame period") and widths.median:
+        document["rate"] = 1e12 / widths.median
+    return document
+
+
+_PRESSED = [list(pressed_in(byte)) for byte in range(256)]
+"""Made once, since a long capture has millions of reads."""
+
+
+def _reads(seen: Inspection) -> Iterator[SeenReadDocument]:
+    for number, row in enumerate(seen.tuples(), 1):
+        start, _, byte, held, undecided, _, clocks, extra, flags = row
+        document: SeenReadDocument = {
+            "number": number,
+            "start_ps": start,
+            "byte": byte,
+            "pressed": _PRESSED[byte],
+            "on_wire": _PRESSED[held],
+            "clocks": clocks,
+            "extra_clocks": list(SeenRead.of(row, number).extra) if extra else [],
+            "complete": not flags & INCOMPLETE,
+            "cut_short": bool(flags & CUT_SHORT),
+            "undecided": _PRESSED[undecided],
+        }
+        if seen.frame is not None:
+            place = seen.place(SeenRead.of(row, number))
+            if place is not None:
+                document["frame"] = _place(place)
+        yield document
+
+
+def _place(place: Place) -> PlaceDocument:
+    document: PlaceDocument = {"lines_after_sync": round(place.after_sync, 2)}
+    if place.span is not None:
+        document["first_line"] = place.span.first_line
+        document["last_line"] = place.span.last_line
+        document["in_blanking"] = place.span.blanking
+        document["in_picture"] = place.span.picture
+    return document

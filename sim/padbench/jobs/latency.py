@@ -1,0 +1,263 @@
+"""The delay from a press to the first picture that can show it, for a poll plan."""
+
+from fractions import Fraction
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from typing_extensions import TypedDict
+
+from padbench.core.units import read_value
+from padbench.jobs.loading import Refusal
+from padbench.jobs.routine_question import Address, RoutineQuestion
+from padbench.parts import ConsoleTiming
+from padbench.results.blocks import FrameStrip, Prose, Table
+from padbench.results.frame import frame_at
+from padbench.results.result import Case, Result, Section
+from padbench.routines.console import Console
+from padbench.routines.fast import baseline_of_survey, survey
+from padbench.routines.frames import PollPlan
+from padbench.routines.judge import Baseline
+from padbench.routines.latency import Delays, LatencySetup, press_to_picture
+from padbench.routines.looks import RoutineLooks, latch_moments
+from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine, RoutineError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["LatencyDocument", "latency"]
+
+_PERCENTS = (1, 10, 50, 90, 99)
+_LONGEST_BOUNCE = 0.1
+"""Seconds; ten times the longest bounce of a contact (from memory)."""
+_MOST_FRAMES = 60
+
+
+class DelayDocument(TypedDict):
+    min: float
+    mean: float
+    p1: float
+    p10: float
+    p50: float
+    p90: float
+    p99: float
+    max: float  # fmt: skip
+
+
+"""Shortest, mean and longest delay, and the delays within which so many per cent lie."""
+
+
+class PointDocument(TypedDict):
+    """A corner of the distribution: the share of presses (0 to 1) that show by then."""
+
+    milliseconds: float
+    share: float
+
+
+class LatencyDocument(TypedDict):
+    """``padbench latency``; ``distribution`` has straight lines between its points."""
+
+    console: str
+    routine: str
+    passes: int
+    line: int
+    every: int
+    processing: int
+    screen_line: int
+    bounce_ms: float
+    frames: DelayDocument
+    milliseconds: DelayDocument
+    distribution: list[PointDocument]
+    picture: str | None
+
+
+def latency(
+    routine: str | Path = "read-once",
+    *,
+    line: int = 241,
+    every: int = 1,
+    processing: int = 1,
+    screen_line: int = 120,
+    bounce: str | float = "5 ms",
+    closed: str | float | Fraction = "1/2",
+    entry: str | None = None,
+    origin: Address | None = None,
+    result: str | None = None,
+    ports: str | tuple[Address, Address] = PORTS,
+    console: str = "60hz",
+    limit: int = DEFAULT_LIMIT,
+    picture: Path | None = None,
+) -> Result:
+    """The exact distribution of the delay from a press to the first picture that can show it.
+
+        result = padbench.latency("read-twice", line=241, bounce="5 ms")
+        result.data.mean, result.data.percentile(99)            # CPU cycles, exact fractions
+        result.document["milliseconds"]["p99"]
+
+    The ``routine`` polls in ``line`` of ``every``-th frame; the picture ``processing`` frames later
+    (at least 1) shows it, seen in ``screen_line``. ``bounce`` is how long a contact chatters after
+    a press (text with a unit, or seconds), ``closed`` the chance to find it closed meanwhile (1/2
+    is an assumption). The rest is as in `padbench.routine`; ``picture`` is what the object says of
+    a figure. ``result.data`` is a `Delays`, and nothing here can fail. Raises ``RoutineError`` for
+    a routine that cannot be used or shows no press, `Refusal` for anything else.
+    """
+    question = RoutineQuestion(str(routine), entry, origin, result, ports, console, limit=limit)
+    chance, chatter = _chance(closed), _chatter(bounce)
+    code, console_ = question.load()
+    _check_plan(console_.timing, line, every, processing, screen_line)
+    base = baseline_of_survey(survey(code, console_, limit))
+    setup = LatencySetup(
+        timing=console_.timing,
+        plan=PollPlan(line, every),
+        latches=latch_moments(base.longest),
+        processing=processing,
+        screen_line=screen_line,
+        bounce=chatter * console_.timing.clock,
+        closed=chance,
+        looks=_looks(question.what, code, console_, base, limit),
+    )
+    delays = press_to_picture(setup)
+    document = partial(_document, question, setup, delays, picture)
+    numbers = document()
+    name = Path(question.what).name
+    frame = frame_at(setup.timing, line, float(base.most * setup.timing.cycle_ps))
+
+    def figure(path: Path) -> "Figure":
+        from padbench.results.sweep_plots import latency_figure  # noqa: PLC0415
+
+        return latency_figure(delays, setup, path, name=name)
+
+    ms = numbers["milliseconds"]
+    return Result(
+        command="latency",
+        name=f"From press to picture, {name}",
+        verdict="pass",
+        outcome="pass",
+        word=f"{ms['mean']:.1f} ms in the mean.",
+        lead=f"From {ms['min']:.1f} to {ms['max']:.1f} ms; 99 % of all presses show within "
+        f"{ms['p99']:.1f} ms.",
+        make_document=document,
+        make_sections=lambda: [
+            Section("plan", "What was asked", [Prose((_plan(numbers),))]),
+            Section("delays", "Delays", [_table(numbers)]),
+            Section("frame", "Where in the frame the poll falls", [FrameStrip(frame, "poll")]),
+        ],
+        cases={"latency": [Case("from press to picture")]},
+        figures={"picture": figure},
+        inputs=question.inputs(code, None),
+        data=delays,
+    )
+
+
+def _check_plan(
+    timing: ConsoleTiming, line: int, every: int, processing: int, screen_line: int
+) -> None:
+    for name, value in (("every", every), ("processing", processing)):
+        if not 1 <= value <= _MOST_FRAMES:
+            raise Refusal(name, f"{value} is not between 1 and {_MOST_FRAMES} frames")
+    for name, value, lines in (
+        ("line", line, timing.lines),
+        ("screen-line", screen_line, timing.picture_lines),
+    ):
+        if not 0 <= value < lines:
+            raise Refusal(name, f"{name.replace('-', ' ')} {value} is outside 0..{lines - 1}")
+
+
+def _looks(what: str, code: Routine, console: Console, base: Baseline, limit: int) -> RoutineLooks:
+    """What the routine makes of a contact that chatters, if it makes anything of a press."""
+    if not latch_moments(base.longest):
+        wrong, instead = "the routine never latches", "write 1, then 0 to the port"
+        raise RoutineError.at(what, None, "", wrong, instead)
+    looks = RoutineLooks(code, console, limit)
+    if base.other_pad or not looks.sees_a_press():
+        wrong = base.fault_says or "hands on the same whether a button is held or not"
+        instead = "name the place of the first pad's result with --result"
+        raise RoutineError.at(what, None, "", wrong, instead)
+    return looks
+
+
+def _chance(closed: str | float | Fraction) -> Fraction:
+    shown = f"{str(closed)[:60]!r}"
+    try:
+        chance = Fraction(closed)
+    except (ValueError, ZeroDivisionError, OverflowError):
+        raise Refusal("closed", f"{shown} is no chance; write for example 0.5 or 1/3") from None
+    if not 0 <= chance <= 1:
+        raise Refusal("closed", f"{shown}: a chance is from 0 to 1")
+    if 0 < chance < Fraction(1, 10**6):
+        raise Refusal("closed", f"{shown} is as good as 0; write 0")
+    return chance
+
+
+def _chatter(bounce: str | float) -> Fraction:
+    """Seconds."""
+    try:
+        seconds = (
+            read_value(bounce, "s", example="5 ms").nominal if isinstance(bounce, str) else bounce
+        )
+    except ValueError as error:
+        raise Refusal("bounce", str(error)) from None
+    if not 0 <= seconds <= _LONGEST_BOUNCE:
+        raise Refusal("bounce", f"{str(bounce)[:60]!r} is not between 0 s and 100 ms")
+    return Fraction(seconds).limit_denominator(10**12)
+
+
+def _document(
+    question: RoutineQuestion, setup: LatencySetup, delays: Delays, picture: Path | None
+) -> LatencyDocument:
+    timing = setup.timing
+
+    def scaled(unit: Fraction) -> DelayDocument:
+        within = {percent: float(delays.percentile(percent) / unit) for percent in _PERCENTS}
+        return {
+            "min": float(delays.smallest / unit),
+            "mean": float(delays.mean / unit),
+            "p1": within[1],
+            "p10": within[10],
+            "p50": within[50],
+            "p90": within[90],
+            "p99": within[99],
+            "max": float(delays.largest / unit),
+        }
+
+    return {
+        "console": timing.name,
+        "routine": question.what,
+        "passes": len(setup.latches),
+        "line": setup.plan.line,
+        "every": setup.plan.every,
+        "processing": setup.processing,
+        "screen_line": setup.screen_line,
+        "bounce_ms": float(setup.bounce / timing.clock * 1000),
+        "frames": scaled(timing.frame_cycles),
+        "milliseconds": scaled(timing.clock / 1000),
+        "distribution": [
+            {"milliseconds": float(at / timing.clock * 1000), "share": float(share)}
+            for at, share in delays.corners
+        ],
+        "picture": None if picture is None else str(picture),
+    }
+
+
+def _plan(numbers: LatencyDocument) -> str:
+    passes = f"{numbers['passes']} pass" + ("es" if numbers["passes"] > 1 else "")
+    every = "every frame" if numbers["every"] == 1 else f"every {numbers['every']} frames"
+    return (
+        f"{numbers['routine']} ({passes}) on the {numbers['console']} console, in line "
+        f"{numbers['line']} {every}, seen in screen line {numbers['screen_line']} of picture "
+        f"{numbers['processing']} after the read, chatter {numbers['bounce_ms']:g} ms. A press "
+        "comes at any moment with equal chance."
+    )
+
+
+def _table(numbers: LatencyDocument) -> Table:
+    words = {"min": "shortest", "mean": "mean", "max": "longest"}
+    rows = [
+        (
+            words.get(name, f"{name[1:]} % within"),
+            f"{numbers['frames'][name]:.2f}",  # type: ignore[literal-required]
+            f"{ms:.1f}",
+        )
+        for name, ms in numbers["milliseconds"].items()
+    ]
+    return Table("Over all moments of a press", ("delay", "frames", "ms"), rows, frozenset((1, 2)))

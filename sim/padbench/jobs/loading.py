@@ -1,0 +1,138 @@
+"""The design that a job is about: a sheet with the files it came from."""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from padbench.core.findings import Finding, Place
+from padbench.results.inputs import Input, input_of
+from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
+from padbench.scenarios.user import load_scenarios
+from padbench.sheet import Sheet, load_sheet
+from padbench.sheet.load import UNNAMED
+from padbench.toml import Problem, SheetError
+
+__all__ = [
+    "Design",
+    "Progress",
+    "Refusal",
+    "SheetLike",
+    "design_of",
+    "inputs_from",
+    "known_scenarios",
+    "scenario_named",
+    "unwatched",
+]
+
+
+class Refusal(ValueError):
+    """What was asked for cannot be done: ``option`` is the argument to blame, ``says`` why."""
+
+    def __init__(self, option: str, says: str) -> None:
+        super().__init__(f"{option}: {says}")
+        self.option, self.says = option, says
+
+
+Progress = Callable[[int, int], None]
+"""Is told how much is done, and of how much."""
+
+
+def unwatched(done: int, total: int) -> None:
+    """Nobody watches."""
+
+
+SheetLike = Sheet | Path | str | Mapping[str, Any]
+"""A sheet, its file, its text, or what `tomllib` makes of that text."""
+
+
+@dataclass(frozen=True)
+class Design:
+    """A sheet and where it came from; ``path`` is None for a text, a dict or a finished sheet."""
+
+    sheet: Sheet
+    path: Path | None = None
+
+    @property
+    def name(self) -> str:
+        """What messages call it."""
+        return self.sheet.document.name
+
+    def inputs(self, *further: Path | None) -> tuple[Input, ...]:
+        """The sheet and the other files that a run hangs on, as they are now."""
+        parts, routine = self.sheet.parts.file, self.sheet.poll.routine
+        beside = None if self.path is None or parts is None else self.path.parent / parts
+        own = self.sheet.document.text
+        typed = (Input.of("sheet.toml", own.encode()),) if own and self.path is None else ()
+        files = (self.path, beside, *further, None if routine is None else Path(routine))
+        return (*typed, *inputs_from(*files))
+
+    def placed(self, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+        """The findings, each with the key of the sheet that it is most about, and its line."""
+        return tuple(map(self._placed, findings))
+
+    def _placed(self, finding: Finding) -> Finding:
+        mends = [key for key in finding.rule.mends or () if not key.startswith("port.")]
+        key = finding.place.key if finding.place is not None else next(iter(mends), None)
+        if key is None:
+            return finding
+        return replace(finding, place=Place(key, self.sheet.line_of(key)))
+
+
+def design_of(sheet: SheetLike) -> Design:
+    """Load what is not a `Sheet` yet.
+
+    Raises `SheetError` with all that is wrong with it, also where its poll is a routine that cannot
+    be used.
+    """
+    if isinstance(sheet, Sheet):
+        return Design(sheet)
+    loaded = load_sheet(sheet)
+    name = loaded.document.name
+    path = None if name in UNNAMED else Path(name)
+    if loaded.poll.routine is None:
+        return Design(loaded, path)
+    from padbench.routines.poll import with_timings  # noqa: PLC0415 - most sheets have no routine
+    from padbench.routines.routine import RoutineError  # noqa: PLC0415
+
+    try:
+        return Design(with_timings(loaded), path)
+    except RoutineError as error:
+        raise SheetError([Problem(name, None, "poll.routine", "", str(error), "")]) from None
+
+
+def inputs_from(*paths: Path | None, origin: int | None = None) -> tuple[Input, ...]:
+    """Files as they are now, each once; what is no file is left out.
+
+    ``origin`` is where a .bin lies.
+    """
+    read = (
+        input_of(path, origin=origin if path.suffix.lower() == ".bin" else None)
+        for path in dict.fromkeys(paths)
+        if path is not None
+    )
+    return tuple(one for one in read if one is not None)
+
+
+def known_scenarios(sheet: Sheet | None = None, own: Path | None = None) -> dict[str, Scenario]:
+    """The shipped scenarios (those for a read routine too if the sheet has one) and the user's.
+
+    Raises `SheetError` for a file that cannot be used.
+    """
+    known = dict(SCENARIOS)
+    if sheet is not None and sheet.poll.routine is not None:
+        known |= ROUTINE_SCENARIOS
+    return known if own is None else known | load_scenarios(own)
+
+
+def scenario_named(
+    scenario: str | Scenario, known: Mapping[str, Scenario], option: str = "scenario"
+) -> Scenario:
+    """The scenario of that name; else a `Refusal` of that ``option``, with a near name."""
+    if isinstance(scenario, Scenario):
+        return scenario
+    if scenario in known:
+        return known[scenario]
+    near = get_close_matches(scenario, known, 1) or sorted(known)
+    raise Refusal(option, f"there is no scenario {scenario[:60]!r}; try {', '.join(near)}")

@@ -1,0 +1,357 @@
+"""What a swept pad has to show: its JSON object, and its sections, port by port."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING, Literal
+
+from typing_extensions import TypedDict
+
+from padbench.core.buttons import BUTTONS, spelled
+from padbench.core.pad import Policy
+from padbench.padsweep.replay import pad_case, says_case
+from padbench.padsweep.tally import (
+    FAULTS,
+    KINDS,
+    TIES,
+    Choice,
+    PadCase,
+    PadCounts,
+    PadExample,
+    PadKind,
+    PadTally,
+    Tie,
+)
+from padbench.results.blocks import (
+    Article,
+    Articles,
+    Block,
+    Cell,
+    OnDemand,
+    Prose,
+    Table,
+    article_of,
+)
+from padbench.results.documents import FindingDocument
+from padbench.results.result import Section
+from padbench.routines.judge import per_cent
+from padbench.sheet import Sheet
+from padbench.trials.run import run_scenario
+
+if TYPE_CHECKING:
+    pass
+
+__all__ = ["PadSweepDocument", "Play", "pad_document", "pad_sections"]
+
+_PREDICTED: dict[PadKind, str] = {
+    "spoilt_not_pressed": "comes out as the console's fault predicts",
+    "spoilt_not_seen": "comes out as the console's fault predicts",
+    "opposites": "comes out as the contacts are",
+}
+Play = Callable[[PadCounts, PadCase], str]
+"""The command line that plays a case again."""
+
+
+class ExampleDocument(TypedDict):
+    """A case and what came of it; bytes have A in bit 7."""
+
+    held: int
+    then: int
+    moment: int
+    stopped_bit: int
+    extra_clocks: int
+    serial_input: Tie
+    expected: int
+    got: int
+
+
+class NamedExampleDocument(ExampleDocument):
+    """The first case of a kind; ``play`` is the command that plays it again."""
+
+    kind: PadKind
+    says: str
+    play: str
+
+
+class SpoiltDocument(TypedDict):
+    """Stopped reads by what the serial input is tied to."""
+
+    serial_input: Tie
+    stopped: int
+    spoilt: int
+    spoilt_not_pressed: int
+    spoilt_not_seen: int
+
+
+class ChoiceDocument(SpoiltDocument):
+    """A policy and a tie over all cases."""
+
+    policy: Policy
+    cases: int
+    wrong: int
+    opposites: int
+    opposites_stopped: int
+
+
+class SafestDocument(TypedDict):
+    """A policy and a tie with the least harm."""
+
+    policy: Policy
+    serial_input: Tie
+
+
+class ReadKindDocument(TypedDict):
+    """Reads with the same stopped bit (0 for none) and extra clocks; counts by button."""
+
+    serial_input: Tie
+    stopped_bit: int
+    extra_clocks: int
+    cases: int
+    wrong: int
+    seen_not_held: dict[str, int]
+    held_not_seen: dict[str, int]
+
+
+class PadPortsDocument(TypedDict):
+    """The ports on which the pad is the same logic, and what was counted there."""
+
+    ports: list[str]
+    policy: Policy
+    serial_input: Tie
+    cases: int
+    wrong: int
+    seen_not_pressed: dict[str, int]
+    pressed_not_seen: dict[str, int]
+    ties: list[SpoiltDocument]
+    policies: list[ChoiceDocument]
+    safest: list[SafestDocument]
+    reads: list[ReadKindDocument]
+    counterexample: ExampleDocument | None
+    counterexamples: list[NamedExampleDocument]
+
+
+class PadSweepDocument(TypedDict):
+    """``padbench sweep --sheet``."""
+
+    pad: str
+    verdict: Literal["pass", "fail", "stopped"]
+    says: str
+    stopped: bool
+    cases: int
+    wrong: int
+    ports: list[PadPortsDocument]
+    vcd: str | None
+    findings: list[FindingDocument]
+
+
+def pad_sections(
+    sheet: Sheet, pads: Sequence[PadCounts], play: Play, *, stopped: bool = False
+) -> Iterator[Section]:
+    """What a swept pad has to show, port by port; no choice is safest of a sweep that stopped."""
+    yield Section("counts", "What comes out", [*_counts(pads)])
+    chosen = [_choices(pad, stopped) for pad in pads if pad.choices]
+    if chosen:
+        yield Section("choices", "Stopped reads and opposite directions, by policy and tie", chosen)
+    if any(pad.whole.first for pad in pads):
+        title = "The first case of each kind"
+        lines = [line for pad in pads for line in _example_lines(pad, play)]
+        articles = OnDemand(lambda: [one for pad in pads for one in _examples(sheet, pad, play)])
+        yield Section("cases-text", title, [Prose(lines, listed=True)], ("text",))
+        yield Section("cases", title, [Articles(articles)], ("page",))
+
+
+def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
+    yield Prose(
+        (
+            "Every pair of held states, the change at every place between two events of a read, "
+            "the read undisturbed or stopped at any bit by one to three extra clocks, the serial "
+            "input tied low and high.",
+        ),
+        small=True,
+    )
+    yield Table(
+        "Cases by port; ports on which the pad is the same logic stand together",
+        ("port", "cases", "wrong", "policy", "serial input"),
+        [
+            (
+                ", ".join(pad.ports),
+                str(pad.whole.cases),
+                Cell(_share(pad.whole.wrong, pad.whole.cases), bad=bool(pad.whole.wrong)),
+                pad.policy,
+                TIES[pad.serial],
+            )
+            for pad in pads
+        ],
+        frozenset((1, 2)),
+    )
+    for pad in pads:
+        whole = pad.whole
+        if whole.wrong:
+            yield Table(
+                f"Wrong reads on {', '.join(pad.ports)}",
+                ("button", "seen, not pressed", "pressed, not seen"),
+                [
+                    (name, _share(ghost, whole.cases), _share(missed, whole.cases))
+                    for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True)
+                ],
+                frozenset((1, 2)),
+                f"Per cents are of all {whole.cases} cases.",
+            )
+
+
+def _choices(pad: PadCounts, stopped: bool) -> Table:
+    safest = () if stopped else pad.safest
+    rows = []
+    for (policy, tie), tally in pad.choices.items():
+        spoilt = pad.stopped.get((policy, tie), PadTally())
+        rows.append(
+            (
+                policy,
+                TIES[tie],
+                str(tally.cases),
+                _share(tally.opposites, tally.cases),
+                str(spoilt.cases),
+                _share(spoilt.spoilt_ghost, spoilt.cases),
+                _share(spoilt.spoilt_missed, spoilt.cases),
+                "safest" if (policy, tie) in safest else "",
+            )
+        )
+    return Table(
+        f"All policies and ties on {', '.join(pad.ports)}",
+        (
+            "policy",
+            "serial input",
+            "reads",
+            "with opposite directions",
+            "stopped",
+            "with a press too many",
+            "with a press missed",
+            "choice",
+        ),
+        rows,
+        frozenset((2, 4)),
+        "That a stopped read loses bits is the console's fault; what replaces them is not. Safest "
+        "has the fewest wrong reads, then opposite directions, presses too many, presses missed.",
+    )
+
+
+def _example_lines(pad: PadCounts, play: Play) -> Iterator[str]:
+    for kind, what in KINDS.items():
+        case = pad.whole.first.get(kind)
+        if case is not None:
+            must = "" if case.got == case.expected else f", not {spelled(case.expected)}"
+            yield f"{what.capitalize()}: {says_case(case)}: read {spelled(case.got)}{must}"
+            yield f"  To see it: {play(pad, case)}"
+
+
+def _examples(sheet: Sheet, pad: PadCounts, play: Play) -> Iterator[Article]:
+    """Each as the simulated pad plays it."""
+    for kind, what in KINDS.items():
+        case = pad.whole.first.get(kind)
+        if case is not None:
+            run = run_scenario(sheet, pad_case(case), pad.ports[0], "fast")
+            about = (
+                f"On {', '.join(pad.ports)}. The first read is undisturbed, the second is the "
+                f"case; slow reads, since a sweep knows no times. {play(pad, case)}"
+            )
+            article = replace(
+                article_of(run, about), name=f"{what.capitalize()}, on {pad.ports[0]}"
+            )
+            if article.table is not None:
+                article = replace(article, table=partial(_captioned, article.table))
+            if kind not in FAULTS and article.verdict == "pass":
+                # As the pad must answer, and yet nothing that a program should act on.
+                article = replace(article, verdict="not-judged", word=_PREDICTED[kind])
+            yield article
+
+
+def _captioned(table: Callable[[], Table]) -> Table:
+    return replace(table(), caption="Reads of this case")
+
+
+def _share(count: int, cases: int) -> str:
+    """A count, and how much of the whole that is."""
+    return f"{count} ({per_cent(count, cases)})" if count else "0"
+
+
+def pad_document(pad: PadCounts, play: Play) -> PadPortsDocument:
+    """The counts of one pad."""
+    whole, first = pad.whole, pad.whole.first_wrong
+    return {
+        "ports": list(pad.ports),
+        "policy": pad.policy,
+        "serial_input": TIES[pad.serial],
+        "cases": whole.cases,
+        "wrong": whole.wrong,
+        "seen_not_pressed": _named(whole.ghost),
+        "pressed_not_seen": _named(whole.missed),
+        "ties": [
+            _spoilt(tie, tally)
+            for (policy, tie), tally in sorted(pad.stopped.items())
+            if policy == pad.policy
+        ],
+        "policies": [_choice_document(pad, choice) for choice in pad.choices],
+        "safest": [{"policy": policy, "serial_input": TIES[tie]} for policy, tie in pad.safest],
+        "reads": [
+            {
+                "serial_input": TIES[tie],
+                "stopped_bit": bit,
+                "extra_clocks": extra,
+                "cases": tally.cases,
+                "wrong": tally.wrong,
+                "seen_not_held": _named(tally.shown),
+                "held_not_seen": _named(tally.lost),
+            }
+            for (tie, bit, extra), tally in sorted(pad.reads.items())
+        ],
+        "counterexample": None if first is None else _example(first),
+        "counterexamples": [
+            {
+                "kind": kind,
+                "says": says,
+                **_example(whole.first[kind]),
+                "play": play(pad, whole.first[kind]),
+            }
+            for kind, says in KINDS.items()
+            if kind in whole.first
+        ],
+    }
+
+
+def _named(counts: list[int]) -> dict[str, int]:
+    return dict(zip(BUTTONS, counts, strict=True))
+
+
+def _spoilt(tie: int, stopped: PadTally) -> SpoiltDocument:
+    return {
+        "serial_input": TIES[tie],
+        "stopped": stopped.cases,
+        "spoilt": stopped.spoilt,
+        "spoilt_not_pressed": stopped.spoilt_ghost,
+        "spoilt_not_seen": stopped.spoilt_missed,
+    }
+
+
+def _choice_document(pad: PadCounts, choice: Choice) -> ChoiceDocument:
+    tally, stopped = pad.choices[choice], pad.stopped.get(choice, PadTally())
+    return {
+        "policy": choice[0],
+        "cases": tally.cases,
+        "wrong": tally.wrong,
+        "opposites": tally.opposites,
+        "opposites_stopped": stopped.opposites,
+        **_spoilt(choice[1], stopped),
+    }
+
+
+def _example(case: PadExample) -> ExampleDocument:
+    return {
+        "held": case.held,
+        "then": case.then,
+        "moment": case.part.moment,
+        "stopped_bit": case.part.stopped_bit,
+        "extra_clocks": case.part.extra,
+        "serial_input": TIES[case.part.tie],
+        "expected": case.expected,
+        "got": case.got,
+    }

@@ -1,0 +1,425 @@
+"""A sheet's scenarios against the Verilog or VHDL that its ``[hdl]`` names."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from importlib.util import find_spec
+from pathlib import Path
+
+from typing_extensions import TypedDict
+
+from padbench.core.buttons import pressed_in, spelled
+from padbench.core.units import show
+from padbench.cosim.causes import Cause
+from padbench.cosim.regress import regress as regress_hdl
+from padbench.cosim.regress import scenarios_of
+from padbench.cosim.result import Coverage, Failure, RegressResult
+from padbench.cosim.setting import HdlError
+from padbench.jobs.loading import (
+    Design,
+    Progress,
+    Refusal,
+    SheetLike,
+    design_of,
+    known_scenarios,
+    scenario_named,
+    unwatched,
+)
+from padbench.jobs.verify import save_wave
+from padbench.results.blocks import (
+    Articles,
+    Block,
+    Cell,
+    Prose,
+    Table,
+    article_of,
+    findings_blocks,
+    ribbon_of,
+)
+from padbench.results.documents import (
+    FindingDocument,
+    Outcome,
+    RunDocument,
+    finding_document,
+    run_document,
+)
+from padbench.results.result import Case, Result, Section
+from padbench.scenarios import Scenario
+from padbench.sheet import Hdl, Problem, SheetError
+from padbench.sheet.simulators import SIMULATORS
+from padbench.trials.result import ScenarioRun
+
+__all__ = ["regress", "regress_result"]
+
+_MOST = 20
+"""Rows of first wrong reads; ``--json`` has all."""
+_MOST_TRANSITIONS = 1000
+"""So many transitions that were not reached are listed; their number is always there."""
+_MOST_EXHAUSTIVE = 3
+"""Failing parts of an exhaustive run that are shown; they are alike."""
+_FEW = 6
+"""So many of what was not seen are named."""
+
+
+class CauseDocument(TypedDict):
+    """A likely cause, and the part of all reads that it explains (0 to 1)."""
+
+    id: str
+    says: str
+    explains: float
+
+
+class FailureDocument(TypedDict):
+    """The first wrong read of a scenario; of a reader that reads right, what it offered."""
+
+    scenario: str
+    read: int
+    at_ps: int
+    expected: int | None
+    expected_pressed: list[str] | None
+    got: int | None
+    got_pressed: list[str] | None
+    says: str
+    likely_causes: list[CauseDocument]
+
+
+class SkippedDocument(TypedDict):
+    """A scenario that does not apply."""
+
+    name: str
+    why: str
+
+
+class StatesDocument(TypedDict):
+    """Held states that were seen."""
+
+    seen: int
+    of: int
+    missing: list[int]
+
+
+class TransitionsDocument(TypedDict):
+    """Transitions between held states; ``missing_first`` are the first thousand not seen."""
+
+    seen: int
+    of: int
+    missing: int
+    missing_first: list[tuple[int, int]]
+
+
+class PositionsDocument(TypedDict):
+    """Stopped positions: (bit, extra clocks)."""
+
+    seen: int
+    of: int
+    missing: list[tuple[int, int]]
+
+
+class CoverageDocument(TypedDict):
+    """What the wires really did."""
+
+    states: StatesDocument
+    transitions: TransitionsDocument
+    stopped_positions: PositionsDocument
+
+
+class HdlRunDocument(RunDocument):
+    """A scenario; ``corner`` and ``port`` are the simulator and the design once more.
+
+    ``part`` is "exhaustive" or empty.
+    """
+
+    simulator: str
+    top: str
+    part: str
+
+
+class RegressDocument(TypedDict):
+    """``padbench regress``; passing parts of an exhaustive run are left out."""
+
+    verdict: Outcome
+    findings: list[FindingDocument]
+    scenarios: list[HdlRunDocument]
+    failures: list[FailureDocument]
+    likely_causes: list[CauseDocument]
+    skipped: list[SkippedDocument]
+    reads: int
+    coverage: CoverageDocument
+
+
+def regress(
+    sheet: SheetLike,
+    scenarios: Sequence[str | Scenario] | None = None,
+    *,
+    own_scenarios: Path | None = None,
+    exhaustive: bool = False,
+    simulator: str | None = None,
+    limit: float | None = None,
+    waves: Path | None = None,
+    progress: Progress = unwatched,
+) -> Result:
+    """Run the scenarios on the sheet's HDL design, and judge its wires as those of the model.
+
+        result = padbench.regress("my-core.toml", ["each-button", "cut-short"])
+        result.verdict, result.data.coverage.missing_states
+        [cause.says for cause in result.data.causes]
+
+    ``scenarios`` are names or `Scenario` objects (default: all that apply), ``own_scenarios`` a
+    TOML file with more; ``exhaustive`` adds all transitions between held states and all stopped
+    reads. ``simulator`` stands for the sheet's. ``limit`` is in seconds, for build and simulation
+    together (default: 120, exhaustive 900). ``waves`` is a folder that gets one VCD file a
+    scenario. The sources are found beside the sheet's file, of a text or a dict in the current
+    folder. ``result.data`` is the `RegressResult`.
+
+    Raises `SheetError` for a sheet that cannot be used, or whose design does not compile or has
+    other ports; `Refusal` (a ``ValueError``) for an unknown scenario, and for a simulator that is
+    not there or reads another language; ``OSError`` for a file that cannot be written.
+    """
+    design = design_of(sheet)
+    if limit is not None and not 0 < limit <= 86_400:
+        raise Refusal("time-limit", "give more than 0 and at most 86400 seconds")
+    hdl = _hdl(design, simulator)
+    used = design.sheet.model_copy(update={"hdl": hdl})
+    folder = Path() if design.path is None else design.path.parent
+    inputs = design.inputs(own_scenarios, *(folder / source for source in hdl.sources))
+    known = scenarios_of(used) | known_scenarios(None, own_scenarios)
+    wanted = [scenario_named(name, known) for name in dict.fromkeys(scenarios or ())]
+    vcd: dict[str, Path] = {}
+
+    def keep(run: ScenarioRun) -> None:
+        # Of the exhaustive part only what went wrong is worth a file.
+        if waves is not None and not (run.part and run.verdict == "pass"):
+            vcd[run.name] = save_wave(run, waves)
+
+    try:
+        regression = regress_hdl(
+            used,
+            folder,
+            waves,
+            [*known.values()] if scenarios is None else wanted,
+            exhaustive=exhaustive,
+            limit=limit,
+            step=progress,
+            keep=keep,
+        )
+    except HdlError as error:
+        raise _placed(design, error) from None
+    result = regress_result(regression, design.sheet.pad.name, hdl, vcd)
+    return replace(result, inputs=inputs, wrote={} if waves is None else {"Waves": waves})
+
+
+def regress_result(
+    regression: RegressResult, pad: str, hdl: Hdl, vcd: Mapping[str, Path] | None = None
+) -> Result:
+    """A regression as what every command yields; ``vcd`` are its waves by scenario."""
+    verdict = regression.verdict
+    broken = sum(finding.verdict == "fail" for finding in regression.findings)
+    wrong = sum(run.verdict == "fail" for run in regression.scenarios)
+    passes = verdict == "pass"
+    return Result(
+        command="regress",
+        name=f"{pad}, {hdl.top} on {hdl.engine}",
+        verdict=verdict,
+        outcome=verdict,
+        word="Passes." if passes else "FAILS.",
+        lead=f"All {regression.reads} reads come out as they should, and no finding fails."
+        if passes
+        else f"{wrong} of {len(regression.scenarios)} scenarios go wrong, and {broken} of "
+        f"{len(regression.findings)} findings fail.",
+        make_document=lambda: _document(regression, vcd or {}),
+        make_sections=lambda: [*_sections(regression)],
+        findings=regression.findings,
+        runs=regression.scenarios,
+        cases={"scenarios": [Case(name, skipped=why) for name, why in regression.skipped]},
+        ribbon=lambda: ribbon_of(regression.scenarios),
+        versions=("cocotb",),
+        seconds=regression.seconds,
+        behind=tuple(f"likely cause: {cause.says}" for cause in regression.causes),
+        data=regression,
+    )
+
+
+def _hdl(design: Design, simulator: str | None) -> Hdl:
+    """The sheet's design, on another simulator if one was asked for; what it needs is there."""
+    hdl = design.sheet.hdl
+    if hdl is None:
+        instead = "write the table [hdl] with sources, top, ..."
+        raise SheetError([Problem(design.name, None, "hdl", "", "is missing", instead)])
+    if simulator is not None:
+        if simulator not in hdl.fitting:
+            says = f"{simulator[:60]} does not read {hdl.language}; use {' or '.join(hdl.fitting)}"
+            raise Refusal("simulator", says)
+        hdl = hdl.model_copy(update={"simulator": simulator})
+    if find_spec("cocotb") is None:
+        raise Refusal("simulator", "cocotb is not installed; pip install 'padbench[cosim]'")
+    missing = SIMULATORS[hdl.engine].missing
+    if missing:
+        raise Refusal("simulator", f"{hdl.engine} is not installed here; {missing}")
+    return hdl
+
+
+def _placed(design: Design, error: HdlError) -> SheetError:
+    """A misfit with the sheet's line; the simulator's own message brings its place along."""
+    if not error.key:
+        return SheetError([Problem(design.name, None, "hdl", error.says, "", "mend the sources")])
+    sheet, key = design.sheet, f"hdl.{error.key.split('[', 1)[0]}"
+    line = sheet.line_of(key) or sheet.line_of("hdl")
+    return SheetError([Problem(design.name, line, f"hdl.{error.key}", error.says, "", "")])
+
+
+def _document(result: RegressResult, vcd: Mapping[str, Path]) -> RegressDocument:
+    shown = (run for run in result.scenarios if run.verdict == "fail" or not run.part)
+    return {
+        "verdict": result.verdict,
+        "findings": [finding_document(finding) for finding in result.findings],
+        "scenarios": (_run(run, vcd) for run in shown),  # type: ignore[typeddict-item]
+        "failures": [_failure(failure) for failure in result.failures],
+        "likely_causes": [_cause(cause) for cause in result.causes],
+        "skipped": [{"name": name, "why": why} for name, why in result.skipped],
+        "reads": result.reads,
+        "coverage": _coverage(result.coverage),
+    }
+
+
+def _run(run: ScenarioRun, vcd: Mapping[str, Path]) -> HdlRunDocument:
+    return {
+        **run_document(run, vcd),
+        "corner": run.simulator,
+        "port": run.top,
+        "simulator": run.simulator,
+        "top": run.top,
+        "part": run.part,
+    }
+
+
+def _failure(failure: Failure) -> FailureDocument:
+    return {
+        "scenario": failure.scenario,
+        "read": failure.read,
+        "at_ps": failure.at_ps,
+        "expected": failure.expected,
+        "expected_pressed": _pressed(failure.expected),
+        "got": failure.got,
+        "got_pressed": _pressed(failure.got),
+        "says": failure.says,
+        "likely_causes": [_cause(cause) for cause in failure.causes],
+    }
+
+
+def _pressed(byte: int | None) -> list[str] | None:
+    return None if byte is None else list(pressed_in(byte))
+
+
+def _cause(cause: Cause) -> CauseDocument:
+    return {"id": cause.id, "says": cause.says, "explains": cause.explains}
+
+
+def _coverage(coverage: Coverage) -> CoverageDocument:
+    missing = coverage.missing_transitions
+    return {
+        "states": {"seen": len(coverage.states), "of": 256, "missing": coverage.missing_states},
+        "transitions": {
+            "seen": len(coverage.transitions),
+            "of": 65_536,
+            "missing": len(missing),
+            "missing_first": missing[:_MOST_TRANSITIONS],
+        },
+        "stopped_positions": {
+            "seen": 24 - len(coverage.missing_positions),
+            "of": 24,
+            "missing": coverage.missing_positions,
+        },
+    }
+
+
+def _sections(result: RegressResult) -> Iterator[Section]:
+    causes = [*_causes(result)]
+    yield Section("causes", "Likely causes", causes, ("page",))
+    yield Section("findings", "Findings", findings_blocks(result.findings))
+    yield Section("scenarios-text", "Scenarios", [*_scenarios(result)], ("text",))
+    yield Section("coverage", "What was seen on the wires", [_seen(result.coverage)])
+    yield Section("scenarios", "Scenarios", [*_scenarios(result)], ("page",))
+    if result.failures:
+        yield Section("causes-text", "Likely causes", causes, ("text",))
+
+
+def _causes(result: RegressResult) -> Iterator[Block]:
+    if not result.failures:
+        yield Prose(("Every read is right: there is nothing to explain.",))
+        return
+    if result.causes:
+        yield Table(
+            "Likely causes: a register with one of these faults would give just these reads",
+            ("cause", "what it is", "explains"),
+            [
+                (cause.id, cause.says, f"{cause.explains:.0%} of the reads")
+                for cause in result.causes
+            ],
+            frozenset((2,)),
+        )
+    else:
+        yield Prose(("None of the faults that were tried gives these reads.",))
+    more = len(result.failures) - _MOST
+    yield Table(
+        "The first wrong read of each scenario",
+        ("scenario", "read", "at", "expected", "got"),
+        [
+            (
+                failure.scenario,
+                str(failure.read),
+                show(failure.at_ps * 1e-12, "s", 6),
+                _byte(failure.expected),
+                Cell(_byte(failure.got), bad=True),
+            )
+            for failure in result.failures[:_MOST]
+        ],
+        frozenset((1, 2)),
+        f"and {more} more scenarios with wrong reads" if more > 0 else "",
+    )
+
+
+def _byte(byte: int | None) -> str:
+    return "no byte" if byte is None else spelled(byte)
+
+
+def _seen(coverage: Coverage) -> Table:
+    """What the wires were seen to do, and what not."""
+    states, transitions = coverage.missing_states, coverage.missing_transitions
+    positions = coverage.missing_positions
+    pairs = [f"{spelled(before)} to {spelled(after)}" for before, after in transitions[:_FEW]]
+    places = [f"bit {bit} by {extra}" for bit, extra in positions[:_FEW]]
+    return Table(
+        "What the wires really did, whatever the scenarios meant to do",
+        ("of", "seen", "there are", "not seen, the first of them"),
+        [
+            _seen_row("held states", 256, len(states), [*map(spelled, states[:_FEW])]),
+            _seen_row("transitions between held states", 65_536, len(transitions), pairs),
+            _seen_row("stopped bits by extra clocks", 24, len(positions), places),
+        ],
+        frozenset((1, 2)),
+    )
+
+
+def _seen_row(of: str, many: int, missing: int, named: Sequence[str]) -> tuple[str, ...]:
+    more = missing - len(named)
+    names = ", ".join(named) + (f" and {more} more" if more else "")
+    return of, str(many - missing), str(many), names or "–"
+
+
+def _scenarios(result: RegressResult) -> Iterator[Block]:
+    shown = [run for run in result.scenarios if not run.part]
+    parts = [run for run in result.scenarios if run.part]
+    failing = [run for run in parts if run.verdict == "fail"]
+    if parts:
+        reads = sum(run.count for run in parts)
+        says = f"The exhaustive part has {len(parts)} runs with {reads} reads; "
+        says += f"{len(failing)} of the runs fail." if failing else "all of it holds."
+        yield Prose((says,))
+    if result.skipped:
+        lines = [f"Does not apply: {name} ({why})" for name, why in result.skipped]
+        yield Prose(lines, listed=True)
+    articles = [
+        article_of(run, f"{run.count} read{'s' if run.count != 1 else ''}, {run.where}.")
+        for run in shown + failing[:_MOST_EXHAUSTIVE]
+    ]
+    if articles:
+        yield Articles(articles)

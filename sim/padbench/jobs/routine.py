@@ -1,0 +1,361 @@
+"""A 6502 read routine judged, at some rates of the sample fetch or at all of them.
+
+`judged` is what ``routine`` and ``sweep --routine`` share; a single case is played again by
+`padbench.jobs.routine_case`.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, NotRequired
+
+from typing_extensions import TypedDict
+
+from padbench.core.buttons import spelled
+from padbench.jobs.loading import (
+    Progress,
+    Refusal,
+    SheetLike,
+    unwatched,
+)
+from padbench.jobs.routine_question import (
+    Address,
+    JudgedRoutine,
+    Rates,
+    RoutineQuestion,
+    pad_for_wave,
+    periods_of,
+)
+from padbench.jobs.routine_sections import routine_sections
+from padbench.parts import ConsoleTiming, console_names, console_timing
+from padbench.results.documents import FindingDocument, finding_document
+from padbench.results.result import Case, Result
+from padbench.routines.console import Clocks
+from padbench.routines.counts import STATES, SweepCounts
+from padbench.routines.fast import baseline_of_survey, count, parts, survey
+from padbench.routines.frames import lines_of, microseconds_of, where_in_frame
+from padbench.routines.judge import Judgement, judge_routine
+from padbench.routines.lengths import design_map, safe_lengths
+from padbench.routines.routine import DEFAULT_LIMIT, PORTS
+from padbench.workers import NoCluster, parts_done
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["RoutineDocument", "judged", "routine"]
+
+_MANY = 2
+"""Workers of a cluster: more than one."""
+
+_WORDS = {
+    "immune": "Immune.",
+    "detects": "Detects, and hands on nothing wrong.",
+    "exposed": "Exposed.",
+    "never-settles": "Never settles.",
+    "wrong": "Wrong, even without a fetch.",
+    "stopped": "Stopped before the end.",
+}
+
+
+class CounterexampleDocument(TypedDict):
+    """A case; ``pad`` is 1 or 2, ``play`` the command that plays it again."""
+
+    held: int
+    phase: int
+    got: int
+    kind: str
+    pad: int
+    play: NotRequired[str]
+
+
+class SweepDocument(TypedDict):
+    """Counts of a fetch period; see `padbench.routines.counts.SweepCounts`."""
+
+    period: int
+    cases: int
+    hit: int
+    corrupt: int
+    accepted_wrong: int
+    never_settles: int
+    kept_old: int
+    counterexample: CounterexampleDocument | None
+    counterexamples: list[CounterexampleDocument]
+
+
+class LengthDocument(TypedDict):
+    """How long a poll is on a console."""
+
+    lines: float
+    microseconds: float
+
+
+class SafeDocument(TypedDict):
+    """Loop lengths and gaps between passes that mend the routine at these periods."""
+
+    loop: int | None
+    loops: list[int]
+    gaps: list[int]
+    periods: list[int]
+
+
+class MapDocument(TypedDict):
+    """By loop length, then gap: the periods at which it is unsafe, and whether it is safe."""
+
+    loop: int
+    loops: list[int]
+    gaps: list[int]
+    unsafe: list[list[list[int]]]
+    safe: list[list[bool]]
+
+
+class RoutineDocument(TypedDict):
+    """``padbench routine`` and ``padbench sweep --routine``; cycles are the undisturbed ones."""
+
+    routine: str
+    console: str
+    verdict: Literal["immune", "detects", "exposed", "never-settles", "wrong", "stopped"]
+    says: str
+    stopped: bool
+    cycles: int
+    cycles_least: int
+    lines: float
+    microseconds: float
+    port_reads: list[int]
+    latch_writes: list[int]
+    on: dict[str, LengthDocument]
+    sweeps: list[SweepDocument]
+    safe: SafeDocument | None
+    vcd: str | None
+    findings: list[FindingDocument]
+    map: NotRequired[MapDocument | None]
+
+
+@contextmanager
+def clusters() -> Iterator[None]:
+    """A cluster that is not there is a `Refusal`."""
+    try:
+        yield
+    except NoCluster as error:
+        raise Refusal("cluster", str(error)) from None
+
+
+def routine(
+    what: str | Path,
+    *,
+    entry: str | None = None,
+    origin: Address | None = None,
+    result: str | None = None,
+    ports: str | tuple[Address, Address] = PORTS,
+    console: str = "60hz",
+    clocks: Clocks = "joined",
+    periods: Rates = None,
+    limit: int = DEFAULT_LIMIT,
+    sheet: SheetLike | None = None,
+    line: int | None = None,
+    waves: Path | None = None,
+    progress: Progress = unwatched,
+) -> Result:
+    """Judge a 6502 read routine: its cycles, and what the sample fetch does to it in every phase.
+
+        result = padbench.routine("my-read.asm", result="buttons", periods="all")
+        result.verdict             # "immune", "detects", "exposed", "never-settles", "wrong"
+        result.data.sweeps[0].accepted_wrong, result.data.base.most
+
+    ``what`` is a .asm, .bin or .hex file or a shipped routine; ``entry`` a label or an address
+    (default: the first byte), ``origin`` where a .bin lies, ``result`` A, an address or a label,
+    two with a comma for two pads. ``periods``: CPU cycles from fetch to fetch (default: the
+    console's fastest rate). A routine that takes more than ``limit`` cycles never comes back.
+    ``sheet`` is the pad in the waves (default: a starter pad), ``line`` that of the frame at which
+    the read starts. ``waves`` is a VCD file for the worst case. ``progress`` is told how many cases
+    are done, and of how many; Ctrl-C gives what was found until then. ``result.data`` is a
+    `JudgedRoutine`. Raises ``RoutineError`` for a routine that cannot be used, `SheetError` for a
+    sheet, `Refusal` (a ``ValueError``) for anything else, ``OSError`` for a file that cannot be
+    written. Rules and rates of the fetch are from memory.
+    """
+    question = RoutineQuestion(str(what), entry, origin, result, ports, console, clocks, limit)
+    return judged(
+        question,
+        "routine",
+        periods,
+        sheet=sheet,
+        line=line,
+        waves=waves,
+        progress=progress,
+    )
+
+
+def judged(
+    question: RoutineQuestion,
+    command: str,
+    rates: Rates,
+    *,
+    usual: Literal["all", "fastest"] = "fastest",
+    sheet: SheetLike | None = None,
+    line: int | None = None,
+    waves: Path | None = None,
+    chart: bool = False,
+    workers: int = 1,
+    cluster: str | None = None,
+    progress: Progress = unwatched,
+) -> Result:
+    """The result of ``routine`` and of ``sweep``, which see."""
+    code, console = question.load()
+    periods = periods_of(console, rates, usual)
+    known = survey(code, console, question.limit)
+    base = baseline_of_survey(known)
+    span = None
+    if line is not None:
+        try:
+            span = where_in_frame(console.timing, line, base.most)
+        except ValueError as error:
+            raise Refusal("line", str(error)) from None
+    pad = pad_for_wave(sheet)
+    by_period = {period: SweepCounts(period) for period in periods}
+    total, done = STATES * sum(periods), 0
+    judgement: Judgement | None = None
+    lengths, drawn = None, None
+    try:
+        with clusters():
+            work = parts(known, periods, workers if cluster is None else _MANY)
+            for part in parts_done(count, known, work, workers=workers, cluster=cluster):
+                by_period[part.period].add(part)
+                done += part.cases
+                progress(done, total)
+        judgement = judge_routine(code, console, base, [*by_period.values()], question.limit)
+        lengths = safe_lengths(base.longest, periods) if judgement.by_lengths else None
+        drawn = design_map(base.longest, periods, progress=progress) if chart else None
+    except KeyboardInterrupt:
+        judgement = lengths = drawn = None
+    report = JudgedRoutine(
+        question, code, console, base, tuple(by_period.values()), judgement, lengths, drawn,
+        pad, line, span,
+    )  # fmt: skip
+    if waves is not None:
+        _write_worst_wave(report, waves)
+    name = Path(code.name).name
+    return Result(
+        command=command,
+        name=f"Read routine {name}",
+        verdict=report.verdict,
+        outcome="stopped" if judgement is None else "fail" if judgement.fails else "pass",
+        word=_WORDS[report.verdict],
+        lead=f"{report.says[:1].upper()}{report.says[1:]}" + "." * (report.says[-1:] != "?"),
+        make_document=lambda: _document(report, waves, chart),
+        make_sections=lambda: [*routine_sections(report, chart)],
+        findings=report.findings,
+        cases={"sweeps": [*_tests(report)]},
+        figures={"picture": partial(_figure, report, command)},
+        inputs=question.inputs(code, sheet),
+        wrote={} if waves is None else {"Wave": waves},
+        data=report,
+    )
+
+
+def _write_worst_wave(report: JudgedRoutine, path: Path) -> None:
+    """The worst counterexample, or an undisturbed read where there is none."""
+    from padbench.waveio import write_wave  # noqa: PLC0415 - only who wants a wave needs it
+
+    if not report.worst:
+        wave = report.wave(held=0)
+        write_wave(wave, path, comment=f"{report.routine.name}: undisturbed, nothing held")
+        return
+    period, case = report.worst[0]
+    comment = (
+        f"{report.routine.name}: {case.kind}, held {case.held}, period {period}, "
+        f"phase {case.phase}, got {case.got}"
+    )
+    write_wave(report.wave(case.held, period, case), path, comment=comment)
+
+
+def _figure(report: JudgedRoutine, command: str, path: Path) -> "Figure":
+    """The map if there is one; of ``routine`` the exposure by rate, of ``sweep`` every phase."""
+    from padbench.results import sweep_plots  # noqa: PLC0415 - only who draws needs it
+
+    name = Path(report.routine.name).name
+    if report.chart is not None:
+        return sweep_plots.map_figure(report.chart, f"{name}: loop length and gap", path)
+    if command == "sweep":
+        title = f"{name}: worst outcome of each phase"
+        return sweep_plots.phases_figure(report.sweeps, title, path)
+    console = report.console.timing.name
+    return sweep_plots.exposure_figure(name, console, report.sweeps, path)
+
+
+def _tests(report: JudgedRoutine) -> Iterator[Case]:
+    """The routine undisturbed, and one case a fetch period."""
+    wrong = [f"without a fetch: wrong with {spelled(held)} held" for held in report.base.wrong]
+    yield Case("undisturbed", wrong[:20])
+    for sweep in report.sweeps:
+        failed = [
+            f"{what} in {number} of {sweep.cases} cases"
+            for number, what in (
+                (sweep.accepted_wrong, "a wrong byte is handed on"),
+                (sweep.never_settles, "it never comes back"),
+            )
+            if number
+        ]
+        if failed and sweep.counterexample is not None:
+            case = sweep.counterexample
+            failed.append(
+                f"phase {case.phase}, pad {case.pad}: held {spelled(case.held)}, "
+                f"got {spelled(case.got)}"
+            )
+        yield Case(f"period {sweep.period}", failed)
+
+
+def _document(report: JudgedRoutine, waves: Path | None, chart: bool) -> RoutineDocument:
+    base, safe = report.base, report.safe
+    document: RoutineDocument = {
+        "routine": report.routine.name,
+        "console": report.question.console,
+        "verdict": report.verdict,  # type: ignore[typeddict-item]  # one of these words
+        "says": report.says,
+        "stopped": report.judgement is None,
+        "cycles": base.most,
+        "cycles_least": base.least,
+        "lines": lines_of(base.most, report.console.timing),
+        "microseconds": microseconds_of(base.most, report.console.timing),
+        "port_reads": [at.cycle for at in base.longest.accesses if at.kind == "read"],
+        "latch_writes": [at.cycle for at in base.longest.accesses if at.kind == "latch"],
+        "on": {key: _length(base.most, console_timing(key)) for key in console_names()},
+        "sweeps": [_sweep(report.question, sweep) for sweep in report.sweeps],
+        "safe": None
+        if safe is None
+        else {
+            "loop": safe.loop,
+            "loops": list(safe.loops),
+            "gaps": list(safe.gaps),
+            "periods": list(safe.periods),
+        },
+        "vcd": None if waves is None else str(waves),
+        "findings": [finding_document(finding) for finding in report.findings],
+    }
+    if chart and report.chart is None:
+        document["map"] = None
+    elif report.chart is not None:
+        chart_ = asdict(report.chart) | {"safe": report.chart.safe}
+        document["map"] = chart_  # type: ignore[typeddict-item]  # tuples are lists in JSON
+    return document
+
+
+def _length(cycles: int, timing: ConsoleTiming) -> LengthDocument:
+    return {"lines": lines_of(cycles, timing), "microseconds": microseconds_of(cycles, timing)}
+
+
+def _sweep(question: RoutineQuestion, sweep: SweepCounts) -> SweepDocument:
+    return {
+        "period": sweep.period,
+        "cases": sweep.cases,
+        "hit": sweep.hit,
+        "corrupt": sweep.corrupt,
+        "accepted_wrong": sweep.accepted_wrong,
+        "never_settles": sweep.never_settles,
+        "kept_old": sweep.kept_old,
+        "counterexample": None if sweep.counterexample is None else asdict(sweep.counterexample),  # type: ignore[typeddict-item]
+        "counterexamples": [
+            {**asdict(case), "play": question.play(sweep.period, case)}  # type: ignore[typeddict-item]
+            for case in sweep.examples
+        ],
+    }

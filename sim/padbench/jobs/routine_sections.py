@@ -1,0 +1,347 @@
+"""What a judged read routine has to show, as sections: cost, fetch, map, cases, changes."""
+
+from collections.abc import Iterator, Sequence
+from functools import partial
+from typing import TYPE_CHECKING
+
+from padbench.core.buttons import spelled
+from padbench.core.decode import decode
+from padbench.jobs.routine_question import JudgedRoutine
+from padbench.parts import ConsoleTiming, console_names, console_timing
+from padbench.results.blocks import (
+    Article,
+    Articles,
+    Block,
+    Cell,
+    FrameStrip,
+    Prose,
+    Strip,
+    Strips,
+    Table,
+    spans_of,
+)
+from padbench.results.frame import frame_at
+from padbench.results.result import Section
+from padbench.results.wave_data import ROWS, ShownRead, Wave
+from padbench.routines.console import SampleFetch
+from padbench.routines.counts import OUTCOMES, WORST, Counterexample, SweepCounts
+from padbench.routines.frames import Span, lines_of, microseconds_of
+from padbench.routines.lengths import DesignMap, ranges
+from padbench.routines.run import held_by, run_case
+from padbench.routines.wave import STOPPED, stop_says
+
+if TYPE_CHECKING:
+    pass
+
+__all__ = ["map_strips", "phase_strips", "routine_sections"]
+
+_MOST_CASES = 4
+_LONGEST = 300
+"""Letters of a list of phases in a table."""
+
+_GOT = {
+    "accepted_wrong": "handed on",
+    "never_settles": "it never came back; a pass read",
+    "corrupt": "a pass read",
+}
+
+
+def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
+    """All of them; ``chart`` says that a map was asked for."""
+    change = [*_change(report)]
+    yield Section("change", "What must change", change, ("page",))
+    yield Section("cost", "What it costs", [*_cost(report)])
+    if report.sweeps:
+        title = "What the sample fetch does"
+        counts = _counts_table(report.sweeps)
+        phases = [phase_strips(report.sweeps), _phases_table(report.sweeps)]
+        yield Section("fetch", title, [counts, *phases], ("page",))
+        yield Section("fetch-text", title, [counts, *_examples(report)], ("text",))
+    if report.chart is not None:
+        title = "Which loop lengths and gaps are safe"
+        yield Section("map", title, [map_strips(report.chart), _map_table(report.chart)])
+    elif chart and report.judgement is not None:
+        says = "No map: it takes two passes of the first port, with reads evenly spaced."
+        yield Section("map", "", [Prose((says,))], ("text",))
+    title = "Cases that show it" if len(report.worst) > 1 else "A case that shows it"
+    if not any(_fails(case) for _, case in report.worst):
+        title = "An undisturbed read" if not report.worst else "What a fetch does"
+    yield Section("cases", title, [Articles([*_articles(report)])], ("page",))
+    timing = report.console.timing
+    frame = frame_at(timing, report.line, float(report.base.most * timing.cycle_ps))
+    title = "Where in the frame the read falls"
+    yield Section("frame", title, [FrameStrip(frame, "routine")], ("page",))
+    if report.span is not None:
+        yield Section("frame-text", "", [Prose((_place(report.span, timing),))], ("text",))
+    if report.judgement is not None and report.judgement.fails:
+        yield Section("change-text", "What must change:", change, ("text",))
+
+
+def _change(report: JudgedRoutine) -> Iterator[Block]:
+    judgement, safe = report.judgement, report.safe
+    if judgement is None or not judgement.fails:
+        yield Prose(("Nothing.",))
+    elif safe is not None:
+        lines = []
+        if safe.gaps:
+            lines.append(f"cycles to add between the passes: {ranges(safe.gaps)}")
+        if safe.loop is not None and safe.loops:
+            lines.append(f"a loop of {ranges(safe.loops)} cycles a bit; it has {safe.loop} now")
+        if not lines:
+            lines.append("a quicker loop, or three passes: no gap or loop that was tried is safe")
+        rates = f"at each of the {len(safe.periods)} rates tried"
+        if len(safe.periods) == 1:
+            rates = f"with a fetch every {safe.periods[0]} cycles"
+        yield Prose((f"One of these keeps two passes from being stopped in one poll {rates}:",))
+        yield Prose(lines, listed=True)
+        more = "Sweep what you then write, to be sure."
+        if not set(report.console.timing.fetch_periods) <= set(safe.periods):
+            more = f"Other rates of the console were not tried; --period all tries them. {more}"
+        yield Prose((more,), small=True)
+    elif judgement.verdict == "wrong":
+        wrong = report.base.wrong or report.base.hangs
+        some = ", ".join(spelled(held) for held in wrong[:6]) + " and more" * (len(wrong) > 6)
+        yield Prose(
+            (
+                "The routine itself, or where its result is looked for: without any fetch it is "
+                f"wrong, or hangs on what stood there, with {some} held.",
+            )
+        )
+    elif judgement.verdict == "never-settles":
+        yield Prose(("The routine: it has to end whatever the fetch does.",))
+    elif len(report.base.longest.passes[0]) > 1:
+        yield Prose(
+            (
+                "The routine: what it hands on has to be what two of its passes agree on, else "
+                "what stood there before.",
+            )
+        )
+    else:
+        yield Prose(
+            (
+                "The routine: with one pass nothing can tell it that a bit was lost. Read at "
+                "least twice a poll, and act only on what two passes agree on.",
+            )
+        )
+
+
+def _cost(report: JudgedRoutine) -> Iterator[Block]:
+    base = report.base
+    cycles = str(base.most) if base.least == base.most else f"{base.least} to {base.most}"
+    timings = {name: console_timing(name) for name in console_names()}
+    yield Table(
+        "From the first cycle to the last of RTS, nothing stopped",
+        ("console", "CPU cycles", "scan lines", "time"),
+        [
+            (
+                name,
+                cycles,
+                f"{lines_of(base.most, timing):.2f}",
+                f"{microseconds_of(base.most, timing):.1f} µs",
+            )
+            for name, timing in timings.items()
+        ],
+        frozenset((1, 2, 3)),
+    )
+    accesses = base.longest.accesses
+    rows = [("latch written", [f"{a.cycle} ({a.value})" for a in accesses if a.kind == "latch"])]
+    for port in (0, 1):
+        reads = [str(a.cycle) for a in accesses if a.kind == "read" and a.port == port]
+        rows.append((f"port {2 if report.routine.second_only else port + 1} read", reads))
+    yield Table(
+        "Cycles that touch the port, counted from 0",
+        ("what", "times", "in cycle"),
+        [(what, str(len(at)), ", ".join(at)) for what, at in rows if at],
+        frozenset((1,)),
+    )
+
+
+def _place(span: Span, timing: ConsoleTiming) -> str:
+    parts_ = (("vertical blanking", span.blanking), ("the picture", span.picture))
+    where = " and ".join(name for name, there in parts_ if there)
+    next_frame = " of the next frame" if span.wraps else ""
+    return (
+        f"Started in line {span.first_line} of the {timing.name} console: "
+        f"{f'in {where}' if where else 'between picture and blanking'}, until line "
+        f"{span.last_line}{next_frame}."
+    )
+
+
+def _counts_table(sweeps: Sequence[SweepCounts]) -> Table:
+    def bad(number: int) -> str | Cell:
+        return Cell(str(number), bad=True) if number else "0"
+
+    return Table(
+        "Every held state in every phase of the fetch (its rules and rates from memory)",
+        ("cycles from fetch to fetch", "cases", "hit", "pass spoilt", "wrong byte handed on",
+         "never settles", "kept the old byte"),
+        [
+            (*map(str, (one.period, one.cases, one.hit, one.corrupt)), bad(one.accepted_wrong),
+             bad(one.never_settles), str(one.kept_old))
+            for one in sweeps
+        ],
+        frozenset(range(1, 7)),
+        "A hit stops a read of the port; a pass is eight reads after a latch. The phase is the CPU "
+        "cycle, counted from the start of the poll, in which the first fetch asks.",
+    )  # fmt: skip
+
+
+def _phases_table(sweeps: Sequence[SweepCounts]) -> Table:
+    rows = []
+    for sweep in sweeps:
+        cells = [str(sweep.period)]
+        for code in range(1, len(OUTCOMES)):
+            text = ranges([phase for phase, met in enumerate(sweep.by_phase) if met == code])
+            if len(text) > _LONGEST:
+                text = text[:_LONGEST].rsplit(",", 1)[0] + ", …"
+            cells.append(text or "–")
+        rows.append(cells)
+    return Table(
+        "The same as a table: phases by the worst that any held state came to",
+        ("cycles from fetch to fetch", *OUTCOMES[1:]),
+        rows,
+        folded=True,
+    )
+
+
+def phase_strips(sweeps: Sequence[SweepCounts]) -> Strips:
+    """Phase against fetch period, each phase by the worst that any held state came to."""
+    met = sorted({code for sweep in sweeps for code in sweep.by_phase if code})
+    return Strips(
+        "Phases of the fetch by what they do, a row for each rate",
+        "fetch every",
+        "CPU cycles into the poll",
+        [Strip(f"{one.period}", one.period, spans_of(one.by_phase)) for one in sweeps],
+        [(code, OUTCOMES[code]) for code in met],
+        "no read of the port is ever stopped",
+    )
+
+
+_UNSAFE = len(OUTCOMES) - 1
+
+
+def map_strips(chart: DesignMap) -> Strips:
+    """Gap against loop length: unsafe places are marked, the loop as it is now too."""
+    unsafe = any(not good for row in chart.safe for good in row)
+    return Strips(
+        "Loop lengths and gaps: marked where some phase stops two passes",
+        "cycles a bit",
+        "cycles added between the passes",
+        [
+            Strip(
+                str(loop),
+                len(chart.gaps),
+                spans_of(0 if good else _UNSAFE for good in row),
+                now=loop == chart.loop,
+            )
+            for loop, row in zip(chart.loops, chart.safe, strict=True)
+        ],
+        [(_UNSAFE, "some phase stops two passes")] if unsafe else [],
+        "every length and gap that was tried is safe",
+        tall=10,
+    )
+
+
+def _map_table(chart: DesignMap) -> Table:
+    rows = []
+    for loop, row in zip(chart.loops, chart.safe, strict=True):
+        gaps = [gap for gap, good in zip(chart.gaps, row, strict=True) if good]
+        now = " (now)" if loop == chart.loop else ""
+        rows.append((f"{loop}{now}", ranges(gaps) or "none"))
+    heads = ("cycles a bit", "safe: cycles added between the passes")
+    return Table("The same as a table", heads, rows, folded=True)
+
+
+def _examples(report: JudgedRoutine) -> Iterator[Block]:
+    """The worst case of each rate, and the commands that play the first of each kind again."""
+    lines = []
+    for sweep in report.sweeps:
+        if (case := sweep.counterexample) is not None:
+            held = spelled(held_by(case.pad - 1, case.held))
+            lines.append(
+                f"Period {sweep.period}, phase {case.phase}: held {held}, {_GOT[case.kind]} "
+                f"{spelled(case.got)} (held state {case.held}, got {case.got}, pad {case.pad})"
+            )
+    for kind in WORST:
+        met = [(one.period, one.first[kind]) for one in report.sweeps if kind in one.first]
+        if met:
+            says = report.question.play(*met[0])
+            lines.append(f"To see it, {kind.replace('_', ' ')}: {says}")
+    if lines:
+        yield Prose(lines)
+
+
+def _fails(case: Counterexample) -> bool:
+    return case.kind != "corrupt"
+
+
+def _articles(report: JudgedRoutine) -> Iterator[Article]:
+    """The worst cases, one a rate; an undisturbed read where no rate has any."""
+    pad = report.pad
+    wires = "The wires are those of the simulated pad at the slow corner"
+    for period, case in report.worst[:_MOST_CASES]:
+        held = held_by(case.pad - 1, case.held)
+        yield Article(
+            f"Fetch every {period} cycles, phase {case.phase}",
+            "fail" if _fails(case) else "pass",
+            f"Held {spelled(held)}; {_GOT[case.kind]} {spelled(case.got)}.",
+            f"Pad on port {case.pad}. {wires}, driven by the routine's own cycles. Phase "
+            f"{case.phase}: the first fetch asks in CPU cycle {case.phase} of the poll.",
+            [*_stops(report, period, case)],
+            wave=partial(_shown_wave, report, held | pad.stuck, period, case),
+        )
+    if not report.worst:
+        held = 0x80
+        yield Article(
+            "No fetch",
+            "pass",
+            f"Held {spelled(held)}, and read so.",
+            f"{wires}.",
+            wave=partial(_shown_wave, report, held | pad.stuck),
+        )
+
+
+def _stops(report: JudgedRoutine, period: int, case: Counterexample) -> Iterator[str]:
+    """Each stopped read of the port, with its pass and its time."""
+    timing, number, level = report.console.timing, 0, 0
+    run = run_case(
+        report.routine,
+        report.console,
+        case.held,
+        fetch=SampleFetch(period, case.phase),
+        limit=report.question.limit,
+    )
+    for access in run.accesses:
+        if access.kind == "latch":
+            number += access.value > level
+            level = access.value
+        elif access.stolen and access.port == case.pad - 1:
+            at = timing.to_ps(access.cycle - access.stolen) / 1e6
+            yield (f"pass {number}, {at:.1f} µs after the begin of the poll: {stop_says(access)}")
+
+
+def _shown_wave(
+    report: JudgedRoutine, held: int, period: int | None = None, case: Counterexample | None = None
+) -> Wave:
+    """``held`` is what the pad on that port holds, its stuck contacts included."""
+    line = report.wave(held if case is None else case.held, period, case)
+    reads = [
+        ShownRead(
+            read.start_ps,
+            read.latch_end_ps,
+            read.samples,
+            read.worst_byte(held),
+            held,
+            read.undecided,
+            read.worst_byte(held) == held,
+        )
+        for read in decode(line)
+    ]
+    marks = [(at, says) for at, says in line.notes if says.startswith(STOPPED)]
+    opens = None
+    if marks and reads:
+        # Stopped and extra clocks stand close together: at the width of a read they run into one.
+        at = marks[0][0]
+        whole = max(read.samples[-1] - read.start for read in reads if read.samples)
+        opens = (max(0, at - whole // 8), min(line.end_ps, at + whole // 4))
+    return Wave(line, reads, marks, (*ROWS, ("cpu.stopped", "CPU stopped")), opens=opens)

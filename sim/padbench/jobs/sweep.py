@@ -1,0 +1,274 @@
+"""Every case there is: of a read routine at every rate, or of a pad."""
+
+import shlex
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from padbench.core.buttons import spelled
+from padbench.core.findings import Finding, Met, Rule, Source
+from padbench.core.pad import PadModel, Policy
+from padbench.jobs.loading import (
+    Design,
+    Progress,
+    Refusal,
+    SheetLike,
+    design_of,
+    unwatched,
+)
+from padbench.jobs.pad_sections import PadSweepDocument, pad_document, pad_sections
+from padbench.jobs.routine import clusters, judged
+from padbench.jobs.routine_question import Address, Rates, RoutineQuestion
+from padbench.padsweep.counting import PAIRS, count_parts, pad_parts
+from padbench.padsweep.replay import case_text, pad_case
+from padbench.padsweep.tally import (
+    PadCase,
+    PadCounts,
+    PadPart,
+    PadTally,
+)
+from padbench.results.documents import finding_document
+from padbench.results.result import Case, Result
+from padbench.routines.console import Clocks
+from padbench.routines.routine import DEFAULT_LIMIT, PORTS
+from padbench.sheet import Sheet
+from padbench.trials.run import run_scenario, setting_of
+from padbench.workers import parts_done
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["PadSweepDocument", "sweep"]
+
+_MOST_WORKERS = 256
+_BUNDLE = 4
+_POLICIES: tuple[Policy, ...] = ("both", "neutral", "last-wins", "first-wins")
+_WORDS = {"pass": "Passes.", "fail": "Fails.", "stopped": "Stopped before the end."}
+_READS = Rule(
+    "sweep.reads",
+    "cases",
+    {
+        "pass": "every one of {cases} cases comes out as it must",
+        "fail": "{measured} of {cases} cases come out wrong",
+    },
+)
+_COUNTED = Source("every case counted", "calculated")
+
+
+def sweep(
+    *,
+    routine: str | Path | None = None,
+    sheet: SheetLike | None = None,
+    entry: str | None = None,
+    origin: Address | None = None,
+    result: str | None = None,
+    ports: str | tuple[Address, Address] = PORTS,
+    console: str = "60hz",
+    clocks: Clocks = "joined",
+    periods: Rates = None,
+    limit: int = DEFAULT_LIMIT,
+    chart: bool = False,
+    workers: int = 1,
+    cluster: str | None = None,
+    waves: Path | None = None,
+    progress: Progress = unwatched,
+) -> Result:
+    """Try every case there is: of a read routine at every rate, or of a pad.
+
+        padbench.sweep(routine="read-twice", workers=2).data.sweeps      # counts, period by period
+        padbench.sweep(sheet="my-pad.toml").data[0].whole.wrong          # port by port
+
+    Of a ``routine`` that is every held state in every phase of the sample fetch, at all rates of
+    the console or at these ``periods``; ``chart`` asks which loop lengths and gaps are safe. Its
+    other arguments, and ``result.data``, are those of `padbench.routine`. Of a ``sheet`` it is
+    every state, change, stopped bit, extra clock and tie; ``result.data`` has a `PadCounts` for
+    each pad that differs from port to port. ``workers`` are processes on this machine, ``cluster``
+    the scheduler of a Dask cluster, ``waves`` a VCD file for the worst case. ``progress`` is told
+    how many cases are done, and of how many; Ctrl-C gives what was found until then. Raises as
+    `padbench.routine`, and `Refusal` for a cluster that does not answer.
+    """
+    if (routine is None) == (sheet is None):
+        raise Refusal("routine", "name a routine or a sheet, one of the two")
+    if not 1 <= workers <= _MOST_WORKERS:
+        raise Refusal("workers", f"{workers} is not between 1 and {_MOST_WORKERS}")
+    if routine is not None:
+        question = RoutineQuestion(
+            str(routine), entry, origin, result, ports, console, clocks, limit
+        )
+        return judged(
+            question,
+            "sweep",
+            periods,
+            usual="all",
+            waves=waves,
+            chart=chart,
+            workers=workers,
+            cluster=cluster,
+            progress=progress,
+        )
+    if chart:
+        raise Refusal("map", "it is for a routine; leave it out with a sheet")
+    assert sheet is not None
+    return _swept_pad(design_of(sheet), waves, workers, cluster, progress)
+
+
+@dataclass(frozen=True)
+class _Pad:
+    """One pad as the ports see it; ``ports`` on which it is the same logic."""
+
+    ports: tuple[str, ...]
+    pad: PadModel
+    clocks: int
+
+
+@dataclass(frozen=True)
+class _Job:
+    pad_number: int
+    pad: PadModel
+    clocks: int
+    parts: tuple[PadPart, ...]
+
+
+def _swept_pad(
+    design: Design, waves: Path | None, workers: int, cluster: str | None, progress: Progress
+) -> Result:
+    pads, stopped = _counted(_pads(design.sheet), workers, cluster, progress)
+    path = str(design.path) if design.path is not None else "SHEET"
+    name = design.sheet.pad.name
+
+    def play(pad: PadCounts, case: PadCase) -> str:
+        words = ["padbench", "play", path, "--port", pad.ports[0]]
+        return shlex.join([*words, "--case", case_text(case)])
+
+    cases = sum(pad.whole.cases for pad in pads)
+    bad = sum(pad.whole.wrong for pad in pads)
+    verdict: Literal["pass", "fail", "stopped"] = "fail" if bad else "pass"
+    says = f"{bad} of {cases} cases read wrong" if bad else f"proved for all {cases} cases"
+    if stopped:
+        verdict, says = "stopped", f"stopped after {cases} cases, {bad} of them wrong"
+    findings = () if stopped else tuple(map(_finding, pads))
+    vcd = _write_wave(waves, design.sheet, pads)
+
+    def document() -> PadSweepDocument:
+        return {
+            "pad": name,
+            "verdict": verdict,
+            "says": says,
+            "stopped": stopped,
+            "cases": cases,
+            "wrong": bad,
+            "ports": [pad_document(pad, play) for pad in pads],
+            "vcd": None if vcd is None else str(vcd),
+            "findings": [finding_document(finding) for finding in findings],
+        }
+
+    def figure(at: Path) -> "Figure":
+        from padbench.results.sweep_plots import pad_sweep_figure  # noqa: PLC0415
+
+        return pad_sweep_figure(name, pads[0], at)
+
+    return Result(
+        command="sweep",
+        name=name,
+        verdict=verdict,
+        outcome=verdict,
+        word=_WORDS[verdict],
+        lead=f"Every case of a read: {says}.",
+        make_document=document,
+        make_sections=lambda: [*pad_sections(design.sheet, pads, play, stopped=stopped)],
+        findings=findings,
+        cases={"sweeps": [*map(_test, pads)]},
+        figures={"picture": figure},
+        inputs=design.inputs(),
+        wrote={} if vcd is None else {"Wave": vcd},
+        data=pads,
+    )
+
+
+def _pads(sheet: Sheet) -> list[_Pad]:
+    """The pads that differ in more than time: on a port an edge may not arrive at all."""
+    pads: dict[tuple[object, ...], _Pad] = {}
+    for port in sheet.works_with.ports:
+        setting = setting_of(sheet, port, "fast")
+        edges = setting.pad.latch_line, setting.pad.clock_line
+        known = pads.get(edges)
+        pads[edges] = _Pad(
+            (*(known.ports if known else ()), port),
+            known.pad if known else setting.pad,
+            setting.timing.clocks,
+        )
+    return list(pads.values())
+
+
+def _counted(
+    pads: list[_Pad], workers: int, cluster: str | None, progress: Progress
+) -> tuple[list[PadCounts], bool]:
+    """What was counted of each pad, and whether Ctrl-C came before the end."""
+    counts = [PadCounts(one.ports, one.pad.policy, one.pad.serial) for one in pads]
+    jobs = [
+        _Job(number, replace(one.pad, policy=policy), one.clocks, parts)
+        for number, one in enumerate(pads)
+        # The sheet's own policy first: that is the verdict.
+        for policy in sorted(_POLICIES, key=lambda name: name != one.pad.policy)
+        for parts in pad_parts(one.clocks)
+    ]
+    # A job takes less than a trip to another process and back.
+    size = 1 if workers == 1 and cluster is None else _BUNDLE
+    work = [jobs[start : start + size] for start in range(0, len(jobs), size)]
+    total, done = PAIRS * sum(len(job.parts) for job in jobs), 0
+    try:
+        with clusters():
+            for bundle in parts_done(_do, None, work, workers=workers, cluster=cluster):
+                for job, tally in bundle:
+                    counts[job.pad_number].add(job.pad.policy, job.parts[0], tally)
+                    done += tally.cases
+                progress(done, total)
+    except KeyboardInterrupt:
+        return counts, True
+    return counts, False
+
+
+def _do(_: None, jobs: list[_Job]) -> list[tuple[_Job, PadTally]]:
+    return [(job, count_parts(job.pad, job.parts, job.clocks)) for job in jobs]
+
+
+def _write_wave(path: Path | None, sheet: Sheet, pads: Sequence[PadCounts]) -> Path | None:
+    """The first wrong case on the MyHDL model; no file where none is wrong."""
+    wrong = [pad for pad in pads if pad.whole.wrong]
+    case = wrong[0].whole.first_wrong if wrong else None
+    if path is None or case is None:
+        return None
+    from padbench.waveio import write_wave  # noqa: PLC0415 - only who wants a wave needs it
+
+    played = run_scenario(sheet, pad_case(case), wrong[0].ports[0], "fast")
+    comment = f"{played.says} Expected {case.expected}, got {case.got}"
+    write_wave(played.timeline, path, comment=comment)
+    return path
+
+
+def _finding(pad: PadCounts) -> Finding:
+    wrong = float(pad.whole.wrong)
+    return Finding(
+        _READS,
+        "fail" if wrong else "pass",
+        wrong,
+        0.0,
+        -wrong,
+        Met(port=", ".join(pad.ports)),
+        (_COUNTED,),
+        facts={"cases": pad.whole.cases},
+    )
+
+
+def _test(pad: PadCounts) -> Case:
+    """Named after the ports on which it is the same logic."""
+    failed = []
+    if pad.whole.wrong:
+        failed.append(f"{pad.whole.wrong} of {pad.whole.cases} cases read wrong")
+        if (case := pad.whole.first_wrong) is not None:
+            failed.append(
+                f"held {spelled(case.held)}, then {spelled(case.then)}: expected "
+                f"{spelled(case.expected)}, got {spelled(case.got)}"
+            )
+    return Case(", ".join(pad.ports), failed)

@@ -1,0 +1,385 @@
+"""The main job: a design sheet judged, and scenarios played on it."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+from itertools import count
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from typing_extensions import TypedDict
+
+from padbench import __version__
+from padbench.circuit.findings import PortRow, spread_of
+from padbench.circuit.pad_model import CORNERS
+from padbench.jobs.loading import (
+    Design,
+    Progress,
+    Refusal,
+    SheetLike,
+    design_of,
+    known_scenarios,
+    scenario_named,
+    unwatched,
+)
+from padbench.parts import colour_bands
+from padbench.results.blocks import (
+    Article,
+    Articles,
+    Block,
+    Cell,
+    Changes,
+    FrameStrip,
+    Prose,
+    Table,
+    article_of,
+    findings_blocks,
+    reads_table,
+    ribbon_of,
+)
+from padbench.results.change import Change, changes, value_now
+from padbench.results.documents import (
+    FindingDocument,
+    Outcome,
+    RunDocument,
+    finding_document,
+    run_document,
+)
+from padbench.results.frame import frame_of
+from padbench.results.inputs import Input
+from padbench.results.result import Result, Section
+from padbench.scenarios import Scenario
+from padbench.sheet import Sheet
+from padbench.trials.result import ScenarioRun
+from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
+from padbench.waveio.vcd_out import write_wave
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["play", "save_wave", "verify", "verify_result", "write_voltages"]
+
+
+class PortDocument(TypedDict):
+    """A variant of the pad on a kind of port, and the findings that fail there."""
+
+    variant: str
+    port: str
+    verdict: Outcome
+    fails: list[str]
+
+
+class VerifyDocument(TypedDict):
+    """``padbench verify``."""
+
+    verdict: Outcome
+    padbench: str
+    sheet: str
+    pad: str
+    findings: list[FindingDocument]
+    scenarios: list[RunDocument]
+    ports: list[PortDocument]
+
+
+class PlayDocument(RunDocument):
+    """``padbench play``."""
+
+    findings: list[FindingDocument]
+
+
+_TOLERANCE = 0.05
+"""Of the resistors to buy, as `padbench wiring` takes it where the sheet says none."""
+
+
+def verify(
+    sheet: SheetLike,
+    scenarios: Sequence[str | Scenario] | None = None,
+    *,
+    own_scenarios: Path | None = None,
+    waves: Path | None = None,
+    progress: Progress = unwatched,
+) -> Result:
+    """Judge a design: wiring, levels and edges, then every scenario on every port at both corners.
+
+        result = padbench.verify("my-pad.toml")
+        result.verdict                               # "pass" or "fail"
+        [f.id for f in result.findings if f.verdict == "fail"]
+
+    ``scenarios`` are names or `Scenario` objects (default: all there are), ``own_scenarios`` a TOML
+    file with more. ``waves`` is a folder that gets one VCD file a scenario. ``progress`` is told
+    after each run how many are done, and of how many. ``result.data`` is the `Trial`. Raises
+    `SheetError` for a sheet or file that cannot be used, `Refusal` (a ``ValueError``) for an
+    unknown scenario, ``OSError`` for a wave that cannot be written.
+    """
+    design = design_of(sheet)
+    inputs = design.inputs(own_scenarios)
+    known = known_scenarios(design.sheet, own_scenarios)
+    wanted = [scenario_named(one, known) for one in known if scenarios is None]
+    wanted += [scenario_named(one, known) for one in scenarios or ()]
+    total = len(CORNERS) * len(design.sheet.works_with.ports) * len(wanted)
+    done = count(1)
+    vcd: dict[str, Path] = {}
+
+    def keep(run: ScenarioRun) -> None:
+        if waves is not None:
+            vcd[run.name] = save_wave(run, waves)
+
+    trial = try_sheet(
+        design.sheet,
+        wanted,
+        step=lambda: progress(next(done), total),
+        keep=keep,
+    )
+    trial = replace(trial, findings=design.placed(trial.findings))
+    result = verify_result(design, trial, inputs, vcd)
+    return result if waves is None else replace(result, wrote={"Waves": waves})
+
+
+def verify_result(
+    design: Design, trial: Trial, inputs: tuple[Input, ...], vcd: Mapping[str, Path]
+) -> Result:
+    """The result of a trial; ``vcd`` names the waves that were written, by scenario."""
+    verdict = trial.verdict
+    broken = sum(finding.verdict == "fail" for finding in trial.findings)
+    wrong = sum(run.verdict == "fail" for run in trial.runs)
+    passes = verdict == "pass"
+    name = design.sheet.pad.name
+    return Result(
+        command="verify",
+        name=name,
+        verdict=verdict,
+        outcome=verdict,
+        word="Passes." if passes else "FAILS.",
+        lead=f"All {len(trial.findings)} findings hold or need no judging, and all "
+        f"{len(trial.runs)} scenarios read as they should."
+        if passes
+        else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
+        f"{len(trial.runs)} scenarios go wrong.",
+        make_document=lambda: _document(design, trial, vcd),
+        make_sections=lambda: [*_sections(design, trial)],
+        findings=trial.findings,
+        runs=trial.runs,
+        figures={"margins": partial(_margins, design.sheet, trial)},
+        ribbon=lambda: ribbon_of(trial.runs),
+        inputs=inputs,
+        data=trial,
+    )
+
+
+def save_wave(run: ScenarioRun, folder: Path) -> Path:
+    """Write the wave of a run into a folder and return where it is."""
+    path = folder / f"{run.name}.vcd"
+    comment = f"{run.name}: {run.says} ({run.where})"
+    write_wave(run.timeline, path, comment=comment)
+    return path
+
+
+def write_voltages(
+    sheet: SheetLike, path: Path, scenario: str = "each-button", own_scenarios: Path | None = None
+) -> None:
+    """Write a VCD with the voltages of latch, clock and data at the far end (real variables).
+
+    On the port with the least margin, at the slow corner: there the voltages are worst. Raises as
+    `verify` does.
+    """
+    from padbench.circuit.waves import line_waves, worst_port  # noqa: PLC0415
+    from padbench.waveio import write_analogue  # noqa: PLC0415
+
+    design = design_of(sheet)
+    shown = scenario_named(scenario, known_scenarios(design.sheet, own_scenarios), "analogue-of")
+    port = worst_port(design.sheet)
+    run = run_scenario(design.sheet, shown, port, "slow")
+    comment = f"{run.name}: voltages at the worst corner, {port} port"
+    waves = line_waves(design.sheet, port, run.timeline)
+    write_analogue(run.timeline, waves, path, comment=comment)
+
+
+def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDocument:
+    return {
+        "verdict": trial.verdict,
+        "padbench": __version__,
+        "sheet": "" if design.path is None else str(design.path),
+        "pad": design.sheet.pad.name,
+        "findings": [finding_document(finding) for finding in trial.findings],
+        "scenarios": (run_document(run, vcd) for run in trial.runs),  # type: ignore[typeddict-item]
+        "ports": [
+            {
+                "variant": row.variant,
+                "port": row.port,
+                "verdict": "fail" if row.fails else "pass",
+                "fails": list(row.fails),
+            }
+            for row in trial.ports
+        ],
+    }
+
+
+def _margins(sheet: Sheet, trial: Trial, path: Path) -> "Figure":
+    from padbench.results.margins_plot import margins_figure  # noqa: PLC0415
+    from padbench.routines.poll import with_timings  # noqa: PLC0415
+
+    spreads = [*spread_of(with_timings(sheet), trial.findings)]
+    return margins_figure(spreads, sheet.pad.name, path)
+
+
+def _sections(design: Design, trial: Trial) -> Iterator[Section]:
+    needed = changes(trial.findings)
+    failed = trial.verdict == "fail"
+    yield Section("change", "What must change", [*_changes(design, needed, failed)], ("page",))
+    bought = [*_bought(needed, len(design.sheet.buttons))]
+    if bought:
+        caption = "For the values above, one pad; padbench wiring lists all parts"
+        heads = ("how many", "what", "value", "colour bands")
+        yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",))
+    articles = Articles([*map(_article, trial.runs)])
+    yield Section("scenarios-text", "Scenarios", [articles], ("text",))
+    if trial.ports:
+        yield Section("ports", "Which pad works on which port", [_ports(trial.ports)])
+    yield Section("findings", "Findings", findings_blocks(trial.findings))
+    frame = frame_of(design.sheet, trial.runs)
+    if frame is not None:
+        title = "Where in the frame the poll falls"
+        yield Section("frame", title, [FrameStrip(frame, "poll")], ("page",))
+    yield Section("scenarios", "Scenarios", [articles], ("page",))
+
+
+def _changes(design: Design, needed: Sequence[Change], failed: bool) -> Iterator[Block]:
+    if needed:
+        data = design.sheet.document.data
+        yield Changes([(change, value_now(change, data)) for change in needed])
+    elif not failed:
+        yield Prose(("Nothing.",))
+    else:
+        says = "No value of the sheet mends it: the scenarios below say what goes wrong."
+        yield Prose((says,))
+
+
+_PLACES = {
+    "pull-up.value": "pull-up resistors",
+    "resistors.latch-to-supply": "resistor, latch to supply",
+    "resistors.clock-to-supply": "resistor, clock to supply",
+}
+
+
+def _bought(needed: Sequence[Change], inputs: int) -> Iterator[tuple[str, ...]]:
+    for change in needed:
+        if change.ohms is not None and change.key in _PLACES:
+            count = inputs if change.key == "pull-up.value" else 1
+            bands = " ".join(colour_bands(change.ohms, _TOLERANCE) or ())
+            yield f"{count} ×", _PLACES[change.key], f"{change.spare} ± 5 %", bands
+
+
+def _ports(rows: Sequence[PortRow]) -> Table:
+    ports = list(dict.fromkeys(row.port for row in rows))
+    variants = list(dict.fromkeys(row.variant for row in rows))
+    works = {(row.variant, row.port): row for row in rows}
+    return Table(
+        "Levels and edges at the worst corner; no part of the verdict",
+        ("latch, clock, data, supply of the pad", *ports),
+        [
+            (variant, *(_works(works[variant, port]) for port in ports))
+            for variant in variants
+        ],
+    )  # fmt: skip
+
+
+def _works(row: PortRow) -> Cell:
+    return Cell(verdict=row.verdict, codes=row.fails)
+
+
+def _article(run: ScenarioRun) -> Article:
+    reads = f"{run.count} read{'s' if run.count != 1 else ''}"
+    return article_of(run, f"Shown: {run.where}; {reads}.")
+
+
+def play(
+    sheet: SheetLike,
+    scenario: str | Scenario,
+    *,
+    port: str | None = None,
+    corner: str | None = None,
+    own_scenarios: Path | None = None,
+    waves: Path | None = None,
+    read: int | None = None,
+) -> Result:
+    """Play one scenario; on all ports and corners, of which the first that fails is shown.
+
+        result = padbench.play("my-pad.toml", "stopped-last-bit")
+        [pair.byte for pair in result.runs[0].reads]
+        result.runs[0].timeline.wires["cable.data"]
+
+    ``port`` and ``corner`` ("fast", "slow") choose one. ``waves`` is a folder for the wave, and
+    ``read`` the read (from 1) that the figure shows. Raises as `verify` does, and `Refusal` for a
+    port that the sheet does not name, or a read that the run does not have.
+    """
+    design = design_of(sheet)
+    known = known_scenarios(design.sheet, own_scenarios)
+    shown = scenario_named(scenario, known)
+    ports = design.sheet.works_with.ports
+    if port is not None and port not in ports:
+        raise Refusal("port", f"the sheet does not name {port[:60]!r}; try {', '.join(ports)}")
+    run = standing_for_all(
+        [
+            run_scenario(design.sheet, shown, on, at)
+            for on in ports
+            for at in CORNERS
+            if port in (None, on) and corner in (None, at)
+        ]
+    )
+    if read is not None and not 1 <= read <= run.count:
+        raise Refusal("read", f"{read} is not between 1 and {run.count}, the reads of the run")
+    vcd = {} if waves is None else {run.name: save_wave(run, waves)}
+    name = design.sheet.pad.name
+
+    def sections() -> Iterator[Section]:
+        about = f"{name}, {run.where}"
+        lines = [f"{run.name}: {run.says}", about]
+        broken = [problem.says for problem in run.problems]
+        broken += [f"{finding.id}: {finding.says}" for finding in run.broken]
+        yield Section("reads", "", [Prose(lines), reads_table(run, " ")], ("text",))
+        if run.accepted:
+            yield Section("accepted", "", [Prose((_acted_on(run),))], ("text",))
+        if broken:
+            yield Section("wrong", "", [Prose([f"FAILS: {one}" for one in broken[:4]])], ("text",))
+        yield Section("scenario", run.name, [Articles([_article(run)])], ("page",))
+        yield Section("findings", "Findings", findings_blocks(run.findings), ("page",))
+
+    def document() -> PlayDocument:
+        findings = [finding_document(finding) for finding in run.findings]
+        return {**run_document(run, vcd), "findings": findings}
+
+    def figure(path: Path) -> "Figure":
+        from padbench.results.wave_picture import shown_read, wave_figure  # noqa: PLC0415
+
+        number = shown_read(run) if read is None else read - 1
+        return wave_figure(run, number, path, pad=name)
+
+    wrong = sum(not pair.as_expected for pair in run.reads)
+    return Result(
+        command="play",
+        name=f"{name}, {run.name}",
+        verdict=run.verdict,
+        outcome=run.verdict,
+        word="Passes." if run.verdict == "pass" else "FAILS.",
+        lead=f"{wrong} of {run.count} reads come out wrong."
+        if wrong
+        else f"All {run.count} reads come out as they should.",
+        make_document=document,
+        make_sections=lambda: [*sections()],
+        findings=run.findings,
+        runs=(run,),
+        figures={"picture": figure},
+        inputs=design.inputs(own_scenarios),
+        wrote={} if waves is None else {"Wave": vcd[run.name]},
+        data=run,
+    )
+
+
+def _acted_on(run: ScenarioRun) -> str:
+    from padbench.core.buttons import spelled  # noqa: PLC0415
+
+    states = ", ".join(
+        "nothing, it does not come back" if state is None else spelled(state)
+        for state in run.accepted
+    )
+    return f"After each poll of agreeing passes the console acts on: {states}"

@@ -1,0 +1,213 @@
+"""What to solder for a sheet, pin by pin, and the voltages to find with a meter."""
+
+from collections.abc import Iterator, Sequence
+
+from typing_extensions import TypedDict
+
+from padbench.circuit.findings import judge_electric
+from padbench.core.findings import Finding
+from padbench.jobs.loading import Refusal, SheetLike, design_of
+from padbench.results.blocks import MARK, MARKED, Prose, Table, findings_blocks
+from padbench.results.documents import FindingDocument, Outcome, finding_document
+from padbench.results.result import Result, Section
+from padbench.wiring.faults import judge_wiring
+from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
+
+__all__ = ["plan_wiring"]
+
+Pair = list[float] | None
+"""Lowest and highest volts; null where none can be foretold."""
+
+
+class VoltsDocument(TypedDict):
+    """What a meter finds on a pin against ground: supply off, between two reads, a button held."""
+
+    off: list[float]
+    idle: Pair
+    held: dict[str, Pair]
+
+
+class PinDocument(TypedDict):
+    """One pin of one package."""
+
+    chip: int
+    pin: int
+    name: str
+    net: str
+    goes_to: str
+    why: str
+    volts: VoltsDocument
+
+
+class PartDocument(TypedDict):
+    """A line of the parts list; ``bands`` are a resistor's colours."""
+
+    count: int
+    what: str
+    value: str
+    bands: list[str]
+    note: str
+
+
+class CoreDocument(TypedDict):
+    """A core of the cable; its colour is for the user to fill in."""
+
+    core: str
+    goes_to: str
+    colour: None
+
+
+class WiringDocument(TypedDict):
+    """``padbench wiring``; ``findings`` are those that fail."""
+
+    verdict: Outcome
+    findings: list[FindingDocument]
+    part: str
+    pins: list[PinDocument]
+    parts: list[PartDocument]
+    cable: list[CoreDocument]
+    checklist: list[str]
+    sources: dict[str, str]
+
+
+def plan_wiring(sheet: SheetLike) -> Result:
+    """What to solder: pins and nets, parts, cable, checks in order, voltages to find.
+
+        result = padbench.plan_wiring("my-pad.toml")
+        result.data.pins[0].net, result.data.pins[0].held["A"]      # "A", volts with A held
+
+    ``result.data`` is the `WiringPlan`; the result fails if the sheet cannot work as it is. Raises
+    `SheetError` for a sheet that cannot be used, and `Refusal` for a program instead of a register:
+    it has no package to wire.
+    """
+    design = design_of(sheet)
+    if design.sheet.chip.kind == "firmware":
+        raise Refusal(
+            "register.kind",
+            "a firmware has no package of its own to wire; give a register, for example part = "
+            '"CD4021B"',
+        )
+    findings = (*judge_wiring(design.sheet), *judge_electric(design.sheet).findings)
+    faults = tuple(finding for finding in findings if finding.verdict == "fail")
+    plan = wiring_plan(design.sheet)
+    return Result(
+        command="wiring",
+        name=f"{design.sheet.pad.name}, {plan.part}",
+        verdict="fail" if faults else "pass",
+        outcome="fail" if faults else "pass",
+        word="CANNOT WORK AS IT IS." if faults else "Ready to wire.",
+        lead=f"{len(faults)} of {len(findings)} findings fail: mend the sheet before you wire "
+        "anything."
+        if faults
+        else "Unplug first, and go by the checks in their order.",
+        make_document=lambda: _document(plan, faults),
+        make_sections=lambda: [*_sections(plan, faults)],
+        findings=findings,
+        inputs=design.inputs(),
+        data=plan,
+    )
+
+
+def _document(plan: WiringPlan, faults: Sequence[Finding]) -> WiringDocument:
+    return {
+        "verdict": "fail" if faults else "pass",
+        "findings": [finding_document(fault) for fault in faults],
+        "part": plan.part,
+        "pins": [
+            {
+                "chip": pin.chip,
+                "pin": pin.number,
+                "name": pin.name,
+                "net": pin.net,
+                "goes_to": pin.goes_to,
+                "why": pin.why,
+                "volts": {
+                    "off": [0.0, 0.0],
+                    "idle": _pair(pin.idle),
+                    "held": {button: _pair(volts) for button, volts in pin.held.items()},
+                },
+            }
+            for pin in plan.pins
+        ],
+        "parts": [
+            {
+                "count": need.count,
+                "what": need.what,
+                "value": need.value,
+                "bands": list(need.bands),
+                "note": need.note,
+            }
+            for need in plan.needs
+        ],
+        "cable": [{"core": core, "goes_to": there, "colour": None} for core, there in plan.cores],
+        "checklist": list(plan.checklist),
+        "sources": dict(plan.sources),
+    }
+
+
+def _pair(volts: Range | None) -> Pair:
+    return None if volts is None else [round(volts[0], 6), round(volts[1], 6)]
+
+
+def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
+    if faults:
+        title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
+        lines = [*map(_fault, faults)]
+        lines += [] if all(fault.looked_up for fault in faults) else [MARKED]
+        yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
+        yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
+    yield Section("pins", "Pins", [_pins(plan.pins)])
+    needs = [
+        (str(need.count), need.what, need.value, " ".join(need.bands), need.note)
+        for need in plan.needs
+    ]
+    heads = ("", "what", "value", "bands", "")
+    yield Section("parts", "Parts", [Table("Parts", heads, needs)])
+    cores = [(core, there, "________") for core, there in plan.cores]
+    cable = Table("Cable", ("core", "goes to", "colour of yours"), cores)
+    yield Section("cable", "Cable", [cable])
+    sources = [f"{what}: {source}" for what, source in plan.sources]
+    title = "Where pins and voltages come from:"
+    yield Section("sources", title, [Prose(sources, listed=True)])
+    steps = [f"{number}. {step}" for number, step in enumerate(plan.checklist, 1)]
+    yield Section("checklist", "Bring it up in this order:", [Prose(steps, listed=True)])
+
+
+def _fault(fault: Finding) -> str:
+    mend = f" Change: {fault.remedy.whole}." if fault.remedy is not None else ""
+    mark = "" if fault.looked_up else MARK
+    return f"{fault.id}{mark}: {fault.says}.{mend}"
+
+
+def _pins(pins: Sequence[Pin]) -> Table:
+    several = len({pin.chip for pin in pins}) > 1
+    rows = []
+    for pin in pins:
+        moved = {name: volts for name, volts in pin.held.items() if volts != pin.idle}
+        rows.append(
+            (
+                *((str(pin.chip),) if several else ()),
+                str(pin.number),
+                pin.name,
+                pin.goes_to,
+                pin.why,
+                _volts(pin.idle),
+                "\n".join(f"{name}: {_volts(volts)}" for name, volts in moved.items())
+                or "the same",
+            )
+        )
+    return Table(
+        "Pins, and what a meter finds against ground (with the supply off: 0 V everywhere)",
+        (
+            *(("register",) if several else ()),
+            *("pin", "name", "goes to", "why", "idle", "button held"),
+        ),
+        rows,
+    )
+
+
+def _volts(volts: Range | None) -> str:
+    if volts is None:
+        return "–"
+    low, high = (f"{x:.2f}" for x in volts)
+    return f"{high} V" if low == high else f"{low}–{high} V"

@@ -1,0 +1,355 @@
+"""What an inspected capture shows: reads with their waves, presses, widths, channels."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from itertools import islice
+
+import numpy as np
+
+from padbench.capture.expected import Expectation
+from padbench.capture.frame_seen import Place
+from padbench.capture.inspect import LINES, Inspection
+from padbench.capture.opening import OpenCapture
+from padbench.capture.reads import Press, SeenRead
+from padbench.core.buttons import spelled
+from padbench.core.decode import Names, Read, decode
+from padbench.core.findings import Finding
+from padbench.core.quality import steady
+from padbench.core.timeline import Timeline, Wire
+from padbench.core.units import show
+from padbench.results.blocks import Article, Articles, Block, Cell, Prose, Table, findings_blocks
+from padbench.results.result import Section
+from padbench.results.wave_data import ShownRead, Wave
+
+__all__ = ["ChosenRead", "Stretches", "capture_sections", "chosen_reads"]
+
+_MOST_WAVES = 12
+_MOST_ROWS = 100
+_MOST_LINES = 40
+_MARGIN = 0.15
+"""Part of a read that is shown before and after it."""
+_LINE_PS = 63_555_556
+"""One scan line, 1 / 15 734.266 Hz (SMPTE 170M; ITU-R BT.1700)."""
+
+Span = tuple[int, int]
+Stretches = Callable[[Sequence[Span]], Mapping[int, Timeline]]
+"""Gives the wires of some stretches (picoseconds), by their begins: a second pass over a file."""
+
+
+@dataclass
+class ChosenRead:
+    """A read to draw; ``why`` says what is known of it, at moments in ``marks`` where known.
+
+    ``span`` is what of the capture is shown, in picoseconds.
+    """
+
+    read: SeenRead
+    span: Span
+    why: list[str] = field(default_factory=list)
+    marks: list[tuple[int, str]] = field(default_factory=list)
+    fails: bool = False
+
+
+def capture_sections(
+    seen: Inspection,
+    findings: Sequence[Finding],
+    capture: OpenCapture,
+    expected: Expectation | None,
+    stretches: Stretches | None,
+    *,
+    all_reads: bool = False,
+) -> Iterator[Section]:
+    """All sections; ``stretches`` is None for a capture that cannot be read twice."""
+    lines = [f"{role}: {name}" for role, name in _channels(capture)]
+    yield Section("channels", "", [Prose(lines)], ("text",))
+    yield Section("all-findings", "Findings", findings_blocks(findings), ("text",))
+    broken = [finding for finding in findings if finding.verdict == "fail"]
+    if broken:
+        yield Section("broken", "What went wrong", findings_blocks(broken), ("page",))
+    blocks = [*_waves(seen, findings, expected, stretches)]
+    blocks.append(_reads(seen, "The first reads as a table", _MOST_ROWS, folded=True))
+    yield Section("reads", "Reads", blocks, ("page",))
+    yield Section("held", "What was held", [*_held(seen.presses)])
+    yield Section("measured", "What was measured", [*_measured(seen)])
+    yield Section("which", "Channels", [_which(seen, capture)], ("page",))
+    shown = _reads(seen, "Reads", len(seen.rows) if all_reads else _MOST_LINES)
+    yield Section("reads-text", "Reads", [shown], ("text",))
+    rest = [finding for finding in findings if finding.verdict != "fail"]
+    yield Section("findings", "What else was looked at", findings_blocks(rest), ("page",))
+
+
+def chosen_reads(seen: Inspection, findings: Sequence[Finding]) -> list[ChosenRead]:
+    """At most twelve reads in time order: those with a broken rule, then doubtful, then presses."""
+    rows = seen.rows
+    chosen: dict[int, ChosenRead] = {}
+
+    def take(place: int) -> ChosenRead | None:
+        if place not in chosen:
+            if len(chosen) == _MOST_WAVES:
+                return None
+            chosen[place] = ChosenRead(seen.read(place), _span(seen, place))
+        return chosen[place]
+
+    if not len(rows):
+        return []
+    for finding in sorted(findings, key=lambda finding: finding.verdict != "fail"):
+        moment = finding.met.at_ps
+        if moment is None or finding.verdict == "pass":
+            continue
+        shown = take(_place(seen, moment))
+        if shown is not None:
+            shown.why.append(finding.says)
+            shown.fails |= finding.verdict == "fail"
+            if finding.verdict == "fail":
+                shown.marks.append((max(moment, shown.read.start_ps), finding.says))
+    noises = [
+        (at, f"{name} leaves a level and comes back")
+        for name, (_, first) in seen.runts.items()
+        for at in first[:_MOST_WAVES]
+    ]
+    noises += [(at, "a pulse of the clock is far too short") for at in seen.glitches[1]]
+    for moment, says in noises[:_MOST_WAVES]:
+        shown = take(_place(seen, moment))
+        if shown is not None:
+            shown.marks.append((moment, says))
+            shown.why.append(f"{says} at {moment / 1e6:.3f} µs")
+            shown.fails = True
+    doubtful = (rows["extra"] != 0) | (rows["undecided"] != 0) | (rows["flags"] != 0)
+    changed = np.append(True, rows["held"][1:] != rows["held"][:-1])
+    for places in (np.flatnonzero(doubtful), np.flatnonzero(changed)):
+        for place in places[:_MOST_WAVES].tolist():
+            take(place)
+    return [chosen[place] for place in sorted(chosen)]
+
+
+def _place(seen: Inspection, moment: int) -> int:
+    """The read in which a moment lies; the first if it comes before."""
+    return max(1, seen.met(moment).read or 1) - 1
+
+
+def _span(seen: Inspection, place: int) -> Span:
+    """The read and some room, but no part of the next one."""
+    start, end = int(seen.rows["start"][place]), int(seen.rows["end"][place])
+    room = max(1_000_000, round((end - start) * _MARGIN))
+    after = seen.rows["start"][place + 1 : place + 2]
+    last = min([end + room, seen.end_ps, *(int(at) - 1 for at in after)])
+    return max(0, start - room), max(last, end)
+
+
+def _waves(
+    seen: Inspection,
+    findings: Sequence[Finding],
+    expected: Expectation | None,
+    stretches: Stretches | None,
+) -> Iterator[Block]:
+    chosen = chosen_reads(seen, findings)
+    if not chosen:
+        return
+    if stretches is None:
+        yield Prose(("The capture came through a pipe and is gone; a file has waves here.",))
+        return
+    take = stretches
+
+    @cache
+    def lines() -> Mapping[int, Timeline]:
+        return take([shown.span for shown in chosen])
+
+    how = (
+        f"{len(chosen)} of {len(seen.rows)} reads, in order of time; at most {_MOST_WAVES} find "
+        "room: before all others those in which a rule was broken, then doubtful ones, then "
+        "those with a change."
+    )
+    yield Prose((how,), small=True)
+    yield Articles([_article(shown, lines, expected) for shown in chosen])
+
+
+def _article(
+    shown: ChosenRead, lines: Callable[[], Mapping[int, Timeline]], expected: Expectation | None
+) -> Article:
+    read, begin = shown.read, shown.span[0]
+    # Of a stopped read the pad had loaded what stood on the wire, whatever the console made of it.
+    wanted = read.held if read.extra and not read.missing else read.byte
+    if expected is not None:
+        either = expected.unsure(read.start_ps)
+        wanted = expected.at(read.start_ps) & ~either | read.byte & either
+    right = wanted == read.byte and not read.undecided
+    remarks = _remarks(read)
+    says = f"Read as {spelled(read.byte)}"
+    says += f", expected {spelled(wanted)}" if wanted != read.byte else ""
+
+    def wave() -> Wave:
+        line = lines().get(begin, Timeline(shown.span[1] - begin))
+        reads = [
+            ShownRead(
+                decoded.start_ps,
+                decoded.latch_end_ps,
+                _samples(decoded, read, line),
+                read.byte,
+                wanted,
+                read.undecided,
+                right,
+            )
+            for decoded in _decoded(line)
+            if decoded.start_ps == read.start_ps - begin
+        ]
+        marks = [(min(max(0, at - begin), line.end_ps), what) for at, what in shown.marks]
+        rows = [(name, name) for name in LINES]
+        return Wave(line, reads, marks, rows, first=read.number, offset=begin)
+
+    return Article(
+        f"Read {read.number} at {_when(read.start_ps)}",
+        "pass" if right and not shown.fails else "fail",
+        f"{says}{'; ' + remarks if remarks else ''}.",
+        f"{read.clocks} clocks; the wave begins {_when(begin)} into the capture.",
+        shown.why,
+        wave=wave,
+    )
+
+
+def _decoded(line: Timeline) -> Sequence[Read]:
+    """The reads of a stretch, with the hysteresis that the inspection had."""
+    wires: dict[str, Wire] = {}
+    for name in ("latch", "clock"):
+        wire = steady(line.wires[name]) if name in line.wires else None
+        if wire is None:
+            return ()
+        wires[name] = wire
+    if "data" not in line.wires:
+        return ()
+    wires["data"] = line.wires["data"]
+    sample = "sample" if len(line.events.get("sample", ())) else None
+    settled = Timeline(line.end_ps, wires, events=line.events)
+    return decode(settled, Names("latch", "clock", "data", sample))
+
+
+def _samples(decoded: Read, read: SeenRead, line: Timeline) -> tuple[int, ...]:
+    """Where its bits come from: without recorded moments extra clocks gave none."""
+    if len(line.events.get("sample", ())):
+        return decoded.samples
+    return tuple(at for number, at in enumerate(decoded.samples, 1) if number not in read.extra)
+
+
+def _measured(seen: Inspection) -> Iterator[Block]:
+    yield Table(
+        "Widths and times over the whole capture",
+        ("what", "count", "least", "median", "mean", "most", ""),
+        [*_widths(seen)],
+        frozenset(range(1, 6)),
+    )
+    period = seen.measures.get("poll period")
+    if period is not None and period.median:
+        passes = f", {seen.passes} passes each" if seen.passes > 1 else ""
+        yield Prose((f"{1e12 / period.median:.3f} polls a second{passes}.",))
+
+
+def _widths(seen: Inspection) -> Iterator[tuple[str, ...]]:
+    line = seen.measures["line period"].median if "line period" in seen.measures else _LINE_PS
+    for name, widths in seen.measures.items():
+        more = ""
+        if name == "read length":
+            more = f"{widths.median / line:.2f} scan lines"
+        elif name in ("poll period", "frame period") and widths.median:
+            more = f"{1e12 / widths.median:.3f} a second"
+        times = (widths.least, widths.median, widths.mean, widths.most)
+        yield name, str(widths.count), *(show(ps * 1e-12, "s", 4) for ps in times), more
+    for role, (least, most) in seen.volts.items():
+        yield role, "", f"{least:.3g} V", "", "", f"{most:.3g} V", ""
+
+
+def _channels(capture: OpenCapture) -> Iterator[tuple[str, str]]:
+    """Each role with the channel that was taken, and how it was found."""
+    for role, channel in capture.channels.items():
+        unit = ""
+        if role == "time" and capture.time_unit is not None:
+            unit = ", in {}, {}".format(*capture.time_unit)
+        yield role, channel.label + (f", {channel.how}" if channel.how else "") + unit
+
+
+def _which(seen: Inspection, capture: OpenCapture) -> Table:
+    rows = []
+    for role, channel in _channels(capture):
+        volts = seen.volts.get(role)
+        rows.append(
+            (role, channel, *(("–", "–") if volts is None else map("{:.3g} V".format, volts)))
+        )
+    return Table("Channels", ("role", "channel", "least", "most"), rows, frozenset((2, 3)))
+
+
+def _held(pressed: Sequence[Press]) -> Iterator[Block]:
+    if not pressed:
+        yield Prose(("Nothing was held, as far as the reads can tell.",))
+        return
+    more = len(pressed) - _MOST_ROWS
+    yield Table(
+        "Each press, from the first read that saw it to the first that did not any more",
+        ("button", "down at", "up at", "for"),
+        [
+            (press.button, _when(press.down_ps), _when(press.up_ps), _lasting(press))
+            for press in pressed[:_MOST_ROWS]
+        ],
+        frozenset((1, 2, 3)),
+        f"and {more} more presses; --json has all of them." if more > 0 else "",
+    )
+
+
+def _when(at: int | None) -> str:
+    return "–" if at is None else f"{at / 1e9:.4f} ms"
+
+
+def _lasting(press: Press) -> str:
+    if press.down_ps is None or press.up_ps is None:
+        return "–"
+    return show((press.up_ps - press.down_ps) * 1e-12, "s", 4)
+
+
+def _reads(seen: Inspection, caption: str, most: int, *, folded: bool = False) -> Table:
+    more = len(seen.rows) - most
+    heads = ["read", "at", "byte", "read as", "clocks", "remarks"]
+    rows: list[tuple[str | Cell, ...]] = []
+    for read in islice(seen.reads(), most):
+        remarks = _remarks(read)
+        rows.append(
+            (
+                *(str(read.number), _when(read.start_ps), f"{read.byte:08b}"),
+                *(spelled(read.byte), str(read.clocks)),
+                Cell(remarks, bad=True) if remarks else "",
+                *([] if seen.frame is None else [_in_frame(seen.place(read))]),
+            )
+        )
+    return Table(
+        caption if more > 0 or not folded else "All reads as a table",
+        heads if seen.frame is None else [*heads, "in the frame"],
+        rows,
+        frozenset((0, 1, 2, 4) if not folded else (1, 2, 4)),
+        f"and {more} more reads; --all-reads lists them, --json has them" if more > 0 else "",
+        folded=folded,
+    )
+
+
+def _in_frame(place: Place | None) -> str:
+    if place is None:
+        return "no sync near"
+    if place.span is None:
+        return f"line {place.after_sync:.1f} after sync"
+    first, last = place.span.first_line, place.span.last_line
+    lines = f"line {first}" if first == last else f"lines {first} to {last}"
+    return f"{lines}, {place.part}"
+
+
+def _remarks(read: SeenRead) -> str:
+    """What is odd about a read, in words; empty if nothing is."""
+    remarks = []
+    if read.extra:
+        remarks.append(f"clock {', '.join(map(str, read.extra))} extra")
+    if read.byte != read.held and not read.missing:
+        remarks.append(f"on the wire {spelled(read.held)}")
+    if read.undecided:
+        remarks.append(f"{spelled(read.undecided)} undecided")
+    if read.cut_short:
+        remarks.append("cut short")
+    if read.open_ended:
+        remarks.append("the capture ends")
+    if read.in_gap:
+        remarks.append("not all recorded")
+    return "; ".join(remarks)

@@ -1,0 +1,235 @@
+"""Sweeps, and the delay of a poll plan, as figures.
+
+All raise ``ValueError`` as `padbench.results.pictures.new_figure` does, and where there is nothing
+to draw.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from padbench.core.buttons import BUTTONS
+from padbench.padsweep.tally import TIES, PadCounts, PadTally
+from padbench.results.pictures import new_figure
+from padbench.routines.counts import OUTCOMES, SweepCounts
+from padbench.routines.latency import Delays, LatencySetup
+from padbench.routines.lengths import DesignMap
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = [
+    "EXPOSURE",
+    "exposure_figure",
+    "latency_figure",
+    "map_figure",
+    "pad_sweep_figure",
+    "phases_figure",
+]
+
+EXPOSURE = (
+    ("hit", "a read of the port is stopped", "0.85", ""),
+    ("corrupt", "a pass reads a wrong byte", "0.6", "//"),
+    ("accepted_wrong", "a wrong byte is handed on", "0.15", ""),
+)
+"""Count of a sweep, what it means, and its grey and hatching."""
+
+
+def exposure_figure(name: str, console: str, sweeps: Sequence[SweepCounts], path: Path) -> "Figure":
+    """Bars in per cent of all cases (256 held states in every phase), a group for each period.
+
+    Raises ``ValueError`` also for a console without a fetch to sweep.
+    """
+    if not sweeps:
+        raise ValueError("no rate was swept; this console has no fault to draw")
+    figure = new_figure(path, max(5.0, 1.8 + 0.55 * len(sweeps)), 4.0, layout="constrained")
+    axes: Any = figure.subplots()
+    wide = 0.8 / len(EXPOSURE)
+    for place, (key, says, grey, hatch) in enumerate(EXPOSURE):
+        shares = [100 * getattr(sweep, key) / sweep.cases for sweep in sweeps]
+        at = [group + (place - 1) * wide for group in range(len(sweeps))]
+        bars = axes.bar(
+            at, shares, wide, label=says, color=grey, hatch=hatch, edgecolor="black", linewidth=0.6
+        )
+        for bar in bars:
+            bar.set_gid(key)
+    axes.set_xticks(range(len(sweeps)), [str(sweep.period) for sweep in sweeps])
+    axes.set_xlabel("CPU cycles from one fetch to the next")
+    axes.set_ylabel("cases, %")
+    axes.set_ylim(bottom=0)
+    axes.margins(y=0.25)
+    axes.set_title(f"{name[:60]}, {console} console", parse_math=False)
+    axes.legend(frameon=False, fontsize=8, loc="upper left")
+    axes.spines[["right", "top"]].set_visible(False)
+    return figure
+
+
+# Told apart by shape and size; the colour only repeats it.
+_MARKS = ("", "|", "o", "^", "X")
+_COLOURS = ("", "0.6", "0.45", "tab:orange", "tab:red")
+_SIZES = (0, 18, 14, 26, 38)
+
+
+def phases_figure(sweeps: Sequence[SweepCounts], title: str, path: Path) -> "Figure":
+    """Phase against fetch period, each phase marked by the worst that any held state came to.
+
+    ``gid`` of a set of marks is the outcome.
+    """
+    figure = new_figure(path, 11, 6, layout="constrained")
+    axes: Any = figure.subplots()
+    for code in range(1, len(OUTCOMES)):
+        places = [
+            (phase, row)
+            for row, sweep in enumerate(sweeps)
+            for phase, worst in enumerate(sweep.by_phase)
+            if worst == code
+        ]
+        if places:
+            across, up = zip(*places, strict=True)
+            axes.scatter(
+                across, up, s=_SIZES[code], marker=_MARKS[code], c=_COLOURS[code],
+                label=OUTCOMES[code], gid=OUTCOMES[code],
+            )  # fmt: skip
+    for row, sweep in enumerate(sweeps):
+        axes.plot([0, sweep.period - 1], [row, row], color="0.85", linewidth=0.8, zorder=0)
+    axes.set_yticks(range(len(sweeps)), [str(sweep.period) for sweep in sweeps])
+    axes.set(xlabel="phase, CPU cycles", ylabel="fetch period, CPU cycles")
+    axes.set_title(title[:90], parse_math=False)
+    _legend(figure, axes)
+    return figure
+
+
+def map_figure(chart: DesignMap, title: str, path: Path) -> "Figure":
+    """Loop length against gap, marked where it is unsafe at one rate, and where at several.
+
+    ``gid`` of a set of marks is "one-rate" or "several-rates".
+    """
+    figure = new_figure(path, 11, 6, layout="constrained")
+    axes: Any = figure.subplots()
+    rates = np.array([[len(periods) for periods in row] for row in chart.unsafe])
+    for which, gid, mark, colour, says in (
+        (rates == 1, "one-rate", "|", "tab:orange", "one rate has a phase that stops two passes"),
+        (rates > 1, "several-rates", "x", "tab:red", "several rates have one"),
+    ):
+        rows, columns = np.nonzero(which)
+        across, up = np.array(chart.gaps)[columns], np.array(chart.loops)[rows]
+        axes.scatter(across, up, s=14, marker=mark, c=colour, label=says, gid=gid)
+    axes.axhline(chart.loop, color="0.4", linewidth=1, linestyle="--", label="loop now", gid="now")
+    axes.set(
+        xlabel="cycles added between the passes",
+        ylabel="CPU cycles a bit",
+        xlim=(chart.gaps[0] - 1, chart.gaps[-1] + 1),
+        ylim=(chart.loops[0] - 1, chart.loops[-1] + 1),
+    )
+    axes.set_title(title[:90], parse_math=False)
+    _legend(figure, axes)
+    return figure
+
+
+def _legend(figure: "Figure", axes: Any) -> None:
+    """Beside the axes, where it covers no mark."""
+    handles, labels = axes.get_legend_handles_labels()
+    if handles:
+        figure.legend(handles, labels, loc="outside lower right", ncols=len(labels), frameon=False)
+
+
+def latency_figure(delays: Delays, setup: LatencySetup, path: Path, *, name: str) -> "Figure":
+    """The share of presses that show within each delay, in milliseconds; ``name`` is the routine's.
+
+    ``gid`` of the line is "share", of its mean "mean".
+    """
+    timing = setup.timing
+    to_ms = 1000 / float(timing.clock)
+    figure = new_figure(path, 8, 4.5, layout="constrained")
+    axes: Any = figure.subplots()
+    axes.plot(
+        [float(at) * to_ms for at, _ in delays.corners],
+        [100 * float(share) for _, share in delays.corners],
+        color="black",
+        gid="share",
+    )
+    mean = float(delays.mean) * to_ms
+    axes.axvline(mean, linestyle="--", linewidth=1, color="0.4", gid="mean")
+    axes.annotate(f"mean {mean:.1f} ms", (mean, 3), xytext=(4, 0), textcoords="offset points")
+    axes.set(
+        xlabel="from press to picture, ms",
+        ylabel="presses shown by then, %",
+        ylim=(0, 101),
+        title=f"{name}: {timing.name} console, polled in line {setup.plan.line} of every "
+        f"{'frame' if setup.plan.every == 1 else f'{setup.plan.every} frames'}, "
+        f"{len(setup.latches)} {'pass' if len(setup.latches) == 1 else 'passes'}",
+    )
+    frame = float(timing.frame_cycles) * to_ms
+    above = axes.secondary_xaxis("top", functions=(_times(1 / frame), _times(frame)))
+    above.set_xlabel("frames")
+    axes.grid(alpha=0.3)
+    return figure
+
+
+def _times(factor: float) -> Any:
+    """A function that multiplies arrays."""
+    return lambda values: values * factor
+
+
+_PANELS = (("shown", "seen and not held"), ("lost", "held and not seen"))
+
+
+def pad_sweep_figure(name: str, pad: PadCounts, path: Path) -> "Figure":
+    """Per cent of the reads in which a button is seen and not held, or held and not seen.
+
+    A panel for each of the two and each tie of the serial input; in it a row for each button and a
+    last one for reads that are not as they must come out, and a column for each kind of read:
+    undisturbed, then each stopped bit with one to three extra clocks. The number stands in each
+    place that is not empty; the grey says it again. Raises ``ValueError`` also for a sweep that was
+    stopped before it had counted anything.
+    """
+    ties = sorted({tie for tie, _, _ in pad.reads})
+    if not ties:
+        raise ValueError("no case was counted; there is nothing to draw")
+    figure = new_figure(path, 12.5, 2.9 * len(_PANELS) * len(ties) + 0.6, layout="constrained")
+    rows: Any = figure.subplots(len(_PANELS) * len(ties), squeeze=False)
+    panels = [(tie, *panel) for tie in ties for panel in _PANELS]
+    for axes, (tie, counts, says) in zip(rows[:, 0], panels, strict=True):
+        reads = sorted((bit, extra) for at, bit, extra in pad.reads if at == tie)
+        shares = np.array([_column(pad.reads[tie, *read], counts) for read in reads]).T
+        axes.imshow(shares, cmap="Greys", vmin=0, vmax=100, aspect="auto")
+        for (row, column), share in np.ndenumerate(shares):
+            if share:
+                axes.text(
+                    column,
+                    row,
+                    _per_cent(share),
+                    ha="center",
+                    va="center",
+                    fontsize=6.5,
+                    color="white" if share > 55 else "black",
+                    gid=f"{counts}-{tie}-{row}-{column}",
+                )
+        axes.set_yticks(range(len(BUTTONS) + 1), [*BUTTONS, "not as it must"], fontsize=7)
+        axes.set_xticks(range(len(reads)), [_named(*read) for read in reads], fontsize=7)
+        axes.axhline(len(BUTTONS) - 0.5, color="black", linewidth=1)
+        for place, (_, extra) in enumerate(reads):
+            if extra <= 1:
+                axes.axvline(place - 0.5, color="0.5", linewidth=0.5)
+        title = f"{says}, % of reads; serial input at {TIES[tie]}"
+        axes.set_title(title, loc="left", fontsize=9)
+    rows[-1, 0].set_xlabel("stopped bit · extra clocks (–: undisturbed)")
+    ports = ", ".join(pad.ports)
+    figure.suptitle(f"{name[:60]}, {ports}, policy {pad.policy}", parse_math=False, fontsize=10)
+    return figure
+
+
+def _column(tally: PadTally, counts: str) -> list[float]:
+    return [100 * count / tally.cases for count in (*getattr(tally, counts), tally.wrong)]
+
+
+def _per_cent(share: float) -> str:
+    if share < 1:
+        return "<1"
+    return ">99" if 99 < share < 100 else f"{share:.0f}"
+
+
+def _named(bit: int, extra: int) -> str:
+    return f"{bit}·{extra}" if bit else "–"

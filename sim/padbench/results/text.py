@@ -1,0 +1,201 @@
+"""A result as text for a terminal or a pipe: tables where there is room for them, else lines.
+
+    print_result(result, console())
+
+Meaning is in words; colour only repeats it.
+"""
+
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from io import StringIO
+from typing import Any
+
+from rich import box
+from rich.console import Console
+from rich.table import Table as Grid
+from rich.text import Text
+
+from padbench.core.findings import COUNTED, Finding
+from padbench.core.sentences import amount
+from padbench.results.blocks import (
+    MARK,
+    MARKED,
+    Article,
+    Articles,
+    Block,
+    Cell,
+    Findings,
+    Prose,
+    Table,
+)
+from padbench.results.result import Result
+
+__all__ = ["as_text", "console", "print_result"]
+
+_WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
+_CAUTION = "A verdict is a calculation, not a guarantee."
+_PIPE_WIDTH = 120
+_NARROW = 70
+
+
+def console() -> Console:
+    """Standard output, without markup: nothing in a sheet can dress up as ours."""
+    width = None if sys.stdout.isatty() else _PIPE_WIDTH
+    return Console(markup=False, highlight=False, emoji=False, width=width)
+
+
+def as_text(result: Result, width: int = _PIPE_WIDTH) -> str:
+    """The whole as plain text, ``width`` columns wide."""
+    out = StringIO()
+    screen = Console(
+        file=out, markup=False, highlight=False, emoji=False, width=width, color_system=None
+    )
+    print_result(result, screen)
+    return out.getvalue()
+
+
+def print_result(result: Result, screen: Console) -> None:
+    """Its sections, then the verdict, last, where people look first, and the files written."""
+    for part in result.sections:
+        if "text" not in part.media:
+            continue
+        title = part.title
+        for block in part.blocks:
+            if _print_block(block, title, screen):
+                title = ""
+    shown = (block for part in result.sections if "text" in part.media for block in part.blocks)
+    tables = (block for block in shown if isinstance(block, Findings))
+    if not all(finding.looked_up for table in tables for finding, _ in table.rows):
+        screen.print(MARKED)
+    screen.print(f"{result.name}: {result.word} {result.lead} {_CAUTION}", soft_wrap=True)
+    for what, path in result.wrote.items():
+        screen.print(f"{what}: {path}", soft_wrap=True)
+
+
+def _print_block(block: Block, title: str, screen: Console) -> bool:
+    """Print a block under the title of its section, if that was not said yet; False: nothing."""
+    way = _WAYS.get(type(block))
+    if way is not None:
+        way(block, title, screen)
+    return way is not None
+
+
+def _prose(block: Prose, title: str, screen: Console) -> None:
+    if title:
+        screen.print(title)
+    for line in block.lines:
+        screen.print(f"  {line}" if block.listed or block.wrong else line, soft_wrap=True)
+
+
+def _table(block: Table, title: str, screen: Console) -> None:
+    rows = [[_text(cell) for cell in row] for row in block.rows]
+    _show(screen, block.caption or title, block.heads, rows, block.numbers)
+    if block.note:
+        screen.print(block.note)
+
+
+def _text(cell: str | Cell) -> str | Text:
+    if isinstance(cell, str):
+        return cell
+    if cell.verdict:
+        word, style = _WORDS[cell.verdict]
+        return Text(" ".join(part for part in (word, cell.text) if part), style)
+    return Text(cell.text, "bold red" if cell.bad else "")
+
+
+def _findings(block: Findings, title: str, screen: Console) -> None:
+    rows = [
+        (
+            finding.id + ("" if finding.looked_up else MARK),
+            _verdict(finding.verdict),
+            _margin(finding),
+            _why(finding),
+        )
+        for finding, _ in block.rows
+    ]
+    _show(screen, block.caption, ("finding", "", "margin", ""), rows, frozenset((2,)))
+
+
+def _articles(block: Articles, title: str, screen: Console) -> None:
+    """One row a run; what went wrong instead of what it is about where it failed."""
+    rows = [
+        (
+            article.name,
+            _verdict(article.verdict),
+            "" if article.count is None else str(article.count),
+            _said(article),
+        )
+        for article in block.articles
+    ]
+    _show(screen, title, ("scenario", "", "reads", ""), rows, frozenset((2,)))
+
+
+def _said(article: Article) -> str:
+    if not article.said:
+        return article.says
+    more = len(article.said) - 1
+    return f"{article.run}: {article.said[0]}" + (f"; and {more} more" if more else "")
+
+
+_WAYS: dict[type[Block], Callable[[Any, str, Console], None]] = {
+    Prose: _prose,
+    Table: _table,
+    Findings: _findings,
+    Articles: _articles,
+}
+"""How each kind of block is printed; those not among them are pictures."""
+
+
+def _show(
+    screen: Console,
+    title: str,
+    heads: Sequence[str],
+    rows: Iterable[Sequence[str | Text]],
+    numbers: frozenset[int],
+) -> None:
+    if screen.width < _NARROW:
+        if title:
+            screen.print(title)
+        for row in rows:
+            cells = [(head, str(cell)) for head, cell in zip(heads, row, strict=True) if str(cell)]
+            named = [
+                f"{head} {cell}" if place and head else cell
+                for place, (head, cell) in enumerate(cells)
+            ]
+            screen.print(", ".join(named))
+        return
+    grid = Grid(box=box.SIMPLE_HEAD, title=title or None, title_justify="left")
+    last = len(heads) - 1
+    for place, head in enumerate(heads):
+        grid.add_column(
+            head,
+            justify="right" if place in numbers else "left",
+            overflow="fold",
+            no_wrap=place != last and place in numbers,
+        )
+    for row in rows:
+        grid.add_row(*row)
+    screen.print(grid)
+
+
+def _why(finding: Finding) -> str:
+    """What a finding says, where it fails, and what to change."""
+    broken = finding.verdict == "fail"
+    says = f"{finding.says} ({finding.where})" if broken else finding.says
+    if finding.remedy is not None:
+        says += f". {'Change' if broken else 'Thin'}: {finding.remedy.whole}"
+    return says
+
+
+def _verdict(verdict: str) -> Text:
+    """ "holds", "FAILS" or a dash."""
+    word, style = _WORDS[verdict]
+    return Text(word, style)
+
+
+def _margin(finding: Finding) -> str:
+    """With its sign; empty where there is none, or where none is needed."""
+    margin, unit = finding.margin, finding.unit
+    if margin is None or (not margin and (unit in COUNTED or not finding.limit)):
+        return ""
+    return ("−" if margin < 0 else "+") + amount(abs(margin), unit)

@@ -1,0 +1,103 @@
+"""What a sweep of a routine counts, and the first case of each kind that it met.
+
+    counts = sweep(routine, console, period, limit)
+    counts.accepted_wrong, counts.counterexample
+
+A *case* is one held state with one fetch phase, held steady, with the result places preset to the
+held state. An engine is any such function ``sweep``: `padbench.routines.fast` has the one in use,
+`padbench.routines.plain` the yardstick.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Literal
+
+__all__ = ["OUTCOMES", "STATES", "WORST", "Counterexample", "Kind", "SweepCounts", "merged"]
+
+STATES = 256
+"""Held states of eight buttons."""
+
+Kind = Literal["accepted_wrong", "never_settles", "corrupt"]
+"""What a counterexample shows."""
+
+WORST: tuple[Kind, ...] = ("accepted_wrong", "never_settles", "corrupt")
+"""Kinds of counterexamples, the worst first."""
+
+OUTCOMES = ("no read stopped", "stopped, no harm", "pass spoilt", "never settles", "wrong byte")
+"""What can come of a phase, the worst last."""
+
+
+@dataclass(frozen=True, slots=True)
+class Counterexample:
+    """One case of a kind; of several the one with the smallest held state, then phase.
+
+    ``got`` is the byte handed on (of the first pad whose result is wrong), for ``never_settles``
+    and ``corrupt`` the first wrong byte that a pass read. ``pad`` is 1 or 2.
+    """
+
+    kind: Kind
+    held: int
+    phase: int
+    got: int
+    pad: int = 1
+
+
+@dataclass
+class SweepCounts:
+    """Counts of some or all cases of one fetch period (CPU cycles), as they grow, in any order.
+
+    ``hit``: a fetch stopped a read of a port. ``corrupt``: some pass (the first eight reads of a
+    port after a latch) read a byte that is not the held state. ``accepted_wrong``: what the
+    routine hands on is not the held state. ``never_settles``: it had not finished after the cycle
+    limit. ``kept_old``: with a corrupt pass, it handed on exactly what had stood in the result
+    place before, whatever that was. ``first`` has a counterexample of each kind, ``by_phase`` for
+    each phase the worst place in `OUTCOMES` that any held state came to.
+    """
+
+    period: int
+    cases: int = 0
+    hit: int = 0
+    corrupt: int = 0
+    accepted_wrong: int = 0
+    never_settles: int = 0
+    kept_old: int = 0
+    first: dict[Kind, Counterexample] = field(default_factory=dict)
+    by_phase: bytearray = field(default_factory=bytearray)
+
+    def __post_init__(self) -> None:
+        """No phase has been stopped yet."""
+        self.by_phase = self.by_phase or bytearray(self.period)
+
+    @property
+    def examples(self) -> tuple[Counterexample, ...]:
+        """One of each kind that was met, the worst first."""
+        return tuple(self.first[kind] for kind in WORST if kind in self.first)
+
+    @property
+    def counterexample(self) -> Counterexample | None:
+        """The first of the worst kind."""
+        return next(iter(self.examples), None)
+
+    def note(self, example: Counterexample) -> None:
+        """Keep a counterexample if it comes before the one that is known."""
+        known = self.first.get(example.kind)
+        if known is None or (example.held, example.phase) < (known.held, known.phase):
+            self.first[example.kind] = example
+
+    def add(self, other: "SweepCounts") -> None:
+        """Take in the counts of other cases of the same period; ``ValueError`` for another one."""
+        if other.period != self.period:
+            raise ValueError(f"counts of period {other.period} added to those of {self.period}")
+        for name in ("cases", "hit", "corrupt", "accepted_wrong", "never_settles", "kept_old"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        self.by_phase = bytearray(map(max, self.by_phase, other.by_phase))
+        for example in other.first.values():
+            self.note(example)
+
+
+def merged(period: int, parts: Iterable[SweepCounts]) -> SweepCounts:
+    """All parts of a period together; the order does not matter."""
+    whole = SweepCounts(period)
+    for part in parts:
+        whole.add(part)
+    return whole

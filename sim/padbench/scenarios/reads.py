@@ -1,0 +1,164 @@
+"""What is done by the console: reads that are too long, cut off, in quick succession, or stopped.
+
+A read routine as the poll makes no reads of odd lengths; they are made at its shortest times.
+
+Stopped reads: the sound unit halts the CPU inside a read and the pad is clocked once too often.
+One bit is lost, all later ones move up, and the serial input's level takes the last place; with
+the input at ground the last button reads as pressed when nobody pressed it (common practice).
+That is the console's fault, and no pad can prevent it. These scenarios hold the pad to doing
+exactly this and nothing worse, so that the program's cure can be trusted. With a read routine as
+the poll its console's fetch makes the stops, and what comes of them is the routine's own doing.
+"""
+
+from dataclasses import replace
+
+from padbench.core.buttons import byte_of
+from padbench.core.stimulus import until_cut
+from padbench.scenarios.expect import expected_bits
+from padbench.scenarios.script import Script, Setting
+from padbench.scenarios.timetable import Timetable
+
+__all__ = [
+    "back_to_back",
+    "cut_short",
+    "fetch_cases",
+    "long_latch",
+    "open_serial_input",
+    "past_the_end",
+    "read_twice_rejects",
+    "stopped_any_bit",
+    "stopped_last_bit",
+]
+
+_EXTRA_CLOCKS = (1, 2, 3)
+"""What a stopped read may bring where no routine says which console it runs on."""
+
+
+def past_the_end(setting: Setting) -> Script:
+    """Reading on after the last stage shows the level of the serial input.
+
+    With the usual tie to ground that is "pressed" (common practice); a pad that leaves the input
+    open is held to the same, and cannot keep it.
+    """
+    timetable = Timetable(setting.typed)
+    pad = setting.pad
+    clocks = pad.stages + 8
+    for buttons in ([], ["A", "Right"]):
+        timetable.hold(buttons)
+        timetable.poll(
+            timing=setting.timing.with_clocks(clocks),
+            expect=expected_bits(
+                byte_of(buttons) | pad.stuck,
+                clocks=clocks,
+                stages=pad.stages,
+                serial=0 if pad.serial is None else pad.serial,
+            ),
+        )
+    return timetable.script()
+
+
+def cut_short(setting: Setting) -> Script:
+    """A new latch after three clocks: the read is given up and the next one is whole."""
+    timetable = Timetable(setting.typed, passes=1)
+    timetable.hold(["A", "Select", "Left"])
+    timetable.poll()
+    timetable.poll(note="will be cut short")
+    t = setting.timing
+    cut = timetable.reads[-1]
+    after = t.latch_width + until_cut(t.latch_to_clock, t.clock_low, t.clock_high)
+    timetable.poll_now(cut.start + after, note="a new latch, before the eighth bit")
+    timetable.poll()
+    return timetable.script()
+
+
+def long_latch(setting: Setting) -> Script:
+    """The latch stays high for long: the pad goes on loading until it falls."""
+    timetable = Timetable(setting.typed, passes=1)
+    timetable.poll()
+    wide = max(20 * setting.timing.latch_width, 1_000_000_000)
+    timetable.hold(["Down"], at=timetable.next_start + wide // 3)
+    timetable.hold(["Down", "B"], at=timetable.next_start + wide // 2)
+    timetable.poll(
+        timing=replace(setting.timing, latch_width=wide), note="latch held high for long"
+    )
+    timetable.poll()
+    return timetable.script()
+
+
+def back_to_back(setting: Setting) -> Script:
+    """Two polls with nothing but one clock's pause between them."""
+    timetable = Timetable(setting.typed, passes=1)
+    timetable.hold(["Select", "Right"])
+    timetable.poll()
+    first = timetable.reads[-1]
+    timetable.poll_now(first.start + first.length, note="at once again")
+    timetable.hold(["B"])
+    timetable.poll()
+    return timetable.script()
+
+
+def open_serial_input(setting: Setting) -> Script:
+    """The serial input torn off: the eight buttons still read right, what follows does not."""
+    timetable = Timetable(setting.typed)
+    timetable.hold(["B", "Right"])
+    timetable.poll(serial=None)
+    timetable.poll(serial=None, timing=setting.timing.with_clocks(setting.pad.stages + 8))
+    return timetable.script()
+
+
+def _last(setting: Setting) -> int:
+    """The last button's bit, or the last bit there is in a shorter read."""
+    return min(8, setting.timing.clocks)
+
+
+def stopped_last_bit(setting: Setting) -> Script:
+    """Nothing is held, the read of the eighth bit is stopped: a press that never happened."""
+    timetable = Timetable(setting, passes=1)
+    timetable.poll(note="undisturbed")
+    stop = _last(setting), _EXTRA_CLOCKS[0]
+    timetable.poll(stopped=[stop], note="stopped in the read of the last bit")
+    timetable.poll(note="undisturbed")
+    return timetable.script()
+
+
+def stopped_any_bit(setting: Setting) -> Script:
+    """Each of the eight bits, one to three extra clocks, each tie of the serial input.
+
+    With a read routine as the poll, each bit of each pass, and the clocks that its console makes.
+    """
+    timetable = Timetable(setting, passes=1)
+    routine = setting.routine
+    counts = _EXTRA_CLOCKS if routine is None else _EXTRA_CLOCKS[:1]
+    for serial in (0, 1, None):
+        for passed in range(1 if routine is None else routine.passes):
+            for bit in range(1, _last(setting) + 1):
+                for extra in counts:
+                    for held in (0x00, 0xAA, 0x55):
+                        timetable.hold(held)
+                        timetable.poll(stopped=[*[(0, 0)] * passed, (bit, extra)], serial=serial)
+    return timetable.script()
+
+
+def read_twice_rejects(setting: Setting) -> Script:
+    """Two passes that disagree are dropped, and the next poll that agrees is taken.
+
+    With a read routine as the poll, what the routine itself makes of them.
+    """
+    timetable = Timetable(setting, passes=2)
+    stop = _last(setting), _EXTRA_CLOCKS[0]
+    timetable.poll(note="both passes undisturbed")
+    timetable.poll(stopped=[stop], note="first pass stopped")
+    timetable.poll(stopped=[(0, 0), stop], note="second pass stopped")
+    timetable.hold(["A"])
+    timetable.poll(stopped=[stop], note="first pass stopped, A held")
+    timetable.poll(note="both passes undisturbed")
+    return timetable.script()
+
+
+def fetch_cases(setting: Setting) -> Script:
+    """The worst cases of a sweep over every fetch phase and held state, at the fastest rate."""
+    timetable = Timetable(setting)
+    timetable.poll(note="undisturbed")
+    for case in () if setting.routine is None else setting.routine.cases():
+        timetable.play_case(case)
+    return timetable.script()

@@ -1,0 +1,217 @@
+"""`padbench.inspect` from Python, and each rendering of what it gives."""
+
+import io
+import json
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import numpy as np
+import pytest
+from jsonschema import Draft202012Validator
+
+import padbench
+from padbench.cli import main
+from padbench.core.timeline import LOW, Timeline, Wire
+from padbench.jobs.schemas import json_schema
+from padbench.results.blocks import Articles
+from padbench.results.capture_sections import chosen_reads
+from padbench.results.documents import write_json
+from padbench.results.html_page import write_page
+from padbench.results.junit import write_junit
+from padbench.results.result import combined
+from padbench.results.text import as_text
+from padbench.results.wave_data import wave_object
+
+ROOT = Path(__file__).parents[2]
+STOPPED = ROOT / "waves" / "stopped-last-bit.vcd"
+EACH = ROOT / "waves" / "each-button.vcd"
+SHEET = ROOT / "sim" / "sheets" / "harbour-b.toml"
+SCHEMA = Draft202012Validator(json_schema("inspect"))
+
+
+def document(result):
+    out = io.StringIO()
+    write_json(result, out)
+    return json.loads(out.getvalue())
+
+
+@pytest.fixture(scope="module")
+def stopped():
+    return padbench.inspect(STOPPED, sheet=SHEET)
+
+
+def test_a_capture_by_path_or_open(stopped):
+    whole = STOPPED.read_bytes()
+    with STOPPED.open("rb") as raw, STOPPED.open() as text:
+        for capture in (str(STOPPED), raw, text, io.BytesIO(whole), io.StringIO(whole.decode())):
+            result = padbench.inspect(capture, sheet=SHEET)
+            assert [*result.data.reads()] == [*stopped.data.reads()]
+            assert result.findings == stopped.findings
+            assert result.verdict == "fail"
+        assert not raw.closed
+        assert not text.closed
+
+
+def test_a_table_that_is_open_with_columns_by_number():
+    rows = ["0,0,1,1", "1e-5,1,1,1", "2e-5,0,1,0"]
+    for bit in range(8):
+        rows += [f"{3e-5 + bit * 6e-6:.7f},0,0,0", f"{3.1e-5 + bit * 6e-6:.7f},0,1,0"]
+    file = io.StringIO("\n".join(["t,a,b,c", *rows, "1e-3,0,1,1", ""]))
+    result = padbench.inspect(
+        file, channels={"latch": 2, "clock": 3, "data": 4}, time=1, time_unit="s"
+    )
+    assert [read.byte for read in result.data.reads()] == [0xFF]
+    assert result.name == "the capture"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        ({"thresholds": (3, 1)}, "thresholds: '3,1' is not two rising voltages"),
+        ({"thresholds": (1,)}, "thresholds: '1' is not two rising voltages"),
+        ({"rate": -5}, "rate: '-5' is no number of samples"),
+        ({"clocks": 65}, "clocks: 65 is not between 1 and 64"),
+        ({"sync_line": 3}, "sync-line: give a line"),
+        ({"scenario": "idle"}, "scenario: nothing is simulated"),
+        ({"sheet": SHEET, "port": "x"}, "port: the sheet does not name 'x'"),
+    ],
+)
+def test_what_cannot_be_done_is_refused(arguments, says):
+    with pytest.raises(padbench.Refusal) as caught:
+        padbench.inspect(EACH, **arguments)
+    assert str(caught.value).startswith(says)
+
+
+def test_json_is_what_its_schema_says(stopped):
+    written = document(stopped)
+    SCHEMA.validate(written)
+    assert len(written["reads"]) == 3
+    found = next(f for f in written["findings"] if f["id"] == "reads.extra-clock")
+    assert (found["met"]["read"], found["met"]["at_ps"]) == (2, 24_958_500_000)
+    assert [source["class"] for source in found["sources"]] == ["common practice", "from memory"]
+
+
+def test_json_of_a_frame_fits_its_schema(tmp_path):
+    golden = padbench.read_wave(EACH)
+    frame = 262 * 63_509_000
+    first = int(golden.wires["console.latch"].rises()[0]) - 5 * 63_509_000
+    pulses = [(first + n * frame + edge * 190_000_000, edge) for n in range(3) for edge in (0, 1)]
+    wires = {**golden.wires, "tv.vsync": Wire.of([(0, 1), *pulses])}
+    padbench.write_wave(replace(golden, wires=wires), tmp_path / "sync.vcd")
+    result = padbench.inspect(tmp_path / "sync.vcd", channels={"sync": "vsync"})
+    written = document(result)
+    SCHEMA.validate(written)
+    assert written["reads"][0]["frame"]["first_line"] == 250
+    assert "line 250, vertical blanking" in " ".join(as_text(result, 200).split())
+
+
+def test_every_rendering_says_what_failed(stopped):
+    text, page, junit = as_text(stopped), io.StringIO(), io.StringIO()
+    assert "reads.extra-clock" in text
+    assert text.splitlines()[-1].startswith("stopped-last-bit.vcd: FAILS. 3 reads; 1 of ")
+    write_page(stopped, page)
+    assert "clock 8 is extra" in page.getvalue()
+    assert "Read 2 at 24.9585 ms" in page.getvalue()
+    write_junit([stopped], junit)
+    cases = ET.fromstring(junit.getvalue()).iter("testcase")
+    failed = [case.get("name") for case in cases if case.find("failure") is not None]
+    assert failed == ["reads.extra-clock"]
+
+
+def many(tmp_path, spoilt):
+    """Forty reads with another byte each, one of them with a clock that is low for 170 ns."""
+    US, wires = 10**6, {"latch": [(0, 0)], "clock": [(0, 1)], "data": [(0, 1)]}
+    for number in range(40):
+        start = (1 + 16 * number) * 1000 * US
+        wires["latch"] += [(start, 1), (start + 9 * US, 0)]
+        for bit in range(8):
+            fall = start + (14 + 6 * bit) * US
+            low = 300_000 if number != spoilt or bit != 4 else 170_000
+            wires["clock"] += [(fall, 0), (fall + low, 1)]
+            wires["data"].append((fall - US, 1 - (number >> 7 - bit & 1)))
+    end = wires["clock"][-1][0] + 1000 * US
+    line = Timeline(end, {f"pad.{name}": Wire.of(some) for name, some in wires.items()})
+    padbench.write_wave(line, tmp_path / "many.vcd")
+    return padbench.inspect(tmp_path / "many.vcd"), (1 + 16 * spoilt) * 1000 * US + 38 * US
+
+
+def test_the_read_that_breaks_a_rule_is_on_the_page_marked_at_its_moment(tmp_path):
+    """The last of forty reads, after more changes than find room."""
+    result, at = many(tmp_path, 38)
+    broken = [f for f in result.findings if f.verdict == "fail"]
+    assert {(f.id, f.met.read, f.met.at_ps) for f in broken} == {("timing.clock-low", 39, at)}
+    shown = {one.read.number: one for one in chosen_reads(result.data, result.findings)}
+    assert 39 in shown
+    assert shown[39].marks == [(at, broken[0].says)]
+    (articles,) = (
+        block
+        for part in result.sections
+        if part.id == "reads"
+        for block in part.blocks
+        if isinstance(block, Articles)
+    )
+    article = next(one for one in articles.articles if one.name.startswith("Read 39 at"))
+    assert article.verdict == "fail"
+    wave = article.wave()
+    assert wave.first == 39
+    assert wave.offset + wave.marks[0][0] == at
+    assert wave.timeline.wires["clock"].at(np.asarray([wave.marks[0][0]])).tolist() == [LOW]
+    assert wave_object(wave)["reads"][0][3] == 38
+
+
+def test_waves_are_made_only_for_a_page(tmp_path):
+    result, _ = many(tmp_path, 1)
+    (tmp_path / "many.vcd").unlink()
+    assert "Reads" in as_text(result)
+    document(result)
+
+
+def test_several_captures_end_with_a_line_each_and_the_worst_code(capsys, tmp_path):
+    page = tmp_path / "both.html"
+    assert main(["inspect", str(EACH), str(STOPPED), "--report", str(page)]) == 1
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert "each-button.vcd: Holds." in out
+    assert "stopped-last-bit.vcd: FAILS." in out
+    assert "2 files: FAILS. 1 of 2 fail." in out
+    assert "Read 2 at 24.9585 ms" in page.read_text(encoding="utf-8")
+    assert main(["inspect", str(EACH), str(EACH)]) == 0
+    capsys.readouterr()
+    assert main(["inspect", str(EACH), str(STOPPED), "--json"]) == 1
+    both = json.loads(capsys.readouterr().out)
+    assert both["verdict"] == "fail"
+    assert [len(one["reads"]) for one in both["results"]] == [8, 3]
+    assert main(["inspect", str(EACH), str(tmp_path / "none.vcd")]) == 2
+    assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_results_combine(stopped):
+    result = combined([padbench.inspect(EACH), stopped])
+    assert result.exit_code == 1
+    assert len(document(result)["results"]) == 2
+
+
+def test_a_bit_of_a_range_that_does_not_end_in_zero(tmp_path):
+    text = EACH.read_text().replace("stages[7:0]", "stages[15:8]")
+    (tmp_path / "high.vcd").write_text(text)
+    result = padbench.inspect(tmp_path / "high.vcd", channels={"data": "pad.stages[15]"})
+    same = padbench.inspect(EACH, channels={"data": "pad.stages[7]"})
+    assert [*result.data.reads()] == [*same.data.reads()]
+    assert document(result)["channels"]["data"]["name"] == "pad.stages[15]"
+    with pytest.raises(ValueError, match=r"--data: pad\.stages has bits 15 to 8"):
+        padbench.inspect(tmp_path / "high.vcd", channels={"data": "pad.stages[7]"})
+
+
+def test_what_fails_finds_room_before_what_is_only_doubtful(tmp_path):
+    result, _ = many(tmp_path, 38)
+    broken = next(f for f in result.findings if f.verdict == "fail")
+
+    def at(number, verdict):
+        start = int(result.data.rows["start"][number])
+        return replace(broken, verdict=verdict, case="fail", met=result.data.met(start + 1))
+
+    doubtful = [at(number, "not-judged") for number in range(9)]
+    failing = [at(number, "fail") for number in range(20, 31)]
+    chosen = {one.read.number for one in chosen_reads(result.data, doubtful + failing)}
+    assert chosen == {1, *range(21, 32)}

@@ -1,0 +1,36 @@
+"""The pages of the delay of a poll, and of one case of a routine, in a real browser."""
+
+import pytest
+from selenium.webdriver.common.by import By
+
+from padbench.jobs.latency import latency
+from padbench.jobs.routine_case import play_case
+from padbench.results.html_page import write_page
+
+MAKE = {
+    "latency": lambda: latency("read-twice", line=250),
+    "case": lambda: play_case("read-once", "held=0 phase=18", period=[432]),
+}
+
+
+@pytest.mark.parametrize("name", MAKE)
+def test_it_opens_and_says_what_the_result_says(browser, tmp_path, name):
+    result = MAKE[name]()
+    path = tmp_path / "page.html"
+    with path.open("w", encoding="utf-8") as out:
+        write_page(result, out)
+    for width in (1200, 360):
+        browser.opened(path, width=width)
+        assert browser.errors() == []
+        assert browser.overflowing() == []
+        assert browser.broken_words() == []
+    assert browser.violations() == []
+    said = browser.find_element(By.ID, "verdict").text
+    assert result.word in said
+    assert result.lead in said
+    text = browser.find_element(By.TAG_NAME, "main").text
+    if name == "latency":
+        assert f"{result.document['milliseconds']['p99']:.1f}" in text
+        assert browser.find_elements(By.CSS_SELECTOR, "svg.frame rect.poll")
+    else:
+        assert "Stopped in cycle 18" in text
