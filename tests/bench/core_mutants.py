@@ -45,6 +45,7 @@ NEAR: dict[str, tuple[str, ...]] = {
     "core/answering": ("tests/core/test_answering.py", MATRIX, "tests/core/test_findings.py"),
     "core/findings": ("tests/core/test_findings.py",),
     "core/sentences": ("tests/core/test_findings.py",),
+    "core/stimulus": ("tests/core/test_stimulus.py",),
     "core/limits": (MATRIX, "tests/core/test_timing.py"),
     "circuit": ("tests/circuit", "tests/outside/test_ngspice.py"),
 }

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from padbench.core import answering, timing
 from padbench.core.answering import SystemClock, judge_answers
 from padbench.core.decode import decode
-from padbench.core.findings import Finding, Met, Remedy, Rule, Source, overall, worst_of_each
+from padbench.core.findings import Finding, Met, Rule, Source, overall, worst_of_each
 from padbench.core.limits import Limit, judge_times
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
 from padbench.core.sentences import COUNTED, amount, filled, moment
@@ -98,9 +98,10 @@ def test_nothing_is_thin_without_a_limit_or_a_margin():
         (Met(), "whole run"),
         (Met(scenario="held"), "held"),
         (
-            Met("held", "slow", "push-pull", 2, 12_000_000),
+            Met("held", "slow", "push-pull", read=2, at_ps=12_000_000),
             "held, slow corner, push-pull port, read 2, at 12.000 µs",
         ),
+        (Met("held", simulator="Icarus", top="pad"), "held, on Icarus, top pad"),
         (Met(at_ps=0), "at 0.000 µs"),
         (Met(other="every port"), "every port"),
         (
@@ -136,10 +137,18 @@ def test_a_rule_of_several_names_goes_by_that_of_the_finding():
     assert (finding().id, finding(name="a.push-pull").id) == ("a", "a.push-pull")
 
 
-def test_other_remedies_stand_beside_the_first():
-    others = [Remedy("k", None, None, "", (), (), says) for says in ("b", "c")]
-    assert Remedy("k", None, None, "", (), (), "a").whole == "a"
-    assert replace(others[0], says="a", also=tuple(others)).whole == "a; or b; or c"
+@pytest.mark.parametrize(
+    ("kinds", "looked_up"),
+    [
+        ((), True),
+        (("published", "given", "calculated", "measured"), True),
+        (("second-hand", "common practice"), True),
+        (("published", "from memory"), False),
+        (("assumed", "given"), False),
+    ],
+)
+def test_what_hangs_on_figures_that_nobody_looked_up_is_marked(kinds, looked_up):
+    assert finding(sources=tuple(Source("a", kind) for kind in kinds)).looked_up == looked_up
 
 
 @pytest.mark.parametrize("unit", sorted(COUNTED))

@@ -24,18 +24,18 @@ __all__ = [
     "until_cut",
 ]
 
-Times = TypeVar("Times", int, "NDArray[np.float64]")
+Duration = TypeVar("Duration", int, "NDArray[np.float64]")
 
 CUT_AFTER = 3
 """Clocks of a read that a new latch cuts off."""
 
 
-def cut_away(clock_high: Times) -> Times:
+def cut_away(clock_high: Duration) -> Duration:
     """How much of its last clock's high part such a read lacks, in whole picoseconds."""
     return clock_high // 2
 
 
-def until_cut(latch_to_clock: Times, clock_low: Times, clock_high: Times) -> Times:
+def until_cut(latch_to_clock: Duration, clock_low: Duration, clock_high: Duration) -> Duration:
     """From the latch's fall of such a read to the latch that cuts it off: the soonest of any."""
     return latch_to_clock + CUT_AFTER * (clock_low + clock_high) - cut_away(clock_high)
 

@@ -16,6 +16,7 @@ from padbench.core.decode import Read
 from padbench.core.findings import Fact
 from padbench.core.pad import PadModel
 from padbench.core.timeline import HIGH, LOW, Timeline
+from padbench.core.wires import CABLE_DATA, PAD_CLOCK, PAD_LOAD
 from padbench.cosim.faults import Role, offer_faults, pad_faults, sentence
 from padbench.cosim.faulty import FaultyRegister
 from padbench.cosim.reader import StrobeProblem
@@ -132,10 +133,10 @@ def told_apart(causes: tuple[Cause, ...], runs: Sequence[ScenarioRun]) -> tuple[
     ids = {cause.id for cause in causes}
     drop: set[str] = set()
     if {"wrong-edge", "one-bit-early"} <= ids:
-        low = _moves(runs, "pad.clock", LOW) > _moves(runs, "pad.clock", HIGH)
+        low = _moves(runs, PAD_CLOCK, LOW) > _moves(runs, PAD_CLOCK, HIGH)
         drop.add("one-bit-early" if low else "wrong-edge")
     if {"latch-inverted", "no-shift"} <= ids:
-        low = _moves(runs, "pad.load", LOW) > 0
+        low = _moves(runs, PAD_LOAD, LOW) > 0
         drop.add("no-shift" if low else "latch-inverted")
     return tuple(cause for cause in causes if cause.id not in drop)
 
@@ -148,9 +149,9 @@ def _moves(runs: Sequence[ScenarioRun], wire: str, level: int) -> int:
     count = 0
     for run in runs:
         wires = run.timeline.wires
-        load, moves = wires["pad.load"], wires["cable.data"].times[1:]
+        load, moves = wires[PAD_LOAD], wires[CABLE_DATA].times[1:]
         moves = moves[moves >= load.rises()[0]] if len(load.rises()) else moves[:0]
-        if wire == "pad.clock":
+        if wire == PAD_CLOCK:
             moves = moves[load.at(moves) != HIGH]
         count += int(np.count_nonzero(wires[wire].at(moves) == level))
     return count
@@ -187,8 +188,8 @@ class _Wires:
     """What the wires of a reader tell, run by run: how long each stands at the unusual level."""
 
     _IDLE = (
-        ("latch-inverted", "pad.load", HIGH),
-        ("clock-inverted", "pad.clock", LOW),
+        ("latch-inverted", PAD_LOAD, HIGH),
+        ("clock-inverted", PAD_CLOCK, LOW),
         ("valid-inverted", "reader.valid", HIGH),
     )
 

@@ -16,6 +16,7 @@ import numpy as np
 from padbench.core.decode import Read
 from padbench.core.findings import Finding, overall
 from padbench.core.timeline import Timeline, Word
+from padbench.core.wires import CONTACTS_HELD
 from padbench.cosim.causes import Cause
 from padbench.cosim.reader import StrobeProblem
 from padbench.trials.result import ScenarioRun
@@ -36,7 +37,7 @@ class Coverage:
 
     def add(self, timeline: Timeline, reads: Iterable[Read]) -> None:
         """Count one scenario's reads. ``KeyError`` for a timeline without ``contacts.held``."""
-        word = timeline.words["contacts.held"]
+        word = timeline.words[CONTACTS_HELD]
         times = np.asarray(word.times, np.int64)
         lost = timeline.words.get("pad.lost")
         before: int | None = None

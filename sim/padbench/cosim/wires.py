@@ -11,6 +11,21 @@ from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
+from padbench.core.wires import (
+    CABLE_CLOCK,
+    CABLE_DATA,
+    CABLE_LATCH,
+    CONSOLE_CLOCK,
+    CONSOLE_DATA,
+    CONSOLE_LATCH,
+    CONSOLE_SAMPLE,
+    CONTACTS_HELD,
+    PAD_CLOCK,
+    PAD_INPUTS,
+    PAD_LOAD,
+    PAD_SERIAL,
+    contact,
+)
 from padbench.cosim.job import PadRun, Poll, ReaderRun
 from padbench.cosim.setting import Chosen
 from padbench.model.contacts import inputs_word
@@ -115,26 +130,26 @@ def pad_timeline(pad: PadModel, stimulus: Stimulus, base: int, data: Sequence[An
         end_ps=end,
         wires={
             **_contact_wires(moves),
-            "pad.load": latch,
-            "pad.clock": clock,
-            "pad.serial": Wire.of(
+            PAD_LOAD: latch,
+            PAD_CLOCK: clock,
+            PAD_SERIAL: Wire.of(
                 (when, 2 if level is None else level)
                 for when, level in serial_levels(pad, stimulus.reads)
             ),
-            "cable.latch": latch,
-            "cable.clock": clock,
-            "cable.data": line,
-            "console.latch": latch,
-            "console.clock": clock,
-            "console.data": _turned(line),
+            CABLE_LATCH: latch,
+            CABLE_CLOCK: clock,
+            CABLE_DATA: line,
+            CONSOLE_LATCH: latch,
+            CONSOLE_CLOCK: clock,
+            CONSOLE_DATA: _turned(line),
         },
         words={
-            "contacts.held": Word.of(8, moves),
-            "pad.inputs": Word.of(
+            CONTACTS_HELD: Word.of(8, moves),
+            PAD_INPUTS: Word.of(
                 pad.stages, ((when, inputs_word(pad, byte)) for when, byte in moves)
             ),
         },
-        events={"console.sample": samples[samples <= end]},
+        events={CONSOLE_SAMPLE: samples[samples <= end]},
         notes=stimulus.notes,
     )
 
@@ -153,18 +168,18 @@ def reader_timeline(record: Mapping[str, Any]) -> Timeline:
         end_ps=end,
         wires={
             **_contact_wires(moves),
-            "pad.load": latch,
-            "pad.clock": clock,
-            "cable.latch": latch,
-            "cable.clock": clock,
-            "cable.data": data,
-            "console.latch": latch,
-            "console.clock": clock,
-            "console.data": _turned(data),
+            PAD_LOAD: latch,
+            PAD_CLOCK: clock,
+            CABLE_LATCH: latch,
+            CABLE_CLOCK: clock,
+            CABLE_DATA: data,
+            CONSOLE_LATCH: latch,
+            CONSOLE_CLOCK: clock,
+            CONSOLE_DATA: _turned(data),
             "reader.valid": valid,
         },
         words={
-            "contacts.held": Word.of(8, moves),
+            CONTACTS_HELD: Word.of(8, moves),
             "pad.lost": Word.of(32, [(0, 0), *lost]),
             "reader.held": Word.of(8, [(0, None), *strobes]),
         },
@@ -185,6 +200,6 @@ def _contact_wires(moves: Sequence[tuple[int, int]]) -> dict[str, Wire]:
     times = [when for when, _ in moves]
     closed = np.asarray([byte for _, byte in moves])
     return {
-        f"contacts.{name}": Wire.from_arrays(times, closed >> (7 - place) & 1)
+        contact(name): Wire.from_arrays(times, closed >> (7 - place) & 1)
         for place, name in enumerate(BUTTONS)
     }

@@ -21,6 +21,7 @@ from vcd.writer import RealVariable, Variable
 
 from padbench import __version__
 from padbench.core.timeline import Timeline
+from padbench.core.wires import CABLE_CLOCK, CABLE_DATA, CABLE_LATCH, CONSOLE_CLOCK, CONSOLE_LATCH
 from padbench.files import whole_file
 
 __all__ = ["LOOSE", "NOTE", "write_analogue", "write_wave"]
@@ -33,7 +34,7 @@ NOTE = "console.note"
 
 _ORDER = ("contacts", "pad", "cable", "console")
 _LEVELS = "01xz"
-_BESIDE = ("console.latch", "console.clock", "cable.latch", "cable.clock", "cable.data")
+_BESIDE = (CONSOLE_LATCH, CONSOLE_CLOCK, CABLE_LATCH, CABLE_CLOCK, CABLE_DATA)
 """The wires that stand beside voltages."""
 _SIMPLE = re.compile(r"[A-Za-z_][A-Za-z0-9_$]*")
 _PRINTABLE = re.compile(r"[!-~]+")
