@@ -113,7 +113,7 @@ SHEETS = {
     "the clock falls as the load ends": (
         {
             **{"register.part": "74HC165", "register.latch-inverted": True},
-            **{"poll.latch-to-clock": "1 ps", "resistors.latch-to-supply": "absent"},
+            **{"poll.latch-to-clock": "1 ps", "resistors.clock-to-supply": "absent"},
         },
         ("push-pull",),
     ),

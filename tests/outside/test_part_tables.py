@@ -1,9 +1,9 @@
 """The tables of parts against published ones, written down here once more, each with its class.
 
 Published: 74HC165; 74HCT165 product data sheet rev. 03 (14 March 2008), table 7; CD74HC165
-(SCHS156) and SN74HC165 (SCLS116); HEF4000B data sheets; Motorola CMOS Logic Data (MC14001B). Second-hand:
-Motorola CMOS Logic Data (1995) and the HCF4014B data sheet, quoted in a public driver's source.
-From memory: the CD4021B.
+(SCHS156) and SN74HC165 (SCLS116); HEF4000B data sheets; Motorola CMOS Logic Data (MC14001B).
+Second-hand: Motorola CMOS Logic Data (1995) and the HCF4014B data sheet, quoted in a public
+driver's source. From memory: the CD4021B.
 """
 
 import numpy as np
