@@ -57,7 +57,69 @@ WIDER = (
     "tests/outside/test_console_timing.py",
 )
 
-EQUIVALENT: dict[tuple[str, str, str], str] = {}
+_MASKED = "where the place is -1 another value is taken, whatever stands here"
+_NEVER_ONE = "edges of one wire never stand at one moment, nor do those of a read at its start"
+_ROUNDING = "rounding leaves some 1e-16 of a number, a picosecond far more: both lie well apart"
+EQUIVALENT: dict[tuple[str, str, str], str] = {
+    ("core/quality", "apart", "before = np.maximum(after - 1, -1)"): (
+        "the last edge instead of the first one, which is the nearer"
+    ),
+    ("core/quality", "data_delays", "last = settled[np.maximum(place, -1)]"): _MASKED,
+    ("core/timing", "_removals", "own = edges <= following"): (
+        "an edge at the rise of a load is none that shifts, so it is not among them"
+    ),
+    (
+        "core/timing",
+        "_overtaken",
+        "late = (source > 0) & (source <= fall) & (fall <= end)",
+    ): "no edge stands at 0, where a wire begins",
+    (
+        "core/timing",
+        "_overtaken",
+        "late = (source >= 1) & (source <= fall) & (fall <= end)",
+    ): "no edge stands at 0, where a wire begins",
+    (
+        "core/timing",
+        "_last_until",
+        "return np.append(times, -2)[np.searchsorted(times, moments, side='right') - 1]",
+    ): "below 0 is below 0",
+    (
+        "core/timing",
+        "_setup",
+        "begun = np.append(-1, load_starts)[np.searchsorted(load_starts, ends)]",
+    ): "no change stands at 0, where a word begins",
+    ("core/timing", "_later_waits", "edges = rises[np.maximum(place, -1)]"): _MASKED,
+    ("core/timing", "_later_waits", "own = (place >= 0) & (edges >= starts)"): _NEVER_ONE,
+    ("core/timing", "_own_falls", "own = falls[np.maximum(place, -1)]"): _MASKED,
+    (
+        "core/timing",
+        "_own_falls",
+        "return np.where((place >= 0) & (own >= starts), own, samples)",
+    ): _NEVER_ONE,
+    (
+        "core/decode",
+        "read_arrays",
+        "ends = np.append(starts[1:], timeline.end_ps + 1)[:]",
+    ): "only without any read is it longer, and then no end is asked for",
+    (
+        "core/timeline",
+        "Wire._pick",
+        "return np.where(place < 0, np.uint8(UNKNOWN), self.levels[np.maximum(place, -1)])",
+    ): _MASKED,
+    **{
+        (
+            "core/findings",
+            "Finding.thin",
+            f"less = self.margin {sign} enough and (not math.isclose(self.margin, enough,"
+            f" rel_tol={part}))",
+        ): why
+        for sign, part, why in (
+            ("<=", "1e-12", "what is equal is close"),
+            ("<", "2e-12", _ROUNDING),
+            ("<", "5e-13", _ROUNDING),
+        )
+    },
+}
 """(module, function, the changed line) of mutants that do what the original does, and why."""
 
 _SWAPPED: dict[type[ast.AST], type[ast.AST]] = {

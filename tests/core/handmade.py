@@ -95,7 +95,8 @@ def wave(
         words[style.pins.inputs] = Word.of(8, [(0, INPUTS), *moves])
     events = {}
     if style.names.sample is not None:
-        events[style.names.sample] = np.asarray([at + (sample or low) for at in falls], np.int64)
+        behind = low if sample is None else sample
+        events[style.names.sample] = np.asarray([at + behind for at in falls], np.int64)
     return Timeline(end, wires, words, events)
 
 

@@ -133,6 +133,40 @@ def test_the_last_moment_of_a_timeline_still_belongs_to_its_read():
     timeline = wave([LOW] * 8)
     end = int(timeline.wires["clock"].rises()[-1])
     assert len(decode(Timeline(end, timeline.wires), NAMES)[0].clock_rises) == 8
+    assert len(decode(Timeline(end - 1, timeline.wires), NAMES)[0].clock_rises) == 7
+
+
+def test_every_read_has_its_own_edges_and_samples():
+    timeline = wave([LOW, HIGH, LOW], [HIGH, LOW, LOW], [LOW] * 3, clocks=3)
+    for number, read in enumerate(decode(timeline, NAMES)):
+        start = 1000 * number + 100
+        assert (read.start_ps, read.latch_end_ps) == (start, start + 20)
+        assert read.clock_falls == (start + 30, start + 50, start + 70)
+        assert read.clock_rises == read.samples == (start + 40, start + 60, start + 80)
+        assert read.cut_short == (number < 2)
+    bits = [read.bits for read in decode(timeline, NAMES)]
+    assert bits == [(True, False, True), (False, True, True), (True, True, True)]
+
+
+@pytest.mark.parametrize(("clocks", "short"), [(8, False), (7, True)])
+def test_eight_bits_are_a_whole_read(clocks, short):
+    timeline = wave([LOW] * 8, [LOW] * 8, clocks=clocks)
+    assert decode(timeline, NAMES)[0].cut_short == short
+    assert read_arrays(timeline, NAMES).reads()[0].cut_short == short
+
+
+def test_an_edge_just_as_the_next_latch_rises_belongs_to_neither():
+    timeline = wave([LOW] * 8, [LOW] * 8)
+    clock = Wire.of([(0, HIGH), (500, LOW), (1100, HIGH), (1200, LOW), (1210, HIGH)])
+    reads = decode(Timeline(2100, {**timeline.wires, "clock": clock}), NAMES)
+    assert [read.clock_rises for read in reads] == [(), (1210,)]
+    assert [read.clock_falls for read in reads] == [(500,), (1200,)]
+
+
+def test_a_sample_sees_the_level_from_before_its_moment():
+    timeline = wave([LOW] * 8, clocks=1)
+    data = Wire.of([(0, HIGH), (140, LOW)])
+    assert decode(Timeline(900, {**timeline.wires, "data": data}), NAMES)[0].bits == (False,)
 
 
 def test_all_reads_at_once_are_the_same_as_one_by_one():

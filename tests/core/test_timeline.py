@@ -24,6 +24,11 @@ def test_an_edge_out_of_the_unknown_counts():
     assert list(Wire.of([(0, UNKNOWN), (7, HIGH)]).rises()) == [7]
 
 
+def test_the_last_of_several_values_at_one_moment_counts():
+    word = Word.of(8, [(0, 0), (5, 1), (5, 2), (9, 2), (9, 2), (11, None), (11, 2)])
+    assert word == Word(8, (0, 5), (0, 2))
+
+
 def test_the_four_levels_are_those_of_a_wave_file():
     """IEEE Std 1364-2005, 18.2.1: 0, 1, x, z."""
     assert (LOW, HIGH, UNKNOWN, FLOATING) == (0, 1, 2, 3)
@@ -89,7 +94,11 @@ def test_a_word_keeps_the_last_value_of_every_moment(pairs):
 
 @pytest.mark.parametrize(
     ("pairs", "says"),
-    [([(0, 256)], "8 bits"), ([(0, -1)], "8 bits"), ([(0, 0), (5, 1), (3, 2)], "from 5 to 3 ps")],
+    [
+        ([(0, 256)], "8 bits"),
+        ([(0, -1)], "8 bits"),
+        ([(0, 0), (5, 1), (7, 2), (3, 3)], "from 7 to 3 ps"),
+    ],
 )
 def test_what_is_no_word(pairs, says):
     with pytest.raises(ValueError, match=says):
@@ -107,6 +116,9 @@ def test_timelines_compare_by_content():
         return Timeline(**{"end_ps": 10, **parts, **changed})
 
     assert make() == make()
+    assert make(events={}) == make(events={})
+    two = {"e": np.array([1, 2]), "f": np.array([3])}
+    assert make(events=two) != make(events={**two, "f": np.array([4])})
     assert make() != "something else"
     assert Wire.of([(0, LOW)]) != "something else"
     for changed in (

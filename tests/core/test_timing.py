@@ -150,14 +150,14 @@ def joined(first, second, at):
     return Timeline(second.end_ps + at, wires, words, {"console.sample": samples})
 
 
-@pytest.mark.parametrize(("at", "measured"), [(20, 30), (1, 49), (51, None)])
+@pytest.mark.parametrize(("at", "measured"), [(1, 49_999), (20_000, 30_000), (50_001, None)])
 def test_a_load_that_is_high_from_the_start_has_a_set_up_time(limits, at, measured):
     timeline = replace(
         changed(wave(), load=[(0, HIGH), (50 * NS, LOW)]),
-        words={"pad.inputs": Word.of(8, [(0, 0), (at * NS, 1)])},
+        words={"pad.inputs": Word.of(8, [(0, 0), (at, 1)])},
     )
     finding = judged(timeline, limits)["timing.setup-parallel"]
-    assert (finding.measured and ps(finding.measured)) == (measured and measured * NS)
+    assert (finding.measured and ps(finding.measured)) == measured
 
 
 def test_removal_belongs_to_its_own_load(limits):
@@ -219,6 +219,13 @@ def test_a_read_that_the_end_breaks_off_is_not_counted(limits, end, count):
     assert (finding.verdict, finding.limit) == ("not-judged" if count is None else "fail", 8)
 
 
+def test_only_the_last_read_is_broken_off(limits):
+    two = joined(wave(), wave(clocks=2), 30 * US)
+    cut = replace(two, end_ps=30 * US + 5_000 * NS)
+    finding = judged(cut, limits)["timing.clocks"]
+    assert (finding.verdict, finding.measured, finding.met.at_ps) == ("pass", 8, START)
+
+
 def test_a_read_that_a_new_latch_cuts_off_is_not_counted(limits):
     two = joined(wave(clocks=3), wave(clocks=9), 30 * US)
     finding = judged(two, limits)["timing.clocks"]
@@ -244,6 +251,47 @@ def test_a_bit_that_is_held_may_be_sampled_so_much_later(limits, hold, case):
     late = judged(wave(sample=530 * NS), replace(limits, hold=promised))["timing.sample-point"]
     assert (late.case, ps(late.limit)) == (case, -hold)
     assert late.sources == promised.sources
+
+
+def test_a_sample_just_as_the_clock_falls_belongs_to_that_clock(limits):
+    found = judged(wave(sample=0), limits)
+    assert ps(found["timing.sample-point"].measured) == 500 * NS
+    held = replace(limits, hold=Limit(100 * NS, (Source("a program", "assumed"),)))
+    assert ps(judged(wave(sample=0), held)["timing.later-bits"].measured) == 500 * NS
+
+
+def clocked(*clock, samples, latches=1):
+    """Reads 10 µs apart with a console's clock of its own, starting low; all in nanoseconds."""
+    timeline = wave(clocks=0)
+    if latches == 2:
+        timeline = joined(timeline, timeline, 10 * US)
+    moves = [(0, LOW), *((at * NS, (n + 1) % 2) for n, at in enumerate(clock))]
+    timeline.events["console.sample"] = np.asarray(samples, np.int64) * NS
+    return replace(timeline, wires={**timeline.wires, "console.clock": Wire.of(moves)})
+
+
+def test_a_clock_that_was_low_rises_before_its_first_fall(limits):
+    """That rise ends no pulse that a sample behind the fall could belong to."""
+    found = judged(clocked(2_500, 3_000, 3_500, samples=[3_500]), limits)
+    assert ps(found["timing.sample-point"].measured) == 0
+    # A bit that is held: a sample before any fall has no pulse of its own to wait behind.
+    held = replace(limits, hold=Limit(100 * NS, (Source("a program", "assumed"),)))
+    found = judged(clocked(3_000, 3_200, 3_700, samples=[2_900]), held)
+    assert ps(found["timing.first-bit"].measured) == 1_900 * NS
+    # Nor has one behind the rise that brings the second bit, whatever the read before did.
+    two = clocked(2_000, 3_000, 12_500, 13_500, samples=[13_000], latches=2)
+    assert judged(two, held)["timing.first-bit"].case == "none"
+
+
+@pytest.mark.parametrize(
+    ("samples", "measured", "at"),
+    [((3_500, 4_200, 5_500), 700, 4_200), ((3_500, 4_500, 5_300), 800, 5_300)],
+)
+def test_each_later_bit_counts_from_its_own_clock(limits, samples, measured, at):
+    timeline = wave(clocks=3)
+    timeline.events["console.sample"] = np.asarray(samples) * NS
+    finding = judged(timeline, limits)["timing.later-bits"]
+    assert (ps(finding.measured), finding.met.at_ps) == (measured * NS, at * NS)
 
 
 def test_a_sample_behind_the_last_clock_is_late_for_it(limits):
@@ -343,7 +391,7 @@ def test_a_clock_that_the_end_of_the_load_overtakes_has_no_removal_at_all(limits
 
 @pytest.mark.parametrize(("sent", "case"), [(1399, "overtaken"), (1400, "overtaken"), (1401, "")])
 def test_a_clock_that_rises_after_its_latch_fell_is_not_overtaken(limits, sent, case):
-    """It falls in the latch all the same; what one just at the fall is meant for nobody knows."""
+    """It falls in the latch all the same. Just at the fall counts as before it."""
     finding = judged(reading_in_the_latch(900, sent_rise=sent), limits)["timing.removal"]
     assert (finding.case, finding.verdict) == (case, "fail" if case else "pass")
 

@@ -53,17 +53,17 @@ class Read:
     @property
     def byte(self) -> int:
         """The first eight bits, 1 is pressed, first bit in bit 7; what is not known counts as 0."""
-        return sum(128 >> place for place, bit in enumerate(self.bits[:8]) if bit)
+        return sum(128 >> place for place, bit in enumerate(self.bits) if bit)
 
     @property
     def undecided(self) -> int:
         """Mask, in the places of `byte`, of sampled bits that were neither high nor low."""
-        return sum(128 >> place for place, bit in enumerate(self.bits[:8]) if bit is None)
+        return sum(128 >> place for place, bit in enumerate(self.bits) if bit is None)
 
     @property
     def missing(self) -> int:
         """Mask, in the places of `byte`, of bits that were never sampled."""
-        return 0xFF >> min(8, len(self.bits))
+        return 0xFF >> len(self.bits)
 
     def worst_byte(self, expected: int) -> int:
         """`byte` with each undecided bit resolved to the opposite of ``expected``.
@@ -154,9 +154,7 @@ def read_arrays(timeline: Timeline, names: Names | None = None) -> ReadArrays:
     if names.sample is not None and names.sample in timeline.events:
         samples = timeline.events[names.sample]
     ends = np.append(starts[1:], timeline.end_ps + 1)[: len(starts)]
-    latch_ends = np.append(latch_falls, timeline.end_ps)[
-        np.searchsorted(latch_falls, starts, side="right")
-    ]
+    latch_ends = np.append(latch_falls, timeline.end_ps)[np.searchsorted(latch_falls, starts)]
     cuts = (_cuts(starts, ends, times) for times in (rises, falls, samples))
     return ReadArrays(starts, latch_ends, rises, falls, samples, data.before(samples), *cuts)
 
@@ -172,7 +170,7 @@ def extra_clocks(read: Read, usual: int, wanted: int = 8) -> tuple[int, ...]:
     """
     falls = read.clock_falls
     more = len(falls) - wanted
-    if more <= 0 or len(falls) != len(read.clock_rises):
+    if len(falls) != len(read.clock_rises):
         return ()
     close = tuple(
         place

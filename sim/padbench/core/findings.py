@@ -226,7 +226,7 @@ def overall(verdicts: Iterable[Verdict]) -> Literal["pass", "fail"]:
 
 
 def _rank(finding: Finding) -> tuple[int, float]:
-    order = {"fail": 0, "pass": 1, "not-judged": 2}[finding.verdict]
+    order = ("fail", "pass", "not-judged").index(finding.verdict)
     return order, finding.margin if finding.margin is not None else 0.0
 
 

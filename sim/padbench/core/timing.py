@@ -253,9 +253,7 @@ def _removals(load_ends: Times, load_starts: Times, rises: Times) -> tuple[Times
     place = np.searchsorted(rises, load_ends, side="left")
     known = place < len(rises)
     ends, edges = load_ends[known], rises[place[known]]
-    following = np.append(load_starts, np.iinfo(np.int64).max)[
-        np.searchsorted(load_starts, ends, side="left")
-    ]
+    following = np.append(load_starts, np.iinfo(np.int64).max)[np.searchsorted(load_starts, ends)]
     own = edges < following
     return ends[own], (edges - ends)[own]
 
@@ -313,7 +311,7 @@ def _setup(inputs: Word | None, load: Wire, limit: Limit) -> Finding:
     known = place >= 0
     ends, last = load_ends[known], changes[place[known]]
     # A load that is on from the start has begun before everything.
-    begun = np.append(-1, load_starts)[np.searchsorted(load_starts, ends, side="left")]
+    begun = np.append(0, load_starts)[np.searchsorted(load_starts, ends)]
     inside = last > begun
     return judge_times(rule, ends[inside], (ends - last)[inside], limit)
 
@@ -406,7 +404,7 @@ def _clocks(reads: Sequence[Read], end: int) -> Finding:
 def _breaks_off(read: Read, end: int) -> bool:
     """Whether the end comes before one more clock could have: within two of the widest steps."""
     edges = np.asarray([read.start_ps, read.latch_end_ps, *read.clock_rises], np.int64)
-    return end - int(edges.max()) <= 2 * int(np.diff(np.sort(edges)).max(initial=0))
+    return end - int(edges.max()) <= 2 * int(np.diff(np.sort(edges)).max())
 
 
 def _sampled_before_shift(reads: Sequence[Read], hold: Limit | None, *, sampled: bool) -> Finding:
