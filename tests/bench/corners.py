@@ -44,8 +44,10 @@ def main() -> None:
         return np.exp(rng.uniform(np.log(low), np.log(high), MANY))
 
     supply = rng.uniform(4, 6, MANY)
+    kinds = stacked([design_of(sheet, sheet.part, sheet.port(p)) for p in sheet.known_ports])
+    picked = rng.integers(0, len(kinds), MANY)
     many = changed(
-        design_of(sheet, sheet.part, sheet.port("pull-down-only")),
+        Design(**{f.name: getattr(kinds, f.name)[picked] for f in fields(Design)}),
         supply_low=supply,
         supply_high=supply * rng.uniform(1, 1.2, MANY),
         hottest_used=rng.uniform(25, 120, MANY),

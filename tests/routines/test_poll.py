@@ -253,6 +253,17 @@ def test_repeated_reads_that_each_clock_lose_three_bits():
     assert len(result.reads[1].read.clock_rises) == 8 + 3
 
 
+def test_where_repeated_reads_each_clock_every_low_pulse_is_half_a_cycle():
+    """From memory: also in a routine that is never stopped; 279 ns of 559 at 60 Hz."""
+    for mode, cycles in (("joined", 1), ("each", 0.5)):
+        poll = poll_of(sheet(f'routine = "read-once"\nrepeated-reads = "{mode}"').poll)
+        cycle = poll.console.timing.to_ps(2) / 2
+        assert poll.timing.clock_low == pytest.approx(cycles * cycle, abs=1)
+        # The data line is looked at when the clock rises.
+        assert poll.timing.sample == poll.timing.clock_low
+    assert poll.timing.clock_low == pytest.approx(279.4e3, abs=100)
+
+
 def test_a_good_pad_passes_on_every_port_at_every_corner():
     result = try_sheet(sheet('routine = "read-twice"'), [SCENARIOS["bounce"]])
     assert result.verdict == "pass", [s.problems for s in result.runs]

@@ -83,9 +83,8 @@ class DrivenLine:
         """Seconds from the port's edge until the line, settled low, passes ``to`` volts."""
         lifted = rc_times(self.tau, self.low, self.reach, np.minimum(to, self.knee))
         whole = rc_times(self.tau, self.low, self.high, to)
-        return np.where(
-            self.knee < self.high, lifted + rc_times(self.alone, self.knee, self.high, to), whole
-        )
+        on = lifted + rc_times(self.alone, self.knee, self.high, to)
+        return np.asarray(np.where(self.knee < self.high, on, whole), np.float64)
 
     def fall(self, to: Array) -> Array:
         """Seconds from the port's edge until the line, settled high, passes ``to`` volts."""
@@ -133,7 +132,7 @@ class DataDiode:
 
         The pad's end first, to half-way between where the diode would just hold the console's end
         at ``to`` and the supply; from there the console's end alone, by its own resistors. They
-        overlap in truth, and the diode helps the pad: this is the sum.
+        overlap in truth, and the diode helps the pad: this is the sum, up to three times as long.
         """
         low = self._at(np.zeros_like(supply), sink)
         pad_low = diode_current(self.volts, self.ohms + sink, self.saturation, self.slope) * sink

@@ -89,7 +89,11 @@ class PartsFile(Table):
 
 
 class Pad(Table):
-    """``[pad]``: what it is called, what feeds it (V), and where it is used (°C)."""
+    """``[pad]``: what it is called, what feeds it (V), and where it is used (°C).
+
+    ``supply`` is what the console gives, before a diode in the port. On a port with other volts of
+    its own a 5 V pad runs on those; a pad for other volts (3.3 V on a 5 V port) makes its own.
+    """
 
     name: Line = Field(examples=["My pad"])
     supply: Annotated[Value, Quantity("V", "5 V ± 5 %", 0.5, 50, "between 0.5 V and 50 V")]
