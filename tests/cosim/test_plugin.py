@@ -12,7 +12,7 @@ EXAMPLE = Path(__file__).parents[2] / "sim" / "examples" / "test_my_pad.py"
 
 def run_example(pytester, sheet):
     (pytester.path / "pad.toml").write_text(sheet)
-    text = EXAMPLE.read_text().replace("../../../sim/sheets/harbour-hdl.toml", "pad.toml")
+    text = EXAMPLE.read_text().replace("../sheets/harbour-hdl.toml", "pad.toml")
     pytester.makepyfile(text)
     return pytester.runpytest_subprocess("-p", PLUGIN, "--strict-markers")
 
