@@ -7,12 +7,12 @@ from designs import PAD_MUTANTS, sheet_text
 pytest_plugins = ["pytester"]
 
 PLUGIN = "padbench.pytest_plugin"  # named, so that it need not be installed yet
-EXAMPLE = Path(__file__).parent / "example" / "test_my_pad.py"
+EXAMPLE = Path(__file__).parents[2] / "sim" / "examples" / "test_my_pad.py"
 
 
 def run_example(pytester, sheet):
     (pytester.path / "pad.toml").write_text(sheet)
-    text = EXAMPLE.read_text().replace("../../../sim/sheets/harbour-hdl.toml", "pad.toml")
+    text = EXAMPLE.read_text().replace("../sheets/harbour-hdl.toml", "pad.toml")
     pytester.makepyfile(text)
     return pytester.runpytest_subprocess("-p", PLUGIN, "--strict-markers")
 

@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 from designs import HDL
 
-EXAMPLE = Path(__file__).parent / "example"
+EXAMPLES = Path(__file__).parents[2] / "sim" / "examples"
 RUN = """
 import sys
 from cocotb_tools.runner import get_runner
@@ -17,7 +17,7 @@ runner = get_runner("icarus")
 runner.build(sources=[sys.argv[1]], hdl_toplevel=sys.argv[2], timescale=("1ns", "1ps"))
 runner.test(
     hdl_toplevel=sys.argv[2],
-    test_module="my_cocotb",
+    test_module="cocotb_test",
     testcase=sys.argv[3],
     results_xml="results.xml",
 )
@@ -29,7 +29,7 @@ runner.test(
     [("fpga_pad", "a_console_reads_the_pad"), ("port_reader", "a_pad_answers_the_reader")],
 )
 def test_the_example_passes(top, test, tmp_path):
-    path = os.pathsep.join([str(EXAMPLE), *filter(None, sys.path)])
+    path = os.pathsep.join([str(EXAMPLES), *filter(None, sys.path)])
     environment = {key: value for key, value in os.environ.items() if "PYTEST" not in key}
     said = subprocess.run(
         [sys.executable, "-c", RUN, str(HDL / "verilog" / f"{top}.v"), top, test],

@@ -18,7 +18,7 @@ SAYS = {
 
 
 def test_every_example_is_tried():
-    scripts = {path.stem for path in EXAMPLES.glob("*.py")} - {"cocotb_test"}
+    scripts = {path.stem for path in EXAMPLES.glob("*.py")} - {"cocotb_test", "test_my_pad"}
     assert scripts == set(SAYS)
 
 

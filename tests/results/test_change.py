@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from padbench.core.findings import Finding, Rule
 from padbench.core.remedies import Remedy
-from padbench.results.change import changes
+from padbench.results.change import changes, value_now
 
 E12 = (10.0, 12.0, 15.0, 18.0, 22.0, 27.0, 33.0, 39.0, 47.0, 56.0, 68.0, 82.0)
 
@@ -76,3 +76,12 @@ def test_every_value_that_is_named_does_for_every_finding(ranges):
     kept = [v for v in E12 if all((lo or 0) <= v <= (hi or 1e9) for lo, hi in ranges)]
     bounded = any(low or high for low, high in ranges)
     assert len(made.values) == (len(kept) if bounded else 0)
+
+
+def test_the_wires_now_are_those_of_the_buttons_that_it_is_about():
+    to_connect = Remedy(
+        "buttons", advice="connect-buttons", facts={"buttons": ("Up",), "stages": (4,)}
+    )
+    (change,) = changes([finding(remedy=to_connect)])
+    sheet = {"buttons": {"A": 8, "B": 7, "Up": 3}}
+    assert value_now(change, sheet) == "Up on 3"

@@ -8,13 +8,11 @@ from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
-from padbench.jobs.inspect import inspect
+from padbench.jobs.inspect import ROLES, inspect
 from padbench.results.result import Result
 from padbench.waveio import WaveError
 
 __all__ = ["run"]
-
-_ROLES = ("latch", "clock", "data", "supply", "sync")
 
 
 def run(arguments: list[str]) -> int:
@@ -33,7 +31,7 @@ def _inspected(capture: Path, options: Namespace) -> Result:
                 capture,
                 sheet=options.sheet,
                 port=options.port,
-                channels={role: getattr(options, role) for role in _ROLES},
+                channels={role: getattr(options, role) for role in ROLES},
                 time=options.time,
                 time_unit=options.time_unit,
                 rate=options.rate,
@@ -63,7 +61,7 @@ def _parser() -> Parser:
     group = parser.add_argument_group(
         "channels, by name or (CSV) by number from 1; where a number is a name, it is the name"
     )
-    for role in _ROLES[:3]:
+    for role in ROLES[:3]:
         group.add_argument(f"--{role}", metavar="CHANNEL", help="default: found by its name")
     group.add_argument("--supply", metavar="CHANNEL", help="in volts; its extremes are told")
     group.add_argument("--sync", metavar="CHANNEL", help="video sync, composite or vertical")

@@ -6,6 +6,7 @@ from pathlib import Path
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
 from padbench.files import whole_file
+from padbench.results.documents import SCHEMA
 from padbench.sheet import STARTER
 
 __all__ = ["run"]
@@ -25,7 +26,7 @@ def run(arguments: list[str]) -> int:
             f"{file}: there is such a file already and it is left alone; name one that is new"
         ) from None
     if options.json:
-        print(json.dumps({"sheet": str(file)}))
+        print(json.dumps({"schema": SCHEMA, "sheet": str(file)}))
     else:
         print(f"{file} written. Change it to your pad, then: padbench verify {file}")
     return 0

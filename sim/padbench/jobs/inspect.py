@@ -30,6 +30,7 @@ from padbench.core.findings import Finding, Source, overall
 from padbench.core.timeline import Timeline
 from padbench.jobs.loading import (
     Design,
+    FileLike,
     Progress,
     Refusal,
     SheetLike,
@@ -45,7 +46,10 @@ from padbench.results.result import Result
 from padbench.scenarios import Scenario
 from padbench.waveio import SECONDS, CaptureFile, Thresholds, WaveError, name_of, unit_named
 
-__all__ = ["inspect"]
+__all__ = ["ROLES", "inspect"]
+
+ROLES = ("latch", "clock", "data", "supply", "sync")
+"""What a channel can be."""
 
 
 class ChannelDocument(TypedDict):
@@ -155,7 +159,7 @@ def inspect(
     expect: Path | str | None = None,
     against: CaptureFile | SheetLike | None = None,
     scenario: str | Scenario | None = None,
-    own_scenarios: Path | None = None,
+    own_scenarios: FileLike | None = None,
     sync_line: int | None = None,
     all_reads: bool = False,
     progress: Progress = unwatched,
@@ -182,6 +186,9 @@ def inspect(
     ``result.data`` is the `padbench.capture.inspect.Inspection`. Raises `WaveError`, `Refusal` and
     `SheetError` (each a ``ValueError`` of one line a problem) for what cannot be used.
     """
+    unknown = [role for role in channels or () if role not in ROLES]
+    if unknown:
+        raise Refusal("channels", f"{unknown[0]!r} is no role; use {', '.join(ROLES)}")
     design = None if sheet is None else design_of(sheet)
     settings = _settings(design, port, clocks, passes, simulates=scenario is not None)
     given = {role: str(name) for role, name in (channels or {}).items() if name is not None}
@@ -285,7 +292,7 @@ def _other(
     scenario: str | Scenario | None,
     port: str | None,
     clocks: int | None,
-    own_scenarios: Path | None,
+    own_scenarios: FileLike | None,
     choices: Choices,
     settings: Settings,
 ) -> Callable[[], tuple[Iterator[SeenRead], Source]] | None:

@@ -1,6 +1,6 @@
 """The design that a job is about: a sheet with the files it came from."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -16,12 +16,16 @@ from padbench.toml import Problem, SheetError
 
 __all__ = [
     "Design",
+    "FileLike",
     "Progress",
     "Refusal",
+    "ScenariosLike",
     "SheetLike",
+    "chosen",
     "design_of",
     "inputs_from",
     "known_scenarios",
+    "path_of",
     "scenario_named",
     "unwatched",
 ]
@@ -46,6 +50,22 @@ def unwatched(done: int, total: int) -> None:
 SheetLike = Sheet | Path | str | Mapping[str, Any]
 """A sheet, its file, its text, or what `tomllib` makes of that text."""
 
+FileLike = Path | str
+"""A file or folder by its name."""
+
+ScenariosLike = str | Scenario | Sequence[str | Scenario]
+"""One scenario or several."""
+
+
+def path_of(name: FileLike | None) -> Path | None:
+    """The path, if there is one."""
+    return None if name is None else Path(name)
+
+
+def chosen(scenarios: ScenariosLike) -> list[str | Scenario]:
+    """The scenarios as a list, also where one is given alone."""
+    return [scenarios] if isinstance(scenarios, str | Scenario) else [*scenarios]
+
 
 @dataclass(frozen=True)
 class Design:
@@ -59,13 +79,18 @@ class Design:
         """What messages call it."""
         return self.sheet.document.name
 
-    def inputs(self, *further: Path | None) -> tuple[Input, ...]:
+    def inputs(self, *further: FileLike | None) -> tuple[Input, ...]:
         """The sheet and the other files that a run hangs on, as they are now."""
         parts, routine = self.sheet.parts.file, self.sheet.poll.routine
         beside = None if self.path is None or parts is None else self.path.parent / parts
         own = self.sheet.document.text
         typed = (Input.of("sheet.toml", own.encode()),) if own and self.path is None else ()
-        files = (self.path, beside, *further, None if routine is None else Path(routine))
+        files = (
+            self.path,
+            beside,
+            *map(path_of, further),
+            path_of(routine),
+        )
         return (*typed, *inputs_from(*files))
 
     def placed(self, findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -115,7 +140,7 @@ def inputs_from(*paths: Path | None, origin: int | None = None) -> tuple[Input, 
     return tuple(one for one in read if one is not None)
 
 
-def known_scenarios(sheet: Sheet | None = None, own: Path | None = None) -> dict[str, Scenario]:
+def known_scenarios(sheet: Sheet | None = None, own: FileLike | None = None) -> dict[str, Scenario]:
     """The shipped scenarios (those for a read routine too if the sheet has one) and the user's.
 
     Raises `SheetError` for a file that cannot be used.
@@ -123,7 +148,7 @@ def known_scenarios(sheet: Sheet | None = None, own: Path | None = None) -> dict
     known = dict(SCENARIOS)
     if sheet is not None and sheet.poll.routine is not None:
         known |= ROUTINE_SCENARIOS
-    return known if own is None else known | load_scenarios(own)
+    return known if own is None else known | load_scenarios(Path(own))
 
 
 def scenario_named(

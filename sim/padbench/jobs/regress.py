@@ -16,11 +16,15 @@ from padbench.cosim.result import Coverage, Failure, RegressResult
 from padbench.cosim.setting import HdlError
 from padbench.jobs.loading import (
     Design,
+    FileLike,
     Progress,
     Refusal,
+    ScenariosLike,
     SheetLike,
+    chosen,
     design_of,
     known_scenarios,
+    path_of,
     scenario_named,
     unwatched,
 )
@@ -43,7 +47,6 @@ from padbench.results.documents import (
     run_document,
 )
 from padbench.results.result import Case, Result, Section
-from padbench.scenarios import Scenario
 from padbench.sheet import Hdl, Problem, SheetError
 from padbench.sheet.simulators import SIMULATORS
 from padbench.trials.result import ScenarioRun
@@ -148,13 +151,13 @@ class RegressDocument(TypedDict):
 
 def regress(
     sheet: SheetLike,
-    scenarios: Sequence[str | Scenario] | None = None,
+    scenarios: ScenariosLike | None = None,
     *,
-    own_scenarios: Path | None = None,
+    own_scenarios: FileLike | None = None,
     exhaustive: bool = False,
     simulator: str | None = None,
     limit: float | None = None,
-    waves: Path | None = None,
+    waves: FileLike | None = None,
     progress: Progress = unwatched,
 ) -> Result:
     """Run the scenarios on the sheet's HDL design, and judge its wires as those of the model.
@@ -163,8 +166,8 @@ def regress(
         result.verdict, result.data.coverage.missing_states
         [cause.says for cause in result.data.causes]
 
-    ``scenarios`` are names or `Scenario` objects (default: all that apply), ``own_scenarios`` a
-    TOML file with more; ``exhaustive`` adds all transitions between held states and all stopped
+    ``scenarios`` are a name, a `Scenario`, or several (default: all that apply), ``own_scenarios``
+    a TOML file with more; ``exhaustive`` adds all transitions between held states and all stopped
     reads. ``simulator`` stands for the sheet's. ``limit`` is in seconds, for build and simulation
     together (default: 120, exhaustive 900). ``waves`` is a folder that gets one VCD file a
     scenario. The sources are found beside the sheet's file, of a text or a dict in the current
@@ -182,7 +185,7 @@ def regress(
     folder = Path() if design.path is None else design.path.parent
     inputs = design.inputs(own_scenarios, *(folder / source for source in hdl.sources))
     known = scenarios_of(used) | known_scenarios(None, own_scenarios)
-    wanted = [scenario_named(name, known) for name in dict.fromkeys(scenarios or ())]
+    wanted = [scenario_named(name, known) for name in dict.fromkeys(chosen(scenarios or ()))]
     vcd: dict[str, Path] = {}
 
     def keep(run: ScenarioRun) -> None:
@@ -194,7 +197,7 @@ def regress(
         regression = regress_hdl(
             used,
             folder,
-            waves,
+            path_of(waves),
             [*known.values()] if scenarios is None else wanted,
             exhaustive=exhaustive,
             limit=limit,
@@ -208,7 +211,7 @@ def regress(
         result,
         inputs=inputs,
         assumed=design.sheet.assumed,
-        wrote={} if waves is None else {"Waves": waves},
+        wrote={} if waves is None else {"Waves": Path(waves)},
     )
 
 

@@ -15,9 +15,11 @@ from typing_extensions import TypedDict
 
 from padbench.core.buttons import spelled
 from padbench.jobs.loading import (
+    FileLike,
     Progress,
     Refusal,
     SheetLike,
+    path_of,
     unwatched,
 )
 from padbench.jobs.routine_question import (
@@ -154,7 +156,7 @@ def routine(
     limit: int = DEFAULT_LIMIT,
     sheet: SheetLike | None = None,
     line: int | None = None,
-    waves: Path | None = None,
+    waves: FileLike | None = None,
     progress: Progress = unwatched,
 ) -> Result:
     """Judge a 6502 read routine: its cycles, and what the sample fetch does to it in every phase.
@@ -181,7 +183,7 @@ def routine(
         periods,
         sheet=sheet,
         line=line,
-        waves=waves,
+        waves=path_of(waves),
         progress=progress,
     )
 

@@ -4,7 +4,7 @@ import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 from padbench.circuit.pad_model import pad_model
 from padbench.core.findings import Finding, Source
@@ -65,6 +65,9 @@ class RoutineQuestion:
         """Refuse what is none of the values there are."""
         if not 1 <= self.limit <= _LONGEST_LIMIT:
             raise Refusal("limit", f"{self.limit} is not between 1 and {_LONGEST_LIMIT}")
+        if self.clocks not in get_args(Clocks):
+            known = ", ".join(get_args(Clocks))
+            raise Refusal("clocks", f"{str(self.clocks)[:60]!r} is none; try {known}")
         if self.console not in console_names():
             known = ", ".join(console_names())
             raise Refusal("console", f"there is no console {self.console[:60]!r}; try {known}")

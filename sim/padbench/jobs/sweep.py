@@ -11,10 +11,12 @@ from padbench.core.findings import Finding, Met, Rule, Source
 from padbench.core.pad import PadModel, Policy
 from padbench.jobs.loading import (
     Design,
+    FileLike,
     Progress,
     Refusal,
     SheetLike,
     design_of,
+    path_of,
     unwatched,
 )
 from padbench.jobs.pad_sections import PadSweepDocument, pad_document, pad_sections
@@ -71,7 +73,7 @@ def sweep(
     chart: bool = False,
     workers: int = 1,
     cluster: str | None = None,
-    waves: Path | None = None,
+    waves: FileLike | None = None,
     progress: Progress = unwatched,
 ) -> Result:
     """Try every case there is: of a read routine at every rate, or of a pad.
@@ -101,7 +103,7 @@ def sweep(
             "sweep",
             periods,
             usual="all",
-            waves=waves,
+            waves=path_of(waves),
             chart=chart,
             workers=workers,
             cluster=cluster,
@@ -110,7 +112,7 @@ def sweep(
     if chart:
         raise Refusal("map", "it is for a routine; leave it out with a sheet")
     assert sheet is not None
-    return _swept_pad(design_of(sheet), waves, workers, cluster, progress)
+    return _swept_pad(design_of(sheet), path_of(waves), workers, cluster, progress)
 
 
 @dataclass(frozen=True)

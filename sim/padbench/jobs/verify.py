@@ -14,9 +14,12 @@ from padbench.circuit.findings import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
 from padbench.jobs.loading import (
     Design,
+    FileLike,
     Progress,
     Refusal,
+    ScenariosLike,
     SheetLike,
+    chosen,
     design_of,
     known_scenarios,
     scenario_named,
@@ -93,10 +96,10 @@ _TOLERANCE = 0.05
 
 def verify(
     sheet: SheetLike,
-    scenarios: Sequence[str | Scenario] | None = None,
+    scenarios: ScenariosLike | None = None,
     *,
-    own_scenarios: Path | None = None,
-    waves: Path | None = None,
+    own_scenarios: FileLike | None = None,
+    waves: FileLike | None = None,
     progress: Progress = unwatched,
 ) -> Result:
     """Judge a design: wiring, levels and edges, then every scenario on every port at both corners.
@@ -105,17 +108,17 @@ def verify(
         result.verdict                               # "pass" or "fail"
         [f.id for f in result.findings if f.verdict == "fail"]
 
-    ``scenarios`` are names or `Scenario` objects (default: all there are), ``own_scenarios`` a TOML
-    file with more. ``waves`` is a folder that gets one VCD file a scenario. ``progress`` is told
-    after each run how many are done, and of how many. ``result.data`` is the `Trial`. Raises
-    `SheetError` for a sheet or file that cannot be used, `Refusal` (a ``ValueError``) for an
+    ``scenarios`` are a name, a `Scenario`, or several (default: all there are), ``own_scenarios``
+    a TOML file with more. ``waves`` is a folder that gets one VCD file a scenario. ``progress``
+    is told after each run how many are done, and of how many. ``result.data`` is the `Trial`.
+    Raises `SheetError` for a sheet or file that cannot be used, `Refusal` (a ``ValueError``) for an
     unknown scenario, ``OSError`` for a wave that cannot be written.
     """
     design = design_of(sheet)
     inputs = design.inputs(own_scenarios)
     known = known_scenarios(design.sheet, own_scenarios)
     wanted = [scenario_named(one, known) for one in known if scenarios is None]
-    wanted += [scenario_named(one, known) for one in scenarios or ()]
+    wanted += [scenario_named(one, known) for one in chosen(scenarios or ())]
     total = len(CORNERS) * len(design.sheet.works_with.ports) * len(wanted)
     done = count(1)
     vcd: dict[str, Path] = {}
@@ -132,7 +135,7 @@ def verify(
     )
     trial = replace(trial, findings=design.placed(trial.findings))
     result = verify_result(design, trial, inputs, vcd)
-    return result if waves is None else replace(result, wrote={"Waves": waves})
+    return result if waves is None else replace(result, wrote={"Waves": Path(waves)})
 
 
 def verify_result(
@@ -177,16 +180,19 @@ def _lacked(part: RegisterPart) -> str:
     )
 
 
-def save_wave(run: ScenarioRun, folder: Path) -> Path:
+def save_wave(run: ScenarioRun, folder: FileLike) -> Path:
     """Write the wave of a run into a folder and return where it is."""
-    path = folder / f"{run.name}.vcd"
+    path = Path(folder) / f"{run.name}.vcd"
     comment = f"{run.name}: {run.says} ({run.where})"
     write_wave(run.timeline, path, comment=comment)
     return path
 
 
 def write_voltages(
-    sheet: SheetLike, path: Path, scenario: str = "each-button", own_scenarios: Path | None = None
+    sheet: SheetLike,
+    path: FileLike,
+    scenario: str = "each-button",
+    own_scenarios: FileLike | None = None,
 ) -> None:
     """Write a VCD with the voltages of latch, clock and data at the far end (real variables).
 
@@ -202,7 +208,7 @@ def write_voltages(
     run = run_scenario(design.sheet, shown, port, "slow")
     comment = f"{run.name}: voltages at the worst corner, {port} port"
     waves = line_waves(design.sheet, port, run.timeline)
-    write_analogue(run.timeline, waves, path, comment=comment)
+    write_analogue(run.timeline, waves, Path(path), comment=comment)
 
 
 def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDocument:
@@ -309,8 +315,8 @@ def play(
     *,
     port: str | None = None,
     corner: str | None = None,
-    own_scenarios: Path | None = None,
-    waves: Path | None = None,
+    own_scenarios: FileLike | None = None,
+    waves: FileLike | None = None,
     read: int | None = None,
 ) -> Result:
     """Play one scenario; on all ports and corners, of which the first that fails is shown.
@@ -321,7 +327,8 @@ def play(
 
     ``port`` and ``corner`` ("fast", "slow") choose one. ``waves`` is a folder for the wave, and
     ``read`` the read (from 1) that the figure shows. Raises as `verify` does, and `Refusal` for a
-    port that the sheet does not name, or a read that the run does not have.
+    port that the sheet does not name, a corner that there is not, or a read that the run
+    does not have.
     """
     design = design_of(sheet)
     known = known_scenarios(design.sheet, own_scenarios)
@@ -329,6 +336,8 @@ def play(
     ports = design.sheet.works_with.ports
     if port is not None and port not in ports:
         raise Refusal("port", f"the sheet does not name {port[:60]!r}; try {', '.join(ports)}")
+    if corner is not None and corner not in CORNERS:
+        raise Refusal("corner", f"there is no corner {corner[:60]!r}; try {', '.join(CORNERS)}")
     run = standing_for_all(
         [
             run_scenario(design.sheet, shown, on, at)

@@ -1,6 +1,5 @@
 """What must change: the remedies of all findings that fail, brought together key by key."""
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -60,7 +59,8 @@ class Change:
 
     ``key`` is the sheet's, empty where no value of the sheet is at fault. ``spare`` is a preferred
     value that has a step to go to the nearest limit, ``values`` are all that would do, from E12, or
-    from E24 where E12 has none. ``mends`` are the ids of the findings behind it.
+    from E24 where E12 has none. ``mends`` are the ids of the findings behind it, ``buttons``
+    those that it is about, where it is about some.
     """
 
     key: str
@@ -70,6 +70,7 @@ class Change:
     series: str
     mends: tuple[str, ...]
     ohms: float | None = None
+    buttons: tuple[str, ...] = ()
 
     @property
     def title(self) -> str:
@@ -109,9 +110,7 @@ def value_now(change: Change, document: Mapping[str, Any]) -> str:
         value = value.get(part) if isinstance(value, dict) else None
     if isinstance(value, dict):
         # Of all buttons those that the change is about.
-        named = {
-            name: value[name] for name in value if re.search(rf"\b{re.escape(name)}\b", change.says)
-        }
+        named = {name: value[name] for name in value if name in change.buttons}
         return ", ".join(f"{name} on {stage}" for name, stage in (named or value).items())
     if isinstance(value, list):
         return ", ".join(map(str, value))
@@ -126,7 +125,9 @@ def _of_key(key: str, broken: Sequence[Finding]) -> Change:
     low, high = max(lows, default=None), min(highs, default=None)
     ids = tuple(id_ for id_, _ in behind)
     if (low is None and high is None) or (low is not None and high is not None and low > high):
-        return Change(key, "; ".join(dict.fromkeys(r.says for r in remedies)), "", (), "", ids)
+        says = "; ".join(dict.fromkeys(r.says for r in remedies))
+        buttons = tuple(str(name) for r in remedies for name in r.facts.get("buttons", ()))
+        return Change(key, says, "", (), "", ids, buttons=buttons)
     unit = remedies[0].unit
     bounds = [
         f"at least {show(low, unit)}" if low is not None else "",

@@ -23,7 +23,7 @@ _LOWEST_PORT, _HIGHEST_PORT = 0x0200, 0xFEFF
 """Ports lie outside zero page, stack and vectors."""
 
 
-class RoutineError(Exception):
+class RoutineError(ValueError):
     """A routine that cannot be used; the message is one line: file, place, what is wrong, remedy."""  # noqa: E501
 
     @classmethod

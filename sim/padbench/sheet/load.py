@@ -19,7 +19,7 @@ from padbench.parts import (
 from padbench.parts.own import load_own, own_parts
 from padbench.sheet.checks import CHECKS, Readable
 from padbench.sheet.model import Sheet
-from padbench.toml import Clash, Document, check
+from padbench.toml import Clash, Document, Problem, SheetError, check
 
 __all__ = ["UNNAMED", "load_sheet", "sheet_from_text", "starter"]
 
@@ -53,6 +53,8 @@ def load_sheet(source: Path | str | Mapping[str, Any]) -> Sheet:
         return _checked(Document("<dict>", "", dict(source)), Path())
     if isinstance(source, str) and re.search("[\n=]", source):
         return _checked(Document.parse(source, "<text>", _START), Path())
+    if source == "":
+        raise SheetError([Problem("<text>", None, "", "", "is empty", _START)])
     path = Path(source)
     return _checked(Document.read(path, _START), path.parent)
 

@@ -48,7 +48,7 @@ class Problem:
         return one_line(": ".join(part for part in (place, key, says) if part), self.instead)
 
 
-class SheetError(Exception):
+class SheetError(ValueError):
     """A sheet, or another TOML file, that cannot be used.
 
     ``problems`` holds everything found, in order of lines; ``str()`` of it has a line for each.

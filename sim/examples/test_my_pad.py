@@ -7,9 +7,10 @@ import pytest
 
 
 @pytest.mark.padbench(
-    "../../../sim/sheets/harbour-hdl.toml",
+    "../sheets/harbour-hdl.toml",
     scenarios=["each-button", "opposite-directions", "past-the-end", "stopped-last-bit"],
 )
 def test_my_pad(padbench_result):
+    """All scenarios hold, and it was read at all."""
     padbench_result.check()
     assert padbench_result.result.reads > 30

@@ -1,4 +1,9 @@
-"""A cocotb test of one's own with the three roles; run by tests/cosim/test_roles.py."""
+"""A cocotb test of your own, with the three roles that padbench has for one.
+
+Name it in cocotb's runner, with this folder on PYTHONPATH:
+get_runner("icarus").test(hdl_toplevel="fpga_pad", test_module="cocotb_test",
+testcase="a_console_reads_the_pad"). The second test is for hdl/verilog/port_reader.v.
+"""
 
 import cocotb
 from cocotb.clock import Clock
