@@ -13,11 +13,14 @@ from functools import cached_property
 import numpy as np
 
 from padbench.circuit.corners import Space, space
-from padbench.circuit.design import Array, Design
+from padbench.circuit.design import ABSENT, Array, Design
 from padbench.circuit.laws import (
     diode_current,
     diode_fall,
     diode_saturation,
+    mos_gain,
+    mos_level,
+    mos_time,
     node,
     rc_times,
     stretch,
@@ -28,6 +31,10 @@ __all__ = ["TEST_LOAD", "Circuits", "DrivenLine", "Line", "each", "thresholds"]
 
 TEST_LOAD = 50e-12
 """Farads already on the output when the data sheet measures its delays (from memory)."""
+
+LOADED = 67.5 / 100.5
+"""How much of an output's transition at 50 pF is the load's: (1.35 ns/pF) C + 33 ns (Motorola CMOS
+Logic Data, MC14001B). Taken for all parts; the rest is the output's own."""
 
 
 def each(field: Array) -> Array:
@@ -106,6 +113,25 @@ class Line:
     def rise_high(self) -> Array:
         """See above."""
         return self.driven.rise(self.high_at)
+
+    @cached_property
+    def rise(self) -> Array:
+        """From 10 to 90 % of the swing, as data sheets measure edges: τ ln 9, first-order RC.
+
+        Without end if it never gets to the threshold.
+        """
+        return np.where(np.isinf(self.rise_high), np.inf, self.driven.tau * np.log(9.0))
+
+    @cached_property
+    def fall(self) -> Array:
+        """From 90 to 10 % of the swing, likewise; through a diode as `laws.diode_fall` has it."""
+        line = self.driven
+        tenth = (line.high - line.low) / 10
+        with np.errstate(invalid="ignore"):
+            edge = line.fall(line.low + tenth) - line.fall(line.high - tenth)
+        alone = line.farads / (1 / line.resistor + 1 / line.pull_r) * np.log(9.0)
+        edge = np.where(line.slope > 0, edge, alone)
+        return np.where(np.isinf(self.fall_low), np.inf, edge)
 
     @cached_property
     def fall_high(self) -> Array:
@@ -193,45 +219,84 @@ class Circuits:
     def data_levels(self) -> tuple[Array, Array]:
         """Volts of the data line low and high, with what the console puts on it.
 
-        Millman's theorem, V = (Σ V_k / R_k ± I) / Σ 1 / R_k: the register's output to ground or to
-        supply, the console's resistors to supply and to ground, and its leakage I.
+        The register's output is a MOS transistor of the guaranteed current (`laws.mos_level`);
+        beside it are the console's resistors to supply and to ground, and its leakage.
         """
-        d, over = self.design, self.at_lines
-        sink, source = self._outputs
-        leak = over.sign * each(d.input_leakage)
-        up, down = (over.supply, each(d.data_up)), (0.0, each(d.data_down))
-        low = node((0.0, sink), up, down, into=leak)
-        high = node((over.supply, source), up, down, into=leak)
-        return np.clip(low, 0.0, over.supply), np.clip(high, 0.0, over.supply)
+        supply = self.at_lines.supply
+        low, high = (
+            np.clip(mos_level(self._gains(rises)[0], *self._against(rises)), 0.0, supply)
+            for rises in (False, True)
+        )
+        return low, supply - high
 
-    @cached_property
-    def data_taus(self) -> tuple[Array, Array]:
-        """Time constants (s) of the data line at the console, rising and falling.
+    def data_time(self, to: Array, *, rises: bool, farads: Array | None = None) -> Array:
+        """Seconds of the data line from one of its levels to ``to`` volts: `laws.mos_time`.
 
-        τ = R C, with the output beside the console's resistors, and the cable beside its input.
+        The transistor is the weaker of what current and transition time in its table promise.
+        ``farads`` as on the line, if not given.
         """
-        rise_r, fall_r = self._data_ohms
-        return rise_r * each(self._data_farads), fall_r * each(self._data_farads)
+        (low, high), supply = self.data_levels, self.at_lines.supply
+        start, to = (supply - low, supply - to) if rises else (high, to)
+        farads = each(self._data_farads) if farads is None else farads
+        return mos_time(farads, start, to, np.minimum(*self._gains(rises)), *self._against(rises))
 
     @cached_property
     def answers(self) -> tuple[Array, Array]:
         """Seconds from latch and from clock at the register to the data line at the console.
 
-        The longest answer of the part, and the charging of what is on the line beyond the 50 pF
-        of the data sheet's test: first-order RC. Infinite if it never gets to the thresholds.
+        The longest answer of the part, which ends at half the supply with 50 pF on the output, and
+        what the output takes from there. Infinite if it never gets to the thresholds.
         """
-        d = self.design
-        (low_at, high_at), (low, high) = self.data_thresholds, self.data_levels
-        beyond = each(np.maximum(self._data_farads - TEST_LOAD, 0.0))
-        rise_r, fall_r = self._data_ohms
-        charged = np.maximum(
-            rc_times(rise_r * beyond, low, high, high_at),
-            rc_times(fall_r * beyond, high, low, low_at),
-        )
+        d, charged = self.design, np.zeros(self.at_lines.supply.shape)
+        tested = np.full((1, 1), TEST_LOAD)
+        for rises, to in zip((False, True), self.data_thresholds, strict=True):
+            half = self.data_time(self.at_lines.supply / 2, rises=rises, farads=tested)
+            whole = self.data_time(to, rises=rises)
+            # Where a pull keeps it from half the supply, nothing is known to be done by then.
+            more = whole - np.where(np.isinf(half), 0.0, half)
+            charged = np.maximum(charged, more)
         return (
             each(d.load_to_output) * self.stretched + charged,
             each(d.clock_to_output) * self.stretched + charged,
         )
+
+    @cached_property
+    def dragged_back(self) -> Array:
+        """Seconds for which falling data hold a rising clock below its threshold, shape (n, 1).
+
+        Typical figures all through. The clock rises through the threshold of a usual part, 0.55 of
+        the supply (2.75 V at 5 V, from memory), and the part answers. While data fall, at S / t_f
+        for the first four fifths of the swing S, the coupling share k draws k S / t_f from the
+        line: with its τ to the level V, dv/dt = (V - v) / τ - k S / t_f. A Schmitt trigger has to
+        get to its lower threshold. Without end where the line never gets to its threshold at all.
+        """
+        d, line = self.design, self.clock
+
+        def usual(corners: Array) -> Array:
+            """Between the ends of all spreads, leakage both ways among them."""
+            return np.asarray(np.mean(corners, axis=1, keepdims=True))
+
+        supply, high, tau = (
+            usual(a) for a in (self.at_lines.supply, line.driven.high, line.driven.tau)
+        )
+        at = usual((line.low_at + line.high_at) / 2 + (line.high_at - line.low_at) / 8)
+        back = np.where(np.isinf(each(d.edge_max)), usual(line.low_at), at)
+        low, up = (usual(level) for level in self.data_levels)
+        volts = each(d.drive_volts)
+        gain = mos_gain(each(d.sink_typical), each(d.sink_drop), volts - each(d.drive_threshold))
+        _, siemens, held = self._against(rises=False)
+        overdrive = np.maximum(supply - each(d.drive_threshold), 0.0)
+        fifth, farads = low + (up - low) / 5, each(self._data_farads)
+        falls = mos_time(farads, up, fifth, gain, overdrive, siemens, usual(held)) / 0.8
+        share = each(d.coupling * d.cable_length * d.cable_per_metre) / usual(line.driven.farads)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            begins = high - (high - at) * np.exp(-each(d.answer_typical) / tau)
+            drawn = share * (up - low) / falls * tau - (high - begins)
+            lowest = begins - drawn * -np.expm1(-falls / tau)
+            down = -tau * np.log1p(-(begins - back) / drawn)
+            again = tau * np.log((high - lowest) / (high - back))
+        dragged = (drawn > 0) & (lowest < back) & np.isfinite(falls)
+        return np.where(at < high, np.where(dragged, falls - down + again, 0.0), np.inf)
 
     @cached_property
     def data_samples(self) -> tuple[Array, Array]:
@@ -243,33 +308,39 @@ class Circuits:
     def _data_farads(self) -> Array:
         return self.design.cable_length * self.design.cable_per_metre + self.design.console_c
 
-    @cached_property
-    def _data_ohms(self) -> tuple[Array, Array]:
-        """Ohms that charge the data line, rising and falling: the output beside the console's."""
-        sink, source = self._outputs
-        rest = each(1 / self.design.data_up + 1 / self.design.data_down)
-        return 1 / (1 / source + rest), 1 / (1 / sink + rest)
+    def _against(self, rises: bool) -> tuple[Array, Array, Array]:
+        """Overdrive (V) of the output's transistor, and what holds against it: siemens, amperes.
 
-    @cached_property
-    def _outputs(self) -> tuple[Array, Array]:
-        """Ohms of the register's output, sinking and sourcing."""
-        d = self.design
-        return (
-            self._output(d.sink, d.sink_hot, d.sink_drop),
-            self._output(d.source, d.source_hot, d.source_drop),
-        )
+        The resistors' current is that with the line at the rail that it is sent to.
+        """
+        d, over = self.design, self.at_lines
+        up, down = each(1 / d.data_up), each(1 / d.data_down)
+        leak = over.sign * each(d.input_leakage)
+        held = over.supply * down - leak if rises else over.supply * up + leak
+        overdrive = np.maximum(over.supply - each(d.drive_threshold), 0.0)
+        return overdrive, up + down, held
 
-    def _output(self, current: Array, hot: Array, drop: Array) -> Array:
-        """Ohms of the register's output: what drops the data sheet's volts at its current.
+    def _gains(self, rises: bool) -> tuple[Array, Array]:
+        """A/V² of the output by its guaranteed current, and by its transition time.
 
         Above 25 °C the guaranteed current falls on a straight line to the figure over temperature,
         which data sheets give for the hottest (B series: 0.51, 0.42 and 0.36 mA at 25, 85 and
         125 °C, from memory, lie on one). Below, the 25 °C figure stands, though parts are stronger
-        there.
+        there. The transition, 10 to 90 %, grows as the part's other times do.
         """
-        way = (self.at_lines.celsius - 25.0) / np.maximum(each(self.design.hottest) - 25.0, 1.0)
-        amperes = each(current) + np.clip(way, 0.0, 1.0) * (each(hot) - each(current))
-        return each(drop) / amperes
+        d = self.design
+        kind = "source" if rises else "sink"
+        cold, hot, drop = (each(getattr(d, kind + tail)) for tail in ("", "_hot", "_drop"))
+        way = (self.at_lines.celsius - 25.0) / np.maximum(each(d.hottest) - 25.0, 1.0)
+        amperes = cold + np.clip(way, 0.0, 1.0) * (hot - cold)
+        volts = each(d.drive_volts)
+        overdrive = volts - each(d.drive_threshold)
+        # A transistor of 1 A/V² takes so many seconds for each farad.
+        alone = mos_time(1.0, 0.9 * volts, 0.1 * volts, 1.0, overdrive, 1 / ABSENT, 0.0)
+        warm = 1 + each(d.stretch_degree) * np.maximum(self.at_lines.celsius - 25.0, 0.0)
+        with np.errstate(divide="ignore"):
+            timed = alone * TEST_LOAD / (LOADED * each(d.transition) * warm)
+        return mos_gain(amperes, drop, overdrive), timed
 
     def _register_levels(self, over: Space) -> tuple[Array, Array]:
         d = self.design
