@@ -25,9 +25,9 @@ def test_the_fast_corner_has_no_delays():
 
 
 def test_the_slow_answer_is_the_data_sheet_and_the_cable():
-    # A square-law output (threshold 1.5 V) whose load takes 67.5 / 100.5 of 200 ns at 50 pF from 4.5
-    # to 0.5 V, 0.3 % longer for each of 15 °C. Seconds for each farad at 1 A/V², with 3.5 and 3.25 V
-    # of overdrive: saturation down to that, triode from there, to 10 %, to 30 % and to a half.
+    # A square-law output (threshold 1.5 V) whose load takes 67.5 / 100.5 of 200 ns at 50 pF from
+    # 4.5 to 0.5 V, 0.3 % longer for each of 15 °C. Seconds for each farad at 1 A/V², with 3.5 and
+    # 3.25 V of overdrive: saturation down to that, then triode, to 10 %, to 30 % and to a half.
     pad = pad_model(sheet(), "push-pull", "slow")
     tenth = 2 * (4.5 - 3.5) / 3.5**2 + log((7 - 0.5) / 0.5) / 3.5
     gain = tenth * 50e-12 / (200e-9 * 67.5 / 100.5 * 1.045)
