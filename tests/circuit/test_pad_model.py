@@ -25,12 +25,19 @@ def test_the_fast_corner_has_no_delays():
 
 
 def test_the_slow_answer_is_the_data_sheet_and_the_cable():
-    # 0.4 V at 0.4875 mA (40 °C, between 0.51 mA at 25 °C and 0.36 mA at 125 °C): 821 ohm;
-    # 320 ns stretched + 821 ohm x (250 pF cable + console - 50 pF) x ln of the way to 30 % or 70 %,
-    # a console input's 1 µA shifting either end by 0.8 mV of 4.75 V
+    # A square-law output (threshold 1.5 V) whose load takes 67.5 / 100.5 of 200 ns at 50 pF from
+    # 4.5 to 0.5 V, 0.3 % longer for each of 15 °C. Seconds for each farad at 1 A/V², with 3.5 and
+    # 3.25 V of overdrive: saturation down to that, then triode, to 10 %, to 30 % and to a half.
     pad = pad_model(sheet(), "push-pull", "slow")
-    cable = (0.4 / 0.4875e-3) * (250e-12 + 20e-12 - 50e-12) * 1.2039728
-    assert pad.answer == pytest.approx((320e-9 * LONGER + cable) * 1e12, rel=1e-3)
+    tenth = 2 * (4.5 - 3.5) / 3.5**2 + log((7 - 0.5) / 0.5) / 3.5
+    gain = tenth * 50e-12 / (200e-9 * 67.5 / 100.5 * 1.045)
+    assert gain < 0.4875e-3 / (3.5 * 0.4 - 0.4**2 / 2)  # what 0.51 mA at 25 °C are at 40 °C
+    pinched = 2 * (4.75 - 3.25) / 3.25**2
+    whole = pinched + log((6.5 - 1.425) / 1.425) / 3.25
+    half = pinched + log((6.5 - 2.375) / 2.375) / 3.25
+    # The data sheet's answer ends at half the supply with 50 pF.
+    cable = (whole * (250e-12 + 20e-12) - half * 50e-12) / gain
+    assert pad.answer == pytest.approx((320e-9 * LONGER + cable) * 1e12, rel=2e-3)
     assert pad.limits.answer.ps == pad.answer + pad.clock_line.rise + 1
 
 

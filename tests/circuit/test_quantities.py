@@ -163,7 +163,7 @@ def test_groups_follow_from_the_rows():
     assert set(growing_with_cable()) == {
         *("latch.rise", "latch.fall", "latch.pulse", "clock.rise", "clock.fall"),
         *("clock.low-pulse", "clock.high-pulse", "data.rise", "data.fall"),
-        *("data.first-bit", "data.later-bits"),
+        *("data.first-bit", "data.later-bits", "latch.removal", "clock.coupling"),
     }
 
 
@@ -171,7 +171,7 @@ def test_a_program_is_held_to_every_rule_of_a_run_but_the_number_of_clocks():
     followed = set(followed_by_a_program())
     assert set(of_circuits("run")) - followed == {"timing.clocks", "timing.clock-at-load-end"}
     assert followed - set(of_circuits("run")) == {
-        *("latch.pulse", "clock.low-pulse", "clock.high-pulse"),
+        *("latch.pulse", "latch.removal", "clock.low-pulse", "clock.high-pulse"),
         *("data.first-bit", "data.later-bits"),
     }
     assert set(followed_by_a_program("poll.sample")) == {
@@ -210,3 +210,69 @@ def test_the_shipped_sheets_have_a_place_and_sources_for_every_electrical_findin
         for one in judge_electric(load_sheet(SHEETS / f"{name}.toml"), remedies=False).findings:
             assert one.sources, one.id
             assert one.place is not None or one.id in ("data.low", "data.high")
+
+
+def test_a_late_latch_with_an_early_clock_leaves_too_little_removal():
+    """Neither corner of a run has it: no edge late in one, both in the other."""
+    poll = {
+        **{"poll.latch-width": "2.5 us", "poll.latch-to-clock": "200 ns", "poll.sample": "0.2 us"},
+        **{"poll.clock-low": "250 ns", "poll.clock-high": "5 us"},
+    }
+    lead = {"cable.length": "10 m", "resistors.clock-to-supply": "1k ± 5 %"}
+    found = {one.id: one for one in judge_electric(written(poll, lead)).findings}
+    removal = found["latch.removal"]
+    # CD4021B, from memory: 280 ns at 5 V and 25 °C.
+    assert (removal.verdict, removal.limit > 280e-9) == ("fail", True)
+    assert removal.measured < 450e-9
+    assert {removal.remedy.key, *(more.key for more in removal.remedy.also)} >= {
+        *("cable.length", "poll.latch-to-clock", "poll.clock-low")
+    }
+    sheet = written(poll, lead)
+    for name in sheet.works_with.ports:
+        design = design_of(sheet, sheet.part, sheet.port(name))
+        (run,) = (one for one in worst_case(design, ["timing.removal"]))
+        assert run.holds[0]
+
+
+@pytest.mark.parametrize("ports", [("push-pull",), ("pull-down-only",)])
+@pytest.mark.parametrize(("metres", "farads"), [(2, 60), (2.5, 100), (3, 120)])
+@pytest.mark.parametrize("part", [name for name in register_names() if name.endswith("4021B")])
+def test_the_usual_pad_passes_with_any_makers_part(part, metres, farads, ports):
+    """Class C and M: 39 kΩ pull-ups, 3.6 kΩ on latch and clock, a lead of 2 to 3 m, 5 V."""
+    lead = {"cable.length": f"{metres} m", "cable.capacitance": f"{farads} pF/m"}
+    sheet = written(lead, {"register.part": part}, ports=ports)
+    found = judge_electric(sheet, remedies=False).findings
+    assert [one.id for one in found if one.verdict == "fail"] == []
+
+
+@pytest.mark.parametrize(("share", "verdict"), [("15 %", "pass"), ("30 %", "fail")])
+def test_data_that_drag_the_clock_back_fail_with_a_remedy_that_holds(share, verdict):
+    coupled = {"cable.coupling": share}
+    only = {"ports": ("pull-down-only",)}
+    found = {one.id: one for one in judge_electric(written(coupled, **only)).findings}
+    coupling = found["clock.coupling"]
+    assert coupling.verdict == verdict
+    if verdict == "fail":
+        # Half of the 90 ns that clock a usual CD4021B, from memory.
+        assert (coupling.limit, coupling.measured > 100e-9) == (pytest.approx(45e-9), True)
+        assert coupling.remedy.key == "resistors.clock-to-supply"
+        stronger = {"resistors.clock-to-supply": f"{coupling.remedy.e24[-1]!r} Ω ± 5 %"}
+        for mended in (stronger, {"register.part": "HEF4021B"}):
+            assert finding(written(coupled, mended, **only), "clock.coupling").verdict == "pass"
+
+
+def test_edges_of_a_line_are_those_of_a_data_sheet():
+    """10 to 90 %, common practice: 2.2 time constants, where 30 to 70 % are 0.85."""
+    tau = 3.6e3 * 1.05 * (2.5 * 100e-12 + 7.5e-12)
+    for id_ in ("clock.rise", "latch.rise"):
+        assert finding(written(), id_).measured == pytest.approx(tau * np.log(9), rel=1e-6)
+
+
+def test_brisk_is_kept_by_its_own_part_and_is_about_the_shortest():
+    poll = {key: None for key in VALUES if key.startswith("poll.")} | {"poll.use": "brisk"}
+    own = written(poll, {"register.part": "CD4021B"}, ports=("push-pull",))
+    found = {one.id: one for one in judge_electric(own, remedies=False).findings}
+    failed = {id_ for id_, one in found.items() if one.verdict == "fail"}
+    assert failed == {"bounce.polls"}  # as any poll that looks more often than a contact bounces
+    for id_ in ("data.first-bit", "data.later-bits"):
+        assert found[id_].measured > 0.9 * found[id_].limit

@@ -146,7 +146,7 @@ def test_a_line_on_a_port_that_pulls_down_through_a_diode(seed, celsius):
     emission = rng.uniform(1.0, 1.9)
     tau = ohms * farads
     wide = 6 * tau
-    heard = ngspice(f"""resistor up, switch and diode down
+    netlist = f"""resistor up, switch and diode down
 V1 vdd 0 {supply}
 R1 vdd line {ohms}
 C1 line 0 {farads}
@@ -164,10 +164,16 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} {4 * tau + wide})
 .meas tran rise_low TRIG v(ctl) VAL=0.5 FALL=1 TARG v(line) VAL={0.3 * supply} RISE=1
 .meas tran pulse TRIG v(line) VAL={0.3 * supply} FALL=1 TARG v(line) VAL={0.3 * supply} RISE=1
 .meas tran rise_high TRIG v(ctl) VAL=0.5 FALL=1 TARG v(line) VAL={0.7 * supply} RISE=1
-.meas tran edge TRIG v(line) VAL={0.3 * supply} RISE=1 TARG v(line) VAL={0.7 * supply} RISE=1
+.meas tran edge TRIG v(line) VAL=TENTH RISE=1 TARG v(line) VAL=NINETY RISE=1
+.meas tran down TRIG v(line) VAL=NINETY FALL=1 TARG v(line) VAL=TENTH FALL=1
 .meas tran lasts TRIG v(line) VAL={0.7 * supply} RISE=1 TARG v(line) VAL={0.7 * supply} FALL=2
 .end
-""")
+"""
+    rough = netlist.replace("TENTH", f"{0.3 * supply}").replace("NINETY", f"{0.7 * supply}")
+    heard = ngspice(rough)
+    tenth = (heard["high"] - heard["low"]) / 10
+    fine = netlist.replace("TENTH", f"{heard['low'] + tenth}")
+    heard = ngspice(fine.replace("NINETY", f"{heard['high'] - tenth}"))
     design = at_one_corner(
         "pull-down-only",
         supply,
@@ -201,6 +207,8 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} {4 * tau + wide})
         assert seen == pytest.approx(heard["lasts"] - wide, rel=0.02, abs=0.002 * tau)
     for id_ in ("clock.rise", "latch.rise"):
         assert worst(design, id_) == pytest.approx(heard["edge"], rel=0.02)
+    for id_ in ("clock.fall", "latch.fall"):
+        assert worst(design, id_) == pytest.approx(heard["down"], rel=0.03)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -248,46 +256,140 @@ Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {10 * tau} {19 * tau})
     assert seen == pytest.approx(heard["lasts"] - 9 * tau, rel=0.02, abs=0.002 * tau)
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_the_data_line_with_a_resistor_in_the_console(seed):
+# Class P for the law (level 1 of the simulator), M for the outputs' figures.
+@pytest.mark.parametrize(
+    ("volts", "threshold", "milliamperes", "drop", "slow"),
+    [
+        (5.0, 1.5, 0.51, 0.4, 0.0),
+        (4.75, 1.5, 0.51, 0.4, 200e-9),
+        (5.25, 1.0, 0.36, 0.4, 0.0),
+        (3.3, 1.2, 0.44, 0.4, 0.0),
+        (5.0, 0.9, 4.0, 0.33, 0.0),
+    ],
+)
+@pytest.mark.parametrize("seed", range(2))
+def test_the_data_line_of_a_transistor(volts, threshold, milliamperes, drop, slow, seed):
+    """One that just meets its table: its current, or its transition where that is slower."""
     rng = some(3000 + seed)
-    supply, up, down = rng.uniform(4.5, 5.5), between(rng, 5e3, 50e3), between(rng, 20e3, 200e3)
-    sink, source = rng.uniform(300, 900), rng.uniform(300, 900)
-    farads = between(rng, 100e-12, 3e-9)
-    tau = max(sink, source) * farads
-    heard = ngspice(f"""the register's output as two switches, cable, console
-V1 vdd 0 {supply}
-S1 data 0 ctl 0 down
-S2 vdd data up 0 lift
-R1 vdd data {up}
-R2 data 0 {down}
-C1 data 0 {farads}
-Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
-Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
-.model down SW(VT=0.5 RON={sink} ROFF=1e13)
-.model lift SW(VT=0.5 RON={source} ROFF=1e13)
-.options reltol=1e-6
-.tran {tau / 500} {30 * tau} 0 {tau / 500}
-.meas tran high FIND v(data) AT={0.9 * tau}
-.meas tran low FIND v(data) AT={14.5 * tau}
-.meas tran fall TRIG v(ctl) VAL=0.5 RISE=1 TARG v(data) VAL={0.3 * supply} FALL=1
-.meas tran rise TRIG v(ctl) VAL=0.5 FALL=1 TARG v(data) VAL={0.7 * supply} RISE=1
-.end
-""")
+    up, down = (between(rng, 8e3, 50e3), between(rng, 50e3, 200e3)) if seed else (1e12, 1e12)
+    farads, leak = between(rng, 150e-12, 1e-9), between(rng, 1e-7, 2e-6)
+    kp = milliamperes * 1e-3 / ((5 - threshold) * drop - drop**2 / 2)
+    weak = kp
+    if slow:
+        # Of 100.5 ns at 50 pF the load makes 67.5 (class P: MC14001B, Motorola CMOS Logic Data).
+        heard = ngspice(mos_output(5, threshold, kp, 50e-12))
+        weak = kp * heard["transition"] / (slow * 67.5 / 100.5)
+        assert weak < kp
+    heard = ngspice(mos_output(volts, threshold, kp, farads, up, down, leak))
+    times = ngspice(mos_output(volts, threshold, weak, farads, up, down, leak))
+    tested = ngspice(mos_output(volts, threshold, weak, 50e-12, up, down, leak))
+    amperes = milliamperes * 1e-3
     design = at_one_corner(
         "push-pull",
-        supply,
+        volts,
         25,
         data_up=up,
         data_down=down,
-        sink=0.4 / sink,
-        source=0.4 / source,
+        **{f"{kind}{hot}": amperes for kind in ("sink", "source") for hot in ("", "_hot")},
+        sink_drop=drop,
+        source_drop=drop,
+        transition=slow or 1e-12,
+        drive_volts=5,
+        drive_threshold=threshold,
         cable_length=1,
         cable_per_metre=farads,
         console_c=0,
+        **QUIET | {"input_leakage": leak},
+    )
+    # Leakage flows into the line in the netlist: against its low and with its high.
+    assert worst(design, "data.low") == pytest.approx(heard["low"], rel=0.02, abs=1e-4)
+    circuits = Circuits(design)
+    into = circuits.at_lines.sign > 0
+    (low_at, high_at), high = circuits.data_thresholds, circuits.data_levels[1]
+    assert high[:, into][0, 0] == pytest.approx(heard["high"], rel=0.01)
+    fall, rise = circuits.data_time(low_at, rises=False), circuits.data_time(high_at, rises=True)
+    assert fall[:, into][0, 0] == pytest.approx(times["fall"], rel=0.05)
+    assert rise[:, into][0, 0] == pytest.approx(times["rise"], rel=0.05)
+    beyond = max(times["fall"] - tested["half_fall"], times["rise"] - tested["half_rise"])
+    answer = circuits.answers[1] - design.clock_to_output * circuits.stretched
+    assert answer[:, into][0, 0] == pytest.approx(beyond, rel=0.05)
+
+
+def mos_output(volts, threshold, kp, farads, up=1e12, down=1e12, leak=0.0):
+    """Two level-1 transistors, what hangs on them, and a step to each side."""
+    slow = farads / (kp * (volts - threshold))
+    return f"""a CMOS output: low, then high, then low again
+V1 vdd 0 {volts}
+M1 data gate 0 0 nmos W=1u L=1u
+M2 data gate vdd vdd pmos W=1u L=1u
+R1 vdd data {up}
+R2 data 0 {down}
+I1 0 data {leak}
+C1 data 0 {farads}
+Vg gate 0 PULSE({volts} 0 {slow} {slow * 1e-4} {slow * 1e-4} {40 * slow} 1)
+.model nmos NMOS(LEVEL=1 VTO={threshold} KP={kp} LAMBDA=0)
+.model pmos PMOS(LEVEL=1 VTO={-threshold} KP={kp} LAMBDA=0)
+.options reltol=1e-5
+.tran {slow / 100} {80 * slow} 0 {slow / 50}
+.meas tran low FIND v(data) AT={0.9 * slow}
+.meas tran high FIND v(data) AT={40 * slow}
+.meas tran rise TRIG v(gate) VAL={volts / 2} FALL=1 TARG v(data) VAL={0.7 * volts} RISE=1
+.meas tran half_rise TRIG v(gate) VAL={volts / 2} FALL=1 TARG v(data) VAL={0.5 * volts} RISE=1
+.meas tran fall TRIG v(gate) VAL={volts / 2} RISE=1 TARG v(data) VAL={0.3 * volts} FALL=1
+.meas tran half_fall TRIG v(gate) VAL={volts / 2} RISE=1 TARG v(data) VAL={0.5 * volts} FALL=1
+.meas tran transition TRIG v(data) VAL={0.9 * volts} FALL=1 TARG v(data) VAL={0.1 * volts} FALL=1
+.end
+"""
+
+
+@pytest.mark.parametrize("share", [0.15, 0.25, 0.3, 0.4])
+@pytest.mark.parametrize("farads", [150e-12, 250e-12, 360e-12])
+@pytest.mark.parametrize("ohms", [2.2e3, 3.6e3])
+def test_data_that_fall_drag_a_rising_clock_back(share, farads, ohms):
+    """Two coupled cores, of typical figures: a first-order law, so 60 ns of it are open.
+
+    Class M: 0.55 of the supply for the threshold, 160 ns for the answer, 1 mA at 0.4 V. The default
+    of 15 % passes, as pads in the field do (class C).
+    """
+    kp = 1e-3 / (3.5 * 0.4 - 0.4**2 / 2)
+    begins, answer = 20e-6, 160e-9
+    heard = ngspice(f"""a clock that a resistor lifts, and the data beside it
+V1 vdd 0 5
+R1 vdd clock {ohms}
+C1 clock 0 {farads * (1 - share) + 7.5e-12}
+C2 clock data {farads * share}
+C3 data 0 {farads * (1 - share) + 20e-12}
+S1 clock 0 port 0 sw
+Vp port 0 PULSE(1 0 {begins} 1n 1n 1 2)
+M1 data gate 0 0 nmos W=1u L=1u
+M2 data gate vdd vdd pmos W=1u L=1u
+Vg gate 0 PULSE(0 5 {begins + answer + ohms * (farads + 7.5e-12) * np.log(1 / 0.45)} 1n 1n 1 2)
+.model nmos NMOS(LEVEL=1 VTO=1.5 KP={kp})
+.model pmos PMOS(LEVEL=1 VTO=-1.5 KP={kp})
+.model sw SW(VT=0.5 RON=1 ROFF=1e13)
+.options reltol=1e-5
+.tran 1n {begins + 5e-6} {begins - 1e-6} 1n
+.meas tran first WHEN v(clock)=2.75 RISE=1
+.meas tran last WHEN v(clock)=2.75 RISE=LAST
+.meas tran down WHEN v(clock)=2.75 FALL=LAST
+.end
+""")
+    low = heard["last"] - heard["down"] if heard["last"] > heard["first"] else 0.0
+    design = at_one_corner(
+        "pull-down-only",
+        5,
+        25,
+        clock_r=ohms,
+        pull_r=1,
+        emission=0,
+        input_c=7.5e-12,
+        cable_length=1,
+        cable_per_metre=farads,
+        coupling=share,
         **QUIET,
     )
-    assert worst(design, "data.low") == pytest.approx(heard["low"], rel=0.01)
-    assert worst(design, "data.high") == pytest.approx(heard["high"], rel=0.01)
-    assert worst(design, "data.rise") == pytest.approx(heard["rise"], rel=0.02)
-    assert worst(design, "data.fall") == pytest.approx(heard["fall"], rel=0.02)
+    assert worst(design, "clock.coupling") == pytest.approx(low, rel=0.1, abs=60e-9)
+    if share == 0.15:
+        assert worst(design, "clock.coupling") == 0
+    if share > 0.25 and farads > 200e-12 and ohms > 3e3:
+        assert worst(design, "clock.coupling") > 90e-9

@@ -101,7 +101,7 @@ clocks = 8
 def test_a_poll_can_be_made_in_code() -> None:
     poll = Poll.model_validate({"use": "brisk", "clock_low": Value.exact(2e-6), "passes": 2})
     assert poll.clock_low == Value.exact(2e-6)
-    assert poll.clock_high.nominal == pytest.approx(400e-9)
+    assert poll.clock_high.nominal == pytest.approx(700e-9)
     assert poll.passes == 2
 
 

@@ -18,6 +18,9 @@ from padbench.circuit.laws import (
     diode_current,
     diode_fall,
     diode_saturation,
+    mos_gain,
+    mos_level,
+    mos_time,
     node,
     rc_times,
     stretch,
@@ -28,6 +31,10 @@ __all__ = ["TEST_LOAD", "Circuits", "DataDiode", "DrivenLine", "Line", "each", "
 
 TEST_LOAD = 50e-12
 """Farads already on the output when the data sheet measures its delays (from memory)."""
+
+LOADED = 67.5 / 100.5
+"""How much of an output's transition at 50 pF is the load's: (1.35 ns/pF) C + 33 ns (Motorola CMOS
+Logic Data, MC14001B). Taken for all parts; the rest is the output's own."""
 
 
 def each(field: Array) -> Array:
@@ -175,6 +182,25 @@ class Line:
         return self.driven.rise(self.high_at)
 
     @cached_property
+    def rise(self) -> Array:
+        """From 10 to 90 % of the swing, as data sheets measure edges: τ ln 9, first-order RC.
+
+        Without end if it never gets to the threshold.
+        """
+        return np.where(np.isinf(self.rise_high), np.inf, self.driven.tau * np.log(9.0))
+
+    @cached_property
+    def fall(self) -> Array:
+        """From 90 to 10 % of the swing, likewise; through a diode as `laws.diode_fall` has it."""
+        line = self.driven
+        tenth = (line.high - line.low) / 10
+        with np.errstate(invalid="ignore"):
+            edge = line.fall(line.low + tenth) - line.fall(line.high - tenth)
+        alone = line.farads / (1 / line.resistor + 1 / line.pull_r) * np.log(9.0)
+        edge = np.where(line.slope > 0, edge, alone)
+        return np.where(np.isinf(self.fall_low), np.inf, edge)
+
+    @cached_property
     def fall_high(self) -> Array:
         """See above."""
         return self.driven.fall(self.high_at)
@@ -260,19 +286,20 @@ class Circuits:
     def data_levels(self) -> tuple[Array, Array]:
         """Volts of the data line low and high, with what the console puts on it.
 
-        Millman's theorem, V = (Σ V_k / R_k ± I) / Σ 1 / R_k: the register's output to ground or to
-        supply, the console's resistors to its own supply and to ground, and its leakage I.
+        The register's output is a MOS transistor of the guaranteed current (`laws.mos_level`);
+        beside it are the console's resistors to its own supply and to ground, and its leakage.
+        Behind a diode see `DataDiode`.
         """
-        d, over = self.design, self.at_lines
-        sink, source = self._outputs
-        leak = over.sign * each(d.input_leakage)
-        up, down = (over.console, each(d.data_up)), (0.0, each(d.data_down))
-        low = node((0.0, sink), up, down, into=leak)
-        high = node((over.supply, source), up, down, into=leak)
+        supply = self.at_lines.supply
+        low, drop = (
+            np.clip(mos_level(self._gains(rises)[0], *self._against(rises)), 0.0, supply)
+            for rises in (False, True)
+        )
+        high = supply - drop
         if self.data_diode is not None:
-            behind = self.data_diode.levels(over.supply, sink, source)
+            behind = self.data_diode.levels(supply, *self._outputs)
             low, high = (self._behind(*pair) for pair in zip(behind, (low, high), strict=True))
-        most = np.maximum(over.supply, over.console)
+        most = np.maximum(supply, self.at_lines.console)
         return np.clip(low, 0.0, most), np.clip(high, 0.0, most)
 
     @cached_property
@@ -294,48 +321,89 @@ class Circuits:
     def _behind(self, behind: Array, straight: Array) -> Array:
         return np.where(each(self.design.data_emission) > 0, behind, straight)
 
-    def data_times(self, farads: Array) -> tuple[Array, Array]:
-        """Seconds in which the output charges so much to the console's threshold, up and down.
+    def data_time(self, to: Array, *, rises: bool, farads: Array | None = None) -> Array:
+        """Seconds of the data line from one of its levels to ``to`` volts: `laws.mos_time`.
 
-        First-order RC, with what stands behind a diode as in `DataDiode`.
+        The transistor is the weaker of what current and transition time in its table promise.
+        ``farads``, shape (n, 1), as on the line if not given. Behind a diode see `DataDiode`.
         """
-        d = self.design
-        (low_at, high_at), (low, high) = self.data_thresholds, self.data_levels
-        rise_r, fall_r = self._data_ohms
-        rise = rc_times(rise_r * each(farads), low, high, high_at)
-        fall = rc_times(fall_r * each(farads), high, low, low_at)
+        (low, high), supply = self.data_levels, self.at_lines.supply
+        start, end = (supply - low, supply - to) if rises else (high, to)
+        farads = each(self.data_farads) if farads is None else farads
+        gain = np.minimum(*self._gains(rises))
+        straight = mos_time(farads, start, end, gain, *self._against(rises))
         if self.data_diode is None:
-            return rise, fall
-        cable = each(np.maximum(farads - d.console_c, 0.0))
-        supply, console = self.at_lines.supply, each(d.console_c)
-        behind = self.data_diode
-        return (
-            self._behind(behind.rise(supply, *self._outputs, cable, console, high_at), rise),
-            self._behind(behind.fall(supply, self._outputs[0], cable, console, low_at), fall),
-        )
-
-    @cached_property
-    def data_taus(self) -> tuple[Array, Array]:
-        """Time constants (s) of the data line at the console, rising and falling.
-
-        τ = R C, with the output beside the console's resistors, and the cable beside its input.
-        """
-        rise_r, fall_r = self._data_ohms
-        return rise_r * each(self.data_farads), fall_r * each(self.data_farads)
+            return straight
+        console = each(self.design.console_c)
+        cable = np.maximum(farads - console, 0.0)
+        sink, source = self._outputs
+        if rises:
+            behind = self.data_diode.rise(supply, sink, source, cable, console, to)
+        else:
+            behind = self.data_diode.fall(supply, sink, cable, console, to)
+        return self._behind(behind, straight)
 
     @cached_property
     def answers(self) -> tuple[Array, Array]:
         """Seconds from latch and from clock at the register to the data line at the console.
 
-        The longest answer of the part, and the charging of what is on the line beyond the 50 pF
-        of the data sheet's test: first-order RC. Infinite if it never gets to the thresholds.
+        The longest answer of the part, which ends at half the supply with 50 pF on the output, and
+        what the output takes from there. Infinite if it never gets to the thresholds. Behind a
+        diode it is what charging all beyond the 50 pF takes.
         """
-        d = self.design
-        charged = np.maximum(*self.data_times(np.maximum(self.data_farads - TEST_LOAD, 0.0)))
+        d, charged = self.design, np.zeros(self.at_lines.supply.shape)
+        tested = np.full((1, 1), TEST_LOAD)
+        beyond = each(np.maximum(self.data_farads - TEST_LOAD, 0.0))
+        for rises, to in zip((False, True), self.data_thresholds, strict=True):
+            half = self.data_time(self.at_lines.supply / 2, rises=rises, farads=tested)
+            whole = self.data_time(to, rises=rises)
+            # Where a pull keeps it from half the supply, nothing is known to be done by then.
+            more = whole - np.where(np.isinf(half), 0.0, half)
+            if self.data_diode is not None:
+                more = self._behind(self.data_time(to, rises=rises, farads=beyond), more)
+            charged = np.maximum(charged, more)
         return (
             each(d.load_to_output) * self.stretched + charged,
             each(d.clock_to_output) * self.stretched + charged,
         )
+
+    @cached_property
+    def dragged_back(self) -> Array:
+        """Seconds for which falling data hold a rising clock below its threshold, shape (n, 1).
+
+        Typical figures all through. The clock rises through the threshold of a usual part, 0.55 of
+        the supply (2.75 V at 5 V, from memory), and the part answers. While data fall, at S / t_f
+        for the first four fifths of the swing S, the coupling share k draws k S / t_f from the
+        line: with its τ to the level V, dv/dt = (V - v) / τ - k S / t_f. A Schmitt trigger has to
+        get to its lower threshold. Without end where the line never gets to its threshold at all.
+        """
+        d, line = self.design, self.clock
+
+        def usual(corners: Array) -> Array:
+            """Between the ends of all spreads, leakage both ways among them."""
+            return np.asarray(np.mean(corners, axis=1, keepdims=True))
+
+        supply, high, tau = (
+            usual(a) for a in (self.at_lines.supply, line.driven.high, line.driven.tau)
+        )
+        at = usual((line.low_at + line.high_at) / 2 + (line.high_at - line.low_at) / 8)
+        back = np.where(np.isinf(each(d.edge_max)), usual(line.low_at), at)
+        low, up = (usual(level) for level in self.data_levels)
+        volts = each(d.drive_volts)
+        gain = mos_gain(each(d.sink_typical), each(d.sink_drop), volts - each(d.drive_threshold))
+        _, siemens, held = self._against(rises=False)
+        overdrive = np.maximum(supply - each(d.drive_threshold), 0.0)
+        fifth, farads = low + (up - low) / 5, each(self.data_farads)
+        falls = mos_time(farads, up, fifth, gain, overdrive, siemens, usual(held)) / 0.8
+        share = each(d.coupling * d.cable_length * d.cable_per_metre) / usual(line.driven.farads)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            begins = high - (high - at) * np.exp(-each(d.answer_typical) / tau)
+            drawn = share * (up - low) / falls * tau - (high - begins)
+            lowest = begins - drawn * -np.expm1(-falls / tau)
+            down = -tau * np.log1p(-(begins - back) / drawn)
+            again = tau * np.log((high - lowest) / (high - back))
+        dragged = (drawn > 0) & (lowest < back) & np.isfinite(falls)
+        return np.where(at < high, np.where(dragged, falls - down + again, 0.0), np.inf)
 
     @cached_property
     def data_samples(self) -> tuple[Array, Array]:
@@ -348,33 +416,54 @@ class Circuits:
         """What hangs on the data line, F, shape (n,)."""
         return self.design.cable_length * self.design.cable_per_metre + self.design.console_c
 
-    @cached_property
-    def _data_ohms(self) -> tuple[Array, Array]:
-        """Ohms that charge the data line, rising and falling: the output beside the console's."""
-        sink, source = self._outputs
-        rest = each(1 / self.design.data_up + 1 / self.design.data_down)
-        return 1 / (1 / source + rest), 1 / (1 / sink + rest)
+    def _against(self, rises: bool) -> tuple[Array, Array, Array]:
+        """Overdrive (V) of the output's transistor, and what holds against it: siemens, amperes.
+
+        The resistors' current is that with the line at the rail that it is sent to.
+        """
+        d, over = self.design, self.at_lines
+        up, down = each(1 / d.data_up), each(1 / d.data_down)
+        leak = over.sign * each(d.input_leakage)
+        held = over.console * up + leak
+        if rises:
+            held = over.supply * (up + down) - held
+        overdrive = np.maximum(over.supply - each(d.drive_threshold), 0.0)
+        return overdrive, up + down, held
+
+    def _gains(self, rises: bool) -> tuple[Array, Array]:
+        """A/V² of the output by its guaranteed current, and by its transition time.
+
+        See `_output_current`. The transition, 10 to 90 %, grows as the part's other times do.
+        """
+        d = self.design
+        volts = each(d.drive_volts)
+        overdrive = volts - each(d.drive_threshold)
+        # A transistor of 1 A/V² takes so many seconds for each farad.
+        alone = mos_time(1.0, 0.9 * volts, 0.1 * volts, 1.0, overdrive, 1 / ABSENT, 0.0)
+        warm = 1 + each(d.stretch_degree) * np.maximum(self.at_lines.celsius - 25.0, 0.0)
+        with np.errstate(divide="ignore"):
+            timed = alone * TEST_LOAD / (LOADED * each(d.transition) * warm)
+        return mos_gain(*self._output_current(rises), overdrive), timed
 
     @cached_property
     def _outputs(self) -> tuple[Array, Array]:
-        """Ohms of the register's output, sinking and sourcing."""
-        d = self.design
-        return (
-            self._output(d.sink, d.sink_hot, d.sink_drop),
-            self._output(d.source, d.source_hot, d.source_drop),
-        )
+        """Ohms of the output, sinking and sourcing: what drops its volts at its current."""
+        (sink, sink_drop), (source, source_drop) = map(self._output_current, (False, True))
+        return sink_drop / sink, source_drop / source
 
-    def _output(self, current: Array, hot: Array, drop: Array) -> Array:
-        """Ohms of the register's output: what drops the data sheet's volts at its current.
+    def _output_current(self, rises: bool) -> tuple[Array, Array]:
+        """A that the output gives, and the volts across it then.
 
         Above 25 °C the guaranteed current falls on a straight line to the figure over temperature,
         which data sheets give for the hottest (B series: 0.51, 0.42 and 0.36 mA at 25, 85 and
         125 °C, from memory, lie on one). Below, the 25 °C figure stands, though parts are stronger
         there.
         """
-        way = (self.at_lines.celsius - 25.0) / np.maximum(each(self.design.hottest) - 25.0, 1.0)
-        amperes = each(current) + np.clip(way, 0.0, 1.0) * (each(hot) - each(current))
-        return each(drop) / amperes
+        d = self.design
+        kind = "source" if rises else "sink"
+        cold, hot, drop = (each(getattr(d, kind + tail)) for tail in ("", "_hot", "_drop"))
+        way = (self.at_lines.celsius - 25.0) / np.maximum(each(d.hottest) - 25.0, 1.0)
+        return cold + np.clip(way, 0.0, 1.0) * (hot - cold), drop
 
     def _register_levels(self, over: Space) -> tuple[Array, Array]:
         d = self.design

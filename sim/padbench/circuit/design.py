@@ -68,6 +68,8 @@ class Design:
     what a port may sink. ``edge_max`` is infinite where any edge will do. Of the poll's times the
     shortest stand first and the longest end in ``_high``; ``stretch_*`` are those of
     `padbench.parts.Derating`. ``part_least`` and ``part_most`` are the supplies that a part takes.
+    ``sink_drop`` and ``source_drop`` are volts across the output at its currents and at a supply of
+    ``drive_volts``, ``transition`` (s) its slowest edge there, 10 to 90 %, with 50 pF.
     ``hold`` is the shortest answer to a clock that anybody promises.
     """
 
@@ -87,6 +89,7 @@ class Design:
     bounce: Array
     cable_length: Array
     cable_per_metre: Array
+    coupling: Array
     latch_r: Array
     latch_tol: Array
     clock_r: Array
@@ -121,6 +124,10 @@ class Design:
     source: Array
     source_hot: Array
     source_drop: Array
+    sink_typical: Array
+    transition: Array
+    drive_volts: Array
+    drive_threshold: Array
     leakage: Array
     leakage_hot: Array
     quiescent: Array
@@ -131,6 +138,8 @@ class Design:
     hold: Array
     load_min: Array
     clock_min: Array
+    clock_typical: Array
+    answer_typical: Array
     clock_period: Array
     removal: Array
     clock_at_load_end: Array
@@ -194,6 +203,7 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "bounce": sheet.contacts.bounce.high,
         "cable_length": sheet.cable.length.high,
         "cable_per_metre": sheet.cable.capacitance.high,
+        "coupling": sheet.cable.coupling.high / 100,
         "latch_r": _ohms(resistors.latch_to_supply),
         "latch_tol": _tolerance(resistors.latch_to_supply),
         "clock_r": _ohms(resistors.clock_to_supply),
@@ -227,6 +237,9 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "source": least(part.source_current),
         "source_hot": least(part.source_current_over_temperature),
         "source_drop": most(part.source_drop),
+        "sink_typical": part.sink_current.typ or least(part.sink_current),
+        "transition": most(part.output_transition),
+        **_drive(part),
         "leakage": most(part.leakage),
         "leakage_hot": most(part.leakage_over_temperature),
         "quiescent": most(part.quiescent_current),
@@ -237,6 +250,7 @@ def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
         "hold": 0.0 if sheet.chip.next_bit is None else sheet.chip.next_bit.low,
         "load_min": least(part.load_width),
         "clock_min": least(part.clock_width),
+        **_typical(sheet, part),
         "clock_period": shortest_period(part, sheet.chip.stages).min or 0.0,
         "removal": least(part.removal),
         "clock_at_load_end": float(part.clock_high_at_load_end),
@@ -298,6 +312,29 @@ def shortest_period(part: RegisterPart, stages: int) -> Figure:
         source = Source(f"chained parts; {known.title}", known.kind)
         return replace(part.clock_to_output, min=hop, typ=None, max=None, cited=source)
     return replace(part.clock_frequency, min=period, typ=None, max=None, unit="s")
+
+
+def _typical(sheet: Sheet, part: RegisterPart) -> dict[str, float]:
+    """What a usual part notices of a clock, and when it answers; without figures half the limits.
+
+    So it is with the 4021 family (90 of 180 ns, 160 of 320 ns; from memory).
+    """
+    width, answer, own = part.clock_width, part.clock_to_output, sheet.chip.next_bit
+    return {
+        "clock_typical": width.typ or least(width) / 2,
+        "answer_typical": (answer.typ or most(answer) / 2) if own is None else own.low,
+    }
+
+
+def _drive(part: RegisterPart) -> dict[str, float]:
+    """The supply at which the output's figures hold, and the threshold of its transistors (V).
+
+    Those of the derating. A part without one: 5 V, and three tenths of it, as 1.5 V of the B series
+    (assumed; a transistor fitted with a higher threshold is slower between the same figures).
+    """
+    law = part.derating
+    volts, threshold = (5.0, 1.5) if law is None else (law.volts, law.threshold)
+    return {"drive_volts": volts, "drive_threshold": threshold}
 
 
 def _stretch(part: RegisterPart) -> dict[str, float]:

@@ -10,6 +10,9 @@ __all__ = [
     "diode_current",
     "diode_fall",
     "diode_saturation",
+    "mos_gain",
+    "mos_level",
+    "mos_time",
     "node",
     "rc_times",
     "stretch",
@@ -166,3 +169,74 @@ def diode_fall(
     with np.errstate(divide="ignore", invalid="ignore"):
         time = capacitance * half * np.sum(_WEIGHTS * d_volts / drawn, axis=-1)
     return np.asarray(np.where(behind, 0.0, np.where(fine, time, np.inf)), np.float64)
+
+
+def mos_gain(amperes: Number, drop: Number, overdrive: Number) -> Array:
+    """A/V² of the MOS transistor that takes ``amperes`` at ``drop`` volts across it.
+
+    I = β ((V_GS - V_T) V - V²/2) below saturation, β (V_GS - V_T)²/2 in it: the square law
+    (Shichman and Hodges, 1968; level 1 of circuit simulators; from memory). ``overdrive`` is
+    V_GS - V_T.
+    """
+    volts = np.minimum(drop, overdrive)
+    return np.asarray(amperes / (np.asarray(overdrive) * volts - volts**2 / 2), np.float64)
+
+
+def _discharge(gain: Array, overdrive: Array, conductance: Array, held: Array) -> tuple[Array, ...]:
+    """What the square law and a resistor draw, less ``held``: at pinch-off, and where it is none.
+
+    Below pinch-off it is β/2 (V - low) (high - V), whose two roots come out; nan if it has none.
+    """
+    slope = gain * overdrive + conductance
+    pinched = gain * overdrive**2 / 2 + conductance * overdrive - held
+    with np.errstate(divide="ignore", invalid="ignore"):
+        root = slope + np.sqrt(slope**2 - 2 * gain * held)
+        return pinched, 2 * held / root, root / gain
+
+
+def mos_level(gain: Number, overdrive: Number, conductance: Number, held: Number) -> Array:
+    """Volts across a MOS output that a source of ``held`` A beside ``conductance`` S holds up.
+
+    Closed form of the square law (`mos_gain`), in saturation as well.
+    """
+    gain, overdrive, conductance, held = (
+        np.asarray(x, np.float64) for x in (gain, overdrive, conductance, held)
+    )
+    pinched, low, _ = _discharge(gain, overdrive, conductance, held)
+    saturated = (held - gain * overdrive**2 / 2) / conductance
+    return np.asarray(np.where(pinched > 0, low, saturated), np.float64)
+
+
+def mos_time(
+    farads: Number,
+    start: Number,
+    to: Number,
+    gain: Number,
+    overdrive: Number,
+    conductance: Number,
+    held: Number,
+) -> Array:
+    """Seconds for a MOS output to bring ``farads`` from ``start`` to ``to`` volts across it.
+
+    t = C ∫ dV / I, in closed form: the transistor's square law (`mos_gain`) and ``conductance`` S
+    draw, ``held`` A hold against them. Infinite if it never gets there, 0 if it is there.
+    """
+    farads, start, to, gain, overdrive, conductance, held = np.broadcast_arrays(
+        *(
+            np.asarray(x, np.float64)
+            for x in (farads, start, to, gain, overdrive, conductance, held)
+        )
+    )
+    pinched, low, high = _discharge(gain, overdrive, conductance, held)
+    # In saturation the transistor's share is constant: first-order RC.
+    top, end = np.maximum(start, overdrive), np.maximum(to, overdrive)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        left = pinched + conductance * (end - overdrive)
+        flat = np.log1p(conductance * (top - end) / left) / conductance
+        top, end = np.minimum(start, overdrive), np.minimum(to, overdrive)
+        ratio = (top - low) * (high - end) / ((high - top) * (end - low))
+        bent = 2 / (gain * (high - low)) * np.log(ratio)
+    bends = end < top
+    reached = (left > 0) & (~bends | ((pinched > 0) & (end > low)))
+    time = farads * (np.where(start > overdrive, flat, 0.0) + np.where(bends, bent, 0.0))
+    return np.asarray(np.where(to >= start, 0.0, np.where(reached, time, np.inf)), np.float64)

@@ -32,6 +32,8 @@ _SHEET = Source("the sheet", "given")
 _RC = Source("first-order RC", "calculated")
 _MILLMAN = Source("Millman's theorem", "calculated")
 _JOULE = Source("Joule's law", "calculated")
+_COUPLED = Source("coupling of two cores: 10 to 20 % in a bundle of five", "from memory")
+_SQUARE = Source("square law of a MOS output", "calculated")
 _OHM = Source("Ohm's law", "calculated")
 _TESTED = Source("answers are measured with 50 pF", "from memory")
 
@@ -52,11 +54,12 @@ _EDGE: Rests = (
 _OUTPUT: Rests = (
     *("part.sink_current", "part.sink_current_over_temperature", "part.sink_drop"),
     *("part.source_current", "part.source_current_over_temperature", "part.source_drop"),
-    *("port.data_pull_up", "port.data_pull_down", "port.input_leakage", _MILLMAN),
+    *("port.data_pull_up", "port.data_pull_down", "port.input_leakage", _SQUARE),
     *("port.supply", "port.diode_saturation_current"),
 )
 _CHARGED: Rests = (
-    *(_SHEET, "port.input_low", "port.input_high", *_OUTPUT, "port.input_capacitance", _RC),
+    *(_SHEET, "port.input_low", "port.input_high", *_OUTPUT, "part.output_transition"),
+    "port.input_capacitance",
 )
 _ARRIVAL: Rests = (_SHEET, "part.clock_to_output", "part.derating", _TESTED, *_CHARGED, *_EDGE)
 _CURRENT: Rests = (
@@ -112,11 +115,6 @@ def _line_heat(c: Circuits, line: Line) -> Pair:
     return heat, each(c.design.line_rating)
 
 
-def _between(late: Array, early: Array) -> Array:
-    """An edge is the time between the two thresholds."""
-    return np.where(np.isinf(late), np.inf, late - np.where(np.isinf(early), 0.0, early))
-
-
 def _pulse(width: Array, begins: Array, ends: Array) -> Array:
     """What is left of the console's pulse beyond the thresholds, s.
 
@@ -127,13 +125,19 @@ def _pulse(width: Array, begins: Array, ends: Array) -> Array:
     return np.where(np.isinf(begins), -np.inf, each(width) - begins + ends)
 
 
+def _removal(c: Circuits) -> Pair:
+    """Latest end of the load at the register, and a clock without any delay: none is promised."""
+    wait = each(c.design.latch_to_clock + c.design.clock_low) - c.latch.fall_low
+    return wait, _shortest(c, c.design.removal)
+
+
 def _shortest(c: Circuits, least: Array) -> Array:
     return each(least) * c.stretched
 
 
 def _data_edge(c: Circuits, *, rises: bool) -> Pair:
-    """First-order RC to the console's threshold, against the time from a clock to its sample."""
-    return c.data_times(c.data_farads)[0 if rises else 1], c.data_samples[1]
+    """To the console's threshold, against the time from a clock to its sample."""
+    return c.data_time(c.data_thresholds[rises], rises=rises), c.data_samples[1]
 
 
 def _above_inputs(c: Circuits) -> Pair:
@@ -245,8 +249,10 @@ def _of_line(name: Circuit, resistor: str) -> Iterator[Quantity]:
         return c.latch if name == "latch" else c.clock
 
     def edge(way: str, get: str) -> Rule:
+        ends = "10 to 90" if way == "rise" else "90 to 10"
         # The line of an inverted latch ends at the inverter, which is a fact of the finding.
-        text = f"the {name} {way}s in {{measured}} at the {{{name}_end}}, {{limit}} is allowed"
+        text = f"the {name} {way}s from {ends} % in {{measured}} at the {{{name}_end}}"
+        text += ", {limit} is allowed"
         endless = text.replace("{limit}", "any time")
         never = f"the {name} line never gets {get}"
         id_ = f"{name}.{way}"
@@ -288,7 +294,7 @@ def _of_line(name: Circuit, resistor: str) -> Iterator[Quantity]:
     yield Quantity(
         edge("rise", "high"),
         *(name, "at most"),
-        lambda c: (_between(line(c).rise_high, line(c).rise_low), each(c.design.edge_max)),
+        lambda c: (line(c).rise, each(c.design.edge_max)),
         ("part.clock_edge_max", *_EDGE),
     )
     yield Quantity(
@@ -303,7 +309,7 @@ def _of_line(name: Circuit, resistor: str) -> Iterator[Quantity]:
     yield Quantity(
         edge("fall", "low"),
         *(name, "at most"),
-        lambda c: (_between(line(c).fall_low, line(c).fall_high), each(c.design.edge_max)),
+        lambda c: (line(c).fall, each(c.design.edge_max)),
         ("part.clock_edge_max", *_EDGE),
     )
 
@@ -354,6 +360,37 @@ def _of_pulses() -> Iterator[Quantity]:
             _shortest(c, c.design.clock_min),
         ),
         ("part.clock_width", "part.derating", *_EDGE),
+    )
+    yield Quantity(
+        _rule(
+            *("latch.removal", "s"),
+            "with the latch at its latest and the clock at its earliest the first rising clock"
+            " edge comes {measured} after the end of the load; the register needs {limit}",
+            *(_LATCH, *_CABLE, "poll.latch-to-clock", "poll.clock-low", "register.shortest-pulse"),
+            never="the load never ends: the latch line never gets low",
+            unlimited="at so little supply no clock comes late enough after the load",
+        ),
+        *("latch", "at least", _removal),
+        ("part.removal", "part.derating", *_EDGE),
+    )
+
+
+def _of_coupling() -> Iterator[Quantity]:
+    yield Quantity(
+        _rule(
+            *("clock.coupling", "s"),
+            "data that fall as the clock rises drag it back below its threshold for {measured};"
+            " a usual part counts a second clock from {limit} on",
+            *(_CLOCK, "cable.length"),
+            fail="data that fall as the clock rises drag it back below its threshold for"
+            " {measured}, and from {limit} on a usual part counts a second clock; a part with a"
+            " Schmitt-trigger clock, or a lead whose clock and data lie apart, does not",
+            never="the clock line never gets high",
+        ),
+        *("clock", "at most"),
+        lambda c: (c.dragged_back, each(c.design.clock_typical / 2)),
+        (_COUPLED, "part.clock_width", "part.clock_to_output", "part.output_transition", *_EDGE),
+        also_on=(_DATA_UP, _DATA_DOWN),
     )
 
 
@@ -478,8 +515,9 @@ def _of_two_supplies() -> Iterator[Quantity]:
 
 def _rows() -> Iterator[Quantity]:
     latch, clock = _of_line("latch", _LATCH), _of_line("clock", _CLOCK)
-    latch_pulse, *clock_pulses = _of_pulses()
-    yield from (*_of_inputs(), *latch, latch_pulse, *clock, *clock_pulses)
+    latch_pulse, *clock_pulses, removal = _of_pulses()
+    yield from (*_of_inputs(), *latch, latch_pulse, removal, *clock, *clock_pulses)
+    yield from _of_coupling()
     yield from (*_of_data(), *_of_supply(), *_of_two_supplies(), *forecasts())
 
 

@@ -104,14 +104,18 @@ def _curve(seconds: Array, volts: Array) -> _Curve:
 
 def _data_curves(circuits: Circuits) -> tuple[_Curve, _Curve, tuple[int, int]]:
     """Both curves, and how long (ps) each takes to the console's threshold."""
-    (low, high), taus = circuits.data_levels, circuits.data_taus
     low_at, high_at = circuits.data_thresholds
-    corner = int(np.argmax((taus[0] + taus[1])[0]))
-    down, up = float(low[0, corner]), float(high[0, corner])
-    x = np.linspace(0, _SETTLED, _POINTS)
-    part = (up - down) * (1 - np.exp(-x))
-    rise = _Curve(x * float(taus[0][0, corner]), down + part)
-    fall = _Curve(x * float(taus[1][0, corner]), up - part)
+    slowest = circuits.data_time(high_at, rises=True) + circuits.data_time(low_at, rises=False)
+    corner = int(np.argmax(slowest[0]))
+    down, up = (float(level[0, corner]) for level in circuits.data_levels)
+    # The way there in even steps but for its end, which a transistor nears as a resistor does.
+    part = 1 - np.exp(-np.linspace(0, _SETTLED, _POINTS))
+    curves = []
+    for rises, start, end in ((True, down, up), (False, up, down)):
+        volts = start + (end - start) * part
+        seconds = [circuits.data_time(np.full((1, 1), to), rises=rises)[0, corner] for to in volts]
+        curves.append(_curve(np.asarray(seconds), volts))
+    rise, fall = curves
     late = (
         to_ps(rise.when(float(high_at[0, corner]))),
         to_ps(fall.when(float(low_at[0, corner]))),

@@ -157,7 +157,11 @@ class Contacts(Table):
 
 
 class Cable(Table):
-    """``[cable]``: length (m) and capacitance of a core to its neighbours (F/m)."""
+    """``[cable]``: length (m), capacitance of a core to its neighbours (F/m), and its coupling.
+
+    ``coupling`` is how much of that capacitance, in per cent, is towards one of them. Assumed: some
+    10 to 20 % in a bundle of five (from memory).
+    """
 
     length: Annotated[Value, Quantity("m", "2.5 m", 0, 1000, "between 0 m and 1 km")] = _default(
         "2.5 m"
@@ -165,6 +169,9 @@ class Cable(Table):
     capacitance: Annotated[
         Value, Quantity("F/m", "100 pF/m", 0, 1e-6, "between 0 pF/m and 1 µF/m")
     ] = _default("100 pF/m")
+    coupling: Annotated[Value, Quantity("%", "15 %", 0, 100, "between 0 % and 100 %")] = _default(
+        "15 %"
+    )
 
 
 class Resistors(Table):
