@@ -91,8 +91,9 @@ ADVICE: Mapping[str, str | Callable[[Remedy], str]] = {
     # Where values were tried, or none was.
     "none": NOTHING,
     "none-tried": "no value of the sheet bears on this, so none was looked for",
-    "none-of-reads": f"{NOTHING}: it is the reads of that scenario which break it",
-    "none-miswired": f"{NOTHING}: mend wiring.load first",
+    "none-of-reads": "with the sheet's own values it holds: it is the reads of that scenario which"
+    " break it",
+    "none-miswired": "no value was looked for: mend wiring.load first",
     "no-read-in-latch": "a routine that reads no port while its latch is high would do: store"
     " without index",
     # What to connect or to fit.
