@@ -75,7 +75,7 @@ def test_verify_for_people(padbench):
     code, out, _ = padbench("verify", A, "--no-waves")
     assert code == 1
     assert "FAILS" in out
-    assert "revision A: FAILS. 15 of 49 findings fail, and 19 of 19 scenarios go wrong." in out
+    assert "revision A: FAILS. 16 of 59 findings fail, and 19 of 19 scenarios go wrong." in out
     assert out.endswith("A verdict is a calculation, not a guarantee.\n")
 
 

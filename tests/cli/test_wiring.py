@@ -118,5 +118,8 @@ def test_verify_says_which_ports_and_what_to_change(capsys):
         (row["port"], row["verdict"]) for row in found["ports"] if "without" in row["variant"]
     } == {
         ("push-pull", "pass"),
+        ("3v3-adapter", "pass"),
+        ("push-pull-weak-high", "fail"),
         ("pull-down-only", "fail"),
+        ("pull-down-all-diodes", "fail"),
     }

@@ -29,7 +29,13 @@ def test_the_named_parts_are_there() -> None:
         *("CD4021B", "MC14021B", "HCF4021B", "HEF4021B"),
         *("MC14014B", "CD4014B", "HCF4014B", "74HC165"),
     )
-    assert port_names() == ("push-pull", "pull-down-only")
+    assert port_names() == (
+        "push-pull",
+        "push-pull-weak-high",
+        "pull-down-only",
+        "pull-down-all-diodes",
+        "3v3-adapter",
+    )
     assert {"plain-loop", "slow-loop", "brisk"} <= set(poll_names())
 
 

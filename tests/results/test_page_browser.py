@@ -77,7 +77,7 @@ def test_opens_without_error_or_request_and_draws_every_wave(browser, page_of, n
     assert browser.errors() == []
     assert asked_for(browser) <= {path.as_uri()}
     verdict = browser.find_element(By.ID, "verdict").text
-    assert ("Passes." if name == "harbour-b" else "Fails.") in verdict
+    assert ("Passes." if name == "harbour-b" else "FAILS.") in verdict
 
 
 @pytest.mark.parametrize("name", SHEETS)

@@ -47,7 +47,7 @@ def test_text_is_known_by_a_line_end_or_an_equals_sign(text: str) -> None:
         load_sheet(text)
 
 
-@pytest.mark.parametrize("path", ["none.toml", "[pad]", ""])
+@pytest.mark.parametrize("path", ["none.toml", "[pad]", "."])
 def test_any_other_str_is_a_path(path: str) -> None:
     with pytest.raises(SheetError, match=r"there is no such file|is a directory"):
         load_sheet(path)

@@ -7,7 +7,7 @@ import pytest
 from padbench.parts import register_names, register_part
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import sheet_from_text, starter
-from padbench.trials import try_sheet
+from padbench.trials.run import try_sheet
 from padbench.wiring.faults import judge_family
 
 BOTH = '"push-pull", "pull-down-only"'
@@ -43,20 +43,18 @@ def test_a_74hc165_passes_where_the_port_drives_high_and_not_where_its_clock_ris
     """P: its input transition is 500 ns at most (SCHS156); 3.6 kΩ and 250 pF take longer."""
     assert try_sheet(usual("74HC165", ports='"push-pull"')).verdict == "pass"
     assert set(broken(usual("74HC165", ports='"pull-down-only"'))) == {
-        *("latch.rise", "clock.rise", "cable.length")
+        *("latch.rise", "clock.rise", "cable.length", "clock.coupling")
     }
 
 
 def test_a_brisk_poll_is_too_fast_for_the_slow_line():
-    """The times of the MC line are second-hand; that of the poll is 250 ns low and 400 ns high."""
+    """The times of the MC line are second-hand; that of the poll is 250 ns low and 700 ns high."""
     failed = broken(usual("MC14021B", "brisk", '"push-pull"'))
-    assert {"clock.low-pulse", "data.later-bits", "timing.clock-low", "timing.clock-period"} <= set(
-        failed
-    )
+    assert {"clock.low-pulse", "data.later-bits", "timing.clock-low"} <= set(failed)
     assert failed["timing.clock-low"].limit > 400e-9
     # With the figures of the CD line, as they were borrowed before, these would have held.
     of_cd = broken(usual("CD4021B", "brisk", '"push-pull"'))
-    assert not {"clock.low-pulse", "timing.clock-low", "timing.clock-period"} & set(of_cd)
+    assert not {"clock.low-pulse", "data.later-bits", "timing.clock-low"} & set(of_cd)
 
 
 @pytest.mark.parametrize(("use", "verdict"), [("plain-loop", "pass"), ("brisk", "fail")])

@@ -57,8 +57,12 @@ def json_schema(command: str, *, several: bool = False) -> dict[str, Any]:
     document = getattr(import_module(f"padbench.jobs.{module}"), name)
     schema = TypeAdapter(document).json_schema()
     schema["properties"]["schema"] = {"const": SCHEMA}
-    schema["properties"]["assumed"] = TypeAdapter(list[Assumed]).json_schema()
-    schema["required"] = ["schema", "assumed", *schema["required"]]
+    common = ["schema"]
+    if command != "new":
+        # What the sheet leaves unsaid; `new` has no sheet that was judged.
+        schema["properties"]["assumed"] = _ASSUMED
+        common.append("assumed")
+    schema["required"] = [*common, *schema["required"]]
     if several:
         # The number stands once, beside the verdict of them all.
         defs = schema.pop("$defs")
@@ -71,6 +75,17 @@ def json_schema(command: str, *, several: bool = False) -> dict[str, Any]:
     schema["title"] = _title(command)
     return schema
 
+
+_TEXT = {"type": "string"}
+_ASSUMED = {
+    "type": "array",
+    "items": {
+        "type": "object",
+        "properties": dict.fromkeys(Assumed._fields, _TEXT),
+        "required": [*Assumed._fields],
+    },
+}
+"""`padbench.sheet.Assumed`, as an object."""
 
 _DRAFT = "https://json-schema.org/draft/2020-12/schema"
 

@@ -137,6 +137,8 @@ def _read(path: Path) -> bytes:
             raise _bad(path, "is not a file", "name a .asm, .bin or .hex file")
         with path.open("rb") as file:
             raw = file.read(_LARGEST_TEXT + 1)
+    except RoutineError:
+        raise
     except FileNotFoundError:
         shipped = ", ".join(SHIPPED)
         raise _bad(path, "there is no such file", f"name one that is, or {shipped}") from None

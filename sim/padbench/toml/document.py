@@ -76,6 +76,8 @@ def _read(path: Path, start: str) -> str:
             raise _refused(name, "is not a file", "name a TOML file")
         with path.open("rb") as file:
             raw = file.read(LARGEST_FILE + 1)
+    except SheetError:
+        raise
     except FileNotFoundError:
         raise _refused(name, "there is no such file", start) from None
     except OSError as error:
