@@ -245,7 +245,7 @@ class _Own:
         return when
 
     def _unsteady(self, data: Wire, samples: Times) -> NDArray[np.bool_]:
-        """Bits whose level did not stand in the second half of the low part of their clock.
+        """Bits whose level did not stand in the last quarter of the low part of their clock.
 
         One noisy sample must not decide a bit. A wire with two levels only has no noise to see,
         and there a sample is a sample.
@@ -263,7 +263,7 @@ class _Own:
         begins = np.where(
             some, np.append(falls, 0)[np.minimum(place, len(falls))], starts[noisy, None]
         )
-        begins = np.minimum(begins, ends) // 2 + ends // 2
+        begins = ends - (ends - np.minimum(begins, ends)) // 4
         unsteady[noisy] = ~stands_still(data, begins.ravel(), ends.ravel()).reshape(ends.shape)
         return unsteady
 
