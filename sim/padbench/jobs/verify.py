@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +12,8 @@ from typing_extensions import TypedDict
 from padbench import __version__
 from padbench.circuit.findings import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
+from padbench.core.findings import Finding
+from padbench.core.sentences import amount
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -26,7 +28,7 @@ from padbench.jobs.loading import (
     unwatched,
 )
 from padbench.parts import RegisterPart, colour_bands
-from padbench.results.answer import answer_of
+from padbench.results.answer import Answer, Cause, answer_of
 from padbench.results.blocks import (
     Article,
     Articles,
@@ -34,10 +36,12 @@ from padbench.results.blocks import (
     Cell,
     Changes,
     FrameStrip,
+    Lines,
     Prose,
     Table,
     article_of,
     findings_blocks,
+    reads_lines,
     reads_table,
     ribbon_of,
 )
@@ -148,6 +152,8 @@ def verify_result(
     wrong = sum(run.verdict == "fail" for run in trial.runs)
     passes = verdict == "pass"
     name = design.sheet.pad.name
+    ports = design.sheet.works_with.ports
+    answer = cache(lambda: answer_of(trial, changes(trial.findings), ports))
     return Result(
         command="verify",
         name=name,
@@ -160,16 +166,14 @@ def verify_result(
         else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd),
-        make_sections=lambda: [*_sections(design, trial)],
+        make_sections=lambda: [_brief(answer()), *_sections(design, trial)],
         findings=trial.findings,
         runs=trial.runs,
         figures={"margins": partial(_margins, design.sheet, trial)},
         ribbon=lambda: ribbon_of(trial.runs),
         inputs=inputs,
         assumed=design.sheet.assumed,
-        make_answer=lambda: answer_of(
-            trial, changes(trial.findings), design.sheet.works_with.ports
-        ),
+        make_answer=answer,
         data=trial,
     )
 
@@ -241,6 +245,41 @@ def _margins(sheet: Sheet, trial: Trial, path: Path) -> "Figure":
 
     spreads = [*spread_of(with_timings(sheet), trial.findings)]
     return margins_figure(spreads, sheet.pad.name, path)
+
+
+def _brief(answer: Answer) -> Section:
+    """What a person at a bench wants first."""
+    ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
+    causes = [
+        (str(number), f"{cause.title}: {cause.says}. Mends {_mended(cause)}")
+        for number, cause in enumerate(answer.causes, 1)
+    ]
+    thin = [(found.id, f"{_spare(found)} to spare: {found.says}") for found in answer.thinnest]
+    played = [
+        (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
+        for word, names in (("pass", answer.passing), ("fail", answer.failing))
+        if names
+    ]
+    memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
+    blocks = [
+        Lines("", ports),
+        Lines("What must change", causes),
+        Lines("The thinnest of what holds", thin),
+        Lines("", played, 2),
+        Lines("", [("", memory)] if answer.from_memory else []),
+    ]
+    return Section("brief", "", blocks, ("brief",))
+
+
+def _mended(cause: Cause) -> str:
+    """What stands under a cause: scenarios first, since people see those."""
+    names = ", ".join((*cause.scenarios, *cause.findings))
+    return f"{len(cause.scenarios)} scenarios: {names}" if len(cause.scenarios) > 1 else names
+
+
+def _spare(found: Finding) -> str:
+    margin, limit = found.margin or 0.0, found.limit or 1.0
+    return f"{amount(margin, found.unit)} ({100 * margin / abs(limit):.0f} %)"
 
 
 def _sections(design: Design, trial: Trial) -> Iterator[Section]:
@@ -360,6 +399,11 @@ def play(
         lines = [f"{run.name}: {run.says}", about]
         broken = [problem.says for problem in run.problems]
         broken += [f"{finding.id}: {finding.says}" for finding in run.broken]
+        more = [one.says for one in run.problems if one.read is None]
+        more += [f"{finding.id}: {finding.says}" for finding in run.broken]
+        rows = [("", lines[0]), ("", f"Shown: {run.where}"), *(("FAILS", one) for one in more)]
+        acted = Lines("", [("", _acted_on(run))] if run.accepted else [])
+        yield Section("brief", "", [Lines("", rows), reads_lines(run), acted], ("brief",))
         yield Section("reads", "", [Prose(lines), reads_table(run, " ")], ("text",))
         if run.accepted:
             yield Section("accepted", "", [Prose((_acted_on(run),))], ("text",))
