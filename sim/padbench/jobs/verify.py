@@ -12,8 +12,6 @@ from typing_extensions import TypedDict
 from padbench import __version__
 from padbench.circuit.findings import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
-from padbench.core.findings import Finding
-from padbench.core.sentences import amount
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -44,6 +42,7 @@ from padbench.results.blocks import (
     reads_lines,
     reads_table,
     ribbon_of,
+    thinnest_lines,
 )
 from padbench.results.change import Change, changes, value_now
 from padbench.results.documents import (
@@ -254,7 +253,6 @@ def _brief(answer: Answer) -> Section:
         (str(number), f"{cause.title}: {cause.says}. Mends {_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
-    thin = [(found.id, f"{_spare(found)} to spare: {found.says}") for found in answer.thinnest]
     played = [
         (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
         for word, names in (("pass", answer.passing), ("fail", answer.failing))
@@ -264,7 +262,7 @@ def _brief(answer: Answer) -> Section:
     blocks = [
         Lines("", ports),
         Lines("What must change", causes),
-        Lines("The thinnest of what holds", thin),
+        thinnest_lines(answer.thinnest),
         Lines("", played, 2),
         Lines("", [("", memory)] if answer.from_memory else []),
     ]
@@ -275,11 +273,6 @@ def _mended(cause: Cause) -> str:
     """What stands under a cause: scenarios first, since people see those."""
     names = ", ".join((*cause.scenarios, *cause.findings))
     return f"{len(cause.scenarios)} scenarios: {names}" if len(cause.scenarios) > 1 else names
-
-
-def _spare(found: Finding) -> str:
-    margin, limit = found.margin or 0.0, found.limit or 1.0
-    return f"{amount(margin, found.unit)} ({100 * margin / abs(limit):.0f} %)"
 
 
 def _sections(design: Design, trial: Trial) -> Iterator[Section]:

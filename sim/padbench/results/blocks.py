@@ -12,6 +12,7 @@ from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding
 from padbench.core.sentences import amount
 from padbench.core.units import show
+from padbench.results.answer import thinnest
 from padbench.results.change import Change
 from padbench.results.frame import Frame
 from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_run
@@ -42,6 +43,7 @@ __all__ = [
     "reads_table",
     "ribbon_of",
     "spans_of",
+    "thinnest_lines",
 ]
 
 MARK = " *"
@@ -263,6 +265,16 @@ def findings_blocks(findings: Sequence[Finding]) -> list[Block]:
         if some:
             blocks.append(Findings(caption, [(found, _bar(found)) for found in some]))
     return blocks
+
+
+def thinnest_lines(findings: Sequence[Finding]) -> Lines:
+    """The findings that hold with least to spare, for the short answer."""
+    rows = []
+    for found in thinnest(findings):
+        margin, limit = found.margin or 0.0, found.limit or 1.0
+        share = f"{100 * margin / abs(limit):.0f} %"
+        rows.append((found.id, f"{amount(margin, found.unit)} ({share}) to spare: {found.says}"))
+    return Lines("The thinnest of what holds", rows)
 
 
 _HOW = (
