@@ -16,9 +16,20 @@ from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Finding
 from padbench.core.quality import steady
+from padbench.core.sentences import grouped
 from padbench.core.timeline import Timeline, Wire
 from padbench.core.units import show
-from padbench.results.blocks import Article, Articles, Block, Cell, Prose, Table, findings_blocks
+from padbench.results.blocks import (
+    Article,
+    Articles,
+    Block,
+    Cell,
+    Lines,
+    Prose,
+    Table,
+    findings_blocks,
+    thinnest_lines,
+)
 from padbench.results.result import Section
 from padbench.results.wave_data import ShownRead, Wave
 
@@ -27,6 +38,10 @@ __all__ = ["ChosenRead", "Stretches", "capture_sections", "chosen_reads"]
 _MOST_WAVES = 12
 _MOST_ROWS = 100
 _MOST_LINES = 40
+_MOST_STATES = 24
+_MOST_DOUBTFUL = 3
+_LOOKED_AT = 10_000
+"""So many reads are searched for doubtful ones in the short answer."""
 _MARGIN = 0.15
 """Part of a read that is shown before and after it."""
 _LINE_PS = 63_555_556
@@ -62,6 +77,10 @@ def capture_sections(
 ) -> Iterator[Section]:
     """All sections; ``stretches`` is None for a capture that cannot be read twice."""
     lines = [f"{role}: {name}" for role, name in _channels(capture)]
+    brief = [*_brief(seen, findings, capture)]
+    if all_reads:
+        brief.append(_reads(seen, "Reads", len(seen.rows)))
+    yield Section("brief", "", brief, ("brief",))
     yield Section("channels", "", [Prose(lines)], ("text",))
     yield Section("all-findings", "Findings", findings_blocks(findings), ("text",))
     broken = [finding for finding in findings if finding.verdict == "fail"]
@@ -77,6 +96,41 @@ def capture_sections(
     yield Section("reads-text", "Reads", [shown], ("text",))
     rest = [finding for finding in findings if finding.verdict != "fail"]
     yield Section("findings", "What else was looked at", findings_blocks(rest), ("page",))
+
+
+def _brief(seen: Inspection, findings: Sequence[Finding], capture: OpenCapture) -> Iterator[Block]:
+    """What was read, in the order in which it was seen, then what is wrong and what is thin."""
+    rows = [("read", _states(seen))]
+    period = seen.measures.get("poll period")
+    if period is not None and period.median:
+        rows.append(("polls", f"{1e12 / period.median:.3f} a second"))
+    doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if _remarks(read)]
+    odd = [f"read {read.number}: {_remarks(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
+    odd += [f"and {len(doubtful) - len(odd)} more"] if len(doubtful) > len(odd) else []
+    rows += [("doubtful", "; ".join(odd))] if odd else []
+    yield Lines("", rows)
+    broken = [found for found in findings if found.verdict == "fail"]
+    yield Lines("What went wrong", [(found.id, found.says) for found in broken])
+    yield thinnest_lines(findings)
+    unseen = dict.fromkeys(found.id for found in findings if found.verdict == "not-judged")
+    yield Lines("", [("not judged", ", ".join(unseen))] if unseen else [])
+    channels = "; ".join(f"{role} {name}" for role, name in _channels(capture))
+    yield Lines("", [("channels", channels)])
+
+
+def _states(seen: Inspection) -> str:
+    """The bytes read, each once as long as it stays the same."""
+    held = seen.rows["byte"]
+    if not len(held):
+        return "nothing"
+    starts = np.flatnonzero(np.append(True, held[1:] != held[:-1]))
+    lengths = np.diff(np.append(starts, len(held)))
+    words = [
+        spelled(int(held[at])) + (f" ({grouped(int(size))} times)" if size > 1 else "")
+        for at, size in zip(starts[:_MOST_STATES], lengths, strict=False)
+    ]
+    more = len(starts) - len(words)
+    return ", ".join(words) + (f" and {grouped(more)} changes more" if more else "")
 
 
 def chosen_reads(seen: Inspection, findings: Sequence[Finding]) -> list[ChosenRead]:
