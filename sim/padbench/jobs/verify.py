@@ -26,6 +26,7 @@ from padbench.jobs.loading import (
     unwatched,
 )
 from padbench.parts import RegisterPart, colour_bands
+from padbench.results.answer import answer_of
 from padbench.results.blocks import (
     Article,
     Articles,
@@ -169,6 +170,9 @@ def verify_result(
         ribbon=lambda: ribbon_of(trial.runs),
         inputs=inputs,
         assumed=design.sheet.assumed,
+        make_answer=lambda: answer_of(
+            trial, changes(trial.findings), design.sheet.works_with.ports
+        ),
         data=trial,
     )
 

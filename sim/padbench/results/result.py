@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from padbench.core.findings import Finding
+from padbench.results.answer import Answer
 from padbench.results.blocks import Block, Prose, Ribbon, Table
 from padbench.results.inputs import Input
 from padbench.sheet import Assumed
@@ -91,6 +92,7 @@ class Result:
     seconds: float | None = None
     behind: tuple[str, ...] = ()
     wrote: Mapping[str, Path] = field(default_factory=dict)
+    make_answer: Callable[[], Answer | None] = lambda: None
     data: Any = None
 
     @property
@@ -103,6 +105,11 @@ class Result:
         """``assumed`` in a line; empty where there is nothing."""
         words = [f"{item.key} {item.value}" for item in self.assumed]
         return f"Assumed, as the sheet does not say: {'; '.join(words)}." if words else ""
+
+    @cached_property
+    def answer(self) -> Answer | None:
+        """Verdict by port, causes and the thinnest margins; None where no pad was tried."""
+        return self.make_answer()
 
     @cached_property
     def sections(self) -> tuple[Section, ...]:
@@ -171,6 +178,7 @@ def combined(results: Sequence[Result]) -> Result:
             f"{one.name}: {suite}": cases for one in results for suite, cases in one.cases.items()
         },
         ribbon=lambda: None,
+        make_answer=lambda: None,
         assumed=tuple(dict.fromkeys(item for one in results for item in one.assumed)),
         inputs=tuple(dict.fromkeys(file for one in results for file in one.inputs)),
         seconds=None,

@@ -101,12 +101,13 @@ class Trial:
 
     ``runs`` has one run a scenario: the first that failed, else the one at the slow corner on the
     first port of the sheet. ``ports`` says which variants of the pad work on which kinds of port;
-    it is no part of the verdict.
+    it is no part of the verdict. ``every`` has all runs, at each corner on each port.
     """
 
     findings: tuple[Finding, ...]
     runs: tuple[ScenarioRun, ...]
     ports: tuple[PortRow, ...]
+    every: tuple[ScenarioRun, ...] = ()
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:
@@ -134,7 +135,7 @@ def try_sheet(
     if poll is not None:
         findings += poll.findings()
     timing: list[Finding] = []
-    chosen = []
+    chosen, every = [], []
     settings = {
         (port, corner): setting_of(sheet, port, corner)
         for port in sheet.works_with.ports
@@ -148,13 +149,14 @@ def try_sheet(
             timing = list(worst_of_each([*timing, *runs[-1].findings]))
             step()
         shown = standing_for_all(runs)
+        every += runs
         for run in runs:
             if run is not shown:
                 run.let_go()
         keep(shown)
         chosen.append(shown)
     seen = with_remedies(design, timing)
-    return Trial((*findings, *seen), tuple(chosen), electric.ports)
+    return Trial((*findings, *seen), tuple(chosen), electric.ports, tuple(every))
 
 
 def standing_for_all(runs: Sequence[ScenarioRun]) -> ScenarioRun:
