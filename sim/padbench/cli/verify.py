@@ -55,5 +55,9 @@ def _parser() -> Parser:
         default=_SHOWN,
         help=f"the scenario of that file (default: {_SHOWN})",
     )
-    add_output_options(parser, {"margins": "a figure of each finding's margin at every corner"})
+    figures = {
+        "margins": "a figure of each finding's margin at every corner, the thinnest first",
+        "scope": "a figure of the voltages at the worst port and corner, as a scope shows them",
+    }
+    add_output_options(parser, figures)
     return parser

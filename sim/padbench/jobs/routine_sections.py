@@ -274,7 +274,7 @@ _UNSAFE = len(OUTCOMES) - 1
 
 
 def map_strips(chart: DesignMap) -> Strips:
-    """Gap against loop length: unsafe places are marked, the loop as it is now too."""
+    """Gap against loop length, the longest on top: unsafe places and the routine now are marked."""
     unsafe = any(not good for row in chart.safe for good in row)
     return Strips(
         "Loop lengths and gaps: marked where some phase stops two passes",
@@ -287,10 +287,11 @@ def map_strips(chart: DesignMap) -> Strips:
                 spans_of(0 if good else _UNSAFE for good in row),
                 now=loop == chart.loop,
             )
-            for loop, row in zip(chart.loops, chart.safe, strict=True)
+            for loop, row in reversed([*zip(chart.loops, chart.safe, strict=True)])
         ],
         [(_UNSAFE, "some phase stops two passes")] if unsafe else [],
         "every length and gap that was tried is safe",
+        "safe at each rate tried",
         tall=10,
     )
 

@@ -168,7 +168,10 @@ def verify_result(
         make_sections=lambda: [_brief(answer()), *_sections(design, trial)],
         findings=trial.findings,
         runs=trial.runs,
-        figures={"margins": partial(_margins, design.sheet, trial)},
+        figures={
+            "margins": partial(_margins, design.sheet, trial),
+            "scope": partial(_scope, design.sheet),
+        },
         ribbon=lambda: ribbon_of(trial.runs),
         inputs=inputs,
         assumed=design.sheet.assumed,
@@ -243,7 +246,18 @@ def _margins(sheet: Sheet, trial: Trial, path: Path) -> "Figure":
     from padbench.routines.poll import with_timings  # noqa: PLC0415
 
     spreads = [*spread_of(with_timings(sheet), trial.findings)]
-    return margins_figure(spreads, sheet.pad.name, path)
+    return margins_figure(spreads, trial.findings, sheet.pad.name, path)
+
+
+def _scope(sheet: Sheet, path: Path) -> "Figure":
+    """The first read of the scenario in which each button is pressed alone."""
+    from padbench.circuit.waves import worst_port  # noqa: PLC0415
+    from padbench.results.scope_picture import scope_figure  # noqa: PLC0415
+
+    port = worst_port(sheet)
+    shown = scenario_named("each-button", known_scenarios(sheet, None))
+    run = run_scenario(sheet, shown, port, "slow")
+    return scope_figure(sheet, port, run, 0, path)
 
 
 def _brief(answer: Answer) -> Section:

@@ -176,7 +176,10 @@ class FrameStrip(Block):
 
 @dataclass(frozen=True, slots=True)
 class Strip:
-    """One row of `Strips`: places 0 to ``length`` - 1, and (start, length, code) of stretches."""
+    """One row of `Strips`: places 0 to ``length`` - 1, and (start, length, code) of stretches.
+
+    ``now``: it is as things are, at place 0.
+    """
 
     label: str
     length: int
@@ -189,7 +192,7 @@ class Strips(Block):
     """Rows of places on one axis, each stretch marked by what it came to.
 
     ``kinds`` names the codes that occur, from 1 to 4, the worst last: a taller and darker mark
-    each; ``none`` says what it means where none does.
+    each; ``none`` says what it means where none does, ``white`` what a place without a mark means.
     """
 
     kind = "strips"
@@ -199,6 +202,7 @@ class Strips(Block):
     rows: Sequence[Strip]
     kinds: Sequence[tuple[int, str]]
     none: str
+    white: str = ""
     tall: int = 26
 
     @property
