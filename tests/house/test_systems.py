@@ -30,7 +30,7 @@ run("routine", "read-twice")
 
 def test_all_but_hdl_runs_without_what_only_unix_has(tmp_path):
     ran = subprocess.run(
-        [sys.executable, "-c", ELSEWHERE], cwd=tmp_path, capture_output=True, text=True
+        [sys.executable, "-c", ELSEWHERE], cwd=tmp_path, capture_output=True, text=True, check=False
     )
     assert ran.returncode == 0, ran.stderr[-2000:]
     assert (tmp_path / "pad.html").exists()
