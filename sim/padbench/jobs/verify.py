@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -40,7 +40,7 @@ from padbench.results.blocks import (
     reads_table,
     ribbon_of,
 )
-from padbench.results.change import Change, changes, value_now
+from padbench.results.change import Change, Plan, plan_of, value_now
 from padbench.results.documents import (
     FindingDocument,
     Outcome,
@@ -72,6 +72,27 @@ class PortDocument(TypedDict):
     fails: list[str]
 
 
+class ChangeDocument(TypedDict):
+    """One thing to change: the key of the sheet, the value to take, the range that would do."""
+
+    key: str
+    title: str
+    value: str
+    says: str
+    mends: list[str]
+
+
+class PlanDocument(TypedDict):
+    """What the changes come to, judged and played again; ``left`` still fail."""
+
+    holds: bool
+    says: str
+    left: list[str]
+    replayed: list[str]
+    wrong: list[str]
+    alternatives: list[ChangeDocument]
+
+
 class VerifyDocument(TypedDict):
     """``padbench verify``."""
 
@@ -82,6 +103,8 @@ class VerifyDocument(TypedDict):
     findings: list[FindingDocument]
     scenarios: list[RunDocument]
     ports: list[PortDocument]
+    changes: list[ChangeDocument]
+    plan: PlanDocument
 
 
 class PlayDocument(RunDocument):
@@ -147,6 +170,12 @@ def verify_result(
     wrong = sum(run.verdict == "fail" for run in trial.runs)
     passes = verdict == "pass"
     name = design.sheet.pad.name
+
+    @cache
+    def plan() -> Plan:
+        # Judged and played again when somebody asks what to change, and not before.
+        return plan_of(design.sheet, trial)
+
     return Result(
         command="verify",
         name=name,
@@ -158,8 +187,8 @@ def verify_result(
         if passes
         else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
-        make_document=lambda: _document(design, trial, vcd),
-        make_sections=lambda: [*_sections(design, trial)],
+        make_document=lambda: _document(design, trial, vcd, plan()),
+        make_sections=lambda: [*_sections(design, trial, plan())],
         findings=trial.findings,
         runs=trial.runs,
         figures={"margins": partial(_margins, design.sheet, trial)},
@@ -211,7 +240,7 @@ def write_voltages(
     write_analogue(run.timeline, waves, Path(path), comment=comment)
 
 
-def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDocument:
+def _document(design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan) -> VerifyDocument:
     return {
         "verdict": trial.verdict,
         "padbench": __version__,
@@ -228,6 +257,25 @@ def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDo
             }
             for row in trial.ports
         ],
+        "changes": [_change_document(change) for change in plan.changes],
+        "plan": {
+            "holds": plan.holds,
+            "says": plan.says,
+            "left": [found.id for found in plan.left],
+            "replayed": list(plan.replayed),
+            "wrong": list(plan.wrong),
+            "alternatives": [_change_document(change) for change in plan.alternatives],
+        },
+    }
+
+
+def _change_document(change: Change) -> ChangeDocument:
+    return {
+        "key": change.key,
+        "title": change.title,
+        "value": change.spare,
+        "says": change.says,
+        "mends": list(change.mends),
     }
 
 
@@ -239,11 +287,9 @@ def _margins(sheet: Sheet, trial: Trial, path: Path) -> "Figure":
     return margins_figure(spreads, sheet.pad.name, path)
 
 
-def _sections(design: Design, trial: Trial) -> Iterator[Section]:
-    needed = changes(trial.findings)
-    failed = trial.verdict == "fail"
-    yield Section("change", "What must change", [*_changes(design, needed, failed)], ("page",))
-    bought = [*_bought(needed, len(design.sheet.buttons))]
+def _sections(design: Design, trial: Trial, plan: Plan) -> Iterator[Section]:
+    yield Section("change", "What must change", [*_changes(design, plan)], ("page",))
+    bought = [*_bought(plan.changes, len(design.sheet.buttons))]
     if bought:
         caption = "For the values above, one pad; padbench wiring lists all parts"
         heads = ("how many", "what", "value", "colour bands")
@@ -260,15 +306,19 @@ def _sections(design: Design, trial: Trial) -> Iterator[Section]:
     yield Section("scenarios", "Scenarios", [articles], ("page",))
 
 
-def _changes(design: Design, needed: Sequence[Change], failed: bool) -> Iterator[Block]:
-    if needed:
-        data = design.sheet.document.data
-        yield Changes([(change, value_now(change, data)) for change in needed])
-    elif not failed:
+def _changes(design: Design, plan: Plan) -> Iterator[Block]:
+    data = design.sheet.document.data
+    if plan.changes:
+        yield Changes([(change, value_now(change, data)) for change in plan.changes])
+        yield Prose((f"{plan.says[:1].upper()}{plan.says[1:]}.",))
+    elif plan.sheet is None:
         yield Prose(("Nothing.",))
     else:
         says = "No value of the sheet mends it: the scenarios below say what goes wrong."
         yield Prose((says,))
+    if plan.alternatives:
+        yield Prose(("Alternatives, each in the place of what mends the same:",))
+        yield Changes([(change, value_now(change, data)) for change in plan.alternatives])
 
 
 _PLACES = {
