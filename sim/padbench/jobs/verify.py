@@ -12,6 +12,7 @@ from typing_extensions import TypedDict
 from padbench import __version__
 from padbench.circuit.findings import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
+from padbench.core.remedies import joined
 from padbench.files import usable_name
 from padbench.jobs.loading import (
     Design,
@@ -45,7 +46,7 @@ from padbench.results.blocks import (
     ribbon_of,
     thinnest_lines,
 )
-from padbench.results.change import Change, changes, value_now
+from padbench.results.change import Change, Plan, plan_of, value_now
 from padbench.results.documents import (
     FindingDocument,
     Outcome,
@@ -77,6 +78,27 @@ class PortDocument(TypedDict):
     fails: list[str]
 
 
+class ChangeDocument(TypedDict):
+    """One thing to change: the key of the sheet, the value to take, the range that would do."""
+
+    key: str
+    title: str
+    value: str
+    says: str
+    mends: list[str]
+
+
+class PlanDocument(TypedDict):
+    """What the changes come to, judged and played again; ``left`` still fail."""
+
+    holds: bool
+    says: str
+    left: list[str]
+    replayed: list[str]
+    wrong: list[str]
+    alternatives: list[ChangeDocument]
+
+
 class VerifyDocument(TypedDict):
     """``padbench verify``."""
 
@@ -87,6 +109,8 @@ class VerifyDocument(TypedDict):
     findings: list[FindingDocument]
     scenarios: list[RunDocument]
     ports: list[PortDocument]
+    changes: list[ChangeDocument]
+    plan: PlanDocument
 
 
 class PlayDocument(RunDocument):
@@ -94,6 +118,9 @@ class PlayDocument(RunDocument):
 
     findings: list[FindingDocument]
 
+
+_MOST_MENDED = 3
+"""Findings named under one change."""
 
 _TOLERANCE = 0.05
 """Of the resistors to buy, as `padbench wiring` takes it where the sheet says none."""
@@ -153,7 +180,13 @@ def verify_result(
     passes = verdict == "pass"
     name = design.sheet.pad.name
     ports = design.sheet.works_with.ports
-    answer = cache(lambda: answer_of(trial, changes(trial.findings), ports))
+
+    @cache
+    def plan() -> Plan:
+        # Judged and played again when somebody asks what to change, and not before.
+        return plan_of(design.sheet, trial)
+
+    answer = cache(lambda: answer_of(trial, plan().changes, ports))
     return Result(
         command="verify",
         name=name,
@@ -165,8 +198,8 @@ def verify_result(
         if passes
         else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
-        make_document=lambda: _document(design, trial, vcd),
-        make_sections=lambda: [_brief(answer()), *_sections(design, trial)],
+        make_document=lambda: _document(design, trial, vcd, plan()),
+        make_sections=lambda: [_brief(answer(), plan()), *_sections(design, trial, plan())],
         findings=trial.findings,
         runs=trial.runs,
         figures={
@@ -222,7 +255,7 @@ def write_voltages(
     write_analogue(run.timeline, waves, Path(path), comment=comment)
 
 
-def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDocument:
+def _document(design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan) -> VerifyDocument:
     return {
         "verdict": trial.verdict,
         "padbench": __version__,
@@ -239,6 +272,25 @@ def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDo
             }
             for row in trial.ports
         ],
+        "changes": [_change_document(change) for change in plan.changes],
+        "plan": {
+            "holds": plan.holds,
+            "says": plan.says,
+            "left": [found.id for found in plan.left],
+            "replayed": list(plan.replayed),
+            "wrong": list(plan.wrong),
+            "alternatives": [_change_document(change) for change in plan.alternatives],
+        },
+    }
+
+
+def _change_document(change: Change) -> ChangeDocument:
+    return {
+        "key": change.key,
+        "title": change.title,
+        "value": change.spare,
+        "says": change.says,
+        "mends": list(change.mends),
     }
 
 
@@ -261,13 +313,14 @@ def _scope(sheet: Sheet, path: Path) -> "Figure":
     return scope_figure(sheet, port, run, 0, path)
 
 
-def _brief(answer: Answer) -> Section:
+def _brief(answer: Answer, plan: Plan) -> Section:
     """What a person at a bench wants first."""
     ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
     causes = [
         (str(number), f"{cause.title}: {cause.says}. Mends {_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
+    after = [("", f"{plan.says[:1].upper()}{plan.says[1:]}.")] if plan.says else []
     played = [
         (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
         for word, names in (("pass", answer.passing), ("fail", answer.failing))
@@ -276,7 +329,7 @@ def _brief(answer: Answer) -> Section:
     memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
     blocks = [
         Lines("", ports),
-        Lines("What must change", causes),
+        Lines("What must change", [*causes, *after]),
         thinnest_lines(answer.thinnest),
         Lines("", played, 2),
         Lines("", [("", memory)] if answer.from_memory else []),
@@ -285,16 +338,15 @@ def _brief(answer: Answer) -> Section:
 
 
 def _mended(cause: Cause) -> str:
-    """What stands under a cause: scenarios first, since people see those."""
-    names = ", ".join((*cause.scenarios, *cause.findings))
-    return f"{len(cause.scenarios)} scenarios: {names}" if len(cause.scenarios) > 1 else names
+    """What stands under a cause: findings by name, scenarios by number where there are several."""
+    count = len(cause.scenarios)
+    scenarios = [*cause.scenarios] if count < 2 else [f"{count} scenarios"]
+    return joined([*cause.findings[:_MOST_MENDED], *scenarios])
 
 
-def _sections(design: Design, trial: Trial) -> Iterator[Section]:
-    needed = changes(trial.findings)
-    failed = trial.verdict == "fail"
-    yield Section("change", "What must change", [*_changes(design, needed, failed)], ("page",))
-    bought = [*_bought(needed, len(design.sheet.buttons))]
+def _sections(design: Design, trial: Trial, plan: Plan) -> Iterator[Section]:
+    yield Section("change", "What must change", [*_changes(design, plan)], ("page",))
+    bought = [*_bought(plan.changes, len(design.sheet.buttons))]
     if bought:
         caption = "For the values above, one pad; padbench wiring lists all parts"
         heads = ("how many", "what", "value", "colour bands")
@@ -311,15 +363,19 @@ def _sections(design: Design, trial: Trial) -> Iterator[Section]:
     yield Section("scenarios", "Scenarios", [articles], ("page",))
 
 
-def _changes(design: Design, needed: Sequence[Change], failed: bool) -> Iterator[Block]:
-    if needed:
-        data = design.sheet.document.data
-        yield Changes([(change, value_now(change, data)) for change in needed])
-    elif not failed:
+def _changes(design: Design, plan: Plan) -> Iterator[Block]:
+    data = design.sheet.document.data
+    if plan.changes:
+        yield Changes([(change, value_now(change, data)) for change in plan.changes])
+        yield Prose((f"{plan.says[:1].upper()}{plan.says[1:]}.",))
+    elif plan.sheet is None:
         yield Prose(("Nothing.",))
     else:
         says = "No value of the sheet mends it: the scenarios below say what goes wrong."
         yield Prose((says,))
+    if plan.alternatives:
+        yield Prose(("Alternatives, each in the place of what mends the same:",))
+        yield Changes([(change, value_now(change, data)) for change in plan.alternatives])
 
 
 _PLACES = {

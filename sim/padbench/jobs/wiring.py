@@ -8,7 +8,6 @@ from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
 from padbench.results.blocks import MARK, MARKED, Lines, Prose, Table, findings_blocks
-from padbench.results.change import changes
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
 from padbench.wiring.faults import judge_family, judge_wiring
@@ -182,8 +181,7 @@ def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
 
 def _brief(plan: WiringPlan, faults: Sequence[Finding]) -> Section:
     """The pins, and below them what fits: what to mend first, parts, how to begin."""
-    mend = [(str(number), f"{change.title}: {change.whole}")
-            for number, change in enumerate(changes(faults), 1)]  # fmt: skip
+    mend = [(str(number), _fault(fault)) for number, fault in enumerate(faults, 1)]
     parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
     steps = [(f"{number}.", step) for number, step in enumerate(plan.checklist[:2], 1)]
     further = f"then {len(plan.checklist) - 2} checks in their order, and the cable: see --all"
