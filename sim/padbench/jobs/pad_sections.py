@@ -9,6 +9,7 @@ from typing_extensions import TypedDict
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.pad import Policy
+from padbench.core.remedies import WHICH_TIE
 from padbench.core.sentences import grouped
 from padbench.padsweep.replay import pad_case, says_case
 from padbench.padsweep.tally import (
@@ -194,7 +195,8 @@ def _stopped_and_safest(pad: PadCounts, stopped: bool) -> Iterator[tuple[str, st
     safest = [] if stopped else pad.safest
     if safest:
         choices = " or ".join(f"{policy} with {TIES[tie]}" for policy, tie in safest)
-        yield "safest choice", f"{choices}; this sheet has {pad.policy} with {TIES[pad.serial]}"
+        yield "fewest wrong", f"{choices}; this sheet has {pad.policy} with {TIES[pad.serial]}"
+        yield "serial input", WHICH_TIE
 
 
 def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
@@ -268,7 +270,8 @@ def _choices(pad: PadCounts, stopped: bool) -> Table:
         rows,
         frozenset((2, 4)),
         "That a stopped read loses bits is the console's fault; what replaces them is not. Safest "
-        "has the fewest wrong reads, then opposite directions, presses too many, presses missed.",
+        "has the fewest wrong reads, then opposite directions, presses too many, presses missed; "
+        f"but of the serial input {WHICH_TIE}.",
     )
 
 

@@ -43,6 +43,11 @@ _SEE = "To see it,"
 _LONGEST = 300
 """Letters of a list of phases in a table."""
 
+_KINDS = {
+    "accepted_wrong": "a wrong byte handed on",
+    "never_settles": "a poll that never settles",
+    "corrupt": "a pass misread",
+}
 _GOT = {
     "accepted_wrong": "handed on",
     "never_settles": "it never came back; a pass read",
@@ -114,7 +119,7 @@ def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
     """Over all rates of the fetch, and at the worst of them."""
     cases = sum(one.cases for one in sweeps)
     what = (("wrong byte handed on", "accepted_wrong"), ("never settles", "never_settles"),
-            ("a pass spoilt", "corrupt"), ("old byte kept", "kept_old"))  # fmt: skip
+            ("pass misread", "corrupt"), ("old byte kept", "kept_old"))  # fmt: skip
     for label, name in what:
         counts = [getattr(one, name) for one in sweeps]
         if not cases:
@@ -156,7 +161,7 @@ def _change(report: JudgedRoutine) -> Iterator[Block]:
         yield Prose(
             (
                 "The routine itself, or where its result is looked for: without any fetch it is "
-                f"wrong, or hangs on what stood there, with {some} held.",
+                f"wrong, or depends on what stood there, with {some} held.",
             )
         )
     elif judgement.verdict == "never-settles":
@@ -221,15 +226,15 @@ def _place(span: Span, timing: ConsoleTiming) -> str:
 
 def _counts_table(sweeps: Sequence[SweepCounts]) -> Table:
     def bad(number: int) -> str | Cell:
-        return Cell(str(number), bad=True) if number else "0"
+        return Cell(grouped(number), bad=True) if number else "0"
 
     return Table(
         "Every held state in every phase of the fetch (its rules and rates from memory)",
-        ("cycles from fetch to fetch", "cases", "hit", "pass spoilt", "wrong byte handed on",
+        ("cycles from fetch to fetch", "cases", "hit", "pass misread", "wrong byte handed on",
          "never settles", "kept the old byte"),
         [
-            (*map(str, (one.period, one.cases, one.hit, one.corrupt)), bad(one.accepted_wrong),
-             bad(one.never_settles), str(one.kept_old))
+            (str(one.period), *map(grouped, (one.cases, one.hit, one.corrupt)),
+             bad(one.accepted_wrong), bad(one.never_settles), grouped(one.kept_old))
             for one in sweeps
         ],
         frozenset(range(1, 7)),
@@ -318,7 +323,7 @@ def _examples(report: JudgedRoutine) -> Iterator[Prose]:
         met = [(one.period, one.first[kind]) for one in report.sweeps if kind in one.first]
         if met:
             says = report.question.play(*met[0])
-            lines.append(f"{_SEE} {kind.replace('_', ' ')}: {says}")
+            lines.append(f"{_SEE} {_KINDS[kind]}: {says}")
     if lines:
         yield Prose(lines)
 
@@ -369,7 +374,7 @@ def _stops(report: JudgedRoutine, period: int, case: Counterexample) -> Iterator
             level = access.value
         elif access.stolen and access.port == case.pad - 1:
             at = timing.to_ps(access.cycle - access.stolen) / 1e6
-            yield (f"pass {number}, {at:.1f} µs after the begin of the poll: {stop_says(access)}")
+            yield (f"pass {number}, {at:.1f} µs after the start of the poll: {stop_says(access)}")
 
 
 def _shown_wave(
