@@ -63,8 +63,8 @@ class PollPlan:
     """When a pad is read: at ``line`` of every ``every``-th frame.
 
     Four pads that take turns, one a frame, are ``every=4`` with the number of the pad in ``first``;
-    a line below ``ConsoleTiming.blanking_from`` is one after vertical blanking. ``ValueError`` for a plan that
-    never reads.
+    a line below ``ConsoleTiming.blanking_from`` is one after vertical blanking. ``ValueError`` for
+    a plan that never reads.
     """
 
     line: int

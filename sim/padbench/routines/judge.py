@@ -158,8 +158,8 @@ class Baseline:
     run that takes most; ``wrong`` holds the states for which it hands on something else even so.
     ``hangs`` holds those for which it hands on something else once the opposite has stood in the
     result places: there it depends on what was left in them. States with opposite directions are
-    not among these, since a program may keep the old state on purpose there. With ``untouched`` it left
-    the opposite standing in every state, with ``other_pad`` it hands on the second pad for the
+    not among these, since a program may keep the old state on purpose there. With ``untouched`` it
+    left the opposite standing in every state, with ``other_pad`` it hands on the second pad for the
     first.
     """
 

@@ -5,8 +5,8 @@
     stated_rate(["Made on;bench", "Time step;100;ns"]).hertz        # 1e7
 
 Instruments and people write "us", "usec", "µsec", "microseconds", and "Sampling rate = 24 MHz",
-"Sample Interval,1E-06,s", "Increment (us);0,1" and the like (common practice, no source). A rate without a
-unit is not taken: nobody knows what it counts.
+"Sample Interval,1E-06,s", "Increment (us);0,1" and the like (common practice, no source). A rate
+without a unit is not taken: nobody knows what it counts.
 """
 
 import re
