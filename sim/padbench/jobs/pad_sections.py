@@ -180,7 +180,8 @@ def _brief(pads: Sequence[PadCounts], play: Play, *, stopped: bool) -> Iterator[
         rows += _stopped_and_safest(pad, stopped)
         yield Lines("", rows)
     lines = [line.strip() for pad in pads for line in _example_lines(pad, play)]
-    yield Lines("", [("", line) for line in lines[:2]], most=4, least=4)
+    yield Lines("", [("", line) for line in lines[:1]])
+    yield Lines("", [("", line) for line in lines[1:2]], whole=True)
 
 
 def _stopped_and_safest(pad: PadCounts, stopped: bool) -> Iterator[tuple[str, str]]:

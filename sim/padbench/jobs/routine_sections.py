@@ -112,7 +112,7 @@ def _brief(report: JudgedRoutine, change: Sequence[Block]) -> Iterator[Lines]:
         yield Lines("", [("map", f"{says} them, --picture draws them")])
     examples = [line for block in _examples(report) for line in block.lines]
     shown = [("", line) for line in examples if line.startswith(_SEE)]
-    yield Lines("", shown[:1], most=4, least=4)
+    yield Lines("", shown[:1], whole=True)
 
 
 def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:

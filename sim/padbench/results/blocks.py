@@ -104,15 +104,15 @@ class Prose(Block):
 class Lines(Block):
     """Rows of a short answer, each with a label (or none).
 
-    A row gets ``least`` lines, if it needs them, and up to ``most`` if there is room. ``left_out``
-    is how many rows more there are.
+    A row gets a line, and up to ``most`` if there is room. One that is to be copied is ``whole``:
+    neither cut nor broken. ``left_out`` is how many rows more there are.
     """
 
     kind = "lines"
     title: str
     rows: Sequence[tuple[str, str]]
     most: int = 3
-    least: int = 1
+    whole: bool = False
     left_out: int = 0
 
 
