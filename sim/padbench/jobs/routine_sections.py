@@ -40,6 +40,7 @@ __all__ = ["map_strips", "phase_strips", "routine_sections"]
 
 _MOST_CASES = 4
 _SEE = "To see it,"
+_NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
 _LONGEST = 300
 """Letters of a list of phases in a table."""
 
@@ -58,7 +59,7 @@ _GOT = {
 def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
     """All of them; ``chart`` says that a map was asked for."""
     change = [*_change(report)]
-    yield Section("brief", "", [*_brief(report, change)], ("brief",))
+    yield Section("brief", "", [*_brief(report, change, chart)], ("brief",))
     yield Section("change", "What must change", change, ("page",))
     yield Section("cost", "What it costs", [*_cost(report)])
     if report.sweeps:
@@ -71,8 +72,7 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         title = "Which loop lengths and gaps are safe"
         yield Section("map", title, [map_strips(report.chart), _map_table(report.chart)])
     elif chart and report.judgement is not None:
-        says = "No map: it takes two passes of the first port, with reads evenly spaced."
-        yield Section("map", "", [Prose((says,))], ("text",))
+        yield Section("map", "", [Prose((f"No map: {_NO_MAP}.",))], ("text",))
     title = "Cases that show it" if len(report.worst) > 1 else "A case that shows it"
     if not any(_fails(case) for _, case in report.worst):
         title = "An undisturbed read" if not report.worst else "What a fetch does"
@@ -87,7 +87,7 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         yield Section("change-text", "What must change:", change, ("text",))
 
 
-def _brief(report: JudgedRoutine, change: Sequence[Block]) -> Iterator[Lines]:
+def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Iterator[Lines]:
     """The risk first, what to change, what it costs, how to see it."""
     timing, base = report.console.timing, report.base
     yield Lines("Risk", [*_risk(report.sweeps)])
@@ -110,6 +110,8 @@ def _brief(report: JudgedRoutine, change: Sequence[Block]) -> Iterator[Lines]:
         tried = sum(len(row) for row in report.chart.safe)
         says = f"{grouped(safe)} of {grouped(tried)} loop lengths and gaps are safe; --all lists"
         yield Lines("", [("map", f"{says} them, --picture draws them")])
+    elif chart and report.judgement is not None:
+        yield Lines("", [("map", _NO_MAP)])
     examples = [line for block in _examples(report) for line in block.lines]
     shown = [("", line) for line in examples if line.startswith(_SEE)]
     yield Lines("", shown[:1], whole=True)

@@ -60,6 +60,7 @@ from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
+from padbench.wiring.faults import UNPLUGGED, shorts
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -162,7 +163,8 @@ def verify_result(
         lead=f"All {len(trial.findings)} findings hold or need no judging, and all "
         f"{len(trial.runs)} scenarios read as they should.{_lacked(design.sheet.part)}"
         if passes
-        else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
+        else f"{UNPLUGGED if shorts(design.sheet) else ''}"
+        f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd),
         make_sections=lambda: [_brief(answer()), *_sections(design, trial)],
@@ -271,8 +273,9 @@ def _brief(answer: Answer) -> Section:
 
 def _mended(cause: Cause) -> str:
     """What stands under a cause: scenarios first, since people see those."""
-    names = ", ".join((*cause.scenarios, *cause.findings))
-    return f"{len(cause.scenarios)} scenarios: {names}" if len(cause.scenarios) > 1 else names
+    many = len(cause.scenarios)
+    scenarios = f"{many} scenario{'s' * (many > 1)}: {', '.join(cause.scenarios)}" if many else ""
+    return "; ".join(filter(None, (scenarios, ", ".join(cause.findings))))
 
 
 def _sections(design: Design, trial: Trial) -> Iterator[Section]:

@@ -6,6 +6,7 @@ Each row gets a line, and what room is left goes to the first that need more; wh
 too much, rows are left out and counted. What was cut ends in an ellipsis.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -67,7 +68,7 @@ def _drawn(blocks: Sequence[Lines], caps: Sequence[Sequence[int]], width: int) -
 def _block(block: Lines, caps: Sequence[int], width: int) -> list[Text]:
     if block.whole:
         return [Text(f"{label}: {says}" if label else says) for label, says in block.rows]
-    lines = _wrapped(block.title, width, 1) if block.title else []
+    lines = _wrapped(block.title, width, 2) if block.title else []
     inset = 2 if block.title else 0
     labels = [len(label) for label, _ in block.rows if len(label) <= _WIDEST_LABEL]
     column = max(labels, default=0)
@@ -92,13 +93,17 @@ def _hung(says: str, label: str, inset: int, indent: int, width: int, most: int)
     ]
 
 
+_GLUE = "\ue000"
+"""Stands for a blank at which no line ends; of no other use, and never shown."""
+_TOGETHER = re.compile(r"(?<=\d) (?=\d{3}\b|%|°C|[fpnµmkMG]?[sVAWΩFm](?!\w))")
 _MEASURE = Console(width=80, markup=False, emoji=False, color_system=None)
 
 
 def _wrapped(says: str, width: int, most: int) -> list[Text]:
-    lines = [*Text(says).wrap(_MEASURE, width)]
-    for line in lines:
-        line.rstrip()
+    kept = _TOGETHER.sub(_GLUE, says)
+    lines = [
+        Text(line.plain.rstrip().replace(_GLUE, " ")) for line in Text(kept).wrap(_MEASURE, width)
+    ]
     if len(lines) > most:
         lines = lines[:most]
         lines[-1].truncate(width - 2)
