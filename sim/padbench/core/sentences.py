@@ -60,7 +60,7 @@ def _singular(unit: str) -> str:
 
 
 def moment(ps: int) -> str:
-    """Picoseconds since the begin of a run, as people read them off a wave: ``"12.000 µs"``."""
+    """Picoseconds since the start of a run, as people read them off a wave: ``"12.000 µs"``."""
     return f"{ps / 1e6:.3f} µs"
 
 

@@ -9,6 +9,7 @@ from typing_extensions import TypedDict
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.pad import Policy
+from padbench.core.remedies import WHICH_TIE
 from padbench.core.sentences import grouped
 from padbench.padsweep.replay import pad_case, says_case
 from padbench.padsweep.tally import (
@@ -179,7 +180,8 @@ def _brief(pads: Sequence[PadCounts], play: Play, *, stopped: bool) -> Iterator[
         rows += _stopped_and_safest(pad, stopped)
         yield Lines("", rows)
     lines = [line.strip() for pad in pads for line in _example_lines(pad, play)]
-    yield Lines("", [("", line) for line in lines[:2]], most=4, least=4)
+    yield Lines("", [("", line) for line in lines[:1]])
+    yield Lines("", [("", line) for line in lines[1:2]], whole=True)
 
 
 def _stopped_and_safest(pad: PadCounts, stopped: bool) -> Iterator[tuple[str, str]]:
@@ -194,7 +196,8 @@ def _stopped_and_safest(pad: PadCounts, stopped: bool) -> Iterator[tuple[str, st
     safest = [] if stopped else pad.safest
     if safest:
         choices = " or ".join(f"{policy} with {TIES[tie]}" for policy, tie in safest)
-        yield "safest choice", f"{choices}; this sheet has {pad.policy} with {TIES[pad.serial]}"
+        yield "fewest wrong", f"{choices}; this sheet has {pad.policy} with {TIES[pad.serial]}"
+        yield "serial input", WHICH_TIE
 
 
 def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
@@ -268,7 +271,8 @@ def _choices(pad: PadCounts, stopped: bool) -> Table:
         rows,
         frozenset((2, 4)),
         "That a stopped read loses bits is the console's fault; what replaces them is not. Safest "
-        "has the fewest wrong reads, then opposite directions, presses too many, presses missed.",
+        "has the fewest wrong reads, then opposite directions, presses too many, presses missed; "
+        f"but of the serial input {WHICH_TIE}.",
     )
 
 

@@ -379,7 +379,7 @@ def _brief(result: RegressResult) -> Section:
         Lines("Findings that fail", broken),
         thinnest_lines(result.findings),
         Lines("", [
-            ("pass", f"{len(right)} scenarios: {', '.join(right)}"),
+            *([("pass", f"{len(right)} scenarios: {', '.join(right)}")] if right else []),
             *([("skipped", ", ".join(name for name, _ in result.skipped))]
               if result.skipped else []),
             ("seen", wires),

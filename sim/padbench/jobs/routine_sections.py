@@ -41,9 +41,15 @@ __all__ = ["map_strips", "phase_strips", "routine_sections"]
 
 _MOST_CASES = 4
 _SEE = "To see it,"
+_NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
 _LONGEST = 300
 """Letters of a list of phases in a table."""
 
+_KINDS = {
+    "accepted_wrong": "a wrong byte handed on",
+    "never_settles": "a poll that never settles",
+    "corrupt": "a pass misread",
+}
 _GOT = {
     "accepted_wrong": "handed on",
     "never_settles": "it never came back; a pass read",
@@ -54,7 +60,7 @@ _GOT = {
 def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
     """All of them; ``chart`` says that a map was asked for."""
     change = [*_change(report)]
-    yield Section("brief", "", [*_brief(report, change)], ("brief",))
+    yield Section("brief", "", [*_brief(report, change, chart)], ("brief",))
     yield Section("change", "What must change", change, ("page",))
     yield Section("cost", "What it costs", [*_cost(report)])
     if report.sweeps:
@@ -67,8 +73,7 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         title = "Which loop lengths and gaps are safe"
         yield Section("map", title, [map_strips(report.chart), _map_table(report.chart)])
     elif chart and report.judgement is not None:
-        says = "No map: it takes two passes of the first port, with reads evenly spaced."
-        yield Section("map", "", [Prose((says,))], ("text",))
+        yield Section("map", "", [Prose((f"No map: {_NO_MAP}.",))], ("text",))
     title = "Cases that show it" if len(report.worst) > 1 else "A case that shows it"
     if not any(_fails(case) for _, case in report.worst):
         title = "An undisturbed read" if not report.worst else "What a fetch does"
@@ -83,7 +88,7 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         yield Section("change-text", "What must change:", change, ("text",))
 
 
-def _brief(report: JudgedRoutine, change: Sequence[Block]) -> Iterator[Lines]:
+def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Iterator[Lines]:
     """The risk first, what to change, what it costs, how to see it."""
     timing, base = report.console.timing, report.base
     yield Lines("Risk", [*_risk(report.sweeps)])
@@ -106,16 +111,18 @@ def _brief(report: JudgedRoutine, change: Sequence[Block]) -> Iterator[Lines]:
         tried = sum(len(row) for row in report.chart.safe)
         says = f"{grouped(safe)} of {grouped(tried)} loop lengths and gaps are safe; --all lists"
         yield Lines("", [("map", f"{says} them, --picture draws them")])
+    elif chart and report.judgement is not None:
+        yield Lines("", [("map", _NO_MAP)])
     examples = [line for block in _examples(report) for line in block.lines]
     shown = [("", line) for line in examples if line.startswith(_SEE)]
-    yield Lines("", shown[:1], most=4, least=4)
+    yield Lines("", shown[:1], whole=True)
 
 
 def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
     """Over all rates of the fetch, and at the worst of them."""
     cases = sum(one.cases for one in sweeps)
     what = (("wrong byte handed on", "accepted_wrong"), ("never settles", "never_settles"),
-            ("a pass spoilt", "corrupt"), ("old byte kept", "kept_old"))  # fmt: skip
+            ("pass misread", "corrupt"), ("old byte kept", "kept_old"))  # fmt: skip
     for label, name in what:
         counts = [getattr(one, name) for one in sweeps]
         if not cases:
@@ -157,7 +164,7 @@ def _change(report: JudgedRoutine) -> Iterator[Block]:
         yield Prose(
             (
                 "The routine itself, or where its result is looked for: without any fetch it is "
-                f"wrong, or hangs on what stood there, with {some} held.",
+                f"wrong, or depends on what stood there, with {some} held.",
             )
         )
     elif judgement.verdict == "never-settles":
@@ -222,15 +229,15 @@ def _place(span: Span, timing: ConsoleTiming) -> str:
 
 def _counts_table(sweeps: Sequence[SweepCounts]) -> Table:
     def bad(number: int) -> str | Cell:
-        return Cell(str(number), bad=True) if number else "0"
+        return Cell(grouped(number), bad=True) if number else "0"
 
     return Table(
         "Every held state in every phase of the fetch (its rules and rates from memory)",
-        ("cycles from fetch to fetch", "cases", "hit", "pass spoilt", "wrong byte handed on",
+        ("cycles from fetch to fetch", "cases", "hit", "pass misread", "wrong byte handed on",
          "never settles", "kept the old byte"),
         [
-            (*map(str, (one.period, one.cases, one.hit, one.corrupt)), bad(one.accepted_wrong),
-             bad(one.never_settles), str(one.kept_old))
+            (str(one.period), *map(grouped, (one.cases, one.hit, one.corrupt)),
+             bad(one.accepted_wrong), bad(one.never_settles), grouped(one.kept_old))
             for one in sweeps
         ],
         frozenset(range(1, 7)),
@@ -320,7 +327,7 @@ def _examples(report: JudgedRoutine) -> Iterator[Prose]:
         met = [(one.period, one.first[kind]) for one in report.sweeps if kind in one.first]
         if met:
             says = report.question.play(*met[0])
-            lines.append(f"{_SEE} {kind.replace('_', ' ')}: {says}")
+            lines.append(f"{_SEE} {_KINDS[kind]}: {says}")
     if lines:
         yield Prose(lines)
 
@@ -371,7 +378,7 @@ def _stops(report: JudgedRoutine, period: int, case: Counterexample) -> Iterator
             level = access.value
         elif access.stolen and access.port == case.pad - 1:
             at = timing.to_ps(access.cycle - access.stolen) / 1e6
-            yield (f"pass {number}, {at:.1f} µs after the begin of the poll: {stop_says(access)}")
+            yield (f"pass {number}, {at:.1f} µs after the start of the poll: {stop_says(access)}")
 
 
 def _shown_wave(

@@ -62,6 +62,7 @@ from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
+from padbench.wiring.faults import UNPLUGGED, shorts
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -196,7 +197,8 @@ def verify_result(
         lead=f"All {len(trial.findings)} findings hold or need no judging, and all "
         f"{len(trial.runs)} scenarios read as they should.{_lacked(design.sheet.part)}"
         if passes
-        else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
+        else f"{UNPLUGGED if shorts(design.sheet) else ''}"
+        f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd, plan()),
         make_sections=lambda: [_brief(answer(), plan()), *_sections(design, trial, plan())],

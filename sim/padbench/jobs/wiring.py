@@ -10,7 +10,7 @@ from padbench.jobs.loading import Refusal, SheetLike, design_of
 from padbench.results.blocks import MARK, MARKED, Lines, Prose, Table, findings_blocks
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
-from padbench.wiring.faults import judge_family, judge_wiring
+from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 
 __all__ = ["plan_wiring"]
@@ -94,14 +94,15 @@ def plan_wiring(sheet: SheetLike) -> Result:
     )
     faults = tuple(finding for finding in findings if finding.verdict == "fail")
     plan = wiring_plan(design.sheet)
+    unplugged = UNPLUGGED if shorts(design.sheet) else ""
     return Result(
         command="wiring",
         name=f"{design.sheet.pad.name}, {plan.part}",
         verdict="fail" if faults else "pass",
         outcome="fail" if faults else "pass",
         word="CANNOT WORK AS IT IS." if faults else "Ready to wire.",
-        lead=f"{len(faults)} of {len(findings)} findings fail: mend the sheet before you wire "
-        "anything."
+        lead=f"{unplugged}{len(faults)} of {len(findings)} findings fail: mend the sheet before "
+        "you wire anything."
         if faults
         else "Unplug first, and go by the checks in their order.",
         make_document=lambda: _document(plan, faults),
@@ -181,13 +182,15 @@ def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
 
 def _brief(plan: WiringPlan, faults: Sequence[Finding]) -> Section:
     """The pins, and below them what fits: what to mend first, parts, how to begin."""
-    mend = [(str(number), _fault(fault)) for number, fault in enumerate(faults, 1)]
+    if faults:
+        # No pins: whoever wires by them before the sheet is mended wires it wrong.
+        mend = [(str(number), _fault(fault)) for number, fault in enumerate(faults, 1)]
+        return Section("brief", "", [Lines("What must change", mend)], ("brief",))
     parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
     steps = [(f"{number}.", step) for number, step in enumerate(plan.checklist[:2], 1)]
     further = f"then {len(plan.checklist) - 2} checks in their order, and the cable: see --all"
     blocks = [
         _pins(plan.pins),
-        Lines("Mend the sheet before you wire anything", mend),
         Lines("Parts", parts),
         Lines("Bring it up like this", [*steps, ("", further)]),
     ]

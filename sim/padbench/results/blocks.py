@@ -57,6 +57,9 @@ _MOST_READS = 64
 _FEW_READS = 12
 """Of those of a short answer."""
 
+_MANY = 10
+"""Times its limit: from here on no per cents are shown."""
+
 _BUTTON_SCENARIO = "each-button"
 
 
@@ -101,15 +104,15 @@ class Prose(Block):
 class Lines(Block):
     """Rows of a short answer, each with a label (or none).
 
-    A row gets ``least`` lines, if it needs them, and up to ``most`` if there is room. ``left_out``
-    is how many rows more there are.
+    A row gets a line, and up to ``most`` if there is room. One that is to be copied is ``whole``:
+    neither cut nor broken. ``left_out`` is how many rows more there are.
     """
 
     kind = "lines"
     title: str
     rows: Sequence[tuple[str, str]]
     most: int = 3
-    least: int = 1
+    whole: bool = False
     left_out: int = 0
 
 
@@ -276,7 +279,8 @@ def thinnest_lines(findings: Sequence[Finding]) -> Lines:
     rows = []
     for found in thinnest(findings):
         margin, limit = found.margin or 0.0, found.limit or 1.0
-        share = f"{100 * margin / abs(limit):.0f} %"
+        part = margin / abs(limit)
+        share = f"{100 * part:.0f} %" if part < _MANY else f"{part:.0f} times the limit"
         rows.append((found.id, f"{amount(margin, found.unit)} ({share}) to spare: {found.says}"))
     return Lines("The thinnest of what holds", rows)
 

@@ -6,6 +6,7 @@ Each row gets a line, and what room is left goes to the first that need more; wh
 too much, rows are left out and counted. What was cut ends in an ellipsis.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -23,11 +24,14 @@ _STYLES = (("FAILS", "bold red"), ("works", "green"))
 
 
 def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Text]:
-    """The blocks as lines of at most ``width`` cells, at most ``height`` of them if they can be."""
+    """The blocks as at most ``height`` lines of at most ``width`` cells, if they can be.
+
+    What is ``whole`` is one line, however long, and counts for as many as the screen makes of it.
+    """
     left = [block for block in blocks if block.rows]
     while True:
-        caps = [[max(1, block.least)] * len(block.rows) for block in left]
-        room = height - len(_drawn(left, caps, width))
+        caps = [[1] * len(block.rows) for block in left]
+        room = height - _lines(_drawn(left, caps, width), width)
         if room >= 0:
             break
         place = max(range(len(left)), key=lambda at: len(left[at].rows))
@@ -41,11 +45,16 @@ def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Te
         for row in range(len(block.rows)):
             while room > 0 and caps[place][row] < block.most:
                 caps[place][row] += 1
-                now = height - len(_drawn(left, caps, width))
+                now = height - _lines(_drawn(left, caps, width), width)
                 if now == room:
                     break
                 room = now
     return _drawn(left, caps, width)
+
+
+def _lines(texts: Sequence[Text], width: int) -> int:
+    """On the screen, which breaks what is longer than it is wide."""
+    return sum(max(1, -(-text.cell_len // width)) for text in texts)
 
 
 def _drawn(blocks: Sequence[Lines], caps: Sequence[Sequence[int]], width: int) -> list[Text]:
@@ -57,7 +66,9 @@ def _drawn(blocks: Sequence[Lines], caps: Sequence[Sequence[int]], width: int) -
 
 
 def _block(block: Lines, caps: Sequence[int], width: int) -> list[Text]:
-    lines = _wrapped(block.title, width, 1) if block.title else []
+    if block.whole:
+        return [Text(f"{label}: {says}" if label else says) for label, says in block.rows]
+    lines = _wrapped(block.title, width, 2) if block.title else []
     inset = 2 if block.title else 0
     labels = [len(label) for label, _ in block.rows if len(label) <= _WIDEST_LABEL]
     column = max(labels, default=0)
@@ -82,13 +93,17 @@ def _hung(says: str, label: str, inset: int, indent: int, width: int, most: int)
     ]
 
 
+_GLUE = "\ue000"
+"""Stands for a blank at which no line ends; of no other use, and never shown."""
+_TOGETHER = re.compile(r"(?<=\d) (?=\d{3}\b|%|°C|[fpnµmkMG]?[sVAWΩFm](?!\w))")
 _MEASURE = Console(width=80, markup=False, emoji=False, color_system=None)
 
 
 def _wrapped(says: str, width: int, most: int) -> list[Text]:
-    lines = [*Text(says).wrap(_MEASURE, width)]
-    for line in lines:
-        line.rstrip()
+    kept = _TOGETHER.sub(_GLUE, says)
+    lines = [
+        Text(line.plain.rstrip().replace(_GLUE, " ")) for line in Text(kept).wrap(_MEASURE, width)
+    ]
     if len(lines) > most:
         lines = lines[:most]
         lines[-1].truncate(width - 2)

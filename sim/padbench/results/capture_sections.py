@@ -104,8 +104,10 @@ def _brief(seen: Inspection, findings: Sequence[Finding], capture: OpenCapture) 
     period = seen.measures.get("poll period")
     if period is not None and period.median:
         rows.append(("polls", f"{1e12 / period.median:.3f} a second"))
-    doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if _remarks(read)]
-    odd = [f"read {read.number}: {_remarks(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
+    if seen.frame is not None and len(seen.rows):
+        rows.append(("frame", f"read 1 in {_in_frame(seen.place(seen.read(0)))}"))
+    doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if _comments(read)]
+    odd = [f"read {read.number}: {_comments(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
     odd += [f"and {len(doubtful) - len(odd)} more"] if len(doubtful) > len(odd) else []
     rows += [("doubtful", "; ".join(odd))] if odd else []
     yield Lines("", rows)
@@ -228,7 +230,7 @@ def _article(
         either = expected.unsure(read.start_ps)
         wanted = expected.at(read.start_ps) & ~either | read.byte & either
     right = wanted == read.byte and not read.undecided
-    remarks = _remarks(read)
+    comments = _comments(read)
     says = f"Read as {spelled(read.byte)}"
     says += f", expected {spelled(wanted)}" if wanted != read.byte else ""
 
@@ -254,7 +256,7 @@ def _article(
     return Article(
         f"Read {read.number} at {_when(read.start_ps)}",
         "pass" if right and not shown.fails else "fail",
-        f"{says}{'; ' + remarks if remarks else ''}.",
+        f"{says}{'; ' + comments if comments else ''}.",
         f"{read.clocks} clocks; the wave begins {_when(begin)} into the capture.",
         shown.why,
         wave=wave,
@@ -359,15 +361,15 @@ def _lasting(press: Press) -> str:
 
 def _reads(seen: Inspection, caption: str, most: int, *, folded: bool = False) -> Table:
     more = len(seen.rows) - most
-    heads = ["read", "at", "byte", "read as", "clocks", "remarks"]
+    heads = ["read", "at", "byte", "read as", "clocks", "comments"]
     rows: list[tuple[str | Cell, ...]] = []
     for read in islice(seen.reads(), most):
-        remarks = _remarks(read)
+        comments = _comments(read)
         rows.append(
             (
                 *(str(read.number), _when(read.start_ps), f"{read.byte:08b}"),
                 *(spelled(read.byte), str(read.clocks)),
-                Cell(remarks, bad=True) if remarks else "",
+                Cell(comments, bad=True) if comments else "",
                 *([] if seen.frame is None else [_in_frame(seen.place(read))]),
             )
         )
@@ -391,19 +393,19 @@ def _in_frame(place: Place | None) -> str:
     return f"{lines}, {place.part}"
 
 
-def _remarks(read: SeenRead) -> str:
+def _comments(read: SeenRead) -> str:
     """What is odd about a read, in words; empty if nothing is."""
-    remarks = []
+    comments = []
     if read.extra:
-        remarks.append(f"clock {', '.join(map(str, read.extra))} extra")
+        comments.append(f"clock {', '.join(map(str, read.extra))} extra")
     if read.byte != read.held and not read.missing:
-        remarks.append(f"on the wire {spelled(read.held)}")
+        comments.append(f"on the wire {spelled(read.held)}")
     if read.undecided:
-        remarks.append(f"{spelled(read.undecided)} undecided")
+        comments.append(f"{spelled(read.undecided)} undecided")
     if read.cut_short:
-        remarks.append("cut short")
+        comments.append("cut short")
     if read.open_ended:
-        remarks.append("the capture ends")
+        comments.append("the capture ends")
     if read.in_gap:
-        remarks.append("not all recorded")
-    return "; ".join(remarks)
+        comments.append("not all recorded")
+    return "; ".join(comments)

@@ -67,7 +67,7 @@ class Result:
     in a sentence. ``findings`` are all that were judged, ``runs`` what was played, each with its
     wires on demand. ``assumed`` is what a sheet does not say and was taken for it. ``inputs`` are
     the files it was made from, ``again`` the command line that makes it again, ``versions`` the
-    further distributions that it hangs on, ``seconds`` how long the runs took, where that is known.
+    further distributions that it rests on, ``seconds`` how long the runs took, where that is known.
     ``behind`` are lines on what may be behind every run that fails. ``wrote`` are files written
     while it was made, by what they are. ``data`` is what the command itself worked with, for
     whoever wants more.

@@ -110,15 +110,13 @@ def _print_brief(result: Result, blocks: Sequence[Block], screen: Console) -> No
     # A name is of any length, so it may be cut; what was found may not.
     name = result.name if len(result.name) <= _LONGEST_NAME else f"{result.name[:_LONGEST_NAME]}…"
 
-    def whole(says: str) -> Lines:
-        return Lines("", [("", says)], _NEVER_CUT, _NEVER_CUT)
-
-    lines = [whole(f"{name}: {result.word} {result.lead}")]
+    lines = [Lines("", [("", f"{name}: {result.word} {result.lead}")], _NEVER_CUT)]
     lines += [block for block in blocks if isinstance(block, Lines)]
     if result.assumed:
         lines.append(Lines("", [("", result.assumption)]))
-    lines.append(whole(f"{_CAUTION} --all shows the rest."))
-    lines += [whole(f"{what}: {path}") for what, path in result.wrote.items()]
+    lines.append(Lines("", [("", f"{_CAUTION} --all shows the rest.")], _NEVER_CUT))
+    files = [(what, str(path)) for what, path in result.wrote.items()]
+    lines.append(Lines("", files, whole=True))
     for line in fitted(lines, screen.width):
         screen.print(line, soft_wrap=True)
 
