@@ -25,7 +25,13 @@ _USED: ContextVar[dict[str, str] | None] = ContextVar("files of this run", defau
 
 @contextmanager
 def one_run() -> Iterator[None]:
-    """One command: within the block files read and files written are told apart."""
+    """One command: within the block files read and files written are told apart.
+
+    Inside another one it is that one.
+    """
+    if _USED.get() is not None:
+        yield
+        return
     token = _USED.set({})
     try:
         yield

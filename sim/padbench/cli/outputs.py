@@ -20,7 +20,7 @@ from padbench.results.result import Result, combined
 
 __all__ = ["add_output_options", "emit", "repeated"]
 
-_OUTPUTS = ("--report", "--junit", "--waves", "--picture", "--margins", "--analogue")
+_OUTPUTS = ("--report", "--junit", "--waves", "--picture", "--margins", "--analogue", "--fit")
 """Options that name a file to write; whoever repeats a run names his own."""
 
 
