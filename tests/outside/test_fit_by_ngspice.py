@@ -118,9 +118,11 @@ def simulated(folder, diode, step=10e-9):
     return table[:, 0], *(table[:, column] for column in (1, 3, 5, 7))
 
 
-def capture(folder, diode=False, step=10e-9, digital=False):
+def capture(folder, diode=False, step=10e-9, digital=False, late=0):
+    """As a file; ``late`` are samples by which data come later than simulated."""
     seconds, *volts = simulated(folder, diode, step)
-    path = folder / f"scope-{diode}-{step}-{digital}.csv"
+    volts[2] = np.roll(volts[2], late)
+    path = folder / f"scope-{diode}-{step}-{digital}{late or ''}.csv"
     lines = np.stack([seconds, *([v > 2.5 for v in volts[:3]] if digital else volts[:3])], axis=1)
     form = "%.10g,%d,%d,%d" if digital else "%.10g,%.4f,%.4f,%.4f"
     np.savetxt(path, lines, form, header="Time (s),latch,clock,data", comments="")
@@ -189,7 +191,7 @@ def test_every_figure_that_was_measured_says_so(fit, folder):
         assert all(re.fullmatch(source, figure.cited.title) for figure in own)
 
 
-def test_a_sheet_takes_what_was_fitted(fit, folder, capsys):
+def test_a_sheet_takes_what_was_fitted(fit, folder):
     text = STARTER.replace('part = "CD4021B"', 'part = "measured-CD4021B"')
     text = text.replace('["push-pull", "pull-down-only"]', '["measured-push-pull"]')
     assert text.count("measured-") == 2
@@ -202,6 +204,21 @@ def test_a_sheet_takes_what_was_fitted(fit, folder, capsys):
     before = next(f for f in usual.findings if f.id == "data.later-bits")
     # 0.51 mA at least and 320 ns stand in the table; this part is quicker and stronger.
     assert answer.measured < before.measured
+
+
+def test_a_slow_register_fails_where_the_tables_pass(folder):
+    """700 ns more than was simulated; the brisk poll leaves 950 ns with all that the line takes."""
+    brisk = re.sub(r'use = "[a-z-]+"', 'use = "brisk"', STARTER)
+    brisk = brisk.replace('["push-pull", "pull-down-only"]', '["push-pull"]')
+    usual = padbench.verify(brisk, "idle")
+    assert "data.later-bits" in {f.id for f in usual.findings if f.verdict == "pass"}
+    (folder / "brisk.toml").write_text(brisk)
+    out = folder / "slow.toml"
+    padbench.inspect(capture(folder, late=70), sheet=folder / "brisk.toml", fit=out)
+    text = brisk.replace('part = "CD4021B"', 'part = "measured-CD4021B"')
+    (folder / "slow-pad.toml").write_text(text + '\n[parts]\nfile = "slow.toml"\n')
+    result = padbench.verify(folder / "slow-pad.toml", "idle")
+    assert "data.later-bits" in {f.id for f in result.findings if f.verdict == "fail"}
 
 
 def test_a_port_that_pulls_down_through_a_diode(folder):

@@ -253,11 +253,10 @@ def _write_fit(
     name = Path(name_of(capture)).name
     source = Source(f"measured, {name}, {day.isoformat()}", "measured")
     try:
-        text = fitted(seen, design.sheet, kind, source)
+        with whole_file(path) as out:
+            out.write(fitted(seen, design.sheet, kind, source))
     except NotShown as error:
         raise Refusal("fit", f"{name}: {error}") from None
-    with whole_file(path) as out:
-        out.write(text)
 
 
 _NEEDS: Mapping[str, tuple[tuple[type, ...], str]] = {
