@@ -55,7 +55,14 @@ _SAYS = {
 
 @contextmanager
 def one_run() -> Iterator[Run]:
-    """One command: within the block files read and files written are told apart."""
+    """One command: within the block files read and files written are told apart.
+
+    Inside another one it is that one.
+    """
+    outer = _RUN.get()
+    if outer is not None:
+        yield outer
+        return
     run = Run()
     token = _RUN.set(run)
     try:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from padbench.capture.edges import ANSWER, Edges, LineEdges, named
+from padbench.capture.edges import ANSWERS, Edges, LineEdges, named
 from padbench.capture.inspect import inspect, usual_settings
 from padbench.capture.measures import Measure
 from padbench.core.findings import Source
@@ -104,7 +104,7 @@ def test_pieces_may_end_anywhere(size):
     parts.measured(many)
     a, b = one.statistics(), many.statistics()
     assert a.keys() == b.keys()
-    assert len(a) == 7
+    assert len(a) == 8
     for name, own in a.items():
         assert own.count == b[name].count
         assert b[name].median == pytest.approx(own.median, rel=0.03)
@@ -120,11 +120,12 @@ def test_an_answer_is_from_half_to_half():
         edges.take(piece)
     measure = Measure()
     edges.measured(measure)
-    answers = measure.statistics()[ANSWER]
-    wanted = 400e-9 + (50e-9 - 100e-9) * np.log(2)
-    assert answers.median * 1e-12 == pytest.approx(wanted, abs=3e-9)
-    # Changes from bit to bit: 0x80 has one, 0x5A six; what comes after the last clock is none.
-    assert answers.count == 1 + 6
+    # Rises and falls from bit to bit: 0x80 has one, 0x5A six; after the last clock comes none.
+    for rises, count in ((True, 4), (False, 3)):
+        answers = measure.statistics()[ANSWERS[rises]]
+        wanted = 400e-9 + (50e-9 - 100e-9) * np.log(2)
+        assert answers.median * 1e-12 == pytest.approx(wanted, abs=3e-9)
+        assert answers.count == count
 
 
 @pytest.mark.parametrize("noise", [0.02, 0.1])

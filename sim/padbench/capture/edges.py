@@ -20,12 +20,15 @@ from padbench.core.quality import data_delays
 from padbench.core.timeline import HIGH, LOW, Times, Wire
 from padbench.waveio import Piece, Points
 
-__all__ = ["ANSWER", "Edges", "LineEdges", "named"]
+__all__ = ["ANSWERS", "Edges", "LineEdges", "named"]
 
 Array = NDArray[np.float64]
 
-ANSWER = "clock to data, half to half"
-"""Name of the times from half-way up a clock's rise to half-way through the change of data."""
+ANSWERS = {
+    rises: f"clock to a {'rise' if rises else 'fall'} of data, half to half"
+    for rises in (True, False)
+}
+"""Names of the times from half-way up a clock's rise to half-way through a change of data."""
 
 _KEPT = 1 << 10
 """Samples near each level by which it is found."""
@@ -172,9 +175,10 @@ class Edges:
 
     def __init__(self, lines: Collection[str]) -> None:
         self.lines = {name: LineEdges() for name in lines}
-        self._answers = Sampler()
+        self._answers = {rises: Sampler() for rises in ANSWERS}
         self._rises: dict[str, Times] = {}
         self._data: Times = np.zeros(0, np.int64)
+        self._data_rises = np.zeros(0, bool)
 
     def take(self, piece: Piece) -> None:
         """The next stretch of the capture."""
@@ -184,6 +188,7 @@ class Edges:
             halves, rises = line.take(piece.analogue[name])
             if name == "data":
                 self._data = np.append(self._data, halves)
+                self._data_rises = np.append(self._data_rises, rises)
             else:
                 known = self._rises.get(name, np.zeros(0, np.int64))
                 self._rises[name] = np.append(known, halves[rises])
@@ -196,17 +201,21 @@ class Edges:
         for name, line in self.lines.items():
             measure[named(name, rises=True)] = line.rises
             measure[named(name, rises=False)] = line.falls
-        measure[ANSWER] = self._answers
+        for up, answers in self._answers.items():
+            measure[ANSWERS[up]] = answers
 
     def _answer(self) -> None:
         """From each clock but the last to the last change of data before the next clock."""
         clocks = self._rises.get("clock", np.zeros(0, np.int64))
         latches = self._rises.get("latch", np.zeros(0, np.int64))
-        if not len(clocks) or "data" not in self.lines:
+        if not len(clocks):
             return
-        levels = np.where(np.arange(len(self._data)) % 2, LOW, HIGH)
-        wire = Wire(self._data, levels.astype(np.uint8))
-        self._answers.add(data_delays(wire, clocks, latches)[1])
+        wire = Wire(self._data, np.where(self._data_rises, np.uint8(HIGH), np.uint8(LOW)))
+        at, delays = data_delays(wire, clocks, latches)
+        rises = self._data_rises[np.searchsorted(self._data, at + delays)]
+        for up, answers in self._answers.items():
+            answers.add(delays[rises == up])
         self._rises["clock"] = clocks[-1:]
         self._rises["latch"] = latches[latches >= clocks[-1]]
-        self._data = self._data[self._data >= clocks[-1]]
+        later = self._data >= clocks[-1]
+        self._data, self._data_rises = self._data[later], self._data_rises[later]

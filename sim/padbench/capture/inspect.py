@@ -6,7 +6,7 @@
 The pieces may come from any reader; nothing in here opens a file.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -110,7 +110,8 @@ class Inspection:
     """What came out. ``rows`` has one entry a read; `reads` gives them one by one.
 
     ``timing`` are the findings of the rules of the wires. ``runts`` (by line) and ``glitches`` are
-    a number and the first moments. ``unreached`` are the lines that were never at a level.
+    a number and the first moments. ``unreached`` are the lines that were never at a level;
+    ``edges`` has those that were looked at in volts.
     """
 
     rows: NDArray[np.void]
@@ -125,6 +126,7 @@ class Inspection:
     passes: int
     unreached: tuple[str, ...] = ()
     frame: FrameSync | None = None
+    edges: Mapping[str, LineEdges] = field(default_factory=dict)
 
     def tuples(self) -> Iterator[tuple[int, ...]]:
         """All rows in time order as they are, quicker than `reads`."""
@@ -227,6 +229,7 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         passes,
         tuple(name for name in LINES if name not in watched.reached),
         frame,
+        watched.edges.lines,
     )
     numbered = (
         replace(finding, met=inspection.met(finding.met.at_ps))
