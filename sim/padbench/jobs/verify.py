@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from io import StringIO
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,10 +34,12 @@ from padbench.results.blocks import (
     Block,
     Cell,
     Changes,
+    Drawing,
     FrameStrip,
     Prose,
     Table,
     article_of,
+    findings_block,
     findings_blocks,
     reads_table,
     ribbon_of,
@@ -57,6 +60,8 @@ from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
+from padbench.wiring.export import write_drawing, write_schematic
+from padbench.wiring.plan import wiring_plan
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -260,13 +265,24 @@ def _scope(sheet: Sheet, path: Path) -> "Figure":
 def _sections(design: Design, trial: Trial) -> Iterator[Section]:
     needed = changes(trial.findings)
     failed = trial.verdict == "fail"
-    yield Section("change", "What must change", [*_changes(design, needed, failed)], ("page",))
+    if failed:
+        blocks = [*_changes(design, needed)]
+        yield Section("change", "Changes in detail", blocks, ("page",))
     bought = [*_bought(needed, len(design.sheet.buttons))]
     if bought:
         caption = "For the values above, one pad; padbench wiring lists all parts"
         heads = ("how many", "what", "value", "colour bands")
-        yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",))
-    articles = Articles([*map(_article, trial.runs)])
+        yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",), paper=True)
+    yield from _drawn(design.sheet)
+    answer = answer_of(trial, needed, design.sheet.works_with.ports)
+    if answer.thinnest:
+        caption = "What holds with least to spare"
+        block = findings_block(caption, answer.thinnest, folded=False)
+        yield Section("thinnest", "Thinnest margins", [block], ("page",), paper=True)
+    # One run of each cause stands open.
+    telling = {cause.scenarios[0] for cause in answer.causes if cause.scenarios}
+    order = sorted(trial.runs, key=lambda run: (run.name not in telling, run.verdict == "pass"))
+    articles = Articles([*map(_article, order)], len(telling))
     yield Section("scenarios-text", "Scenarios", [articles], ("text",))
     if trial.ports:
         yield Section("ports", "Which pad works on which port", [_ports(trial.ports)])
@@ -278,15 +294,28 @@ def _sections(design: Design, trial: Trial) -> Iterator[Section]:
     yield Section("scenarios", "Scenarios", [articles], ("page",))
 
 
-def _changes(design: Design, needed: Sequence[Change], failed: bool) -> Iterator[Block]:
+def _changes(design: Design, needed: Sequence[Change]) -> Iterator[Block]:
     if needed:
         data = design.sheet.document.data
         yield Changes([(change, value_now(change, data)) for change in needed])
-    elif not failed:
-        yield Prose(("Nothing.",))
     else:
         says = "No value of the sheet mends it: the scenarios below say what goes wrong."
         yield Prose((says,))
+
+
+def _drawn(sheet: Sheet) -> Iterator[Section]:
+    """Schematic, package and parts of the pad as the sheet has it; a program has none."""
+    if sheet.chip.kind == "firmware":
+        return
+    plan, name = wiring_plan(sheet), sheet.pad.name
+    schematic, package = StringIO(), StringIO()
+    write_schematic(sheet, plan, schematic, title=name)
+    write_drawing(plan, package, title=name)
+    pictures = [("Schematic", schematic.getvalue()), ("Package, from above", package.getvalue())]
+    needs = [(str(one.count), one.what, one.value, " ".join(one.bands), one.note)
+             for one in plan.needs]  # fmt: skip
+    parts = Table("Parts, as the sheet has them", ("", "what", "value", "bands", "note"), needs)
+    yield Section("drawing", "How it is wired", [Drawing(pictures), parts], ("page",), paper=True)
 
 
 _PLACES = {
