@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
+from io import StringIO
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -35,11 +36,13 @@ from padbench.results.blocks import (
     Block,
     Cell,
     Changes,
+    Drawing,
     FrameStrip,
     Lines,
     Prose,
     Table,
     article_of,
+    findings_block,
     findings_blocks,
     reads_lines,
     reads_table,
@@ -62,7 +65,9 @@ from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
+from padbench.wiring.export import write_drawing, write_schematic
 from padbench.wiring.faults import UNPLUGGED, shorts
+from padbench.wiring.plan import wiring_plan
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -201,7 +206,10 @@ def verify_result(
         f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd, plan()),
-        make_sections=lambda: [_brief(answer(), plan()), *_sections(design, trial, plan())],
+        make_sections=lambda: [
+            _brief(answer(), plan()),
+            *_sections(design, trial, plan(), answer()),
+        ],
         findings=trial.findings,
         runs=trial.runs,
         figures={
@@ -346,14 +354,23 @@ def _mended(cause: Cause) -> str:
     return joined([*cause.findings[:_MOST_MENDED], *scenarios])
 
 
-def _sections(design: Design, trial: Trial, plan: Plan) -> Iterator[Section]:
-    yield Section("change", "What must change", [*_changes(design, plan)], ("page",))
+def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Iterator[Section]:
+    if trial.verdict == "fail":
+        yield Section("change", "Changes in detail", [*_changes(design, plan)], ("page",))
     bought = [*_bought(plan.changes, len(design.sheet.buttons))]
     if bought:
         caption = "For the values above, one pad; padbench wiring lists all parts"
         heads = ("how many", "what", "value", "colour bands")
-        yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",))
-    articles = Articles([*map(_article, trial.runs)])
+        yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",), paper=True)
+    yield from _drawn(design.sheet)
+    if answer.thinnest:
+        caption = "What holds with least to spare"
+        block = findings_block(caption, answer.thinnest, folded=False)
+        yield Section("thinnest", "Thinnest margins", [block], ("page",), paper=True)
+    # One run of each cause stands open.
+    telling = {cause.scenarios[0] for cause in answer.causes if cause.scenarios}
+    order = sorted(trial.runs, key=lambda run: (run.name not in telling, run.verdict == "pass"))
+    articles = Articles([*map(_article, order)], len(telling))
     yield Section("scenarios-text", "Scenarios", [articles], ("text",))
     if trial.ports:
         yield Section("ports", "Which pad works on which port", [_ports(trial.ports)])
@@ -370,14 +387,27 @@ def _changes(design: Design, plan: Plan) -> Iterator[Block]:
     if plan.changes:
         yield Changes([(change, value_now(change, data)) for change in plan.changes])
         yield Prose((f"{plan.says[:1].upper()}{plan.says[1:]}.",))
-    elif plan.sheet is None:
-        yield Prose(("Nothing.",))
     else:
         says = "No value of the sheet mends it: the scenarios below say what goes wrong."
         yield Prose((says,))
     if plan.alternatives:
         yield Prose(("Alternatives, each in the place of what mends the same:",))
         yield Changes([(change, value_now(change, data)) for change in plan.alternatives])
+
+
+def _drawn(sheet: Sheet) -> Iterator[Section]:
+    """Schematic, package and parts of the pad as the sheet has it; a program has none."""
+    if sheet.chip.kind == "firmware":
+        return
+    plan, name = wiring_plan(sheet), sheet.pad.name
+    schematic, package = StringIO(), StringIO()
+    write_schematic(sheet, plan, schematic, title=name)
+    write_drawing(plan, package, title=name)
+    pictures = [("Schematic", schematic.getvalue()), ("Package, from above", package.getvalue())]
+    needs = [(str(one.count), one.what, one.value, " ".join(one.bands), one.note)
+             for one in plan.needs]  # fmt: skip
+    parts = Table("Parts, as the sheet has them", ("", "what", "value", "bands", "note"), needs)
+    yield Section("drawing", "How it is wired", [Drawing(pictures), parts], ("page",), paper=True)
 
 
 _PLACES = {

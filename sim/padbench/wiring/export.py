@@ -39,7 +39,7 @@ def _cells(volts: list[Range | None]) -> list[str]:
     ]
 
 
-_LINE, _WRAP, _SYMBOL = 12, 42, 64
+_LINE, _WRAP, _SYMBOL = 12, 34, 58
 """Points between lines of small text, letters in one, and room for a pin's lead."""
 
 
@@ -144,7 +144,7 @@ class _Pen:
     def wire(self, *points: tuple[int, int]) -> None:
         self.path("M " + " L ".join(f"{x} {y}" for x, y in points))
 
-    def word(self, x: int, y: int, said: str, anchor: str = "start", size: int = 11) -> None:
+    def word(self, x: int, y: int, said: str, anchor: str = "start", size: int = 14) -> None:
         place = f'x="{x}" y="{y}" text-anchor="{anchor}" font-size="{size}"'
         self.made.append(f"<text {place}>{escape(said)}</text>")
 
@@ -163,9 +163,9 @@ def write_schematic(sheet: Sheet, plan: WiringPlan, out: IO[str], *, title: str)
     tall = max(_ROW * len(sheet.buttons) + 60, 250)
     pen, packages = _Pen(), len({pin.chip for pin in plan.pins})
     pen.box(300, 22, 150, tall - 64, "#ece6d3")
-    pen.word(375, tall // 2 - 10, plan.part, "middle", 14)
+    pen.word(375, tall // 2 - 10, plan.part, "middle", 17)
     stages = f"{sheet.chip.stages} stages" + f", {packages} packages" * (packages > 1)
-    pen.word(375, tall // 2 + 6, stages, "middle")
+    pen.word(375, tall // 2 + 10, stages, "middle")
     _contacts(pen, sheet, tall - 30)
     _lines(pen, sheet)
     out.write(
@@ -180,7 +180,7 @@ def _contacts(pen: _Pen, sheet: Sheet, ground: int) -> None:
     if pull_up is not None:
         pen.word(20, 16, "supply")
         pen.wire((30, 22), (30, 40 + _ROW * (len(sheet.buttons) - 1)))
-        pen.word(62, 16, f"{show(pull_up.nominal, 'Ω')} each")
+        pen.word(80, 16, f"{show(pull_up.nominal, 'Ω')} each")
     pen.wire((122, 54), (122, ground), (130, ground))
     pen.word(134, ground + 4, "ground")
     for row, (name, stage) in enumerate(sorted(sheet.buttons.items(), key=lambda one: -one[1])):
