@@ -1,6 +1,6 @@
 """The sheet's scenarios against the HDL that its ``[hdl]`` names.
 
-    result = regress(load_sheet(path), path.parent, folder)
+    result = regress(load_sheet(path), path.parent)
     result.verdict, result.failures, result.coverage
 
 All runs of a design share one build and one simulator process; what the wires did is cut into one
@@ -8,11 +8,8 @@ timeline a scenario and judged by the code that judges the model. A run keeps wh
 stands, and makes script and timeline again when it is asked for them.
 """
 
-import shutil
-import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import replace
 from itertools import chain
 from pathlib import Path
@@ -24,6 +21,7 @@ from padbench.core.findings import Finding, Met, Rule, Source, worst_of_each
 from padbench.core.limits import Limit
 from padbench.core.timeline import Timeline
 from padbench.core.units import Value, to_ps
+from padbench.cosim.build_folder import build_folder
 from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
 from padbench.cosim.job import PadRun, Place, ReaderRun, Records
@@ -63,13 +61,19 @@ _TIME = Rule(
         "built-late": "it was not compiled in time",
     },
 )
-_ENDED = Rule("hdl.ended", "", {"ended": "the simulation ended by itself: {words}"})
+_ENDED = Rule(
+    "hdl.ended",
+    "",
+    {
+        "ended": "the simulation ended by itself: {words}",
+        "flooded": "the simulation was stopped: {words}",
+    },
+)
 
 
 def regress(
     sheet: Sheet,
     sources: Path,
-    folder: Path | None = None,
     scenarios: Sequence[Scenario] | None = None,
     *,
     exhaustive: bool = False,
@@ -79,13 +83,12 @@ def regress(
 ) -> RegressResult:
     """Run and judge; the sheet's source paths are relative to ``sources``.
 
-    ``folder`` takes the build while it lasts, None for the system's temporary folder. ``limit`` is
-    in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`. ``step`` is told how many runs are done, and
-    of how many, ``keep`` gets each result. ``exhaustive`` adds all transitions between held
-    states and all stopped positions.
+    ``limit`` is in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`. ``step`` is told how many runs
+    are done, and of how many, ``keep`` gets each result. ``exhaustive`` adds all transitions
+    between held states and all stopped positions.
 
     Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
-    compile or does not fit the sheet, ``OSError`` for a folder that cannot be written.
+    compile or does not fit the sheet, ``OSError`` where the system has no folder for the build.
     """
     if sheet.hdl is None:
         raise ValueError("the sheet has no table [hdl]")
@@ -97,7 +100,7 @@ def regress(
     runs: list[ScenarioRun] = []
     total, waiting = plan.count(), plan.chosen()
 
-    with _scratch(folder) as place:
+    with build_folder() as place:
         bench = _Bench(sheet, sheet.hdl, Records(place))
 
         def seen(where: Place, record: dict[str, Any]) -> None:
@@ -185,18 +188,6 @@ class _Plan:
     def count(self) -> int:
         """How many there are."""
         return sum(1 for _ in self.chosen())
-
-
-@contextmanager
-def _scratch(folder: Path | None) -> Iterator[Path]:
-    """A new folder for one build, gone afterwards; two runs never share one."""
-    if folder is not None:
-        folder.mkdir(parents=True, exist_ok=True)
-    place = Path(tempfile.mkdtemp(prefix=".build-", dir=folder)).resolve()
-    try:
-        yield place
-    finally:
-        shutil.rmtree(place, ignore_errors=True)
 
 
 class _Bench:
@@ -304,6 +295,6 @@ def _promise(key: str, value: Value | None) -> Limit | None:
 
 def _ending(outcome: Outcome, met: Met, limit: float) -> Finding:
     """A simulation that did not come to its end, and where it stood."""
-    if outcome.kind == "ended":
-        return Finding(_ENDED, "fail", met=met, case="ended", facts={"words": outcome.says})
+    if outcome.kind in ("ended", "flooded"):
+        return Finding(_ENDED, "fail", met=met, case=outcome.kind, facts={"words": outcome.says})
     return Finding(_TIME, "fail", limit=limit, met=met, case=outcome.kind)

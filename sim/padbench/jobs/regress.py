@@ -24,7 +24,6 @@ from padbench.jobs.loading import (
     chosen,
     design_of,
     known_scenarios,
-    path_of,
     scenario_named,
     unwatched,
 )
@@ -197,7 +196,6 @@ def regress(
         regression = regress_hdl(
             used,
             folder,
-            path_of(waves),
             [*known.values()] if scenarios is None else wanted,
             exhaustive=exhaustive,
             limit=limit,
