@@ -12,6 +12,7 @@ from typing_extensions import TypedDict
 from padbench import __version__
 from padbench.circuit.findings import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
+from padbench.files import usable_name
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -182,7 +183,7 @@ def _lacked(part: RegisterPart) -> str:
 
 def save_wave(run: ScenarioRun, folder: FileLike) -> Path:
     """Write the wave of a run into a folder and return where it is."""
-    path = Path(folder) / f"{run.name}.vcd"
+    path = Path(folder) / usable_name(f"{run.name}.vcd")
     comment = f"{run.name}: {run.says} ({run.where})"
     write_wave(run.timeline, path, comment=comment)
     return path
