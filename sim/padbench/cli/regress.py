@@ -33,6 +33,7 @@ def run(arguments: list[str]) -> int:
                         options.scenario,
                         own_scenarios=options.scenarios,
                         exhaustive=options.exhaustive,
+                        true_time=options.true_time,
                         simulator=simulator,
                         limit=options.time_limit,
                         waves=folder,
@@ -88,6 +89,11 @@ def _parser() -> Parser:
         "--exhaustive",
         action="store_true",
         help="also all 256 x 256 transitions between held states and every stopped read",
+    )
+    parser.add_argument(
+        "--true-time",
+        action="store_true",
+        help="every poll with the sheet's own period: about a minute for each million cycles",
     )
     parser.add_argument(
         "--time-limit",

@@ -35,11 +35,13 @@ from padbench.cosim.setting import (
     choose,
     hdl_setting,
     job_of,
+    room_to_answer,
     slowest_pad,
+    still_open,
     system_period,
 )
 from padbench.cosim.wires import pad_run, pad_timeline, reader_run, reader_timeline
-from padbench.scenarios import SCENARIOS, Scenario, Script
+from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
 from padbench.sheet import Hdl, Sheet
 from padbench.trials.result import Played, ScenarioRun
 from padbench.trials.run import judge, met_in, read_back
@@ -50,6 +52,8 @@ LIMIT, EXHAUSTIVE_LIMIT = 120.0, 900.0
 """Seconds that one simulation may take; a reader goes through all transitions at its own pace."""
 
 _READER_NAMES = Names(sample=None)
+_USUAL_CYCLES, _A_CYCLE = 2_000_000, 5e-6
+"""Of the system clock: those that `LIMIT` is for, and seconds for each further one."""
 _RESET_PERIODS, _UNCLOCKED = 8, 125_000
 """Length of a reset inside a scenario: periods, of so many picoseconds if there is no clock."""
 
@@ -77,15 +81,17 @@ def regress(
     scenarios: Sequence[Scenario] | None = None,
     *,
     exhaustive: bool = False,
+    true_time: bool = False,
     limit: float | None = None,
     step: Callable[[int, int], None] = lambda done, total: None,
     keep: Callable[[ScenarioRun], None] = lambda _: None,
 ) -> RegressResult:
     """Run and judge; the sheet's source paths are relative to ``sources``.
 
-    ``limit`` is in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`. ``step`` is told how many runs
-    are done, and of how many, ``keep`` gets each result. ``exhaustive`` adds all transitions
-    between held states and all stopped positions.
+    ``limit`` is in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`, and more for a long simulation.
+    ``step`` is told how many runs are done, and of how many, ``keep`` gets each result.
+    ``exhaustive`` adds all transitions between held states and all stopped positions.
+    ``true_time`` plays every poll with the sheet's own period, not with a shorter one.
 
     Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
     compile or does not fit the sheet, ``OSError`` where the system has no folder for the build.
@@ -93,8 +99,8 @@ def regress(
     if sheet.hdl is None:
         raise ValueError("the sheet has no table [hdl]")
     started = time.monotonic()
-    plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive)
-    limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT)
+    plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive, hdl_setting(sheet, true_time=true_time))
+    limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT) + plan.seconds(sheet)
     job = job_of(sheet, sheet.hdl, sources, limit)
     coverage, findings = Coverage(), tuple[Finding, ...]()
     runs: list[ScenarioRun] = []
@@ -152,10 +158,15 @@ def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
     hdl = sheet.hdl
     if hdl is None:
         return dict(SCENARIOS)
+    setting = hdl_setting(sheet)
+    hold = still_open(sheet) or setting.pad.limits.setup_parallel.ps - setting.settles
     return SCENARIOS | hdl_scenarios(
         reset=_RESET_PERIODS * (system_period(sheet) or _UNCLOCKED),
-        hold=0 if hdl.setup is not None else hdl_setting(sheet).pad.limits.setup_parallel.ps,
+        hold=0 if hdl.setup is not None else hold,
         released=hdl.after_reset == "released",
+        frame=hdl_setting(sheet, true_time=True).period,
+        serial=hdl.serial is not None or hdl.role == "reader",
+        resettable=hdl.reset is not None,
     )
 
 
@@ -163,9 +174,13 @@ class _Plan:
     """Which runs are made: ``plain`` ones that apply, then all of an exhaustive part."""
 
     def __init__(
-        self, sheet: Sheet, hdl: Hdl, scenarios: Sequence[Scenario] | None, exhaustive: bool
+        self,
+        sheet: Sheet,
+        hdl: Hdl,
+        scenarios: Sequence[Scenario] | None,
+        exhaustive: bool,
+        setting: Setting,
     ) -> None:
-        setting = hdl_setting(sheet)
         if scenarios is None:
             scenarios = list(scenarios_of(sheet).values())
         ports = {"serial": hdl.serial is not None, "reset": hdl.reset is not None}
@@ -176,6 +191,14 @@ class _Plan:
         self._passes = 1 if hdl.role == "pad" else setting.passes
         # A pad is read as quickly as it may be; a reader has a pace of its own.
         self._setting = brisk(setting) if hdl.role == "pad" else setting
+
+    def seconds(self, sheet: Sheet) -> float:
+        """What the plain runs may take beside the usual limit, if they are long ones."""
+        period = system_period(sheet)
+        if period is None:
+            return 0.0
+        cycles = sum(chosen.script.stimulus.end for chosen in self.plain) // period
+        return max(0, cycles - _USUAL_CYCLES) * _A_CYCLE
 
     def chosen(self) -> Iterator[Chosen]:
         """All, in order; those of the exhaustive part are new each time, and nobody keeps them."""
@@ -198,10 +221,14 @@ class _Bench:
         self.clock: tuple[int, int] | None = None
         """A rise of the system clock, and its period, in picoseconds of the simulation."""
         self.places: list[Place] = []
-        self.pad = hdl_setting(sheet).pad
+        setting = hdl_setting(sheet)
+        self.pad, self.settles = setting.pad, setting.settles
         # A design in the register's place answers for itself; a reader has to serve the pad.
         self.limits = self.pad.limits if hdl.role == "pad" else slowest_pad(sheet).limits
         self.names = None if hdl.role == "pad" else _READER_NAMES
+        promised, room = _promise("hdl.answer", hdl.answer), room_to_answer(sheet)
+        self.promised = promised is not None and promised.ps <= room.ps
+        self.answer = promised if promised is not None and self.promised else room
 
     def judged(self, chosen: Chosen, place: Place, record: dict[str, Any]) -> ScenarioRun:
         """One run; what it keeps is enough to make its script and its wires again."""
@@ -234,8 +261,8 @@ class _Bench:
     ) -> tuple[Script, Timeline, Sequence[Read]]:
         script = chosen.script
         if self.hdl.role == "pad":
-            pad, stimulus = chosen.setting.pad, script.stimulus
-            timeline = pad_timeline(pad, stimulus, record["base"], record["data"])
+            pad = chosen.setting.pad
+            timeline = pad_timeline(pad, script, record["base"], record["data"])
             return script, timeline, decode(timeline)
         timeline = reader_timeline(record)
         reads = decode(timeline, self.names)
@@ -245,7 +272,9 @@ class _Bench:
         answers = judge_answers(
             run.timeline,
             window=self.limits.answer.ps,
-            answer=_promise("hdl.answer", self.hdl.answer),
+            answer=self.answer,
+            promised=self.promised,
+            latency=self.settles,
             clock=self.clock and SystemClock(self.clock[0] - base, self.clock[1]),
             flip_flops=self.hdl.synchroniser,
         )
