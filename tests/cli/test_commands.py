@@ -111,7 +111,7 @@ def test_play_shows_the_run_that_verify_would_show(padbench):
 
 
 def test_play_tells_held_contacts_from_what_the_policy_hands_on(padbench):
-    text = Path(B).read_text().replace('"both"', '"last-wins"')
+    text = Path(B).read_text().replace('"both"', '"newer"')
     Path("last.toml").write_text(text)
     play = ["play", "last.toml", "--scenario", "opposite-directions", "--no-waves"]
     reads = json.loads(padbench(*play, "--json")[1])["reads"]

@@ -208,7 +208,7 @@ def test_a_result_that_the_pad_does_not_reach_is_found_out(padbench):
     code, out, _ = padbench("half.asm", "--result", "$02", "--json", "--report", "page.html")
     found = json.loads(out)
     assert (code, found["verdict"]) == (1, "wrong")
-    assert "hangs on the byte that stood in the place of its result" in found["says"]
+    assert "depends on the byte that stood in the place of its result" in found["says"]
     assert "in 144 held states" in found["says"]
     assert padbench("read-twice", "--json")[0] == 0  # keeps the old byte, but under a fetch only
 

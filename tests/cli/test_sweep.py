@@ -202,13 +202,13 @@ def test_which_tie_and_policy_are_safest_over_every_read(capsys):
     for (policy, tie), row in rows.items():
         assert row["cases"] == 65536 * 523
         assert row["opposites"] - row["opposites_stopped"] == (544768 if policy == "both" else 0)
-        if policy in ("both", "neutral"):
+        if policy in ("both", "neither"):
             counted = by_hand(policy, {"ground": 0, "supply": 1}[tie])
             got = ("opposites_stopped", "spoilt", "spoilt_not_pressed", "spoilt_not_seen")
             assert [row[key] for key in got] == counted
     least = min(rows, key=lambda one: rows[one]["opposites"])
     assert port["safest"] == [dict(zip(("policy", "serial_input"), least, strict=True))]
-    assert least == ("neutral", "supply")
+    assert least == ("neither", "supply")
 
 
 def by_hand(policy, tie):

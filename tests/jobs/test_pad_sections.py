@@ -12,7 +12,7 @@ from padbench.sheet import STARTER, sheet_from_text
 def test_the_choices_are_those_counted_and_the_safest_is_marked(limits):
     """Of two policies on some kinds of read; what comes out best says so, nothing else does."""
     swept = PadCounts(("push-pull",), "both", 0)
-    for policy in ("both", "neutral"):
+    for policy in ("both", "neither"):
         pad = PadModel(limits, policy=policy)
         for parts in pad_parts(8):
             if parts[0].stopped_bit in (0, 8) and parts[0].extra <= 1:

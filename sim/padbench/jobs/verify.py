@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,6 +26,7 @@ from padbench.jobs.loading import (
     unwatched,
 )
 from padbench.parts import RegisterPart, colour_bands
+from padbench.results.answer import Answer, Cause, answer_of
 from padbench.results.blocks import (
     Article,
     Articles,
@@ -33,12 +34,15 @@ from padbench.results.blocks import (
     Cell,
     Changes,
     FrameStrip,
+    Lines,
     Prose,
     Table,
     article_of,
     findings_blocks,
+    reads_lines,
     reads_table,
     ribbon_of,
+    thinnest_lines,
 )
 from padbench.results.change import Change, changes, value_now
 from padbench.results.documents import (
@@ -147,6 +151,8 @@ def verify_result(
     wrong = sum(run.verdict == "fail" for run in trial.runs)
     passes = verdict == "pass"
     name = design.sheet.pad.name
+    ports = design.sheet.works_with.ports
+    answer = cache(lambda: answer_of(trial, changes(trial.findings), ports))
     return Result(
         command="verify",
         name=name,
@@ -159,13 +165,14 @@ def verify_result(
         else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd),
-        make_sections=lambda: [*_sections(design, trial)],
+        make_sections=lambda: [_brief(answer()), *_sections(design, trial)],
         findings=trial.findings,
         runs=trial.runs,
         figures={"margins": partial(_margins, design.sheet, trial)},
         ribbon=lambda: ribbon_of(trial.runs),
         inputs=inputs,
         assumed=design.sheet.assumed,
+        make_answer=answer,
         data=trial,
     )
 
@@ -237,6 +244,35 @@ def _margins(sheet: Sheet, trial: Trial, path: Path) -> "Figure":
 
     spreads = [*spread_of(with_timings(sheet), trial.findings)]
     return margins_figure(spreads, sheet.pad.name, path)
+
+
+def _brief(answer: Answer) -> Section:
+    """What a person at a bench wants first."""
+    ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
+    causes = [
+        (str(number), f"{cause.title}: {cause.says}. Mends {_mended(cause)}")
+        for number, cause in enumerate(answer.causes, 1)
+    ]
+    played = [
+        (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
+        for word, names in (("pass", answer.passing), ("fail", answer.failing))
+        if names
+    ]
+    memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
+    blocks = [
+        Lines("", ports),
+        Lines("What must change", causes),
+        thinnest_lines(answer.thinnest),
+        Lines("", played, 2),
+        Lines("", [("", memory)] if answer.from_memory else []),
+    ]
+    return Section("brief", "", blocks, ("brief",))
+
+
+def _mended(cause: Cause) -> str:
+    """What stands under a cause: scenarios first, since people see those."""
+    names = ", ".join((*cause.scenarios, *cause.findings))
+    return f"{len(cause.scenarios)} scenarios: {names}" if len(cause.scenarios) > 1 else names
 
 
 def _sections(design: Design, trial: Trial) -> Iterator[Section]:
@@ -356,6 +392,11 @@ def play(
         lines = [f"{run.name}: {run.says}", about]
         broken = [problem.says for problem in run.problems]
         broken += [f"{finding.id}: {finding.says}" for finding in run.broken]
+        more = [one.says for one in run.problems if one.read is None]
+        more += [f"{finding.id}: {finding.says}" for finding in run.broken]
+        rows = [("", lines[0]), ("", f"Shown: {run.where}"), *(("FAILS", one) for one in more)]
+        acted = Lines("", [("", _acted_on(run))] if run.accepted else [])
+        yield Section("brief", "", [Lines("", rows), reads_lines(run), acted], ("brief",))
         yield Section("reads", "", [Prose(lines), reads_table(run, " ")], ("text",))
         if run.accepted:
             yield Section("accepted", "", [Prose((_acted_on(run),))], ("text",))

@@ -7,7 +7,8 @@ from typing_extensions import TypedDict
 from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import MARK, MARKED, Prose, Table, findings_blocks
+from padbench.results.blocks import MARK, MARKED, Lines, Prose, Table, findings_blocks
+from padbench.results.change import changes
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
 from padbench.wiring.faults import judge_family, judge_wiring
@@ -155,6 +156,7 @@ def _pair(volts: Range | None) -> Pair:
 
 
 def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
+    yield _brief(plan, faults)
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
         lines = [*map(_fault, faults)]
@@ -176,6 +178,22 @@ def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
     yield Section("sources", title, [Prose(sources, listed=True)])
     steps = [f"{number}. {step}" for number, step in enumerate(plan.checklist, 1)]
     yield Section("checklist", "Bring it up in this order:", [Prose(steps, listed=True)])
+
+
+def _brief(plan: WiringPlan, faults: Sequence[Finding]) -> Section:
+    """The pins, and below them what fits: what to mend first, parts, how to begin."""
+    mend = [(str(number), f"{change.title}: {change.whole}")
+            for number, change in enumerate(changes(faults), 1)]  # fmt: skip
+    parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
+    steps = [(f"{number}.", step) for number, step in enumerate(plan.checklist[:2], 1)]
+    further = f"then {len(plan.checklist) - 2} checks in their order, and the cable: see --all"
+    blocks = [
+        _pins(plan.pins),
+        Lines("Mend the sheet before you wire anything", mend),
+        Lines("Parts", parts),
+        Lines("Bring it up like this", [*steps, ("", further)]),
+    ]
+    return Section("brief", "", blocks, ("brief",))
 
 
 def _fault(fault: Finding) -> str:

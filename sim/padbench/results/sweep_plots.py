@@ -31,7 +31,7 @@ __all__ = [
 
 EXPOSURE = (
     ("hit", "a read of the port is stopped", "0.85", ""),
-    ("corrupt", "a pass reads a wrong byte", "0.6", "//"),
+    ("corrupt", "pass misread", "0.6", "//"),
     ("accepted_wrong", "a wrong byte is handed on", "0.15", ""),
 )
 """Count of a sweep, what it means, and its grey and hatching."""

@@ -101,12 +101,13 @@ class Trial:
 
     ``runs`` has one run a scenario: the first that failed, else the one at the slow corner on the
     first port of the sheet. ``ports`` says which variants of the pad work on which kinds of port;
-    it is no part of the verdict.
+    it is no part of the verdict. ``every`` has all runs, at each corner on each port.
     """
 
     findings: tuple[Finding, ...]
     runs: tuple[ScenarioRun, ...]
     ports: tuple[PortRow, ...]
+    every: tuple[ScenarioRun, ...] = ()
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:
@@ -134,7 +135,7 @@ def try_sheet(
     if poll is not None:
         findings += poll.findings()
     timing: list[Finding] = []
-    chosen = []
+    chosen, every = [], []
     settings = {
         (port, corner): setting_of(sheet, port, corner)
         for port in sheet.works_with.ports
@@ -148,13 +149,14 @@ def try_sheet(
             timing = list(worst_of_each([*timing, *runs[-1].findings]))
             step()
         shown = standing_for_all(runs)
+        every += runs
         for run in runs:
             if run is not shown:
                 run.let_go()
         keep(shown)
         chosen.append(shown)
     seen = with_remedies(design, timing)
-    return Trial((*findings, *seen), tuple(chosen), electric.ports)
+    return Trial((*findings, *seen), tuple(chosen), electric.ports, tuple(every))
 
 
 def standing_for_all(runs: Sequence[ScenarioRun]) -> ScenarioRun:
@@ -209,7 +211,7 @@ def _played(setting: Setting, script: Script) -> tuple[Script, Timeline, bool]:
 
 
 _MOST_REPEATS = 60
-"""Two or three do for any routine whose reads do not hang on what each single read finds."""
+"""Two or three do for any routine whose reads do not depend on what each single read finds."""
 
 _BITS = {LOW: True, HIGH: False}
 """Pressed is low on the wire; any other level is none."""
@@ -350,10 +352,10 @@ def _what_is_wrong(pair: ReadResult) -> tuple[str, dict[str, Fact]]:
     ]
     text = "held {held:buttons}, "
     if read.undecided == 0xFF:
-        text += "no bit at a level"
+        text += "all eight bits undecided"
     else:
         text += "read {got:buttons}"
-        text += " ({undecided:buttons} at no level)" if read.undecided else ""
+        text += " ({undecided:buttons} undecided)" if read.undecided else ""
     if expected.byte != expected.held:
         text += ", expected {expected:buttons}"
     if past:

@@ -1,0 +1,263 @@
+"""The answer to a trial: does it work on which port, what must change, what is thinnest. Pure data.
+
+answer = padbench.verify("my-pad.toml").answer
+[(port.port, port.works, port.says) for port in answer.ports]
+[(cause.title, cause.says, cause.scenarios) for cause in answer.causes]
+
+Text and page are drawn from it; nothing here knows how either looks.
+"""
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from padbench.core.buttons import BUTTONS, spelled
+from padbench.core.findings import COUNTED, Finding
+from padbench.core.remedies import joined
+from padbench.results.change import Change
+from padbench.trials.result import ReadResult, ScenarioRun
+from padbench.trials.run import Trial
+
+__all__ = ["Answer", "Cause", "PortAnswer", "answer_of", "thinnest"]
+
+_THINNEST = 5
+_BUTTON_SCENARIO = "each-button"
+_WORN = frozenset(("levels.pressed", "levels.contact", "edges.press"))
+_HARMLESS = ("power.", "bounce.", "cable.", "wiring.order", "wiring.serial-input", "wiring.stuck")
+"""Where only such findings fail, the runs show what is read; any other makes each bit unsure."""
+
+
+@dataclass(frozen=True, slots=True)
+class PortAnswer:
+    """A port that the sheet names.
+
+    ``says`` is what a person sees there ("works", "nothing reads", "Up and Down are swapped"),
+    ``findings`` and ``scenarios`` are what fails on it. ``buttons`` has a word for each of the
+    eight: "right", "right when new" (not with a worn contact), "swapped with X", "reads as X",
+    "stuck", "never", "unsure", or "not tried" where no run pressed each alone.
+    """
+
+    port: str
+    works: bool
+    says: str
+    buttons: Mapping[str, str]
+    findings: tuple[str, ...] = ()
+    scenarios: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One change, and what fails until it is made: every finding and scenario stands once.
+
+    ``change`` is None for what no change of the sheet is known to mend.
+    """
+
+    title: str
+    says: str
+    findings: tuple[str, ...]
+    scenarios: tuple[str, ...]
+    change: Change | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """``thinnest`` are the five findings that hold with the smallest part of their limit to spare.
+
+    ``passing`` and ``failing`` are names of scenarios, ``from_memory`` the titles of the sources
+    that are from memory or assumed.
+    """
+
+    ports: tuple[PortAnswer, ...]
+    causes: tuple[Cause, ...]
+    thinnest: tuple[Finding, ...]
+    passing: tuple[str, ...]
+    failing: tuple[str, ...]
+    from_memory: tuple[str, ...]
+
+    @property
+    def works(self) -> bool:
+        """Whether it works on every port that the sheet names."""
+        return all(port.works for port in self.ports)
+
+
+def answer_of(trial: Trial, needed: Sequence[Change], ports: Collection[str]) -> Answer:
+    """The answer of a trial on the ``ports`` that its sheet names.
+
+    ``needed`` are the changes of `padbench.results.change.changes`.
+    """
+    failing = tuple(run.name for run in trial.runs if run.verdict == "fail")
+    sources = (source for finding in trial.findings for source in finding.sources)
+    return Answer(
+        tuple(_port(trial, port, ports) for port in ports),
+        tuple(_causes(trial, needed, ports)),
+        thinnest(trial.findings),
+        tuple(run.name for run in trial.runs if run.verdict == "pass"),
+        failing,
+        tuple(dict.fromkeys(s.title for s in sources if s.kind in ("from memory", "assumed"))),
+    )
+
+
+def thinnest(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Of those that hold the five with the smallest part of their limit to spare."""
+    shares = [
+        (found.margin / abs(found.limit), place)
+        for place, found in enumerate(findings)
+        if found.verdict == "pass" and found.unit not in COUNTED and found.margin is not None
+        and found.limit
+    ]  # fmt: skip
+    return tuple(findings[place] for _, place in sorted(shares)[:_THINNEST])
+
+
+def _port(trial: Trial, port: str, named: Collection[str]) -> PortAnswer:
+    runs = [run for run in trial.every if run.port == port]
+    broken = _broken_on(trial, port, named)
+    wrong = tuple(dict.fromkeys(run.name for run in runs if run.verdict == "fail"))
+    buttons = _buttons([run for run in runs if run.name == _BUTTON_SCENARIO])
+    fatal = _fatal(broken)
+    for name, word in buttons.items():
+        if word == "right" and fatal:
+            buttons[name] = "unsure"
+        elif word == "right" and _WORN.intersection(broken):
+            buttons[name] = "right when new"
+    works = not broken and not wrong
+    played = len(dict.fromkeys(run.name for run in runs))
+    says = "works" if works else _said(buttons, broken, wrong, played)
+    return PortAnswer(port, works, says, buttons, broken, wrong)
+
+
+def _fatal(broken: Iterable[str]) -> set[str]:
+    return {
+        id_
+        for id_ in broken
+        if not id_.startswith(_HARMLESS) and not id_.endswith("over-voltage") and id_ not in _WORN
+    }
+
+
+def _broken_on(trial: Trial, port: str, named: Collection[str]) -> tuple[str, ...]:
+    """Of the findings that fail those that fail there; all of which no other port is to blame."""
+    failed = dict.fromkeys(found.id for found in trial.findings if found.verdict == "fail")
+    elsewhere: set[str] = set()
+    here: set[str] = set()
+    for row in trial.ports:
+        if row.variant == trial.ports[0].variant and row.port in named:
+            (here if row.port == port else elsewhere).update(row.fails)
+    for run in trial.every:
+        ids = (found.id for found in run.broken)
+        (here if run.port == port else elsewhere).update(ids)
+    # The longest cable follows from the lines; who they fail on is known.
+    elsewhere |= {"cable.length"} if elsewhere else set()
+    return tuple(id_ for id_ in failed if id_ in here or id_ not in elsewhere)
+
+
+def _buttons(runs: Sequence[ScenarioRun]) -> dict[str, str]:
+    """What each button reads as when it is pressed alone: the worse of the corners."""
+    if not runs:
+        return dict.fromkeys(BUTTONS, "not tried")
+    words = dict.fromkeys(BUTTONS, "right")
+    for run in runs:
+        if run.problems:
+            for name, word in _buttons_of(run.reads).items():
+                words[name] = word if word != "right" else words[name]
+    return words
+
+
+def _buttons_of(reads: Sequence[ReadResult]) -> dict[str, str]:
+    alone = {spelled(pair.expected.held): pair for pair in reads}
+    unpressed = {
+        name: [pair for pair in reads if not pair.expected.held & 128 >> place]
+        for place, name in enumerate(BUTTONS)
+    }
+    words = {}
+    for place, name in enumerate(BUTTONS):
+        bit, pair = 128 >> place, alone.get(name)
+        others = unpressed[name]
+        whole = pair is not None and len(pair.read.bits) >= len(BUTTONS)
+        if pair is None or not whole or pair.read.undecided & bit:
+            words[name] = "unsure"
+        elif others and all(other.byte & bit for other in others):
+            words[name] = "stuck"
+        elif pair.as_expected:
+            words[name] = "right"
+        elif pair.byte in (128 >> at for at in range(len(BUTTONS))):
+            other = spelled(pair.byte)
+            back = other in alone and alone[other].byte == bit
+            words[name] = f"swapped with {other}" if back else f"reads as {other}"
+        else:
+            words[name] = "never" if not pair.byte & bit else f"reads as {spelled(pair.byte)}"
+    return words
+
+
+def _said(
+    buttons: Mapping[str, str], broken: Sequence[str], wrong: Sequence[str], played: int
+) -> str:
+    """What a person sees at such a port, in a few words."""
+    words = set(buttons.values())
+    if _BUTTON_SCENARIO in wrong and words <= {"unsure", "never"}:
+        return "nothing reads"
+    parts = []
+    swapped = {name: word[13:] for name, word in buttons.items() if word.startswith("swapped")}
+    pairs = [
+        f"{one} and {two}"
+        for one, two in swapped.items()
+        if BUTTONS.index(one) < BUTTONS.index(two)
+    ]
+    if pairs:
+        parts.append(f"{joined(pairs)} are swapped")
+    for start, says in (("reads as", "read as another"), ("stuck", "stuck"), ("never", "unread")):
+        names = [name for name, word in buttons.items() if word.startswith(start)]
+        if start == "reads as" and len(names) == 1:
+            parts.append(f"{names[0]} {buttons[names[0]]}")
+        elif names:
+            parts.append(f"{joined(names)} {says}")
+    if not parts and wrong:
+        parts.append(f"{len(wrong)} of {played} scenarios go wrong")
+    if _WORN.intersection(broken):
+        parts.append("a worn contact may not read")
+    if not parts:
+        more = f" and {len(broken) - 1} more" if len(broken) > 1 else ""
+        parts.append(f"reads in simulation, but {broken[0]}{more} fails")
+    return "; ".join(parts)
+
+
+def _causes(trial: Trial, needed: Sequence[Change], named: Collection[str]) -> Iterator[Cause]:
+    failed = [found for found in trial.findings if found.verdict == "fail"]
+    mine: list[list[str]] = [[*change.mends] for change in needed]
+    rest: list[str] = []
+    for found in failed:
+        if any(found.id in ids for ids in mine):
+            continue
+        key = found.remedy.key if found.remedy is not None else ""
+        behind = [place for place, change in enumerate(needed) if key and change.key == key]
+        (mine[behind[0]] if behind else rest).append(found.id)
+    scenarios: list[list[str]] = [[] for _ in needed]
+    left: list[str] = []
+    for run in trial.runs:
+        if run.verdict == "fail":
+            place = _blamed(run, _broken_on(trial, run.port, named), mine)
+            (left if place is None else scenarios[place]).append(run.name)
+    taken: set[str] = set()
+    for change, ids, names in zip(needed, mine, scenarios, strict=True):
+        once = tuple(id_ for id_ in dict.fromkeys(ids) if id_ not in taken)
+        taken.update(once)
+        yield Cause(change.title, change.whole, once, tuple(names), change)
+    if rest or left:
+        says = "no value of the sheet is known to mend this"
+        yield Cause("Not explained by these" if needed else "No value", says, (*rest,), (*left,))
+
+
+def _blamed(run: ScenarioRun, broken: Iterable[str], causes: Sequence[Sequence[str]]) -> int | None:
+    """Which cause the failure of a run follows from, the nearest evidence first.
+
+    ``broken`` is what fails on its port.
+    """
+    on_port = set(broken)
+    electric = {id_ for id_ in _fatal(on_port) if not id_.startswith("wiring.")}
+    past = any(problem.facts.get("past") is not None for problem in run.problems)
+    serial = {"wiring.serial-input"}
+    wiring = {id_ for id_ in on_port if id_.startswith("wiring.")} - serial
+    evidence = ({found.id for found in run.broken}, electric, serial if past else set(), wiring,
+                serial, on_port - _WORN)  # fmt: skip
+    for ids in evidence:
+        for place, behind in enumerate(causes):
+            if ids.intersection(behind):
+                return place
+    return None
