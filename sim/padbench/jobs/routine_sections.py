@@ -6,11 +6,8 @@ from typing import TYPE_CHECKING
 
 from padbench.core.buttons import spelled
 from padbench.core.decode import decode
-<<<<<<< HEAD
-from padbench.core.timeline import HIGH
-=======
 from padbench.core.sentences import grouped
->>>>>>> answer
+from padbench.core.timeline import HIGH
 from padbench.jobs.routine_question import JudgedRoutine
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.results.blocks import (
