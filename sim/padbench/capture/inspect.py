@@ -21,7 +21,7 @@ from padbench.capture.rows import Rhythm, WindowReads, rows_of
 from padbench.capture.windows import windows
 from padbench.circuit.pad_model import limits_of, pad_model
 from padbench.core.decode import Names
-from padbench.core.findings import Finding, Met, worst_of_each
+from padbench.core.findings import Finding, Met, Rule, worst_of_each
 from padbench.core.limits import Limit, Limits, unjudged
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
 from padbench.core.timeline import HIGH, Timeline, Times
@@ -48,6 +48,13 @@ _USUAL_PART = "CD4021B"
 
 _WIRES = {"latch": "console.latch", "clock": "console.clock", "data": "cable.data"}
 _SAMPLE = "console.sample"
+
+COARSE = Rule(
+    "capture.coarse",
+    "s",
+    {"not-judged": "samples {apart:s} apart cannot tell whether {limit:4} are kept"},
+)
+"""In place of a rule whose limit is below the time from one sample to the next, under its id."""
 
 _NOISES = 1000
 """So many runts are remembered one by one; a noisy capture has millions and they say the same."""
@@ -162,6 +169,7 @@ class _Watched:
 
     edges: Edges
     end: int = 0
+    apart: int = 0
     broken_off: str | None = None
     gaps: list[tuple[int, int]] = field(default_factory=list)
     volts: dict[str, tuple[float, float]] = field(default_factory=dict)
@@ -170,6 +178,7 @@ class _Watched:
     def watch(self, pieces: Iterable[Piece]) -> Iterator[Piece]:
         for piece in pieces:
             self.end = piece.end_ps
+            self.apart = piece.apart_ps or self.apart
             self.broken_off = piece.broken_off or self.broken_off
             self.gaps += piece.gaps
             self.edges.take(piece)
@@ -235,7 +244,7 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         replace(finding, met=inspection.met(finding.met.at_ps))
         if finding.met.at_ps is not None
         else finding
-        for finding in timing
+        for finding in (_told_by(finding, watched.apart) for finding in timing)
     )
     return replace(inspection, timing=tuple(numbered))
 
@@ -274,14 +283,28 @@ def _judge(part: WindowReads, settings: Settings) -> Iterator[Finding]:
         yield held_to_most(DATA_DELAY, at, delays, settings.delay, what)
 
 
+def _told_by(finding: Finding, apart: int) -> Finding:
+    """A finding, not judged where its limit lies below the samples' distance (ps)."""
+    limit = finding.limit
+    if finding.measured is None or limit is None or limit >= apart * 1e-12:
+        return finding
+    facts = {"apart": apart * 1e-12}
+    return Finding(
+        COARSE,
+        "not-judged",
+        limit=limit,
+        sources=finding.sources,
+        facts=facts,
+        name=finding.id,
+    )
+
+
 def _clock_edge(clock: LineEdges, limit: Limit) -> Finding:
     """As data sheets measure it, whatever the thresholds."""
     what = "edge of the clock"
     if clock.levels is None or clock.longest is None:
         return unjudged(CLOCK_EDGE, limit, "none", {"what": f"{what} in volts"})
     duration, at = (np.asarray([number]) for number in clock.longest)
-    if clock.apart * 1e12 > limit.ps:
-        return unjudged(CLOCK_EDGE, limit, "coarse", {"what": what, "apart": clock.apart})
     low, high = (f"{volts:.3g} V" for volts in clock.levels)
     what += f", 10 to 90 % of the way between {low} and {high} as found,"
     return held_to_most(CLOCK_EDGE, at, duration, limit, what)

@@ -18,8 +18,6 @@ from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_ru
 from padbench.trials.result import ReadResult, ScenarioRun
 
 __all__ = [
-    "MARK",
-    "MARKED",
     "WORDS",
     "Article",
     "Articles",
@@ -41,9 +39,6 @@ __all__ = [
     "ribbon_of",
     "spans_of",
 ]
-
-MARK = " *"
-MARKED = "* rests on figures from memory or assumed, not looked up; --json has the source of each."
 
 WORDS = {"pass": "holds", "fail": "fails", "not-judged": "not judged", "stopped": "stopped"}
 
