@@ -24,7 +24,7 @@ from padbench.core.decode import Names
 from padbench.core.findings import Finding, Met, Rule, worst_of_each
 from padbench.core.limits import Limit, Limits, unjudged
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
-from padbench.core.timeline import HIGH, Timeline, Times
+from padbench.core.timeline import HIGH, LOW, Timeline, Times
 from padbench.core.timing import PinNames, judge_timing
 from padbench.core.units import to_ps
 from padbench.parts import RegisterPart, register_part
@@ -118,7 +118,8 @@ class Inspection:
 
     ``timing`` are the findings of the rules of the wires. ``runts`` (by line) and ``glitches`` are
     a number and the first moments. ``unreached`` are the lines that were never at a level;
-    ``edges`` has those that were looked at in volts.
+    ``edges`` has those that were looked at in volts, ``still`` the level of those that kept one.
+    ``pulses`` are rises of the latch, of the clock, and of the clock with the latch high.
     """
 
     rows: NDArray[np.void]
@@ -134,6 +135,8 @@ class Inspection:
     unreached: tuple[str, ...] = ()
     frame: FrameSync | None = None
     edges: Mapping[str, LineEdges] = field(default_factory=dict)
+    still: Mapping[str, int] = field(default_factory=dict)
+    pulses: tuple[int, int, int] = (0, 0, 0)
 
     def tuples(self) -> Iterator[tuple[int, ...]]:
         """All rows in time order as they are, quicker than `reads`."""
@@ -173,7 +176,7 @@ class _Watched:
     broken_off: str | None = None
     gaps: list[tuple[int, int]] = field(default_factory=list)
     volts: dict[str, tuple[float, float]] = field(default_factory=dict)
-    reached: set[str] = field(default_factory=set)
+    levels: dict[str, set[int]] = field(default_factory=dict)
 
     def watch(self, pieces: Iterable[Piece]) -> Iterator[Piece]:
         for piece in pieces:
@@ -183,8 +186,8 @@ class _Watched:
             self.gaps += piece.gaps
             self.edges.take(piece)
             for name, (_, levels) in piece.changes.items():
-                if name not in self.reached and (levels <= HIGH).any():
-                    self.reached.add(name)
+                stood = self.levels.setdefault(name, set())
+                stood |= {level for level in {LOW, HIGH} - stood if (levels == level).any()}
             for name, (least, most) in piece.volts.items():
                 known = self.volts.get(name, (least, most))
                 self.volts[name] = min(known[0], least), max(known[1], most)
@@ -198,7 +201,7 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
     rows: list[NDArray[np.void]] = []
     timing: tuple[Finding, ...] = ()
     runts: dict[str, _Moments] = {"latch": _Moments(), "clock": _Moments()}
-    glitches = _Moments()
+    glitches, pulses = _Moments(), np.zeros(3, np.int64)
     syncs = SyncWatch(settings.sync_from)
     for window in windows(watched.watch(pieces)):
         part = rows_of(window, rhythm, settings.wanted, measure)
@@ -207,6 +210,7 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         for name, times in part.runts.items():
             runts[name].add(times)
         glitches.add(part.glitches)
+        pulses = pulses + part.pulses
         sync = window.timeline.wires.get("sync")
         if sync is not None:
             measure["line period"].add(syncs.add(sync))
@@ -236,9 +240,11 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         watched.broken_off,
         watched.volts,
         passes,
-        tuple(name for name in LINES if name not in watched.reached),
+        tuple(name for name in LINES if not watched.levels.get(name)),
         frame,
         watched.edges.lines,
+        {name: min(some) for name, some in watched.levels.items() if len(some) == 1},
+        (int(pulses[0]), int(pulses[1]), int(pulses[2])),
     )
     numbered = (
         replace(finding, met=inspection.met(finding.met.at_ps))
