@@ -299,7 +299,7 @@ def test_every_case_of_every_rule_can_be_met_and_says_so(limits):
 
 
 SAID = {
-    ("timing.latch-width", "fail"): "the shortest load pulse is 100 ns, less than the 160 ns that "
+    ("timing.latch-width", "fail"): "shortest load pulse: 100 ns, less than the 160 ns that "
     "the register needs",
     ("timing.removal", "overtaken"): "a rising clock edge sent before the load ends reaches the "
     "register 400 ns after it: the line rises more slowly than the latch falls, and a bit is "
