@@ -74,7 +74,9 @@ def test_files_are_written(capsys, tmp_path):
     assert drawing.read_text().startswith("<svg")
 
 
-@pytest.mark.parametrize("arguments", [["nowhere.toml"], [B, "--csv", "/proc/none/x.csv"]])
+@pytest.mark.parametrize(
+    "arguments", [["nowhere.toml"], [B, "--csv", "/proc/none/x.csv"], [B, "--drawing", "x.png"]]
+)
 def test_what_cannot_be_used_is_one_line(capsys, arguments):
     assert main(["wiring", *arguments]) == 2
     err = capsys.readouterr().err
@@ -86,8 +88,9 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
     ("command", "options", "named"),
     [
         ("wiring", ["--csv", "pad.toml"], "pad.toml"),
-        ("wiring", ["--drawing", "parts.toml"], "parts.toml"),
-        ("wiring", ["--csv", "twice.txt", "--drawing", "twice.txt"], "twice.txt"),
+        ("wiring", ["--csv", "parts.toml"], "parts.toml"),
+        ("wiring", ["--drawing", "link.svg"], "link.svg"),
+        ("wiring", ["--csv", "twice.svg", "--drawing", "twice.svg"], "twice.svg"),
         ("verify", ["--no-waves", "--analogue", "pad.toml"], "pad.toml"),
         (
             "verify",
@@ -96,7 +99,7 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
         ),
         ("play", ["--scenario", "idle", "--no-waves", "--picture", "link.svg"], "link.svg"),
     ],
-    ids=["csv", "drawing", "twice", "analogue", "scenarios", "picture"],
+    ids=["csv", "parts", "drawing", "twice", "analogue", "scenarios", "picture"],
 )
 def test_no_output_is_written_over_what_the_run_reads_or_writes(
     capsys, tmp_path, monkeypatch, command, options, named

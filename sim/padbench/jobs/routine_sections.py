@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from padbench.core.buttons import spelled
 from padbench.core.decode import decode
 from padbench.core.sentences import grouped
+from padbench.core.timeline import HIGH
 from padbench.jobs.routine_question import JudgedRoutine
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.results.blocks import (
@@ -31,7 +32,7 @@ from padbench.routines.frames import Span, lines_of, microseconds_of
 from padbench.routines.judge import per_cent
 from padbench.routines.lengths import DesignMap, ranges
 from padbench.routines.run import held_by, run_case
-from padbench.routines.wave import STOPPED, stop_says
+from padbench.routines.wave import stop_says
 
 if TYPE_CHECKING:
     pass
@@ -280,7 +281,7 @@ _UNSAFE = len(OUTCOMES) - 1
 
 
 def map_strips(chart: DesignMap) -> Strips:
-    """Gap against loop length: unsafe places are marked, the loop as it is now too."""
+    """Gap against loop length, the longest on top: unsafe places and the routine now are marked."""
     unsafe = any(not good for row in chart.safe for good in row)
     return Strips(
         "Loop lengths and gaps: marked where some phase stops two passes",
@@ -293,10 +294,11 @@ def map_strips(chart: DesignMap) -> Strips:
                 spans_of(0 if good else _UNSAFE for good in row),
                 now=loop == chart.loop,
             )
-            for loop, row in zip(chart.loops, chart.safe, strict=True)
+            for loop, row in reversed([*zip(chart.loops, chart.safe, strict=True)])
         ],
         [(_UNSAFE, "some phase stops two passes")] if unsafe else [],
         "every length and gap that was tried is safe",
+        "safe at each rate tried",
         tall=10,
     )
 
@@ -396,7 +398,9 @@ def _shown_wave(
         )
         for read in decode(line)
     ]
-    marks = [(at, says) for at, says in line.notes if says.startswith(STOPPED)]
+    stopped = line.wires["cpu.stopped"]
+    begins = {int(at) for at in stopped.times[stopped.levels == HIGH]}
+    marks = [(at, says) for at, says in line.notes if at in begins]
     opens = None
     if marks and reads:
         # Stopped and extra clocks stand close together: at the width of a read they run into one.

@@ -87,7 +87,7 @@ class Answer:
 def answer_of(trial: Trial, needed: Sequence[Change], ports: Collection[str]) -> Answer:
     """The answer of a trial on the ``ports`` that its sheet names.
 
-    ``needed`` are the changes of `padbench.results.change.changes`.
+    ``needed`` are those of a `padbench.results.change.Plan`.
     """
     failing = tuple(run.name for run in trial.runs if run.verdict == "fail")
     sources = (source for finding in trial.findings for source in finding.sources)
