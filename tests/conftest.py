@@ -60,6 +60,11 @@ def polled(timing: PollTiming) -> Callable[..., Stimulus]:
     return make
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """See `tests/cli/test_golden.py`."""
+    parser.addoption("--write-golden", action="store_true", help="write the golden texts anew")
+
+
 SLOW_UNDER_A_TRACER = {
     *("cosim", "outside", "padsweep"),
     *("test_cluster.py", "test_design_map.py", "test_engine.py", "test_lanes.py"),

@@ -271,9 +271,9 @@ def test_passes_that_disagree():
 
 def test_opposite_directions_under_a_policy():
     result = inspected(capture([0, 0b11]))
-    found = [f for f in findings_of(result, policy="neutral") if "opposite" in f.id]
+    found = [f for f in findings_of(result, policy="neither") if "opposite" in f.id]
     assert [f.verdict for f in found] == ["fail"]
-    assert "Left+Right; under the policy neutral they should not come through" in found[0].says
+    assert "Left+Right; under the policy neither they should not come through" in found[0].says
 
 
 def test_no_latch():
@@ -337,7 +337,7 @@ def test_every_finding_is_data_that_makes_its_sentence():
     noisy = with_changes(WHOLE, "clock", (MS + 28 * US, LOW), (MS + 28 * US + 50_000, HIGH))
     for wires in (WHOLE, noisy, capture([0, 3, 0, 3]), {**WHOLE, "data": [(0, UNKNOWN)]}):
         result = inspected(wires)
-        for found in findings_of(result, policy="neutral"):
+        for found in findings_of(result, policy="neither"):
             assert found.says
             assert found.sources
             if found.met.at_ps is not None:

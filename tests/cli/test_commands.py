@@ -9,7 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from padbench import play, verify
 from padbench.cli import COMMANDS, main
+from padbench.results.text import as_text
 from padbench.sheet import STARTER
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
@@ -72,7 +74,7 @@ def test_verify_a_fails_and_names_the_swapped_buttons(padbench):
 
 
 def test_verify_for_people(padbench):
-    code, out, _ = padbench("verify", A, "--no-waves")
+    code, out, _ = padbench("verify", A, "--no-waves", "--all")
     assert code == 1
     assert "FAILS" in out
     assert "revision A: FAILS. 16 of 59 findings fail, and 19 of 19 scenarios go wrong." in out
@@ -111,7 +113,7 @@ def test_play_shows_the_run_that_verify_would_show(padbench):
 
 
 def test_play_tells_held_contacts_from_what_the_policy_hands_on(padbench):
-    text = Path(B).read_text().replace('"both"', '"last-wins"')
+    text = Path(B).read_text().replace('"both"', '"newer"')
     Path("last.toml").write_text(text)
     play = ["play", "last.toml", "--scenario", "opposite-directions", "--no-waves"]
     reads = json.loads(padbench(*play, "--json")[1])["reads"]
@@ -131,19 +133,27 @@ def test_play_fails_where_only_a_rule_is_broken(padbench):
 
 
 def test_long_plays_are_cut_for_people_only(padbench):
-    code, out, _ = padbench("play", B, "--scenario", "all-states", "--no-waves")
+    play = ["play", B, "--scenario", "all-states", "--no-waves"]
+    code, out, _ = padbench(*play, "--all")
     assert code == 0
     assert "and 192 more reads" in out
     assert len(out.splitlines()) < 90
+    short = padbench(*play)[1]
+    assert "and 244 more" in short
+    assert len(short.splitlines()) <= 24
 
 
-@pytest.mark.parametrize("columns", ["30", "60", "200"])
-def test_nothing_is_cut_off_on_any_screen(padbench, monkeypatch, columns):
-    monkeypatch.setattr("padbench.results.text._PIPE_WIDTH", int(columns))
-    out = padbench("verify", A, "--no-waves")[1]
-    assert "Up and Down are swapped: Up belongs on stage 4" in " ".join(out.split())
-    out = padbench("play", A, "--scenario", "each-button", "--port", "push-pull", "--no-waves")[1]
-    assert "wrong, expected Up" in " ".join(out.split())
+@pytest.fixture(scope="module")
+def judged_a():
+    result = verify(A, ["each-button"])
+    return result, play(A, "each-button", port="push-pull")
+
+
+@pytest.mark.parametrize("columns", [30, 60, 200])
+def test_nothing_is_cut_off_on_any_screen(judged_a, columns):
+    whole, played = (as_text(one, columns) for one in judged_a)
+    assert "Up and Down are swapped: Up belongs on stage 4" in " ".join(whole.split())
+    assert "wrong, expected Up" in " ".join(played.split())
 
 
 def test_a_fault_of_ours_is_no_fault_of_the_design(padbench, monkeypatch):

@@ -73,7 +73,7 @@ def volts_of(timeline, path, *, tick=200_000):
     lines = [5.0 * (timeline.wires[n].at(times) == 1) + noise[k] for k, n in enumerate(names)]
     rows = zip(times * 1e-9, *lines, strict=True)
     with path.open("w", encoding="latin-1") as out:
-        out.write("Model;Bench\nProbe;10 M\xe4\n\nTime;CH1;CH2;CH3\nms;V;V;V\n")
+        out.write("Made on;bench\nTip;10 M\xe4\n\nTime;CH1;CH2;CH3\nms;V;V;V\n")
         out.writelines(";".join(f"{x:.5f}" for x in row).replace(".", ",") + "\n" for row in rows)
 
 
@@ -133,17 +133,17 @@ def ticks(*head, first=None):
 @pytest.mark.parametrize("first", [None, lambda n: n, lambda n: n / 1e7, lambda n: n % 3])
 def test_a_rate_that_the_preamble_states_is_taken_and_said(inspect, tmp_path, capsys, first):
     path = tmp_path / "ticks.csv"
-    path.write_text(ticks("Model;Bench", "Sample interval;100;ns", first=first))
+    path.write_text(ticks("Made on;bench", "Time step;100;ns", first=first))
     found = inspect(path, code=0)
     assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
     assert found["channels"]["time"] == {
         "name": "1e+07 samples a second",
         "found": True,
-        "how": "line 2 says Sample interval;100;ns",
+        "how": "line 2 says Time step;100;ns",
     }
-    main(["inspect", str(path)])
+    main(["inspect", str(path), "--all"])
     out, _ = capsys.readouterr()
-    assert "time: 1e+07 samples a second, line 2 says Sample interval;100;ns" in out
+    assert "time: 1e+07 samples a second, line 2 says Time step;100;ns" in out
     other = inspect(path, "--rate", "5M")
     assert other["statistics"]["latch width"]["median"] == pytest.approx(18)
     assert "time" not in other["channels"]
@@ -193,7 +193,7 @@ def test_the_unit_of_the_time_is_understood_and_said(
     found = inspect(path, code=0)
     assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
     assert found["time_unit"] == {"unit": unit, "how": how}
-    main(["inspect", str(path)])
+    main(["inspect", str(path), "--all"])
     assert f"in {unit}, {how}" in capsys.readouterr().out
     assert inspect(path, "--time-unit", unit)["time_unit"] == {"unit": unit, "how": "given"}
 
@@ -379,7 +379,7 @@ def test_opposite_directions_and_presses(inspect, tmp_path):
 
 
 def test_tables_for_people(capsys):
-    assert main(["inspect", str(WAVES / "stopped-last-bit.vcd")]) == 1
+    assert main(["inspect", str(WAVES / "stopped-last-bit.vcd"), "--all"]) == 1
     out, err = capsys.readouterr()
     assert err == ""
     assert "latch: console.latch, found by its name" in out

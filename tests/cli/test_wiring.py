@@ -28,14 +28,18 @@ def test_revision_b_as_json(capsys):
 
 
 def test_revision_a_says_first_that_it_cannot_work(capsys):
-    assert main(["wiring", A]) == 1
+    assert main(["wiring", A, "--all"]) == 1
     out = capsys.readouterr().out
     assert out.index("CANNOT WORK") < out.index("Pins")
     assert "pull-up.value" in out[: out.index("Pins")]
+    assert main(["wiring", A]) == 1
+    out = capsys.readouterr().out
+    assert "CANNOT WORK" in out
+    assert "Pins" not in out  # whoever goes by them now wires it wrong
 
 
 def test_what_is_from_memory_is_marked_in_text_too(capsys, tmp_path):
-    assert main(["verify", A, "--no-waves"]) == 1
+    assert main(["verify", A, "--no-waves", "--all"]) == 1
     out = capsys.readouterr().out
     marked = {line.split()[0] for line in out.splitlines() if " * " in line[:40]}
     assert {"data.low", "latch.rise", "bounce.polls"} <= marked
@@ -45,7 +49,7 @@ def test_what_is_from_memory_is_marked_in_text_too(capsys, tmp_path):
     assert "* rests on figures from memory or assumed" in out
     sheet = tmp_path / "pad.toml"
     sheet.write_text(Path(B).read_text().replace("CD4021B", "74HC165"))
-    assert main(["wiring", str(sheet)]) == 1
+    assert main(["wiring", str(sheet), "--all"]) == 1
     out = capsys.readouterr().out
     assert "pins: 74HC165 data sheet (Nexperia); from memory" in out
     assert "* rests on figures from memory or assumed" in out[: out.index("Pins")]
@@ -55,9 +59,12 @@ def test_what_is_from_memory_is_marked_in_text_too(capsys, tmp_path):
 def test_a_wire_for_a_pull_up_is_cautioned_first(capsys, tmp_path):
     sheet = tmp_path / "short.toml"
     sheet.write_text(Path(B).read_text().replace('"39k ± 5 %"', '"0 Ω"'))
-    assert main(["wiring", str(sheet)]) == 1
+    assert main(["wiring", str(sheet), "--all"]) == 1
     out = " ".join(capsys.readouterr().out.split())
     assert out.index("do not plug this in") < out.index("Pins")
+    assert main(["wiring", str(sheet)]) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.index("Do not plug this in") < out.index("What must change")
 
 
 def test_files_are_written(capsys, tmp_path):

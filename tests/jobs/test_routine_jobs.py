@@ -94,7 +94,7 @@ def test_a_routine_that_detects_says_how_often_it_kept_the_old_byte():
     result = routine("read-twice")
     (counts,) = result.data.sweeps
     assert (result.verdict, result.outcome) == ("detects", "pass")
-    assert f"keeps the old byte in {counts.kept_old} of these" in result.lead
+    assert f"in {counts.kept_old} of these the byte from before stays" in result.lead
     assert counts.kept_old == counts.corrupt > 0
 
 

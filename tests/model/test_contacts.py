@@ -31,9 +31,9 @@ def last_read(pad, timing, *moves):
     ("policy", "up_then_down", "down_then_up", "at_once"),
     [
         ("both", UP | DOWN, UP | DOWN, UP | DOWN),
-        ("neutral", 0, 0, 0),
-        ("last-wins", DOWN, UP, 0),
-        ("first-wins", UP, DOWN, 0),
+        ("neither", 0, 0, 0),
+        ("newer", DOWN, UP, 0),
+        ("older", UP, DOWN, 0),
     ],
 )
 def test_policies(pad, timing, policy, up_then_down, down_then_up, at_once):
@@ -45,13 +45,13 @@ def test_policies(pad, timing, policy, up_then_down, down_then_up, at_once):
 
 
 def test_letting_the_winner_go_gives_way_to_the_other(pad, timing):
-    pad = replace(pad, policy="last-wins")
+    pad = replace(pad, policy="newer")
     assert last_read(pad, timing, LEFT, LEFT | RIGHT, LEFT) == LEFT
     assert last_read(pad, timing, LEFT, LEFT | RIGHT, RIGHT) == RIGHT
 
 
 def test_all_four_directions_are_two_pairs(pad, timing):
-    pad = replace(pad, policy="last-wins")
+    pad = replace(pad, policy="newer")
     assert last_read(pad, timing, UP | LEFT, UP | DOWN | LEFT | RIGHT) == DOWN | RIGHT
 
 
@@ -59,7 +59,7 @@ def test_all_four_directions_are_two_pairs(pad, timing):
 @settings(max_examples=80, deadline=None)
 @given(
     moves=st.lists(st.integers(0, 255), min_size=1, max_size=8),
-    policy=st.sampled_from(["both", "neutral", "last-wins", "first-wins"]),
+    policy=st.sampled_from(["both", "neither", "newer", "older"]),
     stuck=st.sampled_from([0, 0, UP, UP | DOWN, DOWN | LEFT]),
 )
 def test_the_model_and_the_expectation_agree_on_any_history(pad, timing, moves, policy, stuck):
@@ -69,7 +69,7 @@ def test_the_model_and_the_expectation_agree_on_any_history(pad, timing, moves, 
 
 
 def test_a_tie_lasts_until_one_lets_go(pad, timing):
-    pad = replace(pad, policy="last-wins")
+    pad = replace(pad, policy="newer")
     both = UP | DOWN
     assert last_read(pad, timing, both, both | LEFT) == LEFT
     assert last_read(pad, timing, both, UP, both) == DOWN

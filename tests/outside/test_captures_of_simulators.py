@@ -210,7 +210,7 @@ DIALECTS = {
     "preamble": (
         ",",
         ".",
-        ["Model,Bench 4", "Record length,12200", "", "TIME,CH1,CH2,CH3", "ms,V,V,V"],
+        ["Made on,bench 4", "Rows,9000", "", "Time,CH1,CH2,CH3", "ms,V,V,V"],
         1e3,
     ),
     "semicolons, gzip": (";", ".", ["# exported", "t;a;b;c"], 1),

@@ -316,7 +316,7 @@ def test_the_data_line_of_a_transistor(volts, threshold, milliamperes, drop, slo
 
 
 def mos_output(volts, threshold, kp, farads, up=1e12, down=1e12, leak=0.0):
-    """Two level-1 transistors, what hangs on them, and a step to each side."""
+    """Two level-1 transistors, what depends on them, and a step to each side."""
     slow = farads / (kp * (volts - threshold))
     return f"""a CMOS output: low, then high, then low again
 V1 vdd 0 {volts}

@@ -15,8 +15,8 @@ from padbench.routines.plain import reads_ahead, stops_of
 from padbench.routines.run import run_case, undisturbed
 from padbench.routines.source import load_routine
 
-NTSC = console_timing("60hz")
-JOINED, EACH = Console(NTSC, "joined"), Console(NTSC, "each")
+HZ60 = console_timing("60hz")
+JOINED, EACH = Console(HZ60, "joined"), Console(HZ60, "each")
 ONCE = load_routine("read-once")
 
 
@@ -27,7 +27,7 @@ def shifted(held: int, stopped: int, lost: int) -> int:
     return int("".join(map(str, (bits + [1] * lost)[:8])), 2)
 
 
-@pytest.mark.parametrize("period", NTSC.fetch_periods)
+@pytest.mark.parametrize("period", HZ60.fetch_periods)
 def test_a_plain_loop_exposes_eight_phases_at_every_rate(period):
     ahead = reads_ahead(undisturbed(ONCE, JOINED, 0).kinds)
     kinds = undisturbed(ONCE, JOINED, 0).kinds
@@ -81,8 +81,8 @@ def test_where_each_repeated_read_clocks_three_bits_are_lost():
 
 def test_a_console_without_the_fault_is_clean():
     """Common practice, no source: the CPU of the 50 Hz regions does not have it."""
-    pal = Console(console_timing("50hz"))
-    counts = plain.sweep(ONCE, pal, pal.timing.fetch_periods[-1])
+    hz50 = Console(console_timing("50hz"))
+    counts = plain.sweep(ONCE, hz50, hz50.timing.fetch_periods[-1])
     assert counts.hit == 2048
     assert (counts.corrupt, counts.accepted_wrong, counts.counterexample) == (0, 0, None)
 

@@ -22,10 +22,10 @@ SWAPPED = ((128, 8), (64, 7), (32, 6), (16, 5), (8, 3), (4, 4), (2, 2), (1, 1))
 TWO_ON_ONE = (*SWAPPED[:6], (2, 2), (1, 2))
 NOTHING = LineDelays(None, None)
 PADS = {
-    "good": {"policy": "last-wins"},
+    "good": {"policy": "newer"},
     "swapped": {"stage_of": SWAPPED, "serial": None},
-    "two on a stage": {"stage_of": TWO_ON_ONE, "policy": "first-wins"},
-    "stuck": {"stage_of": SWAPPED, "stuck": 0x41, "policy": "neutral"},
+    "two on a stage": {"stage_of": TWO_ON_ONE, "policy": "older"},
+    "stuck": {"stage_of": SWAPPED, "stuck": 0x41, "policy": "neither"},
     "synchronous": {"load": "synchronous"},
     "synchronous twelve": {"load": "synchronous", "stages": 12},
     "no pull-ups": {"floating": True, "stage_of": SWAPPED},

@@ -22,10 +22,10 @@ SWAPPED = ((128, 8), (64, 7), (32, 6), (16, 5), (8, 3), (4, 4), (2, 1), (1, 1))
 PADS = {
     "plain": {},
     "swapped": {"stage_of": SWAPPED, "serial": 1},
-    "neutral": {"policy": "neutral"},
-    "last-wins": {"policy": "last-wins"},
-    "first-wins": {"policy": "first-wins", "stuck": 0x08},
-    "stuck": {"stuck": 0x81, "policy": "last-wins"},
+    "neither": {"policy": "neither"},
+    "newer": {"policy": "newer"},
+    "older": {"policy": "older", "stuck": 0x08},
+    "stuck": {"stuck": 0x81, "policy": "newer"},
     "twelve": {"stages": 12, "stage_of": tuple((1 << bit, bit + 5) for bit in range(8))},
     "inverted": {"load_inverted": True},
 }
@@ -166,7 +166,7 @@ def unpacked(words):
     return np.unpackbits(words.view(np.uint8), bitorder="little")
 
 
-@pytest.mark.parametrize("policy", ["both", "neutral", "last-wins", "first-wins"])
+@pytest.mark.parametrize("policy", ["both", "neither", "newer", "older"])
 @pytest.mark.parametrize("stuck", [0x00, 0x0A])
 def test_contacts_follow_the_policy_through_random_moves(policy, stuck, limits):
     """Against `held_state`, which looks back over all moves, in 640 cases of 9 moves."""

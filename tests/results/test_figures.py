@@ -89,7 +89,7 @@ def test_each_phase_is_marked_by_what_it_came_to(swept):
         one.get_gid(): {tuple(map(int, at)) for at in one.get_offsets()} for one in axes.collections
     }
     assert got == wanted
-    assert {"pass spoilt", "wrong byte"} <= set(got)
+    assert {"pass misread", "wrong byte"} <= set(got)
     assert [one.get_text() for one in axes.get_yticklabels()] == [str(p) for p in PERIODS]
     assert run_into(figure) == []
 

@@ -119,7 +119,7 @@ def test_the_wave_of_a_capture_is_the_capture(browser, pages):
     assert stopped["reads"] == [[1, 0, False, 8]]
     assert stopped["marks"] == 1
     clock = dict(map(tuple, stopped["rows"]))["clock"]
-    assert len(clock) == 1 + 2 * 9  # its level at the begin, and nine clocks
+    assert len(clock) == 1 + 2 * 9  # its level at the start, and nine clocks
     at = [(time + stopped["offset"]) * stopped["unit"] for time in clock[1:]]
     assert 24_958_500_000 < at[0] < at[-1] < 25_018_000_000
     place = browser.find_elements(By.CSS_SELECTOR, ".wave")[waves.index(stopped)]
@@ -143,7 +143,7 @@ def test_a_routine_opens_at_its_stop_and_says_pass_and_time_of_each(browser, pag
     assert end - start < (last - first) / 2
     said = [one.text for one in browser.find_elements(By.CSS_SELECTOR, "ul.wrong li")]
     assert [one.split(",")[0] for one in said] == ["pass 1", "pass 2"]
-    assert all("µs after the begin of the poll: read of the port stopped" in one for one in said)
+    assert all("µs after the start of the poll: read of the port stopped" in one for one in said)
     main = browser.find_element(By.TAG_NAME, "main").text
     assert "the CPU cycle, counted from the start of the poll" in main
 

@@ -188,7 +188,7 @@ def test_an_ending_in_capitals_will_do():
 
 
 def test_the_pictures_of_the_readme_are_what_their_script_draws(tmp_path, page_of):
-    """Edge by edge; the bytes hang on the version of matplotlib."""
+    """Edge by edge; the bytes depend on the version of matplotlib."""
     root = SHEETS.parents[1]
     script = (root / "waves" / "pictures" / "draw").read_text(encoding="utf-8")
     readme = (root / "README.md").read_text(encoding="utf-8")

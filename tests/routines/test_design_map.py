@@ -14,13 +14,13 @@ from padbench.routines.lengths import design_map, layout_of, safe_lengths
 from padbench.routines.run import run_case
 from padbench.routines.source import load_routine, routine_from_source
 
-NTSC = Console(console_timing("60hz"))
+HZ60 = Console(console_timing("60hz"))
 EXPOSED = Path(__file__).parents[1] / "routines" / "sources" / "read-twice-36.asm"
 PERIODS = [432, 576]
 
 
 def test_its_row_and_column_are_the_advice_for_one_at_a_time():
-    found = baseline_of(load_routine(str(EXPOSED)), NTSC)
+    found = baseline_of(load_routine(str(EXPOSED)), HZ60)
     advice = safe_lengths(found.longest, PERIODS)
     assert advice is not None
     chart = design_map(found.longest, PERIODS, loops=range(12, 81), gaps=[0])
@@ -51,7 +51,7 @@ def _cycles(count):
 
 def test_no_program_that_the_map_calls_safe_hands_on_a_wrong_byte():
     draw = random.Random(5)
-    base = baseline_of_survey(survey(program(36, 0), NTSC))
+    base = baseline_of_survey(survey(program(36, 0), HZ60))
     places = [(36, 0), (36, 36), (24, 36)] + [
         (draw.choice([20, 24, 26, 30, 36, 40, 44, 48]), draw.choice([0, *range(2, 60)]))
         for _ in range(9)
@@ -60,7 +60,7 @@ def test_no_program_that_the_map_calls_safe_hands_on_a_wrong_byte():
     for loop, gap in places:
         chart = design_map(base.longest, PERIODS, loops=[loop], gaps=[gap])
         assert chart is not None
-        known = survey(program(loop, gap), NTSC)
+        known = survey(program(loop, gap), HZ60)
         accepted = sum(count(known, Part(period)).accepted_wrong for period in PERIODS)
         assert not (chart.safe[0][0] and accepted), (loop, gap)
         wrong += accepted > 0
@@ -69,16 +69,16 @@ def test_no_program_that_the_map_calls_safe_hands_on_a_wrong_byte():
 
 def test_a_program_with_any_gap_of_the_advice_is_clean_at_every_rate():
     """Rates at which the routine is safe as it stands count: there a gap can break it."""
-    rates = NTSC.timing.fetch_periods
+    rates = HZ60.timing.fetch_periods
 
     def exposed(gap):
         # With nothing held any lost bit shows, as Right: one state tells of all.
-        known = survey(program(36, gap), NTSC, states=1)
+        known = survey(program(36, gap), HZ60, states=1)
         # At slower rates there is no second fetch within the routine.
         quick = [period for period in rates if period < len(known.rows[0]) + 8]
         return [period for period in quick if count(known, Part(period, 0, 1)).accepted_wrong]
 
-    found = baseline_of_survey(survey(program(36, 0), NTSC))
+    found = baseline_of_survey(survey(program(36, 0), HZ60))
     advice, narrow = (safe_lengths(found.longest, one) for one in (rates, exposed(0)))
     assert advice is not None
     assert narrow is not None
@@ -137,22 +137,22 @@ def thrice(loop, gap, rest):
 
 def exposed_at(routine, periods=PERIODS):
     """With nothing held any lost bit shows, as Right: one state tells of all."""
-    known = survey(routine, NTSC, states=1)
+    known = survey(routine, HZ60, states=1)
     return tuple(period for period in periods if count(known, Part(period, 0, 1)).accepted_wrong)
 
 
 def test_the_first_and_the_last_of_three_passes_can_agree():
     """They stand a fetch apart; the pass between them is of no help, and map and advice know."""
     routine = thrice(22, 0, 6)
-    known = survey(routine, NTSC)
+    known = survey(routine, HZ60)
     counts = count(known, Part(432))
     case = counts.counterexample
     assert case is not None
     fetch = SampleFetch(432, case.phase)
-    passes = run_case(routine, NTSC, case.held, fetch=fetch).passes[0]
+    passes = run_case(routine, HZ60, case.held, fetch=fetch).passes[0]
     assert [one.byte == case.got for one in passes] == [True, False, True]
     run = baseline_of_survey(known).longest
-    assert judge_routine(routine, NTSC, baseline_of_survey(known), [counts]).by_lengths
+    assert judge_routine(routine, HZ60, baseline_of_survey(known), [counts]).by_lengths
     chart = design_map(run, [432], loops=[22], gaps=range(129))
     advice = safe_lengths(run, [432])
     assert chart is not None
@@ -164,7 +164,7 @@ def test_the_first_and_the_last_of_three_passes_can_agree():
 
 def test_no_three_passes_that_map_or_advice_call_safe_hand_on_a_wrong_byte():
     draw = random.Random(7)
-    base = baseline_of_survey(survey(thrice(22, 0, 6), NTSC)).longest
+    base = baseline_of_survey(survey(thrice(22, 0, 6), HZ60)).longest
     wrong, clean = 0, 0
     for loop in (14, 20, 22, 29, 36):
         gaps = [0, *draw.sample(range(2, 97), 4)]
@@ -184,7 +184,7 @@ def test_no_three_passes_that_map_or_advice_call_safe_hand_on_a_wrong_byte():
 
 
 def test_a_routine_for_both_ports_is_safe_only_if_it_is_on_both():
-    run = baseline_of_survey(survey(load_routine("read-twice-both"), NTSC)).longest
+    run = baseline_of_survey(survey(load_routine("read-twice-both"), HZ60)).longest
     layout = layout_of(run)
     assert layout is not None
     assert layout.loop == 25
@@ -194,8 +194,8 @@ def test_a_routine_for_both_ports_is_safe_only_if_it_is_on_both():
 
 
 def test_the_map_of_all_rates_is_that_of_each():
-    run = baseline_of(load_routine(str(EXPOSED)), NTSC).longest
-    loops, gaps, rates = range(30, 40), range(0, 40, 3), NTSC.timing.fetch_periods
+    run = baseline_of(load_routine(str(EXPOSED)), HZ60).longest
+    loops, gaps, rates = range(30, 40), range(0, 40, 3), HZ60.timing.fetch_periods
     whole = design_map(run, rates, loops=loops, gaps=gaps)
     assert whole is not None
     for period in rates:
@@ -207,4 +207,4 @@ def test_the_map_of_all_rates_is_that_of_each():
 
 @pytest.mark.parametrize("name", ["read-once", "read-once-both"])
 def test_a_routine_with_one_pass_has_no_map(name):
-    assert design_map(baseline_of(load_routine(name), NTSC).longest, PERIODS) is None
+    assert design_map(baseline_of(load_routine(name), HZ60).longest, PERIODS) is None

@@ -29,8 +29,8 @@ assert _spec.loader is not None
 random_routines = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(random_routines)
 
-NTSC = console_timing("60hz")
-JOINED, EACH = Console(NTSC), Console(NTSC, "each")
+HZ60 = console_timing("60hz")
+JOINED, EACH = Console(HZ60), Console(HZ60, "each")
 EXPOSED = str(Path(__file__).parents[1] / "routines" / "sources" / "read-twice-36.asm")
 
 
@@ -88,8 +88,8 @@ def test_closed_forms_of_a_plain_loop_at_all_rates():
     With 2^k states hiding the loss of bit k: 2 + 4 + ... + 256, less the one counted in 255.
     """
     routine = load_routine("read-once")
-    assert len(NTSC.fetch_periods) == 16
-    for period in NTSC.fetch_periods:
+    assert len(HZ60.fetch_periods) == 16
+    for period in HZ60.fetch_periods:
         counts = fast.sweep(routine, JOINED, period)
         assert counts.cases == 256 * period
         assert counts.hit == 256 * 8
@@ -100,7 +100,7 @@ def test_closed_forms_of_a_plain_loop_at_all_rates():
 def test_all_cases_of_all_rates_for_read_twice():
     """It keeps the old byte wherever a pass was spoilt, and never hands on a wrong one."""
     routine = load_routine("read-twice")
-    for period in NTSC.fetch_periods:
+    for period in HZ60.fetch_periods:
         counts = fast.sweep(routine, JOINED, period)
         assert counts.accepted_wrong == 0
         assert counts.corrupt == counts.kept_old > 0

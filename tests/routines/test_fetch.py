@@ -8,12 +8,12 @@ from padbench.routines.run import run_case
 from padbench.routines.source import routine_from_source
 
 CONSOLE = Console(console_timing("60hz"))
-NTSC = CONSOLE.timing
+HZ60 = CONSOLE.timing
 
 
 def run(source: str, phase: int, period: int = 1000, clocks="joined", held=0):
     routine = routine_from_source(source, "test.asm")
-    console = Console(NTSC, clocks)
+    console = Console(HZ60, clocks)
     return run_case(routine, console, held, fetch=SampleFetch(period, phase))
 
 
@@ -67,7 +67,7 @@ def test_only_two_bits_are_lost_where_three_cycles_were_stolen():
     source = "lda #1\nsta $4016\nlsr a\nsta $4016\n.byte $8d, $10, $00\nrts"  # sta $0010
     stops = run(source, phase=15, clocks="each").stops
     assert (stops[0].at, stops[0].stolen) == (16, 3)
-    assert Console(NTSC, "each").extra_clocks(3) == 2
+    assert Console(HZ60, "each").extra_clocks(3) == 2
 
 
 def test_while_the_latch_is_high_clocks_do_nothing():

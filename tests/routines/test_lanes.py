@@ -22,8 +22,8 @@ assert _spec.loader is not None
 random_routines = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(random_routines)
 
-NTSC = console_timing("60hz")
-CONSOLES = [Console(NTSC), Console(NTSC, "each"), Console(console_timing("50hz"))]
+HZ60 = console_timing("60hz")
+CONSOLES = [Console(HZ60), Console(HZ60, "each"), Console(console_timing("50hz"))]
 LIMIT = 1500
 
 

@@ -13,7 +13,7 @@ from padbench.routines.latency import LatencySetup, press_to_picture
 from padbench.routines.looks import AllAgree, RoutineLooks, latch_moments
 from padbench.routines.source import load_routine
 
-NTSC, PAL = console_timing("60hz"), console_timing("50hz")
+HZ60, HZ50 = console_timing("60hz"), console_timing("50hz")
 PRESSES = 1_000_000
 
 
@@ -45,24 +45,24 @@ def brute_force(setup: LatencySetup, seed: int) -> np.ndarray:
     return delay
 
 
-TWICE = latch_moments(baseline_of(load_routine("read-twice"), Console(NTSC)).longest)
-ONCE = latch_moments(baseline_of(load_routine("read-once"), Console(NTSC)).longest)
-BOUNCE = 5 * NTSC.clock / 1000
+TWICE = latch_moments(baseline_of(load_routine("read-twice"), Console(HZ60)).longest)
+ONCE = latch_moments(baseline_of(load_routine("read-once"), Console(HZ60)).longest)
+BOUNCE = 5 * HZ60.clock / 1000
 
 SETUPS = {
-    "every frame": LatencySetup(NTSC, PollPlan(241), ONCE),
-    "bounce, read twice": LatencySetup(NTSC, PollPlan(245), TWICE, bounce=BOUNCE),
+    "every frame": LatencySetup(HZ60, PollPlan(241), ONCE),
+    "bounce, read twice": LatencySetup(HZ60, PollPlan(245), TWICE, bounce=BOUNCE),
     "one of four players": LatencySetup(
-        NTSC, PollPlan(241, every=4, first=2), TWICE, processing=2, bounce=BOUNCE, screen_line=0
+        HZ60, PollPlan(241, every=4, first=2), TWICE, processing=2, bounce=BOUNCE, screen_line=0
     ),
     "read in the picture, 50 Hz": LatencySetup(
-        PAL, PollPlan(100, every=3), ONCE, bounce=BOUNCE * 20, closed=Fraction(1, 3)
+        HZ50, PollPlan(100, every=3), ONCE, bounce=BOUNCE * 20, closed=Fraction(1, 3)
     ),
-    "never lucky": LatencySetup(NTSC, PollPlan(0), TWICE, bounce=BOUNCE, closed=Fraction(0)),
+    "never lucky": LatencySetup(HZ60, PollPlan(0), TWICE, bounce=BOUNCE, closed=Fraction(0)),
 }
 
 
-UNTIL = RoutineLooks(load_routine("read-until-agree"), Console(NTSC))
+UNTIL = RoutineLooks(load_routine("read-until-agree"), Console(HZ60))
 DEEP = 30
 """Passes of one poll, at most; chatter of 5 ms is over before."""
 
@@ -90,29 +90,29 @@ UNTIL_MOMENTS = [UNTIL.after(tuple(n % 2 == 1 for n in range(count))) for count 
 
 
 def test_a_routine_that_reads_until_two_passes_agree_is_not_taken_for_read_twice():
-    setup = LatencySetup(NTSC, PollPlan(241), ONCE, bounce=BOUNCE, looks=UNTIL)
+    setup = LatencySetup(HZ60, PollPlan(241), ONCE, bounce=BOUNCE, looks=UNTIL)
     exact = press_to_picture(setup)
     draw = np.random.default_rng(5)
-    long = float(NTSC.lines * NTSC.cycles_per_line)
-    starts = [n * long - n // 2 * float(NTSC.shortened_by) for n in range(6)]
+    long = float(HZ60.lines * HZ60.cycles_per_line)
+    starts = [n * long - n // 2 * float(HZ60.shortened_by) for n in range(6)]
     press = draw.uniform(starts[1], starts[3], PRESSES)
     delay = np.full(PRESSES, np.nan)
     for frame in range(1, 5):
         waits = np.flatnonzero(np.isnan(delay))
         acts = waits[until_agree(press[waits], starts[frame], setup, draw)]
-        shown = starts[frame + 1] + (NTSC.lines - 241 + 120) * float(NTSC.cycles_per_line)
+        shown = starts[frame + 1] + (HZ60.lines - 241 + 120) * float(HZ60.cycles_per_line)
         delay[acts] = shown - press[acts]
     tried = np.sort(delay)
     assert not np.isnan(tried[-1])
     corners = np.array([[float(at), float(share)] for at, share in exact.corners])
     shares = np.interp(tried, corners[:, 0], corners[:, 1])
     assert np.abs(shares - np.arange(1, PRESSES + 1) / PRESSES).max() < 1.95 / PRESSES**0.5
-    agreed = press_to_picture(LatencySetup(NTSC, PollPlan(241), TWICE, bounce=BOUNCE))
-    assert exact.mean < agreed.mean - NTSC.frame_cycles / 20
+    agreed = press_to_picture(LatencySetup(HZ60, PollPlan(241), TWICE, bounce=BOUNCE))
+    assert exact.mean < agreed.mean - HZ60.frame_cycles / 20
 
 
 def test_the_shipped_read_twice_wants_both_passes():
-    looks = RoutineLooks(load_routine("read-twice"), Console(NTSC))
+    looks = RoutineLooks(load_routine("read-twice"), Console(HZ60))
     typed = AllAgree(TWICE)
     ends = [(first, second) for first in (False, True) for second in (False, True)]
     assert [looks.after(end) for end in ends] == [typed.after(end) for end in ends]
@@ -142,13 +142,13 @@ def test_the_distribution_is_that_of_a_million_presses(name):
 
 def test_by_hand_without_bounce():
     """Read at the start of blanking, seen 21 + 120 lines into the next frame."""
-    setup = LatencySetup(PAL, PollPlan(241), (Fraction(0),), screen_line=120)
+    setup = LatencySetup(HZ50, PollPlan(241), (Fraction(0),), screen_line=120)
     delays = press_to_picture(setup)
-    lines = PAL.lines - 241 + 120
-    seen = PAL.frame_cycles + lines * PAL.cycles_per_line
+    lines = HZ50.lines - 241 + 120
+    seen = HZ50.frame_cycles + lines * HZ50.cycles_per_line
     assert delays.smallest == seen
-    assert delays.largest == seen + PAL.frame_cycles
-    assert delays.mean == delays.percentile(50) == seen + PAL.frame_cycles / 2
+    assert delays.largest == seen + HZ50.frame_cycles
+    assert delays.mean == delays.percentile(50) == seen + HZ50.frame_cycles / 2
     assert delays.share_within(seen) == 0
     assert delays.percentile(0) == seen
     assert delays.percentile(100) == delays.largest
@@ -157,13 +157,13 @@ def test_by_hand_without_bounce():
 def test_a_press_just_after_the_read_waits_a_whole_period_more():
     """Common practice, no source."""
     for every in (1, 2, 4):
-        delays = press_to_picture(LatencySetup(PAL, PollPlan(241, every), (Fraction(0),)))
-        assert delays.largest - delays.smallest == every * PAL.frame_cycles
+        delays = press_to_picture(LatencySetup(HZ50, PollPlan(241, every), (Fraction(0),)))
+        assert delays.largest - delays.smallest == every * HZ50.frame_cycles
 
 
 def test_reading_twice_costs_those_who_press_between_the_passes_and_no_others():
-    once = press_to_picture(LatencySetup(PAL, PollPlan(241), (Fraction(100),)))
-    twice = press_to_picture(LatencySetup(PAL, PollPlan(241), (Fraction(100), Fraction(300))))
+    once = press_to_picture(LatencySetup(HZ50, PollPlan(241), (Fraction(100),)))
+    twice = press_to_picture(LatencySetup(HZ50, PollPlan(241), (Fraction(100), Fraction(300))))
     assert twice.smallest == once.smallest
     assert twice.mean == once.mean
 
@@ -182,21 +182,21 @@ def test_reading_twice_costs_those_who_press_between_the_passes_and_no_others():
 )
 def test_what_cannot_be_is_refused(change):
     with pytest.raises(ValueError):
-        LatencySetup(**{"timing": NTSC, "plan": PollPlan(241), "latches": ONCE} | change)
+        LatencySetup(**{"timing": HZ60, "plan": PollPlan(241), "latches": ONCE} | change)
 
 
 def test_where_a_read_lies_in_the_frame():
-    span = where_in_frame(NTSC, 261, 135)
+    span = where_in_frame(HZ60, 261, 135)
     assert (span.first_line, span.last_line, span.wraps) == (261, 0, True)
     assert span.blanking
     assert span.picture
-    between = where_in_frame(NTSC, 240, 100)
+    between = where_in_frame(HZ60, 240, 100)
     assert not between.blanking
     assert not between.picture
-    assert where_in_frame(PAL, 100, 1).picture
-    assert where_in_frame(NTSC, 0, 40_000).last_line == 40_000 * 3 // 341 % 262
+    assert where_in_frame(HZ50, 100, 1).picture
+    assert where_in_frame(HZ60, 0, 40_000).last_line == 40_000 * 3 // 341 % 262
     with pytest.raises(ValueError):
-        where_in_frame(NTSC, 262, 1)
+        where_in_frame(HZ60, 262, 1)
 
 
 @pytest.mark.parametrize("plan", [(241, 0, 0), (241, 4, 4), (-1, 1, 0), (241, 1, -1)])

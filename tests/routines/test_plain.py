@@ -12,8 +12,8 @@ from padbench.routines.routine import RoutineError
 from padbench.routines.run import held_by, run_case, undisturbed
 from padbench.routines.source import SHIPPED, load_routine, routine_from_source
 
-NTSC = console_timing("60hz")
-JOINED, EACH = Console(NTSC), Console(NTSC, "each")
+HZ60 = console_timing("60hz")
+JOINED, EACH = Console(HZ60), Console(HZ60, "each")
 
 
 @pytest.mark.parametrize("name", SHIPPED)

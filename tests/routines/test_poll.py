@@ -239,8 +239,8 @@ def test_the_worst_case_of_a_sweep_is_played_with_its_own_phase_and_state(pad):
 
 def test_each_kind_of_case_is_played_and_no_other():
     for name, says in [
-        ("read-once", ["hand on a wrong byte", "no pass is spoilt"]),
-        ("read-twice", ["spoils a pass", "no pass is spoilt"]),
+        ("read-once", ["hand on a wrong byte", "no pass is misread"]),
+        ("read-twice", ["makes a pass misread", "no pass is misread"]),
     ]:
         cases = setting_of(sheet(f'routine = "{name}"'), PORT, "slow").routine.cases()
         assert len(cases) == len(says)
@@ -318,7 +318,7 @@ def test_a_result_that_hangs_on_what_stood_there_is_told(tmp_path):
     source = LATCH + "ldx #8\nl: lda $4016\nlsr a\nrol 0\ndex\nbne l\n" + half
     design = made(tmp_path, source, 'result = "$02"')
     (found, _) = poll_of(design.poll).findings()
-    assert "hangs on the byte that stood in the place of its result" in found.says
+    assert "depends on the byte that stood in the place of its result" in found.says
 
 
 def test_a_routine_is_surveyed_once_for_a_sheet_however_many_ask(tmp_path, monkeypatch):

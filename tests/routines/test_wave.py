@@ -18,14 +18,14 @@ from padbench.routines.run import held_by, run_case
 from padbench.routines.source import SHIPPED, load_routine, routine_from_source
 from padbench.routines.wave import case_wave
 
-NTSC = console_timing("60hz")
+HZ60 = console_timing("60hz")
 
 
 @pytest.mark.parametrize("clocks", ["joined", "each"])
 @pytest.mark.parametrize("name", SHIPPED)
 def test_every_pass_of_random_cases_reads_the_same_on_the_wires(name, clocks, pad):
     draw = random.Random(name + clocks)
-    routine, console = load_routine(name), Console(NTSC, clocks)
+    routine, console = load_routine(name), Console(HZ60, clocks)
     for _ in range(6):
         held, phase, port = draw.randrange(256), draw.randrange(80), draw.randrange(2)
         case = {"held": held, "period": 97, "phase": phase}
@@ -37,7 +37,7 @@ def test_every_pass_of_random_cases_reads_the_same_on_the_wires(name, clocks, pa
 
 @pytest.mark.parametrize("clocks", ["joined", "each"])
 def test_no_limit_of_the_part_is_broken_even_when_stopped(clocks, pad):
-    console, routine = Console(NTSC, clocks), load_routine("read-once")
+    console, routine = Console(HZ60, clocks), load_routine("read-once")
     wave = case_wave(routine, console, pad, held=0xA5, period=432, phase=46)
     reads = decode(wave)
     assert len(reads[0].clock_rises) == 8 + (1 if clocks == "joined" else 3)
@@ -46,7 +46,7 @@ def test_no_limit_of_the_part_is_broken_even_when_stopped(clocks, pad):
 
 
 def test_an_undisturbed_wave_stands_at_the_consoles_true_clock(pad):
-    wave = case_wave(load_routine("read-once"), Console(NTSC), pad, held=0x81)
+    wave = case_wave(load_routine("read-once"), Console(HZ60), pad, held=0x81)
     (read,) = decode(wave)
     assert read.byte == 0x81
     spacing = [b - a for a, b in zip(read.samples, read.samples[1:], strict=False)]
@@ -63,15 +63,15 @@ def test_a_read_right_behind_another_clocks_by_itself(pad):
     """
     source = "lda #1\nsta $4016\nlsr a\nsta $4016\nldx #0\ninc $4016,x\nrts"
     routine = routine_from_source(source, "inc.asm")
-    wave = case_wave(routine, Console(NTSC), replace(pad, answer=0), held=0x80)
-    run = run_case(routine, Console(NTSC), 0x80)
+    wave = case_wave(routine, Console(HZ60), replace(pad, answer=0), held=0x80)
+    run = run_case(routine, Console(HZ60), 0x80)
     assert [a.value for a in run.accesses if a.kind == "read"] == [1, 0]
     assert decode(wave)[0].bits == (True, False)
-    assert decode(case_wave(routine, Console(NTSC), pad, held=0x80))[0].bits == (True, None)
+    assert decode(case_wave(routine, Console(HZ60), pad, held=0x80))[0].bits == (True, None)
 
 
 def test_the_second_port_holds_the_opposite(pad):
-    wave = case_wave(load_routine("read-once-both"), Console(NTSC), pad, held=0x0F, port=1)
+    wave = case_wave(load_routine("read-once-both"), Console(HZ60), pad, held=0x0F, port=1)
     assert decode(wave)[0].byte == held_by(1, 0x0F) == 0xF0
 
 

@@ -44,13 +44,13 @@ def test_bits_of_one_read(arguments, wire):
     ("moves", "policy", "held"),
     [
         ([(0, UP), (5, UP | DOWN)], "both", UP | DOWN),
-        ([(0, UP), (5, UP | DOWN)], "neutral", 0),
-        ([(0, UP), (5, UP | DOWN)], "last-wins", DOWN),
-        ([(0, UP), (5, UP | DOWN)], "first-wins", UP),
-        ([(0, UP), (5, UP | DOWN), (7, UP)], "last-wins", UP),
-        ([(0, 0), (5, LEFT | RIGHT)], "last-wins", 0),
-        ([(0, UP), (4, 0), (5, DOWN), (6, UP | DOWN)], "first-wins", DOWN),
-        ([(0, UP), (11, UP | DOWN)], "neutral", UP),
+        ([(0, UP), (5, UP | DOWN)], "neither", 0),
+        ([(0, UP), (5, UP | DOWN)], "newer", DOWN),
+        ([(0, UP), (5, UP | DOWN)], "older", UP),
+        ([(0, UP), (5, UP | DOWN), (7, UP)], "newer", UP),
+        ([(0, 0), (5, LEFT | RIGHT)], "newer", 0),
+        ([(0, UP), (4, 0), (5, DOWN), (6, UP | DOWN)], "older", DOWN),
+        ([(0, UP), (11, UP | DOWN)], "neither", UP),
     ],
 )
 def test_held_states(moves, policy, held):

@@ -63,7 +63,7 @@ def test_a_good_pad_passes(name, port, corner):
     assert run(name, port, corner).problems == ()
 
 
-@pytest.mark.parametrize("policy", ["both", "neutral", "last-wins", "first-wins"])
+@pytest.mark.parametrize("policy", ["both", "neither", "newer", "older"])
 def test_opposite_directions_under_each_policy(policy):
     result = run("opposite-directions", policy={"opposite_directions": policy})
     assert result.problems == ()

@@ -138,7 +138,7 @@ CASES = {
     ),
     # policy, ports, poll
     "policy unknown": Broken(
-        '"both"', '"nuetral"', "policy.opposite-directions", 'the nearest known is "neutral"'
+        '"both"', '"niether"', "policy.opposite-directions", 'the nearest known is "neither"'
     ),
     "policy a list": Broken('"both"', '["both"]', "policy.opposite-directions", "not text"),
     "ports empty": Broken(PORTS, "ports = []", "works-with.ports", "an empty list is not enough"),

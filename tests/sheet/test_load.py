@@ -14,7 +14,7 @@ CANONICAL = {name: 8 - place for place, name in enumerate(BUTTONS)}
 
 
 def without_tables(text: str, *names: str) -> str:
-    """The text without the lines of these tables; remarks stay."""
+    """The text without the lines of these tables; comments stay."""
     kept, table = [], ""
     for line in text.splitlines(keepends=True):
         if header := re.match(r"\[(.*)\]", line):

@@ -13,7 +13,7 @@ def test_places() -> None:
     text = """top = 1
 "a b".c = 2
 [t]
-# remark
+# comment
 x.y = 3
 z = { p = 1, "q.r" = 2 }
 l = [

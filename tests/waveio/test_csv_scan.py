@@ -52,7 +52,7 @@ def table(delimiter, decimal, quote=""):
 PREAMBLES = {
     "none": [],
     "names": ["Time;CH1;CH2;Note"],
-    "units row": ["Model;Scope 3", "Sample interval;1E-06", "", "t;CH1;CH2;Note", "s;V;V;"],
+    "units row": ["Made on;bench 3", "Step;1E-06", "", "t;CH1;CH2;Note", "s;V;V;"],
     "units in names": ["# made by a logger", "Time [s];CH1 (V);CH2 (V);Note"],
 }
 

@@ -58,11 +58,11 @@ def test_names(text, name, unit):
     ],
 )
 def test_a_unit_in_the_preamble(line, unit):
-    found = stated_unit(["Model;Bench 4", line])
+    found = stated_unit(["Made on;bench 4", line])
     assert (found.line, found.unit) == (2, unit)
 
 
-@pytest.mark.parametrize("line", ["Vertical Units,V", "Time,CH1", "Horizontal Scale,1us", "Units"])
+@pytest.mark.parametrize("line", ["Units of y,V", "Time,CH1", "Width,1us", "Units"])
 def test_no_unit_in_the_preamble(line):
     assert stated_unit([line]) is None
 

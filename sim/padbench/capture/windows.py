@@ -169,7 +169,7 @@ def stretches(
 ) -> Iterator[tuple[int, Timeline]]:
     """For each span (picoseconds, in order of their begins) its begin, and its wires from there.
 
-    Time 0 of a timeline is the begin of its span. One that the capture does not reach is left out.
+    Time 0 of a timeline is the start of its span. One that the capture does not reach is left out.
     """
     waiting = [_Cut(begin, end) for begin, end in spans]
     last: dict[str, int] = {}

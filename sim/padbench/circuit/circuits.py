@@ -215,7 +215,7 @@ class Circuits:
     """All circuits of n designs, worked out on demand; arrays of shape (n, corners), SI units.
 
     ``at_inputs`` is the space of the register's inputs (its corners have a contact), ``at_lines``
-    that of everything that hangs on the port.
+    that of everything that depends on the port.
     """
 
     def __init__(self, design: Design) -> None:
@@ -413,7 +413,7 @@ class Circuits:
 
     @property
     def data_farads(self) -> Array:
-        """What hangs on the data line, F, shape (n,)."""
+        """What depends on the data line, F, shape (n,)."""
         return self.design.cable_length * self.design.cable_per_metre + self.design.console_c
 
     def _against(self, rises: bool) -> tuple[Array, Array, Array]:

@@ -1,4 +1,4 @@
-"""The values of a sheet that can be changed, and the numbers of the calculation that hang on each.
+"""The values of a sheet that can be changed, and the numbers of the calculation behind each.
 
     for dial in dials_of(sheet, ("push-pull",)): dial.key, dial.now
 

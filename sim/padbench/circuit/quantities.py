@@ -234,7 +234,7 @@ def _of_inputs() -> Iterator[Quantity]:
     yield Quantity(
         _rule(
             *("power.pull-up", "W"),
-            "a pull-up turns {measured} into heat; it may {limit}",
+            "a pull-up turns {measured} into heat; {limit} is allowed",
             *(_UP, "pull-up.rating"),
         ),
         *("inputs", "at most", _pull_up_heat),
@@ -283,10 +283,10 @@ def _of_line(name: Circuit, resistor: str) -> Iterator[Quantity]:
     yield Quantity(
         _rule(
             *(f"{name}.sink", "A"),
-            f"the {{port}} port sinks {{measured}} while {name} is low; it may sink {{limit}}",
+            f"the {{port}} port sinks {{measured}} while {name} is low; {{limit}} is allowed",
             resistor,
             unlimited=f"the {{port}} port sinks {{measured}} while {name} is low; nobody says how"
-            " much it may",
+            " much is allowed",
         ),
         *(name, "at most", lambda c: (line(c).driven.sunk, each(c.design.sink_most))),
         (*("port.sink_current", "port.supply", *_LINE), *_PULLED),
@@ -300,7 +300,7 @@ def _of_line(name: Circuit, resistor: str) -> Iterator[Quantity]:
     yield Quantity(
         _rule(
             *(f"power.{name}-resistor", "W"),
-            f"the {name} resistor turns {{measured}} into heat; it may {{limit}}",
+            f"the {name} resistor turns {{measured}} into heat; {{limit}} is allowed",
             *(resistor, "resistors.rating"),
         ),
         *(name, "at most", lambda c: _line_heat(c, line(c))),
@@ -422,8 +422,8 @@ def _of_data() -> Iterator[Quantity]:
         yield Quantity(
             _rule(
                 *(f"data.{way}", "s"),
-                f"data takes {{measured}} to {way} at the console, from a clock to its sample are"
-                " {limit}",
+                f"data takes {{measured}} to {way} at the console; sampled {{limit}} after the"
+                " clock",
                 *(*_CABLE, "poll.clock-high", "poll.sample", "port.*.input-capacitance"),
                 never=f"data never gets {get} at the console",
             ),

@@ -62,12 +62,20 @@ def _parser() -> Parser:
         "channels, by name or (CSV) by number from 1; where a number is a name, it is the name"
     )
     for role in ROLES[:3]:
-        group.add_argument(f"--{role}", metavar="CHANNEL", help="default: found by its name")
-    group.add_argument("--supply", metavar="CHANNEL", help="in volts; its extremes are told")
-    group.add_argument("--sync", metavar="CHANNEL", help="video sync, composite or vertical")
-    group.add_argument("--time", metavar="COLUMN", help="default: found by its name")
+        group.add_argument(
+            f"--{role}", metavar="CHANNEL", help=f"the {role} line (default: found by its name)"
+        )
     group.add_argument(
-        "--time-unit", metavar="UNIT", help="of that column: s, ms, us, ns, ps (default: as named)"
+        "--supply", metavar="CHANNEL", help="the supply in volts; its lowest and highest are told"
+    )
+    group.add_argument("--sync", metavar="CHANNEL", help="the video sync, composite or vertical")
+    group.add_argument(
+        "--time", metavar="COLUMN", help="the column of times (default: found by its name)"
+    )
+    group.add_argument(
+        "--time-unit",
+        metavar="UNIT",
+        help="the unit of that column: s, ms, us, ns, ps (default: as the file says)",
     )
     parser.add_argument(
         "--rate", metavar="HERTZ", help="samples a second, where the file has no time"
@@ -80,16 +88,27 @@ def _parser() -> Parser:
     parser.add_argument(
         "--sheet", metavar="SHEET", type=Path, help="judge against this design's limits"
     )
-    parser.add_argument("--port", metavar="KIND", help="default: the first that the sheet names")
-    parser.add_argument("--expect", metavar="FILE", type=Path, help="which buttons were held when")
+    parser.add_argument(
+        "--port", metavar="KIND", help="the kind of port (default: the first that the sheet names)"
+    )
+    parser.add_argument(
+        "--expect",
+        metavar="FILE",
+        type=Path,
+        help="a TOML file that says which buttons were held when",
+    )
     parser.add_argument(
         "--against",
         metavar="OTHER",
         type=Path,
         help="another capture, or with --scenario a sheet to simulate, compared read by read",
     )
-    parser.add_argument("--scenario", metavar="NAME", help="what the sheet of --against plays")
-    parser.add_argument("--scenarios", metavar="FILE", type=Path, help="scenarios of your own")
+    parser.add_argument(
+        "--scenario", metavar="NAME", help="the scenario that the sheet of --against plays"
+    )
+    parser.add_argument(
+        "--scenarios", metavar="FILE", type=Path, help="a TOML file with scenarios of your own"
+    )
     parser.add_argument(
         "--sync-line",
         metavar="N",
@@ -97,10 +116,14 @@ def _parser() -> Parser:
         help="line of the frame, 0 draws first, in which vertical sync begins (default: 245 of 262"
         " lines, 266 of 312)",
     )
-    parser.add_argument("--clocks", metavar="N", type=int, help="bits of a whole read (default: 8)")
     parser.add_argument(
-        "--passes", metavar="N", type=int, help="reads of one poll (default: as found)"
+        "--clocks", metavar="N", type=int, help="how many bits a whole read has (default: 8)"
     )
-    parser.add_argument("--all-reads", action="store_true", help="list all, not the first 40")
+    parser.add_argument(
+        "--passes", metavar="N", type=int, help="how many reads a poll has (default: as found)"
+    )
+    parser.add_argument(
+        "--all-reads", action="store_true", help="list all reads, with --all too, not the first 40"
+    )
     add_output_options(parser, {})
     return parser

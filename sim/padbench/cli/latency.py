@@ -15,7 +15,7 @@ def run(arguments: list[str]) -> int:
         result = latency(
             options.what,
             line=options.line,
-            every=4 if options.four_players else options.every,
+            every=options.every,
             processing=options.processing,
             screen_line=options.screen_line,
             bounce=options.bounce,
@@ -44,10 +44,12 @@ def _parser() -> Parser:
     parser.add_argument(
         "--line", type=int, default=241, help="line of the frame at which the poll starts"
     )
-    plan = parser.add_mutually_exclusive_group()
-    plan.add_argument("--every", type=int, default=1, metavar="N", help="poll every N-th frame")
-    plan.add_argument(
-        "--four-players", action="store_true", help="one of four players is read in each frame"
+    parser.add_argument(
+        "--every",
+        type=int,
+        default=1,
+        metavar="N",
+        help="the pad is polled in every N-th frame (default: 1)",
     )
     parser.add_argument(
         "--processing",

@@ -32,6 +32,9 @@ def add_output_options(parser: Parser, figures: Mapping[str, str]) -> None:
         type=Path,
         help="one page (HTML) with everything: verdict, what to change, findings, waves, figures",
     )
+    parser.add_argument(
+        "--all", action="store_true", help="print every table instead of the short answer"
+    )
     parser.add_argument("--junit", metavar="FILE", type=Path, help="JUnit XML for CI servers")
     for name, says in figures.items():
         parser.add_argument(
@@ -70,7 +73,7 @@ def emit(results: Sequence[Result], options: Namespace, arguments: Sequence[str]
     else:
         from padbench.results.text import console, print_result
 
-        print_result(replace(result, wrote=wrote), console())
+        print_result(replace(result, wrote=wrote), console(whole=options.all), whole=options.all)
     return result.exit_code
 
 
@@ -93,7 +96,7 @@ def repeated(command: str, arguments: Sequence[str]) -> str:
         option, equals, value = word.partition("=")
         if option in _OUTPUTS:
             left = left if equals else left[1:]
-        elif word not in ("--json", "--no-waves"):
+        elif word not in ("--json", "--all", "--no-waves"):
             value = value if equals else word
             name = Path(value).name if _is_file(value) else value
             words.append(f"{option}={name}" if equals else name)

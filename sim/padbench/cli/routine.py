@@ -42,9 +42,18 @@ def run(arguments: list[str]) -> int:
     return emit([result], options, arguments)
 
 
-def add_routine_options(parser: Parser, *, fetch: bool = True) -> None:
-    """What names a routine and a console, and unless told otherwise its fetch."""
-    parser.add_argument("--entry", metavar="LABEL|ADDRESS", help="default: the first byte")
+def add_routine_options(
+    parser: Parser, *, fetch: bool = True, periods: str = "the fastest"
+) -> None:
+    """What names a routine and a console, and unless told otherwise its fetch.
+
+    ``periods`` are those that the command takes if none is asked for.
+    """
+    parser.add_argument(
+        "--entry",
+        metavar="LABEL|ADDRESS",
+        help="where the routine begins (default: its first byte)",
+    )
     parser.add_argument("--origin", metavar="ADDRESS", help="where a .bin lies (default $8000)")
     parser.add_argument(
         "--result",
@@ -52,9 +61,17 @@ def add_routine_options(parser: Parser, *, fetch: bool = True) -> None:
         help="A, an address or a label; two with a comma for two pads (default A)",
     )
     parser.add_argument(
-        "--ports", metavar="ONE,TWO", default="$4016,$4017", help="default: $4016,$4017"
+        "--ports",
+        metavar="ONE,TWO",
+        default="$4016,$4017",
+        help="the addresses of the two ports (default: $4016,$4017)",
     )
-    parser.add_argument("--console", choices=console_names(), default=console_names()[0])
+    parser.add_argument(
+        "--console",
+        choices=console_names(),
+        default=console_names()[0],
+        help=f"the console that runs the routine (default: {console_names()[0]})",
+    )
     parser.add_argument(
         "--limit",
         metavar="CYCLES",
@@ -68,7 +85,7 @@ def add_routine_options(parser: Parser, *, fetch: bool = True) -> None:
         "--period",
         metavar="N",
         action="append",
-        help="fetch every N CPU cycles; can be repeated; all: every rate (default: the fastest)",
+        help=f"fetch every N CPU cycles; can be repeated; all: every rate (default: {periods})",
     )
     parser.add_argument(
         "--clocks",

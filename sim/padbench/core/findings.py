@@ -97,7 +97,7 @@ class Met:
     ``corner`` and ``port`` are those of a simulation of the pad ("slow", "push-pull"),
     ``simulator`` and ``top`` what ran which design in an HDL. ``ends`` is the combination of
     worst-case values of a calculation, as (axis, end) pairs: a number in SI for the supply and the
-    temperature, a word for the others. ``read`` counts from 1, ``at_ps`` from the begin of the run.
+    temperature, a word for the others. ``read`` counts from 1, ``at_ps`` from the start of the run.
     ``other`` names any other place ("every port").
     """
 

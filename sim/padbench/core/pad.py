@@ -11,7 +11,7 @@ from padbench.core.limits import Limits
 
 __all__ = ["LineDelays", "PadModel", "Policy"]
 
-Policy = Literal["both", "neutral", "last-wins", "first-wins"]
+Policy = Literal["both", "neither", "newer", "older"]
 
 
 @dataclass(frozen=True, slots=True)

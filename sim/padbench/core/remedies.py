@@ -12,13 +12,19 @@ from typing import Literal
 
 from padbench.core.units import show
 
-__all__ = ["ADVICE", "NOTHING", "Remedy", "RemedyKind", "joined", "spelled_range"]
+__all__ = ["ADVICE", "NOTHING", "WHICH_TIE", "Remedy", "RemedyKind", "joined", "spelled_range"]
 
 RemedyKind = Literal["resistor", "size", "temperature", "count", "plain"]
 """What sort of value it is: a resistor and a size are sold in steps, a count is a whole number."""
 
 NOTHING = "no single value of the sheet would mend this"
 """Said only where values were tried."""
+
+WHICH_TIE = (
+    "ground is what programs expect that read past the eighth bit; supply, where none does, makes a"
+    " stopped read miss a press instead of showing one too many"
+)
+"""When which tie of the serial input is right (common practice; the sweep counts the second)."""
 
 _SHOWN = 6
 

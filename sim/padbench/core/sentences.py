@@ -22,7 +22,7 @@ from typing import Any
 from padbench.core.buttons import spelled
 from padbench.core.units import show
 
-__all__ = ["COUNTED", "amount", "filled", "moment"]
+__all__ = ["COUNTED", "amount", "filled", "grouped", "moment"]
 
 COUNTED = frozenset(
     ("", "bits", "cases", "changes", "clocks", "edges", "latches", "polls", "reads", "states")
@@ -44,10 +44,15 @@ def amount(value: float, unit: str, digits: int = _DIGITS) -> str:
     """A measured value for people: ``"280 ns"``, ``"7 clocks"``; nothing is scaled that counts."""
     if unit in COUNTED:
         # Not "g", which turns to powers of ten from a million on.
-        number = str(int(value)) if value == int(value) else f"{value:g}"
+        number = grouped(int(value)) if value == int(value) else f"{value:g}"
         return f"{number} {_singular(unit) if value == 1 else unit}".rstrip()
     # What rounding leaves of nothing is nothing.
     return show(0.0 if abs(value) < 1e-15 else value, unit, digits)
+
+
+def grouped(count: int) -> str:
+    """A whole number for people, from five digits on in threes: ``"68 550 656"``."""
+    return f"{count:,}".replace(",", " ") if abs(count) >= 10_000 else str(count)
 
 
 def _singular(unit: str) -> str:
@@ -55,7 +60,7 @@ def _singular(unit: str) -> str:
 
 
 def moment(ps: int) -> str:
-    """Picoseconds since the begin of a run, as people read them off a wave: ``"12.000 µs"``."""
+    """Picoseconds since the start of a run, as people read them off a wave: ``"12.000 µs"``."""
     return f"{ps / 1e6:.3f} µs"
 
 

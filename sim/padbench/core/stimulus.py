@@ -120,7 +120,7 @@ class Stimulus:
     """Everything that happens from outside in one run.
 
     ``contacts`` holds (time, byte) pairs: from that time on exactly those contacts are closed.
-    ``notes`` are remarks for the wave, (time, text). Both in time order, as are ``reads``.
+    ``notes`` are comments for the wave, (time, text). Both in time order, as are ``reads``.
     ``driven`` gives the edges themselves, in place of ``reads``.
     """
 

@@ -35,8 +35,8 @@ def _shortest(
 ) -> Rule:
     """A rule of times that must be long enough: what they are, and who needs them to be."""
     texts = {
-        "pass": f"the shortest {what} is {{measured:4}}, and the {{limit:4}} that {needs} are kept",
-        "fail": f"the shortest {what} is {{measured:4}}, less than the {{limit:4}} that {needs}",
+        "pass": f"shortest {what}: {{measured:4}}; needs {{limit:4}}",
+        "fail": f"shortest {what}: {{measured:4}}, less than the {{limit:4}} that {needs}",
         "none": f"the run has no {what}",
     }
     return Rule(f"timing.{id_}", "s", {**texts, **more}, mends)
@@ -107,7 +107,7 @@ RULES = {
         ),
         _shortest(
             "setup-parallel",
-            "stand-still of the inputs before load end",
+            "steady time of the inputs before load end",
             None,
             **{"not-judged": "the timeline does not show the register's inputs"},
         ),

@@ -11,7 +11,7 @@ from padbench.core.units import read_value
 from padbench.jobs.loading import Refusal
 from padbench.jobs.routine_question import Address, RoutineQuestion
 from padbench.parts import ConsoleTiming
-from padbench.results.blocks import FrameStrip, Prose, Table
+from padbench.results.blocks import FrameStrip, Lines, Prose, Table
 from padbench.results.frame import frame_at
 from padbench.results.result import Case, Result, Section
 from padbench.routines.console import Console
@@ -138,6 +138,7 @@ def latency(
         f"{ms['p99']:.1f} ms.",
         make_document=document,
         make_sections=lambda: [
+            _brief(numbers),
             Section("plan", "What was asked", [Prose((_plan(numbers),))]),
             Section("delays", "Delays", [_table(numbers)]),
             Section("frame", "Where in the frame the poll falls", [FrameStrip(frame, "poll")]),
@@ -250,9 +251,20 @@ def _plan(numbers: LatencyDocument) -> str:
     )
 
 
+def _brief(numbers: LatencyDocument) -> Section:
+    rows = [(str(name), f"{ms:>5} ms, {frames} frames") for name, frames, ms in _delays(numbers)]
+    blocks = [Lines("", [("", _plan(numbers))]), Lines("From press to picture", rows)]
+    return Section("brief", "", blocks, ("brief",))
+
+
 def _table(numbers: LatencyDocument) -> Table:
+    rows = _delays(numbers)
+    return Table("Over all moments of a press", ("delay", "frames", "ms"), rows, frozenset((1, 2)))
+
+
+def _delays(numbers: LatencyDocument) -> list[tuple[str, str, str]]:
     words = {"min": "shortest", "mean": "mean", "max": "longest"}
-    rows = [
+    return [
         (
             words.get(name, f"{name[1:]} % within"),
             f"{numbers['frames'][name]:.2f}",  # type: ignore[literal-required]
@@ -260,4 +272,3 @@ def _table(numbers: LatencyDocument) -> Table:
         )
         for name, ms in numbers["milliseconds"].items()
     ]
-    return Table("Over all moments of a press", ("delay", "frames", "ms"), rows, frozenset((1, 2)))

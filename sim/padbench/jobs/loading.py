@@ -80,7 +80,7 @@ class Design:
         return self.sheet.document.name
 
     def inputs(self, *further: FileLike | None) -> tuple[Input, ...]:
-        """The sheet and the other files that a run hangs on, as they are now."""
+        """The sheet and the other files that a run depends on, as they are now."""
         parts, routine = self.sheet.parts.file, self.sheet.poll.routine
         beside = None if self.path is None or parts is None else self.path.parent / parts
         own = self.sheet.document.text

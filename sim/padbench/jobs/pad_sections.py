@@ -9,6 +9,8 @@ from typing_extensions import TypedDict
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.pad import Policy
+from padbench.core.remedies import WHICH_TIE
+from padbench.core.sentences import grouped
 from padbench.padsweep.replay import pad_case, says_case
 from padbench.padsweep.tally import (
     FAULTS,
@@ -27,6 +29,7 @@ from padbench.results.blocks import (
     Articles,
     Block,
     Cell,
+    Lines,
     OnDemand,
     Prose,
     Table,
@@ -148,6 +151,7 @@ def pad_sections(
     sheet: Sheet, pads: Sequence[PadCounts], play: Play, *, stopped: bool = False
 ) -> Iterator[Section]:
     """What a swept pad has to show, port by port; no choice is safest of a sweep that stopped."""
+    yield Section("brief", "", [*_brief(pads, play, stopped=stopped)], ("brief",))
     yield Section("counts", "What comes out", [*_counts(pads)])
     chosen = [_choices(pad, stopped) for pad in pads if pad.choices]
     if chosen:
@@ -158,6 +162,42 @@ def pad_sections(
         articles = OnDemand(lambda: [one for pad in pads for one in _examples(sheet, pad, play)])
         yield Section("cases-text", title, [Prose(lines, listed=True)], ("text",))
         yield Section("cases", title, [Articles(articles)], ("page",))
+
+
+def _brief(pads: Sequence[PadCounts], play: Play, *, stopped: bool) -> Iterator[Lines]:
+    """Each port, what a stopped read can do there, the safest choice, a case to see."""
+    for pad in pads:
+        whole, ports = pad.whole, ", ".join(pad.ports)
+        if whole.wrong:
+            says = f"FAILS: {_share(whole.wrong, whole.cases)} of {grouped(whole.cases)} cases"
+        else:
+            says = "every case tried reads as it must" if stopped else "works: every case"
+        rows = [(ports, says)]
+        for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True):
+            if ghost or missed:
+                shares = per_cent(ghost, whole.cases), per_cent(missed, whole.cases)
+                rows.append((name, "seen, not pressed {}; pressed, not seen {}".format(*shares)))
+        rows += _stopped_and_safest(pad, stopped)
+        yield Lines("", rows)
+    lines = [line.strip() for pad in pads for line in _example_lines(pad, play)]
+    yield Lines("", [("", line) for line in lines[:1]])
+    yield Lines("", [("", line) for line in lines[1:2]], whole=True)
+
+
+def _stopped_and_safest(pad: PadCounts, stopped: bool) -> Iterator[tuple[str, str]]:
+    spoilt = None if pad.serial is None else pad.stopped.get((pad.policy, pad.serial))
+    if spoilt is not None and spoilt.cases:
+        ghost, missed = spoilt.spoilt_ghost, spoilt.spoilt_missed
+        says = (
+            f"a press too many in {per_cent(ghost, spoilt.cases)}, a press missed in "
+            f"{per_cent(missed, spoilt.cases)} of them; the console's fault"
+        )
+        yield "stopped reads", says
+    safest = [] if stopped else pad.safest
+    if safest:
+        choices = " or ".join(f"{policy} with {TIES[tie]}" for policy, tie in safest)
+        yield "fewest wrong", f"{choices}; this sheet has {pad.policy} with {TIES[pad.serial]}"
+        yield "serial input", WHICH_TIE
 
 
 def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
@@ -175,7 +215,7 @@ def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
         [
             (
                 ", ".join(pad.ports),
-                str(pad.whole.cases),
+                grouped(pad.whole.cases),
                 Cell(_share(pad.whole.wrong, pad.whole.cases), bad=bool(pad.whole.wrong)),
                 pad.policy,
                 TIES[pad.serial],
@@ -195,7 +235,7 @@ def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
                     for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True)
                 ],
                 frozenset((1, 2)),
-                f"Per cents are of all {whole.cases} cases.",
+                f"Per cents are of all {grouped(whole.cases)} cases.",
             )
 
 
@@ -208,9 +248,9 @@ def _choices(pad: PadCounts, stopped: bool) -> Table:
             (
                 policy,
                 TIES[tie],
-                str(tally.cases),
+                grouped(tally.cases),
                 _share(tally.opposites, tally.cases),
-                str(spoilt.cases),
+                grouped(spoilt.cases),
                 _share(spoilt.spoilt_ghost, spoilt.cases),
                 _share(spoilt.spoilt_missed, spoilt.cases),
                 "safest" if (policy, tie) in safest else "",
@@ -231,7 +271,8 @@ def _choices(pad: PadCounts, stopped: bool) -> Table:
         rows,
         frozenset((2, 4)),
         "That a stopped read loses bits is the console's fault; what replaces them is not. Safest "
-        "has the fewest wrong reads, then opposite directions, presses too many, presses missed.",
+        "has the fewest wrong reads, then opposite directions, presses too many, presses missed; "
+        f"but of the serial input {WHICH_TIE}.",
     )
 
 
@@ -271,7 +312,7 @@ def _captioned(table: Callable[[], Table]) -> Table:
 
 def _share(count: int, cases: int) -> str:
     """A count, and how much of the whole that is."""
-    return f"{count} ({per_cent(count, cases)})" if count else "0"
+    return f"{grouped(count)} ({per_cent(count, cases)})" if count else "0"
 
 
 def pad_document(pad: PadCounts, play: Play) -> PadPortsDocument:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing_extensions import TypedDict
 
 from padbench.core.buttons import pressed_in, spelled
+from padbench.core.sentences import grouped
 from padbench.core.units import show
 from padbench.cosim.causes import Cause
 from padbench.cosim.regress import regress as regress_hdl
@@ -33,11 +34,13 @@ from padbench.results.blocks import (
     Articles,
     Block,
     Cell,
+    Lines,
     Prose,
     Table,
     article_of,
     findings_blocks,
     ribbon_of,
+    thinnest_lines,
 )
 from padbench.results.documents import (
     FindingDocument,
@@ -341,6 +344,7 @@ def _coverage(coverage: Coverage) -> CoverageDocument:
 
 def _sections(result: RegressResult) -> Iterator[Section]:
     causes = [*_causes(result)]
+    yield _brief(result)
     yield Section("causes", "Likely causes", causes, ("page",))
     yield Section("findings", "Findings", findings_blocks(result.findings))
     yield Section("scenarios-text", "Scenarios", [*_scenarios(result)], ("text",))
@@ -348,6 +352,51 @@ def _sections(result: RegressResult) -> Iterator[Section]:
     yield Section("scenarios", "Scenarios", [*_scenarios(result)], ("page",))
     if result.failures:
         yield Section("causes-text", "Likely causes", causes, ("text",))
+
+
+def _brief(result: RegressResult) -> Section:
+    """Each scenario that fails with its cause, then what was seen."""
+    failures = {failure.scenario: failure for failure in result.failures}
+    wrong = [run for run in result.scenarios if run.verdict == "fail"]
+    right = [run.name for run in result.scenarios if run.verdict == "pass"]
+    rows = [(run.name, _failing(run, failures.get(run.name))) for run in wrong]
+    runs = {found.id for run in wrong for found in run.broken}
+    broken = [
+        (found.id, found.says)
+        for found in result.findings
+        if found.verdict == "fail" and found.id not in runs
+    ]
+    causes = [(f"{cause.explains:.0%}".replace("%", " %"), cause.says) for cause in result.causes]
+    if result.failures and not causes:
+        causes = [("", "None of the faults that were tried gives these reads.")]
+    seen = result.coverage
+    wires = (
+        f"{256 - len(seen.missing_states)} of 256 held states, "
+        f"{grouped(65_536 - len(seen.missing_transitions))} of {grouped(65_536)} transitions, "
+        f"{24 - len(seen.missing_positions)} of 24 stopped bits"
+    )
+    blocks = [
+        Lines("Likely causes, by the part of the reads that each explains", causes),
+        Lines("Scenarios that fail", rows),
+        Lines("Findings that fail", broken),
+        thinnest_lines(result.findings),
+        Lines("", [
+            *([("pass", f"{len(right)} scenarios: {', '.join(right)}")] if right else []),
+            *([("skipped", ", ".join(name for name, _ in result.skipped))]
+              if result.skipped else []),
+            ("seen", wires),
+        ]),
+    ]  # fmt: skip
+    return Section("brief", "", blocks, ("brief",))
+
+
+def _failing(run: ScenarioRun, failure: Failure | None) -> str:
+    if failure is None:
+        said = [problem.says for problem in run.problems]
+        said += [f"{finding.id}: {finding.says}" for finding in run.broken]
+        return said[0]
+    says = f"read {failure.read}: got {_byte(failure.got)}, expected {_byte(failure.expected)}"
+    return f"{says}; {failure.causes[0].id}" if failure.causes else says
 
 
 def _causes(result: RegressResult) -> Iterator[Block]:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal, NotRequired
 from typing_extensions import TypedDict
 
 from padbench.core.buttons import spelled
+from padbench.core.sentences import grouped
 from padbench.jobs.loading import (
     FileLike,
     Progress,
@@ -291,7 +292,7 @@ def _tests(report: JudgedRoutine) -> Iterator[Case]:
     yield Case("undisturbed", wrong[:20])
     for sweep in report.sweeps:
         failed = [
-            f"{what} in {number} of {sweep.cases} cases"
+            f"{what} in {grouped(number)} of {grouped(sweep.cases)} cases"
             for number, what in (
                 (sweep.accepted_wrong, "a wrong byte is handed on"),
                 (sweep.never_settles, "it never comes back"),

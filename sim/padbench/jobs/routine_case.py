@@ -14,7 +14,7 @@ from padbench.jobs.routine_question import (
     pad_for_wave,
     periods_of,
 )
-from padbench.results.blocks import Prose
+from padbench.results.blocks import Lines, Prose
 from padbench.results.documents import Outcome
 from padbench.results.result import Case, Result, Section
 from padbench.routines.console import Clocks, SampleFetch
@@ -132,7 +132,10 @@ def play_case(
         word="Passes." if right else "FAILS.",
         lead=lines[-1],
         make_document=document,
-        make_sections=lambda: [Section("case", f"Case {case}", [Prose(lines[:-1])])],
+        make_sections=lambda: [
+            Section("brief", "", [Lines("", [("", line) for line in lines[:-1]])], ("brief",)),
+            Section("case", f"Case {case}", [Prose(lines[:-1])]),
+        ],
         cases={"cases": [Case(f"{case}, period {rate}", [] if right else lines[::-1])]},
         inputs=question.inputs(routine, sheet),
         wrote={} if path is None else {"Wave": path},

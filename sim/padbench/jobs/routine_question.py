@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 from padbench.circuit.pad_model import pad_model
 from padbench.core.findings import Finding, Source
 from padbench.core.pad import PadModel
+from padbench.core.sentences import grouped
 from padbench.core.timeline import Timeline
 from padbench.jobs.loading import (
     Refusal,
@@ -192,7 +193,7 @@ class JudgedRoutine:
         if self.judgement is not None:
             return self.judgement.says
         tried = sum(sweep.cases for sweep in self.sweeps)
-        return f"{tried} of {STATES * sum(self.periods)} cases were tried"
+        return f"{grouped(tried)} of {grouped(STATES * sum(self.periods))} cases were tried"
 
     @property
     def periods(self) -> tuple[int, ...]:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from padbench.core.buttons import spelled
 from padbench.core.decode import decode
+from padbench.core.sentences import grouped
 from padbench.jobs.routine_question import JudgedRoutine
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.results.blocks import (
@@ -14,6 +15,7 @@ from padbench.results.blocks import (
     Block,
     Cell,
     FrameStrip,
+    Lines,
     Prose,
     Strip,
     Strips,
@@ -26,6 +28,7 @@ from padbench.results.wave_data import ROWS, ShownRead, Wave
 from padbench.routines.console import SampleFetch
 from padbench.routines.counts import OUTCOMES, WORST, Counterexample, SweepCounts
 from padbench.routines.frames import Span, lines_of, microseconds_of
+from padbench.routines.judge import per_cent
 from padbench.routines.lengths import DesignMap, ranges
 from padbench.routines.run import held_by, run_case
 from padbench.routines.wave import STOPPED, stop_says
@@ -36,9 +39,16 @@ if TYPE_CHECKING:
 __all__ = ["map_strips", "phase_strips", "routine_sections"]
 
 _MOST_CASES = 4
+_SEE = "To see it,"
+_NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
 _LONGEST = 300
 """Letters of a list of phases in a table."""
 
+_KINDS = {
+    "accepted_wrong": "a wrong byte handed on",
+    "never_settles": "a poll that never settles",
+    "corrupt": "a pass misread",
+}
 _GOT = {
     "accepted_wrong": "handed on",
     "never_settles": "it never came back; a pass read",
@@ -49,6 +59,7 @@ _GOT = {
 def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
     """All of them; ``chart`` says that a map was asked for."""
     change = [*_change(report)]
+    yield Section("brief", "", [*_brief(report, change, chart)], ("brief",))
     yield Section("change", "What must change", change, ("page",))
     yield Section("cost", "What it costs", [*_cost(report)])
     if report.sweeps:
@@ -61,8 +72,7 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         title = "Which loop lengths and gaps are safe"
         yield Section("map", title, [map_strips(report.chart), _map_table(report.chart)])
     elif chart and report.judgement is not None:
-        says = "No map: it takes two passes of the first port, with reads evenly spaced."
-        yield Section("map", "", [Prose((says,))], ("text",))
+        yield Section("map", "", [Prose((f"No map: {_NO_MAP}.",))], ("text",))
     title = "Cases that show it" if len(report.worst) > 1 else "A case that shows it"
     if not any(_fails(case) for _, case in report.worst):
         title = "An undisturbed read" if not report.worst else "What a fetch does"
@@ -75,6 +85,55 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         yield Section("frame-text", "", [Prose((_place(report.span, timing),))], ("text",))
     if report.judgement is not None and report.judgement.fails:
         yield Section("change-text", "What must change:", change, ("text",))
+
+
+def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Iterator[Lines]:
+    """The risk first, what to change, what it costs, how to see it."""
+    timing, base = report.console.timing, report.base
+    yield Lines("Risk", [*_risk(report.sweeps)])
+    if report.judgement is not None and report.judgement.fails:
+        lines = [line for block in change if isinstance(block, Prose) for line in block.lines]
+        yield Lines("What must change", [("", line) for line in lines])
+    cycles = str(base.most) if base.least == base.most else f"{base.least} to {base.most}"
+    cost = (
+        f"{cycles} CPU cycles, {lines_of(base.most, timing):.2f} scan lines, "
+        f"{microseconds_of(base.most, timing):.1f} µs on the {timing.name} console"
+    )
+    at = [access.cycle for access in base.longest.accesses if access.kind == "read"]
+    reads = f"{len(at)} reads of the port, the first in cycle {at[0]}, the last in {at[-1]}"
+    rows = [("takes", cost), *([("reads", reads)] if at else [])]
+    if report.span is not None:
+        rows.append(("frame", _place(report.span, timing)))
+    yield Lines("", rows)
+    if report.chart is not None:
+        safe = sum(good for row in report.chart.safe for good in row)
+        tried = sum(len(row) for row in report.chart.safe)
+        says = f"{grouped(safe)} of {grouped(tried)} loop lengths and gaps are safe; --all lists"
+        yield Lines("", [("map", f"{says} them, --picture draws them")])
+    elif chart and report.judgement is not None:
+        yield Lines("", [("map", _NO_MAP)])
+    examples = [line for block in _examples(report) for line in block.lines]
+    shown = [("", line) for line in examples if line.startswith(_SEE)]
+    yield Lines("", shown[:1], whole=True)
+
+
+def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
+    """Over all rates of the fetch, and at the worst of them."""
+    cases = sum(one.cases for one in sweeps)
+    what = (("wrong byte handed on", "accepted_wrong"), ("never settles", "never_settles"),
+            ("pass misread", "corrupt"), ("old byte kept", "kept_old"))  # fmt: skip
+    for label, name in what:
+        counts = [getattr(one, name) for one in sweeps]
+        if not cases:
+            return
+        says = "in no case"
+        if total := sum(counts):
+            says = f"in {grouped(total)} of {grouped(cases)} cases ({per_cent(total, cases)})"
+        if total and len(sweeps) > 1:
+            worst = max(sweeps, key=lambda one: getattr(one, name) / one.cases)
+            share = per_cent(getattr(worst, name), worst.cases)
+            says += f", at worst {share} with a fetch every {worst.period} cycles"
+        yield label, says
 
 
 def _change(report: JudgedRoutine) -> Iterator[Block]:
@@ -104,7 +163,7 @@ def _change(report: JudgedRoutine) -> Iterator[Block]:
         yield Prose(
             (
                 "The routine itself, or where its result is looked for: without any fetch it is "
-                f"wrong, or hangs on what stood there, with {some} held.",
+                f"wrong, or depends on what stood there, with {some} held.",
             )
         )
     elif judgement.verdict == "never-settles":
@@ -169,15 +228,15 @@ def _place(span: Span, timing: ConsoleTiming) -> str:
 
 def _counts_table(sweeps: Sequence[SweepCounts]) -> Table:
     def bad(number: int) -> str | Cell:
-        return Cell(str(number), bad=True) if number else "0"
+        return Cell(grouped(number), bad=True) if number else "0"
 
     return Table(
         "Every held state in every phase of the fetch (its rules and rates from memory)",
-        ("cycles from fetch to fetch", "cases", "hit", "pass spoilt", "wrong byte handed on",
+        ("cycles from fetch to fetch", "cases", "hit", "pass misread", "wrong byte handed on",
          "never settles", "kept the old byte"),
         [
-            (*map(str, (one.period, one.cases, one.hit, one.corrupt)), bad(one.accepted_wrong),
-             bad(one.never_settles), str(one.kept_old))
+            (str(one.period), *map(grouped, (one.cases, one.hit, one.corrupt)),
+             bad(one.accepted_wrong), bad(one.never_settles), grouped(one.kept_old))
             for one in sweeps
         ],
         frozenset(range(1, 7)),
@@ -253,7 +312,7 @@ def _map_table(chart: DesignMap) -> Table:
     return Table("The same as a table", heads, rows, folded=True)
 
 
-def _examples(report: JudgedRoutine) -> Iterator[Block]:
+def _examples(report: JudgedRoutine) -> Iterator[Prose]:
     """The worst case of each rate, and the commands that play the first of each kind again."""
     lines = []
     for sweep in report.sweeps:
@@ -267,7 +326,7 @@ def _examples(report: JudgedRoutine) -> Iterator[Block]:
         met = [(one.period, one.first[kind]) for one in report.sweeps if kind in one.first]
         if met:
             says = report.question.play(*met[0])
-            lines.append(f"To see it, {kind.replace('_', ' ')}: {says}")
+            lines.append(f"{_SEE} {_KINDS[kind]}: {says}")
     if lines:
         yield Prose(lines)
 
@@ -318,7 +377,7 @@ def _stops(report: JudgedRoutine, period: int, case: Counterexample) -> Iterator
             level = access.value
         elif access.stolen and access.port == case.pad - 1:
             at = timing.to_ps(access.cycle - access.stolen) / 1e6
-            yield (f"pass {number}, {at:.1f} µs after the begin of the poll: {stop_says(access)}")
+            yield (f"pass {number}, {at:.1f} µs after the start of the poll: {stop_says(access)}")
 
 
 def _shown_wave(

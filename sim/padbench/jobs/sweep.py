@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from padbench.core.buttons import spelled
 from padbench.core.findings import Finding, Met, Rule, Source
 from padbench.core.pad import PadModel, Policy
+from padbench.core.sentences import grouped
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -45,14 +46,14 @@ __all__ = ["PadSweepDocument", "sweep"]
 
 _MOST_WORKERS = 256
 _BUNDLE = 4
-_POLICIES: tuple[Policy, ...] = ("both", "neutral", "last-wins", "first-wins")
+_POLICIES: tuple[Policy, ...] = ("both", "neither", "newer", "older")
 _WORDS = {"pass": "Passes.", "fail": "Fails.", "stopped": "Stopped before the end."}
 _READS = Rule(
     "sweep.reads",
     "cases",
     {
-        "pass": "every one of {cases} cases comes out as it must",
-        "fail": "{measured} of {cases} cases come out wrong",
+        "pass": "every one of {cases:case|cases} comes out as it must",
+        "fail": "{measured} of {cases:case|cases} come out wrong",
     },
 )
 _COUNTED = Source("every case counted", "calculated")
@@ -146,9 +147,10 @@ def _swept_pad(
     cases = sum(pad.whole.cases for pad in pads)
     bad = sum(pad.whole.wrong for pad in pads)
     verdict: Literal["pass", "fail", "stopped"] = "fail" if bad else "pass"
-    says = f"{bad} of {cases} cases read wrong" if bad else f"proved for all {cases} cases"
+    many = grouped(cases)
+    says = f"{grouped(bad)} of {many} cases read wrong" if bad else f"proved for all {many} cases"
     if stopped:
-        verdict, says = "stopped", f"stopped after {cases} cases, {bad} of them wrong"
+        verdict, says = "stopped", f"stopped after {many} cases, {grouped(bad)} of them wrong"
     findings = () if stopped else tuple(map(_finding, pads))
     vcd = _write_wave(waves, design.sheet, pads)
 
@@ -268,7 +270,8 @@ def _test(pad: PadCounts) -> Case:
     """Named after the ports on which it is the same logic."""
     failed = []
     if pad.whole.wrong:
-        failed.append(f"{pad.whole.wrong} of {pad.whole.cases} cases read wrong")
+        wrong, cases = grouped(pad.whole.wrong), grouped(pad.whole.cases)
+        failed.append(f"{wrong} of {cases} cases read wrong")
         if (case := pad.whole.first_wrong) is not None:
             failed.append(
                 f"held {spelled(case.held)}, then {spelled(case.then)}: expected "

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from io import StringIO
 from itertools import count
 from pathlib import Path
@@ -27,7 +27,7 @@ from padbench.jobs.loading import (
     unwatched,
 )
 from padbench.parts import RegisterPart, colour_bands
-from padbench.results.answer import answer_of
+from padbench.results.answer import Answer, Cause, answer_of
 from padbench.results.blocks import (
     Article,
     Articles,
@@ -36,13 +36,16 @@ from padbench.results.blocks import (
     Changes,
     Drawing,
     FrameStrip,
+    Lines,
     Prose,
     Table,
     article_of,
     findings_block,
     findings_blocks,
+    reads_lines,
     reads_table,
     ribbon_of,
+    thinnest_lines,
 )
 from padbench.results.change import Change, changes, value_now
 from padbench.results.documents import (
@@ -61,6 +64,7 @@ from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
 from padbench.wiring.export import write_drawing, write_schematic
+from padbench.wiring.faults import UNPLUGGED, shorts
 from padbench.wiring.plan import wiring_plan
 
 if TYPE_CHECKING:
@@ -153,6 +157,8 @@ def verify_result(
     wrong = sum(run.verdict == "fail" for run in trial.runs)
     passes = verdict == "pass"
     name = design.sheet.pad.name
+    ports = design.sheet.works_with.ports
+    answer = cache(lambda: answer_of(trial, changes(trial.findings), ports))
     return Result(
         command="verify",
         name=name,
@@ -162,10 +168,11 @@ def verify_result(
         lead=f"All {len(trial.findings)} findings hold or need no judging, and all "
         f"{len(trial.runs)} scenarios read as they should.{_lacked(design.sheet.part)}"
         if passes
-        else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
+        else f"{UNPLUGGED if shorts(design.sheet) else ''}"
+        f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd),
-        make_sections=lambda: [*_sections(design, trial)],
+        make_sections=lambda: [_brief(answer()), *_sections(design, trial, answer())],
         findings=trial.findings,
         runs=trial.runs,
         figures={
@@ -175,9 +182,7 @@ def verify_result(
         ribbon=lambda: ribbon_of(trial.runs),
         inputs=inputs,
         assumed=design.sheet.assumed,
-        make_answer=lambda: answer_of(
-            trial, changes(trial.findings), design.sheet.works_with.ports
-        ),
+        make_answer=answer,
         data=trial,
     )
 
@@ -262,7 +267,37 @@ def _scope(sheet: Sheet, path: Path) -> "Figure":
     return scope_figure(sheet, port, run, 0, path)
 
 
-def _sections(design: Design, trial: Trial) -> Iterator[Section]:
+def _brief(answer: Answer) -> Section:
+    """What a person at a bench wants first."""
+    ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
+    causes = [
+        (str(number), f"{cause.title}: {cause.says}. Mends {_mended(cause)}")
+        for number, cause in enumerate(answer.causes, 1)
+    ]
+    played = [
+        (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
+        for word, names in (("pass", answer.passing), ("fail", answer.failing))
+        if names
+    ]
+    memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
+    blocks = [
+        Lines("", ports),
+        Lines("What must change", causes),
+        thinnest_lines(answer.thinnest),
+        Lines("", played, 2),
+        Lines("", [("", memory)] if answer.from_memory else []),
+    ]
+    return Section("brief", "", blocks, ("brief",))
+
+
+def _mended(cause: Cause) -> str:
+    """What stands under a cause: scenarios first, since people see those."""
+    many = len(cause.scenarios)
+    scenarios = f"{many} scenario{'s' * (many > 1)}: {', '.join(cause.scenarios)}" if many else ""
+    return "; ".join(filter(None, (scenarios, ", ".join(cause.findings))))
+
+
+def _sections(design: Design, trial: Trial, answer: Answer) -> Iterator[Section]:
     needed = changes(trial.findings)
     failed = trial.verdict == "fail"
     if failed:
@@ -274,7 +309,6 @@ def _sections(design: Design, trial: Trial) -> Iterator[Section]:
         heads = ("how many", "what", "value", "colour bands")
         yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",), paper=True)
     yield from _drawn(design.sheet)
-    answer = answer_of(trial, needed, design.sheet.works_with.ports)
     if answer.thinnest:
         caption = "What holds with least to spare"
         block = findings_block(caption, answer.thinnest, folded=False)
@@ -403,6 +437,11 @@ def play(
         lines = [f"{run.name}: {run.says}", about]
         broken = [problem.says for problem in run.problems]
         broken += [f"{finding.id}: {finding.says}" for finding in run.broken]
+        more = [one.says for one in run.problems if one.read is None]
+        more += [f"{finding.id}: {finding.says}" for finding in run.broken]
+        rows = [("", lines[0]), ("", f"Shown: {run.where}"), *(("FAILS", one) for one in more)]
+        acted = Lines("", [("", _acted_on(run))] if run.accepted else [])
+        yield Section("brief", "", [Lines("", rows), reads_lines(run), acted], ("brief",))
         yield Section("reads", "", [Prose(lines), reads_table(run, " ")], ("text",))
         if run.accepted:
             yield Section("accepted", "", [Prose((_acted_on(run),))], ("text",))

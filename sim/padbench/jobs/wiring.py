@@ -7,10 +7,11 @@ from typing_extensions import TypedDict
 from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import MARK, MARKED, Prose, Table, findings_blocks
+from padbench.results.blocks import MARK, MARKED, Lines, Prose, Table, findings_blocks
+from padbench.results.change import changes
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
-from padbench.wiring.faults import judge_family, judge_wiring
+from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 
 __all__ = ["plan_wiring"]
@@ -94,14 +95,15 @@ def plan_wiring(sheet: SheetLike) -> Result:
     )
     faults = tuple(finding for finding in findings if finding.verdict == "fail")
     plan = wiring_plan(design.sheet)
+    unplugged = UNPLUGGED if shorts(design.sheet) else ""
     return Result(
         command="wiring",
         name=f"{design.sheet.pad.name}, {plan.part}",
         verdict="fail" if faults else "pass",
         outcome="fail" if faults else "pass",
         word="CANNOT WORK AS IT IS." if faults else "Ready to wire.",
-        lead=f"{len(faults)} of {len(findings)} findings fail: mend the sheet before you wire "
-        "anything."
+        lead=f"{unplugged}{len(faults)} of {len(findings)} findings fail: mend the sheet before "
+        "you wire anything."
         if faults
         else "Unplug first, and go by the checks in their order.",
         make_document=lambda: _document(plan, faults),
@@ -155,6 +157,7 @@ def _pair(volts: Range | None) -> Pair:
 
 
 def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
+    yield _brief(plan, faults)
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
         lines = [*map(_fault, faults)]
@@ -176,6 +179,27 @@ def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
     yield Section("sources", title, [Prose(sources, listed=True)])
     steps = [f"{number}. {step}" for number, step in enumerate(plan.checklist, 1)]
     yield Section("checklist", "Bring it up in this order:", [Prose(steps, listed=True)])
+
+
+def _brief(plan: WiringPlan, faults: Sequence[Finding]) -> Section:
+    """The pins, and below them what fits: what to mend first, parts, how to begin."""
+    if faults:
+        # No pins: whoever wires by them before the sheet is mended wires it wrong.
+        said = {fault.id: fault.says for fault in faults}
+        mend = []
+        for number, change in enumerate(changes(faults), 1):
+            why = [said[id_] for id_ in change.mends if id_ in said and said[id_] != change.whole]
+            mend.append((str(number), f"{change.title}: {'; '.join([change.whole, *why[:1]])}"))
+        return Section("brief", "", [Lines("What must change", mend)], ("brief",))
+    parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
+    steps = [(f"{number}.", step) for number, step in enumerate(plan.checklist[:2], 1)]
+    further = f"then {len(plan.checklist) - 2} checks in their order, and the cable: see --all"
+    blocks = [
+        _pins(plan.pins),
+        Lines("Parts", parts),
+        Lines("Bring it up like this", [*steps, ("", further)]),
+    ]
+    return Section("brief", "", blocks, ("brief",))
 
 
 def _fault(fault: Finding) -> str:

@@ -73,9 +73,9 @@ class _Pair:
         self.order += new
         if len(self.order) < 2 or policy == "both":
             return sum(self.order)
-        if policy == "neutral" or self.tied:
+        if policy == "neither" or self.tied:
             return 0
-        return self.order[-1 if policy == "last-wins" else 0]
+        return self.order[-1 if policy == "newer" else 0]
 
 
 def _arbiter(policy: Policy) -> Callable[[int], int]:

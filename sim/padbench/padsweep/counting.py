@@ -13,7 +13,7 @@ practice; as in `padbench.scenarios.expect`). Every bit of every case is compare
 they differ with the block before; blocks that are equal in all bits are counted once.
 
 A level that nobody knows (an open contact without pull-up, a stage before its first load) counts as
-the wrong one: such pads are run with it low and with it high, and a bit that differs hangs on it.
+the wrong one: such pads are run with it low and with it high, and a bit that differs depends on it.
 """
 
 from collections.abc import Container, Sequence
@@ -230,7 +230,7 @@ def count_parts(pad: PadModel, parts: Sequence[PadPart], clocks: int = 8) -> Pad
 
 
 def _worst(low: list[Words], high: list[Words], wanted: list[Words]) -> list[Words]:
-    """A bit that hangs on a level that nobody knows is the opposite of what it must be."""
+    """A bit that depends on a level that nobody knows is the opposite of what it must be."""
     return [
         one ^ ((one ^ two) & ~(one ^ want))
         for one, two, want in zip(low, high, wanted, strict=True)

@@ -68,11 +68,11 @@ class ContactLanes:
             return passed
         for place, (one, other) in enumerate(self._pairs):
             both = passed[one] & passed[other]
-            if self.policy == "neutral":
+            if self.policy == "neither":
                 keep_one = keep_other = ~both
             else:
                 first, clear = self._first[place], ~self._tied[place]
-                one_wins = first if self.policy == "first-wins" else ~first
+                one_wins = first if self.policy == "older" else ~first
                 keep_one = ~both | (one_wins & clear)
                 keep_other = ~both | (~one_wins & clear)
             passed[one], passed[other] = passed[one] & keep_one, passed[other] & keep_other

@@ -17,7 +17,7 @@ from padbench.results.change import Change
 from padbench.trials.result import ReadResult, ScenarioRun
 from padbench.trials.run import Trial
 
-__all__ = ["Answer", "Cause", "PortAnswer", "answer_of"]
+__all__ = ["Answer", "Cause", "PortAnswer", "answer_of", "thinnest"]
 
 _THINNEST = 5
 _BUTTON_SCENARIO = "each-button"
@@ -89,14 +89,15 @@ def answer_of(trial: Trial, needed: Sequence[Change], ports: Collection[str]) ->
     return Answer(
         tuple(_port(trial, port, ports) for port in ports),
         tuple(_causes(trial, needed, ports)),
-        _thinnest(trial.findings),
+        thinnest(trial.findings),
         tuple(run.name for run in trial.runs if run.verdict == "pass"),
         failing,
         tuple(dict.fromkeys(s.title for s in sources if s.kind in ("from memory", "assumed"))),
     )
 
 
-def _thinnest(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+def thinnest(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Of those that hold the five with the smallest part of their limit to spare."""
     shares = [
         (found.margin / abs(found.limit), place)
         for place, found in enumerate(findings)
@@ -235,10 +236,9 @@ def _causes(trial: Trial, needed: Sequence[Change], named: Collection[str]) -> I
             (left if place is None else scenarios[place]).append(run.name)
     taken: set[str] = set()
     for change, ids, names in zip(needed, mine, scenarios, strict=True):
-        says = f"{change.spare} ({change.says})" if change.spare else change.says
         once = tuple(id_ for id_ in dict.fromkeys(ids) if id_ not in taken)
         taken.update(once)
-        yield Cause(change.title, says, once, tuple(names), change)
+        yield Cause(change.title, change.whole, once, tuple(names), change)
     if rest or left:
         says = "no value of the sheet is known to mend this"
         yield Cause("Not explained by these" if needed else "No value", says, (*rest,), (*left,))

@@ -14,6 +14,7 @@ from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import COUNTED, Finding
 from padbench.core.sentences import amount
 from padbench.core.units import show
+from padbench.results.answer import thinnest
 from padbench.results.change import Change
 from padbench.results.frame import Frame
 from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_run
@@ -32,6 +33,7 @@ __all__ = [
     "Drawing",
     "Findings",
     "FrameStrip",
+    "Lines",
     "OnDemand",
     "Prose",
     "Ribbon",
@@ -41,9 +43,11 @@ __all__ = [
     "article_of",
     "findings_block",
     "findings_blocks",
+    "reads_lines",
     "reads_table",
     "ribbon_of",
     "spans_of",
+    "thinnest_lines",
 ]
 
 MARK = " *"
@@ -53,6 +57,12 @@ WORDS = {"pass": "holds", "fail": "fails", "not-judged": "not judged", "stopped"
 
 _MOST_READS = 64
 """Rows of a table of reads; wrong ones first. ``--json`` has all."""
+
+_FEW_READS = 12
+"""Of those of a short answer."""
+
+_MANY = 10
+"""Times its limit: from here on no per cents are shown."""
 
 _BUTTON_SCENARIO = "each-button"
 
@@ -92,6 +102,22 @@ class Prose(Block):
     small: bool = False
     listed: bool = False
     wrong: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Lines(Block):
+    """Rows of a short answer, each with a label (or none).
+
+    A row gets a line, and up to ``most`` if there is room. One that is to be copied is ``whole``:
+    neither cut nor broken. ``left_out`` is how many rows more there are.
+    """
+
+    kind = "lines"
+    title: str
+    rows: Sequence[tuple[str, str]]
+    most: int = 3
+    whole: bool = False
+    left_out: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,6 +331,17 @@ def _share(found: Finding) -> float:
     return found.margin / abs(found.limit)
 
 
+def thinnest_lines(findings: Sequence[Finding]) -> Lines:
+    """The findings that hold with least to spare, for the short answer."""
+    rows = []
+    for found in thinnest(findings):
+        margin, limit = found.margin or 0.0, found.limit or 1.0
+        part = margin / abs(limit)
+        share = f"{100 * part:.0f} %" if part < _MANY else f"{part:.0f} times the limit"
+        rows.append((found.id, f"{amount(margin, found.unit)} ({share}) to spare: {found.says}"))
+    return Lines("The thinnest of what holds", rows)
+
+
 _HOW = (
     "A bar starts at the limit: to the right there is room to spare, to the left the limit is "
     "broken. A full bar is a margin as large as the limit itself, or more."
@@ -335,11 +372,8 @@ def article_of(run: ScenarioRun, about: str) -> Article:
 
 def reads_table(run: ScenarioRun, caption: str = "") -> Table:
     """One row a read: when, what was held, what was read; wrong ones find room first."""
-    numbered = list(enumerate(run.reads, 1))
-    wrong = [row for row in numbered if not row[1].as_expected]
-    right = [row for row in numbered if row[1].as_expected]
-    shown = sorted((wrong + right)[:_MOST_READS], key=lambda row: row[0])
-    left_out = len(numbered) - len(shown)
+    shown = _shown(run, _MOST_READS)
+    left_out = run.count - len(shown)
     return Table(
         caption or f"Reads of {run.name[:80]}",
         ("read", "at", "held", "byte", "read as", "clocks", "verdict"),
@@ -347,6 +381,28 @@ def reads_table(run: ScenarioRun, caption: str = "") -> Table:
         frozenset((1, 3, 5)),
         f"and {left_out} more reads; --json has all of them" if left_out else "",
     )
+
+
+def reads_lines(run: ScenarioRun) -> Lines:
+    """One line a read, for the short answer; wrong ones find room first."""
+    shown = _shown(run, _FEW_READS)
+    rows = [(f"read {number}", _read_line(pair)) for number, pair in shown]
+    return Lines("", rows, 2, left_out=run.count - len(shown))
+
+
+def _read_line(pair: ReadResult) -> str:
+    at = show(pair.read.start_ps * 1e-12, "s", 6)
+    clocks = len(pair.read.clock_rises)
+    said = f"at {at}, held {spelled(pair.expected.held)}: reads {read_as(pair)}, {clocks} clocks"
+    if pair.as_expected:
+        return said
+    return f"FAILS {said}, expected {spelled(pair.expected.byte)}"
+
+
+def _shown(run: ScenarioRun, most: int) -> list[tuple[int, ReadResult]]:
+    numbered = list(enumerate(run.reads, 1))
+    first = sorted(numbered, key=lambda row: row[1].as_expected)[:most]
+    return sorted(first, key=lambda row: row[0])
 
 
 def _read_row(number: int, pair: ReadResult) -> tuple[str | Cell, ...]:

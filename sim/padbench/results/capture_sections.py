@@ -16,9 +16,20 @@ from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Finding
 from padbench.core.quality import steady
+from padbench.core.sentences import grouped
 from padbench.core.timeline import Timeline, Wire
 from padbench.core.units import show
-from padbench.results.blocks import Article, Articles, Block, Cell, Prose, Table, findings_blocks
+from padbench.results.blocks import (
+    Article,
+    Articles,
+    Block,
+    Cell,
+    Lines,
+    Prose,
+    Table,
+    findings_blocks,
+    thinnest_lines,
+)
 from padbench.results.result import Section
 from padbench.results.wave_data import ShownRead, Wave
 
@@ -27,6 +38,10 @@ __all__ = ["ChosenRead", "Stretches", "capture_sections", "chosen_reads"]
 _MOST_WAVES = 12
 _MOST_ROWS = 100
 _MOST_LINES = 40
+_MOST_STATES = 24
+_MOST_DOUBTFUL = 3
+_LOOKED_AT = 10_000
+"""So many reads are searched for doubtful ones in the short answer."""
 _MARGIN = 0.15
 """Part of a read that is shown before and after it."""
 _LINE_PS = 63_555_556
@@ -62,6 +77,10 @@ def capture_sections(
 ) -> Iterator[Section]:
     """All sections; ``stretches`` is None for a capture that cannot be read twice."""
     lines = [f"{role}: {name}" for role, name in _channels(capture)]
+    brief = [*_brief(seen, findings, capture)]
+    if all_reads:
+        brief.append(_reads(seen, "Reads", len(seen.rows)))
+    yield Section("brief", "", brief, ("brief",))
     yield Section("channels", "", [Prose(lines)], ("text",))
     yield Section("all-findings", "Findings", findings_blocks(findings), ("text",))
     broken = [finding for finding in findings if finding.verdict == "fail"]
@@ -77,6 +96,43 @@ def capture_sections(
     yield Section("reads-text", "Reads", [shown], ("text",))
     rest = [finding for finding in findings if finding.verdict != "fail"]
     yield Section("findings", "What else was looked at", findings_blocks(rest), ("page",))
+
+
+def _brief(seen: Inspection, findings: Sequence[Finding], capture: OpenCapture) -> Iterator[Block]:
+    """What was read, in the order in which it was seen, then what is wrong and what is thin."""
+    rows = [("read", _states(seen))]
+    period = seen.measures.get("poll period")
+    if period is not None and period.median:
+        rows.append(("polls", f"{1e12 / period.median:.3f} a second"))
+    if seen.frame is not None and len(seen.rows):
+        rows.append(("frame", f"read 1 in {_in_frame(seen.place(seen.read(0)))}"))
+    doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if _comments(read)]
+    odd = [f"read {read.number}: {_comments(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
+    odd += [f"and {len(doubtful) - len(odd)} more"] if len(doubtful) > len(odd) else []
+    rows += [("doubtful", "; ".join(odd))] if odd else []
+    yield Lines("", rows)
+    broken = [found for found in findings if found.verdict == "fail"]
+    yield Lines("What went wrong", [(found.id, found.says) for found in broken])
+    yield thinnest_lines(findings)
+    unseen = dict.fromkeys(found.id for found in findings if found.verdict == "not-judged")
+    yield Lines("", [("not judged", ", ".join(unseen))] if unseen else [])
+    channels = "; ".join(f"{role} {name}" for role, name in _channels(capture))
+    yield Lines("", [("channels", channels)])
+
+
+def _states(seen: Inspection) -> str:
+    """The bytes read, each once as long as it stays the same."""
+    held = seen.rows["byte"]
+    if not len(held):
+        return "nothing"
+    starts = np.flatnonzero(np.append(True, held[1:] != held[:-1]))
+    lengths = np.diff(np.append(starts, len(held)))
+    words = [
+        spelled(int(held[at])) + (f" ({grouped(int(size))} times)" if size > 1 else "")
+        for at, size in zip(starts[:_MOST_STATES], lengths, strict=False)
+    ]
+    more = len(starts) - len(words)
+    return ", ".join(words) + (f" and {grouped(more)} changes more" if more else "")
 
 
 def chosen_reads(seen: Inspection, findings: Sequence[Finding]) -> list[ChosenRead]:
@@ -174,7 +230,7 @@ def _article(
         either = expected.unsure(read.start_ps)
         wanted = expected.at(read.start_ps) & ~either | read.byte & either
     right = wanted == read.byte and not read.undecided
-    remarks = _remarks(read)
+    comments = _comments(read)
     says = f"Read as {spelled(read.byte)}"
     says += f", expected {spelled(wanted)}" if wanted != read.byte else ""
 
@@ -200,7 +256,7 @@ def _article(
     return Article(
         f"Read {read.number} at {_when(read.start_ps)}",
         "pass" if right and not shown.fails else "fail",
-        f"{says}{'; ' + remarks if remarks else ''}.",
+        f"{says}{'; ' + comments if comments else ''}.",
         f"{read.clocks} clocks; the wave begins {_when(begin)} into the capture.",
         shown.why,
         wave=wave,
@@ -305,15 +361,15 @@ def _lasting(press: Press) -> str:
 
 def _reads(seen: Inspection, caption: str, most: int, *, folded: bool = False) -> Table:
     more = len(seen.rows) - most
-    heads = ["read", "at", "byte", "read as", "clocks", "remarks"]
+    heads = ["read", "at", "byte", "read as", "clocks", "comments"]
     rows: list[tuple[str | Cell, ...]] = []
     for read in islice(seen.reads(), most):
-        remarks = _remarks(read)
+        comments = _comments(read)
         rows.append(
             (
                 *(str(read.number), _when(read.start_ps), f"{read.byte:08b}"),
                 *(spelled(read.byte), str(read.clocks)),
-                Cell(remarks, bad=True) if remarks else "",
+                Cell(comments, bad=True) if comments else "",
                 *([] if seen.frame is None else [_in_frame(seen.place(read))]),
             )
         )
@@ -337,19 +393,19 @@ def _in_frame(place: Place | None) -> str:
     return f"{lines}, {place.part}"
 
 
-def _remarks(read: SeenRead) -> str:
+def _comments(read: SeenRead) -> str:
     """What is odd about a read, in words; empty if nothing is."""
-    remarks = []
+    comments = []
     if read.extra:
-        remarks.append(f"clock {', '.join(map(str, read.extra))} extra")
+        comments.append(f"clock {', '.join(map(str, read.extra))} extra")
     if read.byte != read.held and not read.missing:
-        remarks.append(f"on the wire {spelled(read.held)}")
+        comments.append(f"on the wire {spelled(read.held)}")
     if read.undecided:
-        remarks.append(f"{spelled(read.undecided)} undecided")
+        comments.append(f"{spelled(read.undecided)} undecided")
     if read.cut_short:
-        remarks.append("cut short")
+        comments.append("cut short")
     if read.open_ended:
-        remarks.append("the capture ends")
+        comments.append("the capture ends")
     if read.in_gap:
-        remarks.append("not all recorded")
-    return "; ".join(remarks)
+        comments.append("not all recorded")
+    return "; ".join(comments)

@@ -80,6 +80,11 @@ class Change:
         return _TITLES.get(name, words[:1].upper() + words[1:])
 
     @property
+    def whole(self) -> str:
+        """The value to take, if there is one, and what would do."""
+        return f"{self.spare} ({self.says})" if self.spare else self.says
+
+    @property
     def others(self) -> tuple[str, ...]:
         """The values nearest to ``spare`` that would do too, six at most."""
         if not self.spare:

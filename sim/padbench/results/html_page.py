@@ -37,7 +37,7 @@ __all__ = ["notebook_html", "write_page"]
 
 _FOLDER = Path(__file__).with_name("page")
 _VERSIONS = ("myhdl", "numpy", "pydantic", "py65", "quantiphy")
-"""What the figures of a page hang on, beside padbench and Python."""
+"""What the figures of a page depend on, beside padbench and Python."""
 
 
 _PARTS = re.compile(r"[\s+-]+")

@@ -1,4 +1,4 @@
-"""The files that a result hangs on, as text: what is no text is shown as a hex dump.
+"""The files that a result depends on, as text: what is no text is shown as a hex dump.
 
     Input.of("my-read.bin", raw, origin=0x8000)
 

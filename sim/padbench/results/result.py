@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from padbench.core.findings import Finding
 from padbench.results.answer import Answer
-from padbench.results.blocks import Block, Prose, Ribbon, Table
+from padbench.results.blocks import Block, Lines, Prose, Ribbon, Table
 from padbench.results.inputs import Input
 from padbench.sheet import Assumed
 from padbench.trials.result import ScenarioRun
@@ -32,7 +32,8 @@ Outcome = Literal["pass", "fail", "stopped"]
 
 EXIT_CODES: Mapping[Outcome, int] = {"pass": 0, "fail": 1, "stopped": 130}
 
-Medium = Literal["text", "page"]
+Medium = Literal["brief", "text", "page"]
+"""brief: what a terminal shows unless all is asked for; text: all of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ class Result:
     in a sentence. ``findings`` are all that were judged, ``runs`` what was played, each with its
     wires on demand. ``assumed`` is what a sheet does not say and was taken for it. ``inputs`` are
     the files it was made from, ``again`` the command line that makes it again, ``versions`` the
-    further distributions that it hangs on, ``seconds`` how long the runs took, where that is known.
+    further distributions that it rests on, ``seconds`` how long the runs took, where that is known.
     ``behind`` are lines on what may be behind every run that fails. ``wrote`` are files written
     while it was made, by what they are. ``data`` is what the command itself worked with, for
     whoever wants more.
@@ -162,9 +163,11 @@ def combined(results: Sequence[Result]) -> Result:
     def sections() -> Iterator[Section]:
         for number, result in enumerate(results, 1):
             for part in result.sections:
+                media = tuple(medium for medium in part.media if medium != "brief")
                 title = f"{result.name}: {part.title}" if part.title else ""
-                yield replace(part, id=f"{part.id}-{number}", title=title)
+                yield replace(part, id=f"{part.id}-{number}", title=title, media=media)
         lines = [f"{one.name}: {one.word} {one.lead}" for one in results]
+        yield Section("brief", "", [_brief_of(one) for one in results], ("brief",))
         yield Section("each", "Each of them", [Prose(lines, listed=True)])
 
     def document() -> Mapping[str, Any]:
@@ -189,3 +192,10 @@ def combined(results: Sequence[Result]) -> Result:
         wrote={f"{name}, {one.name}": at for one in results for name, at in one.wrote.items()},
         data=[one.data for one in results],
     )
+
+
+def _brief_of(result: Result) -> Lines:
+    """One of several: its verdict, and the rows of its short answer, the first of them first."""
+    blocks = [block for part in result.sections if "brief" in part.media for block in part.blocks]
+    rows = [row for block in blocks if isinstance(block, Lines) for row in block.rows]
+    return Lines(f"{result.name}: {result.word} {result.lead}", rows)

@@ -31,7 +31,7 @@ __all__ = [
 
 EXPOSURE = (
     ("hit", "a read of the port is stopped", STEPS[0], ""),
-    ("corrupt", "a pass reads a wrong byte", STEPS[1], "//"),
+    ("corrupt", "pass misread", STEPS[1], "//"),
     ("accepted_wrong", "a wrong byte is handed on", STEPS[3], ""),
 )
 """Count of a sweep, what it means, and its colour and hatching."""

@@ -1,10 +1,12 @@
-"""A result as text for a terminal or a pipe: tables where there is room for them, else lines.
+"""A result as text for a terminal or a pipe: the short answer, or all of it in tables.
 
     print_result(result, console())
+    print_result(result, console(whole=True), whole=True)
 
 Meaning is in words; colour only repeats it.
 """
 
+import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from io import StringIO
@@ -25,9 +27,11 @@ from padbench.results.blocks import (
     Block,
     Cell,
     Findings,
+    Lines,
     Prose,
     Table,
 )
+from padbench.results.brief import fitted
 from padbench.results.result import Result
 
 __all__ = ["as_text", "console", "print_result"]
@@ -35,27 +39,35 @@ __all__ = ["as_text", "console", "print_result"]
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
 _CAUTION = "A verdict is a calculation, not a guarantee."
 _PIPE_WIDTH = 120
+_BRIEF_WIDTH = 80
 _NARROW = 70
+_LONGEST_NAME = 60
+_NEVER_CUT = 99
 
 
-def console() -> Console:
+def console(*, whole: bool = False) -> Console:
     """Standard output, without markup: nothing in a sheet can dress up as ours."""
-    width = None if sys.stdout.isatty() else _PIPE_WIDTH
+    known = sys.stdout.isatty() or "COLUMNS" in os.environ
+    width = None if known else _PIPE_WIDTH if whole else _BRIEF_WIDTH
     return Console(markup=False, highlight=False, emoji=False, width=width)
 
 
-def as_text(result: Result, width: int = _PIPE_WIDTH) -> str:
-    """The whole as plain text, ``width`` columns wide."""
+def as_text(result: Result, width: int = _PIPE_WIDTH, *, whole: bool = True) -> str:
+    """The whole, or the short answer, as plain text, ``width`` columns wide."""
     out = StringIO()
     screen = Console(
         file=out, markup=False, highlight=False, emoji=False, width=width, color_system=None
     )
-    print_result(result, screen)
+    print_result(result, screen, whole=whole)
     return out.getvalue()
 
 
-def print_result(result: Result, screen: Console) -> None:
-    """Its sections, then the verdict, last, where people look first, and the files written."""
+def print_result(result: Result, screen: Console, *, whole: bool = False) -> None:
+    """The short answer; or all sections, and then the verdict, last, and the files written."""
+    short = [part for part in result.sections if "brief" in part.media]
+    if short and not whole:
+        _print_brief(result, [block for part in short for block in part.blocks], screen)
+        return
     for part in result.sections:
         if "text" not in part.media:
             continue
@@ -72,6 +84,25 @@ def print_result(result: Result, screen: Console) -> None:
     screen.print(f"{result.name}: {result.word} {result.lead} {_CAUTION}", soft_wrap=True)
     for what, path in result.wrote.items():
         screen.print(f"{what}: {path}", soft_wrap=True)
+
+
+def _print_brief(result: Result, blocks: Sequence[Block], screen: Console) -> None:
+    """Tables that were asked for, and 24 lines: verdict, what the sections say, files."""
+    for block in blocks:
+        if not isinstance(block, Lines):
+            _print_block(block, "", screen)
+    # A name is of any length, so it may be cut; what was found may not.
+    name = result.name if len(result.name) <= _LONGEST_NAME else f"{result.name[:_LONGEST_NAME]}…"
+
+    lines = [Lines("", [("", f"{name}: {result.word} {result.lead}")], _NEVER_CUT)]
+    lines += [block for block in blocks if isinstance(block, Lines)]
+    if result.assumed:
+        lines.append(Lines("", [("", result.assumption)]))
+    lines.append(Lines("", [("", f"{_CAUTION} --all shows the rest.")], _NEVER_CUT))
+    files = [(what, str(path)) for what, path in result.wrote.items()]
+    lines.append(Lines("", files, whole=True))
+    for line in fitted(lines, screen.width):
+        screen.print(line, soft_wrap=True)
 
 
 def _print_block(block: Block, title: str, screen: Console) -> bool:

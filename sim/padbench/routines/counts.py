@@ -23,7 +23,7 @@ Kind = Literal["accepted_wrong", "never_settles", "corrupt"]
 WORST: tuple[Kind, ...] = ("accepted_wrong", "never_settles", "corrupt")
 """Kinds of counterexamples, the worst first."""
 
-OUTCOMES = ("no read stopped", "stopped, no harm", "pass spoilt", "never settles", "wrong byte")
+OUTCOMES = ("no read stopped", "stopped, no harm", "pass misread", "never settles", "wrong byte")
 """What can come of a phase, the worst last."""
 
 

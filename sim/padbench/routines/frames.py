@@ -62,9 +62,9 @@ def where_in_frame(
 class PollPlan:
     """When a pad is read: at ``line`` of every ``every``-th frame.
 
-    One of four players a frame is ``every=4`` with the player's number in ``first``; a line below
-    ``ConsoleTiming.blanking_from`` is one after vertical blanking. ``ValueError`` for a plan that
-    never reads.
+    Four pads that take turns, one a frame, are ``every=4`` with the number of the pad in ``first``;
+    a line below ``ConsoleTiming.blanking_from`` is one after vertical blanking. ``ValueError`` for
+    a plan that never reads.
     """
 
     line: int

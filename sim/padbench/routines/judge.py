@@ -13,7 +13,7 @@ from typing import Literal
 from padbench.core.buttons import OPPOSITES, byte_of, spelled
 from padbench.core.findings import Fact, Finding, Rule
 from padbench.core.findings import Verdict as Outcome
-from padbench.core.sentences import filled
+from padbench.core.sentences import filled, grouped
 from padbench.routines.console import Console
 from padbench.routines.counts import STATES, SweepCounts
 from padbench.routines.routine import DEFAULT_LIMIT, Routine, RoutineError
@@ -41,7 +41,7 @@ _FAULTS = {
     "untouched": "never writes the place of its result, and hands on what stood there",
     "other-pad": "hands on the buttons of the second pad for those of the first",
     "wrong": "hands on a wrong byte in {wrong} of {states} held states without any fetch",
-    "hangs": "hands on what hangs on the byte that stood in the place of its result, in {hangs} "
+    "hangs": "hands on what depends on the byte that stood in the place of its result, in {hangs} "
     "held states without opposite directions and without any fetch",
 }
 """What can be wrong with a routine undisturbed, or with where its result is looked for."""
@@ -61,15 +61,15 @@ _CASES: Mapping[str, tuple[Verdict, str]] = {
     ),
     "stuck": ("never-settles", "has not come back after the limit in {share}"),
     "unhit": ("immune", "no fetch ever stops a read of the port"),
-    "harmless": ("immune", "a stopped read never spoils a byte"),
+    "harmless": ("immune", "a stopped read never changes a byte"),
     "unclocked": (
         "immune",
-        "a stopped read never spoils a byte: this console clocks the pad no more often",
+        "a stopped read never changes a byte: this console clocks the pad no more often",
     ),
     "detects": (
         "detects",
-        "never hands on a wrong byte; a pass is spoilt in {share}, and it keeps the old byte in "
-        "{kept} of these, the right one in the others",
+        "never hands on a wrong byte; a pass is misread in {share}, and in {kept} of these the "
+        "byte from before stays",
     ),
 }
 """Every case of a judgement: the verdict, and its sentence; see `padbench.core.sentences`."""
@@ -103,7 +103,9 @@ class Judgement:
         facts = dict(self.facts)
         count, cases, passes = (facts.get(name) for name in ("count", "cases", "passes"))
         if isinstance(count, int) and isinstance(cases, int):
-            facts["share"] = f"{count} of {cases} cases ({per_cent(count, cases)})"
+            facts["share"] = (
+                f"{grouped(count)} of {grouped(cases)} cases ({per_cent(count, cases)})"
+            )
         if isinstance(passes, tuple):
             facts["reads"] = ", then ".join(spelled(int(byte or 0)) for byte in passes)
         return filled(_CASES[self.case][1], facts)
@@ -155,9 +157,9 @@ class Baseline:
     ``least`` and ``most`` cycles from its first cycle to the last of RTS; ``longest`` is the first
     run that takes most; ``wrong`` holds the states for which it hands on something else even so.
     ``hangs`` holds those for which it hands on something else once the opposite has stood in the
-    result places: there it hangs on what was left in them. States with opposite directions are not
-    among these, since a program may keep the old state on purpose there. With ``untouched`` it left
-    the opposite standing in every state, with ``other_pad`` it hands on the second pad for the
+    result places: there it depends on what was left in them. States with opposite directions are
+    not among these, since a program may keep the old state on purpose there. With ``untouched`` it
+    left the opposite standing in every state, with ``other_pad`` it hands on the second pad for the
     first.
     """
 

@@ -1,7 +1,7 @@
 """What a routine makes of a contact that chatters: the routine's own policy, not a typed one.
 
 Each latch is a look at the contacts. Whether there is another look, when it comes and what is
-handed on at the end hangs on what was seen so far, so the looks of one poll are a tree. It is
+handed on at the end depends on what was seen so far, so the looks of one poll are a tree. It is
 found by running the routine, a branch at a time, as far as somebody asks.
 """
 

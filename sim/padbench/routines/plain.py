@@ -57,7 +57,7 @@ def _count(counts: SweepCounts, run: RoutineRun, held: int, phases: list[int]) -
     spoilt = run.wrong_pass(held)
     port, got = spoilt or (0, held)
     if spoilt:
-        outcome = OUTCOMES.index("pass spoilt")
+        outcome = OUTCOMES.index("pass misread")
         counts.corrupt += times
         counts.note(Counterexample("corrupt", held, phase, got, port + 1))
     wrong = [port for port, result in enumerate(run.results) if result != held_by(port, held)]

@@ -19,8 +19,8 @@ __all__ = ["Disagreement", "disagreement", "worst_cases"]
 _SAYS = {
     "accepted_wrong": "a fetch makes it hand on a wrong byte",
     "never_settles": "a fetch keeps it from coming back",
-    "corrupt": "a fetch spoils a pass, and it hands on what is held",
-    "hit": "a fetch stops a read, and no pass is spoilt",
+    "corrupt": "a fetch makes a pass misread, and it hands on what is held",
+    "hit": "a fetch stops a read, and no pass is misread",
 }
 """Kinds of case as in `SweepCounts`, the worst first; of each only what is of no worse kind."""
 

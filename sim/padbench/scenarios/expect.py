@@ -38,9 +38,9 @@ def held_state(moves: Moves, at: int, policy: Policy) -> int:
         if now & one and now & other:
             since_one, since_other = _since(moves, at, one), _since(moves, at, other)
             keep = 0
-            if policy != "neutral" and since_one != since_other:
+            if policy != "neither" and since_one != since_other:
                 one_is_later = since_one > since_other
-                keep = one if one_is_later == (policy == "last-wins") else other
+                keep = one if one_is_later == (policy == "newer") else other
             now = now & ~(one | other) | keep
     return now
 

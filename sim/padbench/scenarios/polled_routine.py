@@ -1,4 +1,4 @@
-"""A poll made by a routine: what it does, and what it hands on, hangs on what it reads.
+"""A poll made by a routine: what it does, and what it hands on, depends on what it reads.
 
 Scenarios know a routine by the few things below; `padbench.routines.poll` has the one there is, a
 6502 read routine. Whatever answers the routine's reads decides what it does next, so the pad that

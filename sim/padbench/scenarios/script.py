@@ -83,7 +83,7 @@ class Script:
     timing rules that the script breaks on purpose and must be found, ``tolerates`` those that it
     may break.
 
-    A routine's polls hang on what they read: this script is for the bits that it was made with.
+    A routine's polls depend on what they read: this script is for the bits that it was made with.
     ``replay`` makes the one for the bits that the wire really had, in the order of
     ``stimulus.driven.samples``; ``outcomes`` has what the routine hands on after each poll.
     """

@@ -76,7 +76,7 @@ class Timetable:
         self.moves.append((self.between if at is None else at, byte | self.setting.pad.stuck))
 
     def note(self, text: str, at: int | None = None) -> None:
-        """A remark in the wave, at the next poll unless ``at`` says otherwise."""
+        """A comment in the wave, at the next poll unless ``at`` says otherwise."""
         self.notes.append((self.next_start if at is None else at, text))
 
     def poll(

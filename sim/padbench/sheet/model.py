@@ -182,6 +182,15 @@ class Resistors(Table):
     rating: _Rating = _default("100 mW")
 
 
+_OLD_POLICIES = {"neutral": "neither", "last-wins": "newer", "first-wins": "older"}
+
+
+def _policy_of_today(raw: object) -> object:
+    if isinstance(raw, str) and raw in _OLD_POLICIES:
+        raise Refused("is an old word", f'write "{_OLD_POLICIES[raw]}"')
+    return raw
+
+
 class Policy(Table):
     """``[policy]``: what the pad hands on when two opposite directions are held.
 
@@ -189,9 +198,9 @@ class Policy(Table):
     or the one that reads it; 0 if nobody does.
     """
 
-    opposite_directions: Literal["both", "neutral", "last-wins", "first-wins"] = Field(
-        default="both", examples=["both"]
-    )
+    opposite_directions: Annotated[
+        Literal["both", "neither", "newer", "older"], BeforeValidator(_policy_of_today)
+    ] = Field(default="both", examples=["both"])
     debounce: Annotated[Value, Quantity("s", "10 ms", 0, 1, "between 0 s and 1 s")] = _default(
         "0 s"
     )

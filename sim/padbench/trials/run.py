@@ -211,7 +211,7 @@ def _played(setting: Setting, script: Script) -> tuple[Script, Timeline, bool]:
 
 
 _MOST_REPEATS = 60
-"""Two or three do for any routine whose reads do not hang on what each single read finds."""
+"""Two or three do for any routine whose reads do not depend on what each single read finds."""
 
 _BITS = {LOW: True, HIGH: False}
 """Pressed is low on the wire; any other level is none."""
@@ -352,10 +352,10 @@ def _what_is_wrong(pair: ReadResult) -> tuple[str, dict[str, Fact]]:
     ]
     text = "held {held:buttons}, "
     if read.undecided == 0xFF:
-        text += "no bit at a level"
+        text += "all eight bits undecided"
     else:
         text += "read {got:buttons}"
-        text += " ({undecided:buttons} at no level)" if read.undecided else ""
+        text += " ({undecided:buttons} undecided)" if read.undecided else ""
     if expected.byte != expected.held:
         text += ", expected {expected:buttons}"
     if past:

@@ -2,11 +2,11 @@
 
     name_and_unit("Time (usec)")                                        # ("Time", "us")
     SECONDS["us"]                                                       # 1e-6
-    stated_rate(["Model;Bench", "Sample interval;100;ns"]).hertz        # 1e7
+    stated_rate(["Made on;bench", "Time step;100;ns"]).hertz        # 1e7
 
-Instruments and people write "us", "usec", "µsec", "microseconds", and "Samplerate: 24 MHz", "Sample
-Interval,1E-06,s", "Increment (us);0,1" and the like (common practice, no source). A rate without a
-unit is not taken: nobody knows what it counts.
+Instruments and people write "us", "usec", "µsec", "microseconds", and "Sampling rate = 24 MHz",
+"Sample Interval,1E-06,s", "Increment (us);0,1" and the like (common practice, no source). A rate
+without a unit is not taken: nobody knows what it counts.
 """
 
 import re

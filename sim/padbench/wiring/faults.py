@@ -7,11 +7,11 @@ from padbench.circuit.quantities import of_circuits
 from padbench.circuit.worst_case import worst_case
 from padbench.core.buttons import BUTTONS
 from padbench.core.findings import Fact, Finding, Met, Place, Rule, Source
-from padbench.core.remedies import Remedy, joined
+from padbench.core.remedies import WHICH_TIE, Remedy, joined
 from padbench.parts import PortKind, RegisterPart, worst_of_family
 from padbench.sheet import Sheet
 
-__all__ = ["judge_family", "judge_wiring", "last_output", "shorts"]
+__all__ = ["UNPLUGGED", "judge_family", "judge_wiring", "last_output", "shorts"]
 
 _MOST = 24
 """Stages of a sheet."""
@@ -92,7 +92,7 @@ _RULES = {
             "wiring.serial-input",
             "",
             {
-                "pass": "the serial input is tied to {tie}",
+                "pass": "the serial input is tied to {tie}{advice}",
                 "fail": "the serial input is left open: what a read past the end or a stopped read"
                 " shows is chance; tie it to ground",
             },
@@ -268,8 +268,16 @@ def _serial_input(sheet: Sheet) -> Finding:
     remedy = Remedy("register.serial-input", advice="ground-serial", facts=facts)
     wrong = remedy if tie == "open" else None
     return _finding(
-        "wiring.serial-input", wrong, "register.serial-input", _GROUNDED, facts={"tie": tie}
+        "wiring.serial-input",
+        wrong,
+        "register.serial-input",
+        _GROUNDED,
+        facts={"tie": tie, "advice": f"; {WHICH_TIE}" if tie == "supply" else ""},
     )
+
+
+UNPLUGGED = "Do not plug this in: a press shorts the supply. "
+"""Said before all else where `shorts` does."""
 
 
 def shorts(sheet: Sheet) -> bool:

@@ -1,0 +1,114 @@
+"""The short answer on a terminal: never more than 24 lines, whatever was found.
+
+    for line in fitted([Lines("", [("push-pull", "works")])], width=80, height=24): print(line)
+
+Each row gets a line, and what room is left goes to the first that need more; where even that is
+too much, rows are left out and counted. What was cut ends in an ellipsis.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from rich.console import Console
+from rich.text import Text
+
+from padbench.results.blocks import Lines
+
+__all__ = ["HEIGHT", "fitted"]
+
+HEIGHT = 24
+_WIDEST_LABEL = 30
+_NARROW = 60
+_STYLES = (("FAILS", "bold red"), ("works", "green"))
+
+
+def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Text]:
+    """The blocks as at most ``height`` lines of at most ``width`` cells, if they can be.
+
+    What is ``whole`` is one line, however long, and counts for as many as the screen makes of it.
+    """
+    left = [block for block in blocks if block.rows]
+    while True:
+        caps = [[1] * len(block.rows) for block in left]
+        room = height - _lines(_drawn(left, caps, width), width)
+        if room >= 0:
+            break
+        place = max(range(len(left)), key=lambda at: len(left[at].rows))
+        block = left[place]
+        if len(block.rows) <= 2:  # nothing is left that could go
+            break
+        # The first one that goes makes room for nothing: its line says that more are left out.
+        left[place] = replace(block, rows=block.rows[:-1], left_out=block.left_out + 1)
+    # What room there is goes to what stands first.
+    for place, block in enumerate(left):
+        for row in range(len(block.rows)):
+            while room > 0 and caps[place][row] < block.most:
+                caps[place][row] += 1
+                now = height - _lines(_drawn(left, caps, width), width)
+                if now == room:
+                    break
+                room = now
+    return _drawn(left, caps, width)
+
+
+def _lines(texts: Sequence[Text], width: int) -> int:
+    """On the screen, which breaks what is longer than it is wide."""
+    return sum(max(1, -(-text.cell_len // width)) for text in texts)
+
+
+def _drawn(blocks: Sequence[Lines], caps: Sequence[Sequence[int]], width: int) -> list[Text]:
+    return [
+        line
+        for block, most in zip(blocks, caps, strict=True)
+        for line in _block(block, most, width)
+    ]
+
+
+def _block(block: Lines, caps: Sequence[int], width: int) -> list[Text]:
+    if block.whole:
+        return [Text(f"{label}: {says}" if label else says) for label, says in block.rows]
+    lines = _wrapped(block.title, width, 2) if block.title else []
+    inset = 2 if block.title else 0
+    labels = [len(label) for label, _ in block.rows if len(label) <= _WIDEST_LABEL]
+    column = max(labels, default=0)
+    for (label, says), most in zip(block.rows, caps, strict=True):
+        if not label or width < _NARROW or len(label) > column:
+            words = f"{label}: {says}" if label else says
+            lines += _hung(words, "", inset, inset + 2 * bool(label), width, most)
+        else:
+            lines += _hung(says, label, inset, inset + column + 2, width, most)
+    if block.left_out:
+        lines.append(Text(f"{' ' * inset}and {block.left_out} more"))
+    return lines
+
+
+def _hung(says: str, label: str, inset: int, indent: int, width: int, most: int) -> list[Text]:
+    """A text wrapped beside its label, or with its further lines set in."""
+    body = _wrapped(says, max(width - indent, 8), most)
+    first = f"{' ' * inset}{label:<{indent - inset}}" if label else " " * inset
+    return [
+        Text.assemble(first if number == 0 else " " * indent, line)
+        for number, line in enumerate(body)
+    ]
+
+
+_GLUE = "\ue000"
+"""Stands for a blank at which no line ends; of no other use, and never shown."""
+_TOGETHER = re.compile(r"(?<=\d) (?=\d{3}\b|%|°C|[fpnµmkMG]?[sVAWΩFm](?!\w))")
+_MEASURE = Console(width=80, markup=False, emoji=False, color_system=None)
+
+
+def _wrapped(says: str, width: int, most: int) -> list[Text]:
+    kept = _TOGETHER.sub(_GLUE, says)
+    lines = [
+        Text(line.plain.rstrip().replace(_GLUE, " ")) for line in Text(kept).wrap(_MEASURE, width)
+    ]
+    if len(lines) > most:
+        lines = lines[:most]
+        lines[-1].truncate(width - 2)
+        lines[-1] = Text(lines[-1].plain.rstrip(" ,;:.") + " …")
+    for word, style in _STYLES:
+        if lines and says.startswith(word):
+            lines[0].stylize(style, 0, len(word))
+    return lines

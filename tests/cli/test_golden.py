@@ -1,0 +1,155 @@
+"""The text of every command as a person reads it, in golden/*.txt, and never more than 24 lines.
+
+`pytest tests/cli/test_golden.py --write-golden` writes them anew; read the difference before you
+keep it.
+"""
+
+import re
+import shutil
+from functools import cache
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from rich.cells import cell_len
+
+from padbench import verify
+from padbench.cli import main
+
+ROOT = Path(__file__).parents[2]
+GOLDEN = Path(__file__).parent / "golden"
+HEIGHT, WIDTH = 24, 80
+TO_COPY = re.compile(r"To see |[A-Z]\w+: \S+$")
+"""A command line or a path is not broken, so that it can be copied."""
+
+
+class Case(NamedTuple):
+    """A command line in a folder with sheets, captures and designs, and its exit code."""
+
+    words: str
+    code: int
+    below: str = ""
+
+
+CASES = {
+    "verify-a": Case("verify harbour-a.toml", 1),
+    "verify-b": Case("verify harbour-b.toml --report b.html --junit b.xml", 0),
+    "verify-b-all": Case("verify harbour-b.toml --all", 0, "all"),
+    "verify-both": Case("verify harbour-a.toml harbour-b.toml", 1),
+    "play-a-all-states": Case("play harbour-a.toml --scenario all-states", 1),
+    "play-b-stopped-last-bit": Case("play harbour-b.toml --scenario stopped-last-bit", 0),
+    "play-routine": Case("play --routine read-once --period 432 --case held=0 phase=18 pad=1", 1),
+    "wiring-a": Case("wiring harbour-a.toml", 1),
+    "wiring-b": Case("wiring harbour-b.toml", 0, "table"),
+    "inspect-each-button": Case("inspect each-button.vcd", 0),
+    "inspect-exposed": Case("inspect exposed-read-twice.vcd", 1),
+    "inspect-noise": Case("inspect noise.csv", 1),
+    "routine-read-once": Case("routine read-once", 1),
+    "routine-read-twice": Case("routine read-twice", 0),
+    "routine-exposed": Case("routine read-twice-36.asm --result buttons", 1),
+    "sweep-read-once": Case("sweep --routine read-once --period 432 --period 576 --map", 1),
+    "sweep-a": Case("sweep --sheet harbour-a.toml", 1),
+    "sweep-b": Case("sweep --sheet harbour-b.toml", 0),
+    "latency": Case("latency --routine read-twice --bounce 5_ms", 0),
+    "regress-b": Case(
+        "regress harbour-hdl.toml --no-waves --scenario each-button --scenario cut-short", 0
+    ),
+    "regress-inverted": Case("regress inverted.toml --no-waves", 1),
+}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """Everything that the command lines name, without a path that is only of this machine."""
+    here = tmp_path_factory.mktemp("golden") / "sim" / "sheets"
+    shutil.copytree(ROOT / "sim" / "sheets", here)
+    shutil.copytree(ROOT / "hdl", here / ".." / ".." / "hdl")
+    for name in ("each-button.vcd", "exposed-read-twice.vcd"):
+        shutil.copy(ROOT / "waves" / name, here)
+    shutil.copy(ROOT / "tests" / "routines" / "sources" / "read-twice-36.asm", here)
+    _write_noise(here / "noise.csv")
+    _write_inverted(here)
+    return here
+
+
+def _write_noise(path: Path) -> None:
+    """Three reads in volts: the clock rings at every edge, the data stands half-way."""
+    rows = [(0, 0, 5)]
+    for start in (100, 20_100, 40_100):
+        rows += [(start, 5, 5), (start + 12, 0, 5)]
+        for bit in range(8):
+            fall = start + 30 + 10 * bit
+            rows += [(fall, 0, 0), (fall + 1, 0, 5), (fall + 1.1, 0, 0), (fall + 1.2, 0, 5)]
+    rows.append((60_000, 0, 5))
+    lines = [f"{at},{latch},{clock},2.4" for at, latch, clock in rows]
+    path.write_text("\n".join(["time (us),latch,clock,data", *lines]) + "\n")
+
+
+def _write_inverted(here: Path) -> None:
+    """The reference register with its output upside down."""
+    sound = (here / ".." / ".." / "hdl" / "verilog" / "shift_register.v").read_text()
+    end = "assign data = stages[STAGES-1];"
+    assert end in sound
+    (here / "inverted.v").write_text(sound.replace(end, end.replace("stages", "~stages")))
+    sheet = (here / "harbour-hdl.toml").read_text().split("\n[hdl]")[0]
+    hdl = (
+        'sources = ["inverted.v"]\ntop = "shift_register"\nlanguage = "verilog"\n'
+        'simulator = "icarus"\nrole = "pad"\nlatch = "load"\nbuttons = "inputs"\n'
+        'serial = "serial"\nparameters = { STAGES = 8 }\n'
+    )
+    (here / "inverted.toml").write_text(f"{sheet}\n[hdl]\n{hdl}")
+
+
+def on_screen(lines: list[str], columns: int) -> int:
+    """How many lines a screen makes of them."""
+    return sum(max(1, -(-cell_len(line) // columns)) for line in lines)
+
+
+def _words(text: str) -> list[str]:
+    """Words of a command line; what follows --case is one of them, and _ stands for a blank."""
+    before, case, after = text.partition(" --case ")
+    words = [word.replace("_", " ") for word in before.split()]
+    return [*words, "--case", after] if case else words
+
+
+@pytest.fixture(scope="module")
+def judged():
+    """Each sheet is judged once, however many of these texts show it."""
+    return cache(verify)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_text_of_a_command(name, folder, judged, capfd, monkeypatch, request):
+    case = CASES[name]
+    monkeypatch.setattr(
+        "padbench.cli.verify.verify", lambda sheet, **_: judged(sheet, waves=Path("waves"))
+    )
+    monkeypatch.chdir(folder)
+    monkeypatch.delenv("COLUMNS", raising=False)
+    code = main(_words(case.words))
+    out = capfd.readouterr().out
+    file = GOLDEN / f"{name}.txt"
+    shown = f"$ padbench {case.words}\n{out}"
+    # Blanks at the end of a line are no text, and nobody sees them.
+    shown = "\n".join(line.rstrip() for line in shown.splitlines()) + "\n"
+    if request.config.getoption("--write-golden"):
+        file.write_text(shown)
+    assert code == case.code
+    lines = out.splitlines()
+    if case.below == "table":
+        lines = lines[max(at for at, line in enumerate(lines) if not line.strip()) + 1 :]
+    if case.below != "all":
+        assert on_screen(lines, WIDTH) <= HEIGHT
+        assert all(cell_len(line) <= WIDTH or TO_COPY.match(line) for line in lines)
+    assert shown == file.read_text()
+
+
+@pytest.mark.parametrize("columns", [40, 60, 100, 200])
+def test_a_screen_of_another_width_has_24_lines_too(columns, folder, capfd, monkeypatch):
+    monkeypatch.chdir(folder)
+    monkeypatch.setenv("COLUMNS", str(columns))
+    main(["inspect", "exposed-read-twice.vcd"])
+    lines = capfd.readouterr().out.splitlines()
+    assert on_screen(lines, columns) <= HEIGHT
+    assert max(map(cell_len, lines)) <= columns
+    assert max(map(cell_len, lines)) > columns * 0.8
