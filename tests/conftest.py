@@ -71,9 +71,17 @@ SLOW_UNDER_A_TRACER = {
 }
 """Tests that run simulators or long loops; what they reach, quicker tests reach too."""
 
+LONGEST_FIRST = (
+    *("test_references.py", "test_page_browser.py", "test_cluster.py", "test_pages_browser.py"),
+    *("test_verify.py", "test_plugin.py", "test_any_makers_part.py", "test_design_map.py"),
+)
+"""Files begun first, so that no worker is left alone with one of them at the end."""
+
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Measure coverage only where that does not double the time of the whole run."""
+    """Measure coverage only where that does not double the time of the whole run; sort files."""
     for item in items:
         if SLOW_UNDER_A_TRACER & set(item.path.parts):
             item.add_marker(pytest.mark.no_cover)
+    places = {name: place for place, name in enumerate(LONGEST_FIRST)}
+    items.sort(key=lambda item: places.get(item.path.name, len(places)))

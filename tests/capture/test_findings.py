@@ -62,31 +62,6 @@ def test_nothing_is_wrong_with_a_clean_one():
     }
 
 
-def edges(duration, *, at=2):
-    """The clock's edges with so long between the thresholds; rises and falls alike."""
-    wires = capture([0, 128])
-    clock = []
-    for when, level in wires["clock"]:
-        if when:
-            clock.append((when - duration, UNKNOWN))
-        clock.append((when, level))
-    return wires | {"clock": clock}
-
-
-@pytest.mark.parametrize(("between", "verdict"), [(100_000, "pass"), (250_000, "fail")])
-def test_slow_edges(between, verdict):
-    """Twice the time between the thresholds: 40 % of the supply of the 80 % that a limit means."""
-    settings = replace(
-        usual_settings(), edge=Limit(400_000, (Source("a limit for this test", "assumed"),))
-    )
-    found = finding(inspected(edges(between), settings=settings), "levels.clock-edge")
-    assert found.verdict == verdict
-    assert found.measured == pytest.approx(2e-12 * between)
-    assert found.limit == pytest.approx(400e-9)
-    usual = finding(inspected(edges(between)), "levels.clock-edge")
-    assert (usual.verdict, usual.limit) == ("pass", pytest.approx(15e-6))  # from memory
-
-
 @pytest.mark.parametrize(("slower", "doubt"), [(1000, False), (1200, True), (10**6, True)])
 def test_times_that_no_console_takes_are_doubted(slower, doubt):
     """The latch of 9 µs becomes 9, 10.8 and 9000 ms."""

@@ -22,8 +22,8 @@ def test_revision_a_says_what_to_buy_and_b_nothing(page_of):
     assert (page.verdict, page.word) == ("fail", "FAILS.")
     (table,) = sections["buy"].blocks
     assert isinstance(table, Table)
-    # IEC 60062: 33 kΩ is orange orange orange, gold for 5 %.
-    assert table.rows[0] == ("8 ×", "pull-up resistors", "33 kΩ ± 5 %", "orange orange orange gold")
+    # IEC 60062: 150 kΩ is brown green yellow, gold for 5 %.
+    assert table.rows[0] == ("8 ×", "pull-up resistors", "150 kΩ ± 5 %", "brown green yellow gold")
     assert [row[1] for row in table.rows[1:]] == [
         "resistor, latch to supply", "resistor, clock to supply",
     ]  # fmt: skip
@@ -48,7 +48,8 @@ def test_revision_a_says_what_to_buy_and_b_nothing(page_of):
 
 
 def test_what_the_sheet_says_now_is_in_words(page_of):
-    (block,) = made(page_of("harbour-a")[1])[1]["change"].blocks
+    block, checked, *_ = made(page_of("harbour-a")[1])[1]["change"].blocks
+    assert "everything holds: calculated and played again" in checked.lines[0]
     now = {change.key: said for change, said in block.items}
     assert now["buttons"] == "Up on 3, Down on 4"
     assert now["pull-up.value"] == "10k ± 5 %"

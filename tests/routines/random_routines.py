@@ -18,8 +18,7 @@ def _instruction(draw: random.Random) -> bytes:
     mode = draw.choice([m for m in _BY_MODE if m != "relative"])
     opcode = draw.choice(_BY_MODE[mode])
     if mode in ("implied", "accumulator"):
-        # Decimal mode is rare in such code, and would have lanes left out all the time.
-        return bytes([0x18 if opcode == 0xF8 and draw.random() < 0.8 else opcode])
+        return bytes([opcode])
     if mode.startswith("absolute"):
         address = draw.choice(_ADDRESSES) - draw.choice([0, 0, 1, 0x16] if "," in mode else [0])
         return bytes([opcode, address & 0xFF, address >> 8])

@@ -65,6 +65,17 @@ def test_zero_page_is_used_where_it_fits_and_labels_settle():
     assert code_of("lda $10,y\n") == bytes([0xB9, 0x10, 0x00])
 
 
+def test_four_digits_and_prefixes_say_how_long_an_address_is():
+    assert code_of("lda $0010\n") == bytes([0xAD, 0x10, 0x00])
+    assert code_of("p = $0010\nlda p\n") == code_of("lda z:$0010\n") == bytes([0xA5, 0x10])
+    assert code_of("p = $10\nlda a:p,x\n") == bytes([0xBD, 0x10, 0x00])
+    assert code_of("sty $0010,x\n") == bytes([0x94, 0x10])  # there is no longer form
+    assert code_of("lda ($0010),y\n") == bytes([0xB1, 0x10])
+    for wrong in ("lda z:$1234", "sty a:$10,x", "lda ($1234),y", "lda q:$10"):
+        with pytest.raises(RoutineError, match=r"test\.asm:1: "):
+            code_of(wrong)
+
+
 def test_several_origins_make_several_segments():
     made = assemble(".org $8000\nnop\n.org $9000\nrts\n", "test.asm")
     assert made.segments == ((0x8000, b"\xea"), (0x9000, b"\x60"))

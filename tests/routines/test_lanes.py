@@ -162,7 +162,7 @@ def test_lanes_that_branch_on_each_bit_meet_again():
 
 @pytest.mark.parametrize(
     "source",
-    ["sed\nadc #5\nrts", "brk", "inc $4016\nrts", "jmp ($4016)", "jmp $9000", ".byte $02", "rti"],
+    ["brk", "inc $4016\nrts", "jmp ($4016)", "jmp $9000", ".byte $02", "rti"],
 )
 def test_what_lock_step_does_not_do_is_left_out_and_not_guessed(source):
     routine = routine_from_source(source, "odd.asm")

@@ -100,7 +100,9 @@ def _other_clocks(finding: Finding) -> str:
 
 def _no_whole_read(finding: Finding) -> str:
     wanted = finding.facts["wanted"]
-    return f"no read has the {wanted} clocks of a whole one: {_many(finding)}; is --clocks right?"
+    return (
+        f"no read has the {wanted} clocks of a whole one: {_many(finding)}; is that number right?"
+    )
 
 
 def _frame(finding: Finding) -> str:

@@ -6,13 +6,14 @@
 The pieces may come from any reader; nothing in here opens a file.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from padbench.capture.edges import Edges, LineEdges
 from padbench.capture.frame_seen import FrameSync, Place, SyncWatch
 from padbench.capture.measures import Measure, Statistics
 from padbench.capture.reads import ROW, Press, SeenRead, presses
@@ -21,7 +22,7 @@ from padbench.capture.windows import windows
 from padbench.circuit.pad_model import limits_of, pad_model
 from padbench.core.decode import Names
 from padbench.core.findings import Finding, Met, worst_of_each
-from padbench.core.limits import Limit, Limits
+from padbench.core.limits import Limit, Limits, unjudged
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
 from padbench.core.timeline import HIGH, Timeline, Times
 from padbench.core.timing import PinNames, judge_timing
@@ -62,7 +63,8 @@ class Settings:
     ``wanted`` is the number of bits the program reads, ``passes`` how many reads make a poll (0:
     found from the capture), ``edge`` the slowest edge the clock input takes, 10 to 90 %, None if
     any will do; ``delay`` the longest time from a clock's rise to its data at the console;
-    ``sync_from`` the line of the frame in which vertical sync begins, None as the console has it.
+    ``sync_from`` the line of the frame in which vertical sync begins, None as the console has it;
+    ``lines`` are those whose edges are measured in volts, the clock among them.
     """
 
     limits: Limits
@@ -71,6 +73,7 @@ class Settings:
     edge: Limit | None = None
     delay: Limit | None = None
     sync_from: int | None = None
+    lines: tuple[str, ...] = ("clock",)
     pins: PinNames = field(default_factory=lambda: PinNames("latch", "clock", "none"))
 
 
@@ -107,7 +110,8 @@ class Inspection:
     """What came out. ``rows`` has one entry a read; `reads` gives them one by one.
 
     ``timing`` are the findings of the rules of the wires. ``runts`` (by line) and ``glitches`` are
-    a number and the first moments. ``unreached`` are the lines that were never at a level.
+    a number and the first moments. ``unreached`` are the lines that were never at a level;
+    ``edges`` has those that were looked at in volts.
     """
 
     rows: NDArray[np.void]
@@ -122,6 +126,7 @@ class Inspection:
     passes: int
     unreached: tuple[str, ...] = ()
     frame: FrameSync | None = None
+    edges: Mapping[str, LineEdges] = field(default_factory=dict)
 
     def tuples(self) -> Iterator[tuple[int, ...]]:
         """All rows in time order as they are, quicker than `reads`."""
@@ -155,6 +160,7 @@ class Inspection:
 class _Watched:
     """What a stream leaves behind as it passes."""
 
+    edges: Edges
     end: int = 0
     broken_off: str | None = None
     gaps: list[tuple[int, int]] = field(default_factory=list)
@@ -166,6 +172,7 @@ class _Watched:
             self.end = piece.end_ps
             self.broken_off = piece.broken_off or self.broken_off
             self.gaps += piece.gaps
+            self.edges.take(piece)
             for name, (_, levels) in piece.changes.items():
                 if name not in self.reached and (levels <= HIGH).any():
                     self.reached.add(name)
@@ -177,7 +184,7 @@ class _Watched:
 
 def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
     """Read a stream to its end. Raises `windows.TooMuch` where no latch comes."""
-    watched = _Watched()
+    watched = _Watched(Edges(settings.lines))
     measure, rhythm = Measure(), Rhythm()
     rows: list[NDArray[np.void]] = []
     timing: tuple[Finding, ...] = ()
@@ -195,10 +202,15 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         if sync is not None:
             measure["line period"].add(syncs.add(sync))
     measure["line period"].add(syncs.rest())
+    watched.edges.measured(measure)
     every = np.concatenate(rows) if rows else np.zeros(0, ROW)
     passes = settings.passes or _passes(every["start"])
     measure["poll period"].add(np.diff(every["start"][::passes]))
     statistics = measure.statistics()
+    if settings.edge is not None:
+        # What never was a pulse is noise, whatever levels it has.
+        clock = watched.edges.lines["clock"] if "clock low" in statistics else LineEdges()
+        timing = (*timing, _clock_edge(clock, settings.edge))
     line = statistics.get("line period")
     frame = syncs.frames(None if line is None else line.median)
     if frame is not None:
@@ -217,6 +229,7 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         passes,
         tuple(name for name in LINES if name not in watched.reached),
         frame,
+        watched.edges.lines,
     )
     numbered = (
         replace(finding, met=inspection.met(finding.met.at_ps))
@@ -259,12 +272,19 @@ def _judge(part: WindowReads, settings: Settings) -> Iterator[Finding]:
         at, delays = part.delays
         what = "time from a clock to its data"
         yield held_to_most(DATA_DELAY, at, delays, settings.delay, what)
-    if settings.edge is not None and "clock" in part.slow:
-        at, durations = part.slow["clock"]
-        # Between the thresholds lie 40 % of the supply, between 10 and 90 % twice as much; a
-        # straight edge is taken for granted.
-        what = "edge of the clock, 10 to 90 %"
-        yield held_to_most(CLOCK_EDGE, at, 2 * durations, settings.edge, what)
+
+
+def _clock_edge(clock: LineEdges, limit: Limit) -> Finding:
+    """As data sheets measure it, whatever the thresholds."""
+    what = "edge of the clock"
+    if clock.levels is None or clock.longest is None:
+        return unjudged(CLOCK_EDGE, limit, "none", {"what": f"{what} in volts"})
+    duration, at = (np.asarray([number]) for number in clock.longest)
+    if clock.apart * 1e12 > limit.ps:
+        return unjudged(CLOCK_EDGE, limit, "coarse", {"what": what, "apart": clock.apart})
+    low, high = (f"{volts:.3g} V" for volts in clock.levels)
+    what += f", 10 to 90 % of the way between {low} and {high} as found,"
+    return held_to_most(CLOCK_EDGE, at, duration, limit, what)
 
 
 def _passes(starts: Times) -> int:

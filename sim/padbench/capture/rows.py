@@ -4,7 +4,6 @@ All reads of a window are worked on at once, as tables of a row a read and a col
 those with an extra clock, which are few, have their bits picked one by one.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,7 +60,6 @@ class WindowReads:
     timeline: Timeline
     runts: dict[str, Times]
     glitches: Times
-    slow: dict[str, tuple[Times, Times]]
     delays: tuple[Times, Times]
 
 
@@ -109,7 +107,6 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         timeline,
         {name: _closed(window.zones[name], times, since, until) for name, times in runts.items()},
         _closed(clock, glitches, since, until),
-        dict(_slow(window)),
         delays,
     )
 
@@ -119,13 +116,6 @@ def _closed(wire: Wire, begins: Times, since: int, until: int) -> Times:
     ends = wire.times[np.searchsorted(wire.times, begins, side="right")]
     chosen: Times = begins[(ends > since) & (ends <= until)]
     return chosen
-
-
-def _slow(window: Window) -> Iterator[tuple[str, tuple[Times, Times]]]:
-    for name, zones in window.zones.items():
-        crossed = crossings(zones)
-        own = crossed.edges >= window.own_from
-        yield name, (crossed.edges[own], crossed.durations[own])
 
 
 @dataclass(frozen=True)

@@ -161,7 +161,8 @@ def _check_plan(
         ("screen-line", screen_line, timing.picture_lines),
     ):
         if not 0 <= value < lines:
-            raise Refusal(name, f"{name.replace('-', ' ')} {value} is outside 0..{lines - 1}")
+            what = name.replace("-", " ")
+            raise Refusal(name, f"{what} {value} is outside 0..{lines - 1}; 0 is the first drawn")
 
 
 def _looks(what: str, code: Routine, console: Console, base: Baseline, limit: int) -> RoutineLooks:

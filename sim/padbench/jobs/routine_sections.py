@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from padbench.core.buttons import spelled
 from padbench.core.decode import decode
 from padbench.core.sentences import grouped
+from padbench.core.timeline import HIGH
 from padbench.jobs.routine_question import JudgedRoutine
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.results.blocks import (
@@ -31,7 +32,7 @@ from padbench.routines.frames import Span, lines_of, microseconds_of
 from padbench.routines.judge import per_cent
 from padbench.routines.lengths import DesignMap, ranges
 from padbench.routines.run import held_by, run_case
-from padbench.routines.wave import STOPPED, stop_says
+from padbench.routines.wave import stop_says
 
 if TYPE_CHECKING:
     pass
@@ -397,7 +398,9 @@ def _shown_wave(
         )
         for read in decode(line)
     ]
-    marks = [(at, says) for at, says in line.notes if says.startswith(STOPPED)]
+    stopped = line.wires["cpu.stopped"]
+    begins = {int(at) for at in stopped.times[stopped.levels == HIGH]}
+    marks = [(at, says) for at, says in line.notes if at in begins]
     opens = None
     if marks and reads:
         # Stopped and extra clocks stand close together: at the width of a read they run into one.

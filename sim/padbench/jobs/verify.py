@@ -13,6 +13,8 @@ from typing_extensions import TypedDict
 from padbench import __version__
 from padbench.circuit.findings import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
+from padbench.core.remedies import joined
+from padbench.files import usable_name
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -47,7 +49,7 @@ from padbench.results.blocks import (
     ribbon_of,
     thinnest_lines,
 )
-from padbench.results.change import Change, changes, value_now
+from padbench.results.change import Change, Plan, plan_of, value_now
 from padbench.results.documents import (
     FindingDocument,
     Outcome,
@@ -82,6 +84,27 @@ class PortDocument(TypedDict):
     fails: list[str]
 
 
+class ChangeDocument(TypedDict):
+    """One thing to change: the key of the sheet, the value to take, the range that would do."""
+
+    key: str
+    title: str
+    value: str
+    says: str
+    mends: list[str]
+
+
+class PlanDocument(TypedDict):
+    """What the changes come to, judged and played again; ``left`` still fail."""
+
+    holds: bool
+    says: str
+    left: list[str]
+    replayed: list[str]
+    wrong: list[str]
+    alternatives: list[ChangeDocument]
+
+
 class VerifyDocument(TypedDict):
     """``padbench verify``."""
 
@@ -92,6 +115,8 @@ class VerifyDocument(TypedDict):
     findings: list[FindingDocument]
     scenarios: list[RunDocument]
     ports: list[PortDocument]
+    changes: list[ChangeDocument]
+    plan: PlanDocument
 
 
 class PlayDocument(RunDocument):
@@ -99,6 +124,9 @@ class PlayDocument(RunDocument):
 
     findings: list[FindingDocument]
 
+
+_MOST_MENDED = 3
+"""Findings named under one change."""
 
 _TOLERANCE = 0.05
 """Of the resistors to buy, as `padbench wiring` takes it where the sheet says none."""
@@ -158,7 +186,13 @@ def verify_result(
     passes = verdict == "pass"
     name = design.sheet.pad.name
     ports = design.sheet.works_with.ports
-    answer = cache(lambda: answer_of(trial, changes(trial.findings), ports))
+
+    @cache
+    def plan() -> Plan:
+        # Judged and played again when somebody asks what to change, and not before.
+        return plan_of(design.sheet, trial)
+
+    answer = cache(lambda: answer_of(trial, plan().changes, ports))
     return Result(
         command="verify",
         name=name,
@@ -171,8 +205,11 @@ def verify_result(
         else f"{UNPLUGGED if shorts(design.sheet) else ''}"
         f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
-        make_document=lambda: _document(design, trial, vcd),
-        make_sections=lambda: [_brief(answer()), *_sections(design, trial, answer())],
+        make_document=lambda: _document(design, trial, vcd, plan()),
+        make_sections=lambda: [
+            _brief(answer(), plan()),
+            *_sections(design, trial, plan(), answer()),
+        ],
         findings=trial.findings,
         runs=trial.runs,
         figures={
@@ -199,7 +236,7 @@ def _lacked(part: RegisterPart) -> str:
 
 def save_wave(run: ScenarioRun, folder: FileLike) -> Path:
     """Write the wave of a run into a folder and return where it is."""
-    path = Path(folder) / f"{run.name}.vcd"
+    path = Path(folder) / usable_name(f"{run.name}.vcd")
     comment = f"{run.name}: {run.says} ({run.where})"
     write_wave(run.timeline, path, comment=comment)
     return path
@@ -228,7 +265,7 @@ def write_voltages(
     write_analogue(run.timeline, waves, Path(path), comment=comment)
 
 
-def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDocument:
+def _document(design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan) -> VerifyDocument:
     return {
         "verdict": trial.verdict,
         "padbench": __version__,
@@ -245,6 +282,25 @@ def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDo
             }
             for row in trial.ports
         ],
+        "changes": [_change_document(change) for change in plan.changes],
+        "plan": {
+            "holds": plan.holds,
+            "says": plan.says,
+            "left": [found.id for found in plan.left],
+            "replayed": list(plan.replayed),
+            "wrong": list(plan.wrong),
+            "alternatives": [_change_document(change) for change in plan.alternatives],
+        },
+    }
+
+
+def _change_document(change: Change) -> ChangeDocument:
+    return {
+        "key": change.key,
+        "title": change.title,
+        "value": change.spare,
+        "says": change.says,
+        "mends": list(change.mends),
     }
 
 
@@ -267,13 +323,14 @@ def _scope(sheet: Sheet, path: Path) -> "Figure":
     return scope_figure(sheet, port, run, 0, path)
 
 
-def _brief(answer: Answer) -> Section:
+def _brief(answer: Answer, plan: Plan) -> Section:
     """What a person at a bench wants first."""
     ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
     causes = [
         (str(number), f"{cause.title}: {cause.says}. Mends {_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
+    after = [("", f"{plan.says[:1].upper()}{plan.says[1:]}.")] if plan.says else []
     played = [
         (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
         for word, names in (("pass", answer.passing), ("fail", answer.failing))
@@ -282,7 +339,7 @@ def _brief(answer: Answer) -> Section:
     memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
     blocks = [
         Lines("", ports),
-        Lines("What must change", causes),
+        Lines("What must change", [*causes, *after]),
         thinnest_lines(answer.thinnest),
         Lines("", played, 2),
         Lines("", [("", memory)] if answer.from_memory else []),
@@ -291,19 +348,16 @@ def _brief(answer: Answer) -> Section:
 
 
 def _mended(cause: Cause) -> str:
-    """What stands under a cause: scenarios first, since people see those."""
-    many = len(cause.scenarios)
-    scenarios = f"{many} scenario{'s' * (many > 1)}: {', '.join(cause.scenarios)}" if many else ""
-    return "; ".join(filter(None, (scenarios, ", ".join(cause.findings))))
+    """What stands under a cause: findings by name, scenarios by number where there are several."""
+    count = len(cause.scenarios)
+    scenarios = [*cause.scenarios] if count < 2 else [f"{count} scenarios"]
+    return joined([*cause.findings[:_MOST_MENDED], *scenarios])
 
 
-def _sections(design: Design, trial: Trial, answer: Answer) -> Iterator[Section]:
-    needed = changes(trial.findings)
-    failed = trial.verdict == "fail"
-    if failed:
-        blocks = [*_changes(design, needed)]
-        yield Section("change", "Changes in detail", blocks, ("page",))
-    bought = [*_bought(needed, len(design.sheet.buttons))]
+def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Iterator[Section]:
+    if trial.verdict == "fail":
+        yield Section("change", "Changes in detail", [*_changes(design, plan)], ("page",))
+    bought = [*_bought(plan.changes, len(design.sheet.buttons))]
     if bought:
         caption = "For the values above, one pad; padbench wiring lists all parts"
         heads = ("how many", "what", "value", "colour bands")
@@ -328,13 +382,17 @@ def _sections(design: Design, trial: Trial, answer: Answer) -> Iterator[Section]
     yield Section("scenarios", "Scenarios", [articles], ("page",))
 
 
-def _changes(design: Design, needed: Sequence[Change]) -> Iterator[Block]:
-    if needed:
-        data = design.sheet.document.data
-        yield Changes([(change, value_now(change, data)) for change in needed])
+def _changes(design: Design, plan: Plan) -> Iterator[Block]:
+    data = design.sheet.document.data
+    if plan.changes:
+        yield Changes([(change, value_now(change, data)) for change in plan.changes])
+        yield Prose((f"{plan.says[:1].upper()}{plan.says[1:]}.",))
     else:
         says = "No value of the sheet mends it: the scenarios below say what goes wrong."
         yield Prose((says,))
+    if plan.alternatives:
+        yield Prose(("Alternatives, each in the place of what mends the same:",))
+        yield Changes([(change, value_now(change, data)) for change in plan.alternatives])
 
 
 def _drawn(sheet: Sheet) -> Iterator[Section]:

@@ -8,7 +8,6 @@ from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
 from padbench.results.blocks import MARK, MARKED, Lines, Prose, Table, findings_blocks
-from padbench.results.change import changes
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
@@ -185,11 +184,7 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding]) -> Section:
     """The pins, and below them what fits: what to mend first, parts, how to begin."""
     if faults:
         # No pins: whoever wires by them before the sheet is mended wires it wrong.
-        said = {fault.id: fault.says for fault in faults}
-        mend = []
-        for number, change in enumerate(changes(faults), 1):
-            why = [said[id_] for id_ in change.mends if id_ in said and said[id_] != change.whole]
-            mend.append((str(number), f"{change.title}: {'; '.join([change.whole, *why[:1]])}"))
+        mend = [(str(number), _fault(fault)) for number, fault in enumerate(faults, 1)]
         return Section("brief", "", [Lines("What must change", mend)], ("brief",))
     parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
     steps = [(f"{number}.", step) for number, step in enumerate(plan.checklist[:2], 1)]

@@ -319,6 +319,17 @@ def findings_blocks(findings: Sequence[Finding]) -> list[Block]:
     return blocks
 
 
+def thinnest_lines(findings: Sequence[Finding]) -> Lines:
+    """The findings that hold with least to spare, for the short answer."""
+    rows = []
+    for found in thinnest(findings):
+        margin, limit = found.margin or 0.0, found.limit or 1.0
+        part = margin / abs(limit)
+        share = f"{100 * part:.0f} %" if part < _MANY else f"{part:.0f} times the limit"
+        rows.append((found.id, f"{amount(margin, found.unit)} ({share}) to spare: {found.says}"))
+    return Lines("The thinnest of what holds", rows)
+
+
 def findings_block(caption: str, findings: Sequence[Finding], *, folded: bool) -> Findings:
     """Findings in the order given, each with its bar."""
     return Findings(caption, [(found, _bar(found)) for found in findings], folded)
@@ -329,17 +340,6 @@ def _share(found: Finding) -> float:
     if found.margin is None or not found.limit or found.unit in COUNTED:
         return inf
     return found.margin / abs(found.limit)
-
-
-def thinnest_lines(findings: Sequence[Finding]) -> Lines:
-    """The findings that hold with least to spare, for the short answer."""
-    rows = []
-    for found in thinnest(findings):
-        margin, limit = found.margin or 0.0, found.limit or 1.0
-        part = margin / abs(limit)
-        share = f"{100 * part:.0f} %" if part < _MANY else f"{part:.0f} times the limit"
-        rows.append((found.id, f"{amount(margin, found.unit)} ({share}) to spare: {found.says}"))
-    return Lines("The thinnest of what holds", rows)
 
 
 _HOW = (

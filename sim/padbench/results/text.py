@@ -19,6 +19,7 @@ from rich.text import Text
 
 from padbench.core.findings import COUNTED, Finding
 from padbench.core.sentences import amount
+from padbench.core.units import printable
 from padbench.results.blocks import (
     MARK,
     MARKED,
@@ -45,19 +46,34 @@ _LONGEST_NAME = 60
 _NEVER_CUT = 99
 
 
+class _Screen(Console):
+    """Without markup and control characters: nothing in a file of the user's can dress up as ours.
+
+    A closed pipe is an error of the caller's to handle.
+    """
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(markup=False, highlight=False, emoji=False, **options)
+
+    def print(self, *objects: Any, **options: Any) -> None:
+        """Print; text is cleaned, and a table has been."""
+        super().print(*(printable(o) if isinstance(o, str) else o for o in objects), **options)
+
+    def on_broken_pipe(self) -> None:
+        """Tell it."""
+        raise BrokenPipeError
+
+
 def console(*, whole: bool = False) -> Console:
-    """Standard output, without markup: nothing in a sheet can dress up as ours."""
+    """Standard output."""
     known = sys.stdout.isatty() or "COLUMNS" in os.environ
-    width = None if known else _PIPE_WIDTH if whole else _BRIEF_WIDTH
-    return Console(markup=False, highlight=False, emoji=False, width=width)
+    return _Screen(width=None if known else _PIPE_WIDTH if whole else _BRIEF_WIDTH)
 
 
 def as_text(result: Result, width: int = _PIPE_WIDTH, *, whole: bool = True) -> str:
     """The whole, or the short answer, as plain text, ``width`` columns wide."""
     out = StringIO()
-    screen = Console(
-        file=out, markup=False, highlight=False, emoji=False, width=width, color_system=None
-    )
+    screen = _Screen(file=out, width=width, color_system=None)
     print_result(result, screen, whole=whole)
     return out.getvalue()
 
@@ -132,8 +148,8 @@ def _text(cell: str | Cell) -> str | Text:
         return cell
     if cell.verdict:
         word, style = _WORDS[cell.verdict]
-        return Text(" ".join(part for part in (word, cell.text) if part), style)
-    return Text(cell.text, "bold red" if cell.bad else "")
+        return Text(" ".join(part for part in (word, printable(cell.text)) if part), style)
+    return Text(printable(cell.text), "bold red" if cell.bad else "")
 
 
 def _findings(block: Findings, title: str, screen: Console) -> None:
@@ -197,17 +213,17 @@ def _show(
             ]
             screen.print(", ".join(named))
         return
-    grid = Grid(box=box.SIMPLE_HEAD, title=title or None, title_justify="left")
+    grid = Grid(box=box.SIMPLE_HEAD, title=printable(title) or None, title_justify="left")
     last = len(heads) - 1
     for place, head in enumerate(heads):
         grid.add_column(
-            head,
+            printable(head),
             justify="right" if place in numbers else "left",
             overflow="fold",
             no_wrap=place != last and place in numbers,
         )
     for row in rows:
-        grid.add_row(*row)
+        grid.add_row(*(printable(cell) if isinstance(cell, str) else cell for cell in row))
     screen.print(grid)
 
 

@@ -4,8 +4,8 @@
 
 Standard 6502 mnemonics and operand forms; ``name:`` labels, ``name = value``, ``;`` comments,
 ``.org``, ``.byte``; numbers as ``$hex``, ``%binary`` or decimal, ``<`` and ``>`` for the low and
-the high byte, ``+`` and ``-``. Each instruction goes through py65's assembler; labels, numbers
-and what that one does not notice (a branch too far) are done here.
+the high byte, ``+`` and ``-``. A number written with four digits (``$0010``) is an address of two
+bytes, and so is what stands after ``a:``; ``z:`` wants one byte; a name is as long as its value.
 """
 
 import difflib
@@ -13,10 +13,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from py65.assembler import Assembler
-from py65.devices.mpu6502 import MPU
-
-from padbench.routines.bus import INSTRUCTIONS
+from padbench.routines.bus import INSTRUCTIONS, LENGTHS
 from padbench.routines.routine import RoutineError
 
 __all__ = ["Assembled", "assemble"]
@@ -29,8 +26,9 @@ _LABEL = re.compile(rf"\s*({_NAME}):")
 _CONSTANT = re.compile(rf"\s*({_NAME})\s*=\s*(.*)")
 _TERM = re.compile(rf"\s*([+-]?)\s*(\$[0-9A-Fa-f]+|%[01]+|[0-9]+|{_NAME})")
 _OPERAND = re.compile(r"(\(?)([^(),]*)((?:,\s*[xX]\s*\)|\)\s*,\s*[yY]|\)|,\s*[xXyY])?)")
-_MNEMONICS = {instruction.mnemonic for instruction in INSTRUCTIONS.values()}
-_BRANCHES = {i.mnemonic for i in INSTRUCTIONS.values() if i.mode == "relative"}
+_OPCODES = {(one.mnemonic, one.mode): opcode for opcode, one in INSTRUCTIONS.items()}
+_MNEMONICS = {mnemonic for mnemonic, _ in _OPCODES}
+_LONG_NUMBER = re.compile(r"[\s+-]*\$[0-9A-Fa-f]{4}\b")
 
 
 @dataclass(frozen=True)
@@ -197,43 +195,54 @@ def _instruction(walk: _Round, statement: str) -> None:
             "is no instruction of the 6502",
             f"did you mean {near[0]}?" if near else "write a label with a colon behind it",
         )
-    plain = _plain_operand(walk, mnemonic, operand)
-    try:
-        code = Assembler(MPU([], 0)).assemble(f"{mnemonic} {plain}".strip(), walk.at)
-    except OverflowError:
-        raise walk.beyond() from None
-    except (SyntaxError, KeyError):
+    mode, value = _operand(walk, mnemonic, operand)
+    opcode = _OPCODES.get((mnemonic, mode))
+    if opcode is None:
         raise walk.error(
             statement, "has no such addressing mode", "see the Programming Manual, appendix B"
-        ) from None
-    walk.emit(code)
+        )
+    walk.emit([opcode, value & 0xFF, value >> 8][: LENGTHS[mode]])
 
 
-def _plain_operand(walk: _Round, mnemonic: str, operand: str) -> str:
-    """The operand with every expression worked out: what py65's assembler understands."""
+def _operand(walk: _Round, mnemonic: str, operand: str) -> tuple[str, int]:
+    """Addressing mode, and the value behind the opcode."""
     if not operand or operand.upper() == "A":
-        return operand
+        within = "accumulator" if (mnemonic, "accumulator") in _OPCODES else "implied"
+        return ("accumulator" if operand else within), 0
     if operand.startswith("#"):
-        return f"#${_byte(walk, operand[1:]):02X}"
+        return "immediate", _byte(walk, operand[1:])
+    length, operand = (operand[:2].lower(), operand[2:]) if operand[1:2] == ":" else ("", operand)
     parts = _OPERAND.fullmatch(operand)
-    if parts is None:
+    if parts is None or length not in ("", "a:", "z:"):
         raise walk.error(
             repr(operand), "is no operand", "write for example $4016, table,X or (pointer),Y"
         )
     opening, expression, closing = parts.groups()
     if bool(opening) != (")" in closing):
         raise walk.error(repr(operand), "has a parenthesis too few", "close it")
+    branch = (mnemonic, "relative") in _OPCODES
     try:
         value = walk.value(expression)
     except _UnknownName:
         # A label further down lies in the same segment more likely than in zero page.
-        value = walk.at if mnemonic in _BRANCHES else 0xFFFF
-    if mnemonic in _BRANCHES and walk.final and not -128 <= value - walk.at - 2 <= 127:
-        raise walk.error(
-            operand, f"is {value - walk.at - 2} bytes away", "a branch reaches -128 to 127"
-        )
-    tail = re.sub(r"\s", "", closing)
-    return f"{opening}${value:04X}{tail}"
+        value = walk.at if branch else 0xFFFF
+    tail = re.sub(r"\s", "", closing).upper()
+    if branch and not opening and not tail:
+        away = value - walk.at - 2
+        if walk.final and not -128 <= away <= 127:
+            raise walk.error(operand, f"is {away} bytes away", "a branch reaches -128 to 127")
+        return "relative", away & 0xFF
+    if opening and not tail.strip(")"):
+        return "(absolute)", value
+    short = f"(zero page{tail}" if opening else f"zero page{tail}"
+    long = f"absolute{tail}"
+    fits = (mnemonic, short) in _OPCODES and value <= 0xFF and length != "a:"
+    if (length == "z:" or opening) and value > 0xFF and walk.final:
+        raise walk.error(operand, "lies outside zero page", "use an address up to $FF")
+    if opening or length == "z:":
+        return short, value & 0xFF
+    wide = _LONG_NUMBER.match(expression) is not None and (mnemonic, long) in _OPCODES
+    return (short if fits and not wide else long), value
 
 
 def _segments(walk: _Round) -> tuple[tuple[int, bytes], ...]:

@@ -4,7 +4,7 @@
 
 Every function takes and gives arrays with one element a lane (a value that is the same in all
 lanes may be a plain int). Values and flags are those of py65, which is the yardstick: a test
-compares each function with it. Decimal mode is left out; lanes that use it are run by py65.
+compares each function with it. This console's CPU has no decimal mode (from memory).
 """
 
 from collections.abc import Callable

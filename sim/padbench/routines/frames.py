@@ -43,7 +43,7 @@ def where_in_frame(
     The frame is taken as a long one (not shortened). ``ValueError`` for a line it does not have.
     """
     if not 0 <= line < timing.lines:
-        raise ValueError(f"line {line} is outside 0..{timing.lines - 1}")
+        raise ValueError(f"line {line} is outside 0..{timing.lines - 1}; 0 is the first drawn")
     begin = line * timing.cycles_per_line + start
     end = begin + max(cycles - 1, 0)
     first, last = (int(at // timing.cycles_per_line) for at in (begin, end))

@@ -253,11 +253,11 @@ def _opposed(held: int) -> bool:
 def on_its_port(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Routine:
     """The routine with the pad on the port that it reads.
 
-    That is the second if it has one result and, undisturbed with nothing held, reads only that
-    port. Raises `RoutineError` for a routine that cannot be run, or that reads no port.
+    That is the second if it has one result and, undisturbed with nothing held, takes values
+    from that port only. Raises `RoutineError` for a routine that cannot be run, or reads no port.
     """
     run = run_case(routine, console, 0, limit=limit)
-    read = {access.port for access in run.accesses if access.kind == "read"}
+    read = {access.port for access in run.accesses if access.kind == "read" and not access.dummy}
     # One that has read nothing cannot know a held state but by its result places.
     if not read and run.finished:
         other = run_case(routine, console, 0xFF, limit=limit)

@@ -10,7 +10,7 @@ together. Which lanes go first changes nothing in the result, as no lane can see
 
 A group therefore shares its bus cycles, which come from `padbench.routines.bus` as they do in a
 single run; values, the time, the fetch and the pads are arrays. What is rare is not done here
-(decimal arithmetic, interrupts, an instruction that strobes twice, anything that a single run would
+(interrupts, an instruction that strobes twice, anything that a single run would
 refuse): such lanes are marked ``left`` and have to be run one by one, from the start.
 """
 
@@ -26,7 +26,6 @@ from padbench.routines.console import Console
 from padbench.routines.effects import (
     BRANCHES,
     COMPARES,
-    DECIMAL,
     FLAGS,
     LOADS,
     MODIFIES,
@@ -275,12 +274,9 @@ class Lanes:
         instruction = INSTRUCTIONS[memory[pc]]
         cycles = tuple(bus_cycles(_One(pc, sp, *registers, int(self.p[one]), memory)))
         strobes = sum(write and address == self.strobe for write, address, _ in cycles)
-        decimal = instruction.mnemonic in ("ADC", "SBC") and bool(
-            (self.p[lanes] & np.uint8(DECIMAL)).any()
-        )
         # Where a jump's pointer lies at a port, the read itself changes it.
         moving = instruction.mode == "(absolute)" and any(at in self.ports for _, at, _ in cycles)
-        if strobes > 1 or decimal or moving or instruction.mnemonic in _LEFT_OUT:
+        if strobes > 1 or moving or instruction.mnemonic in _LEFT_OUT:
             self.left[lanes] = True
             return
         self._pass_time(lanes, cycles)

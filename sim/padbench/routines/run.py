@@ -3,12 +3,13 @@
     run = run_case(routine, console, held=0x80, fetch=SampleFetch(period=432, phase=17))
     run.results, run.passes, run.stops
 
-py65 executes; which address stands on the bus in each cycle comes from `padbench.routines.bus`, and
-the fetch hooks in there. Two pads are always plugged in. The first holds ``held``; the second
-holds the opposite of each button, so that a routine that mixes the two up is noticed.
+py65 executes, decimal mode apart; which address stands on the bus in each cycle comes from
+`padbench.routines.bus`, and the fetch hooks in there. Two pads are always plugged in. The first
+holds ``held``; the second holds the opposite of each button, so that a routine that mixes the two
+up is noticed.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -39,6 +40,7 @@ _INTERRUPTS_OFF = 0x34
 class Access:
     """One cycle that touches a port: a read of ``port`` (0 or 1), or a write of the latch.
 
+    ``dummy`` marks a read whose value the CPU throws away, that of a store with an index for one.
     ``cycle`` counts from the first cycle of the routine, stolen ones included. ``own`` is the same
     without the stolen ones. ``value`` is the bit read or written. ``stolen`` cycles came just
     before a read that was stopped, with ``extra`` clocks in them.
@@ -51,6 +53,7 @@ class Access:
     value: int
     stolen: int = 0
     extra: int = 0
+    dummy: bool = False
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,22 @@ class RoutineRun:
             if one.byte != held_by(port, held)
         ]
         return min(wrong)[1:] if wrong else None
+
+
+class _Cpu(MPU):  # type: ignore[misc]  # py65 has no types
+    """This console's CPU has no decimal mode: its flag changes nothing (from memory)."""
+
+    def opADC(self, x: object) -> None:
+        self._binary(MPU.opADC, x)
+
+    def opSBC(self, x: object) -> None:
+        self._binary(MPU.opSBC, x)
+
+    def _binary(self, does: Callable[["_Cpu", object], None], x: object) -> None:
+        decimal = self.p & self.DECIMAL
+        self.p -= decimal
+        does(self, x)
+        self.p |= decimal
 
 
 _FIXED_MODES = {"immediate", "zero page", "absolute", "accumulator", "relative"}
@@ -236,7 +255,7 @@ class _Case:
     ) -> None:
         self.routine, self.console, self.fetch = routine, console, fetch
         self.memory = memory = list(routine.image) if carried is None else carried.memory
-        self.cpu = cpu = MPU(memory, routine.entry)
+        self.cpu = cpu = _Cpu(memory, routine.entry)
         cpu.sp, cpu.p = _STACK, _INTERRUPTS_OFF
         memory[0x100 + _STACK + 1], memory[0x100 + _STACK + 2] = _RETURN & 0xFF, _RETURN >> 8
         if carried is not None:
@@ -267,13 +286,13 @@ class _Case:
                 cpu.step()
             return last
         written: list[tuple[int, int]] = []
-        for write, address, _ in bus.cycles:
+        for write, address, data in bus.cycles:
             if write:
                 if address == self.strobe:
                     written.append((self.now, len(self.kinds)))
                 self.kinds.append(0)
             else:
-                self._read(address)
+                self._read(address, dummy=not data)
             self.now += 1
         if not last:
             # What an instruction that changes memory writes first is the value it has read.
@@ -286,7 +305,7 @@ class _Case:
                 self.accesses.append(Access("latch", at, own, 0, value & 1))
         return last
 
-    def _read(self, address: int) -> None:
+    def _read(self, address: int, *, dummy: bool) -> None:
         """A read cycle: the place where the CPU can be stopped."""
         stolen = self.fetch.stop(self.now, address) if self.fetch is not None else 0
         self.now += stolen
@@ -301,7 +320,9 @@ class _Case:
         # Data lines that no pad drives keep what was on the bus last, the high byte of the port's
         # address (from memory); the port drives the lowest five.
         self.memory[address] = address >> 8 & 0xE0 | bit
-        self.accesses.append(Access("read", self.now, len(self.kinds), port, bit, stolen, extra))
+        self.accesses.append(
+            Access("read", self.now, len(self.kinds), port, bit, stolen, extra, dummy)
+        )
         self.kinds.append(2 + port)
 
     def run(self, finished: bool) -> RoutineRun:

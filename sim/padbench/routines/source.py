@@ -64,6 +64,8 @@ def load_routine(
         )
     path = Path(what)
     kind = path.suffix.lower()
+    if not what.strip():
+        raise RoutineError("no routine is named; give a .asm, .bin or .hex file, or a shipped one")
     if kind not in (".asm", ".hex", ".bin"):
         near = difflib.get_close_matches(what[:80], SHIPPED, 1)
         raise RoutineError.at(

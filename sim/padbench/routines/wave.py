@@ -19,10 +19,7 @@ from padbench.routines.console import Console, SampleFetch
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import Access, RoutineRun, held_by, run_case
 
-__all__ = ["STOPPED", "LineEdges", "case_wave", "stop_says"]
-
-STOPPED = "read of the port stopped"
-"""How the note of a stopped read begins."""
+__all__ = ["LineEdges", "case_wave", "stop_says"]
 
 _LEAD = 8
 """CPU cycles before the first and after the last of the routine."""
@@ -99,7 +96,7 @@ def _notes(
 
 def stop_says(access: Access) -> str:
     """The note of a stopped read."""
-    return f"{STOPPED} for {access.stolen} cycles, {access.extra} clock(s) too many"
+    return f"read of the port stopped for {access.stolen} cycles, {access.extra} clock(s) too many"
 
 
 _HALF = Fraction(1, 2)
