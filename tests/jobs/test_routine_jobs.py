@@ -22,6 +22,7 @@ from padbench.results.html_page import write_page
 from padbench.results.junit import write_junit
 from padbench.results.text import as_text
 from padbench.routines.routine import RoutineError
+from padbench.toml.problems import SheetError
 
 ROOT = Path(__file__).parents[2]
 EXPOSED = ROOT / "tests" / "routines" / "sources" / "read-twice-36.asm"
@@ -95,7 +96,7 @@ def test_a_routine_that_detects_says_how_often_it_kept_the_old_byte():
     result = routine("read-twice", periods=[432])
     (counts,) = result.data.sweeps
     assert (result.verdict, result.outcome) == ("detects", "pass")
-    assert f"keeps the old byte in {counts.kept_old} of these" in result.lead
+    assert f"in {counts.kept_old} of these the byte from before stays" in result.lead
     assert counts.kept_old == counts.corrupt > 0
 
 
@@ -170,11 +171,10 @@ def test_several_places_are_asked_about(tmp_path, end):
     several.write_text(KEEPS.format(compare="cmp $01\n bne done\n sta buttons\n", end=end))
     with pytest.raises(RoutineError, match=r"only in \$0310 \(buttons\) is it never wrong; name"):
         routine(several)
-    sheet = (
-        SHEET.read_text(encoding="utf-8").split("[poll]")[0] + f'[poll]\nroutine = "{several}"\n'
-    )
+    sheet = SHEET.read_text(encoding="utf-8").split("[poll]")[0]
+    sheet += f'[poll]\nroutine = "{several}"\n'
     (tmp_path / "pad.toml").write_text(sheet, encoding="utf-8")
-    with pytest.raises(RoutineError, match=r"poll\.result"):
+    with pytest.raises(SheetError, match=r"poll\.result"):
         verify(tmp_path / "pad.toml", "idle")
 
 
