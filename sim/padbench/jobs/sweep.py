@@ -103,7 +103,6 @@ def sweep(
             question,
             "sweep",
             periods,
-            usual="all",
             waves=path_of(waves),
             chart=chart,
             workers=workers,
