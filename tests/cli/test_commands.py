@@ -369,6 +369,21 @@ def test_waves_of_an_earlier_run_go_but_nothing_else(padbench):
     assert Path("outside.vcd").exists()
 
 
+def test_a_name_that_is_no_utf_8_and_no_formula(padbench):
+    name = os.fsdecode(b"p\xff$x^{_\\frac")
+    try:
+        Path(f"{name}.toml").write_text(Path(B).read_text())
+    except OSError:
+        pytest.skip("this file system takes no such name")
+    outputs = ["--picture", "a.svg", "--report", "a.html", "--junit", f"{name}.xml"]
+    code, out, err = padbench("play", f"{name}.toml", "--scenario", "idle", *outputs)
+    assert (code, err) == (0, "")
+    assert "waves/out/p\\udcff$x^{_\\frac/idle.vcd" in out
+    for file in (Path("a.svg"), Path("a.html"), Path(f"{name}.xml")):
+        file.read_text(encoding="utf-8")
+    assert padbench("latency", "--picture", f"{name}.svg")[0] == 0
+
+
 def test_signs_that_a_terminal_obeys_do_not_reach_it(padbench):
     """A name that hides the verdict: in text and in JSON it is shown as what it is."""
     bad = "\x1b[8m\x9b8m\u202e\x7f"
