@@ -1,5 +1,6 @@
 """A sheet's scenarios against the Verilog or VHDL that its ``[hdl]`` names."""
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from importlib.util import find_spec
@@ -261,6 +262,8 @@ def _hdl(design: Design, simulator: str | None) -> Hdl:
             says = f"{simulator[:60]} does not read {hdl.language}; use {' or '.join(hdl.fitting)}"
             raise Refusal("simulator", says)
         hdl = hdl.model_copy(update={"simulator": simulator})
+    if os.name != "posix":
+        raise Refusal("simulator", "HDL is run on Linux and macOS only; all else runs here too")
     if find_spec("cocotb") is None:
         raise Refusal("simulator", "cocotb is not installed; pip install 'padbench[cosim]'")
     missing = SIMULATORS[hdl.engine].missing
