@@ -345,6 +345,7 @@ def _for_python(
         except WaveError as error:
             raise WaveError(_as_arguments(str(error))) from None
 
+    several.__name__ = several.__qualname__ = "inspect"
     return several  # type: ignore[return-value]  # the first may be named as well
 
 
