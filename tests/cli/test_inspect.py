@@ -285,6 +285,11 @@ def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
         (["--against", "none.toml", "--scenario", "idle"], "none.toml"),
         (["--sync-line", "3"], "--sync-line: give a line from 0 to 399, and --sync CHANNEL too"),
         (["--expect", "none.toml"], "none.toml"),
+        (
+            ["--fit", "fit.toml"],
+            "--fit: what hangs on the lines only a sheet can say; give --sheet",
+        ),
+        ([WAVES / "each-button.vcd", "--fit", "fit.toml"], "--fit: there are several captures"),
     ],
 )
 def test_options_that_cannot_be_used(inspect, options, says):

@@ -289,3 +289,84 @@ def test_what_fails_finds_room_before_what_is_only_doubtful(tmp_path):
     failing = [at(number, "fail") for number in range(20, 31)]
     chosen = {one.read.number for one in chosen_reads(result.data, doubtful + failing)}
     assert chosen == {1, *range(21, 32)}
+
+
+def volts(tmp_path, scale, data=None, low=0.0):
+    """A read of A and of nothing, 10 MS/s, latch and clock from ``low`` volts up by ``scale``."""
+    at = np.arange(2500)
+    within = at % 1000
+    latch = (within >= 50) & (within < 140) & (at < 2000)
+    fell = (within - 190) % 60
+    clock = ~((within >= 190) & (within < 190 + 480) & (fell < 10) & (at < 2000))
+    held = (within >= 50) & (within < 205) & (at < 1000)
+    lines = [low + scale * latch, low + scale * clock, low + (data or scale) * ~held]
+    rows = np.stack([at * 1e-7, *lines], axis=1)
+    path = tmp_path / f"{scale}-{low}.csv"
+    np.savetxt(path, rows, "%.7f,%.4f,%.4f,%.4f", header="t (s),latch,clock,data", comments="")
+    return path
+
+
+def thresholds(result):
+    return [(f.verdict, f.case) for f in result.findings if f.id == "levels.thresholds"]
+
+
+@pytest.mark.parametrize(
+    ("scale", "low", "without", "with_sheet"),
+    [
+        (5, 0, [], []),
+        (4.3, 0.7, [], []),
+        (3.3, 0, [("not-judged", "")], [("fail", "")]),
+        (3.9, 1.6, [("not-judged", "")], [("pass", "")]),
+        (0.5, 0, [("not-judged", "")], [("fail", "")]),
+        (255, 0, [("not-judged", "")], [("fail", "over")]),
+    ],
+)
+def test_lines_are_read_by_their_levels_and_held_to_the_sheet(
+    tmp_path, scale, low, without, with_sheet
+):
+    path = volts(tmp_path, scale, low=low)
+    alone, held = padbench.inspect(path), padbench.inspect(path, sheet=SHEET)
+    for result in (alone, held):
+        assert [read.byte for read in result.data.reads()] == [0x80, 0]
+    assert thresholds(alone) == without
+    assert thresholds(held) == with_sheet
+    runts = {f.verdict for f in alone.findings if f.id == "levels.runts"}
+    assert runts == ({"not-judged"} if without else {"pass"})
+    assert ("fail" in {verdict for verdict, _ in with_sheet}) <= (held.verdict == "fail")
+    same = padbench.inspect(path, thresholds="auto")
+    assert same.findings == alone.findings
+
+
+def test_data_too_weak_for_the_clock_beside_it_does_not_pass(tmp_path):
+    """2.4 V is no high where the clock has 5 V, nor where it has 3.6 V and 2.5 V would be one."""
+    for scale in (5, 3.4):
+        result = padbench.inspect(volts(tmp_path, scale, data=0.45 * scale))
+        assert result.verdict == "fail"
+
+
+def test_given_thresholds_stay(tmp_path):
+    result = padbench.inspect(volts(tmp_path, 3.3), thresholds=(1.5, 3.5))
+    assert thresholds(result) == []
+    assert len(result.data.rows) == 0
+
+
+def test_what_cannot_be_read_twice_is_told(tmp_path):
+    with volts(tmp_path, 3.3).open("rb") as file:
+        result = padbench.inspect(file)
+    (found,) = (f for f in result.findings if f.id == "levels.thresholds")
+    assert (found.verdict, found.case) == ("not-judged", "told")
+    assert found.says.endswith("which the thresholds do not part; 990 mV and 2.31 V would")
+
+
+def test_samples_too_far_apart_judge_no_limit_below_them(tmp_path):
+    """100 ns apart: the register's 180 ns can be told. 1 µs apart: they cannot."""
+    fine = padbench.inspect(volts(tmp_path, 5))
+    widths = {f.id: f.verdict for f in fine.findings}
+    assert widths["timing.clock-low"] == "pass"
+    table = (tmp_path / "5-0.0.csv").read_text().splitlines()
+    (tmp_path / "coarse.csv").write_text("\n".join([table[0], *table[1::10], ""]))
+    coarse = padbench.inspect(tmp_path / "coarse.csv")
+    (found,) = (f for f in coarse.findings if f.id == "timing.clock-low")
+    assert found.verdict == "not-judged"
+    assert found.says == "samples 1 µs apart cannot tell whether 180 ns are kept"
+    SCHEMA.validate(document(coarse))

@@ -286,3 +286,27 @@ def test_a_long_second_line_is_told_by_its_number(tmp_path):
     path.write_text("time,v\n" + "1" * (3 << 20) + "\n")
     with pytest.raises(WaveError, match="line 2: a line of more than 1024 KiB"):
         scanned(path, Columns(0, None, {"v": 1}))
+
+
+def test_volts_are_handed_on_as_they_were_sampled(tmp_path):
+    """In volts whatever the unit; levels and columns with holes have none."""
+    rows = [f"{n}e-6,{100 * n},{n % 2},{'' if n == 3 else n}" for n in range(20)]
+    path = tmp_path / "mixed.csv"
+    path.write_text("\n".join(["time (s),clock (mV),data,latch (V)", *rows, ""]))
+    with open_capture(path) as scan:
+        pieces = [*scan.pieces(Columns(0, None, {"clock": 1, "data": 2, "latch": 3}))]
+    (piece,) = (piece for piece in pieces if piece.analogue)
+    assert piece.analogue.keys() == {"clock"}
+    seconds, volts = piece.analogue["clock"]
+    assert seconds == pytest.approx(np.arange(20) * 1e-6)
+    assert volts == pytest.approx(np.arange(20) * 0.1)
+    assert piece.apart_ps == 1_000_000
+
+
+def test_a_list_of_changes_has_no_step(tmp_path):
+    rows = [f"{n * n}e-6,{n % 2},{n % 2},{n % 2}" for n in range(40)]
+    path = tmp_path / "changes.csv"
+    path.write_text("\n".join(["time,latch,clock,data", *rows, ""]))
+    with open_capture(path) as scan:
+        pieces = [*scan.pieces(Columns(0, None, {"clock": 2}))]
+    assert {piece.apart_ps for piece in pieces} == {0}

@@ -266,3 +266,16 @@ def test_what_is_written_while_dumping_is_off_counts_in_a_whole_wave(tmp_path):
     assert read_wave(path).wires["top.a"] == Wire.of(
         [(0, UNKNOWN), (10_000, HIGH), (20_000, UNKNOWN), (50_000, HIGH)]
     )
+
+
+@pytest.mark.parametrize("block", [4, 7, 1 << 20])
+def test_reals_hold_until_they_change(tmp_path, block):
+    """Each change is two points at one time, however the file falls into blocks."""
+    path = tmp_path / "reals.vcd"
+    head = "$timescale 1 ns $end $var real 64 $ r $end $enddefinitions $end\n"
+    path.write_text(f"{head}#0\nr0.5 $\n#10\nr2 $\n#1000\nr4.25 $\nr5 $\n#2000\n")
+    _, pieces = scanned(path, block, clock="r")
+    parts = [piece.analogue["clock"] for piece in pieces if "clock" in piece.analogue]
+    seconds, volts = (np.concatenate(some) for some in zip(*parts, strict=True))
+    assert seconds * 1e9 == pytest.approx([0, 0, 10, 10, 1000, 1000, 1000, 1000])
+    assert volts.tolist() == [0.5, 0.5, 0.5, 2, 2, 4.25, 4.25, 5]

@@ -20,17 +20,21 @@ from padbench.core.buttons import BUTTONS, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.sentences import filled
 from padbench.core.timeline import HIGH
+from padbench.waveio import Thresholds
 
-__all__ = ["RULES", "findings_of"]
+__all__ = ["RULES", "findings_of", "judge_levels"]
 
 _PRACTICE = (Source("common practice", "common practice"),)
 _MEMORY = (Source("from memory", "from memory"),)
 _STOPPED = (*_PRACTICE, Source("what a stopped CPU does: from memory", "from memory"))
 _LEVELS = (Source("JEDEC JESD13-B for the levels", "published"),)
+_BY_SHEET = (Source("the sheet's register at its supply", "calculated"),)
 _ANYWHERE = Met()
 _MOST = 10
 _EXCHANGED = 4
 """So many latches for each clock are none: a read has eight clocks for its one latch."""
+_OVER = 1.5
+"""Times the supply; a clamp or a bad probe shows less (assumed)."""
 _MOSTLY = 0.75
 """Of the clocks; some consoles hold the latch high and clock for a while (from memory)."""
 _LONGEST_LATCH_PS = 10 * 10**9
@@ -128,6 +132,10 @@ def _incomplete(id_: str, what: str) -> tuple[str, str, dict[str, str | Callable
     return id_, "reads", {"not-judged": text + "after {clocks} clocks"}
 
 
+_BY_LEVELS = (
+    "the clock goes between {low:V} and {measured}, so lines up to {below:V} are read as low and "
+    "from {above:V} on as high"
+)
 _OPPOSITE = (
     "{measured:read has|reads have} opposite directions, the first read {read} at {at:moment}: "
     "{held:buttons}; "
@@ -148,6 +156,19 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         {
             "fail": "{line} is never at a level, low or high; is this the right channel, is it "
             "connected, and are the thresholds right?"
+        },
+    ),
+    (
+        "levels.thresholds",
+        "V",
+        {
+            "pass": _BY_LEVELS + ", and {limit} and more is high for the sheet's register",
+            "fail": _BY_LEVELS + ", but only {limit} and more is high for the sheet's register",
+            "over": _BY_LEVELS + ": far more than the sheet's pad has, or no volts at all",
+            "not-judged": _BY_LEVELS + "; whether they are what the register needs only a sheet "
+            "can say",
+            "told": "the clock goes between {low:V} and {measured}, which the thresholds do not "
+            "part; {below:V} and {above:V} would",
         },
     ),
     (
@@ -333,6 +354,36 @@ def _reached(seen: Inspection) -> Iterator[Finding]:
             _LEVELS,
             facts={"line": line},
         )
+
+
+def judge_levels(
+    levels: tuple[float, float],
+    read_by: Thresholds,
+    needed: tuple[float, float] | None,
+    *,
+    used: bool,
+) -> Finding:
+    """What the ``levels`` (V) of the clock are, where the usual thresholds do not part them.
+
+    ``used``: the capture was read by those that do. ``needed`` is what a sheet's register takes for
+    high and the most that its pad is fed with (V), None without a sheet.
+    """
+    low, high = levels
+    verdict: Verdict = "not-judged"
+    least, most = needed or (None, None)
+    over = most is not None and high > _OVER * most
+    if least is not None:
+        verdict = "fail" if high < least or over else "pass"
+    return Finding(
+        RULES["levels.thresholds"],
+        verdict,
+        high,
+        least,
+        None if least is None else high - least,
+        sources=_PRACTICE if needed is None else _BY_SHEET,
+        case="told" if not used else "over" if over else "",
+        facts={"low": low, "below": read_by.low, "above": read_by.high},
+    )
 
 
 def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:

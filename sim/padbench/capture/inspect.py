@@ -19,6 +19,8 @@ from padbench.capture.measures import Measure, Statistics
 from padbench.capture.reads import ROW, Press, SeenRead, presses
 from padbench.capture.rows import Rhythm, WindowReads, rows_of
 from padbench.capture.windows import windows
+from padbench.circuit.circuits import Circuits
+from padbench.circuit.design import design_of
 from padbench.circuit.pad_model import limits_of, pad_model
 from padbench.core.decode import Names
 from padbench.core.findings import Finding, Met, Rule, worst_of_each
@@ -29,14 +31,16 @@ from padbench.core.timing import PinNames, judge_timing
 from padbench.core.units import to_ps
 from padbench.parts import RegisterPart, register_part
 from padbench.sheet import Sheet
-from padbench.waveio import Piece
+from padbench.waveio import THRESHOLDS, Piece, Thresholds
 
 __all__ = [
     "LINES",
     "Inspection",
     "Settings",
+    "high_needed",
     "inspect",
     "inspect_timeline",
+    "parting",
     "settings_of_sheet",
     "usual_settings",
 ]
@@ -55,6 +59,9 @@ COARSE = Rule(
     {"not-judged": "samples {apart:s} apart cannot tell whether {limit:4} are kept"},
 )
 """In place of a rule whose limit is below the time from one sample to the next, under its id."""
+
+_SWING = 0.2
+"""A line that moves by less of its level than this hums, and is no clock (assumed)."""
 
 _NOISES = 1000
 """So many runts are remembered one by one; a noisy capture has millions and they say the same."""
@@ -105,6 +112,12 @@ def settings_of_sheet(
         _edge(sheet.part),
         limits.answer,
     )
+
+
+def high_needed(sheet: Sheet, port: str) -> tuple[float, float]:
+    """Volts that the sheet's register surely takes for high, and the most that it is fed with."""
+    circuits = Circuits(design_of(sheet, sheet.part, sheet.port(port)))
+    return float(circuits.latch.high_at.max()), float(circuits.at_lines.supply.max())
 
 
 def _edge(part: RegisterPart) -> Limit | None:
@@ -164,6 +177,25 @@ class Inspection:
     def place(self, read: SeenRead) -> Place | None:
         """Where in the frame a read falls; None where no video sync was recorded near it."""
         return None if self.frame is None else self.frame.place(read.start_ps, read.end_ps)
+
+
+def parting(seen: Inspection) -> Thresholds | None:
+    """Thresholds at 30 and 70 % of the clock's levels, where the usual ones do not part them.
+
+    Those of a CMOS input, as parts of the supply (JEDEC JESD13-B at 5 V). None for levels that the
+    usual ones part, and where no levels were found.
+    """
+    levels = seen.edges["clock"].levels if "clock" in seen.edges else None
+    if levels is None:
+        return None
+    low, high = levels
+    if high - low < _SWING * max(abs(low), abs(high)):
+        return None
+    tenth = (high - low) / 10
+    reached = low <= THRESHOLDS.low and high >= THRESHOLDS.high
+    if reached and THRESHOLDS.high > low + tenth and THRESHOLDS.low < high - tenth:
+        return None
+    return Thresholds(low + 3 * tenth, high - 3 * tenth)
 
 
 @dataclass(slots=True)

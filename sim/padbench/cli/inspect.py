@@ -86,7 +86,8 @@ def _parser() -> Parser:
     parser.add_argument(
         "--thresholds",
         metavar="LOW,HIGH",
-        help="volts up to which a line is low and from which it is high (default: 1.5,3.5)",
+        help="volts up to which a line is low and from which it is high (default: auto, which is "
+        "1.5,3.5 or, where these do not part the clock's levels, 30 and 70 %% of them)",
     )
     parser.add_argument(
         "--sheet", metavar="SHEET", type=Path, help="judge against this design's limits"

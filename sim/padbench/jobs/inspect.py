@@ -13,13 +13,15 @@ from typing_extensions import TypedDict
 
 from padbench.capture.against import judge_against
 from padbench.capture.expected import Expectation, judge_expectation, load_expectation
-from padbench.capture.findings import findings_of
+from padbench.capture.findings import findings_of, judge_levels
 from padbench.capture.fit import NotShown, fitted
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import (
     Inspection,
     Settings,
+    high_needed,
     inspect_timeline,
+    parting,
     settings_of_sheet,
     usual_settings,
 )
@@ -184,7 +186,8 @@ def inspect_one(
     channels by role ("latch", "clock", "data", "supply", "sync"), in CSV also by number from 1;
     what is left out is found by its name. ``time`` is the column of times in ``time_unit`` ("us"),
     ``rate`` stands for it in samples a second; ``thresholds`` are the volts up to which a line is
-    low and from which it is high (1.5, 3.5: JEDEC JESD13-B at 5 V).
+    low and from which it is high (1.5, 3.5: JEDEC JESD13-B at 5 V; where these do not part the
+    clock's levels, 30 and 70 % of them, which is told; the levels are then held to the sheet).
 
     ``sheet`` gives the limits, on one kind of ``port`` (default: the first that it names); without
     one they are those of the usual register at 5 V. ``clocks`` is the number of bits of a whole
@@ -223,9 +226,19 @@ def inspect_one(
     expected = None if expect is None else load_expectation(Path(expect))
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
     seen, opened_capture = _read(capture, choices, settings, progress)
+    parted = parting(seen) if choices.thresholds is None else None
+    again = parted is not None and _is_path(capture) and Path(capture).is_file()
+    if again:
+        choices = replace(choices, thresholds=parted)
+        seen, opened_capture = _read(capture, choices, settings, progress)
     policy = "both" if design is None else design.sheet.policy.opposite_directions
     told = expected is not None or other is not None
     findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
+    levels = seen.edges["clock"].levels
+    if parted is not None and levels is not None:
+        needed = None if design is None else high_needed(design.sheet, _port(design, port))
+        findings = [_unjudged(finding) if design is None else finding for finding in findings]
+        findings.append(judge_levels(levels, parted, needed, used=again))
     if expected is not None:
         findings.append(judge_expectation(seen.reads(), expected))
     if other is not None:
@@ -239,6 +252,13 @@ def inspect_one(
         assumed=() if design is None else design.sheet.assumed,
         wrote={} if fit is None else {"Parts": Path(fit)},
     )
+
+
+def _unjudged(finding: Finding) -> Finding:
+    """That no level was left halfway is no praise where nobody knows what the levels should be."""
+    if finding.id != "levels.runts" or finding.verdict != "pass":
+        return finding
+    return replace(finding, verdict="not-judged", case="pass")
 
 
 def _write_fit(
@@ -325,6 +345,7 @@ def _for_python(
         except WaveError as error:
             raise WaveError(_as_arguments(str(error))) from None
 
+    several.__name__ = several.__qualname__ = "inspect"
     return several  # type: ignore[return-value]  # the first may be named as well
 
 
@@ -367,7 +388,7 @@ def _port(design: Design, port: str | None) -> str:
 
 
 def _thresholds(volts: Sequence[float | str] | None) -> Thresholds | None:
-    if volts is None:
+    if volts is None or volts == "auto" or [*volts] == ["auto"]:
         return None
     try:
         low, high = map(float, volts)
