@@ -1,7 +1,7 @@
 """A short answer is 24 lines, whatever was found and however wide the screen is."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.results.blocks import NEVER_CUT, Lines
@@ -11,6 +11,7 @@ WORDS = st.text("abc Ω漢 -+1234", max_size=300)
 ROWS = st.lists(st.tuples(st.text("ab.-", max_size=40), WORDS), max_size=40)
 
 
+@settings(max_examples=30, deadline=None)
 @given(
     st.lists(st.builds(Lines, st.sampled_from(["", "A title"]), ROWS), max_size=5),
     st.integers(30, 200),
