@@ -18,7 +18,7 @@ def made(result):
 
 def test_revision_a_says_what_to_buy_and_b_nothing(page_of):
     page, sections = made(page_of("harbour-a")[1])
-    assert list(sections)[:2] == ["change", "buy"]
+    assert list(sections)[1:4] == ["change", "buy", "drawing"]
     assert (page.verdict, page.word) == ("fail", "FAILS.")
     (table,) = sections["buy"].blocks
     assert isinstance(table, Table)

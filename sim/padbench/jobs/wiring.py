@@ -7,7 +7,7 @@ from typing_extensions import TypedDict
 from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import MARK, MARKED, Lines, Prose, Table, findings_blocks
+from padbench.results.blocks import Lines, Prose, Table, findings_blocks
 from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
@@ -166,7 +166,6 @@ def _sections(
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
         lines = [*map(_fault, faults)]
-        lines += [] if all(fault.looked_up for fault in faults) else [MARKED]
         yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
     yield Section("pins", "Pins", [_pins(plan.pins)])
@@ -209,8 +208,7 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
 
 def _fault(fault: Finding) -> str:
     mend = f" Change: {fault.remedy.whole}." if fault.remedy is not None else ""
-    mark = "" if fault.looked_up else MARK
-    return f"{fault.id}{mark}: {fault.says}.{mend}"
+    return f"{fault.id} ({fault.rests_on}): {fault.says}.{mend}"
 
 
 def _pins(pins: Sequence[Pin]) -> Table:
