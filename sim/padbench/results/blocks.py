@@ -21,6 +21,7 @@ from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_ru
 from padbench.trials.result import ReadResult, ScenarioRun
 
 __all__ = [
+    "NEVER_CUT",
     "WORDS",
     "Article",
     "Articles",
@@ -99,12 +100,16 @@ class Prose(Block):
     wrong: bool = False
 
 
+NEVER_CUT = 99
+"""Lines that a row may have which is shown whole."""
+
+
 @dataclass(frozen=True, slots=True)
 class Lines(Block):
     """Rows of a short answer, each with a label (or none).
 
-    A row gets a line, and up to ``most`` if there is room. One that is to be copied is ``whole``:
-    neither cut nor broken. ``left_out`` is how many rows more there are.
+    A row gets a line, and up to ``most`` if there is room; of `NEVER_CUT` all it needs. One that is
+    to be copied is ``whole``: neither cut nor broken. ``left_out`` is how many rows more there are.
     """
 
     kind = "lines"
