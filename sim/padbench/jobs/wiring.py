@@ -1,19 +1,22 @@
 """What to solder for a sheet, pin by pin, and the voltages to find with a meter."""
 
 from collections.abc import Iterator, Sequence
+from io import StringIO
 
 from typing_extensions import TypedDict
 
 from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import MARK, MARKED, Lines, Prose, Table, findings_blocks
+from padbench.results.blocks import MARK, MARKED, Drawing, Lines, Prose, Table, findings_blocks
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
+from padbench.sheet import Sheet
+from padbench.wiring.export import write_drawing, write_schematic
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 
-__all__ = ["plan_wiring"]
+__all__ = ["drawing", "plan_wiring"]
 
 Pair = list[float] | None
 """Lowest and highest volts; null where none can be foretold."""
@@ -106,7 +109,7 @@ def plan_wiring(sheet: SheetLike) -> Result:
         if faults
         else "Unplug first, and go by the checks in their order.",
         make_document=lambda: _document(plan, faults),
-        make_sections=lambda: [*_sections(plan, faults)],
+        make_sections=lambda: [*_sections(design.sheet, plan, faults)],
         findings=findings,
         inputs=design.inputs(),
         assumed=design.sheet.assumed,
@@ -155,7 +158,7 @@ def _pair(volts: Range | None) -> Pair:
     return None if volts is None else [round(volts[0], 6), round(volts[1], 6)]
 
 
-def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
+def _sections(sheet: Sheet, plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
     yield _brief(plan, faults)
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
@@ -163,6 +166,7 @@ def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
         lines += [] if all(fault.looked_up for fault in faults) else [MARKED]
         yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
+    yield Section("drawing", "How it is wired", [drawing(sheet, plan)], ("page",))
     yield Section("pins", "Pins", [_pins(plan.pins)])
     needs = [
         (str(need.count), need.what, need.value, " ".join(need.bands), need.note)
@@ -195,6 +199,16 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding]) -> Section:
         Lines("Bring it up like this", [*steps, ("", further)]),
     ]
     return Section("brief", "", blocks, ("brief",))
+
+
+def drawing(sheet: Sheet, plan: WiringPlan) -> Drawing:
+    """Schematic and package of a sheet, for a page."""
+    schematic, package = StringIO(), StringIO()
+    write_schematic(sheet, plan, schematic, title=sheet.pad.name)
+    write_drawing(plan, package, title=sheet.pad.name)
+    return Drawing(
+        [("Schematic", schematic.getvalue()), ("Package, from above", package.getvalue())]
+    )
 
 
 def _fault(fault: Finding) -> str:
