@@ -190,7 +190,7 @@ def verify_result(
         # Judged and played again when somebody asks what to change, and not before.
         return plan_of(design.sheet, trial)
 
-    answer = cache(lambda: answer_of(trial, plan().changes, ports))
+    answer = cache(lambda: answer_of(trial, plan().changes, ports, plan().wrong))
     return Result(
         command="verify",
         name=name,

@@ -9,9 +9,11 @@ from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
 from padbench.results.blocks import MARK, MARKED, Drawing, Lines, Prose, Table, findings_blocks
+from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
 from padbench.sheet import Sheet
+from padbench.trials.run import Trial
 from padbench.wiring.export import write_drawing, write_schematic
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
@@ -109,7 +111,14 @@ def plan_wiring(sheet: SheetLike) -> Result:
         if faults
         else "Unplug first, and go by the checks in their order.",
         make_document=lambda: _document(plan, faults),
-        make_sections=lambda: [*_sections(design.sheet, plan, faults)],
+        make_sections=lambda: [
+            *_sections(
+                design.sheet,
+                plan,
+                faults,
+                plan_of(design.sheet, Trial(findings, (), ())).changes,
+            )
+        ],
         findings=findings,
         inputs=design.inputs(),
         assumed=design.sheet.assumed,
@@ -158,8 +167,10 @@ def _pair(volts: Range | None) -> Pair:
     return None if volts is None else [round(volts[0], 6), round(volts[1], 6)]
 
 
-def _sections(sheet: Sheet, plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
-    yield _brief(plan, faults)
+def _sections(
+    sheet: Sheet, plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]
+) -> Iterator[Section]:
+    yield _brief(plan, faults, changes)
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
         lines = [*map(_fault, faults)]
@@ -184,11 +195,15 @@ def _sections(sheet: Sheet, plan: WiringPlan, faults: Sequence[Finding]) -> Iter
     yield Section("checklist", "Bring it up in this order:", [Prose(steps, listed=True)])
 
 
-def _brief(plan: WiringPlan, faults: Sequence[Finding]) -> Section:
+def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]) -> Section:
     """The pins, and below them what fits: what to mend first, parts, how to begin."""
     if faults:
         # No pins: whoever wires by them before the sheet is mended wires it wrong.
-        mend = [(str(number), _fault(fault)) for number, fault in enumerate(faults, 1)]
+        said = {fault.id: fault.says for fault in faults}
+        mend = []
+        for number, change in enumerate(changes, 1):
+            why = [said[id_] for id_ in change.mends if id_ in said and said[id_] != change.whole]
+            mend.append((str(number), f"{change.title}: {'; '.join([change.whole, *why[:1]])}"))
         return Section("brief", "", [Lines("What must change", mend)], ("brief",))
     parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
     steps = [(f"{number}.", step) for number, step in enumerate(plan.checklist[:2], 1)]

@@ -84,16 +84,22 @@ class Answer:
         return all(port.works for port in self.ports)
 
 
-def answer_of(trial: Trial, needed: Sequence[Change], ports: Collection[str]) -> Answer:
+def answer_of(
+    trial: Trial,
+    needed: Sequence[Change],
+    ports: Collection[str],
+    unmended: Collection[str] = (),
+) -> Answer:
     """The answer of a trial on the ``ports`` that its sheet names.
 
-    ``needed`` are those of a `padbench.results.change.Plan`.
+    ``needed`` are those of a `padbench.results.change.Plan`, ``unmended`` the scenarios that go
+    wrong even so.
     """
     failing = tuple(run.name for run in trial.runs if run.verdict == "fail")
     sources = (source for finding in trial.findings for source in finding.sources)
     return Answer(
         tuple(_port(trial, port, ports) for port in ports),
-        tuple(_causes(trial, needed, ports)),
+        tuple(_causes(trial, needed, ports, unmended)),
         thinnest(trial.findings),
         tuple(run.name for run in trial.runs if run.verdict == "pass"),
         failing,
@@ -226,7 +232,9 @@ def _said(
     return "; ".join(parts)
 
 
-def _causes(trial: Trial, needed: Sequence[Change], named: Collection[str]) -> Iterator[Cause]:
+def _causes(
+    trial: Trial, needed: Sequence[Change], named: Collection[str], unmended: Collection[str]
+) -> Iterator[Cause]:
     failed = [found for found in trial.findings if found.verdict == "fail"]
     mine: list[list[str]] = [[*change.mends] for change in needed]
     rest: list[str] = []
@@ -240,7 +248,8 @@ def _causes(trial: Trial, needed: Sequence[Change], named: Collection[str]) -> I
     left: list[str] = []
     for run in trial.runs:
         if run.verdict == "fail":
-            place = _blamed(run, _broken_on(trial, run.port, named), mine)
+            blamed = _blamed(run, _broken_on(trial, run.port, named), mine)
+            place = None if run.name in unmended else blamed
             (left if place is None else scenarios[place]).append(run.name)
     taken: set[str] = set()
     for change, ids, names in zip(needed, mine, scenarios, strict=True):

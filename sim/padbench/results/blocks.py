@@ -23,6 +23,7 @@ from padbench.trials.result import ReadResult, ScenarioRun
 __all__ = [
     "MARK",
     "MARKED",
+    "NEVER_CUT",
     "WORDS",
     "Article",
     "Articles",
@@ -104,12 +105,16 @@ class Prose(Block):
     wrong: bool = False
 
 
+NEVER_CUT = 99
+"""Lines that a row may have which is shown whole."""
+
+
 @dataclass(frozen=True, slots=True)
 class Lines(Block):
     """Rows of a short answer, each with a label (or none).
 
-    A row gets a line, and up to ``most`` if there is room. One that is to be copied is ``whole``:
-    neither cut nor broken. ``left_out`` is how many rows more there are.
+    A row gets a line, and up to ``most`` if there is room; of `NEVER_CUT` all it needs. One that is
+    to be copied is ``whole``: neither cut nor broken. ``left_out`` is how many rows more there are.
     """
 
     kind = "lines"

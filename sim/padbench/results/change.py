@@ -67,6 +67,7 @@ _TITLES = {
 """What is said above a change; any other has its key or its finding's id there, as words."""
 
 _MOST_OTHERS = 6
+_WOULD_DO = " would do"
 _ROOM = 1.25
 """Of a wait for a bounce: a quarter more than the longest."""
 
@@ -110,7 +111,8 @@ class Change:
     @property
     def whole(self) -> str:
         """The value to take, if there is one, and what would do."""
-        return f"{self.spare} ({self.says})" if self.spare else self.says
+        within = self.says.removesuffix(_WOULD_DO)
+        return f"{self.spare} ({within})" if self.spare else self.says
 
     @property
     def others(self) -> tuple[str, ...]:
@@ -306,7 +308,7 @@ def _change(key: str, setting: Setting, mends: tuple[str, ...]) -> Change:
     unit = setting.dial.unit
     return Change(
         key,
-        f"{spelled_range(setting.low, setting.high, unit)} would do",
+        f"{spelled_range(setting.low, setting.high, unit)}{_WOULD_DO}",
         setting.shown,
         tuple(show(value, unit) for value in setting.values),
         setting.series,

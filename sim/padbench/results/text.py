@@ -23,6 +23,7 @@ from padbench.core.units import printable
 from padbench.results.blocks import (
     MARK,
     MARKED,
+    NEVER_CUT,
     Article,
     Articles,
     Block,
@@ -43,7 +44,6 @@ _PIPE_WIDTH = 120
 _BRIEF_WIDTH = 80
 _NARROW = 70
 _LONGEST_NAME = 60
-_NEVER_CUT = 99
 
 
 class _Screen(Console):
@@ -110,11 +110,11 @@ def _print_brief(result: Result, blocks: Sequence[Block], screen: Console) -> No
     # A name is of any length, so it may be cut; what was found may not.
     name = result.name if len(result.name) <= _LONGEST_NAME else f"{result.name[:_LONGEST_NAME]}…"
 
-    lines = [Lines("", [("", f"{name}: {result.word} {result.lead}")], _NEVER_CUT)]
+    lines = [Lines("", [("", f"{name}: {result.word} {result.lead}")], NEVER_CUT)]
     lines += [block for block in blocks if isinstance(block, Lines)]
     if result.assumed:
         lines.append(Lines("", [("", result.assumption)]))
-    lines.append(Lines("", [("", f"{_CAUTION} --all shows the rest.")], _NEVER_CUT))
+    lines.append(Lines("", [("", f"{_CAUTION} --all shows the rest.")], NEVER_CUT))
     files = [(what, str(path)) for what, path in result.wrote.items()]
     lines.append(Lines("", files, whole=True))
     for line in fitted(lines, screen.width):
