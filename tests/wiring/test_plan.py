@@ -3,6 +3,7 @@
 import csv
 import io
 import xml.etree.ElementTree as ET
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -10,10 +11,11 @@ import pytest
 from padbench.circuit.findings import judge_electric
 from padbench.core.buttons import BUTTONS
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
-from padbench.wiring.export import write_drawing, write_plan_csv
+from padbench.wiring.export import write_drawing, write_plan_csv, write_schematic
 from padbench.wiring.plan import wiring_plan
 
-B = load_sheet(Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml")
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+B = load_sheet(SHEETS / "harbour-b.toml")
 
 
 def sheet(*changes):
@@ -218,3 +220,39 @@ def test_the_drawing_is_xml_with_every_pin_and_net():
         assert f"{pin.number} {pin.name}" in texts
         assert pin.net in texts
     assert root.find("{http://www.w3.org/2000/svg}title").text == "A <pad> & more"
+
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.mark.parametrize("stages", [8, 16])
+def test_names_of_a_165_stand_apart_within_the_drawing(stages):
+    """A letter is taken as 0.6 of its size, as in common sans-serif faces."""
+    text = (SHEETS / "harbour-b.toml").read_text(encoding="utf-8")
+    text = text.replace("CD4021B", "74HC165").replace("inverted = false", "inverted = true")
+    text = text.replace("stages = 8", f"stages = {stages}")
+    for name, stage in B.buttons.items():
+        text = text.replace(f"\n{name} = {stage}", f"\n{name} = {stage + stages - 8}")
+    made = sheet_from_text(text, "x")
+    plan, package, schematic = wiring_plan(made), io.StringIO(), io.StringIO()
+    write_drawing(plan, package, title="x")
+    write_schematic(made, plan, schematic, title="x")
+    for out in (package, schematic):
+        root = ET.fromstring(out.getvalue())
+        wide, tall = map(int, root.get("viewBox").split()[2:])
+        boxes = []
+        for node in root.iter(f"{SVG}text"):
+            size = int(node.get("font-size") or 13)
+            length = 0.6 * size * len(node.text)
+            x, y = float(node.get("x")), float(node.get("y"))
+            left = x - length * {"end": 1, "middle": 0.5}.get(node.get("text-anchor"), 0)
+            assert left >= 0, node.text
+            assert left + length <= wide, node.text
+            assert size - 2 <= y <= tall, node.text
+            boxes.append((node.text, left, left + length, y - 0.7 * size, y))
+        for (one, a, b, top, foot), (two, c, d, high, low) in combinations(boxes, 2):
+            assert b <= c or d <= a or foot <= high or low <= top, (one, two)
+        # All load pins hang on one inverter.
+        assert len([one for one in root.iter(f"{SVG}path") if one.get("class") == "inverter"]) == 1
+    resistors = [one for one in root.iter(f"{SVG}path") if one.get("class") == "box"]
+    assert len(resistors) == 1 + len(B.buttons) + 2  # register, pull-ups, latch and clock

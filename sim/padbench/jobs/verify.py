@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
-from io import StringIO
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,6 +27,7 @@ from padbench.jobs.loading import (
     scenario_named,
     unwatched,
 )
+from padbench.jobs.wiring import drawing
 from padbench.parts import RegisterPart, colour_bands
 from padbench.results.answer import Answer, Cause, answer_of
 from padbench.results.blocks import (
@@ -36,7 +36,6 @@ from padbench.results.blocks import (
     Block,
     Cell,
     Changes,
-    Drawing,
     FrameStrip,
     Lines,
     Prose,
@@ -66,7 +65,6 @@ from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
-from padbench.wiring.export import write_drawing, write_schematic
 from padbench.wiring.faults import UNPLUGGED, shorts
 from padbench.wiring.plan import wiring_plan
 
@@ -402,15 +400,13 @@ def _drawn(sheet: Sheet) -> Iterator[Section]:
     """Schematic, package and parts of the pad as the sheet has it; a program has none."""
     if sheet.chip.kind == "firmware":
         return
-    plan, name = wiring_plan(sheet), sheet.pad.name
-    schematic, package = StringIO(), StringIO()
-    write_schematic(sheet, plan, schematic, title=name)
-    write_drawing(plan, package, title=name)
-    pictures = [("Schematic", schematic.getvalue()), ("Package, from above", package.getvalue())]
+    plan = wiring_plan(sheet)
     needs = [(str(one.count), one.what, one.value, " ".join(one.bands), one.note)
              for one in plan.needs]  # fmt: skip
     parts = Table("Parts, as the sheet has them", ("", "what", "value", "bands", "note"), needs)
-    yield Section("drawing", "How it is wired", [Drawing(pictures), parts], ("page",), paper=True)
+    yield Section(
+        "drawing", "How it is wired", [drawing(sheet, plan), parts], ("page",), paper=True
+    )
 
 
 _PLACES = {

@@ -1,21 +1,24 @@
 """What to solder for a sheet, pin by pin, and the voltages to find with a meter."""
 
 from collections.abc import Iterator, Sequence
+from io import StringIO
 
 from typing_extensions import TypedDict
 
 from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import Lines, Prose, Table, findings_blocks
+from padbench.results.blocks import Drawing, Lines, Prose, Table, findings_blocks
 from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
+from padbench.sheet import Sheet
 from padbench.trials.run import Trial
+from padbench.wiring.export import write_drawing, write_schematic
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 
-__all__ = ["plan_wiring"]
+__all__ = ["drawing", "plan_wiring"]
 
 Pair = list[float] | None
 """Lowest and highest volts; null where none can be foretold."""
@@ -109,7 +112,12 @@ def plan_wiring(sheet: SheetLike) -> Result:
         else "Unplug first, and go by the checks in their order.",
         make_document=lambda: _document(plan, faults),
         make_sections=lambda: [
-            *_sections(plan, faults, plan_of(design.sheet, Trial(findings, (), ())).changes)
+            *_sections(
+                design.sheet,
+                plan,
+                faults,
+                plan_of(design.sheet, Trial(findings, (), ())).changes,
+            )
         ],
         findings=findings,
         inputs=design.inputs(),
@@ -160,7 +168,7 @@ def _pair(volts: Range | None) -> Pair:
 
 
 def _sections(
-    plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]
+    sheet: Sheet, plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]
 ) -> Iterator[Section]:
     yield _brief(plan, faults, changes)
     if faults:
@@ -168,6 +176,7 @@ def _sections(
         lines = [*map(_fault, faults)]
         yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
+    yield Section("drawing", "How it is wired", [drawing(sheet, plan)], ("page",))
     yield Section("pins", "Pins", [_pins(plan.pins)])
     needs = [
         (str(need.count), need.what, need.value, " ".join(need.bands), need.note)
@@ -204,6 +213,16 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
         Lines("Bring it up like this", [*steps, ("", further)]),
     ]
     return Section("brief", "", blocks, ("brief",))
+
+
+def drawing(sheet: Sheet, plan: WiringPlan) -> Drawing:
+    """Schematic and package of a sheet, for a page."""
+    schematic, package = StringIO(), StringIO()
+    write_schematic(sheet, plan, schematic, title=sheet.pad.name)
+    write_drawing(plan, package, title=sheet.pad.name)
+    return Drawing(
+        [("Schematic", schematic.getvalue()), ("Package, from above", package.getvalue())]
+    )
 
 
 def _fault(fault: Finding) -> str:

@@ -12,7 +12,7 @@ from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import LINES, Inspection
 from padbench.capture.opening import OpenCapture
 from padbench.capture.reads import Press, SeenRead
-from padbench.core.buttons import spelled
+from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Finding
 from padbench.core.quality import steady
@@ -31,7 +31,7 @@ from padbench.results.blocks import (
     thinnest_lines,
 )
 from padbench.results.result import Section
-from padbench.results.wave_data import ShownRead, Wave
+from padbench.results.wave_data import ShownRead, Wave, extra_clocks
 
 __all__ = ["ChosenRead", "Stretches", "capture_sections", "chosen_reads"]
 
@@ -236,22 +236,19 @@ def _article(
 
     def wave() -> Wave:
         line = lines().get(begin, Timeline(shown.span[1] - begin))
-        reads = [
-            ShownRead(
-                decoded.start_ps,
-                decoded.latch_end_ps,
-                _samples(decoded, read, line),
-                read.byte,
-                wanted,
-                read.undecided,
-                right,
-            )
-            for decoded in _decoded(line)
-            if decoded.start_ps == read.start_ps - begin
-        ]
-        marks = [(min(max(0, at - begin), line.end_ps), what) for at, what in shown.marks]
+        reads, notes = [], []
+        for decoded in _decoded(line):
+            if decoded.start_ps == read.start_ps - begin:
+                ends, samples = decoded.latch_end_ps, _samples(decoded, read, line)
+                shape = (read.byte, wanted, read.undecided, right)
+                reads.append(ShownRead(decoded.start_ps, ends, samples, *shape))
+                notes += [*extra_clocks(decoded, samples), *_wrong_bit(samples, read.byte ^ wanted)]
+        # What is wrong with a read as a whole is marked where it begins to be.
+        events = {read.start_ps: begin + notes[0][0]} if notes else {}
+        moments = [(events.get(at, at) - begin, what) for at, what in shown.marks]
+        marks = [(min(max(0, at), line.end_ps), what) for at, what in moments]
         rows = [(name, name) for name in LINES]
-        return Wave(line, reads, marks, rows, first=read.number, offset=begin)
+        return Wave(line, reads, marks, rows, first=read.number, offset=begin, notes=notes)
 
     return Article(
         f"Read {read.number} at {_when(read.start_ps)}",
@@ -261,6 +258,14 @@ def _article(
         shown.why,
         wave=wave,
     )
+
+
+def _wrong_bit(samples: Sequence[int], wrong: int) -> Iterator[tuple[int, str]]:
+    """The first sample of a bit that should have been another."""
+    for name, place, at in zip(BUTTONS, range(8), samples, strict=False):
+        if wrong & 128 >> place:
+            yield at, f"wrong bit: {name}"
+            return
 
 
 def _decoded(line: Timeline) -> Sequence[Read]:

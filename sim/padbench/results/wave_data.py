@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from padbench.core.buttons import BUTTONS, spelled
+from padbench.core.decode import Read
 from padbench.core.timeline import HIGH, Timeline, Wire
 from padbench.trials.result import ReadResult, ScenarioRun
 
@@ -20,6 +21,7 @@ __all__ = [
     "Wave",
     "bits_of",
     "event_of",
+    "extra_clocks",
     "marks_of",
     "read_as",
     "wave_object",
@@ -129,18 +131,23 @@ def _notes(reads: Sequence[ReadResult]) -> Iterator[tuple[int, str]]:
     """Extra clocks, latches that come too soon, and the first wrong bit of each read."""
     for number, pair in enumerate(reads):
         read = pair.read
-        before = read.latch_end_ps
-        for at in read.samples:
-            # The last clock before a sample is its own; those before it are one too many.
-            extra = [fall for fall in read.clock_falls if before < fall <= at][:-1]
-            if extra:
-                yield extra[0], f"{len(extra)} extra clocks" if extra[1:] else "extra clock"
-            before = at
+        yield from extra_clocks(read, read.samples)
         if read.cut_short and number + 1 < len(reads):
             yield reads[number + 1].read.start_ps, "a new latch cuts the read short"
         at, says = event_of(pair)
         if says:
             yield at, says
+
+
+def extra_clocks(read: Read, samples: Sequence[int]) -> Iterator[tuple[int, str]]:
+    """Where clocks of a read come that no sample asks for, and how many."""
+    before = read.latch_end_ps
+    for at in samples:
+        # The last clock before a sample is its own; those before it are one too many.
+        extra = [fall for fall in read.clock_falls if before < fall <= at][:-1]
+        if extra:
+            yield extra[0], f"{len(extra)} extra clocks" if extra[1:] else "extra clock"
+        before = at
 
 
 def _in_a_read(pair: ReadResult, at: int) -> bool:

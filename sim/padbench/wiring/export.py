@@ -169,7 +169,7 @@ def write_schematic(sheet: Sheet, plan: WiringPlan, out: IO[str], *, title: str)
     _contacts(pen, sheet, tall - 30)
     _lines(pen, sheet)
     out.write(
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 730 {tall}"'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 770 {tall}"'
         f' font-family="sans-serif">\n<title>{escape(title)}</title>\n'
         '<rect width="100%" height="100%" fill="white"/>\n' + "\n".join(pen.made) + "\n</svg>\n"
     )

@@ -291,7 +291,8 @@
     const shown = [];
     for (const at of [...new Set([...faults, ...words.keys()])].sort((a, b) => a - b)) {
       if (at < from || at > to || x(at) - (shown.at(-1)?.px ?? -Infinity) < 14) continue;
-      shown.push({ at, px: x(at), bad: faults.has(at), says: words.get(at) ?? "" });
+      const says = words.get(at) ?? "", bad = faults.has(at) || /^wrong|undecided$/.test(says);
+      shown.push({ at, px: x(at), bad, says });
     }
     // A fault that nothing explains in a few words is said as it was found.
     for (const one of shown) {
