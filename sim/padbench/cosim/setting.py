@@ -105,6 +105,7 @@ def _limits(sheet: Sheet, limits: Limits) -> Limits:
         removal=wider(limits.removal, two),
         setup_parallel=wider(limits.setup_parallel, setup),
         answer=Limit(_ANSWER_EDGES * period + 1, _SYNCHRONISED),
+        clock_at_load_end=limits.clock_at_load_end,
     )
 
 
