@@ -19,7 +19,8 @@ from test_ngspice import ngspice
 METRES, SECTIONS = 2.5, 10
 FARADS, OHMS = 100e-12, 0.125
 LOAD = 7.5e-12
-LIMITS = (Path(__file__).parents[2] / "README.md").read_text().partition("## Limits")[2]
+README = (Path(__file__).parents[2] / "README.md").read_text()
+LIMITS = " ".join(README.partition("## Limits")[2].split())
 
 
 def lead(share, henries):
