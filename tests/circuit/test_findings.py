@@ -171,3 +171,41 @@ def test_findings_are_equal_from_call_to_call():
     assert judge_electric(sheet()) == judge_electric(sheet())
     one = judge_electric(sheet()).findings[0]
     assert replace(one) == one
+
+
+def judged(change, ports=("push-pull", "pull-down-only")):
+    found = judge_electric(written(change, ports=ports), remedies=False)
+    return {one.id: one for one in found.findings}, found.ports
+
+
+def test_a_resistor_that_is_not_there_has_no_heat():
+    absent = {"resistors.latch-to-supply": "absent", "pull-up.value": "absent"}
+    found, _ = judged(absent)
+    for id_, what in (("latch-resistor", "from latch to supply"), ("pull-up", "no pull-up")):
+        one = found[f"power.{id_}"]
+        assert (one.verdict, one.measured, one.limit) == ("not-judged", None, None)
+        assert what in one.says
+    assert found["power.clock-resistor"].verdict == "pass"
+    assert found["power.clock-resistor"].measured > 1e-3
+
+
+def test_what_is_left_of_a_pulse_is_never_less_than_nothing():
+    quick = {"poll.latch-width": "40 ns", "poll.latch-to-clock": "10 ns"}
+    quick |= {"poll.clock-low": "20 ns", "poll.sample": "20 ns", "poll.clock-high": "50 ns"}
+    found, _ = judged(quick)
+    for id_ in ("latch.pulse", "clock.high-pulse"):
+        assert found[id_].measured < 0
+        assert found[id_].says.startswith("nothing of the ")
+    assert "comes before the end of the load" in found["latch.removal"].says
+    # Where a little gets through it is still told how much.
+    assert "2.58 ns of the clock's low part" in found["clock.low-pulse"].says
+    found, _ = judged({})
+    for one in found.values():
+        assert " 0 s;" not in one.says
+        assert " 0 V above" not in one.says
+
+
+def test_a_pad_that_works_nowhere_holds_on_no_port_of_the_table():
+    _, rows = judged({"pull-up.value": "absent"})
+    assert {row.verdict for row in rows} == {"fail"}
+    assert all("levels.released" in row.fails for row in rows)

@@ -73,6 +73,11 @@ def test_a_single_resistor_takes_after_its_fellow():
     assert (setting.keys, setting.value) == ((LATCH,), 2700)
 
 
+def test_where_the_range_has_no_end_the_usual_value_is_taken():
+    (setting,) = fewest_settings(written({CLOCK: "300 Ω ± 5 %"}, ports=("push-pull",))).settings
+    assert (setting.high, setting.value) == (None, 3600)
+
+
 def test_others_would_each_do_in_its_place():
     sheet = written({"cable.length": "12 m"})
     found = fewest_settings(sheet)

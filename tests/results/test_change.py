@@ -4,6 +4,7 @@ import pytest
 
 from padbench.core.findings import Finding, Rule
 from padbench.core.remedies import Remedy
+from padbench.parts import register_names
 from padbench.results import change
 from padbench.results.change import Change, Plan, plan_of, value_now
 from padbench.scenarios import SCENARIOS
@@ -101,6 +102,15 @@ def test_missing_pull_ups_get_a_value_and_no_bound_alone():
     assert (made.key, bool(made.spare)) == ("pull-up.value", True)
     assert {"wiring.pull-up", "levels.released"} <= set(made.mends)
     assert plan.holds
+
+
+def test_the_sister_part_is_changed_for_its_makers_4021():
+    plan = planned(sheet_with(register={"part": "MC14014B"}))
+    assert [made.key for made in plan.changes] == ["register.part"]
+    assert plan.sheet.part.name == "MC14021B"
+    assert plan.holds
+    sisters = [name for name in register_names() if "4014" in name]
+    assert {name.replace("4014", "4021") for name in sisters} <= {*register_names()}
 
 
 def test_a_bounce_is_waited_for():

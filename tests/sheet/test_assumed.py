@@ -114,3 +114,22 @@ def test_every_command_on_a_sheet_lists_it():
     text = without("cable")
     for made in (padbench.play(text, "idle"), plan_wiring(text)):
         assert ("cable.length", "2.5 m") in made.assumed
+
+
+def test_what_an_hdl_design_leaves_open_is_assumed_too():
+    hdl = '\n[hdl]\nsources = ["my_pad.v"]\ntop = "my_pad"\nlanguage = "verilog"\n'
+    names = {"hdl.latch": "latch", "hdl.clock": "clock", "hdl.data": "data"}
+    pad = {"hdl.buttons": "buttons", "hdl.role": "pad", "hdl.simulator": "icarus"}
+    open_ = {key: said for key, said in assumed(STARTER + hdl).items() if key.startswith("hdl.")}
+    assert open_ == names | pad
+    said = assumed(f'{STARTER}{hdl}latch = "le"\nsystem-clock = "clk"\nfrequency = "12 MHz"\n')
+    assert "hdl.latch" not in said
+    assert said["hdl.synchroniser"] == "2"
+    reader = assumed(f'{STARTER}{hdl}role = "reader"\nsystem-clock = "clk"\nfrequency = "12 MHz"\n')
+    assert (reader["hdl.held"], reader["hdl.keeps"]) == ("held", "false")
+    assert not {"hdl.buttons", "hdl.role"} & set(reader)
+    assert not [key for key in assumed(STARTER) if key.startswith("hdl.")]
+
+
+def test_the_starter_says_what_a_supply_means_on_an_adapter():
+    assert "3.3 V adapter a pad for 5 V runs on the adapter's 3.3 V" in STARTER

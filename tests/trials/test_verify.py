@@ -195,3 +195,15 @@ def test_wires_of_a_few_runs_only_are_kept():
     assert len(trial.runs) == 40
     assert len(kept_runs._kept) <= kept_runs._MOST_KEPT < 40
     assert trial.runs[0].reads[0].byte == 0
+
+
+def test_what_reads_nothing_shows_no_byte_and_works_on_no_port():
+    # The 74HC165 loads while its load pin is low, so with the latch as it is no bit ever stands.
+    text = STARTER.replace('part = "CD4021B"', 'part = "74HC165"')
+    trial = try_sheet(sheet_from_text(text, "starter"), [SCENARIOS["idle"]])
+    assert {"wiring.load"} <= {one.id for one in trial.findings if one.verdict == "fail"}
+    assert all(row.fails[0] == "wiring.load" for row in trial.ports)
+    bare = STARTER.replace('to-supply = "3.6k ± 5 %"', 'to-supply = "absent"')
+    run = run_scenario(sheet_from_text(bare, "bare"), SCENARIOS["idle"], "pull-down-only", "slow")
+    assert {pair.read.undecided for pair in run.reads} == {0xFF}
+    assert set(run.timeline.words["console.byte"].values) == {None}

@@ -113,7 +113,7 @@ def judge_electric(sheet: Sheet, *, remedies: bool = True) -> Electric:
 def _port_table(sheet: Sheet) -> tuple[PortRow, ...]:
     """The pad as drawn, without and with resistors on latch and clock, on every kind of port.
 
-    Only what depends on the port is asked.
+    Whatever keeps it from working there is asked, its inputs as well.
     """
     kinds = [sheet.port(name) for name in sheet.known_ports]
     usual = {"latch_r": _USUAL_LINE_R, "clock_r": _USUAL_LINE_R}
@@ -128,7 +128,7 @@ def _port_table(sheet: Sheet) -> tuple[PortRow, ...]:
     ]
     asked = [
         id_
-        for id_ in of_circuits("latch", "clock", "data", "supply")
+        for id_ in of_circuits("inputs", "latch", "clock", "data", "supply")
         if not id_.startswith("power.")  # no voltage or current of the port
     ]
     judged = worst_case(stacked(designs), asked)
@@ -180,6 +180,15 @@ def _finding(worst: WorstCase, row: int, many: Design, sheet: Sheet, port: PortK
     corner, matters = int(worst.corner[row]), worst.matters[row].tolist()
     ends = worst_ends(many, row, worst.axes, corner, matters)
     key = next((key for key in quantity.mends if not key.startswith("port.")), "")
+    if quantity.resistor and getattr(many, quantity.resistor)[row] >= ABSENT:
+        return Finding(
+            quantity.rule,
+            "not-judged",
+            met=Met(other=key),
+            sources=(Source("the sheet", "given"),),
+            case="absent",
+            place=Place(key),
+        )
     return Finding(
         quantity.rule,
         verdict,

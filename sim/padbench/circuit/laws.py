@@ -114,21 +114,20 @@ def diode_current(volts: Number, ohms: Number, saturation: Number, slope: Number
     volts, ohms, saturation, slope = np.broadcast_arrays(
         *(np.asarray(x, np.float64) for x in (volts, ohms, saturation, slope))
     )
-    on = volts > 0
-    v = np.where(on, volts, 1.0)
-    u = np.log(v / (ohms * saturation))
+    current = np.where(volts > 0, volts / ohms, 0.0)
+    # Without a diode that is all, and many a design has none.
+    on = (volts > 0) & (slope > 0)
+    v, r, n = volts[on], ohms[on] * saturation[on], slope[on]
     # Where the diode takes nearly all of it, its own bound V = slope u is the nearer start.
-    with np.errstate(divide="ignore"):
-        u = np.minimum(u, np.where(slope > 0, v / np.where(slope > 0, slope, 1.0), np.inf))
+    u = np.minimum(np.log(v / r), v / n)
     for _ in range(60):
         grown = np.exp(u)
-        step = (slope * np.log1p(grown) + ohms * saturation * grown - v) / (
-            slope * grown / (1 + grown) + ohms * saturation * grown
-        )
+        step = (n * np.log1p(grown) + r * grown - v) / (n * grown / (1 + grown) + r * grown)
         u = u - step
         if np.all(np.abs(step) < 1e-12 * (1 + np.abs(u))):
             break
-    return np.asarray(np.where(on, saturation * np.exp(u), 0.0), np.float64)
+    current[on] = saturation[on] * np.exp(u)
+    return current
 
 
 def diode_fall(
@@ -153,6 +152,28 @@ def diode_fall(
             for x in (start, to, charge_r, charge_v, pull_r, saturation, slope, capacitance)
         )
     )
+    # Through a mere resistor first-order RC is all.
+    tau = capacitance / (1 / charge_r + 1 / pull_r)
+    final = charge_v * pull_r / (charge_r + pull_r)
+    falls = (to < start) & (final < to)
+    time = np.asarray(np.where(falls, rc_times(tau, start, final, to), np.inf))
+    time = np.asarray(np.where(to >= start, 0.0, time), np.float64)
+    on = slope > 0
+    arrays = (start, to, charge_r, charge_v, pull_r, saturation, slope, capacitance)
+    time[on] = _through_a_diode(*(array[on] for array in arrays))
+    return time
+
+
+def _through_a_diode(
+    start: Array,
+    to: Array,
+    charge_r: Array,
+    charge_v: Array,
+    pull_r: Array,
+    saturation: Array,
+    slope: Array,
+    capacitance: Array,
+) -> Array:
     first = diode_current(start, pull_r, saturation, slope)
     last = diode_current(to, pull_r, saturation, slope)
     reached = last > (charge_v - to) / charge_r
@@ -161,13 +182,15 @@ def diode_fall(
     low = np.log(np.where(fine, last, 1.0))
     high = np.log(np.where(fine, first, 2.0))
     half = (high - low) / 2
-    current = np.exp(low[..., None] + half[..., None] * (1 + _POINTS))
-    each = (..., None)
-    volts = slope[each] * np.log1p(current / saturation[each]) + pull_r[each] * current
-    d_volts = slope[each] * current / (current + saturation[each]) + pull_r[each] * current
-    drawn = current - (charge_v[each] - volts) / charge_r[each]
+    # One point after the other: no array with an axis more has to be filled.
+    time = np.zeros_like(half)
     with np.errstate(divide="ignore", invalid="ignore"):
-        time = capacitance * half * np.sum(_WEIGHTS * d_volts / drawn, axis=-1)
+        for point, weight in zip(_POINTS.tolist(), _WEIGHTS.tolist(), strict=True):
+            current = np.exp(low + half * (1 + point))
+            through = slope * current / (current + saturation) + pull_r * current
+            volts = slope * np.log1p(current / saturation) + pull_r * current
+            time += weight * through / (current - (charge_v - volts) / charge_r)
+        time *= capacitance * half
     return np.asarray(np.where(behind, 0.0, np.where(fine, time, np.inf)), np.float64)
 
 

@@ -389,7 +389,7 @@ def _resistor(sheet: Sheet, dial: Dial, between: Range) -> float | None:
     """A preferred value (IEC 60063) with room on both sides, where there is one.
 
     That of the other of latch and clock, if it does; the usual one, if it lies in the inner half of
-    the range; else the one next to the middle, from E12 before E24.
+    the range or that has no end; else the one next to the middle, from E12 before E24.
     """
     least, most = between[0] or _RESISTORS[0], between[1] or _RESISTORS[1]
     e24 = preferred(E24, least, most)
@@ -402,7 +402,8 @@ def _resistor(sheet: Sheet, dial: Dial, between: Range) -> float | None:
         return alike.nominal
     middle = log(least * most) / 2
     usual = _USUAL[dial.key]
-    if usual in roomy and abs(log(usual) - middle) <= log(most / least) / 4:
+    inner = None in between or abs(log(usual) - middle) <= log(most / least) / 4
+    if usual in roomy and inner:
         return usual
     e12 = [v for v in preferred(E12, least, most) if v in roomy]
     return min(e12 or roomy, key=lambda v: abs(log(v) - middle))

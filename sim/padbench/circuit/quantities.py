@@ -236,9 +236,11 @@ def _of_inputs() -> Iterator[Quantity]:
             *("power.pull-up", "W"),
             "a pull-up turns {measured} into heat; {limit} is allowed",
             *(_UP, "pull-up.rating"),
+            absent="no pull-up is fitted that could turn anything into heat",
         ),
         *("inputs", "at most", _pull_up_heat),
         (_SHEET, _JOULE),
+        resistor="pull_up",
     )
 
 
@@ -302,9 +304,11 @@ def _of_line(name: Circuit, resistor: str) -> Iterator[Quantity]:
             *(f"power.{name}-resistor", "W"),
             f"the {name} resistor turns {{measured}} into heat; {{limit}} is allowed",
             *(resistor, "resistors.rating"),
+            absent=f"no resistor is fitted from {name} to supply that could get warm",
         ),
         *(name, "at most", lambda c: _line_heat(c, line(c))),
         (*_LINE, *_PULLED, _JOULE),
+        resistor=f"{name}_r",
     )
     yield Quantity(
         edge("fall", "low"),
@@ -318,7 +322,9 @@ def _pulse_rule(id_: str, what: str, never: str, *mends: str) -> Rule:
     text = f"the register sees {{measured}} of {what} and needs {{limit}}"
     # Where its transistors do not conduct, its times are without bound.
     dead = "at so little supply the register takes in no pulse, however long"
-    return _rule(id_, "s", text, *mends, "register.shortest-pulse", never=never, unlimited=dead)
+    none = f"nothing of {what} gets through to the register, which needs {{limit}}"
+    mends = (*mends, "register.shortest-pulse")
+    return _rule(id_, "s", text, *mends, never=never, none=none, unlimited=dead)
 
 
 def _of_pulses() -> Iterator[Quantity]:
@@ -368,6 +374,8 @@ def _of_pulses() -> Iterator[Quantity]:
             " edge comes {measured} after the end of the load; the register needs {limit}",
             *(_LATCH, *_CABLE, "poll.latch-to-clock", "poll.clock-low", "register.shortest-pulse"),
             never="the load never ends: the latch line never gets low",
+            none="with the latch at its latest and the clock at its earliest the first rising clock"
+            " edge comes before the end of the load; the register needs {limit} between the two",
             unlimited="at so little supply no clock comes late enough after the load",
         ),
         *("latch", "at least", _removal),
@@ -386,6 +394,7 @@ def _of_coupling() -> Iterator[Quantity]:
             " {measured}, and from {limit} on a usual part counts a second clock; a part with a"
             " Schmitt-trigger clock, or a lead whose clock and data lie apart, does not",
             never="the clock line never gets high",
+            none="data that fall as the clock rises do not drag it back below its threshold",
         ),
         *("clock", "at most"),
         lambda c: (c.dragged_back, each(c.design.clock_typical / 2)),
@@ -492,6 +501,7 @@ def _of_two_supplies() -> Iterator[Quantity]:
                 " its inputs stand {limit}",
                 "fail": "a {port} port lifts latch and clock {measured} above the pad's own supply;"
                 " beyond {limit} a current flows into its inputs",
+                "none": "a {port} port lifts latch and clock no higher than the pad's supply",
             },
             ("pad.supply",),
         ),
@@ -506,6 +516,7 @@ def _of_two_supplies() -> Iterator[Quantity]:
                 " stands {limit}",
                 "fail": "the pad lifts data {measured} above the supply of a {port} port; beyond"
                 " {limit} a current flows into its input",
+                "none": "the pad lifts data no higher than the supply of a {port} port",
             },
             ("pad.supply",),
         ),

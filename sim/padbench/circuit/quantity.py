@@ -49,13 +49,15 @@ class Quantity:
     """One electrical quantity: formula, limit, words, sources, remedies.
 
     ``rule`` goes into its findings: id, unit, sentences, and the values of the sheet that mend it.
-    Its cases are the verdicts, and where it has them "never" (a line does not get there),
-    "unlimited" (there is no limit) and "unlifted" (fails on a port that cannot lift the line).
+    Its cases are the verdicts, and where it has them "never" (a line does not get there), "none"
+    (nothing is left, or nothing happens), "unlimited" (there is no limit), "unlifted" (fails on a
+    port that cannot lift the line) and "absent" (its ``resistor`` is not fitted: not judged).
     ``values`` gives measured and limit, arrays that broadcast to (n, corners) of its circuit.
     ``rests_on`` are all figures that the two rest on: a `Source`, or the name of a figure, such as
     "part.input_low" or "port.supply_current" (one that a port lacks is left out).
     ``also_on`` are values that bear on it beside those that mend it, and so could break it.
-    ``of_port`` is set where each port has a finding of its own, named ``port.<port>.<of_port>``.
+    ``of_port`` is set where each port has a finding of its own, named ``port.<port>.<of_port>``;
+    ``resistor`` is the field of `Design` without which there is nothing to judge.
     """
 
     rule: Rule
@@ -65,6 +67,7 @@ class Quantity:
     rests_on: tuple[Source | str, ...]
     also_on: tuple[str, ...] = ()
     of_port: str = ""
+    resistor: str = ""
 
     @property
     def id(self) -> str:
@@ -94,6 +97,8 @@ class Quantity:
         """Which of the rule's sentences fits; empty for that of the verdict."""
         if not isfinite(measured) and "never" in self.rule.texts:
             return "never"
+        if measured <= 0 and "none" in self.rule.texts:
+            return "none"
         if not isfinite(limit) and "unlimited" in self.rule.texts:
             return "unlimited"
         lifted = holds or port.drives_high or "unlifted" not in self.rule.texts

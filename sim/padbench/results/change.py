@@ -77,6 +77,7 @@ _WIRES = {
     "contacts.stuck": ("contacts", "stuck", ()),
 }
 """What is connected or mended, the place on the sheet, and what stands there then."""
+_SISTER = "4014"
 _OF_PULL_UP = frozenset(("levels.released", "power.pull-up", "supply.all-held"))
 """What fails where a pull-up is missing or next to a wire."""
 
@@ -236,6 +237,9 @@ def _wired(sheet: Sheet, failing: Sequence[Finding]) -> tuple[list[Change], Shee
             sheet = sheet.model_copy(update={"buttons": {**sheet.buttons, **places}})
         elif key == "register.latch-inverted":
             sheet = _with(sheet, "chip", "latch_inverted", not sheet.chip.latch_inverted)
+        elif remedies[0].advice == "other-register" and _SISTER in sheet.chip.part:
+            # The same maker's, with the same pins.
+            sheet = _with(sheet, "chip", "part", sheet.chip.part.replace(_SISTER, "4021"))
         elif key in _WIRES:
             sheet = _with(sheet, *_WIRES[key])
         else:

@@ -92,11 +92,15 @@ class FindingDocument(TypedDict):
 
 
 class ReadDocument(TypedDict):
-    """One read beside what it should have been; bytes have A in bit 7."""
+    """One read beside what it should have been; bytes have A in bit 7.
+
+    A bit that was at no level counts as the wrong one; ``undecided`` names those buttons.
+    """
 
     start_ps: int
     byte: int
     pressed: list[str]
+    undecided: list[str]
     held: list[str]
     expected: list[str]
     as_expected: bool
@@ -239,6 +243,7 @@ def _read(pair: ReadResult) -> ReadDocument:
         "start_ps": pair.read.start_ps,
         "byte": pair.byte,
         "pressed": list(pressed_in(pair.byte)),
+        "undecided": list(pressed_in(pair.read.undecided)),
         "held": list(pressed_in(pair.expected.held)),
         "expected": list(pressed_in(pair.expected.byte)),
         "as_expected": pair.as_expected,

@@ -8,7 +8,7 @@ does both, so make sheets with it.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
@@ -368,6 +368,8 @@ class Hdl(Table):
 
 
 _ASSUMED_OF = ("pad", "chip", "pull_up", "contacts", "cable", "resistors", "policy", "poll")
+_OF_A_READER, _OF_A_PAD = ("held", "valid", "keeps"), ("buttons",)
+"""What says nothing of an HDL design in the other role."""
 _FITTED = ("pull-up.value", "resistors.latch-to-supply", "resistors.clock-to-supply")
 
 
@@ -440,6 +442,7 @@ class Sheet(Table):
                     yield Assumed(
                         key, str(default).lower() if isinstance(default, bool) else str(default)
                     )
+        yield from self._assumed_of_hdl(written.get("hdl", {}))
         part = self.part
         if self.chip.kind == "firmware":
             if "serial-input" not in written.get("register", {}):
@@ -449,6 +452,22 @@ class Sheet(Table):
         for lender in dict.fromkeys(lenders):
             count = lenders.count(lender)
             yield Assumed("register.part", f"{count} figures of the {part.name} as of the {lender}")
+
+    def _assumed_of_hdl(self, written: Mapping[str, Any]) -> Iterator[Assumed]:
+        """What a design in an HDL is taken to be: names of its ports, what it promises."""
+        if self.hdl is None:
+            return
+        other = _OF_A_READER if self.hdl.role == "pad" else _OF_A_PAD
+        for option, info in Hdl.model_fields.items():
+            key, value = option.replace("_", "-"), getattr(self.hdl, option)
+            if key in written or option in other:
+                continue
+            if option == "simulator":
+                yield Assumed("hdl.simulator", self.hdl.engine)
+            elif option == "synchroniser" and self.hdl.system_clock is None:
+                continue
+            elif isinstance(info.default, str | int):
+                yield Assumed(f"hdl.{key}", str(value).lower())
 
     def _beside_the_point(self, key: str) -> bool:
         """What says nothing of this pad: of a resistor that is not there, of a named poll."""

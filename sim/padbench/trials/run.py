@@ -160,7 +160,14 @@ def try_sheet(
         keep(shown)
         chosen.append(shown)
     seen = with_remedies(design, timing) if remedies else timing
-    return Trial((*findings, *seen), tuple(chosen), electric.ports, tuple(every), played)
+    # A pad that its own wiring keeps from working works on no port.
+    dead = tuple(f.id for f in findings if f.id in _DEAD and f.verdict == "fail")
+    ports = tuple(replace(row, fails=(*dead, *row.fails)) for row in electric.ports)
+    return Trial((*findings, *seen), tuple(chosen), ports, tuple(every), played)
+
+
+_DEAD = ("wiring.pull-up", "wiring.load", "wiring.stages")
+"""What keeps a pad from working on any port."""
 
 
 def standing_for_all(runs: Sequence[ScenarioRun]) -> ScenarioRun:
@@ -407,5 +414,7 @@ def _unbroken(judged: Sequence[Finding], script: Script) -> Iterator[Problem]:
 
 def _annotated(timeline: Timeline, pairs: Sequence[ReadResult]) -> Timeline:
     """The timeline with the byte that the console holds after each read."""
-    known = [(0, None), *((p.read.samples[-1], p.byte) for p in pairs if p.read.samples)]
+    # With no bit at a level there is no byte to show.
+    bytes_ = [(p.read, None if p.read.undecided == 0xFF else p.byte) for p in pairs]
+    known = [(0, None), *((read.samples[-1], byte) for read, byte in bytes_ if read.samples)]
     return replace(timeline, words={**timeline.words, "console.byte": Word.of(8, known)})
