@@ -239,8 +239,8 @@ def test_the_worst_case_of_a_sweep_is_played_with_its_own_phase_and_state(pad):
 
 def test_each_kind_of_case_is_played_and_no_other():
     for name, says in [
-        ("read-once", ["hand on a wrong byte", "no pass is spoilt"]),
-        ("read-twice", ["spoils a pass", "no pass is spoilt"]),
+        ("read-once", ["hand on a wrong byte", "no pass is misread"]),
+        ("read-twice", ["makes a pass misread", "no pass is misread"]),
     ]:
         cases = setting_of(sheet(f'routine = "{name}"'), PORT, "slow").routine.cases()
         assert len(cases) == len(says)

@@ -264,7 +264,7 @@ def routine_poll(
     )
     console = Console(console_timing(console_name), clocks)
     if result is None and shipped_source(what) is None:
-        routine = with_result_found(on_its_port(routine, console), console)
+        routine = with_result_found(on_its_port(routine, console), console, prefer_a=True)
     return _surveyed(routine, console)
 
 
