@@ -31,7 +31,7 @@ def padbench(capsys, tmp_path, monkeypatch):
 
 
 def test_read_once_is_exposed_by_the_numbers_of_the_closed_form(padbench):
-    code, out, err = padbench("read-once", "--json", "--waves", "worst.vcd")
+    code, out, err = padbench("read-once", "--json", "--period", "432", "--waves", "worst.vcd")
     found = json.loads(out)
     assert (code, err) == (1, "")
     assert found["cycles"] == 135
@@ -54,7 +54,9 @@ def test_read_once_is_exposed_by_the_numbers_of_the_closed_form(padbench):
 
 
 def test_the_exposed_read_twice_says_what_would_be_safe(padbench):
-    code, out, _ = padbench(str(SOURCES / "read-twice-36.asm"), "--json", "--waves", "w.vcd")
+    code, out, _ = padbench(
+        str(SOURCES / "read-twice-36.asm"), "--json", "--period", "432", "--waves", "w.vcd"
+    )
     found = json.loads(out)
     assert (code, found["verdict"]) == (1, "exposed")
     assert found["sweeps"][0]["accepted_wrong"] > 0
@@ -67,13 +69,12 @@ def test_the_exposed_read_twice_says_what_would_be_safe(padbench):
 
 
 def test_advice_says_for_which_rates_it_is(padbench):
-    _, out, _ = padbench(str(SOURCES / "read-twice-36.asm"))
+    _, out, _ = padbench(str(SOURCES / "read-twice-36.asm"), "--period", "432")
     out = " ".join(out.split())
     assert "with a fetch every 432 cycles" in out
     assert "Other rates of the console were not tried" in out
-    _, out, _ = padbench(str(SOURCES / "read-twice-36.asm"), "--period", "all")
-    out = " ".join(out.split())
-    assert "at each of the 16 rates tried" in out
+    _, out, _ = padbench(str(SOURCES / "read-twice-36.asm"))
+    assert "at each of the 16 rates tried" in " ".join(out.split())
     assert "not tried" not in out
 
 

@@ -54,7 +54,7 @@ def test_two_workers_print_the_same(capsys):
 
 def test_the_same_keys_and_counts_as_routine(capsys):
     sweep = json.loads(told(capsys, "--routine", EXPOSED, "--json", "--period", "432")[1])
-    main(["routine", EXPOSED, "--json"])
+    main(["routine", EXPOSED, "--json", "--period", "432"])
     routine = json.loads(capsys.readouterr().out)
     assert sweep["stopped"] is False
     assert sweep == routine

@@ -31,7 +31,11 @@ def shifted(held: int, stopped: int, lost: int) -> int:
 def test_a_plain_loop_exposes_eight_phases_at_every_rate(period):
     ahead = reads_ahead(undisturbed(ONCE, JOINED, 0).kinds)
     kinds = undisturbed(ONCE, JOINED, 0).kinds
-    hit = [p for p in range(period) if any(kinds[at] > 1 for at, _ in stops_of(ahead, period, p))]
+    hit = [
+        p
+        for p in range(period)
+        if any(kinds[at] > 1 for at, _ in stops_of(kinds, ahead, period, p))
+    ]
     assert len(hit) == 8
     # And the long way: the very phases, on the bus.
     on_bus = [p for p in hit if run_case(ONCE, JOINED, 0, fetch=SampleFetch(period, p)).hit]

@@ -124,7 +124,7 @@ def test_phases_all_at_once_are_those_one_by_one():
         ahead = reads_ahead(kinds)
         expected = []
         for phase in range(period):
-            stops = stops_of(ahead, period, phase)
+            stops = stops_of(kinds, ahead, period, phase)
             late = len(kinds) + sum(taken for _, taken in stops) > limit
             if late or any(kinds[place] >= 2 for place, _ in stops):
                 expected.append(phase)

@@ -40,7 +40,7 @@ def test_stops_by_arithmetic_are_the_stops_on_the_bus(name):
         run = run_case(routine, JOINED, 0x5A, fetch=SampleFetch(period, phase))
         stolen = 0
         for stop, (place, taken) in zip(
-            run.stops, stops_of(ahead, period, phase), strict=run.hit is False
+            run.stops, stops_of(calm.kinds, ahead, period, phase), strict=run.hit is False
         ):
             assert (stop.at, stop.stolen) == (place + stolen, taken)
             stolen += taken

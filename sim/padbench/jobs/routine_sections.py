@@ -40,6 +40,9 @@ if TYPE_CHECKING:
 __all__ = ["map_strips", "phase_strips", "routine_sections"]
 
 _MOST_CASES = 4
+_NO_INSTRUCTION = 1
+"""Cycles that no instruction takes: two and three make every other number."""
+
 _SEE = "To see it,"
 _NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
 _LONGEST = 300
@@ -146,8 +149,9 @@ def _change(report: JudgedRoutine) -> Iterator[Block]:
         yield Prose(("Nothing.",))
     elif safe is not None:
         lines = []
-        if safe.gaps:
-            lines.append(f"cycles to add between the passes: {ranges(safe.gaps)}")
+        gaps = [gap for gap in safe.gaps if gap != _NO_INSTRUCTION]
+        if gaps:
+            lines.append(f"cycles to add between the passes: {ranges(gaps)}")
         if safe.loop is not None and safe.loops:
             lines.append(f"a loop of {ranges(safe.loops)} cycles a bit; it has {safe.loop} now")
         if not lines:
@@ -341,7 +345,10 @@ def _map_table(chart: DesignMap) -> Table:
     rows = []
     for loop, row in zip(chart.loops, chart.safe, strict=True):
         gaps = [gap for gap, good in zip(chart.gaps, row, strict=True) if good]
-        now = " (now)" if loop == chart.loop else ""
+        now = (
+            f" (now, {'safe' if 0 in gaps else 'not safe'} as it is)" if loop == chart.loop else ""
+        )
+        gaps = [gap for gap in gaps if gap != _NO_INSTRUCTION]
         rows.append((f"{loop}{now}", ranges(gaps) or "none"))
     heads = ("cycles a bit", "safe: cycles added between the passes")
     return Table("The same as a table", heads, rows, folded=True)

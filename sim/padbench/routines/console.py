@@ -21,7 +21,9 @@ from typing import Literal, Protocol
 from padbench.parts import ConsoleTiming
 
 __all__ = [
+    "COPY_CYCLES",
     "SHORTEST_PERIOD",
+    "SPRITE_COPY",
     "Clocks",
     "Console",
     "PadPort",
@@ -29,6 +31,7 @@ __all__ = [
     "Plugged",
     "SampleFetch",
     "Stop",
+    "copy_ends",
     "stolen_cycles",
 ]
 
@@ -68,6 +71,29 @@ def stolen_cycles(put_off: int) -> int:
     return 3 if put_off % 2 else 4
 
 
+SPRITE_COPY = 0x4014
+"""A write there copies 256 bytes to sprite memory and stops the CPU meanwhile (from memory)."""
+
+COPY_CYCLES = 513
+"""CPU cycles of a sprite copy: the one in which the CPU stops, and two for each byte."""
+
+
+def copy_ends(now: int, requested: int, period: int) -> tuple[int, int]:
+    """When the CPU goes on that a sprite copy stops at ``now``, and the next fetch request.
+
+    From memory: copy and fetch get bytes in cycles of one parity, requests come in those of the
+    other. The copy waits for its first such cycle, so it takes 513 or 514. A fetch gets its byte
+    three cycles after its request; inside the copy that puts the rest off by two, and the parity of
+    what comes after stays known. If the copy is over by then, the CPU goes on a cycle after that
+    byte, on the other parity.
+    """
+    end = now + COPY_CYCLES + (now - requested) % 2
+    while requested < end:
+        end = end + 2 if requested + 3 < end else requested + 4
+        requested += period
+    return end, requested
+
+
 class SampleFetch:
     """Requests at ``phase``, ``phase + period``, ...; ask it in every read cycle.
 
@@ -92,6 +118,11 @@ class SampleFetch:
         self.stops.append(Stop(self.requested, now, stolen, address))
         self.requested += self.period
         return stolen
+
+    def copied(self, now: int) -> int:
+        """Where the CPU goes on that a sprite copy stops at ``now``."""
+        end, self.requested = copy_ends(now, self.requested, self.period)
+        return end
 
 
 _PAST_THE_END = 1

@@ -20,13 +20,13 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from padbench.routines.console import Console, SampleFetch
+from padbench.routines.console import COPY_CYCLES, Console, SampleFetch
 from padbench.routines.counts import STATES, Counterexample, Kind, SweepCounts
 from padbench.routines.judge import Baseline
 from padbench.routines.lanes import Lanes, TooMuchMemory
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
-from padbench.routines.stops import touched_phases
+from padbench.routines.stops import COPY, touched_phases
 
 __all__ = ["Part", "Survey", "baseline_of_survey", "count", "parts", "survey", "sweep"]
 
@@ -158,7 +158,8 @@ def survey(
         some = lanes[start : start + part]
         recorded = _lanes(routine, console, limit, some, record=longest)
         assert recorded.kinds is not None
-        for held, length, kinds in zip(some, recorded.now, recorded.kinds, strict=True):
+        lengths = recorded.now - recorded.copying
+        for held, length, kinds in zip(some, lengths, recorded.kinds, strict=True):
             row_of[held] = rows.setdefault(kinds[:length].tobytes(), len(rows))
     everything = np.arange(states, dtype=np.uint8)
     others = _run(routine, console, limit, 0, everything, np.zeros(states, np.int64), 0xFF)
@@ -179,7 +180,8 @@ def _lanes(
 
 def baseline_of_survey(known: Survey) -> Baseline:
     """What `padbench.routines.judge.baseline_of` gives, from a survey of all held states."""
-    lengths = [len(known.rows[row]) for row in known.row_of]
+    rows = [known.rows[row] for row in known.row_of]
+    lengths = [len(row) + COPY_CYCLES * row.count(COPY) for row in rows]
     longest = lengths.index(max(lengths))
     return Baseline.of(
         min(lengths),

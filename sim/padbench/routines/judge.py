@@ -18,6 +18,7 @@ from padbench.routines.console import Console
 from padbench.routines.counts import STATES, SweepCounts, worst_risk
 from padbench.routines.routine import DEFAULT_LIMIT, Routine, RoutineError
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
+from padbench.routines.stops import COPY
 from padbench.routines.worst import disagreement
 
 __all__ = [
@@ -64,6 +65,11 @@ _CASES: Mapping[str, tuple[Verdict, str]] = {
     ),
     "stuck": ("never-settles", "has not come back after the limit: {risk}"),
     "unhit": ("immune", "no fetch ever stops a read of the port"),
+    "in-step": (
+        "immune",
+        "reads in step with the fetch: after its sprite copy no fetch ever stops a read of the "
+        "port (from memory: copy and fetch share one parity of cycles)",
+    ),
     "harmless": ("immune", "a stopped read never changes a byte"),
     "unclocked": (
         "immune",
@@ -343,7 +349,8 @@ def judge_routine(
     if corrupt:
         return Judgement("detects", {"count": corrupt, "kept": kept, **facts})
     harmless = "harmless" if console.timing.extra_clocks else "unclocked"
-    return Judgement(harmless if hit else "unhit", facts)
+    unhit = "in-step" if COPY in base.longest.kinds else "unhit"
+    return Judgement(harmless if hit else unhit, facts)
 
 
 def _why_exposed(

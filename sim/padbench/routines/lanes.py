@@ -36,6 +36,8 @@ from padbench.routines.effects import (
     with_nz,
 )
 from padbench.routines.routine import Routine, RoutineError
+from padbench.routines.run import starts_copy
+from padbench.routines.stops import COPY, copies_end
 
 __all__ = ["Lanes", "TooMuchMemory"]
 
@@ -102,6 +104,7 @@ class Lanes:
     ``held`` (uint8), ``period`` and ``phase`` (int64, CPU cycles; period 0 is no fetch) have one
     element a lane; ``preset`` is exclusive-ored into the held state that the results start from.
     After `run`: ``finished``, ``hit`` and ``corrupt`` as in `RoutineRun`, ``now`` the cycles taken,
+    ``copying`` those of them in sprite copies,
     ``pass_got`` and ``pass_port`` of the first wrong pass, ``left`` lanes that were not run to
     their end and whose other values mean nothing. ``kinds`` is filled if ``record`` is given: the
     row of cycles of each lane, at most ``record`` of them.
@@ -126,7 +129,7 @@ class Lanes:
         self.cells: dict[int, Bytes] = {}
         self.registers = {name: np.zeros(count, np.uint8) for name in "axy"}
         self.p = np.full(count, _INTERRUPTS_OFF, np.uint8)
-        self.now = np.zeros(count, np.int64)
+        self.now, self.copying = np.zeros(count, np.int64), np.zeros(count, np.int64)
         self.period = period
         self.requested = np.where(period > 0, phase, NEVER)
         self.ports = {address: port for port, address in enumerate(routine.ports)}
@@ -286,6 +289,11 @@ class Lanes:
         to, stack = self._execute(lanes, instruction, pc, sp, cycles)
         if strobes:
             self._strobe(lanes)
+        if starts_copy(cycles):
+            now = self.now[lanes]
+            end, self.requested[lanes] = copies_end(now, self.requested[lanes], self.period[lanes])
+            self.copying[lanes] += end - now
+            self.now[lanes] = end
         lanes = lanes[self.now[lanes] <= self.limit]
         if len(lanes):
             self._waiting.setdefault((stack, to), []).append(lanes)
@@ -299,10 +307,13 @@ class Lanes:
                 0 if write else 1 if port is None else 2 + port
                 for (write, _, _), port in zip(cycles, touches, strict=True)
             ]
+            if starts_copy(cycles):
+                row[-1] = COPY
             # Past what is recorded there is nothing to write to: an index may repeat its end.
             ends = self.kinds.shape[1] - 1
+            own = self.now[lanes] - self.copying[lanes]
             for place, kind in enumerate(row):
-                self.kinds[lanes, np.minimum(self.now[lanes] + place, ends)] = kind
+                self.kinds[lanes, np.minimum(own + place, ends)] = kind
         if not any(
             port is not None and not write
             for (write, _, _), port in zip(cycles, touches, strict=True)

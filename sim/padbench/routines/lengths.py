@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from padbench.routines.run import RoutineRun
-from padbench.routines.stops import READ, reads_ahead_of
+from padbench.routines.stops import COPY, READ, reads_ahead_of
 
 __all__ = [
     "GAPS",
@@ -114,7 +114,7 @@ def layout_of(run: RoutineRun) -> PassLayout | None:
     """The layout of an undisturbed run; None with fewer than two passes of the first port."""
     passes = tuple(tuple(one.reads for one in port) for port in run.passes)
     first = passes[0]
-    if len(first) < 2:
+    if len(first) < 2 or COPY in run.kinds:
         return None
     lengths = {b - a for one in first for a, b in pairwise(one)}
     loop = lengths.pop() if len(lengths) == 1 else None

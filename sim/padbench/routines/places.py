@@ -28,17 +28,20 @@ _MOST = 8
 
 
 @lru_cache(maxsize=32)
-def with_result_found(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Routine:
+def with_result_found(
+    routine: Routine, console: Console, limit: int = DEFAULT_LIMIT, *, prefer_a: bool = False
+) -> Routine:
     """The routine with the place of its only result found; as it is if there is none.
 
-    A is taken where it holds the byte and no other place would fare better, another place where it
-    is the only one. Raises `RoutineError` that asks where several come into question.
+    A is taken where it holds the byte and no other place would fare better (with ``prefer_a``
+    whatever the others do), another place where it is the only one. Raises `RoutineError` that asks
+    where several come into question.
     """
     places = _places(routine, console, limit)
     if not places:
         return routine
     bad = {}
-    if len(places) > 1:
+    if len(places) > 1 and not (prefer_a and places[0] == "A"):
         for place in places[:_MOST]:
             counts = sweep(
                 routine.with_results(place), console, min(console.timing.fetch_periods), limit

@@ -4,10 +4,11 @@ Every case in which a fetch stops a read of a port is run cycle by cycle on py65
 need no run of their own is shown at the top of `padbench.routines.stops`.
 """
 
-from padbench.routines.console import Console, SampleFetch, stolen_cycles
+from padbench.routines.console import Console, SampleFetch, copy_ends, stolen_cycles
 from padbench.routines.counts import OUTCOMES, STATES, Counterexample, SweepCounts
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
+from padbench.routines.stops import COPY
 
 __all__ = ["reads_ahead", "stops_of", "sweep", "touched_one_by_one"]
 
@@ -79,23 +80,37 @@ def reads_ahead(kinds: bytes) -> list[int]:
     """For each cycle the place of the first read at or after it; the length if there is none."""
     ahead = [len(kinds)] * (len(kinds) + 1)
     for place in range(len(kinds) - 1, -1, -1):
-        ahead[place] = place if kinds[place] >= _READ else ahead[place + 1]
+        read = kinds[place] >= _READ and kinds[place] != COPY
+        ahead[place] = place if read else ahead[place + 1]
     return ahead
 
 
-def stops_of(ahead: list[int], period: int, phase: int) -> list[tuple[int, int]]:
-    """Where the fetches stop a run with these reads: (own cycle, cycles stolen), in order.
+def stops_of(kinds: bytes, ahead: list[int], period: int, phase: int) -> list[tuple[int, int]]:
+    """Where the fetches stop a run with these cycles: (own cycle, cycles stolen), in order.
 
-    True up to the first stop in a port read, and for a routine whose cycles depend on nothing
-    that it reads, to the end.
+    ``ahead`` are its `reads_ahead`. True up to the first stop in a port read, and for a
+    routine whose cycles depend on nothing that it reads, to the end.
     """
+    return _stops_of(kinds, ahead, period, phase)[0]
+
+
+def _stops_of(
+    kinds: bytes, ahead: list[int], period: int, phase: int
+) -> tuple[list[tuple[int, int]], int]:
+    """The stops, and all cycles that they and sprite copies took."""
     last = len(ahead) - 1
     stops: list[tuple[int, int]] = []
-    stolen, behind, requested = 0, 0, phase
+    stolen, behind, copied, requested = 0, 0, 0, phase
     while True:
-        place = max(requested - stolen, behind)
-        if place >= last or (place := ahead[place]) >= last:
-            return stops
+        place = ahead[min(max(requested - stolen, behind), last)]
+        copy = kinds.find(COPY, copied)
+        if 0 <= copy < place:
+            now = copy + 1 + stolen
+            end, requested = copy_ends(now, requested, period)
+            stolen, behind, copied = stolen + end - now, copy + 1, copy + 1
+            continue
+        if place >= last:
+            return stops, stolen
         taken = stolen_cycles(place + stolen - requested)
         stops.append((place, taken))
         stolen += taken
@@ -108,8 +123,8 @@ def touched_one_by_one(calm: RoutineRun, period: int, limit: int) -> list[int]:
     ahead = reads_ahead(calm.kinds)
     touched = []
     for phase in range(period):
-        stops = stops_of(ahead, period, phase)
-        late = calm.cycles + sum(taken for _, taken in stops) > limit
+        stops, stolen = _stops_of(calm.kinds, ahead, period, phase)
+        late = len(calm.kinds) + stolen > limit
         if late or any(calm.kinds[place] >= _PORT for place, _ in stops):
             touched.append(phase)
     return touched

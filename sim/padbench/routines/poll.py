@@ -152,7 +152,7 @@ class RoutinePoll:
         if kinds not in self._known:
             ahead, first_phases = reads_ahead(kinds), self._known.setdefault(kinds, {})
             for phase in range(self.fetch_period):
-                stops = stops_of(ahead, self.fetch_period, phase)
+                stops = stops_of(kinds, ahead, self.fetch_period, phase)
                 stopped = next((at for at, _ in stops if kinds[at] == _PAD_READ), None)
                 if stopped is not None:
                     first_phases.setdefault(stopped, phase)
@@ -264,7 +264,7 @@ def routine_poll(
     )
     console = Console(console_timing(console_name), clocks)
     if result is None and shipped_source(what) is None:
-        routine = with_result_found(on_its_port(routine, console), console)
+        routine = with_result_found(on_its_port(routine, console), console, prefer_a=True)
     return _surveyed(routine, console)
 
 

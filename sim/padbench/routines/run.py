@@ -16,8 +16,18 @@ from typing import Literal
 from py65.devices.mpu6502 import MPU
 
 from padbench.routines.bus import INSTRUCTIONS, BusCycle, Registers, bus_cycles
-from padbench.routines.console import Console, PadPort, Pass, Plugged, SampleFetch, Stop
+from padbench.routines.console import (
+    COPY_CYCLES,
+    SPRITE_COPY,
+    Console,
+    PadPort,
+    Pass,
+    Plugged,
+    SampleFetch,
+    Stop,
+)
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
+from padbench.routines.stops import COPY
 
 __all__ = [
     "Access",
@@ -26,6 +36,7 @@ __all__ = [
     "RoutineRun",
     "held_by",
     "run_case",
+    "starts_copy",
     "undisturbed",
 ]
 
@@ -63,7 +74,7 @@ class RoutineRun:
     ``finished``: the last RTS came within the limit. ``cycles`` from the first cycle to the last
     of RTS, stolen ones included. ``results`` as left in the routine's result places. ``passes`` by
     port. ``kinds`` has one number a cycle of the CPU's own (stolen ones left out): 0 a write, 1 a
-    read, 2 and 3 a read of the first and second port.
+    read, 2 and 3 a read of the first and second port, `COPY` the write that starts a sprite copy.
     """
 
     finished: bool
@@ -104,6 +115,11 @@ class _Cpu(MPU):  # type: ignore[misc]  # py65 has no types
         self.p -= decimal
         does(self, x)
         self.p |= decimal
+
+
+def starts_copy(cycles: Sequence[BusCycle]) -> bool:
+    """Whether an instruction ends with the write that starts a sprite copy."""
+    return cycles[-1].write and cycles[-1].address == SPRITE_COPY
 
 
 _FIXED_MODES = {"immediate", "zero page", "absolute", "accumulator", "relative"}
@@ -156,12 +172,15 @@ class InstructionCache:
     def _bus(self, cpu: Registers) -> InstructionCycles:
         cycles = tuple(bus_cycles(cpu))
         ports = self.routine.ports
+        kinds = [
+            0 if write else 2 + ports.index(address) if address in ports else 1
+            for write, address, _ in cycles
+        ]
+        if starts_copy(cycles):
+            kinds[-1] = COPY
         return InstructionCycles(
             cycles,
-            bytes(
-                0 if write else 2 + ports.index(address) if address in ports else 1
-                for write, address, _ in cycles
-            ),
+            bytes(kinds),
             not any(address in ports for _, address, _ in cycles),
         )
 
@@ -284,13 +303,14 @@ class _Case:
             self.now += len(bus.kinds)
             if not last:
                 cpu.step()
+            self._copy(bus)
             return last
         written: list[tuple[int, int]] = []
-        for write, address, data in bus.cycles:
+        for (write, address, data), kind in zip(bus.cycles, bus.kinds, strict=True):
             if write:
                 if address == self.strobe:
                     written.append((self.now, len(self.kinds)))
-                self.kinds.append(0)
+                self.kinds.append(kind)
             else:
                 self._read(address, dummy=not data)
             self.now += 1
@@ -303,7 +323,14 @@ class _Case:
                 for pad in self.pads:
                     pad.strobe(value & 1, at)
                 self.accesses.append(Access("latch", at, own, 0, value & 1))
+        self._copy(bus)
         return last
+
+    def _copy(self, bus: InstructionCycles) -> None:
+        """The sprite copy, if the last cycle has started one."""
+        if bus.kinds[-1] == COPY:
+            fetch = self.fetch
+            self.now = self.now + COPY_CYCLES if fetch is None else fetch.copied(self.now)
 
     def _read(self, address: int, *, dummy: bool) -> None:
         """A read cycle: the place where the CPU can be stopped."""

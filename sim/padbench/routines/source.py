@@ -21,6 +21,7 @@ SHIPPED = {
     "read-once": "A",
     "read-twice": "A",
     "read-until-agree": "A",
+    "read-in-step": "A",
     "read-once-both": "pad1,pad2",
     "read-twice-both": "pad1,pad2",
     "read-until-agree-both": "pad1,pad2",

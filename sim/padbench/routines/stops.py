@@ -6,10 +6,11 @@
 What need not be run, and this is the proof. The CPU is a function of the values it reads. A stop
 repeats one read and changes no value, except that a pad takes a step for each read of its port. So
 up to the first stop in a port read a case has exactly the cycles of the undisturbed run with the
-same held state, moved back by the stolen ones; where the stops fall follows by arithmetic from
-which cycles are reads. A case whose stops all miss the ports therefore ends as the undisturbed run
-did, if that leaves it within the cycle limit; if not, it is run like the rest. Which phases those
-are depends only on the row of reads and writes, so held states that share it share the arithmetic.
+same held state, moved back by the stolen ones and by sprite copies, in which no value plays a part;
+where the stops fall follows by arithmetic from which cycles are reads. A case whose stops all miss
+the ports therefore ends as the undisturbed run did, if that leaves it within the cycle limit; if
+not, it is run like the rest. Which phases those are depends only on the row of reads and writes, so
+held states that share it share the arithmetic.
 
 `padbench.routines.plain` has the same, a phase at a time; tests compare the two, and run cases of
 all kinds the long way.
@@ -18,18 +19,30 @@ all kinds the long way.
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["READ", "reads_ahead_of", "touched_phases"]
+from padbench.routines.console import COPY_CYCLES
+
+__all__ = ["COPY", "READ", "copies_end", "reads_ahead_of", "touched_phases"]
 
 Phases = npt.NDArray[np.int64]
 
-READ, _PORT = 1, 2
-"""Kinds of cycles from which on they are reads, and reads of a port; see `RoutineRun`."""
+READ, _PORT, COPY = 1, 2, 4
+"""Kinds of cycles from which on they are reads, and reads of a port; a write that starts a sprite
+copy. See `RoutineRun`."""
+
+
+def copies_end(now: Phases, requested: Phases, period: Phases) -> tuple[Phases, Phases]:
+    """`padbench.routines.console.copy_ends` for arrays; period 0 is no fetch."""
+    end = now + COPY_CYCLES + np.where(period > 0, (now - requested) & 1, 0)
+    while (inside := requested < end).any():
+        end = np.where(inside, np.where(requested + 3 < end, end + 2, requested + 4), end)
+        requested = np.where(inside, requested + period, requested)
+    return end, requested
 
 
 def reads_ahead_of(row: npt.NDArray[np.uint8]) -> Phases:
     """For each cycle, and one more, the place of the first read at or after it; or the length."""
     last = len(row)
-    places = np.where(row >= READ, np.arange(last), last)
+    places = np.where((row >= READ) & (row != COPY), np.arange(last), last)
     return np.append(np.minimum.accumulate(places[::-1])[::-1], last)
 
 
@@ -43,17 +56,28 @@ def touched_phases(kinds: bytes, period: int, limit: int) -> Phases:
     ahead = reads_ahead_of(row)
     port = np.append(row >= _PORT, False)
     touched = np.zeros(period, np.bool_)
-    phase = requested = np.arange(period)
-    stolen = behind = np.zeros(period, np.int64)
+    copies = np.append(np.flatnonzero(row == COPY), last)
+    phase = np.arange(period)
+    requested, stolen, behind, copied = phase, *np.zeros((3, period), np.int64)
     while len(phase):
         place = np.minimum(np.maximum(requested - stolen, behind), last)
         place = ahead[place]
+        copy = copies[copied]
+        if (first := copy < place).any():
+            now = copy + 1 + stolen
+            end, then = copies_end(now, requested, np.full(len(now), period))
+            stolen = np.where(first, stolen + end - now, stolen)
+            requested = np.where(first, then, requested)
+            behind = np.where(first, copy + 1, behind)
+            copied = copied + first
+            continue
         # Past the last read there are no more stops; then only the time they took can matter.
         over = place >= last
         touched[phase[over]] = last + stolen[over] > limit
         touched[phase[port[place]]] = True
         on = ~(over | port[place])
         phase, requested, stolen, place = phase[on], requested[on], stolen[on], place[on]
+        copied = copied[on]
         # Three cycles if the stop was put off by an odd number, else four: see `stolen_cycles`.
         stolen = stolen + 4 - ((place + stolen - requested) & 1)
         behind = place + 1
