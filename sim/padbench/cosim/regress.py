@@ -73,6 +73,14 @@ _ENDED = Rule(
         "flooded": "the simulation was stopped: {words}",
     },
 )
+_INPUTS = Rule(
+    "hdl.inputs",
+    "",
+    {
+        "unlisted": "{names:list}: inputs of the design that the sheet does not name, so nothing "
+        "drives them; give them levels, such as ties = {{ {names[0]} = 0 }}"
+    },
+)
 
 
 def regress(
@@ -114,6 +122,9 @@ def regress(
             if "system-clock" in record:
                 system = record["system-clock"]
                 bench.clock = (system["rise"], system["period"])
+            if record.get("unlisted"):
+                facts = {"names": tuple(record["unlisted"])}
+                findings = (Finding(_INPUTS, "not-judged", case="unlisted", facts=facts),)
             if "run" not in record:
                 return
             run = bench.judged(next(waiting), where, record)
