@@ -206,7 +206,9 @@ def _whole(path: Path, overwrite: bool, binary: str) -> Iterator[IO[Any]]:
 
 @contextmanager
 def _opened(path: Path, overwrite: bool, binary: str) -> Iterator[IO[Any]]:
-    how: dict[str, Any] = {} if binary else {"encoding": "utf-8", "newline": "\n"}
+    # The name of a file may be no UTF-8; where one is told, what is not is escaped.
+    text = {"encoding": "utf-8", "errors": "backslashreplace", "newline": "\n"}
+    how: dict[str, Any] = {} if binary else text
     handle = _own_handle(path)
     if handle is not None:
         # A copy of the handle goes on where it stands; opening the name would start over.

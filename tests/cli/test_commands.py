@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -369,6 +370,21 @@ def test_waves_of_an_earlier_run_go_but_nothing_else(padbench):
     assert Path("outside.vcd").exists()
 
 
+def test_a_name_that_is_no_utf_8_and_no_formula(padbench):
+    name = os.fsdecode(b"p\xff$x^{_\\frac")
+    try:
+        Path(f"{name}.toml").write_text(Path(B).read_text())
+    except OSError:
+        pytest.skip("this file system takes no such name")
+    outputs = ["--picture", "a.svg", "--report", "a.html", "--junit", f"{name}.xml"]
+    code, out, err = padbench("play", f"{name}.toml", "--scenario", "idle", *outputs)
+    assert (code, err) == (0, "")
+    assert "waves/out/p\\udcff$x^{_\\frac/idle.vcd" in out
+    for file in (Path("a.svg"), Path("a.html"), Path(f"{name}.xml")):
+        file.read_text(encoding="utf-8")
+    assert padbench("latency", "--picture", f"{name}.svg")[0] == 0
+
+
 def test_signs_that_a_terminal_obeys_do_not_reach_it(padbench):
     """A name that hides the verdict: in text and in JSON it is shown as what it is."""
     bad = "\x1b[8m\x9b8m\u202e\x7f"
@@ -437,3 +453,49 @@ def test_an_end_by_signal_leaves_no_half_written_file(tmp_path):
     assert b"Traceback" not in err
     assert process.returncode in (0, 143)
     assert not list(tmp_path.glob(".*"))
+
+
+def test_what_only_unix_has_is_not_needed_but_for_hdl(tmp_path):
+    code = (
+        "import os, signal, sys\n"
+        "for name in ('fcntl', 'resource', 'pwd', 'grp', 'termios'): sys.modules[name] = None\n"
+        "for name in ('killpg', 'getuid', 'fork', 'setsid'): delattr(os, name)\n"
+        "for name in ('SIGHUP', 'SIGKILL'): delattr(signal, name)\n"
+        "from importlib import import_module\n"
+        "import padbench.cli as cli\n"
+        "for name in cli.COMMANDS: import_module(f'padbench.cli.{name}')\n"
+        "import padbench.__main__ as entry\n"
+        "entry.run()"
+    )
+    play = ["play", B, "--scenario", "idle", "--report", "a.html", "--json"]
+    ran = subprocess.run(
+        [sys.executable, "-c", code, *play],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+    )
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert json.loads(ran.stdout)["verdict"] == "pass"
+
+
+def test_hdl_says_where_it_cannot_be_run(padbench, monkeypatch):
+    monkeypatch.setattr("padbench.jobs.regress.os", SimpleNamespace(name="nt"))
+    code, _, err = padbench("regress", str(SHEETS / "harbour-hdl.toml"), "--no-waves")
+    assert (code, err.count("\n")) == (2, 1)
+    assert "HDL is run on Linux and macOS only" in err
+
+
+def test_hanging_up_is_an_end_by_signal_but_not_under_nohup(tmp_path):
+    code = (
+        "import os, signal, sys, padbench.cli\n"
+        "def stop(arguments):\n    os.kill(os.getpid(), signal.SIGHUP); return 0\n"
+        "padbench.cli.main = stop\n"
+        "import padbench.__main__ as entry\n"
+        "if len(sys.argv) > 1: signal.signal(signal.SIGHUP, signal.SIG_IGN)\n"
+        "entry.run()"
+    )
+    for more, expected in (([], 129), (["nohup"], 0)):
+        assert (
+            subprocess.run([sys.executable, "-c", code, *more], check=False).returncode == expected
+        )

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from padbench.core.buttons import BUTTONS, byte_of
 from padbench.scenarios.user import load_scenarios, scenarios_from_text
 from padbench.sheet import STARTER, SheetError, load_sheet, sheet_from_text
-from padbench.trials.run import run_scenario, try_sheet
+from padbench.trials.run import run_scenario, setting_of, try_sheet
 
 SHEET = sheet_from_text(STARTER, "starter")
 GOOD = """# my own
@@ -77,6 +77,7 @@ BROKEN = [
     ('hold = ["A"]', "", 5, "is missing"),
     ("polls = 2", "polls = 0", 9, "polls"),
     ("polls = 2", "polls = 99999999", 9, "polls"),
+    ("polls = 2", "polls = 9000\nclocks = 64", 2, "keep a scenario to 200000 clocks"),
     ("polls = 2", "pols = 2", 9, 'nearest known is "polls"'),
     ('name = "first"', 'name = "First!"', 3, "name"),
     ('name = "second"', 'name = "first"', 12, "taken already"),
@@ -154,3 +155,12 @@ def test_the_example_scenarios_hold_for_the_good_sheet():
     result = try_sheet(sheet, list(own.values()))
     assert result.verdict == "pass"
     assert len(result.runs) == 2
+
+
+def test_a_scenario_that_is_too_long_with_a_sheet_is_told_before_it_is_played():
+    text = '[[scenario]]\nname = "x"\nsays = "y"\n[[scenario.step]]\nhold = []\npolls = 9000\n'
+    (scenario,) = scenarios_from_text(text, "own.toml").values()
+    sheet = sheet_from_text(STARTER.replace("[poll]", "[poll]\nclocks = 32"), "pad.toml")
+    setting = setting_of(sheet, sheet.works_with.ports[0], "fast")
+    with pytest.raises(SheetError, match=r"own.toml:2: .* gives 288000 clocks in all with this"):
+        scenario.build(setting)

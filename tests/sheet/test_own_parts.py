@@ -191,6 +191,23 @@ def test_a_parts_file_that_cannot_be_used_is_one_line(make, capsys, parts, says)
     assert err.count("\n") == 1, err
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("stages = 8", "stages = 3000000", "stages"),
+        ("stages = 8", "stages = 1000000000", "stages"),
+        ("max = 500", "max = 5e-324", "is absurdly small or large"),
+        ("max = 500", "max = 1e308", "is absurdly small or large"),
+    ],
+)
+def test_absurd_numbers_are_refused_in_short_lines(make, capsys, old, new, says):
+    assert old in REGISTER
+    assert main(["verify", str(make(REGISTER.replace(old, new), part=PART)), "--no-waves"]) == 2
+    err = capsys.readouterr().err
+    assert says in err
+    assert max(map(len, err.splitlines())) < 1000
+
+
 def test_thresholds_in_volts_do_not_move_with_the_supply(make):
     """TTL levels of 0.8 V and 2 V (common practice)."""
     found = judge_electric(load_sheet(make(REGISTER + TTL, part=PART)), remedies=False).findings

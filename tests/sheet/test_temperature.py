@@ -29,6 +29,7 @@ def test_ranges(text, low, high):
         ("25", "not a range of temperatures"),
         ('"warm"', "not a range of temperatures"),
         ('"40 °C to 0 °C"', "ends below its start"),
+        ('"-999 °C"', "is not between -100 °C and 200 °C"),
         ('"0 °C to 130 °C"', "the CD4021B takes -55 °C to 125 °C"),
         ('"-60 °C to 20 °C"', "the CD4021B takes"),
         ('"0 °F to 90 °F"', "not a range"),

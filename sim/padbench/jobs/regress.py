@@ -1,5 +1,6 @@
 """A sheet's scenarios against the Verilog or VHDL that its ``[hdl]`` names."""
 
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from importlib.util import find_spec
@@ -263,6 +264,8 @@ def _hdl(design: Design, simulator: str | None) -> Hdl:
         if hdl.open_drain and SIMULATORS[simulator].two_valued:
             raise Refusal("simulator", f"{simulator} knows no open drain; use icarus")
         hdl = hdl.model_copy(update={"simulator": simulator})
+    if os.name != "posix":
+        raise Refusal("simulator", "HDL is run on Linux and macOS only; all else runs here too")
     if find_spec("cocotb") is None:
         raise Refusal("simulator", "cocotb is not installed; pip install 'padbench[cosim]'")
     missing = SIMULATORS[hdl.engine].missing

@@ -120,6 +120,13 @@ class FigureEntry(Entry):
             )
         if self.unit != "°C" and any(x < 0 for x in known):
             raise Refused("is below 0", "a figure is not negative, unless it is a temperature")
+        smallest, largest = (1e-9, 1e9) if self.unit != "°C" else (0, 300)
+        if any(x and not smallest <= abs(x) <= largest for x in known):
+            raise Refused(
+                "is absurdly small or large",
+                f"a figure in {self.unit} is at most {largest:g}"
+                + (f" and, unless 0, at least {smallest:g}" if smallest else ""),
+            )
         # Typical widths lie below the guaranteed min, so only the two ends are compared.
         if self.min is not None and self.max is not None and self.min > self.max:
             raise Refused("has a min above its max", "a figure has a min that is not more")

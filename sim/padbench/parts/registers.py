@@ -137,8 +137,8 @@ class _Pins(Entry):
 
 
 class _Derating(Entry):
-    volts: float = Field(gt=0, allow_inf_nan=False)
-    threshold: float = Field(gt=0, allow_inf_nan=False)
+    volts: float = Field(gt=0, le=100)
+    threshold: float = Field(gt=0, le=100)
     exponent: float = Field(ge=1, le=4)  # below 1 a time would grow with the supply
     per_degree: float = Field(ge=0, le=0.1)
 
@@ -150,7 +150,7 @@ class RegisterEntry(Entry):
     load: Literal["transparent", "synchronous"] = Field(examples=["transparent"])
     load_level: Literal["high", "low"] = Field(examples=["high"])
     schmitt_clock: bool
-    stages: int = Field(ge=1)
+    stages: int = Field(ge=1, le=64)
     levels: Literal["hc", "series-b", "fixed"] | None = None
     clock_high_at_load_end: bool = False
     timing_of: str | None = Field(default=None, examples=["CD4021B"])

@@ -61,8 +61,12 @@ def save_figure(figure: "Figure", path: Path) -> None:
     Raises ``OSError`` if the file cannot be written.
     """
     import matplotlib as mpl  # noqa: PLC0415
+    from matplotlib.text import Text  # noqa: PLC0415
 
     kind = path.suffix.lower()
+    for text in figure.findobj(Text):
+        # The name of a file need not be UTF-8.
+        text.set_text(text.get_text().encode("utf-8", "backslashreplace").decode())
     # A sign that the font lacks is drawn as a box; that is no reason to speak on a terminal.
     with (
         whole_binary(path) as out,

@@ -28,11 +28,13 @@ from padbench.core.buttons import byte_of
 from padbench.scenarios.script import Scenario, Script, Setting
 from padbench.scenarios.timetable import Timetable
 from padbench.sheet.fields import Button, Line, Text, Whole, count
-from padbench.toml import Clash, Document, Refused, Table, check
+from padbench.toml import Clash, Document, Problem, Refused, SheetError, Table, check
 
 __all__ = ["load_scenarios", "scenarios_from_text"]
 
 _MOST_POLLS = 10_000
+_MOST_CLOCKS = 200_000
+"""Of all reads of a scenario: more would take gigabytes and minutes."""
 _START = 'begin with [[scenario]], name = "run-and-jump", says = "…" and a [[scenario.step]]'
 
 
@@ -80,7 +82,19 @@ class _Scenario(Table):
         polls = sum(step.polls for step in self.step)
         if polls > _MOST_POLLS:
             raise Refused(f"makes {polls} polls in all", f"keep a scenario to {_MOST_POLLS} polls")
+        clocks = self.clocks_of(1, 8)
+        if clocks > _MOST_CLOCKS:
+            raise Refused(*_too_long(clocks))
         return self
+
+    def clocks_of(self, passes: int, clocks: int) -> int:
+        """Clocks of all its reads, with so many passes and clocks where it does not say."""
+        each = sum(step.polls * (step.clocks or clocks) for step in self.step)
+        return each * (self.passes or passes)
+
+
+def _too_long(clocks: int) -> tuple[str, str]:
+    return f"gives {clocks} clocks in all", f"keep a scenario to {_MOST_CLOCKS} clocks"
 
 
 class _File(Table):
@@ -99,8 +113,12 @@ def scenarios_from_text(text: str, name: str) -> dict[str, Scenario]:
 
 def _scenarios(document: Document) -> dict[str, Scenario]:
     return {
-        entry.name: Scenario(entry.name, entry.says, partial(_build, entry))
-        for entry in check(document, _File, _taken_names).scenario
+        entry.name: Scenario(
+            entry.name,
+            entry.says,
+            partial(_build, entry, document.name, document.line(("scenario", index, "name"))),
+        )
+        for index, entry in enumerate(check(document, _File, _taken_names).scenario)
     }
 
 
@@ -113,7 +131,12 @@ def _taken_names(tables: Mapping[str, Any]) -> Iterator[Clash]:
         taken.add(entry.name)
 
 
-def _build(entry: _Scenario, setting: Setting) -> Script:
+def _build(entry: _Scenario, file: str, line: int | None, setting: Setting) -> Script:
+    clocks = entry.clocks_of(setting.passes, setting.timing.clocks)
+    if clocks > _MOST_CLOCKS:
+        wrong, instead = _too_long(clocks)
+        says = f"{entry.name} {wrong} with this sheet"
+        raise SheetError([Problem(file, line, "scenario", "", says, instead)])
     if entry.passes or any(step.clocks or step.extra_clocks for step in entry.step):
         setting = setting.typed  # no routine makes such reads
     timetable = Timetable(setting, passes=entry.passes)

@@ -105,6 +105,8 @@ class Temperatures(_Marker):
         low, high = (float(one[1]),) * 2 if one else map(float, both.groups())  # type: ignore[union-attr]
         if low > high:
             raise Refused("ends below its start", instead)
+        if low < -100 or high > 200:
+            raise Refused("is not between -100 °C and 200 °C", instead)
         return Value((low + high) / 2, low, high)
 
 

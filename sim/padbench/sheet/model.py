@@ -77,6 +77,10 @@ _PROGRAM_TIE = "ground"
 """What a program shows past the end where the sheet does not say: as a register at ground."""
 
 
+# What both languages take as an integer.
+_Parameter = Annotated[Whole, Field(ge=-(2**31), le=2**31 - 1)]
+
+
 class Assumed(NamedTuple):
     """A key that the sheet does not have, and what is taken in its place."""
 
@@ -319,9 +323,10 @@ class Hdl(Table):
         tuple[Literal["latch", "clock", "data", "buttons", "reset", "start", "held", "valid"], ...],
         BeforeValidator(count(0, 8)),
     ] = Field(default=(), examples=[["reset"]])
-    parameters: Annotated[dict[Identifier, Whole], BeforeValidator(count(0, 100))] = Field(
-        default_factory=dict
-    )
+    parameters: Annotated[
+        dict[Identifier, _Parameter],
+        BeforeValidator(count(0, 100)),
+    ] = Field(default_factory=dict)
     answer: Annotated[Value, _time("250 ns")] | None = Field(default=None, examples=["250 ns"])
     synchroniser: Annotated[Whole, Field(ge=0, le=4)] = Field(default=2, examples=[2])
     setup: Annotated[Value, _time("84 ns")] | None = Field(default=None, examples=["84 ns"])

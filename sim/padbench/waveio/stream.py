@@ -37,6 +37,7 @@ BLOCK = 1 << 20
 """Bytes of one block: small enough for the processor's cache to be of use, large enough that the
 work for each block does not count (measured)."""
 
+_NO_WAIT: int = getattr(os, "O_NONBLOCK", 0)  # Unix alone has it
 _GZIP = b"\x1f\x8b"
 
 CaptureFile = Path | str | IO[bytes] | IO[str]
@@ -191,8 +192,9 @@ def _opened(file: CaptureFile) -> tuple[io.BufferedReader, int]:
     """The file and its size in bytes, 0 if that is not known."""
     if isinstance(file, Path | str):
         # A FIFO that nobody writes to would be waited for without end; opened so, it is empty.
-        handle = os.open(file, os.O_RDONLY | os.O_NONBLOCK)
-        os.set_blocking(handle, True)
+        handle = os.open(file, os.O_RDONLY | _NO_WAIT | getattr(os, "O_BINARY", 0))
+        if _NO_WAIT:
+            os.set_blocking(handle, True)
         disk = os.fdopen(handle, "rb")
         was_read(Path(file))
         return disk, Path(file).stat().st_size if disk.seekable() else 0

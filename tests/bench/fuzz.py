@@ -1,0 +1,184 @@
+"""Spoilt files of every kind: no traceback, no exit code 3, no hang, no hunger for memory.
+
+    python tests/bench/fuzz.py [--count 1000] [--seed 4021] [--kind sheets ...]
+
+Each input is a good file with some of its pieces changed. What goes wrong is kept, by its seed.
+"""
+
+import argparse
+import contextlib
+import io
+import os
+import random
+import re
+import resource
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from padbench.cli import main
+from padbench.core.timeline import Timeline, Wire
+from padbench.parts.figure import read_table
+from padbench.sheet import STARTER
+from padbench.waveio import write_wave
+
+ROOT = Path(__file__).parents[2]
+LONGEST, MOST = 20, 500 << 20
+TOKENS = (
+    *("0", "-1", "1e308", "5e-324", "999999999999", "nan", "inf", "true", '"absent"', '"47k"'),
+    *('"5 V ± 5 %"', '"-999 °C"', "[]", "{}", '""', '"\\u0000"', "[[x]]", "\x1b[8m", "\u202e", "="),
+    *("64", "10000", '"1 s"', '"1 ps"', '"0 Ω"', '"1 GΩ"', "#", '"a/b"', '"`x`"', "\t", "\r", ","),
+)
+NUMBERS = read_table("registers.toml")["CD4021B"]["pins"]["numbers"]
+PINS = ", ".join(f"{name} = {pin}" for name, pin in NUMBERS.items())
+PARTS = f"""
+[register.mine]
+family = "4021"
+load = "transparent"
+load-level = "high"
+schmitt-clock = false
+stages = 8
+timing-of = "CD4021B"
+source = "the drawer"
+class = "C"
+pins = {{ numbers = {{ {PINS} }}, source = "the drawer", class = "C" }}
+[register.mine.figures]
+clock-to-output = {{ max = 500, unit = "ns", at = "5 V", source = "the drawer", class = "C" }}
+input-low = {{ max = 0.8, unit = "V", at = "4.5 V to 5.5 V", source = "the drawer", class = "C" }}
+"""
+SCENARIOS = (ROOT / "sim" / "sheets" / "harbour-scenarios.toml").read_text(encoding="utf-8")
+ROUTINE = (ROOT / "sim/padbench/routines/shipped/read-twice.asm").read_text(encoding="utf-8")
+PIECES = re.compile(r'"[^"\n]*"|[\w.$#-]+|[^\w\s]|\s+')
+
+
+def spoilt(text: str, chance: random.Random) -> str:
+    """The text with some pieces changed, doubled, swapped or gone."""
+    pieces = PIECES.findall(text)
+    for _ in range(chance.choice((1, 1, 2, 3, 8))):
+        place, other = chance.randrange(len(pieces)), chance.randrange(len(pieces))
+        what = chance.randrange(5)
+        if what == 0:
+            pieces[place] = chance.choice(TOKENS)
+        elif what == 1:
+            pieces[place] = pieces[other]
+        elif what == 2:
+            del pieces[place : place + chance.choice((1, 1, 5))]
+        elif what == 3:
+            pieces[place] *= chance.choice((2, 3, 50))
+        else:
+            pieces[place] = "".join(chance.sample(pieces[place], len(pieces[place])))
+        pieces = pieces or [" "]
+    return "".join(pieces)
+
+
+def sheets(chance: random.Random) -> list[str]:
+    Path("pad.toml").write_text(spoilt(STARTER, chance), encoding="utf-8")
+    return ["play", "pad.toml", "--scenario", "idle", "--no-waves"]
+
+
+def parts(chance: random.Random) -> list[str]:
+    Path("parts.toml").write_text(spoilt(PARTS, chance), encoding="utf-8")
+    sheet = STARTER.replace('part = "CD4021B"', 'part = "mine"') + '[parts]\nfile = "parts.toml"\n'
+    Path("pad.toml").write_text(sheet, encoding="utf-8")
+    return ["wiring", "pad.toml"]
+
+
+def scenarios(chance: random.Random) -> list[str]:
+    Path("own.toml").write_text(spoilt(SCENARIOS, chance), encoding="utf-8")
+    Path("pad.toml").write_text(STARTER, encoding="utf-8")
+    port = ["--port", "push-pull", "--corner", "fast", "--no-waves"]
+    return ["play", "pad.toml", "--scenarios", "own.toml", "--scenario", "run-and-jump", *port]
+
+
+def captures(chance: random.Random) -> list[str]:
+    times = sorted(chance.sample(range(1000, 300_000), 40))
+    wire = Wire(np.array([0, *times]), np.array([0, *([1, 0] * 20)], np.uint8))
+    wires = dict.fromkeys(("latch", "clock", "data"), wire)
+    if chance.random() < 0.5:
+        rows = "".join(f"{t}e-9,{t & 1},{t >> 1 & 1},{t >> 2 & 1}\n" for t in times)
+        text, name = f"time,latch,clock,data\n{rows}", "wave.csv"
+    else:
+        write_wave(Timeline(300_000, wires), "wave.vcd")
+        text, name = Path("wave.vcd").read_text(encoding="utf-8"), "wave.vcd"
+    Path(name).write_text(spoilt(text, chance), encoding="utf-8")
+    return ["inspect", name]
+
+
+def routines(chance: random.Random) -> list[str]:
+    Path("read.asm").write_text(spoilt(ROUTINE, chance), encoding="utf-8")
+    return ["routine", "read.asm", "--period", "432", "--limit", "3000"]
+
+
+KINDS: dict[str, Callable[[random.Random], list[str]]] = {
+    one.__name__: one for one in (sheets, parts, scenarios, captures, routines)
+}
+
+
+class Late(BaseException):
+    """It hangs."""
+
+
+def late(*_: object) -> None:
+    raise Late
+
+
+def tried(kind: str, seed: int) -> str:
+    """What is wrong with how one input was taken; empty if nothing is."""
+    arguments = KINDS[kind](random.Random(f"{kind} {seed}"))
+    if seed % 3 == 0:
+        arguments.append("--json")
+    out, err = io.StringIO(), io.StringIO()
+    signal.alarm(LONGEST)
+    try:
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+            code = main(arguments)
+    except Late:
+        return f"takes more than {LONGEST} s"
+    except BaseException as error:
+        return f"{type(error).__name__}: {error}"[:300]
+    finally:
+        signal.alarm(0)
+    if code not in (0, 1, 2):
+        return f"exit code {code}: {err.getvalue()[:300]}"
+    if (code == 2) == (not err.getvalue()):
+        return f"exit code {code} and {err.getvalue()[:300]!r}"
+    if not all(sign.isprintable() or sign == "\n" for sign in out.getvalue() + err.getvalue()):
+        return "control characters reach the terminal"
+    return ""
+
+
+def run() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=1000)
+    parser.add_argument("--seed", type=int, default=4021)
+    parser.add_argument("--kind", choices=KINDS, action="append")
+    options = parser.parse_args()
+    signal.signal(signal.SIGALRM, late)
+    worst = 0
+    for kind in options.kind or KINDS:
+        began, bad = time.monotonic(), 0
+        with tempfile.TemporaryDirectory() as folder:
+            os.chdir(folder)
+            for seed in range(options.seed, options.seed + options.count):
+                says = tried(kind, seed)
+                if says:
+                    bad += 1
+                    print(f"{kind}, seed {seed}: {says}", flush=True)
+            os.chdir(ROOT)
+        most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss << 10
+        print(
+            f"{kind}: {options.count} inputs from seed {options.seed}, {bad} bad, "
+            f"{time.monotonic() - began:.0f} s, at most {most >> 20} MiB",
+            flush=True,
+        )
+        worst |= bad > 0 or most > MOST
+    return int(worst)
+
+
+if __name__ == "__main__":
+    sys.exit(run())
