@@ -41,3 +41,29 @@ def test_without_the_marker_it_says_what_is_missing(pytester):
     result = pytester.runpytest_subprocess("-p", PLUGIN)
     result.assert_outcomes(errors=1)
     result.stdout.fnmatch_lines(["*needs @pytest.mark.padbench(SHEET)*"])
+
+
+def marked(pytester, marker, body="padbench_result.check()"):
+    source = "import pytest\n\n@pytest.mark.padbench({})\ndef test_it(padbench_result):\n    {}\n"
+    pytester.makepyfile(source.format(marker, body))
+    return pytester.runpytest("-p", PLUGIN, "-p", "no:cacheprovider")
+
+
+def test_a_word_that_the_marker_does_not_know(pytester):
+    (pytester.path / "pad.toml").write_text(sheet_text("fpga_pad"))
+    result = marked(pytester, '"pad.toml", scenario="idle"')
+    result.assert_outcomes(errors=1)
+    result.stdout.fnmatch_lines(["*marker does not know scenario=; it knows a sheet, scenarios,*"])
+    result = marked(pytester, '"pad.toml", simulator="tango"')
+    result.stdout.fnmatch_lines(["*'tango' is no known simulator; known are icarus, ghdl, veri*"])
+
+
+def test_who_never_looks_fails_and_waves_of_failures_are_named(pytester):
+    mutant = next(one for one in PAD_MUTANTS if one.name == "falling")
+    sheet = sheet_text("shift_register", source=mutant.write(pytester.path))
+    (pytester.path / "pad.toml").write_text(sheet)
+    result = marked(pytester, '"pad.toml", scenarios=["each-button", "idle"]', "pass")
+    result.assert_outcomes(passed=1, errors=1)
+    result.stdout.fnmatch_lines(["*never looked at what came out; call padbench_result.check()*"])
+    result = marked(pytester, '"pad.toml", scenarios=["each-button", "idle"]')
+    result.stdout.fnmatch_lines(["wave: */waves/each-button.vcd"])

@@ -50,9 +50,9 @@ _ANSWER = Rule(
             ("pass", "fail"),
             "the slowest answer on the data line takes {measured:4}; {limit:4} are promised",
         ),
-        "unpromised": "the slowest answer on the data line takes {measured:4}; none is promised, "
+        "room": "the slowest answer on the data line takes {measured:4}; none is promised, "
         "and the poll leaves {limit:4}",
-        "unasked": "no answer time is promised",
+        "unpromised": "no answer time is promised",
         "unmoved": "the data line never changes",
         **_UNSEEN,
     },
@@ -268,11 +268,11 @@ def _transparent(word: Word, looks: Times, data: Wire) -> Finding:
 
 def _answer(waits: list[tuple[int, int]], answer: Limit | None, *, promised: bool) -> Finding:
     if answer is None or not waits:
-        case = "unasked" if answer is None else "unmoved"
+        case = "unpromised" if answer is None else "unmoved"
         return Finding(_ANSWER, "not-judged", case=case)
     reasons, changes = np.asarray(waits, np.int64).T
     found = judge_times(_ANSWER, reasons, changes - reasons, answer, most=True)
-    return found if promised else replace(found, case="unpromised")
+    return found if promised else replace(found, case="room")
 
 
 def _synchroniser(

@@ -92,12 +92,17 @@ def within_reach(job: Job, folder: Path) -> Job:
             # A link would not do: cocotb follows it.
             copy = folder / f"source-{number}{Path(source).suffix}"
             sources[number] = str(shutil.copyfile(source, copy))
-    return replace(job, sources=sources)
+    includes = list(job.includes)
+    for number, include in enumerate(includes):
+        if not _PLAIN.fullmatch(include):
+            includes[number] = str(shutil.copytree(include, folder / f"include-{number}"))
+    return replace(job, sources=sources, includes=includes)
 
 
 def as_written(says: str, job: Job, used: Job) -> str:
     """A simulator's message with the sources' own paths."""
-    for own, copy in zip(job.sources, used.sources, strict=True):
+    pairs = [*zip(job.sources, used.sources, strict=True)]
+    for own, copy in [*pairs, *zip(job.includes, used.includes, strict=True)]:
         says = says.replace(copy, own)
     return says
 

@@ -7,7 +7,7 @@ as partly. What gives the same bits is told apart by what the wires did besides.
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import Any
 
 import numpy as np
@@ -16,8 +16,9 @@ from padbench.core.decode import Read
 from padbench.core.findings import Fact
 from padbench.core.pad import PadModel
 from padbench.core.timeline import HIGH, LOW, Timeline
+from padbench.core.units import show
 from padbench.core.wires import CABLE_DATA, PAD_CLOCK, PAD_LOAD
-from padbench.cosim.faults import Role, offer_faults, pad_faults, sentence
+from padbench.cosim.faults import Role, masking_faults, offer_faults, pad_faults, sentence
 from padbench.cosim.faulty import FaultyRegister
 from padbench.cosim.reader import StrobeProblem
 from padbench.scenarios import Script
@@ -29,6 +30,9 @@ __all__ = ["Cause", "likely_causes", "offer_causes", "reader_causes", "told_apar
 _MOST = 3
 _SURE_ENOUGH = 0.5
 """A partly matching fault must explain this part of what a sound register does not."""
+
+_FEW_WRONG = 0.6
+"""One button masks another in a quarter of all states."""
 
 _SOUND = FaultyRegister().reads
 
@@ -60,8 +64,11 @@ def likely_causes(runs: Runs, pad: PadModel) -> tuple[Cause, ...]:
     no_level = _no_level(runs, pad)
     if no_level is not None:
         return (no_level,)
+    asleep = _asleep(runs, pad)
+    if asleep is not None:
+        return (asleep,)
     causes: list[Cause] = []
-    for fault in pad_faults(pad):
+    for fault in chain(pad_faults(pad), masking_faults(pad) if sound > _FEW_WRONG else ()):
         needed = 1.0 if any(cause.explains == 1.0 for cause in causes) else _SURE_ENOUGH
         share = _explained(fault.reads, runs, pad, needed)
         if share > sound:
@@ -92,6 +99,24 @@ def _no_level(runs: Runs, pad: PadModel) -> Cause | None:
     if 2 * without <= wrong:
         return None
     return Cause("pad", "unknown-level" if early else "serial-open", round(without / wrong, 4))
+
+
+def _asleep(runs: Runs, pad: PadModel) -> Cause | None:
+    """Every wrong read comes after a longer pause than any right one."""
+    wrong, right = list[int](), list[int]()
+    for script, reads in runs:
+        rows = zip(reads, _SOUND(script, pad), script.expected, strict=False)
+        before: int | None = None
+        for read, bits, expected in rows:
+            if before is not None:
+                agrees = _agree(read.bits, bits, expected.bits)
+                (right if agrees else wrong).append(read.start_ps - before)
+            elif not _agree(read.bits, bits, expected.bits):
+                return None
+            before = read.latch_end_ps
+    if not wrong or min(wrong) <= max(right, default=0):
+        return None
+    return Cause("pad", "sleeps", facts={"pause": show(min(wrong) * 1e-12, "s")})
 
 
 def _beside(given: Given, runs: Runs, pad: PadModel) -> Iterator[tuple[Read, Bits, Bits]]:
@@ -177,6 +202,8 @@ def reader_causes(
         return (Cause("reader", "no-strobe"),)
     faults = {p.fault for run in runs for p in run.problems if isinstance(p, StrobeProblem)}
     causes = offer_causes(pairs)
+    if {run.name for run in runs if run.problems} == {"quick-pad"}:
+        return (Cause("reader", "sample-late"), *causes)[:_MOST]
     if not causes and "differ" in faults:
         return (Cause("reader", "no-compare"),)
     if not causes and "let-go" in faults:

@@ -10,7 +10,7 @@ facts, as in `padbench.core.sentences`.
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import partial
-from itertools import combinations
+from itertools import combinations, permutations
 from operator import and_, or_
 from typing import Literal
 
@@ -22,7 +22,16 @@ from padbench.cosim.faulty import FaultyRegister
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
 
-__all__ = ["SAYS", "Fault", "OfferFault", "Role", "offer_faults", "pad_faults", "sentence"]
+__all__ = [
+    "SAYS",
+    "Fault",
+    "OfferFault",
+    "Role",
+    "masking_faults",
+    "offer_faults",
+    "pad_faults",
+    "sentence",
+]
 
 Role = Literal["pad", "reader"]
 
@@ -53,6 +62,14 @@ SAYS: Mapping[Role, Mapping[str, str]] = {
         "input-stuck": "{name} always reads as {state}",
         "stage-stuck": "stage {stage} is stuck {level}",
         "unknown-level": "the data line is at no level (x or z) when sampled",
+        "extra-clocks-lost": "it loses clocks: one that comes soon after another does not shift",
+        "remembers": "it remembers: a button that was down in the read before still reads as "
+        "pressed",
+        "masked": "{names[0]} masks {names[1]}: while the one is down, the other reads as not "
+        "pressed",
+        "sleeps": "it sleeps: only reads after {pause} or more without a latch are wrong",
+        "slow-answer": "it answers too late: up to {answer} after the edge, longer than the poll "
+        "leaves",
         "serial-open": "the serial input is at no level, and so is what follows the buttons",
     },
     "reader": {
@@ -71,6 +88,8 @@ SAYS: Mapping[Role, Mapping[str, str]] = {
         "latch-inverted": "its latch stands the other way up: it idles high",
         "clock-inverted": "its clock stands the other way up: it idles low",
         "valid-inverted": "its valid stands the other way up: it idles high",
+        "sample-late": "it takes its samples late: a pad that answers at once shows the next bit "
+        "by then",
         "clock-count": "it makes {clocks} clocks in a read, not 8",
     },
 }
@@ -143,6 +162,8 @@ def pad_faults(pad: PadModel) -> Iterable[Fault]:
             yield Fault("stages-extra", register.reads, {"stages": n + 1, "place": end})
     for id_, serial in (("serial-high", 1), ("serial-low", 0), ("serial-ring", "ring")):
         yield Fault(id_, FaultyRegister(serial=serial).reads)
+    yield Fault("extra-clocks-lost", FaultyRegister(no_extra=True).reads)
+    yield Fault("remembers", FaultyRegister(remembers=True).reads)
     for low, high in combinations(range(n), 2):
         swap = list(range(n))
         swap[low], swap[high] = high, low
@@ -154,6 +175,14 @@ def pad_faults(pad: PadModel) -> Iterable[Fault]:
             inputs, stages = FaultyRegister(force_inputs=force), FaultyRegister(force_stages=force)
             yield Fault("input-stuck", inputs.reads, {"name": named[place], "state": state})
             yield Fault("stage-stuck", stages.reads, {"stage": place + 1, "level": word})
+
+
+def masking_faults(pad: PadModel) -> Iterable[Fault]:
+    """One button masks another: many, and each of them is wrong in few reads only."""
+    names = {stage - 1: BUTTONS[7 - bit.bit_length() + 1] for bit, stage in pad.stage_of}
+    for pair in permutations(sorted(names, reverse=True), 2):
+        register = FaultyRegister(masks=pair)
+        yield Fault("masked", register.reads, {"names": tuple(names[place] for place in pair)})
 
 
 def offer_faults() -> Iterable[OfferFault]:

@@ -30,7 +30,10 @@ class FaultyRegister:
     ``force_inputs`` and ``force_stages`` are (mask, value) of bits that never change.
     ``first`` and ``last`` add a stage there that loads this level; ``drop`` takes the first one
     away. ``output`` counts back from the last stage. ``serial``: a level, or "ring" for the
-    register's own output.
+    register's own output. ``no_extra``: a clock that comes too
+    soon after another is lost. ``remembers``: what was
+    low in the load before is low again. ``masks``: while the first of two inputs is low, the other
+    is high.
     """
 
     load: Literal["transparent", "synchronous", "rise", "fall", "never"] = "transparent"
@@ -48,10 +51,17 @@ class FaultyRegister:
     late: bool = False
     data_inverted: bool = False
     serial: int | str = "as built"
+    no_extra: bool = False
+    remembers: bool = False
+    masks: tuple[int, int] | None = None
 
     def reads(self, script: Script, pad: PadModel) -> Iterator[Bits]:
         """The bits of each read of a script, in order: True is pressed, None is not known."""
         chip = _Chip(self, pad)
+        if self.no_extra:
+            timing = script.stimulus.reads[0].timing
+            # Extra clocks come in less than 0.6 of the usual time, see `core.decode`.
+            chip.soonest = (timing.clock_low + timing.clock_high) * 6 // 10
         starts = [read.start for read in script.stimulus.reads]
         bits: list[bool | None] = []
         place = 0
@@ -64,6 +74,7 @@ class FaultyRegister:
             if kind == _SAMPLE:
                 bits.append(chip.sampled())
             else:
+                chip.now = when
                 chip.sees(kind, value)
         yield tuple(bits)
         for _ in starts[place + 1 :]:
@@ -100,6 +111,9 @@ class _Chip:
         self.latch, self.clock, self.skip = 0, 1, False
         self.before: bool | None = None
         self.out: bool | None = None
+        self.loaded = self.past = self.word
+        self.now = self.soonest = 0
+        self.rose = -(2**61)
 
     def sampled(self) -> bool | None:
         level = self.before if self.fault.late else self.out
@@ -131,6 +145,7 @@ class _Chip:
         loading, load = self._loading(), self.fault.load
         if loading and not was:
             self.skip = self.fault.skip_first
+            self.past = self.loaded
         if (load == "transparent" and loading) or (load == "rise" and loading and not was):
             self._load()
         if load == "fall" and was and not loading:
@@ -139,6 +154,9 @@ class _Chip:
     def _clock_moves(self) -> None:
         edge = self.fault.edge
         if edge == "never" or (edge != "both" and (edge == "rise") != bool(self.clock)):
+            return
+        since, self.rose = self.now - self.rose, self.now
+        if since < self.soonest:
             return
         self.before = self.out
         if self._loading() and self.fault.load == "synchronous":
@@ -151,6 +169,11 @@ class _Chip:
 
     def _load(self) -> None:
         fault, word = self.fault, self.word
+        self.loaded = word
+        if fault.remembers:
+            word &= self.past
+        if fault.masks and not word >> fault.masks[0] & 1:
+            word |= 1 << fault.masks[1]
         if fault.swap:
             word = sum((word >> come & 1) << place for place, come in enumerate(fault.swap))
         if fault.inputs_inverted:

@@ -51,7 +51,7 @@ async def bench(dut: Any) -> None:
 
         try:
             steps(GRID)
-            ports = Ports(dut, job)
+            ports = Ports(dut, job, job.directions(folder))
         except Misfit as misfit:
             write(misfit.record)
             return
@@ -59,6 +59,7 @@ async def bench(dut: Any) -> None:
             says = f"{error}; it should be 1 ns or finer: see the `timescale of the sources"
             write({"fault": {"key": "sources", "says": says, "instead": ""}})
             return
+        write({"unlisted": ports.unlisted})
         await (_play_pad if job.role == "pad" else _play_reader)(job, folder, ports, write)
         write({"done": True})
 

@@ -28,6 +28,7 @@ GRID = 1_000
 """Picoseconds: a simulator with a precision of 1 ns or finer plays times on this grid exactly."""
 
 _JOB, _RUNS, RECORDS = "job.json", "runs.jsonl", "records.jsonl"
+_PORTS = "ports.json"
 
 Actions = list[tuple[int, str, Any]]
 """(picoseconds, "latch", "clock", "serial", "reset" or "buttons", level or word), in time order."""
@@ -128,6 +129,17 @@ class Job:
         with (folder / _RUNS).open("w") as out:
             for run in runs:
                 out.write(json.dumps(run, default=vars) + "\n")
+
+    @staticmethod
+    def built(folder: Path, ports: dict[str, str]) -> None:
+        """Leave the directions of the design's ports beside the job."""
+        (folder / _PORTS).write_text(json.dumps(ports))
+
+    @staticmethod
+    def directions(folder: Path) -> dict[str, str]:
+        """What `built` left."""
+        ports: dict[str, str] = json.loads((folder / _PORTS).read_text())
+        return ports
 
     @classmethod
     def read(cls, folder: Path) -> "Job":

@@ -97,4 +97,4 @@ def _note(
 
 def _single(handle: Any) -> bool:
     """Whether a handle is a single bit rather than a vector."""
-    return type(handle).__name__ == "LogicObject"
+    return type(handle).__name__ in ("LogicObject", "BitOf")

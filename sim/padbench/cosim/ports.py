@@ -1,17 +1,18 @@
 """A design's ports by role, inside a simulation: found, checked, driven by what they mean."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from cocotb.clock import Clock
 from cocotb.handle import ValueObjectBase
 from cocotb.triggers import RisingEdge, Timer
-from cocotb.types import Logic
+from cocotb.types import Logic, LogicArray
 
 from padbench.cosim.job import Job
+from padbench.cosim.port_list import parts_of
 from padbench.cosim.signals import now_ps, steps
 
-__all__ = ["Misfit", "Ports", "power_up"]
+__all__ = ["BitOf", "Misfit", "Ports", "power_up"]
 
 _RESET_CYCLES = 8
 _UNCLOCKED_RESET = 1_000_000
@@ -32,11 +33,42 @@ def _width(handle: Any) -> int:
     return len(handle) if countable else 0
 
 
-class Ports:
-    """The design's ports by role, checked for being there and for their width."""
+_OUTPUTS = {"pad": {"data"}, "reader": {"latch", "clock", "held", "valid"}}
 
-    def __init__(self, dut: Any, job: Job) -> None:
-        self.dut, self.job = dut, job
+
+class BitOf:
+    """One bit of a vector, to be read and driven as a port of its own."""
+
+    def __init__(self, vector: Any, bit: int, shadow: LogicArray) -> None:
+        self.vector, self.bit, self.shadow = vector, bit, shadow
+
+    @property
+    def value(self) -> Any:
+        """Its level."""
+        return self.vector.value[self.bit]
+
+    @value.setter
+    def value(self, level: Any) -> None:
+        self.shadow[self.bit] = Logic(int(level) if isinstance(level, bool | int) else level)
+        self.vector.value = self.shadow
+
+    @property
+    def value_change(self) -> Any:
+        """Some bit of its vector changes."""
+        return self.vector.value_change
+
+
+class Ports:
+    """The design's ports by role, checked for being there, for their direction and width.
+
+    ``directions`` is what the simulator built, empty where that is not known. ``unlisted`` are
+    inputs that the sheet does not name.
+    """
+
+    def __init__(self, dut: Any, job: Job, directions: Mapping[str, str]) -> None:
+        self.dut, self.job, self.directions = dut, job, directions
+        self.shadows: dict[str, LogicArray] = {}
+        self.named = set[str]()
         self.by_role = {
             role: self._bit(role, name) if role not in job.widths else self._word(role, name)
             for role, name in job.ports.items()
@@ -50,17 +82,44 @@ class Ports:
             ]
         elif buttons is not None:
             self.by_role["buttons"] = self._word("buttons", buttons)
+        self.ties = [(self._find(f"ties.{name}", name), level) for name, level in job.ties.items()]
+        self.unlisted = sorted(
+            name for name, way in directions.items() if way == "input" and name not in self.named
+        )
 
     def _find(self, role: str, name: str) -> Any:
-        handle = getattr(self.dut, name.lower() if self.job.vhdl else name, None)
-        if handle is None:
-            there = sorted(port._name for port in self.dut if isinstance(port, ValueObjectBase))
+        base, steps = parts_of(name.lower() if self.job.vhdl else name)
+        handle: Any = getattr(self.dut, base, None)
+        if handle is None or (self.directions and base not in self.directions):
+            there = sorted(self.directions) or sorted(
+                port._name for port in self.dut if isinstance(port, ValueObjectBase)
+            )
             raise Misfit(role, f"{name} is no port of {self.job.top}", "it has " + ", ".join(there))
+        self.named.add(base)
+        self._has_direction(role, name, self.directions.get(base, "inout"))
+        for step in steps:
+            if isinstance(step, str):
+                handle = getattr(handle, step, None)
+            elif _width(handle) and step in handle.range:
+                every = LogicArray("X" * len(handle), handle.range)
+                handle = BitOf(handle, step, self.shadows.setdefault(base, every))
+            else:
+                handle = None
+            if handle is None:
+                says = f"{name} is no part of a port of {self.job.top}"
+                raise Misfit(role, says, f"see how {base} is declared")
         return handle
+
+    def _has_direction(self, role: str, name: str, way: str) -> None:
+        """An input for what the bench drives, an output for what it sees."""
+        wanted = "output" if role in _OUTPUTS[self.job.role] else "input"
+        if way not in (wanted, "inout"):
+            says = f"{name} is an {way} of {self.job.top}"
+            raise Misfit(role, says, f"name an {wanted}")
 
     def _bit(self, role: str, name: str) -> Any:
         handle = self._find(role, name)
-        width = _width(handle)
+        width = 1 if isinstance(handle, BitOf) else _width(handle)
         if width != 1:
             raise Misfit(role, f"{name} has {width} bits", "name a port of one bit")
         return handle
@@ -111,6 +170,8 @@ class Ports:
 async def power_up(job: Job, ports: Ports, write: Callable[[dict[str, Any]], None]) -> None:
     """Start the system clock, and reset; writes down the phase of that clock."""
     clock = ports.get("system-clock")
+    for handle, level in ports.ties:
+        handle.value = level
     ports.drive("reset", 1)
     if clock is None or job.period is None:
         await Timer(steps(_UNCLOCKED_RESET), "step")

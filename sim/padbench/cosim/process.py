@@ -6,6 +6,7 @@ Its standard input is a pipe from the process that waits: it ends when that is g
 """
 
 import contextlib
+import json
 import os
 import re
 import shutil
@@ -21,11 +22,14 @@ from pathlib import Path
 from typing import Any, Literal
 
 from padbench.cosim.build_folder import as_written, size_of, within_reach
-from padbench.cosim.job import Job, PadRun, Place, ReaderRun, Records
+from padbench.cosim.job import RECORDS, Job, PadRun, Place, ReaderRun, Records
+from padbench.cosim.port_list import directions
 
 __all__ = ["Outcome", "main", "run_job"]
 
 _BUILD_LOG, _RUN_LOG, _WORKER_LOG = "build.log", "run.log", "worker.log"
+_UNKNOWN_PARAMETER = re.compile(r"warning: parameter (\w+) not found")
+"""What Icarus says, and goes on; the others refuse."""
 _BUILT = "built"
 """The mark that the design was compiled."""
 _PLACED = re.compile(r"^\S.*?:\d+(?::\d+)?:.*$", re.MULTILINE)
@@ -217,6 +221,8 @@ def main(folder: Path) -> int:
             hdl_toplevel=job.top,
             parameters=job.parameters,
             build_args=job.build,
+            includes=job.includes,
+            defines=job.defines,
             build_dir=build,
             always=True,
             timescale=None if job.vhdl else precision,
@@ -225,6 +231,14 @@ def main(folder: Path) -> int:
     except RuntimeError:
         return 1  # the log says why
     (folder / _BUILT).touch()
+    unknown = _UNKNOWN_PARAMETER.search(_text(folder / _BUILD_LOG))
+    if unknown is not None:
+        says = f"{unknown[1]} is no parameter of {job.top}"
+        fault = {"key": f"parameters.{unknown[1]}", "says": says, "instead": "leave it out"}
+        with (folder / RECORDS).open("a") as out:
+            out.write(json.dumps({"fault": fault}) + "\n")
+        return 1
+    job.built(folder, directions(job, build))
     try:
         runner.test(
             test_module="padbench.cosim.inside",
@@ -264,6 +278,8 @@ def _use_wheel(name: str) -> None:
     root = Path(spec.origin).parent
     os.environ[f"{name.upper()}_ROOT"] = str(root)
     # Compiling takes far longer than running; without optimisation it takes half as long.
+    if shutil.which("ccache"):
+        os.environ.setdefault("OBJCACHE", "ccache")
     os.environ["MAKEFLAGS"] = "OPT_FAST=-O0 OPT_SLOW=-O0 OPT_GLOBAL=-O0"
     os.environ["PATH"] = f"{root / 'bin'}{os.pathsep}{os.environ['PATH']}"
 

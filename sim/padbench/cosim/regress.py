@@ -20,7 +20,7 @@ from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Finding, Met, Rule, Source, worst_of_each
 from padbench.core.limits import Limit
 from padbench.core.timeline import Timeline
-from padbench.core.units import Value, to_ps
+from padbench.core.units import Value, show, to_ps
 from padbench.cosim.build_folder import build_folder
 from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
@@ -73,6 +73,14 @@ _ENDED = Rule(
         "flooded": "the simulation was stopped: {words}",
     },
 )
+_INPUTS = Rule(
+    "hdl.inputs",
+    "",
+    {
+        "unlisted": "{names:list}: inputs of the design that the sheet does not name, so nothing "
+        "drives them; give them levels, such as ties = {{ {names[0]} = 0 }}"
+    },
+)
 
 
 def regress(
@@ -114,6 +122,9 @@ def regress(
             if "system-clock" in record:
                 system = record["system-clock"]
                 bench.clock = (system["rise"], system["period"])
+            if record.get("unlisted"):
+                facts = {"names": tuple(record["unlisted"])}
+                findings = (Finding(_INPUTS, "not-judged", case="unlisted", facts=facts),)
             if "run" not in record:
                 return
             run = bench.judged(next(waiting), where, record)
@@ -313,7 +324,12 @@ class _Bench:
             (chosen.script, [pair.read for pair in run.reads])
             for chosen, run in zip(plain, runs, strict=False)
         ]
-        return told_apart(likely_causes(played, self.pad), runs[: len(played)])
+        causes = told_apart(likely_causes(played, self.pad), runs[: len(played)])
+        slow = [f for run in runs for f in run.findings if f.verdict == "fail" and f.case == "room"]
+        if slow:
+            worst = max(found.measured or 0.0 for found in slow)
+            causes = (Cause("pad", "slow-answer", facts={"answer": show(worst, "s")}), *causes[:2])
+        return causes
 
 
 def _promise(key: str, value: Value | None) -> Limit | None:

@@ -258,9 +258,14 @@ def _hdl(design: Design, simulator: str | None) -> Hdl:
         instead = "write the table [hdl] with sources, top, ..."
         raise SheetError([Problem(design.name, None, "hdl", "", "is missing", instead)])
     if simulator is not None:
+        if simulator not in SIMULATORS:
+            says = f"{simulator[:60]!r} is no known simulator; known are {', '.join(SIMULATORS)}"
+            raise Refusal("simulator", says)
         if simulator not in hdl.fitting:
             says = f"{simulator[:60]} does not read {hdl.language}; use {' or '.join(hdl.fitting)}"
             raise Refusal("simulator", says)
+        if hdl.open_drain and SIMULATORS[simulator].two_valued:
+            raise Refusal("simulator", f"{simulator} knows no open drain; use icarus")
         hdl = hdl.model_copy(update={"simulator": simulator})
     if os.name != "posix":
         raise Refusal("simulator", "HDL is run on Linux and macOS only; all else runs here too")

@@ -322,7 +322,7 @@ class Hdl(Table):
         default="buttons", examples=["buttons"]
     )
     serial: PortName | None = Field(default=None, examples=["serial"])
-    system_clock: PortName | None = Field(default=None, examples=["clk"])
+    system_clock: Identifier | None = Field(default=None, examples=["clk"])
     frequency: (
         Annotated[Value, Quantity("Hz", "12 MHz", 1e3, 1e9, "between 1 kHz and 1 GHz")] | None
     ) = Field(default=None, examples=["12 MHz"])
