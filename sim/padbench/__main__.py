@@ -14,6 +14,9 @@ def run() -> None:
     try:
         # The default end by a signal would leave half-written files behind.
         signal.signal(signal.SIGTERM, _stop)
+        hang_up = getattr(signal, "SIGHUP", None)  # which not every system has
+        if hang_up is not None and signal.getsignal(hang_up) is not signal.SIG_IGN:  # as by nohup
+            signal.signal(hang_up, _stop)
         from padbench.cli import main, on_interrupt  # noqa: PLC0415 - Ctrl-C may come meanwhile
 
         signal.signal(signal.SIGINT, on_interrupt)

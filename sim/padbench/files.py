@@ -4,50 +4,165 @@
         out.write(text)
 
 Whatever ends the block early, from a full disk to an interrupt key, leaves the target as it was.
-Within `one_run` no output may be a file that `was_read`, nor one that was written already.
+Within `one_run` outputs are announced at the start with `plan`, and none may be a file that
+`was_read` or another output. What cannot be written at the end is kept in `Run.failed`, so that
+the run can still tell its verdict.
 """
 
+import contextlib
 import errno
 import os
 import secrets
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
+from dataclasses import dataclass, field
 from pathlib import Path
 from stat import S_IMODE
-from typing import IO, Any
+from typing import IO, Any, Literal
+from unicodedata import normalize
 
-__all__ = ["claim", "one_run", "was_read", "whole_binary", "whole_file"]
+__all__ = [
+    "Run",
+    "claim",
+    "one_run",
+    "plan",
+    "plan_folder",
+    "usable_name",
+    "was_read",
+    "whole_binary",
+    "whole_file",
+    "written_in",
+]
 
-# Real path of each file, and what this run has to do with it.
-_USED: ContextVar[dict[str, str] | None] = ContextVar("files of this run", default=None)
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """The files of one command, by `_key`, and the outputs that could not be written."""
+
+    used: dict[str, Literal["reads", "plans", "writes"]] = field(default_factory=dict)
+    written: set[Path] = field(default_factory=set)
+    failed: list[OSError] = field(default_factory=list)
+
+
+_RUN: ContextVar[Run | None] = ContextVar("files of this run", default=None)
+_SAYS = {
+    "reads": "this run reads it and does not write over it",
+    "plans": "this run writes something else to it",
+    "writes": "this run writes something else to it",
+}
 
 
 @contextmanager
-def one_run() -> Iterator[None]:
-    """One command: within the block files read and files written are told apart."""
-    token = _USED.set({})
+def one_run() -> Iterator[Run]:
+    """One command: within the block files read and files written are told apart.
+
+    Inside another one it is that one.
+    """
+    outer = _RUN.get()
+    if outer is not None:
+        yield outer
+        return
+    run = Run()
+    token = _RUN.set(run)
     try:
-        yield
+        yield run
     finally:
-        _USED.reset(token)
+        _RUN.reset(token)
 
 
 def was_read(path: Path) -> None:
-    """Remember an input, which `claim` then refuses."""
-    used = _USED.get()
-    if used is not None:
-        used[os.path.realpath(path)] = "this run reads it and does not write over it"
+    """Remember an input, which no output may be; ``OSError`` if an output is planned there."""
+    run = _RUN.get()
+    if run is None:
+        return
+    key = _key(path)
+    if run.used.get(key) == "plans":
+        raise OSError(errno.EBUSY, _SAYS["reads"], str(path))
+    run.used[key] = "reads"
+
+
+def plan(path: Path) -> None:
+    """Announce an output and try its place; what exists is not touched.
+
+    Raises ``OSError`` if nothing can be written there, or if this run has to do with that file
+    already. Two spellings of one file are one, also where the file system ignores case.
+    """
+    run = _RUN.get()
+    if run is None or _own_handle(path) is not None:
+        return
+    if path.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
+    if path.exists() and not path.is_file():
+        return
+    key = _key(path)
+    if key in run.used:
+        raise OSError(errno.EBUSY, _SAYS[run.used[key]], str(path))
+    _try(Path(os.path.realpath(path)).parent, path)
+    run.used[key] = "plans"
+
+
+def plan_folder(folder: Path) -> None:
+    """Try a folder that is to get files; ``OSError`` if it cannot be made or written."""
+    if _RUN.get() is not None:
+        _try(Path(os.path.realpath(folder)), folder)
+
+
+def _try(folder: Path, path: Path) -> None:
+    """Make a file in a folder, or in the nearest one above it that there is, and remove it."""
+    while not folder.exists():
+        folder = folder.parent
+    if not folder.is_dir():
+        raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder))
+    trial = folder / f".{secrets.token_hex(8)}.part"
+    try:
+        trial.touch(exist_ok=False)
+        trial.unlink()
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(path)) from None
 
 
 def claim(path: Path) -> None:
     """Take a file for an output; ``OSError`` if this run has read it, or has written it already."""
-    used, target = _USED.get(), os.path.realpath(path)
-    if used is None:
+    run = _RUN.get()
+    if run is None:
         return
-    if target in used:
-        raise OSError(errno.EBUSY, used[target], str(path))
-    used[target] = "this run writes something else to it"
+    key = _key(path)
+    if run.used.get(key, "plans") != "plans":
+        raise OSError(errno.EBUSY, _SAYS[run.used[key]], str(path))
+    run.used[key] = "writes"
+    run.written.add(Path(os.path.realpath(path)))
+
+
+def written_in(folder: Path) -> set[str]:
+    """Names of the files that this run has written into a folder."""
+    run, real = _RUN.get(), Path(os.path.realpath(folder))
+    return {path.name for path in run.written if path.parent == real} if run else set()
+
+
+def _key(path: Path) -> str:
+    """One text for all spellings of a file, whether or not it is there."""
+    real = os.path.realpath(path)
+    return normalize("NFC", real).casefold() if _ignores_case(Path(real)) else real
+
+
+def _ignores_case(path: Path) -> bool:
+    """Whether another spelling of what there is of a path leads to the same place."""
+    while not path.exists() and path != path.parent:
+        path = path.parent
+    try:
+        return path.samefile(str(path).swapcase()) and str(path) != str(path).swapcase()
+    except OSError:
+        return False
+
+
+_RESERVED = {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10))}
+
+
+def usable_name(name: str) -> str:
+    """A name for a file that no system reserves for a device: ``con`` becomes ``con-``."""
+    stem, dot, ending = name.partition(".")
+    return f"{stem}-{dot}{ending}" if stem.rstrip().casefold() in _RESERVED else name
 
 
 @contextmanager
@@ -77,6 +192,27 @@ def whole_binary(path: Path, *, overwrite: bool = True) -> Iterator[IO[bytes]]:
 
 @contextmanager
 def _whole(path: Path, overwrite: bool, binary: str) -> Iterator[IO[Any]]:
+    """As `_opened`; within a run what goes wrong is kept for its end."""
+    run = _RUN.get()
+    kept = run.failed if run is not None and overwrite else None
+    try:
+        with ExitStack() as stack:
+            try:
+                out = stack.enter_context(_opened(path, overwrite, binary))
+            except OSError as error:
+                if kept is None:
+                    raise
+                kept.append(error)
+                out = stack.enter_context(Path(os.devnull).open(f"w{binary}"))
+            yield out
+    except OSError as error:
+        if kept is None or error.filename not in (None, str(path)):
+            raise
+        kept.append(OSError(error.errno, error.strerror, str(path)))
+
+
+@contextmanager
+def _opened(path: Path, overwrite: bool, binary: str) -> Iterator[IO[Any]]:
     how: dict[str, Any] = {} if binary else {"encoding": "utf-8", "newline": "\n"}
     handle = _own_handle(path)
     if handle is not None:
@@ -108,8 +244,13 @@ def _whole(path: Path, overwrite: bool, binary: str) -> Iterator[IO[Any]]:
             temporary.replace(target)
         else:
             _move_to_free_name(temporary, target, path)
+    except OSError as error:
+        if error.filename not in (None, str(temporary)):
+            raise
+        raise OSError(error.errno, error.strerror, str(path)) from None  # the user's own name
     finally:
-        temporary.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
 
 
 def _own_handle(path: Path) -> int | None:

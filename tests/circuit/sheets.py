@@ -16,6 +16,7 @@ VALUES = {
     "contacts.bounce": "5 ms",
     "cable.length": "2.5 m",
     "cable.capacitance": "100 pF/m",
+    "cable.coupling": "15 %",
     "resistors.latch-to-supply": "3.6k ± 5 %",
     "resistors.clock-to-supply": "3.6k ± 5 %",
     "resistors.rating": "100 mW",

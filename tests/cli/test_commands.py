@@ -9,8 +9,14 @@ from pathlib import Path
 
 import pytest
 
+from padbench import play, verify
 from padbench.cli import COMMANDS, main
+from padbench.cli.wave_folder import wave_folder
+from padbench.core.timeline import Timeline
+from padbench.files import one_run
+from padbench.results.text import as_text
 from padbench.sheet import STARTER
+from padbench.waveio import write_wave
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 B = str(SHEETS / "harbour-b.toml")
@@ -72,7 +78,7 @@ def test_verify_a_fails_and_names_the_swapped_buttons(padbench):
 
 
 def test_verify_for_people(padbench):
-    code, out, _ = padbench("verify", A, "--no-waves")
+    code, out, _ = padbench("verify", A, "--no-waves", "--all")
     assert code == 1
     assert "FAILS" in out
     assert "revision A: FAILS. 16 of 59 findings fail, and 19 of 19 scenarios go wrong." in out
@@ -131,19 +137,27 @@ def test_play_fails_where_only_a_rule_is_broken(padbench):
 
 
 def test_long_plays_are_cut_for_people_only(padbench):
-    code, out, _ = padbench("play", B, "--scenario", "all-states", "--no-waves")
+    play = ["play", B, "--scenario", "all-states", "--no-waves"]
+    code, out, _ = padbench(*play, "--all")
     assert code == 0
     assert "and 192 more reads" in out
     assert len(out.splitlines()) < 90
+    short = padbench(*play)[1]
+    assert "and 244 more" in short
+    assert len(short.splitlines()) <= 24
 
 
-@pytest.mark.parametrize("columns", ["30", "60", "200"])
-def test_nothing_is_cut_off_on_any_screen(padbench, monkeypatch, columns):
-    monkeypatch.setattr("padbench.results.text._PIPE_WIDTH", int(columns))
-    out = padbench("verify", A, "--no-waves")[1]
-    assert "Up and Down are swapped: Up belongs on stage 4" in " ".join(out.split())
-    out = padbench("play", A, "--scenario", "each-button", "--port", "push-pull", "--no-waves")[1]
-    assert "wrong, expected Up" in " ".join(out.split())
+@pytest.fixture(scope="module")
+def judged_a():
+    result = verify(A, ["each-button"])
+    return result, play(A, "each-button", port="push-pull")
+
+
+@pytest.mark.parametrize("columns", [30, 60, 200])
+def test_nothing_is_cut_off_on_any_screen(judged_a, columns):
+    whole, played = (as_text(one, columns) for one in judged_a)
+    assert "Up and Down are swapped: Up belongs on stage 4" in " ".join(whole.split())
+    assert "wrong, expected Up" in " ".join(played.split())
 
 
 def test_a_fault_of_ours_is_no_fault_of_the_design(padbench, monkeypatch):
@@ -233,8 +247,8 @@ def test_a_full_disk_is_one_line_and_leaves_nothing(padbench, monkeypatch):
 
     monkeypatch.setattr("padbench.jobs.verify.write_wave", full)
     code, out, err = padbench("play", B, "--scenario", "idle", "--waves", "w", "--json")
-    assert (code, out) == (2, "")
-    assert err == "padbench: w/idle.vcd: no space left on device; name a file that can be used\n"
+    assert (code, out) == (4, "")
+    assert err == "padbench: w/idle.vcd: the disk is full; make room, or write elsewhere\n"
 
 
 def test_stopping_leaves_no_half_written_wave(padbench, monkeypatch):
@@ -265,15 +279,124 @@ def test_help_imports_nothing_heavy():
     assert ran.returncode == 0, ran.stderr
 
 
-def test_a_reader_that_goes_away_is_no_traceback():
+@pytest.mark.parametrize("more", [[], ["--json"]])
+def test_a_reader_that_goes_away_is_no_verdict(more):
+    """Text and JSON of a sound pad end with the code that says what happened, and no word."""
+    play = ["play", B, "--scenario", "idle", "--no-waves", *more]
+    read, write = os.pipe()
+    os.close(read)
+    command = [sys.executable, "-m", "padbench", *play]
+    ran = subprocess.run(command, stdout=write, stderr=subprocess.PIPE, text=True, check=False)
+    os.close(write)
+    assert (ran.returncode, ran.stderr) == (4, "")
+
+
+@pytest.mark.parametrize("closed", [">&-", "2>&-"])
+def test_a_closed_output_is_told_at_once(tmp_path, closed):
+    """The first file that is opened would take its place."""
+    line = f"{sys.executable} -m padbench play {B} --scenario idle {closed}"
     ran = subprocess.run(
-        f"{sys.executable} -m padbench verify {B} --no-waves | head -n 1",
-        shell=True,
-        capture_output=True,
-        text=True,
-        check=False,
+        line, shell=True, capture_output=True, text=True, check=False, cwd=tmp_path
     )
-    assert "Traceback" not in ran.stderr
+    assert ran.returncode == 4
+    assert "is closed; send it somewhere" in ran.stdout + ran.stderr
+    assert not list(tmp_path.iterdir())
+
+
+def test_outputs_are_tried_before_the_work(padbench, monkeypatch):
+    monkeypatch.setattr("padbench.cli.verify.verify", None)
+    Path("mine.toml").write_text(Path(B).read_text())
+    Path("folder").mkdir()
+    for outputs, says in (
+        (["--report", "a.html", "--junit", "./x/../a.html"], "writes something else to it"),
+        (["--report", "folder"], "folder: is a directory"),
+        (["--report", "mine.toml/a.html"], "mine.toml: not a directory"),
+        (["--waves", "mine.toml"], "mine.toml: not a directory"),
+    ):
+        code, out, err = padbench("verify", "mine.toml", *outputs)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert says in err
+    assert sorted(path.name for path in Path().iterdir()) == ["folder", "mine.toml"]
+
+
+def test_an_output_that_is_an_input_is_refused_when_it_is_read(padbench, monkeypatch):
+    monkeypatch.setattr("padbench.jobs.verify.try_sheet", None)
+    sheet = Path(B).read_text()
+    Path("mine.toml").write_text(sheet)
+    code, out, err = padbench("verify", "mine.toml", "--report", "mine.toml")
+    assert (code, out) == (2, "")
+    assert "mine.toml: this run reads it" in err
+    assert Path("mine.toml").read_text() == sheet
+
+
+def test_the_verdict_is_told_although_a_file_cannot_be_written(padbench, monkeypatch):
+    def full(*_):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("padbench.results.junit.write_junit", full)
+    play = ["play", B, "--scenario", "idle", "--no-waves", "--junit", "x.xml"]
+    code, out, err = padbench(*play)
+    assert code == 4
+    assert "Passes." in out
+    assert err == "padbench: x.xml: the disk is full; make room, or write elsewhere\n"
+    assert not list(Path().iterdir())
+    assert json.loads(padbench(*play, "--json")[1])["verdict"] == "pass"
+
+
+def test_a_picture_of_margins_is_of_one_sheet(padbench):
+    code, _, err = padbench("verify", A, B, "--margins", "m.svg")
+    assert (code, err) == (2, "padbench: --margins: is for one sheet; name one\n")
+
+
+def test_sheets_of_one_name_have_folders_of_their_own(padbench):
+    for folder in ("a", "b"):
+        Path(folder).mkdir()
+        Path(folder, "pad.toml").write_text(Path(B).read_text())
+    play = ["--port", "push-pull", "--corner", "fast", "--scenario"]
+    for sheet, scenario in (("a", "idle"), ("b", "idle"), ("a", "bounce")):
+        assert padbench("play", f"{sheet}/pad.toml", *play, scenario)[0] == 0
+    waves = sorted(str(path) for path in Path("waves/out").rglob("*.vcd"))
+    assert waves == [f"waves/out/{n}.vcd" for n in ("pad-2/idle", "pad/bounce", "pad/idle")]
+
+
+def test_waves_of_an_earlier_run_go_but_nothing_else(padbench):
+    sheet, own = Path("pad.toml"), Path("waves/out/pad")
+    sheet.write_text("")
+
+    def run(*names):
+        with one_run(), wave_folder(sheet, None, False) as folder:
+            for name in names:
+                write_wave(Timeline(10), folder / name)
+
+    run("a.vcd", "b.vcd")
+    (own / "mine.vcd").write_text("")
+    Path("outside.vcd").write_text("")
+    listed = json.loads((own / ".padbench-waves").read_text())
+    listed["waves"] += ["../../../outside.vcd", str(Path("outside.vcd").resolve())]
+    (own / ".padbench-waves").write_text(json.dumps(listed))
+    run("b.vcd", "c.vcd")
+    assert {path.name for path in own.glob("*.vcd")} == {"b.vcd", "c.vcd", "mine.vcd"}
+    assert Path("outside.vcd").exists()
+
+
+def test_signs_that_a_terminal_obeys_do_not_reach_it(padbench):
+    """A name that hides the verdict: in text and in JSON it is shown as what it is."""
+    bad = "\x1b[8m\x9b8m\u202e\x7f"
+    Path("capture.csv").write_text(f'"time{bad}",latch,clock,"da\u202eta{bad}"\n')
+    for more in ([], ["--json"]):
+        code, out, err = padbench("inspect", "capture.csv", f"--data=da\u202eta{bad}", *more)
+        assert code in (0, 1, 2)
+        assert all(sign.isprintable() or sign == "\n" for sign in out + err)
+    for name in ("JSON", "text"):
+        Path(f"{bad[:4]}{name}.toml").write_text(Path(B).read_text())
+        sheet = f"{bad[:4]}{name}.toml"
+        more = ["--json"] if name == "JSON" else []
+        out = padbench("play", sheet, "--scenario", "idle", "--waves", bad, *more)[1]
+        assert all(sign.isprintable() or sign == "\n" for sign in out)
+        if more:
+            assert json.loads(out)["vcd"].startswith(bad)
+        else:
+            assert "\\x1b[8m" in out
 
 
 def test_new_refuses_whatever_is_there(padbench):
@@ -301,8 +424,9 @@ def test_standard_output_on_a_full_disk_is_one_line(what):
     with Path("/dev/full").open("w") as full:
         command = [sys.executable, "-m", "padbench", *arguments]
         ran = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
-    assert ran.returncode == 2
-    assert ran.stderr == "padbench: output: no space left on device; name a file that can be used\n"
+    assert ran.returncode == 4
+    says = "padbench: standard output: the disk is full; make room, or write elsewhere\n"
+    assert ran.stderr == says
 
 
 def test_a_terminal_without_the_signs_gets_them_escaped(tmp_path):

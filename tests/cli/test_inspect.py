@@ -141,7 +141,7 @@ def test_a_rate_that_the_preamble_states_is_taken_and_said(inspect, tmp_path, ca
         "found": True,
         "how": "line 2 says Time step;100;ns",
     }
-    main(["inspect", str(path)])
+    main(["inspect", str(path), "--all"])
     out, _ = capsys.readouterr()
     assert "time: 1e+07 samples a second, line 2 says Time step;100;ns" in out
     other = inspect(path, "--rate", "5M")
@@ -193,7 +193,7 @@ def test_the_unit_of_the_time_is_understood_and_said(
     found = inspect(path, code=0)
     assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
     assert found["time_unit"] == {"unit": unit, "how": how}
-    main(["inspect", str(path)])
+    main(["inspect", str(path), "--all"])
     assert f"in {unit}, {how}" in capsys.readouterr().out
     assert inspect(path, "--time-unit", unit)["time_unit"] == {"unit": unit, "how": "given"}
 
@@ -379,7 +379,7 @@ def test_opposite_directions_and_presses(inspect, tmp_path):
 
 
 def test_tables_for_people(capsys):
-    assert main(["inspect", str(WAVES / "stopped-last-bit.vcd")]) == 1
+    assert main(["inspect", str(WAVES / "stopped-last-bit.vcd"), "--all"]) == 1
     out, err = capsys.readouterr()
     assert err == ""
     assert "latch: console.latch, found by its name" in out

@@ -28,36 +28,45 @@ def test_revision_b_as_json(capsys):
 
 
 def test_revision_a_says_first_that_it_cannot_work(capsys):
-    assert main(["wiring", A]) == 1
+    assert main(["wiring", A, "--all"]) == 1
     out = capsys.readouterr().out
     assert out.index("CANNOT WORK") < out.index("Pins")
     assert "pull-up.value" in out[: out.index("Pins")]
+    assert main(["wiring", A]) == 1
+    out = capsys.readouterr().out
+    assert "CANNOT WORK" in out
+    assert "Pins" not in out  # whoever goes by them now wires it wrong
 
 
 def test_what_is_from_memory_is_marked_in_text_too(capsys, tmp_path):
-    assert main(["verify", A, "--no-waves"]) == 1
+    assert main(["verify", A, "--no-waves", "--all"]) == 1
     out = capsys.readouterr().out
-    marked = {line.split()[0] for line in out.splitlines() if " * " in line[:40]}
-    assert {"data.low", "latch.rise", "bounce.polls"} <= marked
+    words = {
+        line.split()[0]: line for line in out.splitlines() if line.startswith("  ") and line.split()
+    }
+    assert " assumed " in words["data.low"]
     # A published threshold, and a leakage that nobody looked up.
-    assert "levels.pressed" in marked
-    assert "wiring.order" not in marked
-    assert "* rests on figures from memory or assumed" in out
+    assert " from memory " in words["levels.pressed"]
+    assert " common practice " in words["wiring.order"]
+    assert "*" not in out
     sheet = tmp_path / "pad.toml"
     sheet.write_text(Path(B).read_text().replace("CD4021B", "74HC165"))
-    assert main(["wiring", str(sheet)]) == 1
+    assert main(["wiring", str(sheet), "--all"]) == 1
     out = capsys.readouterr().out
     assert "pins: 74HC165 data sheet (Nexperia); from memory" in out
-    assert "* rests on figures from memory or assumed" in out[: out.index("Pins")]
+    assert "wiring.load (published): " in out[: out.index("Pins")]
     assert "load pin, pin 1." in " ".join(out.split())
 
 
 def test_a_wire_for_a_pull_up_is_cautioned_first(capsys, tmp_path):
     sheet = tmp_path / "short.toml"
     sheet.write_text(Path(B).read_text().replace('"39k ± 5 %"', '"0 Ω"'))
-    assert main(["wiring", str(sheet)]) == 1
+    assert main(["wiring", str(sheet), "--all"]) == 1
     out = " ".join(capsys.readouterr().out.split())
     assert out.index("do not plug this in") < out.index("Pins")
+    assert main(["wiring", str(sheet)]) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.index("Do not plug this in") < out.index("What must change")
 
 
 def test_files_are_written(capsys, tmp_path):
@@ -67,7 +76,9 @@ def test_files_are_written(capsys, tmp_path):
     assert drawing.read_text().startswith("<svg")
 
 
-@pytest.mark.parametrize("arguments", [["nowhere.toml"], [B, "--csv", "/proc/none/x.csv"]])
+@pytest.mark.parametrize(
+    "arguments", [["nowhere.toml"], [B, "--csv", "/proc/none/x.csv"], [B, "--drawing", "x.png"]]
+)
 def test_what_cannot_be_used_is_one_line(capsys, arguments):
     assert main(["wiring", *arguments]) == 2
     err = capsys.readouterr().err
@@ -79,8 +90,9 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
     ("command", "options", "named"),
     [
         ("wiring", ["--csv", "pad.toml"], "pad.toml"),
-        ("wiring", ["--drawing", "parts.toml"], "parts.toml"),
-        ("wiring", ["--csv", "twice.txt", "--drawing", "twice.txt"], "twice.txt"),
+        ("wiring", ["--csv", "parts.toml"], "parts.toml"),
+        ("wiring", ["--drawing", "link.svg"], "link.svg"),
+        ("wiring", ["--csv", "twice.svg", "--drawing", "twice.svg"], "twice.svg"),
         ("verify", ["--no-waves", "--analogue", "pad.toml"], "pad.toml"),
         (
             "verify",
@@ -89,7 +101,7 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
         ),
         ("play", ["--scenario", "idle", "--no-waves", "--picture", "link.svg"], "link.svg"),
     ],
-    ids=["csv", "drawing", "twice", "analogue", "scenarios", "picture"],
+    ids=["csv", "parts", "drawing", "twice", "analogue", "scenarios", "picture"],
 )
 def test_no_output_is_written_over_what_the_run_reads_or_writes(
     capsys, tmp_path, monkeypatch, command, options, named

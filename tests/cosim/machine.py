@@ -133,7 +133,7 @@ def _killed(mutant: Machine, variant: int, simulator: str) -> str:
     hdl = sheet.hdl.model_copy(update={"parameters": {}})
     sheet = sheet.model_copy(update={"hdl": hdl})
     try:
-        result = regress(sheet, source.parent, source.parent, limit=LIMIT, keep=_first_wrong)
+        result = regress(sheet, source.parent, limit=LIMIT, keep=_first_wrong)
     except _Killed as killed:
         return str(killed)
     except HdlError as error:

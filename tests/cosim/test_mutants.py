@@ -27,7 +27,7 @@ def results(tmp_path_factory) -> dict[str, RegressResult]:
 
     def run(mutant: Mutant) -> RegressResult:
         sheet = sheet_for(mutant.design, source=mutant.write(folder), passes=mutant.passes)
-        return regress(sheet, folder, folder, [SCENARIOS[name] for name in [*SOME, *mutant.needs]])
+        return regress(sheet, folder, [SCENARIOS[name] for name in [*SOME, *mutant.needs]])
 
     with ThreadPoolExecutor(2) as pool:
         return dict(zip((m.name for m in MUTANTS), pool.map(run, MUTANTS), strict=True))

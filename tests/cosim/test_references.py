@@ -16,7 +16,7 @@ from padbench.cosim.result import RegressResult
 from padbench.cosim.setting import choose, hdl_setting
 from padbench.cosim.wires import reader_run
 from padbench.model.bench import simulate
-from padbench.scenarios import SCENARIOS, Setting
+from padbench.scenarios import Setting
 from padbench.sheet import Sheet
 from padbench.trials.result import ReadResult, ScenarioRun
 
@@ -35,9 +35,9 @@ SKIPPED = {
 
 
 @pytest.mark.parametrize(("design", "engine"), CASES)
-def test_reference_passes_and_reads_as_the_model_does(design, engine, tmp_path):
+def test_reference_passes_and_reads_as_the_model_does(design, engine):
     sheet = sheet_for(design, engine)
-    result = regress(sheet, HDL, tmp_path)
+    result = regress(sheet, HDL)
     assert failed(result) == []
     assert result.verdict == "pass"
     assert result.coverage.missing_states == []
@@ -103,16 +103,11 @@ def as_the_reader_made_it(
 
 
 @pytest.mark.parametrize("engine", ["icarus", "ghdl"])
-def test_reading_twice(engine, tmp_path):
-    result = regress(sheet_for("port_reader", engine, passes=2), HDL, tmp_path)
+def test_reading_twice(engine):
+    result = regress(sheet_for("port_reader", engine, passes=2), HDL)
     assert failed(result) == []
     names = [run.name for run in result.scenarios]
     assert "read-twice-rejects" in names
-
-
-def test_nothing_is_left_in_the_output_folder(tmp_path):
-    regress(sheet_for("shift_register"), HDL, tmp_path, [SCENARIOS["idle"]])
-    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_references_keep_to_the_old_languages():

@@ -14,7 +14,8 @@ from pathlib import Path
 import pytest
 from matplotlib.figure import Figure
 
-from padbench.files import claim, one_run, was_read, whole_file
+from padbench import files
+from padbench.files import claim, one_run, plan, usable_name, was_read, whole_file
 from padbench.results.pictures import save_figure
 
 
@@ -91,8 +92,7 @@ def test_a_write_that_the_system_refuses(tmp_path: Path, flush: bool) -> None:
 _FILL = """
 import os, sys
 from pathlib import Path
-from padbench.files import claim, one_run, was_read, whole_file
-from padbench.results.pictures import save_figure
+from padbench.files import whole_file
 path = Path(sys.argv[1]) / "waves.vcd"
 path.write_text("as it was")
 try:
@@ -238,7 +238,7 @@ def test_within_a_run_no_output_takes_the_place_of_an_input_or_of_another_output
         was_read(sheet)
         for name in (sheet, link, tmp_path / "." / "x" / ".." / "pad.toml"):
             with pytest.raises(OSError, match="this run reads it"):
-                _touch(name)
+                claim(name)
         _touch(page)
         with pytest.raises(OSError, match="writes something else"):
             claim(page)
@@ -265,3 +265,52 @@ def test_a_picture_goes_through_no_link_that_lies_ready(tmp_path):
     assert beside.is_symlink()
     assert (tmp_path / "picture.svg").read_bytes().startswith(b"<?xml")
     assert len(list(tmp_path.iterdir())) == 3
+
+
+def test_what_fails_at_the_end_of_a_run_is_kept_and_the_run_goes_on(tmp_path: Path) -> None:
+    page = tmp_path / "page.html"
+    page.write_text("as it was")
+    with one_run() as run:
+        plan(page)
+        with whole_file(page) as out:
+            out.write("half")
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        (tmp_path / "folder").mkdir()
+        _touch(tmp_path / "folder")
+    assert [(error.errno, error.filename) for error in run.failed] == [
+        (errno.ENOSPC, str(page)),
+        (errno.EISDIR, str(tmp_path / "folder")),
+    ]
+    assert page.read_text() == "as it was"
+    assert _names(tmp_path / "folder") == []
+
+
+def test_two_outputs_are_compared_as_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    link = tmp_path / "link"
+    link.symlink_to(tmp_path)
+    with one_run():
+        plan(tmp_path / "a")
+        plan(tmp_path / "A")
+        with pytest.raises(OSError, match="writes something else"):
+            plan(link / "a")
+    monkeypatch.setattr(files, "_ignores_case", lambda _: True)
+    with one_run():
+        plan(tmp_path / "a")
+        with pytest.raises(OSError, match="writes something else"):
+            plan(tmp_path / "A")
+    assert _names(tmp_path) == ["link"]
+
+
+def test_an_output_that_is_read_later_is_refused_then(tmp_path: Path) -> None:
+    sheet = tmp_path / "pad.toml"
+    sheet.write_text("mine")
+    with one_run():
+        plan(sheet)
+        with pytest.raises(OSError, match="this run reads it"):
+            was_read(sheet)
+
+
+def test_no_name_of_a_device() -> None:
+    assert [usable_name(name) for name in ("con", "NUL.vcd", "com1.x", "console", "idle.vcd")] == [
+        *("con-", "NUL-.vcd", "com1-.x", "console", "idle.vcd")
+    ]

@@ -14,6 +14,8 @@ import padbench
 from padbench.cli import main
 from padbench.core.timeline import LOW, Timeline, Wire
 from padbench.jobs.schemas import json_schema
+from padbench.parts import port_kind
+from padbench.parts.own import own_text
 from padbench.results.blocks import Articles
 from padbench.results.capture_sections import chosen_reads
 from padbench.results.documents import write_json
@@ -72,7 +74,23 @@ def test_a_table_that_is_open_with_columns_by_number():
         ({"thresholds": (1,)}, "thresholds: '1' is not two rising voltages"),
         ({"rate": -5}, "rate: '-5' is no number of samples"),
         ({"clocks": 65}, "clocks: 65 is not between 1 and 64"),
-        ({"sync_line": 3}, "sync-line: give a line"),
+        ({"sync_line": 3}, "sync_line: give a line from 0 to 399, and sync CHANNEL too"),
+        ({"fit": "port.toml"}, "fit: what hangs on the lines only a sheet can say; give sheet"),
+        ({"port": "push-pull"}, "port: only a sheet has kinds of port; give sheet too"),
+        ({"sheet": 5}, "sheet: 5 is no use here; give a sheet, its file or its text"),
+        ({"channels": "CH1"}, "channels: 'CH1' is no use here; give channels by role"),
+        ({"channels": {"latch": None}, "thresholds": 3}, "thresholds: 3 is no use here"),
+        ({"thresholds": (None, 3)}, "thresholds: 'None,3' is not two rising voltages"),
+        ({"clocks": "8"}, "clocks: '8' is no use here; give a whole number"),
+        ({"clocks": True}, "clocks: True is no use here"),
+        ({"passes": 1.5}, "passes: 1.5 is no use here"),
+        ({"time_unit": 5}, "time_unit: 5 is no use here; give a name"),
+        ({"time_unit": "fortnight"}, "time_unit: 'fortnight' is no unit of time"),
+        ({"rate": []}, "rate: [] is no use here"),
+        ({"expect": 7}, "expect: 7 is no use here; give the path of a file"),
+        ({"against": 7}, "against: 7 is no use here; give a capture or a sheet"),
+        ({"scenario": 7}, "scenario: 7 is no use here"),
+        ({"fit": 7}, "fit: 7 is no use here"),
         ({"scenario": "idle"}, "scenario: nothing is simulated"),
         ({"sheet": SHEET, "port": "x"}, "port: the sheet does not name 'x'"),
     ],
@@ -81,6 +99,62 @@ def test_what_cannot_be_done_is_refused(arguments, says):
     with pytest.raises(padbench.Refusal) as caught:
         padbench.inspect(EACH, **arguments)
     assert str(caught.value).startswith(says)
+
+
+@pytest.mark.parametrize("capture", [None, 5, [None], [], [EACH, 5], b"each-button.vcd"])
+def test_what_is_no_capture_is_refused(capture):
+    with pytest.raises(padbench.Refusal, match=r"^capture: .*; give a path or an open file"):
+        padbench.inspect(capture)
+
+
+def test_several_captures_give_one_result_as_bad_as_the_worst(stopped):
+    both = padbench.inspect([EACH, STOPPED], sheet=SHEET)
+    assert both.verdict == "fail"
+    assert both.exit_code == 1
+    assert both.lead == "1 of 2 fail."
+    assert [len(seen.rows) for seen in both.data] == [8, 3]
+    assert both.findings[-len(stopped.findings) :] == stopped.findings
+    assert padbench.inspect((EACH,), sheet=SHEET).name == "each-button.vcd"
+    assert padbench.inspect([EACH, EACH]).exit_code == 0
+    with pytest.raises(padbench.Refusal, match="fit: there are 2 captures; give the one to fit"):
+        padbench.inspect([EACH, STOPPED], sheet=SHEET, fit="port.toml")
+
+
+def test_messages_name_arguments_and_no_options(tmp_path):
+    table = tmp_path / "a--b.csv"
+    table.write_text("a,b,c\n0,1,1\n1,1,1\n")
+    with pytest.raises(padbench.waveio.WaveError) as caught:
+        padbench.inspect(table, time_unit="us")
+    says = str(caught.value)
+    assert says.startswith(f"{table}: latch: no one channel is clearly the latch")
+    with pytest.raises(padbench.waveio.WaveError) as caught:
+        padbench.inspect(table, channels={"latch": 1, "clock": 2, "data": 3})
+    assert "; give time or rate" in str(caught.value)
+    assert main(["inspect", str(table), "--latch", "1", "--clock", "2", "--data", "3"]) == 2
+
+
+@pytest.mark.parametrize("named", [EACH.name, "pad.toml", "parts.toml"])
+def test_a_fit_takes_no_place_of_an_input(tmp_path, named):
+    (tmp_path / EACH.name).write_bytes(EACH.read_bytes())
+    (tmp_path / "parts.toml").write_text(own_text(replace(port_kind("push-pull"), name="own")))
+    sheet = SHEET.read_text() + '\n[parts]\nfile = "parts.toml"\n'
+    (tmp_path / "pad.toml").write_text(sheet)
+    before = (tmp_path / named).read_bytes()
+    loaded = padbench.load_sheet(tmp_path / "pad.toml")
+    for given in (tmp_path / "pad.toml", loaded):
+        with pytest.raises(OSError, match="reads it and does not write over it"):
+            padbench.inspect(tmp_path / EACH.name, sheet=given, fit=tmp_path / named)
+    assert (tmp_path / named).read_bytes() == before
+
+
+def test_a_file_that_breaks_off_says_so_with_its_verdict(tmp_path):
+    """What stood before holds, so it passes; nobody may take that for the whole."""
+    (tmp_path / "cut.vcd").write_bytes(EACH.read_bytes()[:3000])
+    result = padbench.inspect(tmp_path / "cut.vcd")
+    assert result.exit_code == 0
+    assert result.lead.startswith("2 reads before the file breaks off, ")
+    (tmp_path / "cut.vcd").write_bytes(STOPPED.read_bytes()[:-20])
+    assert padbench.inspect(tmp_path / "cut.vcd").exit_code == 1
 
 
 def test_json_is_what_its_schema_says(stopped):
@@ -199,7 +273,7 @@ def test_a_bit_of_a_range_that_does_not_end_in_zero(tmp_path):
     same = padbench.inspect(EACH, channels={"data": "pad.stages[7]"})
     assert [*result.data.reads()] == [*same.data.reads()]
     assert document(result)["channels"]["data"]["name"] == "pad.stages[15]"
-    with pytest.raises(ValueError, match=r"--data: pad\.stages has bits 15 to 8"):
+    with pytest.raises(ValueError, match=r"vcd: data: pad\.stages has bits 15 to 8"):
         padbench.inspect(tmp_path / "high.vcd", channels={"data": "pad.stages[7]"})
 
 

@@ -2,6 +2,7 @@
 
 from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
+from padbench.core.sentences import grouped
 from padbench.jobs.pad_sections import pad_document, pad_sections
 from padbench.padsweep.counting import count_parts, pad_parts
 from padbench.padsweep.tally import TIES, PadCounts, PadPart
@@ -27,7 +28,7 @@ def test_the_choices_are_those_counted_and_the_safest_is_marked(limits):
     assert 0 < len(marked) < len(choices.rows) == 4
     for row in choices.rows:
         tie = next(level for level, name in TIES.items() if name == row[1])
-        assert row[2] == str(swept.choices[str(row[0]), tie].cases)
+        assert row[2] == grouped(swept.choices[str(row[0]), tie].cases)
     (cases,) = blocks["The first case of each kind"]
     assert isinstance(cases, Articles)
     assert len(cases.articles) == len(swept.whole.first)

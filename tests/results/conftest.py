@@ -90,8 +90,9 @@ class Browser(webdriver.Chrome):
         ]
 
     def all_drawn(self) -> None:
-        """Scroll past every wave, as a reader does, until each is drawn."""
+        """Unfold and scroll past every wave, as a reader does, until each is drawn."""
         self.execute_async_script(
+            "document.querySelectorAll('details.group').forEach((one) => (one.open = true));"
             "const done = arguments[0], frame = () => new Promise(requestAnimationFrame);"
             "(async () => { for (const place of document.querySelectorAll('.wave')) {"
             " place.scrollIntoView({block: 'center'});"

@@ -73,7 +73,7 @@ def test_it_renders_as_text_and_runs_nothing(browser, hostile, width):
         "return ['script', 'img', 'iframe', 'object', 'form'].map("
         "(tag) => document.querySelectorAll(tag).length)"
     )
-    assert counts == [3, 0, 0, 0, 0]  # data, library, waves
+    assert counts == [3, 2, 0, 0, 0]  # data, library, waves; schematic and package
     name = browser.execute_script("return document.querySelector('h1').textContent")
     assert name == EVIL + LONG
     shown = browser.execute_script("return document.querySelector('pre.file').textContent")

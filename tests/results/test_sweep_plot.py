@@ -11,7 +11,7 @@ def test_each_phase_is_marked_by_its_worst_outcome():
     tallies = [SweepCounts(9, by_phase=bytearray([0, 1, 2, 3, 4, 0, 1, 4, 2])), SweepCounts(8)]
     tallies[1].by_phase[5] = 3
     (axes,) = phases_figure(tallies, "a_b $x", Path("a.svg")).axes
-    drawn = {marks.get_label(): marks.get_offsets().tolist() for marks in axes.collections}
+    drawn = {marks.get_gid(): marks.get_offsets().tolist() for marks in axes.collections}
     assert drawn == {
         name: [
             [phase, row]

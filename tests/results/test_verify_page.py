@@ -3,9 +3,11 @@
 from dataclasses import replace
 from pathlib import Path
 
+from padbench.core.findings import COUNTED
 from padbench.jobs.loading import design_of
 from padbench.jobs.verify import verify_result
 from padbench.results.blocks import Articles, Table
+from padbench.results.wave_data import event_of
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 
@@ -16,23 +18,38 @@ def made(result):
 
 def test_revision_a_says_what_to_buy_and_b_nothing(page_of):
     page, sections = made(page_of("harbour-a")[1])
-    assert list(sections)[:2] == ["change", "buy"]
+    assert list(sections)[1:4] == ["change", "buy", "drawing"]
     assert (page.verdict, page.word) == ("fail", "FAILS.")
     (table,) = sections["buy"].blocks
     assert isinstance(table, Table)
-    # IEC 60062: 33 kΩ is orange orange orange, gold for 5 %.
-    assert table.rows[0] == ("8 ×", "pull-up resistors", "33 kΩ ± 5 %", "orange orange orange gold")
+    # IEC 60062: 150 kΩ is brown green yellow, gold for 5 %.
+    assert table.rows[0] == ("8 ×", "pull-up resistors", "150 kΩ ± 5 %", "brown green yellow gold")
     assert [row[1] for row in table.rows[1:]] == [
         "resistor, latch to supply", "resistor, clock to supply",
     ]  # fmt: skip
     page, sections = made(page_of("harbour-b")[1])
     assert (page.verdict, page.word) == ("pass", "Passes.")
     assert "buy" not in sections
-    assert sections["change"].blocks[0].lines == ("Nothing.",)
+    # Those that hold are folded, and so are all findings that do, by their margins.
+    assert [caption for caption, _ in sections["scenarios"].blocks[0].groups if caption] == [
+        f"Those that hold: {len(page.runs)}"
+    ]
+    holding = next(one for one in sections["findings"].blocks if getattr(one, "folded", False))
+    shares = [
+        found.margin / abs(found.limit)
+        for found, _ in holding.rows
+        if found.margin is not None and found.limit and found.unit not in COUNTED
+    ]
+    assert shares == sorted(shares)
+    assert len(shares) > 20
+    assert {found.verdict for found, _ in holding.rows} == {"pass"}
+    assert [found for found, _ in sections["thinnest"].blocks[0].rows] == [*page.answer.thinnest]
+    assert "change" not in sections
 
 
 def test_what_the_sheet_says_now_is_in_words(page_of):
-    (block,) = made(page_of("harbour-a")[1])[1]["change"].blocks
+    block, checked, *_ = made(page_of("harbour-a")[1])[1]["change"].blocks
+    assert "everything holds: calculated and played again" in checked.lines[0]
     now = {change.key: said for change, said in block.items}
     assert now["buttons"] == "Up on 3, Down on 4"
     assert now["pull-up.value"] == "10k ± 5 %"
@@ -50,9 +67,10 @@ def test_what_a_poll_got_wrong_is_marked_at_its_last_pass(page_of):
     for problem in polls:
         number = int(problem.says.split()[1].rstrip(":"))
         assert problem.at == run.reads[2 * number - 1].read.start_ps
+    events = {event_of(run.reads[problem.read - 1])[0] for problem in polls}
     design = design_of(SHEETS / "harbour-a.toml")
     _, sections = made(verify_result(design, replace(result.data, runs=(run,)), (), {}))
     (block,) = sections["scenarios"].blocks
     assert isinstance(block, Articles)
     (article,) = block.articles
-    assert {problem.at for problem in polls} <= {at for at, _ in article.wave().marks}
+    assert events <= {at for at, _ in article.wave().marks}

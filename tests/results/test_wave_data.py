@@ -62,11 +62,37 @@ def test_a_broken_rule_is_marked_where_its_worst_was_met(page_of):
     assert whole_run(whole) == ["too short"]
     assert whole_run(run_of(line, (found,))) == []
     assert marks_of(run_of(line, (replace(found, verdict="pass"),))) == []
+    # Up and Down are swapped: where Up is held, the fifth bit is the first that is wrong.
     run = next(run for run in page_of("harbour-a")[1].runs if run.name == "each-button")
     assert [at for at, _ in marks_of(run)] == [
-        run.reads[4].read.start_ps,
-        run.reads[5].read.start_ps,
+        run.reads[4].read.samples[4],
+        run.reads[5].read.samples[4],
     ]
+    assert [says for _, says in wave_of(run).notes] == [
+        "wrong bit: Up reads released",
+        "wrong bit: Up reads pressed",
+    ]
+
+
+def test_a_quiet_run_opens_where_something_happens(page_of):
+    runs = {run.name: run for run in page_of("harbour-b")[1].runs}
+    bounce = wave_of(runs["bounce"])
+    contact = bounce.timeline.wires["contacts.Start"].times[1:]
+    assert bounce.opens[0] < contact[0] < bounce.opens[1]
+    assert {says for _, says in bounce.notes} == {"Start bounces"}
+    assert {at for at, _ in bounce.notes} <= set(contact.tolist())
+    between = wave_of(runs["press-between-polls"])
+    assert [says for _, says in between.notes] == ["Start closes and opens between reads"]
+    cut = wave_of(runs["cut-short"])
+    reads = [pair.read for pair in runs["cut-short"].reads]
+    short = next(place for place, read in enumerate(reads) if read.cut_short)
+    assert cut.notes == [(reads[short + 1].start_ps, "a new latch cuts the read short")]
+    # One more fall of the clock before a sample than the sample's own.
+    stopped = runs["stopped-last-bit"]
+    ((at, says),) = wave_of(stopped).notes
+    read = next(pair.read for pair in stopped.reads if len(pair.read.clock_falls) == 9)
+    assert (at, says) == (read.clock_falls[7], "extra clock")
+    assert wave_of(runs["idle"]).notes == []
 
 
 @pytest.mark.parametrize("passes", [1, 2])

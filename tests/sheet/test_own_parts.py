@@ -1,6 +1,7 @@
 """Registers and kinds of port of the user's own, in a file that the sheet names."""
 
 import json
+from dataclasses import replace
 from math import sqrt
 from pathlib import Path
 
@@ -9,8 +10,9 @@ import pytest
 from padbench.circuit.findings import judge_electric
 from padbench.cli import main
 from padbench.core.findings import Source
-from padbench.parts import port_names
+from padbench.parts import port_kind, port_names, register_names, register_part
 from padbench.parts.figure import read_table
+from padbench.parts.own import load_own, own_text
 from padbench.sheet import STARTER, SheetError, load_sheet
 
 FIGURE = 'source = "measured on the bench", class = "C"'
@@ -294,3 +296,12 @@ def test_registers_that_borrow_from_each_other_lack_the_rest(make):
     ) as caught:
         load_sheet(make(first + second))
     assert len(caught.value.problems) == 2
+
+
+@pytest.mark.parametrize("name", [*register_names(), *port_names()])
+def test_a_part_that_is_written_is_read_back_as_it_was(tmp_path, name):
+    shipped = port_kind(name) if name in port_names() else register_part(name)
+    part = replace(shipped, name='the "same"')
+    (tmp_path / "own.toml").write_text(own_text(part))
+    own = load_own(tmp_path / "own.toml")
+    assert [*own.registers.values(), *own.ports.values()] == [part]

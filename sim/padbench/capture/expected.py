@@ -40,7 +40,7 @@ EXPECTED = Rule(
         "undecided": _WRONG + " ({undecided:buttons} undecided)",
     },
 )
-_FILE = Source("the file given with --expect", "given")
+_FILE = Source("the file of what was held", "given")
 
 _START = 'begin with [[held]], buttons = ["A"], from = "120 ms", to = "350 ms"'
 

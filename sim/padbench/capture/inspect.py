@@ -6,13 +6,14 @@
 The pieces may come from any reader; nothing in here opens a file.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from padbench.capture.edges import Edges, LineEdges
 from padbench.capture.frame_seen import FrameSync, Place, SyncWatch
 from padbench.capture.measures import Measure, Statistics
 from padbench.capture.reads import ROW, Press, SeenRead, presses
@@ -20,10 +21,10 @@ from padbench.capture.rows import Rhythm, WindowReads, rows_of
 from padbench.capture.windows import windows
 from padbench.circuit.pad_model import limits_of, pad_model
 from padbench.core.decode import Names
-from padbench.core.findings import Finding, Met, worst_of_each
-from padbench.core.limits import Limit, Limits
+from padbench.core.findings import Finding, Met, Rule, worst_of_each
+from padbench.core.limits import Limit, Limits, unjudged
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
-from padbench.core.timeline import HIGH, Timeline, Times
+from padbench.core.timeline import HIGH, LOW, Timeline, Times
 from padbench.core.timing import PinNames, judge_timing
 from padbench.core.units import to_ps
 from padbench.parts import RegisterPart, register_part
@@ -48,6 +49,13 @@ _USUAL_PART = "CD4021B"
 _WIRES = {"latch": "console.latch", "clock": "console.clock", "data": "cable.data"}
 _SAMPLE = "console.sample"
 
+COARSE = Rule(
+    "capture.coarse",
+    "s",
+    {"not-judged": "samples {apart:s} apart cannot tell whether {limit:4} are kept"},
+)
+"""In place of a rule whose limit is below the time from one sample to the next, under its id."""
+
 _NOISES = 1000
 """So many runts are remembered one by one; a noisy capture has millions and they say the same."""
 
@@ -62,7 +70,8 @@ class Settings:
     ``wanted`` is the number of bits the program reads, ``passes`` how many reads make a poll (0:
     found from the capture), ``edge`` the slowest edge the clock input takes, 10 to 90 %, None if
     any will do; ``delay`` the longest time from a clock's rise to its data at the console;
-    ``sync_from`` the line of the frame in which vertical sync begins, None as the console has it.
+    ``sync_from`` the line of the frame in which vertical sync begins, None as the console has it;
+    ``lines`` are those whose edges are measured in volts, the clock among them.
     """
 
     limits: Limits
@@ -71,6 +80,7 @@ class Settings:
     edge: Limit | None = None
     delay: Limit | None = None
     sync_from: int | None = None
+    lines: tuple[str, ...] = ("clock",)
     pins: PinNames = field(default_factory=lambda: PinNames("latch", "clock", "none"))
 
 
@@ -107,7 +117,9 @@ class Inspection:
     """What came out. ``rows`` has one entry a read; `reads` gives them one by one.
 
     ``timing`` are the findings of the rules of the wires. ``runts`` (by line) and ``glitches`` are
-    a number and the first moments. ``unreached`` are the lines that were never at a level.
+    a number and the first moments. ``unreached`` are the lines that were never at a level;
+    ``edges`` has those that were looked at in volts, ``still`` the level of those that kept one.
+    ``pulses`` are rises of the latch, of the clock, and of the clock with the latch high.
     """
 
     rows: NDArray[np.void]
@@ -122,6 +134,9 @@ class Inspection:
     passes: int
     unreached: tuple[str, ...] = ()
     frame: FrameSync | None = None
+    edges: Mapping[str, LineEdges] = field(default_factory=dict)
+    still: Mapping[str, int] = field(default_factory=dict)
+    pulses: tuple[int, int, int] = (0, 0, 0)
 
     def tuples(self) -> Iterator[tuple[int, ...]]:
         """All rows in time order as they are, quicker than `reads`."""
@@ -155,20 +170,24 @@ class Inspection:
 class _Watched:
     """What a stream leaves behind as it passes."""
 
+    edges: Edges
     end: int = 0
+    apart: int = 0
     broken_off: str | None = None
     gaps: list[tuple[int, int]] = field(default_factory=list)
     volts: dict[str, tuple[float, float]] = field(default_factory=dict)
-    reached: set[str] = field(default_factory=set)
+    levels: dict[str, set[int]] = field(default_factory=dict)
 
     def watch(self, pieces: Iterable[Piece]) -> Iterator[Piece]:
         for piece in pieces:
             self.end = piece.end_ps
+            self.apart = piece.apart_ps or self.apart
             self.broken_off = piece.broken_off or self.broken_off
             self.gaps += piece.gaps
+            self.edges.take(piece)
             for name, (_, levels) in piece.changes.items():
-                if name not in self.reached and (levels <= HIGH).any():
-                    self.reached.add(name)
+                stood = self.levels.setdefault(name, set())
+                stood |= {level for level in {LOW, HIGH} - stood if (levels == level).any()}
             for name, (least, most) in piece.volts.items():
                 known = self.volts.get(name, (least, most))
                 self.volts[name] = min(known[0], least), max(known[1], most)
@@ -177,12 +196,12 @@ class _Watched:
 
 def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
     """Read a stream to its end. Raises `windows.TooMuch` where no latch comes."""
-    watched = _Watched()
+    watched = _Watched(Edges(settings.lines))
     measure, rhythm = Measure(), Rhythm()
     rows: list[NDArray[np.void]] = []
     timing: tuple[Finding, ...] = ()
     runts: dict[str, _Moments] = {"latch": _Moments(), "clock": _Moments()}
-    glitches = _Moments()
+    glitches, pulses = _Moments(), np.zeros(3, np.int64)
     syncs = SyncWatch(settings.sync_from)
     for window in windows(watched.watch(pieces)):
         part = rows_of(window, rhythm, settings.wanted, measure)
@@ -191,14 +210,20 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         for name, times in part.runts.items():
             runts[name].add(times)
         glitches.add(part.glitches)
+        pulses = pulses + part.pulses
         sync = window.timeline.wires.get("sync")
         if sync is not None:
             measure["line period"].add(syncs.add(sync))
     measure["line period"].add(syncs.rest())
+    watched.edges.measured(measure)
     every = np.concatenate(rows) if rows else np.zeros(0, ROW)
     passes = settings.passes or _passes(every["start"])
     measure["poll period"].add(np.diff(every["start"][::passes]))
     statistics = measure.statistics()
+    if settings.edge is not None:
+        # What never was a pulse is noise, whatever levels it has.
+        clock = watched.edges.lines["clock"] if "clock low" in statistics else LineEdges()
+        timing = (*timing, _clock_edge(clock, settings.edge))
     line = statistics.get("line period")
     frame = syncs.frames(None if line is None else line.median)
     if frame is not None:
@@ -215,14 +240,17 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         watched.broken_off,
         watched.volts,
         passes,
-        tuple(name for name in LINES if name not in watched.reached),
+        tuple(name for name in LINES if not watched.levels.get(name)),
         frame,
+        watched.edges.lines,
+        {name: min(some) for name, some in watched.levels.items() if len(some) == 1},
+        (int(pulses[0]), int(pulses[1]), int(pulses[2])),
     )
     numbered = (
         replace(finding, met=inspection.met(finding.met.at_ps))
         if finding.met.at_ps is not None
         else finding
-        for finding in timing
+        for finding in (_told_by(finding, watched.apart) for finding in timing)
     )
     return replace(inspection, timing=tuple(numbered))
 
@@ -259,12 +287,33 @@ def _judge(part: WindowReads, settings: Settings) -> Iterator[Finding]:
         at, delays = part.delays
         what = "time from a clock to its data"
         yield held_to_most(DATA_DELAY, at, delays, settings.delay, what)
-    if settings.edge is not None and "clock" in part.slow:
-        at, durations = part.slow["clock"]
-        # Between the thresholds lie 40 % of the supply, between 10 and 90 % twice as much; a
-        # straight edge is taken for granted.
-        what = "edge of the clock, 10 to 90 %"
-        yield held_to_most(CLOCK_EDGE, at, 2 * durations, settings.edge, what)
+
+
+def _told_by(finding: Finding, apart: int) -> Finding:
+    """A finding, not judged where its limit lies below the samples' distance (ps)."""
+    limit = finding.limit
+    if finding.measured is None or limit is None or limit >= apart * 1e-12:
+        return finding
+    facts = {"apart": apart * 1e-12}
+    return Finding(
+        COARSE,
+        "not-judged",
+        limit=limit,
+        sources=finding.sources,
+        facts=facts,
+        name=finding.id,
+    )
+
+
+def _clock_edge(clock: LineEdges, limit: Limit) -> Finding:
+    """As data sheets measure it, whatever the thresholds."""
+    what = "edge of the clock"
+    if clock.levels is None or clock.longest is None:
+        return unjudged(CLOCK_EDGE, limit, "none", {"what": f"{what} in volts"})
+    duration, at = (np.asarray([number]) for number in clock.longest)
+    low, high = (f"{volts:.3g} V" for volts in clock.levels)
+    what += f", 10 to 90 % of the way between {low} and {high} as found,"
+    return held_to_most(CLOCK_EDGE, at, duration, limit, what)
 
 
 def _passes(starts: Times) -> int:

@@ -4,7 +4,6 @@ All reads of a window are worked on at once, as tables of a row a read and a col
 those with an extra clock, which are few, have their bits picked one by one.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,8 +60,9 @@ class WindowReads:
     timeline: Timeline
     runts: dict[str, Times]
     glitches: Times
-    slow: dict[str, tuple[Times, Times]]
     delays: tuple[Times, Times]
+    pulses: NDArray[np.int64]
+    """How often the latch rose, the clock rose, and that with the latch high."""
 
 
 def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> WindowReads:
@@ -100,7 +100,9 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         last=window.last,
     )
     measure_reads(own.wire, measure)
-    delays = data_delays(data, clock.rises(), timeline.wires["latch"].rises())
+    rises, latch = clock.rises(), timeline.wires["latch"]
+    delays = data_delays(data, rises, latch.rises())
+    rises = rises[rises >= window.own_from]
     if len(own.seen):
         measure["data delay after the clock"].add(delays[1][delays[0] >= own.seen.starts[0]])
     return WindowReads(
@@ -109,8 +111,8 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         timeline,
         {name: _closed(window.zones[name], times, since, until) for name, times in runts.items()},
         _closed(clock, glitches, since, until),
-        dict(_slow(window)),
         delays,
+        np.array([len(own.wire), len(rises), np.count_nonzero(latch.at(rises) == HIGH)]),
     )
 
 
@@ -119,13 +121,6 @@ def _closed(wire: Wire, begins: Times, since: int, until: int) -> Times:
     ends = wire.times[np.searchsorted(wire.times, begins, side="right")]
     chosen: Times = begins[(ends > since) & (ends <= until)]
     return chosen
-
-
-def _slow(window: Window) -> Iterator[tuple[str, tuple[Times, Times]]]:
-    for name, zones in window.zones.items():
-        crossed = crossings(zones)
-        own = crossed.edges >= window.own_from
-        yield name, (crossed.edges[own], crossed.durations[own])
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,9 @@ _INSIDE = 1 - 1e-6
 
 _A_DECADE = 24
 
+_LEAST_COUPLING = 1.0
+"""Per cent that are left between cores which lie apart or are twisted with ground (assumed)."""
+
 
 @dataclass(frozen=True)
 class Dial:
@@ -149,6 +152,10 @@ def _cable(sheet: Sheet) -> Iterator[Dial]:
     length, farads = sheet.cable.length, sheet.cable.capacitance
     yield _dial("cable.length", "m", length, {"cable_length": "high"}, 1e-3, 1e3)
     yield _dial("cable.capacitance", "F/m", farads, {"cable_per_metre": "high"}, 1e-13, 1e-6)
+    share = sheet.cable.coupling
+    scales = (("coupling", _ratio(share, "high") / 100),)
+    most = 100 / _ratio(share, "high")
+    yield Dial("cable.coupling", "%", scales, share.nominal, _LEAST_COUPLING, most)
 
 
 def _poll(sheet: Sheet) -> Iterator[Dial]:

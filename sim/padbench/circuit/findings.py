@@ -18,7 +18,7 @@ from padbench.circuit.quantities import QUANTITIES, growing_with_cable, of_circu
 from padbench.circuit.quantity import WorstCase
 from padbench.circuit.remedies import Mender, needs_remedy
 from padbench.circuit.worst_case import every_corner, worst_case
-from padbench.core.findings import COUNTED, Finding, Met, Place, Rule, Source, Verdict
+from padbench.core.findings import COUNTED, THIN, Finding, Met, Place, Rule, Source, Verdict
 from padbench.core.remedies import Remedy
 from padbench.core.units import Value, show, to_ps
 from padbench.parts import PortKind
@@ -252,6 +252,10 @@ def _longest_cable(sheet: Sheet, mender: Mender, ports: Sequence[PortKind]) -> F
         met=Met(other="the port that bears the least"),
         case="" if have else "no-cable",
     )
+    if finding.thin:
+        # So long that the longest is longer by what makes a margin thin no more.
+        most = works[1] / (1 + THIN) * (1 - 1e-9)
+        return replace(finding, remedy=Remedy("cable.length", None, most, "m"))
     return _mended(mender, finding, ids, rows)
 
 

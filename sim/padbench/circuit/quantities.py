@@ -381,7 +381,7 @@ def _of_coupling() -> Iterator[Quantity]:
             *("clock.coupling", "s"),
             "data that fall as the clock rises drag it back below its threshold for {measured};"
             " a usual part counts a second clock from {limit} on",
-            *(_CLOCK, "cable.length"),
+            *(_CLOCK, "cable.length", "cable.coupling"),
             fail="data that fall as the clock rises drag it back below its threshold for"
             " {measured}, and from {limit} on a usual part counts a second clock; a part with a"
             " Schmitt-trigger clock, or a lead whose clock and data lie apart, does not",

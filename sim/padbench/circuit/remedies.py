@@ -8,7 +8,7 @@ The range is found by judging some hundred values in one call, then ever closer 
 so it needs no formula of its own, and what it says is what `worst_case` says.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from fnmatch import fnmatchcase
 
@@ -19,20 +19,22 @@ from padbench.circuit.design import Array, Design, design_of, stacked
 from padbench.circuit.dials import Dial, dials_of
 from padbench.circuit.quantities import QUANTITIES, kept_by
 from padbench.circuit.worst_case import keeping, worst_case
-from padbench.core.findings import Finding
+from padbench.core.findings import THIN, Finding
 from padbench.core.remedies import Remedy
 from padbench.parts import E12, E24, preferred
 from padbench.sheet import Sheet
 
-__all__ = ["Mender", "Range", "needs_remedy", "with_remedies"]
+__all__ = ["SIZES", "Mender", "Range", "needs_remedy", "with_remedies"]
 
 Range = tuple[float | None, float | None]
 
 _AT_A_TIME = 16
-_ROUNDS = 6
 
 # The sizes that resistors are sold in (common practice, no source).
-_SIZES = (1 / 16, 0.1, 0.125, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0)
+SIZES = (1 / 16, 0.1, 0.125, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0)
+
+_CONSOLE = ("latch.sink", "clock.sink", "supply.idle", "supply.all-held")
+"""What the console gives: no remedy may ask more."""
 
 _OF_A_CASE = {"overtaken": Remedy("poll.routine", advice="no-read-in-latch")}
 """Where the case of a finding says it all: no typed poll has a clock in its latch."""
@@ -86,15 +88,21 @@ class Mender:
     """Looks for what would mend the findings of one sheet on its ports.
 
     ``wanted`` are all ids that will be asked for: they are judged together, which costs less.
+    Each of the ``rounds`` makes an end of a range fifteen times as exact.
     """
 
     def __init__(
-        self, sheet: Sheet, ports: Sequence[str], designs: Sequence[Design], wanted: Collection[str]
+        self,
+        sheet: Sheet,
+        ports: Sequence[str],
+        designs: Sequence[Design],
+        wanted: Collection[str],
+        rounds: int = 6,
     ) -> None:
         self.ports, self.designs = tuple(ports), tuple(designs)
         self.dials = dials_of(sheet, ports)
-        self.wanted = tuple(wanted)
-        self._known: dict[Dial, tuple[Array, dict[str, NDArray[np.bool_]]]] = {}
+        self.wanted, self.rounds = tuple(wanted), rounds
+        self._known: dict[tuple[Dial, bool], tuple[Array, dict[str, NDArray[np.bool_]]]] = {}
 
     def remedy(
         self, mends: Sequence[str], ids: Collection[str], rows: Sequence[int], *, thin: bool
@@ -102,8 +110,9 @@ class Mender:
         """What would make the quantities ``ids`` hold on the ports in ``rows``.
 
         ``mends`` are the keys to try first. A finding that is ``thin`` holds already: then it is
-        the range of the first value that bears on it. Else every value of those that are tried
-        first, and only where none does any other value of the sheet.
+        the range of the first value that bears on it in which it is no longer thin. Else every
+        value of those that are tried first, and only where none does any other value of the sheet.
+        Wherever some value keeps to what the console gives, no other is offered.
         """
         first = [dial for pattern in mends for dial in self.dials if fnmatchcase(dial.key, pattern)]
         remedies = self._by(first, ids, rows, thin)
@@ -111,7 +120,8 @@ class Mender:
             remedies = self._by([dial for dial in self.dials if dial not in first], ids, rows, thin)
         if remedies:
             return replace(remedies[0], also=tuple(remedies[1:]))
-        return Remedy((first[0].instead or first[0].key) if first else "", advice="none")
+        advice = "none-wider" if thin else "none"
+        return Remedy((first[0].instead or first[0].key) if first else "", advice=advice)
 
     def _by(
         self, dials: Sequence[Dial], ids: Collection[str], rows: Sequence[int], thin: bool
@@ -120,7 +130,7 @@ class Mender:
         sure: list[Remedy] = []
         doubtful: list[Remedy] = []
         for dial in dials:
-            between = self.range(dial, ids, rows)
+            between = self.range(dial, ids, rows, self._given(dial), thin=thin)
             if between is None or (thin and between == (None, None)):
                 continue
             remedy = self._remedy(dial, between)
@@ -130,15 +140,32 @@ class Mender:
                 break
         return sure or doubtful if thin else [*sure, *doubtful]
 
-    def range(self, dial: Dial, ids: Collection[str], rows: Sequence[int]) -> Range | None:
+    def _given(self, dial: Dial) -> list[str]:
+        """What a value must keep to of what the console gives, as far as any value does."""
+        ids = [id_ for id_ in _CONSOLE if id_ in kept_by(dial.key)]
+        holds = self.tried(dial, ids)[1]
+        return [id_ for id_ in ids if holds[id_].all(axis=0).any()]
+
+    def range(
+        self,
+        dial: Dial,
+        ids: Collection[str],
+        rows: Sequence[int],
+        kept: Collection[str] = (),
+        *,
+        thin: bool = False,
+    ) -> Range | None:
         """Lowest and highest value with which the quantities hold on all ports in ``rows``.
 
-        None for no value. An end is None where the least or the most that is tried still does, and
+        Those in ``kept`` hold on every port. With ``thin`` the others hold with room to spare. None
+        for no value. An end is None where the least or the most that is tried still does, and
         no other value of the sheet bounds it. Ends are good to a part in a million and lie on the
         passing side.
         """
-        values, holds = self._grid(dial, ids)
-        good = np.logical_and.reduce([holds[id_][list(rows)].all(axis=0) for id_ in ids])
+        values, holds = self.tried(dial, ids, thin=thin)
+        asked = [holds[id_][list(rows)].all(axis=0) for id_ in ids]
+        asked += [self.tried(dial, kept)[1][id_].all(axis=0) for id_ in kept]
+        good = np.logical_and.reduce(asked)
         if not good.any():
             return None
         first, last = _run(values, good, dial.now)
@@ -147,7 +174,16 @@ class Mender:
             ends["low"] = (float(values[first - 1]), float(values[first]))
         if last < len(values) - 1:
             ends["high"] = (float(values[last + 1]), float(values[last]))
-        closer = self._closer(dial, ids, rows, ends)
+
+        def does(values: Array) -> NDArray[np.bool_]:
+            holds = self._holds(dial, values, ids, thin=thin)
+            asked = [holds[id_][list(rows)].all(axis=0) for id_ in ids]
+            if kept:
+                given = self._holds(dial, values, kept)
+                asked += [given[id_].all(axis=0) for id_ in kept]
+            return np.asarray(np.logical_and.reduce(asked), np.bool_)
+
+        closer = self._closer(dial, does, ends)
         least = float(values[0]) if dial.bounded[0] else None
         most = float(values[-1]) if dial.bounded[1] else None
         return closer.get("low", least), closer.get("high", most)
@@ -159,7 +195,7 @@ class Mender:
     def preferred(self, dial: Dial) -> tuple[float, ...]:
         """Values of E24 that break nothing else that some value of the resistor would keep."""
         keeps = kept_by(dial.key)
-        values, holds = self._grid(dial, keeps)
+        values, holds = self.tried(dial, keeps)
         good = np.ones(len(values), np.bool_)
         for id_ in keeps:
             kept = holds[id_].all(axis=0)
@@ -171,19 +207,19 @@ class Mender:
             if fine and float(value) in usual
         )
 
-    def _grid(self, dial: Dial, ids: Collection[str]) -> tuple[Array, dict[str, NDArray[np.bool_]]]:
-        """Values, and whether each id holds; bool, shape (ports, values)."""
-        if dial not in self._known:
-            self._known[dial] = (dial.grid(), {})
-        values, holds = self._known[dial]
+    def tried(
+        self, dial: Dial, ids: Collection[str], *, thin: bool = False
+    ) -> tuple[Array, dict[str, NDArray[np.bool_]]]:
+        """Values, and whether each id holds (with room, if ``thin``); bool, (ports, values)."""
+        values, holds = self._known.setdefault((dial, thin), (dial.grid(), {}))
         missing = [id_ for id_ in ids if id_ not in holds]
         if missing:
             bearing = [id_ for id_ in self.wanted if _tries(id_, dial)]
-            holds |= self._holds(dial, values, {*missing, *bearing})
+            holds |= self._holds(dial, values, {*missing, *bearing}, thin=thin)
         return values, holds
 
     def _holds(
-        self, dial: Dial, values: Array, ids: Collection[str]
+        self, dial: Dial, values: Array, ids: Collection[str], *, thin: bool = False
     ) -> dict[str, NDArray[np.bool_]]:
         many = stacked(
             [
@@ -192,22 +228,23 @@ class Mender:
             ]
         )
         shape = (len(self.designs), len(values))
-        return {worst.id: worst.holds.reshape(shape) for worst in worst_case(many, ids)}
+        judged = worst_case(many, ids)
+        if thin:
+            return {w.id: (w.margin >= THIN * abs(w.limit)).reshape(shape) for w in judged}
+        return {worst.id: worst.holds.reshape(shape) for worst in judged}
 
     def _closer(
         self,
         dial: Dial,
-        ids: Collection[str],
-        rows: Sequence[int],
+        does: Callable[[Array], NDArray[np.bool_]],
         ends: dict[str, tuple[float, float]],
     ) -> dict[str, float]:
         """For each (failing, passing) pair the passing value nearest to a failing one."""
         if dial.kind == "count":
             return {end: good for end, (_, good) in ends.items()}
-        for _ in range(_ROUNDS if ends else 0):
+        for _ in range(self.rounds if ends else 0):
             spreads = {end: dial.between(*pair, _AT_A_TIME) for end, pair in ends.items()}
-            holds = self._holds(dial, np.concatenate(list(spreads.values())), ids)
-            good = np.logical_and.reduce([holds[id_][list(rows)].all(axis=0) for id_ in ids])
+            good = does(np.concatenate(list(spreads.values())))
             for number, (end, values) in enumerate(spreads.items()):
                 fine = good[number * _AT_A_TIME : (number + 1) * _AT_A_TIME].copy()
                 fine[0], fine[-1] = False, True
@@ -233,7 +270,7 @@ class Mender:
             dial.unit,
             e12=tuple(v for v in preferred(E12, e24[0], e24[-1]) if v in e24) if e24 else (),
             e24=e24,
-            sizes=tuple(x for x in _SIZES if x >= least) if dial.kind == "size" else (),
+            sizes=tuple(x for x in SIZES if x >= least) if dial.kind == "size" else (),
             kind=dial.kind,
             name=dial.name,
         )

@@ -21,12 +21,11 @@ from padbench.core.timeline import HIGH, LOW, Timeline, Wire
 from padbench.core.units import to_ps
 from padbench.sheet import Sheet
 
-__all__ = ["Wave", "line_waves", "worst_port"]
+__all__ = ["Wave", "line_waves", "thresholds", "worst_port"]
 
 Wave = tuple[NDArray[np.int64], Array]
 """Picoseconds, rising, and the volts from each on; a viewer joins them by lines."""
 
-_POINTS = 16
 _SETTLED = 7.0
 """Time constants after which a line is within a thousandth of its end."""
 
@@ -64,25 +63,54 @@ def worst_port(sheet: Sheet) -> str:
     return min(names, key=lambda name: sorted(row[names.index(name)] for row in spare))
 
 
-def line_waves(sheet: Sheet, port: str, timeline: Timeline) -> dict[str, Wave]:
+def line_waves(sheet: Sheet, port: str, timeline: Timeline, *, points: int = 16) -> dict[str, Wave]:
     """``analogue.latch``, ``.clock`` (at the register) and ``.data`` (at the console), in volts.
 
     Latch and clock stand at the corner where they rise last, data at the one where it does.
-    ``KeyError`` if the timeline lacks a wire.
+    An edge has that many ``points``. ``KeyError`` if the timeline lacks a wire.
     """
     circuits = Circuits(design_of(sheet, sheet.part, sheet.port(port)))
     end = timeline.end_ps
     waves = {
-        f"analogue.{name}": _follow(timeline.wires[f"console.{name}"], *_line_curves(line), end)
+        f"analogue.{name}": _follow(
+            timeline.wires[f"console.{name}"], *_line_curves(line, points), end
+        )
         for name, line in (("latch", circuits.latch), ("clock", circuits.clock))
     }
-    rise, fall, late = _data_curves(circuits)
+    rise, fall, late = _data_curves(circuits, points)
     wire = timeline.wires["cable.data"]
     return waves | {"analogue.data": _follow(_earlier(wire, late), rise, fall, end)}
 
 
-def _line_curves(line: Line) -> tuple[_Curve, _Curve]:
-    corner = int(np.argmax(line.rise_high[0]))
+def thresholds(sheet: Sheet, port: str) -> dict[str, tuple[float, float]]:
+    """Highest low and lowest high level (V) of each of `line_waves`, at the corner of its wave.
+
+    Latch and clock are the register's inputs, data is the console's.
+    """
+    circuits = Circuits(design_of(sheet, sheet.part, sheet.port(port)))
+    levels = {
+        "analogue.latch": (circuits.latch.low_at, circuits.latch.high_at, _latest(circuits.latch)),
+        "analogue.clock": (circuits.clock.low_at, circuits.clock.high_at, _latest(circuits.clock)),
+        "analogue.data": (*circuits.data_thresholds, _slowest_data(circuits)),
+    }
+    return {
+        name: (float(low[0, at]), float(high[0, at])) for name, (low, high, at) in levels.items()
+    }
+
+
+def _latest(line: Line) -> int:
+    """The corner at which a line rises last."""
+    return int(np.argmax(line.rise_high[0]))
+
+
+def _slowest_data(circuits: Circuits) -> int:
+    low_at, high_at = circuits.data_thresholds
+    slowest = circuits.data_time(high_at, rises=True) + circuits.data_time(low_at, rises=False)
+    return int(np.argmax(slowest[0]))
+
+
+def _line_curves(line: Line, points: int) -> tuple[_Curve, _Curve]:
+    corner = _latest(line)
     latest = DrivenLine(
         **{
             field: np.broadcast_to(getattr(line.driven, field), line.high_at.shape)[:, corner]
@@ -91,7 +119,7 @@ def _line_curves(line: Line) -> tuple[_Curve, _Curve]:
     )
     high = float(latest.high[0])
     low = min(float(latest.low[0]), high)  # a line that nothing lifts stays where it is
-    part = 1 - np.exp(-np.linspace(0, _SETTLED, _POINTS))
+    part = 1 - np.exp(-np.linspace(0, _SETTLED, points))
     up, down = low + (high - low) * part, high - (high - low) * part
     return _curve(latest.rise(up), up), _curve(latest.fall(down), down)
 
@@ -102,14 +130,13 @@ def _curve(seconds: Array, volts: Array) -> _Curve:
     return _Curve(np.where(fine, seconds, 0.0)[fine], volts[fine])
 
 
-def _data_curves(circuits: Circuits) -> tuple[_Curve, _Curve, tuple[int, int]]:
+def _data_curves(circuits: Circuits, points: int) -> tuple[_Curve, _Curve, tuple[int, int]]:
     """Both curves, and how long (ps) each takes to the console's threshold."""
     low_at, high_at = circuits.data_thresholds
-    slowest = circuits.data_time(high_at, rises=True) + circuits.data_time(low_at, rises=False)
-    corner = int(np.argmax(slowest[0]))
+    corner = _slowest_data(circuits)
     down, up = (float(level[0, corner]) for level in circuits.data_levels)
     # The way there in even steps but for its end, which a transistor nears as a resistor does.
-    part = 1 - np.exp(-np.linspace(0, _SETTLED, _POINTS))
+    part = 1 - np.exp(-np.linspace(0, _SETTLED, points))
     curves = []
     for rises, start, end in ((True, down, up), (False, up, down)):
         volts = start + (end - start) * part

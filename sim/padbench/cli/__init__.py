@@ -1,7 +1,7 @@
 """The command line. This module answers ``--help`` by itself and imports a command only to run it.
 
 Exit codes: 0 all holds, 1 something is wrong with the design, 2 the input could not be used, 3 the
-bench itself failed, 130 stopped by Ctrl-C.
+bench itself failed, 4 output could not be written, 130 stopped by Ctrl-C.
 """
 
 import contextlib
@@ -9,6 +9,7 @@ import io
 import os
 import sys
 from collections.abc import Callable
+from errno import EDQUOT, EFBIG, ENOSPC, EROFS
 from importlib import import_module
 
 from padbench import __version__
@@ -47,12 +48,15 @@ example:
   padbench new my-pad.toml && padbench verify my-pad.toml
 
 exit code: 0 all holds, 1 the design has a fault, 2 the input could not be used,
-3 the bench itself failed (PADBENCH_DEBUG=1 shows where)
+3 the bench itself failed (PADBENCH_DEBUG=1 shows where), 4 output could not be
+written (a full disk, a closed pipe)
 """
 
 
 def main(arguments: list[str]) -> int:
     """Run one command line (without the program's name) and return its exit code."""
+    if sys.stdout is None or sys.stderr is None:
+        return _closed()
     # What a terminal or a pipe cannot show is escaped rather than a reason to fail.
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -67,6 +71,13 @@ def on_interrupt(number: int, frame: object) -> "NoReturn":
 
 
 _interrupted: list[int] = []
+_MOST_LINES = 5
+
+
+def _closed() -> int:
+    """A standard output or error that is closed: the next file opened would take its place."""
+    print("padbench: standard output or error is closed; send it somewhere", file=sys.stderr)
+    return 4
 
 
 def _dispatch(arguments: list[str]) -> int:
@@ -81,10 +92,19 @@ def _dispatch(arguments: list[str]) -> int:
     if name not in COMMANDS:
         _refuse(name)
     command: Callable[[list[str]], int] = import_module(f"padbench.cli.{name}").run
+    from padbench.cli.errors import one_line, said
     from padbench.files import one_run
 
-    with one_run():
-        return command(rest)
+    with one_run() as run:
+        code = command(rest)
+    if not run.failed:
+        return code
+    sys.stdout.flush()
+    for error in run.failed[:_MOST_LINES]:
+        said(one_line(error))
+    if len(run.failed) > _MOST_LINES:
+        said(f"and {len(run.failed) - _MOST_LINES} more files could not be written")
+    return 4
 
 
 def _refuse(name: str) -> "NoReturn":
@@ -101,23 +121,24 @@ def _guarded(arguments: list[str]) -> int:
     """Run a command; whatever the input or the machine did wrong becomes one line."""
     from padbench.cli.errors import UsageError, one_line, said
 
+    code = 2
     try:
-        code = _dispatch(arguments)
-        # What is still buffered may be what does not fit on the disk.
-        sys.stdout.flush()
-        return code
+        code = _finished(arguments)
     except UsageError as error:
         for line in error.lines:
             said(line)
     except BrokenPipeError:
         # The reader of our output went away; nothing is left to say, nor anyone to say it to.
         _abandon_output()
+        code = 4
     except OSError as error:
         _abandon_output()
         said(one_line(error))
+        if error.filename is None or error.errno in (ENOSPC, EDQUOT, EFBIG, EROFS):
+            code = 4
     except KeyboardInterrupt:
         said("stopped; files already written are whole")
-        return 130
+        code = 130
     except Exception as error:
         if _interrupted:
             said("stopped; files already written are whole")
@@ -126,8 +147,17 @@ def _guarded(arguments: list[str]) -> int:
         if os.environ.get("PADBENCH_DEBUG"):
             raise
         said(f"a fault in padbench itself: {type(error).__name__}: {str(error)[:200]}")
-        return 3
-    return 2
+        code = 3
+    return code
+
+
+def _finished(arguments: list[str]) -> int:
+    """The exit code, once all output is out: what is still buffered may not fit on the disk."""
+    try:
+        code = _dispatch(arguments)
+    finally:  # also after --help, which raises
+        sys.stdout.flush()
+    return code
 
 
 def _abandon_output() -> None:

@@ -1,6 +1,8 @@
 """Errors that end a command with one line."""
 
 import sys
+from contextlib import suppress
+from errno import EDQUOT, ENOSPC
 
 __all__ = ["UsageError", "one_line", "said"]
 
@@ -14,15 +16,16 @@ class UsageError(Exception):
 
 
 def said(line: str) -> None:
-    """Say one line on standard error; what would break or hide it is escaped."""
-    shown = "".join(
-        c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode("ascii")
-        for c in line
-    )
-    print(f"padbench: {shown}", file=sys.stderr)
+    """Say one line on standard error, if it can be written; what would hide it is escaped."""
+    from padbench.core.units import printable  # --help does not need it
+
+    with suppress(OSError, ValueError):
+        print(f"padbench: {printable(line)}", file=sys.stderr, flush=True)
 
 
 def one_line(error: OSError) -> str:
     """A system error with its file, and what would do."""
-    where = error.filename if error.filename is not None else "output"
+    where = error.filename if error.filename is not None else "standard output"
+    if error.errno in (ENOSPC, EDQUOT):
+        return f"{where}: the disk is full; make room, or write elsewhere"
     return f"{where}: {(error.strerror or str(error)).lower()}; name a file that can be used"

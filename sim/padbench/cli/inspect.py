@@ -8,7 +8,7 @@ from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
-from padbench.jobs.inspect import ROLES, inspect
+from padbench.jobs.inspect import ROLES, inspect_one
 from padbench.results.result import Result
 from padbench.waveio import WaveError
 
@@ -18,6 +18,8 @@ __all__ = ["run"]
 def run(arguments: list[str]) -> int:
     """Decode and judge captures; 1 if anything in them is wrong."""
     options = _parser().parse_args(arguments)
+    if options.fit is not None and len(options.captures) > 1:
+        raise UsageError("--fit: there are several captures; give the one to fit")
     with usable():
         results = [_inspected(capture, options) for capture in options.captures]
     return emit(results, options, arguments)
@@ -27,7 +29,7 @@ def _inspected(capture: Path, options: Namespace) -> Result:
     thresholds = options.thresholds
     try:
         with progress(f"reading {capture.name}") as step:
-            return inspect(
+            return inspect_one(
                 capture,
                 sheet=options.sheet,
                 port=options.port,
@@ -44,6 +46,7 @@ def _inspected(capture: Path, options: Namespace) -> Result:
                 own_scenarios=options.scenarios,
                 sync_line=options.sync_line,
                 all_reads=options.all_reads,
+                fit=options.fit,
                 progress=step,
             )
     except WaveError as error:
@@ -124,6 +127,12 @@ def _parser() -> Parser:
     )
     parser.add_argument(
         "--all-reads", action="store_true", help="list all reads, with --all too, not the first 40"
+    )
+    parser.add_argument(
+        "--fit",
+        metavar="FILE",
+        type=Path,
+        help="parts file to write: the sheet's port and register as a capture in volts shows them",
     )
     add_output_options(parser, {})
     return parser

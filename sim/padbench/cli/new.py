@@ -5,6 +5,7 @@ from pathlib import Path
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser
+from padbench.core.units import printable
 from padbench.files import whole_file
 from padbench.results.documents import SCHEMA
 from padbench.sheet import STARTER
@@ -28,5 +29,6 @@ def run(arguments: list[str]) -> int:
     if options.json:
         print(json.dumps({"schema": SCHEMA, "sheet": str(file)}))
     else:
-        print(f"{file} written. Change it to your pad, then: padbench verify {file}")
+        name = printable(str(file))
+        print(f"{name} written. Change it to your pad, then: padbench verify {name}")
     return 0

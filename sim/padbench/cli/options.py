@@ -1,20 +1,38 @@
 """Argument parsing that several commands share."""
 
 import argparse
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from padbench.cli.errors import UsageError
+from padbench.files import plan
 from padbench.sheet import SheetError
 
 __all__ = [
+    "OUTPUTS",
     "Parser",
     "add_wave_options",
     "usable",
-    "wave_folder",
 ]
+
+OUTPUTS = (
+    *(
+        "report",
+        "junit",
+        "waves",
+        "picture",
+        "margins",
+        "scope",
+        "analogue",
+        "csv",
+        "drawing",
+        "fit",
+    ),
+)
+"""Options that name a file to write; whoever repeats a run names his own."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -33,6 +51,20 @@ class Parser(argparse.ArgumentParser):
         """Refuse in one line instead of printing the usage."""
         raise UsageError(f"{message}; see {self.prog} --help")
 
+    def print_help(self, file: Any = None) -> None:
+        """Print it; argparse would be silent where it cannot be written."""
+        (file or sys.stdout).write(self.format_help())
+
+    def parse_args(self, *arguments: Any, **options: Any) -> Any:
+        """Parse, and try the outputs: one that cannot be written is refused before the work."""
+        parsed = super().parse_args(*arguments, **options)
+        folders = {action.dest for action in self._actions if action.metavar == "DIR"}
+        for name in OUTPUTS:
+            path = getattr(parsed, name, None)
+            if path is not None and name not in folders:
+                plan(path)
+        return parsed
+
 
 def add_wave_options(parser: Parser) -> None:
     """Where waves go, and which further scenarios there are."""
@@ -49,13 +81,6 @@ def add_wave_options(parser: Parser) -> None:
         type=Path,
         help="a TOML file with scenarios of your own, beside the shipped ones",
     )
-
-
-def wave_folder(sheet: Path, waves: Path | None, no_waves: bool) -> Path | None:
-    """The folder for this sheet's waves, None for no waves."""
-    if no_waves:
-        return None
-    return waves if waves is not None else Path("waves", "out", sheet.stem)
 
 
 @contextmanager

@@ -14,14 +14,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser
+from padbench.cli.options import OUTPUTS, Parser
 from padbench.files import whole_file
 from padbench.results.result import Result, combined
 
 __all__ = ["add_output_options", "emit", "repeated"]
-
-_OUTPUTS = ("--report", "--junit", "--waves", "--picture", "--margins", "--analogue")
-"""Options that name a file to write; whoever repeats a run names his own."""
 
 
 def add_output_options(parser: Parser, figures: Mapping[str, str]) -> None:
@@ -94,7 +91,7 @@ def repeated(command: str, arguments: Sequence[str]) -> str:
     while left:
         word = left.pop(0)
         option, equals, value = word.partition("=")
-        if option in _OUTPUTS:
+        if option.removeprefix("--") in OUTPUTS:
             left = left if equals else left[1:]
         elif word not in ("--json", "--all", "--no-waves"):
             value = value if equals else word

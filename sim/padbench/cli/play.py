@@ -5,9 +5,10 @@ from pathlib import Path
 
 from padbench.circuit.pad_model import CORNERS
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, add_wave_options, usable, wave_folder
+from padbench.cli.options import Parser, add_wave_options, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.routine import add_routine_options, fetch_arguments, routine_arguments
+from padbench.cli.wave_folder import wave_folder
 from padbench.jobs.routine_case import play_case
 from padbench.jobs.verify import play
 from padbench.padsweep.replay import case_from_text, pad_case
@@ -34,14 +35,17 @@ def run(arguments: list[str]) -> int:
         except ValueError as error:
             raise UsageError(f"--case: {error}") from None
     try:
-        with usable():
+        with (
+            usable(),
+            wave_folder(options.sheet, options.waves, options.no_waves, more=True) as folder,
+        ):
             result = play(
                 options.sheet,
                 scenario,
                 port=options.port,
                 corner=options.corner,
                 own_scenarios=options.scenarios,
-                waves=wave_folder(options.sheet, options.waves, options.no_waves),
+                waves=folder,
                 read=options.read,
             )
     except ValueError as error:
@@ -55,7 +59,7 @@ def _play_case(options: Namespace, arguments: list[str]) -> int:
     """A case of a routine; ``SHEET`` is the pad."""
     fetch = fetch_arguments(options)
     named = Path(f"{Path(options.what).stem}.toml")
-    with usable():
+    with usable(), wave_folder(named, options.waves, options.no_waves, more=True) as folder:
         result = play_case(
             options.what,
             options.case,
@@ -63,7 +67,7 @@ def _play_case(options: Namespace, arguments: list[str]) -> int:
             clocks=fetch["clocks"],
             period=fetch["periods"],
             sheet=options.sheet,
-            waves=wave_folder(named, options.waves, options.no_waves),
+            waves=folder,
         )
     return emit([result], options, arguments)
 

@@ -4,9 +4,10 @@ from argparse import ArgumentTypeError
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from padbench.cli.options import Parser, add_wave_options, usable, wave_folder
+from padbench.cli.options import Parser, add_wave_options, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
+from padbench.cli.wave_folder import several, wave_folder
 from padbench.jobs.loading import Refusal, design_of
 from padbench.jobs.regress import regress
 from padbench.sheet.simulators import SIMULATORS
@@ -19,21 +20,23 @@ def run(arguments: list[str]) -> int:
     options = _parser().parse_args(arguments)
     results = []
     with usable():
-        for sheet in options.sheets:
-            waves = wave_folder(sheet, options.waves, options.no_waves)
-            if options.waves is not None and waves is not None and len(options.sheets) > 1:
-                waves /= sheet.stem
-            several = options.simulators or ()
-            for simulator in _chosen(sheet, options.simulator, several):
-                with progress("scenarios") as step:
+        for sheet, waves in several(options.sheets, options.waves):
+            for simulator in _chosen(sheet, options.simulator, options.simulators or ()):
+                part = (simulator or "") if options.simulators else ""
+                named = None if waves is None else waves / part
+                with (
+                    wave_folder(sheet, named, options.no_waves, f"hdl/{part}") as folder,
+                    progress("scenarios") as step,
+                ):
                     result = regress(
                         sheet,
                         options.scenario,
                         own_scenarios=options.scenarios,
                         exhaustive=options.exhaustive,
+                        true_time=options.true_time,
                         simulator=simulator,
                         limit=options.time_limit,
-                        waves=waves / simulator if waves and several and simulator else waves,
+                        waves=folder,
                         progress=step,
                     )
                 results.append(result)
@@ -86,6 +89,11 @@ def _parser() -> Parser:
         "--exhaustive",
         action="store_true",
         help="also all 256 x 256 transitions between held states and every stopped read",
+    )
+    parser.add_argument(
+        "--true-time",
+        action="store_true",
+        help="every poll with the sheet's own period: about a minute for each million cycles",
     )
     parser.add_argument(
         "--time-limit",

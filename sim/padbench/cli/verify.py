@@ -3,9 +3,10 @@
 from pathlib import Path
 
 from padbench.cli.errors import UsageError
-from padbench.cli.options import Parser, add_wave_options, usable, wave_folder
+from padbench.cli.options import Parser, add_wave_options, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
+from padbench.cli.wave_folder import several, wave_folder
 from padbench.jobs.verify import verify, write_voltages
 
 __all__ = ["run"]
@@ -17,8 +18,9 @@ _SHOWN = "each-button"
 def run(arguments: list[str]) -> int:
     """Judge sheets; 1 if anything in a design is wrong."""
     options = _parser().parse_args(arguments)
-    if options.analogue is not None and len(options.sheets) > 1:
-        raise UsageError("--analogue: is for one sheet; name one")
+    for one in ("analogue", "margins"):
+        if getattr(options, one) is not None and len(options.sheets) > 1:
+            raise UsageError(f"--{one}: is for one sheet; name one")
     results = []
     with usable():
         if options.analogue is not None:
@@ -26,9 +28,11 @@ def run(arguments: list[str]) -> int:
             write_voltages(
                 options.sheets[0], options.analogue, options.analogue_of, options.scenarios
             )
-        for sheet in options.sheets:
-            folder = wave_folder(sheet, options.waves, options.no_waves)
-            with progress("scenarios") as step:
+        for sheet, waves in several(options.sheets, options.waves):
+            with (
+                wave_folder(sheet, waves, options.no_waves) as folder,
+                progress("scenarios") as step,
+            ):
                 results.append(
                     verify(sheet, own_scenarios=options.scenarios, waves=folder, progress=step)
                 )
@@ -55,5 +59,9 @@ def _parser() -> Parser:
         default=_SHOWN,
         help=f"the scenario of that file (default: {_SHOWN})",
     )
-    add_output_options(parser, {"margins": "a figure of each finding's margin at every corner"})
+    figures = {
+        "margins": "a figure of each finding's margin at every corner, the thinnest first",
+        "scope": "a figure of the voltages at the worst port and corner, as a scope shows them",
+    }
+    add_output_options(parser, figures)
     return parser

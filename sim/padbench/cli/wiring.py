@@ -3,6 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
+from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.files import whole_file
@@ -21,9 +22,11 @@ def run(arguments: list[str]) -> int:
     )
     parser.add_argument("sheet", metavar="SHEET", type=Path)
     parser.add_argument("--csv", metavar="FILE", type=Path, help="the pins with their voltages")
-    parser.add_argument("--drawing", metavar="FILE", type=Path, help="the package as SVG")
+    parser.add_argument("--drawing", metavar="FILE", type=Path, help="the package, .svg")
     add_output_options(parser, {})
     options = parser.parse_args(arguments)
+    if options.drawing is not None and options.drawing.suffix.lower() != ".svg":
+        raise UsageError(f"--drawing: {options.drawing} does not end in .svg; it is drawn as SVG")
     with usable(options.sheet):
         result = plan_wiring(options.sheet)
     wrote = {}

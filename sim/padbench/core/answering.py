@@ -5,9 +5,11 @@
 For HDL designs, whose every change is recorded. The rules see a timeline only.
 """
 
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from padbench.core.findings import Finding, Met, Rule, Source
 from padbench.core.limits import Limit, judge_times
@@ -48,7 +50,9 @@ _ANSWER = Rule(
             ("pass", "fail"),
             "the slowest answer on the data line takes {measured:4}; {limit:4} are promised",
         ),
-        "unpromised": "no answer time is promised",
+        "unpromised": "the slowest answer on the data line takes {measured:4}; none is promised, "
+        "and the poll leaves {limit:4}",
+        "unasked": "no answer time is promised",
         "unmoved": "the data line never changes",
         **_UNSEEN,
     },
@@ -92,6 +96,8 @@ def judge_answers(
     *,
     window: int,
     answer: Limit | None = None,
+    promised: bool = True,
+    latency: int = 0,
     clock: SystemClock | None = None,
     flip_flops: int = 0,
     pins: PinNames | None = None,
@@ -102,7 +108,9 @@ def judge_answers(
     A reason is a rise of the load, a rising clock edge while the load is off, or an input of the
     last stage that moves during the load. Each may change the data line once, within ``window``
     picoseconds or so; a second change is a glitch. That long into a load, and after each move of
-    that input in it, the data line shows the input. ``answer`` is the longest time promised.
+    that input in it, the data line shows the input. ``answer`` is the longest time promised, or
+    that there is room for (``promised`` is false). An input may count up to ``latency`` after its
+    move (picoseconds, of a design that debounces): what such a move may explain is not timed.
     ``clock``: the design's own; latch and clock then have to pass ``flip_flops``, so that no
     change may come before the edge after that. A rule whose wires the timeline lacks, or that has
     nothing to go by, is "not-judged".
@@ -115,18 +123,23 @@ def judge_answers(
     word = timeline.words.get(pins.inputs)
     rises = timeline.wires[pins.clock].rises()
     shifts = rises[load.at(rises) != HIGH]
-    moves = _moves_during_load(word, load)
+    every_move = _moves_of_last(word)
+    moves = _during_load(every_move, load) if not latency else every_move[:0]
     reasons = np.sort(np.concatenate([load.rises(), shifts, moves]))
     first = int(load.rises()[0]) if len(load.rises()) else timeline.end_ps
-    changes = [when for when in data.times.tolist() if when >= first]
-    glitches, waits = _matched(reasons.tolist(), changes, window)
+    changes = data.times[data.times >= first]
+    looks = _looks(load, moves, timeline.end_ps, window)
+    if latency:
+        loading = (load.at(changes) == HIGH) | (load.before(changes - window) == HIGH)
+        changes = changes[~(loading & _follows(changes, every_move, latency + window))]
+        looks = looks[~_follows(looks, every_move, latency + window)]
+    idle = _asks_nothing(load.rises(), word, data)
+    glitches, waits = _matched(reasons.tolist(), changes.tolist(), window, idle)
     asked = len(load.rises()) > 0 and not data.silent
     return (
         _glitch(glitches) if asked else Finding(_GLITCH, "not-judged", case="none"),
-        _unseen(_TRANSPARENT, pins.inputs)
-        if word is None
-        else _transparent(word, _looks(load, moves, timeline.end_ps, window), data),
-        _answer(waits, answer),
+        _unseen(_TRANSPARENT, pins.inputs) if word is None else _transparent(word, looks, data),
+        _answer(waits, answer, promised=promised),
         _synchroniser(waits, set(shifts.tolist()), clock, flip_flops),
     )
 
@@ -135,8 +148,8 @@ def _unseen(rule: Rule, *names: str) -> Finding:
     return Finding(rule, "not-judged", case="unseen", facts={"names": names})
 
 
-def _moves_during_load(word: Word | None, load: Wire) -> Times:
-    """When the input of the last stage, which is read first, moved while the load was high."""
+def _moves_of_last(word: Word | None) -> Times:
+    """When the input of the last stage, which is read first, moved."""
     if word is None:
         return np.zeros(0, np.int64)
     last = word.width - 1
@@ -146,15 +159,44 @@ def _moves_during_load(word: Word | None, load: Wire) -> Times:
         for when, now, before in zip(word.times[1:], levels[1:], levels[:-1], strict=True)
         if now != before
     ]
-    at = np.asarray(moved, np.int64)
+    return np.asarray(moved, np.int64)
+
+
+def _during_load(at: Times, load: Wire) -> Times:
     during: Times = at[(load.at(at) == HIGH) | (load.before(at) == HIGH)]
     return during
 
 
+def _follows(times: Times, moves: Times, within: int) -> NDArray[np.bool_]:
+    """Which of some times come no later than so long after a move."""
+    if not len(moves):
+        return np.zeros(len(times), np.bool_)
+    place = np.searchsorted(moves, times, side="right") - 1
+    follows: NDArray[np.bool_] = (place >= 0) & (times - moves[place] <= within)
+    return follows
+
+
+def _asks_nothing(rises: Times, word: Word | None, data: Wire) -> set[int]:
+    """Those rises of the load at which the data line shows the last stage's input already."""
+    if word is None or not len(rises):
+        return set()
+    place = np.searchsorted(np.asarray(word.times, np.int64), rises, side="right") - 1
+    shown = data.before(rises)
+    idle = set[int]()
+    for when, index, level in zip(rises.tolist(), place.tolist(), shown.tolist(), strict=True):
+        value = word.values[index] if index >= 0 else None
+        if value is not None and value >> word.width - 1 & 1 == level:
+            idle.add(when)
+    return idle
+
+
 def _matched(
-    reasons: list[int], changes: list[int], window: int
+    reasons: list[int], changes: list[int], window: int, idle: Collection[int] = ()
 ) -> tuple[list[int], list[tuple[int, int]]]:
-    """Changes without a reason of their own, and (reason, change) for the others."""
+    """Changes without a reason of their own, and (reason, change) for the others.
+
+    Of several reasons one that is ``idle``, for nothing had to change, is not the one.
+    """
     glitches: list[int] = []
     waits: list[tuple[int, int]] = []
     open_: list[int] = []
@@ -169,6 +211,8 @@ def _matched(
         # What lies further back than the window had its chance; the last one is still better
         # than none, since a late answer is not a glitch.
         recent = [reason for reason in open_ if change - reason <= window] or open_[-1:]
+        if len(recent) > 1 and recent[0] in idle:
+            del recent[0]
         waits.append((recent[0], change))
         open_ = recent[1:]
     return glitches, waits
@@ -222,12 +266,13 @@ def _transparent(word: Word, looks: Times, data: Wire) -> Finding:
     )
 
 
-def _answer(waits: list[tuple[int, int]], answer: Limit | None) -> Finding:
+def _answer(waits: list[tuple[int, int]], answer: Limit | None, *, promised: bool) -> Finding:
     if answer is None or not waits:
-        case = "unpromised" if answer is None else "unmoved"
+        case = "unasked" if answer is None else "unmoved"
         return Finding(_ANSWER, "not-judged", case=case)
     reasons, changes = np.asarray(waits, np.int64).T
-    return judge_times(_ANSWER, reasons, changes - reasons, answer, most=True)
+    found = judge_times(_ANSWER, reasons, changes - reasons, answer, most=True)
+    return found if promised else replace(found, case="unpromised")
 
 
 def _synchroniser(

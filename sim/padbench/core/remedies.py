@@ -96,6 +96,7 @@ def _names(remedy: Remedy) -> str:
 ADVICE: Mapping[str, str | Callable[[Remedy], str]] = {
     # Where values were tried, or none was.
     "none": NOTHING,
+    "none-wider": "no single value of the sheet would give this more room",
     "none-tried": "no value of the sheet bears on this, so none was looked for",
     "none-of-reads": "with the sheet's own values it holds: it is the reads of that scenario which"
     " break it",

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Self
 if TYPE_CHECKING:
     from quantiphy import Quantity
 
-__all__ = ["UnitError", "Value", "found_text", "read_value", "show", "to_ps"]
+__all__ = ["UnitError", "Value", "found_text", "printable", "read_value", "show", "to_ps"]
 
 LONGEST_FOUND = 60
 LARGEST = 1e15
@@ -103,7 +103,7 @@ def found_text(raw: object) -> str:
     """A found value on one line of at most 60 characters, as it would stand in TOML."""
     if isinstance(raw, str):
         # Cut first: the escaping of a very long text would be thrown away anyhow.
-        text = '"' + _printable(raw[: LONGEST_FOUND + 1]) + '"'
+        text = '"' + printable(raw[: LONGEST_FOUND + 1]) + '"'
     elif isinstance(raw, bool):
         text = str(raw).lower()
     elif isinstance(raw, dict):
@@ -113,10 +113,19 @@ def found_text(raw: object) -> str:
     elif isinstance(raw, int) and raw.bit_length() > 200:
         return f"a number of {raw.bit_length()} bits"  # Python refuses to print the largest ones
     else:
-        text = _printable(str(raw))
+        text = printable(str(raw))
     if len(text) <= LONGEST_FOUND:
         return text
     return text[: LONGEST_FOUND - 2] + ('…"' if isinstance(raw, str) else "…")
+
+
+def printable(text: str) -> str:
+    """The text on one line; signs that a terminal obeys or hides, as U+202E, are escaped."""
+    if text.isprintable():
+        return text
+    return "".join(
+        c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text
+    )
 
 
 def read_value(raw: object, unit: str, *, example: str) -> Value:
@@ -202,12 +211,6 @@ def _quantity() -> "type[Quantity]":
         map_sf=Quantity.map_sf_to_greek,
     )
     return SheetQuantity
-
-
-def _printable(text: str) -> str:
-    return "".join(
-        c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text
-    )
 
 
 def _as_float(number: float) -> float:

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from padbench.core.pad import PadModel
-from padbench.cosim.wires import serial_levels
-from padbench.model.contacts import inputs_word
-from padbench.model.edges import console_edges
+from padbench.cosim.hdl_scenarios import edges_of
+from padbench.cosim.wires import passed_words, serial_levels
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
 
@@ -73,11 +72,11 @@ class FaultyRegister:
 
 def _events(script: Script, pad: PadModel) -> list[tuple[int, int, int | None]]:
     stimulus = script.stimulus
-    edges = console_edges(stimulus.reads)
+    edges = edges_of(script)
     events: list[tuple[int, int, int | None]] = [
         *((when, _SAMPLE, None) for when in edges.samples),
         *((when, _SERIAL, level) for when, level in serial_levels(pad, stimulus.reads)),
-        *((when, _INPUTS, inputs_word(pad, byte)) for when, byte in stimulus.contacts),
+        *((when, _INPUTS, word) for when, word in passed_words(pad, stimulus)),
         *((when, _LATCH, (count + 1) % 2) for count, when in enumerate(edges.latch.times)),
         *((when, _CLOCK, count % 2) for count, when in enumerate(edges.clock.times)),
     ]

@@ -72,7 +72,9 @@ async def _play_pad(job: Job, folder: Path, ports: Ports, write: Write) -> None:
         handle.value = value
     await power_up(job, ports, write)
     monitor = WireMonitor(
-        {"data": ports.get("data")}, inverted=["data"] if ports.turned("data") else []
+        {"data": ports.get("data")},
+        inverted=["data"] if ports.turned("data") else [],
+        pulled_up=["data"] if job.pulled_up else [],
     )
     for run in Job.runs(folder):
         base = -(-now_ps() // GRID) * GRID + GRID
@@ -118,7 +120,7 @@ class _Console:
     """
 
     def __init__(self, ports: Ports, pad: PadResponder) -> None:
-        self.ports, self.pad = ports, pad
+        self.ports, self.pad, self.answer = ports, pad, pad.answer
         self.asked = ports.get("start") is not None
         self.strobes: list[tuple[int, int | None]] = []
         self.strobed = Event()
@@ -164,6 +166,7 @@ class _Console:
         pad = self.pad
         pad.contacts.clear()
         pad.lost.clear()
+        pad.answer = self.answer if run.answer is None else run.answer
         self.strobes.clear()
         pad.hold(run.held)
         begun: list[int] = []

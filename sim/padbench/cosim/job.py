@@ -75,7 +75,8 @@ class ReaderRun:
     """One scenario for a reader that makes ``passes`` reads a poll.
 
     ``held`` is what is down at first, ``wait`` the time for a poll by the sheet (picoseconds).
-    ``brisk``: the next poll as soon as a byte was offered.
+    ``brisk``: the next poll as soon as a byte was offered. ``answer``: the pad's in picoseconds,
+    None for the job's.
     """
 
     name: str
@@ -84,6 +85,7 @@ class ReaderRun:
     wait: int
     polls: list[Poll]
     brisk: bool = False
+    answer: int | None = None
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ class Job:
     port names; ``buttons`` may instead be a list, one port for each bit from bit 0 on, None where
     no button is. ``widths`` holds those of vectors. ``period`` is that of the system clock and
     ``answer`` the pad's in picoseconds, ``limit`` the longest that it may take in seconds.
+    ``ties`` are levels of further inputs. ``pulled_up``: a data line that is let go is high.
     """
 
     sources: list[str]
@@ -114,6 +117,10 @@ class Job:
     answer: int
     serial: int | None
     limit: float
+    ties: dict[str, int]
+    pulled_up: bool
+    includes: list[str]
+    defines: dict[str, int]
 
     def write(self, folder: Path, runs: Iterable[PadRun | ReaderRun]) -> None:
         """Leave the job in a folder, where its process finds it; ``runs`` are made one by one."""

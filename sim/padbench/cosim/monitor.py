@@ -5,7 +5,7 @@ from typing import Any
 
 import cocotb
 
-from padbench.core.timeline import Timeline, Wire, Word
+from padbench.core.timeline import FLOATING, HIGH, Timeline, Wire, Word
 from padbench.cosim.signals import level_of, now_ps, turned, word_of
 
 __all__ = ["WireMonitor"]
@@ -18,29 +18,37 @@ class WireMonitor:
         ...
         reads = decode(monitor.timeline(), Names("latch", "clock", "data", sample=None))
 
-    The keys are the names in the timeline; ``inverted`` are those that stand the other way up.
+    The keys are the names in the timeline; ``inverted`` are those that stand the other way up,
+    ``pulled_up`` those of one bit that are high where nothing drives them.
     An edge at the very moment at which it is made is no edge to it: make it before wires move.
     """
 
-    def __init__(self, handles: Mapping[str, Any], *, inverted: Collection[str] = ()) -> None:
+    def __init__(
+        self,
+        handles: Mapping[str, Any],
+        *,
+        inverted: Collection[str] = (),
+        pulled_up: Collection[str] = (),
+    ) -> None:
         self._records: dict[str, tuple[int, list[int], list[Any]]] = {}
         self._tasks = []
         for name, handle in handles.items():
             width = 0 if _single(handle) else len(handle)
             record: tuple[int, list[int], list[Any]] = (width, [], [])
             self._records[name] = record
-            _note(handle, width, name in inverted, record)
-            watch = self._watch(handle, width, name in inverted, record)
+            ways = name in inverted, name in pulled_up
+            _note(handle, width, ways, record)
+            watch = self._watch(handle, width, ways, record)
             self._tasks.append(cocotb.start_soon(watch))
 
     @staticmethod
     async def _watch(
-        handle: Any, width: int, inverted: bool, record: tuple[int, list[int], list[Any]]
+        handle: Any, width: int, ways: tuple[bool, bool], record: tuple[int, list[int], list[Any]]
     ) -> None:
         change = handle.value_change
         while True:
             await change
-            _note(handle, width, inverted, record)
+            _note(handle, width, ways, record)
 
     def stop(self) -> None:
         """Record no more."""
@@ -72,9 +80,10 @@ class WireMonitor:
 
 
 def _note(
-    handle: Any, width: int, inverted: bool, record: tuple[int, list[int], list[Any]]
+    handle: Any, width: int, ways: tuple[bool, bool], record: tuple[int, list[int], list[Any]]
 ) -> None:
     _, times, values = record
+    inverted, pulled_up = ways
     value = handle.value
     times.append(now_ps())
     if width:
@@ -82,6 +91,7 @@ def _note(
         values.append(word ^ (1 << width) - 1 if inverted and word is not None else word)
     else:
         level = level_of(value)
+        level = HIGH if pulled_up and level == FLOATING else level
         values.append(turned(level) if inverted else level)
 
 

@@ -1,23 +1,26 @@
-"""Runs one job in a process of its own, with a limit on its time and nothing left behind.
+"""Runs one job in a process of its own, with limits on it and nothing left behind.
 
 The process is this module again, ``python -m padbench.cosim.process FOLDER``: it builds the design
 and simulates it, in a process group of its own, so that it can be ended with all that it started.
+Its standard input is a pipe from the process that waits: it ends when that is gone, however.
 """
 
 import contextlib
 import os
 import re
-import resource
+import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
+from padbench.cosim.build_folder import as_written, size_of, within_reach
 from padbench.cosim.job import Job, PadRun, Place, ReaderRun, Records
 
 __all__ = ["Outcome", "main", "run_job"]
@@ -30,12 +33,20 @@ _PLAIN = re.compile(r"^\W*error\b.*$", re.MULTILINE | re.IGNORECASE)
 _OF_COCOTB = re.compile(r"^ *[-.\d]+ns (?:INFO|WARNING) .*$", re.MULTILINE)
 _CRASH = re.compile(r"return code: -(\d+)$", re.MULTILINE)
 """How cocotb's runner says that a signal ended the simulator."""
+_PATH = re.compile(r"([\w./+-]+):\d+:")
+_HDL = frozenset((".v", ".sv", ".vh", ".svh", ".vhd", ".vhdl"))
+_TOOLS = re.compile(r"\*\*\*|not found|[Uu]nable to|cannot|bad library|Error \d+|Traceback|Errno")
+"""What make, a shell and Python say; a simulator's own words name a place in a source."""
 _MOST_LOG = 1 << 20
 _LONGEST = 500
 _PATIENCE = 0.1
 """Seconds between two looks at what came."""
 _MOST_MEMORY = 8 << 30
 """Bytes of address space for each process of a job, so that a design cannot fill the machine."""
+_MOST_OUTPUT = 256 << 20
+"""Bytes of messages and files of a job, beside its records."""
+_MOST_FILE = 4 << 30
+"""Bytes of one file, wherever a design writes it."""
 
 Seen = Callable[[Place, dict[str, Any]], None]
 
@@ -47,10 +58,11 @@ class Outcome:
     ``kind``: "done"; "misfit" (the design does not fit, ``says`` and ``key`` tell what); "build"
     (it does not compile, ``says`` is the simulator's own message with file and line); "built-late"
     and "late" (the limit passed, while compiling or after it); "ended" (the simulator stopped by
-    itself before the end, ``says`` are its last words).
+    itself before the end, ``says`` are its last words); "flooded" (it was ended, since it wrote
+    too much).
     """
 
-    kind: Literal["done", "misfit", "build", "built-late", "late", "ended"]
+    kind: Literal["done", "misfit", "build", "built-late", "late", "ended", "flooded"]
     says: str = ""
     key: str = ""
 
@@ -64,7 +76,8 @@ def run_job(
     Every process of the job is gone on return, also when this is left by an exception.
     Raises ``OSError`` if the folder cannot be written.
     """
-    job.write(folder, runs)
+    used = within_reach(job, folder)
+    used.write(folder, runs)
     command = [sys.executable, "-m", "padbench.cosim.process", str(folder)]
     environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": str(folder)}
     environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
@@ -73,12 +86,12 @@ def run_job(
             command,
             cwd=folder,
             env=environment,
-            stdin=subprocess.DEVNULL,
+            stdin=subprocess.PIPE,
             stdout=log,
             stderr=log,
             start_new_session=True,
         )
-        timed_out = False
+        timed_out = flooded = False
         ending: dict[str, Any] = {}
 
         def take() -> None:
@@ -88,20 +101,26 @@ def run_job(
 
         try:
             ends = time.monotonic() + job.limit
-            while not timed_out:
+            while not (timed_out or flooded):
                 try:
                     process.wait(_PATIENCE)
                     break
                 except subprocess.TimeoutExpired:
                     take()
                     timed_out = time.monotonic() > ends
+                    flooded = size_of(folder) > _MOST_OUTPUT
         finally:
             # The whole group: the simulator, and the compiler where the limit fell into the build.
             with contextlib.suppress(ProcessLookupError):
                 os.killpg(process.pid, signal.SIGKILL)
             process.wait()
+            process.stdin.close()  # type: ignore[union-attr]
     take()
-    return _outcome(folder, ending, timed_out, process.returncode)
+    if flooded:
+        says = f"it wrote more than {_MOST_OUTPUT >> 20} MiB of messages and files"
+        return Outcome("flooded" if (folder / _BUILT).exists() else "build", says)
+    outcome = _outcome(folder, ending, timed_out, process.returncode)
+    return replace(outcome, says=as_written(outcome.says, job, used))
 
 
 def _outcome(folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int) -> Outcome:
@@ -114,12 +133,22 @@ def _outcome(folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int
         if timed_out:
             return Outcome("built-late")
         words = _first_error(_text(folder / _BUILD_LOG)) or _last_line(_text(folder / _WORKER_LOG))
-        return Outcome("build", words)
-    if "done" in ending:
-        return Outcome("done")
-    if timed_out:
-        return Outcome("late")
+        tools = _of_tools(words, folder)
+        says = f"the tool chain here fails, not your sources: {words}" if tools else words
+        return Outcome("build", says, "simulator" if tools else "")
+    if "done" in ending or timed_out:
+        return Outcome("done" if "done" in ending else "late")
     return Outcome("ended", _how_it_ended(folder, code))
+
+
+def _of_tools(words: str, folder: Path) -> bool:
+    """Whether a message is about a file that nobody wrote for the design, or about no file."""
+    place = _PATH.search(words)
+    if place is None:
+        return _TOOLS.search(words) is not None
+    path = Path(place[1])
+    ours = (folder / "build", Path(sys.prefix), Path(sys.base_prefix), Path("/usr"))
+    return path.suffix.lower() not in _HDL or any(path.is_relative_to(base) for base in ours)
 
 
 def _how_it_ended(folder: Path, code: int) -> str:
@@ -158,13 +187,17 @@ def main(folder: Path) -> int:
     Its limit on processor time holds even if whoever started it is gone: a design that never ends
     leaves no process.
     """
+    import resource  # noqa: PLC0415 - this and the groups of processes are of Unix alone
+
     from cocotb_tools.runner import VHDL, Verilog, get_runner  # noqa: PLC0415 - only in the process
 
+    _end_with_parent(folder)
     job = Job.read(folder)
     seconds = int(2 * job.limit) + 10
     resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
     resource.setrlimit(resource.RLIMIT_AS, (_MOST_MEMORY, _MOST_MEMORY))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (_MOST_FILE, _MOST_FILE))
     if job.wheel:
         _use_wheel(job.wheel)
     os.environ.update(COCOTB_LOG_LEVEL="ERROR", COCOTB_ANSI_OUTPUT="0", PADBENCH_JOB=str(folder))
@@ -208,6 +241,19 @@ def main(folder: Path) -> int:
         print(error)  # it says how the simulator ended
         return 1
     return 0
+
+
+def _end_with_parent(folder: Path) -> None:
+    """Take folder and process group away as soon as nobody holds the other end of our input."""
+    pipe = os.dup(0)  # no simulator inherits it
+    os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+
+    def wait() -> None:
+        os.read(pipe, 1)
+        shutil.rmtree(folder, ignore_errors=True)
+        os.killpg(0, signal.SIGKILL)
+
+    threading.Thread(target=wait, daemon=True).start()
 
 
 def _use_wheel(name: str) -> None:

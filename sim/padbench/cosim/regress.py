@@ -1,6 +1,6 @@
 """The sheet's scenarios against the HDL that its ``[hdl]`` names.
 
-    result = regress(load_sheet(path), path.parent, folder)
+    result = regress(load_sheet(path), path.parent)
     result.verdict, result.failures, result.coverage
 
 All runs of a design share one build and one simulator process; what the wires did is cut into one
@@ -8,11 +8,8 @@ timeline a scenario and judged by the code that judges the model. A run keeps wh
 stands, and makes script and timeline again when it is asked for them.
 """
 
-import shutil
-import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import replace
 from itertools import chain
 from pathlib import Path
@@ -24,6 +21,7 @@ from padbench.core.findings import Finding, Met, Rule, Source, worst_of_each
 from padbench.core.limits import Limit
 from padbench.core.timeline import Timeline
 from padbench.core.units import Value, to_ps
+from padbench.cosim.build_folder import build_folder
 from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
 from padbench.cosim.job import PadRun, Place, ReaderRun, Records
@@ -37,11 +35,13 @@ from padbench.cosim.setting import (
     choose,
     hdl_setting,
     job_of,
+    room_to_answer,
     slowest_pad,
+    still_open,
     system_period,
 )
 from padbench.cosim.wires import pad_run, pad_timeline, reader_run, reader_timeline
-from padbench.scenarios import SCENARIOS, Scenario, Script
+from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
 from padbench.sheet import Hdl, Sheet
 from padbench.trials.result import Played, ScenarioRun
 from padbench.trials.run import judge, met_in, read_back
@@ -52,6 +52,8 @@ LIMIT, EXHAUSTIVE_LIMIT = 120.0, 900.0
 """Seconds that one simulation may take; a reader goes through all transitions at its own pace."""
 
 _READER_NAMES = Names(sample=None)
+_USUAL_CYCLES, _A_CYCLE = 2_000_000, 5e-6
+"""Of the system clock: those that `LIMIT` is for, and seconds for each further one."""
 _RESET_PERIODS, _UNCLOCKED = 8, 125_000
 """Length of a reset inside a scenario: periods, of so many picoseconds if there is no clock."""
 
@@ -63,41 +65,48 @@ _TIME = Rule(
         "built-late": "it was not compiled in time",
     },
 )
-_ENDED = Rule("hdl.ended", "", {"ended": "the simulation ended by itself: {words}"})
+_ENDED = Rule(
+    "hdl.ended",
+    "",
+    {
+        "ended": "the simulation ended by itself: {words}",
+        "flooded": "the simulation was stopped: {words}",
+    },
+)
 
 
 def regress(
     sheet: Sheet,
     sources: Path,
-    folder: Path | None = None,
     scenarios: Sequence[Scenario] | None = None,
     *,
     exhaustive: bool = False,
+    true_time: bool = False,
     limit: float | None = None,
     step: Callable[[int, int], None] = lambda done, total: None,
     keep: Callable[[ScenarioRun], None] = lambda _: None,
 ) -> RegressResult:
     """Run and judge; the sheet's source paths are relative to ``sources``.
 
-    ``folder`` takes the build while it lasts, None for the system's temporary folder. ``limit`` is
-    in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`. ``step`` is told how many runs are done, and
-    of how many, ``keep`` gets each result. ``exhaustive`` adds all transitions between held
-    states and all stopped positions.
+    ``limit`` is in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`, and more for a long simulation.
+    ``step`` is told how many runs are done, and of how many, ``keep`` gets each result.
+    ``exhaustive`` adds all transitions between held states and all stopped positions.
+    ``true_time`` plays every poll with the sheet's own period, not with a shorter one.
 
     Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
-    compile or does not fit the sheet, ``OSError`` for a folder that cannot be written.
+    compile or does not fit the sheet, ``OSError`` where the system has no folder for the build.
     """
     if sheet.hdl is None:
         raise ValueError("the sheet has no table [hdl]")
     started = time.monotonic()
-    plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive)
-    limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT)
+    plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive, hdl_setting(sheet, true_time=true_time))
+    limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT) + plan.seconds(sheet)
     job = job_of(sheet, sheet.hdl, sources, limit)
     coverage, findings = Coverage(), tuple[Finding, ...]()
     runs: list[ScenarioRun] = []
     total, waiting = plan.count(), plan.chosen()
 
-    with _scratch(folder) as place:
+    with build_folder() as place:
         bench = _Bench(sheet, sheet.hdl, Records(place))
 
         def seen(where: Place, record: dict[str, Any]) -> None:
@@ -149,10 +158,15 @@ def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
     hdl = sheet.hdl
     if hdl is None:
         return dict(SCENARIOS)
+    setting = hdl_setting(sheet)
+    hold = still_open(sheet) or setting.pad.limits.setup_parallel.ps - setting.settles
     return SCENARIOS | hdl_scenarios(
         reset=_RESET_PERIODS * (system_period(sheet) or _UNCLOCKED),
-        hold=0 if hdl.setup is not None else hdl_setting(sheet).pad.limits.setup_parallel.ps,
+        hold=0 if hdl.setup is not None else hold,
         released=hdl.after_reset == "released",
+        frame=hdl_setting(sheet, true_time=True).period,
+        serial=hdl.serial is not None or hdl.role == "reader",
+        resettable=hdl.reset is not None,
     )
 
 
@@ -160,9 +174,13 @@ class _Plan:
     """Which runs are made: ``plain`` ones that apply, then all of an exhaustive part."""
 
     def __init__(
-        self, sheet: Sheet, hdl: Hdl, scenarios: Sequence[Scenario] | None, exhaustive: bool
+        self,
+        sheet: Sheet,
+        hdl: Hdl,
+        scenarios: Sequence[Scenario] | None,
+        exhaustive: bool,
+        setting: Setting,
     ) -> None:
-        setting = hdl_setting(sheet)
         if scenarios is None:
             scenarios = list(scenarios_of(sheet).values())
         ports = {"serial": hdl.serial is not None, "reset": hdl.reset is not None}
@@ -173,6 +191,14 @@ class _Plan:
         self._passes = 1 if hdl.role == "pad" else setting.passes
         # A pad is read as quickly as it may be; a reader has a pace of its own.
         self._setting = brisk(setting) if hdl.role == "pad" else setting
+
+    def seconds(self, sheet: Sheet) -> float:
+        """What the plain runs may take beside the usual limit, if they are long ones."""
+        period = system_period(sheet)
+        if period is None:
+            return 0.0
+        cycles = sum(chosen.script.stimulus.end for chosen in self.plain) // period
+        return max(0, cycles - _USUAL_CYCLES) * _A_CYCLE
 
     def chosen(self) -> Iterator[Chosen]:
         """All, in order; those of the exhaustive part are new each time, and nobody keeps them."""
@@ -187,18 +213,6 @@ class _Plan:
         return sum(1 for _ in self.chosen())
 
 
-@contextmanager
-def _scratch(folder: Path | None) -> Iterator[Path]:
-    """A new folder for one build, gone afterwards; two runs never share one."""
-    if folder is not None:
-        folder.mkdir(parents=True, exist_ok=True)
-    place = Path(tempfile.mkdtemp(prefix=".build-", dir=folder)).resolve()
-    try:
-        yield place
-    finally:
-        shutil.rmtree(place, ignore_errors=True)
-
-
 class _Bench:
     """Judges the runs of one design, from the records that they left."""
 
@@ -207,10 +221,14 @@ class _Bench:
         self.clock: tuple[int, int] | None = None
         """A rise of the system clock, and its period, in picoseconds of the simulation."""
         self.places: list[Place] = []
-        self.pad = hdl_setting(sheet).pad
+        setting = hdl_setting(sheet)
+        self.pad, self.settles = setting.pad, setting.settles
         # A design in the register's place answers for itself; a reader has to serve the pad.
         self.limits = self.pad.limits if hdl.role == "pad" else slowest_pad(sheet).limits
         self.names = None if hdl.role == "pad" else _READER_NAMES
+        promised, room = _promise("hdl.answer", hdl.answer), room_to_answer(sheet)
+        self.promised = promised is not None and promised.ps <= room.ps
+        self.answer = promised if promised is not None and self.promised else room
 
     def judged(self, chosen: Chosen, place: Place, record: dict[str, Any]) -> ScenarioRun:
         """One run; what it keeps is enough to make its script and its wires again."""
@@ -243,8 +261,8 @@ class _Bench:
     ) -> tuple[Script, Timeline, Sequence[Read]]:
         script = chosen.script
         if self.hdl.role == "pad":
-            pad, stimulus = chosen.setting.pad, script.stimulus
-            timeline = pad_timeline(pad, stimulus, record["base"], record["data"])
+            pad = chosen.setting.pad
+            timeline = pad_timeline(pad, script, record["base"], record["data"])
             return script, timeline, decode(timeline)
         timeline = reader_timeline(record)
         reads = decode(timeline, self.names)
@@ -254,7 +272,9 @@ class _Bench:
         answers = judge_answers(
             run.timeline,
             window=self.limits.answer.ps,
-            answer=_promise("hdl.answer", self.hdl.answer),
+            answer=self.answer,
+            promised=self.promised,
+            latency=self.settles,
             clock=self.clock and SystemClock(self.clock[0] - base, self.clock[1]),
             flip_flops=self.hdl.synchroniser,
         )
@@ -304,6 +324,6 @@ def _promise(key: str, value: Value | None) -> Limit | None:
 
 def _ending(outcome: Outcome, met: Met, limit: float) -> Finding:
     """A simulation that did not come to its end, and where it stood."""
-    if outcome.kind == "ended":
-        return Finding(_ENDED, "fail", met=met, case="ended", facts={"words": outcome.says})
+    if outcome.kind in ("ended", "flooded"):
+        return Finding(_ENDED, "fail", met=met, case=outcome.kind, facts={"words": outcome.says})
     return Finding(_TIME, "fail", limit=limit, met=met, case=outcome.kind)

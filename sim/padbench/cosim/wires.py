@@ -1,7 +1,7 @@
 """Between scripts and the wires of an HDL run: what to drive, and the timeline of what came."""
 
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import accumulate
 from typing import Any
 
@@ -26,13 +26,22 @@ from padbench.core.wires import (
     PAD_SERIAL,
     contact,
 )
+from padbench.cosim.hdl_scenarios import edges_of
 from padbench.cosim.job import PadRun, Poll, ReaderRun
 from padbench.cosim.setting import Chosen
-from padbench.model.contacts import inputs_word
-from padbench.model.edges import Edges, Line, console_edges
+from padbench.model.contacts import inputs_word, passed_on
+from padbench.model.edges import Line
+from padbench.scenarios import Script
 from padbench.scenarios.expect import closed_contacts
 
-__all__ = ["pad_run", "pad_timeline", "reader_run", "reader_timeline", "serial_levels"]
+__all__ = [
+    "pad_run",
+    "pad_timeline",
+    "passed_words",
+    "reader_run",
+    "reader_timeline",
+    "serial_levels",
+]
 
 _ORDER = {"serial": 0, "buttons": 1, "latch": 2, "clock": 3, "reset": 4}
 
@@ -57,7 +66,7 @@ def pad_run(chosen: Chosen) -> PadRun:
     The design gets the contacts as they are: a policy for opposite directions is its own business.
     """
     pad, stimulus = chosen.setting.pad, chosen.script.stimulus
-    edges = console_edges(stimulus.reads)
+    edges = edges_of(chosen.script)
     actions: list[tuple[int, str, Any]] = [
         *((when, "serial", level) for when, level in serial_levels(pad, stimulus.reads)),
         *((when, "buttons", inputs_word(pad, byte)) for when, byte in stimulus.contacts),
@@ -112,15 +121,22 @@ def reader_run(chosen: Chosen) -> ReaderRun:
     wait = passes * (setting.timing.length + setting.timing.latch_to_clock)
     held = closed_contacts(contacts, starts[0] - 1)
     brisk = chosen.part == "exhaustive"
-    return ReaderRun(chosen.scenario.name, held, passes, wait + wait // 4, polls, brisk)
+    answer = setting.pad.soonest if chosen.quick else None
+    return ReaderRun(chosen.scenario.name, held, passes, wait + wait // 4, polls, brisk, answer)
 
 
-def pad_timeline(pad: PadModel, stimulus: Stimulus, base: int, data: Sequence[Any]) -> Timeline:
+def passed_words(pad: PadModel, stimulus: Stimulus) -> Iterator[tuple[int, int]]:
+    """(picoseconds, word) of the inputs, behind the pad's policy for opposite directions."""
+    for when, byte in passed_on(pad.policy, stimulus.contacts):
+        yield when, inputs_word(pad, byte)
+
+
+def pad_timeline(pad: PadModel, script: Script, base: int, data: Sequence[Any]) -> Timeline:
     """The timeline of one scenario; ``data`` is (times, levels) of the data line as recorded.
 
     Recorded times count from the start of the simulation, ``base`` is when the scenario began.
     """
-    edges: Edges = console_edges(stimulus.reads)
+    edges, stimulus = edges_of(script), script.stimulus
     end = stimulus.end
     latch, clock = edges.latch.wire(end), edges.clock.wire(end)
     line = _wire(data, base, end)
@@ -145,9 +161,7 @@ def pad_timeline(pad: PadModel, stimulus: Stimulus, base: int, data: Sequence[An
         },
         words={
             CONTACTS_HELD: Word.of(8, moves),
-            PAD_INPUTS: Word.of(
-                pad.stages, ((when, inputs_word(pad, byte)) for when, byte in moves)
-            ),
+            PAD_INPUTS: Word.of(pad.stages, passed_words(pad, stimulus)),
         },
         events={CONSOLE_SAMPLE: samples[samples <= end]},
         notes=stimulus.notes,

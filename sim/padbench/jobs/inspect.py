@@ -2,16 +2,19 @@
 
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from datetime import date
+from functools import wraps
 from pathlib import Path
-from typing import Any, NotRequired, TypeGuard
+from typing import Any, Concatenate, NotRequired, ParamSpec, TypeGuard
 
 from typing_extensions import TypedDict
 
 from padbench.capture.against import judge_against
 from padbench.capture.expected import Expectation, judge_expectation, load_expectation
 from padbench.capture.findings import findings_of
+from padbench.capture.fit import NotShown, fitted
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import (
     Inspection,
@@ -28,6 +31,7 @@ from padbench.capture.windows import TooMuch, stretches
 from padbench.core.buttons import pressed_in
 from padbench.core.findings import Finding, Source, overall
 from padbench.core.timeline import Timeline
+from padbench.files import one_run, was_read, whole_file
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -42,11 +46,14 @@ from padbench.jobs.loading import (
 )
 from padbench.results.capture_sections import capture_sections
 from padbench.results.documents import FindingDocument, Outcome, finding_document
-from padbench.results.result import Result
+from padbench.results.result import Result, combined
 from padbench.scenarios import Scenario
+from padbench.sheet import Sheet
 from padbench.waveio import SECONDS, CaptureFile, Thresholds, WaveError, name_of, unit_named
 
-__all__ = ["ROLES", "inspect"]
+__all__ = ["ROLES", "inspect", "inspect_one"]
+
+P = ParamSpec("P")
 
 ROLES = ("latch", "clock", "data", "supply", "sync")
 """What a channel can be."""
@@ -144,7 +151,8 @@ class InspectDocument(TypedDict):
     reads: list[SeenReadDocument]
 
 
-def inspect(
+@one_run()
+def inspect_one(
     capture: CaptureFile,
     *,
     sheet: SheetLike | None = None,
@@ -162,6 +170,7 @@ def inspect(
     own_scenarios: FileLike | None = None,
     sync_line: int | None = None,
     all_reads: bool = False,
+    fit: FileLike | None = None,
     progress: Progress = unwatched,
 ) -> Result:
     """Decode and judge a capture: every read, every width, held to what a simulation is held to.
@@ -170,7 +179,8 @@ def inspect(
         result.verdict, [f.says for f in result.findings if f.verdict == "fail"]
         [read.byte for read in result.data.reads()]
 
-    ``capture`` is a VCD or CSV file, plain or gzip, by its path or open. ``channels`` names its
+    ``capture`` is a VCD or CSV file, plain or gzip, by its path or open, or several of them, which
+    give one result with all in it, as bad as the worst. ``channels`` names its
     channels by role ("latch", "clock", "data", "supply", "sync"), in CSV also by number from 1;
     what is left out is found by its name. ``time`` is the column of times in ``time_unit`` ("us"),
     ``rate`` stands for it in samples a second; ``thresholds`` are the volts up to which a line is
@@ -181,10 +191,13 @@ def inspect(
     read, ``passes`` how many reads a poll has (default: as found). ``expect`` is a TOML file that
     says what was held when. ``against`` is another capture, or a sheet that plays ``scenario``,
     compared read by read. ``sync_line`` is the line of the frame in which vertical sync begins.
-    ``all_reads`` lists all in the text. ``progress`` is told of bytes read, and of how many.
+    ``all_reads`` lists all in the text. ``fit`` is a parts file to write: the sheet's register and
+    port as a capture in volts shows them (`padbench.capture.fit`). ``progress`` is told of bytes
+    read, and of how many.
 
-    ``result.data`` is the `padbench.capture.inspect.Inspection`. Raises `WaveError`, `Refusal` and
-    `SheetError` (each a ``ValueError`` of one line a problem) for what cannot be used.
+    ``result.data`` is the `padbench.capture.inspect.Inspection`, of several a list of them. Raises
+    `WaveError`, `Refusal` and `SheetError` (each a ``ValueError`` of one line a problem) for what
+    cannot be used.
     """
     unknown = [role for role in channels or () if role not in ROLES]
     if unknown:
@@ -203,21 +216,123 @@ def inspect(
         _hertz(rate),
         _thresholds(thresholds),
     )
+    if fit is not None:
+        if design is None:
+            raise Refusal("fit", "what hangs on the lines only a sheet can say; give --sheet too")
+        settings = replace(settings, lines=("latch", "clock", "data"))
     expected = None if expect is None else load_expectation(Path(expect))
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
     seen, opened_capture = _read(capture, choices, settings, progress)
     policy = "both" if design is None else design.sheet.policy.opposite_directions
-    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy)]
+    told = expected is not None or other is not None
+    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
     if expected is not None:
         findings.append(judge_expectation(seen.reads(), expected))
     if other is not None:
         findings += judge_against(seen.reads(), *other())
     files = [Path(file) for file in (expect, capture, against) if _is_path(file)]
+    if fit is not None and design is not None:
+        _write_fit(Path(fit), capture, seen, design, _port(design, port))
     return replace(
         _result(capture, seen, opened_capture, findings, expected, choices, all_reads=all_reads),
         inputs=inputs_from(*files) if design is None else design.inputs(*files),
         assumed=() if design is None else design.sheet.assumed,
+        wrote={} if fit is None else {"Parts": Path(fit)},
     )
+
+
+def _write_fit(
+    path: Path, capture: CaptureFile, seen: Inspection, design: Design, kind: str
+) -> None:
+    """The parts file; what was measured is dated by the capture's own file."""
+    sheet = Path(design.sheet.document.name)
+    # A sheet that was loaded before this call is an input all the same.
+    for read in (sheet, sheet.parent / (design.sheet.parts.file or sheet.name)):
+        was_read(read)
+    known = _is_path(capture) and Path(capture).is_file()
+    day = date.fromtimestamp(Path(str(capture)).stat().st_mtime) if known else date.today()
+    name = Path(name_of(capture)).name
+    source = Source(f"measured, {name}, {day.isoformat()}", "measured")
+    try:
+        with whole_file(path) as out:
+            out.write(fitted(seen, design.sheet, kind, source))
+    except NotShown as error:
+        raise Refusal("fit", f"{name}: {error}") from None
+
+
+_NEEDS: Mapping[str, tuple[tuple[type, ...], str]] = {
+    "sheet": ((Sheet, Path, str, Mapping), "a sheet, its file or its text"),
+    "channels": ((Mapping,), 'channels by role, as {"latch": "CH1"}'),
+    "thresholds": ((Sequence,), "two voltages, as (1.5, 3.5)"),
+    "rate": ((int, float, str), "a number of samples a second"),
+    "time": ((str, int), "the name or the number of a column"),
+    "scenario": ((str, Scenario), "a scenario or its name"),
+    **dict.fromkeys(("port", "time_unit"), ((str,), "a name")),
+    **dict.fromkeys(("clocks", "passes", "sync_line"), ((int,), "a whole number")),
+    **dict.fromkeys(("expect", "own_scenarios", "fit"), ((str, Path), "the path of a file")),
+}
+"""What an argument from Python must be, and in words."""
+
+
+def _checked(captures: object, options: Mapping[str, object]) -> list[CaptureFile]:
+    """The captures, one or several; a `Refusal` for what is of no use as an argument."""
+    some = [captures] if _is_capture(captures) or not isinstance(captures, Iterable) else captures
+    files = [*some]
+    for file in files:
+        if not _is_capture(file):
+            what = f"{file!r:.60} is no capture; give a path or an open file, or several"
+            raise Refusal("capture", what)
+    if not files:
+        raise Refusal("capture", "there is none; give a path or an open file, or several")
+    for name, value in options.items():
+        kinds, words = _NEEDS.get(name, ((object,), ""))
+        if (
+            value is not None
+            and (not isinstance(value, kinds) or isinstance(value, bool))
+            and words
+        ):
+            raise Refusal(name, f"{value!r:.60} is no use here; give {words}")
+    against = options.get("against")
+    if (
+        against is not None
+        and not _is_capture(against)
+        and not isinstance(against, Sheet | Mapping)
+    ):
+        raise Refusal("against", f"{against!r:.60} is no use here; give a capture or a sheet")
+    if options.get("fit") is not None and len(files) > 1:
+        raise Refusal("fit", f"there are {len(files)} captures; give the one to fit")
+    return files
+
+
+def _is_capture(file: object) -> TypeGuard[CaptureFile]:
+    return isinstance(file, str | Path) or hasattr(file, "read")
+
+
+def _for_python(
+    one: Callable[Concatenate[CaptureFile, P], Result],
+) -> Callable[Concatenate[CaptureFile | Sequence[CaptureFile], P], Result]:
+    """The same for several captures; messages name arguments instead of options."""
+
+    @wraps(one)
+    def several(
+        capture: CaptureFile | Sequence[CaptureFile], *arguments: P.args, **options: P.kwargs
+    ) -> Result:
+        try:
+            files = _checked(capture, options)
+            return combined([one(file, *arguments, **options) for file in files])
+        except Refusal as error:
+            raise Refusal(error.option.replace("-", "_"), _as_arguments(error.says)) from None
+        except WaveError as error:
+            raise WaveError(_as_arguments(str(error))) from None
+
+    return several  # type: ignore[return-value]  # the first may be named as well
+
+
+def _as_arguments(says: str) -> str:
+    return re.sub(r"(?<!\S)--([a-z]+(?:-[a-z]+)?)", lambda m: m[1].replace("-", "_"), says)
+
+
+inspect = _for_python(inspect_one)
 
 
 def _is_path(file: object) -> TypeGuard[Path | str]:
@@ -256,7 +371,7 @@ def _thresholds(volts: Sequence[float | str] | None) -> Thresholds | None:
         return None
     try:
         low, high = map(float, volts)
-    except ValueError:
+    except (TypeError, ValueError):
         low = high = math.nan
     if not (math.isfinite(low) and math.isfinite(high) and low < high):
         text = ",".join(map(str, volts))[:40]
@@ -347,6 +462,7 @@ def _result(
 ) -> Result:
     verdict = overall(finding.verdict for finding in findings)
     broken = sum(finding.verdict == "fail" for finding in findings)
+    broken_off = " before the file breaks off" if seen.broken_off else ""
     count = f"{len(seen.rows)} read{'s' if len(seen.rows) != 1 else ''}"
 
     def again(spans: Sequence[tuple[int, int]]) -> Mapping[int, Timeline]:
@@ -360,9 +476,9 @@ def _result(
         verdict=verdict,
         outcome=verdict,
         word="Holds." if verdict == "pass" else "FAILS.",
-        lead=f"{count}, and nothing in them breaks a rule."
+        lead=f"{count}{broken_off}, and nothing in them breaks a rule."
         if verdict == "pass"
-        else f"{count}; {broken} of {len(findings)} findings fail.",
+        else f"{count}{broken_off}; {broken} of {len(findings)} findings fail.",
         make_document=lambda: _document(verdict, seen, capture, findings),
         make_sections=lambda: [
             *capture_sections(

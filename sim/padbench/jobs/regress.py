@@ -25,7 +25,6 @@ from padbench.jobs.loading import (
     chosen,
     design_of,
     known_scenarios,
-    path_of,
     scenario_named,
     unwatched,
 )
@@ -158,6 +157,7 @@ def regress(
     *,
     own_scenarios: FileLike | None = None,
     exhaustive: bool = False,
+    true_time: bool = False,
     simulator: str | None = None,
     limit: float | None = None,
     waves: FileLike | None = None,
@@ -171,10 +171,11 @@ def regress(
 
     ``scenarios`` are a name, a `Scenario`, or several (default: all that apply), ``own_scenarios``
     a TOML file with more; ``exhaustive`` adds all transitions between held states and all stopped
-    reads. ``simulator`` stands for the sheet's. ``limit`` is in seconds, for build and simulation
-    together (default: 120, exhaustive 900). ``waves`` is a folder that gets one VCD file a
-    scenario. The sources are found beside the sheet's file, of a text or a dict in the current
-    folder. ``result.data`` is the `RegressResult`.
+    reads, ``true_time`` plays every poll with the sheet's own period. ``simulator`` stands for the
+    sheet's. ``limit`` is in seconds, for build and simulation together (default: 120, exhaustive
+    900, more for a long simulation). ``waves`` is a folder that gets one VCD file a scenario. The
+    sources are found beside the sheet's file, of a text or a dict in the current folder.
+    ``result.data`` is the `RegressResult`.
 
     Raises `SheetError` for a sheet that cannot be used, or whose design does not compile or has
     other ports; `Refusal` (a ``ValueError``) for an unknown scenario, and for a simulator that is
@@ -200,9 +201,9 @@ def regress(
         regression = regress_hdl(
             used,
             folder,
-            path_of(waves),
             [*known.values()] if scenarios is None else wanted,
             exhaustive=exhaustive,
+            true_time=true_time,
             limit=limit,
             step=progress,
             keep=keep,

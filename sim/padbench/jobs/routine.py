@@ -42,7 +42,7 @@ from padbench.routines.frames import lines_of, microseconds_of, where_in_frame
 from padbench.routines.judge import Judgement, judge_routine
 from padbench.routines.lengths import design_map, safe_lengths
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS
-from padbench.workers import NoCluster, parts_done
+from padbench.workers import NoWorkers, parts_done
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -156,12 +156,12 @@ class RoutineDocument(TypedDict):
 
 
 @contextmanager
-def clusters() -> Iterator[None]:
-    """A cluster that is not there is a `Refusal`."""
+def clusters(option: str) -> Iterator[None]:
+    """A cluster that is not there, or workers that do not last, are a `Refusal`."""
     try:
         yield
-    except NoCluster as error:
-        raise Refusal("cluster", str(error)) from None
+    except NoWorkers as error:
+        raise Refusal(option, str(error)) from None
 
 
 def routine(
@@ -240,7 +240,7 @@ def judged(
     judgement: Judgement | None = None
     lengths, drawn = None, None
     try:
-        with clusters():
+        with clusters("workers" if cluster is None else "cluster"):
             work = parts(known, periods, workers if cluster is None else _MANY)
             for part in parts_done(count, known, work, workers=workers, cluster=cluster):
                 by_period[part.period].add(part)

@@ -44,6 +44,7 @@ _NO_INSTRUCTION = 1
 """Cycles that no instruction takes: two and three make every other number."""
 
 _SEE = "To see it,"
+_NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
 _LONGEST = 300
 """Letters of a list of phases in a table."""
 
@@ -62,7 +63,7 @@ _GOT = {
 def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
     """All of them; ``chart`` says that a map was asked for."""
     change = [*_change(report)]
-    yield Section("brief", "", [*_brief(report, change)], ("brief",))
+    yield Section("brief", "", [*_brief(report, change, chart)], ("brief",))
     yield Section("change", "What must change", change, ("page",))
     yield Section("cost", "What it costs", [*_cost(report)])
     if report.sweeps:
@@ -76,8 +77,7 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         title = "Which loop lengths and gaps are safe"
         yield Section("map", title, [map_strips(report.chart), _map_table(report.chart)])
     elif chart and report.judgement is not None:
-        says = "No map: it takes two passes of the first port, with reads evenly spaced."
-        yield Section("map", "", [Prose((says,))], ("text",))
+        yield Section("map", "", [Prose((f"No map: {_NO_MAP}.",))], ("text",))
     title = "Cases that show it" if len(report.worst) > 1 else "A case that shows it"
     if not any(_fails(case) for _, case in report.worst):
         title = "An undisturbed read" if not report.worst else "What a fetch does"
@@ -92,7 +92,7 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         yield Section("change-text", "What must change:", change, ("text",))
 
 
-def _brief(report: JudgedRoutine, change: Sequence[Block]) -> Iterator[Lines]:
+def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Iterator[Lines]:
     """The risk first, what to change, what it costs, how to see it."""
     timing, base = report.console.timing, report.base
     yield Lines("Risk", [*_risk(report.sweeps)])
@@ -117,6 +117,8 @@ def _brief(report: JudgedRoutine, change: Sequence[Block]) -> Iterator[Lines]:
         tried = sum(len(row) for row in report.chart.safe)
         says = f"{grouped(safe)} of {grouped(tried)} loop lengths and gaps are safe; --all lists"
         yield Lines("", [("map", f"{says} them, --picture draws them")])
+    elif chart and report.judgement is not None:
+        yield Lines("", [("map", _NO_MAP)])
     examples = [line for block in _examples(report) for line in block.lines]
     shown = [("", line) for line in examples if line.startswith(_SEE)]
     yield Lines("", shown[:1], whole=True)
@@ -317,7 +319,7 @@ _UNSAFE = len(OUTCOMES) - 1
 
 
 def map_strips(chart: DesignMap) -> Strips:
-    """Gap against loop length: unsafe places are marked, the loop as it is now too."""
+    """Gap against loop length, the longest on top: unsafe places and the routine now are marked."""
     unsafe = any(not good for row in chart.safe for good in row)
     return Strips(
         "Loop lengths and gaps: marked where some phase stops two passes",
@@ -330,10 +332,11 @@ def map_strips(chart: DesignMap) -> Strips:
                 spans_of(0 if good else _UNSAFE for good in row),
                 now=loop == chart.loop,
             )
-            for loop, row in zip(chart.loops, chart.safe, strict=True)
+            for loop, row in reversed([*zip(chart.loops, chart.safe, strict=True)])
         ],
         [(_UNSAFE, "some phase stops two passes")] if unsafe else [],
         "every length and gap that was tried is safe",
+        "safe at each rate tried",
         tall=10,
     )
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
+from io import StringIO
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +13,8 @@ from typing_extensions import TypedDict
 from padbench import __version__
 from padbench.circuit.findings import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
+from padbench.core.remedies import joined
+from padbench.files import usable_name
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -33,18 +36,20 @@ from padbench.results.blocks import (
     Block,
     Cell,
     Changes,
+    Drawing,
     FrameStrip,
     Lines,
     Prose,
     Table,
     article_of,
+    findings_block,
     findings_blocks,
     reads_lines,
     reads_table,
     ribbon_of,
     thinnest_lines,
 )
-from padbench.results.change import Change, changes, value_now
+from padbench.results.change import Change, Plan, plan_of, value_now
 from padbench.results.documents import (
     FindingDocument,
     Outcome,
@@ -61,6 +66,9 @@ from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
+from padbench.wiring.export import write_drawing, write_schematic
+from padbench.wiring.faults import UNPLUGGED, shorts
+from padbench.wiring.plan import wiring_plan
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -77,6 +85,27 @@ class PortDocument(TypedDict):
     fails: list[str]
 
 
+class ChangeDocument(TypedDict):
+    """One thing to change: the key of the sheet, the value to take, the range that would do."""
+
+    key: str
+    title: str
+    value: str
+    says: str
+    mends: list[str]
+
+
+class PlanDocument(TypedDict):
+    """What the changes come to, judged and played again; ``left`` still fail."""
+
+    holds: bool
+    says: str
+    left: list[str]
+    replayed: list[str]
+    wrong: list[str]
+    alternatives: list[ChangeDocument]
+
+
 class VerifyDocument(TypedDict):
     """``padbench verify``."""
 
@@ -87,6 +116,8 @@ class VerifyDocument(TypedDict):
     findings: list[FindingDocument]
     scenarios: list[RunDocument]
     ports: list[PortDocument]
+    changes: list[ChangeDocument]
+    plan: PlanDocument
 
 
 class PlayDocument(RunDocument):
@@ -94,6 +125,9 @@ class PlayDocument(RunDocument):
 
     findings: list[FindingDocument]
 
+
+_MOST_MENDED = 3
+"""Findings named under one change."""
 
 _TOLERANCE = 0.05
 """Of the resistors to buy, as `padbench wiring` takes it where the sheet says none."""
@@ -155,7 +189,13 @@ def verify_result(
     told = routine_warning(trial.findings)
     warning = f" {told}" if told else ""
     ports = design.sheet.works_with.ports
-    answer = cache(lambda: answer_of(trial, changes(trial.findings), ports))
+
+    @cache
+    def plan() -> Plan:
+        # Judged and played again when somebody asks what to change, and not before.
+        return plan_of(design.sheet, trial)
+
+    answer = cache(lambda: answer_of(trial, plan().changes, ports, plan().wrong))
     return Result(
         command="verify",
         name=name,
@@ -165,13 +205,20 @@ def verify_result(
         lead=f"All {len(trial.findings)} findings hold or need no judging, and all "
         f"{len(trial.runs)} scenarios read as they should.{_lacked(design.sheet.part)}{warning}"
         if passes
-        else f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
+        else f"{UNPLUGGED if shorts(design.sheet) else ''}"
+        f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
-        make_document=lambda: _document(design, trial, vcd),
-        make_sections=lambda: [_brief(answer()), *_sections(design, trial)],
+        make_document=lambda: _document(design, trial, vcd, plan()),
+        make_sections=lambda: [
+            _brief(answer(), plan()),
+            *_sections(design, trial, plan(), answer()),
+        ],
         findings=trial.findings,
         runs=trial.runs,
-        figures={"margins": partial(_margins, design.sheet, trial)},
+        figures={
+            "margins": partial(_margins, design.sheet, trial),
+            "scope": partial(_scope, design.sheet),
+        },
         ribbon=lambda: ribbon_of(trial.runs),
         inputs=inputs,
         assumed=design.sheet.assumed,
@@ -192,7 +239,7 @@ def _lacked(part: RegisterPart) -> str:
 
 def save_wave(run: ScenarioRun, folder: FileLike) -> Path:
     """Write the wave of a run into a folder and return where it is."""
-    path = Path(folder) / f"{run.name}.vcd"
+    path = Path(folder) / usable_name(f"{run.name}.vcd")
     comment = f"{run.name}: {run.says} ({run.where})"
     write_wave(run.timeline, path, comment=comment)
     return path
@@ -221,7 +268,7 @@ def write_voltages(
     write_analogue(run.timeline, waves, Path(path), comment=comment)
 
 
-def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDocument:
+def _document(design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan) -> VerifyDocument:
     return {
         "verdict": trial.verdict,
         "padbench": __version__,
@@ -238,6 +285,25 @@ def _document(design: Design, trial: Trial, vcd: Mapping[str, Path]) -> VerifyDo
             }
             for row in trial.ports
         ],
+        "changes": [_change_document(change) for change in plan.changes],
+        "plan": {
+            "holds": plan.holds,
+            "says": plan.says,
+            "left": [found.id for found in plan.left],
+            "replayed": list(plan.replayed),
+            "wrong": list(plan.wrong),
+            "alternatives": [_change_document(change) for change in plan.alternatives],
+        },
+    }
+
+
+def _change_document(change: Change) -> ChangeDocument:
+    return {
+        "key": change.key,
+        "title": change.title,
+        "value": change.spare,
+        "says": change.says,
+        "mends": list(change.mends),
     }
 
 
@@ -246,16 +312,28 @@ def _margins(sheet: Sheet, trial: Trial, path: Path) -> "Figure":
     from padbench.routines.poll import with_timings  # noqa: PLC0415
 
     spreads = [*spread_of(with_timings(sheet), trial.findings)]
-    return margins_figure(spreads, sheet.pad.name, path)
+    return margins_figure(spreads, trial.findings, sheet.pad.name, path)
 
 
-def _brief(answer: Answer) -> Section:
+def _scope(sheet: Sheet, path: Path) -> "Figure":
+    """The first read of the scenario in which each button is pressed alone."""
+    from padbench.circuit.waves import worst_port  # noqa: PLC0415
+    from padbench.results.scope_picture import scope_figure  # noqa: PLC0415
+
+    port = worst_port(sheet)
+    shown = scenario_named("each-button", known_scenarios(sheet, None))
+    run = run_scenario(sheet, shown, port, "slow")
+    return scope_figure(sheet, port, run, 0, path)
+
+
+def _brief(answer: Answer, plan: Plan) -> Section:
     """What a person at a bench wants first."""
     ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
     causes = [
         (str(number), f"{cause.title}: {cause.says}. Mends {_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
+    after = [("", f"{plan.says[:1].upper()}{plan.says[1:]}.")] if plan.says else []
     played = [
         (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
         for word, names in (("pass", answer.passing), ("fail", answer.failing))
@@ -264,7 +342,7 @@ def _brief(answer: Answer) -> Section:
     memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
     blocks = [
         Lines("", ports),
-        Lines("What must change", causes),
+        Lines("What must change", [*causes, *after]),
         thinnest_lines(answer.thinnest),
         Lines("", played, 2),
         Lines("", [("", memory)] if answer.from_memory else []),
@@ -273,21 +351,29 @@ def _brief(answer: Answer) -> Section:
 
 
 def _mended(cause: Cause) -> str:
-    """What stands under a cause: scenarios first, since people see those."""
-    names = ", ".join((*cause.scenarios, *cause.findings))
-    return f"{len(cause.scenarios)} scenarios: {names}" if len(cause.scenarios) > 1 else names
+    """What stands under a cause: findings by name, scenarios by number where there are several."""
+    count = len(cause.scenarios)
+    scenarios = [*cause.scenarios] if count < 2 else [f"{count} scenarios"]
+    return joined([*cause.findings[:_MOST_MENDED], *scenarios])
 
 
-def _sections(design: Design, trial: Trial) -> Iterator[Section]:
-    needed = changes(trial.findings)
-    failed = trial.verdict == "fail"
-    yield Section("change", "What must change", [*_changes(design, needed, failed)], ("page",))
-    bought = [*_bought(needed, len(design.sheet.buttons))]
+def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Iterator[Section]:
+    if trial.verdict == "fail":
+        yield Section("change", "Changes in detail", [*_changes(design, plan)], ("page",))
+    bought = [*_bought(plan.changes, len(design.sheet.buttons))]
     if bought:
         caption = "For the values above, one pad; padbench wiring lists all parts"
         heads = ("how many", "what", "value", "colour bands")
-        yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",))
-    articles = Articles([*map(_article, trial.runs)])
+        yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",), paper=True)
+    yield from _drawn(design.sheet)
+    if answer.thinnest:
+        caption = "What holds with least to spare"
+        block = findings_block(caption, answer.thinnest, folded=False)
+        yield Section("thinnest", "Thinnest margins", [block], ("page",), paper=True)
+    # One run of each cause stands open.
+    telling = {cause.scenarios[0] for cause in answer.causes if cause.scenarios}
+    order = sorted(trial.runs, key=lambda run: (run.name not in telling, run.verdict == "pass"))
+    articles = Articles([*map(_article, order)], len(telling))
     yield Section("scenarios-text", "Scenarios", [articles], ("text",))
     if trial.ports:
         yield Section("ports", "Which pad works on which port", [_ports(trial.ports)])
@@ -299,15 +385,32 @@ def _sections(design: Design, trial: Trial) -> Iterator[Section]:
     yield Section("scenarios", "Scenarios", [articles], ("page",))
 
 
-def _changes(design: Design, needed: Sequence[Change], failed: bool) -> Iterator[Block]:
-    if needed:
-        data = design.sheet.document.data
-        yield Changes([(change, value_now(change, data)) for change in needed])
-    elif not failed:
-        yield Prose(("Nothing.",))
+def _changes(design: Design, plan: Plan) -> Iterator[Block]:
+    data = design.sheet.document.data
+    if plan.changes:
+        yield Changes([(change, value_now(change, data)) for change in plan.changes])
+        yield Prose((f"{plan.says[:1].upper()}{plan.says[1:]}.",))
     else:
         says = "No value of the sheet mends it: the scenarios below say what goes wrong."
         yield Prose((says,))
+    if plan.alternatives:
+        yield Prose(("Alternatives, each in the place of what mends the same:",))
+        yield Changes([(change, value_now(change, data)) for change in plan.alternatives])
+
+
+def _drawn(sheet: Sheet) -> Iterator[Section]:
+    """Schematic, package and parts of the pad as the sheet has it; a program has none."""
+    if sheet.chip.kind == "firmware":
+        return
+    plan, name = wiring_plan(sheet), sheet.pad.name
+    schematic, package = StringIO(), StringIO()
+    write_schematic(sheet, plan, schematic, title=name)
+    write_drawing(plan, package, title=name)
+    pictures = [("Schematic", schematic.getvalue()), ("Package, from above", package.getvalue())]
+    needs = [(str(one.count), one.what, one.value, " ".join(one.bands), one.note)
+             for one in plan.needs]  # fmt: skip
+    parts = Table("Parts, as the sheet has them", ("", "what", "value", "bands", "note"), needs)
+    yield Section("drawing", "How it is wired", [Drawing(pictures), parts], ("page",), paper=True)
 
 
 _PLACES = {

@@ -7,11 +7,12 @@ from typing_extensions import TypedDict
 from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import MARK, MARKED, Lines, Prose, Table, findings_blocks
-from padbench.results.change import changes
+from padbench.results.blocks import Lines, Prose, Table, findings_blocks
+from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
-from padbench.wiring.faults import judge_family, judge_wiring
+from padbench.trials.run import Trial
+from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 
 __all__ = ["plan_wiring"]
@@ -95,18 +96,21 @@ def plan_wiring(sheet: SheetLike) -> Result:
     )
     faults = tuple(finding for finding in findings if finding.verdict == "fail")
     plan = wiring_plan(design.sheet)
+    unplugged = UNPLUGGED if shorts(design.sheet) else ""
     return Result(
         command="wiring",
         name=f"{design.sheet.pad.name}, {plan.part}",
         verdict="fail" if faults else "pass",
         outcome="fail" if faults else "pass",
         word="CANNOT WORK AS IT IS." if faults else "Ready to wire.",
-        lead=f"{len(faults)} of {len(findings)} findings fail: mend the sheet before you wire "
-        "anything."
+        lead=f"{unplugged}{len(faults)} of {len(findings)} findings fail: mend the sheet before "
+        "you wire anything."
         if faults
         else "Unplug first, and go by the checks in their order.",
         make_document=lambda: _document(plan, faults),
-        make_sections=lambda: [*_sections(plan, faults)],
+        make_sections=lambda: [
+            *_sections(plan, faults, plan_of(design.sheet, Trial(findings, (), ())).changes)
+        ],
         findings=findings,
         inputs=design.inputs(),
         assumed=design.sheet.assumed,
@@ -155,12 +159,13 @@ def _pair(volts: Range | None) -> Pair:
     return None if volts is None else [round(volts[0], 6), round(volts[1], 6)]
 
 
-def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
-    yield _brief(plan, faults)
+def _sections(
+    plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]
+) -> Iterator[Section]:
+    yield _brief(plan, faults, changes)
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
         lines = [*map(_fault, faults)]
-        lines += [] if all(fault.looked_up for fault in faults) else [MARKED]
         yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
     yield Section("pins", "Pins", [_pins(plan.pins)])
@@ -180,16 +185,21 @@ def _sections(plan: WiringPlan, faults: Sequence[Finding]) -> Iterator[Section]:
     yield Section("checklist", "Bring it up in this order:", [Prose(steps, listed=True)])
 
 
-def _brief(plan: WiringPlan, faults: Sequence[Finding]) -> Section:
+def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]) -> Section:
     """The pins, and below them what fits: what to mend first, parts, how to begin."""
-    mend = [(str(number), f"{change.title}: {change.whole}")
-            for number, change in enumerate(changes(faults), 1)]  # fmt: skip
+    if faults:
+        # No pins: whoever wires by them before the sheet is mended wires it wrong.
+        said = {fault.id: fault.says for fault in faults}
+        mend = []
+        for number, change in enumerate(changes, 1):
+            why = [said[id_] for id_ in change.mends if id_ in said and said[id_] != change.whole]
+            mend.append((str(number), f"{change.title}: {'; '.join([change.whole, *why[:1]])}"))
+        return Section("brief", "", [Lines("What must change", mend)], ("brief",))
     parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
     steps = [(f"{number}.", step) for number, step in enumerate(plan.checklist[:2], 1)]
     further = f"then {len(plan.checklist) - 2} checks in their order, and the cable: see --all"
     blocks = [
         _pins(plan.pins),
-        Lines("Mend the sheet before you wire anything", mend),
         Lines("Parts", parts),
         Lines("Bring it up like this", [*steps, ("", further)]),
     ]
@@ -198,8 +208,7 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding]) -> Section:
 
 def _fault(fault: Finding) -> str:
     mend = f" Change: {fault.remedy.whole}." if fault.remedy is not None else ""
-    mark = "" if fault.looked_up else MARK
-    return f"{fault.id}{mark}: {fault.says}.{mend}"
+    return f"{fault.id} ({fault.rests_on}): {fault.says}.{mend}"
 
 
 def _pins(pins: Sequence[Pin]) -> Table:

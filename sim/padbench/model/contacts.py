@@ -4,7 +4,7 @@ processes = contacts(pad, stimulus.contacts, closed, inputs)
 inputs_word(pad, 0x80)              # 0x7F: the input of stage 8 is low
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from myhdl import always, delay, instance
@@ -12,7 +12,7 @@ from myhdl import always, delay, instance
 from padbench.core.buttons import OPPOSITES, byte_of
 from padbench.core.pad import PadModel, Policy
 
-__all__ = ["contacts", "first_inputs", "inputs_word"]
+__all__ = ["contacts", "first_inputs", "inputs_word", "passed_on"]
 
 
 def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, inputs: Any) -> Any:
@@ -55,6 +55,13 @@ def inputs_word(pad: PadModel, pressed: int) -> int:
 def first_inputs(pad: PadModel) -> int:
     """Levels of the parallel inputs before any button moves: stuck contacts, under the policy."""
     return inputs_word(pad, _arbiter(pad.policy)(pad.stuck))
+
+
+def passed_on(policy: Policy, moves: Iterable[tuple[int, int]]) -> Iterator[tuple[int, int]]:
+    """(picoseconds, byte of closed contacts) as a pad with this policy passes them on."""
+    decide = _arbiter(policy)
+    for when, closed in moves:
+        yield when, decide(closed)
 
 
 class _Pair:

@@ -5,6 +5,7 @@ figure.max, figure.unit, figure.at     # 3.2e-07, "s", "5 V, 25 °C, 50 pF"
 figure.cited                           # Source("CD4021B data sheet (…)", "from memory")
 """
 
+import json
 import re
 import tomllib
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from pydantic_core import CoreSchema, core_schema
 from padbench.core.findings import Source, SourceClass
 from padbench.toml import Refused, Table
 
-__all__ = ["Entry", "Figure", "FigureEntry", "Needs", "read_table", "table_of"]
+__all__ = ["Entry", "Figure", "FigureEntry", "Needs", "cited_text", "read_table", "table_of"]
 
 FOLDER = files(__package__)
 
@@ -48,6 +49,13 @@ _SCALES = {
     "°C": ("°C", 0),
     "fraction": ("fraction", 0),
 }
+_WRITTEN = {"s": "ns", "Hz": "MHz", "A": "µA", "F": "pF", "s/F": "ns/pF"}
+
+
+def cited_text(cited: Source) -> str:
+    """The keys ``source`` and ``class`` as a table writes them; what has no class there is C."""
+    letter = next((letter for letter, kind in _CLASSES.items() if kind == cited.kind), "C")
+    return f"source = {json.dumps(cited.title, ensure_ascii=False)}, class = {json.dumps(letter)}"
 
 
 def read_table(name: str) -> dict[str, Any]:
@@ -69,6 +77,16 @@ class Figure:
     unit: str
     at: str
     cited: Source
+
+    def text(self) -> str:
+        """As a table writes it, in a unit in which its numbers are short."""
+        unit = _WRITTEN.get(self.unit, self.unit)
+        power = _SCALES[unit][1]
+        known = {"min": self.min, "typ": self.typ, "max": self.max}
+        numbers = [f"{k} = {x / 10.0**power:.6g}" for k, x in known.items() if x is not None]
+        at = f"at = {json.dumps(self.at, ensure_ascii=False)}"
+        parts = [*(numbers or ["no-limit = true"]), f'unit = "{unit}"', at, cited_text(self.cited)]
+        return f"{{ {', '.join(parts)} }}"
 
 
 class Entry(Table):

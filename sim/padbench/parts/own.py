@@ -5,18 +5,21 @@ module. While a sheet is read, its own parts are known beside the shipped ones:
 
     with own_parts(load_own(Path("my-parts.toml"))):
         known_parts()                #  the shipped ones, then those of the file
+
+`own_text` writes such a table.
 """
 
+import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field
 
-from padbench.parts.figure import read_table
+from padbench.parts.figure import Figure, cited_text, read_table
 from padbench.parts.ports import PortEntry, PortKind, port_kind, port_names
 from padbench.parts.registers import (
     RegisterEntry,
@@ -37,6 +40,7 @@ __all__ = [
     "load_own",
     "own_now",
     "own_parts",
+    "own_text",
 ]
 
 LONGEST_NAME = 40
@@ -137,3 +141,32 @@ def load_own(path: Path) -> OwnParts:
 
     parts = check(document, _PartsFile, across)
     return OwnParts(registers, {name: entry.port(name) for name, entry in parts.port.items()})
+
+
+def own_text(part: RegisterPart | PortKind) -> str:
+    """A part as a table of a parts file; what it borrows it borrows there too."""
+    kind = "register" if isinstance(part, RegisterPart) else "port"
+    table = f"{kind}.{json.dumps(part.name, ensure_ascii=False)}"
+    source, _, letter = cited_text(part.cited).rpartition(", ")
+    lines, figures = [f"[{table}]", source, letter], list[str]()
+    borrowed: Mapping[str, str] = getattr(part, "borrowed", {})
+    for own in fields(part):
+        key, value = own.name.replace("_", "-"), getattr(part, own.name)
+        if isinstance(value, Figure):
+            figures += [] if own.name in borrowed else [f"{key} = {value.text()}"]
+        elif key == "levels":
+            lines += [] if value == "fraction" else [f'levels = "{value}"']
+        elif key != "name" and isinstance(value, bool | int | str):
+            lines.append(f"{key} = {json.dumps(value, ensure_ascii=False)}")
+    if isinstance(part, PortKind):
+        return "\n".join([*lines, *figures, ""])
+    lines += [f'timing-of = "{lender}"' for lender in [*borrowed.values()][:1]]
+    pins = ", ".join(f"{name} = {number}" for name, number in part.pins.items())
+    cited = cited_text(part.pins_cited or part.cited)
+    lines.append(f"pins = {{ numbers = {{ {pins} }}, {cited} }}")
+    if part.derating is not None:
+        law = part.derating
+        numbers = f"volts = {law.volts:g}, threshold = {law.threshold:g}"
+        numbers += f", exponent = {law.exponent:g}, per-degree = {law.per_degree:g}"
+        lines.append(f"derating = {{ {numbers}, {cited_text(law.cited)} }}")
+    return "\n".join([*lines, f"[{table}.figures]", *figures, ""])

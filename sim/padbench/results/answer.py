@@ -9,6 +9,8 @@ Text and page are drawn from it; nothing here knows how either looks.
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
+from operator import and_
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import COUNTED, Finding
@@ -22,7 +24,10 @@ __all__ = ["Answer", "Cause", "PortAnswer", "answer_of", "thinnest"]
 _THINNEST = 5
 _BUTTON_SCENARIO = "each-button"
 _WORN = frozenset(("levels.pressed", "levels.contact", "edges.press"))
-_HARMLESS = ("power.", "bounce.", "cable.", "wiring.order", "wiring.serial-input", "wiring.stuck")
+_HARMLESS = (
+    *("power.", "bounce.", "cable.", "wiring.order", "wiring.serial-input"),
+    *("wiring.stuck-contact", "wiring.every-button", "wiring.own-stage"),
+)
 """Where only such findings fail, the runs show what is read; any other makes each bit unsure."""
 
 
@@ -79,16 +84,22 @@ class Answer:
         return all(port.works for port in self.ports)
 
 
-def answer_of(trial: Trial, needed: Sequence[Change], ports: Collection[str]) -> Answer:
+def answer_of(
+    trial: Trial,
+    needed: Sequence[Change],
+    ports: Collection[str],
+    unmended: Collection[str] = (),
+) -> Answer:
     """The answer of a trial on the ``ports`` that its sheet names.
 
-    ``needed`` are the changes of `padbench.results.change.changes`.
+    ``needed`` are those of a `padbench.results.change.Plan`, ``unmended`` the scenarios that go
+    wrong even so.
     """
     failing = tuple(run.name for run in trial.runs if run.verdict == "fail")
     sources = (source for finding in trial.findings for source in finding.sources)
     return Answer(
         tuple(_port(trial, port, ports) for port in ports),
-        tuple(_causes(trial, needed, ports)),
+        tuple(_causes(trial, needed, ports, unmended)),
         thinnest(trial.findings),
         tuple(run.name for run in trial.runs if run.verdict == "pass"),
         failing,
@@ -111,16 +122,16 @@ def _port(trial: Trial, port: str, named: Collection[str]) -> PortAnswer:
     runs = [run for run in trial.every if run.port == port]
     broken = _broken_on(trial, port, named)
     wrong = tuple(dict.fromkeys(run.name for run in runs if run.verdict == "fail"))
-    buttons = _buttons([run for run in runs if run.name == _BUTTON_SCENARIO])
+    buttons = _buttons(runs, stuck="wiring.stuck-contact" in broken)
+    played = len(dict.fromkeys(run.name for run in runs))
+    works = not broken and not wrong
+    says = "works" if works else _said(buttons, broken, wrong, played)
     fatal = _fatal(broken)
     for name, word in buttons.items():
         if word == "right" and fatal:
             buttons[name] = "unsure"
         elif word == "right" and _WORN.intersection(broken):
             buttons[name] = "right when new"
-    works = not broken and not wrong
-    played = len(dict.fromkeys(run.name for run in runs))
-    says = "works" if works else _said(buttons, broken, wrong, played)
     return PortAnswer(port, works, says, buttons, broken, wrong)
 
 
@@ -148,42 +159,45 @@ def _broken_on(trial: Trial, port: str, named: Collection[str]) -> tuple[str, ..
     return tuple(id_ for id_ in failed if id_ in here or id_ not in elsewhere)
 
 
-def _buttons(runs: Sequence[ScenarioRun]) -> dict[str, str]:
+def _buttons(runs: Sequence[ScenarioRun], *, stuck: bool) -> dict[str, str]:
     """What each button reads as when it is pressed alone: the worse of the corners."""
-    if not runs:
-        return dict.fromkeys(BUTTONS, "not tried")
-    words = dict.fromkeys(BUTTONS, "right")
-    for run in runs:
-        if run.problems:
+    alone = [run for run in runs if run.name == _BUTTON_SCENARIO]
+    words = dict.fromkeys(BUTTONS, "right" if alone else "not tried")
+    for run in alone:
+        # A contact that is known to be stuck is as expected, and yet not right.
+        if run.problems or stuck:
             for name, word in _buttons_of(run.reads).items():
                 words[name] = word if word != "right" else words[name]
     return words
 
 
 def _buttons_of(reads: Sequence[ReadResult]) -> dict[str, str]:
-    alone = {spelled(pair.expected.held): pair for pair in reads}
-    unpressed = {
-        name: [pair for pair in reads if not pair.expected.held & 128 >> place]
-        for place, name in enumerate(BUTTONS)
-    }
+    always = reduce(and_, (pair.expected.held for pair in reads), 0xFF)
+    alone = {pair.expected.held & ~always: pair for pair in reads}
     words = {}
     for place, name in enumerate(BUTTONS):
-        bit, pair = 128 >> place, alone.get(name)
-        others = unpressed[name]
-        whole = pair is not None and len(pair.read.bits) >= len(BUTTONS)
-        if pair is None or not whole or pair.read.undecided & bit:
-            words[name] = "unsure"
-        elif others and all(other.byte & bit for other in others):
+        bit, pair = 128 >> place, alone.get(128 >> place)
+        others = [other for held, other in alone.items() if not held & bit]
+        if always & bit or (others and all(_is_pressed(other, bit) for other in others)):
             words[name] = "stuck"
+        elif pair is None or len(pair.read.bits) < len(BUTTONS) or pair.read.undecided:
+            words[name] = "unsure"
         elif pair.as_expected:
             words[name] = "right"
-        elif pair.byte in (128 >> at for at in range(len(BUTTONS))):
+        elif pair.byte in alone:
             other = spelled(pair.byte)
-            back = other in alone and alone[other].byte == bit
+            back = alone[pair.byte].byte == bit
             words[name] = f"swapped with {other}" if back else f"reads as {other}"
+        elif pair.byte & bit or pair.byte & ~always:
+            words[name] = f"reads as {spelled(pair.byte)}"
         else:
-            words[name] = "never" if not pair.byte & bit else f"reads as {spelled(pair.byte)}"
+            words[name] = "never"
     return words
+
+
+def _is_pressed(pair: ReadResult, bit: int) -> bool:
+    """Without a doubt: a bit at no level counts as the wrong one in the byte."""
+    return bool(pair.byte & bit) and not pair.read.undecided & bit
 
 
 def _said(
@@ -218,7 +232,9 @@ def _said(
     return "; ".join(parts)
 
 
-def _causes(trial: Trial, needed: Sequence[Change], named: Collection[str]) -> Iterator[Cause]:
+def _causes(
+    trial: Trial, needed: Sequence[Change], named: Collection[str], unmended: Collection[str]
+) -> Iterator[Cause]:
     failed = [found for found in trial.findings if found.verdict == "fail"]
     mine: list[list[str]] = [[*change.mends] for change in needed]
     rest: list[str] = []
@@ -232,7 +248,8 @@ def _causes(trial: Trial, needed: Sequence[Change], named: Collection[str]) -> I
     left: list[str] = []
     for run in trial.runs:
         if run.verdict == "fail":
-            place = _blamed(run, _broken_on(trial, run.port, named), mine)
+            blamed = _blamed(run, _broken_on(trial, run.port, named), mine)
+            place = None if run.name in unmended else blamed
             (left if place is None else scenarios[place]).append(run.name)
     taken: set[str] = set()
     for change, ids, names in zip(needed, mine, scenarios, strict=True):

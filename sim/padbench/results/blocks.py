@@ -3,13 +3,15 @@
 A block's ``kind`` is the name of its template. Verdicts are "pass", "fail", "not-judged".
 """
 
+from base64 import b64encode
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import inf
 from typing import Any, ClassVar
 
 from padbench.core.buttons import BUTTONS, spelled
-from padbench.core.findings import Finding
+from padbench.core.findings import COUNTED, Finding
 from padbench.core.sentences import amount
 from padbench.core.units import show
 from padbench.results.answer import thinnest
@@ -19,8 +21,7 @@ from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_ru
 from padbench.trials.result import ReadResult, ScenarioRun
 
 __all__ = [
-    "MARK",
-    "MARKED",
+    "NEVER_CUT",
     "WORDS",
     "Article",
     "Articles",
@@ -28,6 +29,7 @@ __all__ = [
     "Block",
     "Cell",
     "Changes",
+    "Drawing",
     "Findings",
     "FrameStrip",
     "Lines",
@@ -38,6 +40,7 @@ __all__ = [
     "Strips",
     "Table",
     "article_of",
+    "findings_block",
     "findings_blocks",
     "reads_lines",
     "reads_table",
@@ -45,9 +48,6 @@ __all__ = [
     "spans_of",
     "thinnest_lines",
 ]
-
-MARK = " *"
-MARKED = "* rests on figures from memory or assumed, not looked up; --json has the source of each."
 
 WORDS = {"pass": "holds", "fail": "fails", "not-judged": "not judged", "stopped": "stopped"}
 
@@ -100,12 +100,16 @@ class Prose(Block):
     wrong: bool = False
 
 
+NEVER_CUT = 99
+"""Lines that a row may have which is shown whole."""
+
+
 @dataclass(frozen=True, slots=True)
 class Lines(Block):
     """Rows of a short answer, each with a label (or none).
 
-    A row gets a line, and up to ``most`` if there is room. One that is to be copied is ``whole``:
-    neither cut nor broken. ``left_out`` is how many rows more there are.
+    A row gets a line, and up to ``most`` if there is room; of `NEVER_CUT` all it needs. One that is
+    to be copied is ``whole``: neither cut nor broken. ``left_out`` is how many rows more there are.
     """
 
     kind = "lines"
@@ -153,11 +157,12 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Findings(Block):
-    """Findings with their bars; no bar where there is no number."""
+    """Findings with their bars; no bar where there is no number. ``folded``: it opens on demand."""
 
     kind = "findings"
     caption: str
     rows: Sequence[tuple[Finding, Bar | None]]
+    folded: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +171,20 @@ class Changes(Block):
 
     kind = "changes"
     items: Sequence[tuple[Change, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing(Block):
+    """Pictures beside one another: what each shows, and its SVG."""
+
+    kind = "drawing"
+    drawn: Sequence[tuple[str, str]]
+
+    @property
+    def pictures(self) -> Sequence[tuple[str, str]]:
+        """What each shows, and its address: as an image it can run nothing."""
+        head = "data:image/svg+xml;base64,"
+        return [(says, head + b64encode(svg.encode()).decode()) for says, svg in self.drawn]
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +198,10 @@ class FrameStrip(Block):
 
 @dataclass(frozen=True, slots=True)
 class Strip:
-    """One row of `Strips`: places 0 to ``length`` - 1, and (start, length, code) of stretches."""
+    """One row of `Strips`: places 0 to ``length`` - 1, and (start, length, code) of stretches.
+
+    ``now``: it is as things are, at place 0.
+    """
 
     label: str
     length: int
@@ -192,7 +214,7 @@ class Strips(Block):
     """Rows of places on one axis, each stretch marked by what it came to.
 
     ``kinds`` names the codes that occur, from 1 to 4, the worst last: a taller and darker mark
-    each; ``none`` says what it means where none does.
+    each; ``none`` says what it means where none does, ``white`` what a place without a mark means.
     """
 
     kind = "strips"
@@ -202,6 +224,7 @@ class Strips(Block):
     rows: Sequence[Strip]
     kinds: Sequence[tuple[int, str]]
     none: str
+    white: str = ""
     tall: int = 26
 
     @property
@@ -236,10 +259,31 @@ class Article:
 
 @dataclass(frozen=True, slots=True)
 class Articles(Block):
-    """Runs with an index above them where they are many."""
+    """Runs with an index above them where they are many.
+
+    ``shown``: so many stand open; the others open at a click, first those that fail.
+    """
 
     kind = "articles"
     articles: Sequence[Article]
+    shown: int | None = None
+
+    @property
+    def groups(self) -> Sequence[tuple[str, Sequence[tuple[int, Article]]]]:
+        """What stands above the articles of a group, empty if they stand open, and the articles.
+
+        Each with its number, from 1.
+        """
+        every = [*enumerate(self.articles, 1)]
+        first = len(every) if self.shown is None else self.shown
+        wrong = [one for one in every[first:] if one[1].verdict != "pass"]
+        right = [one for one in every[first:] if one[1].verdict == "pass"]
+        groups = [("", every[:first])]
+        if wrong:
+            groups.append((f"Others that go wrong: {len(wrong)}", wrong))
+        if right:
+            groups.append((f"Those that hold: {len(right)}", right))
+        return groups
 
 
 Ribbon = Sequence[tuple[str, str, str]]
@@ -258,15 +302,20 @@ def spans_of(codes: Iterable[int]) -> list[tuple[int, int, int]]:
 
 
 def findings_blocks(findings: Sequence[Finding]) -> list[Block]:
-    """What fails, then what holds."""
+    """What fails, then what holds by its smallest part of the limit, then what was not judged."""
     broken = [found for found in findings if found.verdict == "fail"]
-    holding = [found for found in findings if found.verdict != "fail"]
+    holding = sorted((found for found in findings if found.verdict == "pass"), key=_share)
+    unjudged = [found for found in findings if found.verdict == "not-judged"]
     blocks: list[Block] = []
     if any(_bar(found) for found in findings):
         blocks.append(Prose((_HOW,), small=True))
-    for caption, some in (("What does not hold", broken), ("What holds", holding)):
+    for caption, some in (
+        ("What does not hold", broken),
+        ("What holds, by the smallest margin", holding),
+        ("Not judged", unjudged),
+    ):
         if some:
-            blocks.append(Findings(caption, [(found, _bar(found)) for found in some]))
+            blocks.append(findings_block(caption, some, folded=some is not broken))
     return blocks
 
 
@@ -279,6 +328,18 @@ def thinnest_lines(findings: Sequence[Finding]) -> Lines:
         share = f"{100 * part:.0f} %" if part < _MANY else f"{part:.0f} times the limit"
         rows.append((found.id, f"{amount(margin, found.unit)} ({share}) to spare: {found.says}"))
     return Lines("The thinnest of what holds", rows)
+
+
+def findings_block(caption: str, findings: Sequence[Finding], *, folded: bool) -> Findings:
+    """Findings in the order given, each with its bar."""
+    return Findings(caption, [(found, _bar(found)) for found in findings], folded)
+
+
+def _share(found: Finding) -> float:
+    """Its margin in parts of the limit; without end where it has none, or only a count."""
+    if found.margin is None or not found.limit or found.unit in COUNTED:
+        return inf
+    return found.margin / abs(found.limit)
 
 
 _HOW = (

@@ -6,13 +6,16 @@ Each row gets a line, and what room is left goes to the first that need more; wh
 too much, rows are left out and counted. What was cut ends in an ellipsis.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from rich.console import Console
 from rich.text import Text
 
-from padbench.results.blocks import Lines
+from padbench.core.units import printable
+from padbench.results.blocks import NEVER_CUT, Lines
 
 __all__ = ["HEIGHT", "fitted"]
 
@@ -27,9 +30,9 @@ def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Te
 
     What is ``whole`` is one line, however long, and counts for as many as the screen makes of it.
     """
-    left = [block for block in blocks if block.rows]
+    left = [_clean(block, height) for block in blocks if block.rows]
     while True:
-        caps = [[1] * len(block.rows) for block in left]
+        caps = [[NEVER_CUT if block.most == NEVER_CUT else 1] * len(block.rows) for block in left]
         room = height - _lines(_drawn(left, caps, width), width)
         if room >= 0:
             break
@@ -51,6 +54,13 @@ def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Te
     return _drawn(left, caps, width)
 
 
+def _clean(block: Lines, most: int) -> Lines:
+    """Without control characters, which a name in a file may have; no more rows than can fit."""
+    rows = [(printable(label), printable(says)) for label, says in block.rows[:most]]
+    gone = block.left_out + len(block.rows) - len(rows)
+    return replace(block, title=printable(block.title), rows=rows, left_out=gone)
+
+
 def _lines(texts: Sequence[Text], width: int) -> int:
     """On the screen, which breaks what is longer than it is wide."""
     return sum(max(1, -(-text.cell_len // width)) for text in texts)
@@ -67,7 +77,7 @@ def _drawn(blocks: Sequence[Lines], caps: Sequence[Sequence[int]], width: int) -
 def _block(block: Lines, caps: Sequence[int], width: int) -> list[Text]:
     if block.whole:
         return [Text(f"{label}: {says}" if label else says) for label, says in block.rows]
-    lines = _wrapped(block.title, width, 1) if block.title else []
+    lines = _wrapped(block.title, width, 2) if block.title else []
     inset = 2 if block.title else 0
     labels = [len(label) for label, _ in block.rows if len(label) <= _WIDEST_LABEL]
     column = max(labels, default=0)
@@ -92,18 +102,26 @@ def _hung(says: str, label: str, inset: int, indent: int, width: int, most: int)
     ]
 
 
+_GLUE = "\ue000"
+"""Stands for a blank at which no line ends; of no other use, and never shown."""
+_TOGETHER = re.compile(r"(?<=\d) (?=\d{3}\b|%|°C|[fpnµmkMG]?[sVAWΩFm](?!\w))")
 _MEASURE = Console(width=80, markup=False, emoji=False, color_system=None)
 
 
 def _wrapped(says: str, width: int, most: int) -> list[Text]:
-    lines = [*Text(says).wrap(_MEASURE, width)]
-    for line in lines:
-        line.rstrip()
-    if len(lines) > most:
-        lines = lines[:most]
+    plain = _broken(says, width)
+    lines = [Text(line) for line in plain[:most]]
+    if len(plain) > most:
         lines[-1].truncate(width - 2)
         lines[-1] = Text(lines[-1].plain.rstrip(" ,;:.") + " …")
     for word, style in _STYLES:
-        if lines and says.startswith(word):
+        if says.startswith(word):
             lines[0].stylize(style, 0, len(word))
     return lines
+
+
+@lru_cache(4096)
+def _broken(says: str, width: int) -> tuple[str, ...]:
+    kept = Text(_TOGETHER.sub(_GLUE, says))
+    lines = (line.plain.rstrip().replace(_GLUE, " ") for line in kept.wrap(_MEASURE, width))
+    return tuple(lines) or ("",)

@@ -104,6 +104,8 @@ def _brief(seen: Inspection, findings: Sequence[Finding], capture: OpenCapture) 
     period = seen.measures.get("poll period")
     if period is not None and period.median:
         rows.append(("polls", f"{1e12 / period.median:.3f} a second"))
+    if seen.frame is not None and len(seen.rows):
+        rows.append(("frame", f"read 1 in {_in_frame(seen.place(seen.read(0)))}"))
     doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if _comments(read)]
     odd = [f"read {read.number}: {_comments(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
     odd += [f"and {len(doubtful) - len(odd)} more"] if len(doubtful) > len(odd) else []

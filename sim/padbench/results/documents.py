@@ -138,7 +138,7 @@ def _object(document: Mapping[str, Any]) -> Iterator[str]:
         if isinstance(value, Iterator):
             yield from _list(value)
         else:
-            yield json.dumps(value, ensure_ascii=False)
+            yield _dumped(value)
     yield "}"
 
 
@@ -153,8 +153,20 @@ def _list(items: Iterator[Any]) -> Iterator[str]:
                 yield ", " if number else ""
                 yield from _object(item)
         else:
-            yield json.dumps(some, ensure_ascii=False)[1:-1]
+            yield _dumped(some)[1:-1]
     yield "]"
+
+
+def _dumped(value: Any) -> str:
+    """As JSON; what a terminal would obey or hide is written as an escape, of the same meaning."""
+    text = json.dumps(value, ensure_ascii=False)
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else _escaped(c) for c in text)
+
+
+def _escaped(sign: str) -> str:
+    return f"\\u{ord(sign):04x}" if sign <= "\uffff" else json.dumps(sign)[1:-1]
 
 
 def finding_document(finding: Finding) -> FindingDocument:

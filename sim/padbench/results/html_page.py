@@ -23,8 +23,10 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 from padbench import __version__
+from padbench.core.buttons import BUTTONS
 from padbench.core.sentences import amount
-from padbench.results.blocks import WORDS, Articles, Cell, findings_blocks
+from padbench.results.answer import Answer
+from padbench.results.blocks import WORDS, Article, Articles, Cell, findings_blocks
 from padbench.results.result import Result, Section
 from padbench.results.wave_data import Wave, wave_object
 
@@ -52,17 +54,23 @@ def write_page(result: Result, out: IO[str]) -> None:
     environment = _environment()
     sections = [part for part in result.sections if "page" in part.media]
     waves = [*_waves(sections)]
+    hero = None if result.answer is None else _telling(result.answer, [one for one, _ in waves])
     scripts = [_asset("uplot.js"), _asset("waves.js")] if waves else []
     stream = environment.get_template("page.html.j2").stream(
         page=result,
         sections=sections,
         ribbon=result.ribbon(),
+        answer=result.answer,
+        buttons=BUTTONS,
+        hero=None if hero is None else waves[hero][0],
+        hero_wave=hero,
         next_wave=partial(next, count()),
+        next_keys=partial(next, count()),
         policy=_policy(scripts),
         scripts=scripts,
         styles=[*([_asset("uplot.css")] if waves else []), _asset("page.css")],
         licence=_asset("uplot-licence.txt"),
-        waves=_wave_texts(waves),
+        waves=_wave_texts([wave for _, wave in waves]),
         versions=_versions(result.versions),
     )
     out.writelines(stream)
@@ -85,9 +93,13 @@ def _environment() -> "Environment":
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(words=WORDS, amount=amount)
+    environment.globals.update(words=WORDS, amount=amount, counted=_counted)
     environment.tests["long"] = _long
     return environment
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}{'s' if number != 1 else ''}"
 
 
 def _long(cell: str | Cell) -> bool:
@@ -96,12 +108,23 @@ def _long(cell: str | Cell) -> bool:
     return any(len(word) > _LONGEST_WORD for text in texts for word in _PARTS.split(text))
 
 
-def _waves(sections: Sequence[Section]) -> Iterator[Callable[[], Wave]]:
+def _telling(answer: Answer, articles: Sequence[Article]) -> int | None:
+    """Which wave shows most: of the first cause that some run fails by, else of each button alone.
+
+    Only where the sheet alone is at fault is it a run in which nothing fails.
+    """
+    names = [name for cause in answer.causes for name in cause.scenarios]
+    names += [*answer.failing, "each-button"]
+    places = {one.name: place for place, one in reversed([*enumerate(articles)])}
+    return next((places[name] for name in names if name in places), 0 if articles else None)
+
+
+def _waves(sections: Sequence[Section]) -> Iterator[tuple[Article, Callable[[], Wave]]]:
     """All waves in the order in which the templates meet, and number, them."""
     for section in sections:
         for block in section.blocks:
             if isinstance(block, Articles):
-                yield from (one.wave for one in block.articles if one.wave is not None)
+                yield from ((one, one.wave) for one in block.articles if one.wave is not None)
 
 
 def _wave_texts(waves: Sequence[Callable[[], Wave]]) -> Iterator[str]:

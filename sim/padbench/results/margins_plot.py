@@ -1,4 +1,4 @@
-"""Margins over all corners as a figure: how much room there is, and which corner takes it."""
+"""Margins over all corners as a figure: how much room there is, the thinnest first."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from padbench.circuit.findings import Spread
-from padbench.results.pictures import new_figure
+from padbench.core.findings import Finding
+from padbench.core.sentences import amount
+from padbench.results.pictures import BAD, BAND, INK, SOFT, STEPS, TEAL, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -18,59 +20,100 @@ __all__ = ["LEAST", "MOST", "margins_figure"]
 LEAST, MOST = -1.2, 1.2
 """Parts of the limit that the axis shows; what lies beyond stands at its end with an arrow."""
 
-_LONGEST = 130
-_WIDE, _ROW = 13.0, 0.27
+_WIDE, _ROW = 7.5, 0.14
 """Inches."""
 
 
-def margins_figure(spreads: Sequence[Spread], pad: str, path: Path) -> "Figure":
-    """A row for each finding: a tick for every corner, a bar between them, a diamond on the worst.
+def margins_figure(
+    spreads: Sequence[Spread], findings: Sequence[Finding], pad: str, path: Path
+) -> "Figure":
+    """A row for each finding, by its least margin: a tick for every corner, a mark on the worst.
 
-    A broken limit is hollow and has a cross. Raises ``ValueError`` as `new_figure` does, and where
-    there is nothing to draw.
+    Beside it stand the margin in parts of the limit, what was measured and the limit. A broken
+    limit is hollow and has a cross. Raises ``ValueError`` as `new_figure` does, and where there is
+    nothing to draw.
     """
     if not spreads:
         raise ValueError("no finding has a margin to draw")
-    tall = 1.2 + _ROW * len(spreads)
+    by_id = {found.id: found for found in findings}
+    tall = 1.25 + _ROW * len(spreads)
     figure = new_figure(path, _WIDE, tall)
-    axes: Any = figure.add_axes((0.165, 0.6 / tall, 0.27, (tall - 1.1) / tall))
-    for row, one in enumerate(spreads):
+    axes: Any = figure.add_axes((0.27, 0.72 / tall, 0.4, (tall - 1.2) / tall))
+    across = axes.get_yaxis_transform()
+    for row, one in enumerate(sorted(spreads, key=lambda one: float(one.margins.min()))):
         inside = np.clip(one.margins, LEAST, MOST)
         worst = float(inside.min())
         broken = bool(one.margins.min() < 0)
+        colour = BAD if broken else INK
         axes.plot(
-            [worst, inside.max()], [row, row], color="0.7", linewidth=5, solid_capstyle="butt"
+            [worst, inside.max()], [row, row], color=STEPS[0], linewidth=4, solid_capstyle="butt"
         )
         axes.plot(
-            inside, np.full(len(inside), row), linestyle="", marker="|", markersize=8,
-            color="0.25", gid=f"corners {one.id}",
+            inside, np.full(len(inside), row), linestyle="", marker="|", markersize=5,
+            color=SOFT, gid=f"corners {one.id}",
         )  # fmt: skip
         axes.plot(
-            [worst], [row], marker={LEAST: "<", MOST: ">"}.get(worst, "D"), markersize=6,
-            color="black", markerfacecolor="white" if broken else "black", gid=f"worst {one.id}",
+            [worst], [row], marker={LEAST: "<", MOST: ">"}.get(worst, "D"), markersize=4,
+            color=colour, markerfacecolor="white" if broken else colour, gid=f"worst {one.id}",
         )  # fmt: skip
-        name = f"✗ {one.id}" if broken else one.id
-        axes.text(
-            -0.02, row, name, transform=axes.get_yaxis_transform(), ha="right", va="center",
-            fontsize=8, weight="bold" if broken else "normal", parse_math=False,
-        )  # fmt: skip
-        axes.text(
-            1.02, row, shorten(one.worst, _LONGEST, placeholder=" …"), va="center", fontsize=7,
-            transform=axes.get_yaxis_transform(), color="0.25", parse_math=False,
-        )  # fmt: skip
-    axes.axvline(0, color="black", linewidth=1.5)
-    axes.axvspan(LEAST - 0.1, 0, facecolor="0.93", zorder=0)
+        texts = (
+            (-0.02, "right", f"✗ {one.id}" if broken else one.id),
+            (1.16, "right", _per_cent(float(one.margins.min()))),
+            (1.19, "left", _values(by_id[one.id])),
+        )
+        for x, side, says in texts:
+            axes.text(
+                x, row, says, transform=across, ha=side, va="center", fontsize=6, color=colour,
+                parse_math=False,
+            )  # fmt: skip
+    axes.axvline(0, color=TEAL, linewidth=1.5)
+    axes.axvspan(LEAST - 0.1, 0, facecolor=BAND, zorder=0)
     axes.set_xlim(LEAST - 0.1, MOST + 0.1)
     axes.set_ylim(len(spreads) - 0.5, -0.5)
     axes.set_yticks([])
-    axes.set_xticks([-1, -0.5, 0, 0.5, 1], ["−100", "−50", "limit", "50", "100"], fontsize=8)
-    axes.set_xlabel("margin, % of the limit; left of the limit it is broken", fontsize=8)
+    axes.set_xticks([-1, -0.5, 0, 0.5, 1], ["−100", "−50", "limit", "50", "100"], fontsize=7)
+    axes.set_xlabel("margin, % of the limit; shaded: the limit is broken", fontsize=7)
     axes.spines[["left", "right", "top"]].set_visible(False)
-    axes.text(
-        1.02, 1.005, "worst at", transform=axes.transAxes, fontsize=8, va="bottom",
-    )  # fmt: skip
+    for x, side, says in ((1.16, "right", "margin"), (1.19, "left", "measured, limit")):
+        axes.text(x, 1.0, says, transform=axes.transAxes, ha=side, va="bottom", fontsize=7)
+    _key(figure, tall)
     figure.text(
-        0.02, 1 - 0.12 / tall, f"{shorten(pad, 80, placeholder=' …')}: margins at all corners",
-        fontsize=11, weight="bold", va="top", parse_math=False,
+        0.02, 1 - 0.1 / tall, f"{shorten(pad, 70, placeholder=' …')}: margins, the thinnest first",
+        fontsize=10, weight="bold", va="top", parse_math=False,
     )  # fmt: skip
     return figure
+
+
+def _key(figure: "Figure", tall: float) -> None:
+    from matplotlib.lines import Line2D  # noqa: PLC0415
+
+    marks = (
+        ("|", SOFT, SOFT, "a corner"),
+        ("D", INK, INK, "the worst of them"),
+        ("D", BAD, "white", "the worst, limit broken"),
+        (">", INK, INK, "beyond the axis"),
+    )
+    figure.legend(
+        [
+            Line2D([], [], linestyle="", marker=mark, color=edge, markerfacecolor=face)
+            for mark, edge, face, _ in marks
+        ],
+        [says for *_, says in marks],
+        loc="lower center",
+        ncols=len(marks),
+        frameon=False,
+        fontsize=7,
+        bbox_to_anchor=(0.5, 0.02 / tall),
+    )
+
+
+def _per_cent(margin: float) -> str:
+    if margin == -np.inf:
+        return "never"
+    return f"{100 * margin:+.0f} %".replace("-", "−")
+
+
+def _values(found: Finding) -> str:
+    if found.measured is None or found.limit is None:
+        return ""
+    return f"{amount(found.measured, found.unit)}, {amount(found.limit, found.unit)}"

@@ -1,4 +1,4 @@
-"""What every picture shares: kinds of file, and a file that is whole or not there.
+"""What every picture shares: colours, kinds of file, and a file that is whole or not there.
 
 Needs the extra ``pictures`` (matplotlib), which only this module's callers import, when they draw.
 """
@@ -15,7 +15,22 @@ if TYPE_CHECKING:
 
 from padbench.files import whole_binary
 
-__all__ = ["new_figure", "notebook_svg", "save_figure"]
+__all__ = [
+    "BAD",
+    "BAND",
+    "INK",
+    "SOFT",
+    "STEPS",
+    "TEAL",
+    "new_figure",
+    "notebook_svg",
+    "save_figure",
+]
+
+INK, SOFT, BAND, TEAL = "#1b2629", "#55605f", "#ece6d3", "#0a5661"
+BAD = "#9c2a0e"
+STEPS = ("#cfc7b0", "#8d9896", "#8a6a00", BAD)
+"""The page's colours in light (``page/page.css``); of steps the last is the worst and darkest."""
 
 _KINDS = (".png", ".svg", ".pdf")
 _NO_DATE: dict[str, dict[str, Any]] = {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}

@@ -38,12 +38,16 @@ Medium = Literal["brief", "text", "page"]
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A part of a result with a heading; ``id`` is where links go, ``media`` is where it stands."""
+    """A part of a result with a heading; ``id`` is where links go, ``media`` is where it stands.
+
+    ``paper``: of a page that begins with an answer it is printed too.
+    """
 
     id: str
     title: str
     blocks: Sequence[Block]
     media: tuple[Medium, ...] = ("text", "page")
+    paper: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,9 +19,9 @@ from rich.text import Text
 
 from padbench.core.findings import COUNTED, Finding
 from padbench.core.sentences import amount
+from padbench.core.units import printable
 from padbench.results.blocks import (
-    MARK,
-    MARKED,
+    NEVER_CUT,
     Article,
     Articles,
     Block,
@@ -42,22 +42,36 @@ _PIPE_WIDTH = 120
 _BRIEF_WIDTH = 80
 _NARROW = 70
 _LONGEST_NAME = 60
-_NEVER_CUT = 99
+
+
+class _Screen(Console):
+    """Without markup and control characters: nothing in a file of the user's can dress up as ours.
+
+    A closed pipe is an error of the caller's to handle.
+    """
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(markup=False, highlight=False, emoji=False, **options)
+
+    def print(self, *objects: Any, **options: Any) -> None:
+        """Print; text is cleaned, and a table has been."""
+        super().print(*(printable(o) if isinstance(o, str) else o for o in objects), **options)
+
+    def on_broken_pipe(self) -> None:
+        """Tell it."""
+        raise BrokenPipeError
 
 
 def console(*, whole: bool = False) -> Console:
-    """Standard output, without markup: nothing in a sheet can dress up as ours."""
+    """Standard output."""
     known = sys.stdout.isatty() or "COLUMNS" in os.environ
-    width = None if known else _PIPE_WIDTH if whole else _BRIEF_WIDTH
-    return Console(markup=False, highlight=False, emoji=False, width=width)
+    return _Screen(width=None if known else _PIPE_WIDTH if whole else _BRIEF_WIDTH)
 
 
 def as_text(result: Result, width: int = _PIPE_WIDTH, *, whole: bool = True) -> str:
     """The whole, or the short answer, as plain text, ``width`` columns wide."""
     out = StringIO()
-    screen = Console(
-        file=out, markup=False, highlight=False, emoji=False, width=width, color_system=None
-    )
+    screen = _Screen(file=out, width=width, color_system=None)
     print_result(result, screen, whole=whole)
     return out.getvalue()
 
@@ -75,10 +89,6 @@ def print_result(result: Result, screen: Console, *, whole: bool = False) -> Non
         for block in part.blocks:
             if _print_block(block, title, screen):
                 title = ""
-    shown = (block for part in result.sections if "text" in part.media for block in part.blocks)
-    tables = (block for block in shown if isinstance(block, Findings))
-    if not all(finding.looked_up for table in tables for finding, _ in table.rows):
-        screen.print(MARKED)
     if result.assumed:
         screen.print(result.assumption, soft_wrap=True)
     screen.print(f"{result.name}: {result.word} {result.lead} {_CAUTION}", soft_wrap=True)
@@ -94,11 +104,11 @@ def _print_brief(result: Result, blocks: Sequence[Block], screen: Console) -> No
     # A name is of any length, so it may be cut; what was found may not.
     name = result.name if len(result.name) <= _LONGEST_NAME else f"{result.name[:_LONGEST_NAME]}…"
 
-    lines = [Lines("", [("", f"{name}: {result.word} {result.lead}")], _NEVER_CUT)]
+    lines = [Lines("", [("", f"{name}: {result.word} {result.lead}")], NEVER_CUT)]
     lines += [block for block in blocks if isinstance(block, Lines)]
     if result.assumed:
         lines.append(Lines("", [("", result.assumption)]))
-    lines.append(Lines("", [("", f"{_CAUTION} --all shows the rest.")], _NEVER_CUT))
+    lines.append(Lines("", [("", f"{_CAUTION} --all shows the rest.")], NEVER_CUT))
     files = [(what, str(path)) for what, path in result.wrote.items()]
     lines.append(Lines("", files, whole=True))
     for line in fitted(lines, screen.width):
@@ -132,21 +142,22 @@ def _text(cell: str | Cell) -> str | Text:
         return cell
     if cell.verdict:
         word, style = _WORDS[cell.verdict]
-        return Text(" ".join(part for part in (word, cell.text) if part), style)
-    return Text(cell.text, "bold red" if cell.bad else "")
+        return Text(" ".join(part for part in (word, printable(cell.text)) if part), style)
+    return Text(printable(cell.text), "bold red" if cell.bad else "")
 
 
 def _findings(block: Findings, title: str, screen: Console) -> None:
     rows = [
         (
-            finding.id + ("" if finding.looked_up else MARK),
+            finding.id,
             _verdict(finding.verdict),
             _margin(finding),
+            finding.rests_on or "",
             _why(finding),
         )
         for finding, _ in block.rows
     ]
-    _show(screen, block.caption, ("finding", "", "margin", ""), rows, frozenset((2,)))
+    _show(screen, block.caption, ("finding", "", "margin", "rests on", ""), rows, frozenset((2,)))
 
 
 def _articles(block: Articles, title: str, screen: Console) -> None:
@@ -197,17 +208,17 @@ def _show(
             ]
             screen.print(", ".join(named))
         return
-    grid = Grid(box=box.SIMPLE_HEAD, title=title or None, title_justify="left")
+    grid = Grid(box=box.SIMPLE_HEAD, title=printable(title) or None, title_justify="left")
     last = len(heads) - 1
     for place, head in enumerate(heads):
         grid.add_column(
-            head,
+            printable(head),
             justify="right" if place in numbers else "left",
             overflow="fold",
             no_wrap=place != last and place in numbers,
         )
     for row in rows:
-        grid.add_row(*row)
+        grid.add_row(*(printable(cell) if isinstance(cell, str) else cell for cell in row))
     screen.print(grid)
 
 

@@ -4,14 +4,14 @@ Times are counted in a unit that divides them all, and only differences are kept
 of 256 reads takes some 100 kB.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from padbench.core.buttons import BUTTONS, spelled
-from padbench.core.timeline import Timeline, Wire
+from padbench.core.timeline import HIGH, Timeline, Wire
 from padbench.trials.result import ReadResult, ScenarioRun
 
 __all__ = [
@@ -19,6 +19,7 @@ __all__ = [
     "ShownRead",
     "Wave",
     "bits_of",
+    "event_of",
     "marks_of",
     "read_as",
     "wave_object",
@@ -59,9 +60,10 @@ class ShownRead:
 class Wave:
     """What one wave shows. ``rows`` are names of wires and what they are called, top to bottom.
 
-    ``marks`` are moments (picoseconds) and what is wrong there. The first read has the number
-    ``first``; time 0 is the moment ``offset`` (picoseconds) of the whole that this is a part of.
-    It opens at the stretch ``opens`` (picoseconds), else at the read with the first mark.
+    ``marks`` are moments (picoseconds) and what is wrong there, ``notes`` moments and, in a few
+    words, what happens there. The first read has the number ``first``; time 0 is the moment
+    ``offset`` (picoseconds) of the whole that this is a part of. It opens at the stretch ``opens``
+    (picoseconds), else at the read with the first mark or note.
     """
 
     timeline: Timeline
@@ -71,10 +73,21 @@ class Wave:
     first: int = 1
     offset: int = 0
     opens: tuple[int, int] | None = None
+    notes: Sequence[tuple[int, str]] = ()
 
 
 def wave_of(run: ScenarioRun) -> Wave:
-    """The wave of a scenario, whatever ran it: only the rows that its wires have."""
+    """The wave of a scenario, whatever ran it: only the rows that its wires have.
+
+    Where nothing is wrong and no read is stopped or cut short, it opens where a contact moves
+    within a read, or closes and opens between two.
+    """
+    marks, notes = marks_of(run), [*_notes(run.reads)]
+    opens = None
+    if not marks and not notes:
+        notes = [*_moves(run)]
+        if notes and not any(_in_a_read(pair, notes[0][0]) for pair in run.reads):
+            opens = _about(run, notes[0][0])
     return Wave(
         run.timeline,
         [
@@ -89,13 +102,83 @@ def wave_of(run: ScenarioRun) -> Wave:
             )
             for pair in run.reads
         ],
-        marks_of(run),
+        marks,
+        opens=opens,
+        notes=sorted(notes),
     )
+
+
+def event_of(pair: ReadResult) -> tuple[int, str]:
+    """Where a read first shows what is wrong with it, and that in a few words.
+
+    It is the sample of its first wrong bit; else its start, with nothing said.
+    """
+    for place, (at, bit) in enumerate(zip(pair.read.samples, pair.read.bits, strict=True)):
+        want = pair.expected.bits[place] if place < len(pair.expected.bits) else None
+        if want is None or bit == want:
+            continue
+        name = BUTTONS[place] if place < len(BUTTONS) else f"bit {place + 1}"
+        if bit is None:
+            every = pair.read.undecided == 0xFF
+            return at, "every bit undecided" if every else f"{name} undecided"
+        return at, f"wrong bit: {name} reads {'pressed' if bit else 'released'}"
+    return pair.read.start_ps, ""
+
+
+def _notes(reads: Sequence[ReadResult]) -> Iterator[tuple[int, str]]:
+    """Extra clocks, latches that come too soon, and the first wrong bit of each read."""
+    for number, pair in enumerate(reads):
+        read = pair.read
+        before = read.latch_end_ps
+        for at in read.samples:
+            # The last clock before a sample is its own; those before it are one too many.
+            extra = [fall for fall in read.clock_falls if before < fall <= at][:-1]
+            if extra:
+                yield extra[0], f"{len(extra)} extra clocks" if extra[1:] else "extra clock"
+            before = at
+        if read.cut_short and number + 1 < len(reads):
+            yield reads[number + 1].read.start_ps, "a new latch cuts the read short"
+        at, says = event_of(pair)
+        if says:
+            yield at, says
+
+
+def _in_a_read(pair: ReadResult, at: int) -> bool:
+    return pair.read.start_ps <= at <= max(pair.read.latch_end_ps, *pair.read.samples, 0)
+
+
+def _moves(run: ScenarioRun) -> Iterator[tuple[int, str]]:
+    """Where a contact moves within a read, or more than once between two."""
+    starts = np.asarray([pair.read.start_ps for pair in run.reads], np.int64)
+    for name in BUTTONS:
+        wire = run.timeline.wires.get(f"contacts.{name}")
+        if wire is None:
+            continue
+        moved = wire.times[1:].tolist()
+        for at, level in zip(moved, wire.levels[1:].tolist(), strict=True):
+            if any(_in_a_read(pair, at) for pair in run.reads):
+                yield at, f"{name} {'closes' if level == HIGH else 'opens'} within the read"
+        # Between which two reads each of them lies.
+        _, first, count = np.unique(
+            np.searchsorted(starts, moved), return_index=True, return_counts=True
+        )
+        for place, edges in zip(first.tolist(), count.tolist(), strict=True):
+            if edges > 1:
+                says = f"{name} bounces" if edges > 2 else f"{name} closes and opens between reads"
+                yield moved[place], says
+
+
+def _about(run: ScenarioRun, at: int) -> tuple[int, int]:
+    """From before a moment between two reads until the end of the read after it."""
+    after = next((pair.read for pair in run.reads if pair.read.start_ps > at), None)
+    until = run.timeline.end_ps if after is None else max(after.latch_end_ps, *after.samples, 0)
+    room = (until - at) // 10
+    return max(0, at - room), min(run.timeline.end_ps, until + room)
 
 
 def wave_object(wave: Wave) -> dict[str, Any]:
     """Keys: ``unit`` (ps), ``end``, ``first``, ``offset``, ``rows``, ``samples``, ``reads``,
-    ``marks``, and ``opens`` or nothing.
+    ``marks``, ``notes``, and ``opens`` or nothing.
 
     A row is name, levels (a digit each, as in `padbench.core.timeline`), time differences. A read
     is start, end of latch, number of samples, byte, expected byte, undecided mask, and 1 if it is
@@ -109,7 +192,8 @@ def wave_object(wave: Wave) -> dict[str, Any]:
         *(wire.times for _, wire in rows),
         samples,
         [at for read in wave.reads for at in (read.start, read.latch_end)],
-        [at for at, _ in wave.marks],
+        [at for at, _ in (*wave.marks, *wave.notes)],
+        wave.opens or [],
     ]
     unit = int(np.gcd.reduce(np.concatenate([np.asarray(t, np.int64) for t in times]))) or 1
     return {
@@ -132,13 +216,23 @@ def wave_object(wave: Wave) -> dict[str, Any]:
             for read in wave.reads
         ],
         "marks": [[at // unit, says] for at, says in wave.marks],
+        "notes": [[at // unit, says] for at, says in wave.notes],
         "opens": None if wave.opens is None else [at // unit for at in wave.opens],
     }
 
 
 def marks_of(run: ScenarioRun) -> list[tuple[int, str]]:
-    """Where something went wrong (picoseconds) and what, in time order."""
-    marks = [(problem.at, problem.says) for problem in run.problems if problem.at is not None]
+    """Where something went wrong (picoseconds) and what, in time order.
+
+    What is wrong with a read is marked at its first wrong bit.
+    """
+    reads = dict(enumerate(run.reads, 1))
+    marks = []
+    for problem in run.problems:
+        read = reads.get(problem.read or 0)
+        at = problem.at if read is None or problem.at is None else event_of(read)[0]
+        if at is not None:
+            marks.append((at, problem.says))
     marks += [
         (min(found.met.at_ps, run.timeline.end_ps), found.says)
         for found in run.broken

@@ -16,7 +16,7 @@ import numpy as np
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.timeline import FLOATING, UNKNOWN, Wire
-from padbench.results.pictures import new_figure
+from padbench.results.pictures import BAD, BAND, INK, SOFT, new_figure
 from padbench.results.wave_data import ROWS, bits_of, marks_of, read_as
 from padbench.trials.result import ReadResult, ScenarioRun
 
@@ -28,7 +28,6 @@ __all__ = ["LABELS", "shown_read", "wave_figure"]
 LABELS = "label"
 """``gid`` of every text that must not run into another."""
 
-_INK, _SOFT, _BAD = "black", "0.45", "#a32a0e"
 _HIGH = {"wire": 0.62, "contact": 0.55}
 _WIDTH, _LEFT, _RIGHT = 10.0, 0.115, 0.985
 
@@ -76,7 +75,7 @@ def wave_figure(run: ScenarioRun, number: int, path: Path, *, pad: str) -> "Figu
     _byte(axes, pair, (begin - start) / 1e6, (end - start) / 1e6)
     for at, _ in marks_of(run):
         if window[0] <= at <= window[1]:
-            axes.axvline((at - start) / 1e6, color=_BAD, linestyle=(0, (4, 3)), linewidth=1.2)
+            axes.axvline((at - start) / 1e6, color=BAD, linestyle=(0, (4, 3)), linewidth=1.2)
     axes.set_ylim(-len(rows) - 0.5, 2.0)
     axes.set_yticks([])
     axes.spines[["left", "right", "top"]].set_visible(False)
@@ -123,16 +122,16 @@ def _wire(
     y = np.where(steady, foot + tall * levels, foot + tall / 2)
     contact = key.startswith("contacts.")
     (line,) = axes.plot(
-        x, y, drawstyle="steps-post", gid=key, color=_SOFT if contact else _INK,
+        x, y, drawstyle="steps-post", gid=key, color=SOFT if contact else INK,
         linewidth=1.8 if key == "cable.data" else 1.3, solid_joinstyle="miter",
     )  # fmt: skip
     line.set_clip_on(False)
     for left, right, level in zip(x[:-1], x[1:], levels[:-1], strict=True):
         if level in (UNKNOWN, FLOATING):
             box = (left, right - left, foot, tall)
-            _box(axes, *box, facecolor="white", edgecolor=_SOFT, hatch="////", gid=f"unsure {key}")
+            _box(axes, *box, facecolor="white", edgecolor=SOFT, hatch="////", gid=f"unsure {key}")
         elif contact and level == 1:
-            _box(axes, left, right - left, foot, tall, facecolor="0.8", edgecolor="none")
+            _box(axes, left, right - left, foot, tall, facecolor=BAND, edgecolor="none")
 
 
 def _box(axes: Any, left: float, wide: float, foot: float, tall: float, **style: Any) -> None:
@@ -148,7 +147,7 @@ def _samples(figure: "Figure", axes: Any, pair: ReadResult, start: int, foot: fl
     for place, (at, bit) in enumerate(zip(read.samples, read.bits, strict=True)):
         x, mask = (at - start) / 1e6, 128 >> place
         wrong = place < 8 and bool((pair.byte ^ pair.expected.byte) & mask)
-        colour = _BAD if wrong else _INK
+        colour = BAD if wrong else INK
         axes.plot([x, x], [foot - 0.1, top - 0.1], color=colour, linewidth=0.7, zorder=1)
         shape, size = ("s", 5) if bit is None else ("v", 6)
         axes.plot(
@@ -201,13 +200,13 @@ def _byte(axes: Any, pair: ReadResult, left: float, right: float) -> None:
     good = pair.as_expected
     _box(
         axes, left, right - left, 0.45, 0.8,
-        facecolor="0.93" if good else "white", edgecolor=_INK if good else _BAD,
+        facecolor=BAND if good else "white", edgecolor=INK if good else BAD,
     )  # fmt: skip
     said = f"{bits_of(pair)} = {read_as(pair)}"
     if not good:
         said = f"✗ {said}, expected {spelled(pair.expected.byte)}"
     axes.text(
-        left, 0.85, f"  {said}", va="center", fontsize=10, gid=LABELS, color=_INK if good else _BAD
+        left, 0.85, f"  {said}", va="center", fontsize=10, gid=LABELS, color=INK if good else BAD
     )
 
 
@@ -220,5 +219,5 @@ def _title(figure: "Figure", run: ScenarioRun, number: int, pad: str) -> None:
         fontsize=11, va="top", weight="bold", gid=LABELS, parse_math=False,
     )  # fmt: skip
     figure.text(
-        0.02, 0.925, below[:150], fontsize=9, va="top", color="0.3", gid=LABELS, parse_math=False
+        0.02, 0.925, below[:150], fontsize=9, va="top", color=SOFT, gid=LABELS, parse_math=False
     )

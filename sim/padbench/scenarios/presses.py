@@ -105,6 +105,7 @@ def press_between(setting: Setting) -> Script:
     quiet = timetable.next_start - timetable.between
     timetable.hold(button, at=timetable.between)
     timetable.hold(0, at=timetable.between + quiet // 2)
+    timetable.settle()
     timetable.poll(note="pressed and released before this poll")
     return timetable.script()
 
@@ -123,6 +124,7 @@ def press_in_latch(setting: Setting) -> Script:
         timetable.unsettled.append(Unsettled(at, fall, button))
         timetable.tolerates.add("timing.setup-parallel")
     timetable.poll(note="pressed inside the latch pulse")
+    timetable.settle()
     timetable.poll()
     return timetable.script()
 
@@ -140,6 +142,7 @@ def press_before_latch_ends(setting: Setting) -> Script:
     if not button & setting.pad.stuck:
         timetable.breaks.add("timing.setup-parallel")
     timetable.poll(note="pressed just before the latch falls")
+    timetable.settle()
     timetable.poll()
     return timetable.script()
 
@@ -152,6 +155,7 @@ def press_after_latch(setting: Setting) -> Script:
     _, fall = timetable.latch_at_pad
     timetable.hold(button, at=fall + setting.pad.limits.setup_parallel.ps)
     timetable.poll(note="pressed just after the latch fell")
+    timetable.settle()
     timetable.poll()
     return timetable.script()
 

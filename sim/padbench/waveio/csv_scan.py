@@ -32,7 +32,15 @@ from padbench.waveio.csv_layout import (
     is_text,
     split,
 )
-from padbench.waveio.stream import THRESHOLDS, ByteStream, Changes, Piece, Thresholds, WaveError
+from padbench.waveio.stream import (
+    THRESHOLDS,
+    ByteStream,
+    Changes,
+    Piece,
+    Points,
+    Thresholds,
+    WaveError,
+)
 
 __all__ = ["Columns", "CsvScan"]
 
@@ -40,6 +48,7 @@ _LINE_END = 10
 _HEAD = 1 << 16
 _BLOCK = 1 << 20  # each is one core's work, and fits its cache
 _LONGEST_CLOSING = 1 << 12  # bytes of text after the last row
+_STEPS = 16  # so many that are alike are no chance
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
 _NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
@@ -110,6 +119,7 @@ class CsvScan:
         self._rows = 0
         self._now: int | None = None
         self._seconds = 0.0
+        self._apart = 0
         self._closed: WaveError | None = None
         self._closing = ""
 
@@ -214,6 +224,7 @@ class CsvScan:
     def _take(self, reader: "_Reader", batches: list[Any]) -> Piece | None:
         parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
         volts: dict[str, tuple[float, float]] = {}
+        analogue: dict[str, list[Points]] = {}
         begin = self._rows
         for batch in batches:
             seconds = reader.seconds(batch, self._rows)
@@ -223,10 +234,15 @@ class CsvScan:
                 what = "time runs backwards; it should only grow"
                 raise _Row(self._rows - begin + row, what)
             self._seconds = float(seconds[-1])
+            if not self._rows:
+                self._apart = _apart(seconds)
             try:
                 for name, found in parts.items():
                     places, levels = reader.changes(batch, name)
                     found.append((_picoseconds(seconds[places]), levels))
+                    points = reader.points(batch, name, seconds)
+                    if points is not None:
+                        analogue.setdefault(name, []).append(points)
                 for name in reader.columns.measured:
                     least, most = reader.range(batch, name)
                     known = volts.get(name, (least, most))
@@ -235,12 +251,11 @@ class CsvScan:
                 raise _Row(self._rows - begin + fault.row, fault.what) from None
             self._rows += len(seconds)
             self._now = int(_picoseconds(seconds[-1:])[0])
-        changes = {
-            name: (np.concatenate([t for t, _ in found]), np.concatenate([v for _, v in found]))
-            for name, found in parts.items()
-            if found
-        }
-        return Piece(self._now or 0, changes, volts=volts) if self._rows > begin else None
+        if self._rows == begin:
+            return None
+        changes = {name: _in_one(found) for name, found in parts.items() if found}
+        lines = {name: _in_one(found) for name, found in analogue.items()}
+        return Piece(self._now or 0, changes, volts=volts, analogue=lines, apart_ps=self._apart)
 
     def _error(self, rows: bytes, row: int, what: str) -> WaveError:
         line = self._line + rows.count(b"\n", 0, _begin_of_row(rows, row))
@@ -404,6 +419,16 @@ class _Reader:
         rows = _changes(levels)
         return rows, levels[rows]
 
+    def points(self, batch: Any, name: str, seconds: NDArray[np.float64]) -> Points | None:
+        """A channel in volts as it was sampled; None for levels and where samples are missing."""
+        place = self.columns.channels[name]
+        column = batch.column(f"c{place}")
+        if place not in self._volts or place in self._sparse or column.null_count:
+            return None
+        unit = self._layout.volts(place)
+        volts: NDArray[np.float64] = column.to_numpy()
+        return seconds, volts if unit == 1 else volts * unit
+
     def range(self, batch: Any, name: str) -> tuple[float, float]:
         """Least and greatest voltage."""
         place = self.columns.measured[name]
@@ -444,6 +469,20 @@ class _Reader:
                     return _Row(number, f"{text[:20]} {_NO_LEVEL}")
             number += 1
         return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
+
+
+def _apart(seconds: NDArray[np.float64]) -> int:
+    """Picoseconds from sample to sample; 0 for a list of changes, which keep no step."""
+    steps = np.diff(seconds)
+    if len(steps) < _STEPS or steps.max() > 1.1 * steps.min():
+        return 0
+    return round(float(np.median(steps)) * 1e12)
+
+
+def _in_one(parts: list[tuple[Any, Any]]) -> tuple[Any, Any]:
+    if len(parts) == 1:
+        return parts[0]
+    return np.concatenate([first for first, _ in parts]), np.concatenate([own for _, own in parts])
 
 
 def _line_ends(rows: memoryview) -> int:

@@ -27,6 +27,7 @@ __all__ = [
     "CaptureFile",
     "Changes",
     "Piece",
+    "Points",
     "Thresholds",
     "WaveError",
     "name_of",
@@ -49,6 +50,10 @@ Of a `Pick` of a whole value, what stands in the file instead of levels, as text
 """
 
 
+Points = tuple[NDArray[np.float64], NDArray[np.float64]]
+"""Seconds, never falling, and volts."""
+
+
 class WaveError(ValueError):
     """A wave file that cannot be used: ``file: line: what is wrong; what would be right``."""
 
@@ -62,6 +67,8 @@ class Piece:
     level. ``gaps`` are (start, end) in picoseconds in which the writer recorded nothing.
     ``broken_off`` says at which place the file ends in the middle of something, in the last piece
     only. ``volts`` has the least and the greatest voltage of channels that were followed for that.
+    ``analogue`` has the points (seconds, volts) of wires in volts, between which they run straight.
+    ``apart_ps`` is from one sample to the next where they are evenly spaced, 0 where nobody knows.
     """
 
     end_ps: int
@@ -70,6 +77,8 @@ class Piece:
     gaps: tuple[tuple[int, int], ...] = ()
     broken_off: str | None = None
     volts: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    analogue: Mapping[str, Points] = field(default_factory=dict)
+    apart_ps: int = 0
 
 
 @dataclass(frozen=True, slots=True)

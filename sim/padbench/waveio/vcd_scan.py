@@ -19,7 +19,7 @@ for what the states mean. ``$dumpportsoff`` and its like are taken as ``$dumpoff
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -33,6 +33,7 @@ from padbench.waveio.stream import (
     ByteStream,
     Changes,
     Piece,
+    Points,
     Thresholds,
     WaveError,
 )
@@ -89,6 +90,7 @@ class _Said:
     places: list[Places] = field(default_factory=list)
     levels: list[NDArray[Any]] = field(default_factory=list)
     volts: list[NDArray[np.float64]] = field(default_factory=list)
+    points: tuple[Places, NDArray[np.float64]] | None = None
 
     def add(self, places: Places, levels: NDArray[Any]) -> None:
         if len(places):
@@ -114,6 +116,7 @@ class VcdScan:
         self._in_comment = False
         self._off_since: int | None = None
         self._whole = False
+        self._stood: dict[str, float] = {}
 
     def pieces(self, picks: Mapping[str, Pick], *, whole: bool = False) -> Iterator[Piece]:
         """Changes of the picked variables, in stretches of time.
@@ -175,10 +178,7 @@ class VcdScan:
         nothing = Piece(self._now, {})
         piece = piece or nothing
         gaps = (*piece.gaps, *gaps)
-        return (
-            Piece(self._now, piece.changes, piece.events, gaps, broken, piece.volts),
-            len(data),
-        )
+        return replace(piece, end_ps=self._now, gaps=gaps, broken_off=broken), len(data)
 
     def _error(self, data: bytes, at: int, what: str) -> WaveError:
         says = what.encode("unicode_escape").decode("ascii")
@@ -238,7 +238,7 @@ class VcdScan:
             vectors = self._ports if self._extended else self._vectors
             vectors(bytes_, starts, kinds, values, said)
         skipped, gaps = self._keywords(bytes_, starts, kinds, ticks_at, times)
-        changes, events = self._assembled(said, is_time, times, skipped)
+        changes, events, analogue = self._assembled(said, is_time, times, skipped)
         if len(times):
             self._now = int(times[-1])
         volts = {
@@ -246,7 +246,15 @@ class VcdScan:
             for name, own in said.items()
             if any(map(len, own.volts))
         }
-        return Piece(self._now or 0, changes, events, gaps, volts=volts), used
+        return Piece(self._now or 0, changes, events, gaps, None, volts, analogue), used
+
+    def _steps(self, name: str, times: Times, volts: NDArray[np.float64]) -> Points:
+        """A value holds until the next, so each change is two points at one time."""
+        both = np.repeat(volts, 2)
+        both[2::2] = volts[:-1]
+        both[0] = self._stood.get(name, volts[0])
+        self._stood[name] = float(volts[-1])
+        return np.repeat(times * 1e-12, 2), both
 
     def _without_comments(self, data: bytes) -> bytes:
         """The same length, with spaces for what stands in comments; line ends stay."""
@@ -328,6 +336,7 @@ class VcdScan:
                     said[name].volts.append(volts)
                 else:
                     said[name].add(places[own], pick.thresholds.zones(volts))
+                    said[name].points = places[own], volts
                 continue
             size = pick.variable.size
             if self._whole and (too_long := ends[own] - first[own] > size).any():
@@ -430,12 +439,17 @@ class VcdScan:
         is_time: NDArray[np.bool_],
         times: Times,
         stretches: list[tuple[int, int, bool]],
-    ) -> tuple[dict[str, Changes], dict[str, Times]]:
+    ) -> tuple[dict[str, Changes], dict[str, Times], dict[str, Points]]:
         changes: dict[str, Changes] = {}
         events: dict[str, Times] = {}
         clock = np.concatenate([[self._now or 0], times])
         # How many times stand before each token; quicker than a search for each change.
         passed = np.cumsum(is_time, dtype=np.int32)
+        analogue = {
+            name: self._steps(name, clock[passed[own.points[0]]], own.points[1])
+            for name, own in said.items()
+            if own.points is not None and len(own.points[0])
+        }
         for name, own in said.items():
             if not own.places:
                 continue
@@ -456,16 +470,18 @@ class VcdScan:
                 events[name] = when
             else:
                 changes[name] = (when, levels)
-        return changes, events
+        return changes, events, analogue
 
 
 def _joined(first: Piece, more: Piece) -> Piece:
     changes = dict(first.changes)
-    for name, (times, levels) in more.changes.items():
-        before = changes.get(name, (times[:0], levels[:0]))
-        changes[name] = np.concatenate([before[0], times]), np.concatenate([before[1], levels])
+    analogue: dict[str, Any] = dict(first.analogue)
+    for known, added in ((changes, more.changes), (analogue, more.analogue)):
+        for name, (times, levels) in added.items():
+            before = known.get(name, (times[:0], levels[:0]))
+            known[name] = np.concatenate([before[0], times]), np.concatenate([before[1], levels])
     events = dict(first.events)
     for name, times in more.events.items():
         events[name] = np.concatenate([events.get(name, times[:0]), times])
     gaps, volts = (*first.gaps, *more.gaps), {**first.volts, **more.volts}
-    return Piece(more.end_ps, changes, events, gaps, volts=volts)
+    return Piece(more.end_ps, changes, events, gaps, None, volts, analogue)

@@ -1,16 +1,20 @@
-"""A wiring plan as CSV, and as a drawing of the packages.
+"""A wiring plan as CSV, as a drawing of the packages, and as a schematic.
 
 write_plan_csv(plan, out)
 write_drawing(plan, out, title="My pad")
+write_schematic(sheet, plan, out, title="My pad")
 """
 
 import csv
 from html import escape
+from textwrap import wrap
 from typing import IO
 
+from padbench.core.units import show
+from padbench.sheet import Sheet
 from padbench.wiring.plan import Pin, Range, WiringPlan
 
-__all__ = ["write_drawing", "write_plan_csv"]
+__all__ = ["write_drawing", "write_plan_csv", "write_schematic"]
 
 
 def write_plan_csv(plan: WiringPlan, out: IO[str]) -> None:
@@ -35,51 +39,182 @@ def _cells(volts: list[Range | None]) -> list[str]:
     ]
 
 
-_PITCH, _BODY, _WIDTH, _TOP = 34, 120, 640, 70
+_LINE, _WRAP, _SYMBOL = 12, 34, 58
+"""Points between lines of small text, letters in one, and room for a pin's lead."""
 
 
 def write_drawing(plan: WiringPlan, out: IO[str], *, title: str) -> None:
-    """Each package from above, pin 1 at the upper left, with the net of every pin (SVG 1.1)."""
-    chips = max(pin.chip for pin in plan.pins)
-    tall = _TOP + _PITCH * max(pin.number for pin in plan.pins) // 2 + 30
+    """Each package from above, pin 1 at the upper left, with the net of every pin (SVG 1.1).
+
+    An inverter before the load pin stands at the first package, as all load pins hang on one.
+    """
+    chips = [
+        [pin for pin in plan.pins if pin.chip == chip]
+        for chip in sorted({pin.chip for pin in plan.pins})
+    ]
+    inverted = any(need.what == "inverter" for need in plan.needs)
+    said = [_wrapped(pin) for pin in plan.pins]
+    pitch = 22 + _LINE * max(map(len, said))
+    side = _SYMBOL + 12 + 6 * max(len(line) for lines in said for line in lines)
+    # Room for the names of two pins that face each other, and a gap.
+    names = max(
+        len(f"{one.number} {one.name}") + len(f"{other.number} {other.name}")
+        for pins in chips
+        for one, other in zip(pins, reversed(pins), strict=True)
+    )
+    body = max(120, 8 * names + 40)
+    tall = 64 + pitch * max(map(len, chips)) // 2
+    wide = 2 * side + body
     out.write(
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {tall * chips + 10}"'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {tall * len(chips) + 8}"'
         ' font-family="sans-serif" font-size="13">\n'
         f"<title>{escape(title)}</title>\n"
         '<rect width="100%" height="100%" fill="white"/>\n'
     )
-    for chip in range(1, chips + 1):
-        pins = [pin for pin in plan.pins if pin.chip == chip]
-        name = plan.part if chips == 1 else f"{plan.part}, register {chip} of {chips}"
-        _package(pins, name, (chip - 1) * tall, out)
+    for place, pins in enumerate(chips):
+        name = (
+            plan.part if len(chips) == 1 else f"{plan.part}, register {place + 1} of {len(chips)}"
+        )
+        _package(pins, name, (side, place * tall, body, pitch), inverted and place == 0, out)
     out.write("</svg>\n")
 
 
-def _package(pins: list[Pin], name: str, top: int, out: IO[str]) -> None:
-    half = len(pins) // 2
-    left, right = (_WIDTH - _BODY) // 2, (_WIDTH + _BODY) // 2
-    first = top + _TOP
-    middle = _WIDTH // 2
+def _wrapped(pin: Pin) -> list[str]:
+    return wrap(pin.goes_to, _WRAP)
+
+
+def _package(
+    pins: list[Pin], name: str, at: tuple[int, int, int, int], inverted: bool, out: IO[str]
+) -> None:
+    """``at`` is the left edge of the body, its top, its width, and the way from pin to pin."""
+    left, top, body, pitch = at
+    half, first, middle = len(pins) // 2, top + 58, left + body // 2
     out.write(
-        f'<text x="{middle}" y="{top + 28}" text-anchor="middle" font-size="16">'
+        f'<text x="{middle}" y="{top + 24}" text-anchor="middle" font-size="16">'
         f"{escape(name)}, from above</text>\n"
-        f'<rect x="{left}" y="{first - 20}" width="{_BODY}" height="{half * _PITCH + 6}"'
-        ' fill="#eee" stroke="black"/>\n'
+        f'<rect x="{left}" y="{first - 20}" width="{body}" height="{(half - 1) * pitch + 40}"'
+        ' fill="#ece6d3" stroke="black"/>\n'
         f'<path d="M {middle - 10} {first - 20} A 10 10 0 0 0 {middle + 10} {first - 20}"'
         ' fill="white" stroke="black"/>\n'
     )
     for pin in pins:
         on_left = pin.number <= half
         row = pin.number - 1 if on_left else len(pins) - pin.number
-        y = first + row * _PITCH
-        edge, away = (left, -1) if on_left else (right, 1)
+        y = first + row * pitch
+        edge, away = (left, -1) if on_left else (left + body, 1)
         inner, outer = ("start", "end") if on_left else ("end", "start")
+        lead = edge + away * (_SYMBOL - 8)
         out.write(
-            f'<line x1="{edge}" y1="{y}" x2="{edge + away * 30}" y2="{y}" stroke="black"/>\n'
+            f'<line x1="{edge}" y1="{y}" x2="{lead}" y2="{y}" stroke="black"/>\n'
             f'<text x="{edge - away * 6}" y="{y + 5}" text-anchor="{inner}">'
             f"{pin.number} {escape(pin.name)}</text>\n"
-            f'<text x="{edge + away * 36}" y="{y}" text-anchor="{outer}" font-weight="bold">'
-            f"{escape(pin.net)}</text>\n"
-            f'<text x="{edge + away * 36}" y="{y + 13}" text-anchor="{outer}" font-size="10">'
-            f"{escape(pin.goes_to)}</text>\n"
         )
+        if inverted and pin.net == "latch":
+            # It points at the pin, with its bubble there.
+            tip, foot = edge + away * 20, edge + away * 46
+            out.write(
+                f'<path class="inverter" d="M {foot} {y - 11} V {y + 11} L {tip} {y} Z"'
+                ' fill="white" stroke="black"/>\n'
+                f'<circle cx="{tip - away * 4}" cy="{y}" r="4" fill="white" stroke="black"/>\n'
+            )
+        out.write(
+            f'<text x="{lead + away * 6}" y="{y + 4}" text-anchor="{outer}" font-weight="bold">'
+            f"{escape(pin.net)}</text>\n"
+        )
+        for number, line in enumerate(_wrapped(pin), 1):
+            out.write(
+                f'<text x="{lead + away * 6}" y="{y + 4 + number * _LINE}" text-anchor="{outer}"'
+                f' font-size="10">{escape(line)}</text>\n'
+            )
+
+
+_ROW = 36
+"""Points from button to button in the schematic."""
+
+
+class _Pen:
+    """What the schematic is drawn with; ``made`` are its elements."""
+
+    def __init__(self) -> None:
+        self.made: list[str] = []
+
+    def path(self, path: str, fill: str = "none", kind: str = "wire") -> None:
+        self.made.append(f'<path class="{kind}" d="{path}" fill="{fill}" stroke="black"/>')
+
+    def wire(self, *points: tuple[int, int]) -> None:
+        self.path("M " + " L ".join(f"{x} {y}" for x, y in points))
+
+    def word(self, x: int, y: int, said: str, anchor: str = "start", size: int = 14) -> None:
+        place = f'x="{x}" y="{y}" text-anchor="{anchor}" font-size="{size}"'
+        self.made.append(f"<text {place}>{escape(said)}</text>")
+
+    def box(self, x: int, y: int, wide: int, high: int, fill: str = "white") -> None:
+        self.path(f"M {x} {y} h {wide} v {high} h {-wide} Z", fill, "box")
+
+    def circle(self, x: int, y: int, radius: int, fill: str) -> None:
+        self.made.append(f'<circle cx="{x}" cy="{y}" r="{radius}" fill="{fill}" stroke="black"/>')
+
+
+def write_schematic(sheet: Sheet, plan: WiringPlan, out: IO[str], *, title: str) -> None:
+    """Contacts with their pull-ups, the register, and the lines of the cable (SVG 1.1).
+
+    Of a chain of registers one box stands for all, its stages counted through.
+    """
+    tall = max(_ROW * len(sheet.buttons) + 60, 250)
+    pen, packages = _Pen(), len({pin.chip for pin in plan.pins})
+    pen.box(300, 22, 150, tall - 64, "#ece6d3")
+    pen.word(375, tall // 2 - 10, plan.part, "middle", 17)
+    stages = f"{sheet.chip.stages} stages" + f", {packages} packages" * (packages > 1)
+    pen.word(375, tall // 2 + 10, stages, "middle")
+    _contacts(pen, sheet, tall - 30)
+    _lines(pen, sheet)
+    out.write(
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 730 {tall}"'
+        f' font-family="sans-serif">\n<title>{escape(title)}</title>\n'
+        '<rect width="100%" height="100%" fill="white"/>\n' + "\n".join(pen.made) + "\n</svg>\n"
+    )
+
+
+def _contacts(pen: _Pen, sheet: Sheet, ground: int) -> None:
+    pull_up = sheet.pull_up.value
+    if pull_up is not None:
+        pen.word(20, 16, "supply")
+        pen.wire((30, 22), (30, 40 + _ROW * (len(sheet.buttons) - 1)))
+        pen.word(80, 16, f"{show(pull_up.nominal, 'Ω')} each")
+    pen.wire((122, 54), (122, ground), (130, ground))
+    pen.word(134, ground + 4, "ground")
+    for row, (name, stage) in enumerate(sorted(sheet.buttons.items(), key=lambda one: -one[1])):
+        y = 40 + row * _ROW
+        if pull_up is not None:
+            pen.wire((30, y), (170, y))
+            pen.box(62, y - 5, 40, 10)
+        pen.wire((170, y), (300, y))
+        pen.circle(170, y, 3, "black")
+        # An open contact: its blade stands off.
+        pen.wire((170, y), (170, y + 14), (160, y + 14), (136, y + 7))
+        pen.wire((136, y + 14), (122, y + 14))
+        pen.word(184, y - 4, name)
+        pen.word(306, y + 4, f"P{stage}")
+
+
+def _lines(pen: _Pen, sheet: Sheet) -> None:
+    lifts = {"latch": sheet.resistors.latch_to_supply, "clock": sheet.resistors.clock_to_supply}
+    pins = {"latch": "load", "clock": "clock", "data": f"Q{sheet.chip.stages}"}
+    pen.word(668, 16, "cable")
+    for y, (core, pin) in zip((52, 102, 152), pins.items(), strict=True):
+        pen.word(444, y + 4, pin, "end")
+        pen.wire((450, y), (660, y))
+        pen.word(668, y + 4, core)
+        lift = lifts.get(core)
+        if lift is not None:
+            pen.circle(590, y, 3, "black")
+            pen.wire((590, y), (590, y - 32))
+            pen.box(585, y - 27, 10, 20)
+            pen.word(600, y - 14, f"{show(lift.nominal, 'Ω')} to supply")
+    if sheet.chip.latch_inverted:
+        pen.path("M 520 41 V 63 L 494 52 Z", "white", "inverter")
+        pen.circle(490, 52, 4, "white")
+    tie = sheet.chip.serial_input
+    pen.word(444, 206, "serial", "end")
+    pen.wire((450, 202), (490, 202))
+    pen.word(496, 206, "open" if tie == "open" else f"to {tie}")

@@ -11,7 +11,7 @@ from padbench.core.remedies import WHICH_TIE, Remedy, joined
 from padbench.parts import PortKind, RegisterPart, worst_of_family
 from padbench.sheet import Sheet
 
-__all__ = ["judge_family", "judge_wiring", "last_output", "shorts"]
+__all__ = ["UNPLUGGED", "judge_family", "judge_wiring", "last_output", "shorts"]
 
 _MOST = 24
 """Stages of a sheet."""
@@ -274,6 +274,10 @@ def _serial_input(sheet: Sheet) -> Finding:
         _GROUNDED,
         facts={"tie": tie, "advice": f"; {WHICH_TIE}" if tie == "supply" else ""},
     )
+
+
+UNPLUGGED = "Do not plug this in: a press shorts the supply. "
+"""Said before all else where `shorts` does."""
 
 
 def shorts(sheet: Sheet) -> bool:

@@ -3,7 +3,7 @@
 (() => {
   const BUTTONS = ["A", "B", "Select", "Start", "Up", "Down", "Left", "Right"];
   const HEIGHT = { marks: 16, reads: 34, wire: 26, data: 58, contact: 17 };
-  const AXIS = 34;
+  const AXIS = 34, PAPER = 680;
   const runs = JSON.parse(document.getElementById("waves").textContent);
 
   // --- data ------------------------------------------------------------------------------------
@@ -14,8 +14,8 @@
   }
 
   function unpack(raw) {
-    const { unit, end, first, offset, marks, opens } = raw;
-    const wave = { unit, end, first, offset, marks, opens, edges: [] };
+    const { unit, end, first, offset, marks, notes, opens } = raw;
+    const wave = { unit, end, first, offset, marks, notes, opens, edges: [] };
     wave.rows = raw.rows.map(([name, levels, gaps]) => ({
       name, times: times(gaps), levels: Uint8Array.from(levels, Number),
     }));
@@ -111,7 +111,7 @@
     ctx.textBaseline = "middle";
     ctx.fillStyle = c.ink;
     ctx.textAlign = "right";
-    if (wave.marks.length) ctx.fillText("faults", box.left - 6, box.top + HEIGHT.marks / 2);
+    if (wave.marks.length || wave.notes.length) ctx.fillText(wave.marks.length ? "faults" : "events", box.left - 6, box.top + HEIGHT.marks / 2);
     ctx.fillText("reads", box.left - 6, box.top + HEIGHT.marks + HEIGHT.reads / 2);
     for (const row of wave.rows) {
       ctx.fillText(row.name, box.left - 6, box.top + row.top + row.tall / 2 + (row.kind === "data" ? 15 : 0));
@@ -160,12 +160,15 @@
     const pad = row.kind === "contact" ? 3 : 5;
     const high = box.top + row.top + (row.kind === "data" ? 34 : pad), low = box.top + row.top + row.tall - pad;
     const y = [low, high, (low + high) / 2, (low + high) / 2];
-    ctx.strokeStyle = c.rule;
-    ctx.lineWidth = 1;
-    ctx.beginPath();
-    ctx.moveTo(box.left, box.top + row.top - 0.5);
-    ctx.lineTo(box.left + box.width, box.top + row.top - 0.5);
-    ctx.stroke();
+    // Contacts have no rule between them: their own line is one.
+    if (row.kind !== "contact") {
+      ctx.strokeStyle = c.rule;
+      ctx.lineWidth = 1;
+      ctx.beginPath();
+      ctx.moveTo(box.left, box.top + row.top - 0.5);
+      ctx.lineTo(box.left + box.width, box.top + row.top - 0.5);
+      ctx.stroke();
+    }
     const path = new Path2D(), unknown = [];
     ctx.fillStyle = c.rule;
     let place = lastBefore(row.times, from);
@@ -267,7 +270,7 @@
     for (const one of labels.filter(({ sign }) => !sign)) put(one.name, one, 0);
   }
 
-  function line({ ctx, box, x }, at, colour, dash, text) {
+  function line({ ctx, box, x }, at, colour, dash, sign) {
     const px = x(at);
     ctx.strokeStyle = ctx.fillStyle = colour;
     ctx.lineWidth = 2;
@@ -278,17 +281,38 @@
     ctx.stroke();
     ctx.setLineDash([]);
     ctx.textAlign = "center";
-    ctx.fillText(text, px, box.top + HEIGHT.marks / 2);
+    ctx.fillText(sign, px, box.top + HEIGHT.marks / 2);
   }
 
+  // A fault has a cross, what only happens a triangle; what it is stands beside it where there is room.
   function drawMarks(pen) {
-    const { c, from, to, x, wave } = pen;
-    let last = -Infinity;
-    for (const [at] of wave.marks) {
-      if (at < from || at > to || x(at) - last < 14) continue;
-      last = x(at);
-      line(pen, at, c.bad, [6, 3], "✗");
+    const { ctx, c, box, from, to, x, wave } = pen, right = box.left + box.width;
+    const words = new Map(wave.notes), faults = new Set(wave.marks.map(([at]) => at));
+    const shown = [];
+    for (const at of [...new Set([...faults, ...words.keys()])].sort((a, b) => a - b)) {
+      if (at < from || at > to || x(at) - (shown.at(-1)?.px ?? -Infinity) < 14) continue;
+      shown.push({ at, px: x(at), bad: faults.has(at), says: words.get(at) ?? "" });
     }
+    // A fault that nothing explains in a few words is said as it was found.
+    for (const one of shown) {
+      if (!one.says && !words.size) one.says = wave.marks.find(([at]) => at === one.at)[1];
+    }
+    let free = box.left;
+    shown.forEach(({ at, px, bad, says }, place) => {
+      line(pen, at, bad ? c.bad : c.teal, bad ? [6, 3] : [2, 4], bad ? "✗" : "▾");
+      const next = shown[place + 1]?.px ?? right + 8, start = free;
+      free = px + 8;
+      // In full or at least the first words, to the right of the sign or to its left.
+      for (const text of says ? [says, says.split(":")[0]] : []) {
+        const wide = ctx.measureText(text).width;
+        const fits = px + 9 + wide <= next - 8 ? "left" : px - 9 - wide >= start ? "right" : "";
+        if (!fits) continue;
+        ctx.textAlign = fits;
+        ctx.fillText(text, fits === "left" ? px + 9 : px - 9, box.top + HEIGHT.marks / 2);
+        if (fits === "left") free = px + 9 + wide;
+        break;
+      }
+    });
   }
 
   // --- one wave --------------------------------------------------------------------------------
@@ -388,10 +412,14 @@
       return bar;
     }
 
+    // As wide as A4 leaves room for, whatever the window.
+    paper() { this.plot.setSize({ width: PAPER, height: this.plot.height }); }
+
     width() { return Math.max(200, Math.floor(this.place.clientWidth) - 2); }
 
     fit() {
       const height = this.plot.height;
+      if (document.documentElement.classList.contains("printing")) return;
       if (this.width() !== this.plot.width) this.plot.setSize({ width: this.width(), height });
     }
 
@@ -418,16 +446,22 @@
 
     whole() { this.show(0, this.wave.end); }
 
-    // First what went wrong, else the first read in which something is pressed.
+    // First what went wrong, else what happens, else the first read in which something is pressed.
     home() {
-      const { reads, marks, opens } = this.wave;
-      let place = marks.length ? lastBefore(reads, marks[0][0], (r) => r.start) : -1;
+      const { reads, marks, notes, opens } = this.wave, event = (marks[0] ?? notes[0])?.[0];
+      let place = event === undefined ? -1 : lastBefore(reads, event, (r) => r.start);
+      // A latch that comes too soon is seen at the end of the read that it cuts short.
+      if (place > 0 && event === reads[place].start && !marks.length) place -= 1;
       if (place < 0) place = reads.findIndex((read) => read.expected !== 0);
       if (opens) {
         this.current = Math.max(0, place);
         this.show(...opens);
-        this.cursorTo(marks.length ? marks[0][0] : opens[0]);
-      } else if (reads.length) this.read(Math.max(0, place)); else this.whole();
+        this.cursorTo(event ?? opens[0]);
+      } else if (reads.length) {
+        this.read(Math.max(0, place));
+        if (event > this.to) this.show(this.from, event + (event - this.from) * 0.3);
+        if (event >= this.from) this.cursorTo(event);
+      } else this.whole();
     }
 
     read(place) {
@@ -590,11 +624,23 @@
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", again);
   addEventListener("beforeprint", () => {
     document.documentElement.classList.add("printing");
-    places.forEach(make);
+    const telling = places.filter((place) => place.closest(".telling"));
+    const shown = telling.length ? telling : places.filter((place) => !place.closest("details:not([open])"));
+    shown.forEach((place) => { make(place); place.wave.paper(); });
     again();
   });
   addEventListener("afterprint", () => {
     document.documentElement.classList.remove("printing");
+    places.forEach((place) => place.wave?.fit());
     again();
   });
+
+  // What a link leads to is unfolded.
+  const unfold = () => {
+    const target = document.getElementById(decodeURIComponent(location.hash.slice(1)));
+    for (let one = target; one; one = one.parentElement) if (one.tagName === "DETAILS") one.open = true;
+    target?.scrollIntoView();
+  };
+  addEventListener("hashchange", unfold);
+  if (location.hash) unfold();
 })();

@@ -1,0 +1,112 @@
+"""Where a design is built: a folder of its own whose name no shell, make or simulator misreads.
+
+    with build_folder() as folder: ...
+
+Simulators put names of files into lines for a shell or for make. So neither the sheet's name nor
+the place of the sources reaches them: a source whose path has anything but plain signs is
+copied into the folder, and messages are told with its own path (`as_written`).
+"""
+
+import contextlib
+import os
+import re
+import shutil
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+from padbench.cosim.job import RECORDS, Job
+
+__all__ = ["as_written", "build_folder", "size_of", "within_reach"]
+
+_PREFIX = "padbench-build-"
+_PLAIN = re.compile(r"[\w./+-]+", re.ASCII)
+_NEW = 60.0
+"""Seconds in which a folder may not have its lock yet."""
+
+
+@contextmanager
+def build_folder() -> Iterator[Path]:
+    """A new folder for one build, gone afterwards; those of runs that were killed go first.
+
+    Raises ``OSError`` if there is no place for it.
+    """
+    base = _base()
+    for old in base.glob(f"{_PREFIX}*"):
+        _take_away(old)
+    place = Path(tempfile.mkdtemp(prefix=f"{_PREFIX}{os.getpid()}-", dir=base))
+    lock = _locked(place)
+    try:
+        yield place
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
+        if lock is not None:
+            os.close(lock)
+
+
+def _base() -> Path:
+    """The system's temporary folder, or where that has a name to be misread, a usual one."""
+    usual = tempfile.gettempdir()
+    for base in (usual, "/tmp", "/var/tmp"):
+        real = os.path.realpath(base)
+        if _PLAIN.fullmatch(real) and os.access(real, os.W_OK):
+            return Path(real)
+    return Path(usual)
+
+
+def _locked(folder: Path) -> int | None:
+    """The folder, open and locked as long as this process lives; None if another has locked it."""
+    import fcntl  # noqa: PLC0415 - of Unix alone, as the simulators are here
+
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        os.close(handle)
+        return None
+    return handle
+
+
+def _take_away(old: Path) -> None:
+    """Remove a build folder that is ours and that no process holds any more."""
+    with contextlib.suppress(OSError):
+        status = old.lstat()
+        if status.st_uid != os.getuid() or old.is_symlink() or not old.is_dir():
+            return
+        if time.time() - status.st_mtime < _NEW:
+            return
+        lock = _locked(old)
+        if lock is not None:
+            shutil.rmtree(old, ignore_errors=True)
+            os.close(lock)
+
+
+def within_reach(job: Job, folder: Path) -> Job:
+    """The job with sources that are plain paths: copies in ``folder`` where theirs are not."""
+    sources = list(job.sources)
+    for number, source in enumerate(sources):
+        if not _PLAIN.fullmatch(source):
+            # A link would not do: cocotb follows it.
+            copy = folder / f"source-{number}{Path(source).suffix}"
+            sources[number] = str(shutil.copyfile(source, copy))
+    return replace(job, sources=sources)
+
+
+def as_written(says: str, job: Job, used: Job) -> str:
+    """A simulator's message with the sources' own paths."""
+    for own, copy in zip(job.sources, used.sources, strict=True):
+        says = says.replace(copy, own)
+    return says
+
+
+def size_of(folder: Path) -> int:
+    """Bytes of all files of a build but its records."""
+    total = 0
+    for where, _, names in os.walk(folder):
+        for name in names:
+            with contextlib.suppress(OSError):
+                total += (Path(where) / name).lstat().st_size if name != RECORDS else 0
+    return total

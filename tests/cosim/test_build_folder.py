@@ -1,0 +1,142 @@
+"""Where a design is built: nothing is run by a name, and nothing is left behind."""
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import pytest
+from designs import HDL, sheet_text
+
+from padbench.cli import main
+from padbench.cosim import process
+from padbench.cosim.build_folder import build_folder
+from padbench.jobs.regress import regress
+from padbench.sheet.simulators import SIMULATORS
+
+SOUND = (HDL / "verilog" / "shift_register.v").read_text()
+HOSTILE = 'a `touch pwned` $x "q'
+
+
+def _sheet(folder, text=SOUND):
+    folder.mkdir(exist_ok=True)
+    (folder / "pad.v").write_text(text)
+    sheet = folder / f"{HOSTILE}.toml"
+    sheet.write_text(sheet_text("shift_register", source="pad.v"))
+    return sheet
+
+
+@pytest.mark.usefixtures("simulators")
+def test_no_name_reaches_a_shell(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    sheet = _sheet(tmp_path / HOSTILE)
+    assert regress(sheet, ["idle"], waves=tmp_path / HOSTILE / "waves").verdict == "pass"
+    assert not [*tmp_path.rglob("pwned")]
+
+
+@pytest.mark.usefixtures("simulators")
+def test_the_compiler_takes_what_verilator_makes_of_a_delay():
+    (flags,) = [flag for flag in SIMULATORS["verilator"].build if flag.startswith("-O0")]
+    subprocess.run(
+        ["g++", *flags.split(), "-std=c++17", "-fsyntax-only", "-x", "c++", "-"],
+        input=b"#include <coroutine>\n",
+        check=True,
+    )
+
+
+@pytest.mark.usefixtures("simulators")
+def test_a_message_names_the_users_source(tmp_path, capfd):
+    sheet = _sheet(tmp_path / HOSTILE, SOUND.replace("always", "alwais", 1))
+    assert main(["regress", str(sheet), "--no-waves"]) == 2
+    said = capfd.readouterr().err
+    assert f"{tmp_path / HOSTILE / 'pad.v'}:" in said
+    assert "mend the sources" in said
+
+
+@pytest.mark.usefixtures("simulators")
+def test_a_broken_simulator_is_not_laid_on_the_design(tmp_path, monkeypatch, capfd):
+    broken = tmp_path / "iverilog"
+    broken.write_text("#!/bin/sh\necho 'ERROR: Unable to read config file: x/y'\nexit 1\n")
+    broken.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{tmp_path}{os.pathsep}{os.environ['PATH']}")
+    assert main(["regress", str(_sheet(tmp_path)), "--no-waves"]) == 2
+    said = capfd.readouterr().err
+    assert "hdl.simulator: the tool chain here fails, not your sources: ERROR: Unable" in said
+    assert "mend" not in said
+
+
+@pytest.mark.usefixtures("simulators")
+def test_a_flood_of_messages_ends_the_run(tmp_path, monkeypatch):
+    monkeypatch.setattr(process, "_MOST_OUTPUT", 1 << 20)
+    flood = SOUND.replace("endmodule", 'initial forever $display("again and again"); endmodule')
+    result = regress(_sheet(tmp_path, flood), ["idle"], limit=30)
+    (found,) = (one for one in result.findings if one.verdict == "fail")
+    assert found.says.startswith("the simulation was stopped: it wrote more than 1 MiB")
+    assert result.seconds < 20
+
+
+def test_folders_of_killed_runs_are_taken_away_and_no_others(tmp_path, monkeypatch):
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    stale, fresh = tmp_path / "padbench-build-1-old", tmp_path / "padbench-build-1-new"
+    other, link = tmp_path / "mine", tmp_path / "padbench-build-1-link"
+    for folder in (stale, fresh, other):
+        folder.mkdir()
+        (folder / "file").write_text("")
+    link.symlink_to(other)
+    an_hour_ago = time.time() - 3600
+    os.utime(stale, (an_hour_ago, an_hour_ago))
+    os.utime(link, (an_hour_ago, an_hour_ago), follow_symlinks=False)
+    with build_folder() as running:
+        os.utime(running, (an_hour_ago, an_hour_ago))
+        with build_folder() as second:
+            assert running.is_dir()
+            assert second != running
+        assert not second.exists()
+    assert sorted(tmp_path.iterdir()) == sorted([fresh, other, link])
+    assert (other / "file").exists()
+
+
+def test_a_temporary_folder_with_a_strange_name_is_not_used(tmp_path, monkeypatch):
+    strange = tmp_path / "my $folder"
+    strange.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(strange))
+    with build_folder() as place:
+        assert not place.is_relative_to(strange)
+
+
+_WAITS = """
+import subprocess, sys, time
+from pathlib import Path
+from padbench.cosim.process import _end_with_parent
+_end_with_parent(Path(sys.argv[1]))
+child = subprocess.Popen(["sleep", "60"])
+print(child.pid, flush=True)
+time.sleep(60)
+"""
+
+
+def test_a_job_ends_with_whoever_waits_for_it(tmp_path):
+    folder = tmp_path / "build"
+    folder.mkdir()
+    job = subprocess.Popen(
+        [sys.executable, "-c", _WAITS, str(folder)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        start_new_session=True,
+    )
+    child = int(job.stdout.readline())
+    job.stdin.close()  # as the system does when the parent is killed
+    assert job.wait(10) == -9
+    job.stdout.close()
+    assert not folder.exists()
+    for _ in range(100):
+        try:
+            stat = Path(f"/proc/{child}/stat").read_text()
+        except OSError:
+            return
+        if stat.rsplit(")", 1)[1].split()[0] == "Z":
+            return
+        time.sleep(0.02)
+    pytest.fail("the simulator lives on")

@@ -1,0 +1,139 @@
+"""The answer says no port works that does not, and names each thing that fails once."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from padbench.core.buttons import BUTTONS
+from padbench.core.findings import Finding, Rule
+from padbench.results.answer import answer_of, thinnest
+from padbench.results.change import plan_of
+from padbench.scenarios import SCENARIOS
+from padbench.sheet import sheet_from_text
+from padbench.trials.run import Trial, try_sheet
+
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+A, B = ((SHEETS / f"harbour-{name}.toml").read_text() for name in "ab")
+PORTS = ("push-pull", "pull-down-only")
+
+
+def tried(text, *names):
+    sheet = sheet_from_text(text, "sheet")
+    return try_sheet(sheet, [SCENARIOS[name] for name in names])
+
+
+def answered(trial, needed=()):
+    return answer_of(trial, needed, PORTS)
+
+
+@pytest.fixture(scope="module")
+def good():
+    return tried(B, "idle", "each-button")
+
+
+@pytest.fixture(scope="module")
+def bad():
+    return tried(A, "idle", "each-button", "past-the-end")
+
+
+def failing(id_, **more):
+    return Finding(Rule(id_, "V", {"fail": "fails"}), "fail", 1.0, 2.0, -1.0, **more)
+
+
+def test_a_good_pad_works_on_both_ports_with_every_button_right(good):
+    answer = answered(good)
+    assert [(one.port, one.works, one.says) for one in answer.ports] == [
+        (port, True, "works") for port in PORTS
+    ]
+    assert all(set(one.buttons.values()) == {"right"} for one in answer.ports)
+    assert (answer.causes, answer.failing) == ((), ())
+    assert answer.passing == ("idle", "each-button")
+
+
+def test_a_bad_pad_by_port_and_button(bad):
+    pushed, pulled = answered(bad).ports
+    assert pushed.says == "Up and Down are swapped; a worn contact may not read"
+    assert (pushed.buttons["Up"], pushed.buttons["Down"]) == (
+        "swapped with Down",
+        "swapped with Up",
+    )
+    assert pushed.buttons["A"] == "right when new"
+    assert pulled.says == "nothing reads"
+    assert set(pulled.buttons.values()) == {"unsure"}
+    assert not pushed.works
+    assert not pulled.works
+
+
+def test_everything_that_fails_stands_under_one_cause(bad):
+    plan = plan_of(sheet_from_text(A, "sheet"), bad)
+    assert plan.holds
+    answer = answered(bad, plan.changes)
+    assert {cause.change for cause in answer.causes} == set(plan.changes)
+    findings = [id_ for cause in answer.causes for id_ in cause.findings]
+    scenarios = [name for cause in answer.causes for name in cause.scenarios]
+    assert sorted(findings) == sorted(f.id for f in bad.findings if f.verdict == "fail")
+    assert sorted(scenarios) == sorted(answer.failing)
+    assert all(cause.findings or cause.scenarios for cause in answer.causes)
+    still = answer_of(bad, plan.changes, PORTS, ["past-the-end"]).causes
+    assert [cause.change for cause in still if "past-the-end" in cause.scenarios] == [None]
+
+
+@pytest.mark.parametrize(
+    ("id_", "word"),
+    [
+        ("levels.released", "unsure"),
+        ("levels.pressed", "right when new"),
+        ("power.pull-up", "right"),
+    ],
+)
+def test_a_finding_that_no_port_is_to_blame_for_fails_on_each(good, id_, word):
+    """The runs all read right; yet the answer does not say so."""
+    answer = answered(replace(good, findings=(*good.findings, failing(id_))))
+    for one in answer.ports:
+        assert not one.works
+        assert one.findings == (id_,)
+        assert set(one.buttons.values()) == {word}
+    assert id_ in answer.causes[0].findings
+
+
+def test_a_finding_of_one_port_leaves_the_other_alone(good):
+    rows = tuple(
+        replace(row, fails=("data.high",))
+        if (row.variant, row.port) == (good.ports[0].variant, "pull-down-only")
+        else row
+        for row in good.ports
+    )
+    trial = replace(good, findings=(*good.findings, failing("data.high")), ports=rows)
+    assert [one.works for one in answered(trial).ports] == [True, False]
+
+
+def test_a_port_of_which_nothing_was_played_is_judged_by_the_findings(good):
+    nothing = Trial((failing("levels.released"),), (), good.ports)
+    for one in answered(nothing).ports:
+        assert not one.works
+        assert set(one.buttons.values()) == {"not tried"}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "button", "word", "says"),
+    [
+        ("[contacts]", '[contacts]\nstuck = ["Start"]', "Start", "stuck", "Start stuck"),
+        ("Right = 1\n", "", "Right", "never", "Right unread"),
+    ],
+)
+def test_what_is_wrong_with_one_button_is_named(old, new, button, word, says):
+    (one, _) = answered(tried(B.replace(old, new), "each-button")).ports
+    assert one.buttons[button] == word
+    assert says in one.says
+    assert {one.buttons[name] for name in BUTTONS if name != button} == {"right"}
+
+
+def test_the_thinnest_are_measured_by_their_limits():
+    def held(id_, margin, limit, unit="V"):
+        return Finding(Rule(id_, unit, {"pass": ""}), "pass", None, limit, margin)
+
+    some = [held("wide", 9, 1), held("thin", 1, 100), held("none", None, 1), held("zero", 1, 0),
+            held("counted", 0, 9, "edges"), held("some", 1, 10), failing("broken")]  # fmt: skip
+    assert [found.id for found in thinnest(some)] == ["thin", "some", "wide"]
+    assert len(thinnest([held(str(n), n, 1) for n in range(9)])) == 5

@@ -1,0 +1,82 @@
+"""A short answer is 24 lines, whatever was found and however wide the screen is."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from padbench.results.blocks import NEVER_CUT, Lines
+from padbench.results.brief import HEIGHT, fitted
+
+WORDS = st.text("abc Ω漢 -+1234", max_size=300)
+ROWS = st.lists(st.tuples(st.text("ab.-", max_size=40), WORDS), max_size=40)
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.lists(st.builds(Lines, st.sampled_from(["", "A title"]), ROWS), max_size=5),
+    st.integers(30, 200),
+)
+def test_it_fits_whatever_is_in_it(blocks, width):
+    lines = fitted(blocks, width)
+    assert len(lines) <= HEIGHT
+    assert all(line.cell_len <= width for line in lines)
+
+
+def shown(*blocks, width=80, height=HEIGHT):
+    return [line.plain for line in fitted(blocks, width, height)]
+
+
+def test_all_is_shown_where_there_is_room():
+    assert shown(
+        Lines("Title", [("one", "first"), ("three", "third")]), Lines("", [("", "x")])
+    ) == [
+        "Title",
+        "  one    first",
+        "  three  third",
+        "x",
+    ]
+
+
+def test_what_stands_first_gets_the_room_that_is_left():
+    first, second = (Lines("", [("", f"{word} " * 30)], 3) for word in ("first", "second"))
+    lines = shown(first, second, width=60, height=4)
+    assert [line.split()[0] for line in lines] == ["first", "first", "first", "second"]
+    assert lines[3].endswith(" …")
+    assert "…" not in lines[2]
+
+
+def test_rows_that_find_no_room_are_counted():
+    lines = shown(Lines("", [(str(n), "row") for n in range(30)]), Lines("", [("", "last")]))
+    assert len(lines) == HEIGHT
+    assert lines[-2:] == ["and 8 more", "last"]
+    assert lines[21] == "21  row"
+
+
+def test_what_is_to_be_copied_is_one_line_and_counts_for_those_it_takes():
+    path = "/a" * 100
+    lines = shown(
+        Lines("", [(str(n), "row") for n in range(30)]), Lines("", [("Waves", path)], whole=True)
+    )
+    assert lines[-1] == f"Waves: {path}"
+    assert len(lines) == HEIGHT - 2
+
+
+def test_a_verdict_is_never_cut():
+    verdict = "FAILS " + "word " * 60
+    lines = shown(
+        Lines("", [("", verdict)], NEVER_CUT), Lines("", [(str(n), "row") for n in range(40)])
+    )
+    assert " ".join(" ".join(lines).split()).startswith(verdict.strip())
+    assert len(lines) <= HEIGHT
+
+
+@pytest.mark.parametrize("kept", ["68 550 656", "5.96 µs", "3.6 kΩ", "100 %", "40 °C", "10 000 ns"])
+def test_a_number_stays_with_its_unit(kept):
+    for room in range(20, 40):
+        assert kept in "\n".join(shown(Lines("", [("", f"{'x ' * 15}{kept} after")]), width=room))
+
+
+def test_a_terminal_is_told_nothing_by_a_name():
+    (line,) = shown(Lines("", [("a\x1b[31m", "b\x07\u202e")]))
+    assert line.isprintable()
+    assert "\\x1b[31m" in line
