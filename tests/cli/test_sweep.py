@@ -288,7 +288,7 @@ def test_the_map_says_for_each_loop_length_which_gaps_are_safe(capsys):
     assert (row[0], row[1]) == (False, True)
     assert made["unsafe"][made["loops"].index(36)][:2] == [[432], []]
     _, out, _ = told(capsys, *arguments, "--all")
-    assert re.search(r"36 \(now\) +1 to 35", out)
+    assert re.search(r"36 \(now, not safe as it is\) +2 to 35", out)
 
 
 @pytest.mark.parametrize(
