@@ -41,6 +41,7 @@ class Run:
     """The files of one command, by `_key`, and the outputs that could not be written."""
 
     used: dict[str, Literal["reads", "plans", "writes"]] = field(default_factory=dict)
+    named: dict[str, str] = field(default_factory=dict)  # outputs as the user spelled them
     written: set[Path] = field(default_factory=set)
     failed: list[OSError] = field(default_factory=list)
 
@@ -78,7 +79,7 @@ def was_read(path: Path) -> None:
         return
     key = _key(path)
     if run.used.get(key) == "plans":
-        raise OSError(errno.EBUSY, _SAYS["reads"], str(path))
+        raise OSError(errno.EBUSY, _SAYS["reads"], run.named[key])
     run.used[key] = "reads"
 
 
@@ -100,6 +101,7 @@ def plan(path: Path) -> None:
         raise OSError(errno.EBUSY, _SAYS[run.used[key]], str(path))
     _try(Path(os.path.realpath(path)).parent, path)
     run.used[key] = "plans"
+    run.named[key] = str(path)
 
 
 def plan_folder(folder: Path) -> None:

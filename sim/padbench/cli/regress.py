@@ -93,7 +93,7 @@ def _parser() -> Parser:
     parser.add_argument(
         "--true-time",
         action="store_true",
-        help="every poll with the sheet's own period: about a minute for each million cycles",
+        help="every poll with the sheet's own period, however long that takes",
     )
     parser.add_argument(
         "--time-limit",
