@@ -87,6 +87,8 @@ def test_others_would_each_do_in_its_place():
     assert CLOCK not in others
     for setting in found.others[0]:
         assert broken(with_settings(sheet, [setting])) == []
+        if setting.dial.key.startswith("cable."):
+            assert setting.value * 1.2 <= setting.high < setting.dial.now
 
 
 def test_what_nothing_mends_is_left_and_the_rest_is_mended():
