@@ -8,23 +8,36 @@ another worker when one dies, so that the totals are those of one process. What 
 with each part there, as a worker may join at any time.
 """
 
+import asyncio
 import logging
+import os
+import re
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from contextlib import contextmanager
-from multiprocessing import get_context
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager, suppress
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import Connection, wait
 from typing import Any, TypeVar
 
-__all__ = ["NoCluster", "joined", "parts_done", "spread", "spread_on"]
+from padbench import __version__
+
+__all__ = ["NoWorkers", "joined", "parts_done", "spread", "spread_on"]
 
 Known = TypeVar("Known")
 Work = TypeVar("Work")
 Done = TypeVar("Done")
 
-_PATIENCE = 6.0
+_PATIENCE = 10.0
 """Seconds until a scheduler has to answer, and then until a worker has joined."""
 _RETRIES = 5
+"""So often a part is tried again that a worker took with it."""
+_LOOK = 3.0
+"""Seconds without a result after which the cluster is looked at, and so on."""
+_LOOKS = 4
+"""So many looks in a row may find no worker."""
+_ADDRESS = re.compile(r"(tcp://)?([\w.-]+|\[[0-9A-Fa-f:.]+\]):\d{1,5}")
 _PARTS_AHEAD = 16
 """Parts under way at a time: enough for some machines, few enough that little is kept."""
 
@@ -39,7 +52,7 @@ def parts_done(
 ) -> Iterator[Done]:
     """``do(known, part)`` for each part, as they come: here, in processes, or on a cluster.
 
-    Raises `NoCluster` where there is none at that address.
+    Raises `NoWorkers` where there is none at that address, and where workers end again and again.
     """
     if cluster is None:
         yield from spread(do, known, work, workers)
@@ -60,64 +73,158 @@ def spread(
         for part in work:
             yield do(known, part)
         return
-    # A fresh interpreter each: a fork would take threads' locks along.
-    pool = ProcessPoolExecutor(
-        workers, mp_context=get_context("spawn"), initializer=_start, initargs=(do, known)
-    )
+    left = [(part, 0) for part in reversed(work)]
+    pool = [_Worker(do, known) for _ in range(min(workers, len(left)))]
     try:
-        waiting: set[Future[Done]] = set()
-        left = list(reversed(work))
-        while left or waiting:
-            while left and len(waiting) < 2 * workers:
-                waiting.add(pool.submit(_do, left.pop()))
-            ready, waiting = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in ready:
-                yield future.result()
+        for worker in pool:
+            worker.begin(left.pop())
+        while any(worker.busy for worker in pool):
+            for ready in wait([worker.pipe for worker in pool if worker.busy]):
+                worker = next(one for one in pool if one.pipe is ready)
+                (part, tried), worker.task = worker.task, None
+                try:
+                    done, error = worker.pipe.recv()
+                except (EOFError, OSError):
+                    # It was killed: another takes its place, and its part.
+                    if tried == _RETRIES:
+                        raise NoWorkers("workers end again and again; is memory short?") from None
+                    worker.end()
+                    pool[pool.index(worker)] = worker = _Worker(do, known)
+                    left.append((part, tried + 1))
+                else:
+                    if error is not None:
+                        raise error
+                    yield done
+                if left:
+                    worker.begin(left.pop())
     finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        for worker in pool:
+            worker.end()
 
 
-_task: list[Any] = []
+class _Worker:
+    """A process that does part after part, and a pipe of its own to it.
+
+    No lock and no queue is shared, so one that is killed at any moment takes nothing else along.
+    """
+
+    def __init__(self, do: Callable[[Any, Any], Any], known: Any) -> None:
+        # A fresh interpreter: a fork would take threads' locks along.
+        context = get_context("spawn")
+        self.pipe, theirs = context.Pipe()
+        self.process = context.Process(target=_work, args=(theirs,), daemon=True)
+        self.process.start()
+        theirs.close()
+        self.told: Any = (do, known)
+        self.task: Any = None
+
+    @property
+    def busy(self) -> bool:
+        return self.task is not None
+
+    def begin(self, task: Any) -> None:
+        """Give it a part; whether it lives shows when the answer is read."""
+        told, self.told = self.told, None
+        self.task = task
+        with suppress(OSError):
+            if told is not None:
+                self.pipe.send(told)
+            self.pipe.send(task[0])
+
+    def end(self) -> None:
+        self.pipe.close()
+        self.process.terminate()
+        self.process.join()
 
 
-def _start(do: Callable[[Known, Work], Done], known: Known) -> None:
-    """A worker begins; Ctrl-C is for the process that waits for it."""
+def _work(pipe: "Connection[Any, Any]") -> None:
+    """The process itself: it ends with the one that waits for it, and leaves Ctrl-C to that."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _task[:] = [do, known]
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    with suppress(EOFError, OSError):
+        do, known = pipe.recv()
+        while True:
+            part = pipe.recv()
+            answer: tuple[Any, Exception | None]
+            try:
+                answer = (do(known, part), None)
+            except Exception as error:
+                answer = (None, error)
+            pipe.send(answer)
 
 
-def _do(part: Any) -> Any:
-    do, known = _task
-    return do(known, part)
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
-class NoCluster(Exception):
-    """There is no cluster to be had; the message says why, in one line."""
+class NoWorkers(Exception):
+    """There is no cluster to be had, or no worker that lasts; the message says why in one line."""
 
 
 @contextmanager
 def joined(address: str) -> Iterator[Any]:
-    """A client of the cluster whose scheduler is at this address. Raises `NoCluster`."""
+    """A client of the cluster whose scheduler is at this address. Raises `NoWorkers`."""
     try:
         from distributed import Client  # noqa: PLC0415  (slow, and an extra)
     except ImportError:
-        raise NoCluster("distributed is missing; pip install 'padbench[cluster]'") from None
+        raise NoWorkers("distributed is missing; pip install 'padbench[cluster]'") from None
     # A worker that dies is no news to the user: its part is done by another.
-    logging.getLogger("distributed.client").setLevel(logging.ERROR)
+    for name in ("distributed", "tornado", "asyncio"):
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+    if not _ADDRESS.fullmatch(address) or _workers_at(address) is None:
+        raise NoWorkers(f"no scheduler answers at {address[:80]!r}; give it as tcp://HOST:8786")
     try:
         client = Client(address, timeout=_PATIENCE, set_as_default=False)
-    except (OSError, ValueError, TimeoutError):
-        raise NoCluster(
-            f"no scheduler answers at {address[:80]!r}; give it as tcp://HOST:8786"
-        ) from None
+    except Exception as error:
+        words = str(error).split("\n", 1)[0][:200]
+        raise NoWorkers(f"{address[:80]!r} does not let us join: {words}") from None
     try:
         try:
             client.wait_for_workers(1, timeout=_PATIENCE)
         except TimeoutError:
-            raise NoCluster(f"no worker has joined {address[:80]!r}; start some") from None
+            raise NoWorkers(f"no worker has joined {address[:80]!r}; start some") from None
+        _have_padbench(client)
         yield client
     finally:
-        client.close()
+        with suppress(Exception):  # of a scheduler that is gone there is nothing to take leave of
+            client.close(timeout=_PATIENCE)
+
+
+def _workers_at(address: str) -> int | None:
+    """How many workers a scheduler has; None if none answers there."""
+    from distributed.core import rpc  # noqa: PLC0415
+
+    async def ask() -> Any:
+        scheduler = rpc(address, timeout=_PATIENCE)
+        try:
+            return await asyncio.wait_for(scheduler.identity(), _PATIENCE)
+        finally:
+            await scheduler.close_rpc()
+
+    try:
+        with ThreadPoolExecutor(1) as thread:  # a notebook has a loop in this one
+            told = thread.submit(asyncio.run, ask()).result()
+        return len(told["workers"]) if told["type"] == "Scheduler" else None
+    except Exception:  # whatever else listens there may answer anything
+        return None
+
+
+def _have_padbench(client: Any) -> None:
+    """Refuse workers that have no padbench, or another."""
+    for worker, version in client.run(_version, on_error="return").items():
+        if isinstance(version, BaseException):
+            words = str(version).split("\n", 1)[0][:120]
+            raise NoWorkers(f"the worker at {worker} cannot run padbench: {words}")
+        if version != __version__:
+            raise NoWorkers(f"the worker at {worker} has padbench {version}, not {__version__}")
+
+
+def _version() -> str:
+    return __version__
 
 
 def spread_on(
@@ -125,22 +232,32 @@ def spread_on(
 ) -> Iterator[Done]:
     """``do(known, part)`` for each part of the work, as they come.
 
-    ``do`` has to be a function of a module that the workers have. Raises `NoCluster` if a part
-    cannot be done although it was tried again and again.
+    ``do`` has to be a function of a module that the workers have. Raises `NoWorkers` if a part
+    cannot be done although it was tried again and again, and if scheduler or workers are gone.
     """
-    from distributed import KilledWorker, as_completed  # noqa: PLC0415
+    from distributed import KilledWorker, wait  # noqa: PLC0415
 
-    left = list(reversed(work))
-
-    def submit() -> Any:
-        return client.submit(do, known, left.pop(), pure=False, retries=_RETRIES)
-
-    first = [submit() for _ in range(min(_PARTS_AHEAD, len(left)))]
-    coming = as_completed(first, loop=client.loop)
-    for future in coming:
+    left, looks = list(reversed(work)), 0
+    waiting: set[Any] = set()
+    while left or waiting:
+        while left and len(waiting) < _PARTS_AHEAD:
+            waiting.add(client.submit(do, known, left.pop(), pure=False, retries=_RETRIES))
         try:
-            yield future.result()
-        except KilledWorker:
-            raise NoCluster("workers die again and again; look at their logs") from None
-        if left:
-            coming.add(submit())
+            with client.as_current():
+                ready, waiting = wait(waiting, timeout=_LOOK, return_when="FIRST_COMPLETED")
+        except TimeoutError:
+            there = _workers_at(client.scheduler.address)
+            looks = 0 if there else looks + 1
+            if there is None or looks == _LOOKS:
+                gone = "the scheduler" if there is None else "the last worker"
+                raise NoWorkers(f"{gone} is gone, before all was done; start it again") from None
+            continue
+        except asyncio.CancelledError:
+            raise NoWorkers("the scheduler is gone, before all was done") from None
+        for future in ready:
+            try:
+                yield future.result()
+            except (KilledWorker, asyncio.CancelledError):
+                raise NoWorkers("workers die again and again; look at their logs") from None
+            except ImportError as error:
+                raise NoWorkers(f"a worker cannot run padbench: {error}") from None

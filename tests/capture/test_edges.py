@@ -166,9 +166,14 @@ def test_levels_alone_show_no_edge():
 
 def test_a_limit_below_the_sample_interval_is_not_judged():
     times, lines = volts(step=500e-9)
-    found = clock_edge(pieces(times, lines))
-    assert (found.verdict, found.measured) == ("not-judged", None)
-    assert "samples are 500 ns apart" in found.says
+    stream = [replace(piece, apart_ps=500_000) for piece in pieces(times, lines)]
+    found = clock_edge(stream)
+    assert (found.id, found.verdict, found.measured) == ("levels.clock-edge", "not-judged", None)
+    assert found.says == "samples 500 ns apart cannot tell whether 400 ns are kept"
+    assert clock_edge(stream, limit=500e-9).verdict == "pass"
+    judged = {f.id: f.verdict for f in inspect(stream, usual_settings()).timing}
+    assert judged["timing.latch-width"] == "not-judged"
+    assert judged["levels.clock-edge"] == "pass"
 
 
 def test_a_line_between_its_levels_does_not_fill_the_memory():

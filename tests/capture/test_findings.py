@@ -343,3 +343,46 @@ def test_eight_polls_of_ten_with_as_many_reads_settle_the_passes(alone, passes):
         at = MS + number * FRAME
         times += [at] if number < alone else [at, at + MS]
     assert inspected(capture([0] * len(times), times=times)).passes == passes
+
+
+def channels(wires, **options):
+    found = findings_of(inspected(wires), **options)
+    return [(f.verdict, f.case) for f in found if f.id == "capture.channels"]
+
+
+def upside_down(wires, *names):
+    return wires | {n: [(t, 1 - level) for t, level in wires[n]] for n in names}
+
+
+MANY = capture([0, 0, 128, 128, 2, 0, 0])
+
+
+@pytest.mark.parametrize(
+    ("wires", "cases"),
+    [
+        (MANY, []),
+        (upside_down(MANY, "latch"), ["latch"]),
+        (upside_down(MANY, "data"), ["data"]),
+        (upside_down(MANY, "latch", "clock", "data"), ["latch", "data"]),
+        (MANY | {"latch": MANY["clock"], "clock": MANY["latch"]}, ["exchanged"]),
+        (MANY | {"data": [(0, LOW)]}, ["data"]),
+        (MANY | {"data": [(0, HIGH)]}, []),
+        # Three of six, which somebody may do with a mat of his own.
+        (capture([15, 15, 15, 0, 0, 0]), []),
+        (capture([15, 15, 15, 15, 0, 0, 0]), ["data"]),
+    ],
+)
+def test_a_recording_with_the_wrong_names_or_upside_down_does_not_pass(wires, cases):
+    assert channels(wires) == [("fail", case) for case in cases]
+
+
+def test_what_somebody_says_was_held_may_have_been():
+    assert channels(capture([15] * 4), told=True) == []
+
+
+@pytest.mark.parametrize(("level", "word"), [(LOW, "low"), (HIGH, "high")])
+def test_a_data_line_that_never_moves_is_told(level, word):
+    found = finding(inspected(MANY | {"data": [(0, level)]}), "levels.moves")
+    assert found.verdict == "not-judged"
+    assert f"data stood {word} all through" in found.says
+    assert "levels.moves" not in {f.id for f in findings_of(inspected(MANY))}

@@ -41,18 +41,20 @@ def test_revision_a_says_first_that_it_cannot_work(capsys):
 def test_what_is_from_memory_is_marked_in_text_too(capsys, tmp_path):
     assert main(["verify", A, "--no-waves", "--all"]) == 1
     out = capsys.readouterr().out
-    marked = {line.split()[0] for line in out.splitlines() if " * " in line[:40]}
-    assert {"data.low", "latch.rise", "bounce.polls"} <= marked
+    words = {
+        line.split()[0]: line for line in out.splitlines() if line.startswith("  ") and line.split()
+    }
+    assert " assumed " in words["data.low"]
     # A published threshold, and a leakage that nobody looked up.
-    assert "levels.pressed" in marked
-    assert "wiring.order" not in marked
-    assert "* rests on figures from memory or assumed" in out
+    assert " from memory " in words["levels.pressed"]
+    assert " common practice " in words["wiring.order"]
+    assert "*" not in out
     sheet = tmp_path / "pad.toml"
     sheet.write_text(Path(B).read_text().replace("CD4021B", "74HC165"))
     assert main(["wiring", str(sheet), "--all"]) == 1
     out = capsys.readouterr().out
     assert "pins: 74HC165 data sheet (Nexperia); from memory" in out
-    assert "* rests on figures from memory or assumed" in out[: out.index("Pins")]
+    assert "wiring.load (published): " in out[: out.index("Pins")]
     assert "load pin, pin 1." in " ".join(out.split())
 
 

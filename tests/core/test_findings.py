@@ -3,6 +3,7 @@
 import re
 import string
 from dataclasses import replace
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -13,7 +14,15 @@ from hypothesis import strategies as st
 from padbench.core import answering, timing
 from padbench.core.answering import SystemClock, judge_answers
 from padbench.core.decode import decode
-from padbench.core.findings import Finding, Met, Rule, Source, overall, worst_of_each
+from padbench.core.findings import (
+    Finding,
+    Met,
+    Rule,
+    Source,
+    SourceClass,
+    overall,
+    worst_of_each,
+)
 from padbench.core.limits import Limit, judge_times
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
 from padbench.core.sentences import COUNTED, amount, filled, moment
@@ -139,17 +148,24 @@ def test_a_rule_of_several_names_goes_by_that_of_the_finding():
 
 
 @pytest.mark.parametrize(
-    ("kinds", "looked_up"),
+    ("kinds", "word"),
     [
-        ((), True),
-        (("published", "given", "calculated", "measured"), True),
-        (("second-hand", "common practice"), True),
-        (("published", "from memory"), False),
-        (("assumed", "given"), False),
+        ((), None),
+        (("published", "given", "calculated", "measured"), "measured"),
+        (("published", "calculated"), "published"),
+        (("given", "calculated"), "given"),
+        (("second-hand", "common practice"), "common practice"),
+        (("published", "from memory"), "from memory"),
+        (("from memory", "assumed", "given"), "assumed"),
     ],
 )
-def test_what_rests_on_figures_that_nobody_looked_up_is_marked(kinds, looked_up):
-    assert finding(sources=tuple(Source("a", kind) for kind in kinds)).looked_up == looked_up
+def test_a_finding_rests_on_its_least_firm_figure(kinds, word):
+    assert finding(sources=tuple(Source("a", kind) for kind in kinds)).rests_on == word
+
+
+def test_every_class_of_a_source_has_its_place():
+    for kind in get_args(SourceClass):
+        assert finding(sources=(Source("a", kind),)).rests_on == kind
 
 
 @pytest.mark.parametrize("unit", sorted(COUNTED))

@@ -15,12 +15,14 @@ from padbench.jobs.routine import routine
 from padbench.jobs.routine_case import play_case
 from padbench.jobs.schemas import json_schema
 from padbench.jobs.sweep import sweep
+from padbench.jobs.verify import verify
 from padbench.parts import console_timing
 from padbench.results.documents import json_texts
 from padbench.results.html_page import write_page
 from padbench.results.junit import write_junit
 from padbench.results.text import as_text
 from padbench.routines.routine import RoutineError
+from padbench.toml.problems import SheetError
 
 ROOT = Path(__file__).parents[2]
 EXPOSED = ROOT / "tests" / "routines" / "sources" / "read-twice-36.asm"
@@ -73,7 +75,7 @@ def test_no_key_may_be_missing_or_of_another_type(asked):
 
 
 def test_what_a_routine_is_found_to_do_is_data():
-    result = routine(EXPOSED)
+    result = routine(EXPOSED, periods=[432])
     result_finding, fetch = result.findings
     assert (result.verdict, result.outcome, result.exit_code) == ("exposed", "fail", 1)
     assert (result_finding.id, result_finding.verdict) == ("routine.result", "pass")
@@ -86,16 +88,111 @@ def test_what_a_routine_is_found_to_do_is_data():
     )
     assert fetch.facts["cases"] == 256 * 432
     assert {source.kind for source in fetch.sources} == {"calculated", "from memory"}
-    assert fetch.says.startswith("exposed: hands on a wrong byte in 129 of 110592 cases (0.12 %)")
+    assert fetch.says.startswith("exposed: hands on a wrong byte: with nothing held, at the worst")
     assert result.lead == fetch.says.removeprefix("exposed: h").join(["H", "."])
 
 
 def test_a_routine_that_detects_says_how_often_it_kept_the_old_byte():
-    result = routine("read-twice")
+    result = routine("read-twice", periods=[432])
     (counts,) = result.data.sweeps
     assert (result.verdict, result.outcome) == ("detects", "pass")
     assert f"in {counts.kept_old} of these the byte from before stays" in result.lead
     assert counts.kept_old == counts.corrupt > 0
+
+
+def test_all_rates_are_tried_unless_it_says_so():
+    everything = routine("read-once")
+    assert [one.period for one in everything.data.sweeps] == [*console_timing("60hz").fetch_periods]
+    assert "tried with" not in everything.lead
+    narrow = routine("read-once", periods=[432, 576])
+    assert narrow.lead.endswith("every 432, 576 cycles only, 14 rates of the console not.")
+
+
+def test_the_risk_of_a_plain_loop_is_a_closed_form():
+    """Eight of 432 phases stop a read, and with nothing held each of them brings a press."""
+    result = routine("read-once")
+    a_minute = 60 * 60.0988 * 8 / 432
+    assert result.document["risk"] == {
+        "held": 0,
+        "period": 432,
+        "chance": 8 / 432,
+        "a_minute": pytest.approx(a_minute, rel=1e-5),
+    }
+    assert (
+        "with nothing held, at the worst rate (a fetch every 432 cycles), one poll in 54 goes "
+        f"wrong, about {a_minute:.0f} a minute at one poll a frame" in result.lead
+    )
+    for counts in result.document["sweeps"]:
+        # A state with n equal bits at its end, pressed as what is shifted in, loses n of the 8.
+        held = counts["wrong_by_held"]
+        assert (held[0], held[1], held[3], held[255]) == (8, 7, 6, 0)
+        assert sum(held) == counts["accepted_wrong"] == 256 * 8 - 255
+
+
+KEEPS = """buttons = $0310
+new = $02
+read: jsr pass
+      lda new
+      sta $01
+      jsr pass
+      lda new
+      {compare}
+done: {end}
+pass: lda #1
+      sta $4016
+      sta new
+      lsr a
+      sta $4016
+loop: lda $4016
+      lsr a
+      rol new
+      bcc loop
+      rts
+"""
+
+
+def test_the_place_of_the_result_is_found_and_said(tmp_path):
+    only = tmp_path / "only.asm"
+    keep = "cmp $01\n bne done\n sta buttons\n"
+    only.write_text(KEEPS.format(compare=keep, end="lda #0\n sta $01\n sta new\n rts"))
+    found = routine(only, periods=[432])
+    assert (found.document["result"], found.document["result_found"]) == ([0x310], True)
+    assert found.data.routine.found == "$0310 (buttons)"
+    assert found.verdict == routine(only, periods=[432], result="buttons").verdict == "detects"
+    both = routine(EXPOSED, periods=[432])
+    assert both.data.routine.found == "A; $01 (first) and $02 (buttons) hold the byte too"
+    assert not routine("read-once", periods=[432]).document["result_found"]
+
+
+@pytest.mark.parametrize("end", ["rts", "lda #0\n rts"])
+def test_several_places_are_asked_about(tmp_path, end):
+    """A and two more hold the byte, but only one of them is right when a read was stopped."""
+    several = tmp_path / "several.asm"
+    several.write_text(KEEPS.format(compare="cmp $01\n bne done\n sta buttons\n", end=end))
+    with pytest.raises(RoutineError, match=r"only in \$0310 \(buttons\) is it never wrong; name"):
+        routine(several)
+    sheet = SHEET.read_text(encoding="utf-8").split("[poll]")[0]
+    sheet += f'[poll]\nroutine = "{several}"\n'
+    (tmp_path / "pad.toml").write_text(sheet, encoding="utf-8")
+    with pytest.raises(SheetError, match=r"poll\.result"):
+        verify(tmp_path / "pad.toml", "idle")
+
+
+def test_a_sheet_says_that_its_routine_is_exposed_and_fails_if_its_policy_says_so(tmp_path):
+    good = (ROOT / "sim" / "sheets" / "harbour-b.toml").read_text(encoding="utf-8")
+    start = good.index("[poll]")
+    rest = good[good.index("\n[", start) :] if "\n[" in good[start:] else ""
+    sheet = f'{good[:start]}[poll]\nroutine = "{EXPOSED}"\n{rest}'
+    path = tmp_path / "pad.toml"
+    path.write_text(sheet, encoding="utf-8")
+    told = verify(path, "idle")
+    assert (told.verdict, told.word) == ("pass", "The pad passes.")
+    assert "But the read routine is exposed: it hands on a wrong byte: with nothing" in told.lead
+    assert "[policy]\n" in sheet
+    path.write_text(sheet.replace("[policy]\n", '[policy]\nexposed-routine = "fail"\n'))
+    failed = verify(path, "idle")
+    assert failed.verdict == "fail"
+    assert [one.id for one in failed.findings if one.verdict == "fail"] == ["routine.fetch"]
 
 
 def test_the_findings_of_a_pad_are_port_by_port():
@@ -136,7 +233,7 @@ def test_ctrl_c_leaves_what_was_counted_until_then(monkeypatch):
     monkeypatch.setattr(routine_job, "count", stopped)
     result = routine("read-once", periods=[432, 576])
     assert (result.verdict, result.outcome, result.exit_code) == ("stopped", "stopped", 130)
-    assert result.lead == f"{256 * 432} of {256 * 1008} cases were tried."
+    assert result.lead == "110 592 of 258 048 cases were tried."
     assert result.findings == ()
     Draft202012Validator(json_schema("routine")).validate(json.loads("".join(json_texts(result))))
 

@@ -32,6 +32,19 @@ def test_the_50hz_clock_is_six_sixteenths_of_the_subcarrier_of_bt_1700():
     assert float(HZ50.frame_rate) == pytest.approx(50, rel=0.0005)
 
 
+def test_vertical_sync_begins_where_the_standards_have_it():
+    """From memory. SMPTE 170M: lines 4 to 6 of the field, the picture from line 21 or 22 on.
+
+    ITU-R BT.1700, 625 lines: with line 1, the picture of 287.5 lines from the middle of line 23 on.
+    """
+    before_picture = HZ60.lines - HZ60.sync_from
+    assert 21 - 4 <= before_picture <= 22 - 4
+    # 240 lines in the middle of 287.5.
+    assert HZ50.lines - HZ50.sync_from - (287.5 - HZ50.picture_lines) / 2 == pytest.approx(
+        22.5, abs=1
+    )
+
+
 def test_lines_and_frames_from_memory():
     assert float(HZ60.clock) == pytest.approx(1_789_773, abs=1)
     assert float(HZ60.frame_cycles) == 29_780.5

@@ -1,4 +1,4 @@
-"""Colour bands against IEC 60062 (class P), spelt out by hand from its table."""
+"""Colour bands against IEC 60062, its edition of 2004, spelt out by hand and from memory."""
 
 import pytest
 
@@ -18,6 +18,8 @@ from padbench.parts import E24, colour_bands
         (38.3e3, 0.01, "orange grey orange red brown"),
         (100, 0.02, "brown black black black red"),
         (4.64e3, 0.05, "yellow blue yellow brown gold"),
+        # Grey since 2016 says 0.01 %, and orange 0.05 %.
+        (39e3, 0.0005, "orange white black red grey"),
     ],
 )
 def test_bands(ohms, tolerance, bands):

@@ -8,7 +8,7 @@ import pytest
 from padbench.core.buttons import BUTTONS
 from padbench.core.findings import Finding, Rule
 from padbench.results.answer import answer_of, thinnest
-from padbench.results.change import changes
+from padbench.results.change import plan_of
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import sheet_from_text
 from padbench.trials.run import Trial, try_sheet
@@ -23,8 +23,8 @@ def tried(text, *names):
     return try_sheet(sheet, [SCENARIOS[name] for name in names])
 
 
-def answered(trial):
-    return answer_of(trial, changes(trial.findings), PORTS)
+def answered(trial, needed=()):
+    return answer_of(trial, needed, PORTS)
 
 
 @pytest.fixture(scope="module")
@@ -66,12 +66,17 @@ def test_a_bad_pad_by_port_and_button(bad):
 
 
 def test_everything_that_fails_stands_under_one_cause(bad):
-    answer = answered(bad)
+    plan = plan_of(sheet_from_text(A, "sheet"), bad)
+    assert plan.holds
+    answer = answered(bad, plan.changes)
+    assert {cause.change for cause in answer.causes} == set(plan.changes)
     findings = [id_ for cause in answer.causes for id_ in cause.findings]
     scenarios = [name for cause in answer.causes for name in cause.scenarios]
     assert sorted(findings) == sorted(f.id for f in bad.findings if f.verdict == "fail")
     assert sorted(scenarios) == sorted(answer.failing)
     assert all(cause.findings or cause.scenarios for cause in answer.causes)
+    still = answer_of(bad, plan.changes, PORTS, ["past-the-end"]).causes
+    assert [cause.change for cause in still if "past-the-end" in cause.scenarios] == [None]
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from padbench.routines.console import Console
 from padbench.routines.counts import SweepCounts, merged
 from padbench.routines.fast import Part, count, survey
 from padbench.routines.source import load_routine
-from padbench.workers import joined, spread, spread_on
+from padbench.workers import NoWorkers, joined, spread, spread_on
 
 SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 EXPOSED = str(SOURCES / "read-twice-36.asm")
@@ -84,6 +84,20 @@ def test_a_worker_killed_in_the_middle_changes_nothing(cluster):
             whole.add(tally)
     assert whole == merged(432, spread(count, known, work))
     assert whole.accepted_wrong > 0
+
+
+@pytest.mark.filterwarnings("ignore")  # Dask's own
+def test_a_cluster_that_goes_away_is_told(cluster):
+    address, dask_workers = cluster
+    known = survey(load_routine(EXPOSED), Console(console_timing("60hz")))
+    work = [Part(432, first, first + 8) for first in range(0, 256, 8)]
+    with joined(address) as client:
+        done = spread_on(client, count, known, work)
+        next(done)
+        for worker in dask_workers:
+            worker.kill()
+        with pytest.raises(NoWorkers, match="is gone"):
+            list(done)
 
 
 def test_no_scheduler_is_one_line():

@@ -63,9 +63,8 @@ class LineEdges:
     """The levels (V) of one line and its edges, as its samples come.
 
     ``levels`` is None until two levels were found; ``rises`` and ``falls`` collect durations.
-    ``longest`` is the longest edge and when it
-    ended, in picoseconds; ``apart`` the longest time between samples within which an edge began or
-    ended, ``inside`` how many samples lay in the edges, and of ``count`` edges.
+    ``longest`` is the longest edge and when it ended, in picoseconds; ``inside`` how many samples
+    lay in the edges, and ``count`` how many edges there were.
     """
 
     def __init__(self) -> None:
@@ -77,7 +76,6 @@ class LineEdges:
     def _begin(self) -> None:
         self.rises, self.falls = Sampler(), Sampler()
         self.longest: tuple[int, int] | None = None
-        self.apart = 0.0
         self.inside = self.count = 0
         self._full = 0
         self._low, self._high = _Near(np.zeros(0)), _Near(np.zeros(0))
@@ -116,19 +114,12 @@ class LineEdges:
         durations = np.rint((reached - left) * 1e12).astype(np.int64)
         self.rises.add(durations[rises])
         self.falls.add(durations[~rises])
-        self._remember(seconds, first, last, reached, durations)
-        return np.rint(halves * 1e12).astype(np.int64), rises
-
-    def _remember(
-        self, seconds: Array, first: Times, last: Times, reached: Array, durations: Times
-    ) -> None:
         self.count += len(first)
         self.inside += int((last - first - 1).sum())
-        steps = np.maximum(seconds[first + 1] - seconds[first], seconds[last] - seconds[last - 1])
-        self.apart = max(self.apart, float(steps.max()))
         worst = int(np.argmax(durations))
         if self.longest is None or durations[worst] > self.longest[0]:
             self.longest = int(durations[worst]), round(float(reached[worst]) * 1e12)
+        return np.rint(halves * 1e12).astype(np.int64), rises
 
     def _find_levels(self, volts: Array) -> None:
         """Low and high where the line mostly stands, if that is clearly two levels.

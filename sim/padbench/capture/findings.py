@@ -19,6 +19,7 @@ from padbench.capture.reads import (
 from padbench.core.buttons import BUTTONS, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.sentences import filled
+from padbench.core.timeline import HIGH
 
 __all__ = ["RULES", "findings_of"]
 
@@ -28,6 +29,10 @@ _STOPPED = (*_PRACTICE, Source("what a stopped CPU does: from memory", "from mem
 _LEVELS = (Source("JEDEC JESD13-B for the levels", "published"),)
 _ANYWHERE = Met()
 _MOST = 10
+_EXCHANGED = 4
+"""So many latches for each clock are none: a read has eight clocks for its one latch."""
+_MOSTLY = 0.75
+"""Of the clocks; some consoles hold the latch high and clock for a while (from memory)."""
 _LONGEST_LATCH_PS = 10 * 10**9
 _LONGEST_READ_PS = 10**12
 """A console polls once a frame, 20 ms at most: no latch, no read comes near (from memory)."""
@@ -146,6 +151,26 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         },
     ),
     (
+        "levels.moves",
+        "changes",
+        {
+            "not-judged": "{line} stood {level} all through: no press and no end of a read was "
+            "seen on it; is it connected, and is this the right channel?"
+        },
+    ),
+    (
+        "capture.channels",
+        "",
+        {
+            "exchanged": "the latch has {latches} pulses and the clock {clocks}: as if the two "
+            "channels were exchanged; exchange their names",
+            "latch": "{measured} of {clocks} clocks come while the latch is high: as if the latch "
+            "were recorded upside down, or the channels were exchanged",
+            "data": "all four directions are pressed in {measured} of {reads} reads, which no "
+            "rocker can do: data is held low, or was recorded upside down",
+        },
+    ),
+    (
         "capture.reads",
         "reads",
         {"fail": "no latch was seen; is this the right channel, and are the thresholds right?"},
@@ -236,15 +261,19 @@ RULES: Mapping[str, Rule] = {id_: Rule(id_, unit, texts) for id_, unit, texts in
 """Every rule of a stream of reads by its id; no value of a sheet bears on what a capture shows."""
 
 
-def findings_of(seen: Inspection, *, wanted: int = 8, policy: str = "both") -> tuple[Finding, ...]:
+def findings_of(
+    seen: Inspection, *, wanted: int = 8, policy: str = "both", told: bool = False
+) -> tuple[Finding, ...]:
     """All findings of a capture, those of the wires first.
 
     ``policy`` is the pad's for opposite directions; under any but "both" none may come through.
+    ``told``: somebody says what was held, so that anything may have been.
     """
     return (
         *seen.timing,
         *_time_scale(seen),
         *_reached(seen),
+        *_channels(seen, told=told),
         *_extra_clocks(seen, wanted),
         *_clocks(seen, wanted),
         *_undecided(seen),
@@ -304,6 +333,26 @@ def _reached(seen: Inspection) -> Iterator[Finding]:
             _LEVELS,
             facts={"line": line},
         )
+
+
+def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
+    """What no console and no pad does, but a recording with the wrong names or the wrong way up."""
+    latches, clocks, high = seen.pulses
+    if "data" in seen.still and len(seen.rows):
+        level = "high" if seen.still["data"] == HIGH else "low"
+        yield _finding(
+            "levels.moves", "not-judged", met=Met(other="data"), line="data", level=level
+        )
+    id_ = "capture.channels"
+    if clocks and latches >= _EXCHANGED * clocks:
+        case = "exchanged"
+        yield _finding(id_, "fail", case=case, latches=latches, clocks=clocks, sources=_MEMORY)
+    elif high > 1 and high > clocks * _MOSTLY:
+        yield _finding(id_, "fail", float(high), case="latch", clocks=clocks, sources=_MEMORY)
+    directions = np.count_nonzero(seen.rows["byte"] & 0x0F == 0x0F)
+    if not told and 2 * directions > len(seen.rows):
+        count = float(directions)
+        yield _finding(id_, "fail", count, case="data", reads=len(seen.rows), sources=_MEMORY)
 
 
 def _extra_clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:

@@ -21,10 +21,10 @@ from padbench.capture.rows import Rhythm, WindowReads, rows_of
 from padbench.capture.windows import windows
 from padbench.circuit.pad_model import limits_of, pad_model
 from padbench.core.decode import Names
-from padbench.core.findings import Finding, Met, worst_of_each
+from padbench.core.findings import Finding, Met, Rule, worst_of_each
 from padbench.core.limits import Limit, Limits, unjudged
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
-from padbench.core.timeline import HIGH, Timeline, Times
+from padbench.core.timeline import HIGH, LOW, Timeline, Times
 from padbench.core.timing import PinNames, judge_timing
 from padbench.core.units import to_ps
 from padbench.parts import RegisterPart, register_part
@@ -48,6 +48,13 @@ _USUAL_PART = "CD4021B"
 
 _WIRES = {"latch": "console.latch", "clock": "console.clock", "data": "cable.data"}
 _SAMPLE = "console.sample"
+
+COARSE = Rule(
+    "capture.coarse",
+    "s",
+    {"not-judged": "samples {apart:s} apart cannot tell whether {limit:4} are kept"},
+)
+"""In place of a rule whose limit is below the time from one sample to the next, under its id."""
 
 _NOISES = 1000
 """So many runts are remembered one by one; a noisy capture has millions and they say the same."""
@@ -111,7 +118,8 @@ class Inspection:
 
     ``timing`` are the findings of the rules of the wires. ``runts`` (by line) and ``glitches`` are
     a number and the first moments. ``unreached`` are the lines that were never at a level;
-    ``edges`` has those that were looked at in volts.
+    ``edges`` has those that were looked at in volts, ``still`` the level of those that kept one.
+    ``pulses`` are rises of the latch, of the clock, and of the clock with the latch high.
     """
 
     rows: NDArray[np.void]
@@ -127,6 +135,8 @@ class Inspection:
     unreached: tuple[str, ...] = ()
     frame: FrameSync | None = None
     edges: Mapping[str, LineEdges] = field(default_factory=dict)
+    still: Mapping[str, int] = field(default_factory=dict)
+    pulses: tuple[int, int, int] = (0, 0, 0)
 
     def tuples(self) -> Iterator[tuple[int, ...]]:
         """All rows in time order as they are, quicker than `reads`."""
@@ -162,20 +172,22 @@ class _Watched:
 
     edges: Edges
     end: int = 0
+    apart: int = 0
     broken_off: str | None = None
     gaps: list[tuple[int, int]] = field(default_factory=list)
     volts: dict[str, tuple[float, float]] = field(default_factory=dict)
-    reached: set[str] = field(default_factory=set)
+    levels: dict[str, set[int]] = field(default_factory=dict)
 
     def watch(self, pieces: Iterable[Piece]) -> Iterator[Piece]:
         for piece in pieces:
             self.end = piece.end_ps
+            self.apart = piece.apart_ps or self.apart
             self.broken_off = piece.broken_off or self.broken_off
             self.gaps += piece.gaps
             self.edges.take(piece)
             for name, (_, levels) in piece.changes.items():
-                if name not in self.reached and (levels <= HIGH).any():
-                    self.reached.add(name)
+                stood = self.levels.setdefault(name, set())
+                stood |= {level for level in {LOW, HIGH} - stood if (levels == level).any()}
             for name, (least, most) in piece.volts.items():
                 known = self.volts.get(name, (least, most))
                 self.volts[name] = min(known[0], least), max(known[1], most)
@@ -189,7 +201,7 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
     rows: list[NDArray[np.void]] = []
     timing: tuple[Finding, ...] = ()
     runts: dict[str, _Moments] = {"latch": _Moments(), "clock": _Moments()}
-    glitches = _Moments()
+    glitches, pulses = _Moments(), np.zeros(3, np.int64)
     syncs = SyncWatch(settings.sync_from)
     for window in windows(watched.watch(pieces)):
         part = rows_of(window, rhythm, settings.wanted, measure)
@@ -198,6 +210,7 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         for name, times in part.runts.items():
             runts[name].add(times)
         glitches.add(part.glitches)
+        pulses = pulses + part.pulses
         sync = window.timeline.wires.get("sync")
         if sync is not None:
             measure["line period"].add(syncs.add(sync))
@@ -227,15 +240,17 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         watched.broken_off,
         watched.volts,
         passes,
-        tuple(name for name in LINES if name not in watched.reached),
+        tuple(name for name in LINES if not watched.levels.get(name)),
         frame,
         watched.edges.lines,
+        {name: min(some) for name, some in watched.levels.items() if len(some) == 1},
+        (int(pulses[0]), int(pulses[1]), int(pulses[2])),
     )
     numbered = (
         replace(finding, met=inspection.met(finding.met.at_ps))
         if finding.met.at_ps is not None
         else finding
-        for finding in timing
+        for finding in (_told_by(finding, watched.apart) for finding in timing)
     )
     return replace(inspection, timing=tuple(numbered))
 
@@ -274,14 +289,28 @@ def _judge(part: WindowReads, settings: Settings) -> Iterator[Finding]:
         yield held_to_most(DATA_DELAY, at, delays, settings.delay, what)
 
 
+def _told_by(finding: Finding, apart: int) -> Finding:
+    """A finding, not judged where its limit lies below the samples' distance (ps)."""
+    limit = finding.limit
+    if finding.measured is None or limit is None or limit >= apart * 1e-12:
+        return finding
+    facts = {"apart": apart * 1e-12}
+    return Finding(
+        COARSE,
+        "not-judged",
+        limit=limit,
+        sources=finding.sources,
+        facts=facts,
+        name=finding.id,
+    )
+
+
 def _clock_edge(clock: LineEdges, limit: Limit) -> Finding:
     """As data sheets measure it, whatever the thresholds."""
     what = "edge of the clock"
     if clock.levels is None or clock.longest is None:
         return unjudged(CLOCK_EDGE, limit, "none", {"what": f"{what} in volts"})
     duration, at = (np.asarray([number]) for number in clock.longest)
-    if clock.apart * 1e12 > limit.ps:
-        return unjudged(CLOCK_EDGE, limit, "coarse", {"what": what, "apart": clock.apart})
     low, high = (f"{volts:.3g} V" for volts in clock.levels)
     what += f", 10 to 90 % of the way between {low} and {high} as found,"
     return held_to_most(CLOCK_EDGE, at, duration, limit, what)

@@ -61,6 +61,8 @@ class WindowReads:
     runts: dict[str, Times]
     glitches: Times
     delays: tuple[Times, Times]
+    pulses: NDArray[np.int64]
+    """How often the latch rose, the clock rose, and that with the latch high."""
 
 
 def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> WindowReads:
@@ -98,7 +100,9 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         last=window.last,
     )
     measure_reads(own.wire, measure)
-    delays = data_delays(data, clock.rises(), timeline.wires["latch"].rises())
+    rises, latch = clock.rises(), timeline.wires["latch"]
+    delays = data_delays(data, rises, latch.rises())
+    rises = rises[rises >= window.own_from]
     if len(own.seen):
         measure["data delay after the clock"].add(delays[1][delays[0] >= own.seen.starts[0]])
     return WindowReads(
@@ -108,6 +112,7 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         {name: _closed(window.zones[name], times, since, until) for name, times in runts.items()},
         _closed(clock, glitches, since, until),
         delays,
+        np.array([len(own.wire), len(rises), np.count_nonzero(latch.at(rises) == HIGH)]),
     )
 
 

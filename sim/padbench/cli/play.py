@@ -102,6 +102,6 @@ def _parser() -> Parser:
         help="the read in the figure (default: the first wrong one, or the first press)",
     )
     add_wave_options(parser)
-    add_routine_options(parser)
+    add_routine_options(parser, periods="the fastest")
     add_output_options(parser, {"picture": "a figure of one read"})
     return parser

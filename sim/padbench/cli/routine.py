@@ -43,7 +43,7 @@ def run(arguments: list[str]) -> int:
 
 
 def add_routine_options(
-    parser: Parser, *, fetch: bool = True, periods: str = "the fastest"
+    parser: Parser, *, fetch: bool = True, periods: str = "all of them"
 ) -> None:
     """What names a routine and a console, and unless told otherwise its fetch.
 
@@ -58,7 +58,8 @@ def add_routine_options(
     parser.add_argument(
         "--result",
         metavar="PLACE",
-        help="A, an address or a label; two with a comma for two pads (default A)",
+        help="A, an address or a label; two with a comma for two pads (default: what is found by "
+        "running it)",
     )
     parser.add_argument(
         "--ports",

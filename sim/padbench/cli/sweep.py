@@ -54,7 +54,7 @@ def _parser() -> Parser:
     parser.add_argument(
         "--map", action="store_true", help="which loop lengths and gaps between passes are safe"
     )
-    add_routine_options(parser, periods="all of them")
+    add_routine_options(parser)
     figure = (
         "phase against rate, with --map gap against loop length, with --sheet buttons against "
         "stopped bits"

@@ -52,6 +52,11 @@ chosen so that something can be computed. measured: the file and the date are na
 sheet or the command line says so. calculated: a law, such as a first-order RC.
 """
 
+_LEAST_FIRM: tuple[SourceClass, ...] = (
+    *("assumed", "from memory", "common practice", "second-hand", "measured", "published"),
+    *("given", "calculated"),
+)
+
 THIN = 0.1
 """A margin below this part of its limit is thin (common practice, no source)."""
 
@@ -181,9 +186,10 @@ class Finding:
         return less and self.unit not in COUNTED
 
     @property
-    def looked_up(self) -> bool:
-        """Whether no figure that it rests on is from memory or assumed."""
-        return not any(source.kind in ("from memory", "assumed") for source in self.sources)
+    def rests_on(self) -> SourceClass | None:
+        """The class of the figure that it rests on least firmly; None without a source."""
+        kinds = {source.kind for source in self.sources}
+        return next((kind for kind in _LEAST_FIRM if kind in kinds), None)
 
     @property
     def says(self) -> str:

@@ -104,8 +104,6 @@ _LONGEST = {
     "pass": "the longest {what} is {measured:4}; at most {limit:4} may pass",
     "fail": "the longest {what} is {measured:4}; at most {limit:4} should pass",
     "none": "the capture shows no {what}",
-    "coarse": "the longest {what} cannot be told: at most {limit:4} may pass, and samples are "
-    "{apart:s} apart",
 }
 DATA_DELAY = Rule("timing.data-delay", "s", _LONGEST)
 CLOCK_EDGE = Rule("levels.clock-edge", "s", _LONGEST)

@@ -224,7 +224,8 @@ def inspect_one(
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
     seen, opened_capture = _read(capture, choices, settings, progress)
     policy = "both" if design is None else design.sheet.policy.opposite_directions
-    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy)]
+    told = expected is not None or other is not None
+    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
     if expected is not None:
         findings.append(judge_expectation(seen.reads(), expected))
     if other is not None:

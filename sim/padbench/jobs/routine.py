@@ -36,13 +36,13 @@ from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.results.documents import FindingDocument, finding_document
 from padbench.results.result import Case, Result
 from padbench.routines.console import Clocks
-from padbench.routines.counts import STATES, SweepCounts
+from padbench.routines.counts import STATES, SweepCounts, worst_risk
 from padbench.routines.fast import baseline_of_survey, count, parts, survey
 from padbench.routines.frames import lines_of, microseconds_of, where_in_frame
 from padbench.routines.judge import Judgement, judge_routine
 from padbench.routines.lengths import design_map, safe_lengths
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS
-from padbench.workers import NoCluster, parts_done
+from padbench.workers import NoWorkers, parts_done
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -74,7 +74,10 @@ class CounterexampleDocument(TypedDict):
 
 
 class SweepDocument(TypedDict):
-    """Counts of a fetch period; see `padbench.routines.counts.SweepCounts`."""
+    """Counts of a fetch period; see `padbench.routines.counts.SweepCounts`.
+
+    ``wrong_by_held`` has for each held state in how many phases a poll goes wrong.
+    """
 
     period: int
     cases: int
@@ -83,8 +86,22 @@ class SweepDocument(TypedDict):
     accepted_wrong: int
     never_settles: int
     kept_old: int
+    wrong_by_held: list[int]
     counterexample: CounterexampleDocument | None
     counterexamples: list[CounterexampleDocument]
+
+
+class RiskDocument(TypedDict):
+    """The worst rate, with nothing held (or if that is never wrong, with the worst state).
+
+    A poll goes wrong with ``chance``, every phase of the fetch being equally likely;
+    ``a_minute`` at one poll a frame.
+    """
+
+    held: int
+    period: int
+    chance: float
+    a_minute: float
 
 
 class LengthDocument(TypedDict):
@@ -120,6 +137,9 @@ class RoutineDocument(TypedDict):
     console: str
     verdict: Literal["immune", "detects", "exposed", "never-settles", "wrong", "stopped"]
     says: str
+    risk: RiskDocument | None
+    result: list[int | str]
+    result_found: bool
     stopped: bool
     cycles: int
     cycles_least: int
@@ -136,12 +156,12 @@ class RoutineDocument(TypedDict):
 
 
 @contextmanager
-def clusters() -> Iterator[None]:
-    """A cluster that is not there is a `Refusal`."""
+def clusters(option: str) -> Iterator[None]:
+    """A cluster that is not there, or workers that do not last, are a `Refusal`."""
     try:
         yield
-    except NoCluster as error:
-        raise Refusal("cluster", str(error)) from None
+    except NoWorkers as error:
+        raise Refusal(option, str(error)) from None
 
 
 def routine(
@@ -162,14 +182,15 @@ def routine(
 ) -> Result:
     """Judge a 6502 read routine: its cycles, and what the sample fetch does to it in every phase.
 
-        result = padbench.routine("my-read.asm", result="buttons", periods="all")
+        result = padbench.routine("my-read.asm", result="buttons")
         result.verdict             # "immune", "detects", "exposed", "never-settles", "wrong"
         result.data.sweeps[0].accepted_wrong, result.data.base.most
 
     ``what`` is a .asm, .bin or .hex file or a shipped routine; ``entry`` a label or an address
     (default: the first byte), ``origin`` where a .bin lies, ``result`` A, an address or a label,
-    two with a comma for two pads. ``periods``: CPU cycles from fetch to fetch (default: the
-    console's fastest rate). A routine that takes more than ``limit`` cycles never comes back.
+    two with a comma for two pads (default: found by running it). ``periods``: CPU cycles from fetch
+    to fetch (default: all rates of the console). A routine that takes more than ``limit`` cycles
+    never comes back.
     ``sheet`` is the pad in the waves (default: a starter pad), ``line`` that of the frame at which
     the read starts. ``waves`` is a VCD file for the worst case. ``progress`` is told how many cases
     are done, and of how many; Ctrl-C gives what was found until then. ``result.data`` is a
@@ -194,7 +215,6 @@ def judged(
     command: str,
     rates: Rates,
     *,
-    usual: Literal["all", "fastest"] = "fastest",
     sheet: SheetLike | None = None,
     line: int | None = None,
     waves: Path | None = None,
@@ -205,7 +225,7 @@ def judged(
 ) -> Result:
     """The result of ``routine`` and of ``sweep``, which see."""
     code, console = question.load()
-    periods = periods_of(console, rates, usual)
+    periods = periods_of(console, rates, "all")
     known = survey(code, console, question.limit)
     base = baseline_of_survey(known)
     span = None
@@ -220,7 +240,7 @@ def judged(
     judgement: Judgement | None = None
     lengths, drawn = None, None
     try:
-        with clusters():
+        with clusters("workers" if cluster is None else "cluster"):
             work = parts(known, periods, workers if cluster is None else _MANY)
             for part in parts_done(count, known, work, workers=workers, cluster=cluster):
                 by_period[part.period].add(part)
@@ -315,6 +335,9 @@ def _document(report: JudgedRoutine, waves: Path | None, chart: bool) -> Routine
         "console": report.question.console,
         "verdict": report.verdict,  # type: ignore[typeddict-item]  # one of these words
         "says": report.says,
+        "risk": _risk(report),
+        "result": [*report.routine.results],
+        "result_found": bool(report.routine.found),
         "stopped": report.judgement is None,
         "cycles": base.most,
         "cycles_least": base.least,
@@ -343,6 +366,19 @@ def _document(report: JudgedRoutine, waves: Path | None, chart: bool) -> Routine
     return document
 
 
+def _risk(report: JudgedRoutine) -> RiskDocument | None:
+    worst = worst_risk(report.sweeps)
+    if worst is None:
+        return None
+    chance = worst.phases / worst.period
+    return {
+        "held": worst.held,
+        "period": worst.period,
+        "chance": chance,
+        "a_minute": chance * float(60 * report.console.timing.frame_rate),
+    }
+
+
 def _length(cycles: int, timing: ConsoleTiming) -> LengthDocument:
     return {"lines": lines_of(cycles, timing), "microseconds": microseconds_of(cycles, timing)}
 
@@ -356,6 +392,7 @@ def _sweep(question: RoutineQuestion, sweep: SweepCounts) -> SweepDocument:
         "accepted_wrong": sweep.accepted_wrong,
         "never_settles": sweep.never_settles,
         "kept_old": sweep.kept_old,
+        "wrong_by_held": sweep.by_held,
         "counterexample": None if sweep.counterexample is None else asdict(sweep.counterexample),  # type: ignore[typeddict-item]
         "counterexamples": [
             {**asdict(case), "play": question.play(sweep.period, case)}  # type: ignore[typeddict-item]

@@ -24,6 +24,7 @@ from padbench.routines.counts import STATES, WORST, Counterexample, SweepCounts
 from padbench.routines.frames import Span
 from padbench.routines.judge import Baseline, Judgement, on_its_port
 from padbench.routines.lengths import DesignMap, SafeLengths
+from padbench.routines.places import with_result_found
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine
 from padbench.routines.source import load_routine, number, shipped_source
 from padbench.routines.wave import case_wave
@@ -87,7 +88,10 @@ class RoutineQuestion:
             ports=(first, second),
         )
         console = Console(console_timing(self.console), self.clocks)
-        return on_its_port(code, console, self.limit), console
+        code = on_its_port(code, console, self.limit)
+        if self.result is None and shipped_source(self.what) is None:
+            code = with_result_found(code, console, self.limit)
+        return code, console
 
     def play(self, period: int, example: Counterexample) -> str:
         """The command line that plays a case of a fetch period again."""

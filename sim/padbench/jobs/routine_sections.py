@@ -29,7 +29,7 @@ from padbench.results.wave_data import ROWS, ShownRead, Wave
 from padbench.routines.console import SampleFetch
 from padbench.routines.counts import OUTCOMES, WORST, Counterexample, SweepCounts
 from padbench.routines.frames import Span, lines_of, microseconds_of
-from padbench.routines.judge import per_cent
+from padbench.routines.judge import per_cent, rounded
 from padbench.routines.lengths import DesignMap, ranges
 from padbench.routines.run import held_by, run_case
 from padbench.routines.wave import stop_says
@@ -67,8 +67,9 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         title = "What the sample fetch does"
         counts = _counts_table(report.sweeps)
         phases = [phase_strips(report.sweeps), _phases_table(report.sweeps)]
-        yield Section("fetch", title, [counts, *phases], ("page",))
-        yield Section("fetch-text", title, [counts, *_examples(report)], ("text",))
+        risk = [*_risk_table(report)]
+        yield Section("fetch", title, [counts, *risk, *phases], ("page",))
+        yield Section("fetch-text", title, [counts, *risk, *_examples(report)], ("text",))
     if report.chart is not None:
         title = "Which loop lengths and gaps are safe"
         yield Section("map", title, [map_strips(report.chart), _map_table(report.chart)])
@@ -103,6 +104,8 @@ def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Itera
     at = [access.cycle for access in base.longest.accesses if access.kind == "read"]
     reads = f"{len(at)} reads of the port, the first in cycle {at[0]}, the last in {at[-1]}"
     rows = [("takes", cost), *([("reads", reads)] if at else [])]
+    if report.routine.found:
+        rows.append(("result", f"found in {report.routine.found}"))
     if report.span is not None:
         rows.append(("frame", _place(report.span, timing)))
     yield Lines("", rows)
@@ -156,7 +159,7 @@ def _change(report: JudgedRoutine) -> Iterator[Block]:
         yield Prose(lines, listed=True)
         more = "Sweep what you then write, to be sure."
         if not set(report.console.timing.fetch_periods) <= set(safe.periods):
-            more = f"Other rates of the console were not tried; --period all tries them. {more}"
+            more = f"Other rates of the console were not tried; without --period all are. {more}"
         yield Prose((more,), small=True)
     elif judgement.verdict == "wrong":
         wrong = report.base.wrong or report.base.hangs
@@ -208,6 +211,8 @@ def _cost(report: JudgedRoutine) -> Iterator[Block]:
     for port in (0, 1):
         reads = [str(a.cycle) for a in accesses if a.kind == "read" and a.port == port]
         rows.append((f"port {2 if report.routine.second_only else port + 1} read", reads))
+    if report.routine.found:
+        yield Prose((f"The result was looked for and found in {report.routine.found}.",))
     yield Table(
         "Cycles that touch the port, counted from 0",
         ("what", "times", "in cycle"),
@@ -244,6 +249,35 @@ def _counts_table(sweeps: Sequence[SweepCounts]) -> Table:
         "A hit stops a read of the port; a pass is eight reads after a latch. The phase is the CPU "
         "cycle, counted from the start of the poll, in which the first fetch asks.",
     )  # fmt: skip
+
+
+_SINGLE = (0, *(1 << bit for bit in range(7, -1, -1)))
+
+
+def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
+    """With nothing and with each button held, and with the worst state: one poll in so many."""
+    sweeps = [sweep for sweep in report.sweeps if any(sweep.by_held)]
+    if not sweeps:
+        return
+    total = [sum(counts) for counts in zip(*(sweep.by_held for sweep in sweeps), strict=True)]
+    worst = total.index(max(total))
+    states = [*_SINGLE, *([worst] if worst not in _SINGLE else [])]
+    yield Table(
+        "One poll in so many goes wrong, if every phase of the fetch is equally likely",
+        ("cycles from fetch to fetch", *map(spelled, states)),
+        [
+            (
+                str(sweep.period),
+                *(
+                    rounded(sweep.period / sweep.by_held[state]) if sweep.by_held[state] else "–"
+                    for state in states
+                ),
+            )
+            for sweep in sweeps
+        ],
+        frozenset(range(len(states) + 1)),
+        "The last column is the worst state of all." if worst not in _SINGLE else "",
+    )
 
 
 def _phases_table(sweeps: Sequence[SweepCounts]) -> Table:

@@ -103,7 +103,6 @@ def sweep(
             question,
             "sweep",
             periods,
-            usual="all",
             waves=path_of(waves),
             chart=chart,
             workers=workers,
@@ -223,7 +222,7 @@ def _counted(
     work = [jobs[start : start + size] for start in range(0, len(jobs), size)]
     total, done = PAIRS * sum(len(job.parts) for job in jobs), 0
     try:
-        with clusters():
+        with clusters("workers" if cluster is None else "cluster"):
             for bundle in parts_done(_do, None, work, workers=workers, cluster=cluster):
                 for job, tally in bundle:
                     counts[job.pad_number].add(job.pad.policy, job.parts[0], tally)

@@ -59,6 +59,7 @@ from padbench.results.documents import (
 from padbench.results.frame import frame_of
 from padbench.results.inputs import Input
 from padbench.results.result import Result, Section
+from padbench.routines.judge import routine_warning
 from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
@@ -183,6 +184,8 @@ def verify_result(
     wrong = sum(run.verdict == "fail" for run in trial.runs)
     passes = verdict == "pass"
     name = design.sheet.pad.name
+    told = routine_warning(trial.findings)
+    warning = f" {told}" if told else ""
     ports = design.sheet.works_with.ports
 
     @cache
@@ -196,9 +199,9 @@ def verify_result(
         name=name,
         verdict=verdict,
         outcome=verdict,
-        word="Passes." if passes else "FAILS.",
+        word=("The pad passes." if told else "Passes.") if passes else "FAILS.",
         lead=f"All {len(trial.findings)} findings hold or need no judging, and all "
-        f"{len(trial.runs)} scenarios read as they should.{_lacked(design.sheet.part)}"
+        f"{len(trial.runs)} scenarios read as they should.{_lacked(design.sheet.part)}{warning}"
         if passes
         else f"{UNPLUGGED if shorts(design.sheet) else ''}"
         f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "

@@ -8,7 +8,7 @@ from typing_extensions import TypedDict
 from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import MARK, MARKED, Drawing, Lines, Prose, Table, findings_blocks
+from padbench.results.blocks import Drawing, Lines, Prose, Table, findings_blocks
 from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
@@ -174,7 +174,6 @@ def _sections(
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
         lines = [*map(_fault, faults)]
-        lines += [] if all(fault.looked_up for fault in faults) else [MARKED]
         yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
     yield Section("drawing", "How it is wired", [drawing(sheet, plan)], ("page",))
@@ -228,8 +227,7 @@ def drawing(sheet: Sheet, plan: WiringPlan) -> Drawing:
 
 def _fault(fault: Finding) -> str:
     mend = f" Change: {fault.remedy.whole}." if fault.remedy is not None else ""
-    mark = "" if fault.looked_up else MARK
-    return f"{fault.id}{mark}: {fault.says}.{mend}"
+    return f"{fault.id} ({fault.rests_on}): {fault.says}.{mend}"
 
 
 def _pins(pins: Sequence[Pin]) -> Table:

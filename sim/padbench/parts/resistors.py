@@ -1,5 +1,7 @@
 """What resistors can be bought, and how they are marked: IEC 60063 and IEC 60062.
 
+The colours are those of the edition of 2004, from memory; that of 2016 differs at 0.05 % only here.
+
 preferred(E12, 3000, 5000)     # (3300.0, 3900.0, 4700.0): ohms
 colour_bands(4700, 0.05)       # ("yellow", "violet", "red", "gold")
 """

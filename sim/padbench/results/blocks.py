@@ -21,8 +21,6 @@ from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_ru
 from padbench.trials.result import ReadResult, ScenarioRun
 
 __all__ = [
-    "MARK",
-    "MARKED",
     "NEVER_CUT",
     "WORDS",
     "Article",
@@ -50,9 +48,6 @@ __all__ = [
     "spans_of",
     "thinnest_lines",
 ]
-
-MARK = " *"
-MARKED = "* rests on figures from memory or assumed, not looked up; --json has the source of each."
 
 WORDS = {"pass": "holds", "fail": "fails", "not-judged": "not judged", "stopped": "stopped"}
 

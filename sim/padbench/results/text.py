@@ -21,8 +21,6 @@ from padbench.core.findings import COUNTED, Finding
 from padbench.core.sentences import amount
 from padbench.core.units import printable
 from padbench.results.blocks import (
-    MARK,
-    MARKED,
     NEVER_CUT,
     Article,
     Articles,
@@ -91,10 +89,6 @@ def print_result(result: Result, screen: Console, *, whole: bool = False) -> Non
         for block in part.blocks:
             if _print_block(block, title, screen):
                 title = ""
-    shown = (block for part in result.sections if "text" in part.media for block in part.blocks)
-    tables = (block for block in shown if isinstance(block, Findings))
-    if not all(finding.looked_up for table in tables for finding, _ in table.rows):
-        screen.print(MARKED)
     if result.assumed:
         screen.print(result.assumption, soft_wrap=True)
     screen.print(f"{result.name}: {result.word} {result.lead} {_CAUTION}", soft_wrap=True)
@@ -155,14 +149,15 @@ def _text(cell: str | Cell) -> str | Text:
 def _findings(block: Findings, title: str, screen: Console) -> None:
     rows = [
         (
-            finding.id + ("" if finding.looked_up else MARK),
+            finding.id,
             _verdict(finding.verdict),
             _margin(finding),
+            finding.rests_on or "",
             _why(finding),
         )
         for finding, _ in block.rows
     ]
-    _show(screen, block.caption, ("finding", "", "margin", ""), rows, frozenset((2,)))
+    _show(screen, block.caption, ("finding", "", "margin", "rests on", ""), rows, frozenset((2,)))
 
 
 def _articles(block: Articles, title: str, screen: Console) -> None:

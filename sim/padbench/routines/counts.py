@@ -10,9 +10,20 @@ held state. An engine is any such function ``sweep``: `padbench.routines.fast` h
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from operator import add
 from typing import Literal
 
-__all__ = ["OUTCOMES", "STATES", "WORST", "Counterexample", "Kind", "SweepCounts", "merged"]
+__all__ = [
+    "OUTCOMES",
+    "STATES",
+    "WORST",
+    "Counterexample",
+    "Kind",
+    "Risk",
+    "SweepCounts",
+    "merged",
+    "worst_risk",
+]
 
 STATES = 256
 """Held states of eight buttons."""
@@ -51,7 +62,8 @@ class SweepCounts:
     routine hands on is not the held state. ``never_settles``: it had not finished after the cycle
     limit. ``kept_old``: with a corrupt pass, it handed on exactly what had stood in the result
     place before, whatever that was. ``first`` has a counterexample of each kind, ``by_phase`` for
-    each phase the worst place in `OUTCOMES` that any held state came to.
+    each phase the worst place in `OUTCOMES` that any held state came to, ``by_held`` for each held
+    state in how many phases the poll goes wrong: a wrong byte, or no end.
     """
 
     period: int
@@ -63,6 +75,7 @@ class SweepCounts:
     kept_old: int = 0
     first: dict[Kind, Counterexample] = field(default_factory=dict)
     by_phase: bytearray = field(default_factory=bytearray)
+    by_held: list[int] = field(default_factory=lambda: [0] * STATES)
 
     def __post_init__(self) -> None:
         """No phase has been stopped yet."""
@@ -91,8 +104,30 @@ class SweepCounts:
         for name in ("cases", "hit", "corrupt", "accepted_wrong", "never_settles", "kept_old"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
         self.by_phase = bytearray(map(max, self.by_phase, other.by_phase))
+        self.by_held = [*map(add, self.by_held, other.by_held)]
         for example in other.first.values():
             self.note(example)
+
+
+@dataclass(frozen=True, slots=True)
+class Risk:
+    """With ``held`` held, the poll goes wrong in so many of the ``period`` phases of the fetch."""
+
+    held: int
+    period: int
+    phases: int
+
+
+def worst_risk(sweeps: Iterable[SweepCounts]) -> Risk | None:
+    """At the worst rate, with nothing held, or if that goes never wrong with the worst state."""
+    risks = [
+        Risk(held, sweep.period, phases)
+        for sweep in sweeps
+        for held, phases in enumerate(sweep.by_held)
+        if phases
+    ]
+    calm = [risk for risk in risks if not risk.held]
+    return max(calm or risks, key=lambda risk: risk.phases / risk.period, default=None)
 
 
 def merged(period: int, parts: Iterable[SweepCounts]) -> SweepCounts:

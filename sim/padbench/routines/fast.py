@@ -359,6 +359,9 @@ def _add(
     counts.corrupt += times * int(outcomes.corrupt.sum())
     counts.accepted_wrong += times * int(np.count_nonzero(wrong))
     counts.never_settles += times * int(never.sum())
+    bad = np.unique(held[never | (wrong > 0)], return_counts=True)
+    for state, phases in zip(*bad, strict=True):
+        counts.by_held[state] += times * int(phases)
     kinds: tuple[tuple[Kind, Any], ...] = (
         ("corrupt", outcomes.corrupt),
         ("never_settles", never),

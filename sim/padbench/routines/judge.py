@@ -15,7 +15,7 @@ from padbench.core.findings import Fact, Finding, Rule
 from padbench.core.findings import Verdict as Outcome
 from padbench.core.sentences import filled, grouped
 from padbench.routines.console import Console
-from padbench.routines.counts import STATES, SweepCounts
+from padbench.routines.counts import STATES, SweepCounts, worst_risk
 from padbench.routines.routine import DEFAULT_LIMIT, Routine, RoutineError
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
 from padbench.routines.worst import disagreement
@@ -30,7 +30,10 @@ __all__ = [
     "baseline_of_runs",
     "judge_routine",
     "on_its_port",
+    "opposed",
     "per_cent",
+    "rounded",
+    "routine_warning",
 ]
 
 _OPPOSED = tuple(map(byte_of, OPPOSITES))
@@ -46,7 +49,7 @@ _FAULTS = {
 }
 """What can be wrong with a routine undisturbed, or with where its result is looked for."""
 
-_EXPOSED = "hands on a wrong byte in {share}"
+_EXPOSED = "hands on a wrong byte: {risk}"
 _CASES: Mapping[str, tuple[Verdict, str]] = {
     **{
         fault: ("wrong", f"{text}; is the result where --result says?")
@@ -59,7 +62,7 @@ _CASES: Mapping[str, tuple[Verdict, str]] = {
         f"{_EXPOSED}; it hands on {{got:buttons}} though no two passes read that (held "
         "{held:buttons}, a fetch every {period} cycles from {phase} on: they read {reads})",
     ),
-    "stuck": ("never-settles", "has not come back after the limit in {share}"),
+    "stuck": ("never-settles", "has not come back after the limit: {risk}"),
     "unhit": ("immune", "no fetch ever stops a read of the port"),
     "harmless": ("immune", "a stopped read never changes a byte"),
     "unclocked": (
@@ -106,12 +109,14 @@ class Judgement:
             facts["share"] = (
                 f"{grouped(count)} of {grouped(cases)} cases ({per_cent(count, cases)})"
             )
+        if "risk_held" in facts:
+            facts["risk"] = _risk_says(facts)
         if isinstance(passes, tuple):
             facts["reads"] = ", then ".join(spelled(int(byte or 0)) for byte in passes)
-        return filled(_CASES[self.case][1], facts)
+        return filled(_CASES[self.case][1], facts) + _untried_says(facts)
 
     def finding(self, verdict: Outcome, **more: Fact) -> Finding:
-        """As a finding of that outcome; ``period`` is that of the only fetch that was tried."""
+        """As a finding of that outcome; the facts of a finding are its own and ``more``."""
         count = self.facts.get("count") if self.fails else 0
         measured = float(count) if isinstance(count, int) and verdict != "not-judged" else None
         return Finding(
@@ -125,11 +130,50 @@ class Judgement:
         )
 
 
+def _risk_says(facts: Mapping[str, Fact]) -> str:
+    """What a player meets; every phase of the fetch is taken as equally likely."""
+    held, period, phases, polls = (
+        facts[name] for name in ("risk_held", "risk_period", "risk_phases", "polls_a_minute")
+    )
+    assert isinstance(held, int)
+    chance = int(phases) / int(period)  # type: ignore[arg-type]
+    minute = chance * float(polls)  # type: ignore[arg-type]
+    return (
+        f"with {spelled(held)} held, at the worst rate (a fetch every {period} cycles), one poll "
+        f"in {rounded(1 / chance)} goes wrong, about {rounded(minute)} a minute at one poll a frame"
+    )
+
+
+def _untried_says(facts: Mapping[str, Fact]) -> str:
+    tried, untried = facts.get("tried"), facts.get("untried")
+    if not untried or not isinstance(tried, tuple):
+        return ""
+    rates = "rate" if untried == 1 else "rates"
+    every = ", ".join(map(str, tried))
+    return f"; tried with a fetch every {every} cycles only, {untried} {rates} of the console not"
+
+
+def rounded(number: float) -> str:
+    """Two digits below ten, whole numbers from there on."""
+    return f"{number:.2g}" if number < 9.95 else grouped(round(number))
+
+
 def _on_a_sheet(finding: Finding) -> str:
     judgement = Judgement(finding.case, finding.facts)
-    every = finding.facts.get("fetch_period")
-    rate = "" if every is None else f" (fetch every {every} CPU cycles)"
-    return f"{judgement.verdict}: {judgement.says}{rate}"
+    return f"{judgement.verdict}: {judgement.says}"
+
+
+def routine_warning(findings: Sequence[Finding]) -> str:
+    """A sentence on a sheet's read routine that nothing fails for; empty for a sound one."""
+    for finding in findings:
+        if finding.verdict == "not-judged" and finding.id == FETCH.id:
+            judgement = Judgement(finding.case, finding.facts)
+            if judgement.fails:
+                return (
+                    f"But the read routine is {judgement.verdict}: it {judgement.says}. "
+                    'policy.exposed-routine = "fail" fails the sheet for that.'
+                )
+    return ""
 
 
 RESULT = Rule(
@@ -189,7 +233,7 @@ class Baseline:
             hangs=tuple(
                 held
                 for held, got in enumerate(others)
-                if got != handed[held] and not any(map(_opposed, right[held]))
+                if got != handed[held] and not any(map(opposed, right[held]))
             ),
             untouched=list(handed) == right and list(others) == opposite,
             # Of one result the second pad's byte is the opposite; see `padbench.routines.run`.
@@ -245,7 +289,7 @@ def baseline_of_runs(
     )
 
 
-def _opposed(held: int) -> bool:
+def opposed(held: int) -> bool:
     """Whether up is held with down, or left with right."""
     return any(held & pair == pair for pair in _OPPOSED)
 
@@ -284,15 +328,22 @@ def judge_routine(
         sum(getattr(sweep, name) for sweep in sweeps)
         for name in ("cases", "hit", "corrupt", "accepted_wrong", "never_settles", "kept_old")
     )
+    tried = tuple(sweep.period for sweep in sweeps)
+    untried = len(set(console.timing.fetch_periods) - set(tried))
+    facts: dict[str, Fact] = {"cases": cases, "tried": tried, "untried": untried}
+    worst = worst_risk(sweeps)
+    if worst is not None:
+        facts |= {f"risk_{name}": value for name, value in asdict(worst).items()}
+        facts["polls_a_minute"] = float(60 * console.timing.frame_rate)
     if wrong:
         case, more = _why_exposed(routine, console, base, sweeps, limit)
-        return Judgement(case, {"count": wrong, "cases": cases, **more})
+        return Judgement(case, {"count": wrong, **facts, **more})
     if stuck:
-        return Judgement("stuck", {"count": stuck, "cases": cases})
+        return Judgement("stuck", {"count": stuck, **facts})
     if corrupt:
-        return Judgement("detects", {"count": corrupt, "cases": cases, "kept": kept})
+        return Judgement("detects", {"count": corrupt, "kept": kept, **facts})
     harmless = "harmless" if console.timing.extra_clocks else "unclocked"
-    return Judgement(harmless if hit else "unhit", {"cases": cases})
+    return Judgement(harmless if hit else "unhit", facts)
 
 
 def _why_exposed(

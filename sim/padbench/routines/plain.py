@@ -70,6 +70,7 @@ def _count(counts: SweepCounts, run: RoutineRun, held: int, phases: list[int]) -
         counts.accepted_wrong += times
         result = run.results[wrong[0]]
         counts.note(Counterexample("accepted_wrong", held, phase, result, wrong[0] + 1))
+    counts.by_held[held] += times * bool(wrong or not run.finished)
     for at in phases:
         counts.by_phase[at] = max(counts.by_phase[at], outcome)
 

@@ -22,12 +22,13 @@ from padbench.core.units import Value
 from padbench.parts import console_timing
 from padbench.routines.console import Clocks, Console, PadPort, Pass, SampleFetch
 from padbench.routines.counts import STATES, SweepCounts
-from padbench.routines.fast import sweep
+from padbench.routines.fast import Part, count, survey
 from padbench.routines.judge import Baseline, baseline_of_runs, judge_routine, on_its_port
+from padbench.routines.places import with_result_found
 from padbench.routines.plain import reads_ahead, stops_of
 from padbench.routines.routine import PORTS, Routine, RoutineError
 from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_case, undisturbed
-from padbench.routines.source import load_routine, number
+from padbench.routines.source import load_routine, number, shipped_source
 from padbench.routines.wave import LineEdges
 from padbench.routines.worst import worst_cases
 from padbench.scenarios.polled_routine import AnsweringPad, FetchCase
@@ -52,7 +53,8 @@ class RoutinePoll:
     """A `Program`; times in picoseconds.
 
     ``timing`` has the shortest of each time that any held state makes the routine drive, and the
-    most clocks that a pass has. ``period`` is a frame of the console. Its fetch is the fastest.
+    most clocks that a pass has. ``period`` is a frame of the console. All rates of the fetch are
+    judged; ``fetch_period`` is the one whose cases are played, the worst.
     """
 
     routine: Routine
@@ -76,7 +78,7 @@ class RoutinePoll:
     @property
     def fetch_period(self) -> int:
         """CPU cycles from one fetch request to the next."""
-        return min(self.console.timing.fetch_periods)
+        return self._worst.period
 
     def timed(self, sheet: Sheet) -> Sheet:
         """The sheet with the shortest times of the routine in the place of typed ones."""
@@ -108,24 +110,38 @@ class RoutinePoll:
         """See `PolledRoutine.cases`."""
         return self._cases
 
-    def findings(self) -> tuple[Finding, ...]:
-        """What the routine does by itself; no pad is to blame for it, so nothing is judged."""
+    def findings(self, *, fail: bool = False) -> tuple[Finding, ...]:
+        """What the routine does by itself. No pad is to blame for it, so nothing is judged unless
+        the sheet's policy wants it to ``fail``.
+        """
         met = Met(other=f"{self.routine.name}, {self.console.timing.name} console")
-        judgement = judge_routine(self.routine, self.console, self.base, [self._counts])
-        result = self.base.finding("not-judged")
-        fetch = judgement.finding("not-judged", fetch_period=self.fetch_period)
+        judgement = judge_routine(self.routine, self.console, self.base, self._sweeps)
+        result = self.base.finding("fail" if fail and self.base.fault else "not-judged")
+        exposed = fail and judgement.fails and not self.base.fault
+        fetch = judgement.finding(
+            "fail" if exposed else "not-judged", fetch_period=self.fetch_period
+        )
         return (
             replace(result, met=met, sources=(_EVERY_STATE,)),
             replace(fetch, met=met, sources=(_EVERY_CASE, _FETCH_RULES)),
         )
 
     @cached_property
-    def _counts(self) -> SweepCounts:
-        return sweep(self.routine, self.console, self.fetch_period)
+    def _sweeps(self) -> list[SweepCounts]:
+        known = survey(self.routine, self.console)
+        return [count(known, Part(period)) for period in self.console.timing.fetch_periods]
+
+    @cached_property
+    def _worst(self) -> SweepCounts:
+        def badness(counts: SweepCounts) -> tuple[float, ...]:
+            kinds = (counts.accepted_wrong, counts.never_settles, counts.corrupt, counts.hit)
+            return (*(kind / counts.cases for kind in kinds), -counts.period)
+
+        return max(self._sweeps, key=badness)
 
     @cached_property
     def _cases(self) -> tuple[FetchCase, ...]:
-        return worst_cases(self.routine, self.console, self._counts)
+        return worst_cases(self.routine, self.console, self._worst)
 
     @cached_property
     def _known(self) -> dict[bytes, dict[int, int]]:
@@ -246,7 +262,10 @@ def routine_poll(
         result=result,
         ports=(first, second),
     )
-    return _surveyed(routine, Console(console_timing(console_name), clocks))
+    console = Console(console_timing(console_name), clocks)
+    if result is None and shipped_source(what) is None:
+        routine = with_result_found(on_its_port(routine, console), console)
+    return _surveyed(routine, console)
 
 
 @lru_cache(maxsize=32)

@@ -41,7 +41,8 @@ class Routine:
     ``segments`` are (address, bytes). ``results`` says where the result for each pad stands, first
     port first; before each case these places hold the held state. ``lines`` gives the source line
     of an address where there is a source. ``second_only``: the pad is on the console's second port,
-    which then stands first in ``ports``; the latch is written where it always is.
+    which then stands first in ``ports``; the latch is written where it always is. ``found`` says
+    where the result was found, if nobody named its place.
     """
 
     name: str
@@ -52,6 +53,7 @@ class Routine:
     labels: Mapping[str, int] = field(default_factory=dict, hash=False)
     lines: Mapping[int, int] = field(default_factory=dict, hash=False)
     second_only: bool = False
+    found: str = ""
 
     def __post_init__(self) -> None:
         """Refuse what cannot be run: ``RoutineError``."""
@@ -123,9 +125,9 @@ class Routine:
         """Places in ``ports`` of the pads whose results are judged."""
         return tuple(range(len(self.results)))
 
-    def with_results(self, *results: Place) -> "Routine":
+    def with_results(self, *results: Place, found: str = "") -> "Routine":
         """The same code with its results in other places."""
-        return replace(self, results=results)
+        return replace(self, results=results, found=found)
 
     def error(self, at: int | None, found: str, wrong: str, instead: str) -> RoutineError:
         """An error that names the source line of an address where it is known."""

@@ -197,7 +197,8 @@ class Policy(Table):
     """``[policy]``: what the pad hands on when two opposite directions are held.
 
     ``debounce`` (s) is how long somebody waits for a contact to come to rest, the pad's own program
-    or the one that reads it; 0 if nobody does.
+    or the one that reads it; 0 if nobody does. ``exposed_routine`` says whether a read routine that
+    can hand on a wrong byte, or never comes back, fails the sheet or is only told.
     """
 
     opposite_directions: Annotated[
@@ -206,6 +207,7 @@ class Policy(Table):
     debounce: Annotated[Value, Quantity("s", "10 ms", 0, 1, "between 0 s and 1 s")] = _default(
         "0 s"
     )
+    exposed_routine: Literal["tell", "fail"] = Field(default="tell", examples=["fail"])
 
 
 class WorksWith(Table):

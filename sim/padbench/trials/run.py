@@ -136,7 +136,7 @@ def try_sheet(
     electric = judge_electric(design, remedies=remedies)
     findings = [*judge_wiring(sheet), *judge_family(design), *electric.findings]
     if poll is not None:
-        findings += poll.findings()
+        findings += poll.findings(fail=sheet.policy.exposed_routine == "fail")
     timing: list[Finding] = []
     chosen, every = [], []
     settings = {

@@ -48,6 +48,7 @@ _LINE_END = 10
 _HEAD = 1 << 16
 _BLOCK = 1 << 20  # each is one core's work, and fits its cache
 _LONGEST_CLOSING = 1 << 12  # bytes of text after the last row
+_STEPS = 16  # so many that are alike are no chance
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
 _NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
@@ -118,6 +119,7 @@ class CsvScan:
         self._rows = 0
         self._now: int | None = None
         self._seconds = 0.0
+        self._apart = 0
         self._closed: WaveError | None = None
         self._closing = ""
 
@@ -232,6 +234,8 @@ class CsvScan:
                 what = "time runs backwards; it should only grow"
                 raise _Row(self._rows - begin + row, what)
             self._seconds = float(seconds[-1])
+            if not self._rows:
+                self._apart = _apart(seconds)
             try:
                 for name, found in parts.items():
                     places, levels = reader.changes(batch, name)
@@ -251,7 +255,7 @@ class CsvScan:
             return None
         changes = {name: _in_one(found) for name, found in parts.items() if found}
         lines = {name: _in_one(found) for name, found in analogue.items()}
-        return Piece(self._now or 0, changes, volts=volts, analogue=lines)
+        return Piece(self._now or 0, changes, volts=volts, analogue=lines, apart_ps=self._apart)
 
     def _error(self, rows: bytes, row: int, what: str) -> WaveError:
         line = self._line + rows.count(b"\n", 0, _begin_of_row(rows, row))
@@ -465,6 +469,14 @@ class _Reader:
                     return _Row(number, f"{text[:20]} {_NO_LEVEL}")
             number += 1
         return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
+
+
+def _apart(seconds: NDArray[np.float64]) -> int:
+    """Picoseconds from sample to sample; 0 for a list of changes, which keep no step."""
+    steps = np.diff(seconds)
+    if len(steps) < _STEPS or steps.max() > 1.1 * steps.min():
+        return 0
+    return round(float(np.median(steps)) * 1e12)
 
 
 def _in_one(parts: list[tuple[Any, Any]]) -> tuple[Any, Any]:

@@ -68,6 +68,7 @@ class Piece:
     ``broken_off`` says at which place the file ends in the middle of something, in the last piece
     only. ``volts`` has the least and the greatest voltage of channels that were followed for that.
     ``analogue`` has the points (seconds, volts) of wires in volts, between which they run straight.
+    ``apart_ps`` is from one sample to the next where they are evenly spaced, 0 where nobody knows.
     """
 
     end_ps: int
@@ -77,6 +78,7 @@ class Piece:
     broken_off: str | None = None
     volts: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     analogue: Mapping[str, Points] = field(default_factory=dict)
+    apart_ps: int = 0
 
 
 @dataclass(frozen=True, slots=True)
