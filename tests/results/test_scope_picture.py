@@ -53,6 +53,7 @@ def test_each_edge_passes_its_threshold_when_the_circuit_says():
         assert (crossed - 2) * step == pytest.approx(float(line.rise_high.max()), rel=0.01)
         dashed = [one.get_ydata()[0] for one in axes.lines if "threshold" in str(one.get_gid())]
         assert max(dashed) == pytest.approx(high)
+        assert f"high from {high - 1:.2f} V" in [text.get_text() for text in axes.texts]
         assert (axes.get_xlim(), axes.get_ylim()) == ((0, ACROSS), (0, UP))
 
 

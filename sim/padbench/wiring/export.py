@@ -160,12 +160,13 @@ def write_schematic(sheet: Sheet, plan: WiringPlan, out: IO[str], *, title: str)
 
     Of a chain of registers one box stands for all, its stages counted through.
     """
-    tall = max(_ROW * len(sheet.buttons) + 60, 250)
+    tall = max(_ROW * len(sheet.buttons) + 60, 330)
     pen, packages = _Pen(), len({pin.chip for pin in plan.pins})
     pen.box(300, 22, 150, tall - 64, "#ece6d3")
-    pen.word(375, tall // 2 - 10, plan.part, "middle", 17)
-    stages = f"{sheet.chip.stages} stages" + f", {packages} packages" * (packages > 1)
-    pen.word(375, tall // 2 + 10, stages, "middle")
+    pen.word(375, tall - 98, plan.part, "middle", 17)
+    pen.word(375, tall - 78, f"{sheet.chip.stages} stages", "middle")
+    if packages > 1:
+        pen.word(375, tall - 60, f"{packages} packages", "middle")
     _contacts(pen, sheet, tall - 30)
     _lines(pen, sheet)
     out.write(
