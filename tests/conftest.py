@@ -1,5 +1,6 @@
 """What many tests need: the CD4021B's limits, an ordinary pad and an ordinary poll."""
 
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -64,6 +65,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     """See `tests/cli/test_golden.py`."""
     parser.addoption("--write-golden", action="store_true", help="write the golden texts anew")
 
+
+# Workers of pytest-xdist have it; text is as wide as without a terminal.
+os.environ.pop("COLUMNS", None)
 
 SLOW_UNDER_A_TRACER = {
     *("cosim", "outside", "padsweep"),

@@ -67,6 +67,9 @@ def agree(sheet, ids, scenarios=("cut-short", "back-to-back")):
         if measured == float("inf"):
             assert finding.verdict == "not-judged", id_
             continue
+        if finding.case == "silent":  # other limits are broken, so that no bit is at a level
+            assert not all(row[2] for row in rows.values())
+            continue
         assert finding.verdict == ("pass" if holds else "fail"), (id_, finding, measured, limit)
         if id_ == "timing.clocks":
             assert (finding.measured, finding.limit) == (measured, limit)

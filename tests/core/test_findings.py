@@ -279,6 +279,7 @@ def waves():
             yield without(sound, name), {}
     yield without(sound, "cable.data"), {"reads": ()}
     yield sound, {"answer": None, "clock": None}
+    yield sound, {"promised": False}
 
 
 def all_findings(limits):
@@ -291,7 +292,12 @@ def all_findings(limits):
         clock = options.get("clock", SYSTEM)
         answer = options.get("answer", Limit(100 * NS, ()))
         yield from judge_answers(
-            timeline, window=100 * NS, answer=answer, clock=clock, flip_flops=2
+            timeline,
+            window=100 * NS,
+            answer=answer,
+            clock=clock,
+            flip_flops=2,
+            promised=options.get("promised", True),
         )
     for rule in (DATA_DELAY, CLOCK_EDGE):
         for times in ([], [99], [100], [101]):

@@ -162,14 +162,14 @@ FAST_CLOCK = Style(
 )
 
 NEUTRAL = Style(
-    "neutral",
+    "neither",
     FPGA.text.replace(
         "buttons_in   <= buttons_meta;",
         "buttons_in <= {buttons_meta[7:4], buttons_meta[3:2] | {2{~|buttons_meta[3:2]}},"
         " buttons_meta[1:0] | {2{~|buttons_meta[1:0]}}};",
     ),
     CLOCKED + 'after-reset = "released"\nsetup = "84 ns"\n',
-    (("[contacts]", '[policy]\nopposite-directions = "neutral"\n\n[contacts]'),),
+    (("[contacts]", '[policy]\nopposite-directions = "neither"\n\n[contacts]'),),
 )
 
 UNCLOCKED = Style(

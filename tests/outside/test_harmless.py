@@ -4,7 +4,7 @@ The lead is a ladder of cores of its own. Class M: 0.5 to 1 µH and 100 pF a met
 them towards a neighbour. Calculated: 0.125 Ω a metre of copper of 0.14 mm². Class A: a port of 20
 to 75 Ω with edges of 5 ns, quicker than any of the old consoles' chips. Thresholds are those of
 JEDEC JESD13-B (class P), 1.5 V and 3.5 V at 5 V; a usual part counts from 90 ns on (class M). The
-README's limits have these figures.
+the guide of limits (sim/padbench/core) has these figures.
 """
 
 import re
@@ -19,8 +19,8 @@ from test_ngspice import ngspice
 METRES, SECTIONS = 2.5, 10
 FARADS, OHMS = 100e-12, 0.125
 LOAD = 7.5e-12
-README = (Path(__file__).parents[2] / "README.md").read_text()
-LIMITS = " ".join(README.partition("## Limits")[2].split())
+GUIDE = (Path(__file__).parents[2] / "sim/padbench/core/README.md").read_text()
+LIMITS = " ".join(GUIDE.partition("## Limits")[2].split())
 
 
 def lead(share, henries):
@@ -70,7 +70,7 @@ Ek seen 0 clock{n} gnd{n} 1
 
 
 def said(what, unit="V"):
-    """The figure of the README's limits after some words."""
+    """The figure of the guide's limits after some words."""
     found = re.search(rf"{what} \(?([0-9.]+) {unit}", LIMITS)
     assert found, what
     return float(found[1])
@@ -103,7 +103,7 @@ def test_neighbours_that_fall_make_no_clock(share, henries):
 
 
 def test_the_figures_are_no_more_than_they_have_to_be():
-    """Those of the worst case, to a tenth; else a figure of the README could be any."""
+    """Those of the worst case, to a tenth; else a figure of the guide could be any."""
     table = heard(0.3, 1e-6, 75, FALL, "5", QUICKLY)
     assert table["least"] == pytest.approx(said("take a high clock to no less than"), rel=0.1)
     assert table["short"] == pytest.approx(said("below 3.5 V for at most", "ns") * 1e-9, rel=0.1)

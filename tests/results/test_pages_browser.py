@@ -146,7 +146,8 @@ def test_a_routine_opens_at_its_stop_and_says_pass_and_time_of_each(browser, pag
     )
     assert start < mark < end
     assert end - start < (last - first) / 2
-    said = [one.text for one in browser.find_elements(By.CSS_SELECTOR, "ul.wrong li")]
+    article = place.find_element(By.XPATH, "ancestor::article")
+    said = [one.text for one in article.find_elements(By.CSS_SELECTOR, "ul.wrong li")]
     assert [one.split(",")[0] for one in said] == ["pass 1", "pass 2"]
     assert all("µs after the start of the poll: read of the port stopped" in one for one in said)
     main = browser.find_element(By.TAG_NAME, "main").text

@@ -225,7 +225,7 @@ def test_no_buttons_at_all() -> None:
     with pytest.raises(SheetError) as caught:
         sheet_from_text(text, "pad.toml")
     (problem,) = caught.value.problems
-    assert str(problem) == "pad.toml:19: buttons: an empty table is not enough; name at least 1"
+    assert str(problem) == "pad.toml:21: buttons: an empty table is not enough; name at least 1"
 
 
 def test_missing_keys_point_at_their_table() -> None:

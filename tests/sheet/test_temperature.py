@@ -39,7 +39,7 @@ def test_ranges(text, low, high):
 def test_what_is_refused(text, says):
     with pytest.raises(SheetError, match=says) as caught:
         sheet(text)
-    assert str(caught.value).startswith("pad.toml:9: pad.temperature: ")
+    assert str(caught.value).startswith("pad.toml:11: pad.temperature: ")
 
 
 @pytest.mark.parametrize("value", ['"0 W"', '"-1 W"', '"1 kΩ"', '"100 mW ± 300 %"'])

@@ -33,7 +33,7 @@ from padbench.capture.windows import TooMuch, stretches
 from padbench.core.buttons import pressed_in
 from padbench.core.findings import Finding, Source, overall
 from padbench.core.timeline import Timeline
-from padbench.files import one_run, was_read, whole_file
+from padbench.files import claim, one_run, was_read, whole_file
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -267,9 +267,13 @@ def _write_fit(
     """The parts file; what was measured is dated by the capture's own file."""
     sheet = Path(design.sheet.document.name)
     # A sheet that was loaded before this call is an input all the same.
-    for read in (sheet, sheet.parent / (design.sheet.parts.file or sheet.name)):
-        was_read(read)
+    read = [sheet, sheet.parent / (design.sheet.parts.file or sheet.name)]
+    for file in read:
+        was_read(file)
     known = _is_path(capture) and Path(capture).is_file()
+    read += [Path(str(capture))] if known else []
+    if any(path.exists() and file.exists() and path.samefile(file) for file in read):
+        claim(path)  # refuses, before anything is measured
     day = date.fromtimestamp(Path(str(capture)).stat().st_mtime) if known else date.today()
     name = Path(name_of(capture)).name
     source = Source(f"measured, {name}, {day.isoformat()}", "measured")

@@ -477,6 +477,7 @@ class Sheet(Table):
             "resistors.rating": (self.resistors.latch_to_supply or self.resistors.clock_to_supply)
             is not None,
             "poll.repeated-reads": not no_routine,
+            "policy.exposed-routine": not no_routine,
             "poll.passes": no_routine and self.poll.use is None,
             "register.kind": False,
         }
