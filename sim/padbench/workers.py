@@ -239,6 +239,16 @@ def spread_on(
 
     left, looks = list(reversed(work)), 0
     waiting: set[Any] = set()
+
+    def look() -> int:
+        """How often in a row no worker was there; after so many, or without scheduler, the end."""
+        there = _workers_at(client.scheduler.address)
+        count = 0 if there else looks + 1
+        if there is None or count == _LOOKS:
+            gone = "the scheduler" if there is None else "the last worker"
+            raise NoWorkers(f"{gone} is gone, before all was done; start it again") from None
+        return count
+
     while left or waiting:
         while left and len(waiting) < _PARTS_AHEAD:
             waiting.add(client.submit(do, known, left.pop(), pure=False, retries=_RETRIES))
@@ -246,17 +256,17 @@ def spread_on(
             with client.as_current():
                 ready, waiting = wait(waiting, timeout=_LOOK, return_when="FIRST_COMPLETED")
         except TimeoutError:
-            there = _workers_at(client.scheduler.address)
-            looks = 0 if there else looks + 1
-            if there is None or looks == _LOOKS:
-                gone = "the scheduler" if there is None else "the last worker"
-                raise NoWorkers(f"{gone} is gone, before all was done; start it again") from None
+            looks = look()
             continue
         except asyncio.CancelledError:
             raise NoWorkers("the scheduler is gone, before all was done") from None
         for future in ready:
             try:
-                yield future.result()
+                yield future.result(timeout=_LOOK)
+            except TimeoutError:
+                # Done, but gone with its worker: it is done again by another, if there is one.
+                waiting.add(future)
+                looks = look()
             except (KilledWorker, asyncio.CancelledError):
                 raise NoWorkers("workers die again and again; look at their logs") from None
             except ImportError as error:
