@@ -44,11 +44,18 @@ _FIRST = {
 }
 _THEN = {
     **{"cable.coupling": 2.5, "cable.capacitance": 3.0, "contacts.worn": 3.0},
-    **{"contacts.open": 3.0, "contacts.closed": 3.0, "pad.supply": 4.0, "pad.temperature": 5.0},
+    **{"contacts.open": 3.0, "contacts.closed": 3.0},
 }
 _POLL = 3.5
 """What a change counts, as parts of the pad: values that are the console's or the user's are the
 last to be touched."""
+
+_NOT_OURS = ("pad.supply", "pad.temperature")
+"""What the console and the weather give: no edit of a pad."""
+
+_NO_LESS = {"cable.length": 0.5, "cable.capacitance": 60e-12}
+"""m with which a pad can still be held and plugged in (assumed); F/m that cables of pads have at
+least (from memory)."""
 
 _SPARE = 0.2
 _MOST_TRIED = 40
@@ -138,6 +145,8 @@ class _Search:
         known: dict[str, tuple[Dial, float]] = {}
         for dial in dials_of(self.sheet, ()):
             counts = {**_FIRST, **_THEN}.get(dial.key, _POLL)
+            if dial.key in _NOT_OURS:
+                continue
             if not dial.instead and dial.key not in known:
                 known[dial.key] = _narrowed(dial), counts
         latch, clock = self.sheet.resistors.latch_to_supply, self.sheet.resistors.clock_to_supply
@@ -335,6 +344,7 @@ def _narrowed(dial: Dial) -> Dial:
     if dial.kind in ("count", "temperature") or not dial.now:
         return dial
     least, most = max(dial.least, dial.now / 100), min(dial.most, dial.now * 100)
+    least = max(least, min(_NO_LESS.get(dial.key, 0.0), dial.now))
     # What is not tried is no bound.
     bounded = dial.bounded[0] and least == dial.least, dial.bounded[1] and most == dial.most
     return replace(dial, least=least, most=most, bounded=bounded)

@@ -328,7 +328,7 @@ def _brief(answer: Answer, plan: Plan) -> Section:
     """What a person at a bench wants first."""
     ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
     causes = [
-        (str(number), f"{cause.title}: {cause.says}. Mends {_mended(cause)}")
+        (str(number), f"{cause.title}: {cause.says}{_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
     after = [("", f"{plan.says[:1].upper()}{plan.says[1:]}.")] if plan.says else []
@@ -352,7 +352,9 @@ def _mended(cause: Cause) -> str:
     """What stands under a cause: findings by name, scenarios by number where there are several."""
     count = len(cause.scenarios)
     scenarios = [*cause.scenarios] if count < 2 else [f"{count} scenarios"]
-    return joined([*cause.findings[:_MOST_MENDED], *scenarios])
+    names = joined([*cause.findings[:_MOST_MENDED], *scenarios])
+    word = "It shows in" if cause.change is None else "Mends"
+    return f". {word} {names}" if names else ""
 
 
 def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Iterator[Section]:

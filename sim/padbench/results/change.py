@@ -106,6 +106,8 @@ class Change:
     def title(self) -> str:
         """What it is about, in words."""
         name = self.key or self.mends[0]
+        if not self.key:
+            return _TITLES.get(name, name)  # a finding goes by its id
         words = name.replace(".", ": ", 1).replace(".", ", ").replace("-", " ")
         return _TITLES.get(name, words[:1].upper() + words[1:])
 

@@ -347,7 +347,7 @@ def judge_routine(
     if stuck:
         return Judgement("stuck", {"count": stuck, **facts})
     if corrupt:
-        return Judgement("detects", {"count": corrupt, "kept": kept, **facts})
+        return Judgement("detects", {"count": corrupt, "kept": grouped(kept), **facts})
     harmless = "harmless" if console.timing.extra_clocks else "unclocked"
     unhit = "in-step" if COPY in base.longest.kinds else "unhit"
     return Judgement(harmless if hit else unhit, facts)
