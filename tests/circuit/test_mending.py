@@ -9,6 +9,7 @@ from padbench.circuit.mending import fewest_settings, with_settings
 from padbench.circuit.quantities import QUANTITIES
 from padbench.circuit.worst_case import worst_case
 from padbench.parts import E12, E24, preferred
+from padbench.sheet import STARTER, sheet_from_text
 from sheets import FIRMWARE, written
 
 LATCH, CLOCK = "resistors.latch-to-supply", "resistors.clock-to-supply"
@@ -99,3 +100,28 @@ def test_what_nothing_mends_is_left_and_the_rest_is_mended():
     assert found.left[-1] == "timing.clocks"
     assert found.settings
     assert set(broken(with_settings(sheet, found.settings))) == set(found.left[:-1])
+
+
+@pytest.mark.parametrize(
+    "edits",
+    [
+        {'supply = "5 V ± 5 %"': 'supply = "3.3 V ± 5 %"'},
+        {'part = "CD4021B"': 'part = "MC14021B"', 'use = "plain-loop"': 'use = "brisk"'},
+        {
+            'use = "plain-loop"': 'use = "brisk"',
+            '["push-pull", "pull-down-only"]': '["3v3-adapter"]',
+        },
+    ],
+    ids=["too little supply", "brisk for a slow part", "brisk on an adapter"],
+)
+def test_a_plan_keeps_to_what_a_pad_can_be(edits):
+    """No other supply than the console's, no cable too short to hold or of next to nothing."""
+    text = STARTER
+    for old, new in edits.items():
+        assert old in text
+        text = text.replace(old, new)
+    found = fewest_settings(sheet_from_text(text, "starter.toml"))
+    values = {setting.dial.key: setting.value for setting in found.settings}
+    assert not {"pad.supply", "pad.temperature"} & set(values)
+    assert values.get("cable.length", 2.0) >= 0.5
+    assert values.get("cable.capacitance", 100e-12) >= 60e-12

@@ -287,7 +287,7 @@ def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
         (["--expect", "none.toml"], "none.toml"),
         (
             ["--fit", "fit.toml"],
-            "--fit: what hangs on the lines only a sheet can say; give --sheet",
+            "--fit: only a sheet says what is connected to the lines; give --sheet",
         ),
         ([WAVES / "each-button.vcd", "--fit", "fit.toml"], "--fit: there are several captures"),
     ],

@@ -75,7 +75,7 @@ def test_a_table_that_is_open_with_columns_by_number():
         ({"rate": -5}, "rate: '-5' is no number of samples"),
         ({"clocks": 65}, "clocks: 65 is not between 1 and 64"),
         ({"sync_line": 3}, "sync_line: give a line from 0 to 399, and sync CHANNEL too"),
-        ({"fit": "port.toml"}, "fit: what hangs on the lines only a sheet can say; give sheet"),
+        ({"fit": "port.toml"}, "fit: only a sheet says what is connected to the lines; give sheet"),
         ({"port": "push-pull"}, "port: only a sheet has kinds of port; give sheet too"),
         ({"sheet": 5}, "sheet: 5 is no use here; give a sheet, its file or its text"),
         ({"channels": "CH1"}, "channels: 'CH1' is no use here; give channels by role"),

@@ -5,8 +5,9 @@ import os
 import socket
 import subprocess
 import sys
-from contextlib import ExitStack
+from contextlib import ExitStack, nullcontext
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -98,6 +99,25 @@ def test_a_cluster_that_goes_away_is_told(cluster):
             worker.kill()
         with pytest.raises(NoWorkers, match="is gone"):
             list(done)
+
+
+def test_a_result_that_went_with_the_last_worker_is_not_waited_for_without_end(monkeypatch):
+    """Done, says the scheduler, and nobody has it any more."""
+
+    class Lost:
+        def result(self, timeout=None):
+            assert timeout is not None
+            raise TimeoutError
+
+    client = SimpleNamespace(
+        submit=lambda *_, **__: Lost(),
+        as_current=nullcontext,
+        scheduler=SimpleNamespace(address="tcp://127.0.0.1:9"),
+    )
+    monkeypatch.setattr("distributed.wait", lambda futures, **_: (futures, set()))
+    monkeypatch.setattr("padbench.workers._workers_at", lambda address: 0)
+    with pytest.raises(NoWorkers, match="the last worker is gone"):
+        list(spread_on(client, count, None, [Part(432, 0, 8)]))
 
 
 def test_no_scheduler_is_one_line():

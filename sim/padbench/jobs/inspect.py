@@ -221,7 +221,9 @@ def inspect_one(
     )
     if fit is not None:
         if design is None:
-            raise Refusal("fit", "what hangs on the lines only a sheet can say; give --sheet too")
+            raise Refusal(
+                "fit", "only a sheet says what is connected to the lines; give --sheet too"
+            )
         settings = replace(settings, lines=("latch", "clock", "data"))
     expected = None if expect is None else load_expectation(Path(expect))
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
