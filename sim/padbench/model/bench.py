@@ -2,17 +2,18 @@
 
     timeline = simulate(pad, stimulus)
 
-MyHDL allows one simulation at a time in a process; so does this. The parts are functions that
-return processes rather than MyHDL blocks: a block looks through the whole call stack whenever it is
-made, which takes longer than most scenarios run, and only what is converted has to be one.
+MyHDL allows one simulation at a time in a process; so does this. The processes are plain
+generators, started by one of them: for a block or a decorated process MyHDL reads the whole call
+stack and parses the source whenever one is made, which takes longer than most scenarios run, and
+only what is converted has to be one.
 """
 
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from myhdl import Signal, Simulation, _simulator, delay, instance, intbv
+from myhdl import Signal, Simulation, _simulator, delay, intbv, join
 
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import Stimulus
@@ -66,11 +67,7 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
         stages=Log(),
         doubts=Log(),
     )
-    # MyHDL looks through the whole call stack for each process that is made; in a thread of its own
-    # that stack is short, whoever calls.
-    with ThreadPoolExecutor(1) as shallow:
-        processes = shallow.submit(_processes, pad, stimulus, pins, traces, steady).result()
-    simulation = Simulation(*processes)
+    simulation = Simulation(_started(_processes(pad, stimulus, pins, traces, steady)))
     try:
         simulation.run(stimulus.end, quiet=1)
     finally:
@@ -140,10 +137,14 @@ def _processes(
     fingers = contacts(pad, stimulus.contacts, pins.closed, pins.inputs)
     port = data_input(pins.data, pins.inside)
     console = _poller(pins, traces)
-    return (chip, fingers, port, console, *way)
+    return (*chip, *fingers, port, console, *way)
 
 
-def _poller(pins: _Pins, traces: Traces) -> Any:
+def _started(processes: tuple[Any, ...]) -> Iterator[Any]:
+    yield join(*processes)
+
+
+def _poller(pins: _Pins, traces: Traces) -> Iterator[Any]:
     """The console as timed actions: at each time a line gets a new level."""
     serial = traces.serial[1:]
     times = np.asarray([*traces.load.times, *traces.clock.times, *(at for at, _ in serial)])
@@ -157,14 +158,10 @@ def _poller(pins: _Pins, traces: Traces) -> Any:
     order = np.argsort(times, kind="stable").tolist()
     when_each = times.tolist()
 
-    @instance
-    def play() -> Any:
-        at = 0
-        for place in order:
-            when = when_each[place]
-            if when > at:
-                yield delay(when - at)
-                at = when
-            lines[place].next = levels[place]
-
-    return play
+    at = 0
+    for place in order:
+        when = when_each[place]
+        if when > at:
+            yield delay(when - at)
+            at = when
+        lines[place].next = levels[place]

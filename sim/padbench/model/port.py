@@ -5,10 +5,10 @@ processes = late_data(pad, load, output, line, NO_LEVEL), data_input(line, insid
 
 from typing import Any
 
-from myhdl import always, delay, instance
+from myhdl import delay
 
 from padbench.core.pad import PadModel
-from padbench.model.record import now
+from padbench.model.record import now, on_change
 
 __all__ = ["data_input", "late_data"]
 
@@ -18,11 +18,10 @@ _INVERTED = (1, 0, 2)
 def data_input(line: Any, inside: Any) -> Any:
     """Pressed is low on the line and arrives as 1 (from memory); 2, no level, stays 2."""
 
-    @always(line)
     def inverter() -> None:
         inside.next = _INVERTED[line._val]
 
-    return inverter
+    return on_change(inverter, line)
 
 
 def late_data(pad: PadModel, load: Any, output: Any, line: Any, unsettled: int) -> Any:
@@ -33,7 +32,6 @@ def late_data(pad: PadModel, load: Any, output: Any, line: Any, unsettled: int) 
     right.
     """
 
-    @instance
     def follow() -> Any:
         while True:
             yield output
@@ -49,4 +47,4 @@ def late_data(pad: PadModel, load: Any, output: Any, line: Any, unsettled: int) 
                     settles = now() + pad.answers(bool(load._val))[1]
             line.next = output._val
 
-    return follow
+    return follow()
