@@ -60,7 +60,7 @@ def test_a_bad_pad_by_port_and_button(bad):
     )
     assert pushed.buttons["A"] == "right when new"
     assert pulled.says == "nothing reads"
-    assert set(pulled.buttons.values()) == {"unsure"}
+    assert set(pulled.buttons.values()) == {"not read"}
     assert not pushed.works
     assert not pulled.works
 

@@ -18,6 +18,7 @@ from padbench.core.findings import Source
 from padbench.core.units import Value
 from padbench.parts import Figure, PortKind, RegisterPart
 from padbench.sheet import Sheet
+from padbench.sheet.fields import RESISTOR_TOLERANCE
 
 __all__ = [
     "ABSENT",
@@ -44,9 +45,6 @@ Feeding = Literal["sheet", "port", "itself"]
 
 USUAL_SUPPLY = (4.5, 5.5)
 """V from a port: 5 V (common practice) and a spread (assumed)."""
-
-_USUAL_TOLERANCE = 0.05
-"""Of a resistor that is still to be fitted: E24 (IEC 60063) is the series for 5 %."""
 
 _SMALLEST = 1e-6
 """Ohms of a wire; keeps a press on a wire in place of a pull-up from being 0 / 0."""
@@ -400,7 +398,7 @@ def _ohms(value: Value | None) -> float:
 
 def _tolerance(value: Value | None) -> float:
     if value is None or value.nominal == 0:
-        return _USUAL_TOLERANCE
+        return RESISTOR_TOLERANCE
     return value.high / value.nominal - 1
 
 

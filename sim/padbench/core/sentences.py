@@ -22,7 +22,7 @@ from typing import Any
 from padbench.core.buttons import spelled
 from padbench.core.units import show
 
-__all__ = ["COUNTED", "amount", "filled", "grouped", "moment"]
+__all__ = ["COUNTED", "amount", "capital", "filled", "grouped", "moment"]
 
 COUNTED = frozenset(
     ("", "bits", "cases", "changes", "clocks", "edges", "latches", "polls", "reads", "states")
@@ -48,6 +48,11 @@ def amount(value: float, unit: str, digits: int = _DIGITS) -> str:
         return f"{number} {_singular(unit) if value == 1 else unit}".rstrip()
     # What rounding leaves of nothing is nothing.
     return show(0.0 if abs(value) < 1e-15 else value, unit, digits)
+
+
+def capital(words: str) -> str:
+    """The words as the beginning of a sentence."""
+    return words[:1].upper() + words[1:]
 
 
 def grouped(count: int) -> str:

@@ -19,7 +19,16 @@ from typing import TYPE_CHECKING, Self
 if TYPE_CHECKING:
     from quantiphy import Quantity
 
-__all__ = ["UnitError", "Value", "found_text", "printable", "read_value", "show", "to_ps"]
+__all__ = [
+    "UnitError",
+    "Value",
+    "found_text",
+    "printable",
+    "read_value",
+    "says_tolerance",
+    "show",
+    "to_ps",
+]
 
 LONGEST_FOUND = 60
 LARGEST = 1e15
@@ -126,6 +135,11 @@ def printable(text: str) -> str:
     return "".join(
         c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text
     )
+
+
+def says_tolerance(text: str) -> bool:
+    """Whether a value is written with its tolerance, be it 0 %."""
+    return _TOLERANCE.search(text) is not None
 
 
 def read_value(raw: object, unit: str, *, example: str) -> Value:
