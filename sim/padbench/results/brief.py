@@ -120,8 +120,12 @@ def _wrapped(says: str, width: int, most: int, *, listed: bool = False) -> list[
         plain = next((lines for lines in shorter if len(lines) <= most), plain)
     lines = [Text(line) for line in plain[:most]]
     if len(plain) > most:
+        whole = lines[-1].plain
         lines[-1].truncate(width - 2)
-        lines[-1] = Text(lines[-1].plain.rstrip(" ,;:.") + " …")
+        cut = lines[-1].plain
+        if cut != whole and not whole[len(cut) :].startswith(" ") and " " in cut:
+            cut = cut.rsplit(" ", 1)[0]
+        lines[-1] = Text(cut.rstrip(" ,;:.") + " …")
     for word, style in _STYLES:
         if says.startswith(word):
             lines[0].stylize(style, 0, len(word))
