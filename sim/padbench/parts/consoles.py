@@ -55,6 +55,10 @@ class ConsoleTiming(Entry):
         return Fraction(10**12) / self.clock
 
     @cached_property
+    def _cycle(self) -> tuple[int, int]:
+        return self.cycle_ps.as_integer_ratio()
+
+    @cached_property
     def fetch_periods(self) -> tuple[int, ...]:
         """From one request of the sample fetch to the next, in CPU cycles, slowest first."""
         return tuple(8 * rate for rate in self.fetch_rates)
@@ -73,8 +77,9 @@ class ConsoleTiming(Entry):
         """Moment of a cycle in whole picoseconds, each rounded by itself so that none adds up."""
         if isinstance(cycles, int):
             # The same, twenty times as quick: half a picosecond and more is rounded up.
-            whole, rest = divmod(cycles * self.cycle_ps.numerator, self.cycle_ps.denominator)
-            return whole + (2 * rest >= self.cycle_ps.denominator)
+            top, bottom = self._cycle
+            whole, rest = divmod(cycles * top, bottom)
+            return whole + (2 * rest >= bottom)
         return round(cycles * self.cycle_ps)
 
 
