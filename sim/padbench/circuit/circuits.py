@@ -27,8 +27,6 @@ from padbench.circuit.laws import (
     thermal_voltage,
 )
 
-__all__ = ["TEST_LOAD", "Circuits", "DataDiode", "DrivenLine", "Line", "each", "thresholds"]
-
 TEST_LOAD = 50e-12
 """Farads already on the output when the data sheet measures its delays (from memory)."""
 

@@ -13,8 +13,6 @@ from numpy.typing import NDArray
 from padbench.circuit.design import ABSENT, Array, Design
 from padbench.circuit.laws import diode_current, diode_saturation, thermal_voltage
 
-__all__ = ["Space", "space", "worst_ends"]
-
 _WORDS = {
     "resistors": ("resistors at their least", "resistors at their most"),
     "leakage": ("leakage into the line", "leakage out of the line"),

@@ -22,21 +22,6 @@ from padbench.parts import Derating, Figure, PortKind, RegisterPart
 from padbench.sheet import Sheet
 from padbench.sheet.model import Chip
 
-__all__ = [
-    "ABSENT",
-    "USUAL_SUPPLY",
-    "Array",
-    "Design",
-    "Feeding",
-    "changed",
-    "design_of",
-    "feeding",
-    "least",
-    "most",
-    "shortest_period",
-    "stacked",
-]
-
 Array = NDArray[np.float64]
 
 ABSENT = 1e15

@@ -19,8 +19,6 @@ from padbench.circuit.quantity import Quantity
 from padbench.core.stimulus import CUT_AFTER, cut_away, until_cut
 from padbench.core.timing import RULES
 
-__all__ = ["NOT_FORETOLD", "forecasts"]
-
 NOT_FORETOLD = {
     "timing.setup-parallel": "the bench itself presses that near to the end of the load, whatever"
     " the sheet says",

@@ -28,8 +28,6 @@ from padbench.core.units import Value, show
 from padbench.parts import E12, E24, preferred
 from padbench.sheet import Sheet
 
-__all__ = ["Found", "Setting", "fewest_settings", "with_settings"]
-
 _LATCH, _CLOCK, _UP = "resistors.latch-to-supply", "resistors.clock-to-supply", "pull-up.value"
 _BOTH = "resistors"
 """Latch and clock alike, as pads are usually built."""

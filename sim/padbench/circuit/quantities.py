@@ -20,8 +20,6 @@ from padbench.circuit.laws import rc_times
 from padbench.circuit.quantity import Circuit, Quantity
 from padbench.core.findings import Rule, Source
 
-__all__ = ["QUANTITIES", "followed_by_a_program", "growing_with_cable", "kept_by", "of_circuits"]
-
 Pair = tuple[Array, Array]
 Rests = tuple[Source | str, ...]
 _Values = Callable[[Circuits], Pair]

@@ -15,8 +15,6 @@ from padbench.core.findings import Rule, Source
 from padbench.parts import Figure, PortKind, RegisterPart
 from padbench.parts.registers import Derating
 
-__all__ = ["Circuit", "Quantity", "WorstCase"]
-
 Circuit = Literal["inputs", "latch", "clock", "data", "supply", "run"]
 """Of which circuit it is; "run" is what a run will measure, foretold."""
 

@@ -24,8 +24,6 @@ from padbench.core.remedies import Remedy
 from padbench.parts import E12, E24, preferred
 from padbench.sheet import Sheet
 
-__all__ = ["SIZES", "Mender", "Range", "needs_remedy", "with_remedies"]
-
 Range = tuple[float | None, float | None]
 
 _AT_A_TIME = 16

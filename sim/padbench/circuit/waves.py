@@ -21,8 +21,6 @@ from padbench.core.timeline import HIGH, LOW, Timeline, Wire
 from padbench.core.units import to_ps
 from padbench.sheet import Sheet
 
-__all__ = ["Wave", "line_waves", "thresholds", "worst_port"]
-
 Wave = tuple[NDArray[np.int64], Array]
 """Picoseconds, rising, and the volts from each on; a viewer joins them by lines."""
 

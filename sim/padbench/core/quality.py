@@ -15,18 +15,6 @@ from padbench.core.findings import Finding, Rule
 from padbench.core.limits import Limit, judge_times
 from padbench.core.timeline import HIGH, Times, Wire
 
-__all__ = [
-    "CLOCK_EDGE",
-    "DATA_DELAY",
-    "apart",
-    "data_delays",
-    "held_to_most",
-    "runts_in",
-    "short_pulses",
-    "stands_still",
-    "steady",
-]
-
 
 def steady(zones: Wire) -> Wire | None:
     """The wire with hysteresis: a level holds until the other one is reached; None if it has none.

@@ -18,8 +18,6 @@ from padbench.core.limits import Limit, Limits, judge_times, unjudged
 from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire, Word
 from padbench.core.wires import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
 
-__all__ = ["RULES", "PinNames", "judge_timing"]
-
 _CABLE = ("cable.length", "cable.capacitance")
 _LATCH = ("resistors.latch-to-supply", *_CABLE, "poll.latch-width", "register.shortest-pulse")
 _CLOCK = ("resistors.clock-to-supply", *_CABLE)

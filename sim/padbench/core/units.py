@@ -19,8 +19,6 @@ from typing import TYPE_CHECKING, Self
 if TYPE_CHECKING:
     from quantiphy import Quantity
 
-__all__ = ["UnitError", "Value", "found_text", "printable", "read_value", "show", "to_ps"]
-
 LONGEST_FOUND = 60
 LARGEST = 1e15
 SMALLEST = 1e-18

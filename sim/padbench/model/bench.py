@@ -24,8 +24,6 @@ from padbench.model.port import data_input, late_data
 from padbench.model.record import Log, record
 from padbench.model.traces import Traces, assemble
 
-__all__ = ["simulate"]
-
 
 def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timeline:
     """Run one stimulus on one pad and return what every wire did, names as in `core.wires`.

@@ -10,8 +10,6 @@ from myhdl import always, delay, instance
 from padbench.core.pad import PadModel
 from padbench.model.record import now
 
-__all__ = ["data_input", "late_data"]
-
 _INVERTED = (1, 0, 2)
 
 

@@ -27,8 +27,6 @@ from padbench.core.wires import (
 from padbench.model.edges import Edges, Line
 from padbench.model.record import Log
 
-__all__ = ["Traces", "assemble"]
-
 
 @dataclass(frozen=True, slots=True)
 class Traces:

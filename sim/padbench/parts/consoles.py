@@ -10,15 +10,6 @@ from functools import cache, cached_property
 
 from padbench.parts.figure import Entry, read_table
 
-__all__ = [
-    "ConsoleTiming",
-    "NamedPoll",
-    "console_names",
-    "console_timing",
-    "named_poll",
-    "poll_names",
-]
-
 
 class ConsoleTiming(Entry):
     """One console, all of it exact.

@@ -14,16 +14,6 @@ from padbench.core.stimulus import DrivenLines
 from padbench.scenarios.expect import closed_contacts, held_state, wire_bits
 from padbench.scenarios.script import Expected
 
-__all__ = [
-    "AnsweringPad",
-    "Bit",
-    "FetchCase",
-    "PolledRoutine",
-    "Session",
-    "Unsettled",
-    "extra_clocks_arriving",
-]
-
 Bit = bool | None
 """One sampled bit, True is pressed; None is at no level."""
 

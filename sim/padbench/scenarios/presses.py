@@ -4,22 +4,9 @@ Held states are what any pad must read right before anything else is asked.
 """
 
 from padbench.core.buttons import BUTTONS, byte_of
+from padbench.scenarios.polled_routine import Unsettled
 from padbench.scenarios.script import Script, Setting
-from padbench.scenarios.timetable import Timetable, Unsettled
-
-__all__ = [
-    "all_states",
-    "bounce",
-    "each_button",
-    "held",
-    "idle",
-    "opposite_directions",
-    "press_after_latch",
-    "press_before_latch_ends",
-    "press_between",
-    "press_in_latch",
-    "stuck_contact",
-]
+from padbench.scenarios.timetable import Timetable
 
 _MOST_WHILE_BOUNCING = 20
 

@@ -19,18 +19,6 @@ from padbench.scenarios.expect import expected_bits
 from padbench.scenarios.script import Script, Setting
 from padbench.scenarios.timetable import Timetable
 
-__all__ = [
-    "back_to_back",
-    "cut_short",
-    "fetch_cases",
-    "long_latch",
-    "open_serial_input",
-    "past_the_end",
-    "read_twice_rejects",
-    "stopped_any_bit",
-    "stopped_last_bit",
-]
-
 _EXTRA_CLOCKS = (1, 2, 3)
 """What a stopped read may bring where no routine says which console it runs on."""
 

@@ -16,8 +16,6 @@ from padbench.core.stimulus import DrivenLines
 from padbench.scenarios.polled_routine import AnsweringPad, Bit, Unsettled
 from padbench.scenarios.script import Bits, Expected, Outcome, Script, Setting
 
-__all__ = ["Call", "routine_script"]
-
 
 @dataclass(frozen=True, slots=True)
 class Call:

@@ -10,8 +10,6 @@ from padbench.core.stimulus import PollTiming, Stimulus
 if TYPE_CHECKING:
     from padbench.scenarios.polled_routine import PolledRoutine
 
-__all__ = ["Bits", "Expected", "Outcome", "Scenario", "Script", "Setting"]
-
 Bits = tuple[bool | None, ...]
 """Bits in the order of the wire; True is pressed, None is "either will do"."""
 

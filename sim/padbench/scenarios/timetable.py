@@ -17,8 +17,6 @@ from padbench.scenarios.polled_routine import FetchCase, Unsettled, extra_clocks
 from padbench.scenarios.routine_script import Call, routine_script
 from padbench.scenarios.script import Bits, Expected, Script, Setting
 
-__all__ = ["Timetable", "Unsettled", "extra_clocks_at_pad"]
-
 _EXTRA_MAY_BREAK = frozenset(
     f"timing.{rule}"
     for rule in ("clock-arrives", "clock-low", "clock-high", "clock-period", "later-bits")

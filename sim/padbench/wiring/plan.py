@@ -18,8 +18,6 @@ from padbench.parts import E24, RegisterPart, colour_bands, preferred
 from padbench.sheet import Sheet
 from padbench.wiring.faults import last_output, shorts
 
-__all__ = ["Need", "Pin", "Range", "WiringPlan", "wiring_plan"]
-
 Range = tuple[float, float]
 """Lowest and highest volts over all corners and all ports of the sheet."""
 
