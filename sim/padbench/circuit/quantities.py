@@ -106,7 +106,7 @@ def _pull_up_heat(c: Circuits) -> Pair:
 
 def _line_heat(c: Circuits, line: Line) -> Pair:
     """Of the resistor of a line that is held low, P = (V - V_low)² / R."""
-    heat = (c.at_lines.supply - line.driven.low) ** 2 / line.driven.resistor
+    heat = (c.at_lines.supply - line.low) ** 2 / line.resistor
     return heat, each(c.design.line_rating)
 
 
@@ -173,7 +173,7 @@ def _current(c: Circuits, *, held: bool) -> Pair:
     inputs = each(d.inputs) * over.supply / (over.pull_up + through)
     total = each(d.chips) * quiescent + data + inputs
     for line in (c.latch, c.clock) if held else (c.latch,):
-        total = total + (over.supply - line.driven.low) / line.driven.resistor
+        total = total + (over.supply - line.low) / line.resistor
     return total, each(d.budget)
 
 
@@ -261,7 +261,7 @@ def _of_line(name: Literal["latch", "clock"], resistor: str) -> Iterator[Quantit
     sunk = f"the {{port}} port sinks {{measured}} while {name} is low; "
     yield _row(
         *(f"{name}.high", "V", name, "at least"),
-        lambda c: (line(c).driven.high, line(c).high_at),
+        lambda c: (line(c).high, line(c).high_at),
         ("part.input_high", *_LINE, *_LIFTED),
         f"the {name} line gets to {{measured}} on a {{port}} port; {{limit}} and more reads high",
         resistor,
@@ -271,14 +271,14 @@ def _of_line(name: Literal["latch", "clock"], resistor: str) -> Iterator[Quantit
     )
     yield _row(
         *(f"{name}.low", "V", name, "at most"),
-        lambda c: (line(c).driven.low, line(c).low_at),
+        lambda c: (line(c).low, line(c).low_at),
         ("part.input_low", *_LINE, *_PULLED),
         f"the {name} line gets down to {{measured}}; {{limit}} and less reads low",
         resistor,
     )
     yield _row(
         *(f"{name}.sink", "A", name, "at most"),
-        lambda c: (line(c).driven.sunk, each(c.design.sink_most)),
+        lambda c: (line(c).sunk, each(c.design.sink_most)),
         ("port.sink_current", "port.supply", *_LINE, *_PULLED),
         f"{sunk}{{limit}} is allowed",
         resistor,
