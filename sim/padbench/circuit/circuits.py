@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from padbench.circuit.corners import Space, space
+from padbench.circuit.corners import Space
 from padbench.circuit.design import ABSENT, Array, Design
 from padbench.circuit.laws import (
     diode_current,
@@ -216,13 +216,13 @@ class Circuits:
     def at_inputs(self) -> Space:
         """See above."""
         axes = ("supply", "resistors", "temperature", "leakage", "contact")
-        return space(self.design, axes)
+        return Space(self.design, axes)
 
     @cached_property
     def at_lines(self) -> Space:
         """See above."""
         axes = ("supply", "resistors", "temperature", "leakage", "diode")
-        return space(self.design, axes)
+        return Space(self.design, axes)
 
     @cached_property
     def input_thresholds(self) -> tuple[Array, Array]:
