@@ -22,19 +22,6 @@ from stat import S_IMODE
 from typing import IO, Any, Literal
 from unicodedata import normalize
 
-__all__ = [
-    "Run",
-    "claim",
-    "one_run",
-    "plan",
-    "plan_folder",
-    "usable_name",
-    "was_read",
-    "whole_binary",
-    "whole_file",
-    "written_in",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Run:

@@ -23,8 +23,6 @@ from typing import Any, TypeVar
 
 from padbench import __version__
 
-__all__ = ["NoWorkers", "joined", "parts_done", "spread", "spread_on"]
-
 Known = TypeVar("Known")
 Work = TypeVar("Work")
 Done = TypeVar("Done")

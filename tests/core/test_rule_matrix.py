@@ -15,8 +15,8 @@ from padbench.core.answering import SystemClock, judge_answers
 from padbench.core.decode import decode
 from padbench.core.findings import Source
 from padbench.core.limits import Limit
-from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, crossings, data_delays, held_to_most
-from padbench.core.timeline import UNKNOWN, Timeline, Wire, Word
+from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, data_delays, held_to_most
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.core.timing import judge_timing
 
 NS = 1_000
@@ -116,14 +116,6 @@ def limits(limits):
     return replace(limits, clock_at_load_end=(Source("this test", "assumed"),))
 
 
-def zones(clock, edge):
-    """The clock with edges that take so long and end where they were."""
-    changes = [(0, int(clock.levels[0]))]
-    for at, level in zip(clock.times[1:].tolist(), clock.levels[1:].tolist(), strict=True):
-        changes += [(at - edge, UNKNOWN), (at, level)]
-    return Wire.of(changes)
-
-
 def judged(timeline, style, limits, edge=EDGE.ps, reads=None):
     """All findings of a timeline by their ids."""
     if reads is None:
@@ -140,9 +132,9 @@ def judged(timeline, style, limits, edge=EDGE.ps, reads=None):
     )
     clock, data = timeline.wire(style.pins.clock), timeline.wire(style.names.data)
     delays = data_delays(data, clock.rises(), timeline.wire(style.pins.load).rises())
-    seen = crossings(zones(clock, edge))
+    edges = clock.times[1:]
     findings.append(held_to_most(DATA_DELAY, *delays, ANSWER, "time from a clock to its data"))
-    findings.append(held_to_most(CLOCK_EDGE, seen.edges, seen.durations, EDGE, "edge"))
+    findings.append(held_to_most(CLOCK_EDGE, edges, np.full(len(edges), edge), EDGE, "edge"))
     by_id = {finding.id: finding for finding in findings}
     assert len(by_id) == len(findings) == len(RULES)
     for finding in findings:

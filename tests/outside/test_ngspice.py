@@ -193,8 +193,8 @@ Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {4 * tau} {4 * tau + wide})
         **QUIET,
     )
     line = Circuits(design).latch
-    assert line.driven.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
-    assert line.driven.high[0, 0] == pytest.approx(heard["high"], rel=0.01)
+    assert line.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
+    assert line.high[0, 0] == pytest.approx(heard["high"], rel=0.01)
     assert line.fall_low[0, 0] == pytest.approx(heard["fall"], rel=0.02)
     assert line.rise_low[0, 0] == pytest.approx(heard["rise_low"], rel=0.02)
     assert line.rise_high[0, 0] == pytest.approx(heard["rise_high"], rel=0.02)
@@ -249,7 +249,7 @@ Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {10 * tau} {19 * tau})
         **QUIET,
     )
     line = Circuits(design).clock
-    assert line.driven.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
+    assert line.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
     assert line.fall_low[0, 0] == pytest.approx(heard["fall"], rel=0.02)
     assert line.rise_high[0, 0] == pytest.approx(heard["rise"], rel=0.02)
     seen = worst(design, "clock.high-pulse") - 9 * tau

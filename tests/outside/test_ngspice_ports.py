@@ -178,11 +178,11 @@ Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {8 * tau} 1)
         **{"cable_length": 1, "cable_per_metre": farads, "input_c": 0, "part_most": 50},
         **QUIET,
     )
-    line = Circuits(design).latch.driven
+    line = Circuits(design).latch
     assert line.high[0, 0] == pytest.approx(heard["high"], rel=0.005)
     assert line.low[0, 0] == pytest.approx(heard["low"], rel=0.01)
-    assert line.rise(line.high * 0 + 1.5)[0, 0] == pytest.approx(heard["early"], rel=0.02)
-    assert line.rise(line.high * 0 + 4.2)[0, 0] == pytest.approx(heard["late"], rel=0.02)
+    assert line.rise_to(line.high * 0 + 1.5)[0, 0] == pytest.approx(heard["early"], rel=0.02)
+    assert line.rise_to(line.high * 0 + 4.2)[0, 0] == pytest.approx(heard["late"], rel=0.02)
     assert worst(design, "latch.sink") == pytest.approx((5 - heard["low"]) / ohms, rel=0.01)
 
 

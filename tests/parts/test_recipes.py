@@ -12,8 +12,8 @@ import pytest
 from padbench import parts
 from padbench.cli import main
 from padbench.parts import consoles, figure, ports, registers
-from padbench.scenarios import SCENARIOS, Scenario, _scenario
-from padbench.scenarios.timetable import Timetable
+from padbench.scenarios import SCENARIOS, Scenario
+from padbench.scenarios.timetable import Timetable, scenario
 from padbench.sheet import SheetError, load_sheet, starter
 from padbench.sheet.simulators import SIMULATORS, Simulator
 
@@ -125,22 +125,21 @@ def test_a_simulator(monkeypatch, tmp_path, capsys):
     assert "{icarus,ghdl,verilator,third}" in capsys.readouterr().out
 
 
-def tap(setting):
+@scenario("tap")
+def tap(timetable: Timetable) -> None:
     """A tapped B.
 
     More for those who read the code.
     """
-    timetable = Timetable(setting)
     timetable.hold(["B"])
     timetable.poll()
     timetable.hold([])
     timetable.poll()
-    return timetable.script()
 
 
 def test_a_scenario(monkeypatch, tmp_path, capsys):
-    added: Scenario = _scenario("tap", tap)
-    monkeypatch.setitem(SCENARIOS, "tap", added)
+    added: Scenario = tap
+    monkeypatch.setitem(SCENARIOS, added.name, added)
     assert added.says == "A tapped B."
     path = on_disk(tmp_path, starter())
     assert main(["play", path, "--scenario", "tap", "--no-waves"]) == 0

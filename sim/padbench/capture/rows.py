@@ -13,7 +13,7 @@ from padbench.capture.measures import Measure, measure_reads
 from padbench.capture.reads import CUT_SHORT, IN_GAP, OPEN_ENDED, ROW, UNEVEN
 from padbench.capture.windows import Window
 from padbench.core.decode import Names, Read, ReadArrays, extra_clocks, read_arrays
-from padbench.core.quality import apart, crossings, data_delays, short_pulses, stands_still
+from padbench.core.quality import apart, data_delays, runts_in, short_pulses, stands_still
 from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire
 
 __all__ = ["Rhythm", "WindowReads", "rows_of"]
@@ -81,7 +81,7 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
 
     # What goes to and fro beside an edge belongs to it: hysteresis is there for that.
     runts = {
-        name: apart(crossings(zones).runts, timeline.wires[name].times, rhythm.shortest)
+        name: apart(runts_in(zones), timeline.wires[name].times, rhythm.shortest)
         for name, zones in window.zones.items()
         if name in ("latch", "clock")
     }

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from padbench.circuit.corners import Space, space
+from padbench.circuit.corners import Space
 from padbench.circuit.design import ABSENT, Array, Design
 from padbench.circuit.laws import (
     diode_current,
@@ -26,8 +26,6 @@ from padbench.circuit.laws import (
     stretch,
     thermal_voltage,
 )
-
-__all__ = ["TEST_LOAD", "Circuits", "DataDiode", "DrivenLine", "Line", "each", "thresholds"]
 
 TEST_LOAD = 50e-12
 """Farads already on the output when the data sheet measures its delays (from memory)."""
@@ -59,52 +57,6 @@ def thresholds(
     low = low_part + beyond * (4.0 / 15.0 - low_part)
     high = high_part + beyond * (11.0 / 15.0 - high_part)
     return low * supply, high * supply
-
-
-@dataclass(frozen=True)
-class DrivenLine:
-    """A line with its port: what it takes to follow its voltage; arrays of one shape.
-
-    ``source`` is the pad's resistor and the leakage as one source (V) behind ``resistor`` (Ω); it
-    holds against the port when that pulls down through ``pull_r`` and the diode, which then sinks
-    ``sunk`` (A). ``tau`` (s) is that of the rise towards ``reach`` (V), up to ``knee`` (V), beyond
-    which the port lifts no more and the rest goes at ``alone`` (s). ``low`` and ``high`` are the
-    volts that it gets to.
-    """
-
-    resistor: Array
-    source: Array
-    pull_r: Array
-    saturation: Array
-    slope: Array
-    farads: Array
-    tau: Array
-    alone: Array
-    reach: Array
-    knee: Array
-    sunk: Array
-    low: Array
-    high: Array
-
-    def rise(self, to: Array) -> Array:
-        """Seconds from the port's edge until the line, settled low, passes ``to`` volts."""
-        lifted = rc_times(self.tau, self.low, self.reach, np.minimum(to, self.knee))
-        whole = rc_times(self.tau, self.low, self.high, to)
-        on = lifted + rc_times(self.alone, self.knee, self.high, to)
-        return np.asarray(np.where(self.knee < self.high, on, whole), np.float64)
-
-    def fall(self, to: Array) -> Array:
-        """Seconds from the port's edge until the line, settled high, passes ``to`` volts."""
-        return diode_fall(
-            self.high,
-            to,
-            self.resistor,
-            self.source,
-            self.pull_r,
-            self.saturation,
-            self.slope,
-            self.farads,
-        )
 
 
 @dataclass(frozen=True)
@@ -162,24 +114,64 @@ class DataDiode:
 
 
 class Line:
-    """Latch or clock at the register: volts and seconds at every corner, shape (n, corners).
+    """Latch or clock with what drives it; volts and seconds at every corner, (n, corners).
+
+    ``source`` is the pad's resistor and the leakage as one source (V) behind ``resistor`` (Ω); it
+    holds against the port when that pulls down through ``pull_r`` and the diode, which then sinks
+    ``sunk`` (A). ``tau`` (s) is that of the rise towards ``reach`` (V), up to ``knee`` (V), beyond
+    which the port lifts no more and the rest goes at ``alone`` (s). ``low`` and ``high`` are the
+    volts that it gets to. High by Millman's theorem, τ = C / (1 / R + 1 / R_lift), low the diode's
+    and the port's drop at the current that `diode_current` solves for. A port that only lifts lets
+    go of a line that the pad's resistor takes higher, which then has τ = C R.
 
     ``rise_low`` and ``rise_high`` run from the port's edge to the passing of the lower and of the
     upper threshold on the way up, ``fall_high`` and ``fall_low`` the same on the way down.
     """
 
-    def __init__(self, driven: DrivenLine, low_at: Array, high_at: Array) -> None:
-        self.driven, self.low_at, self.high_at = driven, low_at, high_at
+    def __init__(
+        self, design: Design, over: Space, ohms: Array, leakage: Array, levels: tuple[Array, Array]
+    ) -> None:
+        d = design
+        self.low_at, self.high_at = levels
+        leak = over.sign * (each(d.chips) * leakage + each(d.port_leakage))
+        emission, lift_r = each(d.emission), each(d.lift_r)
+        self.resistor, self.pull_r = ohms, each(d.pull_r)
+        self.farads = each(d.cable_length * d.cable_per_metre) + each(d.chips) * each(d.input_c)
+        self.saturation = diode_saturation(over.saturation, emission, over.celsius)
+        self.slope = emission * thermal_voltage(over.celsius)
+        level = np.where(each(d.lift_low) > 0, each(d.lift_low), over.console)
+        alone = np.clip(over.supply + leak * ohms, 0.0, over.supply)
+        let_go = (each(d.lifts_only) > 0) & (alone > level)
+        most = np.where(lift_r < ABSENT, np.maximum(over.supply, level), over.supply)
+        self.reach = np.clip(node((over.supply, ohms), (level, lift_r), into=leak), 0.0, most)
+        self.high = np.where(let_go, alone, self.reach)
+        self.source = over.supply + leak * ohms
+        self.sunk = diode_current(self.source, ohms + self.pull_r, self.saturation, self.slope)
+        self.low = self.slope * np.log1p(self.sunk / self.saturation) + self.pull_r * self.sunk
+        self.tau, self.alone = self.farads / (1 / ohms + 1 / lift_r), self.farads * ohms
+        self.knee = np.where(let_go, np.maximum(level, self.low), self.high)
+
+    def rise_to(self, volts: Array) -> Array:
+        """Seconds from the port's edge until the line, settled low, passes so many volts."""
+        lifted = rc_times(self.tau, self.low, self.reach, np.minimum(volts, self.knee))
+        whole = rc_times(self.tau, self.low, self.high, volts)
+        on = lifted + rc_times(self.alone, self.knee, self.high, volts)
+        return np.asarray(np.where(self.knee < self.high, on, whole), np.float64)
+
+    def fall_to(self, volts: Array) -> Array:
+        """Seconds from the port's edge until the line, settled high, passes so many volts."""
+        pull = (self.pull_r, self.saturation, self.slope, self.farads)
+        return diode_fall(self.high, volts, self.resistor, self.source, *pull)
 
     @cached_property
     def rise_low(self) -> Array:
         """See above."""
-        return self.driven.rise(self.low_at)
+        return self.rise_to(self.low_at)
 
     @cached_property
     def rise_high(self) -> Array:
         """See above."""
-        return self.driven.rise(self.high_at)
+        return self.rise_to(self.high_at)
 
     @cached_property
     def rise(self) -> Array:
@@ -187,28 +179,27 @@ class Line:
 
         Without end if it never gets to the threshold.
         """
-        return np.where(np.isinf(self.rise_high), np.inf, self.driven.tau * np.log(9.0))
+        return np.where(np.isinf(self.rise_high), np.inf, self.tau * np.log(9.0))
 
     @cached_property
     def fall(self) -> Array:
         """From 90 to 10 % of the swing, likewise; through a diode as `laws.diode_fall` has it."""
-        line = self.driven
-        tenth = (line.high - line.low) / 10
+        tenth = (self.high - self.low) / 10
         with np.errstate(invalid="ignore"):
-            edge = line.fall(line.low + tenth) - line.fall(line.high - tenth)
-        alone = line.farads / (1 / line.resistor + 1 / line.pull_r) * np.log(9.0)
-        edge = np.where(line.slope > 0, edge, alone)
+            edge = self.fall_to(self.low + tenth) - self.fall_to(self.high - tenth)
+        alone = self.farads / (1 / self.resistor + 1 / self.pull_r) * np.log(9.0)
+        edge = np.where(self.slope > 0, edge, alone)
         return np.where(np.isinf(self.fall_low), np.inf, edge)
 
     @cached_property
     def fall_high(self) -> Array:
         """See above."""
-        return self.driven.fall(self.high_at)
+        return self.fall_to(self.high_at)
 
     @cached_property
     def fall_low(self) -> Array:
         """See above."""
-        return self.driven.fall(self.low_at)
+        return self.fall_to(self.low_at)
 
 
 class Circuits:
@@ -225,13 +216,13 @@ class Circuits:
     def at_inputs(self) -> Space:
         """See above."""
         axes = ("supply", "resistors", "temperature", "leakage", "contact")
-        return space(self.design, axes)
+        return Space(self.design, axes)
 
     @cached_property
     def at_lines(self) -> Space:
         """See above."""
         axes = ("supply", "resistors", "temperature", "leakage", "diode")
-        return space(self.design, axes)
+        return Space(self.design, axes)
 
     @cached_property
     def input_thresholds(self) -> tuple[Array, Array]:
@@ -383,9 +374,7 @@ class Circuits:
             """Between the ends of all spreads, leakage both ways among them."""
             return np.asarray(np.mean(corners, axis=1, keepdims=True))
 
-        supply, high, tau = (
-            usual(a) for a in (self.at_lines.supply, line.driven.high, line.driven.tau)
-        )
+        supply, high, tau = (usual(a) for a in (self.at_lines.supply, line.high, line.tau))
         at = usual((line.low_at + line.high_at) / 2 + (line.high_at - line.low_at) / 8)
         back = np.where(np.isinf(each(d.edge_max)), usual(line.low_at), at)
         low, up = (usual(level) for level in self.data_levels)
@@ -395,7 +384,7 @@ class Circuits:
         overdrive = np.maximum(supply - each(d.drive_threshold), 0.0)
         fifth, farads = low + (up - low) / 5, each(self.data_farads)
         falls = mos_time(farads, up, fifth, gain, overdrive, siemens, usual(held)) / 0.8
-        share = each(d.coupling * d.cable_length * d.cable_per_metre) / usual(line.driven.farads)
+        share = each(d.coupling * d.cable_length * d.cable_per_metre) / usual(line.farads)
         with np.errstate(divide="ignore", invalid="ignore"):
             begins = high - (high - at) * np.exp(-each(d.answer_typical) / tau)
             drawn = share * (up - low) / falls * tau - (high - begins)
@@ -478,35 +467,5 @@ class Circuits:
         return np.where(over.celsius > 25.0, hot, each(self.design.leakage))
 
     def _line(self, ohms: Array) -> Line:
-        """Latch or clock with what drives it; ``ohms`` are its resistor's.
-
-        High by Millman's theorem, τ = C / (1 / R + 1 / R_lift), low the diode's and the port's drop
-        at the current that `diode_current` solves for. A port that only lifts lets go of a line
-        that the pad's resistor takes higher, which then has τ = C R.
-        """
-        d, over = self.design, self.at_lines
-        chips = each(d.chips)
-        leak = over.sign * (chips * self._leakage(over) + each(d.port_leakage))
-        farads = each(d.cable_length * d.cable_per_metre) + chips * each(d.input_c)
-        emission = each(d.emission)
-        saturation = diode_saturation(over.saturation, emission, over.celsius)
-        slope = emission * thermal_voltage(over.celsius)
-        pull_r, lift_r = each(d.pull_r), each(d.lift_r)
-        level = np.where(each(d.lift_low) > 0, each(d.lift_low), over.console)
-        held = node((over.supply, ohms), (level, lift_r), into=leak)
-        alone = np.clip(over.supply + leak * ohms, 0.0, over.supply)
-        let_go = (each(d.lifts_only) > 0) & (alone > level)
-        held = np.clip(
-            held, 0.0, np.where(lift_r < ABSENT, np.maximum(over.supply, level), over.supply)
-        )
-        high = np.where(let_go, alone, held)
-        source = over.supply + leak * ohms
-        current = diode_current(source, ohms + pull_r, saturation, slope)
-        low = slope * np.log1p(current / saturation) + pull_r * current
-        tau = farads / (1 / ohms + 1 / lift_r)
-        knee = np.where(let_go, np.maximum(level, low), high)
-        driven = DrivenLine(
-            *(ohms, source, pull_r, saturation, slope, farads),
-            *(tau, farads * ohms, held, knee, current, low, high),
-        )
-        return Line(driven, *self._register_levels(over))
+        over = self.at_lines
+        return Line(self.design, over, ohms, self._leakage(over), self._register_levels(over))

@@ -4,7 +4,6 @@ A quantity is worked out at all corners at once, in arrays of shape (n designs, 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
@@ -12,8 +11,6 @@ from numpy.typing import NDArray
 
 from padbench.circuit.design import ABSENT, Array, Design
 from padbench.circuit.laws import diode_current, diode_saturation, thermal_voltage
-
-__all__ = ["Space", "space", "worst_ends"]
 
 _WORDS = {
     "resistors": ("resistors at their least", "resistors at their most"),
@@ -23,83 +20,57 @@ _WORDS = {
 }
 
 
-@dataclass(frozen=True)
 class Space:
     """The corners over some axes for n designs; arrays of shape (n, corners), the sign (corners).
 
-    ``sign`` is +1 where leakage flows into a node and -1 where it flows out of it. ``supply`` is
-    the pad's, ``console`` that of the console's chips: where the port feeds the pad both go
-    together; where the pad makes its own, one is at its least where the other is at its most.
+    The axes there are: supply, temperature, and those whose ends have words above; what is not
+    among ``axes`` stands at its first end. ``sign`` is +1 where leakage flows into a node and -1
+    where it flows out of it. ``supply`` is the pad's, ``console`` that of the console's chips:
+    where the port feeds the pad both go together; where the pad makes its own, one is at its least
+    where the other is at its most.
     """
 
-    axes: tuple[str, ...]
-    supply: Array
-    console: Array
-    celsius: Array
-    sign: Array
-    pull_up: Array
-    latch_r: Array
-    clock_r: Array
-    contact: Array
-    saturation: Array
+    def __init__(self, design: Design, axes: tuple[str, ...]) -> None:
+        self.axes = axes
+        index = np.array(list(product((0, 1), repeat=len(axes))), np.int64)
 
+        def along(axis: str) -> NDArray[np.int64]:
+            if axis in axes:
+                return np.asarray(index[:, axes.index(axis)], np.int64)
+            return np.zeros(len(index), np.int64)
 
-def space(design: Design, axes: tuple[str, ...]) -> Space:
-    """All corners over ``axes``; what is not among them stands at its first end.
+        def pick(axis: str, first: Array, second: Array) -> Array:
+            return np.where(along(axis) == 0, first[:, None], second[:, None])
 
-    The axes there are: supply, temperature, and those whose ends have words above.
-    """
-    index = np.array(list(product((0, 1), repeat=len(axes))), np.int64)
+        def spread(ohms: Array, tolerance: Array) -> Array:
+            # A resistor that is absent has no tolerance.
+            part = np.where(ohms >= ABSENT, 0.0, tolerance)
+            return np.maximum(pick("resistors", ohms * (1 - part), ohms * (1 + part)), 1e-6)
 
-    def along(axis: str) -> NDArray[np.int64]:
-        if axis in axes:
-            return np.asarray(index[:, axes.index(axis)], np.int64)
-        return np.zeros(len(index), np.int64)
-
-    def pick(axis: str, first: Array, second: Array) -> Array:
-        return np.where(along(axis) == 0, first[:, None], second[:, None])
-
-    def spread(ohms: Array, tolerance: Array) -> Array:
-        # A resistor that is absent has no tolerance.
-        part = np.where(ohms >= ABSENT, 0.0, tolerance)
-        return np.maximum(pick("resistors", ohms * (1 - part), ohms * (1 + part)), 1e-6)
-
-    plug = pick("supply", design.supply_low, design.supply_high)
-    apart = pick("supply", design.console_high, design.console_low)
-    pull_up = spread(design.pull_up, design.pull_up_tol)
-    latch_r = spread(design.latch_r, design.latch_tol)
-    clock_r = spread(design.clock_r, design.clock_tol)
-    celsius = pick("temperature", design.coldest_used, design.hottest_used)
-    supply = plug
-    if np.any(design.supply_emission > 0):
-        emission = design.supply_emission[:, None]
-        # The least supply is with everything held and both lines low, behind the diode with the
-        # higher drop; the most between two polls: latch low, clock high, nothing held.
-        inputs, held = design.inputs[:, None], pick("supply", design.closed, design.dirt)
-        busy = (
-            1 / clock_r + (1 / design.data_down + design.chips * design.quiescent_hot / 5)[:, None]
-        )
-        siemens = inputs / (pull_up + held) + 1 / latch_r + np.where(along("supply") == 0, busy, 0)
-        at_25 = pick("supply", design.saturation_low, design.saturation_high)
-        current = diode_current(
-            plug,
-            1 / siemens,
-            diode_saturation(at_25, emission, celsius),
-            emission * thermal_voltage(celsius),
-        )
-        supply = np.where(emission > 0, current / siemens, plug)
-    return Space(
-        axes=axes,
-        supply=supply,
-        console=np.where(design.fed[:, None] > 0, plug, apart),
-        celsius=celsius,
-        sign=np.where(along("leakage") == 0, 1.0, -1.0),
-        pull_up=pull_up,
-        latch_r=latch_r,
-        clock_r=clock_r,
-        contact=pick("contact", design.closed, design.worn),
-        saturation=pick("diode", design.saturation_low, design.saturation_high),
-    )
+        self.sign = np.where(along("leakage") == 0, 1.0, -1.0)
+        self.contact = pick("contact", design.closed, design.worn)
+        self.saturation = pick("diode", design.saturation_low, design.saturation_high)
+        self.celsius = pick("temperature", design.coldest_used, design.hottest_used)
+        self.pull_up = spread(design.pull_up, design.pull_up_tol)
+        self.latch_r = spread(design.latch_r, design.latch_tol)
+        self.clock_r = spread(design.clock_r, design.clock_tol)
+        plug = pick("supply", design.supply_low, design.supply_high)
+        apart = pick("supply", design.console_high, design.console_low)
+        self.console = np.where(design.fed[:, None] > 0, plug, apart)
+        self.supply = plug
+        if np.any(design.supply_emission > 0):
+            emission = design.supply_emission[:, None]
+            # The least supply is with everything held and both lines low, behind the diode with the
+            # higher drop; the most between two polls: latch low, clock high, nothing held.
+            inputs, held = design.inputs[:, None], pick("supply", design.closed, design.dirt)
+            pulled = 1 / design.data_down + design.chips * design.quiescent_hot / 5
+            busy = np.where(along("supply") == 0, 1 / self.clock_r + pulled[:, None], 0)
+            siemens = inputs / (self.pull_up + held) + 1 / self.latch_r + busy
+            at_25 = pick("supply", design.saturation_low, design.saturation_high)
+            saturation = diode_saturation(at_25, emission, self.celsius)
+            slope = emission * thermal_voltage(self.celsius)
+            current = diode_current(plug, 1 / siemens, saturation, slope)
+            self.supply = np.where(emission > 0, current / siemens, plug)
 
 
 def worst_ends(
@@ -110,7 +81,7 @@ def worst_ends(
     Only the axes that matter are named: volts for the pad's supply, °C for the temperature, a word
     for the others.
     """
-    over = space(design, axes)
+    over = Space(design, axes)
     numbers = {"supply": over.supply, "temperature": over.celsius}
     ends = list(product((0, 1), repeat=len(axes)))[corner]
     return tuple(

@@ -7,33 +7,21 @@
 Every field is an array of shape (n,) in SI units. A resistor that is not there is `ABSENT` ohms.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
-from typing import Literal
+# ruff: noqa: RUF009 - `_by` makes a field, as `field` does
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from padbench.core.findings import Source
 from padbench.core.units import Value
-from padbench.parts import Figure, PortKind, RegisterPart
+from padbench.parts import Derating, Figure, PortKind, RegisterPart
 from padbench.sheet import Sheet
 from padbench.sheet.fields import RESISTOR_TOLERANCE
-
-__all__ = [
-    "ABSENT",
-    "USUAL_SUPPLY",
-    "Array",
-    "Design",
-    "Feeding",
-    "changed",
-    "design_of",
-    "feeding",
-    "least",
-    "most",
-    "shortest_period",
-    "stacked",
-]
+from padbench.sheet.model import Chip
 
 Array = NDArray[np.float64]
 
@@ -48,6 +36,49 @@ USUAL_SUPPLY = (4.5, 5.5)
 
 _SMALLEST = 1e-6
 """Ohms of a wire; keeps a press on a wire in place of a pull-up from being 0 / 0."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """What a design is made from."""
+
+    sheet: Sheet
+    part: RegisterPart
+    port: PortKind
+
+    @property
+    def chip(self) -> Chip:
+        return self.sheet.chip
+
+    @property
+    def law(self) -> Derating | None:
+        return self.part.derating
+
+    @property
+    def scale(self) -> float:
+        """Volts for which a part gives its thresholds; 1 where they are fractions or fixed."""
+        return 5.0 if self.part.levels == "series-b" else 1.0
+
+    @property
+    def by(self) -> Feeding:
+        return feeding(self.sheet.pad.supply, self.port)
+
+    @property
+    def console(self) -> Value | Figure:
+        return self.port.supply or self.sheet.pad.supply
+
+    @property
+    def plug(self) -> Value | Figure:
+        return self.console if self.by == "port" else self.sheet.pad.supply
+
+    @property
+    def emission(self) -> float:
+        return _or(most, self.port.diode_emission, 0.0)
+
+
+def _by(number: Callable[[_Made], float]) -> Any:
+    """A field of `Design`, and how its number comes about."""
+    return field(metadata={"by": number})
 
 
 @dataclass(frozen=True)
@@ -71,102 +102,126 @@ class Design:
     ``hold`` is the shortest answer to a clock that anybody promises.
     """
 
-    supply_low: Array
-    supply_high: Array
-    fed: Array
-    console_low: Array
-    console_high: Array
-    coldest_used: Array
-    hottest_used: Array
-    pull_up: Array
-    pull_up_tol: Array
-    pull_up_rating: Array
-    closed: Array
-    worn: Array
-    dirt: Array
-    bounce: Array
-    cable_length: Array
-    cable_per_metre: Array
-    coupling: Array
-    latch_r: Array
-    latch_tol: Array
-    clock_r: Array
-    clock_tol: Array
-    line_rating: Array
-    latch_width: Array
-    latch_to_clock: Array
-    clock_low: Array
-    clock_high: Array
-    sample: Array
-    clocks: Array
-    latch_width_high: Array
-    latch_to_clock_high: Array
-    clock_low_high: Array
-    clock_high_high: Array
-    sample_high: Array
-    period: Array
+    supply_low: Array = _by(lambda x: _ends(x.plug)[0])
+    supply_high: Array = _by(lambda x: _ends(x.plug)[1])
+    fed: Array = _by(lambda x: x.by != "itself")
+    console_low: Array = _by(lambda x: _ends(x.console)[0])
+    console_high: Array = _by(lambda x: _ends(x.console)[1])
+    coldest_used: Array = _by(lambda x: x.sheet.pad.temperature.low)
+    hottest_used: Array = _by(lambda x: x.sheet.pad.temperature.high)
+    pull_up: Array = _by(lambda x: _ohms(x.sheet.pull_up.value))
+    pull_up_tol: Array = _by(lambda x: _tolerance(x.sheet.pull_up.value))
+    pull_up_rating: Array = _by(lambda x: x.sheet.pull_up.rating.low)
+    closed: Array = _by(lambda x: max(x.sheet.contacts.closed.low, _SMALLEST))
+    worn: Array = _by(lambda x: max(x.sheet.contacts.worn.high, _SMALLEST))
+    dirt: Array = _by(lambda x: x.sheet.contacts.open.low)
+    cable_length: Array = _by(lambda x: x.sheet.cable.length.high)
+    cable_per_metre: Array = _by(lambda x: x.sheet.cable.capacitance.high)
+    coupling: Array = _by(lambda x: x.sheet.cable.coupling.high / 100)
+    latch_r: Array = _by(lambda x: _ohms(x.sheet.resistors.latch_to_supply))
+    latch_tol: Array = _by(lambda x: _tolerance(x.sheet.resistors.latch_to_supply))
+    clock_r: Array = _by(lambda x: _ohms(x.sheet.resistors.clock_to_supply))
+    clock_tol: Array = _by(lambda x: _tolerance(x.sheet.resistors.clock_to_supply))
+    line_rating: Array = _by(lambda x: x.sheet.resistors.rating.low)
+    latch_width: Array = _by(lambda x: x.sheet.poll.latch_width.low)
+    latch_to_clock: Array = _by(lambda x: x.sheet.poll.latch_to_clock.low)
+    clock_low: Array = _by(lambda x: x.sheet.poll.clock_low.low)
+    clock_high: Array = _by(lambda x: x.sheet.poll.clock_high.low)
+    sample: Array = _by(lambda x: x.sheet.poll.sample.low)
+    clocks: Array = _by(lambda x: x.sheet.poll.clocks)
+    latch_width_high: Array = _by(lambda x: x.sheet.poll.latch_width.high)
+    latch_to_clock_high: Array = _by(lambda x: x.sheet.poll.latch_to_clock.high)
+    clock_low_high: Array = _by(lambda x: x.sheet.poll.clock_low.high)
+    clock_high_high: Array = _by(lambda x: x.sheet.poll.clock_high.high)
+    sample_high: Array = _by(lambda x: x.sheet.poll.sample.high)
+    period: Array = _by(lambda x: x.sheet.poll.period.low)
 
-    part_least: Array
-    part_most: Array
-    chips: Array
-    inputs: Array
-    low_part: Array
-    high_part: Array
-    series_b: Array
-    hc: Array
-    level_fixed: Array
-    hottest: Array
-    sink: Array
-    sink_hot: Array
-    sink_drop: Array
-    source: Array
-    source_hot: Array
-    source_drop: Array
-    sink_typical: Array
-    transition: Array
-    drive_volts: Array
-    drive_threshold: Array
-    leakage: Array
-    leakage_hot: Array
-    quiescent: Array
-    quiescent_hot: Array
-    input_c: Array
-    clock_to_output: Array
-    load_to_output: Array
-    hold: Array
-    load_min: Array
-    clock_min: Array
-    clock_typical: Array
-    answer_typical: Array
-    clock_period: Array
-    removal: Array
-    clock_at_load_end: Array
-    stretch_volts: Array
-    stretch_threshold: Array
-    stretch_exponent: Array
-    stretch_degree: Array
-    edge_max: Array
+    part_least: Array = _by(lambda x: x.part.supply.min or 0.0)
+    part_most: Array = _by(lambda x: np.inf if x.part.supply.max is None else x.part.supply.max)
+    chips: Array = _by(lambda x: -(-x.sheet.chip.stages // x.part.stages))
+    inputs: Array = _by(lambda x: len(x.sheet.buttons))
+    low_part: Array = _by(lambda x: most(x.part.input_low) / x.scale)
+    high_part: Array = _by(lambda x: least(x.part.input_high) / x.scale)
+    series_b: Array = _by(lambda x: x.part.levels == "series-b")
+    hc: Array = _by(lambda x: x.part.levels == "hc")
+    level_fixed: Array = _by(lambda x: x.part.levels == "fixed")
+    hottest: Array = _by(lambda x: most(x.part.temperature))
+    sink: Array = _by(lambda x: least(x.part.sink_current))
+    sink_hot: Array = _by(lambda x: least(x.part.sink_current_over_temperature))
+    sink_drop: Array = _by(lambda x: most(x.part.sink_drop))
+    source: Array = _by(lambda x: least(x.part.source_current))
+    source_hot: Array = _by(lambda x: least(x.part.source_current_over_temperature))
+    source_drop: Array = _by(lambda x: most(x.part.source_drop))
+    sink_typical: Array = _by(lambda x: x.part.sink_current.typ or least(x.part.sink_current))
+    transition: Array = _by(lambda x: most(x.part.output_transition))
+    # Those of the derating. A part without one: 5 V, and three tenths of it, as 1.5 V of the B
+    # series (assumed; a transistor fitted with a higher threshold is slower between the same
+    # figures).
+    drive_volts: Array = _by(lambda x: 5.0 if x.law is None else x.law.volts)
+    drive_threshold: Array = _by(lambda x: 1.5 if x.law is None else x.law.threshold)
+    leakage: Array = _by(lambda x: most(x.part.leakage))
+    leakage_hot: Array = _by(lambda x: most(x.part.leakage_over_temperature))
+    quiescent: Array = _by(lambda x: most(x.part.quiescent_current))
+    quiescent_hot: Array = _by(lambda x: most(x.part.quiescent_current_over_temperature))
+    input_c: Array = _by(lambda x: most(x.part.input_capacitance))
+    # A program has two answers; most registers' data sheets give one for both edges.
+    clock_to_output: Array = _by(
+        lambda x: x.chip.next_bit.high if x.chip.next_bit else most(x.part.clock_to_output)
+    )
+    load_to_output: Array = _by(
+        lambda x: (
+            x.chip.first_bit.high
+            if x.chip.first_bit
+            else most(x.part.load_to_output or x.part.clock_to_output)
+        )
+    )
+    hold: Array = _by(lambda x: x.chip.next_bit.low if x.chip.next_bit else 0.0)
+    load_min: Array = _by(lambda x: least(x.part.load_width))
+    clock_min: Array = _by(lambda x: least(x.part.clock_width))
+    # What a usual part notices and when it answers; without figures half the limits. So it is with
+    # the 4021 family (90 of 180 ns, 160 of 320 ns; from memory).
+    clock_typical: Array = _by(lambda x: x.part.clock_width.typ or least(x.part.clock_width) / 2)
+    answer_typical: Array = _by(
+        lambda x: (
+            x.chip.next_bit.low
+            if x.chip.next_bit
+            else x.part.clock_to_output.typ or most(x.part.clock_to_output) / 2
+        )
+    )
+    clock_period: Array = _by(lambda x: shortest_period(x.part, x.chip.stages).min or 0.0)
+    removal: Array = _by(lambda x: least(x.part.removal))
+    clock_at_load_end: Array = _by(lambda x: x.part.clock_high_at_load_end)
+    # Numbers with which the law of `Derating` gives 1 stand for a part that has none.
+    stretch_volts: Array = _by(lambda x: 1.0 if x.law is None else x.law.volts)
+    stretch_threshold: Array = _by(lambda x: 0.0 if x.law is None else x.law.threshold)
+    stretch_exponent: Array = _by(lambda x: 1.0 if x.law is None else x.law.exponent)
+    stretch_degree: Array = _by(lambda x: 0.0 if x.law is None else x.law.per_degree)
+    edge_max: Array = _by(
+        lambda x: np.inf if x.part.clock_edge_max.max is None else x.part.clock_edge_max.max
+    )
 
-    lift_r: Array
-    lift_low: Array
-    lift_high: Array
-    lifts_only: Array
-    sink_most: Array
-    pull_r: Array
-    port_leakage: Array
-    saturation_low: Array
-    saturation_high: Array
-    emission: Array
-    supply_emission: Array
-    data_emission: Array
-    input_low_part: Array
-    input_high_part: Array
-    input_fixed: Array
-    input_leakage: Array
-    console_c: Array
-    data_up: Array
-    data_down: Array
-    budget: Array
+    lift_r: Array = _by(lambda x: _or(most, x.port.output_high_resistance, ABSENT))
+    lift_low: Array = _by(lambda x: _or(least, x.port.output_high, 0.0))
+    lift_high: Array = _by(lambda x: _or(most, x.port.output_high, 0.0))
+    lifts_only: Array = _by(lambda x: x.port.lifts_only)
+    sink_most: Array = _by(lambda x: _or(most, x.port.sink_current, np.inf))
+    pull_r: Array = _by(lambda x: max(most(x.port.output_low_resistance), 1e-3))
+    port_leakage: Array = _by(lambda x: most(x.port.output_leakage))
+    # Without a diode its number is not used; the equations want one that is not zero.
+    saturation_low: Array = _by(lambda x: _or(least, x.port.diode_saturation_current, 1e-9))
+    saturation_high: Array = _by(lambda x: _or(most, x.port.diode_saturation_current, 1e-9))
+    emission: Array = _by(lambda x: x.emission * x.port.diode)
+    # What makes its own supply is not bound to what comes through the port's diode.
+    supply_emission: Array = _by(lambda x: x.emission * (x.port.supply_diode and x.by != "itself"))
+    data_emission: Array = _by(lambda x: x.emission * x.port.data_diode)
+    input_low_part: Array = _by(lambda x: most(x.port.input_low))
+    input_high_part: Array = _by(lambda x: least(x.port.input_high))
+    input_fixed: Array = _by(lambda x: x.port.input_low.unit == "V")
+    input_leakage: Array = _by(lambda x: most(x.port.input_leakage))
+    console_c: Array = _by(lambda x: most(x.port.input_capacitance))
+    data_up: Array = _by(lambda x: _or(least, x.port.data_pull_up, ABSENT))
+    data_down: Array = _by(lambda x: _or(least, x.port.data_pull_down, ABSENT))
+    budget: Array = _by(lambda x: most(x.port.supply_current))
 
     def __len__(self) -> int:
         """How many designs there are."""
@@ -175,109 +230,8 @@ class Design:
 
 def design_of(sheet: Sheet, part: RegisterPart, port: PortKind) -> Design:
     """One sheet on one kind of port; spreads of cable, contact and poll at their worst ends."""
-    poll, pad = sheet.poll, sheet.pad
-    resistors = sheet.resistors
-    scale = 5.0 if part.levels == "series-b" else 1.0
-    diode_low, diode_high = _diode(port)
-    emission = 0.0 if port.diode_emission is None else most(port.diode_emission)
-    console = pad.supply if port.supply is None else port.supply
-    fed = feeding(pad.supply, port)
-    plug = console if fed == "port" else pad.supply
-    lifted = port.output_high
-    numbers: dict[str, float] = {
-        "supply_low": _ends(plug)[0],
-        "supply_high": _ends(plug)[1],
-        "fed": float(fed != "itself"),
-        "console_low": _ends(console)[0],
-        "console_high": _ends(console)[1],
-        "coldest_used": pad.temperature.low,
-        "hottest_used": pad.temperature.high,
-        "pull_up": _ohms(sheet.pull_up.value),
-        "pull_up_tol": _tolerance(sheet.pull_up.value),
-        "pull_up_rating": sheet.pull_up.rating.low,
-        "closed": max(sheet.contacts.closed.low, _SMALLEST),
-        "worn": max(sheet.contacts.worn.high, _SMALLEST),
-        "dirt": sheet.contacts.open.low,
-        "bounce": sheet.contacts.bounce.high,
-        "cable_length": sheet.cable.length.high,
-        "cable_per_metre": sheet.cable.capacitance.high,
-        "coupling": sheet.cable.coupling.high / 100,
-        "latch_r": _ohms(resistors.latch_to_supply),
-        "latch_tol": _tolerance(resistors.latch_to_supply),
-        "clock_r": _ohms(resistors.clock_to_supply),
-        "clock_tol": _tolerance(resistors.clock_to_supply),
-        "line_rating": resistors.rating.low,
-        "latch_width": poll.latch_width.low,
-        "latch_to_clock": poll.latch_to_clock.low,
-        "clock_low": poll.clock_low.low,
-        "clock_high": poll.clock_high.low,
-        "sample": poll.sample.low,
-        "clocks": poll.clocks,
-        "latch_width_high": poll.latch_width.high,
-        "latch_to_clock_high": poll.latch_to_clock.high,
-        "clock_low_high": poll.clock_low.high,
-        "clock_high_high": poll.clock_high.high,
-        "sample_high": poll.sample.high,
-        "period": poll.period.low,
-        "part_least": part.supply.min or 0.0,
-        "part_most": np.inf if part.supply.max is None else part.supply.max,
-        "chips": -(-sheet.chip.stages // part.stages),
-        "inputs": len(sheet.buttons),
-        "low_part": most(part.input_low) / scale,
-        "high_part": least(part.input_high) / scale,
-        "series_b": float(part.levels == "series-b"),
-        "hc": float(part.levels == "hc"),
-        "level_fixed": float(part.levels == "fixed"),
-        "hottest": most(part.temperature),
-        "sink": least(part.sink_current),
-        "sink_hot": least(part.sink_current_over_temperature),
-        "sink_drop": most(part.sink_drop),
-        "source": least(part.source_current),
-        "source_hot": least(part.source_current_over_temperature),
-        "source_drop": most(part.source_drop),
-        "sink_typical": part.sink_current.typ or least(part.sink_current),
-        "transition": most(part.output_transition),
-        **_drive(part),
-        "leakage": most(part.leakage),
-        "leakage_hot": most(part.leakage_over_temperature),
-        "quiescent": most(part.quiescent_current),
-        "quiescent_hot": most(part.quiescent_current_over_temperature),
-        "input_c": most(part.input_capacitance),
-        "clock_to_output": _answer(sheet.chip.next_bit, part),
-        "load_to_output": _answer(sheet.chip.first_bit, part, part.load_to_output),
-        "hold": 0.0 if sheet.chip.next_bit is None else sheet.chip.next_bit.low,
-        "load_min": least(part.load_width),
-        "clock_min": least(part.clock_width),
-        **_typical(sheet, part),
-        "clock_period": shortest_period(part, sheet.chip.stages).min or 0.0,
-        "removal": least(part.removal),
-        "clock_at_load_end": float(part.clock_high_at_load_end),
-        **_stretch(part),
-        "edge_max": np.inf if part.clock_edge_max.max is None else part.clock_edge_max.max,
-        "lift_r": ABSENT
-        if port.output_high_resistance is None
-        else most(port.output_high_resistance),
-        "lift_low": 0.0 if lifted is None else least(lifted),
-        "lift_high": 0.0 if lifted is None else most(lifted),
-        "lifts_only": float(port.lifts_only),
-        "sink_most": np.inf if port.sink_current is None else most(port.sink_current),
-        "pull_r": max(most(port.output_low_resistance), 1e-3),
-        "port_leakage": most(port.output_leakage),
-        "saturation_low": diode_low,
-        "saturation_high": diode_high,
-        "emission": emission * port.diode,
-        # What makes its own supply is not bound to what comes through the port's diode.
-        "supply_emission": emission * (port.supply_diode and fed != "itself"),
-        "data_emission": emission * port.data_diode,
-        "input_low_part": most(port.input_low),
-        "input_high_part": least(port.input_high),
-        "input_fixed": float(port.input_low.unit == "V"),
-        "input_leakage": most(port.input_leakage),
-        "console_c": most(port.input_capacitance),
-        "data_up": ABSENT if port.data_pull_up is None else least(port.data_pull_up),
-        "data_down": ABSENT if port.data_pull_down is None else least(port.data_pull_down),
-        "budget": most(port.supply_current),
-    }
+    made = _Made(sheet, part, port)
+    numbers = {field.name: field.metadata["by"](made) for field in fields(Design)}
     return Design(**{name: np.array([number], np.float64) for name, number in numbers.items()})
 
 
@@ -310,40 +264,6 @@ def shortest_period(part: RegisterPart, stages: int) -> Figure:
         source = Source(f"chained parts; {known.title}", known.kind)
         return replace(part.clock_to_output, min=hop, typ=None, max=None, cited=source)
     return replace(part.clock_frequency, min=period, typ=None, max=None, unit="s")
-
-
-def _typical(sheet: Sheet, part: RegisterPart) -> dict[str, float]:
-    """What a usual part notices of a clock, and when it answers; without figures half the limits.
-
-    So it is with the 4021 family (90 of 180 ns, 160 of 320 ns; from memory).
-    """
-    width, answer, own = part.clock_width, part.clock_to_output, sheet.chip.next_bit
-    return {
-        "clock_typical": width.typ or least(width) / 2,
-        "answer_typical": (answer.typ or most(answer) / 2) if own is None else own.low,
-    }
-
-
-def _drive(part: RegisterPart) -> dict[str, float]:
-    """The supply at which the output's figures hold, and the threshold of its transistors (V).
-
-    Those of the derating. A part without one: 5 V, and three tenths of it, as 1.5 V of the B series
-    (assumed; a transistor fitted with a higher threshold is slower between the same figures).
-    """
-    law = part.derating
-    volts, threshold = (5.0, 1.5) if law is None else (law.volts, law.threshold)
-    return {"drive_volts": volts, "drive_threshold": threshold}
-
-
-def _stretch(part: RegisterPart) -> dict[str, float]:
-    """Numbers with which the law of `Derating` gives 1 stand for a part that has none."""
-    law = part.derating
-    if law is None:
-        numbers = (1.0, 0.0, 1.0, 0.0)
-    else:
-        numbers = (law.volts, law.threshold, law.exponent, law.per_degree)
-    names = ("volts", "threshold", "exponent", "degree")
-    return {f"stretch_{name}": number for name, number in zip(names, numbers, strict=True)}
 
 
 def stacked(designs: Sequence[Design]) -> Design:
@@ -387,11 +307,6 @@ def _ends(volts: Value | Figure) -> tuple[float, float]:
     return (volts.low, volts.high) if isinstance(volts, Value) else (least(volts), most(volts))
 
 
-def _answer(own: Value | None, part: RegisterPart, to_load: Figure | None = None) -> float:
-    """A program has two answers; most registers' data sheets give one for both edges."""
-    return most(to_load or part.clock_to_output) if own is None else own.high
-
-
 def _ohms(value: Value | None) -> float:
     return ABSENT if value is None else max(value.nominal, _SMALLEST)
 
@@ -402,7 +317,5 @@ def _tolerance(value: Value | None) -> float:
     return value.high / value.nominal - 1
 
 
-def _diode(port: PortKind) -> tuple[float, float]:
-    current = port.diode_saturation_current
-    # Without a diode the number is not used; the equations want one that is not zero.
-    return (1e-9, 1e-9) if current is None else (least(current), most(current))
+def _or(end: Callable[[Figure], float], figure: Figure | None, absent: float) -> float:
+    return absent if figure is None else end(figure)

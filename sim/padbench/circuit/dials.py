@@ -17,8 +17,6 @@ from padbench.core.units import Value
 from padbench.parts import E24, PortKind, preferred
 from padbench.sheet import Sheet
 
-__all__ = ["Dial", "dials_of"]
-
 End = Literal["low", "high"]
 
 _INSIDE = 1 - 1e-6

@@ -18,13 +18,12 @@ from padbench.circuit.quantities import QUANTITIES, growing_with_cable, of_circu
 from padbench.circuit.quantity import WorstCase
 from padbench.circuit.remedies import Mender, needs_remedy
 from padbench.circuit.worst_case import every_corner, worst_case
-from padbench.core.findings import COUNTED, THIN, Finding, Met, Place, Rule, Source, Verdict
+from padbench.core.findings import THIN, Finding, Met, Place, Rule, Source, Verdict
 from padbench.core.remedies import Remedy
+from padbench.core.sentences import COUNTED
 from padbench.core.units import Value, show, to_ps
 from padbench.parts import PortKind
 from padbench.sheet import Sheet
-
-__all__ = ["Electric", "PortRow", "Spread", "judge_bounce", "judge_electric", "spread_of"]
 
 _USUAL_LINE_R = 3.6e3
 """Ω from latch and clock to supply (from memory)."""

@@ -15,8 +15,6 @@ from padbench.core.units import show
 from padbench.parts import PortKind, poll_names
 from padbench.sheet import Poll, Sheet
 
-__all__ = ["judge_program"]
-
 _TOLD = {
     "poll.latch-width": "latch",
     "poll.clock-low": "clock low",

@@ -7,7 +7,6 @@ by rule.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -19,8 +18,6 @@ from padbench.circuit.quantity import Quantity
 from padbench.core.stimulus import CUT_AFTER, cut_away, until_cut
 from padbench.core.timing import RULES
 
-__all__ = ["NOT_FORETOLD", "forecasts"]
-
 NOT_FORETOLD = {
     "timing.setup-parallel": "the bench itself presses that near to the end of the load, whatever"
     " the sheet says",
@@ -28,24 +25,25 @@ NOT_FORETOLD = {
 """Rules of `padbench.core.timing` without a forecast, and why."""
 
 
-@dataclass(frozen=True)
 class _Moments:
     """One corner of a run in picoseconds, shape (n,): the poll's times, and how late each edge is.
 
-    An edge that never comes is infinitely late. ``hold`` (s) is how long a bit stands at least.
+    The times are at one of their ends, the edges at their latest, or none is late. An edge that
+    never comes is infinitely late. ``hold`` (s) is how long a bit stands at least.
     """
 
-    latch_width: Array
-    latch_to_clock: Array
-    clock_low: Array
-    clock_high: Array
-    sample: Array
-    clocks: Array
-    hold: Array
-    latch_rise: Array
-    latch_fall: Array
-    clock_rise: Array
-    clock_fall: Array
+    def __init__(self, design: Design, end: Literal["", "_high"], late: Circuits | None) -> None:
+        def time(name: str) -> Array:
+            return _ps(getattr(design, name + end))
+
+        self.latch_width, self.latch_to_clock = time("latch_width"), time("latch_to_clock")
+        self.clock_low, self.clock_high = time("clock_low"), time("clock_high")
+        self.sample, self.clocks, self.hold = time("sample"), design.clocks, design.hold
+        edges = [np.zeros(len(design))] * 4
+        if late is not None:
+            lines = (late.latch, late.clock)
+            edges = [_latest(way) for one in lines for way in (one.rise_high, one.fall_low)]
+        self.latch_rise, self.latch_fall, self.clock_rise, self.clock_fall = edges
 
     @property
     def wide(self) -> Array:
@@ -167,7 +165,7 @@ def _row(
     """``width`` is measured at both corners; nothing is where ``line`` never rises or falls."""
 
     def values(c: Circuits) -> tuple[Array, Array]:
-        fast, slow = _moments(c.design, "high", None), _moments(c.design, "low", c)
+        fast, slow = _Moments(c.design, "_high", None), _Moments(c.design, "", c)
         # An edge that never comes makes inf - inf; its row is overruled.
         with np.errstate(invalid="ignore"):
             worse = np.minimum(width(fast), width(slow))
@@ -175,24 +173,6 @@ def _row(
         return each(np.where(never, -np.inf, worse) * 1e-12), each(need(c) * 1e-12)
 
     return Quantity(RULES[f"timing.{name}"], "run", "at least", values, (), also_on)
-
-
-def _moments(design: Design, end: Literal["low", "high"], late: Circuits | None) -> _Moments:
-    """The poll's times at one of their ends, with the latest edges or with none late."""
-    times = ("latch_width", "latch_to_clock", "clock_low", "clock_high", "sample")
-    tail = "" if end == "low" else "_high"
-    poll = {name: _ps(getattr(design, name + tail)) for name in times}
-    edges = dict.fromkeys(
-        ("latch_rise", "latch_fall", "clock_rise", "clock_fall"), np.zeros(len(design))
-    )
-    if late is not None:
-        edges = {
-            "latch_rise": _latest(late.latch.rise_high),
-            "latch_fall": _latest(late.latch.fall_low),
-            "clock_rise": _latest(late.clock.rise_high),
-            "clock_fall": _latest(late.clock.fall_low),
-        }
-    return _Moments(**poll, clocks=design.clocks, hold=design.hold, **edges)
 
 
 def _latest(seconds: Array) -> Array:

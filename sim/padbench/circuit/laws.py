@@ -6,19 +6,6 @@ Nothing in here knows of pads. What is not closed (a diode) is solved to the las
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = [
-    "diode_current",
-    "diode_fall",
-    "diode_saturation",
-    "mos_gain",
-    "mos_level",
-    "mos_time",
-    "node",
-    "rc_times",
-    "stretch",
-    "thermal_voltage",
-]
-
 Array = NDArray[np.float64]
 Number = Array | float
 

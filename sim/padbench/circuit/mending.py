@@ -28,8 +28,6 @@ from padbench.core.units import Value, show
 from padbench.parts import E12, E24, preferred
 from padbench.sheet import Sheet
 
-__all__ = ["Found", "Setting", "fewest_settings", "with_settings"]
-
 _LATCH, _CLOCK, _UP = "resistors.latch-to-supply", "resistors.clock-to-supply", "pull-up.value"
 _BOTH = "resistors"
 """Latch and clock alike, as pads are usually built."""
@@ -37,18 +35,16 @@ _BOTH = "resistors"
 _USUAL = {_UP: 39e3, _LATCH: 3.6e3, _CLOCK: 3.6e3, _BOTH: 3.6e3}
 """Ω that pads usually have: 39 kΩ (common practice, no source), 3.6 kΩ (from memory)."""
 
-_FIRST = {
+_COUNTS = {
     **{_LATCH: 1.0, _CLOCK: 1.0, "resistors.rating": 1.05, "pull-up.rating": 1.05, _UP: 1.1},
     **{"register.first-bit": 1.2, "register.next-bit": 1.2, "register.shortest-pulse": 1.2},
-    **{"cable.length": 1.5, _BOTH: 2.0},
+    **{"cable.length": 1.5, _BOTH: 2.0, "cable.coupling": 2.5, "cable.capacitance": 3.0},
+    **{"contacts.worn": 3.0, "contacts.open": 3.0, "contacts.closed": 3.0},
 }
-_THEN = {
-    **{"cable.coupling": 2.5, "cable.capacitance": 3.0, "contacts.worn": 3.0},
-    **{"contacts.open": 3.0, "contacts.closed": 3.0},
-}
-_POLL = 3.5
+_FIRST, _POLL = 2.0, 3.5
 """What a change counts, as parts of the pad: values that are the console's or the user's are the
-last to be touched."""
+last to be touched. Those up to the first of the two are tried without the others.
+"""
 
 _NOT_OURS = ("pad.supply", "pad.temperature")
 """What the console and the weather give: no edit of a pad."""
@@ -144,15 +140,12 @@ class _Search:
         """Every value that an edit of the sheet can change, and what that counts."""
         known: dict[str, tuple[Dial, float]] = {}
         for dial in dials_of(self.sheet, ()):
-            counts = {**_FIRST, **_THEN}.get(dial.key, _POLL)
-            if dial.key in _NOT_OURS:
-                continue
-            if not dial.instead and dial.key not in known:
-                known[dial.key] = _narrowed(dial), counts
+            if dial.key not in (*_NOT_OURS, *known) and not dial.instead:
+                known[dial.key] = _narrowed(dial), _COUNTS.get(dial.key, _POLL)
         latch, clock = self.sheet.resistors.latch_to_supply, self.sheet.resistors.clock_to_supply
         now = latch.nominal if latch is not None and latch == clock else None
         both = Dial(_BOTH, "Ω", (("latch_r", 1.0), ("clock_r", 1.0)), now, 0.1, 1e9, "resistor")
-        return known | {_BOTH: (_narrowed(both), _FIRST[_BOTH])}
+        return known | {_BOTH: (_narrowed(both), _COUNTS[_BOTH])}
 
     def broken(self) -> list[str]:
         """What fails with everything as it is."""
@@ -160,7 +153,7 @@ class _Search:
 
     def solve(self, failing: Sequence[str]) -> tuple[dict[Dial, float], tuple[str, ...]]:
         """Dials with values that do together, and what nothing could be found for."""
-        first = [dial for dial, _ in self.dials.values() if dial.key in _FIRST]
+        first = [dial for dial, counts in self.dials.values() if counts <= _FIRST]
         if self._by(*first) >= set(failing):
             found = self._cheapest(first, failing, ())
             if found is not None:
@@ -212,10 +205,8 @@ class _Search:
             return None
         shape = tuple(map(len, axes))
         points = np.array([*product(*axes)])
-        good = self._do(
-            [self._turned(design, port, several, [*points.T]) for design, port in self._places()],
-            hopeless,
-        ).reshape(shape)
+        designs = self._with(dict(zip(several, points.T, strict=True)))
+        good = self._do(designs, hopeless).reshape(shape)
         if not good.any():
             return None
         place = _inmost(good)
@@ -263,11 +254,7 @@ class _Search:
     ) -> Setting | None:
         """The best value of one, the others made; None where there is none."""
         rest = {other: value for other, value in made.items() if other is not dial}
-        numbers = [np.array([value]) for value in rest.values()]
-        designs = [
-            self._turned(design, port, tuple(rest), numbers) for design, port in self._places()
-        ]
-        mender = Mender(self.sheet, self.ports, designs, tuple(QUANTITIES), rounds=3)
+        mender = Mender(self.sheet, self.ports, self._with(rest), tuple(QUANTITIES), rounds=3)
         ids = [id_ for id_ in QUANTITIES if id_ not in hopeless]
         between = mender.range(dial, ids, self.rows)
         if between is None:
@@ -278,12 +265,7 @@ class _Search:
         self, settings: Sequence[Setting], place: int, hopeless: Collection[str]
     ) -> frozenset[str]:
         """What fails if all but one are made."""
-        rest = [setting for number, setting in enumerate(settings) if number != place]
-        values = [np.array([setting.value]) for setting in rest]
-        dials = [setting.dial for setting in rest]
-        judged = self._judged(
-            [self._turned(design, port, dials, values) for design, port in self._places()]
-        )
+        judged = self._judged(self._with(_all_but(settings, place)))
         return frozenset(w.id for w in judged if not w.holds.all() and w.id not in hopeless)
 
     def instead(
@@ -294,7 +276,7 @@ class _Search:
         hopeless: Collection[str],
     ) -> Iterator[Setting]:
         """Other keys that alone do what one of the settings does, the rest as they are."""
-        made = {one.dial: one.value for number, one in enumerate(settings) if number != place}
+        made = _all_but(settings, place)
         taken = {key for setting in settings for key in setting.keys}
         keys = dict.fromkeys(key for id_ in mended for key in QUANTITIES[id_].mends)
         for key in keys:
@@ -314,16 +296,14 @@ class _Search:
                 self._known[dial] = frozenset(does)
         return frozenset().union(*(self._known[dial] for dial in dials))
 
-    def _places(self) -> Iterator[tuple[Design, str]]:
-        return zip(self.designs, self.ports, strict=True)
-
-    @staticmethod
-    def _turned(
-        design: Design, port: str, dials: Sequence[Dial], values: Sequence[Array]
-    ) -> Design:
-        for dial, numbers in zip(dials, values, strict=True):
-            design = dial.turned(design, numbers, port)
-        return design
+    def _with(self, made: Mapping[Dial, float | Array]) -> list[Design]:
+        """The designs, one a port, with these values; arrays among them are of one length."""
+        designs = []
+        for design, port in zip(self.designs, self.ports, strict=True):
+            for dial, values in made.items():
+                design = dial.turned(design, np.atleast_1d(values), port)  # noqa: PLW2901
+            designs.append(design)
+        return designs
 
     @staticmethod
     def _judged(designs: Sequence[Design]) -> tuple[WorstCase, ...]:
@@ -334,6 +314,10 @@ class _Search:
         good = [worst.holds for worst in self._judged(designs) if worst.id not in hopeless]
         every = np.logical_and.reduce(good).reshape(len(designs), -1)
         return np.asarray(every.all(axis=0), np.bool_)
+
+
+def _all_but(settings: Sequence[Setting], place: int) -> dict[Dial, float]:
+    return {one.dial: one.value for number, one in enumerate(settings) if number != place}
 
 
 def _narrowed(dial: Dial) -> Dial:

@@ -21,8 +21,6 @@ from padbench.core.units import to_ps
 from padbench.parts import Figure, RegisterPart
 from padbench.sheet import Sheet
 
-__all__ = ["CORNERS", "Corner", "limits_of", "pad_model"]
-
 Corner = Literal["fast", "slow"]
 CORNERS: tuple[Corner, ...] = ("fast", "slow")
 

@@ -6,9 +6,10 @@ A new quantity is one more row here: groups, findings, sentences, sources, remed
 cable and what a preferred resistor must not break are taken from the rows.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from fnmatch import fnmatchcase
 from functools import partial
+from typing import Literal
 
 import numpy as np
 
@@ -19,10 +20,9 @@ from padbench.circuit.laws import rc_times
 from padbench.circuit.quantity import Circuit, Quantity
 from padbench.core.findings import Rule, Source
 
-__all__ = ["QUANTITIES", "followed_by_a_program", "growing_with_cable", "kept_by", "of_circuits"]
-
 Pair = tuple[Array, Array]
 Rests = tuple[Source | str, ...]
+_Values = Callable[[Circuits], Pair]
 
 _LATCH, _CLOCK, _UP = "resistors.latch-to-supply", "resistors.clock-to-supply", "pull-up.value"
 _CABLE = ("cable.length", "cable.capacitance")
@@ -69,11 +69,6 @@ _CURRENT: Rests = (
 )
 
 
-def _rule(id_: str, unit: str, text: str, *mends: str, **cases: str) -> Rule:
-    """One sentence for both verdicts, and others by their case."""
-    return Rule(id_, unit, {"pass": text, "fail": text, **cases}, mends)
-
-
 # Formulas of more than a line: measured and limit, arrays that broadcast to (n, corners).
 
 
@@ -111,7 +106,7 @@ def _pull_up_heat(c: Circuits) -> Pair:
 
 def _line_heat(c: Circuits, line: Line) -> Pair:
     """Of the resistor of a line that is held low, P = (V - V_low)² / R."""
-    heat = (c.at_lines.supply - line.driven.low) ** 2 / line.driven.resistor
+    heat = (c.at_lines.supply - line.low) ** 2 / line.resistor
     return heat, each(c.design.line_rating)
 
 
@@ -178,228 +173,197 @@ def _current(c: Circuits, *, held: bool) -> Pair:
     inputs = each(d.inputs) * over.supply / (over.pull_up + through)
     total = each(d.chips) * quiescent + data + inputs
     for line in (c.latch, c.clock) if held else (c.latch,):
-        total = total + (over.supply - line.driven.low) / line.driven.resistor
+        total = total + (over.supply - line.low) / line.resistor
     return total, each(d.budget)
+
+
+def _row(
+    id_: str,
+    unit: str,
+    circuit: Circuit,
+    sense: Literal["at most", "at least"],
+    values: _Values,
+    rests_on: Rests,
+    text: str,
+    *mends: str,
+    also_on: tuple[str, ...] = (),
+    of_port: str = "",
+    resistor: str = "",
+    **cases: str,
+) -> Quantity:
+    """``text`` is for both verdicts, ``cases`` has other sentences."""
+    rule = Rule(id_, unit, {"pass": text, "fail": text, **cases}, mends)
+    return Quantity(rule, circuit, sense, values, rests_on, also_on, of_port, resistor)
 
 
 def _of_inputs() -> Iterator[Quantity]:
     """Levels, edges and heat at a register input: pull-up, contact, dirt, leakage, capacitance."""
-    yield Quantity(
-        _rule(
-            *("levels.pressed", "V"),
-            "a pressed button's input stands at {measured}; {limit} and less reads low",
-            *(_UP, "contacts.worn"),
-        ),
-        *("inputs", "at most", lambda c: (c.inputs[0], c.input_thresholds[0])),
+    yield _row(
+        *("levels.pressed", "V", "inputs", "at most"),
+        lambda c: (c.inputs[0], c.input_thresholds[0]),
         ("part.input_low", *_INPUT),
+        "a pressed button's input stands at {measured}; {limit} and less reads low",
+        *(_UP, "contacts.worn"),
     )
-    yield Quantity(
-        _rule(
-            *("levels.contact", "Ω"),
-            "a contact of up to {measured} still reads as pressed; a worn one has up to {limit}",
-            *(_UP, "contacts.worn"),
-        ),
-        *("inputs", "at least", _largest_contact),
+    yield _row(
+        *("levels.contact", "Ω", "inputs", "at least", _largest_contact),
         ("part.input_low", *_INPUT),
+        "a contact of up to {measured} still reads as pressed; a worn one has up to {limit}",
+        *(_UP, "contacts.worn"),
     )
-    yield Quantity(
-        _rule(
-            *("levels.released", "V"),
-            "a released button's input stands at {measured}; {limit} and more reads high",
-            *(_UP, "contacts.open"),
-        ),
-        *("inputs", "at least", lambda c: (c.inputs[1], c.input_thresholds[1])),
+    yield _row(
+        *("levels.released", "V", "inputs", "at least"),
+        lambda c: (c.inputs[1], c.input_thresholds[1]),
         ("part.input_high", *_INPUT),
+        "a released button's input stands at {measured}; {limit} and more reads high",
+        *(_UP, "contacts.open"),
     )
-    yield Quantity(
-        _rule(
-            *("edges.press", "s"),
-            "an input takes {measured} to fall after a press; the next poll comes in {limit}",
-            *(_UP, "contacts.worn", "poll.period"),
-            never="a pressed button's input never gets low",
-        ),
-        *("inputs", "at most", _press),
-        ("part.input_low", *_INPUT, "part.input_capacitance", _RC),
-    )
-    yield Quantity(
-        _rule(
-            *("edges.release", "s"),
-            "an input takes {measured} to rise after a release; the next poll comes in {limit}",
-            *(_UP, "contacts.open", "poll.period"),
-            never="a released button's input never gets high",
-        ),
-        *("inputs", "at most", _release),
-        ("part.input_high", *_INPUT, "part.input_capacitance", _RC),
-    )
-    yield Quantity(
-        _rule(
-            *("power.pull-up", "W"),
-            "a pull-up turns {measured} into heat; {limit} is allowed",
-            *(_UP, "pull-up.rating"),
-            absent="no pull-up is fitted that could turn anything into heat",
-        ),
-        *("inputs", "at most", _pull_up_heat),
-        (_SHEET, _JOULE),
+    for name, values, done, way, get, contact in (
+        ("press", _press, "pressed", "fall", "low", "worn"),
+        ("release", _release, "released", "rise", "high", "open"),
+    ):
+        yield _row(
+            *(f"edges.{name}", "s", "inputs", "at most", values),
+            (f"part.input_{get}", *_INPUT, "part.input_capacitance", _RC),
+            f"an input takes {{measured}} to {way} after a {name}; the next poll comes in"
+            " {limit}",
+            *(_UP, f"contacts.{contact}", "poll.period"),
+            never=f"a {done} button's input never gets {get}",
+        )
+    yield _row(
+        *("power.pull-up", "W", "inputs", "at most", _pull_up_heat, (_SHEET, _JOULE)),
+        "a pull-up turns {measured} into heat; {limit} is allowed",
+        *(_UP, "pull-up.rating"),
         resistor="pull_up",
+        absent="no pull-up is fitted that could turn anything into heat",
     )
 
 
-def _of_line(name: Circuit, resistor: str) -> Iterator[Quantity]:
+def _of_line(name: Literal["latch", "clock"], resistor: str) -> Iterator[Quantity]:
     """Levels, edges and heat of latch or clock; pulses differ."""
 
     def line(c: Circuits) -> Line:
         return c.latch if name == "latch" else c.clock
 
-    def edge(way: str, get: str) -> Rule:
-        ends = "10 to 90" if way == "rise" else "90 to 10"
+    def edge(way: Literal["rise", "fall"], ends: str, get: str) -> Quantity:
         # The line of an inverted latch ends at the inverter, which is a fact of the finding.
         text = f"the {name} {way}s from {ends} % in {{measured}} at the {{{name}_end}}"
         text += ", {limit} is allowed"
-        endless = text.replace("{limit}", "any time")
-        never = f"the {name} line never gets {get}"
-        id_ = f"{name}.{way}"
-        return _rule(id_, "s", text, resistor, *_CABLE, never=never, unlimited=endless)
+        return _row(
+            *(f"{name}.{way}", "s", name, "at most"),
+            lambda c: (getattr(line(c), way), each(c.design.edge_max)),
+            ("part.clock_edge_max", *_EDGE),
+            *(text, resistor, *_CABLE),
+            never=f"the {name} line never gets {get}",
+            unlimited=text.replace("{limit}", "any time"),
+        )
 
-    yield Quantity(
-        _rule(
-            *(f"{name}.high", "V"),
-            f"the {name} line gets to {{measured}} on a {{port}} port; {{limit}} and more reads"
-            " high",
-            resistor,
-            unlifted=f"the {name} line never gets high: a {{port}} port cannot lift it, and what"
-            f" the pad has between supply and {name} leaves it at {{measured}}; {{limit}} is high",
-        ),
-        *(name, "at least", lambda c: (line(c).driven.high, line(c).high_at)),
+    sunk = f"the {{port}} port sinks {{measured}} while {name} is low; "
+    yield _row(
+        *(f"{name}.high", "V", name, "at least"),
+        lambda c: (line(c).high, line(c).high_at),
         ("part.input_high", *_LINE, *_LIFTED),
+        f"the {name} line gets to {{measured}} on a {{port}} port; {{limit}} and more reads high",
+        resistor,
         of_port=name,
+        unlifted=f"the {name} line never gets high: a {{port}} port cannot lift it, and what"
+        f" the pad has between supply and {name} leaves it at {{measured}}; {{limit}} is high",
     )
-    yield Quantity(
-        _rule(
-            *(f"{name}.low", "V"),
-            f"the {name} line gets down to {{measured}}; {{limit}} and less reads low",
-            resistor,
-        ),
-        *(name, "at most", lambda c: (line(c).driven.low, line(c).low_at)),
+    yield _row(
+        *(f"{name}.low", "V", name, "at most"),
+        lambda c: (line(c).low, line(c).low_at),
         ("part.input_low", *_LINE, *_PULLED),
+        f"the {name} line gets down to {{measured}}; {{limit}} and less reads low",
+        resistor,
     )
-    yield Quantity(
-        _rule(
-            *(f"{name}.sink", "A"),
-            f"the {{port}} port sinks {{measured}} while {name} is low; {{limit}} is allowed",
-            resistor,
-            unlimited=f"the {{port}} port sinks {{measured}} while {name} is low; nobody says how"
-            " much is allowed",
-        ),
-        *(name, "at most", lambda c: (line(c).driven.sunk, each(c.design.sink_most))),
-        (*("port.sink_current", "port.supply", *_LINE), *_PULLED),
+    yield _row(
+        *(f"{name}.sink", "A", name, "at most"),
+        lambda c: (line(c).sunk, each(c.design.sink_most)),
+        ("port.sink_current", "port.supply", *_LINE, *_PULLED),
+        f"{sunk}{{limit}} is allowed",
+        resistor,
+        unlimited=f"{sunk}nobody says how much is allowed",
     )
-    yield Quantity(
-        edge("rise", "high"),
-        *(name, "at most"),
-        lambda c: (line(c).rise, each(c.design.edge_max)),
-        ("part.clock_edge_max", *_EDGE),
-    )
-    yield Quantity(
-        _rule(
-            *(f"power.{name}-resistor", "W"),
-            f"the {name} resistor turns {{measured}} into heat; {{limit}} is allowed",
-            *(resistor, "resistors.rating"),
-            absent=f"no resistor is fitted from {name} to supply that could get warm",
-        ),
-        *(name, "at most", lambda c: _line_heat(c, line(c))),
+    yield edge("rise", "10 to 90", "high")
+    yield _row(
+        *(f"power.{name}-resistor", "W", name, "at most"),
+        lambda c: _line_heat(c, line(c)),
         (*_LINE, *_PULLED, _JOULE),
+        f"the {name} resistor turns {{measured}} into heat; {{limit}} is allowed",
+        *(resistor, "resistors.rating"),
         resistor=f"{name}_r",
+        absent=f"no resistor is fitted from {name} to supply that could get warm",
     )
-    yield Quantity(
-        edge("fall", "low"),
-        *(name, "at most"),
-        lambda c: (line(c).fall, each(c.design.edge_max)),
-        ("part.clock_edge_max", *_EDGE),
-    )
-
-
-def _pulse_rule(id_: str, what: str, never: str, *mends: str) -> Rule:
-    text = f"the register sees {{measured}} of {what} and needs {{limit}}"
-    # Where its transistors do not conduct, its times are without bound.
-    dead = "at so little supply the register takes in no pulse, however long"
-    none = f"nothing of {what} gets through to the register, which needs {{limit}}"
-    mends = (*mends, "register.shortest-pulse")
-    return _rule(id_, "s", text, *mends, never=never, none=none, unlimited=dead)
+    yield edge("fall", "90 to 10", "low")
 
 
 def _of_pulses() -> Iterator[Quantity]:
     """What the register sees of the console's pulses; see `_pulse`."""
-    yield Quantity(
-        _pulse_rule(
-            *("latch.pulse", "the latch pulse", "the register never sees the latch"),
-            *(_LATCH, *_CABLE, "poll.latch-width"),
-        ),
-        *("latch", "at least"),
+
+    def row(
+        id_: str, what: str, sees: str, mends: tuple[str, ...], need: str, values: _Values
+    ) -> Quantity:
+        line: Circuit = "latch" if id_.startswith("latch") else "clock"
+        return _row(
+            *(id_, "s", line, "at least", values, (need, "part.derating", *_EDGE)),
+            f"the register sees {{measured}} of {what} and needs {{limit}}",
+            *(*mends, "register.shortest-pulse"),
+            never=f"the register never sees the {sees}",
+            none=f"nothing of {what} gets through to the register, which needs {{limit}}",
+            # Where its transistors do not conduct, its times are without bound.
+            unlimited="at so little supply the register takes in no pulse, however long",
+        )
+
+    yield row(
+        *("latch.pulse", "the latch pulse", "latch", (_LATCH, *_CABLE, "poll.latch-width")),
+        "part.load_width",
         lambda c: (
             _pulse(c.design.latch_width, c.latch.rise_high, c.latch.fall_high),
             _shortest(c, c.design.load_min),
         ),
-        ("part.load_width", "part.derating", *_EDGE),
     )
-    yield Quantity(
-        _pulse_rule(
-            *("clock.low-pulse", "the clock's low part"),
-            "the register never sees the clock go low",
-            *(_CLOCK, *_CABLE, "poll.clock-low"),
-        ),
-        *("clock", "at least"),
+    yield row(
+        *("clock.low-pulse", "the clock's low part", "clock go low"),
+        *((_CLOCK, *_CABLE, "poll.clock-low"), "part.clock_width"),
         lambda c: (
             _pulse(c.design.clock_low, c.clock.fall_low, c.clock.rise_low),
             _shortest(c, c.design.clock_min),
         ),
-        ("part.clock_width", "part.derating", *_EDGE),
     )
-    yield Quantity(
-        _pulse_rule(
-            *("clock.high-pulse", "the clock's high part"),
-            "the register never sees the clock go high",
-            *(_CLOCK, *_CABLE, "poll.clock-high"),
-        ),
-        *("clock", "at least"),
+    yield row(
+        *("clock.high-pulse", "the clock's high part", "clock go high"),
+        *((_CLOCK, *_CABLE, "poll.clock-high"), "part.clock_width"),
         lambda c: (
             _pulse(c.design.clock_high, c.clock.rise_high, c.clock.fall_high),
             _shortest(c, c.design.clock_min),
         ),
-        ("part.clock_width", "part.derating", *_EDGE),
     )
-    yield Quantity(
-        _rule(
-            *("latch.removal", "s"),
-            "with the latch at its latest and the clock at its earliest the first rising clock"
-            " edge comes {measured} after the end of the load; the register needs {limit}",
-            *(_LATCH, *_CABLE, "poll.latch-to-clock", "poll.clock-low", "register.shortest-pulse"),
-            never="the load never ends: the latch line never gets low",
-            none="with the latch at its latest and the clock at its earliest the first rising clock"
-            " edge comes before the end of the load; the register needs {limit} between the two",
-            unlimited="at so little supply no clock comes late enough after the load",
-        ),
-        *("latch", "at least", _removal),
+    early = "with the latch at its latest and the clock at its earliest the first rising clock edge"
+    yield _row(
+        *("latch.removal", "s", "latch", "at least", _removal),
         ("part.removal", "part.derating", *_EDGE),
+        f"{early} comes {{measured}} after the end of the load; the register needs {{limit}}",
+        *(_LATCH, *_CABLE, "poll.latch-to-clock", "poll.clock-low", "register.shortest-pulse"),
+        never="the load never ends: the latch line never gets low",
+        none=f"{early} comes before the end of the load; the register needs {{limit}} between the"
+        " two",
+        unlimited="at so little supply no clock comes late enough after the load",
     )
 
 
 def _of_coupling() -> Iterator[Quantity]:
-    yield Quantity(
-        _rule(
-            *("clock.coupling", "s"),
-            "data that fall as the clock rises drag it back below its threshold for {measured};"
-            " a usual part counts a second clock from {limit} on",
-            *(_CLOCK, "cable.length", "cable.coupling"),
-            fail="data that fall as the clock rises drag it back below its threshold for"
-            " {measured}, and from {limit} on a usual part counts a second clock; a part with a"
-            " Schmitt-trigger clock, or a lead whose clock and data lie apart, does not",
-            never="the clock line never gets high",
-            none="data that fall as the clock rises do not drag it back below its threshold",
-        ),
-        *("clock", "at most"),
+    drag = "data that fall as the clock rises drag it back below its threshold for {measured}"
+    yield _row(
+        *("clock.coupling", "s", "clock", "at most"),
         lambda c: (c.dragged_back, each(c.design.clock_typical / 2)),
         (_COUPLED, "part.clock_width", "part.clock_to_output", "part.output_transition", *_EDGE),
+        f"{drag}; a usual part counts a second clock from {{limit}} on",
+        *(_CLOCK, "cable.length", "cable.coupling"),
         also_on=(_DATA_UP, _DATA_DOWN),
+        fail=f"{drag}, and from {{limit}} on a usual part counts a second clock; a part with a"
+        " Schmitt-trigger clock, or a lead whose clock and data lie apart, does not",
+        never="the clock line never gets high",
+        none="data that fall as the clock rises do not drag it back below its threshold",
     )
 
 
@@ -409,59 +373,47 @@ def _of_data() -> Iterator[Quantity]:
     Arrival is the line's own delay to the register's upper threshold and `Circuits.answers`.
     """
     pulls = (_DATA_UP, _DATA_DOWN)
-    yield Quantity(
-        _rule(
-            *("data.low", "V"),
-            "data gets down to {measured} at the console; {limit} and less reads low",
-            *pulls,
-        ),
-        *("data", "at most", lambda c: (c.data_levels[0], c.data_thresholds[0])),
+    yield _row(
+        *("data.low", "V", "data", "at most"),
+        lambda c: (c.data_levels[0], c.data_thresholds[0]),
         ("port.input_low", _SHEET, *_OUTPUT),
+        "data gets down to {measured} at the console; {limit} and less reads low",
+        *pulls,
     )
-    yield Quantity(
-        _rule(
-            *("data.high", "V"),
-            "data gets up to {measured} at the console; {limit} and more reads high",
-            *pulls[::-1],
-        ),
-        *("data", "at least", lambda c: (c.data_levels[1], c.data_thresholds[1])),
+    yield _row(
+        *("data.high", "V", "data", "at least"),
+        lambda c: (c.data_levels[1], c.data_thresholds[1]),
         ("port.input_high", _SHEET, *_OUTPUT),
+        "data gets up to {measured} at the console; {limit} and more reads high",
+        *pulls[::-1],
     )
     for way, get in (("rise", "high"), ("fall", "low")):
-        yield Quantity(
-            _rule(
-                *(f"data.{way}", "s"),
-                f"data takes {{measured}} to {way} at the console; sampled {{limit}} after the"
-                " clock",
-                *(*_CABLE, "poll.clock-high", "poll.sample", "port.*.input-capacitance"),
-                never=f"data never gets {get} at the console",
-            ),
-            *("data", "at most", partial(_data_edge, rises=way == "rise")),
+        yield _row(
+            *(f"data.{way}", "s", "data", "at most", partial(_data_edge, rises=way == "rise")),
             _CHARGED,
-            pulls,
+            f"data takes {{measured}} to {way} at the console; sampled {{limit}} after the clock",
+            *(*_CABLE, "poll.clock-high", "poll.sample", "port.*.input-capacitance"),
+            also_on=pulls,
+            never=f"data never gets {get} at the console",
         )
-    yield Quantity(
-        _rule(
-            *("data.first-bit", "s"),
-            "the first bit stands {measured} after the latch; it is sampled after {limit}",
-            *(*_CABLE, _LATCH, "register.first-bit"),
-            *("poll.latch-width", "poll.latch-to-clock", "poll.sample"),
-            never="the first bit never stands: latch or data never gets to its level",
-        ),
-        *("data", "at most"),
+    yield _row(
+        *("data.first-bit", "s", "data", "at most"),
         lambda c: (c.latch.rise_high + c.answers[0], c.data_samples[0]),
-        *(_ARRIVAL, pulls),
+        _ARRIVAL,
+        "the first bit stands {measured} after the latch; it is sampled after {limit}",
+        *(*_CABLE, _LATCH, "register.first-bit"),
+        *("poll.latch-width", "poll.latch-to-clock", "poll.sample"),
+        also_on=pulls,
+        never="the first bit never stands: latch or data never gets to its level",
     )
-    yield Quantity(
-        _rule(
-            *("data.later-bits", "s"),
-            "a later bit stands {measured} after its clock; it is sampled after {limit}",
-            *(*_CABLE, _CLOCK, "register.next-bit", "poll.clock-high", "poll.sample"),
-            never="later bits never stand: clock or data never gets to its level",
-        ),
-        *("data", "at most"),
+    yield _row(
+        *("data.later-bits", "s", "data", "at most"),
         lambda c: (c.clock.rise_high + c.answers[1], c.data_samples[1]),
-        *(_ARRIVAL, pulls),
+        _ARRIVAL,
+        "a later bit stands {measured} after its clock; it is sampled after {limit}",
+        *(*_CABLE, _CLOCK, "register.next-bit", "poll.clock-high", "poll.sample"),
+        also_on=pulls,
+        never="later bits never stand: clock or data never gets to its level",
     )
 
 
@@ -470,11 +422,10 @@ def _of_supply() -> Iterator[Quantity]:
         ("supply.idle", "nothing", False, (_LATCH, _UP, "contacts.open", _DATA_DOWN)),
         ("supply.all-held", "everything", True, (_UP, _LATCH, _CLOCK, _DATA_DOWN)),
     ):
-        text = f"the pad takes {{measured}} with {what} pressed; the port spares {{limit}}"
-        yield Quantity(
-            _rule(id_, "A", text, *mends),
-            *("supply", "at most", partial(_current, held=held)),
-            _CURRENT,
+        yield _row(
+            *(id_, "A", "supply", "at most", partial(_current, held=held), _CURRENT),
+            f"the pad takes {{measured}} with {what} pressed; the port spares {{limit}}",
+            *mends,
         )
 
 
@@ -482,45 +433,37 @@ def _of_two_supplies() -> Iterator[Quantity]:
     """The pad's supply on each port, and what its chips and the console's do to each other."""
     fed = (_SHEET, "port.supply", "port.diode_saturation_current", "port.diode_emission")
     runs = "on a {port} port the pad runs on {measured}, {fed}; the register takes {limit} and"
-    yield Quantity(
-        _rule("supply.least", "V", f"{runs} more", "pad.supply"),
-        *("supply", "at least", lambda c: (c.at_lines.supply, each(c.design.part_least))),
+    yield _row(
+        *("supply.least", "V", "supply", "at least"),
+        lambda c: (c.at_lines.supply, each(c.design.part_least)),
         ("part.supply", *fed),
+        *(f"{runs} more", "pad.supply"),
         of_port="supply",
     )
-    yield Quantity(
-        _rule("supply.most", "V", f"{runs} less", "pad.supply"),
-        *("supply", "at most", lambda c: (c.at_lines.supply, each(c.design.part_most))),
+    yield _row(
+        *("supply.most", "V", "supply", "at most"),
+        lambda c: (c.at_lines.supply, each(c.design.part_most)),
         ("part.supply", *fed),
+        *(f"{runs} less", "pad.supply"),
     )
-    yield Quantity(
-        Rule(
-            *("latch.over-voltage", "V"),
-            {
-                "pass": "a {port} port lifts latch and clock {measured} above the pad's supply;"
-                " its inputs stand {limit}",
-                "fail": "a {port} port lifts latch and clock {measured} above the pad's own supply;"
-                " beyond {limit} a current flows into its inputs",
-                "none": "a {port} port lifts latch and clock no higher than the pad's supply",
-            },
-            ("pad.supply",),
-        ),
-        *("latch", "at most", _above_inputs, (_CLAMPED, *fed, *_LIFTED)),
+    yield _row(
+        *("latch.over-voltage", "V", "latch", "at most", _above_inputs),
+        (_CLAMPED, *fed, *_LIFTED),
+        "a {port} port lifts latch and clock {measured} above the pad's supply; its inputs stand"
+        " {limit}",
+        "pad.supply",
         of_port="over-voltage",
+        fail="a {port} port lifts latch and clock {measured} above the pad's own supply; beyond"
+        " {limit} a current flows into its inputs",
+        none="a {port} port lifts latch and clock no higher than the pad's supply",
     )
-    yield Quantity(
-        Rule(
-            *("data.over-voltage", "V"),
-            {
-                "pass": "the pad lifts data {measured} above the supply of a {port} port; its input"
-                " stands {limit}",
-                "fail": "the pad lifts data {measured} above the supply of a {port} port; beyond"
-                " {limit} a current flows into its input",
-                "none": "the pad lifts data no higher than the supply of a {port} port",
-            },
-            ("pad.supply",),
-        ),
-        *("data", "at most", _above_console, (_CLAMPED, *fed)),
+    lifts = "the pad lifts data {measured} above the supply of a {port} port; "
+    yield _row(
+        *("data.over-voltage", "V", "data", "at most", _above_console, (_CLAMPED, *fed)),
+        f"{lifts}its input stands {{limit}}",
+        "pad.supply",
+        fail=f"{lifts}beyond {{limit}} a current flows into its input",
+        none="the pad lifts data no higher than the supply of a {port} port",
     )
 
 

@@ -9,13 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.circuit.circuits import Circuits
-from padbench.circuit.corners import Space, space
+from padbench.circuit.corners import Space
 from padbench.circuit.design import Array
 from padbench.core.findings import Rule, Source
 from padbench.parts import Figure, PortKind, RegisterPart
 from padbench.parts.registers import Derating
-
-__all__ = ["Circuit", "Quantity", "WorstCase"]
 
 Circuit = Literal["inputs", "latch", "clock", "data", "supply", "run"]
 """Of which circuit it is; "run" is what a run will measure, foretold."""
@@ -148,5 +146,5 @@ class Quantity:
 
     def _corners(self, circuits: Circuits) -> Space:
         if self.circuit == "run":
-            return space(circuits.design, ())
+            return Space(circuits.design, ())
         return circuits.at_inputs if self.circuit == "inputs" else circuits.at_lines

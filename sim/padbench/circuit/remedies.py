@@ -24,8 +24,6 @@ from padbench.core.remedies import Remedy
 from padbench.parts import E12, E24, preferred
 from padbench.sheet import Sheet
 
-__all__ = ["SIZES", "Mender", "Range", "needs_remedy", "with_remedies"]
-
 Range = tuple[float | None, float | None]
 
 _AT_A_TIME = 16
@@ -162,28 +160,29 @@ class Mender:
         no other value of the sheet bounds it. Ends are good to a part in a million and lie on the
         passing side.
         """
-        values, holds = self.tried(dial, ids, thin=thin)
-        asked = [holds[id_][list(rows)].all(axis=0) for id_ in ids]
-        asked += [self.tried(dial, kept)[1][id_].all(axis=0) for id_ in kept]
-        good = np.logical_and.reduce(asked)
-        if not good.any():
+        chosen = list(rows)
+
+        def good(values: Array | None) -> NDArray[np.bool_]:
+            """Of the values that were tried, if none are given."""
+            wanted, given = (
+                self.tried(dial, some, thin=room)[1]
+                if values is None
+                else self._holds(dial, values, some, thin=room)
+                for some, room in ((ids, thin), (kept, False))
+            )
+            every = [wanted[id_][chosen] for id_ in ids] + [given[id_] for id_ in kept]
+            return np.asarray(np.concatenate(every).all(axis=0), np.bool_)
+
+        values, does = self.tried(dial, ())[0], good(None)
+        if not does.any():
             return None
-        first, last = _run(values, good, dial.now)
+        first, last = _run(values, does, dial.now)
         ends = {}
         if first > 0:
             ends["low"] = (float(values[first - 1]), float(values[first]))
         if last < len(values) - 1:
             ends["high"] = (float(values[last + 1]), float(values[last]))
-
-        def does(values: Array) -> NDArray[np.bool_]:
-            holds = self._holds(dial, values, ids, thin=thin)
-            asked = [holds[id_][list(rows)].all(axis=0) for id_ in ids]
-            if kept:
-                given = self._holds(dial, values, kept)
-                asked += [given[id_].all(axis=0) for id_ in kept]
-            return np.asarray(np.logical_and.reduce(asked), np.bool_)
-
-        closer = self._closer(dial, does, ends)
+        closer = self._closer(dial, good, ends)
         least = float(values[0]) if dial.bounded[0] else None
         most = float(values[-1]) if dial.bounded[1] else None
         return closer.get("low", least), closer.get("high", most)
@@ -221,6 +220,8 @@ class Mender:
     def _holds(
         self, dial: Dial, values: Array, ids: Collection[str], *, thin: bool = False
     ) -> dict[str, NDArray[np.bool_]]:
+        if not ids:
+            return {}
         many = stacked(
             [
                 dial.turned(design, values, port)
@@ -228,10 +229,12 @@ class Mender:
             ]
         )
         shape = (len(self.designs), len(values))
-        judged = worst_case(many, ids)
-        if thin:
-            return {w.id: (w.margin >= THIN * abs(w.limit)).reshape(shape) for w in judged}
-        return {worst.id: worst.holds.reshape(shape) for worst in judged}
+        return {
+            worst.id: (worst.margin >= THIN * abs(worst.limit) if thin else worst.holds).reshape(
+                shape
+            )
+            for worst in worst_case(many, ids)
+        }
 
     def _closer(
         self,

@@ -13,15 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.circuit.circuits import Circuits, DrivenLine, Line
+from padbench.circuit.circuits import Circuits, Line
 from padbench.circuit.design import Array, design_of, stacked
 from padbench.circuit.quantities import of_circuits
 from padbench.circuit.worst_case import worst_case
 from padbench.core.timeline import HIGH, LOW, Timeline, Wire
 from padbench.core.units import to_ps
 from padbench.sheet import Sheet
-
-__all__ = ["Wave", "line_waves", "thresholds", "worst_port"]
 
 Wave = tuple[NDArray[np.int64], Array]
 """Picoseconds, rising, and the volts from each on; a viewer joins them by lines."""
@@ -111,17 +109,15 @@ def _slowest_data(circuits: Circuits) -> int:
 
 def _line_curves(line: Line, points: int) -> tuple[_Curve, _Curve]:
     corner = _latest(line)
-    latest = DrivenLine(
-        **{
-            field: np.broadcast_to(getattr(line.driven, field), line.high_at.shape)[:, corner]
-            for field in DrivenLine.__dataclass_fields__
-        }
-    )
-    high = float(latest.high[0])
-    low = min(float(latest.low[0]), high)  # a line that nothing lifts stays where it is
+    high = float(line.high[0, corner])
+    low = min(float(line.low[0, corner]), high)  # a line that nothing lifts stays where it is
     part = 1 - np.exp(-np.linspace(0, _SETTLED, points))
     up, down = low + (high - low) * part, high - (high - low) * part
-    return _curve(latest.rise(up), up), _curve(latest.fall(down), down)
+    rise, fall = (
+        np.array([to(np.full((1, 1), volts))[0, corner] for volts in way])
+        for to, way in ((line.rise_to, up), (line.fall_to, down))
+    )
+    return _curve(rise, up), _curve(fall, down)
 
 
 def _curve(seconds: Array, volts: Array) -> _Curve:

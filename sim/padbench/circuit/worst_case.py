@@ -17,8 +17,6 @@ from padbench.circuit.design import Array, Design
 from padbench.circuit.quantities import QUANTITIES
 from padbench.circuit.quantity import WorstCase
 
-__all__ = ["every_corner", "keeping", "worst_case"]
-
 _AT_ONCE = 512
 """Designs in one piece of work, to bound memory."""
 

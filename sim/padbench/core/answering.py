@@ -17,8 +17,6 @@ from padbench.core.timeline import HIGH, Timeline, Times, Wire, Word
 from padbench.core.timing import PinNames
 from padbench.core.wires import CABLE_DATA
 
-__all__ = ["RULES", "SystemClock", "judge_answers"]
-
 _UNSEEN = {"unseen": "the timeline does not show {names:list}"}
 _GLITCH = Rule(
     "data.glitch",

@@ -10,8 +10,6 @@ Start, Up, Down, Left, Right).
 
 from collections.abc import Iterable
 
-__all__ = ["BUTTONS", "OPPOSITES", "button_bit", "byte_of", "pressed_in", "spelled"]
-
 BUTTONS = ("A", "B", "Select", "Start", "Up", "Down", "Left", "Right")
 """Serial order, first on the wire first (common practice)."""
 

@@ -16,8 +16,6 @@ from numpy.typing import NDArray
 from padbench.core.timeline import HIGH, LOW, Timeline, Times
 from padbench.core.wires import CABLE_DATA, CONSOLE_CLOCK, CONSOLE_LATCH, CONSOLE_SAMPLE
 
-__all__ = ["Names", "Read", "ReadArrays", "decode", "extra_clocks", "read_arrays"]
-
 Cuts = tuple[NDArray[np.intp], NDArray[np.intp]]
 
 

@@ -17,21 +17,6 @@ from typing import Literal
 from padbench.core.remedies import Remedy
 from padbench.core.sentences import COUNTED, filled, moment
 
-__all__ = [
-    "COUNTED",
-    "THIN",
-    "Fact",
-    "Finding",
-    "Met",
-    "Place",
-    "Rule",
-    "Source",
-    "SourceClass",
-    "Verdict",
-    "overall",
-    "worst_of_each",
-]
-
 Verdict = Literal["pass", "fail", "not-judged"]
 
 SourceClass = Literal[

@@ -13,8 +13,6 @@ from numpy.typing import ArrayLike
 
 from padbench.core.findings import Fact, Finding, Met, Rule, Source
 
-__all__ = ["Limit", "Limits", "judge_times", "unjudged"]
-
 _PICO = 1e-12
 
 

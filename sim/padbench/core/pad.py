@@ -9,8 +9,6 @@ from typing import Literal
 
 from padbench.core.limits import Limits
 
-__all__ = ["LineDelays", "PadModel", "Policy"]
-
 Policy = Literal["both", "neither", "newer", "older"]
 
 

@@ -1,14 +1,12 @@
 """How clean the wires of a capture are: runts, glitches, slow edges, and how late data come.
 
-    seen = crossings(zones)
-    held_to_most(CLOCK_EDGE, seen.edges, seen.durations, limit, "edge of the clock")
+    apart(runts_in(zones), edges, shortest)        # those that belong to no edge
+    held_to_most(CLOCK_EDGE, at, durations, limit, "edge of the clock")
 
 Simulated wires have two levels and instant edges; those of a breadboard have not. Here a wire's
 *zones* are its levels before hysteresis: UNKNOWN is the time between the thresholds. Times are in
 picoseconds, in arrays of shape (n,). In a wire that is never at a level nothing is found.
 """
-
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,28 +14,6 @@ from numpy.typing import NDArray
 from padbench.core.findings import Finding, Rule
 from padbench.core.limits import Limit, judge_times
 from padbench.core.timeline import HIGH, Times, Wire
-
-__all__ = [
-    "CLOCK_EDGE",
-    "DATA_DELAY",
-    "Crossings",
-    "apart",
-    "crossings",
-    "data_delays",
-    "held_to_most",
-    "short_pulses",
-    "stands_still",
-    "steady",
-]
-
-
-@dataclass(frozen=True, slots=True)
-class Crossings:
-    """Times in picoseconds: ``runts`` begin there, edges end at ``edges`` after ``durations``."""
-
-    runts: Times
-    edges: Times
-    durations: Times
 
 
 def steady(zones: Wire) -> Wire | None:
@@ -51,17 +27,14 @@ def steady(zones: Wire) -> Wire | None:
     return Wire.from_arrays(zones.times[known], zones.levels[known])
 
 
-def crossings(zones: Wire) -> Crossings:
-    """Every stay between the thresholds: one that ends where it came from is a runt."""
+def runts_in(zones: Wire) -> Times:
+    """When a stay between the thresholds begins that ends where it came from."""
     inside = np.flatnonzero(zones.levels > HIGH)
     inside = inside[(inside > 0) & (inside + 1 < len(zones.levels))]
     # Unknown and floating may follow each other; only a stay with a level on both sides counts.
     before, after = zones.levels[inside - 1], zones.levels[inside + 1]
-    whole = (before <= HIGH) & (after <= HIGH)
-    inside, same = inside[whole], (before == after)[whole]
-    edges = inside[~same]
-    ends = zones.times[edges + 1]
-    return Crossings(zones.times[inside[same]], ends, ends - zones.times[edges])
+    begins: Times = zones.times[inside[(before == after) & (before <= HIGH)]]
+    return begins
 
 
 def apart(times: Times, edges: Times, distance: int) -> Times:

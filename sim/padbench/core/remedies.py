@@ -12,8 +12,6 @@ from typing import Literal
 
 from padbench.core.units import show
 
-__all__ = ["ADVICE", "NOTHING", "WHICH_TIE", "Remedy", "RemedyKind", "joined", "spelled_range"]
-
 RemedyKind = Literal["resistor", "size", "temperature", "count", "plain"]
 """What sort of value it is: a resistor and a size are sold in steps, a count is a whole number."""
 

@@ -22,8 +22,6 @@ from typing import Any
 from padbench.core.buttons import spelled
 from padbench.core.units import show
 
-__all__ = ["COUNTED", "amount", "capital", "filled", "grouped", "moment"]
-
 COUNTED = frozenset(
     ("", "bits", "cases", "changes", "clocks", "edges", "latches", "polls", "reads", "states")
 )

@@ -14,16 +14,6 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-__all__ = [
-    "CUT_AFTER",
-    "DrivenLines",
-    "PollTiming",
-    "ScriptedRead",
-    "Stimulus",
-    "cut_away",
-    "until_cut",
-]
-
 Duration = TypeVar("Duration", int, "NDArray[np.float64]")
 
 CUT_AFTER = 3

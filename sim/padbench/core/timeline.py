@@ -15,8 +15,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["FLOATING", "HIGH", "LOW", "UNKNOWN", "Timeline", "Times", "Wire", "Word"]
-
 LOW, HIGH, UNKNOWN, FLOATING = 0, 1, 2, 3
 """Levels of a wire; the four values of IEEE Std 1364-2005, 18.2.1 (0, 1, x, z)."""
 

@@ -18,8 +18,6 @@ from padbench.core.limits import Limit, Limits, judge_times, unjudged
 from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire, Word
 from padbench.core.wires import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
 
-__all__ = ["RULES", "PinNames", "judge_timing"]
-
 _CABLE = ("cable.length", "cable.capacitance")
 _LATCH = ("resistors.latch-to-supply", *_CABLE, "poll.latch-width", "register.shortest-pulse")
 _CLOCK = ("resistors.clock-to-supply", *_CABLE)
@@ -145,6 +143,7 @@ RULES = {
 _LINE = Source("first-order RC of the line; a line that nothing lifts never rises", "calculated")
 _EIGHT_CLOCKS = Source("one latch pulse and eight clock pulses", "common practice")
 _READ_CYCLE = Source("read cycle of the port", "from memory")
+_NEVER = np.iinfo(np.int64).max
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +173,8 @@ def judge_timing(
     names = names or Names()
     load, clock = timeline.wire(pins.load), timeline.wire(pins.clock)
     rises = _while_shifting(clock.rises(), load)
+    samples = _Samples(reads)
+    silent = not any(bit is not None for read in reads for bit in read.bits)
 
     def least(id_: str, times: tuple[Times, Times], limit: Limit) -> Finding:
         return judge_times(RULES[f"timing.{id_}"], *times, limit)
@@ -189,9 +190,9 @@ def judge_timing(
         or least("removal", _removals(load.falls(), load.rises(), rises), limits.removal),
         *_clock_at_load_end(load.falls(), clock, limits.clock_at_load_end),
         _setup(timeline.words.get(pins.inputs), load, limits.setup_parallel),
-        *_arrivals(reads, limits),
+        *_arrivals(samples, limits, silent=silent),
         _clocks(reads, timeline.end_ps),
-        _sampled_before_shift(reads, limits.hold, sampled=names.sample in timeline.events),
+        _sampled_before_shift(samples, limits.hold, sampled=names.sample in timeline.events),
     )
 
 
@@ -266,7 +267,7 @@ def _removals(load_ends: Times, load_starts: Times, rises: Times) -> tuple[Times
     place = np.searchsorted(rises, load_ends, side="left")
     known = place < len(rises)
     ends, edges = load_ends[known], rises[place[known]]
-    following = np.append(load_starts, np.iinfo(np.int64).max)[np.searchsorted(load_starts, ends)]
+    following = np.append(load_starts, _NEVER)[np.searchsorted(load_starts, ends)]
     own = edges < following
     return ends[own], (edges - ends)[own]
 
@@ -358,64 +359,45 @@ def _setup(inputs: Word | None, load: Wire, limit: Limit) -> Finding:
     return judge_times(rule, ends[inside], (ends - last)[inside], limit)
 
 
-def _arrivals(reads: Sequence[Read], limits: Limits) -> Iterator[Finding]:
+class _Samples:
+    """Every sample of some reads, in their order, and the clock edges of all of them.
+
+    Of each: ``starts`` and ``ends``, the latch of its own read and the next; ``fall``, the last of
+    the clock until then, in its own read if it is later than the start.
+    """
+
+    def __init__(self, reads: Sequence[Read]) -> None:
+        def every(name: str) -> Times:
+            return np.fromiter(chain.from_iterable(getattr(one, name) for one in reads), np.int64)
+
+        self.at, self.rises = every("samples"), every("clock_rises")
+        begins = np.asarray([read.start_ps for read in reads], np.int64)
+        counts = [len(read.samples) for read in reads]
+        self.starts = np.repeat(begins, counts)
+        self.ends = np.repeat(np.append(begins[1:], _NEVER)[: len(begins)], counts)
+        self.first = np.diff(self.starts, prepend=-1) != 0
+        self.fall = _last_until(self.at, every("clock_falls"))
+
+
+def _arrivals(samples: _Samples, limits: Limits, *, silent: bool) -> Iterator[Finding]:
     """Time from the edge that brings a bit to the sample that takes it.
 
     The first bit is brought by the latch's rise, each later one by the rising clock edge before
     the sample. The limit is the slowest answer at the console's end of the cable. Time enough says
     nothing where no bit ever came.
     """
-    held = limits.hold is not None
-    silent = not any(bit is not None for read in reads for bit in read.bits)
-    for id_, waits, limit in (
-        ("timing.first-bit", _first_waits, limits.first_answer or limits.answer),
-        ("timing.later-bits", _later_waits, limits.answer),
+    at, starts = samples.at, samples.starts
+    # The edge that ends the sample's own pulse brings nothing yet, if a bit is held after it.
+    held = (samples.fall > starts) & (limits.hold is not None)
+    rise = _last_until(np.where(held, samples.fall, at) - 1, samples.rises)
+    later = rise > starts
+    for id_, these, since, limit in (
+        ("timing.first-bit", samples.first & ~later, starts, limits.first_answer or limits.answer),
+        ("timing.later-bits", later, rise, limits.answer),
     ):
-        finding = judge_times(RULES[id_], *waits(reads, held), limit)
+        finding = judge_times(RULES[id_], at[these], (at - since)[these], limit)
         nothing_came = silent and finding.verdict == "pass"
         yield unjudged(RULES[id_], limit, "silent") if nothing_came else finding
-
-
-def _first_waits(reads: Sequence[Read], held: bool) -> tuple[Times, Times]:
-    reads = [read for read in reads if read.samples]
-    samples = np.asarray([read.samples[0] for read in reads], np.int64)
-    starts = np.asarray([read.start_ps for read in reads], np.int64)
-    # The edge that ends the sample's own pulse brings nothing yet, if a bit is held after it.
-    until = _own_falls(reads, samples, starts) if held else samples
-    never = np.iinfo(np.int64).max
-    rises = np.asarray([read.clock_rises[0] if read.clock_rises else never for read in reads])
-    own = rises >= until
-    return samples[own], (samples - starts)[own]
-
-
-def _later_waits(reads: Sequence[Read], held: bool) -> tuple[Times, Times]:
-    rises = np.fromiter(chain.from_iterable(read.clock_rises for read in reads), np.int64)
-    samples = np.fromiter(chain.from_iterable(read.samples for read in reads), np.int64)
-    starts = np.repeat(
-        np.asarray([read.start_ps for read in reads], np.int64),
-        [len(read.samples) for read in reads],
-    )
-    if not len(rises):
-        return rises, rises
-    until = _own_falls(reads, samples, starts) if held else samples
-    # The last rise before each sample, if it came after the latch of the same read.
-    place = np.searchsorted(rises, until, side="left") - 1
-    edges = rises[np.maximum(place, 0)]
-    own = (place >= 0) & (edges > starts)
-    return samples[own], (samples - edges)[own]
-
-
-def _own_falls(reads: Sequence[Read], samples: Times, starts: Times) -> Times:
-    """The fall of the clock that each sample belongs to; before a read's first the sample itself.
-
-    ``starts`` are those of the samples' reads, same shape.
-    """
-    falls = np.fromiter(chain.from_iterable(read.clock_falls for read in reads), np.int64)
-    if not len(falls):
-        return samples
-    place = np.searchsorted(falls, samples, side="right") - 1
-    own = falls[np.maximum(place, 0)]
-    return np.where((place >= 0) & (own > starts), own, samples)
 
 
 def _clocks(reads: Sequence[Read], end: int) -> Finding:
@@ -449,7 +431,7 @@ def _breaks_off(read: Read, end: int) -> bool:
     return end - int(edges.max()) <= 2 * int(np.diff(np.sort(edges)).max())
 
 
-def _sampled_before_shift(reads: Sequence[Read], hold: Limit | None, *, sampled: bool) -> Finding:
+def _sampled_before_shift(samples: _Samples, hold: Limit | None, *, sampled: bool) -> Finding:
     """Each sample must come no later than the edge that ends its own clock pulse.
 
     The program sees the level that stood before the rising edge (from memory); a console that
@@ -460,18 +442,10 @@ def _sampled_before_shift(reads: Sequence[Read], hold: Limit | None, *, sampled:
     limit = Limit(0, (_READ_CYCLE,)) if hold is None else Limit(-hold.ps, hold.sources)
     if not sampled:
         return unjudged(rule, limit)
-    at, slack = [], []
-    for read in reads:
-        falls = np.asarray(read.clock_falls, np.int64)
-        rises = np.asarray(read.clock_rises, np.int64)
-        samples = np.asarray(read.samples, np.int64)
-        own_fall = np.searchsorted(falls, samples, side="right") - 1
-        for sample, place in zip(samples.tolist(), own_fall.tolist(), strict=True):
-            after = rises[np.searchsorted(rises, falls[place]) :] if place >= 0 else rises
-            if len(after):
-                at.append(sample)
-                slack.append(int(after[0]) - sample)
-    finding = judge_times(rule, at, slack, limit)
+    begins = np.maximum(samples.fall, samples.starts)
+    rise = np.append(samples.rises, _NEVER)[np.searchsorted(samples.rises, begins)]
+    own = rise < samples.ends
+    finding = judge_times(rule, samples.at[own], (rise - samples.at)[own], limit)
     if finding.measured is None:
         return finding
     facts: dict[str, Fact] = {"late": -finding.measured}

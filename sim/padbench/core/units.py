@@ -12,6 +12,7 @@ lone "m" as milli, "R" as 10^27, a comma as a thousands mark) is settled here be
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Self
@@ -19,16 +20,8 @@ from typing import TYPE_CHECKING, Self
 if TYPE_CHECKING:
     from quantiphy import Quantity
 
-__all__ = [
-    "UnitError",
-    "Value",
-    "found_text",
-    "printable",
-    "read_value",
-    "says_tolerance",
-    "show",
-    "to_ps",
-]
+_Refuse = Callable[[str], "UnitError"]
+"""Makes the error about one value of what is wrong with it."""
 
 LONGEST_FOUND = 60
 LARGEST = 1e15
@@ -49,24 +42,12 @@ _UNIT_NAMES = {
 }
 _SPELLINGS = {
     "\u2126": "Ω",  # the ohm sign; the Greek capital is what the rest of the code writes
-    "R": "Ω",
-    "ohm": "Ω",
-    "ohms": "Ω",
-    "Ohm": "Ω",
-    "Ohms": "Ω",
-    "volt": "V",
-    "volts": "V",
-    "farad": "F",
-    "farads": "F",
-    "sec": "s",
-    "second": "s",
-    "seconds": "s",
-    "metre": "m",
-    "metres": "m",
-    "meter": "m",
-    "meters": "m",
-    "watt": "W",
-    "watts": "W",
+    **dict.fromkeys(("R", "ohm", "ohms", "Ohm", "Ohms"), "Ω"),
+    **dict.fromkeys(("volt", "volts"), "V"),
+    **dict.fromkeys(("farad", "farads"), "F"),
+    **dict.fromkeys(("sec", "second", "seconds"), "s"),
+    **dict.fromkeys(("metre", "metres", "meter", "meters"), "m"),
+    **dict.fromkeys(("watt", "watts"), "W"),
     "hertz": "Hz",
 }
 # IEC 60062 puts the multiplier where the point would stand: 4k7, R47, 3V3.
@@ -157,29 +138,33 @@ def read_value(raw: object, unit: str, *, example: str) -> Value:
         UnitError: not text, no number, another unit or none, negative, not finite, beyond
             1e15, nearer to zero than 1e-18 without being zero, or a tolerance outside 0 to 100 %.
     """
-    refuse = _Refuser(raw, unit, example)
+
+    def refuse(wrong: str, instead: str = f'write for example "{example}"') -> UnitError:
+        return UnitError(found_text(raw), wrong, instead)
+
     if isinstance(raw, int | float) and not isinstance(raw, bool):
         if unit != "Ω":
-            raise refuse.because("has no unit")
-        return Value.exact(_within_reason(_as_float(raw), refuse))
+            raise refuse("has no unit")
+        # No float is larger, and Python refuses to make one of a longer number.
+        return Value.exact(_within_reason(float(max(min(raw, 1e300), -1e300)), refuse))
     if not isinstance(raw, str):
-        raise refuse.because("is not a value with a unit, in quotes")
+        raise refuse("is not a value with a unit, in quotes")
     text = " ".join(raw.translate(_TIDY).split(" ")).strip()
     text = re.sub(" +", " ", text)
     if not text:
-        raise refuse.because("is empty")
+        raise refuse("is empty")
     if not text.isprintable():
-        raise refuse.because("holds an invisible character")
+        raise refuse("holds an invisible character")
     if _COMMA.search(text):
-        raise refuse.because("has a comma", f"write a point: {found_text(text.replace(',', '.'))}")
+        raise refuse("has a comma", f"write a point: {found_text(text.replace(',', '.'))}")
     if len(text) > LONGEST_FOUND:
-        raise refuse.because("is too long for a value")
+        raise refuse("is too long for a value")
     quantity, *tolerances = _TOLERANCE.split(text)
     nominal = _within_reason(_read_quantity(quantity, unit, refuse), refuse)
     if not tolerances:
         return Value.exact(nominal)
     if len(tolerances) > 1:
-        raise refuse.because("has more than one tolerance")
+        raise refuse("has more than one tolerance")
     part = _read_tolerance(tolerances[0], refuse)
     return Value(nominal, nominal * (1 - part), nominal * (1 + part))
 
@@ -195,20 +180,6 @@ def show(value: float, unit: str, digits: int = 3) -> str:
     ``digits`` counts the significant digits; trailing zeros are left out.
     """
     return str(_quantity()(value, unit).render(prec=digits - 1))
-
-
-@dataclass(frozen=True, slots=True)
-class _Refuser:
-    """Remembers what an error about one value has to say, whichever check fails."""
-
-    raw: object
-    unit: str
-    example: str
-
-    def because(self, wrong: str, instead: str | None = None) -> UnitError:
-        return UnitError(
-            found_text(self.raw), wrong, instead or f'write for example "{self.example}"'
-        )
 
 
 @cache
@@ -227,50 +198,43 @@ def _quantity() -> "type[Quantity]":
     return SheetQuantity
 
 
-def _as_float(number: float) -> float:
-    try:
-        return float(number)
-    except OverflowError:
-        return math.inf
-
-
-def _within_reason(number: float, refuse: _Refuser) -> float:
+def _within_reason(number: float, refuse: _Refuse) -> float:
     if math.isnan(number):
-        raise refuse.because("is not a finite number")
+        raise refuse("is not a finite number")
     if number < 0:
-        raise refuse.because("is negative")
+        raise refuse("is negative")
     if number > LARGEST:
-        raise refuse.because("is absurdly large")
+        raise refuse("is absurdly large")
     if 0 < number < SMALLEST:
-        raise refuse.because("is absurdly small")
+        raise refuse("is absurdly small")
     return number
 
 
-def _read_quantity(text: str, unit: str, refuse: _Refuser) -> float:
+def _read_quantity(text: str, unit: str, refuse: _Refuse) -> float:
     if _NOT_FINITE.fullmatch(text):
-        raise refuse.because("is not a finite number")
+        raise refuse("is not a finite number")
     number, suffix = _split(text, unit, refuse)
     try:
         quantity = _quantity()(f"{number} {suffix}")
     except ValueError:
-        raise refuse.because(f"is not a number of {_UNIT_NAMES[unit]}") from None
+        raise refuse(f"is not a number of {_UNIT_NAMES[unit]}") from None
     found = _SPELLINGS.get(quantity.units, quantity.units)
     if found == "" and unit == "Ω":
         found = unit
     if found == "":
-        raise refuse.because("has no unit")
+        raise refuse("has no unit")
     if found != unit:
         wrong = "is not"
         if found in _UNIT_NAMES:
             wrong = f"is in {_UNIT_NAMES[found]} ({found}), not"
-        raise refuse.because(f"{wrong} {'in ' if wrong == 'is not' else ''}{_UNIT_NAMES[unit]}")
+        raise refuse(f"{wrong} {'in ' if wrong == 'is not' else ''}{_UNIT_NAMES[unit]}")
     value = float(quantity)
     if value == 0 and re.search("[1-9]", re.split("[eE]", number)[0]):
-        raise refuse.because("is absurdly small")  # too small for a float
+        raise refuse("is absurdly small")  # too small for a float
     return value
 
 
-def _split(text: str, unit: str, refuse: _Refuser) -> tuple[str, str]:
+def _split(text: str, unit: str, refuse: _Refuse) -> tuple[str, str]:
     """Number and suffix, the suffix with its scale factor and the unit in the usual spelling."""
     rkm = _RKM.fullmatch(text)
     if rkm and rkm[2] in _RKM_LETTERS.get(unit, {}):
@@ -279,17 +243,17 @@ def _split(text: str, unit: str, refuse: _Refuser) -> tuple[str, str]:
         return f"{whole or '0'}.{fraction}", factor + (_SPELLINGS.get(rest, rest) or unit)
     plain = _NUMBER.fullmatch(text)
     if plain is None:
-        raise refuse.because(f"is not a number of {_UNIT_NAMES[unit]}")
+        raise refuse(f"is not a number of {_UNIT_NAMES[unit]}")
     suffix = plain[2] or ""
     return plain[1], _SPELLINGS.get(suffix, suffix)
 
 
-def _read_tolerance(text: str, refuse: _Refuser) -> float:
+def _read_tolerance(text: str, refuse: _Refuse) -> float:
     """A tolerance in per cent, as a part of one."""
     percent = re.fullmatch(r"([+-]?[0-9]+(?:\.[0-9]+)?) ?%", text.strip())
     if percent is None:
-        raise refuse.because("has a tolerance that is not in per cent")
+        raise refuse("has a tolerance that is not in per cent")
     part = float(percent[1]) / 100
     if not 0 <= part <= 1:
-        raise refuse.because("has a tolerance outside 0 to 100 %")
+        raise refuse("has a tolerance outside 0 to 100 %")
     return part

@@ -8,23 +8,6 @@ the data, ``cable`` the lines as they arrive (latch and clock at the pad, data a
 own, so whoever judges them says so (`padbench.core.decode.Names`, `padbench.core.timing.PinNames`).
 """
 
-__all__ = [
-    "CABLE_CLOCK",
-    "CABLE_DATA",
-    "CABLE_LATCH",
-    "CONSOLE_CLOCK",
-    "CONSOLE_DATA",
-    "CONSOLE_LATCH",
-    "CONSOLE_SAMPLE",
-    "CONTACTS_HELD",
-    "PAD_CLOCK",
-    "PAD_INPUTS",
-    "PAD_LOAD",
-    "PAD_SERIAL",
-    "PAD_STAGES",
-    "contact",
-]
-
 CONSOLE_LATCH = "console.latch"
 CONSOLE_CLOCK = "console.clock"
 CONSOLE_DATA = "console.data"

@@ -14,8 +14,8 @@ from padbench.cosim.job import GRID, on_grid
 from padbench.model.edges import Edges, Line, console_edges
 from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import expected_bits, held_state
-from padbench.scenarios.reads import stopped_any_bit
-from padbench.scenarios.timetable import Timetable
+from padbench.scenarios.reads import stop_each_bit
+from padbench.scenarios.timetable import Timetable, built
 
 __all__ = ["HdlScript", "all_transitions", "edges_of", "exhaustive_scenarios", "hdl_scenarios"]
 
@@ -112,7 +112,8 @@ def hdl_scenarios(
     }
     if not serial:
         says = "Each of the eight bits, one to three extra clocks, the serial input as built."
-        build = partial(stopped_any_bit, serials=("as built",))
+        stop = partial(stop_each_bit, serials=("as built",))
+        build = partial(built, stop, passes=1)
         builders["stopped-any-bit"] = (says, build)
     return {name: Scenario(name, says, build) for name, (says, build) in builders.items()}
 

@@ -9,23 +9,23 @@ only what is converted has to be one.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
 from myhdl import Signal, Simulation, _simulator, delay, intbv, join
 
+from padbench.core import wires
+from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import Stimulus
-from padbench.core.timeline import Timeline
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.model.contacts import contacts, first_inputs
-from padbench.model.edges import Line, console_edges, driven_edges, far_end, within_limits
+from padbench.model.edges import console_edges, driven_edges, far_end, within_limits
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
-from padbench.model.port import data_input, late_data
-from padbench.model.record import Log, record
-from padbench.model.traces import Traces, assemble
+from padbench.model.record import Log, now, on_change, record
 
-__all__ = ["simulate"]
+_INVERTED = (1, 0, 2)
 
 
 def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timeline:
@@ -35,46 +35,20 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
 
     Raises ``ValueError`` for reads or edges out of order or a latch that begins inside another one.
     """
-    driven = stimulus.driven
-    console = console_edges(stimulus.reads) if driven is None else driven_edges(driven)
-    latch = far_end(console.latch, pad.latch_line)
-    clock = far_end(console.clock, pad.clock_line)
-    serial = _serial_levels(pad, stimulus)
-    steady = (
-        not watch
-        and pad.load == "transparent"
-        and not pad.load_inverted
-        and not pad.floating
-        and pad.first_answer is None
-        and NO_LEVEL not in [level for _, level in serial]
-        and within_limits(
-            pad, console, latch, clock, [when for when, _ in stimulus.contacts if when]
-        )
-    )
     known_signals = len(_simulator._signals)
-    load = latch.inverted() if pad.load_inverted else latch
-    pins = _Pins.of(pad, load, clock, serial[0][1], steady)
-    traces = Traces(
-        console=console,
-        latch=latch,
-        clock=clock,
-        load=load,
-        serial=serial,
-        contacts=record(pins.closed),
-        inputs=record(pins.inputs),
-        data=record(pins.data),
-        inside=record(pins.inside),
-        stages=Log(),
-        doubts=Log(),
-    )
-    simulation = Simulation(_started(_processes(pad, stimulus, pins, traces, steady)))
+    bench = _Bench(pad, stimulus, watch)
+    simulation = Simulation(_started(bench.processes()))
     try:
         simulation.run(stimulus.end, quiet=1)
     finally:
         simulation.quit()
         # MyHDL keeps every signal ever made and clears them all after each run.
         del _simulator._signals[known_signals:]
-    return assemble(pad, stimulus, traces)
+    return bench.timeline()
+
+
+def _started(processes: tuple[Iterator[Any], ...]) -> Iterator[Any]:
+    yield join(*processes)
 
 
 def _serial_levels(pad: PadModel, stimulus: Stimulus) -> list[tuple[int, int]]:
@@ -93,75 +67,152 @@ def _serial_levels(pad: PadModel, stimulus: Stimulus) -> list[tuple[int, int]]:
     return levels
 
 
-@dataclass(frozen=True, slots=True)
-class _Pins:
-    """The signals of one simulation."""
+class _Bench:
+    """What one run drives, its signals, and the records of them.
 
-    load: Any
-    clock: Any
-    serial: Any
-    closed: Any
-    inputs: Any
-    output: Any
-    data: Any
-    inside: Any
+    ``sent`` is what the console drives, ``latch`` and ``clock`` are the lines at the pad's end,
+    ``load_line`` the register's load, active high.
+    """
 
-    @classmethod
-    def of(cls, pad: PadModel, load: Line, clock: Line, serial: int, steady: bool) -> "_Pins":
+    def __init__(self, pad: PadModel, stimulus: Stimulus, watch: bool) -> None:
+        self.pad, self.stimulus = pad, stimulus
+        driven, moves = stimulus.driven, [when for when, _ in stimulus.contacts if when]
+        self.sent = sent = console_edges(stimulus.reads) if driven is None else driven_edges(driven)
+        self.latch = far_end(sent.latch, pad.latch_line)
+        self.clock_line = far_end(sent.clock, pad.clock_line)
+        self.load_line = self.latch.inverted() if pad.load_inverted else self.latch
+        self.levels = _serial_levels(pad, stimulus)
+        self.steady = (
+            not watch
+            and pad.load == "transparent"
+            and not pad.load_inverted
+            and not pad.floating
+            and pad.first_answer is None
+            and NO_LEVEL not in [level for _, level in self.levels]
+            and within_limits(pad, sent, self.latch, self.clock_line, moves)
+        )
         prompt = pad.answer == 0
-        # Where every bit comes in time, MyHDL's delayed signal does; elsewhere see `late_data`.
-        line = Signal(NO_LEVEL, delay=pad.answer) if steady and not prompt else Signal(NO_LEVEL)
-        return cls(
-            load=Signal(bool(load.start)),
-            clock=Signal(bool(clock.start)),
-            serial=Signal(serial),
-            closed=Signal(intbv(pad.stuck)[8:]),
-            inputs=Signal(intbv(first_inputs(pad))[pad.stages :]),
-            output=line if steady or prompt else Signal(NO_LEVEL),
-            data=line,
-            inside=Signal(NO_LEVEL),
+        # Where every bit comes in time, MyHDL's delayed signal does; elsewhere see `_late_data`.
+        delayed = {"delay": pad.answer} if self.steady and not prompt else {}
+        self.load = Signal(bool(self.load_line.start))
+        self.clock = Signal(bool(self.clock_line.start))
+        self.serial = Signal(self.levels[0][1])
+        self.closed = Signal(intbv(pad.stuck)[8:])
+        self.inputs = Signal(intbv(first_inputs(pad))[pad.stages :])
+        self.data = Signal(NO_LEVEL, **delayed)
+        self.output = self.data if self.steady or prompt else Signal(NO_LEVEL)
+        self.inside = Signal(NO_LEVEL)
+        self.logs = {
+            name: record(getattr(self, name)) for name in ("closed", "inputs", "data", "inside")
+        }
+        self.stages, self.doubts = Log(), Log()
+
+    def processes(self) -> tuple[Iterator[Any], ...]:
+        """Register, contacts, port and console."""
+        pins = (self.load, self.clock, self.serial, self.inputs, self.output, self.stages)
+        if self.steady:
+            chip = steady_register(self.pad, *pins)
+        else:
+            chip = watched_register(self.pad, *pins, self.doubts)
+        fingers = contacts(self.pad, self.stimulus.contacts, self.closed, self.inputs)
+        way = () if self.output is self.data else (self._late_data(),)
+        return (*chip, *fingers, self._data_input(), self._poller(), *way)
+
+    def _data_input(self) -> Iterator[Any]:
+        """Pressed is low on the line and arrives as 1 (from memory); 2, no level, stays 2."""
+        line, inside = self.data, self.inside
+
+        def inverter() -> None:
+            inside.next = _INVERTED[line._val]
+
+        return on_change(inverter, line)
+
+    def _late_data(self) -> Iterator[Any]:
+        """The line follows the register's output, as soon and as late as ``pad.answers`` says.
+
+        A sample in between may find the old level, the new one, or neither; so from the soonest
+        answer to a change until the longest the line is at no level, and a sample then is never
+        taken as right.
+        """
+        pad, load, output, line = self.pad, self.load, self.output, self.data
+
+        while True:
+            yield output
+            soonest, longest = pad.answers(bool(load._val))
+            begins, settles = now() + soonest, now() + longest
+            moving = False
+            while now() < settles:
+                if not moving and now() >= begins:
+                    line.next, moving = NO_LEVEL, True
+                level = output._val
+                yield output, delay((settles if moving else begins) - now())
+                if output._val != level:
+                    settles = now() + pad.answers(bool(load._val))[1]
+            line.next = output._val
+
+    def _poller(self) -> Iterator[Any]:
+        """The console as timed actions: at each time a line gets a new level."""
+        moves = [
+            *(
+                (at, signal, (line.start + number) % 2 == 0)
+                for signal, line in ((self.load, self.load_line), (self.clock, self.clock_line))
+                for number, at in enumerate(line.times)
+            ),
+            *((at, self.serial, level) for at, level in self.levels[1:]),
+        ]
+        moves.sort(key=itemgetter(0))
+
+        at = 0
+        for when, line, level in moves:
+            if when > at:
+                yield delay(when - at)
+                at = when
+            line.next = level
+
+    def timeline(self) -> Timeline:
+        """All wires, words and sample moments of the run."""
+        end, stages, held = self.stimulus.end, self.pad.stages, self.logs["closed"]
+        closed = np.asarray(held.values)
+        clock, samples = self.clock_line.wire(end), np.asarray(self.sent.samples, np.int64)
+        return Timeline(
+            end_ps=end,
+            wires={
+                **{
+                    wires.contact(name): Wire.from_arrays(held.times, closed >> (7 - place) & 1)
+                    for place, name in enumerate(BUTTONS)
+                },
+                wires.PAD_LOAD: self.load_line.wire(end),
+                wires.PAD_CLOCK: clock,
+                wires.PAD_SERIAL: Wire.of(self.levels),
+                wires.CABLE_LATCH: self.latch.wire(end),
+                wires.CABLE_CLOCK: clock,
+                wires.CABLE_DATA: _wire(self.logs["data"]),
+                wires.CONSOLE_LATCH: self.sent.latch.wire(end),
+                wires.CONSOLE_CLOCK: self.sent.clock.wire(end),
+                wires.CONSOLE_DATA: _wire(self.logs["inside"]),
+            },
+            words={
+                wires.CONTACTS_HELD: _word(8, held),
+                wires.PAD_INPUTS: _word(stages, self.logs["inputs"]),
+                wires.PAD_STAGES: self._stages(),
+            },
+            events={wires.CONSOLE_SAMPLE: samples[samples <= end]},
+            notes=self.stimulus.notes,
         )
 
-
-def _processes(
-    pad: PadModel, stimulus: Stimulus, pins: _Pins, traces: Traces, steady: bool
-) -> tuple[Any, ...]:
-    chip_pins = (pins.load, pins.clock, pins.serial, pins.inputs, pins.output)
-    way: tuple[Any, ...] = ()
-    if pins.output is not pins.data:
-        way = (late_data(pad, pins.load, pins.output, pins.data, NO_LEVEL),)
-    if steady:
-        chip = steady_register(pad, *chip_pins, traces.stages)
-    else:
-        chip = watched_register(pad, *chip_pins, traces.stages, traces.doubts)
-    fingers = contacts(pad, stimulus.contacts, pins.closed, pins.inputs)
-    port = data_input(pins.data, pins.inside)
-    console = _poller(pins, traces)
-    return (*chip, *fingers, port, console, *way)
+    def _stages(self) -> Word:
+        """The register's content; unknown before the first load and where a stage is in doubt."""
+        values: list[int | None] = list(self.stages.values)
+        if self.doubts.values:
+            doubts = zip(values, self.doubts.values, strict=True)
+            values = [None if doubt else value for value, doubt in doubts]
+        times = [0, *self.stages.times]
+        return Word.of(self.pad.stages, zip(times, [None, *values], strict=True))
 
 
-def _started(processes: tuple[Any, ...]) -> Iterator[Any]:
-    yield join(*processes)
+def _wire(log: Log) -> Wire:
+    return Wire.from_arrays(log.times, log.values)
 
 
-def _poller(pins: _Pins, traces: Traces) -> Iterator[Any]:
-    """The console as timed actions: at each time a line gets a new level."""
-    serial = traces.serial[1:]
-    times = np.asarray([*traces.load.times, *traces.clock.times, *(at for at, _ in serial)])
-    counts = len(traces.load.times), len(traces.clock.times), len(serial)
-    lines = [pins.load] * counts[0] + [pins.clock] * counts[1] + [pins.serial] * counts[2]
-    levels = [
-        *((traces.load.start + n) % 2 == 0 for n in range(counts[0])),
-        *((traces.clock.start + n) % 2 == 0 for n in range(counts[1])),
-        *(level for _, level in serial),
-    ]
-    order = np.argsort(times, kind="stable").tolist()
-    when_each = times.tolist()
-
-    at = 0
-    for place in order:
-        when = when_each[place]
-        if when > at:
-            yield delay(when - at)
-            at = when
-        lines[place].next = levels[place]
+def _word(width: int, log: Log) -> Word:
+    return Word.of(width, zip(log.times, log.values, strict=True))

@@ -13,8 +13,6 @@ from padbench.core.buttons import OPPOSITES, byte_of
 from padbench.core.pad import PadModel, Policy
 from padbench.model.record import on_change
 
-__all__ = ["contacts", "first_inputs", "inputs_word", "passed_on"]
-
 
 def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, inputs: Any) -> Any:
     """Play ``moves`` ((picoseconds, byte) pairs in time order) on the contacts.

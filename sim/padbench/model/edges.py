@@ -14,8 +14,6 @@ from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import DrivenLines, ScriptedRead
 from padbench.core.timeline import Times, Wire
 
-__all__ = ["Edges", "Line", "console_edges", "driven_edges", "far_end", "within_limits"]
-
 _LONG_AGO = -(2**61)
 
 

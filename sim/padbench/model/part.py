@@ -15,8 +15,6 @@ from myhdl import _simulator
 from padbench.core.pad import PadModel
 from padbench.model.record import Log, now, on_change
 
-__all__ = ["NO_LEVEL", "steady_register", "watched_register"]
-
 NO_LEVEL = 2
 """Value of the ``data`` signal while the last stage cannot be trusted, and of an open input."""
 

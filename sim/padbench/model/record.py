@@ -14,8 +14,6 @@ from typing import Any
 
 from myhdl import _simulator
 
-__all__ = ["Log", "now", "on_change", "record"]
-
 
 class Log:
     """Times (picoseconds) and values, in two lists of plain numbers.

@@ -15,8 +15,6 @@ from typing import Any
 
 from myhdl import Signal, always, always_comb, block
 
-__all__ = ["shift_register", "stage"]
-
 
 @block
 def stage(load: Any, clock: Any, parallel: Any, before: Any, output: Any) -> Any:

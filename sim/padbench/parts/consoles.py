@@ -5,52 +5,54 @@ named_poll("plain-loop").timings["clocks"]  # 8
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from fractions import Fraction
-from functools import cache
-from types import MappingProxyType
+from functools import cache, cached_property
 
-from padbench.core.findings import Source
 from padbench.parts.figure import Entry, read_table
 
-__all__ = [
-    "ConsoleTiming",
-    "NamedPoll",
-    "console_names",
-    "console_timing",
-    "named_poll",
-    "poll_names",
-]
 
+class ConsoleTiming(Entry):
+    """One console, all of it exact.
 
-@dataclass(frozen=True, slots=True)
-class ConsoleTiming:
-    """One console. ``clock`` is the CPU clock in Hz, all of it exact.
-
-    A line is ``cycles_per_line`` CPU cycles, a frame ``lines`` lines, every second one shorter by
+    The CPU clock is ``cycles_per_subcarrier`` of ``subcarrier`` (MHz). A line is
+    ``cycles_per_line`` CPU cycles, a frame ``lines`` lines, every second one shorter by
     ``shortened_by`` cycles. Lines 0 to ``picture_lines`` - 1 draw; vertical blanking begins with
-    line ``blanking_from``, vertical sync with line ``sync_from``. ``fetch_periods`` are in CPU
-    cycles, slowest first. ``extra_clocks``: a stopped read of the port clocks the pad too often.
+    line ``blanking_from``, vertical sync with line ``sync_from``. The sample fetch comes every
+    eight times one of ``fetch_rates`` CPU cycles, slowest first. ``extra_clocks``: a stopped read
+    of the port clocks the pad too often.
     """
 
     name: str
     note: str
-    clock: Fraction
+    subcarrier: Fraction
+    cycles_per_subcarrier: Fraction
     cycles_per_line: Fraction
     lines: int
     shortened_by: Fraction
     picture_lines: int
     blanking_from: int
     sync_from: int
-    fetch_periods: tuple[int, ...]
+    fetch_rates: tuple[int, ...]
     extra_clocks: bool
-    cited: Source
-    cycle_ps: Fraction = field(init=False)
-    """Length of a CPU cycle in picoseconds."""
 
-    def __post_init__(self) -> None:
-        """Work out what `to_ps` needs very often."""
-        object.__setattr__(self, "cycle_ps", Fraction(10**12) / self.clock)
+    @cached_property
+    def clock(self) -> Fraction:
+        """Of the CPU, in Hz."""
+        return self.subcarrier * 10**6 * self.cycles_per_subcarrier
+
+    @cached_property
+    def cycle_ps(self) -> Fraction:
+        """Length of a CPU cycle in picoseconds."""
+        return Fraction(10**12) / self.clock
+
+    @cached_property
+    def _cycle(self) -> tuple[int, int]:
+        return self.cycle_ps.as_integer_ratio()
+
+    @cached_property
+    def fetch_periods(self) -> tuple[int, ...]:
+        """From one request of the sample fetch to the next, in CPU cycles, slowest first."""
+        return tuple(8 * rate for rate in self.fetch_rates)
 
     @property
     def frame_cycles(self) -> Fraction:
@@ -66,23 +68,10 @@ class ConsoleTiming:
         """Moment of a cycle in whole picoseconds, each rounded by itself so that none adds up."""
         if isinstance(cycles, int):
             # The same, twenty times as quick: half a picosecond and more is rounded up.
-            whole, rest = divmod(cycles * self.cycle_ps.numerator, self.cycle_ps.denominator)
-            return whole + (2 * rest >= self.cycle_ps.denominator)
+            top, bottom = self._cycle
+            whole, rest = divmod(cycles * top, bottom)
+            return whole + (2 * rest >= bottom)
         return round(cycles * self.cycle_ps)
-
-
-class _ConsoleEntry(Entry):
-    note: str
-    subcarrier: str
-    cycles_per_subcarrier: str
-    cycles_per_line: str
-    lines: int
-    shortened_by: str
-    picture_lines: int
-    blanking_from: int
-    sync_from: int
-    fetch_rates: list[int]
-    extra_clocks: bool
 
 
 def console_timing(name: str) -> ConsoleTiming:
@@ -97,39 +86,14 @@ def console_names() -> tuple[str, ...]:
 
 @cache
 def _consoles() -> dict[str, ConsoleTiming]:
-    return {name: _console(name, raw) for name, raw in read_table("consoles.toml").items()}
+    table = read_table("consoles.toml")
+    return {name: ConsoleTiming.model_validate({"name": name, **table[name]}) for name in table}
 
 
-def _console(name: str, raw: dict[str, object]) -> ConsoleTiming:
-    entry = _ConsoleEntry.model_validate(raw)
-    subcarrier = Fraction(entry.subcarrier) * 10**6
-    return ConsoleTiming(
-        name=name,
-        note=entry.note,
-        clock=subcarrier * Fraction(entry.cycles_per_subcarrier),
-        cycles_per_line=Fraction(entry.cycles_per_line),
-        lines=entry.lines,
-        shortened_by=Fraction(entry.shortened_by),
-        picture_lines=entry.picture_lines,
-        blanking_from=entry.blanking_from,
-        sync_from=entry.sync_from,
-        fetch_periods=tuple(8 * rate for rate in entry.fetch_rates),
-        extra_clocks=entry.extra_clocks,
-        cited=entry.cited,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class NamedPoll:
-    """A poll's timings, with the keys and the wording of the sheet's ``[poll]`` table."""
+class NamedPoll(Entry):
+    """A poll's timings, with the wording of the sheet's ``[poll]`` table."""
 
     name: str
-    note: str
-    timings: Mapping[str, str | int]
-    cited: Source
-
-
-class _PollEntry(Entry):
     note: str
     latch_width: str
     latch_to_clock: str
@@ -139,6 +103,11 @@ class _PollEntry(Entry):
     period: str
     clocks: int
     passes: int
+
+    @cached_property
+    def timings(self) -> Mapping[str, str | int]:
+        """By the keys of that table."""
+        return self.model_dump(by_alias=True, exclude={"name", "note", "source", "kind"})
 
 
 def named_poll(name: str) -> NamedPoll:
@@ -153,9 +122,5 @@ def poll_names() -> tuple[str, ...]:
 
 @cache
 def _polls() -> dict[str, NamedPoll]:
-    polls = {}
-    for name, raw in read_table("polls.toml").items():
-        entry = _PollEntry.model_validate(raw)
-        timings = entry.model_dump(by_alias=True, exclude={"note", "source", "kind"})
-        polls[name] = NamedPoll(name, entry.note, MappingProxyType(timings), entry.cited)
-    return polls
+    table = read_table("polls.toml")
+    return {name: NamedPoll.model_validate({"name": name, **table[name]}) for name in table}

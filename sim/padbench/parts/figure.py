@@ -19,8 +19,6 @@ from pydantic_core import CoreSchema, core_schema
 from padbench.core.findings import Source, SourceClass
 from padbench.toml import Refused, Table
 
-__all__ = ["Entry", "Figure", "FigureEntry", "Needs", "cited_text", "read_table", "table_of"]
-
 FOLDER = files(__package__)
 
 _CLASSES: dict[str, SourceClass] = {

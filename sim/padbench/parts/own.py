@@ -31,18 +31,6 @@ from padbench.parts.registers import (
 )
 from padbench.toml import Clash, Document, Refused, Table, check, nearest
 
-__all__ = [
-    "OwnParts",
-    "find_part",
-    "find_port",
-    "known_parts",
-    "known_ports",
-    "load_own",
-    "own_now",
-    "own_parts",
-    "own_text",
-]
-
 LONGEST_NAME = 40
 _START = "begin with [register.NAME] or [port.NAME], and the keys of the shipped tables"
 

@@ -14,8 +14,6 @@ from padbench.core.findings import Source
 from padbench.parts.figure import Entry, Figure, FigureEntry, Needs, read_table, table_of
 from padbench.toml import Refused
 
-__all__ = ["PortEntry", "PortKind", "port_kind", "port_names"]
-
 
 @dataclass(frozen=True, slots=True)
 class PortKind:

@@ -16,20 +16,6 @@ from padbench.core.findings import Source
 from padbench.parts.figure import Entry, Figure, Needs, read_table, table_of
 from padbench.toml import Refused
 
-__all__ = [
-    "Derating",
-    "Levels",
-    "RegisterEntry",
-    "RegisterPart",
-    "part_from",
-    "register_entries",
-    "register_names",
-    "register_part",
-    "registers_from",
-    "worst_of_family",
-]
-
-
 Levels = Literal["fraction", "hc", "series-b", "fixed"]
 """How thresholds go with the supply: parts of it, as in the HC series (less below 4.5 V) or as in
 JESD13-B, or not at all (TTL levels).

@@ -8,8 +8,6 @@ colour_bands(4700, 0.05)       # ("yellow", "violet", "red", "gold")
 
 from math import floor, log10
 
-__all__ = ["E12", "E24", "colour_bands", "preferred"]
-
 # Published in IEC 60063; not the rounded powers of ten, which differ at 27 to 47 and 82.
 E24 = (
     *(10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30),

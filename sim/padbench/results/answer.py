@@ -13,8 +13,9 @@ from functools import reduce
 from operator import and_
 
 from padbench.core.buttons import BUTTONS, spelled
-from padbench.core.findings import COUNTED, Finding
+from padbench.core.findings import Finding
 from padbench.core.remedies import joined
+from padbench.core.sentences import COUNTED
 from padbench.results.change import Change
 from padbench.trials.result import ReadResult, ScenarioRun
 from padbench.trials.run import Trial

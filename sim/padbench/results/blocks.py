@@ -11,8 +11,8 @@ from math import inf
 from typing import Any, ClassVar
 
 from padbench.core.buttons import BUTTONS, spelled
-from padbench.core.findings import COUNTED, Finding
-from padbench.core.sentences import amount, capital
+from padbench.core.findings import Finding
+from padbench.core.sentences import COUNTED, amount, capital
 from padbench.core.units import show
 from padbench.results.answer import thinnest
 from padbench.results.change import Change

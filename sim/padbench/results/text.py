@@ -17,8 +17,8 @@ from rich.console import Console
 from rich.table import Table as Grid
 from rich.text import Text
 
-from padbench.core.findings import COUNTED, Finding
-from padbench.core.sentences import amount
+from padbench.core.findings import Finding
+from padbench.core.sentences import COUNTED, amount
 from padbench.core.units import printable
 from padbench.results.blocks import (
     NEVER_CUT,

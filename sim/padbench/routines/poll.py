@@ -50,9 +50,11 @@ _FEWEST_BETWEEN = 3
 
 @dataclass(frozen=True)
 class RoutinePoll:
-    """A `Program`; times in picoseconds.
+    """A poll that a routine makes; times in picoseconds.
 
-    ``timing`` has the shortest of each time that any held state makes the routine drive, and the
+    ``latch``: from the start of a poll to the rise and the fall of its first latch, when nothing
+    disturbs it. ``passes``: latches with reads behind them in an undisturbed poll. ``timing`` has
+    the shortest of each time that any held state makes the routine drive, and the
     most clocks that a pass has. ``period`` is a frame of the console. All rates of the fetch are
     judged; ``fetch_period`` is the one whose cases are played, the worst.
     """
@@ -95,11 +97,14 @@ class RoutinePoll:
         return sheet.model_copy(update={"poll": sheet.poll.model_copy(update=exact | counts)})
 
     def begin(self) -> "RoutineSession":
-        """See `PolledRoutine.begin`."""
+        """A machine that has just been switched on."""
         return RoutineSession(self)
 
     def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
-        """See `PolledRoutine.phase_stopping`; found on a run of its own with this held state."""
+        """The phase whose first stop is the read of this bit (1 is the first) of pass ``number``.
+
+        None if no phase does that. Found on a run of its own with this held state.
+        """
         run = run_case(self.routine, self.console, held, cache=self.cache)
         passes = [one for one in _passes(run) if one]
         if number >= len(passes) or bit > len(passes[number]):
@@ -107,7 +112,7 @@ class RoutinePoll:
         return self._first_stops(run.kinds).get(passes[number][bit - 1])
 
     def cases(self) -> tuple[FetchCase, ...]:
-        """See `PolledRoutine.cases`."""
+        """The worst cases of a sweep over all phases and held states, one of each kind."""
         return self._cases
 
     def findings(self, *, fail: bool = False) -> tuple[Finding, ...]:
@@ -186,7 +191,7 @@ class _OnPort:
 
 
 class RoutineSession:
-    """A `Session` of the routine on a console that has just been switched on."""
+    """Calls one after the other; what one leaves in memory the next one finds."""
 
     def __init__(self, poll: RoutinePoll) -> None:
         self._poll = poll
@@ -196,13 +201,18 @@ class RoutineSession:
 
     @property
     def lines(self) -> DrivenLines:
-        """See `Session.lines`."""
+        """What the calls so far drove."""
         return self._lines.driven
 
     def call(
         self, at: int, pad: AnsweringPad, *, phase: int | None, other: int, preset: int | None
     ) -> tuple[int | None, int]:
-        """See `Session.call`."""
+        """One poll that starts at ``at``: the byte it hands on, and when (picoseconds).
+
+        ``phase``: the CPU cycle of the first fetch request, None for no fetch. ``other`` is the
+        state of a pad on the other port. ``preset``: begin anew, with this byte where the result
+        stands. None if the routine has not come back within its limit.
+        """
         poll = self._poll
         if preset is not None:
             self._carried = Carried.fresh(poll.routine, (preset, preset ^ 0xFF))

@@ -11,16 +11,6 @@ from padbench.core.buttons import OPPOSITES, byte_of
 from padbench.core.pad import Policy
 from padbench.scenarios.script import Bits
 
-__all__ = [
-    "accepted_states",
-    "allowed_states",
-    "closed_contacts",
-    "expected_bits",
-    "fits",
-    "held_state",
-    "wire_bits",
-]
-
 Moves = Sequence[tuple[int, int]]
 
 

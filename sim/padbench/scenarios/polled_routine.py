@@ -1,28 +1,16 @@
 """A poll made by a routine: what it does, and what it hands on, depends on what it reads.
 
-Scenarios know a routine by the few things below; `padbench.routines.poll` has the one there is, a
-6502 read routine. Whatever answers the routine's reads decides what it does next, so the pad that
-answers here is the one of the facts, worked out without the simulation (see `expect`).
+The routine is a 6502 read routine, `padbench.routines.poll.RoutinePoll`. Whatever answers its reads
+decides what it does next, so the pad that answers here is the one of the facts, worked out without
+the simulation (see `expect`).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
 
 from padbench.core.pad import PadModel
-from padbench.core.stimulus import DrivenLines
 from padbench.scenarios.expect import closed_contacts, held_state, wire_bits
 from padbench.scenarios.script import Expected
-
-__all__ = [
-    "AnsweringPad",
-    "Bit",
-    "FetchCase",
-    "PolledRoutine",
-    "Session",
-    "Unsettled",
-    "extra_clocks_arriving",
-]
 
 Bit = bool | None
 """One sampled bit, True is pressed; None is at no level."""
@@ -44,57 +32,6 @@ class FetchCase:
     says: str
     held: int
     phase: int
-
-
-class Session(Protocol):
-    """Calls of a routine one after the other; what one leaves in memory the next one finds."""
-
-    def call(
-        self, at: int, pad: "AnsweringPad", *, phase: int | None, other: int, preset: int | None
-    ) -> tuple[int | None, int]:
-        """One poll that starts at ``at``: the byte it hands on, and when (picoseconds).
-
-        ``phase``: the CPU cycle of the first fetch request, None for no fetch. ``other`` is the
-        state of a pad on the other port. ``preset``: begin anew, with this byte where the result
-        stands. None if the routine has not come back within its limit.
-        """
-
-    @property
-    def lines(self) -> DrivenLines:
-        """What the calls so far drove."""
-
-
-class PolledRoutine(Protocol):
-    """A poll made by a routine.
-
-    ``latch``: from the start of a poll to the rise and the fall of its first latch, when nothing
-    disturbs it; ``longest``: how long a poll can take (all picoseconds). ``passes``: latches with
-    reads behind them in an undisturbed poll.
-    """
-
-    @property
-    def latch(self) -> tuple[int, int]:
-        """See above."""
-
-    @property
-    def longest(self) -> int:
-        """See above."""
-
-    @property
-    def passes(self) -> int:
-        """See above."""
-
-    def begin(self) -> Session:
-        """A machine that has just been switched on."""
-
-    def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
-        """The phase whose first stop is the read of this bit (1 is the first) of pass ``number``.
-
-        None if no phase does that.
-        """
-
-    def cases(self) -> tuple[FetchCase, ...]:
-        """The worst cases of a sweep over all phases and held states, one of each kind."""
 
 
 @dataclass

@@ -4,22 +4,8 @@ Held states are what any pad must read right before anything else is asked.
 """
 
 from padbench.core.buttons import BUTTONS, byte_of
-from padbench.scenarios.script import Script, Setting
-from padbench.scenarios.timetable import Timetable, Unsettled
-
-__all__ = [
-    "all_states",
-    "bounce",
-    "each_button",
-    "held",
-    "idle",
-    "opposite_directions",
-    "press_after_latch",
-    "press_before_latch_ends",
-    "press_between",
-    "press_in_latch",
-    "stuck_contact",
-]
+from padbench.scenarios.polled_routine import Unsettled
+from padbench.scenarios.timetable import Timetable, scenario
 
 _MOST_WHILE_BOUNCING = 20
 
@@ -27,46 +13,42 @@ _BOUNCES = (0.0, 0.06, 0.13, 0.22, 0.3, 0.42, 0.55, 0.71, 0.8)
 """Moments, as parts of the bounce time, at which the contact changes; invented, but not even."""
 
 
-def idle(setting: Setting) -> Script:
+@scenario("idle")
+def idle(timetable: Timetable) -> None:
     """Nothing held."""
-    timetable = Timetable(setting)
     for _ in range(2):
         timetable.poll()
-    return timetable.script()
 
 
-def each_button(setting: Setting) -> Script:
+@scenario("each-button")
+def each_button(timetable: Timetable) -> None:
     """Each button alone, in serial order."""
-    timetable = Timetable(setting)
     for name in BUTTONS:
         timetable.hold([name])
         timetable.poll()
-    return timetable.script()
 
 
-def all_states(setting: Setting) -> Script:
+@scenario("all-states")
+def all_states(timetable: Timetable) -> None:
     """All 256 held states; neighbours differ in many bits, so that no stage can lag unseen."""
-    timetable = Timetable(setting)
     for count in range(256):
         timetable.hold(count * 77 & 0xFF)  # 77 is odd: every byte comes once
         timetable.poll()
-    return timetable.script()
 
 
-def held(setting: Setting) -> Script:
+@scenario("held")
+def held(timetable: Timetable) -> None:
     """One button held over 60 polls, a second on a 60 Hz console, without one wrong read."""
-    timetable = Timetable(setting)
     timetable.hold(["B"])
     for _ in range(60):
         timetable.poll()
     timetable.hold([])
     timetable.poll()
-    return timetable.script()
 
 
-def opposite_directions(setting: Setting) -> Script:
+@scenario("opposite-directions")
+def opposite_directions(timetable: Timetable) -> None:
     """Up with Down, Left with Right, all four; pressed one after the other and at once."""
-    timetable = Timetable(setting)
     for first, second in (("Up", "Down"), ("Down", "Up"), ("Left", "Right"), ("Right", "Left")):
         for buttons in ([first], [first, second], [second], [first, second], []):
             timetable.hold(buttons)
@@ -74,46 +56,44 @@ def opposite_directions(setting: Setting) -> Script:
     for buttons in (["Up", "Down"], [], ["Left", "Right"], [], ["Up", "Down", "Left", "Right"]):
         timetable.hold(buttons)
         timetable.poll()
-    return timetable.script()
 
 
-def stuck_contact(setting: Setting) -> Script:
+@scenario("stuck-contact")
+def stuck_contact(timetable: Timetable) -> None:
     """Select never lets go: it reads as pressed for ever, and no other button suffers."""
-    timetable = Timetable(setting)
     timetable.hold(["Select"], at=1)
     timetable.poll()
     for name in BUTTONS:
         timetable.hold({name, "Select"})
         timetable.poll()
-    return timetable.script()
 
 
-def _free_button(setting: Setting) -> int:
+def _free_button(timetable: Timetable) -> int:
     """A button that is on a stage of its own and not stuck, Start if possible."""
-    pad = setting.pad
+    pad = timetable.setting.pad
     stages = [stage for _, stage in pad.stage_of]
     free = [bit for bit, stage in pad.stage_of if stages.count(stage) == 1 and not bit & pad.stuck]
     start = byte_of(["Start"])
     return start if start in free or not free else free[0]
 
 
-def press_between(setting: Setting) -> Script:
+@scenario("press-between-polls")
+def press_between(timetable: Timetable) -> None:
     """A press and a release between two polls leave no trace."""
-    timetable = Timetable(setting)
-    button = _free_button(setting)
+    button = _free_button(timetable)
     timetable.poll()
     quiet = timetable.next_start - timetable.between
     timetable.hold(button, at=timetable.between)
     timetable.hold(0, at=timetable.between + quiet // 2)
     timetable.settle()
     timetable.poll(note="pressed and released before this poll")
-    return timetable.script()
 
 
-def press_in_latch(setting: Setting) -> Script:
+@scenario("press-in-latch")
+def press_in_latch(timetable: Timetable) -> None:
     """A press in the middle of the latch pulse is seen at once: the load is transparent."""
-    timetable = Timetable(setting)
-    button = _free_button(setting)
+    setting = timetable.setting
+    button = _free_button(timetable)
     timetable.poll()
     rise, fall = timetable.latch_at_pad
     setup = setting.pad.limits.setup_parallel.ps
@@ -126,13 +106,13 @@ def press_in_latch(setting: Setting) -> Script:
     timetable.poll(note="pressed inside the latch pulse")
     timetable.settle()
     timetable.poll()
-    return timetable.script()
 
 
-def press_before_latch_ends(setting: Setting) -> Script:
+@scenario("press-before-latch-ends")
+def press_before_latch_ends(timetable: Timetable) -> None:
     """A press too late for the set-up time: that one bit may fall either way, no other may."""
-    timetable = Timetable(setting)
-    button = _free_button(setting)
+    setting = timetable.setting
+    button = _free_button(timetable)
     timetable.poll()
     _, fall = timetable.latch_at_pad
     setup = setting.pad.limits.setup_parallel.ps
@@ -144,30 +124,30 @@ def press_before_latch_ends(setting: Setting) -> Script:
     timetable.poll(note="pressed just before the latch falls")
     timetable.settle()
     timetable.poll()
-    return timetable.script()
 
 
-def press_after_latch(setting: Setting) -> Script:
+@scenario("press-after-latch")
+def press_after_latch(timetable: Timetable) -> None:
     """A press just after the latch has fallen waits for the next poll."""
-    timetable = Timetable(setting)
-    button = _free_button(setting)
+    setting = timetable.setting
+    button = _free_button(timetable)
     timetable.poll()
     _, fall = timetable.latch_at_pad
     timetable.hold(button, at=fall + setting.pad.limits.setup_parallel.ps)
     timetable.poll(note="pressed just after the latch fell")
     timetable.settle()
     timetable.poll()
-    return timetable.script()
 
 
-def bounce(setting: Setting) -> Script:
+@scenario("bounce")
+def bounce(timetable: Timetable) -> None:
     """A contact bounces across a poll, at the press and at the release.
 
     While it bounces that one button may read either way; every other bit, and every later poll,
     must be right.
     """
-    timetable = Timetable(setting)
-    button = _free_button(setting)
+    setting = timetable.setting
+    button = _free_button(timetable)
     timetable.tolerates.add("timing.setup-parallel")
     timetable.poll()
     for closing in (True, False):
@@ -185,4 +165,3 @@ def bounce(setting: Setting) -> Script:
                 timetable.poll()
         timetable.wait_until(end)
         timetable.poll(note="settled")
-    return timetable.script()

@@ -16,33 +16,20 @@ from dataclasses import replace
 from padbench.core.buttons import byte_of
 from padbench.core.stimulus import until_cut
 from padbench.scenarios.expect import expected_bits
-from padbench.scenarios.script import Script, Setting
-from padbench.scenarios.timetable import Timetable
-
-__all__ = [
-    "back_to_back",
-    "cut_short",
-    "fetch_cases",
-    "long_latch",
-    "open_serial_input",
-    "past_the_end",
-    "read_twice_rejects",
-    "stopped_any_bit",
-    "stopped_last_bit",
-]
+from padbench.scenarios.timetable import Timetable, scenario
 
 _EXTRA_CLOCKS = (1, 2, 3)
 """What a stopped read may bring where no routine says which console it runs on."""
 
 
-def past_the_end(setting: Setting) -> Script:
+@scenario("past-the-end", typed=True)
+def past_the_end(timetable: Timetable) -> None:
     """Reading on after the last stage shows the level of the serial input.
 
     With the usual tie to ground that is "pressed" (common practice); a pad that leaves the input
     open is held to the same, and cannot keep it.
     """
-    timetable = Timetable(setting.typed)
-    pad = setting.pad
+    setting, pad = timetable.setting, timetable.setting.pad
     clocks = pad.stages + 8
     for buttons in ([], ["A", "Right"]):
         timetable.hold(buttons)
@@ -55,12 +42,12 @@ def past_the_end(setting: Setting) -> Script:
                 serial=0 if pad.serial is None else pad.serial,
             ),
         )
-    return timetable.script()
 
 
-def cut_short(setting: Setting) -> Script:
+@scenario("cut-short", typed=True, passes=1)
+def cut_short(timetable: Timetable) -> None:
     """A new latch after three clocks: the read is given up and the next one is whole."""
-    timetable = Timetable(setting.typed, passes=1)
+    setting = timetable.setting
     timetable.hold(["A", "Select", "Left"])
     timetable.poll()
     timetable.poll(note="will be cut short")
@@ -69,12 +56,12 @@ def cut_short(setting: Setting) -> Script:
     after = t.latch_width + until_cut(t.latch_to_clock, t.clock_low, t.clock_high)
     timetable.poll_now(cut.start + after, note="a new latch, before the eighth bit")
     timetable.poll()
-    return timetable.script()
 
 
-def long_latch(setting: Setting) -> Script:
+@scenario("long-latch", typed=True, passes=1)
+def long_latch(timetable: Timetable) -> None:
     """The latch stays high for long: the pad goes on loading until it falls."""
-    timetable = Timetable(setting.typed, passes=1)
+    setting = timetable.setting
     timetable.poll()
     wide = max(20 * setting.timing.latch_width, 1_000_000_000, 3 * setting.settles)
     timetable.hold(["Down"], at=timetable.next_start + wide // 3)
@@ -83,83 +70,83 @@ def long_latch(setting: Setting) -> Script:
         timing=replace(setting.timing, latch_width=wide), note="latch held high for long"
     )
     timetable.poll()
-    return timetable.script()
 
 
-def back_to_back(setting: Setting) -> Script:
+@scenario("back-to-back", typed=True, passes=1)
+def back_to_back(timetable: Timetable) -> None:
     """Two polls with nothing but one clock's pause between them."""
-    timetable = Timetable(setting.typed, passes=1)
     timetable.hold(["Select", "Right"])
     timetable.poll()
     first = timetable.reads[-1]
     timetable.poll_now(first.start + first.length, note="at once again")
     timetable.hold(["B"])
     timetable.poll()
-    return timetable.script()
 
 
-def open_serial_input(setting: Setting) -> Script:
+@scenario("open-serial-input", typed=True)
+def open_serial_input(timetable: Timetable) -> None:
     """The serial input torn off: the eight buttons still read right, what follows does not."""
-    timetable = Timetable(setting.typed)
+    setting = timetable.setting
     timetable.hold(["B", "Right"])
     timetable.poll(serial=None)
     timetable.poll(serial=None, timing=setting.timing.with_clocks(setting.pad.stages + 8))
-    return timetable.script()
 
 
-def _last(setting: Setting) -> int:
+def _last(timetable: Timetable) -> int:
     """The last button's bit, or the last bit there is in a shorter read."""
-    return min(8, setting.timing.clocks)
+    return min(8, timetable.setting.timing.clocks)
 
 
-def stopped_last_bit(setting: Setting) -> Script:
+@scenario("stopped-last-bit", passes=1)
+def stopped_last_bit(timetable: Timetable) -> None:
     """Nothing is held, the read of the eighth bit is stopped: a press that never happened."""
-    timetable = Timetable(setting, passes=1)
     timetable.poll(note="undisturbed")
-    stop = _last(setting), _EXTRA_CLOCKS[0]
+    stop = _last(timetable), _EXTRA_CLOCKS[0]
     timetable.poll(stopped=[stop], note="stopped in the read of the last bit")
     timetable.poll(note="undisturbed")
-    return timetable.script()
 
 
-def stopped_any_bit(setting: Setting, serials: Sequence[int | str | None] = (0, 1, None)) -> Script:
+@scenario("stopped-any-bit", passes=1)
+def stopped_any_bit(timetable: Timetable) -> None:
     """Each of the eight bits, one to three extra clocks, each tie of the serial input.
 
     With a read routine as the poll, each bit of each pass, and the clocks that its console makes.
     """
-    timetable = Timetable(setting, passes=1)
-    routine = setting.routine
+    stop_each_bit(timetable, (0, 1, None))
+
+
+def stop_each_bit(timetable: Timetable, serials: Sequence[int | str | None]) -> None:
+    """As `stopped_any_bit`, with these ties of the serial input."""
+    routine = timetable.setting.routine
     counts = _EXTRA_CLOCKS if routine is None else _EXTRA_CLOCKS[:1]
     for serial in serials:
         for passed in range(1 if routine is None else routine.passes):
-            for bit in range(1, _last(setting) + 1):
+            for bit in range(1, _last(timetable) + 1):
                 for extra in counts:
                     for held in (0x00, 0xAA, 0x55):
                         timetable.hold(held)
                         timetable.poll(stopped=[*[(0, 0)] * passed, (bit, extra)], serial=serial)
-    return timetable.script()
 
 
-def read_twice_rejects(setting: Setting) -> Script:
+@scenario("read-twice-rejects", passes=2)
+def read_twice_rejects(timetable: Timetable) -> None:
     """Two passes that disagree are dropped, and the next poll that agrees is taken.
 
     With a read routine as the poll, what the routine itself makes of them.
     """
-    timetable = Timetable(setting, passes=2)
-    stop = _last(setting), _EXTRA_CLOCKS[0]
+    stop = _last(timetable), _EXTRA_CLOCKS[0]
     timetable.poll(note="both passes undisturbed")
     timetable.poll(stopped=[stop], note="first pass stopped")
     timetable.poll(stopped=[(0, 0), stop], note="second pass stopped")
     timetable.hold(["A"])
     timetable.poll(stopped=[stop], note="first pass stopped, A held")
     timetable.poll(note="both passes undisturbed")
-    return timetable.script()
 
 
-def fetch_cases(setting: Setting) -> Script:
+@scenario("fetch-cases")
+def fetch_cases(timetable: Timetable) -> None:
     """The worst cases of a sweep over every fetch phase and held state, at the fastest rate."""
-    timetable = Timetable(setting)
+    routine = timetable.setting.routine
     timetable.poll(note="undisturbed")
-    for case in () if setting.routine is None else setting.routine.cases():
+    for case in () if routine is None else routine.cases():
         timetable.play_case(case)
-    return timetable.script()

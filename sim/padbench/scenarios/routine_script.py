@@ -16,8 +16,6 @@ from padbench.core.stimulus import DrivenLines
 from padbench.scenarios.polled_routine import AnsweringPad, Bit, Unsettled
 from padbench.scenarios.script import Bits, Expected, Outcome, Script, Setting
 
-__all__ = ["Call", "routine_script"]
-
 
 @dataclass(frozen=True, slots=True)
 class Call:
@@ -37,16 +35,8 @@ class Call:
     expect: Bits | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Played:
-    """All calls, with the bits that the routine was told."""
-
-    lines: DrivenLines
-    expected: tuple[Expected, ...]
-    told: tuple[tuple[bool, ...], ...]
-    strayed: bool
-    handed_on: tuple[tuple[int | None, int], ...]
-    """Byte and moment, for each call."""
+_Handed = list[tuple[int | None, int]]
+"""Byte and moment of each call."""
 
 
 def routine_script(
@@ -62,34 +52,34 @@ def routine_script(
     is the routine's own affair, so ``timing.clocks`` judges no pad here.
     """
     moves = base.stimulus.contacts
-    played = _play(setting, calls, AnsweringPad(setting.pad, moves, unsettled), read)
-    wanted = played.handed_on
-    if played.strayed:
+    pad = AnsweringPad(setting.pad, moves, unsettled)
+    lines, expected, handed_on = _play(setting, calls, pad, read)
+    wanted = handed_on
+    if pad.strayed:
         ideal = AnsweringPad(setting.pad, moves, unsettled, ideal=True)
-        wanted = _play(setting, calls, ideal, read).handed_on
+        *_, wanted = _play(setting, calls, ideal, read)
     outcomes = tuple(
-        Outcome(at, got, want)
-        for (got, at), (want, _) in zip(played.handed_on, wanted, strict=True)
+        Outcome(at, got, want) for (got, at), (want, _) in zip(handed_on, wanted, strict=True)
     )
     notes = [*base.stimulus.notes, *map(_note, outcomes)]
     stimulus = replace(
         base.stimulus,
-        driven=played.lines,
+        driven=lines,
         notes=tuple(sorted(notes)),
         end=max(base.stimulus.end, notes[-1][0] + 1),
     )
 
     def replay(read: Sequence[Bit]) -> Script:
         bits = iter(read)
-        by_call = tuple(tuple(islice(bits, len(told))) for told in played.told)
-        if by_call == played.told:
+        by_call = [list(islice(bits, len(told))) for told in pad.told]
+        if by_call == pad.told:
             return script
         return routine_script(setting, calls, unsettled, base, by_call)
 
     script = replace(
         base,
         stimulus=stimulus,
-        expected=played.expected,
+        expected=expected,
         tolerates=base.tolerates | {"timing.clocks"},
         outcomes=outcomes,
         replay=replay,
@@ -99,11 +89,12 @@ def routine_script(
 
 def _play(
     setting: Setting, calls: Sequence[Call], pad: AnsweringPad, read: Sequence[Sequence[Bit]]
-) -> _Played:
+) -> tuple[DrivenLines, tuple[Expected, ...], _Handed]:
+    """What the calls drive, each read as it must come out, and what is handed on."""
     routine = setting.routine
     assert routine is not None
     session = routine.begin()
-    handed_on: list[tuple[int | None, int]] = []
+    handed_on: _Handed = []
     serial: list[tuple[int, int | None]] = []
     overridden: dict[int, Bits] = {}
     for call, bits in zip(calls, read or [()] * len(calls), strict=True):
@@ -124,8 +115,7 @@ def _play(
     expected = tuple(
         _overridden(one, overridden.get(number, ())) for number, one in enumerate(pad.expected)
     )
-    lines = replace(session.lines, serial=tuple(serial))
-    return _Played(lines, expected, tuple(map(tuple, pad.told)), pad.strayed, tuple(handed_on))
+    return replace(session.lines, serial=tuple(serial)), expected, handed_on
 
 
 def _overridden(expected: Expected, bits: Bits) -> Expected:

@@ -8,9 +8,7 @@ from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, Stimulus
 
 if TYPE_CHECKING:
-    from padbench.scenarios.polled_routine import PolledRoutine
-
-__all__ = ["Bits", "Expected", "Outcome", "Scenario", "Script", "Setting"]
+    from padbench.routines.poll import RoutinePoll
 
 Bits = tuple[bool | None, ...]
 """Bits in the order of the wire; True is pressed, None is "either will do"."""
@@ -33,7 +31,7 @@ class Setting:
     bounce: int
     passes: int = 1
     settles: int = 0
-    routine: "PolledRoutine | None" = None
+    routine: "RoutinePoll | None" = None
 
     @property
     def typed(self) -> "Setting":

@@ -1,13 +1,15 @@
 """A timetable: scenarios say what happens poll by poll, and it works out when.
 
-timetable = Timetable(setting)
-timetable.hold(["A", "Right"])
-timetable.poll()
-return timetable.script()
+@scenario("two-held")
+def two_held(timetable: Timetable) -> None:
+    '''A and Right are held.'''
+    timetable.hold(["A", "Right"])
+    timetable.poll()
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from padbench.core.buttons import byte_of, spelled
 from padbench.core.pad import PadModel, Policy
@@ -15,9 +17,7 @@ from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 from padbench.scenarios.expect import allowed_states, closed_contacts, expected_bits, held_state
 from padbench.scenarios.polled_routine import FetchCase, Unsettled, extra_clocks_arriving
 from padbench.scenarios.routine_script import Call, routine_script
-from padbench.scenarios.script import Bits, Expected, Script, Setting
-
-__all__ = ["Timetable", "Unsettled", "extra_clocks_at_pad"]
+from padbench.scenarios.script import Bits, Expected, Scenario, Script, Setting
 
 _EXTRA_MAY_BREAK = frozenset(
     f"timing.{rule}"
@@ -231,3 +231,33 @@ def extra_clocks_at_pad(pad: PadModel, read: ScriptedRead) -> int | None:
     """How many of a read's extra clocks the pad gets; None if that cannot be told."""
     low, pause = read.timing.extra_pulse
     return extra_clocks_arriving(pad, read.extra_clocks, low, pause, pause + read.timing.sample)
+
+
+def scenario(
+    name: str, *, typed: bool = False, passes: int | None = None
+) -> Callable[[Callable[[Timetable], None]], Scenario]:
+    """Make a `Scenario` of a function; the first sentence of its docstring is what people read.
+
+    ``typed``: with reads at the given times, even where a routine makes the polls. ``passes`` as
+    in `Timetable`.
+    """
+
+    def made(play: Callable[[Timetable], None]) -> Scenario:
+        first = (play.__doc__ or "").strip().split("\n\n")[0]
+        build = partial(built, play, typed=typed, passes=passes)
+        return Scenario(name, " ".join(first.split()), build)
+
+    return made
+
+
+def built(
+    play: Callable[[Timetable], None],
+    setting: Setting,
+    *,
+    typed: bool = False,
+    passes: int | None = None,
+) -> Script:
+    """The script of what a function does with a timetable; see `scenario`."""
+    timetable = Timetable(setting.typed if typed else setting, passes=passes)
+    play(timetable)
+    return timetable.script()

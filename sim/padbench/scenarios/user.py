@@ -30,8 +30,6 @@ from padbench.scenarios.timetable import Timetable
 from padbench.sheet.fields import Button, Line, Text, Whole, count
 from padbench.toml import Clash, Document, Problem, Refused, SheetError, Table, check
 
-__all__ = ["load_scenarios", "scenarios_from_text"]
-
 _MOST_POLLS = 10_000
 _MOST_CLOCKS = 200_000
 _MOST_IN_A_FILE = 2_000_000

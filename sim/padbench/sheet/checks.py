@@ -15,8 +15,6 @@ from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
 from padbench.sheet.simulators import SIMULATORS
 from padbench.toml import Clash
 
-__all__ = ["CHECKS", "Readable"]
-
 
 @dataclass(frozen=True, slots=True)
 class Readable:

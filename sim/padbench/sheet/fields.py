@@ -16,26 +16,6 @@ from padbench.sheet.firmware import Firmware
 from padbench.sheet.simulators import SIMULATORS
 from padbench.toml import Refused, nearest
 
-__all__ = [
-    "ABSENT",
-    "RESISTOR_TOLERANCE",
-    "Button",
-    "Folder",
-    "Identifier",
-    "Line",
-    "OneOf",
-    "PortName",
-    "Quantity",
-    "SourceFile",
-    "Temperatures",
-    "Text",
-    "TimeRange",
-    "Whole",
-    "button_ports",
-    "count",
-    "serial_tie",
-]
-
 ABSENT = "absent"
 """What a sheet says where a resistor is not fitted."""
 

@@ -4,8 +4,6 @@ from padbench.core.findings import Source
 from padbench.core.units import Value
 from padbench.parts import Figure, RegisterPart
 
-__all__ = ["FIRMWARE", "Firmware", "firmware_part"]
-
 
 class Firmware(str):
     """The name of such a part; no text of a sheet can be one."""

@@ -21,8 +21,6 @@ from padbench.sheet.checks import CHECKS, Readable
 from padbench.sheet.model import Sheet
 from padbench.toml import Clash, Document, Problem, SheetError, check
 
-__all__ = ["UNNAMED", "load_sheet", "sheet_from_text", "starter"]
-
 UNNAMED = ("<text>", "<dict>")
 """What messages call a sheet that is no file."""
 

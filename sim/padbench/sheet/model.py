@@ -39,22 +39,6 @@ from padbench.sheet.firmware import FIRMWARE, firmware_part
 from padbench.sheet.simulators import SIMULATORS, Language
 from padbench.toml import Document, Refused, Table
 
-__all__ = [
-    "Assumed",
-    "Cable",
-    "Chip",
-    "Contacts",
-    "Hdl",
-    "Pad",
-    "PartsFile",
-    "Policy",
-    "Poll",
-    "PullUp",
-    "Resistors",
-    "Sheet",
-    "WorksWith",
-]
-
 LONGEST_TIME = 1.0
 """Seconds; nothing in a poll takes longer."""
 

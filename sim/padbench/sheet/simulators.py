@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from importlib.util import find_spec
 from typing import Literal
 
-__all__ = ["SIMULATORS", "Language", "Simulator"]
-
 Language = Literal["verilog", "vhdl"]
 
 

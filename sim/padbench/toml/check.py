@@ -18,8 +18,6 @@ from padbench.toml.document import Document
 from padbench.toml.lines import Path
 from padbench.toml.problems import Problem, Refused, SheetError, nearest, one_line
 
-__all__ = ["Clash", "Table", "check"]
-
 MOST_PROBLEMS = 11
 """So that all stays on a screen of 24 lines; the last line then says how many are left."""
 

@@ -15,8 +15,6 @@ from padbench.toml.lines import Lines, lines_of
 from padbench.toml.lines import Path as Key
 from padbench.toml.problems import Problem, SheetError, one_line
 
-__all__ = ["Document"]
-
 LARGEST_FILE = 1 << 20
 LONGEST_LINE = 500
 """Characters. tomllib's time grows with the square of a dotted key's length."""

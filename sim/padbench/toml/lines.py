@@ -5,8 +5,6 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterator
 
-__all__ = ["Lines", "Path", "lines_of"]
-
 Path = tuple[str | int, ...]
 """A key: ``("buttons", "A")``; an item of a list has its index: ``("contacts", "stuck", 0)``."""
 

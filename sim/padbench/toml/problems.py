@@ -4,8 +4,6 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-__all__ = ["Problem", "Refused", "SheetError", "nearest", "one_line"]
-
 LONGEST_KEY = 80
 
 

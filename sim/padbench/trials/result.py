@@ -15,8 +15,6 @@ from padbench.core.sentences import filled
 from padbench.core.timeline import Timeline
 from padbench.scenarios import Expected
 
-__all__ = ["Played", "Problem", "ReadResult", "ScenarioRun"]
-
 
 @dataclass(frozen=True, slots=True)
 class ReadResult:

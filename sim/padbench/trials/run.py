@@ -31,18 +31,6 @@ from padbench.wiring.faults import judge_family, judge_wiring
 if TYPE_CHECKING:
     from padbench.routines.poll import RoutinePoll
 
-__all__ = [
-    "Trial",
-    "judge",
-    "met_in",
-    "read_back",
-    "run_scenario",
-    "scenarios_of",
-    "setting_of",
-    "standing_for_all",
-    "try_sheet",
-]
-
 
 def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
     """The sheet as scenarios want it, on one kind of port and at one corner.

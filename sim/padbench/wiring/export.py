@@ -14,8 +14,6 @@ from padbench.core.units import show
 from padbench.sheet import Sheet
 from padbench.wiring.plan import Pin, Range, WiringPlan
 
-__all__ = ["write_drawing", "write_plan_csv", "write_schematic"]
-
 
 def write_plan_csv(plan: WiringPlan, out: IO[str]) -> None:
     """One row a pin, volts in columns; empty where none can be foretold."""

@@ -11,8 +11,6 @@ from padbench.core.remedies import WHICH_TIE, Remedy, joined
 from padbench.parts import PortKind, RegisterPart, worst_of_family
 from padbench.sheet import Sheet
 
-__all__ = ["UNPLUGGED", "judge_family", "judge_wiring", "last_output", "shorts"]
-
 _MOST = 24
 """Stages of a sheet."""
 

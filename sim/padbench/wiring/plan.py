@@ -19,8 +19,6 @@ from padbench.sheet import Sheet
 from padbench.sheet.fields import RESISTOR_TOLERANCE
 from padbench.wiring.faults import last_output, shorts
 
-__all__ = ["Need", "Pin", "Range", "WiringPlan", "wiring_plan"]
-
 Range = tuple[float, float]
 """Lowest and highest volts over all corners and all ports of the sheet."""
 
@@ -129,8 +127,8 @@ def _volts(sheet: Sheet, part: RegisterPart) -> _Volts:
         # Nobody can say what a supply does that a press shorts, nor where a floating input stands.
         pressed=None if shorts(sheet) else _range(pressed),
         released=None if sheet.pull_up.value is None else _range(np.stack([released, cleaner])),
-        latch_low=_range(circuits.latch.driven.low),
-        clock_high=_range(circuits.clock.driven.high),
+        latch_low=_range(circuits.latch.low),
+        clock_high=_range(circuits.clock.high),
         data={False: _range(low), True: _range(high)},
         chain={False: _range(next_low), True: _range(next_high)},
     )
