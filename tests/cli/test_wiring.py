@@ -1,6 +1,7 @@
 """``padbench wiring`` on the example sheets."""
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -93,6 +94,8 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
         ("wiring", ["--csv", "parts.toml"], "parts.toml"),
         ("wiring", ["--drawing", "link.svg"], "link.svg"),
         ("wiring", ["--csv", "twice.svg", "--drawing", "twice.svg"], "twice.svg"),
+        ("wiring", ["--schematic", "link.svg"], "link.svg"),
+        ("wiring", ["--spice", "pad.toml"], "pad.toml"),
         ("verify", ["--no-waves", "--analogue", "pad.toml"], "pad.toml"),
         (
             "verify",
@@ -101,7 +104,17 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
         ),
         ("play", ["--scenario", "idle", "--no-waves", "--picture", "link.svg"], "link.svg"),
     ],
-    ids=["csv", "parts", "drawing", "twice", "analogue", "scenarios", "picture"],
+    ids=[
+        "csv",
+        "parts",
+        "drawing",
+        "twice",
+        "schematic",
+        "spice",
+        "analogue",
+        "scenarios",
+        "picture",
+    ],
 )
 def test_no_output_is_written_over_what_the_run_reads_or_writes(
     capsys, tmp_path, monkeypatch, command, options, named
@@ -136,3 +149,46 @@ def test_verify_says_which_ports_and_what_to_change(capsys):
         ("pull-down-only", "fail"),
         ("pull-down-all-diodes", "fail"),
     }
+
+
+@pytest.mark.parametrize(
+    ("kind", "begins"), [("svg", b"<svg"), ("png", b"\x89PNG"), ("PDF", b"%PDF")]
+)
+def test_the_schematic_is_written_in_each_kind(capsys, tmp_path, kind, begins):
+    path = tmp_path / f"pad.{kind}"
+    assert main(["wiring", B, "--schematic", str(path)]) == 0
+    assert path.read_bytes().startswith(begins)
+    assert "Schematic:" in capsys.readouterr().out
+
+
+def test_what_a_schematic_needs_is_named(capsys, tmp_path, monkeypatch):
+    path = tmp_path / "pad.gif"
+    assert main(["wiring", B, "--schematic", str(path)]) == 2
+    assert ".png, .svg, .pdf" in capsys.readouterr().err
+    monkeypatch.setitem(sys.modules, "schemdraw", None)
+    path = path.with_suffix(".svg")
+    assert main(["wiring", B, "--schematic", str(path)]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "pip install 'padbench[schematic]'" in said
+    assert not path.exists()
+    # A page has all else, and says what it lacks.
+    report = tmp_path / "pad.html"
+    assert main(["wiring", B, "--report", str(report)]) == 0
+    page = report.read_text()
+    assert "No schematic: schemdraw is missing" in page
+    assert page.count("data:image/svg") == 1
+
+
+def test_a_port_that_is_not_known_is_one_line_and_no_netlist(capsys, tmp_path):
+    path = tmp_path / "read.cir"
+    assert main(["wiring", B, "--spice", str(path), "--port", "none"]) == 2
+    said = capsys.readouterr().err
+    assert (said.count("\n"), "--port: there is no port 'none'; try push-pull" in said) == (1, True)
+    assert not path.exists()
+    assert main(["wiring", B, "--spice", str(path), "--corner", "worst"]) == 2
+    capsys.readouterr()
+    # The port with the least to spare is taken where none is named.
+    assert main(["wiring", B, "--spice", str(path)]) == 0
+    assert "Netlist:" in capsys.readouterr().out
+    assert "on a pull-down-only port, slow corner" in path.read_text().splitlines()[0]

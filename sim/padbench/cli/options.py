@@ -29,6 +29,8 @@ OUTPUTS = (
         "analogue",
         "csv",
         "drawing",
+        "schematic",
+        "spice",
         "fit",
     ),
 )

@@ -6,19 +6,23 @@ from io import StringIO
 from typing_extensions import TypedDict
 
 from padbench.circuit.findings import judge_electric
+from padbench.circuit.pad_model import Corner
+from padbench.circuit.waves import worst_port
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import Drawing, Lines, Prose, Table, findings_blocks
+from padbench.results.blocks import Block, Drawing, Lines, Prose, Table, findings_blocks
 from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
-from padbench.sheet import Sheet
+from padbench.routines.poll import with_timings
 from padbench.trials.run import Trial
-from padbench.wiring.export import write_drawing, write_schematic
+from padbench.wiring.export import write_drawing
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
+from padbench.wiring.schematic import schematic_svg
+from padbench.wiring.spice import spice_netlist
 
-__all__ = ["drawing", "plan_wiring"]
+__all__ = ["drawing", "netlist", "plan_wiring"]
 
 Pair = list[float] | None
 """Lowest and highest volts; null where none can be foretold."""
@@ -113,7 +117,6 @@ def plan_wiring(sheet: SheetLike) -> Result:
         make_document=lambda: _document(plan, faults),
         make_sections=lambda: [
             *_sections(
-                design.sheet,
                 plan,
                 faults,
                 plan_of(design.sheet, Trial(findings, (), ())).changes,
@@ -124,6 +127,17 @@ def plan_wiring(sheet: SheetLike) -> Result:
         assumed=design.sheet.assumed,
         data=plan,
     )
+
+
+def netlist(plan: WiringPlan, port: str | None, corner: Corner) -> str:
+    """One read of a plan's pad for a circuit simulator, on the port named or the thinnest one.
+
+    Raises `Refusal` for a port that is not known.
+    """
+    port, known = port or worst_port(plan.sheet), plan.sheet.known_ports
+    if port not in known:
+        raise Refusal("port", f"there is no port {port[:60]!r}; try {', '.join(known)}")
+    return spice_netlist(with_timings(plan.sheet), port, corner)
 
 
 def _document(plan: WiringPlan, faults: Sequence[Finding]) -> WiringDocument:
@@ -168,7 +182,7 @@ def _pair(volts: Range | None) -> Pair:
 
 
 def _sections(
-    sheet: Sheet, plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]
+    plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]
 ) -> Iterator[Section]:
     yield _brief(plan, faults, changes)
     if faults:
@@ -176,7 +190,7 @@ def _sections(
         lines = [*map(_fault, faults)]
         yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
-    yield Section("drawing", "How it is wired", [drawing(sheet, plan)], ("page",))
+    yield Section("drawing", "How it is wired", drawing(plan, broken=bool(faults)), ("page",))
     yield Section("pins", "Pins", [_pins(plan.pins)])
     needs = [
         (str(need.count), need.what, need.value, " ".join(need.bands), need.note)
@@ -215,14 +229,15 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
     return Section("brief", "", blocks, ("brief",))
 
 
-def drawing(sheet: Sheet, plan: WiringPlan) -> Drawing:
-    """Schematic and package of a sheet, for a page."""
-    schematic, package = StringIO(), StringIO()
-    write_schematic(sheet, plan, schematic, title=sheet.pad.name)
-    write_drawing(plan, package, title=sheet.pad.name)
-    return Drawing(
-        [("Schematic", schematic.getvalue()), ("Package, from above", package.getvalue())]
-    )
+def drawing(plan: WiringPlan, *, broken: bool) -> list[Block]:
+    """Schematic and package of a sheet, for a page; without schemdraw it says what is missing."""
+    package = StringIO()
+    write_drawing(plan, package, title=plan.sheet.pad.name)
+    drawn = [("Package, from above", package.getvalue())]
+    try:
+        return [Drawing([("Schematic", schematic_svg(plan, broken=broken)), *drawn])]
+    except ValueError as error:
+        return [Prose([f"No schematic: {error}."]), Drawing(drawn)]
 
 
 def _fault(fault: Finding) -> str:
