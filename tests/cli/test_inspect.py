@@ -1,15 +1,21 @@
 """``padbench inspect`` as people and scripts use it."""
 
 import json
+import signal
+import subprocess
+import sys
+import threading
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import padbench
 from padbench.circuit.waves import line_waves
 from padbench.cli import main
 from padbench.core.timeline import Wire
+from padbench.results.text import as_text
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
 from padbench.trials.run import run_scenario
@@ -102,8 +108,8 @@ def test_a_capture_beside_a_simulation_of_its_design(inspect):
         f"the simulation of {B}, each-button, push-pull port, slow corner"
     )
     assert finding(same, "against.reads")["says"] == (
-        f"8 reads here and 8 of the simulation of {B}, each-button, push-pull port, slow corner "
-        "tell the same story"
+        "8 presses here, the same as those of "
+        f"the simulation of {B}, each-button, push-pull port, slow corner"
     )
     port = ["--port", "pull-down-only"]
     other = inspect(WAVES / "each-button.vcd", *options, "stopped-last-bit", *port, code=1)
@@ -111,8 +117,22 @@ def test_a_capture_beside_a_simulation_of_its_design(inspect):
     assert "pull-down-only port" in first["source"]
     assert first["says"] == (
         f"1 of 8, beside the simulation of {B}, stopped-last-bit, pull-down-only port, slow "
-        "corner: A here, nothing there"
+        "corner: here is A, which the other has not"
     )
+    rows = {row["button"]: row for row in other["beside"]}
+    assert rows["A"] == {"button": "A", "seen": 0, "missed": 0, "extra": 1, "weak": 0}
+
+
+def test_the_order_of_presses_without_times(inspect, tmp_path):
+    names = ["A", "B", "Select", "Start", "Up", "Down", "Left", "Right"]
+    file = tmp_path / "order.toml"
+    file.write_text("".join(f'[[held]]\nbuttons = ["{name}"]\n' for name in names))
+    found = inspect(WAVES / "each-button.vcd", "--expect", file, code=0)
+    assert finding(found, "expect.order")["says"].startswith("8 presses came in the order of")
+    assert [row["seen"] for row in found["beside"]] == [1] * 8
+    file.write_text(file.read_text().replace('"Select"', '"Start"', 1))
+    found = inspect(WAVES / "each-button.vcd", "--expect", file, code=1)
+    assert finding(found, "expect.order")["verdict"] == "fail"
 
 
 def ticks(*head, first=None):
@@ -241,7 +261,10 @@ def test_expectations(inspect, tmp_path):
     [
         ("held = 3", "1: held: 3 is not a list of tables"),
         ("[[hold]]", "1: hold: is no known table"),
-        ('[[held]]\nbuttons = ["A"]\nfrom = "1 ms"', "held 1, to: is missing"),
+        (
+            '[[held]]\nbuttons = ["A"]\nfrom = "1 ms"',
+            "held 1, to: is missing; give both in every entry",
+        ),
         (
             '[[held]]\nbuttons = ["Z"]\nfrom = "1 ms"\nto = "2 ms"',
             'buttons[0]: "Z" is no known button',
@@ -390,3 +413,84 @@ def test_tables_for_people(capsys):
     assert "latch: console.latch, found by its name" in out
     assert "scan lines" in out
     assert "stopped-last-bit.vcd: FAILS. 3 reads; 1 of " in out
+
+
+def lines_of(read):
+    """As a logger writes them: changes of latch, clock and data around one read, in ms."""
+    timeline = read_wave(WAVES / "each-button.vcd")
+    wires = [timeline.wires[name] for name in ("console.latch", "console.clock", "cable.data")]
+    times = np.unique(np.concatenate([wire.times for wire in wires]))
+    starts = [*timeline.wires["console.latch"].rises().tolist(), timeline.end_ps]
+    times = times[(times >= starts[read]) & (times < starts[read + 1])]
+    rows = zip(times.tolist(), *((wire.at(times + 1) == 1).tolist() for wire in wires), strict=True)
+    return "".join(f"{t / 1e12:.9f},{a:d},{b:d},{c:d}\n" for t, a, b, c in rows)
+
+
+@pytest.mark.parametrize("form", ["csv", "vcd"])
+def test_a_growing_capture_is_followed_and_summed_up_when_stopped(form):
+    """Each button is told while the writer is still there; then Ctrl-C."""
+    with subprocess.Popen(
+        [sys.executable, "-m", "padbench", "inspect", "-"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as live:
+        if form == "csv":
+            parts = ["time,latch,clock,data\n0,0,1,1\n" + lines_of(0), *map(lines_of, range(1, 6))]
+        else:
+            whole = (WAVES / "each-button.vcd").read_text()
+            parts = [whole[: len(whole) * 3 // 4]]
+        late = threading.Timer(20, live.kill)
+        late.start()
+        for part in parts:
+            live.stdin.write(part)
+            live.stdin.flush()
+        seen = [live.stdout.readline().split() for _ in range(4)]
+        assert [line[2] for line in seen] == ["A", "B", "Select", "Start"]
+        assert all(line[1] == "s" for line in seen)
+        live.send_signal(signal.SIGINT)
+        out, _ = live.communicate()
+        late.cancel()
+    assert live.returncode in (0, 1)
+    assert "standard input" in out
+    assert "reads" in out
+
+
+def test_standard_input_is_read_by_itself(inspect):
+    assert "-: standard input is read by itself, with one data line" in inspect(
+        "-", WAVES / "each-button.vcd"
+    )
+
+
+def test_two_pads_on_one_latch(inspect):
+    """Two data lines of one recording: the cable, and the register's output before it."""
+    found = inspect(WAVES / "each-button.vcd", "--data", "cable.data", "--data", "pad.stages[0]")
+    one, other = found["results"]
+    alone = inspect(WAVES / "each-button.vcd", "--data", "pad.stages[0]")
+    assert [read["byte"] for read in one["reads"]] == [128 >> n for n in range(8)]
+    assert [read["byte"] for read in other["reads"]] == [read["byte"] for read in alone["reads"]]
+    python = padbench.inspect(
+        WAVES / "each-button.vcd", channels={"data": ["cable.data", "pad.stages[0]"]}
+    )
+    assert [len(seen.rows) for seen in python.data] == [8, 8]
+    assert "each-button.vcd, pad.stages[0]" in as_text(python)
+
+
+def test_a_line_at_both_ends_of_its_cable(inspect, tmp_path):
+    """Volts of a row each 20 ns; the far end comes 60 ns later, and has less swing."""
+    golden = read_wave(WAVES / "stopped-last-bit.vcd")
+    times = np.arange(8_318_000_000, 8_420_000_000, 20_000)
+    names = ("console.latch", "console.clock", "cable.data")
+    lines = [5.0 * (golden.wires[n].at(times) == 1) for n in names]
+    far = 0.2 + 4.5 * (golden.wires["console.clock"].at(times - 60_000) == 1)
+    early = 5.0 * (golden.wires["cable.data"].at(times + 40_000) == 1)
+    rows = zip(times * 1e-12, *lines, far, early, strict=True)
+    text = "".join(",".join(f"{x:.9g}" for x in row) + "\n" for row in rows)
+    (tmp_path / "ends.csv").write_text("time,latch,clock,data,clock end,data end\n" + text)
+    found = inspect("ends.csv", "--far-clock", "clock end", "--far-data", "data end")
+    ways = found["statistics"]
+    assert ways["clock through the cable, rise"]["median"] == pytest.approx(0.06)
+    assert ways["clock through the cable, fall"]["count"] == 8
+    assert ways["data through the cable, rise"]["median"] == pytest.approx(0.04)
+    assert found["levels"]["far-clock"] == {"min": pytest.approx(0.2), "max": pytest.approx(4.7)}
+    assert ways["far-clock rise, 10 to 90 %"]["count"] == 8

@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 from functools import wraps
 from pathlib import Path
@@ -11,21 +11,24 @@ from typing import Any, Concatenate, NotRequired, ParamSpec, TypeGuard
 
 from typing_extensions import TypedDict
 
-from padbench.capture.against import judge_against
+from padbench.capture.against import AGAINST, ORDER, Beside, State, judge_beside, states
 from padbench.capture.expected import Expectation, judge_expectation, load_expectation
-from padbench.capture.findings import findings_of, judge_levels
+from padbench.capture.findings import findings_of, judge_levels, judge_supply
 from padbench.capture.fit import NotShown, fitted
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import (
     Inspection,
     Settings,
+    Watcher,
     high_needed,
     inspect_timeline,
     parting,
     settings_of_sheet,
+    supply_of,
     usual_settings,
 )
 from padbench.capture.inspect import inspect as inspect_pieces
+from padbench.capture.intermittent import Steadiness, steadiness
 from padbench.capture.measures import Statistics
 from padbench.capture.opening import Choices, OpenCapture, opened
 from padbench.capture.reads import CUT_SHORT, INCOMPLETE, SeenRead
@@ -53,12 +56,12 @@ from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
 from padbench.waveio import SECONDS, CaptureFile, Thresholds, WaveError, name_of, unit_named
 
-__all__ = ["ROLES", "inspect", "inspect_one"]
+__all__ = ["ROLES", "by_data", "inspect", "inspect_one"]
 
 P = ParamSpec("P")
 
-ROLES = ("latch", "clock", "data", "supply", "sync")
-"""What a channel can be."""
+ROLES = ("latch", "clock", "data", "supply", "sync", "far-latch", "far-clock", "far-data")
+"""What a channel can be; far is the pad's end of the cable."""
 
 
 class ChannelDocument(TypedDict):
@@ -122,7 +125,9 @@ class PlaceDocument(TypedDict):
 
 
 class SeenReadDocument(TypedDict):
-    """One read; ``on_wire`` is what the pad had loaded, ``pressed`` what the console has of it."""
+    """One read; ``on_wire`` is what the pad had loaded, ``pressed`` what the console has of it;
+    ``later_bits`` are those from 9 on, 1 is pressed, ? undecided.
+    """
 
     number: int
     start_ps: int
@@ -134,6 +139,7 @@ class SeenReadDocument(TypedDict):
     complete: bool
     cut_short: bool
     undecided: list[str]
+    later_bits: NotRequired[str]
     frame: NotRequired[PlaceDocument]
 
 
@@ -146,10 +152,13 @@ class InspectDocument(TypedDict):
     end_ps: int
     passes: int
     frame: FrameDocument | None
+    levels: dict[str, VoltsDocument]
     volts: dict[str, VoltsDocument]
     findings: list[FindingDocument]
     statistics: dict[str, StatisticsDocument]
     buttons: list[PressDocument]
+    beside: list[Beside]
+    intermittents: list[Steadiness]
     reads: list[SeenReadDocument]
 
 
@@ -173,6 +182,9 @@ def inspect_one(
     sync_line: int | None = None,
     all_reads: bool = False,
     fit: FileLike | None = None,
+    invert: Sequence[str] | str = (),
+    scale: float | str | None = None,
+    watcher: Watcher = lambda *_: None,
     progress: Progress = unwatched,
 ) -> Result:
     """Decode and judge a capture: every read, every width, held to what a simulation is held to.
@@ -183,8 +195,9 @@ def inspect_one(
 
     ``capture`` is a VCD or CSV file, plain or gzip, by its path or open, or several of them, which
     give one result with all in it, as bad as the worst. ``channels`` names its
-    channels by role ("latch", "clock", "data", "supply", "sync"), in CSV also by number from 1;
-    what is left out is found by its name. ``time`` is the column of times in ``time_unit`` ("us"),
+    channels by role (`ROLES`), in CSV also by number from 1;
+    what is left out is found by its name; several for "data", in a list, are several pads on one
+    latch, and give a result each. ``time`` is the column of times in ``time_unit`` ("us"),
     ``rate`` stands for it in samples a second; ``thresholds`` are the volts up to which a line is
     low and from which it is high (1.5, 3.5: JEDEC JESD13-B at 5 V; where these do not part the
     clock's levels, 30 and 70 % of them, which is told; the levels are then held to the sheet).
@@ -194,9 +207,12 @@ def inspect_one(
     read, ``passes`` how many reads a poll has (default: as found). ``expect`` is a TOML file that
     says what was held when. ``against`` is another capture, or a sheet that plays ``scenario``,
     compared read by read. ``sync_line`` is the line of the frame in which vertical sync begins.
-    ``all_reads`` lists all in the text. ``fit`` is a parts file to write: the sheet's register and
-    port as a capture in volts shows them (`padbench.capture.fit`). ``progress`` is told of bytes
-    read, and of how many.
+    ``all_reads`` lists all in the text. ``invert`` names lines ("data") that were recorded upside
+    down; where a sheet has an inverter before its load pin, a latch recorded behind it is known by
+    its rest. ``scale`` is what numbers are multiplied with to be volts. ``fit`` is a parts file to
+    write: the sheet's register and port as a capture in volts shows them (`padbench.capture.fit`).
+    ``progress`` is told of bytes read, and of how many, ``watcher`` of reads and findings as they
+    come (`padbench.capture.inspect.Watcher`); a `padbench.waveio.Follow` is read as it grows.
 
     ``result.data`` is the `padbench.capture.inspect.Inspection`, of several a list of them. Raises
     `WaveError`, `Refusal` and `SheetError` (each a ``ValueError`` of one line a problem) for what
@@ -218,7 +234,11 @@ def inspect_one(
         _unit(time_unit),
         _hertz(rate),
         _thresholds(thresholds),
+        inverted=_lines(invert),
+        scale=_scale(scale),
     )
+    if fit is not None and choices.inverted:
+        raise Refusal("fit", "the levels of an inverted line are not its own; leave --invert out")
     if fit is not None:
         if design is None:
             raise Refusal(
@@ -227,33 +247,95 @@ def inspect_one(
         settings = replace(settings, lines=("latch", "clock", "data"))
     expected = None if expect is None else load_expectation(Path(expect))
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
-    seen, opened_capture = _read(capture, choices, settings, progress)
+    seen, opened_capture = _read(capture, choices, settings, progress, watcher)
+    if (
+        design is not None
+        and design.sheet.chip.latch_inverted
+        and _upside_down(seen)
+        and _is_path(capture)
+    ):
+        choices = replace(choices, inverted=choices.inverted | {"latch"})
+        seen, opened_capture = _read(capture, choices, settings, progress)
     parted = parting(seen) if choices.thresholds is None else None
     again = parted is not None and _is_path(capture) and Path(capture).is_file()
     if again:
         choices = replace(choices, thresholds=parted)
         seen, opened_capture = _read(capture, choices, settings, progress)
-    policy = "both" if design is None else design.sheet.policy.opposite_directions
     told = expected is not None or other is not None
-    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
-    levels = seen.edges["clock"].levels
-    if parted is not None and levels is not None:
-        needed = None if design is None else high_needed(design.sheet, _port(design, port))
-        findings = [_unjudged(finding) if design is None else finding for finding in findings]
-        findings.append(judge_levels(levels, parted, needed, used=again))
-    if expected is not None:
+    kind = None if design is None else _port(design, port)
+    findings = _findings(seen, settings, design, kind, (parted, again), told=told)
+    beside: tuple[Beside, ...] = ()
+    if expected is not None and expected.order:
+        source, order = Source(f"{expect}", "given"), [State(byte) for byte in expected.order]
+        more, beside = judge_beside(ORDER, states(seen.reads()), order, source)
+        findings += more
+        expected = None
+    elif expected is not None:
         findings.append(judge_expectation(seen.reads(), expected))
     if other is not None:
-        findings += judge_against(seen.reads(), *other())
+        others, source = other()
+        more, beside = judge_beside(AGAINST, states(seen.reads()), states(others), source)
+        findings += more
     files = [Path(file) for file in (expect, capture, against) if _is_path(file)]
     if fit is not None and design is not None:
         _write_fit(Path(fit), capture, seen, design, _port(design, port))
     return replace(
-        _result(capture, seen, opened_capture, findings, expected, choices, all_reads=all_reads),
+        _result(
+            *(capture, seen, opened_capture, findings, expected, choices, beside),
+            all_reads=all_reads,
+        ),
         inputs=inputs_from(*files) if design is None else design.inputs(*files),
         assumed=() if design is None else design.sheet.assumed,
         wrote={} if fit is None else {"Parts": Path(fit)},
     )
+
+
+def _findings(
+    seen: Inspection,
+    settings: Settings,
+    design: Design | None,
+    kind: str | None,
+    parted: tuple[Thresholds | None, bool],
+    *,
+    told: bool,
+) -> list[Finding]:
+    """All but what somebody says was held; ``parted`` by which thresholds, and if by them."""
+    sheet = None if design is None else design.sheet
+    policy = "both" if sheet is None else sheet.policy.opposite_directions
+    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
+    levels = seen.edges["clock"].levels
+    if parted[0] is not None and levels is not None:
+        needed = None if sheet is None else high_needed(sheet, kind or "")
+        findings = [_unjudged(finding) if sheet is None else finding for finding in findings]
+        findings.append(judge_levels(levels, parted[0], needed, used=parted[1]))
+    if "supply" in seen.volts:
+        by_sheet = None if sheet is None else supply_of(sheet, kind or "")
+        findings.append(judge_supply(seen.volts["supply"], by_sheet))
+    return findings
+
+
+def _upside_down(seen: Inspection) -> bool:
+    """Whether clocks come while the latch is high, as behind a pad's inverter."""
+    _, clocks, high, _ = seen.pulses
+    return high > 1 and 4 * high > 3 * clocks
+
+
+def _lines(lines: Sequence[str] | str) -> frozenset[str]:
+    some = re.split(r"[,; ]+", lines) if isinstance(lines, str) else lines
+    wrong = [line for line in some if line not in ROLES or line == "supply"]
+    if wrong:
+        raise Refusal("invert", f"{wrong[0][:40]!r} is no line; use latch, clock, data, sync")
+    return frozenset(some)
+
+
+def _scale(text: float | str | None) -> float:
+    try:
+        scale = 1.0 if text is None else float(text)
+    except ValueError:
+        scale = 0.0
+    if not (math.isfinite(scale) and scale > 0):
+        raise Refusal("scale", f"{str(text)[:40]!r} is no factor; write for example 0.01")
+    return scale
 
 
 def _unjudged(finding: Finding) -> Finding:
@@ -291,6 +373,8 @@ _NEEDS: Mapping[str, tuple[tuple[type, ...], str]] = {
     "channels": ((Mapping,), 'channels by role, as {"latch": "CH1"}'),
     "thresholds": ((Sequence,), "two voltages, as (1.5, 3.5)"),
     "rate": ((int, float, str), "a number of samples a second"),
+    "scale": ((int, float, str), "a number"),
+    "invert": ((str, Sequence), "names of lines"),
     "time": ((str, int), "the name or the number of a column"),
     "scenario": ((str, Scenario), "a scenario or its name"),
     **dict.fromkeys(("port", "time_unit"), ((str,), "a name")),
@@ -330,6 +414,20 @@ def _checked(captures: object, options: Mapping[str, object]) -> list[CaptureFil
     return files
 
 
+def by_data(channels: Any) -> list[tuple[Callable[[Result], Result], dict[str, Any]]]:
+    """For each data line how its result is named, and the option that has it alone."""
+    lines = channels.get("data") if isinstance(channels, Mapping) else None
+    if not isinstance(lines, list | tuple) or not lines:
+        return [(lambda result: result, {})]
+
+    def named(line: str | int) -> Callable[[Result], Result]:
+        return lambda result: (
+            result if len(lines) == 1 else replace(result, name=f"{result.name}, {line}")
+        )
+
+    return [(named(line), {"channels": {**channels, "data": line}}) for line in lines]
+
+
 def _is_capture(file: object) -> TypeGuard[CaptureFile]:
     return isinstance(file, str | Path) or hasattr(file, "read")
 
@@ -345,7 +443,13 @@ def _for_python(
     ) -> Result:
         try:
             files = _checked(capture, options)
-            return combined([one(file, *arguments, **options) for file in files])
+            return combined(
+                [
+                    named(one(file, *arguments, **(options | own)))  # type: ignore[arg-type]
+                    for file in files
+                    for named, own in by_data(options.get("channels"))
+                ]
+            )
         except Refusal as error:
             raise Refusal(error.option.replace("-", "_"), _as_arguments(error.says)) from None
         except WaveError as error:
@@ -468,11 +572,15 @@ def _other(
 
 
 def _read(
-    file: CaptureFile, choices: Choices, settings: Settings, progress: Progress
+    file: CaptureFile,
+    choices: Choices,
+    settings: Settings,
+    progress: Progress,
+    watcher: Watcher = lambda *_: None,
 ) -> tuple[Inspection, OpenCapture]:
     with opened(file, choices, progress) as capture:
         try:
-            return inspect_pieces(capture.pieces(), settings), capture
+            return inspect_pieces(capture.pieces(), settings, watcher), capture
         except TooMuch as error:
             raise WaveError(f"{name_of(file)}: {error}") from None
 
@@ -484,6 +592,7 @@ def _result(
     findings: Sequence[Finding],
     expected: Expectation | None,
     choices: Choices,
+    beside: Sequence[Beside],
     *,
     all_reads: bool,
 ) -> Result:
@@ -491,6 +600,10 @@ def _result(
     broken = sum(finding.verdict == "fail" for finding in findings)
     broken_off = " before the file breaks off" if seen.broken_off else ""
     count = f"{len(seen.rows)} read{'s' if len(seen.rows) != 1 else ''}"
+
+    held = () if expected is None else expected.held
+    slack = 0 if expected is None else expected.slack
+    steady = steadiness(seen.presses, seen.end_ps, held, slack)
 
     def again(spans: Sequence[tuple[int, int]]) -> Mapping[int, Timeline]:
         with opened(file, choices) as stream:
@@ -506,7 +619,7 @@ def _result(
         lead=f"{count}{broken_off}, and nothing in them breaks a rule."
         if verdict == "pass"
         else f"{count}{broken_off}; {broken} of {len(findings)} findings fail.",
-        make_document=lambda: _document(verdict, seen, capture, findings),
+        make_document=lambda: _document(verdict, seen, capture, findings, beside, steady),
         make_sections=lambda: [
             *capture_sections(
                 seen,
@@ -514,6 +627,8 @@ def _result(
                 capture,
                 expected,
                 again if twice else None,
+                beside,
+                steady,
                 all_reads=all_reads,
             )
         ],
@@ -523,7 +638,12 @@ def _result(
 
 
 def _document(
-    verdict: Outcome, seen: Inspection, capture: OpenCapture, findings: Sequence[Finding]
+    verdict: Outcome,
+    seen: Inspection,
+    capture: OpenCapture,
+    findings: Sequence[Finding],
+    beside: Sequence[Beside],
+    steady: Sequence[Steadiness],
 ) -> InspectDocument:
     unit, frame = capture.time_unit, seen.frame
     return {
@@ -542,10 +662,17 @@ def _document(
             "lines": frame.frame_ps / frame.line_ps,
             "sync_line": frame.sync_from,
         },
+        "levels": {
+            line: {"min": edges.levels[0], "max": edges.levels[1]}
+            for line, edges in seen.edges.items()
+            if edges.levels is not None
+        },
         "volts": {role: {"min": least, "max": most} for role, (least, most) in seen.volts.items()},
         "findings": [finding_document(finding) for finding in findings],
         "statistics": {name: _statistics(name, widths) for name, widths in seen.measures.items()},
         "buttons": (press._asdict() for press in seen.presses),  # type: ignore[typeddict-item]
+        "beside": [asdict(row) for row in beside],  # type: ignore[misc]
+        "intermittents": [asdict(button) for button in steady],  # type: ignore[misc]
         "reads": _reads(seen),  # type: ignore[typeddict-item]
     }
 
@@ -570,7 +697,7 @@ _PRESSED = [list(pressed_in(byte)) for byte in range(256)]
 
 def _reads(seen: Inspection) -> Iterator[SeenReadDocument]:
     for number, row in enumerate(seen.tuples(), 1):
-        start, _, byte, held, undecided, _, clocks, extra, flags = row
+        start, _, byte, held, undecided, _, clocks, extra, flags, *_ = row
         document: SeenReadDocument = {
             "number": number,
             "start_ps": start,
@@ -583,6 +710,8 @@ def _reads(seen: Inspection) -> Iterator[SeenReadDocument]:
             "cut_short": bool(flags & CUT_SHORT),
             "undecided": _PRESSED[undecided],
         }
+        if seen.wanted > 8:
+            document["later_bits"] = SeenRead.of(row, number).later_bits(seen.wanted)
         if seen.frame is not None:
             place = seen.place(SeenRead.of(row, number))
             if place is not None:

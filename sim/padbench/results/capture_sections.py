@@ -1,15 +1,17 @@
 """What an inspected capture shows: reads with their waves, presses, widths, channels."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from functools import cache
-from itertools import islice
+from itertools import islice, pairwise
 
 import numpy as np
 
+from padbench.capture.against import Beside
 from padbench.capture.expected import Expectation
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import LINES, Inspection
+from padbench.capture.intermittent import Steadiness
 from padbench.capture.opening import OpenCapture
 from padbench.capture.reads import Press, SeenRead
 from padbench.core.buttons import BUTTONS, spelled
@@ -33,7 +35,7 @@ from padbench.results.blocks import (
 from padbench.results.result import Section
 from padbench.results.wave_data import ShownRead, Wave, extra_clocks
 
-__all__ = ["ChosenRead", "Stretches", "capture_sections", "chosen_reads"]
+__all__ = ["ChosenRead", "Stretches", "capture_sections", "chosen_reads", "comments"]
 
 _MOST_WAVES = 12
 _MOST_ROWS = 100
@@ -42,6 +44,7 @@ _MOST_STATES = 24
 _MOST_DOUBTFUL = 3
 _LOOKED_AT = 10_000
 """So many reads are searched for doubtful ones in the short answer."""
+_BAR = "▇"
 _MARGIN = 0.15
 """Part of a read that is shown before and after it."""
 _LINE_PS = 63_555_556
@@ -72,16 +75,20 @@ def capture_sections(
     capture: OpenCapture,
     expected: Expectation | None,
     stretches: Stretches | None,
+    beside: Sequence[Beside] = (),
+    steady: Sequence[Steadiness] = (),
     *,
     all_reads: bool = False,
 ) -> Iterator[Section]:
     """All sections; ``stretches`` is None for a capture that cannot be read twice."""
     lines = [f"{role}: {name}" for role, name in _channels(capture)]
-    brief = [*_brief(seen, findings, capture)]
+    brief = [*_brief(seen, findings, capture, beside)]
     if all_reads:
         brief.append(_reads(seen, "Reads", len(seen.rows)))
     yield Section("brief", "", brief, ("brief",))
     yield Section("channels", "", [Prose(lines)], ("text",))
+    if beside:
+        yield Section("beside", "Each button", [_beside(beside)])
     yield Section("all-findings", "Findings", findings_blocks(findings), ("text",))
     broken = [finding for finding in findings if finding.verdict == "fail"]
     if broken:
@@ -90,6 +97,8 @@ def capture_sections(
     blocks.append(_reads(seen, "The first reads as a table", _MOST_ROWS, folded=True))
     yield Section("reads", "Reads", blocks, ("page",))
     yield Section("held", "What was held", [*_held(seen.presses)])
+    if steady:
+        yield Section("steady", "How steady each button is", [*_steady(steady)])
     yield Section("measured", "What was measured", [*_measured(seen)])
     yield Section("which", "Channels", [_which(seen, capture)], ("page",))
     shown = _reads(seen, "Reads", len(seen.rows) if all_reads else _MOST_LINES)
@@ -98,7 +107,49 @@ def capture_sections(
     yield Section("findings", "What else was looked at", findings_blocks(rest), ("page",))
 
 
-def _brief(seen: Inspection, findings: Sequence[Finding], capture: OpenCapture) -> Iterator[Block]:
+def _beside(beside: Sequence[Beside]) -> Table:
+    rows = [(b.button, *map(str, (b.seen, b.missed, b.extra, b.weak))) for b in beside]
+    return Table(
+        "Presses that the other has and that are seen here, or missed; those that only this one "
+        "has; and of those seen, those with doubtful bits or in pieces",
+        ("button", "seen", "missed", "extra", "weak"),
+        rows,
+        frozenset(range(1, 5)),
+    )
+
+
+def _steady(steady: Sequence[Steadiness]) -> Iterator[Block]:
+    def lasting(times: Sequence[int]) -> str:
+        middle, most = (show(float(f(times)) * 1e-12, "s", 3) for f in (np.median, max))
+        return f"{len(times)}, {middle} to {most}"
+
+    yield Table(
+        "Dropouts within a hold (10 to 50 ms), ghosts (shorter than 30 ms), changes that bounced "
+        "(how many, the usual and the longest), releases after their time, and how many odd "
+        "changes each tenth of the recording has",
+        ("button", "presses", "dropouts", "ghosts", "bounced", "late", "by tenths"),
+        [
+            (
+                *(one.button, str(one.presses), str(one.dropouts), str(one.ghosts)),
+                *(lasting(times) if times else "–" for times in (one.bounces_ps, one.late_ps)),
+                "–" if not any(one.trend) else " ".join(map(str, one.trend)),
+            )
+            for one in steady
+        ],
+        frozenset((1, 2, 3)),
+    )
+    bounces = np.array([ps for one in steady for ps in one.bounces_ps]) / 1e9
+    if len(bounces):
+        counts, edges = np.histogram(bounces, bins=min(10, len(bounces)))
+        bars = [_BAR * max(round(24 * n / max(counts)), int(n > 0)) for n in counts]
+        spans = (f"{a:.2f} to {b:.2f} ms" for a, b in pairwise(edges))
+        rows = [*zip(spans, map(str, counts), bars, strict=True)]
+        yield Table("How long they bounced", ("for", "changes", ""), rows, frozenset((1,)))
+
+
+def _brief(
+    seen: Inspection, findings: Sequence[Finding], capture: OpenCapture, beside: Sequence[Beside]
+) -> Iterator[Block]:
     """What was read, in the order in which it was seen, then what is wrong and what is thin."""
     rows = [("read", _states(seen))]
     period = seen.measures.get("poll period")
@@ -106,10 +157,16 @@ def _brief(seen: Inspection, findings: Sequence[Finding], capture: OpenCapture) 
         rows.append(("polls", f"{1e12 / period.median:.3f} a second"))
     if seen.frame is not None and len(seen.rows):
         rows.append(("frame", f"read 1 in {_in_frame(seen.place(seen.read(0)))}"))
-    doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if _comments(read)]
-    odd = [f"read {read.number}: {_comments(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
+    doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if comments(read)]
+    odd = [f"read {read.number}: {comments(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
     odd += [f"and {len(doubtful) - len(odd)} more"] if len(doubtful) > len(odd) else []
     rows += [("doubtful", "; ".join(odd))] if odd else []
+    amiss = [
+        row.button + "".join(f", {n} {what}" for what, n in list(asdict(row).items())[2:] if n)
+        for row in beside
+        if row.missed + row.extra + row.weak
+    ]
+    rows += [("amiss", "; ".join(amiss))] if amiss else []
     yield Lines("", rows)
     broken = [found for found in findings if found.verdict == "fail"]
     yield Lines("What went wrong", [(found.id, found.says) for found in broken])
@@ -230,7 +287,7 @@ def _article(
         either = expected.unsure(read.start_ps)
         wanted = expected.at(read.start_ps) & ~either | read.byte & either
     right = wanted == read.byte and not read.undecided
-    comments = _comments(read)
+    odd = comments(read)
     says = f"Read as {spelled(read.byte)}"
     says += f", expected {spelled(wanted)}" if wanted != read.byte else ""
 
@@ -253,7 +310,7 @@ def _article(
     return Article(
         f"Read {read.number} at {_when(read.start_ps)}",
         "pass" if right and not shown.fails else "fail",
-        f"{says}{'; ' + comments if comments else ''}.",
+        f"{says}{'; ' + odd if odd else ''}.",
         f"{read.clocks} clocks; the wave begins {_when(begin)} into the capture.",
         shown.why,
         wave=wave,
@@ -314,8 +371,15 @@ def _widths(seen: Inspection) -> Iterator[tuple[str, ...]]:
             more = f"{1e12 / widths.median:.3f} a second"
         times = (widths.least, widths.median, widths.mean, widths.most)
         yield name, str(widths.count), *(show(ps * 1e-12, "s", 4) for ps in times), more
-    for role, (least, most) in seen.volts.items():
-        yield role, "", f"{least:.3g} V", "", "", f"{most:.3g} V", ""
+    for wire, edges in seen.edges.items():
+        if edges.levels is not None:
+            yield _extremes(f"{wire}, levels found", edges.levels)
+    for role, volts in seen.volts.items():
+        yield _extremes(role, volts)
+
+
+def _extremes(what: str, volts: tuple[float, float]) -> tuple[str, ...]:
+    return what, "", f"{volts[0]:.3g} V", "", "", f"{volts[1]:.3g} V", ""
 
 
 def _channels(capture: OpenCapture) -> Iterator[tuple[str, str]]:
@@ -367,14 +431,18 @@ def _lasting(press: Press) -> str:
 def _reads(seen: Inspection, caption: str, most: int, *, folded: bool = False) -> Table:
     more = len(seen.rows) - most
     heads = ["read", "at", "byte", "read as", "clocks", "comments"]
+    later = seen.wanted > 8
+    if later:
+        heads.insert(4, f"bits 9 to {seen.wanted}")
     rows: list[tuple[str | Cell, ...]] = []
     for read in islice(seen.reads(), most):
-        comments = _comments(read)
+        odd = comments(read)
         rows.append(
             (
                 *(str(read.number), _when(read.start_ps), f"{read.byte:08b}"),
-                *(spelled(read.byte), str(read.clocks)),
-                Cell(comments, bad=True) if comments else "",
+                *(spelled(read.byte), *([read.later_bits(seen.wanted)] if later else [])),
+                str(read.clocks),
+                Cell(odd, bad=True) if odd else "",
                 *([] if seen.frame is None else [_in_frame(seen.place(read))]),
             )
         )
@@ -382,7 +450,7 @@ def _reads(seen: Inspection, caption: str, most: int, *, folded: bool = False) -
         caption if more > 0 or not folded else "All reads as a table",
         heads if seen.frame is None else [*heads, "in the frame"],
         rows,
-        frozenset((0, 1, 2, 4) if not folded else (1, 2, 4)),
+        frozenset((0, 1, 2, 4 + later) if not folded else (1, 2, 4 + later)),
         f"and {more} more reads; --all-reads lists them, --json has them" if more > 0 else "",
         folded=folded,
     )
@@ -398,19 +466,19 @@ def _in_frame(place: Place | None) -> str:
     return f"{lines}, {place.part}"
 
 
-def _comments(read: SeenRead) -> str:
+def comments(read: SeenRead) -> str:
     """What is odd about a read, in words; empty if nothing is."""
-    comments = []
+    odd = []
     if read.extra:
-        comments.append(f"clock {', '.join(map(str, read.extra))} extra")
+        odd.append(f"clock {', '.join(map(str, read.extra))} extra")
     if read.byte != read.held and not read.missing:
-        comments.append(f"on the wire {spelled(read.held)}")
+        odd.append(f"on the wire {spelled(read.held)}")
     if read.undecided:
-        comments.append(f"{spelled(read.undecided)} undecided")
+        odd.append(f"{spelled(read.undecided)} undecided")
     if read.cut_short:
-        comments.append("cut short")
+        odd.append("cut short")
     if read.open_ended:
-        comments.append("the capture ends")
+        odd.append("the capture ends")
     if read.in_gap:
-        comments.append("not all recorded")
-    return "; ".join(comments)
+        odd.append("not all recorded")
+    return "; ".join(odd)

@@ -7,10 +7,12 @@ is needed and lets the rest go, so memory does not grow with the file.
 import gzip
 import io
 import os
+import re
+import select
 import zlib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import IO, Any
 
@@ -26,6 +28,7 @@ __all__ = [
     "ByteStream",
     "CaptureFile",
     "Changes",
+    "Follow",
     "Piece",
     "Points",
     "Thresholds",
@@ -55,6 +58,31 @@ Points = tuple[NDArray[np.float64], NDArray[np.float64]]
 """Seconds, never falling, and volts."""
 
 
+class Follow(io.RawIOBase):
+    """An open file that somebody still writes to; ends where it does, or once ``stopped``."""
+
+    name = "standard input"
+    live = True
+
+    def __init__(self, handle: int) -> None:
+        """``handle`` is that of the operating system."""
+        self._handle = handle
+        self.stopped = False
+
+    def readable(self) -> bool:
+        """It is."""
+        return True
+
+    def readinto(self, place: Any) -> int:
+        """As soon as there is something."""
+        while not self.stopped:
+            if select.select([self._handle], [], [], 0.1)[0]:
+                some = os.read(self._handle, len(place))
+                place[: len(some)] = some
+                return len(some)
+        return 0
+
+
 class WaveError(ValueError):
     """A wave file that cannot be used: ``file: line: what is wrong; what would be right``."""
 
@@ -70,6 +98,8 @@ class Piece:
     only. ``volts`` has the least and the greatest voltage of channels that were followed for that.
     ``analogue`` has the points (seconds, volts) of wires in volts, between which they run straight.
     ``apart_ps`` is from one sample to the next where they are evenly spaced, 0 where nobody knows.
+    ``same_time`` is how many rows so far had the time of the row before, and of how many;
+    ``left_out`` how many lines of text among the rows were left out, and the first of them.
     """
 
     end_ps: int
@@ -80,6 +110,8 @@ class Piece:
     volts: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     analogue: Mapping[str, Points] = field(default_factory=dict)
     apart_ps: int = 0
+    same_time: tuple[int, int] = (0, 0)
+    left_out: tuple[int, str] = (0, "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +135,10 @@ THRESHOLDS = Thresholds(1.5, 3.5)
 
 @dataclass(slots=True)
 class ByteStream:
-    """An open capture. ``size`` is that of the file in bytes, 0 if it has none (a pipe)."""
+    """An open capture. ``size`` is that of the file in bytes, 0 if it has none (a pipe).
+
+    One that is ``live`` gives what there is, and waits only where there is nothing.
+    """
 
     name: str
     size: int
@@ -113,11 +148,14 @@ class ByteStream:
     _disk: IO[bytes]
     _step: Callable[[int, int], None]
     _held: bytes = b""
+    live: bool = False
 
     def peek(self) -> bytes:
         """Some of what the next `read` gives, without taking it."""
         if not self._held:
             self._held = self.read(1 << 12)
+            while self.live and b"\n" not in self._held and (more := self.read(1 << 12)):
+                self._held += more
         return self._held
 
     def read(self, count: int = BLOCK) -> bytes:
@@ -127,11 +165,11 @@ class ByteStream:
         """
         held, self._held = self._held[:count], self._held[count:]
         parts: list[bytes] = [held] if held else []
-        missing = count - len(held)
+        missing = 0 if held and self.live else count - len(held)
         with self._guarded():
             while missing and self.broken is None and (part := self._some(missing)):
                 parts.append(part)
-                missing -= len(part)
+                missing = 0 if self.live else missing - len(part)
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
     def read_into(self, place: memoryview) -> int:
@@ -140,10 +178,45 @@ class ByteStream:
         place[:count], self._held = self._held[:count], self._held[count:]
         with self._guarded():
             while (
-                count < len(place) and self.broken is None and (more := self._into(place[count:]))
+                count < len(place)
+                and not (count and self.live)
+                and self.broken is None
+                and (more := self._into(place[count:]))
             ):
                 count += more
         return count
+
+    def rewritten(
+        self, how: Callable[[bytes, bool], bytes], signs: tuple[bytes, bytes] | None = None
+    ) -> "ByteStream":
+        """What ``how`` makes of each block (it is told of the last), as a stream of its own.
+
+        ``signs``, a pattern and what takes its place, is applied to whole lines.
+        """
+        left = tail = b""
+        ended = False
+
+        def some(count: int) -> bytes:
+            nonlocal left, tail, ended
+            while not left and not ended:
+                block = self.read(max(count, 1 << 12))
+                ended = not block
+                left = tail + how(block, ended)
+                if signs is not None:
+                    whole = len(left) if ended else left.rfind(b"\n") + 1
+                    left, tail = left[:whole], left[whole:]
+                    left = re.sub(signs[0], signs[1], re.sub(rb"(?m)^ +| +(?=\r?$)", b"", left))
+            part, left = left[:count], left[count:]
+            plain.broken = None if part else self.broken
+            return part
+
+        def into(place: memoryview) -> int:
+            part = some(len(place))
+            place[: len(part)] = part
+            return len(part)
+
+        plain = replace(self, size=0, _some=some, _into=into, _held=b"")
+        return plain
 
     @contextmanager
     def _guarded(self) -> Iterator[None]:
@@ -188,6 +261,9 @@ def open_bytes(
             # `read1` hands on what was unpacked before data that are damaged; `read` would lose it.
             unpacked = gzip.GzipFile(fileobj=disk)
             yield ByteStream(name, size, None, unpacked.read1, unpacked.readinto1, disk, step)
+        elif getattr(file, "live", False):
+            some, into = disk.read1, disk.readinto1
+            yield ByteStream(name, size, None, some, into, disk, lambda *_: None, live=True)
         else:
             yield ByteStream(name, size, None, disk.read, disk.readinto, disk, step)
     finally:

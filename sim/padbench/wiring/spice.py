@@ -121,17 +121,17 @@ class _Netlist:
         def here(value: Array) -> float:
             return float(np.broadcast_to(value, shape)[0, at])
 
-        driven, supply = line.driven, here(over.supply)
-        ohms, cable = here(driven.resistor), d["cable_length"] * d["cable_per_metre"]
+        supply = here(over.supply)
+        ohms, cable = here(line.resistor), d["cable_length"] * d["cable_per_metre"]
         lifted = d["lift_r"] < ABSENT
         level = d["lift_low"] or here(over.console)
         yield from self._stands(name, over, at)
         yield f"Vdd_{name} vdd_{name} 0 {_n(supply)}"
         if ohms < ABSENT:
             yield f"Rpad_{name} vdd_{name} {name} {_n(ohms)}"
-        yield f"Ileak_{name} 0 {name} {_n((here(driven.source) - supply) / ohms)}"
+        yield f"Ileak_{name} 0 {name} {_n((here(line.source) - supply) / ohms)}"
         yield f"Ccable_{name} {name} 0 {_n(cable)}"
-        yield f"Cinputs_{name} {name} 0 {_n(here(driven.farads) - cable)}"
+        yield f"Cinputs_{name} {name} 0 {_n(here(line.farads) - cable)}"
         # What protects a pin keeps leakage from lifting the line beyond the supplies.
         yield f"Vtop_{name} top_{name} 0 {_n(max(supply, level) if lifted else supply)}"
         yield f"Dtop_{name} {name} top_{name} ideal"
