@@ -4,11 +4,11 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from yardstick import baseline_of
 
 from padbench.parts import console_timing
 from padbench.routines.console import Console
 from padbench.routines.frames import PollPlan, where_in_frame
-from padbench.routines.judge import baseline_of
 from padbench.routines.latency import LatencySetup, press_to_picture
 from padbench.routines.looks import AllAgree, RoutineLooks, latch_moments
 from padbench.routines.source import load_routine

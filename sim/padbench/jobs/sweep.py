@@ -4,7 +4,7 @@ import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from padbench.core.buttons import spelled
 from padbench.core.findings import Finding, Met, Rule, Source
@@ -38,9 +38,6 @@ from padbench.routines.routine import DEFAULT_LIMIT, PORTS
 from padbench.sheet import Sheet
 from padbench.trials.run import run_scenario, setting_of
 from padbench.workers import parts_done
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 __all__ = ["PadSweepDocument", "sweep"]
 
@@ -166,11 +163,6 @@ def _swept_pad(
             "findings": [finding_document(finding) for finding in findings],
         }
 
-    def figure(at: Path) -> "Figure":
-        from padbench.results.sweep_plots import pad_sweep_figure  # noqa: PLC0415
-
-        return pad_sweep_figure(name, pads[0], at)
-
     return Result(
         command="sweep",
         name=name,
@@ -179,10 +171,9 @@ def _swept_pad(
         word=_WORDS[verdict],
         lead=f"Every case of a read: {says}.",
         make_document=document,
-        make_sections=lambda: [*pad_sections(design.sheet, pads, play, stopped=stopped)],
+        make_sections=lambda: [*pad_sections(pads, play, stopped=stopped)],
         findings=findings,
         cases={"sweeps": [*map(_test, pads)]},
-        figures={"picture": figure},
         inputs=design.inputs(),
         assumed=design.sheet.assumed,
         wrote={} if vcd is None else {"Wave": vcd},

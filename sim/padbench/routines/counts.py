@@ -4,8 +4,7 @@
     counts.accepted_wrong, counts.counterexample
 
 A *case* is one held state with one fetch phase, held steady, with the result places preset to the
-held state. An engine is any such function ``sweep``: `padbench.routines.fast` has the one in use,
-`padbench.routines.plain` the yardstick.
+held state. An engine is any such function ``sweep``: `padbench.routines.fast` has one.
 """
 
 from collections.abc import Iterable

@@ -4,7 +4,7 @@
 
 A case without a stopped read ends as the undisturbed run with the same held state does (the proof
 stands at the top of `padbench.routines.stops`). All others are run as lanes, and those lanes that
-lock-step leaves out by `run_case`, as the plain engine does. So nothing is assumed of any case.
+lock-step leaves out by `run_case`. So nothing is assumed of any case.
 
 For work in parts (several rates, other processes, other machines) there is `survey` once, and
 `count` for any `Part`; `SweepCounts.add` joins what comes back, in any order:
@@ -179,7 +179,7 @@ def _lanes(
 
 
 def baseline_of_survey(known: Survey) -> Baseline:
-    """What `padbench.routines.judge.baseline_of` gives, from a survey of all held states."""
+    """What a survey of all held states says of the routine undisturbed."""
     rows = [known.rows[row] for row in known.row_of]
     lengths = [len(row) + COPY_CYCLES * row.count(COPY) for row in rows]
     longest = lengths.index(max(lengths))
