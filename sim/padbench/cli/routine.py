@@ -9,6 +9,7 @@ from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
 from padbench.jobs.routine import routine
 from padbench.parts import console_names
+from padbench.routines.cross import ASSEMBLERS
 from padbench.routines.routine import DEFAULT_LIMIT
 
 __all__ = ["add_routine_options", "fetch_arguments", "routine_arguments", "run"]
@@ -80,6 +81,11 @@ def add_routine_options(
         default=DEFAULT_LIMIT,
         help=f"a routine that takes longer never comes back (default: {DEFAULT_LIMIT}, a frame)",
     )
+    parser.add_argument(
+        "--assembler",
+        choices=ASSEMBLERS,
+        help="the file is source for this program, which is run (default: our own, for .asm)",
+    )
     if not fetch:
         return
     parser.add_argument(
@@ -98,7 +104,7 @@ def add_routine_options(
 
 def routine_arguments(options: Namespace) -> dict[str, Any]:
     """What the jobs of a routine want of those options."""
-    names = ("entry", "origin", "result", "ports", "console", "limit")
+    names = ("entry", "origin", "result", "ports", "console", "limit", "assembler")
     return {name: getattr(options, name) for name in names}
 
 

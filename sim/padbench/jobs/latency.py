@@ -15,6 +15,7 @@ from padbench.results.blocks import FrameStrip, Lines, Prose, Table
 from padbench.results.frame import frame_at
 from padbench.results.result import Case, Result, Section
 from padbench.routines.console import Console
+from padbench.routines.cross import Assembler
 from padbench.routines.fast import baseline_of_survey, survey
 from padbench.routines.frames import PollPlan
 from padbench.routines.judge import Baseline
@@ -86,6 +87,7 @@ def latency(
     ports: str | tuple[Address, Address] = PORTS,
     console: str = "60hz",
     limit: int = DEFAULT_LIMIT,
+    assembler: Assembler | None = None,
     picture: Path | None = None,
 ) -> Result:
     """The exact distribution of the delay from a press to the first picture that can show it.
@@ -101,7 +103,9 @@ def latency(
     a figure. ``result.data`` is a `Delays`, and nothing here can fail. Raises ``RoutineError`` for
     a routine that cannot be used or shows no press, `Refusal` for anything else.
     """
-    question = RoutineQuestion(str(routine), entry, origin, result, ports, console, limit=limit)
+    question = RoutineQuestion(
+        str(routine), entry, origin, result, ports, console, limit=limit, assembler=assembler
+    )
     chance, chatter = _chance(closed), _chatter(bounce)
     code, console_ = question.load()
     _check_plan(console_.timing, line, every, processing, screen_line)

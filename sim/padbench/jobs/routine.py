@@ -37,6 +37,7 @@ from padbench.results.documents import FindingDocument, finding_document
 from padbench.results.result import Case, Result
 from padbench.routines.console import Clocks
 from padbench.routines.counts import STATES, SweepCounts, worst_risk
+from padbench.routines.cross import Assembler
 from padbench.routines.fast import baseline_of_survey, count, parts, survey
 from padbench.routines.frames import lines_of, microseconds_of, where_in_frame
 from padbench.routines.judge import Judgement, judge_routine
@@ -175,6 +176,7 @@ def routine(
     clocks: Clocks = "joined",
     periods: Rates = None,
     limit: int = DEFAULT_LIMIT,
+    assembler: Assembler | None = None,
     sheet: SheetLike | None = None,
     line: int | None = None,
     waves: FileLike | None = None,
@@ -190,7 +192,7 @@ def routine(
     (default: the first byte), ``origin`` where a .bin lies, ``result`` A, an address or a label,
     two with a comma for two pads (default: found by running it). ``periods``: CPU cycles from fetch
     to fetch (default: all rates of the console). A routine that takes more than ``limit`` cycles
-    never comes back.
+    never comes back. With an ``assembler`` the file is source for that program.
     ``sheet`` is the pad in the waves (default: a starter pad), ``line`` that of the frame at which
     the read starts. ``waves`` is a VCD file for the worst case. ``progress`` is told how many cases
     are done, and of how many; Ctrl-C gives what was found until then. ``result.data`` is a
@@ -198,7 +200,9 @@ def routine(
     sheet, `Refusal` (a ``ValueError``) for anything else, ``OSError`` for a file that cannot be
     written. Rules and rates of the fetch are from memory.
     """
-    question = RoutineQuestion(str(what), entry, origin, result, ports, console, clocks, limit)
+    question = RoutineQuestion(
+        str(what), entry, origin, result, ports, console, clocks, limit, assembler
+    )
     return judged(
         question,
         "routine",

@@ -18,6 +18,7 @@ from padbench.results.blocks import Lines, Prose
 from padbench.results.documents import Outcome
 from padbench.results.result import Case, Result, Section
 from padbench.routines.console import Clocks, SampleFetch
+from padbench.routines.cross import Assembler
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS
 from padbench.routines.run import RoutineRun, held_by, run_case
 from padbench.routines.wave import case_wave
@@ -63,6 +64,7 @@ def play_case(
     console: str = "60hz",
     clocks: Clocks = "joined",
     limit: int = DEFAULT_LIMIT,
+    assembler: Assembler | None = None,
     sheet: SheetLike | None = None,
     waves: Path | None = None,
 ) -> Result:
@@ -76,7 +78,9 @@ def play_case(
     a folder. The rest is as in `padbench.routine`. The verdict is "fail" where the routine hands on
     anything but what is held. ``result.data`` is a `RoutineRun`. Raises as `padbench.routine`.
     """
-    question = RoutineQuestion(str(what), entry, origin, result, ports, console, clocks, limit)
+    question = RoutineQuestion(
+        str(what), entry, origin, result, ports, console, clocks, limit, assembler
+    )
     routine, console_ = question.load()
     periods = periods_of(console_, period, "fastest")
     if len(periods) != 1:

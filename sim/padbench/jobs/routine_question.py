@@ -4,7 +4,7 @@ import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, get_args
+from typing import Literal, get_args
 
 from padbench.circuit.pad_model import pad_model
 from padbench.core.findings import Finding, Source
@@ -21,6 +21,7 @@ from padbench.parts import console_names, console_timing
 from padbench.results.inputs import Input, disassembled
 from padbench.routines.console import SHORTEST_PERIOD, Clocks, Console
 from padbench.routines.counts import STATES, WORST, Counterexample, SweepCounts
+from padbench.routines.cross import ASSEMBLERS, Assembler
 from padbench.routines.frames import Span
 from padbench.routines.judge import Baseline, Judgement, on_its_port
 from padbench.routines.lengths import DesignMap, SafeLengths
@@ -29,9 +30,6 @@ from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine
 from padbench.routines.source import load_routine, number, shipped_source
 from padbench.routines.wave import case_wave
 from padbench.sheet import STARTER, sheet_from_text
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = ["Address", "JudgedRoutine", "Rates", "RoutineQuestion", "pad_for_wave", "periods_of"]
 
@@ -62,6 +60,7 @@ class RoutineQuestion:
     console: str = "60hz"
     clocks: Clocks = "joined"
     limit: int = DEFAULT_LIMIT
+    assembler: Assembler | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is none of the values there are."""
@@ -70,12 +69,18 @@ class RoutineQuestion:
         if self.clocks not in get_args(Clocks):
             known = ", ".join(get_args(Clocks))
             raise Refusal("clocks", f"{str(self.clocks)[:60]!r} is none; try {known}")
+        if self.assembler not in (None, *ASSEMBLERS):
+            known = ", ".join(ASSEMBLERS)
+            raise Refusal("assembler", f"{str(self.assembler)[:60]!r} is none; try {known}")
         if self.console not in console_names():
             known = ", ".join(console_names())
             raise Refusal("console", f"there is no console {self.console[:60]!r}; try {known}")
 
-    def load(self) -> tuple[Routine, Console]:
-        """Both, the pad on the port that the routine reads. Raises `RoutineError`, `Refusal`."""
+    def load(self, text: str | None = None) -> tuple[Routine, Console]:
+        """Both, the pad on the port that the routine reads; ``text`` is taken for the source.
+
+        Raises `RoutineError`, `Refusal`.
+        """
         ports = self.ports.split(",") if isinstance(self.ports, str) else self.ports
         if len(ports) != 2:
             raise Refusal("ports", f"{str(self.ports)[:60]!r} is not two addresses; see --help")
@@ -86,6 +91,8 @@ class RoutineQuestion:
             origin=None if self.origin is None else _address("origin", self.origin),
             result=self.result,
             ports=(first, second),
+            assembler=self.assembler,
+            text=text,
         )
         console = Console(console_timing(self.console), self.clocks)
         code = on_its_port(code, console, self.limit)
@@ -114,6 +121,7 @@ class RoutineQuestion:
             "console": self.console,
             "limit": str(self.limit),
             "clocks": self.clocks,
+            "assembler": self.assembler or "",
         }
 
     def inputs(self, routine: Routine, sheet: SheetLike | None) -> tuple[Input, ...]:

@@ -34,6 +34,7 @@ from padbench.padsweep.tally import (
 from padbench.results.documents import finding_document
 from padbench.results.result import Case, Result
 from padbench.routines.console import Clocks
+from padbench.routines.cross import Assembler
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS
 from padbench.sheet import Sheet
 from padbench.trials.run import run_scenario, setting_of
@@ -68,6 +69,7 @@ def sweep(
     clocks: Clocks = "joined",
     periods: Rates = None,
     limit: int = DEFAULT_LIMIT,
+    assembler: Assembler | None = None,
     chart: bool = False,
     workers: int = 1,
     cluster: str | None = None,
@@ -94,7 +96,7 @@ def sweep(
         raise Refusal("workers", f"{workers} is not between 1 and {_MOST_WORKERS}")
     if routine is not None:
         question = RoutineQuestion(
-            str(routine), entry, origin, result, ports, console, clocks, limit
+            str(routine), entry, origin, result, ports, console, clocks, limit, assembler
         )
         return judged(
             question,
