@@ -7,6 +7,7 @@ from typing import Any
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
+from padbench.files import plan_folder
 from padbench.jobs.routine import routine
 from padbench.parts import console_names
 from padbench.routines.cross import ASSEMBLERS
@@ -28,9 +29,17 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("--waves", metavar="FILE", type=Path, help="VCD of the worst case found")
     parser.add_argument("--sheet", type=Path, help="the pad in that wave (default: a starter pad)")
     parser.add_argument("--line", type=int, help="the line of the frame at which the read starts")
-    add_output_options(parser, {"picture": "exposure by rate"})
+    parser.add_argument(
+        "--cures",
+        metavar="DIR",
+        type=Path,
+        help="patches of the source that mend it, each swept at every rate",
+    )
+    add_output_options(parser, {"picture": "the passes, and what stops them"})
     options = parser.parse_args(arguments)
     with usable(), progress("cases", rate=True) as step:
+        if options.cures is not None:
+            plan_folder(options.cures)
         result = routine(
             options.what,
             **routine_arguments(options),
@@ -38,6 +47,7 @@ def run(arguments: list[str]) -> int:
             sheet=options.sheet,
             line=options.line,
             waves=options.waves,
+            cures=options.cures,
             progress=step,
         )
     return emit([result], options, arguments)

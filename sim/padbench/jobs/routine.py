@@ -4,7 +4,7 @@
 `padbench.jobs.routine_case`.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from functools import partial
@@ -15,6 +15,7 @@ from typing_extensions import TypedDict
 
 from padbench.core.buttons import spelled
 from padbench.core.sentences import grouped
+from padbench.files import whole_file
 from padbench.jobs.loading import (
     FileLike,
     Progress,
@@ -31,13 +32,20 @@ from padbench.jobs.routine_question import (
     pad_for_wave,
     periods_of,
 )
-from padbench.jobs.routine_sections import routine_sections
+from padbench.jobs.routine_sections import (
+    map_strips,
+    pass_strips,
+    phase_strips,
+    routine_sections,
+)
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.results.documents import FindingDocument, finding_document
 from padbench.results.result import Case, Result
 from padbench.routines.console import Clocks
-from padbench.routines.counts import STATES, SweepCounts, worst_risk
+from padbench.routines.counts import FAILING, STATES, SweepCounts, worst_risk
 from padbench.routines.cross import Assembler
+from padbench.routines.cures import Cure
+from padbench.routines.cures import cures as cures_of
 from padbench.routines.fast import baseline_of_survey, count, parts, survey
 from padbench.routines.frames import lines_of, microseconds_of, where_in_frame
 from padbench.routines.judge import Judgement, judge_routine
@@ -77,7 +85,8 @@ class CounterexampleDocument(TypedDict):
 class SweepDocument(TypedDict):
     """Counts of a fetch period; see `padbench.routines.counts.SweepCounts`.
 
-    ``wrong_by_held`` has for each held state in how many phases a poll goes wrong.
+    ``wrong_by_held`` has for each held state in how many phases a poll goes wrong,
+    ``exposed_phases`` are those in which any does.
     """
 
     period: int
@@ -88,6 +97,7 @@ class SweepDocument(TypedDict):
     never_settles: int
     kept_old: int
     wrong_by_held: list[int]
+    exposed_phases: list[int]
     counterexample: CounterexampleDocument | None
     counterexamples: list[CounterexampleDocument]
 
@@ -131,6 +141,30 @@ class MapDocument(TypedDict):
     safe: list[list[bool]]
 
 
+class TouchDocument(TypedDict):
+    """A cycle that touches a port, undisturbed; ``loses`` are the bits that a stop there loses."""
+
+    cycle: int
+    address: int
+    file: str
+    line: int | None
+    source: str
+    bus: str
+    number: int
+    loses: list[int]
+
+
+class CureDocument(TypedDict):
+    """A patch of the source (a unified diff), swept at every rate; cycles and lines more."""
+
+    name: str
+    says: str
+    patch: str
+    cycles: int
+    lines: int
+    verdict: str
+
+
 class RoutineDocument(TypedDict):
     """``padbench routine`` and ``padbench sweep --routine``; cycles are the undisturbed ones."""
 
@@ -148,6 +182,8 @@ class RoutineDocument(TypedDict):
     microseconds: float
     port_reads: list[int]
     latch_writes: list[int]
+    listing: list[TouchDocument]
+    cures: list[CureDocument] | None
     on: dict[str, LengthDocument]
     sweeps: list[SweepDocument]
     safe: SafeDocument | None
@@ -180,6 +216,7 @@ def routine(
     sheet: SheetLike | None = None,
     line: int | None = None,
     waves: FileLike | None = None,
+    cures: FileLike | None = None,
     progress: Progress = unwatched,
 ) -> Result:
     """Judge a 6502 read routine: its cycles, and what the sample fetch does to it in every phase.
@@ -194,7 +231,8 @@ def routine(
     to fetch (default: all rates of the console). A routine that takes more than ``limit`` cycles
     never comes back. With an ``assembler`` the file is source for that program.
     ``sheet`` is the pad in the waves (default: a starter pad), ``line`` that of the frame at which
-    the read starts. ``waves`` is a VCD file for the worst case. ``progress`` is told how many cases
+    the read starts. ``waves`` is a VCD file for the worst case, ``cures`` a folder for patches that
+    mend a routine, each swept at every rate of the console. ``progress`` is told how many cases
     are done, and of how many; Ctrl-C gives what was found until then. ``result.data`` is a
     `JudgedRoutine`. Raises ``RoutineError`` for a routine that cannot be used, `SheetError` for a
     sheet, `Refusal` (a ``ValueError``) for anything else, ``OSError`` for a file that cannot be
@@ -210,6 +248,7 @@ def routine(
         sheet=sheet,
         line=line,
         waves=path_of(waves),
+        cure=path_of(cures),
         progress=progress,
     )
 
@@ -222,6 +261,7 @@ def judged(
     sheet: SheetLike | None = None,
     line: int | None = None,
     waves: Path | None = None,
+    cure: Path | None = None,
     chart: bool = False,
     workers: int = 1,
     cluster: str | None = None,
@@ -242,7 +282,7 @@ def judged(
     by_period = {period: SweepCounts(period) for period in periods}
     total, done = STATES * sum(periods), 0
     judgement: Judgement | None = None
-    lengths, drawn = None, None
+    lengths, drawn, found = None, None, None
     try:
         with clusters("workers" if cluster is None else "cluster"):
             work = parts(known, periods, workers if cluster is None else _MANY)
@@ -253,12 +293,15 @@ def judged(
         judgement = judge_routine(code, console, base, [*by_period.values()], question.limit)
         lengths = safe_lengths(base.longest, periods) if judgement.by_lengths else None
         drawn = design_map(base.longest, periods, progress=progress) if chart else None
+        if cure is not None:
+            found = tuple(cures_of(code, console, question.loader(code), question.limit))
     except KeyboardInterrupt:
-        judgement = lengths = drawn = None
+        judgement = lengths = drawn = found = None
     report = JudgedRoutine(
         question, code, console, base, tuple(by_period.values()), judgement, lengths, drawn,
-        pad, line, span,
+        pad, line, span, found,
     )  # fmt: skip
+    patches = _write_patches(found or (), cure)
     if waves is not None:
         _write_worst_wave(report, waves)
     name = Path(code.name).name
@@ -275,9 +318,20 @@ def judged(
         cases={"sweeps": [*_tests(report)]},
         figures={"picture": partial(_figure, report, command)},
         inputs=question.inputs(code, sheet),
-        wrote={} if waves is None else {"Wave": waves},
+        wrote=({} if waves is None else {"Wave": waves}) | patches,
         data=report,
     )
+
+
+def _write_patches(found: Sequence[Cure], folder: Path | None) -> dict[str, Path]:
+    wrote = {}
+    for number, one in enumerate(found, 1):
+        assert folder is not None
+        path = folder / f"{number}-{one.name}.patch"
+        with whole_file(path) as out:
+            out.write(one.patch)
+        wrote[f"Patch {number}"] = path
+    return wrote
 
 
 def _write_worst_wave(report: JudgedRoutine, path: Path) -> None:
@@ -297,17 +351,16 @@ def _write_worst_wave(report: JudgedRoutine, path: Path) -> None:
 
 
 def _figure(report: JudgedRoutine, command: str, path: Path) -> "Figure":
-    """The map if there is one; of ``routine`` the exposure by rate, of ``sweep`` every phase."""
-    from padbench.results import sweep_plots  # noqa: PLC0415 - only who draws needs it
+    """The map if there is one; else of ``routine`` the worst passes, of ``sweep`` the phases."""
+    from padbench.results.sweep_plots import strips_figure  # noqa: PLC0415 - only who draws
 
     name = Path(report.routine.name).name
     if report.chart is not None:
-        return sweep_plots.map_figure(report.chart, f"{name}: loop length and gap", path)
+        return strips_figure(map_strips(report.chart), f"{name}: loop length and gap", path)
     if command == "sweep":
         title = f"{name}: worst outcome of each phase"
-        return sweep_plots.phases_figure(report.sweeps, title, path)
-    console = report.console.timing.name
-    return sweep_plots.exposure_figure(name, console, report.sweeps, path)
+        return strips_figure(phase_strips(report.sweeps), title, path)
+    return strips_figure(pass_strips(report), f"{name}: its passes and what stops them", path)
 
 
 def _tests(report: JudgedRoutine) -> Iterator[Case]:
@@ -349,6 +402,8 @@ def _document(report: JudgedRoutine, waves: Path | None, chart: bool) -> Routine
         "microseconds": microseconds_of(base.most, report.console.timing),
         "port_reads": [at.cycle for at in base.longest.accesses if at.kind == "read"],
         "latch_writes": [at.cycle for at in base.longest.accesses if at.kind == "latch"],
+        "listing": [asdict(touch) for touch in report.listing],  # type: ignore[misc]
+        "cures": None if report.cures is None else [asdict(one) for one in report.cures],  # type: ignore[misc]
         "on": {key: _length(base.most, console_timing(key)) for key in console_names()},
         "sweeps": [_sweep(report.question, sweep) for sweep in report.sweeps],
         "safe": None
@@ -397,6 +452,7 @@ def _sweep(question: RoutineQuestion, sweep: SweepCounts) -> SweepDocument:
         "never_settles": sweep.never_settles,
         "kept_old": sweep.kept_old,
         "wrong_by_held": sweep.by_held,
+        "exposed_phases": [phase for phase, code in enumerate(sweep.by_phase) if code in FAILING],
         "counterexample": None if sweep.counterexample is None else asdict(sweep.counterexample),  # type: ignore[typeddict-item]
         "counterexamples": [
             {**asdict(case), "play": question.play(sweep.period, case)}  # type: ignore[typeddict-item]

@@ -1,8 +1,9 @@
 """Which read routine is asked about, on which console; and all that was found out about it."""
 
 import shlex
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
 
@@ -22,9 +23,11 @@ from padbench.results.inputs import Input, disassembled
 from padbench.routines.console import SHORTEST_PERIOD, Clocks, Console
 from padbench.routines.counts import STATES, WORST, Counterexample, SweepCounts
 from padbench.routines.cross import ASSEMBLERS, Assembler
+from padbench.routines.cures import Cure
 from padbench.routines.frames import Span
 from padbench.routines.judge import Baseline, Judgement, on_its_port
 from padbench.routines.lengths import DesignMap, SafeLengths
+from padbench.routines.listing import Touch, listing
 from padbench.routines.places import with_result_found
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine
 from padbench.routines.source import load_routine, number, shipped_source
@@ -99,6 +102,12 @@ class RoutineQuestion:
         if self.result is None and shipped_source(self.what) is None:
             code = with_result_found(code, console, self.limit)
         return code, console
+
+    def loader(self, routine: Routine) -> Callable[[str], Routine]:
+        """What loads a changed source of that routine, its results in the same places."""
+        places = ("A" if place == "A" else f"${place:04X}" for place in routine.results)
+        question = replace(self, result=",".join(places))
+        return lambda text: question.load(text)[0]
 
     def play(self, period: int, example: Counterexample) -> str:
         """The command line that plays a case of a fetch period again."""
@@ -179,7 +188,7 @@ class JudgedRoutine:
 
     ``judgement`` is None if the sweep was stopped; ``safe`` and ``chart`` are None where they have
     nothing to say or nobody asked. ``pad`` is the one in the waves, ``span`` where the read lies if
-    its line was named.
+    its line was named, ``cures`` those that were asked for.
     """
 
     question: RoutineQuestion
@@ -193,6 +202,12 @@ class JudgedRoutine:
     pad: PadModel
     line: int | None = None
     span: Span | None = None
+    cures: tuple[Cure, ...] | None = None
+
+    @cached_property
+    def listing(self) -> tuple[Touch, ...]:
+        """Where the longest undisturbed run with nothing held touches a port."""
+        return tuple(listing(self.routine, self.console, 0, self.question.limit))
 
     @property
     def verdict(self) -> str:

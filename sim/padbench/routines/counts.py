@@ -13,6 +13,7 @@ from operator import add
 from typing import Literal
 
 __all__ = [
+    "FAILING",
     "OUTCOMES",
     "STATES",
     "WORST",
@@ -35,6 +36,9 @@ WORST: tuple[Kind, ...] = ("accepted_wrong", "never_settles", "corrupt")
 
 OUTCOMES = ("no read stopped", "stopped, no harm", "pass misread", "never settles", "wrong byte")
 """What can come of a phase, the worst last."""
+
+FAILING = (3, 4)
+"""Those after which a poll has gone wrong."""
 
 
 @dataclass(frozen=True, slots=True)
