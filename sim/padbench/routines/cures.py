@@ -28,6 +28,7 @@ _MOST_ADDED = 64
 _TRIED = 3
 """Lengths of each kind that are swept before that kind is given up."""
 _NO_INSTRUCTION = 1
+_NO_FEED = "\n\\ No newline at end of file\n"
 _LABEL = re.compile(r"\s*@?\w+:")
 _INDENT = " " * 8
 _PAGE = 2
@@ -67,8 +68,6 @@ def cures(
     if source is None or not routine.lines:
         return []
     before = source.splitlines(keepends=True)
-    if before and not before[-1].endswith("\n"):
-        before[-1] += "\n"
     base = baseline_of_survey(survey(routine, console, limit))
     found: dict[str, Cure] = {}
     for change in _changes(routine, console, before, limit):
@@ -77,7 +76,8 @@ def cures(
         proved = _proved("".join(change.text), console, load, limit)
         if proved is not None:
             verdict, cycles = proved
-            patch = "".join(difflib.unified_diff(before, change.text, routine.name, routine.name))
+            diff = difflib.unified_diff(before, change.text, routine.name, routine.name)
+            patch = "".join(line if line[-1] == "\n" else line + _NO_FEED for line in diff)
             lines = len(change.text) - len(before)
             found[change.name] = Cure(
                 change.name, change.says, patch, cycles - base.most, lines, verdict

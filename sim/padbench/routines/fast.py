@@ -15,6 +15,7 @@ For work in parts (several rates, other processes, other machines) there is `sur
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -28,7 +29,16 @@ from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
 from padbench.routines.stops import COPY, touched_phases
 
-__all__ = ["Part", "Survey", "baseline_of_survey", "count", "parts", "survey", "sweep"]
+__all__ = [
+    "Part",
+    "Survey",
+    "baseline_of_survey",
+    "count",
+    "lost_presses",
+    "parts",
+    "survey",
+    "sweep",
+]
 
 BATCH = 1 << 15
 """Lanes at a time; more are no quicker, and this many keep within some megabytes."""
@@ -189,6 +199,21 @@ def baseline_of_survey(known: Survey) -> Baseline:
         known.outcomes.handed(),
         known.others.handed(),
     )
+
+
+def lost_presses(known: Survey, period: int) -> Fraction:
+    """The chance that a fetch keeps a poll from handing on a press of one button, nothing before.
+
+    Over all buttons and phases, each as likely as any other.
+    """
+    lost = 0
+    for held in (1 << bit for bit in range(8)):
+        phases = touched_phases(known.rows[known.row_of[held]], period, known.limit)
+        case = np.full(len(phases), held, np.uint8)
+        # From nothing in the result: the held state is exclusive-ored with itself.
+        after = _run(known.routine, known.console, known.limit, period, case, phases, held)
+        lost += int(np.count_nonzero(~after.finished | (after.results[0] & held == 0)))
+    return Fraction(lost, 8 * period)
 
 
 def sweep(
