@@ -42,8 +42,6 @@ _NO_INSTRUCTION = 1
 
 _SEE = "To see it,"
 _NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
-_LONGEST = 300
-"""Letters of a list of phases in a table."""
 
 _KINDS = {
     "accepted_wrong": "a wrong byte handed on",
@@ -66,7 +64,7 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
     if report.sweeps:
         title = "What the sample fetch does"
         counts = _counts_table(report.sweeps)
-        phases = [pass_strips(report), phase_strips(report.sweeps), _phases_table(report.sweeps)]
+        phases = [pass_strips(report), phase_strips(report.sweeps)]
         risk = [*_risk_table(report)]
         yield Section("fetch", title, [counts, *risk, *phases], ("page",))
         yield Section("fetch-text", title, [counts, *risk, *_examples(report)], ("text",))
@@ -99,7 +97,7 @@ def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Itera
         lines = [line for block in change if isinstance(block, Prose) for line in block.lines]
         yield Lines("What must change", [("", line) for line in lines])
         if report.cures is None and report.routine.lines:
-            yield Lines("", [("", "--cures DIR writes patches that mend it, each swept first")])
+            yield Lines("", [("", "padbench routine --cures DIR writes patches that mend it")])
     cycles = str(base.most) if base.least == base.most else f"{base.least} to {base.most}"
     cost = (
         f"{cycles} CPU cycles, {lines_of(base.most, timing):.2f} scan lines, "
@@ -303,24 +301,6 @@ def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
         ],
         frozenset(range(len(states) + 1)),
         "The last column is the worst state of all." if worst not in _SINGLE else "",
-    )
-
-
-def _phases_table(sweeps: Sequence[SweepCounts]) -> Table:
-    rows = []
-    for sweep in sweeps:
-        cells = [str(sweep.period)]
-        for code in range(1, len(OUTCOMES)):
-            text = ranges([phase for phase, met in enumerate(sweep.by_phase) if met == code])
-            if len(text) > _LONGEST:
-                text = text[:_LONGEST].rsplit(",", 1)[0] + ", …"
-            cells.append(text or "–")
-        rows.append(cells)
-    return Table(
-        "The same as a table: phases by the worst that any held state came to",
-        ("cycles from fetch to fetch", *OUTCOMES[1:]),
-        rows,
-        folded=True,
     )
 
 

@@ -21,15 +21,13 @@ from padbench.jobs.loading import (
     unwatched,
 )
 from padbench.jobs.pad_sections import PadSweepDocument, pad_document, pad_sections
-from padbench.jobs.routine import clusters, judged
+from padbench.jobs.routine import judged
 from padbench.jobs.routine_question import Address, Rates, RoutineQuestion
 from padbench.padsweep.counting import PAIRS, count_parts, pad_parts
 from padbench.padsweep.replay import case_text, pad_case
 from padbench.padsweep.tally import (
     PadCase,
     PadCounts,
-    PadPart,
-    PadTally,
 )
 from padbench.results.documents import finding_document
 from padbench.results.result import Case, Result
@@ -38,12 +36,10 @@ from padbench.routines.cross import Assembler
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS
 from padbench.sheet import Sheet
 from padbench.trials.run import run_scenario, setting_of
-from padbench.workers import parts_done
 
 __all__ = ["PadSweepDocument", "sweep"]
 
 _MOST_WORKERS = 256
-_BUNDLE = 4
 _POLICIES: tuple[Policy, ...] = ("both", "neither", "newer", "older")
 _WORDS = {"pass": "Passes.", "fail": "Fails.", "stopped": "Stopped before the end."}
 _READS = Rule(
@@ -111,7 +107,9 @@ def sweep(
     if chart:
         raise Refusal("map", "it is for a routine; leave it out with a sheet")
     assert sheet is not None
-    return _swept_pad(design_of(sheet), path_of(waves), workers, cluster, progress)
+    if cluster is not None:
+        raise Refusal("cluster", "it is for a routine; a sheet takes a second without")
+    return _swept_pad(design_of(sheet), path_of(waves), progress)
 
 
 @dataclass(frozen=True)
@@ -123,18 +121,8 @@ class _Pad:
     clocks: int
 
 
-@dataclass(frozen=True)
-class _Job:
-    pad_number: int
-    pad: PadModel
-    clocks: int
-    parts: tuple[PadPart, ...]
-
-
-def _swept_pad(
-    design: Design, waves: Path | None, workers: int, cluster: str | None, progress: Progress
-) -> Result:
-    pads, stopped = _counted(_pads(design.sheet), workers, cluster, progress)
+def _swept_pad(design: Design, waves: Path | None, progress: Progress) -> Result:
+    pads, stopped = _counted(_pads(design.sheet), progress)
     path = str(design.path) if design.path is not None else "SHEET"
     name = design.sheet.pad.name
 
@@ -198,36 +186,26 @@ def _pads(sheet: Sheet) -> list[_Pad]:
     return list(pads.values())
 
 
-def _counted(
-    pads: list[_Pad], workers: int, cluster: str | None, progress: Progress
-) -> tuple[list[PadCounts], bool]:
+def _counted(pads: list[_Pad], progress: Progress) -> tuple[list[PadCounts], bool]:
     """What was counted of each pad, and whether Ctrl-C came before the end."""
     counts = [PadCounts(one.ports, one.pad.policy, one.pad.serial) for one in pads]
-    jobs = [
-        _Job(number, replace(one.pad, policy=policy), one.clocks, parts)
-        for number, one in enumerate(pads)
+    work = [
+        (into, replace(one.pad, policy=policy), one.clocks, parts)
+        for into, one in zip(counts, pads, strict=True)
         # The sheet's own policy first: that is the verdict.
         for policy in sorted(_POLICIES, key=lambda name: name != one.pad.policy)
         for parts in pad_parts(one.clocks)
     ]
-    # A job takes less than a trip to another process and back.
-    size = 1 if workers == 1 and cluster is None else _BUNDLE
-    work = [jobs[start : start + size] for start in range(0, len(jobs), size)]
-    total, done = PAIRS * sum(len(job.parts) for job in jobs), 0
+    total, done = PAIRS * sum(len(parts) for *_, parts in work), 0
     try:
-        with clusters("workers" if cluster is None else "cluster"):
-            for bundle in parts_done(_do, None, work, workers=workers, cluster=cluster):
-                for job, tally in bundle:
-                    counts[job.pad_number].add(job.pad.policy, job.parts[0], tally)
-                    done += tally.cases
-                progress(done, total)
+        for into, pad, clocks, parts in work:
+            tally = count_parts(pad, parts, clocks)
+            into.add(pad.policy, parts[0], tally)
+            done += tally.cases
+            progress(done, total)
     except KeyboardInterrupt:
         return counts, True
     return counts, False
-
-
-def _do(_: None, jobs: list[_Job]) -> list[tuple[_Job, PadTally]]:
-    return [(job, count_parts(job.pad, job.parts, job.clocks)) for job in jobs]
 
 
 def _write_wave(path: Path | None, sheet: Sheet, pads: Sequence[PadCounts]) -> Path | None:

@@ -253,7 +253,7 @@ def count_parts(pad: PadModel, parts: Sequence[PadPart], clocks: int = 8) -> Pad
     for (first, seen), same in alike.items():
         must = [_pressed(wires, one) for one in _must(pad, same[0], clocks)]
         held = wires[first : first + 8]
-        whole.add(_counted(same[0], held, must, _bits(wires, seen, must)).of(same))
+        whole.add(_counted(same[0], held, must, _bits(wires, seen, must)), same)
     return whole
 
 

@@ -13,7 +13,7 @@ For work in parts (several rates, other processes, other machines) there is `sur
     for counts in spread(count, known, parts(known, [432, 576])): ...
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, NamedTuple
@@ -50,9 +50,8 @@ _ROWS = 1 << 26
 """Bytes for the rows of undisturbed cycles that are recorded at a time."""
 
 
-@dataclass
-class _Outcomes:
-    """How cases ended, an array element each; see `RoutineRun`."""
+class _Outcomes(NamedTuple):
+    """How cases ended, an array element each; see `RoutineRun`. ``results``: (places, cases)."""
 
     finished: npt.NDArray[np.bool_]
     hit: npt.NDArray[np.bool_]
@@ -60,40 +59,21 @@ class _Outcomes:
     pass_got: npt.NDArray[np.uint8]
     pass_port: npt.NDArray[np.uint8]
     results: npt.NDArray[np.uint8]
-    """(result places, cases)"""
 
     @classmethod
     def of(cls, lanes: Lanes) -> "_Outcomes":
-        return cls(
-            lanes.finished,
-            lanes.hit,
-            lanes.corrupt,
-            lanes.pass_got,
-            lanes.pass_port,
-            np.array(lanes.results()),
-        )
+        passes = lanes.pass_got, lanes.pass_port
+        results = np.array(lanes.results())
+        return cls(lanes.finished, lanes.hit, lanes.corrupt, *passes, results)
 
     def part(self, start: int, end: int) -> "_Outcomes":
         """Cases ``start`` to ``end`` - 1."""
-        return _Outcomes(
-            self.finished[start:end],
-            self.hit[start:end],
-            self.corrupt[start:end],
-            self.pass_got[start:end],
-            self.pass_port[start:end],
-            self.results[:, start:end],
-        )
+        return _Outcomes(*(one[..., start:end] for one in self))
 
     def then(self, other: "_Outcomes") -> "_Outcomes":
         """These cases and those of another one."""
-        return _Outcomes(
-            np.concatenate([self.finished, other.finished]),
-            np.concatenate([self.hit, other.hit]),
-            np.concatenate([self.corrupt, other.corrupt]),
-            np.concatenate([self.pass_got, other.pass_got]),
-            np.concatenate([self.pass_port, other.pass_port]),
-            np.concatenate([self.results, other.results], axis=1),
-        )
+        pairs: Iterable[Any] = zip(self, other, strict=True)
+        return _Outcomes(*(np.concatenate(pair, axis=-1) for pair in pairs))
 
     def handed(self) -> list[tuple[int, ...] | None]:
         """What each case handed on, port by port; None for one that has not come back."""
