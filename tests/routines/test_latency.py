@@ -156,7 +156,6 @@ def test_by_hand_without_bounce():
     assert delays.smallest == seen
     assert delays.largest == seen + HZ50.frame_cycles
     assert delays.mean == delays.percentile(50) == seen + HZ50.frame_cycles / 2
-    assert delays.share_within(seen) == 0
     assert delays.percentile(0) == seen
     assert delays.percentile(100) == delays.largest
 

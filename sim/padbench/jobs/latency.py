@@ -7,17 +7,16 @@ from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from typing_extensions import TypedDict
+from typing_extensions import TypedDict, Unpack
 
 from padbench.core.units import read_value
 from padbench.jobs.loading import Refusal
-from padbench.jobs.routine_question import Address, RoutineQuestion, periods_of
+from padbench.jobs.routine_question import Asked, RoutineQuestion, periods_of
 from padbench.parts import ConsoleTiming
 from padbench.results.blocks import FrameStrip, Lines, Prose, Strip, Strips, Table, spans_of
 from padbench.results.frame import frame_at
 from padbench.results.result import Case, Result, Section
 from padbench.routines.console import Console
-from padbench.routines.cross import Assembler
 from padbench.routines.fast import baseline_of_survey, lost_presses, survey
 from padbench.routines.frames import PollPlan
 from padbench.routines.judge import Baseline
@@ -28,7 +27,7 @@ from padbench.routines.latency import (
     press_to_picture,
 )
 from padbench.routines.looks import RoutineLooks, latch_moments
-from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine, RoutineError
+from padbench.routines.routine import Routine, RoutineError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -99,15 +98,9 @@ def latency(
     screen_line: int = 120,
     bounce: str | float = "5 ms",
     closed: str | float | Fraction = "1/2",
-    entry: str | None = None,
-    origin: Address | None = None,
-    result: str | None = None,
-    ports: str | tuple[Address, Address] = PORTS,
-    console: str = "60hz",
-    limit: int = DEFAULT_LIMIT,
-    assembler: Assembler | None = None,
     period: int | None = None,
     picture: Path | None = None,
+    **asked: Unpack[Asked],
 ) -> Result:
     """The exact distribution of the delay from a press to the first picture that can show it.
 
@@ -123,9 +116,8 @@ def latency(
     figure. ``result.data`` is a `Delays`, and nothing here can fail. Raises ``RoutineError`` for
     a routine that cannot be used or shows no press, `Refusal` for anything else.
     """
-    question = RoutineQuestion(
-        str(routine), entry, origin, result, ports, console, limit=limit, assembler=assembler
-    )
+    question = RoutineQuestion(str(routine), **asked)
+    limit = question.limit
     chance, chatter = _chance(closed), _chatter(bounce)
     code, console_ = question.load()
     lines = (line,) if isinstance(line, int) else tuple(dict.fromkeys(line))

@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NotRequired
 
-from typing_extensions import TypedDict
+from typing_extensions import TypedDict, Unpack
 
 from padbench.core.buttons import spelled
 from padbench.core.sentences import grouped
@@ -25,7 +25,7 @@ from padbench.jobs.loading import (
     unwatched,
 )
 from padbench.jobs.routine_question import (
-    Address,
+    Asked,
     JudgedRoutine,
     Rates,
     RoutineQuestion,
@@ -41,16 +41,14 @@ from padbench.jobs.routine_sections import (
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.results.documents import FindingDocument, finding_document
 from padbench.results.result import Case, Result
-from padbench.routines.console import Clocks
 from padbench.routines.counts import FAILING, STATES, SweepCounts, worst_risk
-from padbench.routines.cross import Assembler
 from padbench.routines.cures import Cure
 from padbench.routines.cures import cures as cures_of
 from padbench.routines.fast import baseline_of_survey, count, parts, survey
 from padbench.routines.frames import lines_of, microseconds_of, where_in_frame
 from padbench.routines.judge import Judgement, judge_routine
-from padbench.routines.lengths import design_map, safe_lengths
-from padbench.routines.routine import DEFAULT_LIMIT, PORTS
+from padbench.routines.lengths import SafeLengths, design_map, safe_lengths
+from padbench.routines.listing import Touch
 from padbench.workers import NoWorkers, parts_done
 
 if TYPE_CHECKING:
@@ -122,15 +120,6 @@ class LengthDocument(TypedDict):
     microseconds: float
 
 
-class SafeDocument(TypedDict):
-    """Loop lengths and gaps between passes that mend the routine at these periods."""
-
-    loop: int | None
-    loops: list[int]
-    gaps: list[int]
-    periods: list[int]
-
-
 class MapDocument(TypedDict):
     """By loop length, then gap: the periods at which it is unsafe, and whether it is safe."""
 
@@ -141,32 +130,11 @@ class MapDocument(TypedDict):
     safe: list[list[bool]]
 
 
-class TouchDocument(TypedDict):
-    """A cycle that touches a port, undisturbed; ``loses`` are the bits that a stop there loses."""
-
-    cycle: int
-    address: int
-    file: str
-    line: int | None
-    source: str
-    bus: str
-    number: int
-    loses: list[int]
-
-
-class CureDocument(TypedDict):
-    """A patch of the source (a unified diff), swept at every rate; cycles and lines more."""
-
-    name: str
-    says: str
-    patch: str
-    cycles: int
-    lines: int
-    verdict: str
-
-
 class RoutineDocument(TypedDict):
-    """``padbench routine`` and ``padbench sweep --routine``; cycles are the undisturbed ones."""
+    """``padbench routine`` and ``padbench sweep --routine``; cycles are the undisturbed ones.
+
+    ``listing``, ``cures`` and ``safe`` have the fields of those classes.
+    """
 
     routine: str
     console: str
@@ -182,11 +150,11 @@ class RoutineDocument(TypedDict):
     microseconds: float
     port_reads: list[int]
     latch_writes: list[int]
-    listing: list[TouchDocument]
-    cures: list[CureDocument] | None
+    listing: list[Touch]
+    cures: list[Cure] | None
     on: dict[str, LengthDocument]
     sweeps: list[SweepDocument]
-    safe: SafeDocument | None
+    safe: SafeLengths | None
     vcd: str | None
     findings: list[FindingDocument]
     map: NotRequired[MapDocument | None]
@@ -204,20 +172,13 @@ def clusters(option: str) -> Iterator[None]:
 def routine(
     what: str | Path,
     *,
-    entry: str | None = None,
-    origin: Address | None = None,
-    result: str | None = None,
-    ports: str | tuple[Address, Address] = PORTS,
-    console: str = "60hz",
-    clocks: Clocks = "joined",
     periods: Rates = None,
-    limit: int = DEFAULT_LIMIT,
-    assembler: Assembler | None = None,
     sheet: SheetLike | None = None,
     line: int | None = None,
     waves: FileLike | None = None,
     cures: FileLike | None = None,
     progress: Progress = unwatched,
+    **asked: Unpack[Asked],
 ) -> Result:
     """Judge a 6502 read routine: its cycles, and what the sample fetch does to it in every phase.
 
@@ -238,9 +199,7 @@ def routine(
     sheet, `Refusal` (a ``ValueError``) for anything else, ``OSError`` for a file that cannot be
     written. Rules and rates of the fetch are from memory.
     """
-    question = RoutineQuestion(
-        str(what), entry, origin, result, ports, console, clocks, limit, assembler
-    )
+    question = RoutineQuestion(str(what), **asked)
     return judged(
         question,
         "routine",
@@ -406,14 +365,7 @@ def _document(report: JudgedRoutine, waves: Path | None, chart: bool) -> Routine
         "cures": None if report.cures is None else [asdict(one) for one in report.cures],  # type: ignore[misc]
         "on": {key: _length(base.most, console_timing(key)) for key in console_names()},
         "sweeps": [_sweep(report.question, sweep) for sweep in report.sweeps],
-        "safe": None
-        if safe is None
-        else {
-            "loop": safe.loop,
-            "loops": list(safe.loops),
-            "gaps": list(safe.gaps),
-            "periods": list(safe.periods),
-        },
+        "safe": None if safe is None else asdict(safe),  # type: ignore[typeddict-item]
         "vcd": None if waves is None else str(waves),
         "findings": [finding_document(finding) for finding in report.findings],
     }

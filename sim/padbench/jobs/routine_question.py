@@ -7,6 +7,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Literal, get_args
 
+from typing_extensions import TypedDict
+
 from padbench.circuit.pad_model import pad_model
 from padbench.core.findings import Finding, Source
 from padbench.core.pad import PadModel
@@ -34,7 +36,15 @@ from padbench.routines.source import load_routine, number, shipped_source
 from padbench.routines.wave import case_wave
 from padbench.sheet import STARTER, sheet_from_text
 
-__all__ = ["Address", "JudgedRoutine", "Rates", "RoutineQuestion", "pad_for_wave", "periods_of"]
+__all__ = [
+    "Address",
+    "Asked",
+    "JudgedRoutine",
+    "Rates",
+    "RoutineQuestion",
+    "pad_for_wave",
+    "periods_of",
+]
 
 Address = int | str
 """An address, as a number or as text such as ``$4016``."""
@@ -48,9 +58,22 @@ _FROM_MEMORY = Source("rules and rates of the sample fetch", "from memory")
 _SWEPT = Source("every held state in every phase", "calculated")
 
 
+class Asked(TypedDict, total=False):
+    """The keyword arguments that the jobs of a routine have in common; see `padbench.routine`."""
+
+    entry: str | None
+    origin: Address | None
+    result: str | None
+    ports: str | tuple[Address, Address]
+    console: str
+    clocks: Clocks
+    limit: int
+    assembler: Assembler | None
+
+
 @dataclass(frozen=True)
 class RoutineQuestion:
-    """Which routine, on which console; the keyword arguments that its jobs have in common.
+    """Which routine, on which console; the rest is `Asked`.
 
     Raises `Refusal` for a console or a limit that cannot be.
     """
@@ -240,7 +263,7 @@ class JudgedRoutine:
         """What it hands on undisturbed, and what the fetch does to it; none if it was stopped."""
         if self.judgement is None:
             return ()
-        result = self.base.finding("fail" if self.base.fault else "pass")
+        result = self.base.finding("fail" if self.base.fault else "pass", self.routine.found)
         fetch = self.judgement.finding("fail" if self.judgement.fails else "pass")
         return result, replace(fetch, sources=(_SWEPT, _FROM_MEMORY))
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+from typing_extensions import Unpack
+
 from padbench.core.buttons import spelled
 from padbench.core.findings import Finding, Met, Rule, Source
 from padbench.core.pad import PadModel, Policy
@@ -22,7 +24,7 @@ from padbench.jobs.loading import (
 )
 from padbench.jobs.pad_sections import PadSweepDocument, pad_document, pad_sections
 from padbench.jobs.routine import judged
-from padbench.jobs.routine_question import Address, Rates, RoutineQuestion
+from padbench.jobs.routine_question import Asked, Rates, RoutineQuestion
 from padbench.padsweep.counting import PAIRS, count_parts, pad_parts
 from padbench.padsweep.replay import case_text, pad_case
 from padbench.padsweep.tally import (
@@ -31,9 +33,6 @@ from padbench.padsweep.tally import (
 )
 from padbench.results.documents import finding_document
 from padbench.results.result import Case, Result
-from padbench.routines.console import Clocks
-from padbench.routines.cross import Assembler
-from padbench.routines.routine import DEFAULT_LIMIT, PORTS
 from padbench.sheet import Sheet
 from padbench.trials.run import run_scenario, setting_of
 
@@ -57,20 +56,13 @@ def sweep(
     *,
     routine: str | Path | None = None,
     sheet: SheetLike | None = None,
-    entry: str | None = None,
-    origin: Address | None = None,
-    result: str | None = None,
-    ports: str | tuple[Address, Address] = PORTS,
-    console: str = "60hz",
-    clocks: Clocks = "joined",
     periods: Rates = None,
-    limit: int = DEFAULT_LIMIT,
-    assembler: Assembler | None = None,
     chart: bool = False,
     workers: int = 1,
     cluster: str | None = None,
     waves: FileLike | None = None,
     progress: Progress = unwatched,
+    **asked: Unpack[Asked],
 ) -> Result:
     """Try every case there is: of a read routine at every rate, or of a pad.
 
@@ -82,18 +74,16 @@ def sweep(
     other arguments, and ``result.data``, are those of `padbench.routine`. Of a ``sheet`` it is
     every state, change, stopped bit, extra clock and tie; ``result.data`` has a `PadCounts` for
     each pad that differs from port to port. ``workers`` are processes on this machine, ``cluster``
-    the scheduler of a Dask cluster, ``waves`` a VCD file for the worst case. ``progress`` is told
-    how many cases are done, and of how many; Ctrl-C gives what was found until then. Raises as
-    `padbench.routine`, and `Refusal` for a cluster that does not answer.
+    the scheduler of a Dask cluster (a pad needs neither), ``waves`` a VCD file for the worst case.
+    ``progress`` is told how many cases are done, and of how many; Ctrl-C gives what was found until
+    then. Raises as `padbench.routine`, and `Refusal` for a cluster that does not answer.
     """
     if (routine is None) == (sheet is None):
         raise Refusal("routine", "name a routine or a sheet, one of the two")
     if not 1 <= workers <= _MOST_WORKERS:
         raise Refusal("workers", f"{workers} is not between 1 and {_MOST_WORKERS}")
     if routine is not None:
-        question = RoutineQuestion(
-            str(routine), entry, origin, result, ports, console, clocks, limit, assembler
-        )
+        question = RoutineQuestion(str(routine), **asked)
         return judged(
             question,
             "sweep",
@@ -107,8 +97,6 @@ def sweep(
     if chart:
         raise Refusal("map", "it is for a routine; leave it out with a sheet")
     assert sheet is not None
-    if cluster is not None:
-        raise Refusal("cluster", "it is for a routine; a sheet takes a second without")
     return _swept_pad(design_of(sheet), path_of(waves), progress)
 
 

@@ -184,7 +184,7 @@ RESULT = Rule(
     "routine.result",
     "states",
     {
-        "holds": "hands on the buttons as they are held",
+        "holds": "hands on the buttons as they are held{found}",
         **{
             fault: f"{text}; is the result where poll.result says? Scenarios hold it to what it "
             "makes of right reads"
@@ -260,9 +260,10 @@ class Baseline:
         """Its fault in words, empty for none."""
         return filled(_FAULTS[self.fault], self.facts) if self.fault else ""
 
-    def finding(self, verdict: Outcome) -> Finding:
-        """As a finding of that outcome."""
-        return Finding(RESULT, verdict, case=self.fault or "holds", facts=self.facts)
+    def finding(self, verdict: Outcome, found: str = "") -> Finding:
+        """As a finding of that outcome; ``found`` is where the result was, if it was looked for."""
+        facts = self.facts | {"found": f", in {found} (found by running it)" if found else ""}
+        return Finding(RESULT, verdict, case=self.fault or "holds", facts=facts)
 
 
 def opposed(held: int) -> bool:

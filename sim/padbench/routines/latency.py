@@ -138,16 +138,6 @@ class Delays:
             points.append((edge, total))
         return tuple(points)
 
-    def share_within(self, delay: Fraction) -> Fraction:
-        """The share of presses with at most this delay."""
-        total = Fraction(0)
-        for s in self.stretches:
-            if delay >= s.high:
-                total += s.share
-            elif delay > s.low:
-                total += s.share * (delay - s.low) / (s.high - s.low)
-        return total
-
     def percentile(self, percent: Fraction | int) -> Fraction:
         """The smallest delay within which so many percent of all presses lie.
 

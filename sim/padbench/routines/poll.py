@@ -117,7 +117,8 @@ class RoutinePoll:
         """
         met = Met(other=f"{self.routine.name}, {self.console.timing.name} console")
         judgement = judge_routine(self.routine, self.console, self.base, self._sweeps)
-        result = self.base.finding("fail" if fail and self.base.fault else "not-judged")
+        failed = fail and self.base.fault
+        result = self.base.finding("fail" if failed else "not-judged", self.routine.found)
         exposed = fail and judgement.fails and not self.base.fault
         fetch = judgement.finding(
             "fail" if exposed else "not-judged", fetch_period=self.fetch_period
