@@ -1,8 +1,10 @@
 """What many tests need: the CD4021B's limits, an ordinary pad and an ordinary poll."""
 
 import os
+import sys
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +13,8 @@ from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
+
+sys.path.insert(0, str(Path(__file__).with_name("routines")))  # `yardstick` is for several folders
 
 MS = 1_000_000_000
 US = 1_000_000

@@ -296,7 +296,6 @@ def test_the_map_says_for_each_loop_length_which_gaps_are_safe(capsys):
     [
         (("--routine", EXPOSED, "--period", "432"), "png"),
         (("--routine", EXPOSED, "--period", "432", "--map"), "svg"),
-        (("--sheet", str(SHEETS / "harbour-b.toml")), "svg"),
     ],
 )
 def test_pictures_are_written_whole(capsys, tmp_path, kind, what):
@@ -311,7 +310,7 @@ def test_pictures_are_written_whole(capsys, tmp_path, kind, what):
     "arguments",
     [
         ("--routine", "read-once", "--period", "432", "--picture", "x.gif"),
-        ("--sheet", str(SHEETS / "harbour-b.toml"), "--picture", "x.gif"),
+        ("--sheet", str(SHEETS / "harbour-b.toml"), "--picture", "x.svg"),
         ("--sheet", "x.toml", "--map"),
     ],
 )

@@ -3,11 +3,11 @@
 from itertools import pairwise
 
 import pytest
+from yardstick import baseline_of
 
 from padbench.parts import console_timing
 from padbench.routines.console import Console
 from padbench.routines.frames import lines_of, where_in_frame
-from padbench.routines.judge import baseline_of
 from padbench.routines.source import load_routine, routine_from_source
 
 HZ60, HZ50 = console_timing("60hz"), console_timing("50hz")

@@ -7,11 +7,11 @@ is hidden by 2^k states, those with a run of pressed buttons up to the end.
 """
 
 import pytest
+import yardstick
+from yardstick import reads_ahead, stops_of
 
 from padbench.parts import console_timing
-from padbench.routines import plain
 from padbench.routines.console import Console, SampleFetch
-from padbench.routines.plain import reads_ahead, stops_of
 from padbench.routines.run import run_case, undisturbed
 from padbench.routines.source import load_routine
 
@@ -62,7 +62,7 @@ def test_hidden_losses_are_two_to_the_k():
 
 @pytest.mark.parametrize("period", [432, 3424])
 def test_the_sweep_of_a_plain_loop_counts_the_closed_forms(period):
-    counts = plain.sweep(ONCE, JOINED, period)
+    counts = yardstick.sweep(ONCE, JOINED, period)
     assert (counts.period, counts.cases) == (period, 256 * period)
     assert (counts.hit, counts.corrupt, counts.accepted_wrong) == (2048, 1793, 1793)
     assert counts.never_settles == 0
@@ -86,14 +86,14 @@ def test_where_each_repeated_read_clocks_three_bits_are_lost():
 def test_a_console_without_the_fault_is_clean():
     """Common practice, no source: the CPU of the 50 Hz regions does not have it."""
     hz50 = Console(console_timing("50hz"))
-    counts = plain.sweep(ONCE, hz50, hz50.timing.fetch_periods[-1])
+    counts = yardstick.sweep(ONCE, hz50, hz50.timing.fetch_periods[-1])
     assert counts.hit == 2048
     assert (counts.corrupt, counts.accepted_wrong, counts.counterexample) == (0, 0, None)
 
 
 def test_reading_twice_in_a_quick_loop_rejects_every_stopped_read():
     """Common practice, no source: the usual cure."""
-    counts = plain.sweep(load_routine("read-twice"), JOINED, 432)
+    counts = yardstick.sweep(load_routine("read-twice"), JOINED, 432)
     assert (counts.hit, counts.corrupt) == (2 * 2048, 2 * 1793)
     assert (counts.accepted_wrong, counts.never_settles) == (0, 0)
     assert counts.kept_old == counts.corrupt

@@ -1,8 +1,6 @@
-"""Pad lanes against the MyHDL model, Icarus on a register written here, and plain arithmetic."""
+"""Blocks of a pad's cases against the MyHDL model and plain arithmetic."""
 
 import random
-import shutil
-import subprocess
 
 import numpy as np
 import pytest
@@ -11,8 +9,15 @@ from padbench.core.decode import decode
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.model.bench import simulate
-from padbench.padsweep.counting import PAIRS, count_parts, moments, pad_parts, run_part
-from padbench.padsweep.pads import ContactLanes, PadLanes, filled
+from padbench.padsweep import counting
+from padbench.padsweep.counting import (
+    PAIRS,
+    ContactLanes,
+    count_parts,
+    moments,
+    pad_parts,
+    run_part,
+)
 from padbench.padsweep.replay import case_timing, moment_ps
 from padbench.padsweep.tally import PadPart, PadTally
 from padbench.scenarios.expect import expected_bits, held_state
@@ -69,93 +74,6 @@ def test_20_000_random_cases_as_the_myhdl_model(name, limits):
 
 def level(wire, case):
     return int(wire[case // 64]) >> (case % 64) & 1
-
-
-HARDWARE = """
-module hand_written #(parameter SYNCHRONOUS = 0) (
-    input load, input clock, input serial, input [7:0] inputs, output last);
-  reg [7:0] stages = 0;
-  assign last = stages[7];
-  always @(posedge clock)
-    if (SYNCHRONOUS && load) stages <= inputs;
-    else if (!load) stages <= {stages[6:0], serial};
-  generate if (!SYNCHRONOUS) begin
-    always @(load or inputs) if (load) stages = inputs;
-  end endgenerate
-endmodule
-
-module bench;
-  parameter SYNCHRONOUS = 0;
-  parameter CASES = 1, EVENTS = 1;
-  // Of each event: what moves (0 load, 1 clock, 2 serial, 3 inputs), and its new level.
-  reg [9:0] events [0:CASES*EVENTS-1];
-  reg load, clock, serial; reg [7:0] inputs; wire last;
-  hand_written #(SYNCHRONOUS) dut(load, clock, serial, inputs, last);
-  integer c, e; reg [9:0] one;
-  initial begin
-    $readmemh("events.hex", events);
-    for (c = 0; c < CASES; c = c + 1) begin
-      load = 0; clock = 1; serial = 0; inputs = 8'hFF; #1 dut.stages = 0; #1;
-      for (e = 0; e < EVENTS; e = e + 1) begin
-        one = events[c*EVENTS + e];
-        case (one[9:8])
-          0: load = one[0];
-          1: begin clock = 0; #1 clock = 1; end
-          2: serial = one[0];
-          3: inputs = one[7:0];
-        endcase
-        #1 $write("%b", last);
-      end
-      $display("");
-    end
-    $finish;
-  end
-endmodule
-"""
-
-
-@pytest.mark.parametrize("load", ["transparent", "synchronous"])
-def test_icarus_with_the_same_random_events(load, limits, tmp_path):
-    """Every case has its own row of events, so that every edge is masked; 6 400 cases of 24."""
-    assert shutil.which("iverilog"), "iverilog is missing: apt-get install iverilog"
-    cases, count = 6400, 24
-    draw = np.random.default_rng(21)
-    kind = draw.choice(4, (cases, count), p=[0.25, 0.45, 0.1, 0.2])
-    value = draw.integers(0, 256, (cases, count))
-    (tmp_path / "events.hex").write_text(
-        "\n".join(f"{k << 8 | v:03x}" for k, v in zip(kind.flat, value.flat, strict=True))
-    )
-    (tmp_path / "bench.v").write_text(HARDWARE)
-    parameters = {"SYNCHRONOUS": int(load == "synchronous"), "CASES": cases, "EVENTS": count}
-    options = [f"-Pbench.{name}={number}" for name, number in parameters.items()]
-    subprocess.run(
-        ["iverilog", "-g2012", "-o", "bench.vvp", "-s", "bench", *options, "bench.v"],
-        check=True,
-        cwd=tmp_path,
-    )
-    ran = subprocess.run(
-        ["vvp", "-n", "bench.vvp"], check=True, capture_output=True, text=True, cwd=tmp_path
-    )
-    icarus = np.array([[int(bit) for bit in row] for row in ran.stdout.split()])
-
-    words = cases // 64
-    pads = PadLanes(PadModel(limits, load=load), words)
-    levels = {0: filled(words, 0), 2: filled(words, 0)}
-    inputs = [filled(words, 1)] * 8
-    for step in range(count):
-        masks = [packed(kind[:, step] == which) for which in range(4)]
-        new = packed(value[:, step] & 1 == 1)
-        for which in (0, 2):
-            levels[which] = levels[which] & ~masks[which] | new & masks[which]
-        pads.latch(levels[0])
-        pads.serial_is(levels[2])
-        inputs = [
-            wire & ~masks[3] | packed(value[:, step] >> place & 1 == 1) & masks[3]
-            for place, wire in enumerate(inputs)
-        ]
-        pads.inputs_are(inputs)
-        pads.clock(masks[1])
-        assert (unpacked(pads.output) == icarus[:, step]).all(), step
 
 
 def packed(bits):
@@ -246,28 +164,14 @@ def test_tallies_joined_in_any_order_are_the_same(limits):
     assert in_one == ways[0]
 
 
-def test_no_array_is_changed_in_place(limits):
-    """Arrays are shared between stages, inputs and samples; a later event must not reach back."""
-    pads = PadLanes(PadModel(limits), 1)
-    inputs = [np.array([n], np.uint64) for n in range(8)]
-    pads.inputs_are(inputs)
-    pads.latch(filled(1, 1), same=True)
-    sampled = pads.output
-    pads.latch(filled(1, 0), same=True)
-    pads.clock(np.array([5], np.uint64))
-    assert int(sampled[0]) == 7
-    assert [int(wire[0]) for wire in inputs] == list(range(8))
-    assert int(pads.output[0]) == 7 ^ ((7 ^ 6) & 5)
-
-
 def test_a_stage_stuck_high_would_be_noticed(limits, monkeypatch):
     """The judgement does not come from the register: break that, and cases are wrong."""
-    whole = PadLanes.clock
+    whole = counting._Register._clock
 
-    def broken(self, mask=None):
-        whole(self, mask)
-        self.stages[3] = filled(len(self.serial), 1)
+    def broken(self):
+        whole(self)
+        self.stages[3] = frozenset()
 
-    monkeypatch.setattr(PadLanes, "clock", broken)
+    monkeypatch.setattr(counting._Register, "_clock", broken)
     # Three of eight bits come through the fourth stage after it went wrong.
     assert count_part(PadModel(limits), PadPart(0, 0, 0, 18)).wrong == PAIRS * 7 // 8

@@ -18,7 +18,7 @@ from padbench.jobs.routine_sections import map_strips, phase_strips
 from padbench.parts import console_timing
 from padbench.results.blocks import spans_of
 from padbench.results.margins_plot import LEAST, MOST, margins_figure
-from padbench.results.sweep_plots import latency_figure, map_figure, phases_figure
+from padbench.results.sweep_plots import latency_figure, strips_figure
 from padbench.routines.console import Console
 from padbench.routines.counts import OUTCOMES
 from padbench.routines.fast import Part, baseline_of_survey, count, survey
@@ -82,14 +82,19 @@ def placed(tallies) -> dict[str, set[tuple[int, int]]]:
 
 def test_each_phase_is_marked_by_what_it_came_to(swept):
     tallies, _ = swept
-    figure = phases_figure(tallies, "mine $x", SVG)
-    wanted = {name: places for name, places in placed(tallies).items() if places}
+    figure = strips_figure(phase_strips(tallies), "mine $x", SVG)
     (axes,) = figure.axes
-    got = {
-        one.get_gid(): {tuple(map(int, at)) for at in one.get_offsets()} for one in axes.collections
-    }
-    assert got == wanted
+    got = {}
+    for bar in axes.patches:
+        if bar.get_gid() is not None:
+            start, row = round(bar.get_x()), -round(bar.get_y())
+            phases = range(start, start + round(bar.get_width()))
+            got.setdefault(bar.get_gid(), set()).update((phase, row) for phase in phases)
+    assert got == {name: places for name, places in placed(tallies).items() if places}
     assert {"pass misread", "wrong byte"} <= set(got)
+    # Readable in grey: the worse, the taller.
+    tall = {bar.get_gid(): bar.get_height() for bar in axes.patches if bar.get_gid()}
+    assert [*sorted(tall, key=tall.get)] == [name for name in OUTCOMES if name in got]
     assert [one.get_text() for one in axes.get_yticklabels()] == [str(p) for p in PERIODS]
     assert run_into(figure) == []
 
@@ -128,21 +133,25 @@ def test_stretches_of_equal_codes_come_apart_into_the_codes(codes):
 
 def test_each_unsafe_place_of_the_map_has_a_cross(swept):
     chart = design_map(swept[1], [432], loops=range(24, 60), gaps=range(40))
-    figure = map_figure(chart, "mine", SVG)
+    figure = strips_figure(map_strips(chart), "mine", SVG)
     (axes,) = figure.axes
-    crosses = np.concatenate(
-        [one.get_offsets() for one in axes.collections if one.get_gid() != "now"]
-    )
+    loops = [*reversed(chart.loops)]
+    marked = {
+        (gap, loops[-round(bar.get_y())])
+        for bar in axes.patches
+        if bar.get_gid() is not None
+        for gap in range(round(bar.get_x()), round(bar.get_x() + bar.get_width()))
+    }
     wanted = {
         (gap, loop)
         for loop, row in zip(chart.loops, chart.safe, strict=True)
         for gap, good in zip(chart.gaps, row, strict=True)
         if not good
     }
-    assert {tuple(map(int, at)) for at in crosses} == wanted
+    assert marked == wanted
     assert (0, 36) in wanted
     (now,) = [line for line in axes.lines if line.get_gid() == "now"]
-    assert set(now.get_ydata()) == {36}
+    assert loops[-now.get_ydata()[0]] == 36
     assert run_into(figure) == []
 
 

@@ -11,6 +11,7 @@ from py65.disassembler import Disassembler
 from padbench.routines.assembly import assemble
 from padbench.routines.bus import INSTRUCTIONS, LENGTHS
 from padbench.routines.routine import RoutineError
+from padbench.routines.source import load_routine
 
 
 def code_of(source: str) -> bytes:
@@ -55,7 +56,7 @@ table:  .byte 1, $FF, >start, count - 1
         ),
     )
     assert made.labels["ahead"] == 0x9011
-    assert made.lines[0x9000] == 6
+    assert made.lines[0x9000] == ("test.asm", 6)
 
 
 def test_zero_page_is_used_where_it_fits_and_labels_settle():
@@ -81,9 +82,84 @@ def test_several_origins_make_several_segments():
     assert made.segments == ((0x8000, b"\xea"), (0x9000, b"\x60"))
 
 
+def test_labels_between_labels_are_known_there_only():
+    source = "one: dex\n@back: bne @back\ntwo: dex\n@back: bne @back\nbeq @back\nrts\n"
+    assert code_of(source) == bytes.fromhex("CA D0FE CA D0FE F0FC 60")
+    with pytest.raises(RoutineError, match=r"test\.asm:4: @back is an unknown label"):
+        code_of("one: dex\n@back: bne @back\ntwo: dex\nbne @back\n")
+
+
+@pytest.mark.parametrize(
+    ("written", "code"),
+    [
+        ("lda #'A'", "A941"),
+        ("lda #';' ; a comment", "A93B"),
+        (".byte ',', \"a;b\", 1", "2C613B6201"),
+        (".word $1234, here\nhere: nop", "341204 80EA"),
+        ("lda #2+3*4", "A90E"),
+        ("lda #(2+3)*4", "A914"),
+        ("lda (2+3)*4", "A514"),
+        ("lda #1<<4|$81&$0F^2", "A913"),
+        ("lda #10/3", "A903"),
+        ("lda #<~$01", "A9FE"),
+        ("lda #<$1234+1\nlda #>($12FF+1)", "A935 A913"),
+        ("lda (($10+1)),y", "B111"),
+        ("lda ($10*2,x)", "A120"),
+        ("jmp (table+1)\ntable = $9000", "6C0190"),
+        ("nop\njmp *-1", "EA4C0080"),
+    ],
+)
+def test_expressions_and_constants(written, code):
+    assert code_of(written) == bytes.fromhex(code)
+
+
+def test_included_files_keep_their_lines(tmp_path):
+    (tmp_path / "port.inc").write_text('port = $4016\n.include "more/sub.inc"\n')
+    (tmp_path / "more").mkdir()
+    (tmp_path / "more" / "sub.inc").write_text("sub: lda port\n rts\n")
+    main = tmp_path / "main.asm"
+    main.write_text(' .include "port.inc"\nstart: jsr sub\n rts\n')
+    routine = load_routine(str(main), entry="start")
+    assert routine.segments == ((0x8000, bytes.fromhex("AD1640 60 200080 60")),)
+    assert routine.lines[0x8000] == (str(tmp_path / "more" / "sub.inc"), 1)
+    assert routine.lines[0x8004] == (str(main), 2)
+    (tmp_path / "more" / "sub.inc").write_text("sub: lda nothing\n")
+    with pytest.raises(RoutineError, match=r"sub\.inc:1: nothing is an unknown label"):
+        load_routine(str(main))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('.include "main.asm"', 'main.asm:1: "main.asm" includes itself'),
+        ('.include "back.inc"', 'back.inc:1: "main.asm" includes itself'),
+        ('.include "none.inc"', "none.inc: there is no such file"),
+        (".include none.inc", "is no file to include"),
+        ('.include "wide.inc"', "has too many lines"),
+    ],
+)
+def test_files_that_cannot_be_included(tmp_path, text, says):
+    (tmp_path / "back.inc").write_text('.include "main.asm"\n')
+    (tmp_path / "wide.inc").write_text("\n" * 99_990 + '.include "more.inc"\n')
+    (tmp_path / "more.inc").write_text("\n" * 99)
+    (tmp_path / "main.asm").write_text(text + "\n rts\n")
+    with pytest.raises(RoutineError) as caught:
+        load_routine(str(tmp_path / "main.asm"))
+    assert says in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
 @pytest.mark.parametrize(
     ("source", "line", "says"),
     [
+        ("lda #1/0", 1, "divide by 1"),
+        ("lda #(1", 1, "parenthesis"),
+        ("lda #'", 1, "is not a number"),
+        (".byte 1,,2", 1, "lacks a number"),
+        ('.byte "a', 1, "is not a number"),
+        ("lda #1+", 1, "lacks a number"),
+        ("lda #)", 1, "lacks a number"),
+        ("lda $10,x,y", 1, "is no operand"),
         ("nop\nlda labbel\nlabel: nop", 2, "labbel is an unknown label; did you mean label?"),
         ("bne nowhere", 1, "nowhere is an unknown label"),
         ("nop\nnope", 2, "nope is no instruction"),
@@ -96,7 +172,7 @@ def test_several_origins_make_several_segments():
         ("lda $1 $2,x", 1, "is not a number or a name"),
         ("a: nop", 1, "word of the language"),
         ("l: nop\nl: nop", 2, "has a value already"),
-        (".word 1", 1, "is no directive"),
+        (".text 1", 1, "is no directive"),
         (".org $FFFF\nnop\nnop", 3, "runs over the end of memory"),
         (".org $8000\nnop\n.org $8000\nnop", 4, "is taken by line 2"),
         ("l: nop\n" + ".byte 0\n" * 200 + "bne l", 202, "bytes away"),

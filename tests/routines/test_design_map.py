@@ -5,11 +5,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from yardstick import baseline_of
 
 from padbench.parts import console_timing
 from padbench.routines.console import Console, SampleFetch
 from padbench.routines.fast import Part, baseline_of_survey, count, survey
-from padbench.routines.judge import baseline_of, judge_routine
+from padbench.routines.judge import judge_routine
 from padbench.routines.lengths import design_map, layout_of, safe_lengths
 from padbench.routines.run import run_case
 from padbench.routines.source import load_routine, routine_from_source

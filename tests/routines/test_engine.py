@@ -7,14 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import yardstick
+from yardstick import baseline_of, reads_ahead, stops_of
 
 from padbench.parts import console_timing
-from padbench.routines import fast, plain
+from padbench.routines import fast
 from padbench.routines.console import Console, SampleFetch
 from padbench.routines.counts import SweepCounts, merged
 from padbench.routines.fast import Part, baseline_of_survey, count, parts, survey
-from padbench.routines.judge import baseline_of
-from padbench.routines.plain import reads_ahead, stops_of
 from padbench.routines.routine import RoutineError
 from padbench.routines.run import run_case
 from padbench.routines.source import load_routine, routine_from_source
@@ -40,7 +40,7 @@ EXPOSED = str(Path(__file__).parents[1] / "routines" / "sources" / "read-twice-3
 )
 def test_every_case_at_the_fastest_rate_as_the_plain_engine(name, console):
     routine = load_routine(name)
-    assert fast.sweep(routine, console, 432) == plain.sweep(routine, console, 432)
+    assert fast.sweep(routine, console, 432) == yardstick.sweep(routine, console, 432)
 
 
 @pytest.mark.parametrize(
@@ -55,22 +55,22 @@ def test_every_case_at_the_fastest_rate_as_the_plain_engine(name, console):
 )
 def test_fetches_that_hit_again_and_again(name, period, monkeypatch):
     """Some never settle, many pass the limit; fewer states for the plain engine's time."""
-    monkeypatch.setattr("padbench.routines.plain.STATES", 4)
+    monkeypatch.setattr("yardstick.STATES", 4)
     routine = load_routine(name)
-    wanted = plain.sweep(routine, JOINED, period, limit=1500)
+    wanted = yardstick.sweep(routine, JOINED, period, limit=1500)
     tally = count(survey(routine, JOINED, 1500, 4), Part(period, 0, 4))
     assert tally == wanted
 
 
 def test_random_routines_are_counted_as_the_plain_engine_counts(monkeypatch):
     """Also those that lock-step leaves out in part, and those that cannot be run at all."""
-    monkeypatch.setattr("padbench.routines.plain.STATES", 3)
+    monkeypatch.setattr("yardstick.STATES", 3)
     agreed = refused = 0
     for seed in range(1000, 1060):
         routine = random_routines.random_routine(seed)
         period = random.Random(seed).choice([9, 30, 57])
         try:
-            wanted = plain.sweep(routine, EACH, period, limit=900)
+            wanted = yardstick.sweep(routine, EACH, period, limit=900)
         except RoutineError:
             with pytest.raises(RoutineError):
                 count(survey(routine, EACH, 900, 3), Part(period, 0, 3))
@@ -157,7 +157,7 @@ def test_measured_from_a_survey_is_what_single_runs_measure(rest, hangs):
 def test_routines_that_cannot_be_run_are_refused_as_by_the_plain_engine(source):
     routine = routine_from_source(source, "bad.asm")
     with pytest.raises(RoutineError) as one_by_one:
-        plain.sweep(routine, JOINED, 432)
+        yardstick.sweep(routine, JOINED, 432)
     with pytest.raises(RoutineError) as lanes:
         fast.sweep(routine, JOINED, 432)
     assert str(lanes.value) == str(one_by_one.value)

@@ -9,12 +9,13 @@ from functools import cache
 from importlib.resources import files
 
 import pytest
+from yardstick import baseline_of
 
 from padbench.core.buttons import spelled
 from padbench.parts import console_timing
 from padbench.routines import fast
 from padbench.routines.console import Console, SampleFetch
-from padbench.routines.judge import baseline_of, judge_routine, per_cent
+from padbench.routines.judge import judge_routine, per_cent
 from padbench.routines.lengths import safe_lengths
 from padbench.routines.run import InstructionCache, RoutineRun, run_case
 from padbench.routines.source import routine_from_source

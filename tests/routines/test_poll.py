@@ -361,3 +361,14 @@ def test_an_unknown_routine_is_refused():
 
 def test_the_shipped_sheet_is_untouched():
     assert load_sheet(SHEET).poll.routine is None
+
+
+def test_the_sheet_says_where_the_result_was_found(tmp_path):
+    path = tmp_path / "mine.asm"
+    text = load_routine("read-once").sources["read-once"].rstrip()
+    assert text.endswith("rts")
+    path.write_text(text[: -len("rts")] + "ldx #0\n txa\n rts\n")
+    result, _ = routine_poll(str(path), "60hz").findings()
+    assert "as they are held, in $00 (buttons) (found by running it)" in result.says
+    named, _ = routine_poll(str(path), "60hz", result="buttons").findings()
+    assert named.says.endswith("as they are held")

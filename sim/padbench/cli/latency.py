@@ -14,7 +14,8 @@ def run(arguments: list[str]) -> int:
     with usable():
         result = latency(
             options.what,
-            line=options.line,
+            line=options.line or 241,
+            period=options.period,
             every=options.every,
             processing=options.processing,
             screen_line=options.screen_line,
@@ -42,7 +43,17 @@ def _parser() -> Parser:
     )
     add_routine_options(parser, fetch=False)
     parser.add_argument(
-        "--line", type=int, default=241, help="line of the frame at which the poll starts"
+        "--line",
+        type=int,
+        action="append",
+        metavar="L",
+        help="line of the frame at which a poll starts; can be repeated (default: 241)",
+    )
+    parser.add_argument(
+        "--period",
+        type=int,
+        metavar="N",
+        help="a fetch every N CPU cycles stops the polls (default: no sample is played)",
     )
     parser.add_argument(
         "--every",

@@ -7,8 +7,10 @@ from typing import Any
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
+from padbench.files import plan_folder
 from padbench.jobs.routine import routine
 from padbench.parts import console_names
+from padbench.routines.cross import ASSEMBLERS
 from padbench.routines.routine import DEFAULT_LIMIT
 
 __all__ = ["add_routine_options", "fetch_arguments", "routine_arguments", "run"]
@@ -27,9 +29,17 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("--waves", metavar="FILE", type=Path, help="VCD of the worst case found")
     parser.add_argument("--sheet", type=Path, help="the pad in that wave (default: a starter pad)")
     parser.add_argument("--line", type=int, help="the line of the frame at which the read starts")
-    add_output_options(parser, {"picture": "exposure by rate"})
+    parser.add_argument(
+        "--cures",
+        metavar="DIR",
+        type=Path,
+        help="patches of the source that mend it, each swept at every rate",
+    )
+    add_output_options(parser, {"picture": "the passes, and what stops them"})
     options = parser.parse_args(arguments)
     with usable(), progress("cases", rate=True) as step:
+        if options.cures is not None:
+            plan_folder(options.cures)
         result = routine(
             options.what,
             **routine_arguments(options),
@@ -37,6 +47,7 @@ def run(arguments: list[str]) -> int:
             sheet=options.sheet,
             line=options.line,
             waves=options.waves,
+            cures=options.cures,
             progress=step,
         )
     return emit([result], options, arguments)
@@ -80,6 +91,11 @@ def add_routine_options(
         default=DEFAULT_LIMIT,
         help=f"a routine that takes longer never comes back (default: {DEFAULT_LIMIT}, a frame)",
     )
+    parser.add_argument(
+        "--assembler",
+        choices=ASSEMBLERS,
+        help="the file is source for this program, which is run (default: our own, for .asm)",
+    )
     if not fetch:
         return
     parser.add_argument(
@@ -98,7 +114,7 @@ def add_routine_options(
 
 def routine_arguments(options: Namespace) -> dict[str, Any]:
     """What the jobs of a routine want of those options."""
-    names = ("entry", "origin", "result", "ports", "console", "limit")
+    names = ("entry", "origin", "result", "ports", "console", "limit", "assembler")
     return {name: getattr(options, name) for name in names}
 
 

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
@@ -14,6 +15,8 @@ __all__ = ["run"]
 def run(arguments: list[str]) -> int:
     """Sweep a routine or a pad; 1 if any case comes out wrong."""
     options = _parser().parse_args(arguments)
+    if options.sheet is not None and options.picture is not None:
+        raise UsageError("--picture: it draws a routine; leave it out with --sheet")
     with usable(), progress("cases", rate=True) as step:
         result = sweep(
             routine=options.what,
@@ -55,9 +58,6 @@ def _parser() -> Parser:
         "--map", action="store_true", help="which loop lengths and gaps between passes are safe"
     )
     add_routine_options(parser)
-    figure = (
-        "phase against rate, with --map gap against loop length, with --sheet buttons against "
-        "stopped bits"
-    )
+    figure = "phase against rate, with --map gap against loop length"
     add_output_options(parser, {"picture": figure})
     return parser

@@ -1,26 +1,33 @@
 """The delay from a press to the first picture that can show it, for a poll plan."""
 
+from collections.abc import Sequence
 from fractions import Fraction
 from functools import partial
+from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from typing_extensions import TypedDict
+from typing_extensions import TypedDict, Unpack
 
 from padbench.core.units import read_value
 from padbench.jobs.loading import Refusal
-from padbench.jobs.routine_question import Address, RoutineQuestion
+from padbench.jobs.routine_question import Asked, RoutineQuestion, periods_of
 from padbench.parts import ConsoleTiming
-from padbench.results.blocks import FrameStrip, Lines, Prose, Table
+from padbench.results.blocks import FrameStrip, Lines, Prose, Strip, Strips, Table, spans_of
 from padbench.results.frame import frame_at
 from padbench.results.result import Case, Result, Section
 from padbench.routines.console import Console
-from padbench.routines.fast import baseline_of_survey, survey
+from padbench.routines.fast import baseline_of_survey, lost_presses, survey
 from padbench.routines.frames import PollPlan
 from padbench.routines.judge import Baseline
-from padbench.routines.latency import Delays, LatencySetup, press_to_picture
+from padbench.routines.latency import (
+    Delays,
+    LatencySetup,
+    pictures_by_line,
+    press_to_picture,
+)
 from padbench.routines.looks import RoutineLooks, latch_moments
-from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine, RoutineError
+from padbench.routines.routine import Routine, RoutineError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -31,6 +38,8 @@ _PERCENTS = (1, 10, 50, 90, 99)
 _LONGEST_BOUNCE = 0.1
 """Seconds; ten times the longest bounce of a contact (from memory)."""
 _MOST_FRAMES = 60
+_SHOWN = 0.5
+"""Per cent of presses from which on a picture is named."""
 
 
 class DelayDocument(TypedDict):
@@ -55,38 +64,43 @@ class PointDocument(TypedDict):
 
 
 class LatencyDocument(TypedDict):
-    """``padbench latency``; ``distribution`` has straight lines between its points."""
+    """``padbench latency``; ``distribution`` has straight lines between its points.
+
+    ``pictures``: for presses in each line of the frame, the share that each picture is the first to
+    show; the picture of the frame in which the press comes is 1. ``lost``: the chance that a fetch
+    keeps a poll from handing on a press.
+    """
 
     console: str
     routine: str
     passes: int
     line: int
+    lines: list[int]
     every: int
+    fetch_period: int | None
+    lost: float
     processing: int
     screen_line: int
     bounce_ms: float
     frames: DelayDocument
     milliseconds: DelayDocument
     distribution: list[PointDocument]
+    pictures: list[dict[str, float]]
     picture: str | None
 
 
 def latency(
     routine: str | Path = "read-once",
     *,
-    line: int = 241,
+    line: int | Sequence[int] = 241,
     every: int = 1,
     processing: int = 1,
     screen_line: int = 120,
     bounce: str | float = "5 ms",
     closed: str | float | Fraction = "1/2",
-    entry: str | None = None,
-    origin: Address | None = None,
-    result: str | None = None,
-    ports: str | tuple[Address, Address] = PORTS,
-    console: str = "60hz",
-    limit: int = DEFAULT_LIMIT,
+    period: int | None = None,
     picture: Path | None = None,
+    **asked: Unpack[Asked],
 ) -> Result:
     """The exact distribution of the delay from a press to the first picture that can show it.
 
@@ -94,33 +108,39 @@ def latency(
         result.data.mean, result.data.percentile(99)            # CPU cycles, exact fractions
         result.document["milliseconds"]["p99"]
 
-    The ``routine`` polls in ``line`` of ``every``-th frame; the picture ``processing`` frames later
-    (at least 1) shows it, seen in ``screen_line``. ``bounce`` is how long a contact chatters after
-    a press (text with a unit, or seconds), ``closed`` the chance to find it closed meanwhile (1/2
-    is an assumption). The rest is as in `padbench.routine`; ``picture`` is what the object says of
-    a figure. ``result.data`` is a `Delays`, and nothing here can fail. Raises ``RoutineError`` for
+    The ``routine`` polls in ``line``, or in several, of ``every``-th frame; with a ``period`` it is
+    stopped by a fetch every so many CPU cycles. The picture ``processing`` frames later (at least
+    1) shows it, seen in ``screen_line``. ``bounce`` is how long a contact chatters after a press
+    (text with a unit, or seconds), ``closed`` the chance to find it closed meanwhile (1/2 is an
+    assumption). The rest is as in `padbench.routine`; ``picture`` is what the object says of a
+    figure. ``result.data`` is a `Delays`, and nothing here can fail. Raises ``RoutineError`` for
     a routine that cannot be used or shows no press, `Refusal` for anything else.
     """
-    question = RoutineQuestion(str(routine), entry, origin, result, ports, console, limit=limit)
+    question = RoutineQuestion(str(routine), **asked)
+    limit = question.limit
     chance, chatter = _chance(closed), _chatter(bounce)
     code, console_ = question.load()
-    _check_plan(console_.timing, line, every, processing, screen_line)
-    base = baseline_of_survey(survey(code, console_, limit))
+    lines = (line,) if isinstance(line, int) else tuple(dict.fromkeys(line))
+    _check_plan(console_.timing, lines, every, processing, screen_line)
+    known = survey(code, console_, limit)
+    base = baseline_of_survey(known)
+    rates = [] if period is None else periods_of(console_, [period], "fastest")
     setup = LatencySetup(
         timing=console_.timing,
-        plan=PollPlan(line, every),
+        plan=PollPlan(lines[0], every, also=lines[1:]),
         latches=latch_moments(base.longest),
         processing=processing,
         screen_line=screen_line,
         bounce=chatter * console_.timing.clock,
         closed=chance,
         looks=_looks(question.what, code, console_, base, limit),
+        lost=lost_presses(known, rates[0]) if rates else Fraction(0),
     )
     delays = press_to_picture(setup)
-    document = partial(_document, question, setup, delays, picture)
+    document = partial(_document, question, setup, delays, period, picture)
     numbers = document()
     name = Path(question.what).name
-    frame = frame_at(setup.timing, line, float(base.most * setup.timing.cycle_ps))
+    frame = frame_at(setup.timing, lines[0], float(base.most * setup.timing.cycle_ps))
 
     def figure(path: Path) -> "Figure":
         from padbench.results.sweep_plots import latency_figure  # noqa: PLC0415
@@ -141,6 +161,8 @@ def latency(
             _brief(numbers),
             Section("plan", "What was asked", [Prose((_plan(numbers),))]),
             Section("delays", "Delays", [_table(numbers)]),
+            Section("lines", "By the line of the press", [_by_line(numbers)]),
+            Section("strip", "", [picture_strips(numbers)], ("page",)),
             Section("frame", "Where in the frame the poll falls", [FrameStrip(frame, "poll")]),
         ],
         cases={"latency": [Case("from press to picture")]},
@@ -151,13 +173,13 @@ def latency(
 
 
 def _check_plan(
-    timing: ConsoleTiming, line: int, every: int, processing: int, screen_line: int
+    timing: ConsoleTiming, at: Sequence[int], every: int, processing: int, screen_line: int
 ) -> None:
     for name, value in (("every", every), ("processing", processing)):
         if not 1 <= value <= _MOST_FRAMES:
             raise Refusal(name, f"{value} is not between 1 and {_MOST_FRAMES} frames")
     for name, value, lines in (
-        ("line", line, timing.lines),
+        *(("line", line, timing.lines) for line in at or (-1,)),
         ("screen-line", screen_line, timing.picture_lines),
     ):
         if not 0 <= value < lines:
@@ -205,7 +227,11 @@ def _chatter(bounce: str | float) -> Fraction:
 
 
 def _document(
-    question: RoutineQuestion, setup: LatencySetup, delays: Delays, picture: Path | None
+    question: RoutineQuestion,
+    setup: LatencySetup,
+    delays: Delays,
+    period: int | None,
+    picture: Path | None,
 ) -> LatencyDocument:
     timing = setup.timing
 
@@ -227,6 +253,9 @@ def _document(
         "routine": question.what,
         "passes": len(setup.latches),
         "line": setup.plan.line,
+        "lines": list(setup.plan.lines),
+        "fetch_period": period,
+        "lost": float(setup.lost),
         "every": setup.plan.every,
         "processing": setup.processing,
         "screen_line": setup.screen_line,
@@ -237,30 +266,96 @@ def _document(
             {"milliseconds": float(at / timing.clock * 1000), "share": float(share)}
             for at, share in delays.corners
         ],
+        "pictures": [
+            {str(number): share for number, share in shares.items()}
+            for shares in pictures_by_line(delays, timing)
+        ],
         "picture": None if picture is None else str(picture),
     }
 
 
 def _plan(numbers: LatencyDocument) -> str:
     passes = f"{numbers['passes']} pass" + ("es" if numbers["passes"] > 1 else "")
+    fetch = "No sample is played; --period counts the stops of its fetches."
+    if numbers["fetch_period"] is not None:
+        fetch = (
+            f"A fetch every {numbers['fetch_period']} cycles keeps {100 * numbers['lost']:.2g} % "
+            "of the polls from handing on a press."
+        )
+    lines = " and ".join(map(str, numbers["lines"]))
     every = "every frame" if numbers["every"] == 1 else f"every {numbers['every']} frames"
     return (
         f"{numbers['routine']} ({passes}) on the {numbers['console']} console, in line "
-        f"{numbers['line']} {every}, seen in screen line {numbers['screen_line']} of picture "
+        f"{lines} {every}, seen in screen line {numbers['screen_line']} of picture "
         f"{numbers['processing']} after the read, chatter {numbers['bounce_ms']:g} ms. A press "
-        "comes at any moment with equal chance."
+        f"comes at any moment with equal chance. {fetch}"
     )
 
 
 def _brief(numbers: LatencyDocument) -> Section:
     rows = [(str(name), f"{ms:>5} ms, {frames} frames") for name, frames, ms in _delays(numbers)]
-    blocks = [Lines("", [("", _plan(numbers))]), Lines("From press to picture", rows)]
+    by_line = [("", " ".join(row)) for row in _stretches(numbers)]
+    blocks = [
+        Lines("", [("", _plan(numbers))]),
+        Lines("From press to picture", rows),
+        Lines(
+            "Of the presses in a line, so many show in a picture (1: that of the press)", by_line
+        ),
+    ]
     return Section("brief", "", blocks, ("brief",))
 
 
 def _table(numbers: LatencyDocument) -> Table:
     rows = _delays(numbers)
     return Table("Over all moments of a press", ("delay", "frames", "ms"), rows, frozenset((1, 2)))
+
+
+def _stretches(numbers: LatencyDocument) -> list[tuple[str, str]]:
+    """Lines alike in whole per cents, and what becomes of presses in them."""
+    rows: list[tuple[int, str]] = []
+    for line, shares in enumerate(numbers["pictures"]):
+        cents = ((100 * share, number) for number, share in shares.items())
+        says = ", ".join(f"{cent:.0f} % in picture {n}" for cent, n in cents if cent >= _SHOWN)
+        if not rows or rows[-1][1] != says:
+            rows.append((line, says))
+    ends = [*(line for line, _ in rows[1:]), len(numbers["pictures"])]
+    return [
+        (f"line {line}:" if end == line + 1 else f"lines {line} to {end - 1}:", says)
+        for (line, says), end in zip(rows, ends, strict=True)
+    ]
+
+
+def _by_line(numbers: LatencyDocument) -> Table:
+    note = "Picture 1 is that of the frame in which the press comes; a frame begins with blanking."
+    rows = [(where[:-1], says) for where, says in _stretches(numbers)]
+    return Table("Where in the frame a press comes", ("pressed in", "appears"), rows, note=note)
+
+
+def picture_strips(numbers: LatencyDocument) -> Strips:
+    """A row for each picture: of the presses in each line, how many it is the first to show."""
+    kinds = [(code, f"up to {25 * code} % of the presses") for code in range(1, 5)]
+    pictures = sorted({int(number) for shares in numbers["pictures"] for number in shares})
+    rows = [
+        Strip(
+            str(number),
+            len(numbers["pictures"]),
+            spans_of(
+                ceil(4 * shares.get(str(number), 0)) * (100 * shares.get(str(number), 0) >= _SHOWN)
+                for shares in numbers["pictures"]
+            ),
+        )
+        for number in pictures
+    ]
+    rows = [row for row in rows if row.spans]
+    met = {code for row in rows for _, _, code in row.spans}
+    return Strips(
+        "Presses by line of the frame and the picture that shows them first",
+        "picture",
+        "line of the press",
+        rows,
+        [(code, says) for code, says in kinds if code in met],
+        "no press is ever shown",
+    )
 
 
 def _delays(numbers: LatencyDocument) -> list[tuple[str, str, str]]:

@@ -1,9 +1,7 @@
 """What a swept pad has to show: its JSON object, and its sections, port by port."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
-from functools import partial
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from typing_extensions import TypedDict
 
@@ -11,9 +9,8 @@ from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.pad import Policy
 from padbench.core.remedies import WHICH_TIE
 from padbench.core.sentences import grouped
-from padbench.padsweep.replay import pad_case, says_case
+from padbench.padsweep.replay import says_case
 from padbench.padsweep.tally import (
-    FAULTS,
     KINDS,
     TIES,
     Choice,
@@ -24,33 +21,13 @@ from padbench.padsweep.tally import (
     PadTally,
     Tie,
 )
-from padbench.results.blocks import (
-    Article,
-    Articles,
-    Block,
-    Cell,
-    Lines,
-    OnDemand,
-    Prose,
-    Table,
-    article_of,
-)
+from padbench.results.blocks import Block, Cell, Lines, Prose, Table
 from padbench.results.documents import FindingDocument
 from padbench.results.result import Section
 from padbench.routines.judge import per_cent
-from padbench.sheet import Sheet
-from padbench.trials.run import run_scenario
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = ["PadSweepDocument", "Play", "pad_document", "pad_sections"]
 
-_PREDICTED: dict[PadKind, str] = {
-    "spoilt_not_pressed": "comes out as the console's fault predicts",
-    "spoilt_not_seen": "comes out as the console's fault predicts",
-    "opposites": "comes out as the contacts are",
-}
 Play = Callable[[PadCounts, PadCase], str]
 """The command line that plays a case again."""
 
@@ -148,7 +125,7 @@ class PadSweepDocument(TypedDict):
 
 
 def pad_sections(
-    sheet: Sheet, pads: Sequence[PadCounts], play: Play, *, stopped: bool = False
+    pads: Sequence[PadCounts], play: Play, *, stopped: bool = False
 ) -> Iterator[Section]:
     """What a swept pad has to show, port by port; no choice is safest of a sweep that stopped."""
     yield Section("brief", "", [*_brief(pads, play, stopped=stopped)], ("brief",))
@@ -156,12 +133,9 @@ def pad_sections(
     chosen = [_choices(pad, stopped) for pad in pads if pad.choices]
     if chosen:
         yield Section("choices", "Stopped reads and opposite directions, by policy and tie", chosen)
-    if any(pad.whole.first for pad in pads):
-        title = "The first case of each kind"
-        lines = [line for pad in pads for line in _example_lines(pad, play)]
-        articles = OnDemand(lambda: [one for pad in pads for one in _examples(sheet, pad, play)])
-        yield Section("cases-text", title, [Prose(lines, listed=True)], ("text",))
-        yield Section("cases", title, [Articles(articles)], ("page",))
+    lines = [line for pad in pads for line in _example_lines(pad, play)]
+    if lines:
+        yield Section("cases", "The first case of each kind", [Prose(lines, listed=True)])
 
 
 def _brief(pads: Sequence[PadCounts], play: Play, *, stopped: bool) -> Iterator[Lines]:
@@ -283,31 +257,6 @@ def _example_lines(pad: PadCounts, play: Play) -> Iterator[str]:
             must = "" if case.got == case.expected else f", not {spelled(case.expected)}"
             yield f"{what.capitalize()}: {says_case(case)}: read {spelled(case.got)}{must}"
             yield f"  To see it: {play(pad, case)}"
-
-
-def _examples(sheet: Sheet, pad: PadCounts, play: Play) -> Iterator[Article]:
-    """Each as the simulated pad plays it."""
-    for kind, what in KINDS.items():
-        case = pad.whole.first.get(kind)
-        if case is not None:
-            run = run_scenario(sheet, pad_case(case), pad.ports[0], "fast")
-            about = (
-                f"On {', '.join(pad.ports)}. The first read is undisturbed, the second is the "
-                f"case; slow reads, since a sweep knows no times. {play(pad, case)}"
-            )
-            article = replace(
-                article_of(run, about), name=f"{what.capitalize()}, on {pad.ports[0]}"
-            )
-            if article.table is not None:
-                article = replace(article, table=partial(_captioned, article.table))
-            if kind not in FAULTS and article.verdict == "pass":
-                # As the pad must answer, and yet nothing that a program should act on.
-                article = replace(article, verdict="not-judged", word=_PREDICTED[kind])
-            yield article
-
-
-def _captioned(table: Callable[[], Table]) -> Table:
-    return replace(table(), caption="Reads of this case")
 
 
 def _share(count: int, cases: int) -> str:

@@ -4,17 +4,18 @@
 `padbench.jobs.routine_case`.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NotRequired
 
-from typing_extensions import TypedDict
+from typing_extensions import TypedDict, Unpack
 
 from padbench.core.buttons import spelled
 from padbench.core.sentences import grouped
+from padbench.files import whole_file
 from padbench.jobs.loading import (
     FileLike,
     Progress,
@@ -24,24 +25,30 @@ from padbench.jobs.loading import (
     unwatched,
 )
 from padbench.jobs.routine_question import (
-    Address,
+    Asked,
     JudgedRoutine,
     Rates,
     RoutineQuestion,
     pad_for_wave,
     periods_of,
 )
-from padbench.jobs.routine_sections import routine_sections
+from padbench.jobs.routine_sections import (
+    map_strips,
+    pass_strips,
+    phase_strips,
+    routine_sections,
+)
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.results.documents import FindingDocument, finding_document
 from padbench.results.result import Case, Result
-from padbench.routines.console import Clocks
-from padbench.routines.counts import STATES, SweepCounts, worst_risk
+from padbench.routines.counts import FAILING, STATES, SweepCounts, worst_risk
+from padbench.routines.cures import Cure
+from padbench.routines.cures import cures as cures_of
 from padbench.routines.fast import baseline_of_survey, count, parts, survey
 from padbench.routines.frames import lines_of, microseconds_of, where_in_frame
 from padbench.routines.judge import Judgement, judge_routine
-from padbench.routines.lengths import design_map, safe_lengths
-from padbench.routines.routine import DEFAULT_LIMIT, PORTS
+from padbench.routines.lengths import SafeLengths, design_map, safe_lengths
+from padbench.routines.listing import Touch
 from padbench.workers import NoWorkers, parts_done
 
 if TYPE_CHECKING:
@@ -76,7 +83,8 @@ class CounterexampleDocument(TypedDict):
 class SweepDocument(TypedDict):
     """Counts of a fetch period; see `padbench.routines.counts.SweepCounts`.
 
-    ``wrong_by_held`` has for each held state in how many phases a poll goes wrong.
+    ``wrong_by_held`` has for each held state in how many phases a poll goes wrong,
+    ``exposed_phases`` are those in which any does.
     """
 
     period: int
@@ -87,6 +95,7 @@ class SweepDocument(TypedDict):
     never_settles: int
     kept_old: int
     wrong_by_held: list[int]
+    exposed_phases: list[int]
     counterexample: CounterexampleDocument | None
     counterexamples: list[CounterexampleDocument]
 
@@ -111,15 +120,6 @@ class LengthDocument(TypedDict):
     microseconds: float
 
 
-class SafeDocument(TypedDict):
-    """Loop lengths and gaps between passes that mend the routine at these periods."""
-
-    loop: int | None
-    loops: list[int]
-    gaps: list[int]
-    periods: list[int]
-
-
 class MapDocument(TypedDict):
     """By loop length, then gap: the periods at which it is unsafe, and whether it is safe."""
 
@@ -131,7 +131,10 @@ class MapDocument(TypedDict):
 
 
 class RoutineDocument(TypedDict):
-    """``padbench routine`` and ``padbench sweep --routine``; cycles are the undisturbed ones."""
+    """``padbench routine`` and ``padbench sweep --routine``; cycles are the undisturbed ones.
+
+    ``listing``, ``cures`` and ``safe`` have the fields of those classes.
+    """
 
     routine: str
     console: str
@@ -147,9 +150,11 @@ class RoutineDocument(TypedDict):
     microseconds: float
     port_reads: list[int]
     latch_writes: list[int]
+    listing: list[Touch]
+    cures: list[Cure] | None
     on: dict[str, LengthDocument]
     sweeps: list[SweepDocument]
-    safe: SafeDocument | None
+    safe: SafeLengths | None
     vcd: str | None
     findings: list[FindingDocument]
     map: NotRequired[MapDocument | None]
@@ -167,18 +172,13 @@ def clusters(option: str) -> Iterator[None]:
 def routine(
     what: str | Path,
     *,
-    entry: str | None = None,
-    origin: Address | None = None,
-    result: str | None = None,
-    ports: str | tuple[Address, Address] = PORTS,
-    console: str = "60hz",
-    clocks: Clocks = "joined",
     periods: Rates = None,
-    limit: int = DEFAULT_LIMIT,
     sheet: SheetLike | None = None,
     line: int | None = None,
     waves: FileLike | None = None,
+    cures: FileLike | None = None,
     progress: Progress = unwatched,
+    **asked: Unpack[Asked],
 ) -> Result:
     """Judge a 6502 read routine: its cycles, and what the sample fetch does to it in every phase.
 
@@ -190,15 +190,16 @@ def routine(
     (default: the first byte), ``origin`` where a .bin lies, ``result`` A, an address or a label,
     two with a comma for two pads (default: found by running it). ``periods``: CPU cycles from fetch
     to fetch (default: all rates of the console). A routine that takes more than ``limit`` cycles
-    never comes back.
+    never comes back. With an ``assembler`` the file is source for that program.
     ``sheet`` is the pad in the waves (default: a starter pad), ``line`` that of the frame at which
-    the read starts. ``waves`` is a VCD file for the worst case. ``progress`` is told how many cases
+    the read starts. ``waves`` is a VCD file for the worst case, ``cures`` a folder for patches that
+    mend a routine, each swept at every rate of the console. ``progress`` is told how many cases
     are done, and of how many; Ctrl-C gives what was found until then. ``result.data`` is a
     `JudgedRoutine`. Raises ``RoutineError`` for a routine that cannot be used, `SheetError` for a
     sheet, `Refusal` (a ``ValueError``) for anything else, ``OSError`` for a file that cannot be
     written. Rules and rates of the fetch are from memory.
     """
-    question = RoutineQuestion(str(what), entry, origin, result, ports, console, clocks, limit)
+    question = RoutineQuestion(str(what), **asked)
     return judged(
         question,
         "routine",
@@ -206,6 +207,7 @@ def routine(
         sheet=sheet,
         line=line,
         waves=path_of(waves),
+        cure=path_of(cures),
         progress=progress,
     )
 
@@ -218,6 +220,7 @@ def judged(
     sheet: SheetLike | None = None,
     line: int | None = None,
     waves: Path | None = None,
+    cure: Path | None = None,
     chart: bool = False,
     workers: int = 1,
     cluster: str | None = None,
@@ -238,7 +241,7 @@ def judged(
     by_period = {period: SweepCounts(period) for period in periods}
     total, done = STATES * sum(periods), 0
     judgement: Judgement | None = None
-    lengths, drawn = None, None
+    lengths, drawn, found = None, None, None
     try:
         with clusters("workers" if cluster is None else "cluster"):
             work = parts(known, periods, workers if cluster is None else _MANY)
@@ -249,12 +252,15 @@ def judged(
         judgement = judge_routine(code, console, base, [*by_period.values()], question.limit)
         lengths = safe_lengths(base.longest, periods) if judgement.by_lengths else None
         drawn = design_map(base.longest, periods, progress=progress) if chart else None
+        if cure is not None:
+            found = tuple(cures_of(code, console, question.loader(code), question.limit))
     except KeyboardInterrupt:
-        judgement = lengths = drawn = None
+        judgement = lengths = drawn = found = None
     report = JudgedRoutine(
         question, code, console, base, tuple(by_period.values()), judgement, lengths, drawn,
-        pad, line, span,
+        pad, line, span, found,
     )  # fmt: skip
+    patches = _write_patches(found or (), cure)
     if waves is not None:
         _write_worst_wave(report, waves)
     name = Path(code.name).name
@@ -271,9 +277,20 @@ def judged(
         cases={"sweeps": [*_tests(report)]},
         figures={"picture": partial(_figure, report, command)},
         inputs=question.inputs(code, sheet),
-        wrote={} if waves is None else {"Wave": waves},
+        wrote=({} if waves is None else {"Wave": waves}) | patches,
         data=report,
     )
+
+
+def _write_patches(found: Sequence[Cure], folder: Path | None) -> dict[str, Path]:
+    wrote = {}
+    for number, one in enumerate(found, 1):
+        assert folder is not None
+        path = folder / f"{number}-{one.name}.patch"
+        with whole_file(path) as out:
+            out.write(one.patch)
+        wrote[f"Patch {number}"] = path
+    return wrote
 
 
 def _write_worst_wave(report: JudgedRoutine, path: Path) -> None:
@@ -293,17 +310,16 @@ def _write_worst_wave(report: JudgedRoutine, path: Path) -> None:
 
 
 def _figure(report: JudgedRoutine, command: str, path: Path) -> "Figure":
-    """The map if there is one; of ``routine`` the exposure by rate, of ``sweep`` every phase."""
-    from padbench.results import sweep_plots  # noqa: PLC0415 - only who draws needs it
+    """The map if there is one; else of ``routine`` the worst passes, of ``sweep`` the phases."""
+    from padbench.results.sweep_plots import strips_figure  # noqa: PLC0415 - only who draws
 
     name = Path(report.routine.name).name
     if report.chart is not None:
-        return sweep_plots.map_figure(report.chart, f"{name}: loop length and gap", path)
+        return strips_figure(map_strips(report.chart), f"{name}: loop length and gap", path)
     if command == "sweep":
         title = f"{name}: worst outcome of each phase"
-        return sweep_plots.phases_figure(report.sweeps, title, path)
-    console = report.console.timing.name
-    return sweep_plots.exposure_figure(name, console, report.sweeps, path)
+        return strips_figure(phase_strips(report.sweeps), title, path)
+    return strips_figure(pass_strips(report), f"{name}: its passes and what stops them", path)
 
 
 def _tests(report: JudgedRoutine) -> Iterator[Case]:
@@ -345,16 +361,11 @@ def _document(report: JudgedRoutine, waves: Path | None, chart: bool) -> Routine
         "microseconds": microseconds_of(base.most, report.console.timing),
         "port_reads": [at.cycle for at in base.longest.accesses if at.kind == "read"],
         "latch_writes": [at.cycle for at in base.longest.accesses if at.kind == "latch"],
+        "listing": [asdict(touch) for touch in report.listing],  # type: ignore[misc]
+        "cures": None if report.cures is None else [asdict(one) for one in report.cures],  # type: ignore[misc]
         "on": {key: _length(base.most, console_timing(key)) for key in console_names()},
         "sweeps": [_sweep(report.question, sweep) for sweep in report.sweeps],
-        "safe": None
-        if safe is None
-        else {
-            "loop": safe.loop,
-            "loops": list(safe.loops),
-            "gaps": list(safe.gaps),
-            "periods": list(safe.periods),
-        },
+        "safe": None if safe is None else asdict(safe),  # type: ignore[typeddict-item]
         "vcd": None if waves is None else str(waves),
         "findings": [finding_document(finding) for finding in report.findings],
     }
@@ -393,6 +404,7 @@ def _sweep(question: RoutineQuestion, sweep: SweepCounts) -> SweepDocument:
         "never_settles": sweep.never_settles,
         "kept_old": sweep.kept_old,
         "wrong_by_held": sweep.by_held,
+        "exposed_phases": [phase for phase, code in enumerate(sweep.by_phase) if code in FAILING],
         "counterexample": None if sweep.counterexample is None else asdict(sweep.counterexample),  # type: ignore[typeddict-item]
         "counterexamples": [
             {**asdict(case), "play": question.play(sweep.period, case)}  # type: ignore[typeddict-item]

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from typing_extensions import TypedDict
+from typing_extensions import TypedDict, Unpack
 
 from padbench.core.buttons import spelled
 from padbench.jobs.loading import Refusal, SheetLike
 from padbench.jobs.routine_question import (
-    Address,
+    Asked,
     Rates,
     RoutineQuestion,
     pad_for_wave,
@@ -17,8 +17,7 @@ from padbench.jobs.routine_question import (
 from padbench.results.blocks import Lines, Prose
 from padbench.results.documents import Outcome
 from padbench.results.result import Case, Result, Section
-from padbench.routines.console import Clocks, SampleFetch
-from padbench.routines.routine import DEFAULT_LIMIT, PORTS
+from padbench.routines.console import SampleFetch
 from padbench.routines.run import RoutineRun, held_by, run_case
 from padbench.routines.wave import case_wave
 
@@ -56,15 +55,9 @@ def play_case(
     case: str,
     *,
     period: Rates = None,
-    entry: str | None = None,
-    origin: Address | None = None,
-    result: str | None = None,
-    ports: str | tuple[Address, Address] = PORTS,
-    console: str = "60hz",
-    clocks: Clocks = "joined",
-    limit: int = DEFAULT_LIMIT,
     sheet: SheetLike | None = None,
     waves: Path | None = None,
+    **asked: Unpack[Asked],
 ) -> Result:
     """Play one case of a routine cycle by cycle, its wave on the pad of a sheet.
 
@@ -76,7 +69,8 @@ def play_case(
     a folder. The rest is as in `padbench.routine`. The verdict is "fail" where the routine hands on
     anything but what is held. ``result.data`` is a `RoutineRun`. Raises as `padbench.routine`.
     """
-    question = RoutineQuestion(str(what), entry, origin, result, ports, console, clocks, limit)
+    question = RoutineQuestion(str(what), **asked)
+    limit = question.limit
     routine, console_ = question.load()
     periods = periods_of(console_, period, "fastest")
     if len(periods) != 1:

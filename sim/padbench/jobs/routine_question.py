@@ -1,10 +1,13 @@
 """Which read routine is asked about, on which console; and all that was found out about it."""
 
 import shlex
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, get_args
+from typing import Literal, get_args
+
+from typing_extensions import TypedDict
 
 from padbench.circuit.pad_model import pad_model
 from padbench.core.findings import Finding, Source
@@ -21,19 +24,27 @@ from padbench.parts import console_names, console_timing
 from padbench.results.inputs import Input, disassembled
 from padbench.routines.console import SHORTEST_PERIOD, Clocks, Console
 from padbench.routines.counts import STATES, WORST, Counterexample, SweepCounts
+from padbench.routines.cross import ASSEMBLERS, Assembler
+from padbench.routines.cures import Cure
 from padbench.routines.frames import Span
 from padbench.routines.judge import Baseline, Judgement, on_its_port
 from padbench.routines.lengths import DesignMap, SafeLengths
+from padbench.routines.listing import Touch, listing
 from padbench.routines.places import with_result_found
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine
 from padbench.routines.source import load_routine, number, shipped_source
 from padbench.routines.wave import case_wave
 from padbench.sheet import STARTER, sheet_from_text
 
-if TYPE_CHECKING:
-    pass
-
-__all__ = ["Address", "JudgedRoutine", "Rates", "RoutineQuestion", "pad_for_wave", "periods_of"]
+__all__ = [
+    "Address",
+    "Asked",
+    "JudgedRoutine",
+    "Rates",
+    "RoutineQuestion",
+    "pad_for_wave",
+    "periods_of",
+]
 
 Address = int | str
 """An address, as a number or as text such as ``$4016``."""
@@ -47,9 +58,22 @@ _FROM_MEMORY = Source("rules and rates of the sample fetch", "from memory")
 _SWEPT = Source("every held state in every phase", "calculated")
 
 
+class Asked(TypedDict, total=False):
+    """The keyword arguments that the jobs of a routine have in common; see `padbench.routine`."""
+
+    entry: str | None
+    origin: Address | None
+    result: str | None
+    ports: str | tuple[Address, Address]
+    console: str
+    clocks: Clocks
+    limit: int
+    assembler: Assembler | None
+
+
 @dataclass(frozen=True)
 class RoutineQuestion:
-    """Which routine, on which console; the keyword arguments that its jobs have in common.
+    """Which routine, on which console; the rest is `Asked`.
 
     Raises `Refusal` for a console or a limit that cannot be.
     """
@@ -62,6 +86,7 @@ class RoutineQuestion:
     console: str = "60hz"
     clocks: Clocks = "joined"
     limit: int = DEFAULT_LIMIT
+    assembler: Assembler | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is none of the values there are."""
@@ -70,12 +95,18 @@ class RoutineQuestion:
         if self.clocks not in get_args(Clocks):
             known = ", ".join(get_args(Clocks))
             raise Refusal("clocks", f"{str(self.clocks)[:60]!r} is none; try {known}")
+        if self.assembler not in (None, *ASSEMBLERS):
+            known = ", ".join(ASSEMBLERS)
+            raise Refusal("assembler", f"{str(self.assembler)[:60]!r} is none; try {known}")
         if self.console not in console_names():
             known = ", ".join(console_names())
             raise Refusal("console", f"there is no console {self.console[:60]!r}; try {known}")
 
-    def load(self) -> tuple[Routine, Console]:
-        """Both, the pad on the port that the routine reads. Raises `RoutineError`, `Refusal`."""
+    def load(self, text: str | None = None) -> tuple[Routine, Console]:
+        """Both, the pad on the port that the routine reads; ``text`` is taken for the source.
+
+        Raises `RoutineError`, `Refusal`.
+        """
         ports = self.ports.split(",") if isinstance(self.ports, str) else self.ports
         if len(ports) != 2:
             raise Refusal("ports", f"{str(self.ports)[:60]!r} is not two addresses; see --help")
@@ -86,12 +117,20 @@ class RoutineQuestion:
             origin=None if self.origin is None else _address("origin", self.origin),
             result=self.result,
             ports=(first, second),
+            assembler=self.assembler,
+            text=text,
         )
         console = Console(console_timing(self.console), self.clocks)
         code = on_its_port(code, console, self.limit)
         if self.result is None and shipped_source(self.what) is None:
             code = with_result_found(code, console, self.limit)
         return code, console
+
+    def loader(self, routine: Routine) -> Callable[[str], Routine]:
+        """What loads a changed source of that routine, its results in the same places."""
+        places = ("A" if place == "A" else f"${place:04X}" for place in routine.results)
+        question = replace(self, result=",".join(places))
+        return lambda text: question.load(text)[0]
 
     def play(self, period: int, example: Counterexample) -> str:
         """The command line that plays a case of a fetch period again."""
@@ -114,6 +153,7 @@ class RoutineQuestion:
             "console": self.console,
             "limit": str(self.limit),
             "clocks": self.clocks,
+            "assembler": self.assembler or "",
         }
 
     def inputs(self, routine: Routine, sheet: SheetLike | None) -> tuple[Input, ...]:
@@ -171,7 +211,7 @@ class JudgedRoutine:
 
     ``judgement`` is None if the sweep was stopped; ``safe`` and ``chart`` are None where they have
     nothing to say or nobody asked. ``pad`` is the one in the waves, ``span`` where the read lies if
-    its line was named.
+    its line was named, ``cures`` those that were asked for.
     """
 
     question: RoutineQuestion
@@ -185,6 +225,12 @@ class JudgedRoutine:
     pad: PadModel
     line: int | None = None
     span: Span | None = None
+    cures: tuple[Cure, ...] | None = None
+
+    @cached_property
+    def listing(self) -> tuple[Touch, ...]:
+        """Where the longest undisturbed run with nothing held touches a port."""
+        return tuple(listing(self.routine, self.console, 0, self.question.limit))
 
     @property
     def verdict(self) -> str:
@@ -217,7 +263,7 @@ class JudgedRoutine:
         """What it hands on undisturbed, and what the fetch does to it; none if it was stopped."""
         if self.judgement is None:
             return ()
-        result = self.base.finding("fail" if self.base.fault else "pass")
+        result = self.base.finding("fail" if self.base.fault else "pass", self.routine.found)
         fetch = self.judgement.finding("fail" if self.judgement.fails else "pass")
         return result, replace(fetch, sources=(_SWEPT, _FROM_MEMORY))
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from functools import partial
-from typing import TYPE_CHECKING
 
 from padbench.core.buttons import spelled
 from padbench.core.decode import decode
@@ -26,18 +25,16 @@ from padbench.results.blocks import (
 from padbench.results.frame import frame_at
 from padbench.results.result import Section
 from padbench.results.wave_data import ROWS, ShownRead, Wave
-from padbench.routines.console import SampleFetch
+from padbench.routines.console import Pass, SampleFetch
 from padbench.routines.counts import OUTCOMES, WORST, Counterexample, SweepCounts
+from padbench.routines.cures import Cure
 from padbench.routines.frames import Span, lines_of, microseconds_of
 from padbench.routines.judge import per_cent, rounded
 from padbench.routines.lengths import DesignMap, ranges
 from padbench.routines.run import held_by, run_case
 from padbench.routines.wave import stop_says
 
-if TYPE_CHECKING:
-    pass
-
-__all__ = ["map_strips", "phase_strips", "routine_sections"]
+__all__ = ["map_strips", "pass_strips", "phase_strips", "routine_sections"]
 
 _MOST_CASES = 4
 _NO_INSTRUCTION = 1
@@ -45,8 +42,6 @@ _NO_INSTRUCTION = 1
 
 _SEE = "To see it,"
 _NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
-_LONGEST = 300
-"""Letters of a list of phases in a table."""
 
 _KINDS = {
     "accepted_wrong": "a wrong byte handed on",
@@ -69,7 +64,7 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
     if report.sweeps:
         title = "What the sample fetch does"
         counts = _counts_table(report.sweeps)
-        phases = [phase_strips(report.sweeps), _phases_table(report.sweeps)]
+        phases = [pass_strips(report), phase_strips(report.sweeps)]
         risk = [*_risk_table(report)]
         yield Section("fetch", title, [counts, *risk, *phases], ("page",))
         yield Section("fetch-text", title, [counts, *risk, *_examples(report)], ("text",))
@@ -88,6 +83,8 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
     yield Section("frame", title, [FrameStrip(frame, "routine")], ("page",))
     if report.span is not None:
         yield Section("frame-text", "", [Prose((_place(report.span, timing),))], ("text",))
+    if report.cures is not None:
+        yield Section("cures", "Cures", [_cures_table(report.cures)])
     if report.judgement is not None and report.judgement.fails:
         yield Section("change-text", "What must change:", change, ("text",))
 
@@ -99,6 +96,8 @@ def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Itera
     if report.judgement is not None and report.judgement.fails:
         lines = [line for block in change if isinstance(block, Prose) for line in block.lines]
         yield Lines("What must change", [("", line) for line in lines])
+        if report.cures is None and report.routine.lines:
+            yield Lines("", [("", "padbench routine --cures DIR writes patches that mend it")])
     cycles = str(base.most) if base.least == base.most else f"{base.least} to {base.most}"
     cost = (
         f"{cycles} CPU cycles, {lines_of(base.most, timing):.2f} scan lines, "
@@ -112,6 +111,9 @@ def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Itera
     if report.span is not None:
         rows.append(("frame", _place(report.span, timing)))
     yield Lines("", rows)
+    if report.cures is not None:
+        says = [f"{one.says}: {one.cycles} cycles, {one.lines} lines more" for one in report.cures]
+        yield Lines("Patches, each swept at every rate", [("", one) for one in says or ["none"]])
     if report.chart is not None:
         safe = sum(good for row in report.chart.safe for good in row)
         tried = sum(len(row) for row in report.chart.safe)
@@ -192,6 +194,20 @@ def _change(report: JudgedRoutine) -> Iterator[Block]:
         )
 
 
+def _cures_table(found: Sequence[Cure]) -> Table:
+    return Table(
+        "Patches that mend it, each swept with every held state in every phase at every rate"
+        if found
+        else "No patch that was tried mends it",
+        ("patch", "what it does", "verdict", "cycles more", "lines more"),
+        [
+            (f"{number}-{one.name}", one.says, one.verdict, str(one.cycles), str(one.lines))
+            for number, one in enumerate(found, 1)
+        ],
+        frozenset((3, 4)),
+    )
+
+
 def _cost(report: JudgedRoutine) -> Iterator[Block]:
     base = report.base
     cycles = str(base.most) if base.least == base.most else f"{base.least} to {base.most}"
@@ -210,18 +226,22 @@ def _cost(report: JudgedRoutine) -> Iterator[Block]:
         ],
         frozenset((1, 2, 3)),
     )
-    accesses = base.longest.accesses
-    rows = [("latch written", [f"{a.cycle} ({a.value})" for a in accesses if a.kind == "latch"])]
-    for port in (0, 1):
-        reads = [str(a.cycle) for a in accesses if a.kind == "read" and a.port == port]
-        rows.append((f"port {2 if report.routine.second_only else port + 1} read", reads))
     if report.routine.found:
         yield Prose((f"The result was looked for and found in {report.routine.found}.",))
     yield Table(
-        "Cycles that touch the port, counted from 0",
-        ("what", "times", "in cycle"),
-        [(what, str(len(at)), ", ".join(at)) for what, at in rows if at],
-        frozenset((1,)),
+        "Cycles that touch the port, counted from 0, with nothing held",
+        ("cycle", "line", "source", "on the bus", "a fetch"),
+        [
+            (
+                str(one.cycle),
+                f"${one.address:04X}" if one.line is None else str(one.line),
+                one.source,
+                one.bus,
+                one.stop,
+            )
+            for one in report.listing
+        ],
+        frozenset((0,)),
     )
 
 
@@ -284,24 +304,6 @@ def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
     )
 
 
-def _phases_table(sweeps: Sequence[SweepCounts]) -> Table:
-    rows = []
-    for sweep in sweeps:
-        cells = [str(sweep.period)]
-        for code in range(1, len(OUTCOMES)):
-            text = ranges([phase for phase, met in enumerate(sweep.by_phase) if met == code])
-            if len(text) > _LONGEST:
-                text = text[:_LONGEST].rsplit(",", 1)[0] + ", …"
-            cells.append(text or "–")
-        rows.append(cells)
-    return Table(
-        "The same as a table: phases by the worst that any held state came to",
-        ("cycles from fetch to fetch", *OUTCOMES[1:]),
-        rows,
-        folded=True,
-    )
-
-
 def phase_strips(sweeps: Sequence[SweepCounts]) -> Strips:
     """Phase against fetch period, each phase by the worst that any held state came to."""
     met = sorted({code for sweep in sweeps for code in sweep.by_phase if code})
@@ -313,6 +315,43 @@ def phase_strips(sweeps: Sequence[SweepCounts]) -> Strips:
         [(code, OUTCOMES[code]) for code in met],
         "no read of the port is ever stopped",
     )
+
+
+_PASS, _STOPPED, _LOST = 1, 2, 4
+
+
+def pass_strips(report: JudgedRoutine) -> Strips:
+    """The passes of the worst case of each rate, and the fetches that stop the CPU in it."""
+    rows = []
+    for period, case in report.worst:
+        fetch = SampleFetch(period, case.phase)
+        run = run_case(
+            report.routine, report.console, case.held, fetch=fetch, limit=report.question.limit
+        )
+        spans = _pass_spans(run.passes[case.pad - 1])
+        hit = {access.cycle - access.stolen for access in run.accesses if access.stolen}
+        spans += [(one.at, one.stolen, _LOST if one.at in hit else _STOPPED) for one in run.stops]
+        rows.append(Strip(f"{period}", run.cycles, spans))
+    if not rows:
+        rows.append(Strip("none", report.base.most, _pass_spans(report.base.longest.passes[0])))
+    says = {
+        _PASS: "a pass",
+        _STOPPED: "the fetch stops the CPU",
+        _LOST: "it stops a read of the port",
+    }
+    met = {code for row in rows for _, _, code in row.spans}
+    return Strips(
+        "The passes of the worst case of each rate, and what stops them",
+        "fetch every",
+        "CPU cycles into the poll",
+        rows,
+        [(code, text) for code, text in says.items() if code in met],
+        "no pass",
+    )
+
+
+def _pass_spans(passes: Sequence[Pass]) -> list[tuple[int, int, int]]:
+    return [(one.reads[0], one.reads[-1] - one.reads[0] + 1, _PASS) for one in passes]
 
 
 _UNSAFE = len(OUTCOMES) - 1

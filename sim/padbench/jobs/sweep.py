@@ -4,7 +4,9 @@ import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
+
+from typing_extensions import Unpack
 
 from padbench.core.buttons import spelled
 from padbench.core.findings import Finding, Met, Rule, Source
@@ -21,31 +23,22 @@ from padbench.jobs.loading import (
     unwatched,
 )
 from padbench.jobs.pad_sections import PadSweepDocument, pad_document, pad_sections
-from padbench.jobs.routine import clusters, judged
-from padbench.jobs.routine_question import Address, Rates, RoutineQuestion
+from padbench.jobs.routine import judged
+from padbench.jobs.routine_question import Asked, Rates, RoutineQuestion
 from padbench.padsweep.counting import PAIRS, count_parts, pad_parts
 from padbench.padsweep.replay import case_text, pad_case
 from padbench.padsweep.tally import (
     PadCase,
     PadCounts,
-    PadPart,
-    PadTally,
 )
 from padbench.results.documents import finding_document
 from padbench.results.result import Case, Result
-from padbench.routines.console import Clocks
-from padbench.routines.routine import DEFAULT_LIMIT, PORTS
 from padbench.sheet import Sheet
 from padbench.trials.run import run_scenario, setting_of
-from padbench.workers import parts_done
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 __all__ = ["PadSweepDocument", "sweep"]
 
 _MOST_WORKERS = 256
-_BUNDLE = 4
 _POLICIES: tuple[Policy, ...] = ("both", "neither", "newer", "older")
 _WORDS = {"pass": "Passes.", "fail": "Fails.", "stopped": "Stopped before the end."}
 _READS = Rule(
@@ -63,19 +56,13 @@ def sweep(
     *,
     routine: str | Path | None = None,
     sheet: SheetLike | None = None,
-    entry: str | None = None,
-    origin: Address | None = None,
-    result: str | None = None,
-    ports: str | tuple[Address, Address] = PORTS,
-    console: str = "60hz",
-    clocks: Clocks = "joined",
     periods: Rates = None,
-    limit: int = DEFAULT_LIMIT,
     chart: bool = False,
     workers: int = 1,
     cluster: str | None = None,
     waves: FileLike | None = None,
     progress: Progress = unwatched,
+    **asked: Unpack[Asked],
 ) -> Result:
     """Try every case there is: of a read routine at every rate, or of a pad.
 
@@ -87,18 +74,16 @@ def sweep(
     other arguments, and ``result.data``, are those of `padbench.routine`. Of a ``sheet`` it is
     every state, change, stopped bit, extra clock and tie; ``result.data`` has a `PadCounts` for
     each pad that differs from port to port. ``workers`` are processes on this machine, ``cluster``
-    the scheduler of a Dask cluster, ``waves`` a VCD file for the worst case. ``progress`` is told
-    how many cases are done, and of how many; Ctrl-C gives what was found until then. Raises as
-    `padbench.routine`, and `Refusal` for a cluster that does not answer.
+    the scheduler of a Dask cluster (a pad needs neither), ``waves`` a VCD file for the worst case.
+    ``progress`` is told how many cases are done, and of how many; Ctrl-C gives what was found until
+    then. Raises as `padbench.routine`, and `Refusal` for a cluster that does not answer.
     """
     if (routine is None) == (sheet is None):
         raise Refusal("routine", "name a routine or a sheet, one of the two")
     if not 1 <= workers <= _MOST_WORKERS:
         raise Refusal("workers", f"{workers} is not between 1 and {_MOST_WORKERS}")
     if routine is not None:
-        question = RoutineQuestion(
-            str(routine), entry, origin, result, ports, console, clocks, limit
-        )
+        question = RoutineQuestion(str(routine), **asked)
         return judged(
             question,
             "sweep",
@@ -112,7 +97,7 @@ def sweep(
     if chart:
         raise Refusal("map", "it is for a routine; leave it out with a sheet")
     assert sheet is not None
-    return _swept_pad(design_of(sheet), path_of(waves), workers, cluster, progress)
+    return _swept_pad(design_of(sheet), path_of(waves), progress)
 
 
 @dataclass(frozen=True)
@@ -124,18 +109,8 @@ class _Pad:
     clocks: int
 
 
-@dataclass(frozen=True)
-class _Job:
-    pad_number: int
-    pad: PadModel
-    clocks: int
-    parts: tuple[PadPart, ...]
-
-
-def _swept_pad(
-    design: Design, waves: Path | None, workers: int, cluster: str | None, progress: Progress
-) -> Result:
-    pads, stopped = _counted(_pads(design.sheet), workers, cluster, progress)
+def _swept_pad(design: Design, waves: Path | None, progress: Progress) -> Result:
+    pads, stopped = _counted(_pads(design.sheet), progress)
     path = str(design.path) if design.path is not None else "SHEET"
     name = design.sheet.pad.name
 
@@ -166,11 +141,6 @@ def _swept_pad(
             "findings": [finding_document(finding) for finding in findings],
         }
 
-    def figure(at: Path) -> "Figure":
-        from padbench.results.sweep_plots import pad_sweep_figure  # noqa: PLC0415
-
-        return pad_sweep_figure(name, pads[0], at)
-
     return Result(
         command="sweep",
         name=name,
@@ -179,10 +149,9 @@ def _swept_pad(
         word=_WORDS[verdict],
         lead=f"Every case of a read: {says}.",
         make_document=document,
-        make_sections=lambda: [*pad_sections(design.sheet, pads, play, stopped=stopped)],
+        make_sections=lambda: [*pad_sections(pads, play, stopped=stopped)],
         findings=findings,
         cases={"sweeps": [*map(_test, pads)]},
-        figures={"picture": figure},
         inputs=design.inputs(),
         assumed=design.sheet.assumed,
         wrote={} if vcd is None else {"Wave": vcd},
@@ -205,36 +174,26 @@ def _pads(sheet: Sheet) -> list[_Pad]:
     return list(pads.values())
 
 
-def _counted(
-    pads: list[_Pad], workers: int, cluster: str | None, progress: Progress
-) -> tuple[list[PadCounts], bool]:
+def _counted(pads: list[_Pad], progress: Progress) -> tuple[list[PadCounts], bool]:
     """What was counted of each pad, and whether Ctrl-C came before the end."""
     counts = [PadCounts(one.ports, one.pad.policy, one.pad.serial) for one in pads]
-    jobs = [
-        _Job(number, replace(one.pad, policy=policy), one.clocks, parts)
-        for number, one in enumerate(pads)
+    work = [
+        (into, replace(one.pad, policy=policy), one.clocks, parts)
+        for into, one in zip(counts, pads, strict=True)
         # The sheet's own policy first: that is the verdict.
         for policy in sorted(_POLICIES, key=lambda name: name != one.pad.policy)
         for parts in pad_parts(one.clocks)
     ]
-    # A job takes less than a trip to another process and back.
-    size = 1 if workers == 1 and cluster is None else _BUNDLE
-    work = [jobs[start : start + size] for start in range(0, len(jobs), size)]
-    total, done = PAIRS * sum(len(job.parts) for job in jobs), 0
+    total, done = PAIRS * sum(len(parts) for *_, parts in work), 0
     try:
-        with clusters("workers" if cluster is None else "cluster"):
-            for bundle in parts_done(_do, None, work, workers=workers, cluster=cluster):
-                for job, tally in bundle:
-                    counts[job.pad_number].add(job.pad.policy, job.parts[0], tally)
-                    done += tally.cases
-                progress(done, total)
+        for into, pad, clocks, parts in work:
+            tally = count_parts(pad, parts, clocks)
+            into.add(pad.policy, parts[0], tally)
+            done += tally.cases
+            progress(done, total)
     except KeyboardInterrupt:
         return counts, True
     return counts, False
-
-
-def _do(_: None, jobs: list[_Job]) -> list[tuple[_Job, PadTally]]:
-    return [(job, count_parts(job.pad, job.parts, job.clocks)) for job in jobs]
 
 
 def _write_wave(path: Path | None, sheet: Sheet, pads: Sequence[PadCounts]) -> Path | None:

@@ -4,30 +4,42 @@
 
 A *case* is: these contacts are closed, at one moment of the read exactly those, and the read is
 stopped at one of its bits, or at none, by so many extra clocks, with the serial input at one level.
-Before it comes an undisturbed read of the first state. All 65 536 pairs of states are one block of
-bit-sliced words; moment, stop and tie are the same for a whole block, so that none needs a mask.
+Before it comes an undisturbed read of the first state. All 65 536 pairs of states are one block.
+
+A register moves bits and never looks at them, so that a block is one run: what stands in a stage is
+not a level but the wires that pull it low (`Pulled`), the eight buttons passed on before the change
+and the eight after it. Only what the policy passes on, and the counts, are worked out case by case,
+64 in a word.
 
 What must come out is worked out without the register: the state at the end of the latch, moved up
 from the stopped bit on, then stages without a button, then the serial input's level (common
-practice; as in `padbench.scenarios.expect`). Every bit of every case is compared with it, and where
-they differ with the block before; blocks that are equal in all bits are counted once.
+practice; as in `padbench.scenarios.expect`). Every bit of every case is compared with it.
 
 A level that nobody knows (an open contact without pull-up, a stage before its first load) counts as
-the wrong one: such pads are run with it low and with it high, and a bit that differs depends on it.
+the wrong one.
 """
 
-from collections.abc import Container, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from functools import cache, lru_cache
+from typing import TypeAlias
 
 import numpy as np
+import numpy.typing as npt
 
 from padbench.core.buttons import BUTTONS, OPPOSITES
 from padbench.core.pad import PadModel
-from padbench.padsweep.pads import ContactLanes, PadLanes, Words, filled, wires_of
 from padbench.padsweep.tally import PadExample, PadKind, PadPart, PadTally
 
-__all__ = ["PAIRS", "count_parts", "moments", "pad_parts", "run_part"]
+__all__ = ["PAIRS", "ContactLanes", "count_parts", "moments", "pad_parts", "run_part"]
+
+Words: TypeAlias = npt.NDArray[np.uint64]
+"""One wire in many cases, a bit each; 1 is pressed."""
+
+Pulled: TypeAlias = frozenset[int]
+"""What pulls a wire low, any of it: buttons 0 to 7 before the change, 8 to 15 after, or these."""
+
+_ALWAYS, _PERHAPS = 16, 17
+_OPEN: Pulled = frozenset()
 
 PAIRS = 1 << 16
 """Cases in a block: 256 states before and 256 after the change."""
@@ -56,24 +68,61 @@ def pad_parts(clocks: int, ties: Sequence[int] = (0, 1)) -> list[tuple[PadPart, 
     ]
 
 
-@cache
-def _states() -> tuple[tuple[Words, ...], tuple[Words, ...]]:
-    """Eight wires of the state before, eight of the state after: case = before * 256 + after."""
+class ContactLanes:
+    """Eight contacts and the policy for opposite directions, as `padbench.model.contacts` has them.
+
+    ``move`` closes exactly these contacts (eight wires in serial order) besides the stuck ones;
+    ``effective`` is what is passed on.
+    """
+
+    def __init__(self, pad: PadModel, words: int) -> None:
+        self.policy = pad.policy
+        nothing = np.zeros(words, np.uint64)
+        self.stuck = [~nothing if pad.stuck >> (7 - place) & 1 else nothing for place in range(8)]
+        self.closed = [nothing] * 8
+        # Of each pair: whether its first side went down first, and whether both did at once.
+        self._first, self._tied = [nothing] * len(_SIDES), [nothing] * len(_SIDES)
+        self.move(self.closed)  # stuck contacts were there first
+
+    def move(self, closed: Sequence[Words]) -> None:
+        """All contacts of all cases at one moment."""
+        before, now = self.closed, [a | b for a, b in zip(closed, self.stuck, strict=True)]
+        for place, (one, other) in enumerate(_SIDES):
+            fresh_one, fresh_other = now[one] & ~before[one], now[other] & ~before[other]
+            stayed = now[one] & now[other] & ~fresh_one & ~fresh_other
+            self._tied[place] = (fresh_one & fresh_other) | (self._tied[place] & stayed)
+            self._first[place] = (fresh_other & ~fresh_one) | (self._first[place] & stayed)
+        self.closed = now
+
+    def effective(self) -> list[Words]:
+        """The buttons that the policy passes on, eight wires in serial order."""
+        passed = list(self.closed)
+        if self.policy == "both":
+            return passed
+        for place, (one, other) in enumerate(_SIDES):
+            both = passed[one] & passed[other]
+            first, clear = self._first[place], ~self._tied[place]
+            if self.policy == "neither":
+                clear = np.zeros_like(both)
+            one_wins = first if self.policy == "older" else ~first
+            passed[one] = passed[one] & (~both | (one_wins & clear))
+            passed[other] = passed[other] & (~both | (~one_wins & clear))
+        return passed
+
+
+@lru_cache(maxsize=8)
+def _wires(pad: PadModel) -> tuple[Words, ...]:
+    """The wires of `Pulled` in all pairs of states: case = before * 256 + after."""
     case = np.arange(PAIRS, dtype=np.uint32)
-    wires = [
-        np.packbits((case >> np.uint32(bit) & np.uint32(1)).astype(np.uint8), bitorder="little")
-        .view(np.uint64)
-        .copy()
+    states = [
+        np.packbits((case >> bit & 1).astype(np.uint8), bitorder="little").view(np.uint64)
         for bit in range(15, -1, -1)
     ]
-    return tuple(wires[:8]), tuple(wires[8:])
-
-
-# glibc hands memory back to the system, page by page, whenever some lies free at the end of its
-# heap; how much may lie there it learns from the largest block that was ever freed.
-np.empty(1 << 22, np.uint8)
-
-_HIGH, _LOW = filled(_WORDS, 1), filled(_WORDS, 0)
+    contacts = ContactLanes(pad, _WORDS)
+    contacts.move(states[:8])
+    held = contacts.effective()
+    contacts.move(states[8:])
+    return *held, *contacts.effective(), np.full(_WORDS, ~np.uint64(0))
 
 
 @cache
@@ -85,110 +134,111 @@ def _events(clocks: int, stopped_bit: int, extra: int) -> tuple[str, ...]:
     return tuple(events)
 
 
-class _Lines:
-    """Pads at the far end of the console's lines, which may not bring every edge."""
+class _Register:
+    """The register at the far end of lines that may not bring every edge.
 
-    def __init__(self, pad: PadModel, pads: PadLanes) -> None:
-        self.pads, self.got = pads, list[Words]()
-        self.clocked = _clocked(pad)
-        self.latched = pad.latch_line.rise is not None
-        self.falls = pad.latch_line.fall is not None
-
-    def play(self, events: Sequence[str]) -> None:
-        """These events in order; what is sampled goes to ``got``."""
-        for event in events:
-            if event == "sample":
-                self.got.append(self.pads.output)
-            elif event == "clock":
-                if self.clocked:
-                    self.pads.clock()
-            elif self.latched:
-                level = _HIGH if event == "rise" or not self.falls else _LOW
-                self.pads.latch(level, same=True)
-
-
-def _clocked(pad: PadModel) -> bool:
-    return None not in (pad.clock_line.rise, pad.clock_line.fall)
-
-
-@lru_cache(maxsize=8)
-def _passed_on(pad: PadModel) -> tuple[list[Words], list[Words]]:
-    """What the policy hands on of the state before, and after the change."""
-    before, after = _states()
-    contacts = ContactLanes(pad, _WORDS)
-    contacts.move(before)
-    held = contacts.effective()
-    contacts.move(after)
-    return held, contacts.effective()
-
-
-@dataclass(frozen=True)
-class _Start:
-    """Pads after a read of the first state, and the levels of their inputs after the change."""
-
-    pads: PadLanes
-    inputs_then: list[Words]
-
-
-@lru_cache(maxsize=8)
-def _read_before(pad: PadModel, tie: int, clocks: int, unknown: int) -> _Start:
-    held, then = _passed_on(pad)
-    pads = PadLanes(pad, _WORDS, tie, unknown)
-    pads.inputs_are(wires_of(pad, held, unknown))
-    _Lines(pad, pads).play(_events(clocks, 0, 0))
-    return _Start(pads, wires_of(pad, then, unknown))
-
-
-@lru_cache(maxsize=8)
-def _unsure(pad: PadModel, tie: int, clocks: int) -> bool:
-    """Whether a level that nobody knows is still there after the first read, or comes in later."""
-    low, high = (_read_before(pad, tie, clocks, unknown).pads for unknown in (0, 1))
-    pairs = zip(low.stages, high.stages, strict=True)
-    return pad.floating or not all(np.array_equal(one, other) for one, other in pairs)
-
-
-def _levels(start: _Start, pad: PadModel, events: Sequence[str], moment: int) -> list[Words]:
-    """The data line at each sample of a block."""
-    lines = _Lines(pad, start.pads.copy())
-    lines.play(events[:moment])
-    lines.pads.inputs_are(start.inputs_then)
-    lines.play(events[moment:])
-    return lines.got
-
-
-def run_part(pad: PadModel, part: PadPart, clocks: int = 8, unknown: int = 0) -> list[Words]:
-    """Bits sampled (1 is pressed) of a block; ``unknown`` is the level that nobody knows."""
-    start = _read_before(pad, part.tie, clocks, unknown)
-    events = _events(clocks, part.stopped_bit, part.extra)
-    return [~wire for wire in _levels(start, pad, events, part.moment)]
-
-
-@dataclass(frozen=True)
-class _Alike:
-    """Blocks that come out alike, case by case.
-
-    ``held`` and ``bits``, what must come out, are 1 for pressed, ``levels`` are those of the data
-    line; ``tally`` has the counts of one block, ``parts`` says which blocks they are.
+    Stage by stage the truth table of the data sheet: while the load is high all stages follow the
+    inputs (a synchronous part: at a rising clock edge), else each rising clock edge shifts by one
+    and the serial input enters stage 1 (CD4021B data sheet, SCHS024). A part that loads while the
+    latch is low is ``load_inverted``.
     """
 
-    held: list[Words]
-    bits: list[Words]
-    levels: list[Words]
-    tally: PadTally
-    parts: list[PadPart] = field(default_factory=list)
+    def __init__(self, pad: PadModel, tie: int) -> None:
+        self.pad, self.serial = pad, _tied(tie)
+        self.stages = [frozenset({_PERHAPS})] * pad.stages
+        self.latched = False
+        self.inputs = [_OPEN] * pad.stages
+        self._follow()
+
+    def inputs_are(self, first: int) -> None:
+        """The buttons from ``first`` of `Pulled` on stand at the inputs."""
+        self.inputs = [_OPEN] * self.pad.stages
+        for bit, stage in self.pad.stage_of:
+            wire = {first + 8 - bit.bit_length()} | ({_PERHAPS} if self.pad.floating else set())
+            self.inputs[stage - 1] |= wire
+        self._follow()
+
+    def play(self, events: Sequence[str]) -> list[Pulled]:
+        """These events in order; what is sampled."""
+        samples: list[Pulled] = []
+        latch, clock = self.pad.latch_line, self.pad.clock_line
+        for event in events:
+            if event == "sample":
+                samples.append(self.stages[-1])
+            elif event == "clock":
+                if None not in (clock.rise, clock.fall):
+                    self._clock()
+            elif latch.rise is not None:
+                self.latched = event == "rise" or latch.fall is None
+                self._follow()
+        return samples
+
+    @property
+    def _loads(self) -> bool:
+        return self.latched is not self.pad.load_inverted
+
+    def _clock(self) -> None:
+        if not self._loads:
+            self.stages = [self.serial, *self.stages[:-1]]
+        elif self.pad.load == "synchronous":
+            self.stages = self.inputs
+
+    def _follow(self) -> None:
+        if self._loads and self.pad.load == "transparent":
+            self.stages = self.inputs
 
 
-def _must(pad: PadModel, part: PadPart, clocks: int, changed: bool) -> _Alike:
-    """Blocks that come out as they must; ``changed``: contacts move before the latch's end."""
-    held = _passed_on(pad)[changed]
+def _tied(tie: int) -> Pulled:
+    return _OPEN if tie else frozenset({_ALWAYS})
+
+
+def _seen(pad: PadModel, part: PadPart, clocks: int) -> tuple[Pulled, ...]:
+    """What is sampled in all cases of a block."""
+    register = _Register(pad, part.tie)
+    register.inputs_are(0)
+    register.play(_events(clocks, 0, 0))
+    events = _events(clocks, part.stopped_bit, part.extra)
+    samples = register.play(events[: part.moment])
+    register.inputs_are(8)
+    return *samples, *register.play(events[part.moment :])
+
+
+def _must(pad: PadModel, part: PadPart, clocks: int) -> tuple[Pulled, ...]:
+    """What must be sampled: the state after the change if it comes before the latch's end."""
     # Extra clocks that the line does not bring move nothing.
-    extra = part.extra if part.stopped_bit and _clocked(pad) else 0
-    wire = [*held, *[_LOW] * max(0, pad.stages - 8)]
-    wire += [_LOW if part.tie else _HIGH] * (clocks + extra)
+    clocked = None not in (pad.clock_line.rise, pad.clock_line.fall)
+    extra = part.extra if part.stopped_bit and clocked else 0
+    wire = [frozenset({_first(part) + place}) for place in range(8)]
+    wire += [_OPEN] * max(0, pad.stages - 8) + [_tied(part.tie)] * (clocks + extra)
     if extra:
         del wire[part.stopped_bit - 1 : part.stopped_bit - 1 + extra]
-    bits = wire[:clocks]
-    return _Alike(held, bits, [~one for one in bits], _counted(part, held, bits, bits, _LOW))
+    return tuple(wire[:clocks])
+
+
+def _first(part: PadPart) -> int:
+    """The first wire of the state that the read must show."""
+    return 8 if part.moment <= 1 else 0
+
+
+def run_part(pad: PadModel, part: PadPart, clocks: int = 8) -> list[Words]:
+    """Bits sampled of a block; one that depends on a level that nobody knows is the wrong one."""
+    wires = _wires(pad)
+    must = [_pressed(wires, one) for one in _must(pad, part, clocks)]
+    return _bits(wires, _seen(pad, part, clocks), must)
+
+
+def _bits(wires: Sequence[Words], seen: Sequence[Pulled], must: Sequence[Words]) -> list[Words]:
+    return [
+        _pressed(wires, one) | (~wanted if _PERHAPS in one else np.uint64(0))
+        for one, wanted in zip(seen, must, strict=True)
+    ]
+
+
+def _pressed(wires: Sequence[Words], pulled: Pulled) -> Words:
+    low = np.zeros(_WORDS, np.uint64)
+    for one in pulled - {_PERHAPS}:
+        low = low | wires[one]
+    return low
 
 
 def count_parts(pad: PadModel, parts: Sequence[PadPart], clocks: int = 8) -> PadTally:
@@ -196,74 +246,39 @@ def count_parts(pad: PadModel, parts: Sequence[PadPart], clocks: int = 8) -> Pad
 
     ``clocks`` is the number of bits that the poll reads.
     """
-    one = parts[0]
-    start = _read_before(pad, one.tie, clocks, 0)
-    other = _read_before(pad, one.tie, clocks, 1) if _unsure(pad, one.tie, clocks) else None
-    events = _events(clocks, one.stopped_bit, one.extra)
-    whole = PadTally()
-    musts: dict[bool, _Alike] = {}
-    wrong_ones: list[_Alike] = []
+    alike: dict[tuple[int, tuple[Pulled, ...]], list[PadPart]] = {}
     for part in parts:
-        changed = part.moment <= 1
-        if changed not in musts:
-            musts[changed] = _must(pad, part, clocks, changed)
-        must = musts[changed]
-        levels = _levels(start, pad, events, part.moment)
-        if other is not None:
-            high = _levels(other, pad, events, part.moment)
-            levels = _worst(levels, high, must.levels)
-        wrong = _differ(levels, must.levels)
-        if not wrong.any():
-            must.parts.append(part)
-            continue
-        last = wrong_ones[-1] if wrong_ones else None
-        if last is None or last.held is not must.held or _differ(levels, last.levels).any():
-            seen = [~wire for wire in levels]
-            known = {kind for one in wrong_ones for kind in one.tally.first}
-            tally = _counted(part, must.held, must.bits, seen, wrong, known)
-            last = _Alike(must.held, must.bits, levels, tally)
-            wrong_ones.append(last)
-        last.parts.append(part)
-    for alike in (*musts.values(), *wrong_ones):
-        whole.add(alike.tally.of(alike.parts))
+        alike.setdefault((_first(part), _seen(pad, part, clocks)), []).append(part)
+    wires, whole = _wires(pad), PadTally()
+    for (first, seen), same in alike.items():
+        must = [_pressed(wires, one) for one in _must(pad, same[0], clocks)]
+        held = wires[first : first + 8]
+        whole.add(_counted(same[0], held, must, _bits(wires, seen, must)), same)
     return whole
 
 
-def _worst(low: list[Words], high: list[Words], wanted: list[Words]) -> list[Words]:
-    """A bit that depends on a level that nobody knows is the opposite of what it must be."""
-    return [
-        one ^ ((one ^ two) & ~(one ^ want))
-        for one, two, want in zip(low, high, wanted, strict=True)
-    ]
-
-
 def _counted(
-    part: PadPart,
-    held: Sequence[Words],
-    must: Sequence[Words],
-    seen: Sequence[Words],
-    wrong: Words,
-    known: Container[PadKind] = (),
+    part: PadPart, held: Sequence[Words], must: Sequence[Words], seen: Sequence[Words]
 ) -> PadTally:
-    """The counts of a block and the first cases of kinds that are not known yet.
-
-    All wires are 1 for pressed.
-    """
+    """The counts of a block, and the first cases of each kind."""
     read = min(8, len(must))
     was, wanted, got = (np.array(wires[:read]) for wires in (held, must, seen))
     ghost, missed, shown, lost = got & ~wanted, wanted & ~got, got & ~was, was & ~got
+    wrong = _any(np.array(seen) ^ np.array(must))
+    nothing = np.zeros((1, _WORDS), np.uint64)
     both = [got[one] & got[other] for one, other in _SIDES if other < read]
     met: dict[PadKind, Words] = {
         "seen_not_pressed": _any(ghost),
         "pressed_not_seen": _any(missed),
-        "past_the_end": _differ(seen[8:], must[8:]),
-        "opposites": _any([*both, _LOW]),
+        "past_the_end": _any([*nothing, *(a ^ b for a, b in zip(seen[8:], must[8:], strict=True))]),
+        "opposites": _any([*nothing, *both]),
     }
+    spoilt = nothing[0]
     if part.stopped_bit:
         met["spoilt_not_pressed"] = _any(shown) & ~wrong
         met["spoilt_not_seen"] = _any(lost) & ~wrong
+        spoilt = met["spoilt_not_pressed"] | met["spoilt_not_seen"]
     counts = dict(zip(met, _counts(list(met.values())), strict=True))
-    spoilt = met.get("spoilt_not_pressed", _LOW) | met.get("spoilt_not_seen", _LOW)
     unread = [0] * (8 - read)
     return PadTally(
         cases=PAIRS,
@@ -277,19 +292,9 @@ def _counted(
         shown=_counts(shown) + unread,
         lost=_counts(lost) + unread,
         first={
-            kind: _example(part, wire, must, seen)
-            for kind, wire in met.items()
-            if counts[kind] and kind not in known
+            kind: _example(part, wire, must, seen) for kind, wire in met.items() if counts[kind]
         },
     )
-
-
-def _differ(some: Sequence[Words], others: Sequence[Words]) -> Words:
-    differing, change = np.zeros(_WORDS, np.uint64), np.empty(_WORDS, np.uint64)
-    for one, other in zip(some, others, strict=True):
-        np.bitwise_xor(one, other, out=change)
-        np.bitwise_or(differing, change, out=differing)
-    return differing
 
 
 def _any(wires: Words | Sequence[Words]) -> Words:

@@ -7,11 +7,11 @@ The sweep knows the order of edges and no times, so the read is so slow that a c
 any two events with every limit of the part kept.
 """
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import partial
 
 from padbench.core.buttons import BUTTONS, byte_of, pressed_in, spelled
-from padbench.core.limits import Limits
+from padbench.core.limits import Limit, Limits
 from padbench.core.stimulus import PollTiming, ScriptedRead
 from padbench.core.units import found_text
 from padbench.padsweep.counting import moments
@@ -30,15 +30,6 @@ __all__ = [
 
 _US = 1_000_000
 
-_SLOW = PollTiming(
-    latch_width=12 * _US,
-    latch_to_clock=12 * _US,
-    clock_low=4 * _US,
-    clock_high=8 * _US,
-    sample=2 * _US,
-    extra_low=4 * _US,
-    extra_high=8 * _US,
-)
 _EXAMPLE = "held=A+Up then=Up at=5 stopped-bit=3 extra-clocks=1 serial-input=ground"
 _DEFAULTS = {"at": "0", "stopped-bit": "0", "extra-clocks": "1", "serial-input": "ground"}
 _KEYS = ("held", "then", *_DEFAULTS)
@@ -148,28 +139,13 @@ def _build(case: PadCase, setting: Setting) -> Script:
 
 
 def case_timing(limits: Limits, clocks: int = 8) -> PollTiming:
-    """A read of so many bits, slow enough for a part with these limits."""
-    t = _SLOW
-    first = limits.answer if limits.first_answer is None else limits.first_answer
-    needs = (
-        (limits.load_width.ps, t.latch_width),
-        (limits.clock_width.ps, t.clock_low),
-        (limits.clock_period.ps, t.clock_low + t.clock_high),
-        (limits.removal.ps, t.latch_to_clock),
-        (limits.setup_parallel.ps, t.latch_width // 2),
-        (limits.answer.ps, t.clock_high),
-        (first.ps, t.latch_to_clock),
-    )
-    times = max(1, *(-(-need // there) for need, there in needs))
+    """A read of so many bits, slow enough for a part with these limits: each time is 2 of the
+    longest of them, and 2 microseconds, at the least.
+    """
+    figures = (getattr(limits, one.name) for one in fields(limits))
+    unit = max(_US, *(figure.ps for figure in figures if isinstance(figure, Limit)))
     return PollTiming(
-        times * t.latch_width,
-        times * t.latch_to_clock,
-        times * t.clock_low,
-        times * t.clock_high,
-        times * t.sample,
-        clocks,
-        times * t.extra_low,
-        times * t.extra_high,
+        12 * unit, 12 * unit, 4 * unit, 8 * unit, 2 * unit, clocks, 4 * unit, 8 * unit
     )
 
 

@@ -117,32 +117,22 @@ class PadTally:
         examples = [self.first[kind] for kind in FAULTS if kind in self.first]
         return min(examples, key=_place, default=None)
 
-    def add(self, other: "PadTally") -> None:
-        """Take in other cases, in any order; of two examples that of the first part is kept."""
+    def add(self, other: "PadTally", parts: Sequence[PadPart] = ()) -> None:
+        """Take in other cases, in any order; of two examples that of the first part is kept.
+
+        With ``parts`` each of these comes out like the other.
+        """
+        times = len(parts) or 1
         for name in _COUNTS:
-            setattr(self, name, getattr(self, name) + getattr(other, name))
+            setattr(self, name, getattr(self, name) + times * getattr(other, name))
         for name in _BY_BUTTON:
-            ours = getattr(self, name)
-            for place, count in enumerate(getattr(other, name)):
-                ours[place] += count
+            pairs = zip(getattr(self, name), getattr(other, name), strict=True)
+            setattr(self, name, [ours + times * theirs for ours, theirs in pairs])
         for kind, example in other.first.items():
+            example = replace(example, part=min(parts, default=example.part))  # noqa: PLW2901
             known = self.first.get(kind)
             if known is None or _place(example) < _place(known):
                 self.first[kind] = example
-
-    def of(self, parts: Sequence[PadPart]) -> "PadTally":
-        """The counts of these parts if each comes out like this one."""
-        if not parts:
-            return PadTally()
-        whole = PadTally()
-        whole.first = {
-            kind: replace(example, part=min(parts)) for kind, example in self.first.items()
-        }
-        for name in _COUNTS:
-            setattr(whole, name, len(parts) * getattr(self, name))
-        for name in _BY_BUTTON:
-            setattr(whole, name, [len(parts) * one for one in getattr(self, name)])
-        return whole
 
 
 def _place(example: PadExample) -> tuple[PadPart, int, int]:

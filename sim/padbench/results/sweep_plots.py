@@ -8,172 +8,81 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from padbench.core.buttons import BUTTONS
-from padbench.padsweep.tally import TIES, PadCounts, PadTally
+from padbench.results.blocks import Strips
 from padbench.results.pictures import BAD, BAND, INK, SOFT, STEPS, TEAL, new_figure
-from padbench.routines.counts import OUTCOMES, SweepCounts
 from padbench.routines.latency import Delays, LatencySetup
-from padbench.routines.lengths import DesignMap
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = [
-    "EXPOSURE",
-    "exposure_figure",
-    "latency_figure",
-    "map_figure",
-    "pad_sweep_figure",
-    "phases_figure",
-]
-
-EXPOSURE = (
-    ("hit", "a read of the port is stopped", STEPS[0], ""),
-    ("corrupt", "pass misread", STEPS[1], "//"),
-    ("accepted_wrong", "a wrong byte is handed on", STEPS[3], ""),
-)
-"""Count of a sweep, what it means, and its colour and hatching."""
+__all__ = ["latency_figure", "strips_figure"]
 
 
-def exposure_figure(name: str, console: str, sweeps: Sequence[SweepCounts], path: Path) -> "Figure":
-    """Bars in per cent of all cases (256 held states in every phase), a group for each period.
+def strips_figure(strips: Strips, title: str, path: Path) -> "Figure":
+    """Rows of places on one axis, each stretch marked by what it came to: taller is worse.
 
-    Over each stands how many cases it is; one that is too low to be seen has a triangle. Raises
-    ``ValueError`` also for a console without a fetch to sweep.
+    ``gid`` of a set of marks is what the legend says of it, of things as they are "now". The worst
+    have their place beside them, as many as find room. Raises ``ValueError`` also where there is no
+    row.
     """
-    if not sweeps:
+    if not strips.rows:
         raise ValueError("no rate was swept; this console has no fault to draw")
-    figure = new_figure(path, max(6.5, 1.8 + 0.7 * len(sweeps)), 4.5, layout="constrained")
+    figure = new_figure(path, 11, 1.8 + len(strips.rows) * strips.tall / 60, layout="constrained")
     axes: Any = figure.subplots()
-    wide = 0.8 / len(EXPOSURE)
-    highest = max(100 * getattr(one, key) / one.cases for key, *_ in EXPOSURE for one in sweeps)
-    for place, (key, says, grey, hatch) in enumerate(EXPOSURE):
-        shares = [100 * getattr(sweep, key) / sweep.cases for sweep in sweeps]
-        at = [group + (place - 1) * wide for group in range(len(sweeps))]
-        bars = axes.bar(
-            at, shares, wide, label=says, color=grey, hatch=hatch, edgecolor=INK, linewidth=0.6
-        )
-        for bar, sweep, share in zip(bars, sweeps, shares, strict=True):
-            bar.set_gid(key)
-            cases, middle = getattr(sweep, key), bar.get_x() + wide / 2
-            if cases and share < highest / 50:
-                axes.plot([middle], [share], marker="^", color=INK, markerfacecolor=grey, gid="low")
-            if cases:
-                axes.annotate(
-                    f"{cases:,}".replace(",", " "), (middle, share), xytext=(0, 7), rotation=90,
-                    textcoords="offset points", ha="center", va="bottom", fontsize=7,
-                )  # fmt: skip
-    axes.set_xticks(range(len(sweeps)), [str(sweep.period) for sweep in sweeps])
-    axes.set_xlabel("CPU cycles from one fetch to the next")
-    axes.set_ylabel("cases, %")
-    axes.set_ylim(0, (highest or 1) * 1.2)
-    axes.set_title(f"{name[:60]}, {console} console", parse_math=False)
-    _legend(figure, axes)
-    axes.spines[["right", "top"]].set_visible(False)
-    return figure
-
-
-# Told apart by shape and size; the colour only repeats it.
-_MARKS = ("", "|", "o", "^", "X")
-_COLOURS = ("", *STEPS)
-_SIZES = (0, 18, 14, 26, 60)
-_APART = 0.03
-"""Part of the axis that the number of a phase takes."""
-
-
-def phases_figure(sweeps: Sequence[SweepCounts], title: str, path: Path) -> "Figure":
-    """Phase against fetch period, each phase marked by the worst that any held state came to.
-
-    ``gid`` of a set of marks is the outcome. The worst outcome has its phases beside its marks, as
-    many as find room.
-    """
-    figure = new_figure(path, 11, 6, layout="constrained")
-    axes: Any = figure.subplots()
-    for code in range(1, len(OUTCOMES)):
-        places = [
-            (phase, row)
-            for row, sweep in enumerate(sweeps)
-            for phase, worst in enumerate(sweep.by_phase)
-            if worst == code
-        ]
-        if places:
-            across, up = zip(*places, strict=True)
-            axes.scatter(
-                across, up, s=_SIZES[code], marker=_MARKS[code], c=_COLOURS[code],
-                label=f"{OUTCOMES[code]} ({len(places)})", gid=OUTCOMES[code],
-                zorder=2 + code,
+    for code, says in strips.kinds:
+        marks = [(row, span) for row, strip in enumerate(strips.rows) for span in strip.spans]
+        marks = [(row, span) for row, span in marks if span[2] == code]
+        axes.bar(
+            [start for _, (start, _, _) in marks],
+            [0.2 * code] * len(marks),
+            [size for _, (_, size, _) in marks],
+            [-row for row, _ in marks],
+            align="edge", color=STEPS[code - 1], edgecolor=STEPS[code - 1], linewidth=0.5,
+            label=says, gid=says,
+        )  # fmt: skip
+        if code == len(STEPS):
+            _number(axes, [(start, -row) for row, (start, _, _) in marks], strips.length)
+    for row, strip in enumerate(strips.rows):
+        axes.plot([0, strip.length], [-row, -row], color=BAND, linewidth=0.8, zorder=0)
+        if strip.now:
+            axes.plot(
+                [0], [-row], linestyle="", marker="D", markersize=9, color=TEAL, gid="now",
+                markerfacecolor="none", markeredgewidth=2, label="the routine now", clip_on=False,
             )  # fmt: skip
-            if code == len(OUTCOMES) - 1:
-                _number(axes, places, max(sweep.period for sweep in sweeps))
-    for row, sweep in enumerate(sweeps):
-        axes.plot([0, sweep.period - 1], [row, row], color=BAND, linewidth=0.8, zorder=0)
-    axes.set_yticks(range(len(sweeps)), [str(sweep.period) for sweep in sweeps])
-    axes.set(xlabel="phase, CPU cycles", ylabel="fetch period, CPU cycles")
+    if strips.white or not strips.kinds:
+        says = f"no mark: {strips.white or strips.none}"
+        axes.bar([0], [0], facecolor="white", edgecolor=SOFT, label=says)
+    some = [*range(0, len(strips.rows), 1 if strips.tall > _LOW_ROW else 4)]
+    axes.set_yticks([-row for row in some], [strips.rows[row].label for row in some])
+    axes.set(xlabel=strips.across, ylabel=strips.up, xlim=(-0.5, strips.length))
     axes.set_title(title[:90], parse_math=False)
     _legend(figure, axes)
     return figure
+
+
+_APART = 0.03
+"""Part of the axis that the number of a place takes."""
+_LOW_ROW = 14
 
 
 def _number(axes: Any, places: Sequence[tuple[int, int]], longest: int) -> None:
-    """Say the phase above its mark, from left to right where there is room."""
-    last = (-longest, -1)
-    for phase, row in places:
-        if row != last[1] or phase - last[0] > longest * _APART:
-            last = phase, row
+    """Say the place above its mark, from left to right where there is room."""
+    last = (-longest, 1)
+    for place, row in places:
+        if row != last[1] or place - last[0] > longest * _APART:
+            last = place, row
             axes.annotate(
-                str(phase), (phase, row), xytext=(0, 7), textcoords="offset points", ha="center",
-                fontsize=7, color=BAD, clip_on=True,
+                str(place), (place, row + 0.8), xytext=(0, 1), textcoords="offset points",
+                ha="center", fontsize=7, color=BAD, clip_on=True,
             )  # fmt: skip
-
-
-def map_figure(chart: DesignMap, title: str, path: Path) -> "Figure":
-    """Loop length against gap, marked where it is unsafe at one rate, and where at several.
-
-    What is white is safe. ``gid`` of a set of marks is "one-rate" or "several-rates", of the
-    routine as it is "now".
-    """
-    figure = new_figure(path, 11, 6, layout="constrained")
-    axes: Any = figure.subplots()
-    rates = np.array([[len(periods) for periods in row] for row in chart.unsafe])
-    for which, gid, mark, colour, says in (
-        (rates == 1, "one-rate", "|", STEPS[1], "one rate has a phase that stops two passes"),
-        (rates > 1, "several-rates", "x", BAD, "several rates have one"),
-    ):
-        rows, columns = np.nonzero(which)
-        across, up = np.array(chart.gaps)[columns], np.array(chart.loops)[rows]
-        axes.scatter(across, up, s=14, marker=mark, c=colour, label=says, gid=gid)
-    axes.bar([0], [0], facecolor="white", edgecolor=SOFT, label="white: safe at each rate tried")
-    axes.axhline(chart.loop, color=SOFT, linewidth=1, linestyle="--")
-    axes.plot(
-        [0], [chart.loop], linestyle="", marker="D", markersize=9, color=TEAL,
-        markerfacecolor="none", markeredgewidth=2, label="the routine now", gid="now",
-        clip_on=False,
-    )  # fmt: skip
-    axes.set(
-        xlabel="cycles added between the passes",
-        ylabel="CPU cycles a bit",
-        xlim=(chart.gaps[0] - 1, chart.gaps[-1] + 1),
-        ylim=(chart.loops[0] - 1, chart.loops[-1] + 1),
-    )
-    axes.set_title(title[:90], parse_math=False)
-    _legend(figure, axes)
-    return figure
 
 
 def _legend(figure: "Figure", axes: Any) -> None:
     """Beside the axes, where it covers no mark."""
     handles, labels = axes.get_legend_handles_labels()
-    if handles:
-        figure.legend(
-            handles,
-            labels,
-            loc="outside lower center",
-            ncols=len(labels),
-            frameon=False,
-            fontsize=8,
-        )
+    figure.legend(
+        handles, labels, loc="outside lower center", ncols=len(labels), frameon=False, fontsize=8
+    )
 
 
 def latency_figure(delays: Delays, setup: LatencySetup, path: Path, *, name: str) -> "Figure":
@@ -212,65 +121,3 @@ def latency_figure(delays: Delays, setup: LatencySetup, path: Path, *, name: str
 def _times(factor: float) -> Any:
     """A function that multiplies arrays."""
     return lambda values: values * factor
-
-
-_PANELS = (("shown", "seen and not held"), ("lost", "held and not seen"))
-
-
-def pad_sweep_figure(name: str, pad: PadCounts, path: Path) -> "Figure":
-    """Per cent of the reads in which a button is seen and not held, or held and not seen.
-
-    A panel for each of the two and each tie of the serial input; in it a row for each button and a
-    last one for reads that are not as they must come out, and a column for each kind of read:
-    undisturbed, then each stopped bit with one to three extra clocks. The number stands in each
-    place that is not empty; the grey says it again. Raises ``ValueError`` also for a sweep that was
-    stopped before it had counted anything.
-    """
-    ties = sorted({tie for tie, _, _ in pad.reads})
-    if not ties:
-        raise ValueError("no case was counted; there is nothing to draw")
-    figure = new_figure(path, 12.5, 2.9 * len(_PANELS) * len(ties) + 0.6, layout="constrained")
-    rows: Any = figure.subplots(len(_PANELS) * len(ties), squeeze=False)
-    panels = [(tie, *panel) for tie in ties for panel in _PANELS]
-    for axes, (tie, counts, says) in zip(rows[:, 0], panels, strict=True):
-        reads = sorted((bit, extra) for at, bit, extra in pad.reads if at == tie)
-        shares = np.array([_column(pad.reads[tie, *read], counts) for read in reads]).T
-        axes.imshow(shares, cmap="Greys", vmin=0, vmax=100, aspect="auto")
-        for (row, column), share in np.ndenumerate(shares):
-            if share:
-                axes.text(
-                    column,
-                    row,
-                    _per_cent(share),
-                    ha="center",
-                    va="center",
-                    fontsize=6.5,
-                    color="white" if share > 55 else "black",
-                    gid=f"{counts}-{tie}-{row}-{column}",
-                )
-        axes.set_yticks(range(len(BUTTONS) + 1), [*BUTTONS, "not as it must"], fontsize=7)
-        axes.set_xticks(range(len(reads)), [_named(*read) for read in reads], fontsize=7)
-        axes.axhline(len(BUTTONS) - 0.5, color=INK, linewidth=1)
-        for place, (_, extra) in enumerate(reads):
-            if extra <= 1:
-                axes.axvline(place - 0.5, color=SOFT, linewidth=0.5)
-        title = f"{says}, % of reads; serial input at {TIES[tie]}"
-        axes.set_title(title, loc="left", fontsize=9)
-    rows[-1, 0].set_xlabel("stopped bit · extra clocks (–: undisturbed)")
-    ports = ", ".join(pad.ports)
-    figure.suptitle(f"{name[:60]}, {ports}, policy {pad.policy}", parse_math=False, fontsize=10)
-    return figure
-
-
-def _column(tally: PadTally, counts: str) -> list[float]:
-    return [100 * count / tally.cases for count in (*getattr(tally, counts), tally.wrong)]
-
-
-def _per_cent(share: float) -> str:
-    if share < 1:
-        return "<1"
-    return ">99" if 99 < share < 100 else f"{share:.0f}"
-
-
-def _named(bit: int, extra: int) -> str:
-    return f"{bit}·{extra}" if bit else "–"

@@ -4,7 +4,7 @@
         cycle.write, cycle.address
 
 Source of the patterns: MCS6500 Microcomputer Family Hardware Manual (MOS Technology, 1976),
-appendix A; which instruction exists in which addressing mode: Programming Manual, appendix B.
+appendix A; which instruction exists in which addressing mode is py65's table.
 
 A pattern is a row of words, one a cycle. A word says which address stands on the bus; ``w:`` before
 it is a write, anything else a read. A ``?`` at the end: the cycle is there only if the branch is
@@ -17,7 +17,17 @@ from dataclasses import dataclass
 from functools import cache
 from typing import NamedTuple, Protocol
 
-__all__ = ["INSTRUCTIONS", "LENGTHS", "PATTERNS", "BusCycle", "Instruction", "bus_cycles"]
+from py65.devices.mpu6502 import MPU
+
+__all__ = [
+    "BRANCHES",
+    "INSTRUCTIONS",
+    "LENGTHS",
+    "PATTERNS",
+    "BusCycle",
+    "Instruction",
+    "bus_cycles",
+]
 
 
 class BusCycle(NamedTuple):
@@ -99,96 +109,36 @@ _BY_NAME = {
 PATTERNS = {**{f"{does} {mode}": row for (mode, does), row in _BY_MODE.items()}, **_BY_NAME}
 """Every row, by what the instruction does and its mode, or by its name."""
 
-_READ, _WRITE, _MODIFY = "read", "write", "modify"
+BRANCHES = {
+    "BPL": (0x80, 0), "BMI": (0x80, 1), "BVC": (0x40, 0), "BVS": (0x40, 1),
+    "BCC": (0x01, 0), "BCS": (0x01, 1), "BNE": (0x02, 0), "BEQ": (0x02, 1),
+}  # fmt: skip
+"""Flag, and the value of it that takes the branch (Programming Manual, appendix B)."""
 _DOES = {
-    **dict.fromkeys(["STA", "STX", "STY"], _WRITE),
-    **dict.fromkeys(["ASL", "LSR", "ROL", "ROR", "INC", "DEC"], _MODIFY),
-    **dict.fromkeys(["BPL", "BMI", "BVC", "BVS", "BCC", "BCS", "BNE", "BEQ"], "branch"),
+    **dict.fromkeys(["STA", "STX", "STY"], "write"),
+    **dict.fromkeys(["ASL", "LSR", "ROL", "ROR", "INC", "DEC"], "modify"),
+    **dict.fromkeys(BRANCHES, "branch"),
 }
-# Columns of the opcode table, Programming Manual, appendix B.
-_TABLE = """
-ADC  69 immediate  65 zero page  75 zero page,X  6D absolute  7D absolute,X  79 absolute,Y  61 (zero page,X)  71 (zero page),Y
-AND  29 immediate  25 zero page  35 zero page,X  2D absolute  3D absolute,X  39 absolute,Y  21 (zero page,X)  31 (zero page),Y
-ASL  0A accumulator  06 zero page  16 zero page,X  0E absolute  1E absolute,X
-BCC  90 relative
-BCS  B0 relative
-BEQ  F0 relative
-BIT  24 zero page  2C absolute
-BMI  30 relative
-BNE  D0 relative
-BPL  10 relative
-BRK  00 implied
-BVC  50 relative
-BVS  70 relative
-CLC  18 implied
-CLD  D8 implied
-CLI  58 implied
-CLV  B8 implied
-CMP  C9 immediate  C5 zero page  D5 zero page,X  CD absolute  DD absolute,X  D9 absolute,Y  C1 (zero page,X)  D1 (zero page),Y
-CPX  E0 immediate  E4 zero page  EC absolute
-CPY  C0 immediate  C4 zero page  CC absolute
-DEC  C6 zero page  D6 zero page,X  CE absolute  DE absolute,X
-DEX  CA implied
-DEY  88 implied
-EOR  49 immediate  45 zero page  55 zero page,X  4D absolute  5D absolute,X  59 absolute,Y  41 (zero page,X)  51 (zero page),Y
-INC  E6 zero page  F6 zero page,X  EE absolute  FE absolute,X
-INX  E8 implied
-INY  C8 implied
-JMP  4C absolute  6C (absolute)
-JSR  20 absolute
-LDA  A9 immediate  A5 zero page  B5 zero page,X  AD absolute  BD absolute,X  B9 absolute,Y  A1 (zero page,X)  B1 (zero page),Y
-LDX  A2 immediate  A6 zero page  B6 zero page,Y  AE absolute  BE absolute,Y
-LDY  A0 immediate  A4 zero page  B4 zero page,X  AC absolute  BC absolute,X
-LSR  4A accumulator  46 zero page  56 zero page,X  4E absolute  5E absolute,X
-NOP  EA implied
-ORA  09 immediate  05 zero page  15 zero page,X  0D absolute  1D absolute,X  19 absolute,Y  01 (zero page,X)  11 (zero page),Y
-PHA  48 implied
-PHP  08 implied
-PLA  68 implied
-PLP  28 implied
-ROL  2A accumulator  26 zero page  36 zero page,X  2E absolute  3E absolute,X
-ROR  6A accumulator  66 zero page  76 zero page,X  6E absolute  7E absolute,X
-RTI  40 implied
-RTS  60 implied
-SBC  E9 immediate  E5 zero page  F5 zero page,X  ED absolute  FD absolute,X  F9 absolute,Y  E1 (zero page,X)  F1 (zero page),Y
-SEC  38 implied
-SED  F8 implied
-SEI  78 implied
-STA  85 zero page  95 zero page,X  8D absolute  9D absolute,X  99 absolute,Y  81 (zero page,X)  91 (zero page),Y
-STX  86 zero page  96 zero page,Y  8E absolute
-STY  84 zero page  94 zero page,X  8C absolute
-TAX  AA implied
-TAY  A8 implied
-TSX  BA implied
-TXA  8A implied
-TXS  9A implied
-TYA  98 implied
-"""  # noqa: E501
+# As py65 writes them, in that order.
+_SHORT = "imp acc imm rel zpg zpx zpy inx iny abs abx aby ind"
+_MODES = dict(zip(_SHORT.split(" "), LENGTHS, strict=True))
 
 
 def _instructions() -> dict[int, Instruction]:
     instructions = {}
-    for line in _TABLE.split("\n")[1:-1]:
-        mnemonic, *forms = line.split("  ")
-        for form in forms:
-            opcode, mode = form.split(" ", 1)
-            does = _DOES.get(mnemonic, _READ)
-            if mode in ("implied", "accumulator"):
-                does = "inside"
-            row = _BY_NAME.get(mnemonic) or _BY_NAME.get(f"{mnemonic} {mode}")
-            row = row or _BY_MODE[mode, does]
-            instructions[int(opcode, 16)] = Instruction(mnemonic, mode, tuple(row.split()))
+    for opcode, (mnemonic, short) in enumerate(MPU.disassemble):
+        if mnemonic == "???":
+            continue
+        mode = _MODES[short]
+        does = "inside" if mode in ("implied", "accumulator") else _DOES.get(mnemonic, "read")
+        row = _BY_NAME.get(mnemonic) or _BY_NAME.get(f"{mnemonic} {mode}")
+        row = row or _BY_MODE[mode, does]
+        instructions[opcode] = Instruction(mnemonic, mode, tuple(row.split()))
     return instructions
 
 
 INSTRUCTIONS = _instructions()
 """The 151 documented instructions by opcode."""
-
-# Flag and the value of it that takes the branch.
-_BRANCHES = {
-    "BPL": (0x80, 0), "BMI": (0x80, 1), "BVC": (0x40, 0), "BVS": (0x40, 1),
-    "BCC": (0x01, 0), "BCS": (0x01, 1), "BNE": (0x02, 0), "BEQ": (0x02, 1),
-}  # fmt: skip
 
 
 def bus_cycles(cpu: Registers) -> list[BusCycle]:
@@ -202,7 +152,7 @@ def bus_cycles(cpu: Registers) -> list[BusCycle]:
     crossed = effective != unfixed
     taken = False
     if instruction.mode == "relative":
-        flag, wanted = _BRANCHES[instruction.mnemonic]
+        flag, wanted = BRANCHES[instruction.mnemonic]
         taken = bool(cpu.p & flag) == bool(wanted)
         crossed = crossed and taken
     places = {

@@ -4,8 +4,7 @@
     counts.accepted_wrong, counts.counterexample
 
 A *case* is one held state with one fetch phase, held steady, with the result places preset to the
-held state. An engine is any such function ``sweep``: `padbench.routines.fast` has the one in use,
-`padbench.routines.plain` the yardstick.
+held state. An engine is any such function ``sweep``: `padbench.routines.fast` has one.
 """
 
 from collections.abc import Iterable
@@ -14,6 +13,7 @@ from operator import add
 from typing import Literal
 
 __all__ = [
+    "FAILING",
     "OUTCOMES",
     "STATES",
     "WORST",
@@ -36,6 +36,9 @@ WORST: tuple[Kind, ...] = ("accepted_wrong", "never_settles", "corrupt")
 
 OUTCOMES = ("no read stopped", "stopped, no harm", "pass misread", "never settles", "wrong byte")
 """What can come of a phase, the worst last."""
+
+FAILING = (3, 4)
+"""Those after which a poll has gone wrong."""
 
 
 @dataclass(frozen=True, slots=True)

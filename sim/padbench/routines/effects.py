@@ -14,7 +14,6 @@ import numpy as np
 import numpy.typing as npt
 
 __all__ = [
-    "BRANCHES",
     "COMPARES",
     "FLAGS",
     "LOADS",
@@ -160,15 +159,3 @@ FLAGS = {
     "CLV": (OVERFLOW, 0),
 }
 """Flag and its new value."""
-
-BRANCHES = {
-    "BPL": (NEGATIVE, 0),
-    "BMI": (NEGATIVE, 1),
-    "BVC": (OVERFLOW, 0),
-    "BVS": (OVERFLOW, 1),
-    "BCC": (CARRY, 0),
-    "BCS": (CARRY, 1),
-    "BNE": (ZERO, 0),
-    "BEQ": (ZERO, 1),
-}
-"""Flag, and the value of it that takes the branch (Programming Manual, appendix B)."""

@@ -4,7 +4,7 @@
 
 A case without a stopped read ends as the undisturbed run with the same held state does (the proof
 stands at the top of `padbench.routines.stops`). All others are run as lanes, and those lanes that
-lock-step leaves out by `run_case`, as the plain engine does. So nothing is assumed of any case.
+lock-step leaves out by `run_case`. So nothing is assumed of any case.
 
 For work in parts (several rates, other processes, other machines) there is `survey` once, and
 `count` for any `Part`; `SweepCounts.add` joins what comes back, in any order:
@@ -13,8 +13,9 @@ For work in parts (several rates, other processes, other machines) there is `sur
     for counts in spread(count, known, parts(known, [432, 576])): ...
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -28,7 +29,16 @@ from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
 from padbench.routines.stops import COPY, touched_phases
 
-__all__ = ["Part", "Survey", "baseline_of_survey", "count", "parts", "survey", "sweep"]
+__all__ = [
+    "Part",
+    "Survey",
+    "baseline_of_survey",
+    "count",
+    "lost_presses",
+    "parts",
+    "survey",
+    "sweep",
+]
 
 BATCH = 1 << 15
 """Lanes at a time; more are no quicker, and this many keep within some megabytes."""
@@ -40,9 +50,8 @@ _ROWS = 1 << 26
 """Bytes for the rows of undisturbed cycles that are recorded at a time."""
 
 
-@dataclass
-class _Outcomes:
-    """How cases ended, an array element each; see `RoutineRun`."""
+class _Outcomes(NamedTuple):
+    """How cases ended, an array element each; see `RoutineRun`. ``results``: (places, cases)."""
 
     finished: npt.NDArray[np.bool_]
     hit: npt.NDArray[np.bool_]
@@ -50,40 +59,21 @@ class _Outcomes:
     pass_got: npt.NDArray[np.uint8]
     pass_port: npt.NDArray[np.uint8]
     results: npt.NDArray[np.uint8]
-    """(result places, cases)"""
 
     @classmethod
     def of(cls, lanes: Lanes) -> "_Outcomes":
-        return cls(
-            lanes.finished,
-            lanes.hit,
-            lanes.corrupt,
-            lanes.pass_got,
-            lanes.pass_port,
-            np.array(lanes.results()),
-        )
+        passes = lanes.pass_got, lanes.pass_port
+        results = np.array(lanes.results())
+        return cls(lanes.finished, lanes.hit, lanes.corrupt, *passes, results)
 
     def part(self, start: int, end: int) -> "_Outcomes":
         """Cases ``start`` to ``end`` - 1."""
-        return _Outcomes(
-            self.finished[start:end],
-            self.hit[start:end],
-            self.corrupt[start:end],
-            self.pass_got[start:end],
-            self.pass_port[start:end],
-            self.results[:, start:end],
-        )
+        return _Outcomes(*(one[..., start:end] for one in self))
 
     def then(self, other: "_Outcomes") -> "_Outcomes":
         """These cases and those of another one."""
-        return _Outcomes(
-            np.concatenate([self.finished, other.finished]),
-            np.concatenate([self.hit, other.hit]),
-            np.concatenate([self.corrupt, other.corrupt]),
-            np.concatenate([self.pass_got, other.pass_got]),
-            np.concatenate([self.pass_port, other.pass_port]),
-            np.concatenate([self.results, other.results], axis=1),
-        )
+        pairs: Iterable[Any] = zip(self, other, strict=True)
+        return _Outcomes(*(np.concatenate(pair, axis=-1) for pair in pairs))
 
     def handed(self) -> list[tuple[int, ...] | None]:
         """What each case handed on, port by port; None for one that has not come back."""
@@ -179,7 +169,7 @@ def _lanes(
 
 
 def baseline_of_survey(known: Survey) -> Baseline:
-    """What `padbench.routines.judge.baseline_of` gives, from a survey of all held states."""
+    """What a survey of all held states says of the routine undisturbed."""
     rows = [known.rows[row] for row in known.row_of]
     lengths = [len(row) + COPY_CYCLES * row.count(COPY) for row in rows]
     longest = lengths.index(max(lengths))
@@ -189,6 +179,21 @@ def baseline_of_survey(known: Survey) -> Baseline:
         known.outcomes.handed(),
         known.others.handed(),
     )
+
+
+def lost_presses(known: Survey, period: int) -> Fraction:
+    """The chance that a fetch keeps a poll from handing on a press of one button, nothing before.
+
+    Over all buttons and phases, each as likely as any other.
+    """
+    lost = 0
+    for held in (1 << bit for bit in range(8)):
+        phases = touched_phases(known.rows[known.row_of[held]], period, known.limit)
+        case = np.full(len(phases), held, np.uint8)
+        # From nothing in the result: the held state is exclusive-ored with itself.
+        after = _run(known.routine, known.console, known.limit, period, case, phases, held)
+        lost += int(np.count_nonzero(~after.finished | (after.results[0] & held == 0)))
+    return Fraction(lost, 8 * period)
 
 
 def sweep(

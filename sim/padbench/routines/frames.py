@@ -60,7 +60,7 @@ def where_in_frame(
 
 @dataclass(frozen=True, slots=True)
 class PollPlan:
-    """When a pad is read: at ``line`` of every ``every``-th frame.
+    """When a pad is read: at ``line``, and in the lines of ``also``, of every ``every``-th frame.
 
     Four pads that take turns, one a frame, are ``every=4`` with the number of the pad in ``first``;
     a line below ``ConsoleTiming.blanking_from`` is one after vertical blanking. ``ValueError`` for
@@ -70,12 +70,14 @@ class PollPlan:
     line: int
     every: int = 1
     first: int = 0
+    also: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         """Check what does not depend on a console."""
-        if self.every < 1 or not 0 <= self.first < self.every or self.line < 0:
+        if self.every < 1 or not 0 <= self.first < self.every or min(self.lines) < 0:
             raise ValueError(f"every {self.every} frames, from frame {self.first}: no such plan")
 
-    def frames(self, count: int) -> tuple[int, ...]:
-        """The first ``count`` frames in which this pad is read."""
-        return tuple(self.first + n * self.every for n in range(count))
+    @property
+    def lines(self) -> tuple[int, ...]:
+        """All lines in which a poll starts."""
+        return self.line, *self.also

@@ -1,6 +1,6 @@
 """What a routine costs undisturbed, and the verdict over its sweeps; words are made last, here.
 
-base = baseline_of(routine, console)                   # base.most, base.wrong, base.fault
+base = baseline_of_survey(survey(routine, console))    # base.most, base.wrong, base.fault
 judgement = judge_routine(routine, console, base, sweeps)
 judgement.verdict, judgement.case, judgement.facts     # "exposed", "agree", {"count": 1793, ...}
 judgement.says                                         # the same in one sentence
@@ -17,7 +17,7 @@ from padbench.core.sentences import filled, grouped
 from padbench.routines.console import Console
 from padbench.routines.counts import STATES, SweepCounts, worst_risk
 from padbench.routines.routine import DEFAULT_LIMIT, Routine, RoutineError
-from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
+from padbench.routines.run import RoutineRun, held_by, run_case
 from padbench.routines.stops import COPY
 from padbench.routines.worst import disagreement
 
@@ -27,8 +27,6 @@ __all__ = [
     "Baseline",
     "Judgement",
     "Verdict",
-    "baseline_of",
-    "baseline_of_runs",
     "judge_routine",
     "on_its_port",
     "opposed",
@@ -186,7 +184,7 @@ RESULT = Rule(
     "routine.result",
     "states",
     {
-        "holds": "hands on the buttons as they are held",
+        "holds": "hands on the buttons as they are held{found}",
         **{
             fault: f"{text}; is the result where poll.result says? Scenarios hold it to what it "
             "makes of right reads"
@@ -262,37 +260,10 @@ class Baseline:
         """Its fault in words, empty for none."""
         return filled(_FAULTS[self.fault], self.facts) if self.fault else ""
 
-    def finding(self, verdict: Outcome) -> Finding:
-        """As a finding of that outcome."""
-        return Finding(RESULT, verdict, case=self.fault or "holds", facts=self.facts)
-
-
-def baseline_of(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Baseline:
-    """Run every held state undisturbed, one by one. Raises `RoutineError` if one does not end."""
-    cache = InstructionCache(routine)
-    runs = [undisturbed(routine, console, held, limit, cache) for held in range(STATES)]
-    return baseline_of_runs(routine, console, runs, limit, cache)
-
-
-def baseline_of_runs(
-    routine: Routine,
-    console: Console,
-    runs: Sequence[RoutineRun],
-    limit: int = DEFAULT_LIMIT,
-    cache: InstructionCache | None = None,
-) -> Baseline:
-    """As `baseline_of`, from the undisturbed runs of all held states in order."""
-    cache = cache or InstructionCache(routine)
-    others = (
-        run_case(routine, console, held, limit=limit, preset=0xFF, cache=cache)
-        for held in range(STATES)
-    )
-    return Baseline.of(
-        min(run.cycles for run in runs),
-        max(runs, key=lambda run: run.cycles),
-        [run.results for run in runs],
-        [run.results if run.finished else None for run in others],
-    )
+    def finding(self, verdict: Outcome, found: str = "") -> Finding:
+        """As a finding of that outcome; ``found`` is where the result was, if it was looked for."""
+        facts = self.facts | {"found": f", in {found} (found by running it)" if found else ""}
+        return Finding(RESULT, verdict, case=self.fault or "holds", facts=facts)
 
 
 def opposed(held: int) -> bool:

@@ -21,10 +21,16 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from padbench.routines.bus import INSTRUCTIONS, LENGTHS, BusCycle, Instruction, bus_cycles
+from padbench.routines.bus import (
+    BRANCHES,
+    INSTRUCTIONS,
+    LENGTHS,
+    BusCycle,
+    Instruction,
+    bus_cycles,
+)
 from padbench.routines.console import Console
 from padbench.routines.effects import (
-    BRANCHES,
     COMPARES,
     FLAGS,
     LOADS,

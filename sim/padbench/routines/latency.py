@@ -10,6 +10,10 @@ them have to see it. What is read in one frame is worked on in that frame, and t
 that shows it is the next one (common practice). A frame is counted from the start of vertical
 blanking, where programs do their reading.
 
+What a fetch does to a poll is one chance, that a press which is there is not handed on, the same
+for each poll (every phase is equally likely, anew for each); that stops move looks by some cycles
+is left out.
+
 Between two moments at which a pass looks or chatter ends, the chance for each poll to be the one
 that acts is constant, so the delay is a mixture of uniform stretches: no sampling, no rounding.
 """
@@ -18,16 +22,18 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from itertools import pairwise
+from itertools import count, pairwise
 
 from padbench.parts import ConsoleTiming
 from padbench.routines.frames import PollPlan
 from padbench.routines.looks import AllAgree, Looks, Seen, reachable
 
-__all__ = ["Delays", "LatencySetup", "Stretch", "press_to_picture"]
+__all__ = ["Delays", "LatencySetup", "Stretch", "pictures_by_line", "press_to_picture"]
 
 _CYCLE_OF_FRAMES = 2
 """Frames after which long and short ones repeat."""
+_LEFT = Fraction(1, 10**9)
+"""So few presses, lost in one poll after another, are shown by the last poll that is looked at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +45,8 @@ class LatencySetup:
     shows it, at least 1. ``screen_line``: where on the screen one looks, 0 is the top.
     ``bounce``: CPU cycles of chatter after the press. ``closed``: the chance that a pass that
     looks during the chatter finds the contact closed. ``looks``: what the routine makes of it;
-    None: a press counts once all passes have seen it. ``ValueError`` for what cannot be.
+    None: a press counts once all passes have seen it. ``lost``: the chance that a fetch keeps a
+    poll from handing on a press. ``ValueError`` for what cannot be.
     """
 
     timing: ConsoleTiming
@@ -50,12 +57,13 @@ class LatencySetup:
     bounce: Fraction = Fraction(0)
     closed: Fraction = Fraction(1, 2)
     looks: Looks | None = None
+    lost: Fraction = Fraction(0)
 
     def __post_init__(self) -> None:
         """Check the ranges."""
         timing = self.timing
-        if not 0 <= self.plan.line < timing.lines:
-            raise ValueError(f"line {self.plan.line} is outside 0..{timing.lines - 1}")
+        if not max(self.plan.lines) < timing.lines:
+            raise ValueError(f"line {max(self.plan.lines)} is outside 0..{timing.lines - 1}")
         if not 0 <= self.screen_line < timing.picture_lines:
             raise ValueError(
                 f"screen line {self.screen_line} is outside 0..{timing.picture_lines - 1}"
@@ -66,6 +74,8 @@ class LatencySetup:
             raise ValueError("the passes of a poll come one after the other, and there is one")
         if self.bounce < 0 or not 0 <= self.closed <= 1:
             raise ValueError("chatter lasts 0 cycles or longer, and a chance is from 0 to 1")
+        if not 0 <= self.lost < 1:
+            raise ValueError("some poll must hand on a press")
 
     @property
     def policy(self) -> Looks:
@@ -75,11 +85,17 @@ class LatencySetup:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Delays from ``low`` to ``high`` CPU cycles, spread evenly, with a share of all presses."""
+    """Delays from ``low`` to ``high`` CPU cycles, spread evenly, with a share of all presses.
+
+    The presses come from ``press`` on, in CPU cycles from the start of frame 0; the first picture
+    that shows them is that of ``frame``.
+    """
 
     low: Fraction
     high: Fraction
     share: Fraction
+    press: Fraction
+    frame: int
 
 
 @dataclass(frozen=True)
@@ -122,16 +138,6 @@ class Delays:
             points.append((edge, total))
         return tuple(points)
 
-    def share_within(self, delay: Fraction) -> Fraction:
-        """The share of presses with at most this delay."""
-        total = Fraction(0)
-        for s in self.stretches:
-            if delay >= s.high:
-                total += s.share
-            elif delay > s.low:
-                total += s.share * (delay - s.low) / (s.high - s.low)
-        return total
-
     def percentile(self, percent: Fraction | int) -> Fraction:
         """The smallest delay within which so many percent of all presses lie.
 
@@ -158,16 +164,20 @@ def press_to_picture(setup: LatencySetup) -> Delays:
     # Presses of one whole turn of long and short frames, the turn that ends with a poll; polls go
     # on until one has seen even the last of them after its chatter.
     moments = reachable(setup.policy, setup.bounce)
-    end = _begins(setup, setup.plan.first + (_CYCLE_OF_FRAMES - 1) * setup.plan.every) + moments[0]
+    lines = sorted(plan.lines, key=lambda line: _after_blanking(timing, line))
+    end = _begins(setup, plan.first + (_CYCLE_OF_FRAMES - 1) * plan.every, lines[0]) + moments[0]
     start = end - span
-    polls: list[int] = []
-    number = -_CYCLE_OF_FRAMES
-    while not polls or _begins(setup, polls[-1]) + moments[0] < end + setup.bounce:
-        frame = setup.plan.first + number * setup.plan.every
-        if _begins(setup, frame) + moments[-1] > start:
-            polls.append(frame)
-        number += 1
-    begins = [_begins(setup, frame) for frame in polls]
+    polls, begins = list[int](), list[Fraction]()
+    left = Fraction(1)
+    for number in count(-_CYCLE_OF_FRAMES):
+        frame = plan.first + number * plan.every
+        for begin in (_begins(setup, frame, line) for line in lines):
+            if begin + moments[-1] > start and left > _LEFT:
+                polls.append(frame)
+                begins.append(begin)
+                left *= setup.lost if begin + moments[0] >= end + setup.bounce else 1
+        if left <= _LEFT:
+            break
     edges = {start, end}
     for begin in begins:
         for look in moments:
@@ -175,13 +185,13 @@ def press_to_picture(setup: LatencySetup) -> Delays:
             edges |= {at for at in (moment, moment - setup.bounce) if start < at < end}
     known: dict[tuple[int, int], Fraction] = {}
 
-    def chance_of(press: Fraction, begin: Fraction) -> Fraction:
+    def chance_of(press: Fraction, begin: Fraction) -> Fraction | int:
         """Hangs on nothing but which looks come before the press, and which in the chatter."""
         since = press - begin
         key = bisect_left(moments, since), bisect_left(moments, since + setup.bounce)
         if key not in known:
-            known[key] = _chance(setup, press, begin)
-        return known[key]
+            known[key] = _chance(setup, press, begin) * (1 - setup.lost)
+        return 1 if begin == begins[-1] else known[key]
 
     ordered = sorted(edges)
     stretches = []
@@ -192,7 +202,8 @@ def press_to_picture(setup: LatencySetup) -> Delays:
             if chance:
                 shown = _shown(setup, frame)
                 share = left * chance * (high - low) / span
-                stretches.append(Stretch(shown - high, shown - low, share))
+                picture = frame + setup.processing
+                stretches.append(Stretch(shown - high, shown - low, share, low, picture))
                 left *= 1 - chance
             if not left:
                 break
@@ -218,11 +229,41 @@ def _chance(setup: LatencySetup, press: Fraction, begin: Fraction, seen: Seen = 
     return chance
 
 
-def _begins(setup: LatencySetup, frame: int) -> Fraction:
-    """When the poll in a frame starts."""
+def pictures_by_line(delays: Delays, timing: ConsoleTiming) -> list[dict[int, float]]:
+    """For presses in each line the shares that each picture is the first to show.
+
+    The picture of the frame in which the press comes is 1; a frame begins with vertical blanking.
+    """
+    shares: list[dict[int, float]] = [{} for _ in range(timing.lines)]
+    for stretch in delays.stretches:
+        at, end = stretch.press, stretch.press + stretch.high - stretch.low
+        while at < end:
+            pair = at // _frame_start(timing, _CYCLE_OF_FRAMES)
+            frame = next(n for n in count(2 * pair + 1, -1) if _frame_start(timing, n) <= at)
+            begin = _frame_start(timing, frame)
+            line = (at - begin) // timing.cycles_per_line
+            after = min(end, begin + (line + 1) * timing.cycles_per_line)
+            after = min(after, _frame_start(timing, frame + 1))
+            picture = stretch.frame - frame + 1
+            share = float(stretch.share * (after - at) / (stretch.high - stretch.low))
+            there = shares[(line + timing.blanking_from) % timing.lines]
+            there[picture] = there.get(picture, 0.0) + share
+            at = after
+    totals = [sum(there.values()) for there in shares]
+    return [
+        {picture: there[picture] / total for picture in sorted(there)}
+        for there, total in zip(shares, totals, strict=True)
+    ]
+
+
+def _after_blanking(timing: ConsoleTiming, line: int) -> int:
+    return (line - timing.blanking_from) % timing.lines
+
+
+def _begins(setup: LatencySetup, frame: int, line: int) -> Fraction:
+    """When the poll in a line of a frame starts."""
     timing = setup.timing
-    lines = (setup.plan.line - timing.blanking_from) % timing.lines
-    return _frame_start(timing, frame) + lines * timing.cycles_per_line
+    return _frame_start(timing, frame) + _after_blanking(timing, line) * timing.cycles_per_line
 
 
 def _shown(setup: LatencySetup, frame: int) -> Fraction:

@@ -22,13 +22,13 @@ from padbench.core.units import Value
 from padbench.parts import console_timing
 from padbench.routines.console import Clocks, Console, PadPort, Pass, SampleFetch
 from padbench.routines.counts import STATES, SweepCounts
-from padbench.routines.fast import Part, count, survey
-from padbench.routines.judge import Baseline, baseline_of_runs, judge_routine, on_its_port
+from padbench.routines.fast import Part, Survey, baseline_of_survey, count, survey
+from padbench.routines.judge import Baseline, judge_routine, on_its_port
 from padbench.routines.places import with_result_found
-from padbench.routines.plain import reads_ahead, stops_of
-from padbench.routines.routine import PORTS, Routine, RoutineError
+from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine, RoutineError
 from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_case, undisturbed
 from padbench.routines.source import load_routine, number, shipped_source
+from padbench.routines.stops import first_stops
 from padbench.routines.wave import LineEdges
 from padbench.routines.worst import worst_cases
 from padbench.scenarios.polled_routine import AnsweringPad, FetchCase
@@ -65,6 +65,7 @@ class RoutinePoll:
     timing: PollTiming
     latch: tuple[int, int]
     passes: int
+    known: Survey = field(repr=False)
     cache: InstructionCache = field(repr=False)
 
     @property
@@ -121,7 +122,8 @@ class RoutinePoll:
         """
         met = Met(other=f"{self.routine.name}, {self.console.timing.name} console")
         judgement = judge_routine(self.routine, self.console, self.base, self._sweeps)
-        result = self.base.finding("fail" if fail and self.base.fault else "not-judged")
+        failed = fail and self.base.fault
+        result = self.base.finding("fail" if failed else "not-judged", self.routine.found)
         exposed = fail and judgement.fails and not self.base.fault
         fetch = judgement.finding(
             "fail" if exposed else "not-judged", fetch_period=self.fetch_period
@@ -133,8 +135,7 @@ class RoutinePoll:
 
     @cached_property
     def _sweeps(self) -> list[SweepCounts]:
-        known = survey(self.routine, self.console)
-        return [count(known, Part(period)) for period in self.console.timing.fetch_periods]
+        return [count(self.known, Part(period)) for period in self.console.timing.fetch_periods]
 
     @cached_property
     def _worst(self) -> SweepCounts:
@@ -155,12 +156,10 @@ class RoutinePoll:
     def _first_stops(self, kinds: bytes) -> dict[int, int]:
         """For each read of the pad the first phase whose first stop of the pad is there."""
         if kinds not in self._known:
-            ahead, first_phases = reads_ahead(kinds), self._known.setdefault(kinds, {})
-            for phase in range(self.fetch_period):
-                stops = stops_of(kinds, ahead, self.fetch_period, phase)
-                stopped = next((at for at, _ in stops if kinds[at] == _PAD_READ), None)
-                if stopped is not None:
-                    first_phases.setdefault(stopped, phase)
+            stops = first_stops(kinds, self.fetch_period, DEFAULT_LIMIT, (_PAD_READ,))
+            # Of several phases the first stays.
+            backwards = reversed([*enumerate(stops.tolist())])
+            self._known[kinds] = {at: phase for phase, at in backwards}
         return self._known[kinds]
 
 
@@ -290,7 +289,8 @@ def _surveyed(routine: Routine, console: Console) -> RoutinePoll:
         raise _nothing(what, "never raises and drops the latch", "write 1 and then 0 to bit 0")
     if not edges.samples:
         raise _nothing(what, "never reads a port", "read the port once for each button")
-    base = baseline_of_runs(routine, console, runs, cache=cache)
+    known = survey(routine, console)
+    base = baseline_of_survey(known)
     if base.untouched:
         raise _nothing(what, "never writes the place of its result", "name it with poll.result")
     return RoutinePoll(
@@ -300,6 +300,7 @@ def _surveyed(routine: Routine, console: Console) -> RoutinePoll:
         timing=timing,
         latch=(edges.latch[0], edges.latch[1]),
         passes=sum(bool(one) for one in _passes(runs[0])),
+        known=known,
         cache=cache,
     )
 

@@ -8,7 +8,7 @@ from typing import Literal
 from padbench.routines.bus import INSTRUCTIONS, LENGTHS
 from padbench.toml import Problem
 
-__all__ = ["DEFAULT_LIMIT", "PORTS", "Place", "Routine", "RoutineError"]
+__all__ = ["DEFAULT_LIMIT", "PORTS", "Assembled", "Place", "Routine", "RoutineError"]
 
 PORTS = (0x4016, 0x4017)
 """Addresses of the two ports; the first is also where the latch is written (from memory)."""
@@ -35,12 +35,26 @@ class RoutineError(ValueError):
 
 
 @dataclass(frozen=True)
+class Assembled:
+    """Machine code and what its source says of it.
+
+    ``segments`` in the order of the source; ``labels`` has constants too; ``lines``: file and line
+    by address; ``sources``: the text of each file.
+    """
+
+    segments: tuple[tuple[int, bytes], ...]
+    labels: Mapping[str, int] = field(default_factory=dict)
+    lines: Mapping[int, tuple[str, int]] = field(default_factory=dict)
+    sources: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Routine:
     """Machine code that reads pads; called with JSR, it ends with the RTS that matches.
 
     ``segments`` are (address, bytes). ``results`` says where the result for each pad stands, first
-    port first; before each case these places hold the held state. ``lines`` gives the source line
-    of an address where there is a source. ``second_only``: the pad is on the console's second port,
+    port first; before each case these places hold the held state. ``labels``, ``lines`` and
+    ``sources`` are those of `Assembled`. ``second_only``: the pad is on the console's second port,
     which then stands first in ``ports``; the latch is written where it always is. ``found`` says
     where the result was found, if nobody named its place.
     """
@@ -51,7 +65,8 @@ class Routine:
     results: tuple[Place, ...] = ("A",)
     ports: tuple[int, int] = PORTS
     labels: Mapping[str, int] = field(default_factory=dict, hash=False)
-    lines: Mapping[int, int] = field(default_factory=dict, hash=False)
+    lines: Mapping[int, tuple[str, int]] = field(default_factory=dict, hash=False)
+    sources: Mapping[str, str] = field(default_factory=dict, hash=False)
     second_only: bool = False
     found: str = ""
 
@@ -131,8 +146,8 @@ class Routine:
 
     def error(self, at: int | None, found: str, wrong: str, instead: str) -> RoutineError:
         """An error that names the source line of an address where it is known."""
-        line = None if at is None else self.lines.get(at)
-        return RoutineError.at(self.name, line, found, wrong, instead)
+        file, line = (self.name, None) if at is None else self.lines.get(at, (self.name, None))
+        return RoutineError.at(file, line, found, wrong, instead)
 
     def check_instruction(
         self, pc: int, memory: Sequence[int], came_from: int | None = None

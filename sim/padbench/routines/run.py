@@ -220,12 +220,14 @@ def run_case(
     cache: InstructionCache | None = None,
     pads: Sequence[Plugged] = (),
     carried: Carried | None = None,
+    trace: list[tuple[int, int, tuple[BusCycle, ...]]] | None = None,
 ) -> RoutineRun:
     """Run one case; ``preset`` is exclusive-ored into the held state that the results start from.
 
     ``cache`` is what runs of the same routine can share, to be quicker. ``pads``, one for each
     port, take the place of those that hold ``held``. With ``carried`` the routine goes on from what
-    an earlier call left, which is brought up to date, and ``held`` presets nothing.
+    an earlier call left, which is brought up to date, and ``held`` presets nothing. ``trace`` takes
+    of each instruction the first of its own cycles, its address and its cycles on the bus.
 
     Raises `RoutineError` for an undocumented opcode or a jump out of the routine.
     """
@@ -233,6 +235,8 @@ def run_case(
     cache = cache or InstructionCache(routine)
     finished = False
     while not finished and case.now <= limit:
+        if trace is not None:
+            trace.append((len(case.kinds), case.cpu.pc, cache.next(case.cpu).cycles))
         finished = case.step(cache)
     run = case.run(finished and case.now <= limit)
     if carried is not None and run.finished and "A" in routine.results:

@@ -12,8 +12,9 @@ from importlib.resources import files
 from pathlib import Path
 
 from padbench.files import was_read
-from padbench.routines.assembly import Assembled, assemble
-from padbench.routines.routine import PORTS, Place, Routine, RoutineError
+from padbench.routines.assembly import assemble
+from padbench.routines.cross import Assembler, cross_assembled, labels_in, lines_in
+from padbench.routines.routine import PORTS, Assembled, Place, Routine, RoutineError
 
 __all__ = ["SHIPPED", "load_routine", "number", "routine_from_source", "shipped_source"]
 
@@ -49,17 +50,21 @@ def load_routine(
     origin: int | None = None,
     result: str | None = None,
     ports: tuple[int, int] = PORTS,
+    assembler: Assembler | None = None,
+    text: str | None = None,
 ) -> Routine:
     """A shipped routine by name, or one from a file; the ending says what kind it is.
 
     ``entry`` is a label or an address (default: the first byte), ``origin`` where a .bin lies
     (default $8000), ``result`` A, an address or a label, or two of them with a comma, one for each
-    pad (default A).
+    pad (default A). With an ``assembler`` the file is source for that program. Of a .bin or .hex
+    the labels and lines come from a symbol file (.lbl or .sym) and a listing (.lst) of the same
+    name beside it, where they are. A ``text`` is taken for the source that the file has.
 
     Raises `RoutineError` with file, line, what is wrong and what would be right.
     """
-    text = shipped_source(what)
-    if text is not None:
+    if what in SHIPPED:
+        text = text or shipped_source(what) or ""
         return routine_from_source(
             text, what, entry=entry, result=result or SHIPPED[what], ports=ports
         )
@@ -67,6 +72,9 @@ def load_routine(
     kind = path.suffix.lower()
     if not what.strip():
         raise RoutineError("no routine is named; give a .asm, .bin or .hex file, or a shipped one")
+    if assembler is not None:
+        text = text or _text(_read(path), what)
+        return _routine(cross_assembled(assembler, text, path), what, entry, result, ports)
     if kind not in (".asm", ".hex", ".bin"):
         near = difflib.get_close_matches(what[:80], SHIPPED, 1)
         raise RoutineError.at(
@@ -76,17 +84,33 @@ def load_routine(
             "is neither a shipped routine nor a file with a known ending",
             f"did you mean {near[0]}?"
             if near
-            else "name a .asm, .bin or .hex file, or one of " + ", ".join(SHIPPED),
+            else "name a .asm, .bin or .hex file, one of " + ", ".join(SHIPPED) + ", or an "
+            "--assembler",
         )
     if origin is not None and kind != ".bin":
         raise RoutineError.at(
             what, None, "--origin", "is for a .bin only", "this file says itself where it lies"
         )
+    if text is not None and kind == ".asm":
+        return routine_from_source(text, what, entry=entry, result=result, ports=ports)
     raw = _read(path)
     if kind == ".asm":
         return routine_from_source(_text(raw, what), what, entry=entry, result=result, ports=ports)
     segments = _hex(raw, what) if kind == ".hex" else _bin(raw, what, origin)
-    return _routine(Assembled(segments, {}, {}), what, entry, result, ports)
+    return _routine(_with_notes(segments, path), what, entry, result, ports)
+
+
+def _with_notes(segments: tuple[tuple[int, bytes], ...], path: Path) -> Assembled:
+    """Machine code with the labels and lines of the files beside it."""
+    beside = {ending: path.with_suffix(ending) for ending in (".lbl", ".sym", ".lst")}
+    texts = {
+        ending: _text(_read(file), str(file)) for ending, file in beside.items() if file.is_file()
+    }
+    labels = labels_in("\n".join(texts.get(ending, "") for ending in (".lbl", ".sym")))
+    if (listing := texts.get(".lst")) is None:
+        return Assembled(segments, labels)
+    name = str(beside[".lst"])
+    return Assembled(segments, labels, lines_in(listing, segments, name), {name: listing})
 
 
 def shipped_source(name: str) -> str | None:
@@ -105,7 +129,11 @@ def routine_from_source(
     ports: tuple[int, int] = PORTS,
 ) -> Routine:
     """A routine from assembly source; ``name`` stands for the file in messages. `RoutineError`."""
-    return _routine(assemble(text, name), name, entry, result, ports)
+    return _routine(assemble(text, name, _included), name, entry, result, ports)
+
+
+def _included(path: Path) -> str:
+    return _text(_read(path), str(path))
 
 
 def _routine(
@@ -116,7 +144,9 @@ def _routine(
         "A" if word.strip().upper() == "A" else _address(code, name, word.strip(), "--result")
         for word in (result or "A").split(",")
     ]
-    return Routine(name, code.segments, start, tuple(places), ports, code.labels, code.lines)
+    return Routine(
+        name, code.segments, start, tuple(places), ports, code.labels, code.lines, code.sources
+    )
 
 
 def _address(code: Assembled, name: str, text: str, option: str) -> int:

@@ -12,8 +12,7 @@ the ports therefore ends as the undisturbed run did, if that leaves it within th
 not, it is run like the rest. Which phases those are depends only on the row of reads and writes, so
 held states that share it share the arithmetic.
 
-`padbench.routines.plain` has the same, a phase at a time; tests compare the two, and run cases of
-all kinds the long way.
+Tests compare it with the same done a phase at a time, and run cases of all kinds the long way.
 """
 
 import numpy as np
@@ -21,13 +20,13 @@ import numpy.typing as npt
 
 from padbench.routines.console import COPY_CYCLES
 
-__all__ = ["COPY", "READ", "copies_end", "reads_ahead_of", "touched_phases"]
+__all__ = ["COPY", "READ", "copies_end", "first_stops", "reads_ahead_of", "touched_phases"]
 
 Phases = npt.NDArray[np.int64]
 
-READ, _PORT, COPY = 1, 2, 4
-"""Kinds of cycles from which on they are reads, and reads of a port; a write that starts a sprite
-copy. See `RoutineRun`."""
+READ, COPY = 1, 4
+_PORTS = (2, 3)
+"""Kinds of cycles: a read, a write that starts a sprite copy, reads of a port; see `RoutineRun`."""
 
 
 def copies_end(now: Phases, requested: Phases, period: Phases) -> tuple[Phases, Phases]:
@@ -51,11 +50,19 @@ def touched_phases(kinds: bytes, period: int, limit: int) -> Phases:
 
     ``kinds`` is the row of cycles of an undisturbed run, ``limit`` and ``period`` are CPU cycles.
     """
+    return np.flatnonzero(first_stops(kinds, period, limit) >= 0)
+
+
+def first_stops(kinds: bytes, period: int, limit: int, ports: tuple[int, ...] = _PORTS) -> Phases:
+    """For each phase the place of its first stop in a read of these kinds, -1 if there is none.
+
+    Where so many other stops come that the limit is passed it is the length of the row.
+    """
     row = np.frombuffer(kinds, np.uint8)
     last = len(row)
     ahead = reads_ahead_of(row)
-    port = np.append(row >= _PORT, False)
-    touched = np.zeros(period, np.bool_)
+    port = np.append(np.isin(row, ports), False)
+    found = np.full(period, -1)
     copies = np.append(np.flatnonzero(row == COPY), last)
     phase = np.arange(period)
     requested, stolen, behind, copied = phase, *np.zeros((3, period), np.int64)
@@ -73,8 +80,8 @@ def touched_phases(kinds: bytes, period: int, limit: int) -> Phases:
             continue
         # Past the last read there are no more stops; then only the time they took can matter.
         over = place >= last
-        touched[phase[over]] = last + stolen[over] > limit
-        touched[phase[port[place]]] = True
+        found[phase[over & (last + stolen > limit)]] = last
+        found[phase[port[place]]] = place[port[place]]
         on = ~(over | port[place])
         phase, requested, stolen, place = phase[on], requested[on], stolen[on], place[on]
         copied = copied[on]
@@ -82,4 +89,4 @@ def touched_phases(kinds: bytes, period: int, limit: int) -> Phases:
         stolen = stolen + 4 - ((place + stolen - requested) & 1)
         behind = place + 1
         requested = requested + period
-    return np.flatnonzero(touched)
+    return found

@@ -3,11 +3,11 @@
 import random
 
 import pytest
+import yardstick
+from yardstick import reads_ahead, stops_of
 
 from padbench.parts import console_timing
-from padbench.routines import plain
 from padbench.routines.console import Console, SampleFetch
-from padbench.routines.plain import reads_ahead, stops_of
 from padbench.routines.routine import RoutineError
 from padbench.routines.run import held_by, run_case, undisturbed
 from padbench.routines.source import SHIPPED, load_routine, routine_from_source
@@ -59,9 +59,9 @@ def test_stops_by_arithmetic_are_the_stops_on_the_bus(name):
 )
 def test_a_whole_sweep_is_what_all_cases_give_one_by_one(name, console, period, monkeypatch):
     """Short periods, so that fetches hit again and again; fewer states, for time."""
-    monkeypatch.setattr("padbench.routines.plain.STATES", 6)
+    monkeypatch.setattr("yardstick.STATES", 6)
     routine, limit = load_routine(name), 3000
-    counts = plain.sweep(routine, console, period, limit=limit)
+    counts = yardstick.sweep(routine, console, period, limit=limit)
     hit = corrupt = wrong = never = 0
     first = {}
     for held in range(6):
@@ -92,16 +92,16 @@ def test_a_whole_sweep_is_what_all_cases_give_one_by_one(name, console, period, 
 
 def test_a_fetch_too_frequent_for_agreement_never_settles(monkeypatch):
     """Passes stopped at places that differ, on and on. No console fetches that often."""
-    monkeypatch.setattr("padbench.routines.plain.STATES", 1)
+    monkeypatch.setattr("yardstick.STATES", 1)
     routine = load_routine("read-until-agree")
-    counts = plain.sweep(routine, JOINED, 65, limit=3000)
+    counts = yardstick.sweep(routine, JOINED, 65, limit=3000)
     assert counts.never_settles > 0
 
 
 def test_a_routine_that_is_wrong_by_itself_is_wrong_in_every_case(monkeypatch):
-    monkeypatch.setattr("padbench.routines.plain.STATES", 3)
+    monkeypatch.setattr("yardstick.STATES", 3)
     routine = routine_from_source("lda #2\nrts", "two.asm")
-    counts = plain.sweep(routine, JOINED, 432)
+    counts = yardstick.sweep(routine, JOINED, 432)
     assert (counts.accepted_wrong, counts.hit, counts.corrupt) == (2 * 432, 0, 0)
     assert counts.counterexample is not None
     assert (counts.counterexample.held, counts.counterexample.phase) == (0, 0)
@@ -109,9 +109,9 @@ def test_a_routine_that_is_wrong_by_itself_is_wrong_in_every_case(monkeypatch):
 
 def test_kept_old_tells_the_old_byte_from_the_right_one(monkeypatch):
     """Read twice keeps what stood there; read until agree reads the right one. Both are right."""
-    monkeypatch.setattr("padbench.routines.plain.STATES", 4)
-    twice = plain.sweep(load_routine("read-twice"), JOINED, 432)
-    until = plain.sweep(load_routine("read-until-agree"), JOINED, 432)
+    monkeypatch.setattr("yardstick.STATES", 4)
+    twice = yardstick.sweep(load_routine("read-twice"), JOINED, 432)
+    until = yardstick.sweep(load_routine("read-until-agree"), JOINED, 432)
     assert twice.corrupt == twice.kept_old > 0
     assert until.corrupt > until.kept_old == 0
 
@@ -138,7 +138,7 @@ def test_a_second_pad_is_judged_too():
 )
 def test_routines_that_cannot_be_run(source, says):
     with pytest.raises(RoutineError, match=r"test\.asm") as caught:
-        plain.sweep(routine_from_source("\n" + source, "test.asm"), JOINED, 432)
+        yardstick.sweep(routine_from_source("\n" + source, "test.asm"), JOINED, 432)
     assert says in str(caught.value)
     assert "\n" not in str(caught.value)
 

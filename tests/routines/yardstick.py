@@ -1,4 +1,4 @@
-"""The plain engine, the yardstick: exact, and quick where nothing can have happened.
+"""What sweeps are held to: case by case and phase by phase; exact, and slow.
 
 Every case in which a fetch stops a read of a port is run cycle by cycle on py65; why the others
 need no run of their own is shown at the top of `padbench.routines.stops`.
@@ -6,11 +6,10 @@ need no run of their own is shown at the top of `padbench.routines.stops`.
 
 from padbench.routines.console import Console, SampleFetch, copy_ends, stolen_cycles
 from padbench.routines.counts import OUTCOMES, STATES, Counterexample, SweepCounts
+from padbench.routines.judge import Baseline
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
 from padbench.routines.stops import COPY
-
-__all__ = ["reads_ahead", "stops_of", "sweep", "touched_one_by_one"]
 
 _READ, _PORT = 1, 2
 
@@ -143,4 +142,20 @@ def _follows(run: RoutineRun, held: int) -> bool:
     """Whether a run that began with the opposite in the result places left it there."""
     return run.finished and all(
         got == held_by(port, held) ^ 0xFF for port, got in enumerate(run.results)
+    )
+
+
+def baseline_of(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) -> Baseline:
+    """Run every held state undisturbed, one by one."""
+    cache = InstructionCache(routine)
+    runs = [undisturbed(routine, console, held, limit, cache) for held in range(STATES)]
+    others = (
+        run_case(routine, console, held, limit=limit, preset=0xFF, cache=cache)
+        for held in range(STATES)
+    )
+    return Baseline.of(
+        min(run.cycles for run in runs),
+        max(runs, key=lambda run: run.cycles),
+        [run.results for run in runs],
+        [run.results if run.finished else None for run in others],
     )

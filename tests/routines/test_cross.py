@@ -1,0 +1,119 @@
+"""Cross assemblers as programs, their listings and symbols: what two of them really wrote."""
+
+import json
+import os
+import sys
+
+import pytest
+
+from padbench.routines.cross import ASSEMBLERS
+from padbench.routines.routine import RoutineError
+from padbench.routines.source import load_routine
+
+SOURCE = """port = $4016
+read:   lda #1
+        sta port
+loop:   dex
+        bne loop
+        rts
+"""
+CODE = bytes.fromhex("A901 8D1640 CA D0FD 60")
+
+# As written by ca65 2.19 and ld65, and by 64tass 1.58, for that source.
+LISTING = """ca65 V2.18 - Debian 2.19-1
+Main file   : my.s
+Current file: my.s
+
+000000r 1               port = $4016
+000000r 1  A9 01        read:   lda #1
+000002r 1  8D 16 40             sta port
+000005r 1  CA           loop:   dex
+000006r 1  D0 FD                bne loop
+000008r 1  60                   rts
+"""
+SYMBOLS = "al 000080 .__ZPSTART__\nal 008005 .loop\nal 008000 .read\n"
+OTHER = """; 64tass Turbo Assembler Macro V1.58.2974? listing file
+
+;Offset\t;Hex\t\t;Monitor\t;Source
+
+=$4016\t\t\t\t\tport = $4016
+.8000\ta9 01\t\tlda #$01\tread:   lda #1
+.8002\t8d 16 40\tsta $4016\t        sta port
+.8005\tca\t\tdex\t\tloop:   dex
+.8006\td0 fd\t\tbne $8005\t        bne loop
+.8008\t60\t\trts\t\t        rts
+
+;******  End of listing
+"""
+
+
+@pytest.fixture
+def programs(tmp_path, monkeypatch):
+    """Stand-ins that write those files, and are told the words with which they were run."""
+    folder = tmp_path / "bin"
+    folder.mkdir()
+
+    def install(name, files, code=0, says=""):
+        path = folder / name
+        path.write_text(
+            f"#!{sys.executable}\n"
+            "import pathlib, sys\n"
+            f"pathlib.Path({str(tmp_path)!r}, {name + '.words'!r}).write_text(repr(sys.argv[1:]))\n"
+            f"for name, text in {json.dumps(files)}.items():\n"
+            "    pathlib.Path(name).write_bytes(text.encode('latin-1'))\n"
+            f"sys.stderr.write({says!r})\n"
+            f"sys.exit({code})\n"
+        )
+        path.chmod(0o755)
+
+    monkeypatch.setenv("PATH", f"{folder}{os.pathsep}/nowhere")
+    return install
+
+
+def test_code_labels_and_lines_come_from_the_program(tmp_path, programs):
+    programs("ca65", {"out.lst": LISTING, "out.o": ""})
+    programs("ld65", {"out.lbl": SYMBOLS, "out.bin": CODE.decode("latin-1")})
+    programs("64tass", {"out.lst": OTHER, "out.lbl": SYMBOLS, "out.bin": CODE.decode("latin-1")})
+    path = tmp_path / "my.s"
+    path.write_text(SOURCE)
+    for assembler in ASSEMBLERS:
+        routine = load_routine(str(path), assembler=assembler, entry="read")
+        assert (routine.segments, routine.entry) == (((0x8000, CODE),), 0x8000)
+        assert routine.labels["loop"] == 0x8005
+        assert routine.labels["port"] == 0x4016
+        assert [routine.lines[at][1] for at in (0x8000, 0x8002, 0x8005, 0x8008)] == [2, 3, 4, 6]
+    assert str(tmp_path) in (tmp_path / "ca65.words").read_text()  # includes are looked for there
+
+
+def test_what_a_program_finds_wrong_has_its_line(tmp_path, programs):
+    path = tmp_path / "my.s"
+    path.write_text(SOURCE)
+    for assembler, package in (("ca65", "cc65"), ("64tass", "64tass")):
+        with pytest.raises(RoutineError, match=f"is not installed; apt-get install {package}"):
+            load_routine(str(path), assembler=assembler)
+    programs("ca65", {}, 1, "my.s(2): Error: Symbol 'foo' is undefined\n")
+    programs("64tass", {}, 1, "my.s:2:6: error: not defined symbol 'foo'\n  jmp foo\n")
+    for assembler in ASSEMBLERS:
+        with pytest.raises(RoutineError) as caught:
+            load_routine(str(path), assembler=assembler)
+        assert str(caught.value).startswith(f"{path}:2: {assembler} refuses it (")
+        assert "foo" in str(caught.value)
+    programs("64tass", {"out.lst": OTHER.replace(".8", ".0"), "out.lbl": "", "out.bin": "x"})
+    with pytest.raises(RoutineError, match=r"say where it lies"):
+        load_routine(str(path), assembler="64tass")
+
+
+@pytest.mark.parametrize("listing", [LISTING, OTHER])
+def test_labels_and_lines_survive_beside_a_binary(tmp_path, listing):
+    path = tmp_path / "my.bin"
+    path.write_bytes(CODE)
+    path.with_suffix(".lst").write_text(listing)
+    path.with_suffix(".lbl").write_text(SYMBOLS)
+    routine = load_routine(str(path), entry="read")
+    assert routine.labels["loop"] == 0x8005
+    file, line = routine.lines[0x8005]
+    assert file == str(path.with_suffix(".lst"))
+    assert "dex" in listing.splitlines()[line - 1]
+    # A listing of other code says nothing.
+    path.write_bytes(CODE[::-1])
+    assert 0x8000 not in load_routine(str(path)).lines
