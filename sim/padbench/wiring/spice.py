@@ -169,8 +169,8 @@ class _Netlist:
         for what, bench, how in (
             ("rise", here(line.rise_high), f"{edge} RISE=1 {there}{_n(high_at)} RISE=1"),
             ("fall", here(line.fall_low), f"{edge} FALL=1 {there}{_n(low_at)} FALL=1"),
-            ("low", here(driven.low), f"FIND v({name}) AT={_n(rise)}"),
-            ("high", here(driven.high), f"FIND v({name}) AT={_n(fall)}"),
+            ("low", here(line.low), f"FIND v({name}) AT={_n(rise)}"),
+            ("high", here(line.high), f"FIND v({name}) AT={_n(fall)}"),
         ):
             yield from _measured(f"{name}_{what}", bench, how)
 
