@@ -1,12 +1,11 @@
 """What values of a sheet must be to each other.
 
-Every check works on tables that could be read, so that one bad value does not hide what is wrong
-elsewhere.
+Every check works on the tables that could be read, so that one bad value does not hide what is
+wrong elsewhere.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from inspect import signature
-from typing import Any
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 
 from padbench.core.units import show
 from padbench.parts import console_timing
@@ -17,17 +16,35 @@ from padbench.sheet.simulators import SIMULATORS
 from padbench.toml import Clash
 
 
-def _stages(chip: Chip, buttons: Mapping[str, int]) -> Iterator[Clash]:
-    for name, stage in buttons.items():
-        if stage > chip.stages:
+@dataclass(frozen=True, slots=True)
+class Readable:
+    """The tables of a sheet that were read without error; None for the others."""
+
+    pad: Pad | None
+    chip: Chip | None
+    buttons: Mapping[str, int] | None
+    contacts: Contacts | None
+    works_with: WorksWith | None
+    poll: Poll | None
+    hdl: Hdl | None
+
+
+def _stages(sheet: Readable) -> Iterator[Clash]:
+    if sheet.chip is None or sheet.buttons is None:
+        return
+    for name, stage in sheet.buttons.items():
+        if stage > sheet.chip.stages:
             yield Clash(
                 ("buttons", name),
-                f"is beyond the last of {chip.stages} stages",
-                f"write a stage from 1 to {chip.stages}",
+                f"is beyond the last of {sheet.chip.stages} stages",
+                f"write a stage from 1 to {sheet.chip.stages}",
             )
 
 
-def _firmware(chip: Chip) -> Iterator[Clash]:
+def _firmware(sheet: Readable) -> Iterator[Clash]:
+    chip = sheet.chip
+    if chip is None:
+        return
     times = {
         "first-bit": (chip.first_bit, "1 us to 3 us"),
         "next-bit": (chip.next_bit, "1 us to 3 us"),
@@ -45,13 +62,13 @@ def _firmware(chip: Chip) -> Iterator[Clash]:
             )
 
 
-def _within_the_part(pad: Pad, chip: Chip) -> Iterator[Clash]:
-    if chip.kind == "firmware":
+def _within_the_part(sheet: Readable) -> Iterator[Clash]:
+    if sheet.pad is None or sheet.chip is None or sheet.chip.kind == "firmware":
         return
-    part = find_part(chip.part)
+    part = find_part(sheet.chip.part)
     for key, used, allowed, unit, example in (
-        ("supply", pad.supply, part.supply, "V", "5 V ± 5 %"),
-        ("temperature", pad.temperature, part.temperature, "°C", "0 °C to 40 °C"),
+        ("supply", sheet.pad.supply, part.supply, "V", "5 V ± 5 %"),
+        ("temperature", sheet.pad.temperature, part.temperature, "°C", "0 °C to 40 °C"),
     ):
         low, high = allowed.min, allowed.max
         if (low is not None and used.low < low) or (high is not None and used.high > high):
@@ -67,9 +84,11 @@ def _within_the_part(pad: Pad, chip: Chip) -> Iterator[Clash]:
             )
 
 
-def _contacts(contacts: Contacts) -> Iterator[Clash]:
+def _contacts(sheet: Readable) -> Iterator[Clash]:
+    if sheet.contacts is None:
+        return
     closed, worn, leakage = (
-        value.nominal for value in (contacts.closed, contacts.worn, contacts.open)
+        value.nominal for value in (sheet.contacts.closed, sheet.contacts.worn, sheet.contacts.open)
     )
     if closed > worn:
         yield Clash(
@@ -83,12 +102,10 @@ def _contacts(contacts: Contacts) -> Iterator[Clash]:
             f"is not more than a worn closed contact has, {show(worn, 'Ω')}",
             'write for example "10 MΩ"',
         )
-    yield from _twice(contacts.stuck, "contacts", "stuck")
-
-
-def _stuck(contacts: Contacts, buttons: Mapping[str, int]) -> Iterator[Clash]:
-    for place, name in enumerate(contacts.stuck):
-        if name not in buttons and name not in contacts.stuck[:place]:
+    for place, name in enumerate(sheet.contacts.stuck):
+        if name in sheet.contacts.stuck[:place]:
+            yield Clash(("contacts", "stuck", place), "stands there twice", "name it once")
+        elif sheet.buttons is not None and name not in sheet.buttons:
             yield Clash(
                 ("contacts", "stuck", place),
                 "is on no stage",
@@ -96,17 +113,19 @@ def _stuck(contacts: Contacts, buttons: Mapping[str, int]) -> Iterator[Clash]:
             )
 
 
-def _twice(names: Sequence[str], *path: str) -> Iterator[Clash]:
-    for place, name in enumerate(names):
-        if name in names[:place]:
-            yield Clash((*path, place), "stands there twice", "name it once")
+def _ports(sheet: Readable) -> Iterator[Clash]:
+    if sheet.works_with is None:
+        return
+    ports = sheet.works_with.ports
+    for place, name in enumerate(ports):
+        if name in ports[:place]:
+            yield Clash(("works-with", "ports", place), "stands there twice", "name it once")
 
 
-def _ports(works_with: WorksWith) -> Iterator[Clash]:
-    yield from _twice(works_with.ports, "works-with", "ports")
-
-
-def _poll(poll: Poll) -> Iterator[Clash]:
+def _poll(sheet: Readable) -> Iterator[Clash]:
+    poll = sheet.poll
+    if poll is None:
+        return
     if poll.sample.high >= poll.clock_low.low + poll.clock_high.low:
         cycle = poll.clock_low.nominal + poll.clock_high.nominal
         yield Clash(
@@ -130,7 +149,10 @@ def _poll(poll: Poll) -> Iterator[Clash]:
         )
 
 
-def _hdl(hdl: Hdl) -> Iterator[Clash]:
+def _hdl(sheet: Readable) -> Iterator[Clash]:
+    hdl = sheet.hdl
+    if hdl is None:
+        return
     if hdl.engine not in hdl.fitting:
         use = "use " + " or ".join(hdl.fitting)
         yield Clash(("hdl", "simulator"), f"does not read {hdl.language}", use)
@@ -153,26 +175,19 @@ def _hdl(hdl: Hdl) -> Iterator[Clash]:
         yield Clash(("hdl", key), "is for Verilog alone", "leave it out")
     if hdl.role == "reader" and hdl.system_clock is None:
         yield Clash(("hdl", "role"), "needs a system clock", 'write system-clock = "clk"')
-
-
-def _hdl_buttons(hdl: Hdl, buttons: Mapping[str, int]) -> Iterator[Clash]:
-    if isinstance(hdl.buttons, dict):
-        for name in buttons:
+    if isinstance(hdl.buttons, dict) and sheet.buttons is not None:
+        for name in sheet.buttons:
             if name not in hdl.buttons:
                 yield Clash(("hdl", "buttons"), f"has no port for {name}", "give each button one")
 
 
-_CHECKS: tuple[Callable[..., Iterator[Clash]], ...] = (
-    *(_stages, _firmware, _within_the_part, _contacts, _stuck, _ports, _poll, _hdl, _hdl_buttons),
+CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
+    _stages,
+    _firmware,
+    _within_the_part,
+    _contacts,
+    _ports,
+    _poll,
+    _hdl,
 )
-
-
-def clashes(tables: Mapping[str, Any]) -> Iterator[Clash]:
-    """What does not go together in the tables of a sheet, by name; None for one not readable.
-
-    A check is made where all that it asks for, by the names of its parameters, could be read.
-    """
-    for check in _CHECKS:
-        asked = [tables[name] for name in signature(check).parameters]
-        if None not in asked:
-            yield from check(*asked)
+"""Every check between values, in the order of the tables."""

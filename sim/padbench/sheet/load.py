@@ -1,7 +1,8 @@
 """From a file, a text or a dict to a `Sheet`, or to a `SheetError` that says all that is wrong."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
@@ -16,9 +17,9 @@ from padbench.parts import (
     register_names,
 )
 from padbench.parts.own import load_own, own_parts
-from padbench.sheet.checks import clashes
+from padbench.sheet.checks import CHECKS, Readable
 from padbench.sheet.model import Sheet
-from padbench.toml import Document, Problem, SheetError, check
+from padbench.toml import Clash, Document, Problem, SheetError, check
 
 UNNAMED = ("<text>", "<dict>")
 """What messages call a sheet that is no file."""
@@ -88,6 +89,11 @@ def _checked(document: Document, beside: Path) -> Sheet:
 
 
 def _against_model(document: Document) -> Sheet:
-    sheet = check(document, Sheet, clashes)
+    sheet = check(document, Sheet, _clashes)
     sheet._document = document
     return sheet
+
+
+def _clashes(tables: Mapping[str, Any]) -> Iterable[Clash]:
+    readable = Readable(**{field.name: tables[field.name] for field in fields(Readable)})
+    return (clash for find in CHECKS for clash in find(readable))
