@@ -54,8 +54,9 @@ def test_a_stay_counts_with_one_level_before_and_one_after_and_not_without():
 
 def test_a_stay_of_two_kinds_has_no_level_on_both_sides():
     """Unknown, then floating: neither half is an edge, whatever comes before and after."""
-    changes = [(0, LOW), (10, X), (12, FLOATING), (15, LOW), (20, HIGH)]
-    assert not len(runts_in(Wire.of(changes)))
+    for after in (LOW, X):
+        changes = [(0, LOW), (10, X), (12, FLOATING), (15, after), (20, HIGH)]
+        assert not len(runts_in(Wire.of(changes)))
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from padbench.circuit.remedies import Mender
 from padbench.circuit.worst_case import keeping, worst_case
 from padbench.core.findings import Fact, Finding, Met, Place, Rule, Source
 from padbench.core.remedies import spelled_range
+from padbench.core.stimulus import POLL_TIMES
 from padbench.core.units import show
 from padbench.parts import PortKind, poll_names
 from padbench.sheet import Poll, Sheet
@@ -125,9 +126,8 @@ def _timings(mender: Mender, rows: Sequence[int]) -> dict[str, Fact]:
 
 
 def _follows(designs: Design, poll: Poll) -> bool:
-    times = ("latch_width", "latch_to_clock", "clock_low", "clock_high", "sample")
-    ends = {name: getattr(poll, name).low for name in times}
-    ends |= {f"{name}_high": getattr(poll, name).high for name in times}
+    ends = {name: getattr(poll, name).low for name in POLL_TIMES}
+    ends |= {f"{name}_high": getattr(poll, name).high for name in POLL_TIMES}
     return bool(keeping(changed(designs, **ends), followed_by_a_program()).all())
 
 

@@ -151,16 +151,8 @@ def diode_fall(
     return time
 
 
-def _through_a_diode(
-    start: Array,
-    to: Array,
-    charge_r: Array,
-    charge_v: Array,
-    pull_r: Array,
-    saturation: Array,
-    slope: Array,
-    capacitance: Array,
-) -> Array:
+def _through_a_diode(*arrays: Array) -> Array:
+    start, to, charge_r, charge_v, pull_r, saturation, slope, capacitance = arrays
     first = diode_current(start, pull_r, saturation, slope)
     last = diode_current(to, pull_r, saturation, slope)
     reached = last > (charge_v - to) / charge_r

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 
 from padbench.circuit.circuits import Circuits, Line
-from padbench.circuit.design import Array, design_of, shortest_period
+from padbench.circuit.design import design_of, shortest_period
 from padbench.core.buttons import button_bit
 from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
@@ -64,19 +64,6 @@ def limits_of(
     )
 
 
-def _delays(line: Line) -> LineDelays:
-    """How late a line reaches the register at the slowest: the far threshold, worst corner.
-
-    None where the line never gets there at that corner.
-    """
-    return LineDelays(_latest(line.rise_high), _latest(line.fall_low))
-
-
-def _latest(times: Array) -> int | None:
-    late = float(np.max(times))
-    return to_ps(late) if np.isfinite(late) else None
-
-
 def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
     """The pad of a sheet on one kind of port, at one corner. ``KeyError`` for an unknown port."""
     part = sheet.part
@@ -89,11 +76,14 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
         part,
         sheet.chip.stages,
         (first, following),
-        _seconds(latch),
-        _seconds(clock),
+        # Of a line that never gets there its finding says so.
+        *((line.rise or 0) * 1e-12 for line in (latch, clock)),
         stretch=float(np.max(circuits.stretched)),
     )
-    soonest, answers = _program(sheet, (first, following), slow)
+    # Only a program promises a shortest answer. At the fast corner every answer is the soonest.
+    own = (sheet.chip.first_bit, sheet.chip.next_bit)
+    soonest = [0 if time is None else to_ps(time.low) for time in own]
+    answers = [to_ps(first), to_ps(following)] if slow else soonest
     if sheet.chip.kind == "firmware":
         limits = replace(limits, hold=Limit(soonest[1], (Source("the sheet says so", "given"),)))
     return PadModel(
@@ -115,23 +105,14 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
     )
 
 
-def _program(
-    sheet: Sheet, longest: tuple[float, float], slow: bool
-) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Soonest and longest answers (ps) to latch and clock at one corner.
+def _delays(line: Line) -> LineDelays:
+    """How late a line reaches the register at the slowest: the far threshold, worst corner.
 
-    Only a program promises a shortest one. At the fast corner every answer is the soonest.
+    None where the line never gets there at that corner.
     """
-    times = (sheet.chip.first_bit, sheet.chip.next_bit)
-    first, following = (0 if time is None else to_ps(time.low) for time in times)
-    soonest = (first, following)
-    return soonest, (to_ps(longest[0]), to_ps(longest[1])) if slow else soonest
-
-
-def _seconds(line: LineDelays) -> float:
-    """Time in which a rise gets there; none for a line that never does, whose finding says so."""
-    return (line.rise or 0) * 1e-12
+    late = (float(np.max(times)) for times in (line.rise_high, line.fall_low))
+    return LineDelays(*(to_ps(time) if np.isfinite(time) else None for time in late))
 
 
 def _undelayed(line: LineDelays) -> LineDelays:
-    return LineDelays(None if line.rise is None else 0, None if line.fall is None else 0)
+    return LineDelays(*(None if time is None else 0 for time in (line.rise, line.fall)))

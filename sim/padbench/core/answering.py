@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from padbench.core.findings import Finding, Met, Rule, Source
 from padbench.core.limits import Limit, judge_times
-from padbench.core.timeline import HIGH, Timeline, Times, Wire, Word
+from padbench.core.timeline import HIGH, UNKNOWN, Timeline, Times, Wire, Word
 from padbench.core.timing import PinNames
 from padbench.core.wires import CABLE_DATA
 
@@ -121,7 +121,8 @@ def judge_answers(
     word = timeline.words.get(pins.inputs)
     rises = timeline.wires[pins.clock].rises()
     shifts = rises[load.at(rises) != HIGH]
-    every_move = _moves_of_last(word)
+    first_bit = _last_input(word)
+    every_move = first_bit.times[1:]
     moves = _during_load(every_move, load) if not latency else every_move[:0]
     reasons = np.sort(np.concatenate([load.rises(), shifts, moves]))
     first = int(load.rises()[0]) if len(load.rises()) else timeline.end_ps
@@ -131,12 +132,15 @@ def judge_answers(
         loading = (load.at(changes) == HIGH) | (load.before(changes - window) == HIGH)
         changes = changes[~(loading & _follows(changes, every_move, latency + window))]
         looks = looks[~_follows(looks, every_move, latency + window)]
-    idle = _asks_nothing(load.rises(), word, data)
+    # Those rises of the load at which the data line shows the last stage's input already.
+    idle = set(_showing(first_bit.at(load.rises()), load.rises(), data)[0].tolist())
     glitches, waits = _matched(reasons.tolist(), changes.tolist(), window, idle)
     asked = len(load.rises()) > 0 and not data.silent
     return (
         _glitch(glitches) if asked else Finding(_GLITCH, "not-judged", case="none"),
-        _unseen(_TRANSPARENT, pins.inputs) if word is None else _transparent(word, looks, data),
+        _unseen(_TRANSPARENT, pins.inputs)
+        if word is None
+        else _transparent(first_bit, looks, data),
         _answer(waits, answer, promised=promised),
         _synchroniser(waits, set(shifts.tolist()), clock, flip_flops),
     )
@@ -146,18 +150,20 @@ def _unseen(rule: Rule, *names: str) -> Finding:
     return Finding(rule, "not-judged", case="unseen", facts={"names": names})
 
 
-def _moves_of_last(word: Word | None) -> Times:
-    """When the input of the last stage, which is read first, moved."""
-    if word is None:
-        return np.zeros(0, np.int64)
+def _last_input(word: Word | None) -> Wire:
+    """The input of the last stage, which is read first; at no level where it is not known."""
+    if word is None or not word.times:
+        return Wire.of([(0, UNKNOWN)])
     last = word.width - 1
-    levels = [None if value is None else value >> last & 1 for value in word.values]
-    moved = [
-        when
-        for when, now, before in zip(word.times[1:], levels[1:], levels[:-1], strict=True)
-        if now != before
-    ]
-    return np.asarray(moved, np.int64)
+    levels = [UNKNOWN if value is None else value >> last & 1 for value in word.values]
+    return Wire.from_arrays(word.times, levels)
+
+
+def _showing(levels: NDArray[np.uint8], at: Times, data: Wire) -> tuple[Times, Times]:
+    """The times just before which the data line shows these levels, and those at which not."""
+    known = levels <= HIGH
+    same = data.before(at) == levels
+    return at[known & same], at[known & ~same]
 
 
 def _during_load(at: Times, load: Wire) -> Times:
@@ -172,20 +178,6 @@ def _follows(times: Times, moves: Times, within: int) -> NDArray[np.bool_]:
     place = np.searchsorted(moves, times, side="right") - 1
     follows: NDArray[np.bool_] = (place >= 0) & (times - moves[place] <= within)
     return follows
-
-
-def _asks_nothing(rises: Times, word: Word | None, data: Wire) -> set[int]:
-    """Those rises of the load at which the data line shows the last stage's input already."""
-    if word is None or not len(rises):
-        return set()
-    place = np.searchsorted(np.asarray(word.times, np.int64), rises, side="right") - 1
-    shown = data.before(rises)
-    idle = set[int]()
-    for when, index, level in zip(rises.tolist(), place.tolist(), shown.tolist(), strict=True):
-        value = word.values[index] if index >= 0 else None
-        if value is not None and value >> word.width - 1 & 1 == level:
-            idle.add(when)
-    return idle
 
 
 def _matched(
@@ -240,27 +232,20 @@ def _looks(load: Wire, moves: Times, end: int, window: int) -> Times:
     return looks
 
 
-def _transparent(word: Word, looks: Times, data: Wire) -> Finding:
+def _transparent(first_bit: Wire, looks: Times, data: Wire) -> Finding:
     """A stands on the data line as soon as the latch has been given, before any clock."""
-    place = np.searchsorted(np.asarray(word.times, np.int64), looks, side="left") - 1
-    shown = data.before(looks)
-    seen = [
-        (when, level == word.values[index] >> word.width - 1 & 1)
-        for when, level, index in zip(looks.tolist(), shown.tolist(), place.tolist(), strict=True)
-        if index >= 0 and word.values[index] is not None
-    ]
-    if not seen:
+    right, wrong = _showing(first_bit.before(looks), looks, data)
+    if not len(right) + len(wrong):
         return Finding(_TRANSPARENT, "not-judged", case="none")
-    wrong = [when for when, right in seen if not right]
     return Finding(
         _TRANSPARENT,
-        "fail" if wrong else "pass",
+        "fail" if len(wrong) else "pass",
         measured=len(wrong),
         limit=0,
         margin=-len(wrong),
-        met=Met(at_ps=wrong[0]) if wrong else Met(),
+        met=Met(at_ps=int(wrong[0])) if len(wrong) else Met(),
         sources=(_AS_LATCHED,),
-        facts={"wrong": len(wrong), "looks": len(seen)},
+        facts={"wrong": len(wrong), "looks": len(right) + len(wrong)},
     )
 
 

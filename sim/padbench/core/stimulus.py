@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 Duration = TypeVar("Duration", int, "NDArray[np.float64]")
 
+POLL_TIMES = ("latch_width", "latch_to_clock", "clock_low", "clock_high", "sample")
+"""Times of a `PollTiming` that the poll of a sheet has too."""
+
 CUT_AFTER = 3
 """Clocks of a read that a new latch cuts off."""
 

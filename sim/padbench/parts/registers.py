@@ -22,19 +22,17 @@ JESD13-B, or not at all (TTL levels).
 """
 
 
-@dataclass(frozen=True, slots=True)
-class Derating:
+class Derating(Entry):
     """How a part's times stretch away from ``volts`` and 25 °C, where its figures hold.
 
     ``threshold`` (V), ``exponent`` and ``per_degree`` (per °C) are those of the law in
     `padbench.circuit.laws.stretch`.
     """
 
-    volts: float
-    threshold: float
-    exponent: float
-    per_degree: float
-    cited: Source
+    volts: float = Field(gt=0, le=100)
+    threshold: float = Field(gt=0, le=100)
+    exponent: float = Field(ge=1, le=4)  # below 1 a time would grow with the supply
+    per_degree: float = Field(ge=0, le=0.1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,13 +120,6 @@ class _Pins(Entry):
     numbers: dict[str, int]
 
 
-class _Derating(Entry):
-    volts: float = Field(gt=0, le=100)
-    threshold: float = Field(gt=0, le=100)
-    exponent: float = Field(ge=1, le=4)  # below 1 a time would grow with the supply
-    per_degree: float = Field(ge=0, le=0.1)
-
-
 class RegisterEntry(Entry):
     """A register as a table writes it."""
 
@@ -141,7 +132,7 @@ class RegisterEntry(Entry):
     clock_high_at_load_end: bool = False
     timing_of: str | None = Field(default=None, examples=["CD4021B"])
     pins: _Pins
-    derating: _Derating | None = None
+    derating: Derating | None = None
     figures: _Figures
 
 
@@ -204,6 +195,7 @@ def part_from(
             "give both in one unit, input-low below",
         )
     _check_pins(entry)
+    _check_derating(derating, figures["supply"])
     return RegisterPart(
         name=name,
         family=entry.family,
@@ -217,7 +209,7 @@ def part_from(
         levels=_levels(entry, low, high),
         clock_high_at_load_end=entry.clock_high_at_load_end,
         borrowed=borrowed,
-        derating=_stretch(derating, figures["supply"]),
+        derating=derating,
         **figures,
     )
 
@@ -276,18 +268,14 @@ def worst_of_family(part: RegisterPart) -> RegisterPart | None:
     return replace(part, **worst)
 
 
-def _stretch(entry: _Derating | None, supply: Figure) -> Derating | None:
-    """How times stretch, if the table says so; the law has no meaning at or below its threshold."""
-    if entry is None:
-        return None
-    least = min(entry.volts, supply.min or entry.volts)
-    if entry.threshold >= least:
+def _check_derating(law: Derating | None, supply: Figure) -> None:
+    """The law of stretching has no meaning at or below its threshold."""
+    least = 0.0 if law is None else min(law.volts, supply.min or law.volts)
+    if law is not None and law.threshold >= least:
         raise Refused(
             "the derating's threshold is not below the least supply",
             f"give one below {least:g}",
         )
-    numbers = entry.model_dump(exclude={"source", "kind"})
-    return Derating(cited=entry.cited, **numbers)
 
 
 def _check_pins(entry: RegisterEntry) -> None:

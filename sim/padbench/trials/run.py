@@ -17,7 +17,7 @@ from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Fact, Finding, overall, worst_of_each
 from padbench.core.limits import Limits
-from padbench.core.stimulus import PollTiming
+from padbench.core.stimulus import POLL_TIMES, PollTiming
 from padbench.core.timeline import HIGH, LOW, Timeline, Word
 from padbench.core.timing import judge_timing
 from padbench.core.units import Value, to_ps
@@ -37,36 +37,19 @@ def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
 
     Raises `RoutineError` if the poll is a routine that cannot be used.
     """
-    poll = sheet.poll
+    poll, pad = sheet.poll, pad_model(sheet, port, corner)
+    bounce = to_ps(sheet.contacts.bounce.high)
     made = _routine_poll(sheet)
     if made is not None:
-        return Setting(
-            pad=pad_model(sheet, port, corner),
-            timing=made.timing,
-            period=made.period,
-            bounce=to_ps(sheet.contacts.bounce.high),
-            passes=made.passes,
-            routine=made,
-        )
+        return Setting(pad, made.timing, made.period, bounce, made.passes, routine=made)
 
-    def time(value: Value) -> int:
+    def time(name: str) -> int:
         # A quick console is hardest on a slow pad, and the other way round.
+        value: Value = getattr(poll, name)
         return to_ps(value.low if corner == "slow" else value.high)
 
-    return Setting(
-        pad=pad_model(sheet, port, corner),
-        timing=PollTiming(
-            latch_width=time(poll.latch_width),
-            latch_to_clock=time(poll.latch_to_clock),
-            clock_low=time(poll.clock_low),
-            clock_high=time(poll.clock_high),
-            sample=time(poll.sample),
-            clocks=poll.clocks,
-        ),
-        period=time(poll.period),
-        bounce=to_ps(sheet.contacts.bounce.high),
-        passes=poll.passes,
-    )
+    timing = PollTiming(**{name: time(name) for name in POLL_TIMES}, clocks=poll.clocks)
+    return Setting(pad, timing, time("period"), bounce, poll.passes)
 
 
 def _routine_poll(sheet: Sheet) -> "RoutinePoll | None":
