@@ -30,6 +30,7 @@ OUTPUTS = (
         "csv",
         "drawing",
         "fit",
+        "export",
     ),
 )
 """Options that name a file to write; whoever repeats a run names his own."""
