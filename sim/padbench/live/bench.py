@@ -10,12 +10,13 @@ for each other.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from threading import Lock
 from typing import Literal
 
+from padbench.circuit.pad_model import Corner
 from padbench.circuit.waves import Wave, line_waves, thresholds
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, design_of
@@ -24,11 +25,11 @@ from padbench.live.state import OWN_EVENTS, State, scenario_text
 from padbench.parts import console_timing
 from padbench.results.wave_picture import shown_read
 from padbench.routines.poll import with_timings
-from padbench.scenarios import SCENARIOS, Scenario
+from padbench.scenarios import SCENARIOS, Scenario, Setting
 from padbench.scenarios.user import scenarios_from_text
 from padbench.sheet import Sheet, sheet_from_text
 from padbench.trials.result import ScenarioRun
-from padbench.trials.run import run_scenario, try_sheet
+from padbench.trials.run import run_at, setting_of, try_sheet
 
 __all__ = ["NAME", "Bench", "Pad", "Shown"]
 
@@ -45,6 +46,20 @@ class Pad:
 
     text: str
     sheet: Sheet
+    settings: dict[tuple[str, Corner], Setting] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, text: str, name: str) -> "Pad":
+        """The pad of a text; ``name`` is the file that it stands for. Raises as `Bench.pad`."""
+        sheet = sheet_from_text(text, name)
+        return cls(text, sheet if sheet.poll.routine is None else with_timings(sheet))
+
+    def play(self, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
+        """A run. What a corner makes of the pad is kept, since it takes as long as a read."""
+        place = port, corner
+        if place not in self.settings:
+            self.settings[place] = setting_of(self.sheet, port, corner)
+        return run_at(self.settings[place], scenario, port, corner)
 
 
 @dataclass(frozen=True)
@@ -83,9 +98,7 @@ class Bench:
         return self._made(tuple(sorted(state.dials.items())))
 
     def _make(self, dials: tuple[tuple[str, str], ...]) -> Pad:
-        text = turned(self.sheet, dict(dials))
-        sheet = sheet_from_text(text, str(self.path))
-        return Pad(text, sheet if sheet.poll.routine is None else with_timings(sheet))
+        return Pad.of(turned(self.sheet, dict(dials)), str(self.path))
 
     def judged(self, state: State) -> Sequence[Finding]:
         """Wiring and electrical findings of the pad, at the worst corner of its ports."""
@@ -131,9 +144,7 @@ class Bench:
 
     def _play(self, pad: Pad, scenario: Scenario, state: State) -> ScenarioRun:
         with self._simulator:
-            run = run_scenario(pad.sheet, scenario, pad.sheet.works_with.ports[0], state.corner)
-            _ = run.played  # at hand now, so that nobody else has to play it
-        return run
+            return pad.play(scenario, pad.sheet.works_with.ports[0], state.corner)
 
     def volts(self, shown: Shown) -> tuple[dict[str, Wave], dict[str, tuple[float, float]]]:
         """Latch, clock and data in volts at the worst corner, and the thresholds of each."""

@@ -29,7 +29,6 @@ from padbench.results.wave_data import Wave, event_of, extra_clocks, wave_object
 from padbench.scenarios.user import scenarios_from_text
 from padbench.sheet.fields import ABSENT
 from padbench.trials.result import ScenarioRun
-from padbench.trials.run import run_scenario
 
 __all__ = ["TOUR", "export_html", "page_html"]
 
@@ -151,9 +150,8 @@ def _group(bench: Bench, state: State) -> dict[str, Any]:
     mark = "[[scenario.step]]"
     text = texts[0].split(mark)[0] + "".join(mark + one.split(mark)[-1] for one in texts)
     says = texts[0].split('says = "')[1].split('"')[0].partition(". ")[2]
-    run = run_scenario(
-        bench.sheet, scenarios_from_text(text, NAME)[NAME], bench.sheet.works_with.ports[0], "slow"
-    )
+    pad = bench.pad(state)
+    run = pad.play(scenarios_from_text(text, NAME)[NAME], pad.sheet.works_with.ports[0], "slow")
     if run.count != 256:
         raise ValueError(f"{run.count} of 256 reads were seen; use verify to find out why")
     objects = [wave_object(one) for one in _parts(run)]

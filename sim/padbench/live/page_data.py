@@ -3,6 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
+
 from padbench.circuit.waves import Wave
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding, overall
@@ -17,8 +19,8 @@ from padbench.trials.result import ScenarioRun
 
 __all__ = ["config_of", "findings_told", "read_told", "volts_told"]
 
-_AROUND = 0.12
-"""Of a read: how much of the wires before and after it goes along."""
+_AROUND = 20_000_000_000
+"""Picoseconds of voltages before and after a read: a frame, at least."""
 
 
 def config_of(bench: Bench) -> dict[str, Any]:
@@ -101,22 +103,18 @@ def volts_told(
     shown: Shown, waves: Mapping[str, Wave], levels: Mapping[str, tuple[float, float]]
 ) -> dict[str, Any]:
     """The read in view in volts: picoseconds from its latch on, volts, thresholds, samples."""
-    pair = shown.run.reads[shown.number]
+    pair, end = shown.run.reads[shown.number], shown.run.timeline.end_ps
     start = pair.read.start_ps
-    end = max(pair.read.latch_end_ps, *pair.read.samples, *pair.read.clock_rises)
-    room = int((end - start) * _AROUND)
+    last = max(pair.read.latch_end_ps, *pair.read.samples, *pair.read.clock_rises)
+    edges = np.array([max(0, start - _AROUND), min(end, last + _AROUND)])
     lines = {}
     for name, (times, volts) in waves.items():
-        low, high = times.searchsorted([start - room, end + room])
-        part = slice(max(0, int(low) - 1), int(high) + 1)
+        part = slice(*times.searchsorted(edges))
+        ends = np.interp(edges, times, volts)
         lines[name.partition(".")[2]] = {
-            "at": (times[part] - start).tolist(),
-            "volts": volts[part].round(4).tolist(),
+            "at": [int(edges[0]) - start, *(times[part] - start).tolist(), int(edges[1]) - start],
+            "volts": [ends[0], *volts[part].round(4).tolist(), ends[1]],
             "levels": levels[name],
         }
-    return {
-        "lines": lines,
-        "samples": [at - start for at in pair.read.samples],
-        "end": end - start,
-        "room": room,
-    }
+    samples = [at - start for at in pair.read.samples]
+    return {"lines": lines, "samples": samples, "length": last - start}

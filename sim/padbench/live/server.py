@@ -75,17 +75,23 @@ class LiveServer(ThreadingHTTPServer):
 
     def judge(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Electrical findings with their bars."""
+        self.verdicts.newest(*_turn(asked))
         return findings_told(self.bench.judged(state), self.bench.judged(State()))
 
     def verdict(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Every scenario; ``stale`` if the same tab has asked for something newer."""
-        tab = str(asked.get("tab", ""))[:40]
-        found = self.verdicts.of(tab, self.bench.pad(state), self.bench.judged(state))
+        found = self.verdicts.of(*_turn(asked), self.bench.pad(state), self.bench.judged(state))
         return {"stale": True} if found is None else found
 
     def keep(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Files with what the page shows, under a new name."""
         return keep(self.bench, state, asked.get("name"))
+
+
+def _turn(asked: Mapping[str, Any]) -> tuple[str, int]:
+    """Which tab asks, and how often it has turned a dial."""
+    turn = asked.get("turn")
+    return str(asked.get("tab"))[:40], turn if isinstance(turn, int) else 0
 
 
 class _Handler(BaseHTTPRequestHandler):

@@ -290,36 +290,37 @@
   }
 
   // Read and findings at once, the scenarios when the dials have come to rest.
-  let resting;
+  let resting, turns = 0;
   function turned() {
     read();
     judge();
   }
 
   async function judge() {
+    const turn = (turns += 1);
     running();
     clearTimeout(resting);
     try {
-      const found = await ask("judge"), list = document.createElement("ul");
+      const found = await ask("judge", now(), { turn }), list = document.createElement("ul");
       by("findings").innerHTML = found.html;
       list.append(...found.changed.map(({ id, verdict, says }) => item(`${{ pass: "✓ holds now", fail: "✗ fails now", "not-judged": "– not judged now" }[verdict]}: ${id}: ${says}`, verdict)));
       by("changed").replaceChildren(...(found.changed.length ? [list] : []));
       by("findings").dataset.verdict = found.verdict;
-      resting = setTimeout(scenarios, 120);
+      resting = setTimeout(() => scenarios(turn), 120);
     } catch (error) {
       trouble(error);
       if (error.name !== "AbortError") verdict("", "–", "This sheet cannot be.");
     }
   }
 
-  async function scenarios() {
+  async function scenarios(turn) {
     try {
-      const found = await ask("verdict");
-      if (found.stale) return;
-      const wrong = found.scenarios.filter((one) => one.verdict === "fail");
+      const found = await ask("verdict", now(), { turn });
+      if (found.stale) return turn === turns && scenarios(turn);
+      const wrong = found.scenarios.filter((one) => one.wrong !== null);
       verdict(found.verdict, found.verdict === "pass" ? "✓ Passes." : "✗ FAILS.",
         wrong.length ? `${wrong.length} of ${found.scenarios.length} scenarios go wrong.` : `All ${found.scenarios.length} scenarios come out as they should${found.verdict === "fail" ? ", but a finding fails" : ""}.`);
-      by("scenarios").replaceChildren(...found.scenarios.map((one) => item(`${one.verdict === "fail" ? "✗" : "✓"} ${one.name}${one.says ? `: ${one.says}` : ""}`, one.verdict === "fail" ? "bad" : "")));
+      by("scenarios").replaceChildren(...found.scenarios.map((one) => item(one.wrong === null ? `✓ ${one.name}` : `✗ ${one.name}: ${one.wrong}`, one.wrong === null ? "" : "bad")));
     } catch (error) { trouble(error); }
   }
 
@@ -424,7 +425,7 @@
   by("fit").addEventListener("click", () => {
     toRead();
     if (!told?.volts || !by("volts")) return;
-    const wants = (told.volts.end + told.volts.room) / (ACROSS - 1);
+    const wants = told.volts.length / (ACROSS - 1);
     by("time").value = [...by("time").options].find((one) => Number(one.value) >= wants).value;
     by("from").value = -50;
     if (scope) plotVolts();
