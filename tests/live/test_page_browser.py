@@ -43,6 +43,11 @@ def byte_on(browser):
     return by(browser, "reading").get_attribute("data-byte")
 
 
+def click(browser, element):
+    """Wherever it stands, also under the head of the page that stays in view."""
+    browser.execute_script("arguments[0].click()", element)
+
+
 def set_to(browser, element, value):
     """As if someone had typed or chosen it; scrolling to each of them would take long."""
     browser.execute_script(
@@ -77,7 +82,7 @@ def page(browser, server):
 def test_each_switch_shows_the_byte_that_play_has(page, server):
     held = 0
     for name in BUTTONS:
-        switch(page, name).click()
+        click(page, switch(page, name))
         held |= bit_of(name)
         until(page, lambda held=held: byte_on(page) == str(held))
         text = server.bench.scenario(State(held=held), "again", server.bench.pad(State()))
@@ -87,7 +92,7 @@ def test_each_switch_shows_the_byte_that_play_has(page, server):
         assert f"{held:08b}" in says
         assert spelled(held) in says
     assert by(page, "byte").get_attribute("aria-live") == "polite"
-    by(page, "none").click()
+    click(page, by(page, "none"))
     until(page, lambda: byte_on(page) == "0")
     assert not any(
         one.is_selected() for one in page.find_elements(By.CSS_SELECTOR, "[role=switch]")
@@ -110,7 +115,7 @@ def test_a_contact_can_be_held_for_a_moment_by_mouse_and_keys(page):
 
 def test_opposite_directions_go_by_the_policy(page):
     for name in ("Up", "Down"):
-        switch(page, name).click()
+        click(page, switch(page, name))
     until(page, lambda: byte_on(page) == "12")
     set_to(page, dial(page, "policy.opposite-directions"), "neither")
     until(page, lambda: byte_on(page) == "0")
@@ -142,7 +147,7 @@ TURNED = {
 
 def test_each_dial_shows_its_findings(page, server):
     assert {one.key for one in server.bench.dials} == {*TURNED, "contacts.stuck"}
-    by(page, "every").click()
+    click(page, by(page, "every"))
     for key, words in TURNED.items():
         set_to(page, dial(page, key), words)
         state = State(held=255, dials={key: words})
@@ -162,10 +167,10 @@ def test_each_dial_shows_its_findings(page, server):
         shown = server.bench.read(state)
         byte = str(shown.run.reads[0].byte) if shown.run.reads else ""
         until(page, lambda byte=byte: byte_on(page) == byte)
-        by(page, "reset").click()
+        click(page, by(page, "reset"))
     until(page, lambda: not page.find_elements(By.CSS_SELECTOR, ".turned"))
-    page.find_element(By.CSS_SELECTOR, ".stuck input[value=B]").click()
-    by(page, "none").click()
+    click(page, page.find_element(By.CSS_SELECTOR, ".stuck input[value=B]"))
+    click(page, by(page, "none"))
     until(page, lambda: byte_on(page) == "64")
 
 
@@ -179,7 +184,7 @@ def test_a_slider_steps_a_dial_and_bars_show_the_margins(page):
     marks = page.execute_script("return document.getElementById('digital').wave.wave.marks")
     assert marks
     until(page, lambda: "FAILS" in by(page, "verdict").text)
-    by(page, "reset").click()
+    click(page, by(page, "reset"))
     until(page, lambda: "Passes" in by(page, "verdict").text)
 
 
@@ -196,7 +201,7 @@ def test_each_event_shows_what_the_simulation_has(page, server):
     keys = [one.get_attribute("value") for one in choice.find_elements(By.TAG_NAME, "option")]
     assert keys == [*OWN_EVENTS, *SCENARIOS]
     for name in ("A", "Left"):
-        switch(page, name).click()
+        click(page, switch(page, name))
     until(page, lambda: byte_on(page) == str(0x82))
     for key in keys:
         set_to(page, choice, key)
@@ -230,9 +235,9 @@ def test_a_fetch_at_each_bit_and_reading_twice_beside_it(page):
 
 
 def test_the_scope_has_the_voltages_of_the_circuit(page, server):
-    switch(page, "A").click()
+    click(page, switch(page, "A"))
     until(page, lambda: byte_on(page) == "128")
-    page.find_element(By.CSS_SELECTOR, "[value=analogue]").click()
+    click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
     until(page, lambda: by(page, "measured").text)
     shown = server.bench.read(State(held=0x80))
     waves = line_waves(shown.pad.sheet, shown.run.port, shown.run.timeline)
@@ -253,24 +258,24 @@ def test_the_scope_has_the_voltages_of_the_circuit(page, server):
 def test_single_holds_the_picture_and_running_lets_it_go(page):
     edges = "return document.getElementById('digital').wave.wave.rows.length && " \
             "document.getElementById('digital').wave.wave.reads[0].byte"  # fmt: skip
-    by(page, "running").click()
-    switch(page, "A").click()
+    click(page, by(page, "running"))
+    click(page, switch(page, "A"))
     until(page, lambda: byte_on(page) == "128")
     assert page.execute_script(edges) == 0
-    by(page, "single").click()
+    click(page, by(page, "single"))
     assert page.execute_script(edges) == 128
-    switch(page, "B").click()
+    click(page, switch(page, "B"))
     until(page, lambda: byte_on(page) == "192")
     assert page.execute_script(edges) == 128
-    by(page, "running").click()
+    click(page, by(page, "running"))
     assert page.execute_script(edges) == 192
 
 
 def test_keep_this_writes_files_and_says_how_to_play_them_again(page, folder):
-    switch(page, "Start").click()
+    click(page, switch(page, "Start"))
     until(page, lambda: byte_on(page) == "16")
     by(page, "name").send_keys("from-the-page")
-    page.find_element(By.CSS_SELECTOR, "#keep button").click()
+    click(page, page.find_element(By.CSS_SELECTOR, "#keep button"))
     until(page, lambda: "padbench play" in by(page, "kept").text)
     for ending in (".toml", "-scenario.toml", ".vcd", ".svg"):
         assert (folder / f"from-the-page{ending}").is_file()
@@ -278,7 +283,7 @@ def test_keep_this_writes_files_and_says_how_to_play_them_again(page, folder):
 
 def test_the_tour_shows_six_states_and_can_be_printed(page, server):
     page.execute_script("window.print = () => (window.printed = true)")
-    by(page, "print").click()
+    click(page, by(page, "print"))
     until(page, lambda: page.execute_script("return window.printed"))
     steps = page.find_elements(By.CSS_SELECTOR, "#tour .step")
     assert len(steps) == len(TOUR) == 6
@@ -308,7 +313,7 @@ def test_everyone_can_use_it_at_every_width(page, mode):
     assert page.violations() == []
     names = [one.accessible_name for one in page.find_elements(By.CSS_SELECTOR, "[role=switch]")]
     assert names == [*BUTTONS]
-    page.find_element(By.CSS_SELECTOR, "[value=analogue]").click()
+    click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
     page.resized(390)
     assert page.overflowing() == []
     assert page.violations() == []
@@ -351,7 +356,7 @@ def test_the_page_without_server_works_alone(browser, exported, server):
     browser.opened(exported)
     until(browser, lambda: byte_on(browser) == "0")
     for name in ("B", "Right"):
-        switch(browser, name).click()
+        click(browser, switch(browser, name))
     until(browser, lambda: byte_on(browser) == str(0x41))
     set_to(browser, by(browser, "what"), "fetch")
     set_to(browser, by(browser, "bit"), 2)

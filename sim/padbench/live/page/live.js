@@ -11,11 +11,11 @@
 
   // --- asking ----------------------------------------------------------------------------------
 
-  // A newer question of the same kind takes the place of one that is not answered yet.
-  async function ask(kind, what = now(), more = {}) {
+  // A newer question takes the place of one of its kind that is not answered yet.
+  async function ask(kind, what = now(), more = {}, place = kind) {
     if (baked) return fromPage(what);
-    busy[kind]?.abort();
-    const mine = (busy[kind] = new AbortController());
+    busy[place]?.abort();
+    const mine = (busy[place] = new AbortController());
     const reply = await fetch(`/${kind}`, {
       method: "POST", signal: mine.signal, body: JSON.stringify({ state: what, tab, ...more }),
       headers: { "Content-Type": "application/json", "X-Token": token },
@@ -342,7 +342,7 @@
 
   async function step(place) {
     const li = all("#tour .step")[place], spot = li.querySelector(".wave");
-    const answer = baked ? baked.tour[place] : await ask(`read`, stepState(place));
+    const answer = baked ? baked.tour[place] : await ask("read", stepState(place), {}, "step");
     li.querySelector(".came").textContent = `The console reads ${summary(answer).join(" = ")}.`;
     const wave = spot.wave ?? draw.make(spot, answer.wave);
     await new Promise(requestAnimationFrame);
