@@ -46,7 +46,12 @@ def run(arguments: list[str]) -> int:
         return 0
     from padbench.live.server import LiveServer
 
-    with LiveServer(bench, options.port) as server:
+    try:
+        made = LiveServer(bench, options.port)
+    except OSError as error:
+        says = (error.strerror or str(error)).lower()
+        raise UsageError(f"--port: {options.port} cannot be had ({says}); name another") from None
+    with made as server:
         says = f"The bench stands at {server.address}\nCtrl-C ends it."
         _say(options.json, {"address": server.address}, says)
         if not options.no_browser:

@@ -7,24 +7,17 @@ A dial writes words into the sheet, as a person would; what they may be is the s
 Nothing but the keys that stand here can be turned, so that no page names a file.
 """
 
+import tomllib
 from collections.abc import Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass
 from json import dumps
+from pathlib import Path
 from typing import Any, get_args
 
-from padbench.core.units import UnitError, read_value, show
+from padbench.core.units import UnitError, read_value
 from padbench.jobs.loading import Refusal
-from padbench.parts import (
-    E12,
-    E24,
-    console_names,
-    console_timing,
-    named_poll,
-    poll_names,
-    preferred,
-    register_names,
-)
+from padbench.parts import console_names, console_timing, named_poll, poll_names, register_names
 from padbench.routines.source import SHIPPED
 from padbench.sheet import Sheet
 from padbench.sheet.fields import ABSENT
@@ -35,39 +28,7 @@ __all__ = ["Dial", "dials_of", "sheet_text", "turned"]
 ROUTINE = "routine "
 """Before the name of a read routine, where a poll is chosen."""
 
-_PULL_UPS = (ABSENT, *(f"{show(ohms, 'Ω')} ± 5 %" for ohms in preferred(E12, 1e3, 1e6)))
-_LIFTERS = (ABSENT, *(f"{show(ohms, 'Ω')} ± 5 %" for ohms in preferred(E24, 1e3, 47e3)))
-_FREE = {
-    "pad.supply": (
-        "supply",
-        "V",
-        tuple(f"{v} V ± 5 %" for v in (3, 3.3, 4, 4.5, 5, 5.5, 6, 9, 12)),
-    ),
-    "pull-up.value": ("pull-ups", "Ω", _PULL_UPS),
-    "resistors.latch-to-supply": ("resistor, latch to supply", "Ω", _LIFTERS),
-    "resistors.clock-to-supply": ("resistor, clock to supply", "Ω", _LIFTERS),
-    "cable.length": (
-        "cable length",
-        "m",
-        tuple(f"{m} m" for m in (0.5, 1, 1.5, 2, 2.5, 3, 4, 5, 7, 10, 15, 20, 30, 50)),
-    ),
-    "cable.capacitance": (
-        "cable capacitance",
-        "F/m",
-        tuple(f"{pf} pF/m" for pf in (30, 50, 70, 100, 150, 200, 300, 500)),
-    ),
-    "contacts.worn": (
-        "resistance of a worn contact",
-        "Ω",
-        tuple(show(ohms, "Ω") for ohms in preferred((10, 22, 47), 100, 100e3)),
-    ),
-    "contacts.bounce": (
-        "time that a contact bounces",
-        "s",
-        tuple(f"{ms} ms" for ms in (0, 1, 2, 5, 10, 15, 20)),
-    ),
-}
-"""Key: what it is called, its unit, and words to step through; any other words will do as well."""
+_FREE = tomllib.loads(Path(__file__).with_name("dials.toml").read_text(encoding="utf-8"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +75,8 @@ def dials_of(sheet: Sheet) -> list[Dial]:
     return [
         *(Dial(key, name, value, [*dict.fromkeys(some)]) for key, name, value, some in chosen),
         *(
-            Dial(key, name, now(key), _with(now(key), steps, unit), free=True)
-            for key, (name, unit, steps) in _FREE.items()
+            Dial(key, row["name"], now(key), _with(now(key), row["steps"], row["unit"]), free=True)
+            for key, row in _FREE.items()
         ),
     ]
 

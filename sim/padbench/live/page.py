@@ -5,6 +5,7 @@ with whole_file(Path("class.html")) as out:
     out.write(export_html(bench))
 """
 
+import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -27,7 +28,6 @@ from padbench.results.html_page import (
 )
 from padbench.results.wave_data import Wave, event_of, extra_clocks, wave_object, wave_of
 from padbench.scenarios.user import scenarios_from_text
-from padbench.sheet.fields import ABSENT
 from padbench.trials.result import ScenarioRun
 
 __all__ = ["TOUR", "export_html", "page_html"]
@@ -44,49 +44,9 @@ class Step:
     state: State
 
 
-_LOOSE = {
-    "works-with.ports": "pull-down-only",
-    "resistors.latch-to-supply": ABSENT,
-    "resistors.clock-to-supply": ABSENT,
-}
-
-TOUR = (
-    Step(
-        "What a latch does",
-        "While the latch is high, the register takes in all eight contacts at once, and goes on"
-        " taking them in until the latch falls: a press in the middle of the pulse still counts.",
-        State(event="press-in-latch"),
-    ),
-    Step(
-        "One button at a time",
-        "The eight contacts leave the pad on one wire, one after the other, a clock for each. A"
-        " pressed one is low on the wire, and every button has its place in the row.",
-        State(event="each-button"),
-    ),
-    Step(
-        "All eight",
-        "With every contact closed the line stays low through all eight bits. Each contact draws"
-        " its pull-up’s current now, so the supply carries most.",
-        State(held=255),
-    ),
-    Step(
-        "An impossible state",
-        "A rocker cannot press Up with Down or Left with Right, two bare contacts can. The wire"
-        " carries them like any others; what becomes of them is a matter of the pad’s policy.",
-        State(held=0x0F),
-    ),
-    Step(
-        "A stopped read",
-        "When the console fetches a sound sample in the midst of a read, the pad gets a clock too"
-        " many. Every later bit moves up by one, and the last comes from the serial input.",
-        State(held=0x80, event="fetch", bit=8, extra=1),
-    ),
-    Step(
-        "The resistors of the other port",
-        "Some ports only pull latch and clock down. Nothing lifts the two lines then, unless the"
-        " pad has a resistor to supply on each: without them not one bit is sure.",
-        State(held=0x80, dials=_LOOSE),
-    ),
+TOUR = tuple(
+    Step(step["title"], step["says"], State.model_validate(step["state"]))
+    for step in tomllib.loads((_FOLDER / "tour.toml").read_text(encoding="utf-8"))["step"]
 )
 
 

@@ -43,10 +43,11 @@ class LiveServer(ThreadingHTTPServer):
     daemon_threads = True
 
     def __init__(self, bench: Bench, port: int = 0) -> None:
+        self.verdicts = Verdicts()  # first, since a port that cannot be had closes all again
         super().__init__((HOST, port), _Handler)
         self.bench = bench
         self.token = secrets.token_urlsafe(24)
-        self.verdicts = Verdicts()
+        self.verdicts.warm()
         self.page = page_html(bench, self.token).encode()
         self.hosts = {f"{name}:{self.server_port}" for name in (HOST, "localhost")}
 

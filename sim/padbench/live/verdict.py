@@ -39,8 +39,11 @@ class Verdicts:
     def __init__(self) -> None:
         self._pool = _pool()
         self._turns: dict[str, int] = {}
+
+    def warm(self) -> None:
+        """Start the workers, so that the first question finds them awake."""
         for _ in range(_WORKERS):
-            self._pool.submit(_warm)  # so that the first question finds them awake
+            self._pool.submit(_warm)
 
     def close(self) -> None:
         """End the workers."""

@@ -78,7 +78,7 @@
         ...(accepted.length ? [` It acts on ${accepted.at(-1) ?? "nothing"}.`] : []));
       all("#bits li").forEach((li, place) => {
         const bit = 128 >> place;
-        li.className = `${byte & bit ? "on" : ""} ${(byte ^ wants | undecided) & bit ? "odd" : ""}`;
+        li.className = `${byte & ~undecided & bit ? "on" : ""} ${(byte ^ wants | undecided) & bit ? "odd" : ""}`;
         li.lastChild.textContent = undecided & bit ? "?" : byte & bit ? "1" : "0";
       });
     }
