@@ -81,17 +81,18 @@ def test_a_dial_changes_the_findings_that_it_changes_in_the_sheet(ask, folder, k
 
 
 def test_the_verdict_is_that_of_the_whole_bench(ask, server):
-    for turn, dials in enumerate(({}, {"resistors.latch-to-supply": "absent"}), 1):
+    port = {"works-with.ports": "pull-down-only"}
+    for turn, dials in enumerate((port, port | {"resistors.latch-to-supply": "absent"}), 1):
         status, told = ask("verdict", {"dials": dials}, turn=turn)
         trial = try_sheet(server.bench.pad(State(dials=dials)).sheet, remedies=False)
         assert (status, told["verdict"]) == (200, trial.verdict)
-        assert told["verdict"] == ("fail" if dials else "pass")
+        assert told["verdict"] == ("fail" if dials != port else "pass")
         wrong = {one["name"]: one["wrong"] is not None for one in told["scenarios"]}
         assert wrong == {run.name: run.verdict == "fail" for run in trial.runs}
 
 
 def test_a_newer_question_of_a_tab_ends_the_older_one(server):
-    bench, state = server.bench, State()
+    bench, state = server.bench, State(dials={"works-with.ports": "push-pull"})
     verdicts = server.verdicts
     said = {}
 
@@ -100,7 +101,7 @@ def test_a_newer_question_of_a_tab_ends_the_older_one(server):
 
     older = threading.Thread(target=wait, args=(1,))
     older.start()
-    verdicts.of("another", 9, bench.pad(State(dials={"cable.length": "3 m"})), [])
+    verdicts.of("another", 9, bench.pad(State(dials={"works-with.ports": "3v3-adapter"})), [])
     wait(2)
     older.join()
     assert said[2]["verdict"] == "pass"

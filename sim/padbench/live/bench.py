@@ -5,15 +5,15 @@
     shown.run.reads[shown.number].byte, shown.twice
     bench.judged(State(dials={"cable.length": "20 m"}))     # electrical findings, in milliseconds
 
-Several threads may ask at once: the simulator runs one thing at a time in a process, so they wait
-for each other.
+The simulator does one thing at a time in a process: threads that ask at once, and look at a run
+afterwards, do so within ``bench.lock``.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
-from threading import Lock
+from threading import RLock
 from typing import Literal
 
 from padbench.circuit.pad_model import Corner
@@ -85,7 +85,7 @@ class Bench:
         self.path = path
         self.sheet = design_of(path).sheet
         self.dials: Sequence[Dial] = dials_of(self.sheet)
-        self._simulator = Lock()
+        self.lock = RLock()
         self._made = lru_cache(_KEPT)(self._make)
         self._judged = lru_cache(_KEPT)(self._judge)
 
@@ -143,7 +143,7 @@ class Bench:
         )
 
     def _play(self, pad: Pad, scenario: Scenario, state: State) -> ScenarioRun:
-        with self._simulator:
+        with self.lock:
             return pad.play(scenario, pad.sheet.works_with.ports[0], state.corner)
 
     def volts(self, shown: Shown) -> tuple[dict[str, Wave], dict[str, tuple[float, float]]]:

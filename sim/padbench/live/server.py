@@ -67,11 +67,12 @@ class LiveServer(ThreadingHTTPServer):
     # --- the calls ----------------------------------------------------------------------------
 
     def read(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
-        """The read, its wave, and its voltages where it has any."""
-        shown = self.bench.read(state)
-        told = read_told(shown)
-        if shown.run.reads:
-            told["volts"] = volts_told(shown, *self.bench.volts(shown))
+        """The read, its wave, and its voltages where the page has a place for them."""
+        with self.bench.lock:
+            shown = self.bench.read(state)
+            told = read_told(shown)
+            if asked.get("volts") and shown.run.reads:
+                told["volts"] = volts_told(shown, *self.bench.volts(shown))
         return told
 
     def judge(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
@@ -86,7 +87,8 @@ class LiveServer(ThreadingHTTPServer):
 
     def keep(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Files with what the page shows, under a new name."""
-        return keep(self.bench, state, asked.get("name"))
+        with self.bench.lock:
+            return keep(self.bench, state, asked.get("name"))
 
 
 def _turn(asked: Mapping[str, Any]) -> tuple[str, int]:

@@ -48,7 +48,7 @@
 
   async function read() {
     try {
-      show(await ask("read"));
+      show(await ask("read", now(), { volts: scope !== null }));
       by("trouble").textContent = "";
     } catch (error) { trouble(error); }
   }
@@ -448,8 +448,8 @@
       const analogue = document.querySelector("[name=view]:checked").value === "analogue";
       document.body.classList.toggle("volts", analogue);
       if (!analogue) { face.fit(); return; }
-      if (!scope) { makeScope(); by("fit").click(); }
-      if (told?.volts) plotVolts();
+      if (!scope) makeScope();
+      read().then(() => by("fit").click());
     }));
     by("keep").addEventListener("submit", async (event) => {
       event.preventDefault();
