@@ -137,9 +137,7 @@ class _Worker:
 
 def _work(pipe: "Connection[Any, Any]") -> None:
     """The process itself: it ends with the one that waits for it, and leaves Ctrl-C to that."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    tied_to_parent()
     with suppress(EOFError, OSError):
         do, known = pipe.recv()
         while True:
@@ -150,6 +148,13 @@ def _work(pipe: "Connection[Any, Any]") -> None:
             except Exception as error:
                 answer = (None, error)
             pipe.send(answer)
+
+
+def tied_to_parent() -> None:
+    """Have this worker process end with the one that started it, and leave Ctrl-C to that."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
 def _end_with_parent() -> None:

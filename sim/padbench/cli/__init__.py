@@ -27,6 +27,7 @@ COMMANDS = {
     "inspect": "decode and judge a capture of real hardware (VCD, CSV)",
     "regress": "the same scenarios against Verilog or VHDL that the sheet names",
     "play": "run one scenario: prints its reads, writes its wave",
+    "live": "a page with switches, a scope and dials, on this machine only",
     "routine": "judge a 6502 read routine: cycles, scan lines, exposure to the sample fetch",
     "sweep": "every held state in every fetch phase and rate, or every case of a pad",
     "latency": "the delay from a press to the first picture that can show it",

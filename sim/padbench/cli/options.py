@@ -32,6 +32,7 @@ OUTPUTS = (
         "schematic",
         "spice",
         "fit",
+        "export",
     ),
 )
 """Options that name a file to write; whoever repeats a run names his own."""

@@ -5,7 +5,7 @@ json_schema("verify", several=True)    # of `padbench verify A B --json`
 """
 
 from importlib import import_module
-from typing import Any
+from typing import Any, NotRequired
 
 from typing_extensions import TypedDict
 
@@ -21,8 +21,16 @@ class NewDocument(TypedDict):
     sheet: str
 
 
+class LiveDocument(TypedDict):
+    """``padbench live``: where the page is, or the page that was written."""
+
+    address: NotRequired[str]
+    export: NotRequired[str]
+
+
 DOCUMENTS = {
     "new": "schemas.NewDocument",
+    "live": "schemas.LiveDocument",
     "verify": "verify.VerifyDocument",
     "play": "verify.PlayDocument",
     "regress": "regress.RegressDocument",
@@ -58,11 +66,11 @@ def json_schema(command: str, *, several: bool = False) -> dict[str, Any]:
     schema = TypeAdapter(document).json_schema()
     schema["properties"]["schema"] = {"const": SCHEMA}
     common = ["schema"]
-    if command != "new":
-        # What the sheet leaves unsaid; `new` has no sheet that was judged.
+    if command not in ("new", "live"):
+        # What the sheet leaves unsaid; these two have no sheet that was judged.
         schema["properties"]["assumed"] = _ASSUMED
         common.append("assumed")
-    schema["required"] = [*common, *schema["required"]]
+    schema["required"] = [*common, *schema.get("required", ())]
     if several:
         # The number stands once, beside the verdict of them all.
         defs = schema.pop("$defs")

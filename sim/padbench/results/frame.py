@@ -15,14 +15,15 @@ class Frame:
     """A poll in a frame of a console.
 
     ``start`` and ``share`` are parts of the frame (0 to 1), ``picture`` the part in which lines are
-    drawn; ``microseconds`` and ``lines`` are the poll's length. ``given``: its line was named, not
-    taken to be that in which blanking begins.
+    drawn, ``sync`` where vertical sync begins; ``microseconds`` and ``lines`` are its length.
+    ``given``: its line was named, not taken to be that in which blanking begins.
     """
 
     console: str
     start: float
     share: float
     picture: float
+    sync: float
     microseconds: float
     lines: float
     first_line: int
@@ -53,6 +54,7 @@ def frame_at(timing: ConsoleTiming, line: int | None, picoseconds: float) -> Fra
         start=first / timing.lines,
         share=min(1.0, span.lines / timing.lines),
         picture=timing.picture_lines / timing.lines,
+        sync=timing.sync_from / timing.lines,
         microseconds=picoseconds / 1e6,
         lines=span.lines,
         first_line=span.first_line,

@@ -15,7 +15,7 @@ import json
 import platform
 import re
 from collections.abc import Callable, Iterator, Sequence
-from functools import partial
+from functools import cache, partial
 from hashlib import sha256
 from importlib.metadata import PackageNotFoundError, version
 from itertools import count
@@ -26,14 +26,22 @@ from padbench import __version__
 from padbench.core.buttons import BUTTONS
 from padbench.core.sentences import amount
 from padbench.results.answer import Answer
-from padbench.results.blocks import WORDS, Article, Articles, Cell, findings_blocks
+from padbench.results.blocks import WORDS, Article, Articles, Block, Cell, findings_blocks
 from padbench.results.result import Result, Section
 from padbench.results.wave_data import Wave, wave_object
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["notebook_html", "write_page"]
+__all__ = [
+    "asset",
+    "blocks_html",
+    "environment_of",
+    "json_text",
+    "notebook_html",
+    "policy_of",
+    "write_page",
+]
 
 _FOLDER = Path(__file__).with_name("page")
 _VERSIONS = ("myhdl", "numpy", "pydantic", "py65", "quantiphy")
@@ -51,11 +59,11 @@ def write_page(result: Result, out: IO[str]) -> None:
 
     Raises ``ImportError`` without jinja2, ``OSError`` if ``out`` cannot take it.
     """
-    environment = _environment()
+    environment = environment_of()
     sections = [part for part in result.sections if "page" in part.media]
     waves = [*_waves(sections)]
     hero = None if result.answer is None else _telling(result.answer, [one for one, _ in waves])
-    scripts = [_asset("uplot.js"), _asset("waves.js")] if waves else []
+    scripts = [asset("uplot.js"), asset("waves.js")] if waves else []
     stream = environment.get_template("page.html.j2").stream(
         page=result,
         sections=sections,
@@ -66,10 +74,10 @@ def write_page(result: Result, out: IO[str]) -> None:
         hero_wave=hero,
         next_wave=partial(next, count()),
         next_keys=partial(next, count()),
-        policy=_policy(scripts),
+        policy=policy_of(scripts),
         scripts=scripts,
-        styles=[*([_asset("uplot.css")] if waves else []), _asset("page.css")],
-        licence=_asset("uplot-licence.txt"),
+        styles=[*([asset("uplot.css")] if waves else []), asset("page.css")],
+        licence=asset("uplot-licence.txt"),
         waves=_wave_texts([wave for _, wave in waves]),
         versions=_versions(result.versions),
     )
@@ -79,15 +87,22 @@ def write_page(result: Result, out: IO[str]) -> None:
 def notebook_html(result: Result) -> str:
     """Verdict and findings, as `write_page` has them, for a notebook."""
     blocks = findings_blocks(result.findings)
-    template = _environment().get_template("notebook.html.j2")
+    template = environment_of().get_template("notebook.html.j2")
     return template.render(page=result, blocks=blocks)
 
 
-def _environment() -> "Environment":
+def blocks_html(blocks: Sequence[Block]) -> str:
+    """Blocks of a page by themselves, to be put into one that is there."""
+    return environment_of().get_template("some_blocks.html.j2").render(blocks=blocks)
+
+
+@cache
+def environment_of(*folders: Path) -> "Environment":
+    """Where the templates of a page are, and those of further folders."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415  (only here)
 
     environment = Environment(
-        loader=FileSystemLoader(_FOLDER),
+        loader=FileSystemLoader([_FOLDER, *folders]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -131,25 +146,30 @@ def _wave_texts(waves: Sequence[Callable[[], Wave]]) -> Iterator[str]:
     """A JSON list piece by piece: no more than one wave is there at a time."""
     yield "["
     for number, wave in enumerate(waves):
-        yield ("," if number else "") + _json(wave_object(wave()))
+        yield ("," if number else "") + json_text(wave_object(wave()))
     yield "]"
 
 
-def _asset(name: str) -> str:
+def asset(name: str) -> str:
+    """A style or script of the page, or the licence of one."""
     return (_FOLDER / name).read_text(encoding="utf-8")
 
 
-def _policy(scripts: list[str]) -> str:
-    """Nothing from outside, and of scripts only these (W3C Content Security Policy Level 3)."""
+def policy_of(scripts: Sequence[str], *, asks: bool = False) -> str:
+    """Nothing from outside, and of scripts only these (W3C Content Security Policy Level 3).
+
+    A page that ``asks`` may ask the server that it came from.
+    """
     digests = (base64.b64encode(sha256(script.encode()).digest()).decode() for script in scripts)
     allowed = " ".join(f"'sha256-{digest}'" for digest in digests) or "'none'"
+    back = "'self'" if asks else "'none'"
     return (
         f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data:; "
-        "base-uri 'none'; form-action 'none'"
+        f"connect-src {back}; base-uri 'none'; form-action 'none'"
     )
 
 
-def _json(found: Any) -> str:
+def json_text(found: Any) -> str:
     """JSON that can stand in a script element: what could end the element is escaped."""
     text = json.dumps(found, separators=(",", ":"))
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

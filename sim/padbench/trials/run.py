@@ -119,7 +119,7 @@ def try_sheet(
     for scenario in played:
         runs = []
         for (port, corner), setting in settings.items():
-            runs.append(_run(setting, scenario, port, corner))
+            runs.append(run_at(setting, scenario, port, corner))
             # The worst of each rule is all that is wanted, however many runs there are.
             timing = list(worst_of_each([*timing, *runs[-1].findings]))
             step()
@@ -154,10 +154,11 @@ def standing_for_all(runs: Sequence[ScenarioRun]) -> ScenarioRun:
 
 def run_scenario(sheet: Sheet, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
     """One scenario at one corner on one port."""
-    return _run(setting_of(sheet, port, corner), scenario, port, corner)
+    return run_at(setting_of(sheet, port, corner), scenario, port, corner)
 
 
-def _run(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
+def run_at(setting: Setting, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
+    """As `run_scenario`, where the setting of that port and corner is known already."""
     script, timeline, at_one = _played(setting, scenario.build(setting))
 
     def again() -> Played:

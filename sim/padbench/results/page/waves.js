@@ -4,7 +4,7 @@
   const BUTTONS = ["A", "B", "Select", "Start", "Up", "Down", "Left", "Right"];
   const HEIGHT = { marks: 16, reads: 34, wire: 26, data: 58, contact: 17 };
   const AXIS = 34, PAPER = 680;
-  const runs = JSON.parse(document.getElementById("waves").textContent);
+  const runs = JSON.parse(document.getElementById("waves")?.textContent ?? "[]");
 
   // --- data ------------------------------------------------------------------------------------
 
@@ -329,9 +329,9 @@
   // --- one wave --------------------------------------------------------------------------------
 
   class Wave {
-    constructor(place, number) {
+    constructor(place, raw) {
       this.place = place;
-      this.wave = unpack(runs[number]);
+      this.wave = unpack(raw);
       this.view = { mark: null };
       this.at = 0;
       const bottom = layout(this.wave);
@@ -355,6 +355,16 @@
         this.face.addEventListener(kind, (event) => this.touch(event));
       }
       new ResizeObserver(() => this.fit()).observe(this.face);
+    }
+
+    // Another run in the same place; the view is left to who asks.
+    update(raw) {
+      this.wave = unpack(raw);
+      this.place.dataset.drawn = this.wave.rows.reduce((sum, row) => sum + row.times.length, 0);
+      this.current = undefined;
+      const height = layout(this.wave) + AXIS;
+      if (height !== this.plot.height) this.plot.setSize({ width: this.plot.width, height });
+      this.plot.setData([[0, this.wave.end], [0, 0]], false);
     }
 
     options(bottom) {
@@ -623,8 +633,10 @@
 
   // --- the page: a wave is made when it comes near, or to be printed ---------------------------
 
-  const places = [...document.querySelectorAll(".wave")];
-  const make = (place) => place.wave ?? new Wave(place, Number(place.dataset.wave));
+  const places = [...document.querySelectorAll(".wave[data-wave]")];
+  const make = (place) => place.wave ?? new Wave(place, runs[Number(place.dataset.wave)]);
+  // For pages that get their waves later.
+  window.padbench = { make: (place, raw) => new Wave(place, raw), again: (one) => one.plot.redraw(false, true), bitsOf, readAs, spelled, shown, colours };
   const watcher = new IntersectionObserver((entries) => {
     for (const { isIntersecting, target } of entries) {
       if (isIntersecting) { watcher.unobserve(target); make(target); }

@@ -1,0 +1,161 @@
+"""The page of the bench, with its tour, and the page that needs no server.
+
+text = page_html(bench, token)
+with whole_file(Path("class.html")) as out:
+    out.write(export_html(bench))
+"""
+
+import tomllib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from padbench.core.timeline import Timeline, Wire
+from padbench.live.bench import NAME, Bench
+from padbench.live.page_data import config_of, read_told
+from padbench.live.state import State, scenario_text
+from padbench.results.blocks import FrameStrip
+from padbench.results.frame import frame_of
+from padbench.results.html_page import (
+    asset,
+    blocks_html,
+    environment_of,
+    json_text,
+    policy_of,
+)
+from padbench.results.wave_data import Wave, event_of, extra_clocks, wave_object, wave_of
+from padbench.scenarios.user import scenarios_from_text
+from padbench.trials.result import ScenarioRun
+
+__all__ = ["TOUR", "export_html", "page_html"]
+
+_FOLDER = Path(__file__).with_name("page")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the tour: a state of the page, and what it shows."""
+
+    title: str
+    says: str
+    state: State
+
+
+TOUR = tuple(
+    Step(step["title"], step["says"], State.model_validate(step["state"]))
+    for step in tomllib.loads((_FOLDER / "tour.toml").read_text(encoding="utf-8"))["step"]
+)
+
+
+def page_html(bench: Bench, token: str) -> str:
+    """The page that asks a server, which takes this token."""
+    return _html(bench, {"token": token, "baked": None})
+
+
+def export_html(bench: Bench) -> str:
+    """A page with all 256 held states and every stopped read of them, played here and now.
+
+    Its reads are single ones, at the sheet's times (the shortest of a routine), on its first port
+    at the slow corner. Raises ``ValueError`` if a read of the pad is missing.
+    """
+    groups = {"": _group(bench, State())}
+    for bit in range(1, 9):
+        for extra in range(1, 4):
+            groups[f"{bit},{extra}"] = _group(bench, State(event="fetch", bit=bit, extra=extra))
+    run = bench.read(State()).run
+    frame = frame_of(bench.sheet, (run,))
+    baked = {
+        "groups": groups,
+        "frame": "" if frame is None else blocks_html([FrameStrip(frame, "poll")]),
+        "tour": [read_told(bench.read(step.state)) for step in TOUR],
+    }
+    return _html(bench, {"token": "", "baked": baked})
+
+
+def _html(bench: Bench, more: dict[str, Any]) -> str:
+    tour = [{"title": s.title, "says": s.says, "state": s.state.model_dump()} for s in TOUR]
+    config = config_of(bench) | {"tour": tour} | more
+    live = [(_FOLDER / name).read_text(encoding="utf-8") for name in ("live.css", "live.js")]
+    scripts = [asset("uplot.js"), asset("waves.js"), live[1]]
+    template = environment_of(_FOLDER).get_template("live.html.j2")
+    return template.render(
+        config=config,
+        config_json=json_text(config),
+        baked=more["baked"] is not None,
+        tour=tour,
+        policy=policy_of(scripts, asks=more["baked"] is None),
+        styles=[asset("uplot.css"), asset("page.css"), live[0]],
+        scripts=scripts,
+        licence=asset("uplot-licence.txt"),
+    )
+
+
+def _group(bench: Bench, state: State) -> dict[str, Any]:
+    """Reads of all 256 states that are alike but for what is held: the wires once, data for each.
+
+    A read is levels and time differences of data, byte, expected byte, undecided bits, 1 if it is
+    as expected, and notes, as in `padbench.results.wave_data.wave_object`.
+    """
+    texts = [
+        scenario_text(
+            state.model_copy(update={"held": held}), NAME,
+            routine=False, stops=True, stages=bench.sheet.chip.stages, passes=1,
+        )
+        for held in range(256)
+    ]  # fmt: skip
+    # One scenario with all steps; of a fetch without the undisturbed reads.
+    mark = "[[scenario.step]]"
+    text = texts[0].split(mark)[0] + "".join(mark + one.split(mark)[-1] for one in texts)
+    says = texts[0].split('says = "')[1].split('"')[0].partition(". ")[2]
+    pad = bench.pad(state)
+    run = pad.play(scenarios_from_text(text, NAME)[NAME], pad.sheet.works_with.ports[0], "slow")
+    if run.count != 256:
+        raise ValueError(f"{run.count} of 256 reads were seen; use verify to find out why")
+    objects = [wave_object(one) for one in _parts(run)]
+    base = {**objects[0], "notes": []}
+    rows = [row[0] for row in base["rows"]]
+    reads = []
+    for made in objects:
+        if any(made[key] != base[key] for key in ("unit", "end", "samples")):
+            raise ValueError("the reads are not alike; use play to look at one")
+        data = made["rows"][rows.index("data")]
+        reads.append([*data[1:], *made["reads"][0][3:], made["notes"]])
+    return {"says": says or "One read.", "base": base, "reads": reads}
+
+
+def _parts(run: ScenarioRun) -> Iterator[Wave]:
+    """A wave for each read of a run."""
+    whole = wave_of(run)
+    for pair, read in zip(run.reads, whole.reads, strict=True):
+        length = max(read.latch_end, *read.samples, *pair.read.clock_rises) - read.start
+        begin, end = read.start - length // 8, read.start + length + length // 8
+        at, says = event_of(pair)
+        notes = [*extra_clocks(pair.read, read.samples), *([(at, says)] if says else [])]
+        yield Wave(
+            _cut(whole.timeline, begin, end, [name for name, _ in whole.rows]),
+            [
+                replace(
+                    read,
+                    start=read.start - begin,
+                    latch_end=read.latch_end - begin,
+                    samples=tuple(sample - begin for sample in read.samples),
+                )
+            ],
+            notes=sorted((when - begin, what) for when, what in notes),
+        )
+
+
+def _cut(line: Timeline, begin: int, end: int, names: Sequence[str]) -> Timeline:
+    """A stretch of some wires, from time 0 on."""
+    wires = {}
+    for name in names:
+        wire = line.wire(name)
+        inside = (wire.times > begin) & (wire.times < end)
+        wires[name] = Wire.from_arrays(
+            np.concatenate([[0], wire.times[inside] - begin]),
+            np.concatenate([wire.at([begin]), wire.levels[inside]]),
+        )
+    return Timeline(end - begin, wires)

@@ -1,0 +1,391 @@
+"""The page in a real browser: switches, dials, events, scope, tour, and the page without server."""
+
+import json
+import re
+from urllib.parse import quote
+
+import numpy as np
+import pytest
+from selenium.webdriver import ActionChains, Keys
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import Select, WebDriverWait
+
+import padbench as pb
+from padbench.circuit.waves import line_waves
+from padbench.cli import main
+from padbench.core.buttons import BUTTONS, spelled
+from padbench.live.page import TOUR
+from padbench.live.state import OWN_EVENTS, State
+from padbench.scenarios import SCENARIOS
+from padbench.scenarios.expect import expected_bits
+from padbench.scenarios.user import scenarios_from_text
+
+WAIT = 30
+
+
+def until(browser, true):
+    return WebDriverWait(browser, WAIT, 0.02).until(lambda _: true())
+
+
+def switch(browser, name):
+    return browser.find_element(By.CSS_SELECTOR, f"[role=switch][data-bit='{bit_of(name)}']")
+
+
+def bit_of(name):
+    return 128 >> BUTTONS.index(name)
+
+
+def by(browser, name):
+    return browser.find_element(By.ID, name)
+
+
+def byte_on(browser):
+    return by(browser, "reading").get_attribute("data-byte")
+
+
+def click(browser, element):
+    """Wherever it stands, also under the head of the page that stays in view."""
+    browser.execute_script("arguments[0].click()", element)
+
+
+def set_to(browser, element, value):
+    """As if someone had typed or chosen it; scrolling to each of them would take long."""
+    browser.execute_script(
+        "arguments[0].value = arguments[1];"
+        "for (const kind of ['input', 'change']) arguments[0].dispatchEvent(new Event(kind));",
+        element,
+        value,
+    )
+
+
+def settled(browser):
+    """No call is under way, and what it brought is shown."""
+    until(browser, lambda: "…" not in by(browser, "verdict").text)
+
+
+def trouble(browser):
+    return by(browser, "trouble").text
+
+
+@pytest.fixture
+def page(browser, server):
+    browser.painted("light")
+    browser.resized(1200)
+    browser.get(server.address)
+    browser.get_log("browser")
+    until(browser, lambda: byte_on(browser) == "0")
+    yield browser
+    # A call that is overtaken is given up; nothing else may go wrong in the console.
+    assert browser.errors() == []
+
+
+def test_each_switch_shows_the_byte_that_play_has(page, server):
+    held = 0
+    for name in BUTTONS:
+        click(page, switch(page, name))
+        held |= bit_of(name)
+        until(page, lambda held=held: byte_on(page) == str(held))
+        text = server.bench.scenario(State(held=held), "again", server.bench.pad(State()))
+        run = pb.play(server.bench.sheet, scenarios_from_text(text, "x")["again"]).runs[0]
+        assert run.reads[0].byte == held
+        says = by(page, "byte").text
+        assert f"{held:08b}" in says
+        assert spelled(held) in says
+    assert by(page, "byte").get_attribute("aria-live") == "polite"
+    click(page, by(page, "none"))
+    until(page, lambda: byte_on(page) == "0")
+    assert not any(
+        one.is_selected() for one in page.find_elements(By.CSS_SELECTOR, "[role=switch]")
+    )
+
+
+def test_a_contact_can_be_held_for_a_moment_by_mouse_and_keys(page):
+    tap = page.find_element(By.CSS_SELECTOR, ".tap[data-bit='64']")
+    ActionChains(page).click_and_hold(tap).perform()
+    until(page, lambda: byte_on(page) == "64")
+    ActionChains(page).release().perform()
+    until(page, lambda: byte_on(page) == "0")
+    ActionChains(page).key_down("1").perform()
+    until(page, lambda: byte_on(page) == "128")
+    ActionChains(page).key_up("1").perform()
+    until(page, lambda: byte_on(page) == "0")
+    switch(page, "Up").send_keys(Keys.SPACE)
+    until(page, lambda: byte_on(page) == "8")
+
+
+def test_opposite_directions_go_by_the_policy(page):
+    for name in ("Up", "Down"):
+        click(page, switch(page, name))
+    until(page, lambda: byte_on(page) == "12")
+    set_to(page, dial(page, "policy.opposite-directions"), "neither")
+    until(page, lambda: byte_on(page) == "0")
+
+
+def dial(browser, key):
+    return browser.find_element(
+        By.CSS_SELECTOR, f".dial[data-key='{key}'] :is(select, input[type=text], input)"
+    )
+
+
+TURNED = {
+    "works-with.ports": "pull-down-only",
+    "poll.use": "brisk",
+    "poll.console": "50hz",
+    "register.part": "74HC165",
+    "register.serial-input": "supply",
+    "policy.opposite-directions": "newer",
+    "pad.supply": "3.3 V ± 5 %",
+    "pull-up.value": "absent",
+    "resistors.latch-to-supply": "absent",
+    "resistors.clock-to-supply": "10 kΩ ± 5 %",
+    "cable.length": "20 m",
+    "cable.capacitance": "300 pF/m",
+    "contacts.worn": "47 kΩ",
+    "contacts.bounce": "20 ms",
+}
+
+
+def test_each_dial_shows_its_findings(page, server):
+    assert {one.key for one in server.bench.dials} == {*TURNED, "contacts.stuck"}
+    click(page, by(page, "every"))
+    for key, words in TURNED.items():
+        set_to(page, dial(page, key), words)
+        state = State(held=255, dials={key: words})
+        found = server.bench.judged(state)
+        worst = "fail" if any(one.verdict == "fail" for one in found) else "pass"
+        was = {one.id: one.verdict for one in server.bench.judged(State())}
+        changed = sum(was.get(one.id) != one.verdict for one in found)
+        until(
+            page,
+            lambda key=key, changed=changed: (
+                page.execute_script("return document.querySelectorAll('.turned').length") == 1
+                and len(page.find_elements(By.CSS_SELECTOR, "#changed li")) == changed
+            ),
+        )
+        assert by(page, "findings").get_attribute("data-verdict") == worst
+        assert trouble(page) == ""
+        shown = server.bench.read(state)
+        byte = str(shown.run.reads[0].byte) if shown.run.reads else ""
+        until(page, lambda byte=byte: byte_on(page) == byte)
+        click(page, by(page, "reset"))
+    until(page, lambda: not page.find_elements(By.CSS_SELECTOR, ".turned"))
+    click(page, page.find_element(By.CSS_SELECTOR, ".stuck input[value=B]"))
+    click(page, by(page, "none"))
+    until(page, lambda: byte_on(page) == "64")
+
+
+def test_a_slider_steps_a_dial_and_bars_show_the_margins(page):
+    slider = page.find_element(By.CSS_SELECTOR, ".dial[data-key='cable.length'] [type=range]")
+    slider.send_keys(Keys.END)
+    until(page, lambda: dial(page, "cable.length").get_attribute("value") == "50 m")
+    until(page, lambda: page.find_elements(By.CSS_SELECTOR, "#changed li.fail"))
+    assert page.find_elements(By.CSS_SELECTOR, "#findings svg.bar.bad")
+    # What broke is marked in the wave.
+    marks = page.execute_script("return document.getElementById('digital').wave.wave.marks")
+    assert marks
+    until(page, lambda: "FAILS" in by(page, "verdict").text)
+    click(page, by(page, "reset"))
+    until(page, lambda: "Passes" in by(page, "verdict").text)
+
+
+def test_a_value_that_cannot_be_is_said_and_the_page_goes_on(page):
+    set_to(page, dial(page, "cable.length"), "long")
+    until(page, lambda: "cable.length" in trouble(page))
+    page.get_log("browser")  # the refusal itself stands there
+    set_to(page, dial(page, "cable.length"), "3 m")
+    until(page, lambda: trouble(page) == "")
+
+
+def test_each_event_shows_what_the_simulation_has(page, server):
+    choice = by(page, "what")
+    keys = [one.get_attribute("value") for one in choice.find_elements(By.TAG_NAME, "option")]
+    assert keys == [*OWN_EVENTS, *SCENARIOS]
+    for name in ("A", "Left"):
+        click(page, switch(page, name))
+    until(page, lambda: byte_on(page) == str(0x82))
+    for key in keys:
+        set_to(page, choice, key)
+        shown = server.bench.read(State(held=0x82, event=key))
+        reads = [[pair.read.start_ps, pair.byte] for pair in shown.run.reads]
+        until(
+            page,
+            lambda reads=reads: (
+                page.execute_script(
+                    "const { wave } = document.getElementById('digital').wave;"
+                    "return wave.reads.map((read) => [read.start * wave.unit, read.byte])"
+                )
+                == reads
+            ),
+        )
+        assert byte_on(page) == str(shown.run.reads[shown.number].byte), key
+
+
+def test_a_fetch_at_each_bit_and_reading_twice_beside_it(page):
+    set_to(page, by(page, "what"), "fetch")
+    for extra in (1, 2, 3):
+        set_to(page, by(page, "extra"), extra)
+        for bit in (1, 4, 8):
+            set_to(page, by(page, "bit"), bit)
+            bits = expected_bits(0, stopped_bit=bit, extra_clocks=extra)
+            byte = str(sum(128 >> place for place, one in enumerate(bits) if one))
+            until(page, lambda byte=byte: byte_on(page) == byte)
+    until(page, lambda: "they differ" in by(page, "twice-says").text)
+    assert "acts on nothing" in by(page, "twice-says").text
+    assert "not nothing, which is held" in by(page, "byte").text
+
+
+def test_the_scope_has_the_voltages_of_the_circuit(page, server):
+    click(page, switch(page, "A"))
+    until(page, lambda: byte_on(page) == "128")
+    click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
+    until(page, lambda: by(page, "measured").text)
+    shown = server.bench.read(State(held=0x80))
+    waves = line_waves(shown.pad.sheet, shown.run.port, shown.run.timeline)
+    start = shown.run.reads[0].read.start_ps
+    for step, cursor in (("10000000", 333), ("1000000", 80), ("10000000000", 700)):
+        Select(by(page, "time")).select_by_value(step)
+        set_to(page, by(page, "c1"), cursor)
+        begin = float(by(page, "from").get_attribute("value")) / 100 * float(step)
+        at = start + begin + cursor / 1000 * 10 * float(step)
+        said = re.findall(r"(latch|clock|data) (-?[\d.]+) V", by(page, "measured").text)[:3]
+        for name, volts in said:
+            times, levels = waves[f"analogue.{name}"]
+            assert float(volts) == pytest.approx(np.interp(at, times, levels), abs=0.02)
+    steps = [one.get_attribute("value") for one in Select(by(page, "time")).options]
+    assert all(re.fullmatch("[125]0*", step) for step in steps)
+
+
+def test_single_holds_the_picture_and_running_lets_it_go(page):
+    edges = "return document.getElementById('digital').wave.wave.rows.length && " \
+            "document.getElementById('digital').wave.wave.reads[0].byte"  # fmt: skip
+    click(page, by(page, "running"))
+    click(page, switch(page, "A"))
+    until(page, lambda: byte_on(page) == "128")
+    assert page.execute_script(edges) == 0
+    click(page, by(page, "single"))
+    assert page.execute_script(edges) == 128
+    click(page, switch(page, "B"))
+    until(page, lambda: byte_on(page) == "192")
+    assert page.execute_script(edges) == 128
+    click(page, by(page, "running"))
+    assert page.execute_script(edges) == 192
+
+
+def test_keep_this_writes_files_and_says_how_to_play_them_again(page, folder):
+    click(page, switch(page, "Start"))
+    until(page, lambda: byte_on(page) == "16")
+    by(page, "name").send_keys("from-the-page")
+    click(page, page.find_element(By.CSS_SELECTOR, "#keep button"))
+    until(page, lambda: "padbench play" in by(page, "kept").text)
+    for ending in (".toml", "-scenario.toml", ".vcd", ".svg"):
+        assert (folder / f"from-the-page{ending}").is_file()
+
+
+def test_the_tour_shows_six_states_and_can_be_printed(page, server):
+    page.execute_script("window.print = () => (window.printed = true)")
+    click(page, by(page, "print"))
+    until(page, lambda: page.execute_script("return window.printed"))
+    steps = page.find_elements(By.CSS_SELECTOR, "#tour .step")
+    assert len(steps) == len(TOUR) == 6
+    for step, element in zip(TOUR, steps, strict=True):
+        shown = server.bench.read(step.state)
+        pair = shown.run.reads[shown.number]
+        if not pair.read.undecided:
+            assert f"{pair.byte:08b}" in element.find_element(By.CLASS_NAME, "came").text
+        assert element.find_element(By.CSS_SELECTOR, ".wave[data-drawn] canvas")
+    page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    assert not switch(page, "A").is_displayed()
+    assert all(step.is_displayed() for step in steps)
+    page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    page.execute_script("document.querySelectorAll('.go')[4].click()")
+    until(page, lambda: byte_on(page) == str(0x81))
+    assert switch(page, "A").is_selected()
+
+
+@pytest.mark.parametrize("mode", ["light", "dark"])
+def test_everyone_can_use_it_at_every_width(page, mode):
+    page.painted(mode)
+    set_to(page, by(page, "what"), "fetch")
+    until(page, lambda: byte_on(page) == "1")
+    for width in (390, 760, 1200, 1600):
+        page.resized(width)
+        assert page.overflowing() == [], width
+    assert page.violations() == []
+    names = [one.accessible_name for one in page.find_elements(By.CSS_SELECTOR, "[role=switch]")]
+    assert names == [*BUTTONS]
+    click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
+    page.resized(390)
+    assert page.overflowing() == []
+    assert page.violations() == []
+
+
+def test_it_asks_nobody_but_its_own_server(page, server):
+    page.get_log("performance")
+    page.get(server.address)
+    until(page, lambda: byte_on(page) == "0")
+    asked = set()
+    for entry in page.get_log("performance"):
+        message = json.loads(entry["message"])["message"]
+        if message["method"] == "Network.requestWillBeSent":
+            asked.add(message["params"]["request"]["url"].split("?")[0])
+    here = f"http://127.0.0.1:{server.server_port}/"
+    assert all(url.startswith((here, "data:")) for url in asked)
+
+
+@pytest.fixture(scope="module")
+def exported(folder, tmp_path_factory):
+    path = tmp_path_factory.mktemp("export") / "class.html"
+    assert main(["live", str(folder / "harbour-b.toml"), "--export", str(path)]) == 0
+    return path
+
+
+def test_the_page_without_server_has_every_state_and_every_stop(exported):
+    assert exported.stat().st_size < 2_000_000
+    text = exported.read_text(encoding="utf-8")
+    config = json.loads(re.search(r'id="config">(.*?)</script>', text, re.DOTALL)[1])
+    groups = config["baked"]["groups"]
+    assert len(groups) == 25
+    for key, group in groups.items():
+        bit, extra = map(int, key.split(",")) if key else (0, 0)
+        for held, read in enumerate(group["reads"]):
+            bits = expected_bits(held, stopped_bit=bit, extra_clocks=extra)
+            assert read[2] == sum(128 >> n for n, one in enumerate(bits) if one), (key, held)
+
+
+def test_the_page_without_server_works_alone(browser, exported, server):
+    browser.opened(exported)
+    until(browser, lambda: byte_on(browser) == "0")
+    for name in ("B", "Right"):
+        click(browser, switch(browser, name))
+    until(browser, lambda: byte_on(browser) == str(0x41))
+    set_to(browser, by(browser, "what"), "fetch")
+    set_to(browser, by(browser, "bit"), 2)
+    stopped = server.bench.read(State(held=0x41, event="fetch", bit=2))
+    pair = stopped.run.reads[stopped.number]
+    until(browser, lambda: byte_on(browser) == str(pair.byte))
+    got = browser.execute_script(
+        "const { wave } = document.getElementById('digital').wave;"
+        "return wave.rows.map((row) => [row.name, row.times.map((t) =>"
+        " (t - wave.reads[0].start) * wave.unit), [...row.levels]])"
+    )
+    start = pair.read.start_ps
+    rows = {name: (times, levels) for name, times, levels in got}
+    for name, key in (("clock at pad", "cable.clock"), ("data", "cable.data")):
+        wire = stopped.run.timeline.wires[key]
+        times, levels = rows[name]
+        inside = np.array(times[1:]) + start
+        assert set(inside) <= set(wire.times.tolist())
+        assert wire.at(inside).tolist() == levels[1:]
+    assert rows["B"][1] == [1]
+    assert rows["A"][1] == [0]
+    by(browser, "print")
+    browser.execute_script("document.querySelectorAll('.go')[3].click()")
+    until(browser, lambda: byte_on(browser) == str(0x0F))
+    assert browser.errors() == []
+    assert browser.violations() == []
+    asked = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]
+    urls = {one["params"]["request"]["url"] for one in asked
+            if one["method"] == "Network.requestWillBeSent"}  # fmt: skip
+    assert {url for url in urls if not url.startswith("data:")} <= {
+        "file://" + quote(str(exported))
+    }

@@ -1,0 +1,186 @@
+"""The calls of the page, without the page: what they answer, and to whom they answer nothing."""
+
+import random
+import socket
+import threading
+
+import pytest
+
+import padbench as pb
+from padbench.circuit.findings import judge_electric
+from padbench.live.state import State
+from padbench.scenarios.expect import expected_bits
+from padbench.trials.run import try_sheet
+
+
+def byte_of_bits(bits) -> int:
+    return sum(128 >> place for place, bit in enumerate(bits[:8]) if bit)
+
+
+def test_two_hundred_flips_read_what_is_held_or_what_a_stop_makes_of_it(ask):
+    """Against the serial order by itself: `expected_bits` knows no simulation."""
+    rng = random.Random(19)
+    held = 0
+    for _ in range(200):
+        held ^= 128 >> rng.randrange(8)
+        bit, extra = rng.randint(1, 8), rng.randint(1, 3)
+        event = rng.choice(["read", "read", "read", "fetch"])
+        state = {"held": held, "event": event, "bit": bit, "extra": extra}
+        status, told = ask("read", state)
+        stop = {"stopped_bit": bit, "extra_clocks": extra} if event == "fetch" else {}
+        assert status == 200
+        assert told["byte"] == byte_of_bits(expected_bits(held, **stop)), state
+        assert told["held"] == told["wants"] == held
+        assert told["undecided"] == 0
+
+
+def test_tabs_do_not_disturb_each_other(ask):
+    said = {}
+
+    def tab(number: int) -> None:
+        dials = {"register.serial-input": "supply"} if number % 2 else {}
+        state = {"held": number, "dials": dials, "event": "past"}
+        said[number] = [ask("read", state)[1] for _ in range(3)]
+
+    threads = [threading.Thread(target=tab, args=(number,)) for number in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    for number, tellings in said.items():
+        assert [told["byte"] for told in tellings] == [number] * 3
+        assert {told["past"] for told in tellings} == {"0" * 8 if number % 2 else "1" * 8}
+
+
+@pytest.mark.parametrize(
+    ("key", "words", "changed"),
+    [
+        ("cable.length", "50 m", {"data.later-bits"}),
+        ("pull-up.value", "1k ± 5 %", {"levels.pressed"}),
+        ("pad.supply", "12 V ± 5 %", {"data.over-voltage"}),
+        ("register.serial-input", "open", {"wiring.serial-input"}),
+        ("works-with.ports", "3v3-adapter", {"levels.pressed"}),
+        ("contacts.stuck", "A, Up", {"wiring.stuck-contact"}),
+    ],
+)
+def test_a_dial_changes_the_findings_that_it_changes_in_the_sheet(ask, folder, key, words, changed):
+    _, told = ask("judge", {"dials": {key: words}})
+    data = dict(pb.load_sheet(folder / "harbour-b.toml").document.data)
+    table, name = key.split(".")
+    lists = ("works-with.ports", "contacts.stuck")
+    value = words.split(", ") if key in lists else words
+    sheet = pb.load_sheet({**data, table: {**data[table], name: value}})
+    own = {f.id: f.verdict for f in judge_electric(sheet, remedies=False).findings}
+    for found in told["changed"]:
+        if found["id"] in own:
+            assert own[found["id"]] == found["verdict"]
+    failing = {found["id"] for found in told["changed"] if found["verdict"] == "fail"}
+    assert failing == failing | {one for one in own if one in failing}
+    assert failing or key == "works-with.ports"
+    assert changed & {found["id"] for found in told["changed"]} or key == "works-with.ports"
+
+
+def test_the_verdict_is_that_of_the_whole_bench(ask, server):
+    port = {"works-with.ports": "pull-down-only"}
+    for turn, dials in enumerate((port, port | {"resistors.latch-to-supply": "absent"}), 1):
+        status, told = ask("verdict", {"dials": dials}, turn=turn)
+        trial = try_sheet(server.bench.pad(State(dials=dials)).sheet, remedies=False)
+        assert (status, told["verdict"]) == (200, trial.verdict)
+        assert told["verdict"] == ("fail" if dials != port else "pass")
+        wrong = {one["name"]: one["wrong"] is not None for one in told["scenarios"]}
+        assert wrong == {run.name: run.verdict == "fail" for run in trial.runs}
+
+
+def test_a_newer_question_of_a_tab_ends_the_older_one(server):
+    bench, state = server.bench, State(dials={"works-with.ports": "push-pull"})
+    verdicts = server.verdicts
+    said = {}
+
+    def wait(turn: int) -> None:
+        said[turn] = verdicts.of("one", turn, bench.pad(state), bench.judged(state))
+
+    older = threading.Thread(target=wait, args=(1,))
+    older.start()
+    verdicts.of("another", 9, bench.pad(State(dials={"works-with.ports": "3v3-adapter"})), [])
+    wait(2)
+    older.join()
+    assert said[2]["verdict"] == "pass"
+    wait(1)
+    assert said[1] is None
+
+
+def test_what_cannot_be_is_one_line_that_says_what_would_do(ask):
+    for dials, says in (
+        ({"cable.length": "2 V"}, "cable.length"),
+        ({"cable.length": '1 m"\n[parts]\nfile = "x'}, "cable.length"),
+        ({"register.part": "../../x"}, "register.part"),
+        ({"parts.file": "x.toml"}, "dial"),
+        ({"poll.use": "routine /etc/passwd"}, "poll.use"),
+        ({"hdl.sources": "x"}, "dial"),
+    ):
+        status, told = ask("read", {"dials": dials})
+        assert status == 422
+        assert len(told["problems"]) == 1
+        assert told["problems"][0].startswith(says)
+        assert "\n" not in told["problems"][0]
+    assert ask("read", {"event": "no such"})[0] == 422
+
+
+@pytest.mark.parametrize("call", ["read", "judge", "verdict", "keep"])
+@pytest.mark.parametrize(
+    ("headers", "status"),
+    [
+        ({"X-Token": "wrong"}, 403),
+        ({"X-Token": None}, 403),
+        ({"Host": "example.org"}, 403),
+        ({"Host": "example.org:80", "Origin": "http://example.org:80"}, 403),
+        ({"Origin": "http://example.org"}, 403),
+        ({"Origin": "null"}, 403),
+        ({"Origin": None}, 403),
+    ],
+)
+def test_who_is_not_the_page_is_told_nothing(ask, folder, call, headers, status):
+    before = sorted(folder.iterdir())
+    got, told = ask(call, {"held": 1}, headers=headers, name="stolen")
+    assert got == status
+    assert set(told) == {"problems"}
+    assert sorted(folder.iterdir()) == before
+
+
+def test_the_page_itself_wants_the_token(ask, server):
+    assert ask(f"?token={server.token}", method="GET")[0] == 200
+    for path in ("", "?token=", "?token=wrong", f"x?token={server.token}"):
+        assert ask(path, method="GET")[0] in (403, 404)
+    assert ask(f"?token={server.token}", method="GET", headers={"Host": "example.org"})[0] == 403
+
+
+def test_it_listens_on_the_loopback_interface_only(server):
+    assert server.server_address[0] == "127.0.0.1"
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [
+        (b"{" * 20_000, 413),
+        (b"[" * 9_000, 400),
+        (b"no json", 400),
+        (b"[]", 400),
+        (b'{"state": {"held": 256}}', 400),
+        (b'{"state": {"held": "1"}}', 400),
+        (b'{"state": {"bit": 9}}', 400),
+        (b'{"state": {"code": "x"}}', 400),
+        (b'{"state": {"dials": {"a": 1}}}', 400),
+        (b"\xff\xfe", 400),
+    ],
+)
+def test_a_body_that_the_page_never_sends_is_refused(ask, body, status):
+    assert ask("read", body=body)[0] == status
+    assert ask("read", {"held": 3})[1]["byte"] == 3
+
+
+def test_a_call_without_a_length_or_an_unknown_one_is_refused(ask, server):
+    assert ask("read", headers={"Content-Length": "-1"}, body=b"{}")[0] == 411
+    assert ask("write")[0] == 404
+    with socket.create_connection(("127.0.0.1", server.server_port), 5) as raw:
+        raw.sendall(b"GET / HTTP/1.1\r\n\r\n")
+        assert b" 403 " in raw.recv(200)
