@@ -66,6 +66,9 @@ from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
 from padbench.wiring.faults import UNPLUGGED, shorts
+from padbench.wiring.netlists.compare import judge_board
+from padbench.wiring.netlists.recognise import Drawn
+from padbench.wiring.netlists.sheet import board_of
 from padbench.wiring.plan import wiring_plan
 
 if TYPE_CHECKING:
@@ -170,15 +173,24 @@ def verify(
         step=lambda: progress(next(done), total),
         keep=keep,
     )
-    trial = replace(trial, findings=design.placed(trial.findings))
-    result = verify_result(design, trial, inputs, vcd)
+    drawn = board_of(design.sheet)
+    compared = () if drawn is None else judge_board(drawn, design.sheet)
+    trial = replace(trial, findings=design.placed((*compared, *trial.findings)))
+    result = verify_result(design, trial, inputs, vcd, drawn)
     return result if waves is None else replace(result, wrote={"Waves": Path(waves)})
 
 
 def verify_result(
-    design: Design, trial: Trial, inputs: tuple[Input, ...], vcd: Mapping[str, Path]
+    design: Design,
+    trial: Trial,
+    inputs: tuple[Input, ...],
+    vcd: Mapping[str, Path],
+    drawn: Drawn | None = None,
 ) -> Result:
-    """The result of a trial; ``vcd`` names the waves that were written, by scenario."""
+    """The result of a trial; ``vcd`` names the waves that were written, by scenario.
+
+    ``drawn`` is the board that the sheet names.
+    """
     verdict = trial.verdict
     broken = sum(finding.verdict == "fail" for finding in trial.findings)
     wrong = sum(run.verdict == "fail" for run in trial.runs)
@@ -210,6 +222,7 @@ def verify_result(
         make_sections=lambda: [
             _brief(answer(), plan()),
             *_sections(design, trial, plan(), answer()),
+            *_board(drawn),
         ],
         findings=trial.findings,
         runs=trial.runs,
@@ -396,6 +409,15 @@ def _changes(design: Design, plan: Plan) -> Iterator[Block]:
     if plan.alternatives:
         yield Prose(("Alternatives, each in the place of what mends the same:",))
         yield Changes([(change, value_now(change, data)) for change in plan.alternatives])
+
+
+def _board(drawn: Drawn | None) -> Iterator[Section]:
+    """What each part and net of the board was recognised as, and by what."""
+    if drawn is not None:
+        rows = [(row.reference, row.what, row.by) for row in drawn.rows]
+        caption = f"{drawn.board.name}, {drawn.board.form}"
+        table = Table(caption, ("on the board", "recognised as", "by"), rows)
+        yield Section("board", "The board as recognised", [table])
 
 
 def _drawn(sheet: Sheet) -> Iterator[Section]:
