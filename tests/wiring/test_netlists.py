@@ -122,7 +122,7 @@ FAULTS = {
     "contact at a wrong input": (
         changed(harbour(), SW5={"1": "LEFT"}),
         {"board.buttons": "SW5 (Up) goes to U1 pin 6 (P2); it belongs on U1 pin 4 (P4)",
-         "board.short": "the contacts of Left and Up share the net LEFT"},
+         "board.short": "Left and Up share the net LEFT"},
     ),
     "no pull-up": (
         {name: part for name, part in harbour().items() if name != "R6"},
@@ -133,7 +133,7 @@ FAULTS = {
         changed(harbour(), R6={"2": "UP"}),
         {"board.pull-up": "U1 pin 5 (P3) has no pull-up: no resistor goes from its net DOWN to"
          " supply",
-         "board.values": "R5 and R6 is 19.5 kΩ; the sheet has 39 kΩ (pull-up.value)"},
+         "board.values": "R5 and R6 is 19.5 kΩ; the sheet has 39 kΩ ± 5 % (pull-up.value)"},
     ),
     "pull-up to ground": (
         changed(harbour(), R6={"1": "GND"}),
@@ -183,11 +183,11 @@ FAULTS = {
     ),
     "another value": (
         with_part(R9=Part("36k", {"1": "VCC", "2": "LATCH"})),
-        {"board.values": "R9 is 36 kΩ; the sheet has 3.6 kΩ (resistors.latch-to-supply)"},
+        {"board.values": "R9 is 36 kΩ; the sheet has 3.6 kΩ ± 5 % (resistors.latch-to-supply)"},
     ),
     "a resistor left out": (
         {name: part for name, part in harbour().items() if name != "R10"},
-        {"board.values": "the resistor is absent; the sheet has 3.6 kΩ"
+        {"board.values": "the resistor is absent; the sheet has 3.6 kΩ ± 5 %"
          " (resistors.clock-to-supply)"},
     ),
     "contact to supply": (
@@ -214,6 +214,19 @@ FAULTS = {
     "a diode the wrong way round": (
         with_part(D1=Part("1N4148", {"1": "CLOCK", "2": "GND"}, {"1": "A", "2": "K"})),
         {"board.no-place": "D1 conducts from CLOCK to GND; turn it round"},
+    ),
+    "a second contact that is not read": (
+        with_part(SW9=Part("A", {"1": "OTHER", "2": "GND"}), TP1=Part("", {"1": "OTHER"})),
+        {"board.buttons": "SW9 (A) goes to no input of the register; it belongs on U1 pin 1 (P8)"},
+    ),
+    "a gate whose input floats": (
+        with_part(U3=Part("74HC14", {"7": "GND", "14": "VCC", "1": "GND", "3": "GND", "5": "GND",
+                                     "9": "GND", "11": "GND"})),
+        {"board.open": "U3 pin 13 is open; it belongs on ground, if it is not used"},
+    ),
+    "a capacitor at an input": (
+        with_part(C5=Part("100n", {"1": "UP", "2": "GND"})),
+        {"board.no-place": "C5 goes from UP to GND, for which the sheet has no place"},
     ),
     "turned package": (
         with_part(
@@ -244,6 +257,24 @@ def test_a_mirrored_footprint_is_named_as_such_and_nothing_else(judged):
 def test_what_is_wrong_besides_a_mirrored_footprint_is_told_too(judged):
     parts = {name: part for name, part in harbour("c").items() if name != "R6"}
     assert {*fails(judged(parts))} == {"board.footprint", "board.pull-up"}
+
+
+def test_supply_and_ground_in_one_are_a_short(judged):
+    """Told by the names of the connector's pins, as the net has but one."""
+    one = {
+        name: replace(part, pins={p: net.replace("GND", "VCC") for p, net in part.pins.items()})
+        for name, part in harbour().items()
+    }
+    one["J1"] = replace(one["J1"], names={"1": "GND"})
+    assert "ground and supply share the net VCC" in fails(judged(one)).get("board.short", "")
+
+
+def test_what_is_left_out_is_told(judged):
+    parts = with_part(U9=Part("MCU", {"1": "VCC", "2": "GND"}))
+    found = judged(parts, board='ignore = ["U9"]\n')
+    assert fails(found) == {}
+    told = found["board.left-out"]
+    assert (told.verdict, told.says) == ("not-judged", "U9 is not judged: [board] ignore names it")
 
 
 def test_two_nets_that_are_one_are_a_short(judged):
@@ -407,6 +438,8 @@ BAD = {
                                    '(comp (ref "U7") (value "CD4021BE"))'), "U1 and U7 are not"),
     "no latch": (GOOD.replace('"LATCH"', '"STEP"'), "no name tells the latch; write [board] latch"),
     "two latches": (GOOD.replace('(name "DATA")', '(name "STROBE")'), "may both be the latch"),
+    "a part as title": (write(harbour(), "SPICE").replace("* Harbour", "R20 UP DOWN 0\n*"),
+                        "begins with a part"),
     "a contact of no name": (GOOD.replace('(value "Up")', '(value "SW")').replace('"UP"', '"X7"'),
                              "no name tells which button SW5"),
     "a value that is none": (GOOD.replace('"39k"', '"many"', 1), 'R1 has the value "many"'),
@@ -446,6 +479,14 @@ def test_a_large_board_of_something_else_is_refused_soon(tmp_path):
         with pytest.raises(SheetError, match=says):
             load_sheet(path)
         assert time.process_time() - began < 5
+
+
+def test_a_netlist_that_is_not_there_is_one_line(tmp_path, capsys):
+    path = tmp_path / "pad.toml"
+    path.write_text(STARTER + '\n[board]\nnetlist = "pad.net"\n')
+    assert main(["verify", str(path), "--no-waves"]) == 2
+    says = "cannot be read (No such file or directory); name a netlist"
+    assert capsys.readouterr().err == f"padbench: {tmp_path / 'pad.net'}: {says}\n"
 
 
 def test_a_wrong_part_in_the_sheet_is_refused(judged):

@@ -117,7 +117,7 @@ def load_sheet(source: Path | str | Mapping[str, Any]) -> Sheet:
     """As `padbench.sheet.load_sheet`; ``source`` may also be a netlist alone.
 
     A sheet with ``[board]`` takes from its netlist what it leaves out. Raises `SheetError` for a
-    netlist that cannot be used as well, ``OSError`` for one that cannot be read.
+    netlist that cannot be used as well.
     """
     is_text = isinstance(source, str) and re.search("[\n=]", source)
     if isinstance(source, Path | str) and not is_text and is_netlist(path := Path(source)):

@@ -107,6 +107,14 @@ class PlanDocument(TypedDict):
     alternatives: list[ChangeDocument]
 
 
+class RecognisedDocument(TypedDict):
+    """A part or a net of the board as drawn, what it was recognised as, and by what."""
+
+    reference: str
+    what: str
+    by: str
+
+
 class VerifyDocument(TypedDict):
     """``padbench verify``."""
 
@@ -119,6 +127,7 @@ class VerifyDocument(TypedDict):
     ports: list[PortDocument]
     changes: list[ChangeDocument]
     plan: PlanDocument
+    board: list[RecognisedDocument]
 
 
 class PlayDocument(RunDocument):
@@ -218,7 +227,7 @@ def verify_result(
         else f"{UNPLUGGED if shorts(design.sheet) else ''}"
         f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
-        make_document=lambda: _document(design, trial, vcd, plan()),
+        make_document=lambda: _document(design, trial, vcd, plan(), drawn),
         make_sections=lambda: [
             _brief(answer(), plan()),
             *_sections(design, trial, plan(), answer()),
@@ -279,7 +288,9 @@ def write_voltages(
     write_analogue(run.timeline, waves, Path(path), comment=comment)
 
 
-def _document(design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan) -> VerifyDocument:
+def _document(
+    design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan, drawn: Drawn | None
+) -> VerifyDocument:
     return {
         "verdict": trial.verdict,
         "padbench": __version__,
@@ -305,6 +316,10 @@ def _document(design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan)
             "wrong": list(plan.wrong),
             "alternatives": [_change_document(change) for change in plan.alternatives],
         },
+        "board": [
+            {"reference": row.reference, "what": row.what, "by": row.by}
+            for row in (drawn.rows if drawn else ())
+        ],
     }
 
 

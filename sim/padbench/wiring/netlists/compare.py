@@ -151,7 +151,6 @@ class _Comparison:
         self._footprint()
         self._fixed_pins()
         self._contacts()
-        self._buttons()
         self._pull_ups()
         self._shorts()
         self._values()
@@ -206,44 +205,40 @@ class _Comparison:
         for line, net in self.drawn.lines.items():
             if line not in self.drawn.carried:
                 self.add("board.lines", "not-carried", net, "", line)
+        for inverter, into, _ in self.drawn.inverters:
+            if len(self.drawn.board.nets.get(into, ())) < 2:
+                self.add("board.open", "open", inverter, "", "ground, if it is not used")
 
     def _contacts(self) -> None:
-        self.of: dict[str, list[str]] = {}
-        for one in self.drawn.contacts:
-            self.of.setdefault(one.button, []).append(one.reference)
-            if one.other != self.drawn.rails[1]:
-                part = f"{one.reference} ({one.button})"
-                self.add("board.contacts", "not-to-ground", part, one.net, one.other)
-        for name in self.of.keys() - self.meant.buttons.keys():
-            part = f"{joined(self.of[name])} ({name})"
-            self.add("board.contacts", "misplaced", part, "the board", "no stage of the sheet")
-
-    def _buttons(self) -> None:
-        by_stage = {pin.chip * 100 + int(pin.name[1:]): pin for pin in self.pins
-                    if pin.name.startswith("P")}  # fmt: skip
+        """Each contact: where it goes, and whether its other side is on ground."""
         each = self.meant.part.stages
-        place = {
-            name: self.shown(by_stage[((stage - 1) // each + 1) * 100 + (stage - 1) % each + 1])
-            for name, stage in self.meant.buttons.items()
+        by_stage = {
+            (pin.chip - 1) * each + int(pin.name[1:]): pin
+            for pin in self.pins
+            if pin.name.startswith("P")
         }
-        wrong: dict[str, list[str]] = {}
-        for name, meant in place.items():
-            at = [self.shown(pin) for pin in by_stage.values()
-                  if name in self.drawn.reach(self.net(pin))]  # fmt: skip
-            if name not in self.of:
+        place = {name: self.shown(by_stage[at]) for name, at in self.meant.buttons.items()}
+        seen: dict[str, list[tuple[str, list[str]]]] = {name: [] for name in place}
+        for one in self.drawn.contacts:
+            part = f"{one.reference} ({one.button})"
+            near = [pin for pin in by_stage.values() if one.net in self.drawn.near(self.net(pin))]
+            seen.setdefault(one.button, []).append((part, [*map(self.shown, near)]))
+            if one.other != self.drawn.rails[1]:
+                self.add("board.contacts", "not-to-ground", part, one.net, one.other)
+        wrong = {}
+        for name, contacts in seen.items():
+            meant = place.get(name, "no stage of the sheet")
+            if not contacts:
                 self.add("board.contacts", "no-contact", name, "", meant)
-            elif at != [meant]:
-                wrong[name] = at
-        said = {name: f"{joined(self.of[name])} ({name})" for name in wrong}
-        for name, at in wrong.items():
-            other = next((n for n in wrong if wrong[n] == [place[name]] and at == [place[n]]), "")
+            for part, at in contacts:
+                if at != [meant]:
+                    wrong[part] = (joined(at) or "no input of the register", meant)
+        for part, (at, meant) in wrong.items():
+            other = next((one for one in wrong if wrong[one] == (meant, at)), "")
             if not other:
-                meant = place[name]
-                where = joined(at) or "no input of the register"
-                self.add("board.buttons", "misplaced", said[name], where, meant)
-            elif [*wrong].index(name) < [*wrong].index(other):
-                meant = f"{said[other]} to {place[name]}"
-                self.add("board.buttons", "swapped", said[name], at[0], meant)
+                self.add("board.buttons", "misplaced", part, at, meant)
+            elif [*wrong].index(part) < [*wrong].index(other):
+                self.add("board.buttons", "swapped", part, at, f"{other} to {meant}")
 
     def _inputs(self) -> list[tuple[Pin, str]]:
         """Inputs that are neither open nor tied."""
@@ -274,15 +269,14 @@ class _Comparison:
             groups.append((f"resistors.{key}", value, drawn.lifting(drawn.lines[line], key)))
         for key, meant, links in groups:
             names = joined([link.reference for link in links]) or "the resistor"
-            says = f"{'absent' if meant is None else show(meant.nominal, 'Ω')} ({key})"
+            says = f"{_shown(meant)} ({key})"
             if any(link.value is None for link in links):
                 self.add("board.left-out", "not-judged", names, "",
                          f"the netlist gives no value, and {says} is taken")  # fmt: skip
             elif key in self.filled or (not links and key == "pull-up.value"):
                 continue  # nothing to compare with; a missing pull-up is told with its pin
             elif not _same(found := in_parallel(links) if links else None, meant):
-                at = "absent" if found is None else show(found.nominal, "Ω")
-                self.add("board.values", "value", names, at, says)
+                self.add("board.values", "value", names, _shown(found), says)
 
     def _shorts(self) -> None:
         """Pins on one net that are meant on several, and contacts of several buttons on one."""
@@ -303,15 +297,16 @@ class _Comparison:
                 ]
             for other in others:
                 self.add("board.short", "joined", first, net, other)
-        at: dict[str, set[str]] = {}
-        for contact in self.drawn.contacts:
-            at.setdefault(contact.net, set()).add(contact.button)
-        for net, names in at.items():
-            if len(names) > 1:
-                one, *more = sorted(names)
-                self.add("board.short", "joined", f"the contacts of {one}", net, joined(more))
+        named = {*self.drawn.lines.values(), *(one.net for one in self.drawn.contacts)}
+        for net in sorted(named):
+            one, *more = sorted(self.drawn.roles(net))
+            if more:
+                self.add("board.short", "joined", one, net, joined(more))
 
     def _links(self) -> None:
+        ignored = self.meant.board.ignore if self.meant.board else ()
+        for reference in ignored:
+            self.add("board.left-out", "not-judged", reference, "", "[board] ignore names it")
         for link in self.drawn.links:
             one, other = link.nets
             if link.role == "idle":
@@ -352,6 +347,13 @@ def in_parallel(links: Sequence[Link]) -> Value:
     values = [link.value for link in links if link.value is not None]
     ends = [(value.nominal, value.low, value.high) for value in values]
     return Value(*(1 / sum(1 / end for end in each) for each in zip(*ends, strict=True)))
+
+
+def _shown(value: Value | None) -> str:
+    if value is None:
+        return "absent"
+    percent = 100 * (value.high / value.nominal - 1) if value.nominal else 0.0
+    return show(value.nominal, "Ω") + (f" ± {percent:.3g} %" if percent > 1e-6 else "")
 
 
 def _same(found: Value | None, meant: Value | None) -> bool:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from padbench.core.units import found_text
 from padbench.files import was_read
+from padbench.toml import SheetError
 from padbench.wiring.netlists.board import Board, Drawing, refused
 from padbench.wiring.netlists.ipc_d_356 import read_ipc_d_356
 from padbench.wiring.netlists.s_expression import read_s_expression
@@ -48,15 +49,21 @@ def read_board(path: Path, values: Mapping[str, str]) -> Board:
     """The board in a netlist; ``values`` are those of ``[board.parts]``.
 
     Raises:
-        SheetError: it is no netlist of a known format, larger than 32 MiB, breaks off, or
-            contradicts itself.
-        OSError: the file cannot be read.
+        SheetError: it cannot be read, is no netlist of a known format, larger than 32 MiB, breaks
+            off, or contradicts itself.
     """
     name = str(path)
-    if not stat.S_ISREG(path.stat().st_mode):
-        raise refused(name, "is not a file", "name a netlist")
-    with path.open("rb") as file:
-        raw = file.read(_LARGEST + 1)
+    try:
+        # Looked at before opening: opening a pipe would wait for a writer.
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise refused(name, "is not a file", "name a netlist")
+        with path.open("rb") as file:
+            raw = file.read(_LARGEST + 1)
+    except (OSError, ValueError) as error:  # a NUL in the name
+        if isinstance(error, SheetError):
+            raise
+        reason = getattr(error, "strerror", None) or "no file's name"
+        raise refused(name, f"cannot be read ({reason})", "name a netlist") from None
     if len(raw) > _LARGEST:
         raise refused(name, "is larger than 32 MiB", "name the netlist of a pad alone")
     was_read(path)

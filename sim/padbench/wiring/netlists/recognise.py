@@ -108,10 +108,10 @@ class Link:
 class Drawn:
     """A board as a pad: the chain of registers (that of stage 1 first), lines, contacts, links.
 
-    ``part`` is None where the value names a family alone. ``inverters`` are reference, net of the
-    input and net of the output; ``carried`` the lines that a connector has a pin for. ``pattern``
-    says how all pins are wrong together: numbered from "below", the package "turned" by half,
-    supply and ground "exchanged"; `net` then goes by where they are.
+    ``part`` is None where the value names a family alone. ``inverters`` are the input by its
+    reference and pin, its net and that of the output; ``carried`` the lines that a connector has a
+    pin for. ``pattern`` says how all pins are wrong together: numbered from "below", the package
+    "turned" by half, supply and ground "exchanged"; `net` then goes by where they are.
     """
 
     board: Board
@@ -479,8 +479,8 @@ class _Recognition:
                     )
             self.told(part.reference, "inverter")
             for into, out in gates:
-                if into in part.pins and out in part.pins:
-                    yield part.reference, part.pins[into], part.pins[out]
+                name = f"{part.reference} pin {into}"
+                yield name, part.pins.get(into, ""), part.pins.get(out, "")
         for part in self.parts("transistor"):
             ends = {part.functions.get(pin, ""): net for pin, net in part.pins.items()}
             names = next((one for one in _TRANSISTORS if {*one} <= ends.keys()), "")

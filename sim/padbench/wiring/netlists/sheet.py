@@ -149,8 +149,9 @@ def _keys(drawn: Drawn) -> dict[tuple[str, str], tuple[Any, str]]:
         for name in drawn.reach(net) & {*BUTTONS}:
             stages.setdefault(name, stage)
     load = drawn.net(chain[-1], pins["load"])
+    last = (len(chain) - 1) * each + max(ends, default=each)
     keys: dict[tuple[str, str], tuple[Any, str]] = {
-        ("register", "stages"): ((len(chain) - 1) * each + max(ends, default=each), ""),
+        ("register", "stages"): (max(last, *stages.values(), 1), ""),
         ("register", "serial-input"): (tie, ""),
         ("register", "latch-inverted"): (bool(drawn.inverter(load)), ""),
         ("buttons", ""): ({name: stages[name] for name in BUTTONS if name in stages}, ""),

@@ -28,7 +28,7 @@ def read_spice(text: str, drawing: Drawing) -> None:
     pins_of: dict[str, list[str]] = {}
     used: list[tuple[int, list[str]]] = []
     inside, ended = "", False
-    for number, words in _statements(text):
+    for number, words in _statements(text, drawing):
         first = words[0]
         if inside:
             inside = "" if first == ".ENDS" else inside
@@ -54,13 +54,19 @@ def read_spice(text: str, drawing: Drawing) -> None:
         _element(number, words, pins_of, drawing)
 
 
-def _statements(text: str) -> Iterator[tuple[int, list[str]]]:
+def _statements(text: str, drawing: Drawing) -> Iterator[tuple[int, list[str]]]:
     """Number of the first line, and words; the title, comments and empty lines left out."""
     began = 0
     words: list[str] = []
     for number, raw in enumerate(text.splitlines(), 1):
         line = re.split(r";|\s\$", raw.upper(), maxsplit=1)[0]
-        if line.startswith("*") or not line.strip() or (number == 1 and line[0] != "."):
+        if line.startswith("*") or not line.strip():
+            continue
+        if number == 1 and line[0] != ".":
+            if re.match(r"[RCLDQMXVI]\w*[0-9]\w*\s", line):
+                raise drawing.refuse(
+                    "begins with a part, which SPICE takes as the title", "put a title first", 1
+                )
             continue
         if line.startswith("+") and words:
             words += line[1:].split()
