@@ -346,20 +346,45 @@ def test_what_is_on_the_board_besides_is_added_to_the_sheet(tmp_path):
     assert "cable.capacitance" in {one.key for one in sheet.assumed}
 
 
-def test_a_chain_of_two_registers_is_one_pad(judged):
+@pytest.mark.parametrize("form", ["s-expression", "SPICE"])
+def test_a_chain_of_two_registers_is_one_pad(judged, form):
     first = harbour()["U1"].pins | {str(pin): "VCC" for pin in INPUTS.values()} | {"3": "CHAIN"}
-    parts = changed(harbour(), U1={"11": "CHAIN"}) | {"U2": Part("CD4021B", first)}
+    parts = changed(harbour(), U1={"11": "CHAIN"}) | {"U2": Part("CD4021BE", first)}
     sheet = STARTER.replace("stages = 8", "stages = 16")
     for place, name in enumerate(BUTTONS):
         sheet = sheet.replace(f"\n{name} = {8 - place}\n", f"\n{name} = {16 - place}\n")
-    assert fails(judged(parts, sheet=sheet)) == {}
-    assert {*fails(judged(parts))} == {"board.register"}
+    assert fails(judged(parts, form, sheet=sheet)) == {}
+    assert {*fails(judged(parts, form))} == {"board.register"}
+
+
+def test_two_pads_on_one_board_are_judged_each_by_its_own_sheet(judged):
+    """An adapter: they share latch and clock, and each has its own data line."""
+    common = {"VCC", "GND", "LATCH", "CLOCK"}
+    parts = harbour()
+    for reference, part in harbour().items():
+        if reference not in ("R9", "R10", "J1"):
+            pins = {p: net if net in common else f"{net}_2" for p, net in part.pins.items()}
+            number = reference.lstrip("USWRC")
+            name = f"{reference.removesuffix(number)}{int(number) + 20}"
+            parts[name] = replace(part, pins=pins)
+    assert {"U21", "SW25", "R26", "C21"} <= parts.keys()
+    parts["J2"] = Part("Cable", {"1": "GND", "2": "CLOCK", "3": "LATCH", "4": "DATA_2", "5": "VCC"})
+    second = 'register = "U21"\ndata = "DATA_2"\n'
+    first = 'register = "U1"\n'
+    assert fails(judged(parts, board=first)) == {}
+    assert fails(judged(parts, board=second)) == {}
+    swapped = changed(parts, U21={UP: "DOWN_2", DOWN: "UP_2"})
+    assert fails(judged(swapped, board=first)) == {}
+    says = "SW25 (Up) goes to U21 pin 5 (P3), and SW26 (Down) to U21 pin 4 (P4)"
+    assert fails(judged(swapped, board=second)) == {"board.buttons": f"{says}: the two are swapped"}
+    between = {**parts, "R40": Part("1k", {"1": "UP", "2": "UP_2"})}
+    assert {*fails(judged(between, board=first))} == {"board.no-place"}
 
 
 def test_every_row_of_the_table_says_by_what(tmp_path):
     (tmp_path / "pad.net").write_text(write(harbour(), "s-expression"))
     drawn = board_of(load_sheet(tmp_path / "pad.net"))
-    table = {row.reference: (row.what, row.by) for row in drawn.rows}
+    table = {row["reference"]: (row["what"], row["by"]) for row in drawn.rows}
     assert {*table} == {*harbour()} | {"net VCC", "net GND", "net LATCH", "net CLOCK", "net DATA"}
     assert table["SW5"] == ("contact of Up", "its value Up")
     assert table["R9"] == ("latch-to-supply, VCC to LATCH", "its reference letters R")

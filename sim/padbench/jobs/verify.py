@@ -67,7 +67,7 @@ from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
 from padbench.wiring.faults import UNPLUGGED, shorts
 from padbench.wiring.netlists.compare import judge_board
-from padbench.wiring.netlists.recognise import Drawn
+from padbench.wiring.netlists.recognise import Drawn, Row
 from padbench.wiring.netlists.sheet import board_of
 from padbench.wiring.plan import wiring_plan
 
@@ -107,14 +107,6 @@ class PlanDocument(TypedDict):
     alternatives: list[ChangeDocument]
 
 
-class RecognisedDocument(TypedDict):
-    """A part or a net of the board as drawn, what it was recognised as, and by what."""
-
-    reference: str
-    what: str
-    by: str
-
-
 class VerifyDocument(TypedDict):
     """``padbench verify``."""
 
@@ -127,7 +119,7 @@ class VerifyDocument(TypedDict):
     ports: list[PortDocument]
     changes: list[ChangeDocument]
     plan: PlanDocument
-    board: list[RecognisedDocument]
+    board: list[Row]
 
 
 class PlayDocument(RunDocument):
@@ -316,10 +308,7 @@ def _document(
             "wrong": list(plan.wrong),
             "alternatives": [_change_document(change) for change in plan.alternatives],
         },
-        "board": [
-            {"reference": row.reference, "what": row.what, "by": row.by}
-            for row in (drawn.rows if drawn else ())
-        ],
+        "board": [] if drawn is None else [*drawn.rows],
     }
 
 
@@ -429,7 +418,7 @@ def _changes(design: Design, plan: Plan) -> Iterator[Block]:
 def _board(drawn: Drawn | None) -> Iterator[Section]:
     """What each part and net of the board was recognised as, and by what."""
     if drawn is not None:
-        rows = [(row.reference, row.what, row.by) for row in drawn.rows]
+        rows = [(row["reference"], row["what"], row["by"]) for row in drawn.rows]
         caption = f"{drawn.board.name}, {drawn.board.form}"
         table = Table(caption, ("on the board", "recognised as", "by"), rows)
         yield Section("board", "The board as recognised", [table])

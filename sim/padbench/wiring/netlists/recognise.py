@@ -2,7 +2,7 @@
 
 drawn = recognise(board, table)
 drawn.chain, drawn.lines["latch"], drawn.contacts[0].button
-[(row.reference, row.what, row.by) for row in drawn.rows]
+drawn.rows[0]["reference"], drawn.rows[0]["what"], drawn.rows[0]["by"]
 
 What nothing on the board tells is asked for in one line: a `SheetError` that says what to write.
 """
@@ -11,6 +11,8 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+
+from typing_extensions import TypedDict
 
 from padbench.core.buttons import BUTTONS
 from padbench.core.units import UnitError, Value, found_text, read_value
@@ -65,8 +67,7 @@ _VALUE = re.compile(r"([0-9][^\s/,;±%]*(?:\s[kM]?(?:Ω|ohms?))?)(?:[\s/,;±]+([
 _BETWEEN_WORDS = re.compile(r"[\s_{}~()-]+")
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(TypedDict):
     """One line of the table: a part or a net, what it was recognised as, and by what."""
 
     reference: str
@@ -216,7 +217,7 @@ class _Recognition:
         ]
 
     def told(self, reference: str, what: str, by: str = "") -> None:
-        self.rows.append(Row(reference, what, by or self.kinds[reference][1]))
+        self.rows.append(Row(reference=reference, what=what, by=by or self.kinds[reference][1]))
 
     def _kind(self, part: Part) -> tuple[str, str]:
         """Kind, and by what; a register of which only the family is told is its first one."""
@@ -254,10 +255,10 @@ class _Recognition:
                 f'leave it out of the judging with [board] ignore = ["{part.reference}"]',
             )
         self._join_wires()
-        chain = self._chain([self.board.parts[reference] for reference in registers])
+        chain = self._chain([self._numbered(reference) for reference in registers])
         register = self.registers[chain[0].reference]
-        chain = self._numbered(chain, register.pins)
         lines, carried = self._lines()
+        self._leave_others(lines, chain)
         family_alone = self.kinds[chain[0].reference][1].endswith(_FAMILY_ALONE)
         drawn = Drawn(
             self.board,
@@ -348,22 +349,31 @@ class _Recognition:
             self.told(part.reference, f"register, {which}")
         return mine[0]
 
-    def _numbered(self, chain: Sequence[Part], numbers: Mapping[str, int]) -> tuple[Part, ...]:
-        """The chain with its pins by number, where a subcircuit has them by name."""
+    def _numbered(self, reference: str) -> Part:
+        """A register with its pins by number, where a subcircuit has them by name."""
+        part, numbers = self.board.parts[reference], self.registers[reference].pins
         by_name = {name.upper(): str(number) for name, number in numbers.items()}
-        known = {*by_name.values()}
-        done = []
-        for part in chain:
-            pins = {by_name.get(pin.upper(), pin): net for pin, net in part.pins.items()}
-            if odd := [pin for pin in pins if pin not in known]:
-                raise self.refuse(
-                    f"{part.reference} has a pin {found_text(odd[0])}, which its part has not",
-                    f"call its pins 1 to {len(known)} or {', '.join(numbers)}",
-                )
-            done.append(replace(part, pins=pins))
-        parts = {**self.board.parts, **{part.reference: part for part in done}}
-        self.board = replace(self.board, parts=parts)
-        return tuple(done)
+        pins = {by_name.get(pin.upper(), pin): net for pin, net in part.pins.items()}
+        if odd := pins.keys() - {*by_name.values()}:
+            raise self.refuse(
+                f"{reference} has a pin {found_text(min(odd))}, which its part has not",
+                f"call its pins 1 to {len(numbers)} or {', '.join(numbers)}",
+            )
+        part = replace(part, pins=pins)
+        self.board = replace(self.board, parts={**self.board.parts, reference: part})
+        return part
+
+    def _leave_others(self, lines: Mapping[str, str], chain: Sequence[Part]) -> None:
+        """What hangs on the registers of other pads alone is theirs."""
+        shared = {*lines.values()}
+        mine = {net for part in chain for net in part.pins.values()} - shared
+        registers = [part for part in self.parts("register") if part not in chain]
+        theirs = {net for part in registers for net in part.pins.values()} - mine - shared
+        for part in self.parts("contact", "resistor", "capacitor", "diode"):
+            nets = {*part.pins.values()}
+            if nets & theirs and not nets & mine:
+                self.told(part.reference, "another pad's, not judged here", "its nets")
+                self.kinds[part.reference] = ("another pad's", "")
 
     def _lines(self) -> tuple[dict[str, str], frozenset[str]]:
         """The net of each line of the cable, and the lines that a connector carries."""
