@@ -1,7 +1,7 @@
 """A SPICE netlist: two-pole parts, transistors, and subcircuits, whose pins are its names.
 
 ``.subckt CD4021B P8 Q6 Q8 …`` says which node of ``XU1 … CD4021B`` is which pin. SPICE knows no
-capitals, so all names are in them.
+capitals, so all names are in them, and takes node 0 and GND for one.
 """
 
 import re
@@ -112,7 +112,7 @@ def _element(
             f"{found_text(name)} is no part of a board", "leave such elements out", number
         )
     drawing.part(reference, value, number, kind)
-    for pin, net in zip(pins, rest, strict=False):
+    for pin, net in zip(pins, ("GND" if one == "0" else one for one in rest), strict=False):
         drawing.pin(reference, pin, net, number, pin)
 
 
