@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from padbench.core.timeline import Timeline, Wire
     from padbench.jobs.inspect import inspect
     from padbench.jobs.latency import latency
-    from padbench.jobs.loading import Refusal
+    from padbench.jobs.loading import Refusal, load_sheet
     from padbench.jobs.regress import regress
     from padbench.jobs.routine import routine
     from padbench.jobs.schemas import json_schema
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from padbench.jobs.wiring import plan_wiring
     from padbench.results.result import Result
     from padbench.scenarios import Scenario
-    from padbench.sheet import Sheet, SheetError, load_sheet
+    from padbench.sheet import Sheet, SheetError
     from padbench.waveio import read_wave, write_wave
 
 __version__ = "0.1.0"
@@ -78,7 +78,7 @@ _HOMES = {
     "inspect": "jobs.inspect",
     "json_schema": "jobs.schemas",
     "latency": "jobs.latency",
-    "load_sheet": "sheet",
+    "load_sheet": "jobs.loading",
     "plan_wiring": "jobs.wiring",
     "play": "jobs.verify",
     "read_wave": "waveio",

@@ -164,8 +164,22 @@ def routines(chance: random.Random) -> list[str]:
     return ["routine", "read.asm", "--period", "432", "--limit", "3000"]
 
 
+def netlists(chance: random.Random) -> list[str]:
+    """A netlist of the three formats, alone or named by a sheet."""
+    name = chance.choice(("harbour-a.net", "harbour-b.cir", "harbour-b.ipc"))
+    text = (ROOT / "sim" / "sheets" / name).read_text(encoding="utf-8")
+    cut = chance.randrange(1, len(text)) if chance.random() < 0.1 else len(text)
+    Path(name).write_text(spoilt(text[:cut], chance), encoding="utf-8")
+    values = '[board.parts]\nU1 = "CD4021B"\n"R*" = "39k"\n' if name.endswith("ipc") else ""
+    sheet = f'{STARTER}[board]\nnetlist = "{name}"\n{values}'
+    Path("pad.toml").write_text(sheet, encoding="utf-8")
+    port = ["--scenario", "idle", "--port", "push-pull", "--corner", "fast", "--no-waves"]
+    made = ["new", f"{chance.random()}.toml", "--from", name]
+    return chance.choice((made, ["wiring", "pad.toml"], ["play", name, *port]))
+
+
 KINDS: dict[str, Callable[[random.Random], list[str]]] = {
-    one.__name__: one for one in (sheets, parts, scenarios, captures, dialects, routines)
+    one.__name__: one for one in (sheets, parts, scenarios, captures, dialects, routines, netlists)
 }
 
 

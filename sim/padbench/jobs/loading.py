@@ -1,5 +1,6 @@
 """The design that a job is about: a sheet with the files it came from."""
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
@@ -10,9 +11,12 @@ from padbench.core.findings import Finding, Place
 from padbench.results.inputs import Input, input_of
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
 from padbench.scenarios.user import load_scenarios
-from padbench.sheet import Sheet, load_sheet
+from padbench.sheet import Sheet
+from padbench.sheet import load_sheet as load_plain
 from padbench.sheet.load import UNNAMED
 from padbench.toml import Problem, SheetError
+from padbench.wiring.netlists.reading import is_netlist
+from padbench.wiring.netlists.sheet import filled_from_board, netlist_alone
 
 __all__ = [
     "Design",
@@ -25,6 +29,7 @@ __all__ = [
     "design_of",
     "inputs_from",
     "known_scenarios",
+    "load_sheet",
     "path_of",
     "scenario_named",
     "unwatched",
@@ -85,9 +90,12 @@ class Design:
         beside = None if self.path is None or parts is None else self.path.parent / parts
         own = self.sheet.document.text
         typed = (Input.of("sheet.toml", own.encode()),) if own and self.path is None else ()
+        netlist = None if self.sheet.board is None else self.sheet.board.netlist
+        drawn = None if netlist is None else Path(self.name).parent / netlist
         files = (
             self.path,
             beside,
+            drawn,
             *map(path_of, further),
             path_of(routine),
         )
@@ -103,6 +111,18 @@ class Design:
         if key is None:
             return finding
         return replace(finding, place=Place(key, self.sheet.line_of(key)))
+
+
+def load_sheet(source: Path | str | Mapping[str, Any]) -> Sheet:
+    """As `padbench.sheet.load_sheet`; ``source`` may also be a netlist alone.
+
+    A sheet with ``[board]`` takes from its netlist what it leaves out. Raises `SheetError` for a
+    netlist that cannot be used as well.
+    """
+    is_text = isinstance(source, str) and re.search("[\n=]", source)
+    if isinstance(source, Path | str) and not is_text and is_netlist(path := Path(source)):
+        return load_plain(netlist_alone(path), filled_from_board)
+    return load_plain(source, filled_from_board)
 
 
 def design_of(sheet: SheetLike) -> Design:

@@ -68,6 +68,9 @@ from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
 from padbench.wiring.faults import UNPLUGGED, shorts
+from padbench.wiring.netlists.compare import judge_board
+from padbench.wiring.netlists.recognise import Drawn, Row
+from padbench.wiring.netlists.sheet import board_of
 from padbench.wiring.plan import wiring_plan
 
 if TYPE_CHECKING:
@@ -118,6 +121,7 @@ class VerifyDocument(TypedDict):
     ports: list[PortDocument]
     changes: list[ChangeDocument]
     plan: PlanDocument
+    board: list[Row]
 
 
 class PlayDocument(RunDocument):
@@ -165,15 +169,24 @@ def verify(
         step=lambda: progress(next(done), total),
         keep=keep,
     )
-    trial = replace(trial, findings=design.placed(trial.findings))
-    result = verify_result(design, trial, inputs, vcd)
+    drawn = board_of(design.sheet)
+    compared = () if drawn is None else judge_board(drawn, design.sheet)
+    trial = replace(trial, findings=design.placed((*compared, *trial.findings)))
+    result = verify_result(design, trial, inputs, vcd, drawn)
     return result if waves is None else replace(result, wrote={"Waves": Path(waves)})
 
 
 def verify_result(
-    design: Design, trial: Trial, inputs: tuple[Input, ...], vcd: Mapping[str, Path]
+    design: Design,
+    trial: Trial,
+    inputs: tuple[Input, ...],
+    vcd: Mapping[str, Path],
+    drawn: Drawn | None = None,
 ) -> Result:
-    """The result of a trial; ``vcd`` names the waves that were written, by scenario."""
+    """The result of a trial; ``vcd`` names the waves that were written, by scenario.
+
+    ``drawn`` is the board that the sheet names.
+    """
     verdict = trial.verdict
     broken = sum(finding.verdict == "fail" for finding in trial.findings)
     wrong = sum(run.verdict == "fail" for run in trial.runs)
@@ -201,10 +214,11 @@ def verify_result(
         else f"{UNPLUGGED if shorts(design.sheet) else ''}"
         f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
-        make_document=lambda: _document(design, trial, vcd, plan()),
+        make_document=lambda: _document(design, trial, vcd, plan(), drawn),
         make_sections=lambda: [
             _brief(answer(), plan()),
             *_sections(design, trial, plan(), answer()),
+            *_board(drawn),
         ],
         findings=trial.findings,
         runs=trial.runs,
@@ -261,7 +275,9 @@ def write_voltages(
     write_analogue(run.timeline, waves, Path(path), comment=comment)
 
 
-def _document(design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan) -> VerifyDocument:
+def _document(
+    design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan, drawn: Drawn | None
+) -> VerifyDocument:
     return {
         "verdict": trial.verdict,
         "padbench": __version__,
@@ -287,6 +303,7 @@ def _document(design: Design, trial: Trial, vcd: Mapping[str, Path], plan: Plan)
             "wrong": list(plan.wrong),
             "alternatives": [_change_document(change) for change in plan.alternatives],
         },
+        "board": [] if drawn is None else [*drawn.rows],
     }
 
 
@@ -393,6 +410,15 @@ def _changes(design: Design, plan: Plan) -> Iterator[Block]:
     if plan.alternatives:
         yield Prose(("Alternatives, each in the place of what mends the same:",))
         yield Changes([(change, value_now(change, data)) for change in plan.alternatives])
+
+
+def _board(drawn: Drawn | None) -> Iterator[Section]:
+    """What each part and net of the board was recognised as, and by what."""
+    if drawn is not None:
+        rows = [(row["reference"], row["what"], row["by"]) for row in drawn.rows]
+        caption = f"{drawn.board.name}, {drawn.board.form}"
+        table = Table(caption, ("on the board", "recognised as", "by"), rows)
+        yield Section("board", "The board as recognised", [table])
 
 
 def _drawn(sheet: Sheet, trial: Trial) -> Iterator[Section]:

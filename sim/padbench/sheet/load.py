@@ -1,7 +1,7 @@
 """From a file, a text or a dict to a `Sheet`, or to a `SheetError` that says all that is wrong."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields
 from functools import cache
 from importlib.resources import files
@@ -27,7 +27,13 @@ UNNAMED = ("<text>", "<dict>")
 _START = "write a sheet to start from with: padbench new my-pad.toml"
 
 
-def load_sheet(source: Path | str | Mapping[str, Any]) -> Sheet:
+Fill = Callable[[Document, Path], Document]
+"""Puts into a document what it leaves to another file in a folder, before it is checked."""
+
+
+def load_sheet(
+    source: Path | str | Mapping[str, Any] | Document, fill: Fill = lambda document, _: document
+) -> Sheet:
     """Read and check a design sheet.
 
         load_sheet("my-pad.toml")                  # or a Path
@@ -39,6 +45,9 @@ def load_sheet(source: Path | str | Mapping[str, Any]) -> Sheet:
     with the file's keys and wordings: ``{"cable": {"length": "2.5 m"}}``. A parts file that the
     sheet names is looked for beside the file; for a text or a dict, in the working folder.
 
+    ``fill`` is asked first for what the sheet leaves to other files; a `Document` is a text that
+    was read already.
+
     Every quantity of the sheet is then a `Value` in its SI base unit, and ``sheet.line_of`` says
     where a key stands.
 
@@ -47,14 +56,16 @@ def load_sheet(source: Path | str | Mapping[str, Any]) -> Sheet:
             text, is not TOML, or is not a valid sheet; or its parts file is not. All problems of a
             sheet come together, a line each; they name the file, ``<text>`` or ``<dict>``.
     """
+    if isinstance(source, Document):
+        return _checked(source, Path(source.name).parent, fill)
     if isinstance(source, Mapping):
-        return _checked(Document("<dict>", "", dict(source)), Path())
+        return _checked(Document("<dict>", "", dict(source)), Path(), fill)
     if isinstance(source, str) and re.search("[\n=]", source):
-        return _checked(Document.parse(source, "<text>", _START), Path())
+        return _checked(Document.parse(source, "<text>", _START), Path(), fill)
     if source == "":
         raise SheetError([Problem("<text>", None, "", "", "is empty", _START)])
     path = Path(source)
-    return _checked(Document.read(path, _START), path.parent)
+    return _checked(Document.read(path, _START), path.parent, fill)
 
 
 def sheet_from_text(text: str, name: str) -> Sheet:
@@ -78,14 +89,14 @@ def starter() -> str:
     return text
 
 
-def _checked(document: Document, beside: Path) -> Sheet:
+def _checked(document: Document, beside: Path, fill: Fill = lambda document, _: document) -> Sheet:
     table = document.data.get("parts")
     file = table.get("file") if isinstance(table, dict) else None
     if not isinstance(file, str):
-        return _against_model(document)
+        return _against_model(fill(document, beside))
     # Relative to the sheet, so that a folder with both can be moved.
     with own_parts(load_own(beside / file)):
-        return _against_model(document)
+        return _against_model(fill(document, beside))
 
 
 def _against_model(document: Document) -> Sheet:

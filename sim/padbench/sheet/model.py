@@ -81,6 +81,28 @@ class PartsFile(Table):
     file: Text | None = Field(default=None, examples=["my-parts.toml"])
 
 
+class BoardFile(Table):
+    """``[board]``: the netlist of the board as drawn, beside the sheet, and what it cannot tell.
+
+    ``latch``, ``clock``, ``data``, ``supply`` and ``ground`` are nets whose names do not say what
+    they are; ``register`` is the reference of one register of the pad's chain, where the board has
+    several; ``ignore`` are parts that shall not be judged. ``parts`` gives values by reference, as
+    for IPC-D-356, which has none: ``U1 = "CD4021B"``, ``"R[1-8]" = "39k"``, ``SW5 = "Up"``.
+    """
+
+    netlist: Text = Field(examples=["my-pad.net"])
+    latch: Line | None = Field(default=None, examples=["LATCH"])
+    clock: Line | None = Field(default=None, examples=["CLOCK"])
+    data: Line | None = Field(default=None, examples=["DATA"])
+    supply: Line | None = Field(default=None, examples=["VCC"])
+    ground: Line | None = Field(default=None, examples=["GND"])
+    chip: Line | None = Field(default=None, alias="register", examples=["U1"])
+    ignore: Annotated[tuple[Line, ...], BeforeValidator(count(0, 200))] = Field(
+        default=(), examples=[["U3"]]
+    )
+    parts: Annotated[dict[str, Line], BeforeValidator(count(0, 200))] = Field(default_factory=dict)
+
+
 class Pad(Table):
     """``[pad]``: what it is called, what feeds it (V), and where it is used (°C).
 
@@ -384,6 +406,7 @@ class Sheet(Table):
     works_with: WorksWith
     poll: Poll
     hdl: Hdl | None = None
+    board: BoardFile | None = None
     _own: OwnParts = PrivateAttr(default_factory=own_now)
     _document: Document = PrivateAttr(default=Document("<dict>", "", {}))
 
@@ -434,6 +457,8 @@ class Sheet(Table):
                     yield Assumed(
                         key, str(default).lower() if isinstance(default, bool) else str(default)
                     )
+        filled = self._document.filled.items()
+        yield from (Assumed(key, value) for key, value in filled if value)
         yield from self._assumed_of_hdl(written.get("hdl", {}))
         part = self.part
         if self.chip.kind == "firmware":
@@ -474,6 +499,11 @@ class Sheet(Table):
             "register.kind": False,
         }
         return not fitted.get(key, True)
+
+    @property
+    def own(self) -> OwnParts:
+        """What its parts file holds."""
+        return self._own
 
     @property
     def part(self) -> RegisterPart:

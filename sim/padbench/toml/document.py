@@ -4,7 +4,7 @@ import re
 import stat
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -27,11 +27,14 @@ class Document:
     """A TOML text and what it holds; ``name`` stands for the file in messages.
 
     One made from a dict, ``Document("<dict>", "", data)``, has no text, and nothing in it a line.
+    ``filled`` names the dotted keys of ``data`` that come from elsewhere than the text, each with
+    what is assumed in it, if anything.
     """
 
     name: str
     text: str
     data: Mapping[str, Any]
+    filled: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
     def read(cls, path: Path, start: str) -> "Document":

@@ -1,0 +1,364 @@
+"""Drawn against meant: a board compared with a sheet, net by net.
+
+judge_board(drawn, sheet)        # findings board.*, each with the references that the board has
+
+What is meant for each pin is that of `padbench.wiring.plan`, so the two cannot disagree.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from padbench.core.buttons import BUTTONS
+from padbench.core.findings import Finding, Met, Place, Rule, Source, Verdict
+from padbench.core.remedies import joined
+from padbench.core.units import Value, show
+from padbench.sheet import Sheet
+from padbench.wiring.netlists.recognise import Drawn, Link
+from padbench.wiring.plan import Pin, wiring_plan
+
+__all__ = ["in_parallel", "judge_board"]
+
+_SAYS = {
+    "other-part": "{part} is a {at} on the board; the sheet has {meant}",
+    "below": "the pins of {part} are numbered as seen from below, so that all swap in a pattern:"
+    " {at}; mirror the footprint",
+    "turned": "{part} stands the other way round, so that all swap in a pattern: {at}; turn it",
+    "exchanged": "supply and ground are exchanged at {part}: {at}",
+    "elsewhere": "{part} goes to {at}; the sheet has it on {meant}",
+    "open": "{part} is open; it belongs on {meant}",
+    "not-carried": "{part} ({meant}) reaches no pin of a connector",
+    "swapped": "{part} goes to {at}, and {meant}: the two are swapped",
+    "misplaced": "{part} goes to {at}; it belongs on {meant}",
+    "no-contact": "there is no contact of {part}, which belongs on {meant}",
+    "not-to-ground": "{part} goes from {at} to {meant}, not to ground",
+    "floating": "{part} has no pull-up: no resistor goes from its net {at} to supply",
+    "pulled-down": "{part} pulls {at} to ground",
+    "joined": "{part} and {meant} share the net {at}",
+    "idle": "{part} does nothing: a side is open, or both are on one net ({at})",
+    "value": "{part} is {at}; the sheet has {meant}",
+    "no-place": "{part} goes from {at} to {meant}, for which the sheet has no place",
+    "conducts": "{part} conducts from {at} to {meant}; turn it round",
+    "not-judged": "{part} is not judged: {meant}",
+}
+"""The sentence of each kind of fault."""
+
+_Row = tuple[str, str, str, str]
+"""One fault: its kind, the part or pin by its reference, where it is, what is meant."""
+
+_COLUMNS = ("kinds", "parts", "places", "meant")
+
+
+def _said(finding: Finding) -> str:
+    columns = [finding.facts[name] for name in _COLUMNS]
+    rows = zip(*(column for column in columns if isinstance(column, tuple)), strict=True)
+    return "; ".join(
+        _SAYS[str(kind)].format(part=part, at=at, meant=meant) for kind, part, at, meant in rows
+    )
+
+
+_RULES = {
+    id_: Rule(id_, "", {"pass": says, "fail": _said, "not-judged": _said})
+    for id_, says in {
+        "board.register": "the board has the register and the chain of the sheet",
+        "board.footprint": "the pins of each register are numbered as its data sheet has them",
+        "board.supply": "supply and ground go to the pins of the register that take them",
+        "board.lines": "latch, clock and data go from the cable to their pins",
+        "board.serial-input": "the serial input is tied as in the sheet",
+        "board.buttons": "each contact goes to the input of its button",
+        "board.contacts": "each button has its contact to ground",
+        "board.pull-up": "each input has its pull-up",
+        "board.open": "no input pin is open",
+        "board.short": "no two nets that are meant apart are one",
+        "board.values": "the values on the board are those of the sheet",
+        "board.no-effect": "no part does nothing",
+        "board.no-place": "every part has a place on the sheet",
+        "board.left-out": "nothing on the board is left out of the judging",
+    }.items()
+}
+_SERIES = Rule(
+    "board.series",
+    "s",
+    dict.fromkeys(
+        ("pass", "fail"),
+        "with {parts:list} in series an edge on the cable takes {measured}; a tenth of the"
+        " shortest time of a read is {limit}",
+    ),
+)
+
+
+def judge_board(drawn: Drawn, sheet: Sheet) -> tuple[Finding, ...]:
+    """Findings ``board.*``: what the board has otherwise than the sheet.
+
+    What the sheet took from the board itself (`Document.filled`) is held to what is usual instead:
+    the serial order of the buttons, a tied serial input, an inverter where the register needs one.
+    """
+    compared = _Comparison(drawn, _meant(sheet))
+    if compared.has_register():
+        compared.all_else()
+    return tuple(compared.findings())
+
+
+def _meant(sheet: Sheet) -> Sheet:
+    filled, chip, last = sheet.document.filled, {}, sheet.chip.stages
+    if "register.serial-input" in filled and sheet.chip.serial_input == "open":
+        chip["serial_input"] = "ground"
+    if "register.latch-inverted" in filled:
+        chip["latch_inverted"] = sheet.part.load_level == "low"
+    update = {"chip": sheet.chip.model_copy(update=chip)}
+    if "buttons" in filled:
+        update["buttons"] = {name: last - place for place, name in enumerate(BUTTONS)}
+    return sheet.model_copy(update=update)
+
+
+class _Comparison:
+    def __init__(self, drawn: Drawn, meant: Sheet) -> None:
+        self.drawn, self.meant = drawn, meant
+        self.filled = meant.document.filled
+        self.rows: dict[str, list[_Row]] = {id_: [] for id_ in _RULES}
+
+    def add(self, id_: str, kind: str, part: str, at: str = "", meant: str = "") -> None:
+        self.rows[id_].append((kind, part, at, meant))
+
+    def findings(self) -> Iterator[Finding]:
+        for id_, rows in self.rows.items():
+            missed: Verdict = "not-judged" if id_ == "board.left-out" else "fail"
+            columns = zip(_COLUMNS, zip(*rows, strict=True) if rows else [()] * 4, strict=True)
+            yield Finding(
+                _RULES[id_],
+                missed if rows else "pass",
+                met=Met(other=self.drawn.board.name),
+                sources=(Source("the netlist", "given"),),
+                facts={name: tuple(map(str, column)) for name, column in columns},
+                place=Place("board.netlist"),
+            )
+        yield from self._series()
+
+    def has_register(self) -> bool:
+        """Whether it is the sheet's register, so that pins can be compared."""
+        drawn, part, stages = self.drawn, self.meant.part, self.meant.chip.stages
+        names = joined([one.reference for one in drawn.chain])
+        found = drawn.part.name if drawn.part else drawn.family
+        chips = -(-stages // part.stages)
+        if found not in (part.name, part.family):
+            self.add("board.register", "other-part", names, found, f"a {part.name}")
+        if chips != len(drawn.chain):
+            has = f"chain of {len(drawn.chain)}"
+            self.add("board.register", "other-part", names, has, f"{stages} stages, so {chips}")
+        return part.pins == drawn.pins and chips == len(drawn.chain)
+
+    def all_else(self) -> None:
+        """Compare pin by pin, then part by part."""
+        self.pins = wiring_plan(self.meant).pins
+        self._footprint()
+        self._fixed_pins()
+        self._contacts()
+        self._pull_ups()
+        self._shorts()
+        self._values()
+        self._links()
+
+    def net(self, pin: Pin) -> str:
+        return self.drawn.net(self.drawn.chain[pin.chip - 1], pin.number)
+
+    def shown(self, pin: Pin) -> str:
+        """A pin as the board has it: ``"U1 pin 4 (P4)"``."""
+        part, number = self.drawn.chain[pin.chip - 1], self.drawn.really(pin.number)
+        return f"{part.reference} pin {number} ({pin.name})"
+
+    def fits(self, pin: Pin) -> bool:
+        """Whether a pin is where it is meant to be; an unused output may go anywhere."""
+        net, drawn = self.net(pin), self.drawn
+        if pin.net == "latch" and self.meant.chip.latch_inverted:
+            return bool(drawn.inverter(net))
+        if pin.net in ("open", "chain"):
+            return pin.name != "serial" or pin.net == "chain" or not net
+        ties = [link.beyond(net) for link in drawn.across(net, "tie", "pull-up")]
+        tied = pin.name not in ("VDD", "VSS") and drawn.lines.get(pin.net) in ties
+        return pin.net in drawn.reach(net) or (tied and not drawn.reach(net))
+
+    def _footprint(self) -> None:
+        """All pins wrong in a pattern: named as such, and the rest judged as if it were mended."""
+        names = joined([part.reference for part in self.drawn.chain])
+        moved = [
+            f"{pin.net} is on pin {self.drawn.really(pin.number)}, not {pin.number}"
+            for pin in self.pins
+            if pin.net not in ("open", "chain") and self.drawn.really(pin.number) != pin.number
+        ]
+        if self.drawn.pattern == "exchanged":
+            self.add("board.supply", "exchanged", names, ", ".join(moved))
+        elif self.drawn.pattern:
+            at = f"{', '.join(moved[:4])}, and so on"
+            self.add("board.footprint", self.drawn.pattern, names, at)
+
+    def _fixed_pins(self) -> None:
+        """Every pin but the inputs of buttons, and the connectors."""
+        ids = {"VDD": "board.supply", "VSS": "board.supply", "serial": "board.serial-input"}
+        for pin in self.pins:
+            net, id_ = self.net(pin), ids.get(pin.name, "board.lines")
+            if not net and not pin.name.startswith("Q"):
+                self.add("board.open", "open", self.shown(pin), "", pin.net)
+            if pin.net not in self.meant.buttons and not self.fits(pin):
+                inverter = "the inverter on latch" if self.meant.chip.latch_inverted else "latch"
+                meant = inverter if pin.net == "latch" else pin.net
+                by = self.drawn.inverter(net)
+                at = f"{net}, through the inverter {by}" if by else net or "nothing"
+                self.add(id_, "elsewhere", self.shown(pin), at, meant)
+        for line, net in self.drawn.lines.items():
+            if line not in self.drawn.carried:
+                self.add("board.lines", "not-carried", net, "", line)
+        for inverter, into, _ in self.drawn.inverters:
+            if len(self.drawn.board.nets.get(into, ())) < 2:
+                self.add("board.open", "open", inverter, "", "ground, if it is not used")
+
+    def _contacts(self) -> None:
+        """Each contact: where it goes, and whether its other side is on ground."""
+        each = self.meant.part.stages
+        by_stage = {
+            (pin.chip - 1) * each + int(pin.name[1:]): pin
+            for pin in self.pins
+            if pin.name.startswith("P")
+        }
+        place = {name: self.shown(by_stage[at]) for name, at in self.meant.buttons.items()}
+        seen: dict[str, list[tuple[str, list[str]]]] = {name: [] for name in place}
+        for one in self.drawn.contacts:
+            part = f"{one.reference} ({one.button})"
+            near = [pin for pin in by_stage.values() if one.net in self.drawn.near(self.net(pin))]
+            seen.setdefault(one.button, []).append((part, [*map(self.shown, near)]))
+            if one.other != self.drawn.rails[1]:
+                self.add("board.contacts", "not-to-ground", part, one.net, one.other)
+        wrong = {}
+        for name, contacts in seen.items():
+            meant = place.get(name, "no stage of the sheet")
+            if not contacts:
+                self.add("board.contacts", "no-contact", name, "", meant)
+            for part, at in contacts:
+                if at != [meant]:
+                    wrong[part] = (joined(at) or "no input of the register", meant)
+        for part, (at, meant) in wrong.items():
+            other = next((one for one in wrong if wrong[one] == (meant, at)), "")
+            if not other:
+                self.add("board.buttons", "misplaced", part, at, meant)
+            elif [*wrong].index(part) < [*wrong].index(other):
+                self.add("board.buttons", "swapped", part, at, f"{other} to {meant}")
+
+    def _inputs(self) -> list[tuple[Pin, str]]:
+        """Inputs that are neither open nor tied."""
+        known = [(pin, self.net(pin)) for pin in self.pins if pin.name.startswith("P")]
+        return [(pin, net) for pin, net in known if net and net not in self.drawn.rails]
+
+    def _pull_ups(self) -> None:
+        wanted = self.meant.pull_up.value is not None or "pull-up.value" in self.filled
+        for pin, net in self._inputs():
+            if wanted and not self.drawn.lifting(net, "pull-up"):
+                self.add("board.pull-up", "floating", self.shown(pin), net)
+        for link in self._of("pull-down"):
+            self.add(
+                "board.pull-up", "pulled-down", link.reference, link.beyond(self.drawn.rails[1])
+            )
+
+    def _of(self, role: str) -> list[Link]:
+        return [link for link in self.drawn.links if link.role == role]
+
+    def _values(self) -> None:
+        drawn, resistors = self.drawn, self.meant.resistors
+        pull_up = self.meant.pull_up.value
+        groups = [("pull-up.value", pull_up, drawn.lifting(net, "pull-up"))
+                  for _, net in self._inputs()]  # fmt: skip
+        for line, value in (("latch", resistors.latch_to_supply),
+                            ("clock", resistors.clock_to_supply)):  # fmt: skip
+            key = f"{line}-to-supply"
+            groups.append((f"resistors.{key}", value, drawn.lifting(drawn.lines[line], key)))
+        for key, meant, links in groups:
+            names = joined([link.reference for link in links]) or "the resistor"
+            says = f"{_shown(meant)} ({key})"
+            if any(link.value is None for link in links):
+                self.add("board.left-out", "not-judged", names, "",
+                         f"the netlist gives no value, and {says} is taken")  # fmt: skip
+            elif key in self.filled or (not links and key == "pull-up.value"):
+                continue  # nothing to compare with; a missing pull-up is told with its pin
+            elif not _same(found := in_parallel(links) if links else None, meant):
+                self.add("board.values", "value", names, _shown(found), says)
+
+    def _shorts(self) -> None:
+        """Pins on one net that are meant on several, and contacts of several buttons on one."""
+        on: dict[str, dict[str, str]] = {}
+        for pin in self.pins:
+            if (net := self.net(pin)) and (pin.net != "open" or pin.name.startswith("Q")):
+                own = pin.name if pin.net == "open" else pin.net
+                on.setdefault(net, {}).setdefault(own, self.shown(pin))
+        for net, pins in on.items():
+            first, *others = pins.values()
+            if net in self.drawn.rails:
+                # That a line is there is told with its pin.
+                first = net
+                others = [
+                    shown
+                    for own, shown in pins.items()
+                    if own in self.meant.buttons or own.startswith("Q")
+                ]
+            for other in others:
+                self.add("board.short", "joined", first, net, other)
+        named = {*self.drawn.lines.values(), *(one.net for one in self.drawn.contacts)}
+        for net in sorted(named):
+            one, *more = sorted(self.drawn.roles(net))
+            if more:
+                self.add("board.short", "joined", one, net, joined(more))
+
+    def _links(self) -> None:
+        ignored = self.meant.board.ignore if self.meant.board else ()
+        for reference in ignored:
+            self.add("board.left-out", "not-judged", reference, "", "[board] ignore names it")
+        for link in self.drawn.links:
+            one, other = link.nets
+            if link.role == "idle":
+                self.add("board.no-effect", "idle", link.reference, one)
+            elif link.role in ("no-place", "conducts"):
+                self.add("board.no-place", link.role, link.reference, one, other)
+            elif link.role == "untold":
+                meant = "the netlist does not tell which way round it is"
+                self.add("board.left-out", "not-judged", link.reference, "", meant)
+            elif link.role == "indicator":
+                meant = "what it draws from the supply"
+                self.add("board.left-out", "not-judged", link.reference, "", meant)
+
+    def _series(self) -> Iterator[Finding]:
+        """Resistors in the lines, of which the sheet knows nothing: 2.2 R C from 10 % to 90 %."""
+        links, poll, cable = self._of("in-line"), self.meant.poll, self.meant.cable
+        ohms = max((link.value.high for link in links if link.value), default=None)
+        if ohms is None:
+            return
+        takes = 2.2 * ohms * cable.length.high * cable.capacitance.high
+        times = (poll.latch_width, poll.clock_low, poll.clock_high, poll.sample)
+        limit = 0.1 * min(time.low for time in times)
+        yield Finding(
+            _SERIES,
+            "pass" if takes <= limit else "fail",
+            takes,
+            limit,
+            limit - takes,
+            Met(other=self.drawn.board.name),
+            (Source("first-order RC", "calculated"),),
+            facts={"parts": tuple(link.reference for link in links)},
+            place=Place("board.netlist"),
+        )
+
+
+def in_parallel(links: Sequence[Link]) -> Value:
+    """Resistors of known value side by side: 1/R is the sum of each 1/R."""
+    values = [link.value for link in links if link.value is not None]
+    ends = [(value.nominal, value.low, value.high) for value in values]
+    return Value(*(1 / sum(1 / end for end in each) for each in zip(*ends, strict=True)))
+
+
+def _shown(value: Value | None) -> str:
+    if value is None:
+        return "absent"
+    percent = 100 * (value.high / value.nominal - 1) if value.nominal else 0.0
+    return show(value.nominal, "Ω") + (f" ± {percent:.3g} %" if percent > 1e-6 else "")
+
+
+def _same(found: Value | None, meant: Value | None) -> bool:
+    """Whether a value is within the sheet's; without a tolerance of its own its nominal counts."""
+    if found is None or meant is None:
+        return found is meant
+    slack = 1e-9 * meant.nominal
+    return meant.low - slack <= found.low and found.high <= meant.high + slack

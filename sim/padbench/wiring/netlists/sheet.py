@@ -1,0 +1,213 @@
+"""What a netlist says of a sheet: the keys that a small sheet beside it leaves out.
+
+load_sheet(path, filled_from_board)          # reads the netlist that [board] names
+netlist_alone(Path("my-pad.net"))            # a small sheet for one that has none
+"""
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from padbench.core.buttons import BUTTONS
+from padbench.core.units import Value, show
+from padbench.parts.own import own_parts
+from padbench.sheet import STARTER, Sheet
+from padbench.sheet.fields import ABSENT
+from padbench.sheet.model import BoardFile, Cable, Contacts
+from padbench.toml import Document
+from padbench.wiring.netlists.compare import in_parallel
+from padbench.wiring.netlists.reading import read_board
+from padbench.wiring.netlists.recognise import Drawn, recognise
+
+__all__ = ["board_of", "filled_from_board", "netlist_alone", "sheet_text"]
+
+_ASSUMED: Mapping[str, Mapping[str, Any]] = {
+    "pad": {"supply": "5 V ± 5 %"},
+    "works-with": {"ports": ["push-pull", "pull-down-only"]},
+    "poll": {"use": "plain-loop"},
+}
+"""What no netlist tells and every sheet must have: as in the starter sheet."""
+
+_TOLERANCE = 0.05
+"""Of a resistor whose netlist tells none."""
+
+
+def board_of(sheet: Sheet) -> Drawn | None:
+    """The board that a sheet names, recognised; None if it names none.
+
+    Raises as `read_board` and `recognise` do.
+    """
+    if sheet.board is None:
+        return None
+    with own_parts(sheet.own):
+        return _drawn(Path(sheet.document.name).parent, sheet.board)
+
+
+def _drawn(beside: Path, table: BoardFile) -> Drawn:
+    return recognise(read_board(beside / table.netlist, table.parts), table)
+
+
+def netlist_alone(path: Path, board: Mapping[str, Any] | None = None) -> Document:
+    """A small sheet for a netlist: its name, and what no netlist tells, assumed.
+
+    ``board`` are further keys of its ``[board]``.
+    """
+    data: dict[str, Any] = {name: {**rows} for name, rows in _ASSUMED.items()}
+    data["pad"]["name"] = path.stem
+    data["board"] = {"netlist": path.name, **(board or {})}
+    filled = {
+        f"{name}.{option}": value if isinstance(value, str) else ", ".join(value)
+        for name, rows in _ASSUMED.items()
+        for option, value in rows.items()
+    }
+    return Document(str(path), "", data, filled)
+
+
+def sheet_text(path: Path, beside: str, board: Mapping[str, Any]) -> tuple[str, list[str]]:
+    """The starter sheet with what a netlist tells, and the keys that it leaves to check.
+
+    ``beside`` is the file as the sheet is to name it, ``board`` are the keys of its ``[board]``. A
+    resistor that the board has not, or of no known value, is "absent"; a button that reaches no
+    stage and a part of which the family alone is known are left to the user.
+
+    Raises as `filled_from_board` does.
+    """
+    document = filled_from_board(netlist_alone(path, board), path.parent)
+    values: dict[tuple[str, str], object] = {
+        ("pull-up", "value"): ABSENT,
+        ("resistors", "latch-to-supply"): ABSENT,
+        ("resistors", "clock-to-supply"): ABSENT,
+        ("register", "part"): "?",
+        **{("buttons", name): None for name in BUTTONS},
+        ("pad", "name"): path.stem,
+    }
+    for name in ("register", "buttons", "pull-up", "resistors"):
+        rows = document.data.get(name, {})
+        values |= {(name, option): value for option, value in rows.items()}
+    text = STARTER
+    for (name, option), value in values.items():
+        written = f"{option} = {_toml(value)}"
+        if value is None:
+            written = f"# {option} = # its contact reaches no stage"
+        place = rf"(?ms)^(\[{name}\]\n.*?^){option} = (?:\"[^\"]*\"|\w+)"
+        text = re.sub(place, lambda found, new=written: found[1] + new, text, count=1)
+    tables = {"board": {"netlist": beside, **board}}
+    tables["board.parts"] = tables["board"].pop("parts", {})
+    for name, rows in tables.items():
+        lines = [f"{_toml(key)} = {_toml(value)}\n" for key, value in rows.items()]
+        text += f"\n[{name}]\n{''.join(lines)}" if lines else ""
+    assumed = [key for key, what in document.filled.items() if what]
+    return text, [*assumed, "contacts", "cable"]
+
+
+def _toml(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
+def filled_from_board(document: Document, beside: Path) -> Document:
+    """The document with what it leaves out and its netlist has; one without ``[board]`` as it is.
+
+    Raises as `read_board` and `recognise` do.
+    """
+    try:
+        table = BoardFile.model_validate(document.data["board"], by_alias=True, by_name=False)
+    except (KeyError, ValidationError):
+        return document  # the check of the whole sheet says what is wrong with it
+    data, filled = {**document.data}, {**document.filled}
+    drawn = _drawn(beside, table)
+    for (name, option), (value, assumed) in _keys(drawn).items():
+        rows = data.get(name, {})
+        if not isinstance(rows, dict) or option in rows or (not option and name in data):
+            continue
+        data[name] = {**rows, option: value} if option else value
+        filled[f"{name}.{option}".rstrip(".")] = assumed
+    for name, option, added in _added(drawn, data):
+        data[name] = {**data.get(name, {}), option: added}
+        filled[f"{name}.{option}"] = f"{added}, with what is on the board"
+    return replace(document, data=data, filled=filled)
+
+
+def _keys(drawn: Drawn) -> dict[tuple[str, str], tuple[Any, str]]:
+    """Keys of a sheet with their values, and what is assumed in each."""
+    chain, pins = drawn.chain, drawn.pins
+    each = sum(name.startswith("P") for name in pins)
+    ends = [
+        int(name[1:])
+        for name, number in pins.items()
+        if re.fullmatch("Q[0-9]+", name) and "data" in drawn.reach(drawn.net(chain[-1], number))
+    ]
+    serial = drawn.net(chain[0], pins["serial"])
+    ties = [serial, *(link.beyond(serial) for link in drawn.across(serial, "tie"))]
+    tie = next((name for name in ("ground", "supply") if drawn.lines[name] in ties), "open")
+    stages: dict[str, int] = {}
+    for stage, net in drawn.inputs():
+        for name in drawn.reach(net) & {*BUTTONS}:
+            stages.setdefault(name, stage)
+    load = drawn.net(chain[-1], pins["load"])
+    last = (len(chain) - 1) * each + max(ends, default=each)
+    keys: dict[tuple[str, str], tuple[Any, str]] = {
+        ("register", "stages"): (max(last, *stages.values(), 1), ""),
+        ("register", "serial-input"): (tie, ""),
+        ("register", "latch-inverted"): (bool(drawn.inverter(load)), ""),
+        ("buttons", ""): ({name: stages[name] for name in BUTTONS if name in stages}, ""),
+    }
+    if drawn.part is not None:
+        keys["register", "part"] = (drawn.part.name, "")
+    nets = [net for _, net in drawn.inputs() if net not in drawn.rails]
+    nets += [contact.net for contact in drawn.contacts]
+    groups = {("pull-up", "value"): [drawn.lifting(net, "pull-up") for net in nets]}
+    for line in ("latch", "clock"):
+        key = f"{line}-to-supply"
+        groups["resistors", key] = [drawn.lifting(drawn.lines[line], key)]
+    for place, each_net in groups.items():
+        if not all(each_net):
+            keys[place] = ABSENT, ""  # one that lacks its resistor is as bad as all
+        elif all(link.value for links in each_net for link in links):
+            keys[place] = _written([in_parallel(links) for links in each_net])
+    return keys
+
+
+def _added(drawn: Drawn, data: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
+    """What stands on the board besides, added to values of the sheet: table, key, new value.
+
+    A resistor between a contact and its input counts as part of the contact, a capacitor on a line
+    as part of the cable.
+    """
+    ohms, farads = (
+        max((one.value.high for one in drawn.links if one.role == role and one.value), default=0.0)
+        for role in ("in-contact", "on-line")
+    )
+    try:
+        contacts = Contacts.model_validate(data.get("contacts", {}), by_alias=True, by_name=False)
+        cable = Cable.model_validate(data.get("cable", {}), by_alias=True, by_name=False)
+    except ValidationError:
+        return  # the check of the whole sheet says what is wrong
+    if ohms:
+        for name in ("closed", "worn", "open"):
+            yield "contacts", name, _spanning(getattr(contacts, name), ohms, "Ω")
+    if farads:
+        more = farads / max(cable.length.low, 1e-3)
+        yield "cable", "capacitance", _spanning(cable.capacitance, more, "F/m")
+
+
+def _spanning(value: Value, added: float, unit: str = "Ω") -> str:
+    """A value as a sheet has it, more by what is added, its tolerance rounded up."""
+    nominal = (value.low + value.high) / 2 + added
+    percent = 100 * (value.high + added - nominal) / nominal if nominal else 0.0
+    shown = show(nominal, unit, 6)
+    return shown if percent < 1e-6 else f"{shown} ± {round(percent + 5e-5, 4):g} %"
+
+
+def _written(values: list[Value]) -> tuple[str, str]:
+    """Several resistors as one value that spans them all, as a sheet has it; what is assumed."""
+    exact = all(value.low == value.high for value in values)
+    low, high = min(value.low for value in values), max(value.high for value in values)
+    if exact:
+        low, high = low * (1 - _TOLERANCE), high * (1 + _TOLERANCE)
+    says = _spanning(Value((low + high) / 2, low, high), 0.0)
+    return says, f"{says}, as the netlist tells no tolerance" if exact else ""

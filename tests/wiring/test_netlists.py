@@ -1,0 +1,543 @@
+"""Netlists: three formats, one board; what is recognised, and drawn against meant."""
+
+import random
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from boards import BUTTONS, FORMS, INPUTS, Part, changed, harbour, write
+
+import padbench
+from padbench.cli import main
+from padbench.jobs.loading import design_of, load_sheet
+from padbench.sheet import STARTER, SheetError
+from padbench.wiring.netlists.compare import judge_board
+from padbench.wiring.netlists.reading import is_netlist, read_board
+from padbench.wiring.netlists.sheet import board_of
+
+SHEETS = Path(__file__).parents[2] / "sim/sheets"
+IPC_PARTS = '[board.parts]\nU1 = "CD4021B"\n"R*" = "39k"\n'
+
+
+@pytest.fixture
+def judged(tmp_path):
+    """What a board comes to against a sheet, by id; the starter sheet unless a text is given."""
+
+    def judge(parts, form="s-expression", sheet=STARTER, board=""):
+        (tmp_path / "pad.net").write_text(write(parts, form))
+        path = tmp_path / "pad.toml"
+        path.write_text(f'{sheet}\n[board]\nnetlist = "pad.net"\n{board}')
+        design = design_of(path)
+        drawn = board_of(design.sheet)
+        return {found.id: found for found in judge_board(drawn, design.sheet)}
+
+    return judge
+
+
+def fails(found):
+    return {id_: one.says for id_, one in found.items() if one.verdict == "fail"}
+
+
+# ── formats ──────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("revision", "abc")
+@pytest.mark.parametrize("form", FORMS)
+def test_the_examples_are_the_library_s_boards(form, revision):
+    """And each format tells of the same pins and nets."""
+    path = SHEETS / f"harbour-{revision}.{FORMS[form]}"
+    title = f"Harbour Street replacement pad, revision {revision.upper()}"
+    assert path.read_text() == write(harbour(revision), form, title)
+    assert is_netlist(path)
+    board = read_board(path, {})
+    assert board.form.startswith(form)
+    pins = {
+        (reference, pin, net)
+        for net, several in board.nets.items()
+        for reference, pin in several
+        if reference != "U1" and not net.startswith("NC")
+    }
+    meant = harbour(revision).items()
+    assert pins == {(r, p, net) for r, part in meant if r != "U1" for p, net in part.pins.items()}
+
+
+def test_a_long_name_of_ipc_d_356_stands_in_its_alias(tmp_path):
+    text = write(harbour(), "IPC-D-356").replace("LATCH  ", "NNAME1 ")
+    (tmp_path / "pad.ipc").write_text(text.replace("P  UNITS", "P  NNAME1  LATCH\nP  UNITS", 1))
+    board = read_board(tmp_path / "pad.ipc", {})
+    assert dict(board.nets)["LATCH"] == (("U1", "9"), ("R9", "2"), ("J1", "3"))
+
+
+def test_pins_without_a_net_are_not_joined_by_their_name(judged):
+    """IPC-D-356 calls the net of each of them N/C."""
+    parts = changed(harbour(), U1={"11": "N/C", "2": "N/C"})
+    found = judged(parts, "IPC-D-356", board=IPC_PARTS + '"R9" = "3.6k"\n"R10" = "3.6k"\n')
+    assert {*fails(found)} == {"board.serial-input", "board.open"}
+
+
+def test_a_part_that_is_not_fitted_pulls_nothing_up(judged):
+    parts = harbour()
+    found = judged({**parts, "R6": replace(parts["R6"], value="DNP")})
+    says = "U1 pin 5 (P3) has no pull-up: no resistor goes from its net DOWN to supply"
+    assert fails(found) == {"board.pull-up": says}
+
+
+def test_a_mark_of_not_fitted_counts_as_well(tmp_path):
+    text = write(harbour(), "s-expression").replace(
+        '(ref "R6") (value "39k")', '(ref "R6") (value "39k") (property (name "dnp"))'
+    )
+    (tmp_path / "pad.net").write_text(text)
+    assert not read_board(tmp_path / "pad.net", {}).parts["R6"].fitted
+
+
+def test_in_spice_an_m_is_a_thousandth(tmp_path):
+    text = "* pad\nr1 a b 2m\nr2 a b 3meg\nr3 a b 4k7\n.end\n"
+    (tmp_path / "pad.cir").write_text(text)
+    board = read_board(tmp_path / "pad.cir", {})
+    assert [part.value for part in board.parts.values()] == ["2m", "3M", "4K7"]
+
+
+# ── drawn against meant ──────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("form", ["s-expression", "SPICE"])
+def test_the_good_board_is_the_sheet(judged, form):
+    found = judged(harbour(), form)
+    assert {one.verdict for one in found.values()} == {"pass"}
+    assert len(found) == 14
+
+
+def with_part(**parts):
+    return {**harbour(), **parts}
+
+
+DOWN, UP = str(INPUTS[3]), str(INPUTS[4])
+FAULTS = {
+    "swapped": (
+        changed(harbour(), U1={UP: "DOWN", DOWN: "UP"}),
+        {"board.buttons": "SW5 (Up) goes to U1 pin 5 (P3), and SW6 (Down) to U1 pin 4 (P4): the two"
+         " are swapped"},
+    ),
+    "contact at a wrong input": (
+        changed(harbour(), SW5={"1": "LEFT"}),
+        {"board.buttons": "SW5 (Up) goes to U1 pin 6 (P2); it belongs on U1 pin 4 (P4)",
+         "board.short": "Left and Up share the net LEFT"},
+    ),
+    "no pull-up": (
+        {name: part for name, part in harbour().items() if name != "R6"},
+        {"board.pull-up": "U1 pin 5 (P3) has no pull-up: no resistor goes from its net DOWN to"
+         " supply"},
+    ),
+    "pull-up at the wrong net": (
+        changed(harbour(), R6={"2": "UP"}),
+        {"board.pull-up": "U1 pin 5 (P3) has no pull-up: no resistor goes from its net DOWN to"
+         " supply",
+         "board.values": "R5 and R6 is 19.5 kΩ; the sheet has 39 kΩ ± 5 % (pull-up.value)"},
+    ),
+    "pull-up to ground": (
+        changed(harbour(), R6={"1": "GND"}),
+        {"board.pull-up": "U1 pin 5 (P3) has no pull-up: no resistor goes from its net DOWN to"
+         " supply; R6 pulls DOWN to ground"},
+    ),
+    "open serial input": (
+        changed(harbour(), U1={"11": None}),
+        {"board.open": "U1 pin 11 (serial) is open; it belongs on ground",
+         "board.serial-input": "U1 pin 11 (serial) goes to nothing; the sheet has it on ground"},
+    ),
+    "open input": (
+        changed(harbour(), U1={UP: None}),
+        {"board.open": "U1 pin 4 (P4) is open; it belongs on Up",
+         "board.buttons": "SW5 (Up) goes to no input of the register; it belongs on U1 pin 4 (P4)"},
+    ),
+    "exchanged": (
+        changed(harbour(), U1={"16": "GND", "8": "VCC"}),
+        {"board.supply": "supply and ground are exchanged at U1: ground is on pin 16, not 8,"
+         " supply is on pin 8, not 16"},
+    ),
+    "latch and clock": (
+        changed(harbour(), U1={"9": "CLOCK", "10": "LATCH"}),
+        {"board.lines": "U1 pin 9 (load) goes to CLOCK; the sheet has it on latch; U1 pin 10"
+         " (clock) goes to LATCH; the sheet has it on clock"},
+    ),
+    "data from the wrong output": (
+        changed(harbour(), U1={"3": None, "12": "DATA"}),
+        {"board.lines": "U1 pin 3 (Q8) goes to nothing; the sheet has it on data"},
+    ),
+    "two nets are one": (
+        changed(harbour(), U1={DOWN: "UP"}, SW6={"1": "UP"}, R6={"2": "UP"}),
+        None,
+    ),
+    "an input on ground": (
+        changed(harbour(), U1={UP: "GND"}),
+        {"board.buttons": "SW5 (Up) goes to no input of the register; it belongs on U1 pin 4 (P4)",
+         "board.short": "GND and U1 pin 4 (P4) share the net GND"},
+    ),
+    "nothing done": (
+        with_part(R20=Part("10k", {"1": "UP", "2": "UP"})),
+        {"board.no-effect": "R20 does nothing: a side is open, or both are on one net (UP)"},
+    ),
+    "one side open": (
+        with_part(C2=Part("100n", {"1": "VCC"})),
+        {"board.no-effect": "C2 does nothing: a side is open, or both are on one net (VCC)"},
+    ),
+    "another value": (
+        with_part(R9=Part("36k", {"1": "VCC", "2": "LATCH"})),
+        {"board.values": "R9 is 36 kΩ; the sheet has 3.6 kΩ ± 5 % (resistors.latch-to-supply)"},
+    ),
+    "a resistor left out": (
+        {name: part for name, part in harbour().items() if name != "R10"},
+        {"board.values": "the resistor is absent; the sheet has 3.6 kΩ ± 5 %"
+         " (resistors.clock-to-supply)"},
+    ),
+    "contact to supply": (
+        changed(harbour(), SW5={"2": "VCC"}),
+        {"board.contacts": "SW5 (Up) goes from UP to VCC, not to ground"},
+    ),
+    "no contact": (
+        {name: part for name, part in harbour().items() if name != "SW5"},
+        {"board.contacts": "there is no contact of Up, which belongs on U1 pin 4 (P4)"},
+    ),
+    "a line without a core": (
+        changed(harbour(), J1={"4": None}),
+        {"board.lines": "U1 pin 3 (Q8) goes to nothing; the sheet has it on data; DATA (data)"
+         " reaches no pin of a connector"},
+    ),
+    "another register": (
+        with_part(U1=replace(harbour()["U1"], value="HEF4021BT")),
+        {"board.register": "U1 is a HEF4021B on the board; the sheet has a CD4021B"},
+    ),
+    "a resistor between two lines": (
+        with_part(R20=Part("10k", {"1": "LATCH", "2": "CLOCK"})),
+        {"board.no-place": "R20 goes from LATCH to CLOCK, for which the sheet has no place"},
+    ),
+    "a diode the wrong way round": (
+        with_part(D1=Part("1N4148", {"1": "CLOCK", "2": "GND"}, {"1": "A", "2": "K"})),
+        {"board.no-place": "D1 conducts from CLOCK to GND; turn it round"},
+    ),
+    "a second contact that is not read": (
+        with_part(SW9=Part("A", {"1": "OTHER", "2": "GND"}), TP1=Part("", {"1": "OTHER"})),
+        {"board.buttons": "SW9 (A) goes to no input of the register; it belongs on U1 pin 1 (P8)"},
+    ),
+    "a gate whose input floats": (
+        with_part(U3=Part("74HC14", {"7": "GND", "14": "VCC", "1": "GND", "3": "GND", "5": "GND",
+                                     "9": "GND", "11": "GND"})),
+        {"board.open": "U3 pin 13 is open; it belongs on ground, if it is not used"},
+    ),
+    "a capacitor at an input": (
+        with_part(C5=Part("100n", {"1": "UP", "2": "GND"})),
+        {"board.no-place": "C5 goes from UP to GND, for which the sheet has no place"},
+    ),
+    "turned package": (
+        with_part(
+            U1=Part("CD4021BE", {str((int(pin) + 7) % 16 + 1): net
+                                 for pin, net in harbour()["U1"].pins.items()})
+        ),
+        None,
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_fault_is_named_with_the_references_of_the_board(judged, name):
+    parts, says = FAULTS[name]
+    found = fails(judged(parts))
+    assert found
+    if says is not None:
+        assert found == says
+
+
+def test_a_mirrored_footprint_is_named_as_such_and_nothing_else(judged):
+    found = fails(judged(harbour("c")))
+    assert [*found] == ["board.footprint"]
+    assert "the pins of U1 are numbered as seen from below" in found["board.footprint"]
+    assert "A is on pin 16, not 1" in found["board.footprint"]
+
+
+def test_what_is_wrong_besides_a_mirrored_footprint_is_told_too(judged):
+    parts = {name: part for name, part in harbour("c").items() if name != "R6"}
+    assert {*fails(judged(parts))} == {"board.footprint", "board.pull-up"}
+
+
+def test_supply_and_ground_in_one_are_a_short(judged):
+    """Told by the names of the connector's pins, as the net has but one."""
+    one = {
+        name: replace(part, pins={p: net.replace("GND", "VCC") for p, net in part.pins.items()})
+        for name, part in harbour().items()
+    }
+    one["J1"] = replace(one["J1"], names={"1": "GND"})
+    assert "ground and supply share the net VCC" in fails(judged(one)).get("board.short", "")
+
+
+def test_what_is_left_out_is_told(judged):
+    parts = with_part(U9=Part("MCU", {"1": "VCC", "2": "GND"}))
+    found = judged(parts, board='ignore = ["U9"]\n')
+    assert fails(found) == {}
+    told = found["board.left-out"]
+    assert (told.verdict, told.says) == ("not-judged", "U9 is not judged: [board] ignore names it")
+
+
+def test_two_nets_that_are_one_are_a_short(judged):
+    found = fails(judged(FAULTS["two nets are one"][0]))
+    assert "U1 pin 4 (P4) and U1 pin 5 (P3) share the net UP" in found["board.short"]
+
+
+@pytest.mark.parametrize("pin", range(1, 17))
+def test_no_pin_can_be_moved_unseen(judged, pin):
+    """Each pin of the register, but unused outputs, on each other net of the board."""
+    parts = harbour()
+    own = parts["U1"].pins.get(str(pin))
+    if own is None:
+        return
+    for net in ("VCC", "GND", "LATCH", "DATA", "UP", "LEFT", None):
+        if net != own:
+            assert fails(judged(changed(parts, U1={str(pin): net}))), net
+
+
+# ── recognition ──────────────────────────────────────────────────────────────────────────────────
+
+
+def test_series_resistors_inverter_and_chips_beside_are_recognised(judged):
+    parts = with_part(
+        U1=Part("74HC165", {
+            **{"1": "LOAD", "2": "CLOCK_IN", "9": "SERIAL_OUT", "10": "GND", "15": "GND"},
+            **{"8": "GND", "16": "VCC", "11": "RIGHT", "12": "LEFT", "13": "DOWN", "14": "UP"},
+            **{"3": "START", "4": "SELECT", "5": "B", "6": "A"},
+        }),
+        U2=Part("74LVC1G04", {"2": "LATCH", "3": "GND", "4": "LOAD", "5": "VCC"}),
+        R21=Part("100", {"1": "CLOCK", "2": "CLOCK_IN"}),
+        R22=Part("100", {"1": "DATA", "2": "SERIAL_OUT"}),
+        D1=Part("ESD", {"1": "GND", "2": "CLOCK"}, {"1": "A", "2": "K"}),
+    )  # fmt: skip
+    sheet = STARTER.replace("CD4021B", "74HC165", 1).replace(
+        "latch-inverted = false", "latch-inverted = true"
+    )
+    found = judged(parts, sheet=sheet)
+    assert fails(found) == {}
+    assert found["board.series"].facts["parts"] == ("R21", "R22")
+    without = {**parts, "U1": changed(parts, U1={"1": "LATCH"})["U1"]}
+    assert "latch" in fails(judged(without, sheet=sheet))["board.lines"]
+
+
+def test_a_transistor_is_an_inverter(judged):
+    parts = changed(harbour(), U1={"9": "LOAD"}) | {
+        "Q1": Part("BC547", {"1": "LOAD", "2": "BASE", "3": "GND"}, {"1": "C", "2": "B", "3": "E"}),
+        "R30": Part("10k", {"1": "LATCH", "2": "BASE"}),
+        "R31": Part("4.7k", {"1": "VCC", "2": "LOAD"}),
+    }
+    says = "U1 pin 9 (load) goes to LOAD, through the inverter Q1; the sheet has it on latch"
+    assert fails(judged(parts)) == {"board.lines": says}
+
+
+def test_a_large_series_resistor_is_no_small_thing(judged):
+    parts = changed(harbour(), U1={"3": "OUT"}) | {"R22": Part("100k", {"1": "DATA", "2": "OUT"})}
+    assert {*fails(judged(parts))} == {"board.series"}
+
+
+def test_what_is_on_the_board_besides_is_added_to_the_sheet(tmp_path):
+    parts = changed(harbour(), SW1={"1": "PAD_OF_A"}) | {
+        "R23": Part("1k", {"1": "PAD_OF_A", "2": "A"}),
+        "C9": Part("47p", {"1": "CLOCK", "2": "GND"}),
+    }
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    sheet = load_sheet(tmp_path / "pad.net")
+    assert sheet.contacts.worn.nominal == pytest.approx(11e3)
+    assert sheet.cable.capacitance.nominal == pytest.approx(100e-12 + 47e-12 / 2.5)
+    assert "cable.capacitance" in {one.key for one in sheet.assumed}
+
+
+@pytest.mark.parametrize("form", ["s-expression", "SPICE"])
+def test_a_chain_of_two_registers_is_one_pad(judged, form):
+    first = harbour()["U1"].pins | {str(pin): "VCC" for pin in INPUTS.values()} | {"3": "CHAIN"}
+    parts = changed(harbour(), U1={"11": "CHAIN"}) | {"U2": Part("CD4021BE", first)}
+    sheet = STARTER.replace("stages = 8", "stages = 16")
+    for place, name in enumerate(BUTTONS):
+        sheet = sheet.replace(f"\n{name} = {8 - place}\n", f"\n{name} = {16 - place}\n")
+    assert fails(judged(parts, form, sheet=sheet)) == {}
+    assert {*fails(judged(parts, form))} == {"board.register"}
+
+
+def test_two_pads_on_one_board_are_judged_each_by_its_own_sheet(judged):
+    """An adapter: they share latch and clock, and each has its own data line."""
+    common = {"VCC", "GND", "LATCH", "CLOCK"}
+    parts = harbour()
+    for reference, part in harbour().items():
+        if reference not in ("R9", "R10", "J1"):
+            pins = {p: net if net in common else f"{net}_2" for p, net in part.pins.items()}
+            number = reference.lstrip("USWRC")
+            name = f"{reference.removesuffix(number)}{int(number) + 20}"
+            parts[name] = replace(part, pins=pins)
+    assert {"U21", "SW25", "R26", "C21"} <= parts.keys()
+    parts["J2"] = Part("Cable", {"1": "GND", "2": "CLOCK", "3": "LATCH", "4": "DATA_2", "5": "VCC"})
+    second = 'register = "U21"\ndata = "DATA_2"\n'
+    first = 'register = "U1"\n'
+    assert fails(judged(parts, board=first)) == {}
+    assert fails(judged(parts, board=second)) == {}
+    swapped = changed(parts, U21={UP: "DOWN_2", DOWN: "UP_2"})
+    assert fails(judged(swapped, board=first)) == {}
+    says = "SW25 (Up) goes to U21 pin 5 (P3), and SW26 (Down) to U21 pin 4 (P4)"
+    assert fails(judged(swapped, board=second)) == {"board.buttons": f"{says}: the two are swapped"}
+    between = {**parts, "R40": Part("1k", {"1": "UP", "2": "UP_2"})}
+    assert {*fails(judged(between, board=first))} == {"board.no-place"}
+
+
+def test_every_row_of_the_table_says_by_what(tmp_path):
+    (tmp_path / "pad.net").write_text(write(harbour(), "s-expression"))
+    drawn = board_of(load_sheet(tmp_path / "pad.net"))
+    table = {row["reference"]: (row["what"], row["by"]) for row in drawn.rows}
+    assert {*table} == {*harbour()} | {"net VCC", "net GND", "net LATCH", "net CLOCK", "net DATA"}
+    assert table["SW5"] == ("contact of Up", "its value Up")
+    assert table["R9"] == ("latch-to-supply, VCC to LATCH", "its reference letters R")
+    assert table["U1"] == ("register, place 1 of 1 in the chain", "its value CD4021BE")
+
+
+# ── sheet and command line ───────────────────────────────────────────────────────────────────────
+
+
+def test_a_netlist_alone_is_a_sheet_with_the_rest_assumed():
+    sheet = load_sheet(SHEETS / "harbour-a.net")
+    assert sheet.buttons["Up"], sheet.buttons["Down"] == (3, 4)
+    assert sheet.chip.serial_input == "open"
+    assert sheet.resistors.clock_to_supply is None
+    assumed = {one.key: one.value for one in sheet.assumed}
+    assert assumed["pull-up.value"] == "10 kΩ ± 5 %, as the netlist tells no tolerance"
+    assert assumed["poll.use"] == "plain-loop"
+
+
+def test_a_small_sheet_takes_from_its_netlist_what_it_leaves_out():
+    sheet, whole = (load_sheet(SHEETS / f"harbour-{name}.toml") for name in ("board", "b"))
+    for table in ("buttons", "pull_up", "resistors", "chip", "cable"):
+        assert getattr(sheet, table) == getattr(whole, table)
+
+
+def test_verify_fails_what_the_board_has_wrong(tmp_path):
+    """Though the sheet beside it is a good one."""
+    (tmp_path / "pad.net").write_text(write(FAULTS["swapped"][0], "s-expression"))
+    (tmp_path / "pad.toml").write_text(STARTER + '\n[board]\nnetlist = "pad.net"\n')
+    result = padbench.verify(tmp_path / "pad.toml", "idle")
+    assert result.exit_code == 1
+    assert [one.id for one in result.findings if one.verdict == "fail"] == ["board.buttons"]
+    plan = result.document["plan"]
+    assert (plan["holds"], plan["left"]) == (False, ["board.buttons"])
+    assert any(section.id == "board" for section in result.sections)
+
+
+def test_a_sheet_made_from_a_netlist_is_the_board(tmp_path, capsys):
+    path = tmp_path / "pad.toml"
+    assert main(["new", str(path), "--from", str(SHEETS / "harbour-a.net")]) == 0
+    assert "so check: pad.supply" in capsys.readouterr().out
+    sheet = load_sheet(path)
+    assert sheet.buttons == load_sheet(SHEETS / "harbour-a.toml").buttons
+    assert sheet.chip.serial_input == "open"
+    assert sheet.pull_up.value.nominal == 10e3
+    board = judge_board(board_of(sheet), sheet)
+    assert {one.id for one in board if one.verdict == "fail"} <= {"board.open"}
+
+
+def test_what_the_netlist_lacks_is_given_on_the_command_line(tmp_path, capsys):
+    path, netlist = tmp_path / "pad.toml", SHEETS / "harbour-b.ipc"
+    options = ["--part", "U1=CD4021B", "--part", "R[1-8]=39k", "--part", "R*=3.6k"]
+    assert main(["new", str(path), "--from", str(netlist), *options]) == 0
+    assert load_sheet(path).resistors.latch_to_supply.nominal == 3600
+
+
+# ── bad input ────────────────────────────────────────────────────────────────────────────────────
+
+GOOD = write(harbour(), "s-expression")
+BAD = {
+    "cut off": (GOOD[:-200], "does not end"),
+    "cut at a bracket": (GOOD[: GOOD.rindex("(node")], "breaks off"),
+    "cut off, IPC": (write(harbour(), "IPC-D-356").replace("999\n", ""), "999 is missing"),
+    "cut off, SPICE": (write(harbour(), "SPICE").replace(".end\n", ""), ".end is missing"),
+    "an unknown subcircuit": (write(harbour(), "SPICE").replace(".subckt CABLE", ".subckt X"),
+                              "whose .subckt is not there"),
+    "twice": (GOOD.replace('(ref "R2") (value', '(ref "R1") (value'), "R1 stands there twice"),
+    "a pin on two nets": (GOOD.replace('(ref "R2") (pin "2")', '(ref "R1") (pin "2")'),
+                          "R1 pin 2 stands on two nets"),
+    "no such part": (GOOD.replace('(node (ref "R2")', '(node (ref "R99")'), "no part of it"),
+    "a net without a name": (GOOD.replace('(name "UP")', '(name "")'), "a net without a name"),
+    "an unknown part": (GOOD.replace('(value "CD4021BE"))', '(value "CD4021BE"))\n'
+                                     '(comp (ref "U7") (value "MCU"))'), 'U7 ("MCU") is no part'),
+    "no register": (GOOD.replace("CD4021BE", "MCU"), "holds no register that is known"),
+    "two registers": (GOOD.replace('(value "CD4021BE"))', '(value "CD4021BE"))\n'
+                                   '(comp (ref "U7") (value "CD4021BE"))'), "U1 and U7 are not"),
+    "no latch": (GOOD.replace('"LATCH"', '"STEP"'), "no name tells the latch; write [board] latch"),
+    "two latches": (GOOD.replace('(name "DATA")', '(name "STROBE")'), "may both be the latch"),
+    "a part as title": (write(harbour(), "SPICE").replace("* Harbour", "R20 UP DOWN 0\n*"),
+                        "begins with a part"),
+    "a contact of no name": (GOOD.replace('(value "Up")', '(value "SW")').replace('"UP"', '"X7"'),
+                             "no name tells which button SW5"),
+    "a value that is none": (GOOD.replace('"39k"', '"many"', 1), 'R1 has the value "many"'),
+    "deep": ("(" * 100_000, "nests more than"),
+    "another s-expression": ("(sheet (ref 1))", "is no netlist: it begins with (sheet"),
+    "binary": ("(export \0", "breaks off"),
+    "a pin too many": (GOOD.replace('(ref "U1") (pin "9")', '(ref "U1") (pin "99")'),
+                       'U1 has a pin "99"'),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_a_bad_netlist_is_one_clear_line(tmp_path, capsys, name):
+    text, says = BAD[name]
+    path = tmp_path / "pad.net"
+    path.write_text(text)
+    assert main(["new", str(tmp_path / "pad.toml"), "--from", str(path)]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.count("\n") == 1
+    assert err.startswith(f"padbench: {path}")
+    assert says in err
+    assert not (tmp_path / "pad.toml").exists()
+
+
+def test_a_large_board_of_something_else_is_refused_soon(tmp_path):
+    comps = [f'(comp (ref "U{n}") (value "MCU"))' for n in range(2900)]
+    nodes = [f'(node (ref "U{n}") (pin "{pin}") (pintype "passive") (pinfunction "IO_NUMBER"))'
+             for n in range(2900) for pin in range(50)]  # fmt: skip
+    nets = [f'(net (code "{n}") (name "N{n}") {" ".join(nodes[n::9000])})' for n in range(9000)]
+    path = tmp_path / "board.net"
+    for more, says in (([], "holds no register"), (comps[:1] * 200, "more than 3000 parts")):
+        whole = " ".join([*comps, *(one.replace("U", f"R{n}") for n, one in enumerate(more))])
+        path.write_text(f"(export (components {whole}) (nets {' '.join(nets)}))")
+        assert path.stat().st_size > 10 << 20
+        began = time.process_time()
+        with pytest.raises(SheetError, match=says):
+            load_sheet(path)
+        assert time.process_time() - began < 5
+
+
+def test_a_netlist_that_is_not_there_is_one_line(tmp_path, capsys):
+    path = tmp_path / "pad.toml"
+    path.write_text(STARTER + '\n[board]\nnetlist = "pad.net"\n')
+    assert main(["verify", str(path), "--no-waves"]) == 2
+    says = "cannot be read (No such file or directory); name a netlist"
+    assert capsys.readouterr().err == f"padbench: {tmp_path / 'pad.net'}: {says}\n"
+
+
+def test_a_wrong_part_in_the_sheet_is_refused(judged):
+    for board, says in (
+        ('[board.parts]\nU9 = "CD4021B"\n', 'no part "U9", which'),
+        ('[board.parts]\nR1 = "47k"\n', 'R1 is "39k" here and "47k" in'),
+        ('ignore = ["R77"]\n', 'no part "R77"'),
+        ('latch = "LACH"\n', 'no net "LACH"'),
+    ):
+        with pytest.raises(SheetError, match=says.replace("[", r"\[")):
+            judged(harbour(), board=board)
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_spoilt_netlists_are_refused_or_read(tmp_path, form):
+    text, path = write(harbour(), form), tmp_path / "pad.net"
+    for seed in range(25):
+        chance = random.Random(seed)
+        pieces = text.split(" ")
+        for _ in range(chance.choice((1, 2, 5))):
+            place = chance.randrange(len(pieces))
+            pieces[place] = chance.choice(["", ")", "(", '"', "U1", "\n", "999", *pieces])
+        path.write_text(" ".join(pieces))
+        try:
+            design = design_of(path)
+        except SheetError:
+            continue  # any other error is a fault
+        if design.sheet.board is not None:
+            assert judge_board(board_of(design.sheet), design.sheet)
