@@ -14,11 +14,18 @@ from typing import Any
 import numpy as np
 from myhdl import Signal, Simulation, _simulator, delay, instance, intbv
 
-from padbench.core.pad import PadModel
+from padbench.core.pad import SOUND, PadModel
 from padbench.core.stimulus import Stimulus
 from padbench.core.timeline import Timeline
 from padbench.model.contacts import contacts, first_inputs
-from padbench.model.edges import Line, console_edges, driven_edges, far_end, within_limits
+from padbench.model.edges import (
+    Line,
+    broken_lines,
+    console_edges,
+    driven_edges,
+    far_end,
+    within_limits,
+)
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
 from padbench.model.port import data_input, late_data
 from padbench.model.record import Log, record
@@ -34,16 +41,18 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
 
     Raises ``ValueError`` for reads or edges out of order or a latch that begins inside another one.
     """
-    driven = stimulus.driven
+    pad, driven = pad.as_broken(), stimulus.driven
     console = console_edges(stimulus.reads) if driven is None else driven_edges(driven)
-    latch = far_end(console.latch, pad.latch_line)
-    clock = far_end(console.clock, pad.clock_line)
+    latch, clock = broken_lines(
+        far_end(console.latch, pad.latch_line), far_end(console.clock, pad.clock_line), pad.defect
+    )
     serial = _serial_levels(pad, stimulus)
     steady = (
         not watch
         and pad.load == "transparent"
         and not pad.load_inverted
         and not pad.floating
+        and pad.defect == SOUND
         and pad.first_answer is None
         and NO_LEVEL not in [level for _, level in serial]
         and within_limits(

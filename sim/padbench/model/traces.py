@@ -57,6 +57,9 @@ def assemble(pad: PadModel, stimulus: Stimulus, traces: Traces) -> Timeline:
     contacts = traces.contacts
     closed = np.asarray(contacts.values)
     latch, clock = traces.latch.wire(end), traces.clock.wire(end)
+    data, inside, level = _wire(traces.data), _wire(traces.inside), pad.defect.data
+    if level is not None:
+        data, inside = Wire.of([(0, level)]), Wire.of([(0, (1, 0, 2)[level])])
     samples = np.asarray(traces.console.samples, np.int64)
     return Timeline(
         end_ps=end,
@@ -70,10 +73,10 @@ def assemble(pad: PadModel, stimulus: Stimulus, traces: Traces) -> Timeline:
             PAD_SERIAL: Wire.of(traces.serial),
             CABLE_LATCH: latch,
             CABLE_CLOCK: clock,
-            CABLE_DATA: _wire(traces.data),
+            CABLE_DATA: data,
             CONSOLE_LATCH: traces.console.latch.wire(end),
             CONSOLE_CLOCK: traces.console.clock.wire(end),
-            CONSOLE_DATA: _wire(traces.inside),
+            CONSOLE_DATA: inside,
         },
         words={
             CONTACTS_HELD: Word.of(8, zip(contacts.times, contacts.values, strict=True)),

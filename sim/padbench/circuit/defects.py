@@ -1,0 +1,425 @@
+"""From a physical fault to what the circuit makes of it: which pin sees what, at which volts.
+
+    for broken in every_fault(sheet):            # some two hundred
+        for variant in variants(broken, Surroundings.of(sheet, "push-pull")):
+            variant.weight, variant.mix, variant.volts
+
+A *variant* is one way in which a fault may show: an open input rests high, or low, or wavers. It
+stays that for as long as anybody looks. Its ``mix`` are the defects that come and go from read to
+read, with how often. Weights of what floats, and of what comes and goes, are assumed.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+
+from padbench.circuit.circuits import Circuits
+from padbench.circuit.design import Array, Design, changed, design_of
+from padbench.core.buttons import BUTTONS, button_bit
+from padbench.core.faults import CORES, KINDS
+from padbench.core.pad import SOUND, Defect
+from padbench.core.units import Value
+from padbench.parts import PortKind
+from padbench.sheet import Sheet
+from padbench.sheet.model import Fault
+
+__all__ = ["Surroundings", "Variant", "defect_of", "every_fault", "variants"]
+
+Level = Literal["low", "high", "wavers"]
+
+FLOATS: Mapping[str, float] = {"wavers": 0.4, "high": 0.35, "low": 0.25}
+"""How an open CMOS input behaves, and how often (assumed)."""
+
+OFTEN, SELDOM = 0.5, 0.15
+"""Shares of the reads that a loose contact spoils (assumed)."""
+
+_MULTIPLIER = 100
+"""The band that is misread most makes a resistor ten or a hundred times another (common practice,
+no source); a hundred times is what shows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """One way in which a fault shows.
+
+    ``mix`` are (share of the reads, defect). ``volts`` says what a meter finds other than in a
+    sound pad, by net ("latch", a button): "ground", "supply", "below" (a diode below the supply),
+    "above" (a diode above ground), "any", or a range of volts; by (button, "held") what it finds
+    while that button is down. ``open`` are cores without contact from plug to pin, ``joined`` pairs
+    of cores that have one.
+    """
+
+    name: str
+    weight: float
+    mix: tuple[tuple[float, Defect], ...]
+    volts: Mapping[object, object] = field(default_factory=dict)
+    open: frozenset[str] = frozenset()
+    joined: frozenset[frozenset[str]] = frozenset()
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What of sheet and port decides how a fault shows."""
+
+    sheet: Sheet
+    port: PortKind
+    design: Design
+    _known: dict[tuple[float | None, float | None], "InputLevels"] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, sheet: Sheet, port: str) -> "Surroundings":
+        """A sheet on one kind of port."""
+        kind = sheet.port(port)
+        return cls(sheet, kind, design_of(sheet, sheet.part, kind))
+
+    def stage(self, button: str) -> int:
+        """Mask of the stage of a button."""
+        return 1 << self.sheet.buttons[button] - 1
+
+    def lifted(self, line: str) -> bool:
+        """Whether a resistor of the pad lifts latch or clock."""
+        return getattr(self.sheet.resistors, f"{line}_to_supply") is not None
+
+    @property
+    def feeds(self) -> bool:
+        """Whether the clock, high between reads, feeds the register through its input's diode."""
+        return self.port.output_high_resistance is not None
+
+    def input(self, *, pull_up: float | None = None, contact: float | None = None) -> "InputLevels":
+        """An input with another pull-up or another closed contact (Ω), over all corners."""
+        wanted = (pull_up, contact)
+        if wanted not in self._known:
+            self._known[wanted] = self._input(*wanted)
+        return self._known[wanted]
+
+    def _input(self, pull_up: float | None, contact: float | None) -> "InputLevels":
+        sound = self.sheet.contacts.closed
+        low, high = (sound.low, sound.high) if contact is None else (contact, contact)
+        values = {"closed": low, "worn": high}
+        if pull_up is not None:
+            values |= {"pull_up": pull_up}
+        circuits = Circuits(changed(self.design, **values))
+        at = circuits.input_thresholds
+        pressed, released = circuits.inputs
+        return InputLevels(
+            _level(pressed, at), _level(released, at), _span(pressed), _span(released)
+        )
+
+    @cached_property
+    def fading(self) -> float:
+        """Ohms of a worn contact at which nobody knows the level: the middle of that band."""
+        trial = np.geomspace(1e3, 1e7, 81)
+        circuits = Circuits(changed(self.design, closed=trial, worn=trial))
+        pressed, (low, high) = circuits.inputs[0], circuits.input_thresholds
+        doubt = trial[~np.all(pressed <= low, axis=1) & ~np.all(pressed >= high, axis=1)]
+        return float(np.sqrt(doubt[0] * doubt[-1])) if len(doubt) else 47e3
+
+
+@dataclass(frozen=True, slots=True)
+class InputLevels:
+    """Levels and volts of an input."""
+
+    pressed: Level
+    released: Level
+    pressed_volts: tuple[float, float]
+    released_volts: tuple[float, float]
+
+
+def _level(volts: Array, thresholds: tuple[Array, Array]) -> Level:
+    low, high = thresholds
+    if bool(np.all(volts <= low)):
+        return "low"
+    return "high" if bool(np.all(volts >= high)) else "wavers"
+
+
+def _span(volts: Array) -> tuple[float, float]:
+    return float(np.min(volts)), float(np.max(volts))
+
+
+def every_fault(sheet: Sheet) -> Iterator[Fault]:
+    """Every single fault of a sheet's pad."""
+    named = [name for name in BUTTONS if name in sheet.buttons]
+    for kind, row in KINDS.items():
+        levels = ("low", "high") if row.level else (None,)
+        places: list[str | None] = [None]
+        if row.to:
+            pairs = combinations(named if row.at == "button" else CORES, 2)
+            yield from (Fault(kind=kind, at=one, to=other) for one, other in pairs)
+            continue
+        if row.at == "button":
+            places = [*named]
+        elif row.at == "core":
+            places = [*CORES]
+        elif row.at == "line":
+            places = [line for line in ("latch", "clock") if _fitted(sheet, line)]
+        elif row.at == "stage":
+            places = [str(number + 1) for number in range(sheet.chip.stages)]
+        if kind.startswith("pull-up") and sheet.pull_up.value is None:
+            continue
+        if kind == "serial-open" and sheet.chip.serial_input == "open":
+            continue
+        for at in places:
+            if kind == "pull-up-wrong":
+                assert sheet.pull_up.value is not None
+                for value in (
+                    sheet.pull_up.value.nominal / _MULTIPLIER,
+                    sheet.pull_up.value.nominal * _MULTIPLIER,
+                ):
+                    yield Fault(kind=kind, at=at, ohms=Value.exact(value))
+            else:
+                yield from (Fault(kind=kind, at=at, level=level) for level in levels)  # type: ignore[arg-type]
+
+
+def _fitted(sheet: Sheet, line: str) -> bool:
+    return getattr(sheet.resistors, f"{line}_to_supply") is not None
+
+
+def defect_of(sheet: Sheet, port: str) -> Defect:
+    """All faults of a sheet in one, each in the variant that it names, or the likeliest.
+
+    Of what comes and goes it is the broken state.
+    """
+    if not sheet.fault:
+        return SOUND
+    around, whole = Surroundings.of(sheet, port), SOUND
+    for fault in sheet.fault:
+        shown = variants(fault, around)
+        likely = max(shown, key=lambda variant: variant.weight)
+        named = [variant for variant in shown if variant.name == fault.rests]
+        whole |= (named or [likely])[0].mix[0][1]
+    return whole
+
+
+def variants(fault: Fault, around: Surroundings) -> tuple[Variant, ...]:
+    """How a fault may show on this pad; weights add up to 1. The broken state of a mix is first."""
+    group = fault.kind.split("-")[0]
+    if group in ("contact", "pull", "input", "inputs"):
+        return tuple(_of_input(fault, around))
+    if group in ("core", "cores", "joint", "resistor"):
+        return tuple(_of_cable(fault, around))
+    return tuple(_of_register(fault, around))
+
+
+def _one(defect: Defect, **more: object) -> Iterator[Variant]:
+    yield Variant("", 1.0, ((1.0, defect),), **more)  # type: ignore[arg-type]
+
+
+def _floating(stage: int, base: Defect, volts: Mapping[object, object]) -> Iterator[Variant]:
+    """An input that is at no level while it is not pulled; ``base`` says if a contact pulls it."""
+    for name, weight in FLOATS.items():
+        defect = {
+            "wavers": Defect(no_level=(stage, 0)),
+            "low": Defect(inputs=(stage, 0)),
+            "high": Defect(inputs=(stage, stage)) if base.dead else SOUND,
+        }[name]
+        yield Variant(name, weight, ((1.0, base | defect),), volts)
+
+
+def _of_input(fault: Fault, around: Surroundings) -> Iterator[Variant]:
+    at, kind = fault.at or "", fault.kind
+    stage, bit = around.stage(at), button_bit(at)
+    sound, low = around.input(), Defect(inputs=(stage, 0))
+    if kind == "contact-flickers":
+        yield Variant("wavers", 0.5, ((1.0, Defect(no_level=(stage, 0))),), {at: "any"})
+        yield Variant("seldom", 0.5, ((SELDOM, low), (1 - SELDOM, SOUND)), {at: "any"})
+    elif kind == "pull-up-missing":
+        yield from _floating(stage, SOUND, {at: "any", (at, "held"): "ground"})
+    elif kind == "input-open":
+        yield from _floating(stage, Defect(dead=bit), {at: "any", (at, "held"): "any"})
+    elif kind in ("contact-worn", "pull-up-wrong"):
+        yield from _other_ohms(fault, around)
+    elif kind == "inputs-shorted":
+        to = fault.to or ""
+        pairs = ((bit, around.sheet.buttons[to]), (button_bit(to), around.sheet.buttons[at]))
+        volts = {(at, to): sound.pressed_volts, (to, at): sound.pressed_volts}
+        yield from _one(Defect(also=pairs), volts=volts)
+    else:
+        defect, more = {
+            "contact-dead": (Defect(dead=bit), {(at, "held"): sound.released_volts}),
+            "contact-stuck": (low, {at: sound.pressed_volts}),
+            "input-grounded": (low, {at: "ground"}),
+            "input-at-supply": (Defect(inputs=(stage, stage)), {(at, "held"): "supply"}),
+        }[kind]
+        yield from _one(defect, volts=more)
+
+
+def _other_ohms(fault: Fault, around: Surroundings) -> Iterator[Variant]:
+    """A contact that is worn, or a pull-up of another value: what its volts come to."""
+    at = fault.at or ""
+    stage, dead = around.stage(at), Defect(dead=button_bit(at))
+    ohms = around.fading if fault.ohms is None else fault.ohms.nominal
+    worn = fault.kind == "contact-worn"
+    now = around.input(contact=ohms) if worn else around.input(pull_up=ohms)
+    volts: dict[object, object] = {(at, "held"): now.pressed_volts}
+    if not worn:
+        volts[at] = now.released_volts
+    if now.released == "wavers":
+        yield from _floating(stage, SOUND, volts)
+    elif now.pressed == "wavers":
+        yield Variant("wavers", 0.4, ((1.0, Defect(no_level=(0, stage))),), volts)
+        yield Variant("high", 0.2, ((1.0, dead),), volts)
+        if worn:
+            yield Variant("seldom", 0.4, ((SELDOM, dead), (1 - SELDOM, SOUND)), volts)
+        else:
+            yield Variant("works", 0.4, ((1.0, SOUND),), volts)
+    else:
+        yield from _one(dead if now.pressed == "high" else SOUND, volts=volts)
+
+
+_NEVER_LOADS, _LOADS = Defect(latch="low"), Defect(latch="high")
+_STILL = Defect(clock="high")
+_LOW, _HIGH, _CHANCE = Defect(data=0), Defect(data=1), Defect(data=2)
+
+
+def _data_open(around: Surroundings) -> tuple[tuple[str, float, Defect], ...]:
+    """The console's end of a data line that goes nowhere: its own resistor, or chance."""
+    if around.port.data_pull_up is not None:
+        return (("high", 1.0, _HIGH),)
+    if around.port.data_pull_down is not None:
+        return (("low", 1.0, _LOW),)
+    return (("high", 0.6, _HIGH), ("low", 0.2, _LOW), ("wavers", 0.2, _CHANCE))
+
+
+def _states(fault: Fault, around: Surroundings) -> Iterator[tuple[str, float, Defect, dict]]:  # type: ignore[type-arg]
+    """(name, weight, defect, volts) of a core or joint that is open."""
+    at, joint = fault.at, fault.kind == "joint-open"
+    if at in ("latch", "clock"):
+        lifted = around.lifted(at) and not joint
+        if at == "latch":
+            levels = (("high", 0.5, _LOADS), ("low", 0.5, _NEVER_LOADS))
+        else:
+            levels = (("high", 0.5, _STILL), ("low", 0.5, Defect(clock="low")))
+        for name, weight, defect in levels[:1] if lifted else levels:
+            yield name, 1.0 if lifted else weight, defect, {at: "supply" if lifted else "any"}
+    elif at == "data":
+        for name, weight, defect in _data_open(around):
+            yield name, weight, defect, {} if joint else {"data core": "any"}
+    elif at == "supply":
+        # An input that is high feeds the chip through the diode to its supply pin (from memory).
+        fed = around.feeds or joint
+        if fed:
+            yield "works", 0.4, SOUND, {"supply": "below"}
+        yield "low", 0.4 if fed else 0.75, _LOW, {"supply": "any"}
+        yield "high", 0.1 if fed else 0.15, _HIGH, {"supply": "any"}
+        yield "wavers", 0.1, _CHANCE, {"supply": "any"}
+    else:
+        # The console holds the latch low, and so the ground pin a diode above it (from memory).
+        yield "works", 0.35, SOUND, {"ground": "above"}
+        yield "high", 0.4, _HIGH, {"ground": "any"}
+        yield "low", 0.15, _LOW, {"ground": "any"}
+        yield "wavers", 0.1, _CHANCE, {"ground": "any"}
+
+
+def _of_cable(fault: Fault, around: Surroundings) -> Iterator[Variant]:
+    at, kind = fault.at or "", fault.kind
+    gone = frozenset({at})
+    if kind in ("core-open", "joint-open"):
+        for name, weight, defect, volts in _states(fault, around):
+            yield Variant(name, weight, ((1.0, defect),), volts, gone)
+    elif kind == "core-loose":
+        # How it is while there is no contact; a capacitor at the register keeps supply and ground.
+        broken = [
+            (weight, defect)
+            for _, weight, defect, _ in _states(fault, around)
+            if defect not in (SOUND, _CHANCE)
+        ]
+        if at == "clock":
+            broken = [(1.0, _STILL), *((0.5, Defect(lost=number)) for number in range(1, 8))]
+            broken += [(0.5, Defect(extra=number)) for number in range(1, 8)]
+        total = sum(weight for weight, _ in broken)
+        for name, share in (("often", OFTEN), ("seldom", SELDOM)):
+            mix = [(share * weight / total, defect) for weight, defect in broken]
+            yield Variant(name, 0.5, (*mix, (1 - share, SOUND)))
+    elif kind == "resistor-missing":
+        dead = _NEVER_LOADS if at == "latch" else Defect(clock="low")
+        volts = {} if around.feeds else {at: "ground"}
+        yield from _one(SOUND if around.feeds else dead, volts=volts)
+    elif kind == "cores-shorted":
+        yield from _shorted(fault, around)
+    else:
+        yield from _swapped(fault, around)
+
+
+def _shorted(fault: Fault, around: Surroundings) -> Iterator[Variant]:
+    """Two cores that touch: the stronger of the two has the say."""
+    pair = frozenset({fault.at or "", fault.to or ""})
+    joined = frozenset({pair})
+    poll = around.sheet.poll
+    for rail, stuck in (
+        ("ground", {"latch": _NEVER_LOADS, "clock": Defect(clock="low")}),
+        ("supply", {"latch": _LOADS, "clock": _STILL}),
+    ):
+        if rail in pair:
+            other = next(iter(pair - {rail}))
+            last = _LOW if rail == "ground" else _HIGH
+            yield from _one(stuck.get(other, last), volts={other: rail}, joined=joined)
+            return
+    if "latch" in pair and "clock" in pair:
+        both = Defect(latch="wired", clock="wired")
+        yield from _one(both, volts={"latch": "any", "clock": "any"}, joined=joined)
+    elif "latch" in pair:
+        yield from _one(_LOW, volts={"data": "ground"}, joined=joined)
+    else:
+        # The console's clock pulls the data line down with it while it looks, if it looks in time.
+        pulled = _LOW if poll.sample.nominal <= poll.clock_low.nominal else SOUND
+        yield from _one(pulled, volts={"data": "any"}, joined=joined)
+
+
+def _swapped(fault: Fault, around: Surroundings) -> Iterator[Variant]:
+    """Two cores swapped at the plug: which pin of the register gets what."""
+    pair = frozenset({fault.at or "", fault.to or ""})
+    line = next(iter(pair - {"data"}))
+    if "data" in pair and line in ("latch", "clock"):
+        # The console looks at a pin that it should drive: the pad's resistor there, or chance.
+        lifted = around.lifted(line)
+        ways = (("", 1.0, _HIGH),) if lifted else _data_open(around)
+        volts = {line: "supply" if lifted else "any"}
+    else:
+        # Fed by a clock that is high between reads, a register runs; its clock pin is at supply.
+        fed = (_STILL, {"clock": "supply"}) if around.feeds else (_LOW, {"supply": "any"})
+        defect, volts = {
+            frozenset({"latch", "clock"}): (
+                Defect(latch="clock", clock="latch"),
+                {"latch": "supply", "clock": "ground"},
+            ),
+            frozenset({"supply", "data"}): (_HIGH, {"supply": "any"}),
+            frozenset({"supply", "clock"}): fed,
+            frozenset({"ground", "latch"}): (_NEVER_LOADS, {"latch": "ground"}),
+            frozenset({"ground", "clock"}): (_HIGH, {"ground": "any"}),
+        }.get(pair, (_LOW, {"supply": "ground"}))
+        ways = (("", 1.0, defect),)
+    for name, weight, defect in ways:
+        yield Variant(name, weight, ((1.0, defect),), volts, pair)
+
+
+def _of_register(fault: Fault, around: Surroundings) -> Iterator[Variant]:
+    kind, high = fault.kind, fault.level == "high"
+    if kind == "clock-noisy":
+        extra = [(1 / 7, Defect(extra=number)) for number in range(1, 8)]
+        for name, share in (("often", OFTEN), ("seldom", SELDOM)):
+            mix = [(share * part, defect) for part, defect in extra]
+            yield Variant(name, 0.5, (*mix, (1 - share, SOUND)))
+    elif kind == "stage-stuck":
+        stage = 1 << int(fault.at or 1) - 1
+        defect = Defect(stages=(stage, stage if high else 0))
+        last = int(fault.at or 1) == around.sheet.chip.stages
+        yield from _one(defect, volts={"data": "supply" if high else "ground"} if last else {})
+    elif kind == "output-stuck":
+        yield from _one(_HIGH if high else _LOW, volts={"data": "supply" if high else "ground"})
+    elif kind == "serial-open":
+        for name, weight in FLOATS.items():
+            level = {"low": 0, "high": 1}.get(name, 2)
+            yield Variant(name, weight, ((1.0, Defect(serial=level)),), {"serial": "any"})
+    else:
+        yield from _one(
+            {
+                "register-no-load": _NEVER_LOADS,
+                "register-no-shift": _STILL,
+                "part-synchronous": Defect(synchronous=True),
+                "part-inverted": Defect(inverted=True),
+            }[kind]
+        )

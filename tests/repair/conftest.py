@@ -1,0 +1,26 @@
+"""Sheets and their dictionaries, made once."""
+
+from pathlib import Path
+
+import pytest
+
+from padbench.repair.dictionary import Dictionary
+from padbench.sheet import load_sheet
+
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+PORTS = ("push-pull", "pull-down-only")
+
+
+@pytest.fixture(scope="session")
+def sheet():
+    return load_sheet(SHEETS / "harbour-b.toml")
+
+
+@pytest.fixture(scope="session")
+def known(sheet):
+    return Dictionary.of(sheet, "push-pull")
+
+
+@pytest.fixture(scope="session")
+def known_on(sheet):
+    return {port: Dictionary.of(sheet, port) for port in PORTS}
