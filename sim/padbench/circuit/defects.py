@@ -50,7 +50,7 @@ class Variant:
     sound pad, by net ("latch", a button): "ground", "supply", "below" (a diode below the supply),
     "above" (a diode above ground), "any", or a range of volts; by (button, "held") what it finds
     while that button is down. ``open`` are cores without contact from plug to pin, ``joined`` pairs
-    of cores that have one.
+    of cores that have one. ``ohms`` are from a net to "supply" or "ground", where they differ.
     """
 
     name: str
@@ -59,6 +59,7 @@ class Variant:
     volts: Mapping[object, object] = field(default_factory=dict)
     open: frozenset[str] = frozenset()
     joined: frozenset[frozenset[str]] = frozenset()
+    ohms: Mapping[tuple[str, str], float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -208,7 +209,9 @@ def _one(defect: Defect, **more: object) -> Iterator[Variant]:
     yield Variant("", 1.0, ((1.0, defect),), **more)  # type: ignore[arg-type]
 
 
-def _floating(stage: int, base: Defect, volts: Mapping[object, object]) -> Iterator[Variant]:
+def _floating(
+    stage: int, base: Defect, volts: Mapping[object, object], ohms: Mapping[tuple[str, str], float]
+) -> Iterator[Variant]:
     """An input that is at no level while it is not pulled; ``base`` says if a contact pulls it."""
     for name, weight in FLOATS.items():
         defect = {
@@ -216,20 +219,21 @@ def _floating(stage: int, base: Defect, volts: Mapping[object, object]) -> Itera
             "low": Defect(inputs=(stage, 0)),
             "high": Defect(inputs=(stage, stage)) if base.dead else SOUND,
         }[name]
-        yield Variant(name, weight, ((1.0, base | defect),), volts)
+        yield Variant(name, weight, ((1.0, base | defect),), volts, ohms=ohms)
 
 
 def _of_input(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     at, kind = fault.at or "", fault.kind
     stage, bit = around.stage(at), button_bit(at)
     sound, low = around.input(), Defect(inputs=(stage, 0))
+    gone = {(at, "supply"): np.inf}
     if kind == "contact-flickers":
         yield Variant("wavers", 0.5, ((1.0, Defect(no_level=(stage, 0))),), {at: "any"})
         yield Variant("seldom", 0.5, ((SELDOM, low), (1 - SELDOM, SOUND)), {at: "any"})
     elif kind == "pull-up-missing":
-        yield from _floating(stage, SOUND, {at: "any", (at, "held"): "ground"})
+        yield from _floating(stage, SOUND, {at: "any", (at, "held"): "ground"}, gone)
     elif kind == "input-open":
-        yield from _floating(stage, Defect(dead=bit), {at: "any", (at, "held"): "any"})
+        yield from _floating(stage, Defect(dead=bit), {at: "any", (at, "held"): "any"}, gone)
     elif kind in ("contact-worn", "pull-up-wrong"):
         yield from _other_ohms(fault, around)
     elif kind == "inputs-shorted":
@@ -244,7 +248,8 @@ def _of_input(fault: Fault, around: Surroundings) -> Iterator[Variant]:
             "input-grounded": (low, {at: "ground"}),
             "input-at-supply": (Defect(inputs=(stage, stage)), {(at, "held"): "supply"}),
         }[kind]
-        yield from _one(defect, volts=more)
+        short = {"input-at-supply": {(at, "supply"): 0.0}, "input-grounded": {(at, "ground"): 0.0}}
+        yield from _one(defect, volts=more, ohms=short.get(kind, {}))
 
 
 def _other_ohms(fault: Fault, around: Surroundings) -> Iterator[Variant]:
@@ -255,19 +260,20 @@ def _other_ohms(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     worn = fault.kind == "contact-worn"
     now = around.input(contact=ohms) if worn else around.input(pull_up=ohms)
     volts: dict[object, object] = {(at, "held"): now.pressed_volts}
+    fitted = {} if worn else {(at, "supply"): ohms}
     if not worn:
         volts[at] = now.released_volts
     if now.released == "wavers":
-        yield from _floating(stage, SOUND, volts)
+        yield from _floating(stage, SOUND, volts, fitted)
     elif now.pressed == "wavers":
-        yield Variant("wavers", 0.4, ((1.0, Defect(no_level=(0, stage))),), volts)
-        yield Variant("high", 0.2, ((1.0, dead),), volts)
+        yield Variant("wavers", 0.4, ((1.0, Defect(no_level=(0, stage))),), volts, ohms=fitted)
+        yield Variant("high", 0.2, ((1.0, dead),), volts, ohms=fitted)
         if worn:
             yield Variant("seldom", 0.4, ((SELDOM, dead), (1 - SELDOM, SOUND)), volts)
         else:
-            yield Variant("works", 0.4, ((1.0, SOUND),), volts)
+            yield Variant("works", 0.4, ((1.0, SOUND),), volts, ohms=fitted)
     else:
-        yield from _one(dead if now.pressed == "high" else SOUND, volts=volts)
+        yield from _one(dead if now.pressed == "high" else SOUND, volts=volts, ohms=fitted)
 
 
 _NEVER_LOADS, _LOADS = Defect(latch="low"), Defect(latch="high")
@@ -303,15 +309,18 @@ def _states(fault: Fault, around: Surroundings) -> Iterator[tuple[str, float, De
         fed = around.feeds or joint
         if fed:
             yield "works", 0.4, SOUND, {"supply": "below"}
-        yield "low", 0.4 if fed else 0.75, _LOW, {"supply": "any"}
-        yield "high", 0.1 if fed else 0.15, _HIGH, {"supply": "any"}
-        yield "wavers", 0.1, _CHANCE, {"supply": "any"}
+        # Below its least supply it does not run.
+        dead = {"supply": (0.0, float(around.design.part_least[0]))}
+        yield "low", 0.4 if fed else 0.75, _LOW, dead
+        yield "high", 0.1 if fed else 0.15, _HIGH, dead
+        yield "wavers", 0.1, _CHANCE, dead
     else:
         # The console holds the latch low, and so the ground pin a diode above it (from memory).
         yield "works", 0.35, SOUND, {"ground": "above"}
-        yield "high", 0.4, _HIGH, {"ground": "any"}
-        yield "low", 0.15, _LOW, {"ground": "any"}
-        yield "wavers", 0.1, _CHANCE, {"ground": "any"}
+        off = {"ground": (1.0, float(around.design.supply_high[0]))}
+        yield "high", 0.4, _HIGH, off
+        yield "low", 0.15, _LOW, off
+        yield "wavers", 0.1, _CHANCE, off
 
 
 def _of_cable(fault: Fault, around: Surroundings) -> Iterator[Variant]:
@@ -337,7 +346,8 @@ def _of_cable(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     elif kind == "resistor-missing":
         dead = _NEVER_LOADS if at == "latch" else Defect(clock="low")
         volts = {} if around.feeds else {at: "ground"}
-        yield from _one(SOUND if around.feeds else dead, volts=volts)
+        gone_too = {(at, "supply"): np.inf}
+        yield from _one(SOUND if around.feeds else dead, volts=volts, ohms=gone_too)
     elif kind == "cores-shorted":
         yield from _shorted(fault, around)
     else:
@@ -377,11 +387,13 @@ def _swapped(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         # The console looks at a pin that it should drive: the pad's resistor there, or chance.
         lifted = around.lifted(line)
         ways = (("", 1.0, _HIGH),) if lifted else _data_open(around)
-        volts = {line: "supply" if lifted else "any"}
+        volts: dict[object, object] = {line: "supply" if lifted else "any"}
     else:
         # Fed by a clock that is high between reads, a register runs; its clock pin is at supply.
-        fed = (_STILL, {"clock": "supply"}) if around.feeds else (_LOW, {"supply": "any"})
-        defect, volts = {
+        fed: tuple[Defect, dict[object, object]] = (_LOW, {"supply": "any"})
+        if around.feeds:
+            fed = (_STILL, {"clock": "supply"})
+        swaps: dict[frozenset[str], tuple[Defect, dict[object, object]]] = {
             frozenset({"latch", "clock"}): (
                 Defect(latch="clock", clock="latch"),
                 {"latch": "supply", "clock": "ground"},
@@ -390,7 +402,8 @@ def _swapped(fault: Fault, around: Surroundings) -> Iterator[Variant]:
             frozenset({"supply", "clock"}): fed,
             frozenset({"ground", "latch"}): (_NEVER_LOADS, {"latch": "ground"}),
             frozenset({"ground", "clock"}): (_HIGH, {"ground": "any"}),
-        }.get(pair, (_LOW, {"supply": "ground"}))
+        }
+        defect, volts = swaps.get(pair, (_LOW, {"supply": "ground"}))
         ways = (("", 1.0, defect),)
     for name, weight, defect in ways:
         yield Variant(name, weight, ((1.0, defect),), volts, pair)
@@ -411,9 +424,12 @@ def _of_register(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     elif kind == "output-stuck":
         yield from _one(_HIGH if high else _LOW, volts={"data": "supply" if high else "ground"})
     elif kind == "serial-open":
+        open_ = {("serial", around.sheet.chip.serial_input): np.inf}
         for name, weight in FLOATS.items():
             level = {"low": 0, "high": 1}.get(name, 2)
-            yield Variant(name, weight, ((1.0, Defect(serial=level)),), {"serial": "any"})
+            yield Variant(
+                name, weight, ((1.0, Defect(serial=level)),), {"serial": "any"}, ohms=open_
+            )
     else:
         yield from _one(
             {

@@ -30,6 +30,7 @@ OUTPUTS = (
         "csv",
         "drawing",
         "fit",
+        "card",
     ),
 )
 """Options that name a file to write; whoever repeats a run names his own."""

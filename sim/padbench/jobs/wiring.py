@@ -1,6 +1,6 @@
 """What to solder for a sheet, pin by pin, and the voltages to find with a meter."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from io import StringIO
 
 from typing_extensions import TypedDict
@@ -215,11 +215,11 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
     return Section("brief", "", blocks, ("brief",))
 
 
-def drawing(sheet: Sheet, plan: WiringPlan) -> Drawing:
-    """Schematic and package of a sheet, for a page."""
+def drawing(sheet: Sheet, plan: WiringPlan, marked: Collection[int] = ()) -> Drawing:
+    """Schematic and package of a sheet, for a page; ``marked`` are pins by place in the plan."""
     schematic, package = StringIO(), StringIO()
     write_schematic(sheet, plan, schematic, title=sheet.pad.name)
-    write_drawing(plan, package, title=sheet.pad.name)
+    write_drawing(plan, package, title=sheet.pad.name, marked=marked)
     return Drawing(
         [("Schematic", schematic.getvalue()), ("Package, from above", package.getvalue())]
     )

@@ -10,6 +10,7 @@ the simulation, but without times, for all held states at once; a test plays eve
 simulator. Delays change no byte of a pad that keeps its limits, so both corners read the same.
 """
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 
 from padbench.circuit.defects import Surroundings, Variant, every_fault, variants
 from padbench.circuit.pad_model import pad_model
+from padbench.core.buttons import OPPOSITES, byte_of
 from padbench.core.pad import SOUND, Defect, PadModel
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
@@ -44,7 +46,8 @@ class Dictionary:
 
     ``faults`` begins with None, the sound pad. Of each part of each row's mix, ``fixed`` and
     ``random`` (parts, 256) are the bits that are sure, and the mask of those that are not;
-    ``share`` is how often it comes and ``row_of`` whose it is.
+    ``share`` is how often it comes and ``row_of`` whose it is; ``after`` is the level of the
+    register's output between two reads, 2 for chance.
     """
 
     sheet: Sheet
@@ -56,6 +59,7 @@ class Dictionary:
     random: Bytes
     share: NDArray[np.float64]
     row_of: Bytes
+    after: Bytes
     fault_of: Bytes = field(repr=False)
 
     @classmethod
@@ -71,20 +75,18 @@ class Dictionary:
             for variant in ((nothing,) if fault is None else variants(fault, around))
         )
         parts = [(place, *part) for place, row in enumerate(rows) for part in row.variant.mix]
-        made: dict[Defect, tuple[Bytes, Bytes]] = {}
-        for _, _, defect in parts:
-            if defect not in made:
-                made[defect] = predicted(pad, defect, EVERY_STATE)
+        fixed, loose, after = predicted(pad, [defect for _, _, defect in parts], EVERY_STATE)
         return cls(
             sound,
             port,
             pad,
             faults,
             rows,
-            np.array([made[defect][0] for _, _, defect in parts]),
-            np.array([made[defect][1] for _, _, defect in parts]),
+            fixed,
+            loose,
             np.array([share for _, share, _ in parts]),
             np.array([place for place, _, _ in parts]),
+            after,
             np.array([row.fault for row in rows]),
         )
 
@@ -104,16 +106,19 @@ class Dictionary:
         each = self.share * fits / (1 << np.bitwise_count(loose).astype(np.int64))
         return np.asarray(np.add.reduceat(each, self._starts), np.float64)
 
-    def label(self, held: int) -> tuple[bytes, ...]:
-        """Of each row, what that state reads as, in a form that can be compared."""
-        ends = [*self._starts[1:].tolist(), len(self.share)]
-        columns = np.stack(
-            [self.fixed[:, held], self.random[:, held], np.rint(self.share * 1e6).astype(np.int64)]
-        )
-        return tuple(
-            _distinct(columns[:, start:end])
-            for start, end in zip(self._starts.tolist(), ends, strict=True)
-        )
+    @cached_property
+    def labels(self) -> NDArray[np.uint64]:
+        """Of each row and each held state, a number that is the same for the same outcomes."""
+        # Shares in eighths: nobody tells nearer ones apart.
+        eighths = np.maximum(1, np.rint(self.share * 8)).astype(np.uint64)
+        key = (self.fixed << 8 | self.random).astype(np.uint64) + np.uint64(1)
+        key = key * np.uint64(0x9E3779B97F4A7C15)  # the golden ratio: spreads what is near
+        key = (key ^ key >> np.uint64(29)) * eighths[:, None]
+        return np.asarray(np.add.reduceat(key, self._starts), np.uint64)
+
+    def first_part(self, row: int) -> int:
+        """The first part of a row's mix: what is broken, while it is."""
+        return int(self._starts[row])
 
     def fault_named(self, kind: str, at: str | None = None, to: str | None = None) -> int:
         """The place of a fault; ``KeyError`` if the pad cannot have it."""
@@ -123,87 +128,99 @@ class Dictionary:
         raise KeyError((kind, at, to))
 
 
-def _distinct(columns: Bytes) -> bytes:
-    """Equal outcomes of a mix as one, in an order that does not matter."""
-    merged: dict[tuple[int, int], int] = {}
-    for fixed, loose, share in columns.T.tolist():
-        merged[fixed, loose] = merged.get((fixed, loose), 0) + share
-    return repr(sorted((*key, round(share / 1e3)) for key, share in merged.items())).encode()
+def predicted(pad: PadModel, defects: Sequence[Defect], held: Bytes) -> tuple[Bytes, Bytes, Bytes]:
+    """Of a read of each held state: sure bits, mask of the others, level of the output after it.
 
-
-def predicted(pad: PadModel, defect: Defect, held: Bytes) -> tuple[Bytes, Bytes]:
-    """The bits that are sure, and the mask of those that are not, of a read of each held state.
-
-    The last of several reads, so that nothing depends on how the register powered up.
+    Shape (defects, states). The last of several reads, so that nothing depends on how the register
+    powered up.
     """
-    chip = _Register(pad, defect, held)
+    chip = _Registers(pad, defects, held)
     for _ in range(2 + pad.stages // 8):
-        bits = chip.read()
-    fixed, loose = np.zeros_like(held), np.zeros_like(held)
-    for place, (level, unknown) in enumerate(bits):
-        fixed |= (1 - level) * (1 - unknown) << 7 - place
-        loose |= unknown << 7 - place
-    return fixed, loose
+        fixed, loose = chip.read()
+    return fixed, loose, chip.output()
 
 
-class _Register:
-    """All stages as one word a held state: what they hold, and which of them nobody knows."""
+def _effective(pad: PadModel, held: Bytes) -> Bytes:
+    """What contacts pull: stuck ones besides; of opposites that go down at once what goes on."""
+    held = held | pad.stuck
+    for pair in map(byte_of, OPPOSITES) if pad.policy != "both" else ():
+        held = np.where(held & pair == pair, held & ~pair, held)
+    return held
 
-    def __init__(self, pad: PadModel, defect: Defect, held: Bytes) -> None:
-        broken = replace(pad, defect=defect).as_broken()
-        self.pad, self.defect = broken, defect
+
+_SEEN = {"own": 0, "latch": 1, "clock": 2, "low": 3, "high": 4, "wired": 5}
+
+
+class _Registers:
+    """All stages as one word a defect and a held state: what they hold, and what nobody knows."""
+
+    def __init__(self, pad: PadModel, defects: Sequence[Defect], held: Bytes) -> None:
+        def column(values: Iterable[int]) -> Bytes:
+            return np.array([*values], np.int64)[:, None]
+
+        held = _effective(pad, held)
+        pads = [replace(pad, defect=defect).as_broken() for defect in defects]
         self.full, self.last = (1 << pad.stages) - 1, pad.stages - 1
-        low = np.zeros_like(held)
-        for bit, stage in broken.stage_of:
-            low |= ((held & bit) > 0).astype(np.int64) << stage - 1
-        mask, levels = defect.inputs
+        low = np.zeros((len(pads), len(held)), np.int64)
+        for stage in range(1, pad.stages + 1):
+            pulls = column(sum(bit for bit, at in {*one.stage_of} if at == stage) for one in pads)
+            low |= ((held & pulls) > 0).astype(np.int64) << stage - 1
+        mask, levels = (column(defect.inputs[end] for defect in defects) for end in (0, 1))
         self.word = self.full & ~low & ~mask | levels
-        loose, pulled = broken.no_level
+        loose, pulled = (column(one.no_level[end] for one in pads) for end in (0, 1))
         self.doubtful = self.word & loose | ~self.word & pulled
-        self.content, self.unknown = np.zeros_like(held), np.full_like(held, self.full)
-        self.latch, self.clock = 0, 1
-        self.clock_seen = self._seen("clock")
+        self.stuck, self.stuck_at = (column(one.stages[end] for one in defects) for end in (0, 1))
+        self.lost = column(defect.lost for defect in defects)
+        self.extra = column(defect.extra for defect in defects)
+        self.data = column(-1 if one.data is None else one.data for one in defects)
+        self.serial = column(one.serial or 0 for one in pads)
+        self.open = column(one.serial is None for one in pads)
+        self.transparent = column(one.load == "transparent" for one in pads) > 0
+        self.inverted = column(one.load_inverted for one in pads)
+        self.sees = {
+            pin: column(_SEEN[getattr(defect, pin)] or _SEEN[pin] for defect in defects)
+            for pin in ("latch", "clock")
+        }
+        self.content, self.unknown = np.zeros_like(low), np.full_like(low, self.full)
+        self.clock_seen = self._seen("clock", 0, np.ones_like(self.lost))
 
-    def read(self) -> list[tuple[Bytes, Bytes]]:
+    def read(self) -> tuple[Bytes, Bytes]:
         """One latch and its clocks; a sample stands before each clock's rise."""
-        self._drive(1, 1)
-        self._drive(0, 1)
-        bits = []
+        high = np.ones_like(self.lost)
+        fixed, loose = np.zeros_like(self.content), np.zeros_like(self.content)
+        self._drive(1, high)
+        self._drive(0, high)
         for number in range(1, _CLOCKS + 1):
-            arrives = number != self.defect.lost
-            self._drive(0, 0 if arrives else 1)
-            bits.append(self._data())
-            self._drive(0, 1)
-            if number == self.defect.extra:
-                self._drive(0, 0)
-                self._drive(0, 1)
-        return bits
+            self._drive(0, (self.lost == number).astype(np.int64))
+            level, unknown = self._line()
+            fixed |= (1 - level) * (1 - unknown) << 8 - number
+            loose |= unknown << 8 - number
+            self._drive(0, high)
+            again = self.extra == number
+            if again.any():
+                self._drive(0, 1 - again)
+                self._drive(0, high)
+        return fixed, loose
 
-    def _seen(self, pin: str) -> int:
-        what = getattr(self.defect, pin)
-        if what == "own":
-            what = pin
-        lines = {"latch": self.latch, "clock": self.clock, "low": 0, "high": 1}
-        return min(self.latch, self.clock) if what == "wired" else lines[what]
+    def output(self) -> Bytes:
+        """The last stage's level, 2 where nobody knows."""
+        return np.where(self.unknown >> self.last & 1, 2, self.content >> self.last & 1)
 
-    def _drive(self, latch: int, clock: int) -> None:
-        self.latch, self.clock = latch, clock
-        before, self.clock_seen = self.clock_seen, self._seen("clock")
+    def _seen(self, pin: str, latch: int, clock: Bytes) -> Bytes:
+        lines = (latch, clock, 0, 1, latch & clock)
+        return np.choose(self.sees[pin] - 1, [np.asarray(line) for line in lines])
+
+    def _drive(self, latch: int, clock: Bytes) -> None:
+        before, self.clock_seen = self.clock_seen, self._seen("clock", latch, clock)
         rises = self.clock_seen > before
-        loads = self._seen("latch") != int(self.pad.load_inverted)
-        if loads and (rises or self.pad.load == "transparent"):
-            self.content, self.unknown = self.word, self.doubtful
-        elif rises and not loads:
-            serial, open_ = self.pad.serial, int(self.pad.serial is None)
-            self.content = (self.content << 1 | (serial or 0)) & self.full
-            self.unknown = (self.unknown << 1 | open_) & self.full
-        mask, levels = self.defect.stages
-        self.content = self.content & ~mask | levels
-        self.unknown = self.unknown & ~mask
+        loading = self._seen("latch", latch, clock) != self.inverted
+        loads, shifts = loading & (rises | self.transparent), rises & ~loading
+        moved = self.content << 1 | self.serial, self.unknown << 1 | self.open
+        self.content = np.where(loads, self.word, np.where(shifts, moved[0], self.content))
+        self.unknown = np.where(loads, self.doubtful, np.where(shifts, moved[1], self.unknown))
+        self.content = self.content & self.full & ~self.stuck | self.stuck_at
+        self.unknown = self.unknown & self.full & ~self.stuck
 
-    def _data(self) -> tuple[Bytes, Bytes]:
-        level = self.defect.data
-        if level is not None:
-            ones = np.ones_like(self.word)
-            return ones * (level & 1), ones * (level == 2)
-        return self.content >> self.last & 1, self.unknown >> self.last & 1
+    def _line(self) -> tuple[Bytes, Bytes]:
+        out = np.where(self.data < 0, self.output(), self.data)
+        return out & 1, (out == 2).astype(np.int64)

@@ -14,7 +14,7 @@ from difflib import get_close_matches
 
 from padbench.core.buttons import BUTTONS, byte_of, spelled
 from padbench.core.faults import CORES
-from padbench.core.units import UnitError, found_text, read_value
+from padbench.core.units import UnitError, found_text, read_value, show
 
 __all__ = [
     "MOST_READS",
@@ -39,8 +39,10 @@ class UnclearError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Meter:
-    """One reading. ``where`` is "pin 9" (V against ground, supply on), "core latch" (Ω from plug to
-    pin, unplugged) or "latch to clock" (Ω between cores, unplugged); ``held`` is what was held,
+    """One reading.
+
+    ``where`` is "pin 9" (V against ground, supply on), or unplugged and in ohms "pin 9 to supply",
+    "core latch" (from plug to pin) or "latch to clock" (between cores); ``held`` is what was held,
     ``value`` infinite for no contact.
     """
 
@@ -50,8 +52,8 @@ class Meter:
 
     def __str__(self) -> str:
         """In words."""
-        unit = "V" if self.where.startswith("pin ") else "Ω"
-        amount = "no contact" if self.value == float("inf") else f"{self.value:g} {unit}"
+        unit = "Ω" if " to " in self.where or self.where.startswith("core") else "V"
+        amount = "no contact" if self.value == float("inf") else show(self.value, unit)
         held = f" with {spelled(self.held)} held" if self.held else ""
         return f"{self.where}{held}: {amount}"
 
@@ -158,6 +160,10 @@ def _byte(text: str) -> tuple[int, int]:
 
 def _reading(key: str, value: str) -> Meter:
     words = key.split()
+    across = re.fullmatch(r"(?i)pin ([0-9]{1,2}) to (supply|ground)", " ".join(words))
+    if across:
+        where = f"pin {int(across[1])} to {across[2].lower()}"
+        return Meter(where, 0, _amount(value, "Ω", "39k"))
     pin = re.fullmatch(r"(?i)pin ([0-9]{1,2})(?: (\S.*))?", " ".join(words))
     if pin:
         held = 0
