@@ -128,7 +128,13 @@ def adaptive(known, bench, rng):
         presses.append(count)
         if "-v" in sys.argv:
             f = known.faults[fault]
-            print(count, f and (f.kind, f.at, f.to), known.rows[row].variant.name, [f"{h:02X}" for h in seen.reads], place_of(known, found, fault))
+            print(
+                count,
+                f and (f.kind, f.at, f.to),
+                known.rows[row].variant.name,
+                [f"{h:02X}" for h in seen.reads],
+                place_of(known, found, fault),
+            )
         found_it += place_of(known, found, fault) == 1
     return np.mean(presses), max(presses), found_it / len(presses)
 

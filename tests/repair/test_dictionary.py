@@ -6,8 +6,8 @@ import pytest
 
 from padbench.circuit.pad_model import pad_model
 from padbench.core.decode import decode
-from padbench.core.faults import KINDS
 from padbench.model.bench import simulate
+from padbench.parts.faults import fault_kinds
 from padbench.repair.dictionary import Dictionary
 from padbench.scenarios.timetable import Timetable
 from padbench.sheet import load_sheet
@@ -31,7 +31,7 @@ def played(setting, defect):
     return [(read.byte & ~read.undecided, read.undecided) for read in reads]
 
 
-@pytest.mark.parametrize("kind", sorted(KINDS))
+@pytest.mark.parametrize("kind", sorted(fault_kinds()))
 @pytest.mark.parametrize("port", PORTS)
 def test_a_fault_reads_in_the_simulator_as_in_the_dictionary(sheet, known_on, port, kind):
     known = known_on[port]

@@ -20,10 +20,10 @@ import numpy as np
 from padbench.circuit.circuits import Circuits
 from padbench.circuit.design import Array, Design, changed, design_of
 from padbench.core.buttons import BUTTONS, button_bit
-from padbench.core.faults import CORES, KINDS
 from padbench.core.pad import SOUND, Defect
 from padbench.core.units import Value
 from padbench.parts import PortKind
+from padbench.parts.faults import CORES, fault_kinds
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 
@@ -144,7 +144,7 @@ def _span(volts: Array) -> tuple[float, float]:
 def every_fault(sheet: Sheet) -> Iterator[Fault]:
     """Every single fault of a sheet's pad."""
     named = [name for name in BUTTONS if name in sheet.buttons]
-    for kind, row in KINDS.items():
+    for kind, row in fault_kinds().items():
         levels = ("low", "high") if row.level else (None,)
         places: list[str | None] = [None]
         if row.to:

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from padbench.circuit.circuits import Circuits
 from padbench.circuit.defects import Surroundings, Variant
 from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
-from padbench.core.faults import CORES
 from padbench.core.units import show
+from padbench.parts.faults import CORES
 from padbench.repair.dictionary import Dictionary
 from padbench.repair.observed import Meter
 from padbench.wiring.plan import Pin, wiring_plan

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 
 from padbench.core.buttons import BUTTONS, byte_of, spelled
-from padbench.core.faults import CORES
 from padbench.core.units import UnitError, found_text, read_value, show
+from padbench.parts.faults import CORES
 
 __all__ = [
     "MOST_READS",

@@ -13,7 +13,7 @@ volts of the circuit in 9 of 10 cases where these are known, and tells little wh
 (`padbench.repair.metering`). The likelihood of a fault is the product over all observations, summed
 over its variants; every single fault is as likely as any other beforehand, a given pair of faults
 ``PAIR`` times as likely as a single one. What is equally likely is ordered by how common that kind
-of fault is (`padbench.core.faults`), and by nothing else.
+of fault is (`padbench.parts.faults`), and by nothing else.
 
 Faults form a group where their likeliest variants say the same of every state and every reading
 seen so far.
@@ -28,8 +28,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.buttons import OPPOSITES, pressed_in
-from padbench.core.faults import KINDS
 from padbench.core.pad import Defect
+from padbench.parts.faults import fault_kinds
 from padbench.repair.dictionary import Dictionary, predicted
 from padbench.repair.metering import MeterBench, is_volts
 from padbench.repair.observed import Observed
@@ -160,7 +160,7 @@ def _too_many(best: Candidate, wrong: float) -> bool:
 
 def _common(faults: Sequence[Fault | None]) -> int:
     """The sound pad is commoner than any fault."""
-    return max(4 if fault is None else KINDS[fault.kind].common for fault in faults)
+    return max(4 if fault is None else fault_kinds()[fault.kind].common for fault in faults)
 
 
 def _groups(

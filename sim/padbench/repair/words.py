@@ -8,10 +8,11 @@ say.do(test), say.caution(test)                         # what to do, and what t
 from collections.abc import Iterable
 
 from padbench.core.buttons import pressed_in, spelled
-from padbench.core.faults import KINDS, SAYS
+from padbench.core.faults import SAYS
 from padbench.core.remedies import joined
 from padbench.core.sentences import filled
 from padbench.core.units import show
+from padbench.parts.faults import fault_kinds
 from padbench.repair.metering import is_volts
 from padbench.repair.ranking import Test
 from padbench.sheet import Sheet
@@ -48,11 +49,11 @@ class Words:
 
     def fault(self, fault: Fault | None) -> str:
         """What is broken."""
-        return SOUND_PAD if fault is None else self._filled(KINDS[fault.kind].says, fault)
+        return SOUND_PAD if fault is None else self._filled(fault_kinds()[fault.kind].says, fault)
 
     def looks(self, fault: Fault | None) -> str:
         """What it looks like from outside, as a core with that fault; empty if it has no word."""
-        id_ = "" if fault is None else KINDS[fault.kind].looks
+        id_ = "" if fault is None else fault_kinds()[fault.kind].looks
         if fault is None or not id_:
             return ""
         pressed = fault.kind in ("contact-stuck", "input-grounded")
@@ -66,11 +67,11 @@ class Words:
 
     def mend(self, fault: Fault) -> str:
         """What to do about it."""
-        return f"{UNPLUG} {_capital(self._filled(KINDS[fault.kind].mend, fault))}."
+        return f"{UNPLUG} {_capital(self._filled(fault_kinds()[fault.kind].mend, fault))}."
 
     def check(self, fault: Fault) -> str:
         """How to see that it is mended."""
-        return _capital(self._filled(KINDS[fault.kind].check, fault)) + "."
+        return _capital(self._filled(fault_kinds()[fault.kind].check, fault)) + "."
 
     def places(self, faults: Iterable[Fault | None]) -> list[int]:
         """Pins of the wiring plan where the faults are."""

@@ -7,9 +7,9 @@ wrong elsewhere.
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from padbench.core.faults import CORES, KINDS
 from padbench.core.units import show
 from padbench.parts import console_timing
+from padbench.parts.faults import CORES, fault_kinds
 from padbench.parts.own import find_part
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Fault, Hdl, Pad, Poll, WorksWith
@@ -187,7 +187,7 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
 
 def _faults(sheet: Readable) -> Iterator[Clash]:
     for place, fault in enumerate(sheet.fault or ()):
-        kind, here = KINDS[fault.kind], ("fault", place)
+        kind, here = fault_kinds()[fault.kind], ("fault", place)
         if sheet.chip is not None and sheet.chip.kind == "firmware":
             yield Clash(here, "is for a register, and this pad is a firmware", "leave it out")
             continue

@@ -13,9 +13,9 @@ from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
 
-from padbench.core.faults import KINDS
 from padbench.core.units import Value
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
+from padbench.parts.faults import fault_kinds
 from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
     ABSENT,
@@ -370,8 +370,8 @@ class Hdl(Table):
 
 
 def _known_kind(name: str) -> str:
-    if name not in KINDS:
-        raise Refused("is no kind of fault", nearest(name, tuple(KINDS)))
+    if name not in fault_kinds():
+        raise Refused("is no kind of fault", nearest(name, tuple(fault_kinds())))
     return name
 
 
@@ -386,7 +386,7 @@ _At = Annotated[Line | None, BeforeValidator(_place)]
 class Fault(Table):
     """``[[fault]]``: something that is broken in the pad that is played.
 
-    ``kind`` is one of `padbench.core.faults.KINDS`, ``at`` and ``to`` are the button, core or stage
+    ``kind`` is one of `padbench.parts.faults`, ``at`` and ``to`` are the button, core or stage
     that it is about. ``level`` is where something is stuck, ``ohms`` what a worn contact or a wrong
     pull-up has. ``rests``: where the circuit leaves it open, how what floats behaves.
     """
