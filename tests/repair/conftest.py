@@ -1,11 +1,14 @@
 """Sheets and their dictionaries, made once."""
 
+import sys
 from pathlib import Path
 
 import pytest
 
 from padbench.repair.dictionary import Dictionary
 from padbench.sheet import load_sheet
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))  # the benchmark's own functions
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 PORTS = ("push-pull", "pull-down-only")

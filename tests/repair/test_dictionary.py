@@ -1,6 +1,7 @@
 """The dictionary against the simulator: every fault, in every way in which it may show."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -13,8 +14,8 @@ from padbench.scenarios.timetable import Timetable
 from padbench.sheet import load_sheet
 from padbench.trials.run import setting_of
 
-from .conftest import PORTS, SHEETS
-
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+PORTS = ("push-pull", "pull-down-only")
 STATES = (0, *(128 >> place for place in range(8)), 0x81, 0x60, 0xAA, 0xFF)
 
 

@@ -246,24 +246,25 @@ def diagnosed(
 def _verdict(it: Diagnosis) -> tuple[str, str]:
     best = it.found.candidates[0]
     if it.found.unexplained:
+        floats = best.explains == best.reads
         return "NOT EXPLAINED.", (
-            "No fault of the dictionary, and no pair of them, explains this: the nearest gives"
+            "Only a line that floats explains this; read each press again."
+            if floats
+            else "No fault of the dictionary, and no pair of them, explains this: the nearest gives"
             f" {best.explains} of {best.reads} reads."
         )
     if it.healthy:
         more = len(best.faults) - 1
-        return "Healthy.", (
-            "It reads as a sound pad does."
-            + (f" {more} faults would not show in presses; --all has them." if more else "")
-        )
+        hidden = f" {more} faults would not show in presses; --all has them." if more else ""
+        return "Healthy.", f"It reads as a sound pad does.{hidden}"
     if best.healthy:
         return "NOT DECIDED.", "Nothing wrong shows so far, but not enough was tried."
     if best.beside:
-        return "TWO FAULTS.", "No single fault explains this; these two together do."
-    groups = len(best.faults)
-    if groups == 1:
-        return "A FAULT.", f"{_capital(it.words.fault(best.faults[0]))}."
-    return "A FAULT.", f"{groups} faults explain it alike; the commonest first."
+        return "TWO FAULTS.", "No single fault explains this as well as these two together."
+    alike = len(best.faults)
+    one = f"{_capital(it.words.fault(best.faults[0]))}."
+    many = f"{alike} faults explain it alike; the commonest first."
+    return "A FAULT.", one if alike == 1 else many
 
 
 def _capital(text: str) -> str:
@@ -448,20 +449,18 @@ def _document(it: Diagnosis) -> DiagnoseDocument:
             }
             for candidate in it.found.candidates[:_TOLD]
         ],
-        "next": [
-            {
-                "do": it.words.do(test),
-                "type": it.words.typed(test),
-                "bits": round(test.bits, 3),
-                "cost": test.cost,
-                "caution": it.words.caution(test),
-                "outcomes": {
-                    outcome: [it.words.fault(fault) for fault in faults]
-                    for outcome, faults in _outcomes(it, test).items()
-                },
-            }
-            for test in it.tests[:6]
-        ],
+        "next": [_test(it.words, test, _outcomes(it, test)) for test in it.tests[:6]],
+    }
+
+
+def _test(words: Words, test: Test, outcomes: Mapping[str, Sequence[Fault | None]]) -> TestDocument:
+    return {
+        "do": words.do(test),
+        "type": words.typed(test),
+        "bits": round(test.bits, 3),
+        "cost": test.cost,
+        "caution": words.caution(test),
+        "outcomes": {outcome: [*map(words.fault, some)] for outcome, some in outcomes.items()},
     }
 
 
@@ -512,7 +511,16 @@ def card_of(sheet: SheetLike, port: str | None = None) -> Result:
         outcome="pass",
         word="Test card.",
         lead=f"{len(presses)} presses and {len(readings)} readings.",
-        make_document=dict,
+        make_document=lambda: {
+            "verdict": "pass",
+            "decided": False,
+            "explained": True,
+            "port": known.port,
+            **{"reads": {}, "meter": [], "unsteady": [], "candidates": []},
+            "next": [
+                _test(words, one.test, {one.expected: [None]} | dict(one.others)) for one in steps
+            ],
+        },
         make_sections=lambda: [Section("card", "Test card", blocks, paper=True)],
         inputs=design.inputs(),
         assumed=design.sheet.assumed,

@@ -10,8 +10,8 @@ the simulation, but without times, for all held states at once; a test plays eve
 simulator. Delays change no byte of a pad that keeps its limits, so both corners read the same.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -75,7 +75,9 @@ class Dictionary:
             for variant in ((nothing,) if fault is None else variants(fault, around))
         )
         parts = [(place, *part) for place, row in enumerate(rows) for part in row.variant.mix]
-        fixed, loose, after = predicted(pad, [defect for _, _, defect in parts], EVERY_STATE)
+        fixed, loose, after = predicted(
+            pad, coded([defect for _, _, defect in parts], pad.stages), EVERY_STATE
+        )
         return cls(
             sound,
             port,
@@ -128,13 +130,45 @@ class Dictionary:
         raise KeyError((kind, at, to))
 
 
-def predicted(pad: PadModel, defects: Sequence[Defect], held: Bytes) -> tuple[Bytes, Bytes, Bytes]:
+_SEEN = {"own": 0, "latch": 1, "clock": 2, "low": 3, "high": 4, "wired": 5}
+
+_CODE = ("dead", "loose", "pulled", "synchronous", "inverted", "inputs", "levels", "stuck", "at")
+_FIRST = ("lost", "extra", "data", "serial", "latch", "clock")
+"""Columns of a coded defect; of those of ``_FIRST`` 0 is none. One column a stage follows: the
+buttons that pull it besides."""
+
+
+def coded(defects: Sequence[Defect], stages: int) -> Bytes:
+    """Defects as rows of numbers, for `predicted` and `both`."""
+    rows = []
+    for one in defects:
+        also = [0] * stages
+        for bit, stage in one.also:
+            also[stage - 1] |= bit
+        levels = (None if level is None else level + 1 for level in (one.data, one.serial))
+        seen = (_SEEN[one.latch], _SEEN[one.clock])
+        bits = (one.dead, *one.no_level, one.synchronous, one.inverted, *one.inputs, *one.stages)
+        rows.append([*bits, one.lost, one.extra, *(level or 0 for level in levels), *seen, *also])
+    return np.array(rows, np.int64)
+
+
+def both(one: Bytes, other: Bytes) -> Bytes:
+    """Coded defects, each together with another one, as ``Defect | Defect`` has it."""
+    merged = one | other
+    for mask, level in ((5, 6), (7, 8)):
+        merged[:, level] = one[:, level] | other[:, level] & ~one[:, mask]
+    first = slice(len(_CODE), len(_CODE) + len(_FIRST))
+    merged[:, first] = np.where(one[:, first] > 0, one[:, first], other[:, first])
+    return merged
+
+
+def predicted(pad: PadModel, codes: Bytes, held: Bytes) -> tuple[Bytes, Bytes, Bytes]:
     """Of a read of each held state: sure bits, mask of the others, level of the output after it.
 
     Shape (defects, states). The last of several reads, so that nothing depends on how the register
     powered up.
     """
-    chip = _Registers(pad, defects, held)
+    chip = _Registers(pad, codes, held)
     for _ in range(2 + pad.stages // 8):
         fixed, loose = chip.read()
     return fixed, loose, chip.output()
@@ -148,38 +182,33 @@ def _effective(pad: PadModel, held: Bytes) -> Bytes:
     return held
 
 
-_SEEN = {"own": 0, "latch": 1, "clock": 2, "low": 3, "high": 4, "wired": 5}
-
-
 class _Registers:
     """All stages as one word a defect and a held state: what they hold, and what nobody knows."""
 
-    def __init__(self, pad: PadModel, defects: Sequence[Defect], held: Bytes) -> None:
-        def column(values: Iterable[int]) -> Bytes:
-            return np.array([*values], np.int64)[:, None]
-
+    def __init__(self, pad: PadModel, codes: Bytes, held: Bytes) -> None:
         held = _effective(pad, held)
-        pads = [replace(pad, defect=defect).as_broken() for defect in defects]
+        by_name = dict(zip((*_CODE, *_FIRST), codes.T[:, :, None], strict=False))
+        self.stuck, self.stuck_at = by_name["stuck"], by_name["at"]
+        self.lost, self.extra = by_name["lost"], by_name["extra"]
         self.full, self.last = (1 << pad.stages) - 1, pad.stages - 1
-        low = np.zeros((len(pads), len(held)), np.int64)
+        low = np.zeros((len(codes), len(held)), np.int64)
         for stage in range(1, pad.stages + 1):
-            pulls = column(sum(bit for bit, at in {*one.stage_of} if at == stage) for one in pads)
+            own = sum(bit for bit, at in {*pad.stage_of} if at == stage)
+            pulls = own & ~by_name["dead"] | codes[:, len(_CODE) + len(_FIRST) + stage - 1, None]
             low |= ((held & pulls) > 0).astype(np.int64) << stage - 1
-        mask, levels = (column(defect.inputs[end] for defect in defects) for end in (0, 1))
-        self.word = self.full & ~low & ~mask | levels
-        loose, pulled = (column(one.no_level[end] for one in pads) for end in (0, 1))
-        self.doubtful = self.word & loose | ~self.word & pulled
-        self.stuck, self.stuck_at = (column(one.stages[end] for one in defects) for end in (0, 1))
-        self.lost = column(defect.lost for defect in defects)
-        self.extra = column(defect.extra for defect in defects)
-        self.data = column(-1 if one.data is None else one.data for one in defects)
-        self.serial = column(one.serial or 0 for one in pads)
-        self.open = column(one.serial is None for one in pads)
-        self.transparent = column(one.load == "transparent" for one in pads) > 0
-        self.inverted = column(one.load_inverted for one in pads)
+        mask, floats = by_name["inputs"], pad.no_level
+        self.word = self.full & ~low & ~mask | by_name["levels"]
+        loose, pulled = by_name["loose"] | floats[0], by_name["pulled"] | floats[1]
+        self.doubtful = (self.word & loose | ~self.word & pulled) & ~mask
+        self.data = by_name["data"] - 1
+        own_serial = 2 if pad.serial is None else pad.serial
+        serial = np.where(by_name["serial"], by_name["serial"] - 1, own_serial)
+        self.serial, self.open = serial & 1, (serial == 2).astype(np.int64)
+        synchronous = pad.load == "synchronous"
+        self.transparent = (by_name["synchronous"] | synchronous) == 0
+        self.inverted = by_name["inverted"] ^ int(pad.load_inverted)
         self.sees = {
-            pin: column(_SEEN[getattr(defect, pin)] or _SEEN[pin] for defect in defects)
-            for pin in ("latch", "clock")
+            pin: np.where(by_name[pin], by_name[pin], _SEEN[pin]) for pin in ("latch", "clock")
         }
         self.content, self.unknown = np.zeros_like(low), np.full_like(low, self.full)
         self.clock_seen = self._seen("clock", 0, np.ones_like(self.lost))

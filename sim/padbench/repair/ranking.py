@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from padbench.core.buttons import OPPOSITES, pressed_in
 from padbench.core.pad import Defect
 from padbench.parts.faults import fault_kinds
-from padbench.repair.dictionary import Dictionary, predicted
+from padbench.repair.dictionary import Dictionary, both, coded, predicted
 from padbench.repair.metering import MeterBench, is_volts
 from padbench.repair.observed import Observed
 from padbench.sheet.model import Fault
@@ -58,6 +58,8 @@ _PARTNERS, _BEST_PAIRS = 14, 12
 
 _RULED_OUT = 1e-2
 """A row so much less likely than the likeliest is ruled out; one wrong note is a fiftieth of it."""
+
+_MOST_LOOSE = 4
 
 _UNLIKELY = 0.02
 """So unlikely many wrong notes are not taken for such (assumed)."""
@@ -94,7 +96,8 @@ class Candidate:
 class Ranking:
     """Candidates, the likeliest first; ``by_row`` has the logarithm of each row's likelihood.
 
-    ``unexplained``: even the best leaves more reads over than chance would.
+    ``unexplained``: even the best leaves more reads over than wrong notes would, or says of reads
+    that were made once that they are chance.
     """
 
     candidates: tuple[Candidate, ...]
@@ -138,7 +141,8 @@ def rank(
         by_row = by_row + np.log(metered).sum(axis=0)
     groups = list(_groups(known, seen, by_row, chances > 0, metered))
     groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
-    if groups[0].explains < groups[0].reads:
+    # A pair that explains everything may be likelier than what explains it by chance.
+    if groups[0].likelihood < math.log(PAIR) + seen.count * math.log(1 - wrong):
         groups += _pairs(known, seen, metered, wrong)
         groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
     total = np.logaddexp.reduce([group.likelihood for group in groups])
@@ -146,7 +150,13 @@ def rank(
         Candidate(**{**vars(group), "share": float(np.exp(group.likelihood - total))})
         for group in groups
     )
-    return Ranking(shared, by_row, _too_many(shared[0], wrong))
+    chance = _chance(shared[0]) and not seen.unsteady
+    return Ranking(shared, by_row, chance or _too_many(shared[0], wrong))
+
+
+def _chance(best: Candidate) -> bool:
+    """Whether it leaves nearly every bit to chance, and so explains whatever may come."""
+    return all(loose.bit_count() > _MOST_LOOSE for _, loose in best.expects.values())
 
 
 def _too_many(best: Candidate, wrong: float) -> bool:
@@ -213,37 +223,34 @@ def _pairs(
         by_defect.setdefault(known.rows[row].variant.mix[0][1], []).append(row)
     defects = [*by_defect]
     metered = np.log(readings).sum(axis=0) if len(readings) else np.zeros(len(known.rows))
-    near = []
-    for defect in defects:
-        part = known.first_part(by_defect[defect][0])
-        # Bit by bit, as a second fault leaves most bits alone.
-        off = sum(
-            times
-            * ((byte ^ int(known.fixed[part, held])) & ~int(known.random[part, held])).bit_count()
-            + 0.3 * times * int(known.random[part, held]).bit_count()
-            for held, byte, times in pairs
-        )
-        near.append(off)
+    sent = np.array([byte for _, byte, _ in pairs])
+    times = np.array([times for _, _, times in pairs])
+    held = [held for held, _, _ in pairs]
+    parts = [known.first_part(rows[0]) for rows in by_defect.values()]
+    sure, chance_bits = known.fixed[parts][:, held], known.random[parts][:, held]
+    # Bit by bit, as a second fault leaves most bits alone; a bit of chance is half wrong.
+    off = np.bitwise_count((sent ^ sure) & ~chance_bits) + 0.3 * np.bitwise_count(chance_bits)
+    near = off @ times
     nearest = np.argsort(near, kind="stable")[:_PARTNERS].tolist()
-    both = [
+    couples = [
         (one, other)
         for one in nearest
         for other in range(len(defects))
         if other != one and not (other in nearest and other < one)
     ]
-    fixed, loose, _ = predicted(known.pad, [defects[a] | defects[b] for a, b in both], states)
-    sent = np.array([byte for _, byte, _ in pairs])
-    times = np.array([times for _, _, times in pairs])
+    codes = coded(defects, known.pad.stages)
+    firsts, seconds = np.array(couples).T
+    fixed, loose, _ = predicted(known.pad, both(codes[firsts], codes[seconds]), states)
     at = [place[held] for held, _, _ in pairs]
     fits = (sent & ~loose[:, at]) == fixed[:, at]
     chance = fits / (1 << np.bitwise_count(loose[:, at]).astype(np.int64))
     alone = np.array([max(metered[row] for row in by_defect[defect]) for defect in defects])
     likelihood = np.log((1 - wrong) * chance + wrong / 256) @ times + math.log(PAIR)
-    likelihood += np.maximum(*(alone[[pair[end] for pair in both]] for end in (0, 1)))
+    likelihood += np.maximum(alone[firsts], alone[seconds])
     known_for = np.array([_common(_faults_of(known, by_defect[one])) for one in defects])
-    common = known_for[[pair[0] for pair in both]] + known_for[[pair[1] for pair in both]]
+    common = known_for[firsts] + known_for[seconds]
     for best in np.lexsort((-common, -likelihood.round(6)))[:_BEST_PAIRS].tolist():
-        first, second = (by_defect[defects[end]] for end in both[best])
+        first, second = (by_defect[defects[end]] for end in couples[best])
         yield Candidate(
             _faults_of(known, first),
             float(likelihood[best]),
