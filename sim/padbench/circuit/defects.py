@@ -240,7 +240,10 @@ def _of_input(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         to = fault.to or ""
         pairs = ((bit, around.sheet.buttons[to]), (button_bit(to), around.sheet.buttons[at]))
         volts = {(at, to): sound.pressed_volts, (to, at): sound.pressed_volts}
-        yield from _one(Defect(also=pairs), volts=volts)
+        yield Variant("", 0.7, ((1.0, Defect(also=pairs)),), volts)
+        # Damp joins them now and then.
+        damp = ((OFTEN, Defect(also=pairs)), (1 - OFTEN, SOUND))
+        yield Variant("often", 0.3, damp, {(at, to): "any", (to, at): "any"})
     else:
         defect, more = {
             "contact-dead": (Defect(dead=bit), {(at, "held"): sound.released_volts}),
@@ -331,18 +334,20 @@ def _of_cable(fault: Fault, around: Surroundings) -> Iterator[Variant]:
             yield Variant(name, weight, ((1.0, defect),), volts, gone)
     elif kind == "core-loose":
         # How it is while there is no contact; a capacitor at the register keeps supply and ground.
-        broken = [
-            (weight, defect)
+        ways = [
+            (weight, [(1.0, defect)])
             for _, weight, defect, _ in _states(fault, around)
             if defect not in (SOUND, _CHANCE)
         ]
         if at == "clock":
-            broken = [(1.0, _STILL), *((0.5, Defect(lost=number)) for number in range(1, 8))]
-            broken += [(0.5, Defect(extra=number)) for number in range(1, 8)]
-        total = sum(weight for weight, _ in broken)
-        for name, share in (("often", OFTEN), ("seldom", SELDOM)):
-            mix = [(share * weight / total, defect) for weight, defect in broken]
-            yield Variant(name, 0.5, (*mix, (1 - share, SOUND)))
+            spoilt = [Defect(lost=number) for number in range(1, 8)]
+            spoilt += [Defect(extra=number) for number in range(1, 8)]
+            ways = [(1.0, [(0.125, _STILL), *((0.0625, one) for one in spoilt)])]
+        total = sum(weight for weight, _ in ways)
+        for weight, broken in ways:
+            for name, share in (("often", OFTEN), ("seldom", SELDOM)):
+                mix = [(share * part, defect) for part, defect in broken]
+                yield Variant(name, 0.5 * weight / total, (*mix, (1 - share, SOUND)))
     elif kind == "resistor-missing":
         dead = _NEVER_LOADS if at == "latch" else Defect(clock="low")
         volts = {} if around.feeds else {at: "ground"}

@@ -24,7 +24,7 @@ from padbench.results.result import Case, Result, Section
 from padbench.scenarios import SCENARIOS
 from padbench.sheet.model import Fault
 from padbench.trials.run import run_scenario
-from padbench.waveio import CaptureFile
+from padbench.waveio import CaptureFile, WaveError
 
 __all__ = ["Diagnosis", "bench_of", "card_of", "diagnose", "diagnosed"]
 
@@ -181,7 +181,10 @@ def _add_capture(
     presses: list[int] | None,
     into: Observed,
 ) -> None:
-    seen = inspect_one(capture, sheet=design.sheet, port=known.port).data
+    try:
+        seen = inspect_one(capture, sheet=design.sheet, port=known.port).data
+    except WaveError as error:
+        raise Refusal("capture", str(error)) from None
     read = [one.byte for one in seen.reads() if one.complete and one.sure]
     if not read:
         raise Refusal("capture", "it has no whole read; record at least one latch and eight clocks")
@@ -521,7 +524,10 @@ def card_of(sheet: SheetLike, port: str | None = None) -> Result:
                 _test(words, one.test, {one.expected: [None]} | dict(one.others)) for one in steps
             ],
         },
-        make_sections=lambda: [Section("card", "Test card", blocks, paper=True)],
+        make_sections=lambda: [
+            Section("brief", "", [Lines("", [("", "see the file, or --all")])], ("brief",)),
+            Section("card", "Test card", blocks, paper=True),
+        ],
         inputs=design.inputs(),
         assumed=design.sheet.assumed,
         data=steps,

@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.buttons import OPPOSITES, pressed_in
-from padbench.core.pad import Defect
+from padbench.core.pad import SOUND, Defect
 from padbench.parts.faults import fault_kinds
 from padbench.repair.dictionary import Dictionary, both, coded, predicted
 from padbench.repair.metering import MeterBench, is_volts
@@ -214,53 +214,63 @@ def _pairs(
     known: Dictionary, seen: Observed, readings: Floats, wrong: float
 ) -> Iterator[Candidate]:
     """Pairs of faults: those that come nearest alone, each with every other."""
-    states = np.array(list(seen.reads))
-    pairs = list(seen.pairs())
-    place = {held: number for number, held in enumerate(states.tolist())}
-    steady = [row for row in range(len(known.rows)) if len(known.rows[row].variant.mix) == 1]
-    by_defect: dict[Defect, list[int]] = {}
-    for row in steady[1:]:
-        by_defect.setdefault(known.rows[row].variant.mix[0][1], []).append(row)
-    defects = [*by_defect]
+    pairs, states = list(seen.pairs()), list(seen.reads)
+    at = [states.index(held) for held, _, _ in pairs]
+    held, sent, times = (np.array([pair[n] for pair in pairs], np.int64) for n in range(3))
     metered = np.log(readings).sum(axis=0) if len(readings) else np.zeros(len(known.rows))
-    sent = np.array([byte for _, byte, _ in pairs])
-    times = np.array([times for _, _, times in pairs])
-    held = [held for held, _, _ in pairs]
-    parts = [known.first_part(rows[0]) for rows in by_defect.values()]
-    sure, chance_bits = known.fixed[parts][:, held], known.random[parts][:, held]
+    # One fault for all that break the same as often; it is there always, or else comes and goes.
+    alike: dict[tuple[Defect, float], list[int]] = {}
+    for row, entry in enumerate(known.rows):
+        share, defect = entry.variant.mix[0]
+        if entry.fault and (len(entry.variant.mix) == 1 or entry.variant.mix[1][1] == SOUND):
+            alike.setdefault((defect, share), []).append(row)
+    groups = [*alike.values()]
+    share = np.array([share for _, share in alike])
+    parts = [known.first_part(rows[0]) for rows in groups]
+    sure, loose = known.fixed[parts][:, held], known.random[parts][:, held]
     # Bit by bit, as a second fault leaves most bits alone; a bit of chance is half wrong.
-    off = np.bitwise_count((sent ^ sure) & ~chance_bits) + 0.3 * np.bitwise_count(chance_bits)
-    near = off @ times
-    nearest = np.argsort(near, kind="stable")[:_PARTNERS].tolist()
-    couples = [
-        (one, other)
-        for one in nearest
-        for other in range(len(defects))
-        if other != one and not (other in nearest and other < one)
-    ]
-    codes = coded(defects, known.pad.stages)
-    firsts, seconds = np.array(couples).T
-    fixed, loose, _ = predicted(known.pad, both(codes[firsts], codes[seconds]), states)
-    at = [place[held] for held, _, _ in pairs]
-    fits = (sent & ~loose[:, at]) == fixed[:, at]
-    chance = fits / (1 << np.bitwise_count(loose[:, at]).astype(np.int64))
-    alone = np.array([max(metered[row] for row in by_defect[defect]) for defect in defects])
+    off = np.bitwise_count((sent ^ sure) & ~loose) + 0.3 * np.bitwise_count(loose)
+    sound = np.bitwise_count(sent ^ known.fixed[0, held])
+    off = np.where(share[:, None] < 1, np.minimum(off, sound), off)
+    nearest = np.argsort(off @ times, kind="stable")[:_PARTNERS].tolist()
+    one, other = np.array(
+        [
+            (first, second)
+            for first in nearest
+            for second in range(len(groups))
+            if second != first and not (second in nearest and second < first)
+        ]
+    ).T
+    codes = coded([defect for defect, _ in alike], known.pad.stages)
+    fixed, random, _ = predicted(known.pad, both(codes[one], codes[other]), np.array(states))
+    alone = _fits(sent, sure, loose)
+    s, t = share[one][:, None], share[other][:, None]
+    chance = s * t * _fits(sent, fixed[:, at], random[:, at])
+    chance += s * (1 - t) * alone[one] + (1 - s) * t * alone[other]
+    chance += (1 - s) * (1 - t) * (sound == 0)
     likelihood = np.log((1 - wrong) * chance + wrong / 256) @ times + math.log(PAIR)
-    likelihood += np.maximum(alone[firsts], alone[seconds])
-    known_for = np.array([_common(_faults_of(known, by_defect[one])) for one in defects])
-    common = known_for[firsts] + known_for[seconds]
-    for best in np.lexsort((-common, -likelihood.round(6)))[:_BEST_PAIRS].tolist():
-        first, second = (by_defect[defects[end]] for end in couples[best])
+    measured = np.array([max(metered[row] for row in rows) for rows in groups])
+    likelihood += np.maximum(measured[one], measured[other])
+    common = np.array([_common(_faults_of(known, rows)) for rows in groups])
+    order = np.lexsort((-common[one] - common[other], -likelihood.round(6)))
+    for best in order[:_BEST_PAIRS].tolist():
+        fits = chance[best] > 0
+        expects = zip(fixed[best].tolist(), random[best].tolist(), strict=True)
         yield Candidate(
-            _faults_of(known, first),
+            _faults_of(known, groups[one[best]]),
             float(likelihood[best]),
-            int(times[fits[best]].sum()),
+            int(times[fits].sum()),
             seen.count,
-            tuple(pair for pair, fit in zip(pairs, fits[best], strict=True) if not fit),
-            first[0],
-            {held: (int(fixed[best, n]), int(loose[best, n])) for held, n in place.items()},
-            _faults_of(known, second),
+            tuple(pair for pair, fit in zip(pairs, fits, strict=True) if not fit),
+            groups[one[best]][0],
+            dict(zip(states, expects, strict=True)),
+            _faults_of(known, groups[other[best]]),
         )
+
+
+def _fits(sent: NDArray[np.int64], sure: NDArray[np.int64], loose: NDArray[np.int64]) -> Floats:
+    """How often a byte comes out of bits that are sure and bits that are chance."""
+    return ((sent & ~loose) == sure) / (1 << np.bitwise_count(loose).astype(np.int64))
 
 
 def _faults_of(known: Dictionary, rows: Sequence[int]) -> tuple[Fault | None, ...]:
