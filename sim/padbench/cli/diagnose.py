@@ -25,7 +25,7 @@ def run(arguments: list[str]) -> int:
     options = _parser().parse_args(arguments)
     lines = [*options.seen, *options.meter]
     others = options.file or options.capture
-    with _refused(options.sheet):
+    with usable(options.sheet):
         if options.card is not None and not lines and not others and not options.ask:
             return emit([_write_card(options)], options, arguments)
         if options.ask:
@@ -45,21 +45,6 @@ def run(arguments: list[str]) -> int:
         if options.card is not None:
             _write_card(options)
     return emit([result], options, arguments)
-
-
-class _refused:
-    """A refusal without an option names what was typed instead."""
-
-    def __init__(self, sheet: Path) -> None:
-        self.usual = usable(sheet)
-
-    def __enter__(self) -> None:
-        self.usual.__enter__()
-
-    def __exit__(self, kind: object, error: object, trace: object) -> bool | None:
-        if isinstance(error, Refusal) and not error.option:
-            raise UsageError(error.says) from None
-        return self.usual.__exit__(kind, error, trace)  # type: ignore[arg-type]
 
 
 def _write_card(options: Namespace) -> Result:

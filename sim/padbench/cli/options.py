@@ -88,7 +88,7 @@ def add_wave_options(parser: Parser) -> None:
 def usable(file: Path | None = None) -> Iterator[None]:
     """What a job refuses becomes a `UsageError`, a line each.
 
-    A refusal names a key of the sheet ``file``, or else an option.
+    A refusal names a key of the sheet ``file``, an option, or nothing where it says all itself.
     """
     from padbench.jobs.loading import Refusal
     from padbench.routines.routine import RoutineError
@@ -100,5 +100,5 @@ def usable(file: Path | None = None) -> Iterator[None]:
     except RoutineError as error:
         raise UsageError(str(error)) from None
     except Refusal as error:
-        where = f"{file}: " if "." in error.option else "--"
-        raise UsageError(f"{where}{error.option}: {error.says}") from None
+        where = f"{file}: " if "." in error.option else "--" if error.option else ""
+        raise UsageError(f"{where}{error.option}: {error.says}".removeprefix(": ")) from None

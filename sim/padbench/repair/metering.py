@@ -95,12 +95,12 @@ class MeterBench:
         """What a row shows in words: buttons, or what a meter finds; a read has no ``where``."""
         known = self.known
         if not where:
-            if len(known.rows[row].variant.mix) > 1:
-                return "now and then something else"
-            part = known.first_part(row)
-            loose = int(known.random[part, held])
-            said = spelled(int(known.fixed[part, held]))
-            return f"{said}, {spelled(loose)} unsteady" if loose else said
+            first = known.first_part(row)
+            parts = range(first, first + len(known.rows[row].variant.mix))
+            part = max(parts, key=lambda one: known.share[one])
+            loose, said = int(known.random[part, held]), spelled(int(known.fixed[part, held]))
+            said += f", {spelled(loose)} unsteady" if loose else ""
+            return f"{said}, not always" if len(parts) > 1 else said
         least, most = self.expected(where, held)[row]
         if np.isnan(least):
             return "any"
