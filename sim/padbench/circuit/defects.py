@@ -12,7 +12,7 @@ read, with how often. Weights of what floats, and of what comes and goes, are as
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations, product
 from typing import Literal
 
 import numpy as np
@@ -156,31 +156,25 @@ def every_fault(sheet: Sheet) -> Iterator[Fault]:
         elif row.at == "core":
             places = [*CORES]
         elif row.at == "line":
-            places = [line for line in ("latch", "clock") if _fitted(sheet, line)]
+            fitted = {"latch": sheet.resistors.latch_to_supply}
+            fitted |= {"clock": sheet.resistors.clock_to_supply}
+            places = [line for line, value in fitted.items() if value is not None]
         elif row.at == "stage":
             places = [str(number + 1) for number in range(sheet.chip.stages)]
         if kind.startswith("pull-up") and sheet.pull_up.value is None:
             continue
         if kind == "serial-open" and sheet.chip.serial_input == "open":
             continue
-        for at in places:
-            if kind == "pull-up-wrong":
-                assert sheet.pull_up.value is not None
-                for value in (
-                    sheet.pull_up.value.nominal / _MULTIPLIER,
-                    sheet.pull_up.value.nominal * _MULTIPLIER,
-                ):
-                    yield Fault(kind=kind, at=at, ohms=Value.exact(value))
-            else:
-                yield from (Fault(kind=kind, at=at, level=level) for level in levels)  # type: ignore[arg-type]
-
-
-def _fitted(sheet: Sheet, line: str) -> bool:
-    return getattr(sheet.resistors, f"{line}_to_supply") is not None
+        values: tuple[Value | None, ...] = (None,)
+        if kind == "pull-up-wrong":
+            nominal = sheet.pull_up.value.nominal if sheet.pull_up.value else 0.0
+            values = (Value.exact(nominal / _MULTIPLIER), Value.exact(nominal * _MULTIPLIER))
+        for at, level, ohms in product(places, levels, values):
+            yield Fault(kind=kind, at=at, level=level, ohms=ohms)  # type: ignore[arg-type]
 
 
 def defect_of(sheet: Sheet, port: str) -> Defect:
-    """All faults of a sheet in one, each in the variant that it names, or the likeliest.
+    """All faults of a sheet in one, each in the variant that it names, or the likeliest that shows.
 
     Of what comes and goes it is the broken state.
     """
@@ -188,10 +182,12 @@ def defect_of(sheet: Sheet, port: str) -> Defect:
         return SOUND
     around, whole = Surroundings.of(sheet, port), SOUND
     for fault in sheet.fault:
-        shown = variants(fault, around)
-        likely = max(shown, key=lambda variant: variant.weight)
-        named = [variant for variant in shown if variant.name == fault.rests]
-        whole |= (named or [likely])[0].mix[0][1]
+        # Whoever writes a fault down wants to see it: one that works all the same comes last.
+        order = [
+            (one.name == fault.rests, one.mix[0][1] != SOUND, one.weight, one.mix[0][1])
+            for one in variants(fault, around)
+        ]
+        whole |= max(order, key=lambda one: one[:3])[3]
     return whole
 
 
