@@ -8,9 +8,8 @@ from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.files import whole_file
-from padbench.jobs.diagnose import bench_of, card_of, diagnose, diagnosed
-from padbench.jobs.loading import Refusal
-from padbench.repair.observed import Observed, UnclearError, read_lines
+from padbench.jobs.diagnose import bench_of, card_of, diagnose, diagnosed, noted
+from padbench.repair.observed import UnclearError, read_lines
 from padbench.repair.ranking import next_tests, rank
 from padbench.repair.words import Words
 from padbench.results.result import Result
@@ -64,13 +63,7 @@ def _write_card(options: Namespace) -> Result:
 def _asked(options: Namespace) -> Result:
     """One question at a time, on standard error, so that --json stays alone; answers on stdin."""
     design, known, bench = bench_of(options.sheet, options.port)
-    words, seen = Words(design.sheet), Observed()
-    lines = options.file.read_text(encoding="utf-8").splitlines() if options.file else []
-    try:
-        read_lines([*options.seen, *options.meter], "observation {}", seen)
-        read_lines(lines, f"{options.file}:{{}}", seen)
-    except UnclearError as error:
-        raise Refusal("", str(error)) from None
+    words, seen = Words(design.sheet), noted(options.seen, options.meter, options.file)
     skipped: set[tuple[str, int]] = set()
     print(
         "Answer with eight bits, names, none; skip or Enter: another test; stop: enough.",

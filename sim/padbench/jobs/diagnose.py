@@ -26,7 +26,7 @@ from padbench.sheet.model import Fault
 from padbench.trials.run import run_scenario
 from padbench.waveio import CaptureFile, WaveError
 
-__all__ = ["Diagnosis", "bench_of", "card_of", "diagnose", "diagnosed"]
+__all__ = ["Diagnosis", "bench_of", "card_of", "diagnose", "diagnosed", "noted"]
 
 
 class FaultDocument(TypedDict):
@@ -133,16 +133,11 @@ def diagnose(
     for no observation at all, and for a program in place of a register.
     """
     design, known, bench = bench_of(sheet, port)
-    whole = Observed()
-    lines = [f"{key}={value}" for key, value in seen.items()] if isinstance(seen, Mapping) else seen
+    whole = noted(seen, meter, file)
     try:
-        read_lines(lines, "observation {}", whole)
-        read_lines(meter, "--meter {}", whole)
-        if file is not None:
-            read_lines(_lines_of(Path(file)), f"{file}:{{}}", whole)
         presses = None if pressed is None else presses_named(pressed)
     except UnclearError as error:
-        raise Refusal("", str(error)) from None
+        raise Refusal("pressed", str(error)) from None
     if capture is not None:
         _add_capture(known, capture, design, presses, whole)
     elif presses is not None:
@@ -163,12 +158,24 @@ def bench_of(sheet: SheetLike, port: str | None = None) -> tuple[Design, Diction
     return design, known, MeterBench(known)
 
 
-def _lines_of(path: Path) -> list[str]:
+def noted(
+    seen: Mapping[str, str] | Iterable[str], meter: Iterable[str], file: FileLike | None
+) -> Observed:
+    """What was typed, and what a file says. Raises `Refusal` for what cannot be read."""
+    lines = [f"{key}={value}" for key, value in seen.items()] if isinstance(seen, Mapping) else seen
     try:
-        if not path.is_file():
-            raise Refusal("file", f"{path}: there is no such file; name one with lines as A=A")
-        raw = path.read_bytes()[: 1 << 20]
-        was_read(path)
+        whole = read_lines(meter, "--meter {}", read_lines(lines, "observation {}"))
+        return whole if file is None else read_lines(_lines_of(Path(file)), f"{file}:{{}}", whole)
+    except UnclearError as error:
+        raise Refusal("", str(error)) from None
+
+
+def _lines_of(path: Path) -> list[str]:
+    if not path.is_file():
+        raise Refusal("file", f"{path}: there is no such file; name one with lines as A=A")
+    raw = path.read_bytes()[: 1 << 20]
+    was_read(path)
+    try:
         return raw.decode("utf-8-sig").splitlines()
     except UnicodeDecodeError:
         raise Refusal("file", f"{path}: it is not UTF-8 text; save it as that") from None
