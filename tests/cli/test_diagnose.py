@@ -186,12 +186,16 @@ def test_what_cannot_be_broken_is_refused_with_its_line(fault, said):
     assert "<text>:" in str(caught.value)
 
 
-@pytest.mark.parametrize(
-    "change", [("CD4021B", "74HC165"), ("stages = 8", "stages = 16"), ('"39k ± 5 %"', '"absent"')]
-)
+@pytest.mark.parametrize("change", [("CD4021B", "74HC165"), ("stages = 8", "stages = 16")])
 def test_other_pads_have_dictionaries_too(change):
     text = Path(B).read_text().replace(*change)
     result = padbench.diagnose(text, ["idle=none", "A=none"])
     assert result.data.found.candidates
     assert result.document["next"]
     assert result.sections
+
+
+def test_a_pad_whose_sound_state_is_chance_is_refused():
+    text = Path(B).read_text().replace('"39k ± 5 %"', '"absent"')
+    with pytest.raises(padbench.Refusal, match="without pull-ups"):
+        padbench.diagnose(text, ["idle=none"])

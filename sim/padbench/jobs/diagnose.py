@@ -17,7 +17,7 @@ from padbench.repair.dictionary import Dictionary
 from padbench.repair.metering import MeterBench
 from padbench.repair.observed import Meter, Observed, UnclearError, presses_named, read_lines
 from padbench.repair.ranking import Candidate, Ranking, Test, next_tests, rank, settled
-from padbench.repair.words import UNPLUG, Words
+from padbench.repair.words import UNPLUG, Words, capital
 from padbench.results.blocks import Articles, Block, Lines, OnDemand, Prose, Table, article_of
 from padbench.results.documents import Outcome
 from padbench.results.result import Case, Result, Section
@@ -130,7 +130,7 @@ def diagnose(
     model behind the ranking is in `padbench.repair.ranking`.
 
     ``result.data`` is the `Diagnosis`. Raises `SheetError`, and `Refusal` for what cannot be read,
-    for no observation at all, and for a program in place of a register.
+    for no observation at all, and for a pad without pull-ups or without a register.
     """
     design, known, bench = bench_of(sheet, port)
     whole = noted(seen, meter, file)
@@ -151,6 +151,8 @@ def bench_of(sheet: SheetLike, port: str | None = None) -> tuple[Design, Diction
     design = design_of(sheet)
     if design.sheet.chip.kind == "firmware":
         raise Refusal("register.kind", "a firmware has no parts to look for faults in")
+    if design.sheet.pull_up.value is None:
+        raise Refusal("pull-up.value", "without pull-ups a sound pad reads as chance: fit some")
     ports = design.sheet.works_with.ports
     if port is not None and port not in ports:
         raise Refusal("port", f"the sheet has no port {port!r}; use {' or '.join(ports)}")
@@ -272,13 +274,9 @@ def _verdict(it: Diagnosis) -> tuple[str, str]:
     if best.beside:
         return "TWO FAULTS.", "No single fault explains this as well as these two together."
     alike = len(best.faults)
-    one = f"{_capital(it.words.fault(best.faults[0]))}."
+    one = f"{capital(it.words.fault(best.faults[0]))}."
     many = f"{alike} faults explain it alike; the commonest first."
     return "A FAULT.", one if alike == 1 else many
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _names(it: Diagnosis, faults: Sequence[Fault | None], most: int) -> str:
@@ -316,23 +314,23 @@ def _outcomes(it: Diagnosis, test: Test) -> dict[str, list[Fault | None]]:
     """What a test may show, and the faults that are left then, the likeliest first."""
     weight = it.found.weight
     order = [row for row in (-weight).argsort().tolist() if weight[row] > 1e-3 * weight.max()]
-    shown: dict[str, list[Fault | None]] = {}
+    shown: dict[str, dict[int, None]] = {}
     for row in order:
-        fault = it.known.faults[it.known.rows[row].fault]
-        faults = shown.setdefault(it.bench.outcome(row, test.where, test.held), [])
-        if fault not in faults:
-            faults.append(fault)
-    return shown
+        outcome = it.bench.outcome(row, test.where, test.held)
+        shown.setdefault(outcome, {})[it.known.rows[row].fault] = None
+    return {
+        outcome: [it.known.faults[place] for place in places] for outcome, places in shown.items()
+    }
 
 
 def _sections(it: Diagnosis) -> Iterator[Section]:
     yield _brief(it)
-    shown = it.found.candidates[:_TOLD]
+    shown = [one for one in it.found.candidates[:_TOLD] if one.share > 1e-4]
     rows = [
         (
             str(number),
-            _group(it, candidate, 99),
-            ", ".join(dict.fromkeys(it.words.where(fault) for fault in candidate.faults if fault)),
+            _group(it, candidate, 99 if number == 1 else _OTHERS),
+            ", ".join(dict.fromkeys(map(it.words.where, filter(None, candidate.faults[:_TOLD])))),
             _evidence(candidate),
         )
         for number, candidate in enumerate(shown, 1)
@@ -340,21 +338,24 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
     heads = ("", "fault", "place", "why")
     yield Section("faults", "Faults, the likeliest first", [Table("Faults", heads, rows)])
     yield Section("mend", "What to do about it", [_repairs(it)])
-    tests = [
-        (
-            _capital(it.words.do(test)),
-            " / ".join(
-                f"{outcome}: {_names(it, faults, 2)}"
-                for outcome, faults in list(_outcomes(it, test).items())[:6]
-            ),
-            f"{test.bits:.1f}",
-            f"{test.cost:g}",
-            it.words.caution(test),
-        )
-        for test in it.tests[:6]
-    ]
+    # Made when they are shown: the short answer needs one of them.
+    tests = OnDemand(
+        lambda: [
+            (
+                capital(it.words.do(test)),
+                " / ".join(
+                    f"{outcome}: {_names(it, faults, 2)}"
+                    for outcome, faults in list(_outcomes(it, test).items())[:6]
+                ),
+                f"{test.bits:.1f}",
+                f"{test.cost:g}",
+                it.words.caution(test),
+            )
+            for test in it.tests[:6]
+        ]
+    )
     columns = ("test", "what it would mean", "bits", "cost", "mind")
-    if tests:
+    if it.tests:
         yield Section("next", "What to try next", [Table("Tests, the best first", columns, tests)])
     pairs = [
         (spelled(held), f"{byte:08b}", spelled(byte), str(times))
@@ -397,7 +398,7 @@ def _repairs(it: Diagnosis) -> Block:
     best = it.found.candidates[0]
     faults = [fault for fault in (*best.faults[:6], *best.beside[:6]) if fault is not None]
     lines = [
-        f"{_capital(it.words.fault(fault))}: {it.words.mend(fault)} Then: {it.words.check(fault)}"
+        f"{capital(it.words.fault(fault))}: {it.words.mend(fault)} Then: {it.words.check(fault)}"
         for fault in faults
     ]
     return Prose(lines or ["Nothing needs mending."], listed=True)
@@ -546,7 +547,7 @@ def _steps(caption: str, words: Words, steps: Sequence[CardStep]) -> Table:
         (
             "☐",
             str(number),
-            _capital(words.do(step.test)),
+            capital(words.do(step.test)),
             step.expected,
             " / ".join(
                 f"{outcome}: {words.fault(faults[0])}"

@@ -75,9 +75,9 @@ class Dictionary:
             for variant in ((nothing,) if fault is None else variants(fault, around))
         )
         parts = [(place, *part) for place, row in enumerate(rows) for part in row.variant.mix]
-        fixed, loose, after = predicted(
-            pad, coded([defect for _, _, defect in parts], pad.stages), EVERY_STATE
-        )
+        codes = coded([defect for _, _, defect in parts], pad.stages)
+        codes, same = np.unique(codes, axis=0, return_inverse=True)
+        fixed, loose, after = (one[same] for one in predicted(pad, codes, EVERY_STATE))
         return cls(
             sound,
             port,

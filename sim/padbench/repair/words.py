@@ -20,7 +20,7 @@ from padbench.sheet.model import Fault
 from padbench.wiring.faults import last_output
 from padbench.wiring.plan import wiring_plan
 
-__all__ = ["SOUND_PAD", "UNPLUG", "Words"]
+__all__ = ["SOUND_PAD", "UNPLUG", "Words", "capital"]
 
 SOUND_PAD = "nothing is broken that a press shows"
 UNPLUG = "Unplug first."
@@ -67,11 +67,11 @@ class Words:
 
     def mend(self, fault: Fault) -> str:
         """What to do about it."""
-        return f"{UNPLUG} {_capital(self._filled(fault_kinds()[fault.kind].mend, fault))}."
+        return f"{UNPLUG} {capital(self._filled(fault_kinds()[fault.kind].mend, fault))}."
 
     def check(self, fault: Fault) -> str:
         """How to see that it is mended."""
-        return _capital(self._filled(fault_kinds()[fault.kind].check, fault)) + "."
+        return capital(self._filled(fault_kinds()[fault.kind].check, fault)) + "."
 
     def places(self, faults: Iterable[Fault | None]) -> list[int]:
         """Pins of the wiring plan where the faults are."""
@@ -154,5 +154,6 @@ class Words:
         return _LIVE if is_volts(test.where) else _DEAD
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """With a capital in front."""
     return text[:1].upper() + text[1:]
