@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from padbench.core.decode import Read, decode
     from padbench.core.findings import Finding
     from padbench.core.timeline import Timeline, Wire
+    from padbench.jobs.diagnose import diagnose
     from padbench.jobs.inspect import inspect
     from padbench.jobs.latency import latency
     from padbench.jobs.loading import Refusal, load_sheet
@@ -48,6 +49,7 @@ __all__ = [
     "Wire",
     "cosim",
     "decode",
+    "diagnose",
     "inspect",
     "json_schema",
     "latency",
@@ -75,6 +77,7 @@ _HOMES = {
     "Timeline": "core.timeline",
     "Wire": "core.timeline",
     "decode": "core.decode",
+    "diagnose": "jobs.diagnose",
     "inspect": "jobs.inspect",
     "json_schema": "jobs.schemas",
     "latency": "jobs.latency",

@@ -41,6 +41,8 @@ CASES = {
     "play-routine": Case("play --routine read-once --period 432 --case held=0 phase=18 pad=1", 1),
     "wiring-a": Case("wiring harbour-a.toml", 1),
     "wiring-b": Case("wiring harbour-b.toml", 0, "table"),
+    "diagnose-b": Case("diagnose harbour-b.toml idle=none A=A,none B=B", 1),
+    "diagnose-b-2": Case("diagnose harbour-b.toml --file harbour-b-2.symptoms", 1),
     "inspect-each-button": Case("inspect each-button.vcd", 0),
     "inspect-exposed": Case("inspect exposed-read-twice.vcd", 1),
     "inspect-noise": Case("inspect noise.csv", 1),

@@ -14,8 +14,9 @@ PACKAGE = Path(padbench.__file__).parent
 
 PUBLIC = {
     "Finding", "Read", "Refusal", "Result", "Scenario", "Sheet", "SheetError", "Timeline", "Wire",
-    "cosim", "decode", "inspect", "json_schema", "latency", "load_sheet", "model", "parts",
-    "plan_wiring", "play", "read_wave", "regress", "routine", "sweep", "verify", "write_wave",
+    "cosim", "decode", "diagnose", "inspect", "json_schema", "latency", "load_sheet", "model",
+    "parts", "plan_wiring", "play", "read_wave", "regress", "routine", "sweep", "verify",
+    "write_wave",
 }  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from padbench.circuit.circuits import Circuits, Line
+from padbench.circuit.defects import defect_of
 from padbench.circuit.design import design_of, shortest_period
 from padbench.core.buttons import button_bit
 from padbench.core.findings import Source
@@ -102,6 +103,7 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
         first_soonest=soonest[0],
         latch_line=latch if slow else _undelayed(latch),
         clock_line=clock if slow else _undelayed(clock),
+        defect=defect_of(sheet, port_name),
     )
 
 

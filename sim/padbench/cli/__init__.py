@@ -24,6 +24,7 @@ COMMANDS = {
     "new": "write a commented starter sheet",
     "verify": "judge a design sheet: wiring, scenarios in simulation, ports; writes waves",
     "wiring": "what to solder, pin by pin, and the voltages to find with a meter",
+    "diagnose": "what is broken in a pad, from what it reads; the next test, the repair",
     "inspect": "decode and judge a capture of real hardware (VCD, CSV)",
     "regress": "the same scenarios against Verilog or VHDL that the sheet names",
     "play": "run one scenario: prints its reads, writes its wave",

@@ -33,6 +33,7 @@ OUTPUTS = (
         "spice",
         "fit",
         "export",
+        "card",
     ),
 )
 """Options that name a file to write; whoever repeats a run names his own."""
@@ -90,7 +91,7 @@ def add_wave_options(parser: Parser) -> None:
 def usable(file: Path | None = None) -> Iterator[None]:
     """What a job refuses becomes a `UsageError`, a line each.
 
-    A refusal names a key of the sheet ``file``, or else an option.
+    A refusal names a key of the sheet ``file``, an option, or nothing where it says all itself.
     """
     from padbench.jobs.loading import Refusal
     from padbench.routines.routine import RoutineError
@@ -102,5 +103,5 @@ def usable(file: Path | None = None) -> Iterator[None]:
     except RoutineError as error:
         raise UsageError(str(error)) from None
     except Refusal as error:
-        where = f"{file}: " if "." in error.option else "--"
-        raise UsageError(f"{where}{error.option}: {error.says}") from None
+        where = f"{file}: " if "." in error.option else "--" if error.option else ""
+        raise UsageError(f"{where}{error.option}: {error.says}".removeprefix(": ")) from None

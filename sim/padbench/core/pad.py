@@ -4,7 +4,7 @@ PadModel(limits, serial=0, answer=320_000)                    # a register, eigh
 replace(pad, clock_line=LineDelays(rise=900_000, fall=20_000))  # on a line that rises slowly
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from padbench.core.limits import Limits
@@ -20,6 +20,62 @@ class LineDelays:
     fall: int | None = 0
 
 
+Seen = Literal["own", "low", "high", "latch", "clock", "wired"]
+"""What a pin sees: its own line, a level, another one, or latch and clock joined (low wins)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Defect:
+    """What is broken, as the circuit shows it; the defaults are a sound pad.
+
+    Masks of stages have stage 1 in bit 0; NO_LEVEL is 2, as everywhere. ``dead`` are buttons
+    (byte) that pull no input, ``also`` are (button bit, stage) pairs that pull besides. ``inputs``
+    and ``stages`` are (mask, levels) of inputs and stages that never change. ``no_level`` are the
+    inputs without a level while not pulled, and while pulled. ``latch`` and ``clock`` say what the
+    load pin and the clock pin see; ``lost`` and ``extra`` are the clock of each read, from 1, that
+    does not arrive, or arrives twice. ``data`` is the level of the data line at the console,
+    ``serial`` that of the serial input. ``synchronous`` and ``inverted`` are the load of a part
+    that does not belong there.
+    """
+
+    dead: int = 0
+    also: tuple[tuple[int, int], ...] = ()
+    inputs: tuple[int, int] = (0, 0)
+    no_level: tuple[int, int] = (0, 0)
+    stages: tuple[int, int] = (0, 0)
+    latch: Seen = "own"
+    clock: Seen = "own"
+    lost: int = 0
+    extra: int = 0
+    data: int | None = None
+    serial: int | None = None
+    synchronous: bool = False
+    inverted: bool = False
+
+    def __or__(self, other: "Defect") -> "Defect":
+        """Both at once; where both set a level, the first has the say."""
+        mask, levels = self.inputs
+        stuck, held = self.stages
+        return Defect(
+            self.dead | other.dead,
+            (*self.also, *other.also),
+            (mask | other.inputs[0], levels | other.inputs[1] & ~mask),
+            (self.no_level[0] | other.no_level[0], self.no_level[1] | other.no_level[1]),
+            (stuck | other.stages[0], held | other.stages[1] & ~stuck),
+            other.latch if self.latch == "own" else self.latch,
+            other.clock if self.clock == "own" else self.clock,
+            self.lost or other.lost,
+            self.extra or other.extra,
+            other.data if self.data is None else self.data,
+            other.serial if self.serial is None else self.serial,
+            self.synchronous or other.synchronous,
+            self.inverted or other.inverted,
+        )
+
+
+SOUND = Defect()
+
+
 @dataclass(frozen=True, slots=True)
 class PadModel:
     """One pad in its place.
@@ -31,7 +87,7 @@ class PadModel:
     ``answer``: from an edge at the register to the data line at the console, in picoseconds, at
     the longest; ``soonest``: before that the line stays as it was. ``first_answer`` and
     ``first_soonest`` are the same while the register loads; a ``first_answer`` of None: as the
-    others.
+    others. ``defect`` is what is broken; it reaches what the wires do, never what is expected.
     """
 
     limits: Limits
@@ -49,6 +105,31 @@ class PadModel:
     first_soonest: int = 0
     latch_line: LineDelays = LineDelays()
     clock_line: LineDelays = LineDelays()
+    defect: Defect = SOUND
+
+    def as_broken(self) -> "PadModel":
+        """The same with as much of the defect as the other fields can say."""
+        broken = self.defect
+        if broken == SOUND:
+            return self
+        pairs = tuple(pair for pair in self.stage_of if not pair[0] & broken.dead) + broken.also
+        serial = self.serial if broken.serial is None else broken.serial
+        return replace(
+            self,
+            stage_of=pairs,
+            serial=None if serial == 2 else serial,
+            load="synchronous" if broken.synchronous else self.load,
+            load_inverted=self.load_inverted != broken.inverted,
+        )
+
+    @property
+    def no_level(self) -> tuple[int, int]:
+        """Inputs (mask of stages) without a level while not pulled, and while pulled."""
+        loose, pulled = self.defect.no_level
+        if self.floating:
+            loose |= sum(1 << stage - 1 for stage in {stage for _, stage in self.stage_of})
+        fixed = self.defect.inputs[0]
+        return loose & ~fixed, pulled & ~fixed
 
     def answers(self, loading: bool) -> tuple[int, int]:
         """Soonest and longest answer, to the load or to a clock."""

@@ -33,6 +33,7 @@ __all__ = [
     "path_of",
     "scenario_named",
     "unwatched",
+    "without_faults",
 ]
 
 
@@ -145,6 +146,13 @@ def design_of(sheet: SheetLike) -> Design:
         return Design(with_timings(loaded), path)
     except RoutineError as error:
         raise SheetError([Problem(name, None, "poll.routine", "", str(error), "")]) from None
+
+
+def without_faults(design: Design) -> Design:
+    """The design; `Refusal` if it has a ``[[fault]]``, for what would pass it over."""
+    if design.sheet.fault:
+        raise Refusal("fault.kind", "a fault shows in verify, play and diagnose; take it out here")
+    return design
 
 
 def inputs_from(*paths: Path | None, origin: int | None = None) -> tuple[Input, ...]:

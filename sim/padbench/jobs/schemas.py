@@ -35,6 +35,7 @@ DOCUMENTS = {
     "play": "verify.PlayDocument",
     "regress": "regress.RegressDocument",
     "wiring": "wiring.WiringDocument",
+    "diagnose": "diagnose.DiagnoseDocument",
     "inspect": "inspect.InspectDocument",
     "routine": "routine.RoutineDocument",
     "sweep --routine": "routine.RoutineDocument",

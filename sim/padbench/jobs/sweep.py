@@ -21,6 +21,7 @@ from padbench.jobs.loading import (
     design_of,
     path_of,
     unwatched,
+    without_faults,
 )
 from padbench.jobs.pad_sections import PadSweepDocument, pad_document, pad_sections
 from padbench.jobs.routine import judged
@@ -97,7 +98,7 @@ def sweep(
     if chart:
         raise Refusal("map", "it is for a routine; leave it out with a sheet")
     assert sheet is not None
-    return _swept_pad(design_of(sheet), path_of(waves), progress)
+    return _swept_pad(without_faults(design_of(sheet)), path_of(waves), progress)
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """What to solder for a sheet, pin by pin, and the voltages to find with a meter."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from io import StringIO
 
 from typing_extensions import TypedDict
@@ -229,10 +229,13 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
     return Section("brief", "", blocks, ("brief",))
 
 
-def drawing(plan: WiringPlan, *, broken: bool) -> list[Block]:
-    """Schematic and package of a sheet, for a page; without schemdraw it says what is missing."""
+def drawing(plan: WiringPlan, *, broken: bool, marked: Collection[int] = ()) -> list[Block]:
+    """Schematic and package of a sheet, for a page; without schemdraw it says what is missing.
+
+    ``marked`` are pins by place in the plan.
+    """
     package = StringIO()
-    write_drawing(plan, package, title=plan.sheet.pad.name)
+    write_drawing(plan, package, title=plan.sheet.pad.name, marked=marked)
     drawn = [("Package, from above", package.getvalue())]
     try:
         return [Drawing([("Schematic", schematic_svg(plan, broken=broken)), *drawn])]

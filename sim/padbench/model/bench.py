@@ -17,11 +17,17 @@ from myhdl import Signal, Simulation, _simulator, delay, intbv, join
 
 from padbench.core import wires
 from padbench.core.buttons import BUTTONS
-from padbench.core.pad import PadModel
+from padbench.core.pad import SOUND, PadModel
 from padbench.core.stimulus import Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
 from padbench.model.contacts import contacts, first_inputs
-from padbench.model.edges import console_edges, driven_edges, far_end, within_limits
+from padbench.model.edges import (
+    broken_lines,
+    console_edges,
+    driven_edges,
+    far_end,
+    within_limits,
+)
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
 from padbench.model.record import Log, now, on_change, record
 
@@ -36,7 +42,7 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
     Raises ``ValueError`` for reads or edges out of order or a latch that begins inside another one.
     """
     known_signals = len(_simulator._signals)
-    bench = _Bench(pad, stimulus, watch)
+    bench = _Bench(pad.as_broken(), stimulus, watch)
     simulation = Simulation(_started(bench.processes()))
     try:
         simulation.run(stimulus.end, quiet=1)
@@ -78,8 +84,9 @@ class _Bench:
         self.pad, self.stimulus = pad, stimulus
         driven, moves = stimulus.driven, [when for when, _ in stimulus.contacts if when]
         self.sent = sent = console_edges(stimulus.reads) if driven is None else driven_edges(driven)
-        self.latch = far_end(sent.latch, pad.latch_line)
-        self.clock_line = far_end(sent.clock, pad.clock_line)
+        self.latch, self.clock_line = broken_lines(
+            far_end(sent.latch, pad.latch_line), far_end(sent.clock, pad.clock_line), pad.defect
+        )
         self.load_line = self.latch.inverted() if pad.load_inverted else self.latch
         self.levels = _serial_levels(pad, stimulus)
         self.steady = (
@@ -87,6 +94,7 @@ class _Bench:
             and pad.load == "transparent"
             and not pad.load_inverted
             and not pad.floating
+            and pad.defect == SOUND
             and pad.first_answer is None
             and NO_LEVEL not in [level for _, level in self.levels]
             and within_limits(pad, sent, self.latch, self.clock_line, moves)
@@ -174,6 +182,13 @@ class _Bench:
         end, stages, held = self.stimulus.end, self.pad.stages, self.logs["closed"]
         closed = np.asarray(held.values)
         clock, samples = self.clock_line.wire(end), np.asarray(self.sent.samples, np.int64)
+        data, inside, level = (
+            _wire(self.logs["data"]),
+            _wire(self.logs["inside"]),
+            self.pad.defect.data,
+        )
+        if level is not None:
+            data, inside = Wire.of([(0, level)]), Wire.of([(0, _INVERTED[level])])
         return Timeline(
             end_ps=end,
             wires={
@@ -186,10 +201,10 @@ class _Bench:
                 wires.PAD_SERIAL: Wire.of(self.levels),
                 wires.CABLE_LATCH: self.latch.wire(end),
                 wires.CABLE_CLOCK: clock,
-                wires.CABLE_DATA: _wire(self.logs["data"]),
+                wires.CABLE_DATA: data,
                 wires.CONSOLE_LATCH: self.sent.latch.wire(end),
                 wires.CONSOLE_CLOCK: self.sent.clock.wire(end),
-                wires.CONSOLE_DATA: _wire(self.logs["inside"]),
+                wires.CONSOLE_DATA: inside,
             },
             words={
                 wires.CONTACTS_HELD: _word(8, held),

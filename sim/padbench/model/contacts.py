@@ -46,7 +46,8 @@ def inputs_word(pad: PadModel, pressed: int) -> int:
     for bit, stage in pad.stage_of:
         if pressed & bit:
             low |= 1 << (stage - 1)
-    return (1 << pad.stages) - 1 & ~low
+    mask, levels = pad.defect.inputs
+    return (1 << pad.stages) - 1 & ~low & ~mask | levels
 
 
 def first_inputs(pad: PadModel) -> int:

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from padbench.core.pad import LineDelays, PadModel
+from padbench.core.pad import Defect, LineDelays, PadModel, Seen
 from padbench.core.stimulus import DrivenLines, ScriptedRead
 from padbench.core.timeline import Times, Wire
 
@@ -121,6 +121,53 @@ def far_end(line: Line, delays: LineDelays) -> Line:
         else:
             arrived.append(at)
     return Line(line.start, arrived)
+
+
+def broken_lines(latch: Line, clock: Line, broken: Defect) -> tuple[Line, Line]:
+    """Latch and clock as load pin and clock pin of a broken pad see them."""
+    if broken.lost or broken.extra:
+        clock = _miscounted(latch, clock, broken)
+    return _seen(broken.latch, latch, latch, clock), _seen(broken.clock, clock, latch, clock)
+
+
+def _seen(what: Seen, own: Line, latch: Line, clock: Line) -> Line:
+    if what in ("low", "high"):
+        return Line(int(what == "high"), [])
+    if what == "wired":
+        return _wired(latch, clock)
+    return {"own": own, "latch": latch, "clock": clock}[what]
+
+
+def _wired(one: Line, other: Line) -> Line:
+    """High while both are."""
+    levels, times = [one.start, other.start], list[int]()
+    moves = sorted([(at, 0) for at in one.times] + [(at, 1) for at in other.times])
+    start = level = min(levels)
+    for place, (at, line) in enumerate(moves):
+        levels[line] ^= 1
+        last = place + 1 == len(moves) or moves[place + 1][0] > at
+        if last and min(levels) != level:
+            level = min(levels)
+            times.append(at)
+    return Line(start, times)
+
+
+def _miscounted(latch: Line, clock: Line, broken: Defect) -> Line:
+    """A clock of each read that does not arrive, or one that arrives twice in its high part."""
+    loads = np.asarray(latch.times[::2], np.int64)
+    pulses = [clock.times[place : place + 2] for place in range(0, len(clock.times) - 1, 2)]
+    kept: list[int] = []
+    number, before = 0, -1
+    for place, (fall, rise) in enumerate(pulses):
+        read = int(np.searchsorted(loads, fall, side="right"))
+        number, before = (number + 1 if read == before else 1), read
+        if number != broken.lost:
+            kept += [fall, rise]
+        if number == broken.extra:
+            after = pulses[place + 1][0] if place + 1 < len(pulses) else rise + 3 * (rise - fall)
+            third = min(after - rise, 8 * (rise - fall)) // 3
+            kept += [rise + third, rise + 2 * third]
+    return Line(clock.start, kept)
 
 
 def within_limits(

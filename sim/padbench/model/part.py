@@ -119,7 +119,8 @@ class _Watch:
         self.stages, self.doubts = stages, doubts
         self.last = pad.stages - 1
         self.full = (1 << pad.stages) - 1
-        self.floats = sum(1 << (stage - 1) for _, stage in pad.stage_of) if pad.floating else 0
+        self.loose, self.pulled = pad.no_level
+        self.stuck, self.stuck_at = pad.defect.stages
         self.synchronous = pad.load == "synchronous"
         self.content, self.doubt = 0, self.full
         self.load_rose = self.load_fell = self.clock_rose = self.clock_fell = _LONG_AGO
@@ -128,6 +129,8 @@ class _Watch:
 
     def show(self) -> None:
         """Record the stages and put the last one on the data line."""
+        self.content = self.content & ~self.stuck | self.stuck_at
+        self.doubt &= ~self.stuck
         self.stages.add(self.content)
         self.doubts.add(self.doubt)
         self.data.next = NO_LEVEL if self.doubt >> self.last else self.content >> self.last
@@ -135,7 +138,7 @@ class _Watch:
     def take_inputs(self) -> None:
         self.content = int(self.inputs._val)
         # An open contact without a pull-up stands high in ``inputs`` but is at no level at all.
-        self.doubt = self.content & self.floats
+        self.doubt = self.content & self.loose | ~self.content & self.pulled
 
     def inputs_move(self) -> None:
         word = int(self.inputs._val)

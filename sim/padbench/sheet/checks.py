@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from padbench.core.units import show
 from padbench.parts import console_timing
+from padbench.parts.faults import CORES, fault_kinds
 from padbench.parts.own import find_part
 from padbench.sheet.firmware import FIRMWARE
-from padbench.sheet.model import Chip, Contacts, Hdl, Pad, Poll, WorksWith
+from padbench.sheet.model import Chip, Contacts, Fault, Hdl, Pad, Poll, WorksWith
 from padbench.sheet.simulators import SIMULATORS
 from padbench.toml import Clash
 
@@ -27,6 +28,7 @@ class Readable:
     works_with: WorksWith | None
     poll: Poll | None
     hdl: Hdl | None
+    fault: tuple[Fault, ...] | None
 
 
 def _stages(sheet: Readable) -> Iterator[Clash]:
@@ -181,6 +183,43 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
                 yield Clash(("hdl", "buttons"), f"has no port for {name}", "give each button one")
 
 
+def _faults(sheet: Readable) -> Iterator[Clash]:
+    for place, fault in enumerate(sheet.fault or ()):
+        kind, here = fault_kinds()[fault.kind], ("fault", place)
+        if sheet.chip is not None and sheet.chip.kind == "firmware":
+            yield Clash(here, "is for a register, and this pad is a firmware", "leave it out")
+            continue
+        for key, what, value in (("at", kind.at, fault.at), ("to", kind.to, fault.to)):
+            known = _places(what, sheet)
+            if not what and value is not None:
+                yield Clash((*here, key), f"is nothing that {fault.kind} has", "leave it out")
+            elif known and value not in known:
+                wrong = "is missing" if value is None else f"is no {what} of this pad"
+                yield Clash((*here, key), wrong, f"name one of {', '.join(known)}")
+        if fault.at is not None and fault.at == fault.to:
+            yield Clash((*here, "to"), "is the same as at", "name two")
+        if kind.level != (fault.level is not None):
+            yield Clash(
+                (*here, "level"),
+                "is missing" if kind.level else f"is nothing that {fault.kind} has",
+                'write level = "low" or "high"' if kind.level else "leave it out",
+            )
+        if fault.ohms is not None and not kind.ohms:
+            yield Clash((*here, "ohms"), f"is nothing that {fault.kind} has", "leave it out")
+        if fault.kind == "pull-up-wrong" and fault.ohms is None:
+            yield Clash((*here, "ohms"), "is missing", 'write for example ohms = "390 Ω"')
+
+
+def _places(what: str, sheet: Readable) -> tuple[str, ...]:
+    """What a fault may name; nothing where that cannot be told."""
+    if what == "button":
+        return tuple(sheet.buttons or ())
+    if what == "stage":
+        stages = 0 if sheet.chip is None else sheet.chip.stages
+        return tuple(str(number + 1) for number in range(stages))
+    return {"core": CORES, "line": ("latch", "clock")}.get(what, ())
+
+
 CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _stages,
     _firmware,
@@ -189,5 +228,6 @@ CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _ports,
     _poll,
     _hdl,
+    _faults,
 )
 """Every check between values, in the order of the tables."""

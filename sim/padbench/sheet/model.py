@@ -11,10 +11,11 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
 
 from padbench.core.units import Value, says_tolerance
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
+from padbench.parts.faults import fault_kinds
 from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
     ABSENT,
@@ -37,7 +38,7 @@ from padbench.sheet.fields import (
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
 from padbench.sheet.simulators import SIMULATORS, Language
-from padbench.toml import Document, Refused, Table
+from padbench.toml import Document, Refused, Table, nearest
 
 LONGEST_TIME = 1.0
 """Seconds; nothing in a poll takes longer."""
@@ -378,6 +379,36 @@ class Hdl(Table):
         return tuple(name for name, row in SIMULATORS.items() if row.language == self.language)
 
 
+def _known_kind(name: str) -> str:
+    if name not in fault_kinds():
+        raise Refused("is no kind of fault", nearest(name, tuple(fault_kinds())))
+    return name
+
+
+def _place(raw: object) -> object:
+    """A stage may be written as a number."""
+    return str(raw) if isinstance(raw, int) and not isinstance(raw, bool) else raw
+
+
+_At = Annotated[Line | None, BeforeValidator(_place)]
+
+
+class Fault(Table):
+    """``[[fault]]``: something that is broken in the pad that is played.
+
+    ``kind`` is one of `padbench.parts.faults`, ``at`` and ``to`` are the button, core or stage
+    that it is about. ``level`` is where something is stuck, ``ohms`` what a worn contact or a wrong
+    pull-up has. ``rests``: where the circuit leaves it open, how what floats behaves.
+    """
+
+    kind: Annotated[Line, AfterValidator(_known_kind)] = Field(examples=["contact-dead"])
+    at: _At = Field(default=None, examples=["A"])
+    to: _At = Field(default=None, examples=["B"])
+    level: Literal["low", "high"] | None = Field(default=None, examples=["low"])
+    ohms: Annotated[Value | None, Quantity("Ω", "47k", absent=True)] = None
+    rests: Literal["low", "high", "wavers", "works"] | None = Field(default=None, examples=["low"])
+
+
 _ASSUMED_OF = ("pad", "chip", "pull_up", "contacts", "cable", "resistors", "policy", "poll")
 _OF_A_READER, _OF_A_PAD = ("held", "valid", "keeps"), ("buttons",)
 """What says nothing of an HDL design in the other role."""
@@ -407,6 +438,7 @@ class Sheet(Table):
     poll: Poll
     hdl: Hdl | None = None
     board: BoardFile | None = None
+    fault: tuple[Fault, ...] = ()
     _own: OwnParts = PrivateAttr(default_factory=own_now)
     _document: Document = PrivateAttr(default=Document("<dict>", "", {}))
 

@@ -5,6 +5,7 @@ write_drawing(plan, out, title="My pad")
 """
 
 import csv
+from collections.abc import Collection
 from html import escape
 from textwrap import wrap
 from typing import IO
@@ -38,8 +39,12 @@ _LINE, _WRAP, _SYMBOL = 12, 34, 58
 """Points between lines of small text, letters in one, and room for a pin's lead."""
 
 
-def write_drawing(plan: WiringPlan, out: IO[str], *, title: str) -> None:
+def write_drawing(
+    plan: WiringPlan, out: IO[str], *, title: str, marked: Collection[int] = ()
+) -> None:
     """Each package from above, pin 1 at the upper left, with the net of every pin (SVG 1.1).
+
+    Pins whose place in ``plan.pins`` is ``marked`` have a ring around them.
 
     An inverter before the load pin stands at the first package, as all load pins hang on one.
     """
@@ -66,11 +71,20 @@ def write_drawing(plan: WiringPlan, out: IO[str], *, title: str) -> None:
         f"<title>{escape(title)}</title>\n"
         '<rect width="100%" height="100%" fill="white"/>\n'
     )
+    ringed = [plan.pins[place] for place in marked]
     for place, pins in enumerate(chips):
         name = (
             plan.part if len(chips) == 1 else f"{plan.part}, register {place + 1} of {len(chips)}"
         )
         _package(pins, name, (side, place * tall, body, pitch), inverted and place == 0, out)
+        for pin in [pin for pin in pins if pin in ringed]:
+            on_left = pin.number <= len(pins) // 2
+            row = pin.number - 1 if on_left else len(pins) - pin.number
+            x, y = side + 8 if on_left else side + body - 8, place * tall + 58 + row * pitch
+            out.write(
+                f'<circle class="suspect" cx="{x}" cy="{y}" r="14" fill="none" stroke="#b00020"'
+                ' stroke-width="3"/>\n'
+            )
     out.write("</svg>\n")
 
 

@@ -1,0 +1,560 @@
+"""A broken pad: from what it reads to what is broken, the next test, and the repair."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from typing_extensions import TypedDict
+
+from padbench.core.buttons import pressed_in, spelled
+from padbench.files import was_read
+from padbench.jobs.inspect import inspect_one
+from padbench.jobs.loading import Design, FileLike, Refusal, SheetLike, design_of
+from padbench.jobs.wiring import drawing
+from padbench.repair.captured import observed_in
+from padbench.repair.card import CardStep, card_steps
+from padbench.repair.dictionary import Dictionary
+from padbench.repair.metering import MeterBench
+from padbench.repair.observed import Meter, Observed, UnclearError, presses_named, read_lines
+from padbench.repair.ranking import Candidate, Ranking, Test, next_tests, rank, settled
+from padbench.repair.words import UNPLUG, Words, capital
+from padbench.results.blocks import Articles, Block, Lines, OnDemand, Prose, Table, article_of
+from padbench.results.documents import Outcome
+from padbench.results.result import Case, Result, Section
+from padbench.scenarios import SCENARIOS
+from padbench.sheet.model import Fault
+from padbench.trials.run import run_scenario
+from padbench.waveio import CaptureFile, WaveError
+
+__all__ = ["Diagnosis", "bench_of", "card_of", "diagnose", "diagnosed", "noted"]
+
+
+class FaultDocument(TypedDict):
+    """A fault: as a sheet writes it, in words, and what to do about it."""
+
+    kind: str
+    at: str | None
+    to: str | None
+    level: str | None
+    says: str
+    where: str
+    mend: str
+    check: str
+
+
+class CandidateDocument(TypedDict):
+    """Faults that nothing seen so far tells apart; ``beside`` are the second of a pair.
+
+    ``healthy``: the sound pad is one of them. ``share`` is its part of the likelihood of all.
+    """
+
+    healthy: bool
+    faults: list[FaultDocument]
+    beside: list[FaultDocument]
+    share: float
+    explains: int
+    reads: int
+    against: list[str]
+
+
+class TestDocument(TypedDict):
+    """What to try next: what to do and to type, what it tells (bits) and costs (presses)."""
+
+    do: str
+    type: str
+    bits: float
+    cost: float
+    caution: str
+    outcomes: dict[str, list[str]]
+
+
+class DiagnoseDocument(TypedDict):
+    """``padbench diagnose``; ``verdict`` is "fail" too while nothing is decided."""
+
+    verdict: Outcome
+    decided: bool
+    explained: bool
+    port: str
+    reads: dict[str, dict[str, int]]
+    meter: list[str]
+    unsteady: list[str]
+    candidates: list[CandidateDocument]
+    next: list[TestDocument]
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What a repair bench knows of one pad."""
+
+    design: Design
+    known: Dictionary
+    bench: MeterBench
+    words: Words
+    seen: Observed
+    found: Ranking
+    tests: tuple[Test, ...]
+    decided: bool
+
+    @property
+    def healthy(self) -> bool:
+        """The sound pad explains it best, and whatever a press would show is ruled out."""
+        best = self.found.candidates[0]
+        return best.healthy and self.decided and not self.found.unexplained
+
+
+_SHOWN, _OTHERS, _TOLD = 3, 3, 12
+"""Groups of the short answer, members named beside a group's first, groups of the tables."""
+
+
+def diagnose(
+    sheet: SheetLike,
+    seen: Mapping[str, str] | Iterable[str] = (),
+    *,
+    file: FileLike | None = None,
+    capture: CaptureFile | None = None,
+    pressed: str | None = None,
+    meter: Iterable[str] = (),
+    port: str | None = None,
+) -> Result:
+    """What is broken in a pad, from what it reads.
+
+        result = padbench.diagnose("my-pad.toml", {"idle": "none", "A": "none", "B": "B"})
+        result.data.found.candidates[0].faults       # those that nothing seen so far tells apart
+        result.data.tests[0]                         # what to try next
+
+    ``seen`` are what was held and what was read, as eight bits (A, B, Select, Start, Up, Down,
+    Left, Right) or names: ``"A=10000000"``, ``{"A+B": "A"}``, ``"A=A, A, none"`` for several
+    reads, ``"A=A x9"``. ``file`` has the same, a line each. ``capture`` is one for `inspect`, and
+    ``pressed`` the buttons in the order in which they were pressed ("A, B, Select"). ``meter`` are
+    readings: "pin 9=0.1V" (supply on, between reads), "core latch=open", "latch to clock=0.5". The
+    model behind the ranking is in `padbench.repair.ranking`.
+
+    ``result.data`` is the `Diagnosis`. Raises `SheetError`, and `Refusal` for what cannot be read,
+    for no observation at all, and for a pad without pull-ups or without a register.
+    """
+    design, known, bench = bench_of(sheet, port)
+    whole = noted(seen, meter, file)
+    try:
+        presses = None if pressed is None else presses_named(pressed)
+    except UnclearError as error:
+        raise Refusal("pressed", str(error)) from None
+    if capture is not None:
+        _add_capture(known, capture, design, presses, whole)
+    elif presses is not None:
+        raise Refusal("pressed", "it goes with a capture; give --capture FILE too")
+    inputs = [Path(one) for one in (file, capture) if isinstance(one, str | Path)]
+    return diagnosed(design, known, bench, whole, inputs)
+
+
+def bench_of(sheet: SheetLike, port: str | None = None) -> tuple[Design, Dictionary, MeterBench]:
+    """The sheet, all that may be broken in its pad, and the meter. Raises as `diagnose`."""
+    design = design_of(sheet)
+    if design.sheet.chip.kind == "firmware":
+        raise Refusal("register.kind", "a firmware has no parts to look for faults in")
+    if design.sheet.pull_up.value is None:
+        raise Refusal("pull-up.value", "without pull-ups a sound pad reads as chance: fit some")
+    ports = design.sheet.works_with.ports
+    if port is not None and port not in ports:
+        raise Refusal("port", f"the sheet has no port {port!r}; use {' or '.join(ports)}")
+    known = Dictionary.of(design.sheet, port or ports[0])
+    return design, known, MeterBench(known)
+
+
+def noted(
+    seen: Mapping[str, str] | Iterable[str], meter: Iterable[str], file: FileLike | None
+) -> Observed:
+    """What was typed, and what a file says. Raises `Refusal` for what cannot be read."""
+    lines = [f"{key}={value}" for key, value in seen.items()] if isinstance(seen, Mapping) else seen
+    try:
+        whole = read_lines(meter, "--meter {}", read_lines(lines, "observation {}"))
+        return whole if file is None else read_lines(_lines_of(Path(file)), f"{file}:{{}}", whole)
+    except UnclearError as error:
+        raise Refusal("", str(error)) from None
+
+
+def _lines_of(path: Path) -> list[str]:
+    if not path.is_file():
+        raise Refusal("file", f"{path}: there is no such file; name one with lines as A=A")
+    raw = path.read_bytes()[: 1 << 20]
+    was_read(path)
+    try:
+        return raw.decode("utf-8-sig").splitlines()
+    except UnicodeDecodeError:
+        raise Refusal("file", f"{path}: it is not UTF-8 text; save it as that") from None
+
+
+def _add_capture(
+    known: Dictionary,
+    capture: CaptureFile,
+    design: Design,
+    presses: list[int] | None,
+    into: Observed,
+) -> None:
+    try:
+        seen = inspect_one(capture, sheet=design.sheet, port=known.port).data
+    except WaveError as error:
+        raise Refusal("capture", str(error)) from None
+    read = [one.byte for one in seen.reads() if one.complete and one.sure]
+    if not read:
+        raise Refusal("capture", "it has no whole read; record at least one latch and eight clocks")
+    try:
+        found = observed_in(known, read, presses)
+    except ValueError as error:
+        raise Refusal("capture", f"{error}; name fewer, or record longer") from None
+    for held, byte, times in found.pairs():
+        into.add(held, byte, times)
+
+
+def diagnosed(
+    design: Design,
+    known: Dictionary,
+    bench: MeterBench,
+    seen: Observed,
+    inputs: Sequence[Path] = (),
+) -> Result:
+    """The result for what was seen. Raises `Refusal` for nothing, or for what the pad has not."""
+    if not seen.reads and not seen.meter:
+        raise Refusal("", "nothing was observed; type for example idle=00000000 A=10000000")
+    buttons = design.sheet.buttons
+    for held in seen.reads:
+        for name in pressed_in(held):
+            if name not in buttons:
+                raise Refusal("", f"{name} is on no stage of this pad; name one of its buttons")
+    for reading in seen.meter:
+        if reading.where.startswith("pin ") and int(reading.where.split()[1]) not in bench.pins:
+            last = max(bench.pins)
+            raise Refusal(
+                "meter", f"{reading.where}: the {design.sheet.part.name} has pins 1 to {last}"
+            )
+    found = rank(known, bench, seen)
+    it = Diagnosis(
+        design,
+        known,
+        bench,
+        Words(design.sheet),
+        seen,
+        found,
+        next_tests(known, bench, found, seen),
+        settled(known, found),
+    )
+    word, lead = _verdict(it)
+    outcome: Outcome = "pass" if it.healthy else "fail"
+    return Result(
+        command="diagnose",
+        name=f"{design.sheet.pad.name}, on the bench",
+        verdict=outcome,
+        outcome=outcome,
+        word=word,
+        lead=lead,
+        make_document=lambda: _document(it),
+        make_sections=lambda: [*_sections(it)],
+        cases={"diagnosis": [Case("no fault", () if it.healthy else (f"{word} {lead}",))]},
+        inputs=design.inputs(*inputs),
+        assumed=design.sheet.assumed,
+        data=it,
+    )
+
+
+def _verdict(it: Diagnosis) -> tuple[str, str]:
+    best = it.found.candidates[0]
+    if it.found.unexplained:
+        floats = best.explains == best.reads
+        return "NOT EXPLAINED.", (
+            "Only a line that floats explains this; read each press again."
+            if floats
+            else "No fault of the dictionary, and no pair of them, explains this: the nearest gives"
+            f" {best.explains} of {best.reads} reads."
+        )
+    if it.healthy:
+        more = len(best.faults) - 1
+        hidden = f" {more} faults would not show in presses; --all has them." if more else ""
+        return "Healthy.", f"It reads as a sound pad does.{hidden}"
+    if best.healthy:
+        return "NOT DECIDED.", "Nothing wrong shows so far, but not enough was tried."
+    if best.beside:
+        return "TWO FAULTS.", "No single fault explains this as well as these two together."
+    alike = len(best.faults)
+    one = f"{capital(it.words.fault(best.faults[0]))}."
+    many = f"{alike} faults explain it alike; the commonest first."
+    return "A FAULT.", one if alike == 1 else many
+
+
+def _names(it: Diagnosis, faults: Sequence[Fault | None], most: int) -> str:
+    """The first faults of a group, and how many more there are."""
+    said = [it.words.fault(fault) for fault in faults[:most]]
+    more = len(faults) - len(said)
+    return "; or ".join(said) + (f"; or {more} others" if more > 0 else "")
+
+
+def _group(it: Diagnosis, candidate: Candidate, most: int) -> str:
+    said = _names(it, candidate.faults, most)
+    return f"{said}; AND {_names(it, candidate.beside, most)}" if candidate.beside else said
+
+
+def _evidence(candidate: Candidate) -> str:
+    parts = [f"{100 * candidate.share:.0f} %"]
+    if candidate.reads:
+        parts.append(f"explains {candidate.explains} of {candidate.reads} reads")
+    against = [_said(one) for one in candidate.against[:2]]
+    if against:
+        more = len(candidate.against) - len(against)
+        parts.append("against it: " + "; ".join(against) + (f"; {more} more" if more > 0 else ""))
+    return "; ".join(parts)
+
+
+def _said(against: object) -> str:
+    if isinstance(against, Meter):
+        return str(against)
+    assert isinstance(against, tuple)
+    held, byte, times = against
+    return f"{spelled(held)} held read {spelled(byte)}" + (f" {times} times" if times > 1 else "")
+
+
+def _outcomes(it: Diagnosis, test: Test) -> dict[str, list[Fault | None]]:
+    """What a test may show, and the faults that are left then, the likeliest first."""
+    weight = it.found.weight
+    order = [row for row in (-weight).argsort().tolist() if weight[row] > 1e-3 * weight.max()]
+    shown: dict[str, dict[int, None]] = {}
+    for row in order:
+        outcome = it.bench.outcome(row, test.where, test.held)
+        shown.setdefault(outcome, {})[it.known.rows[row].fault] = None
+    return {
+        outcome: [it.known.faults[place] for place in places] for outcome, places in shown.items()
+    }
+
+
+def _sections(it: Diagnosis) -> Iterator[Section]:
+    yield _brief(it)
+    shown = [one for one in it.found.candidates[:_TOLD] if one.share > 1e-4]
+    rows = [
+        (
+            str(number),
+            _group(it, candidate, 99 if number == 1 else _OTHERS),
+            ", ".join(dict.fromkeys(map(it.words.where, filter(None, candidate.faults[:_TOLD])))),
+            _evidence(candidate),
+        )
+        for number, candidate in enumerate(shown, 1)
+    ]
+    heads = ("", "fault", "place", "why")
+    yield Section("faults", "Faults, the likeliest first", [Table("Faults", heads, rows)])
+    yield Section("mend", "What to do about it", [_repairs(it)])
+    # Made when they are shown: the short answer needs one of them.
+    tests = OnDemand(
+        lambda: [
+            (
+                capital(it.words.do(test)),
+                " / ".join(
+                    f"{outcome}: {_names(it, faults, 2)}"
+                    for outcome, faults in list(_outcomes(it, test).items())[:6]
+                ),
+                f"{test.bits:.1f}",
+                f"{test.cost:g}",
+                it.words.caution(test),
+            )
+            for test in it.tests[:6]
+        ]
+    )
+    columns = ("test", "what it would mean", "bits", "cost", "mind")
+    if it.tests:
+        yield Section("next", "What to try next", [Table("Tests, the best first", columns, tests)])
+    pairs = [
+        (spelled(held), f"{byte:08b}", spelled(byte), str(times))
+        for held, byte, times in it.seen.pairs()
+    ]
+    kinds = ("held", "byte", "read as", "times")
+    yield Section("seen", "What was seen", [Table("Reads", kinds, pairs, frozenset((3,)))])
+    marked = it.words.places((*it.found.candidates[0].faults, *it.found.candidates[0].beside))
+    yield Section(
+        "drawing",
+        "Where to look: a ring stands around the suspected pins",
+        OnDemand(lambda: drawing(it.words.plan, broken=False, marked=marked)),
+        ("page",),
+    )
+    if not it.healthy:
+        yield Section(
+            "waves", "Its waves beside a sound pad's", OnDemand(lambda: _waves(it)), ("page",)
+        )
+
+
+def _waves(it: Diagnosis) -> list[Block]:
+    """Each button alone, on a pad with the likeliest fault and on a sound one."""
+    best = it.found.candidates[0]
+    variant = it.known.rows[best.row].variant.name
+    rests = variant if variant in ("low", "high", "wavers", "works") else None
+    broken = tuple(
+        fault.model_copy(update={"rests": rests})
+        for fault in (best.faults[0], *best.beside[:1])
+        if fault is not None
+    )
+    articles = []
+    for faults, about in ((broken, _group(it, best, 1)), ((), "A sound pad.")):
+        sheet = it.known.sheet.model_copy(update={"fault": faults})
+        run = run_scenario(sheet, SCENARIOS["each-button"], it.known.port, "slow")
+        articles.append(article_of(run, about))
+    return [Articles(articles)]
+
+
+def _repairs(it: Diagnosis) -> Block:
+    best = it.found.candidates[0]
+    faults = [fault for fault in (*best.faults[:6], *best.beside[:6]) if fault is not None]
+    lines = [
+        f"{capital(it.words.fault(fault))}: {it.words.mend(fault)} Then: {it.words.check(fault)}"
+        for fault in faults
+    ]
+    return Prose(lines or ["Nothing needs mending."], listed=True)
+
+
+def _brief(it: Diagnosis) -> Section:
+    blocks: list[Block] = []
+    if it.seen.unsteady:
+        held = ", ".join(spelled(one) for one in it.seen.unsteady)
+        rows = [("", f"not the same byte at each read: {held}; taken for something intermittent")]
+        blocks.append(Lines("Unsteady", rows))
+    if it.healthy:
+        rows = [("", "what comes and goes, or floats, shows only to whoever watches for longer")]
+        return Section("brief", "", [*blocks, Lines("Mind", rows)], ("brief",))
+    likeliest = []
+    for number, candidate in enumerate(it.found.candidates[:_SHOWN], 1):
+        if number > 1 and candidate.share < 1e-3:
+            continue
+        likeliest.append(
+            (f"{number}.", f"{_group(it, candidate, _OTHERS)} ({_evidence(candidate)})")
+        )
+    blocks.append(Lines("Likeliest", likeliest, most=5))
+    best = it.found.candidates[0]
+    if it.tests:
+        test = it.tests[0]
+        rows = [("do", f"{it.words.do(test)}; type {it.words.typed(test)}=…")]
+        outcomes = [*_outcomes(it, test).items()][:3]
+        rows += [(f"{outcome}", _names(it, faults, 1)) for outcome, faults in outcomes]
+        rows += [("mind", it.words.caution(test))] if not test.press else []
+        blocks.append(Lines("Next test", rows, most=2))
+    faults = [fault for fault in (*best.faults[:1], *best.beside[:1]) if fault is not None]
+    if faults and not it.found.unexplained:
+        rows = [("", f"{it.words.mend(fault)} Then: {it.words.check(fault)}") for fault in faults]
+        blocks.append(Lines("Mend", rows))
+    return Section("brief", "", blocks, ("brief",))
+
+
+def _document(it: Diagnosis) -> DiagnoseDocument:
+    return {
+        "verdict": "pass" if it.healthy else "fail",
+        "decided": it.decided,
+        "explained": not it.found.unexplained,
+        "port": it.known.port,
+        "reads": {
+            spelled(held): {f"{byte:08b}": times for byte, times in counter.items()}
+            for held, counter in it.seen.reads.items()
+        },
+        "meter": [str(reading) for reading in it.seen.meter],
+        "unsteady": [spelled(held) for held in it.seen.unsteady],
+        "candidates": [
+            {
+                "healthy": candidate.healthy,
+                "faults": [_fault(it, fault) for fault in candidate.faults if fault],
+                "beside": [_fault(it, fault) for fault in candidate.beside if fault],
+                "share": round(candidate.share, 6),
+                "explains": candidate.explains,
+                "reads": candidate.reads,
+                "against": [_said(one) for one in candidate.against],
+            }
+            for candidate in it.found.candidates[:_TOLD]
+        ],
+        "next": [_test(it.words, test, _outcomes(it, test)) for test in it.tests[:6]],
+    }
+
+
+def _test(words: Words, test: Test, outcomes: Mapping[str, Sequence[Fault | None]]) -> TestDocument:
+    return {
+        "do": words.do(test),
+        "type": words.typed(test),
+        "bits": round(test.bits, 3),
+        "cost": test.cost,
+        "caution": words.caution(test),
+        "outcomes": {outcome: [*map(words.fault, some)] for outcome, some in outcomes.items()},
+    }
+
+
+def _fault(it: Diagnosis, fault: Fault) -> FaultDocument:
+    return {
+        "kind": fault.kind,
+        "at": fault.at,
+        "to": fault.to,
+        "level": fault.level,
+        "says": it.words.fault(fault),
+        "where": it.words.where(fault),
+        "mend": it.words.mend(fault),
+        "check": it.words.check(fault),
+    }
+
+
+def card_of(sheet: SheetLike, port: str | None = None) -> Result:
+    """A test card for a pad: the fewest presses and readings that tell a sound pad from every
+    single fault, with what must come out; for `write_page` or `as_text`.
+
+        print(padbench.results.text.as_text(card_of("my-pad.toml")))
+
+    Raises as `diagnose`.
+    """
+    design, known, bench = bench_of(sheet, port)
+    words = Words(design.sheet)
+    steps, left = card_steps(known, bench)
+    presses = [step for step in steps if step.test.press]
+    readings = [step for step in steps if not step.test.press]
+    blocks: list[Block] = [
+        Prose(
+            [
+                "Hold what a line says, watch it for a second, and tick it off if the console (or"
+                " a reader) shows just that. What else it may show stands beside it.",
+            ]
+        ),
+        _steps("With the pad plugged in and closed", words, presses),
+        Prose([UNPLUG, *dict.fromkeys(words.caution(step.test) for step in readings)], wrong=True),
+        _steps("With the pad open", words, readings),
+    ]
+    if left:
+        said = [words.fault(fault) for fault in left]
+        blocks.append(Prose(["No line of this card shows: " + "; ".join(said) + "."], small=True))
+    return Result(
+        command="diagnose",
+        name=f"Test card: {design.sheet.pad.name}, on a {known.port} port",
+        verdict="pass",
+        outcome="pass",
+        word="Test card.",
+        lead=f"{len(presses)} presses and {len(readings)} readings.",
+        make_document=lambda: {
+            "verdict": "pass",
+            "decided": False,
+            "explained": True,
+            "port": known.port,
+            **{"reads": {}, "meter": [], "unsteady": [], "candidates": []},
+            "next": [
+                _test(words, one.test, {one.expected: [None]} | dict(one.others)) for one in steps
+            ],
+        },
+        make_sections=lambda: [
+            Section("brief", "", [Lines("", [("", "see the file, or --all")])], ("brief",)),
+            Section("card", "Test card", blocks, paper=True),
+        ],
+        inputs=design.inputs(),
+        assumed=design.sheet.assumed,
+        data=steps,
+    )
+
+
+def _steps(caption: str, words: Words, steps: Sequence[CardStep]) -> Table:
+    rows = [
+        (
+            "☐",
+            str(number),
+            capital(words.do(step.test)),
+            step.expected,
+            " / ".join(
+                f"{outcome}: {words.fault(faults[0])}"
+                + (f"; or {len(faults) - 1} others" if len(faults) > 1 else "")
+                for outcome, faults in step.others
+            ),
+        )
+        for number, step in enumerate(steps, 1)
+    ]
+    return Table(caption, ("", "", "do", "must show", "else it may be"), rows)

@@ -1,0 +1,37 @@
+"""Kinds of physical fault, from ``faults.toml``: what is broken, the repair, the check after it.
+
+fault_kinds()["core-open"].says         # with fields in braces
+"""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+__all__ = ["CORES", "Kind", "fault_kinds"]
+
+CORES = ("supply", "ground", "latch", "clock", "data")
+"""The five that a pad uses (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind; the head of ``faults.toml`` says what each key means."""
+
+    says: str
+    mend: str
+    check: str
+    common: int
+    at: str = ""
+    to: str = ""
+    level: bool = False
+    ohms: bool = False
+    looks: str = ""
+
+
+@cache
+def fault_kinds() -> Mapping[str, Kind]:
+    """Every kind, by the word that a sheet uses."""
+    text = (files(__package__) / "faults.toml").read_text(encoding="utf-8")
+    return {name: Kind(**table) for name, table in tomllib.loads(text).items()}

@@ -1,0 +1,81 @@
+"""The fewest presses and readings that tell a sound pad from every single fault.
+
+    steps, left = card_steps(known, bench)
+    steps[0].test.held, steps[0].expected        # what to hold, what must be read
+
+Greedy set cover: each step is the one that shows most of the faults that no step before it shows.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.repair.dictionary import Dictionary
+from padbench.repair.metering import MeterBench
+from padbench.repair.ranking import Test, practical
+from padbench.sheet.model import Fault
+
+__all__ = ["CardStep", "card_steps"]
+
+_OTHERS = 3
+"""Other outcomes that a step names."""
+
+T = TypeVar("T")
+Shows = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class CardStep:
+    """What to do, what a sound pad shows, and (what else may come, the faults of that)."""
+
+    test: Test
+    expected: str
+    others: tuple[tuple[str, tuple[Fault, ...]], ...]
+
+
+def card_steps(
+    known: Dictionary, bench: MeterBench
+) -> tuple[tuple[CardStep, ...], tuple[Fault, ...]]:
+    """The steps, and the faults that none of them shows."""
+    presses = {held: known.labels[:, held] != known.labels[0, held] for held in practical(known)}
+    readings = {point: bench.differs(*point) for point in bench.points()}
+    left = np.ones(len(known.rows), bool)
+    left[0] = False
+    tests = [Test("", held, 0.0, 1.0) for held in _cover(presses, left)]
+    tests += [Test(where, held, 0.0, 1.0) for where, held in _cover(readings, left)]
+    steps = tuple(
+        CardStep(test, bench.outcome(0, test.where, test.held), _others(known, bench, test))
+        for test in tests
+    )
+    hidden = {known.rows[row].fault for row in np.flatnonzero(left).tolist()}
+    return steps, tuple(fault for place in sorted(hidden) if (fault := known.faults[place]))
+
+
+def _cover(shows: Mapping[T, Shows], left: Shows) -> list[T]:
+    """The tests that show all that can be shown; ``left`` loses what they show."""
+    chosen: list[T] = []
+    while True:
+        best = max(shows, key=lambda test: int((shows[test] & left).sum()))
+        if not (shows[best] & left).any():
+            return chosen
+        chosen.append(best)
+        left &= ~shows[best]
+
+
+def _others(
+    known: Dictionary, bench: MeterBench, test: Test
+) -> tuple[tuple[str, tuple[Fault, ...]], ...]:
+    sound = bench.outcome(0, test.where, test.held)
+    shown: dict[str, dict[int, None]] = {}
+    for row, entry in enumerate(known.rows[1:], 1):
+        outcome = bench.outcome(row, test.where, test.held)
+        if outcome not in (sound, "any") and len(entry.variant.mix) == 1:
+            shown.setdefault(outcome, {})[entry.fault] = None
+    found = sorted(shown.items(), key=lambda item: -len(item[1]))[:_OTHERS]
+    return tuple(
+        (outcome, tuple(fault for place in faults if (fault := known.faults[place])))
+        for outcome, faults in found
+    )

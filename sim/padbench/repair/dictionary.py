@@ -1,0 +1,255 @@
+"""What every fault reads like: for each of the 256 held states the bytes that may come, and how
+often.
+
+    known = Dictionary.of(sheet, "push-pull")
+    known.faults[0]                      # None: nothing is broken
+    known.chance(0x80, 0x80)             # of each row: how often A held reads as A alone
+
+A *row* is one variant of one fault (`padbench.circuit.defects`). It is worked out step by step like
+the simulation, but without times, for all held states at once; a test plays every row through the
+simulator. Delays change no byte of a pad that keeps its limits, so both corners read the same.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.circuit.defects import Surroundings, Variant, every_fault, variants
+from padbench.circuit.pad_model import pad_model
+from padbench.core.buttons import OPPOSITES, byte_of
+from padbench.core.pad import SOUND, Defect, PadModel
+from padbench.sheet import Sheet
+from padbench.sheet.model import Fault
+
+__all__ = ["Bytes", "Dictionary", "Row", "predicted"]
+
+Bytes = NDArray[np.int64]
+
+EVERY_STATE: Bytes = np.arange(256)
+_CLOCKS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One variant of one fault; ``fault`` is its place in `Dictionary.faults`."""
+
+    fault: int
+    variant: Variant
+
+
+@dataclass(frozen=True)
+class Dictionary:
+    """Every single fault of a pad on one kind of port.
+
+    ``faults`` begins with None, the sound pad. Of each part of each row's mix, ``fixed`` and
+    ``random`` (parts, 256) are the bits that are sure, and the mask of those that are not;
+    ``share`` is how often it comes and ``row_of`` whose it is; ``after`` is the level of the
+    register's output between two reads, 2 for chance.
+    """
+
+    sheet: Sheet
+    port: str
+    pad: PadModel
+    faults: tuple[Fault | None, ...]
+    rows: tuple[Row, ...]
+    fixed: Bytes
+    random: Bytes
+    share: NDArray[np.float64]
+    row_of: Bytes
+    after: Bytes
+    fault_of: Bytes = field(repr=False)
+
+    @classmethod
+    def of(cls, sheet: Sheet, port: str) -> "Dictionary":
+        """All of a sheet's pad; what is broken in the sheet itself counts for nothing here."""
+        sound = sheet.model_copy(update={"fault": ()})
+        pad, around = pad_model(sound, port, "fast"), Surroundings.of(sound, port)
+        faults = (None, *every_fault(sound))
+        nothing = Variant("", 1.0, ((1.0, SOUND),))
+        rows = tuple(
+            Row(place, variant)
+            for place, fault in enumerate(faults)
+            for variant in ((nothing,) if fault is None else variants(fault, around))
+        )
+        parts = [(place, *part) for place, row in enumerate(rows) for part in row.variant.mix]
+        codes = coded([defect for _, _, defect in parts], pad.stages)
+        codes, same = np.unique(codes, axis=0, return_inverse=True)
+        fixed, loose, after = (one[same] for one in predicted(pad, codes, EVERY_STATE))
+        return cls(
+            sound,
+            port,
+            pad,
+            faults,
+            rows,
+            fixed,
+            loose,
+            np.array([share for _, share, _ in parts]),
+            np.array([place for place, _, _ in parts]),
+            after,
+            np.array([row.fault for row in rows]),
+        )
+
+    @cached_property
+    def weight(self) -> NDArray[np.float64]:
+        """How often a fault shows as each of its rows."""
+        return np.array([row.variant.weight for row in self.rows])
+
+    @cached_property
+    def _starts(self) -> Bytes:
+        return np.flatnonzero(np.diff(self.row_of, prepend=-1))
+
+    def chance(self, held: int, byte: int) -> NDArray[np.float64]:
+        """Of each row, how often that state reads as that byte."""
+        loose = self.random[:, held]
+        fits = (byte & ~loose) == self.fixed[:, held]
+        each = self.share * fits / (1 << np.bitwise_count(loose).astype(np.int64))
+        return np.asarray(np.add.reduceat(each, self._starts), np.float64)
+
+    @cached_property
+    def labels(self) -> NDArray[np.uint64]:
+        """Of each row and each held state, a number that is the same for the same outcomes."""
+        # Shares in eighths: nobody tells nearer ones apart.
+        eighths = np.maximum(1, np.rint(self.share * 8)).astype(np.uint64)
+        key = (self.fixed << 8 | self.random).astype(np.uint64) + np.uint64(1)
+        key = key * np.uint64(0x9E3779B97F4A7C15)  # the golden ratio: spreads what is near
+        key = (key ^ key >> np.uint64(29)) * eighths[:, None]
+        return np.asarray(np.add.reduceat(key, self._starts), np.uint64)
+
+    def first_part(self, row: int) -> int:
+        """The first part of a row's mix: what is broken, while it is."""
+        return int(self._starts[row])
+
+    def fault_named(self, kind: str, at: str | None = None, to: str | None = None) -> int:
+        """The place of a fault; ``KeyError`` if the pad cannot have it."""
+        for place, fault in enumerate(self.faults):
+            if fault is not None and (fault.kind, fault.at, fault.to) == (kind, at, to):
+                return place
+        raise KeyError((kind, at, to))
+
+
+_SEEN = {"own": 0, "latch": 1, "clock": 2, "low": 3, "high": 4, "wired": 5}
+
+_CODE = ("dead", "loose", "pulled", "synchronous", "inverted", "inputs", "levels", "stuck", "at")
+_FIRST = ("lost", "extra", "data", "serial", "latch", "clock")
+"""Columns of a coded defect; of those of ``_FIRST`` 0 is none. One column a stage follows: the
+buttons that pull it besides."""
+
+
+def coded(defects: Sequence[Defect], stages: int) -> Bytes:
+    """Defects as rows of numbers, for `predicted` and `both`."""
+    rows = []
+    for one in defects:
+        also = [0] * stages
+        for bit, stage in one.also:
+            also[stage - 1] |= bit
+        levels = (None if level is None else level + 1 for level in (one.data, one.serial))
+        seen = (_SEEN[one.latch], _SEEN[one.clock])
+        bits = (one.dead, *one.no_level, one.synchronous, one.inverted, *one.inputs, *one.stages)
+        rows.append([*bits, one.lost, one.extra, *(level or 0 for level in levels), *seen, *also])
+    return np.array(rows, np.int64)
+
+
+def both(one: Bytes, other: Bytes) -> Bytes:
+    """Coded defects, each together with another one, as ``Defect | Defect`` has it."""
+    merged = one | other
+    for mask, level in ((5, 6), (7, 8)):
+        merged[:, level] = one[:, level] | other[:, level] & ~one[:, mask]
+    first = slice(len(_CODE), len(_CODE) + len(_FIRST))
+    merged[:, first] = np.where(one[:, first] > 0, one[:, first], other[:, first])
+    return merged
+
+
+def predicted(pad: PadModel, codes: Bytes, held: Bytes) -> tuple[Bytes, Bytes, Bytes]:
+    """Of a read of each held state: sure bits, mask of the others, level of the output after it.
+
+    Shape (defects, states). The last of several reads, so that nothing depends on how the register
+    powered up.
+    """
+    chip = _Registers(pad, codes, held)
+    for _ in range(2 + pad.stages // 8):
+        fixed, loose = chip.read()
+    return fixed, loose, chip.output()
+
+
+def _effective(pad: PadModel, held: Bytes) -> Bytes:
+    """What contacts pull: stuck ones besides; of opposites that go down at once what goes on."""
+    held = held | pad.stuck
+    for pair in map(byte_of, OPPOSITES) if pad.policy != "both" else ():
+        held = np.where(held & pair == pair, held & ~pair, held)
+    return held
+
+
+class _Registers:
+    """All stages as one word a defect and a held state: what they hold, and what nobody knows."""
+
+    def __init__(self, pad: PadModel, codes: Bytes, held: Bytes) -> None:
+        held = _effective(pad, held)
+        by_name = dict(zip((*_CODE, *_FIRST), codes.T[:, :, None], strict=False))
+        self.stuck, self.stuck_at = by_name["stuck"], by_name["at"]
+        self.lost, self.extra = by_name["lost"], by_name["extra"]
+        self.full, self.last = (1 << pad.stages) - 1, pad.stages - 1
+        low = np.zeros((len(codes), len(held)), np.int64)
+        for stage in range(1, pad.stages + 1):
+            own = sum(bit for bit, at in {*pad.stage_of} if at == stage)
+            pulls = own & ~by_name["dead"] | codes[:, len(_CODE) + len(_FIRST) + stage - 1, None]
+            low |= ((held & pulls) > 0).astype(np.int64) << stage - 1
+        mask, floats = by_name["inputs"], pad.no_level
+        self.word = self.full & ~low & ~mask | by_name["levels"]
+        loose, pulled = by_name["loose"] | floats[0], by_name["pulled"] | floats[1]
+        self.doubtful = (self.word & loose | ~self.word & pulled) & ~mask
+        self.data = by_name["data"] - 1
+        own_serial = 2 if pad.serial is None else pad.serial
+        serial = np.where(by_name["serial"], by_name["serial"] - 1, own_serial)
+        self.serial, self.open = serial & 1, (serial == 2).astype(np.int64)
+        synchronous = pad.load == "synchronous"
+        self.transparent = (by_name["synchronous"] | synchronous) == 0
+        self.inverted = by_name["inverted"] ^ int(pad.load_inverted)
+        self.sees = {
+            pin: np.where(by_name[pin], by_name[pin], _SEEN[pin]) for pin in ("latch", "clock")
+        }
+        self.content, self.unknown = np.zeros_like(low), np.full_like(low, self.full)
+        self.clock_seen = self._seen("clock", 0, np.ones_like(self.lost))
+
+    def read(self) -> tuple[Bytes, Bytes]:
+        """One latch and its clocks; a sample stands before each clock's rise."""
+        high = np.ones_like(self.lost)
+        fixed, loose = np.zeros_like(self.content), np.zeros_like(self.content)
+        self._drive(1, high)
+        self._drive(0, high)
+        for number in range(1, _CLOCKS + 1):
+            self._drive(0, (self.lost == number).astype(np.int64))
+            level, unknown = self._line()
+            fixed |= (1 - level) * (1 - unknown) << 8 - number
+            loose |= unknown << 8 - number
+            self._drive(0, high)
+            again = self.extra == number
+            if again.any():
+                self._drive(0, 1 - again)
+                self._drive(0, high)
+        return fixed, loose
+
+    def output(self) -> Bytes:
+        """The last stage's level, 2 where nobody knows."""
+        return np.where(self.unknown >> self.last & 1, 2, self.content >> self.last & 1)
+
+    def _seen(self, pin: str, latch: int, clock: Bytes) -> Bytes:
+        lines = (latch, clock, 0, 1, latch & clock)
+        return np.choose(self.sees[pin] - 1, [np.asarray(line) for line in lines])
+
+    def _drive(self, latch: int, clock: Bytes) -> None:
+        before, self.clock_seen = self.clock_seen, self._seen("clock", latch, clock)
+        rises = self.clock_seen > before
+        loading = self._seen("latch", latch, clock) != self.inverted
+        loads, shifts = loading & (rises | self.transparent), rises & ~loading
+        moved = self.content << 1 | self.serial, self.unknown << 1 | self.open
+        self.content = np.where(loads, self.word, np.where(shifts, moved[0], self.content))
+        self.unknown = np.where(loads, self.doubtful, np.where(shifts, moved[1], self.unknown))
+        self.content = self.content & self.full & ~self.stuck | self.stuck_at
+        self.unknown = self.unknown & self.full & ~self.stuck
+
+    def _line(self) -> tuple[Bytes, Bytes]:
+        out = np.where(self.data < 0, self.output(), self.data)
+        return out & 1, (out == 2).astype(np.int64)

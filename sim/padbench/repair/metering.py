@@ -1,0 +1,190 @@
+"""What a meter finds in a pad with each fault: volts at a pin, contact between plug and pins.
+
+    bench = MeterBench(known)
+    bench.expected("pin 9", 0)           # of each row: (least, most) volts, nan where it is chance
+
+Volts come from the circuits that `padbench wiring` uses; a fault changes those of its own place.
+"""
+
+from collections.abc import Iterator
+from functools import cache
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.circuit.circuits import Circuits
+from padbench.circuit.defects import Surroundings, Variant
+from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
+from padbench.core.units import show
+from padbench.parts.faults import CORES
+from padbench.repair.dictionary import Dictionary
+from padbench.repair.observed import Meter
+from padbench.wiring.plan import Pin, wiring_plan
+
+__all__ = ["CONTACT", "MeterBench", "is_volts"]
+
+CONTACT = 10.0
+"""Ω up to which two ends have contact: a core and its two joints (common practice)."""
+
+_SPREAD = 0.05
+"""Of the supply: what a reading may be off (common practice, no source)."""
+
+Span = tuple[float, float]
+_CHANCE = (float("nan"), float("nan"))
+_DIODE = (0.3, 1.0)
+"""V across a protection diode that feeds a chip (from memory)."""
+
+_RIGHT, _WRONG, _ANY = 0.9, 0.02, 0.3
+"""How often a reading falls where it should, where it should not, and where it may be anything
+(assumed)."""
+
+
+def is_volts(where: str) -> bool:
+    """Whether volts are measured there, and not ohms."""
+    return where.startswith("pin ") and " to " not in where
+
+
+class MeterBench:
+    """The readings of every row of a dictionary."""
+
+    def __init__(self, known: Dictionary) -> None:
+        self.known = known
+        self.pins = {pin.number: pin for pin in wiring_plan(known.sheet).pins if pin.chip == 1}
+        circuits = Circuits(Surroundings.of(known.sheet, known.port).design)
+        self.supply = _span(circuits.at_lines.supply)
+        self.data = [_span(levels) for levels in circuits.data_levels]
+        self.number_of = {self._net(pin): number for number, pin in sorted(self.pins.items())}
+        self.resistance = dict(self._resistances())
+        self.expected = cache(self._expected)
+
+    @staticmethod
+    def _net(pin: Pin) -> str:
+        return "serial" if pin.name == "serial" else pin.net
+
+    def _resistances(self) -> Iterator[tuple[tuple[str, str], float]]:
+        """Ω from a pin to a rail with the supply off: resistors of a sound pad, and its tie."""
+        sheet = self.known.sheet
+        fitted = [(name, sheet.pull_up.value) for name in sheet.buttons]
+        fitted += [("latch", sheet.resistors.latch_to_supply)]
+        fitted += [("clock", sheet.resistors.clock_to_supply)]
+        for net, value in fitted:
+            if value is not None and net in self.number_of:
+                yield (net, "supply"), value.nominal
+        for name in sheet.buttons:
+            if name in self.number_of:
+                yield (name, "ground"), np.inf
+        if sheet.chip.serial_input != "open":
+            yield ("serial", sheet.chip.serial_input), 0.0
+
+    def points(self) -> Iterator[tuple[str, int]]:
+        """(where, what is held) of all that is worth measuring."""
+        for number, pin in sorted(self.pins.items()):
+            if pin.net != "open" or pin.name == "serial":
+                yield f"pin {number}", 0
+                if pin.net in BUTTONS:
+                    yield f"pin {number}", button_bit(pin.net)
+        for net, rail in self.resistance:
+            yield f"pin {self.number_of[net]} to {rail}", 0
+        for core in CORES:
+            yield f"core {core}", 0
+        for one, other in combinations(CORES, 2):
+            yield f"{one} to {other}", 0
+
+    def outcome(self, row: int, where: str, held: int) -> str:
+        """What a row shows in words: buttons, or what a meter finds; a read has no ``where``."""
+        known = self.known
+        if not where:
+            first = known.first_part(row)
+            parts = range(first, first + len(known.rows[row].variant.mix))
+            part = max(parts, key=lambda one: known.share[one])
+            loose, said = int(known.random[part, held]), spelled(int(known.fixed[part, held]))
+            said += f", {spelled(loose)} unsteady" if loose else ""
+            return f"{said}, not always" if len(parts) > 1 else said
+        least, most = self.expected(where, held)[row]
+        if np.isnan(least):
+            return "any"
+        if not is_volts(where):
+            middle = "about " + show((least + most) / 2, "Ω", 2)
+            return "no contact" if np.isinf(most) else middle if least else f"up to {most:g} Ω"
+        return f"{least:.1f} to {most:.1f} V"
+
+    def differs(self, where: str, held: int) -> NDArray[np.bool_]:
+        """Of each row, whether a meter surely finds something else there than in a sound pad."""
+        spans = self.expected(where, held)
+        slack = _SPREAD * self.supply[1] if is_volts(where) else 0.0
+        apart = (spans[:, 0] > spans[0, 1] + slack) | (spans[:, 1] < spans[0, 0] - slack)
+        return np.asarray(apart, bool)
+
+    def chance(self, reading: Meter) -> NDArray[np.float64]:
+        """Of each row, how often such a reading comes (see `padbench.repair.ranking`)."""
+        spans = self.expected(reading.where, reading.held)
+        slack = _SPREAD * self.supply[1] if is_volts(reading.where) else 0.0
+        least, most = spans[:, 0] - slack, spans[:, 1] + slack
+        inside = (reading.value >= least) & (reading.value <= most)
+        return np.where(np.isnan(spans[:, 0]), _ANY, np.where(inside, _RIGHT, _WRONG))
+
+    def _expected(self, where: str, held: int) -> NDArray[np.float64]:
+        rows = self.known.rows
+        if is_volts(where):
+            pin = self.pins[int(where[4:])]
+            spans = [self._volts(place, pin, held) for place in range(len(rows))]
+        else:
+            spans = [self._ohms(row.variant, where) for row in rows]
+        return np.array(spans)
+
+    def _ohms(self, variant: Variant, where: str) -> Span:
+        contact, none = (0.0, CONTACT), (1e6, np.inf)
+        if where.startswith("pin "):
+            number, rail = where[4:].split(" to ")
+            net = self._net(self.pins[int(number)])
+            sound = self.resistance.get((net, rail))
+            if sound is None:
+                return _CHANCE
+            ohms = variant.ohms.get((net, rail), sound)
+            # A resistor of 5 %, a meter, and what else hangs on the pin.
+            return none if np.isinf(ohms) else (0.8 * ohms, 1.2 * ohms + CONTACT)
+        if where.startswith("core "):
+            if len(variant.mix) > 1 and where[5:] in variant.open:
+                return _CHANCE
+            return none if where[5:] in variant.open else contact
+        return contact if frozenset(where.split(" to ")) in variant.joined else none
+
+    def _volts(self, row: int, pin: Pin, held: int) -> Span:
+        variant = self.known.rows[row].variant
+        down = pressed_in(held)
+        net = "serial" if pin.name == "serial" else pin.net
+        said: object = variant.volts.get(net)
+        if net in down:
+            said = variant.volts.get((net, "held"), said)
+        for other in down:
+            said = variant.volts.get((net, other), said)
+        if said is not None:
+            return self._said(said)
+        if net == "data":
+            return self._data(row, held)
+        sound = pin.idle if len(down) != 1 else pin.held.get(down[0])
+        return _CHANCE if sound is None else sound
+
+    def _said(self, what: object) -> Span:
+        if isinstance(what, tuple):
+            return what
+        low, high = self.supply
+        return {
+            "ground": (0.0, 0.2),
+            "supply": self.supply,
+            "below": (low - _DIODE[1], high - _DIODE[0]),
+            "above": _DIODE,
+        }.get(str(what), _CHANCE)
+
+    def _data(self, row: int, held: int) -> Span:
+        """The output between two reads: what the register holds by then."""
+        known, variant = self.known, self.known.rows[row].variant
+        if len(variant.mix) > 1 or (variant.mix[0][1].data is not None and not variant.open):
+            return _CHANCE
+        level = int(known.after[known.first_part(row), held])
+        return _CHANCE if level == 2 else self.data[level]
+
+
+def _span(volts: NDArray[np.float64]) -> Span:
+    return float(np.min(volts)), float(np.max(volts))

@@ -1,0 +1,373 @@
+"""Which fault explains what was seen, and what to try next.
+
+    found = rank(known, bench, seen)
+    found.candidates[0].faults, found.candidates[0].explains      # a group that nothing tells apart
+    next_tests(known, bench, found, seen)[0]
+
+**The model.** A fault shows in one of its variants, which stays for as long as anybody looks, with
+the weights of `padbench.circuit.defects`. A read of a held state then gives the bits that the
+dictionary has; each bit that floats is 0 or 1 with even chance, and of what comes and goes each
+state has its share. Whatever the pad sends, with probability ``WRONG_READ`` a byte is noted wrongly
+and may then be any of the 256. Reads do not depend on one another. A meter reading falls into the
+volts of the circuit in 9 of 10 cases where these are known, and tells little where they are not
+(`padbench.repair.metering`). The likelihood of a fault is the product over all observations, summed
+over its variants; every single fault is as likely as any other beforehand, a given pair of faults
+``PAIR`` times as likely as a single one. What is equally likely is ordered by how common that kind
+of fault is (`padbench.parts.faults`), and by nothing else.
+
+Faults form a group where their likeliest variants say the same of every state and every reading
+seen so far.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.core.buttons import OPPOSITES, pressed_in
+from padbench.core.pad import SOUND, Defect
+from padbench.parts.faults import fault_kinds
+from padbench.repair.dictionary import Dictionary, both, coded, predicted
+from padbench.repair.metering import MeterBench, is_volts
+from padbench.repair.observed import Observed
+from padbench.sheet.model import Fault
+
+__all__ = [
+    "PAIR",
+    "WRONG_READ",
+    "Candidate",
+    "Ranking",
+    "Test",
+    "next_tests",
+    "practical",
+    "rank",
+    "settled",
+]
+
+WRONG_READ = 0.05
+"""How often a byte is noted wrongly (assumed)."""
+
+PAIR = 0.01
+"""How likely a given pair of faults is beside a single one (assumed)."""
+
+_PARTNERS, _BEST_PAIRS = 14, 12
+"""Faults that are tried with every other, and pairs that are told of."""
+
+_RULED_OUT = 1e-2
+"""A row so much less likely than the likeliest is ruled out; one wrong note is a fiftieth of it."""
+
+_MOST_LOOSE = 4
+
+_UNLIKELY = 0.02
+"""So unlikely many wrong notes are not taken for such (assumed)."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """Faults that nothing seen so far tells apart; ``beside`` is the second one of a pair.
+
+    ``likelihood`` is a logarithm. ``explains`` of ``reads`` reads are such as it gives; ``against``
+    are (held, byte, how often) of the others, and the readings of a meter that it does not give.
+    ``row`` is the likeliest variant, of which ``expects`` (held: sure bits, mask of the others).
+    """
+
+    faults: tuple[Fault | None, ...]
+    likelihood: float
+    explains: int
+    reads: int
+    against: tuple[object, ...]
+    row: int
+    expects: dict[int, tuple[int, int]]
+    beside: tuple[Fault | None, ...] = ()
+    share: float = 0.0
+
+    @property
+    def healthy(self) -> bool:
+        """Whether the sound pad is among them."""
+        return None in self.faults and not self.beside
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Candidates, the likeliest first; ``by_row`` has the logarithm of each row's likelihood.
+
+    ``unexplained``: even the best leaves more reads over than wrong notes would, or says of reads
+    that were made once that they are chance.
+    """
+
+    candidates: tuple[Candidate, ...]
+    by_row: Floats
+    unexplained: bool
+
+    @property
+    def weight(self) -> Floats:
+        """Of each row, its part of the likelihood of all."""
+        return np.asarray(np.exp(self.by_row - np.logaddexp.reduce(self.by_row)), np.float64)
+
+
+def settled(known: Dictionary, found: Ranking) -> bool:
+    """Whether no fault is left that a press would surely show and the likeliest would not.
+
+    What comes and goes, or floats, may stay hidden for as long as one cares to watch.
+    """
+    states = [*practical(known)]
+    steady = np.zeros(len(known.rows), bool)
+    for row, entry in enumerate(known.rows):
+        steady[row] = len(entry.variant.mix) == 1 and not known.random[known.first_part(row)].any()
+    best = found.candidates[0]
+    if best.beside:
+        return True
+    other = (known.labels[:, states] != known.labels[best.row, states]).any(axis=1)
+    return not (steady & other & (found.weight > _RULED_OUT * found.weight.max())).any()
+
+
+def rank(
+    known: Dictionary, bench: MeterBench, seen: Observed, *, wrong: float = WRONG_READ
+) -> Ranking:
+    """All faults by how well they explain what was seen."""
+    by_row = np.log(known.weight)
+    pairs = [*seen.pairs()]
+    chances = np.array([known.chance(held, byte) for held, byte, _ in pairs])
+    if pairs:
+        times = np.array([times for _, _, times in pairs])
+        by_row = by_row + times @ np.log((1 - wrong) * chances + wrong / 256)
+    metered = np.array([bench.chance(reading) for reading in seen.meter])
+    if seen.meter:
+        by_row = by_row + np.log(metered).sum(axis=0)
+    groups = list(_groups(known, seen, by_row, chances > 0, metered))
+    groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
+    # A pair that explains everything may be likelier than what explains it by chance.
+    if groups[0].likelihood < math.log(PAIR) + seen.count * math.log(1 - wrong):
+        groups += _pairs(known, seen, metered, wrong)
+        groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
+    total = np.logaddexp.reduce([group.likelihood for group in groups])
+    shared = tuple(
+        Candidate(**{**vars(group), "share": float(np.exp(group.likelihood - total))})
+        for group in groups
+    )
+    chance = _chance(shared[0]) and not seen.unsteady
+    return Ranking(shared, by_row, chance or _too_many(shared[0], wrong))
+
+
+def _chance(best: Candidate) -> bool:
+    """Whether it leaves nearly every bit to chance, and so explains whatever may come."""
+    return all(loose.bit_count() > _MOST_LOOSE for _, loose in best.expects.values())
+
+
+def _too_many(best: Candidate, wrong: float) -> bool:
+    """More reads left over than wrong notes would be: the binomial tail."""
+    left, n = best.reads - best.explains, best.reads
+    if not left:
+        return False
+    tail = 1 - sum(math.comb(n, k) * wrong**k * (1 - wrong) ** (n - k) for k in range(left))
+    return tail < _UNLIKELY or 2 * left > n
+
+
+def _common(faults: Sequence[Fault | None]) -> int:
+    """The sound pad is commoner than any fault."""
+    return max(4 if fault is None else fault_kinds()[fault.kind].common for fault in faults)
+
+
+def _groups(
+    known: Dictionary, seen: Observed, by_row: Floats, fits: NDArray[np.bool_], metered: Floats
+) -> Iterator[Candidate]:
+    """``fits`` (pairs of held and byte, rows), ``metered`` (readings, rows): what rows say."""
+    starts = np.flatnonzero(np.diff(known.fault_of, prepend=-1))
+    likelihood = np.logaddexp.reduceat(by_row, starts)
+    ends = [*starts[1:].tolist(), len(by_row)]
+    best = [s + int(np.argmax(by_row[s:e])) for s, e in zip(starts.tolist(), ends, strict=True)]
+    states, pairs = list(seen.reads), list(seen.pairs())
+    keys = known.labels[:, states][best]
+    grouped: dict[bytes, list[int]] = {}
+    for fault, key in enumerate(keys):
+        readings = metered[:, best[fault]].tobytes() if len(metered) else b""
+        grouped.setdefault(key.tobytes() + readings, []).append(fault)
+    for faults in grouped.values():
+        faults.sort(key=lambda place: (-_common([known.faults[place]]), -likelihood[place]))
+        head = max(faults, key=lambda place: likelihood[place])
+        row = best[head]
+        part = known.first_part(row)
+        against: list[object] = [
+            pair for pair, fit in zip(pairs, fits, strict=True) if not fit[row]
+        ]
+        for reading, chance in zip(seen.meter, metered, strict=True):
+            if chance[row] == chance.min() < chance.max():
+                against.append(reading)
+        fixed, loose = known.fixed[part, states].tolist(), known.random[part, states].tolist()
+        yield Candidate(
+            tuple(known.faults[place] for place in faults),
+            float(likelihood[head]),
+            sum(pair[2] for pair, fit in zip(pairs, fits, strict=True) if fit[row]),
+            seen.count,
+            tuple(against),
+            row,
+            dict(zip(states, zip(fixed, loose, strict=True), strict=True)),
+        )
+
+
+def _pairs(
+    known: Dictionary, seen: Observed, readings: Floats, wrong: float
+) -> Iterator[Candidate]:
+    """Pairs of faults: those that come nearest alone, each with every other."""
+    pairs, states = list(seen.pairs()), list(seen.reads)
+    at = [states.index(held) for held, _, _ in pairs]
+    held, sent, times = (np.array([pair[n] for pair in pairs], np.int64) for n in range(3))
+    metered = np.log(readings).sum(axis=0) if len(readings) else np.zeros(len(known.rows))
+    # One fault for all that break the same as often; it is there always, or else comes and goes.
+    alike: dict[tuple[Defect, float], list[int]] = {}
+    for row, entry in enumerate(known.rows):
+        share, defect = entry.variant.mix[0]
+        if entry.fault and (len(entry.variant.mix) == 1 or entry.variant.mix[1][1] == SOUND):
+            alike.setdefault((defect, share), []).append(row)
+    groups = [*alike.values()]
+    share = np.array([share for _, share in alike])
+    parts = [known.first_part(rows[0]) for rows in groups]
+    sure, loose = known.fixed[parts][:, held], known.random[parts][:, held]
+    # Bit by bit, as a second fault leaves most bits alone; a bit of chance is half wrong.
+    off = np.bitwise_count((sent ^ sure) & ~loose) + 0.3 * np.bitwise_count(loose)
+    sound = np.bitwise_count(sent ^ known.fixed[0, held])
+    off = np.where(share[:, None] < 1, np.minimum(off, sound), off)
+    nearest = np.argsort(off @ times, kind="stable")[:_PARTNERS].tolist()
+    one, other = np.array(
+        [
+            (first, second)
+            for first in nearest
+            for second in range(len(groups))
+            if second != first and not (second in nearest and second < first)
+        ]
+    ).T
+    codes = coded([defect for defect, _ in alike], known.pad.stages)
+    fixed, random, _ = predicted(known.pad, both(codes[one], codes[other]), np.array(states))
+    alone = _fits(sent, sure, loose)
+    s, t = share[one][:, None], share[other][:, None]
+    chance = s * t * _fits(sent, fixed[:, at], random[:, at])
+    chance += s * (1 - t) * alone[one] + (1 - s) * t * alone[other]
+    chance += (1 - s) * (1 - t) * (sound == 0)
+    likelihood = np.log((1 - wrong) * chance + wrong / 256) @ times + math.log(PAIR)
+    measured = np.array([max(metered[row] for row in rows) for rows in groups])
+    likelihood += np.maximum(measured[one], measured[other])
+    common = np.array([_common(_faults_of(known, rows)) for rows in groups])
+    order = np.lexsort((-common[one] - common[other], -likelihood.round(6)))
+    for best in order[:_BEST_PAIRS].tolist():
+        fits = chance[best] > 0
+        expects = zip(fixed[best].tolist(), random[best].tolist(), strict=True)
+        yield Candidate(
+            _faults_of(known, groups[one[best]]),
+            float(likelihood[best]),
+            int(times[fits].sum()),
+            seen.count,
+            tuple(pair for pair, fit in zip(pairs, fits, strict=True) if not fit),
+            groups[one[best]][0],
+            dict(zip(states, expects, strict=True)),
+            _faults_of(known, groups[other[best]]),
+        )
+
+
+def _fits(sent: NDArray[np.int64], sure: NDArray[np.int64], loose: NDArray[np.int64]) -> Floats:
+    """How often a byte comes out of bits that are sure and bits that are chance."""
+    return ((sent & ~loose) == sure) / (1 << np.bitwise_count(loose).astype(np.int64))
+
+
+def _faults_of(known: Dictionary, rows: Sequence[int]) -> tuple[Fault | None, ...]:
+    faults = dict.fromkeys(known.rows[row].fault for row in rows)
+    return tuple(
+        sorted((known.faults[place] for place in faults), key=lambda fault: -_common([fault]))
+    )
+
+
+@dataclass(frozen=True)
+class Test:
+    """Something to try: hold ``held`` and read, or measure at ``where`` (see `Meter`).
+
+    ``bits`` is what it tells on average (Shannon, in bits), ``cost`` beside that of one press.
+    """
+
+    where: str
+    held: int
+    bits: float
+    cost: float
+
+    @property
+    def press(self) -> bool:
+        """Whether it needs no meter."""
+        return not self.where
+
+
+_PRESS, _MORE_BUTTONS, _OHMS, _VOLTS = 1.0, 0.25, 8.0, 10.0
+"""Costs: a press, each further button held with it, ohms with the pad unplugged and open, volts
+with it open and running. In presses (assumed)."""
+
+_FINGERS = 3
+
+_SLIGHT = 0.02
+"""Bits below which a test tells nothing."""
+
+
+def practical(known: Dictionary) -> Iterator[int]:
+    """States that a hand can hold: up to three buttons, opposite directions never together."""
+    for held in range(256):
+        names = pressed_in(held)
+        if len(names) > _FINGERS or any(name not in known.sheet.buttons for name in names):
+            continue
+        if not any(one in names and other in names for one, other in OPPOSITES):
+            yield held
+
+
+class _Split:
+    """How well tests part the faults that are left."""
+
+    def __init__(self, known: Dictionary, weight: Floats) -> None:
+        self.rows = np.flatnonzero(weight > 1e-3 * weight.max())
+        self.weight = weight[self.rows] / weight[self.rows].sum()
+        self.fault = known.fault_of[self.rows]
+
+    def bits(self, labels: NDArray[np.uint64]) -> float:
+        """Information that an outcome gives on which fault it is: I(F; L) = H(L) - H(L | F)."""
+        _, label = np.unique(labels[self.rows], return_inverse=True)
+        both = label * (int(self.fault.max()) + 1) + self.fault
+        _, both = np.unique(both, return_inverse=True)
+        joint = np.bincount(both, self.weight)
+        return _entropy(np.bincount(label, self.weight)) - (
+            _entropy(joint) - _entropy(np.bincount(self.fault, self.weight))
+        )
+
+
+def _entropy(weights: NDArray[Any]) -> float:
+    parts = weights[weights > 0]
+    return float(-(parts * np.log2(parts)).sum())
+
+
+def next_tests(
+    known: Dictionary, bench: MeterBench, found: Ranking, seen: Observed, *, meter: bool = True
+) -> tuple[Test, ...]:
+    """What tells most for its cost, the best first; nothing where nothing tells any more."""
+    split = _Split(known, found.weight)
+    tests = []
+    for held in practical(known):
+        bits = split.bits(known.labels[:, held])
+        more = max(0, held.bit_count() - 1) * _MORE_BUTTONS
+        again = 0 if held not in seen.reads else 1
+        tests.append(Test("", held, bits, _PRESS + more + again))
+    measured = {(reading.where, reading.held) for reading in seen.meter}
+    for where, held in bench.points() if meter else ():
+        if (where, held) not in measured:
+            spans = bench.expected(where, held)
+            bits = split.bits(_classes(spans))
+            tests.append(Test(where, held, bits, _VOLTS if is_volts(where) else _OHMS))
+    telling = [test for test in tests if test.bits > _SLIGHT]
+    return tuple(sorted(telling, key=lambda test: (-test.bits / test.cost, test.held)))
+
+
+def _classes(spans: Floats) -> NDArray[np.uint64]:
+    """Spans of volts or ohms as classes: those whose middles a meter parts; chance is its own."""
+    middle = np.where(np.isinf(spans[:, 1]), 1e9, spans.mean(axis=1))
+    # Volts to the next volt; ohms, which are more, to the next decade.
+    small = np.rint(np.minimum(middle, 10.0))
+    large = 20 + np.rint(2 * np.log10(np.maximum(middle, 10.0)))
+    steps = np.where(np.isnan(middle), 0, 1 + np.where(middle > 10.0, large, small))
+    return np.asarray(steps, np.uint64)

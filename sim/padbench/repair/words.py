@@ -1,0 +1,159 @@
+"""Faults, tests and places for people.
+
+say = Words(sheet)
+say.fault(fault), say.mend(fault), say.place(fault)     # sentences; "pin 9", "the latch core"
+say.do(test), say.caution(test)                         # what to do, and what to mind
+"""
+
+from collections.abc import Iterable
+
+from padbench.core.buttons import pressed_in, spelled
+from padbench.core.faults import SAYS
+from padbench.core.remedies import joined
+from padbench.core.sentences import filled
+from padbench.core.units import show
+from padbench.parts.faults import fault_kinds
+from padbench.repair.metering import is_volts
+from padbench.repair.ranking import Test
+from padbench.sheet import Sheet
+from padbench.sheet.model import Fault
+from padbench.wiring.faults import last_output
+from padbench.wiring.plan import wiring_plan
+
+__all__ = ["SOUND_PAD", "UNPLUG", "Words", "capital"]
+
+SOUND_PAD = "nothing is broken that a press shows"
+UNPLUG = "Unplug first."
+
+_LIVE = (
+    "Open the pad only, never console or screen; an insulated tip, since one that slips from supply"
+    " to ground shorts the console."
+)
+_DEAD = "Unplug the pad first: ohms are measured with the supply off."
+
+
+class Words:
+    """Sentences about one pad; ``pins`` are the places of its pins in the wiring plan by net."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet, self.plan = sheet, wiring_plan(sheet)
+        self.part = sheet.part
+        self.nets: dict[str, int] = {}
+        serial = {"VDD": "supply", "VSS": "ground", "load": "latch", "clock": "clock"}
+        last = last_output(self.part, sheet.chip.stages)
+        for place, pin in enumerate(self.plan.pins):
+            if pin.name == last and pin.chip == self.plan.pins[-1].chip:
+                self.nets["data"] = place
+            net = serial.get(pin.name) or (pin.name if pin.name == "serial" else pin.net)
+            self.nets.setdefault(net, place)
+
+    def fault(self, fault: Fault | None) -> str:
+        """What is broken."""
+        return SOUND_PAD if fault is None else self._filled(fault_kinds()[fault.kind].says, fault)
+
+    def looks(self, fault: Fault | None) -> str:
+        """What it looks like from outside, as a core with that fault; empty if it has no word."""
+        id_ = "" if fault is None else fault_kinds()[fault.kind].looks
+        if fault is None or not id_:
+            return ""
+        pressed = fault.kind in ("contact-stuck", "input-grounded")
+        facts = {
+            "name": fault.at,
+            "state": "pressed" if pressed else "not pressed",
+            "stage": fault.at,
+            "level": fault.level,
+        }
+        return filled(SAYS["pad"][id_], facts)
+
+    def mend(self, fault: Fault) -> str:
+        """What to do about it."""
+        return f"{UNPLUG} {capital(self._filled(fault_kinds()[fault.kind].mend, fault))}."
+
+    def check(self, fault: Fault) -> str:
+        """How to see that it is mended."""
+        return capital(self._filled(fault_kinds()[fault.kind].check, fault)) + "."
+
+    def places(self, faults: Iterable[Fault | None]) -> list[int]:
+        """Pins of the wiring plan where the faults are."""
+        nets = [self._net(fault, end) for fault in faults if fault for end in ("at", "to")]
+        return sorted({self.nets[net] for net in nets if net in self.nets})
+
+    def where(self, fault: Fault) -> str:
+        """The pin or core in a word or two; empty where it is the register itself."""
+        if fault.kind.startswith("core"):
+            return f"{joined([end for end in (fault.at, fault.to) if end])} core"
+        ends = [self._pin(fault, end) for end in ("at", "to")]
+        return " and ".join(dict.fromkeys(f"pin {end}" for end in ends if end != "?"))
+
+    def _net(self, fault: Fault, end: str) -> str:
+        value = getattr(fault, end)
+        if fault.kind == "serial-open":
+            return "serial"
+        if fault.kind == "output-stuck":
+            return "data"
+        if fault.kind in ("register-no-load", "register-no-shift"):
+            return "latch" if fault.kind.endswith("load") else "clock"
+        if fault.kind == "stage-stuck":
+            names = [name for name, stage in self.sheet.buttons.items() if str(stage) == value]
+            return names[0] if names and end == "at" else ""
+        return value or ""
+
+    def _pin(self, fault: Fault, end: str) -> str:
+        place = self.nets.get(self._net(fault, end))
+        if place is None:
+            return "?"
+        pin = self.plan.pins[place]
+        several = self.plan.pins[-1].chip > 1
+        return f"{pin.number}" + (f" of register {pin.chip}" if several else "")
+
+    def _filled(self, text: str, fault: Fault) -> str:
+        resistors = self.sheet.resistors
+        fitted = self.sheet.pull_up.value
+        if fault.kind == "resistor-missing":
+            latch = fault.at == "latch"
+            fitted = resistors.latch_to_supply if latch else resistors.clock_to_supply
+        tied = self.sheet.chip.serial_input
+        return text.format(
+            at=fault.at,
+            to=fault.to,
+            level=fault.level,
+            pin=self._pin(fault, "at"),
+            other=self._pin(fault, "to"),
+            ohms="the pull-up" if fitted is None else show(fitted.nominal, "Ω"),
+            value="" if fault.ohms is None else show(fault.ohms.nominal, "Ω"),
+            part=tied if fault.kind == "serial-open" else self.part.name,
+        )
+
+    def do(self, test: Test) -> str:
+        """What to do for a test."""
+        held = joined(list(pressed_in(test.held)))
+        if test.press:
+            return f"hold {held} and read" if held else "hold nothing and read"
+        if " to " in test.where and test.where.startswith("pin "):
+            return f"ohms from {test.where}"
+        if test.where.startswith("pin "):
+            number = int(test.where[4:])
+            name = next(pin.name for pin in self.plan.pins if pin.number == number)
+            down = f" while {held} is held" if held else ""
+            return f"volts of {test.where} ({name}) against ground{down}, between two reads"
+        if test.where.startswith("core "):
+            return f"ohms of the {test.where[5:]} core, from the plug to the register's pin"
+        return f"ohms from core to core at the plug: {test.where}"
+
+    def typed(self, test: Test) -> str:
+        """How the outcome of a test is written on the command line, up to the equals sign."""
+        held = spelled(test.held).replace("nothing", "idle").replace(" ", "-")
+        if test.press:
+            return held
+        return f"{test.where} {held}" if test.held else test.where
+
+    def caution(self, test: Test) -> str:
+        """What to mind; nothing for a press."""
+        if test.press:
+            return ""
+        return _LIVE if is_volts(test.where) else _DEAD
+
+
+def capital(text: str) -> str:
+    """With a capital in front."""
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,164 @@
+"""How often `padbench diagnose` names the true fault, and how many tests it takes.
+
+    .venv/bin/python tests/bench/diagnose.py            # some minutes
+    .venv/bin/python tests/bench/diagnose.py --small    # a part of it
+
+Averages are uniform over the faults of the dictionary; a fault shows as one of its variants, drawn
+by its weight. What is read comes from the dictionary, which tests hold to the simulator. In a test
+of presses a byte is noted wrongly with probability 0.05, and is then any of the 256.
+"""
+
+import random
+import sys
+from pathlib import Path
+from time import perf_counter
+
+import numpy as np
+
+from padbench.core.buttons import BUTTONS, byte_of
+from padbench.core.pad import Defect
+from padbench.repair.dictionary import Dictionary, coded, predicted
+from padbench.repair.metering import MeterBench
+from padbench.repair.observed import Observed
+from padbench.repair.ranking import next_tests, rank
+from padbench.sheet import load_sheet
+
+SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
+SINGLES = (0, *(byte_of([name]) for name in BUTTONS))
+WRONG = 0.05
+WATCHED = 20
+"""Reads while one press is held and watched: a third of a second."""
+
+
+def drawn_row(known, fault, rng):
+    rows = [row for row in range(len(known.rows)) if known.rows[row].fault == fault]
+    return rng.choices(rows, [known.weight[row] for row in rows])[0]
+
+
+def read(known, row, held, rng, wrong=0.0):
+    """One read of a row."""
+    if rng.random() < wrong:
+        return rng.randrange(256)
+    parts = np.flatnonzero(known.row_of == row)
+    part = rng.choices(parts.tolist(), known.share[parts].tolist())[0]
+    return int(known.fixed[part, held]) | rng.randrange(256) & int(known.random[part, held])
+
+
+def seen_of(known, row, states, times, rng, wrong=0.0):
+    seen = Observed()
+    for held in states:
+        for _ in range(times):
+            seen.add(held, read(known, row, held, rng, wrong))
+    return seen
+
+
+def place_of(known, found, fault):
+    """The place of the group that has the fault, from 1."""
+    for place, candidate in enumerate(found.candidates, 1):
+        if not candidate.beside and known.faults[fault] in candidate.faults:
+            return place
+    return len(found.candidates) + 1
+
+
+def noise_free(known, bench):
+    """Every row that keeps still, read in every state: is it in the top group, and how large is
+    that beside the faults that physics leaves?"""
+    # Few states part the rows as all 256 do; more would only take longer.
+    states = [held for held in range(256) if held.bit_count() in (0, 1, 2, 8)]
+    wholes = [len(np.unique(known.labels[:, some], axis=0)) for some in (states, range(256))]
+    assert wholes[0] == wholes[1]
+    top = larger = rows = 0
+    for row, entry in enumerate(known.rows):
+        parts = np.flatnonzero(known.row_of == row)
+        if len(parts) > 1 or known.random[parts[0]].any():
+            continue
+        seen = Observed()
+        for held in states:
+            seen.add(held, int(known.fixed[parts[0], held]))
+        best = rank(known, bench, seen).candidates[0]
+        rows += 1
+        top += known.faults[entry.fault] in best.faults
+        alike = {
+            known.fault_of[r] for r in np.flatnonzero((known.labels == known.labels[row]).all(1))
+        }
+        larger += len(best.faults) > len(alike)
+    return rows, top, larger
+
+
+def with_noise(known, bench, rounds, rng, every=1):
+    hits = total = 0
+    for _ in range(rounds):
+        for fault in range(1, len(known.faults), every):
+            row = drawn_row(known, fault, rng)
+            found = rank(known, bench, seen_of(known, row, SINGLES, 3, rng, WRONG))
+            hits += place_of(known, found, fault) <= 3
+            total += 1
+    return hits / total, total
+
+
+def pairs(known, bench, count, rng):
+    hits = 0
+    for _ in range(count):
+        one, other = rng.sample(range(1, len(known.faults)), 2)
+        rows = [drawn_row(known, fault, rng) for fault in (one, other)]
+        both = Defect()
+        for row in rows:
+            parts = np.flatnonzero(known.row_of == row)
+            mix = known.rows[row].variant.mix
+            both |= mix[rng.choices(range(len(parts)), known.share[parts].tolist())[0]][1]
+        fixed, loose, _ = predicted(known.pad, coded([both], 8), np.array(SINGLES))
+        seen = Observed()
+        for place, held in enumerate(SINGLES):
+            for _ in range(3):
+                seen.add(held, int(fixed[0, place]) | rng.randrange(256) & int(loose[0, place]))
+        true = {known.faults[one], known.faults[other]}
+        top = rank(known, bench, seen).candidates[:5]
+        hits += any(true & {*candidate.faults, *candidate.beside} for candidate in top)
+    return hits / count
+
+
+def adaptive(known, bench, rng, every=1):
+    """Tests until no further press tells anything, and whether the top group has the fault."""
+    presses, found_it = [], 0
+    for fault in range(0, len(known.faults), every):
+        row, seen = drawn_row(known, fault, rng), Observed()
+        for count in range(12):  # noqa: B007 - how many there were is the figure
+            found = rank(known, bench, seen)
+            tests = next_tests(known, bench, found, seen, meter=False)
+            if not tests:
+                break
+            for _ in range(WATCHED):
+                seen.add(tests[0].held, read(known, row, tests[0].held, rng))
+        presses.append(count)
+        found_it += place_of(known, found, fault) == 1
+    return np.mean(presses), max(presses), found_it / len(presses)
+
+
+def main(small=False):
+    rng = random.Random(1)
+    sheet = load_sheet(SHEET)
+    for port in sheet.works_with.ports[: 1 if small else None]:
+        began = perf_counter()
+        known = Dictionary.of(sheet, port)
+        bench = MeterBench(known)
+        print(
+            f"{port}: {len(known.faults) - 1} faults, {len(known.rows)} rows, "
+            f"dictionary {perf_counter() - began:.2f} s"
+        )
+        rows, top, larger = noise_free(known, bench)
+        print(f"  without noise: {rows} rows, {top} in the top group, {larger} groups too large")
+        began = perf_counter()
+        share, total = with_noise(known, bench, 1 if small else 5, rng)
+        print(
+            f"  with noise: top three {share:.1%} of {total}, "
+            f"{(perf_counter() - began) / total:.3f} s each"
+        )
+        began = perf_counter()
+        share = pairs(known, bench, 30 if small else 300, rng)
+        print(f"  pairs: top five {share:.1%}")
+        mean, most, share = adaptive(known, bench, rng)
+        print(f"  adaptive: {mean:.2f} presses, at most {most}; top group {share:.1%}")
+
+
+if __name__ == "__main__":
+    main("--small" in sys.argv)

@@ -1,0 +1,201 @@
+"""``padbench diagnose`` on the sheet of revision B."""
+
+import io
+import json
+from pathlib import Path
+
+import pytest
+from jsonschema import Draft202012Validator
+
+import padbench
+from padbench.cli import main
+from padbench.core.buttons import BUTTONS
+from padbench.results.html_page import write_page
+from padbench.sheet import load_sheet
+
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+B = str(SHEETS / "harbour-b.toml")
+SOUND = ["idle=none", *(f"{name}={name}" for name in BUTTONS)]
+FAULT = '\n[[fault]]\nkind = "{}"\n'
+
+
+def test_a_sound_pad_is_0_and_anything_else_is_1(capsys):
+    assert main(["diagnose", B, *SOUND]) == 0
+    assert "Healthy." in capsys.readouterr().out
+    assert main(["diagnose", B, "idle=none"]) == 1
+    assert "NOT DECIDED." in capsys.readouterr().out
+    assert main(["diagnose", B, "idle=00000000", "A=00000000", "B=01000000"]) == 1
+    out = capsys.readouterr().out
+    assert "the contact of A never closes" in out
+    assert "Unplug first." in out
+    assert len(out.splitlines()) <= 24
+
+
+def test_json_is_as_its_schema_says(capsys):
+    schema = Draft202012Validator(padbench.json_schema("diagnose"))
+    main(["diagnose", B, "idle=none", "A=A,none", "pin 9=0.1V", "--json"])
+    found = json.loads(capsys.readouterr().out)
+    schema.validate(found)
+    assert found["reads"]["A"] == {"10000000": 1, "00000000": 1}
+    assert found["unsteady"] == ["A"]
+    assert (found["verdict"], found["explained"]) == ("fail", True)
+    assert found["candidates"][0]["faults"][0]["mend"].startswith("Unplug first.")
+    assert found["next"][0]["outcomes"]
+
+
+@pytest.mark.parametrize("number", [1, 2, 3])
+def test_the_symptoms_of_the_toy_library_are_explained(number, capsys):
+    file = SHEETS / f"harbour-b-{number}.symptoms"
+    assert main(["diagnose", B, "--file", str(file), "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    best = found["candidates"][0]
+    assert best["explains"] == best["reads"]
+    kinds = {(fault["kind"], fault["at"]) for fault in best["faults"] + best["beside"]}
+    assert {1: ("contact-dead", "A"), 2: ("core-open", "clock"), 3: ("contact-dead", "Left")}[
+        number
+    ] in kinds
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([], "nothing was observed"),
+        (["A=1010"], 'observation 1: "1010" is no byte'),
+        (["C=A"], "is no button"),
+        (["A=A", "--pressed", "A, B"], "--pressed: it goes with a capture"),
+        (["A=A", "--port", "nine-pin"], "--port: the sheet has no port 'nine-pin'"),
+        (["pin 40=1V"], "--meter: pin 40: the CD4021B has pins 1 to 16"),
+        (["--meter", "pin 9=1 A"], "--meter 1: "),
+        (["--file", "no-such.txt"], "--file: no-such.txt: there is no such file"),
+        (["--capture", "no-such.vcd"], "no-such.vcd"),
+    ],
+)
+def test_bad_input_is_one_line_and_2(words, said, capsys):
+    assert main(["diagnose", B, *words]) == 2
+    out, err = capsys.readouterr()
+    assert (out, len(err.splitlines())) == ("", 1)
+    assert said in err
+
+
+def test_a_line_of_a_file_is_named(tmp_path, capsys):
+    file = tmp_path / "pad.symptoms"
+    file.write_text("idle=none\n\nAA=A\n")
+    assert main(["diagnose", B, "--file", str(file)]) == 2
+    assert f"{file}:3: " in capsys.readouterr().err
+    file.write_bytes(b"\xff\xfe\x00")
+    assert main(["diagnose", B, "--file", str(file)]) == 2
+    assert "not UTF-8" in capsys.readouterr().err
+
+
+def test_it_asks_until_it_knows(monkeypatch, capsys):
+    """Somebody answers for a pad whose Down is bridged to Select, and has no meter."""
+
+    class Repairer(io.StringIO):
+        def readline(self, *_):
+            question = capsys.readouterr().err.splitlines()[-1]
+            if not question.startswith("hold "):
+                return "skip\n"
+            held = {name for name in BUTTONS if name in question}
+            return (
+                "+".join(held | ({"Down", "Select"} if held & {"Down", "Select"} else set())) + "\n"
+            )
+
+    monkeypatch.setattr("sys.stdin", Repairer())
+    assert main(["diagnose", B, "--ask", "--json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    named = [(one["kind"], one["at"], one["to"]) for one in found["candidates"][0]["faults"]]
+    assert named == [("inputs-shorted", "Select", "Down")]
+
+
+def test_a_wrong_answer_is_asked_for_again_and_the_end_ends(monkeypatch, capsys):
+    monkeypatch.setattr("sys.stdin", io.StringIO("what\nnone\n"))
+    assert main(["diagnose", B, "--ask"]) == 1
+    out, err = capsys.readouterr()
+    assert "is no button" in err
+    assert "reads" in out
+
+
+def test_a_card_has_every_step_with_what_must_show(tmp_path, capsys):
+    card = tmp_path / "card.txt"
+    assert main(["diagnose", B, "--card", str(card)]) == 0
+    assert len(capsys.readouterr().out.splitlines()) <= 24
+    text = card.read_text()
+    assert "must show" in text
+    assert "Unplug first." in text
+    assert main(["diagnose", B, "--card", str(tmp_path / "card.html")]) == 0
+    assert "must show" in (tmp_path / "card.html").read_text()
+    shipped = (SHEETS / "harbour-b-card.txt").read_text()
+    assert [line.rstrip() for line in text.splitlines()] == shipped.splitlines()
+
+
+@pytest.fixture(scope="module")
+def capture(tmp_path_factory):
+    """A wave of a pad whose Start is dead: each button alone, one after the other."""
+    folder = tmp_path_factory.mktemp("waves")
+    text = Path(B).read_text() + FAULT.format("contact-dead") + 'at = "Start"\n'
+    padbench.play(text, "each-button", waves=folder, port="push-pull", corner="slow")
+    return folder / "each-button.vcd"
+
+
+def test_a_capture_and_the_order_of_the_presses_are_enough(capture, capsys):
+    words = ["--capture", str(capture), "--pressed", ",".join(BUTTONS), "--json"]
+    assert main(["diagnose", B, *words]) == 1
+    best = json.loads(capsys.readouterr().out)["candidates"][0]
+    assert ("contact-dead", "Start") in {(one["kind"], one["at"]) for one in best["faults"]}
+
+
+def test_the_page_marks_the_place_and_shows_both_waves():
+    result = padbench.diagnose(B, {"idle": "none", "A": "A+B", "B": "A+B", "Up": "Up"})
+    page = io.StringIO()
+    write_page(result, page)
+    assert [section.id for section in result.sections][-2:] == ["drawing", "waves"]
+    drawing, waves = (section.blocks[0] for section in result.sections[-2:])
+    assert drawing.drawn[1][1].count('class="suspect"') == 2
+    broken, sound = waves.articles
+    assert (broken.verdict, sound.verdict) == ("fail", "pass")
+    assert "bridged" in page.getvalue()
+
+
+def test_a_sheet_with_a_fault_fails_and_is_refused_where_nothing_would_show():
+    broken = load_sheet(Path(B).read_text() + FAULT.format("register-no-load"))
+    assert padbench.verify(broken, "idle").verdict == "fail"
+    for refused in (lambda: padbench.sweep(sheet=broken), lambda: padbench.regress(broken)):
+        with pytest.raises(padbench.Refusal, match="fault"):
+            refused()
+
+
+@pytest.mark.parametrize(
+    ("fault", "said"),
+    [
+        ('kind = "contact-ded"\nat = "A"', 'the nearest known is "contact-dead"'),
+        ('kind = "contact-dead"', "at: is missing; name one of A, B"),
+        ('kind = "contact-dead"\nat = "X"', "is no button of this pad"),
+        ('kind = "core-open"\nat = "A"', "is no core of this pad"),
+        ('kind = "stage-stuck"\nat = 9\nlevel = "low"', "is no stage of this pad"),
+        ('kind = "stage-stuck"\nat = 3', "level: is missing"),
+        ('kind = "inputs-shorted"\nat = "A"\nto = "A"', "is the same as at"),
+        ('kind = "clock-noisy"\nat = "A"', "is nothing that clock-noisy has"),
+        ('kind = "pull-up-wrong"\nat = "A"', "ohms: is missing"),
+        ('kind = "contact-dead"\nat = "A"\nohms = "1k"', "is nothing that contact-dead has"),
+    ],
+)
+def test_what_cannot_be_broken_is_refused_with_its_line(fault, said):
+    with pytest.raises(padbench.SheetError) as caught:
+        load_sheet(Path(B).read_text() + "\n[[fault]]\n" + fault + "\n")
+    assert said in str(caught.value)
+    assert "<text>:" in str(caught.value)
+
+
+@pytest.mark.parametrize("change", [("CD4021B", "74HC165"), ("stages = 8", "stages = 16")])
+def test_other_pads_have_dictionaries_too(change):
+    text = Path(B).read_text().replace(*change)
+    result = padbench.diagnose(text, ["idle=none", "A=none"])
+    assert result.data.found.candidates
+    assert result.document["next"]
+    assert result.sections
+
+
+def test_a_pad_whose_sound_state_is_chance_is_refused():
+    text = Path(B).read_text().replace('"39k ± 5 %"', '"absent"')
+    with pytest.raises(padbench.Refusal, match="without pull-ups"):
+        padbench.diagnose(text, ["idle=none"])

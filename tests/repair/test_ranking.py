@@ -1,0 +1,163 @@
+"""Which fault is named for what was seen, and what to try next."""
+
+import random
+from itertools import product
+
+import diagnose as benchmark
+import numpy as np
+import pytest
+
+from padbench.core.buttons import BUTTONS, byte_of
+from padbench.repair.metering import MeterBench
+from padbench.repair.observed import Observed, read_lines
+from padbench.repair.ranking import next_tests, rank, settled
+
+SOUND = ["idle=none", *(f"{name}={name}" for name in BUTTONS)]
+
+
+@pytest.fixture(scope="module")
+def meter(known):
+    return MeterBench(known)
+
+
+def names(candidate):
+    return {
+        None if fault is None else (fault.kind, fault.at, fault.to) for fault in candidate.faults
+    }
+
+
+def ranked(known, meter, *lines):
+    return rank(known, meter, read_lines(lines, "line {}"))
+
+
+def test_every_steady_fault_is_in_the_top_group_and_only_what_reads_alike_is_beside_it(
+    known, meter
+):
+    """All 256 states of every row: what stays together cannot be told apart by any press."""
+    rows, top, larger = benchmark.noise_free(known, meter)
+    assert rows > 180
+    assert (top, larger) == (rows, 0)
+
+
+def test_a_sound_pad_is_called_sound(known, meter):
+    found = ranked(known, meter, *SOUND)
+    assert found.candidates[0].healthy
+    assert settled(known, found)
+    assert not found.unexplained
+
+
+def test_a_pad_that_was_hardly_tried_is_not_called_sound(known, meter):
+    for line in SOUND:
+        found = ranked(known, meter, line)
+        assert not settled(known, found)
+    # One button that was never held may be dead.
+    for left in range(1, 9):
+        found = ranked(known, meter, *SOUND[:left], *SOUND[left + 1 :])
+        assert not settled(known, found)
+
+
+@pytest.mark.parametrize(
+    ("lines", "fault"),
+    [
+        (["idle=none", "A=none", "B=B"], ("contact-dead", "A", None)),
+        (["idle=Up", "A=A+Up"], ("contact-stuck", "Up", None)),
+        (["idle=none", "A=A+B", "B=A+B"], ("inputs-shorted", "A", "B")),
+        (["idle=none", "A=all", "B=none"], ("core-open", "clock", None)),
+        (["idle=none", "A=none", "B=none", "Right=none"], ("core-open", "data", None)),
+        (["idle=all", "A=all"], ("core-open", "supply", None)),
+        (["idle=all", "A=all"], ("cores-shorted", "ground", "latch")),
+        (["idle=Left+Right", "A=A+Left+Right"], ("stage-stuck", "2", None)),
+        (["idle=A,none,none,A,A", "A=A"], ("contact-flickers", "A", None)),
+        (["idle=none", "A=A x20, none x4"], ("contact-worn", "A", None)),
+        (["idle=none x20", "A=A x12, none x9", "B=B x9, none x11"], ("core-loose", "data", None)),
+    ],
+)
+def test_what_a_repairer_types_finds_its_fault(known, meter, lines, fault):
+    found = ranked(known, meter, *lines)
+    assert fault in names(found.candidates[0])
+    assert found.candidates[0].explains == found.candidates[0].reads
+
+
+def test_two_dead_buttons_are_two_faults(known, meter):
+    found = ranked(known, meter, *SOUND[:2], "B=none", "Select=none", *SOUND[4:])
+    best = found.candidates[0]
+    assert best.beside
+    ends = names(best) | {(fault.kind, fault.at, None) for fault in best.beside}
+    assert {("contact-dead", "B", None), ("contact-dead", "Select", None)} <= ends
+    assert not found.unexplained
+
+
+def test_what_nothing_explains_is_said_to_be_so(known, meter):
+    found = ranked(known, meter, "idle=none", "A=10101010", "B=01011011", "Up=11110000")
+    assert found.unexplained
+
+
+def test_one_wrong_note_changes_nothing(known, meter):
+    lines = ["A=none x3", "idle=none x3", "B=B, B, 10110001", *SOUND[3:]]
+    assert ("contact-dead", "A", None) in names(ranked(known, meter, *lines).candidates[0])
+
+
+def test_a_meter_parts_what_presses_cannot(known, meter):
+    pressed = ["idle=none", "A=all", "B=none", "Select=none"]
+    both = {("core-open", "clock", None), ("cores-shorted", "supply", "latch")}
+    assert both <= names(ranked(known, meter, *pressed).candidates[0])
+    for line, left in (("pin 9=0.1V", "core-open"), ("pin 9=5V", "cores-shorted")):
+        found = ranked(known, meter, *pressed, line)
+        assert both & names(found.candidates[0]) == {one for one in both if one[0] == left}
+
+
+def test_a_press_comes_before_the_meter_and_the_meter_before_nothing(known, meter):
+    seen = read_lines(["idle=none"], "{}")
+    tests = next_tests(known, meter, rank(known, meter, seen), seen)
+    assert tests[0].press
+    every = Observed()
+    row = known.fault_named("contact-dead", "A")
+    for held in range(256):
+        every.add(held, held & 0x7F)
+    assert known.faults[row]
+    found = rank(known, meter, every)
+    tests = next_tests(known, meter, found, every)
+    assert tests
+    assert not tests[0].press
+    assert tests[0].where.startswith("pin 1")
+
+
+def test_on_average_three_presses_are_enough(known, meter):
+    mean, most, named = benchmark.adaptive(known, meter, random.Random(4), every=6)
+    assert mean <= 3.5  # a sixth of the faults; over all of them it is below 3
+    assert most <= 11
+    assert named >= 0.98
+
+
+def test_with_noise_the_fault_is_among_the_first_three(known, meter):
+    share, _ = benchmark.with_noise(known, meter, 1, random.Random(5), every=4)
+    assert share >= 0.95
+
+
+def test_of_two_faults_one_at_least_is_named(known, meter):
+    assert benchmark.pairs(known, meter, 25, random.Random(6)) >= 0.8
+
+
+def test_the_order_of_observations_is_nothing(known, meter):
+    lines = ["idle=none", "A=none", "B=B", "pin 1=5V"]
+    first = ranked(known, meter, *lines)
+    other = ranked(known, meter, *reversed(lines))
+    assert np.allclose(first.by_row, other.by_row)
+
+
+def test_every_read_makes_likelihoods_that_add_up(known):
+    """Of each row, the chances of all bytes of a state come to 1."""
+    for held in (0, byte_of(["A"]), 0xFF):
+        total = sum(known.chance(held, byte) for byte in range(256))
+        assert np.allclose(total, 1.0)
+
+
+def test_each_pair_of_ports_and_states_has_labels_of_its_own(known):
+    """Equal labels are equal outcomes, and the other way round."""
+    for held, one in product((0, 0x80, 0x81), range(0, len(known.rows), 7)):
+        for other in range(len(known.rows)):
+            if len(known.rows[one].variant.mix) + len(known.rows[other].variant.mix) > 2:
+                continue
+            parts = [known.first_part(row) for row in (one, other)]
+            same = len({(known.fixed[p, held], known.random[p, held]) for p in parts}) == 1
+            assert (known.labels[one, held] == known.labels[other, held]) == same
