@@ -15,7 +15,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
@@ -25,7 +25,7 @@ from padbench.cosim.build_folder import as_written, size_of, within_reach
 from padbench.cosim.job import RECORDS, Job, PadRun, Place, ReaderRun, Records
 from padbench.cosim.port_list import directions
 
-__all__ = ["Outcome", "main", "run_job"]
+__all__ = ["Outcome", "Programs", "main", "run_job"]
 
 _BUILD_LOG, _RUN_LOG, _WORKER_LOG = "build.log", "run.log", "worker.log"
 _UNKNOWN_PARAMETER = re.compile(r"warning: parameter (\w+) not found")
@@ -125,6 +125,71 @@ def run_job(
         return Outcome("flooded" if (folder / _BUILT).exists() else "build", says)
     outcome = _outcome(folder, ending, timed_out, process.returncode)
     return replace(outcome, says=as_written(outcome.says, job, used))
+
+
+class Programs:
+    """Programs that run side by side in a folder, each by the name of the file with its words.
+
+        with closing(Programs(folder)) as programs:
+            programs.start("log", ["yosys", "-q", "design.ys"])
+            programs.said(re.compile("ERROR"), seconds=10)     # "log", None if none says it
+
+    All are gone on leaving, with what they started, and as soon as this process is.
+    """
+
+    _WATCHED = 'exec 3<&0; (read _ <&3; kill -9 0) & exec "$@" 3<&- </dev/null'
+    """What runs is a program beside a shell that kills both when its input is at its end."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.running: dict[str, subprocess.Popen[bytes]] = {}
+
+    def start(self, name: str, command: Sequence[str]) -> None:
+        """Start one; one of the same name has to be over."""
+        self.end(name)
+        with (self.folder / name).open("wb") as log:
+            self.running[name] = subprocess.Popen(
+                ["sh", "-c", self._WATCHED, "sh", *command],
+                cwd=self.folder,
+                env={**os.environ, "TMPDIR": str(self.folder)},
+                stdin=subprocess.PIPE,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+            )
+
+    def said(
+        self, wanted: re.Pattern[str], seconds: float, *, until: str | None = None
+    ) -> str | None:
+        """The first that is over and says what is wanted; None by then, or with ``until`` over."""
+        ends = time.monotonic() + seconds
+        while True:
+            over = [name for name, one in self.running.items() if one.poll() is not None]
+            for name in over:
+                if wanted.search(self.words(name)):
+                    return name
+            if len(over) == len(self.running) or until in over or time.monotonic() > ends:
+                return None
+            time.sleep(_PATIENCE / 5)
+
+    def words(self, name: str) -> str:
+        """What one said until now."""
+        return _text(self.folder / name)
+
+    def end(self, name: str) -> None:
+        """End one, if it is there."""
+        process = self.running.pop(name, None)
+        if process is None:
+            return
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
+        process.stdin.close()  # type: ignore[union-attr]
+
+    def close(self) -> None:
+        """End all."""
+        for name in [*self.running]:
+            self.end(name)
 
 
 def _outcome(folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int) -> Outcome:
