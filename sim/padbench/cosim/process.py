@@ -83,13 +83,11 @@ def run_job(
     used = within_reach(job, folder)
     used.write(folder, runs)
     command = [sys.executable, "-m", "padbench.cosim.process", str(folder)]
-    environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": str(folder)}
-    environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
     with (folder / _WORKER_LOG).open("wb") as log:
         process = subprocess.Popen(
             command,
             cwd=folder,
-            env=environment,
+            env=_surroundings(folder),
             stdin=subprocess.PIPE,
             stdout=log,
             stderr=log,
@@ -127,6 +125,13 @@ def run_job(
     return replace(outcome, says=as_written(outcome.says, job, used))
 
 
+def _surroundings(folder: Path) -> dict[str, str]:
+    """The environment of what runs in a folder: the same packages, and nothing left elsewhere."""
+    path = os.pathsep.join(path for path in sys.path if path)
+    own = {"PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": str(folder), "PYTHONPATH": path}
+    return {**os.environ, **own}
+
+
 class Programs:
     """Programs that run side by side in a folder, each by the name of the file with its words.
 
@@ -151,7 +156,7 @@ class Programs:
             self.running[name] = subprocess.Popen(
                 ["sh", "-c", self._WATCHED, "sh", *command],
                 cwd=self.folder,
-                env={**os.environ, "TMPDIR": str(self.folder)},
+                env=_surroundings(self.folder),
                 stdin=subprocess.PIPE,
                 stdout=log,
                 stderr=log,

@@ -10,6 +10,7 @@ the engines of its ABC look for a run that goes wrong, and for an argument that 
 
 import json
 import re
+import sys
 import time
 from collections.abc import Mapping, Sequence
 from contextlib import closing
@@ -300,15 +301,18 @@ def _try(sheet: Sheet, design: _Design, one: _Bench, programs: Programs, ends: f
                 break
             raise _Undecided(f"yosys cannot join the design to the bench: {says}")
         if not number:
-            _engine(programs, "search", name, f"bmc3 -T {round(ends - time.monotonic()) + 1}")
+            (folder / "search.of").write_text(name)
+            wanted = ["-m", "padbench.cosim.aiger", f"{name}.aag", "search.run"]
+            programs.start("search", [sys.executable, *wanted])
         _engine(programs, f"pdr{number}", name, f"scorr -F 2; pdr -T {_SHORT}")
         proof = _found(one, programs, min(_SHORT + 1, ends - time.monotonic()), f"pdr{number}")
         if proof is not None:
             break
     else:
         _engine(programs, "pdr", "joined0", "scorr -F 2; pdr")
+        _engine(programs, "bmc", "joined0", "bmc3")
         proof = _found(one, programs, ends - time.monotonic())
-    programs.end("search")
+    programs.close()
     if proof is None:
         raise _Undecided("neither a proof nor a wrong run was found in time")
     return proof

@@ -57,21 +57,20 @@ module padbench_console #(
     wire may_latch = ready && (latch_was
         ? latch_for >= LATCH_HIGH && since_rise >= REMOVAL && since_move >= SETUP
         : latch_for >= LATCH_LOW);
-    assign latch = may_latch ? want_latch : latch_was;
+    assign latch = latch_was ^ (may_latch && want_latch);
     wire fall = latch_was && !latch, load = latch && !latch_was;
     wire may_clock = ready && (clock_was
         ? clock_for >= CLOCK_HIGH
         : clock_for >= CLOCK_LOW && since_fall >= REMOVAL && !fall);
-    assign clock = may_clock ? want_clock : clock_was;
+    assign clock = clock_was ^ (may_clock && want_clock);
     wire rise = clock && !clock_was, shift = rise && !latch;
     assign serial = load ? want_serial : serial_was;
     wire may_move = ready && since_fall >= HOLD && !(fall && HOLD != 0);
     // With a policy by order no two opposite contacts close in one step.
     wire [3:0] closing = want_held[3:0] & ~held_was[3:0];
     wire [1:0] both = POLICY < 2 ? 2'b00 : {&closing[3:2], &closing[1:0]};
-    assign held = !may_move ? held_was
-        : {want_held[7:4], both[1] ? held_was[3:2] : want_held[3:2],
-           both[0] ? held_was[1:0] : want_held[1:0]};
+    wire [3:0] barred = {{2{both[1]}}, {2{both[0]}}};
+    assign held = held_was ^ ({8{may_move}} & want_held & ~{4'b0, barred});
     wire moved = held != held_was;
 
     // The policy for opposite directions; lead: which of two was down before the other.
