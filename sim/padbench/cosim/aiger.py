@@ -3,9 +3,9 @@
     for levels in Aiger(text).run(witness, steps): ...     # {"data": 1, "held[0]": 0, ...}
 
 The format is that of AIGER 1.9, in ASCII ("AIGER 1.9 And Beyond", Biere, Heljanko, Wieringa 2011).
-As a program, ``python -m padbench.cosim.aiger GRAPH.aag WITNESS``, this plays runs at random until
-one goes wrong: far longer ones than a search by logic gets to, and so many at once as an integer
-has bits.
+As a program, ``python -m padbench.cosim.aiger GRAPH.aag WITNESS OUTPUT``, this plays runs at random
+until the output gets high in one: far longer ones than a search by logic gets to, and a thousand
+side by side, each in a bit of the same integers.
 """
 
 import random
@@ -98,12 +98,12 @@ class Aiger:
             yield words
 
 
-def main(graph: str, witness: str) -> None:
-    """Look for a run until there is one; says so in the words of ABC."""
+def main(graph: str, witness: str, output: str) -> None:
+    """Look for a run in which the output gets high until there is one; says so as ABC does."""
     aiger = Aiger(Path(graph).read_text())
     found, seed = None, 0
     while found is None:
-        found, seed = aiger.search("wrong", seed), seed + 1
+        found, seed = aiger.search(output, seed), seed + 1
     lines = ("".join(map(str, inputs)) + "\n" for inputs in found)
     Path(witness).write_text("".join(lines))
     print(f"was asserted in frame {len(found) - 1}")

@@ -301,9 +301,7 @@ def _try(sheet: Sheet, design: _Design, one: _Bench, programs: Programs, ends: f
                 break
             raise _Undecided(f"yosys cannot join the design to the bench: {says}")
         if not number:
-            (folder / "search.of").write_text(name)
-            wanted = ["-m", "padbench.cosim.aiger", f"{name}.aag", "search.run"]
-            programs.start("search", [sys.executable, *wanted])
+            _at_random(programs, "search", name, "wrong")
         _engine(programs, f"pdr{number}", name, f"scorr -F 2; pdr -T {_SHORT}")
         proof = _found(one, programs, min(_SHORT + 1, ends - time.monotonic()), f"pdr{number}")
         if proof is not None:
@@ -318,10 +316,17 @@ def _try(sheet: Sheet, design: _Design, one: _Bench, programs: Programs, ends: f
     return proof
 
 
+def _at_random(programs: Programs, name: str, joined: str, output: str) -> None:
+    """Start to play at random until an output gets high."""
+    (programs.folder / f"{name}.of").write_text(joined)
+    words = ["-m", "padbench.cosim.aiger", f"{joined}.aag", f"{name}.run", output]
+    programs.start(name, [sys.executable, *words])
+
+
 def _engine(programs: Programs, name: str, joined: str, command: str) -> None:
     """Start an engine of ABC; ``name`` is its file of words, and of the run that it finds."""
     aiger = Aiger((programs.folder / f"{joined}.aag").read_text())
-    output = aiger.names.index("whole" if name == "cover" else "wrong")
+    output = aiger.names.index("wrong")
     (programs.folder / f"{name}.of").write_text(joined)
     script = f"read_aiger {joined}.aig; cone -s -O {output}; strash; {command}"
     programs.start(name, ["yosys-abc", "-q", f"{script}; write_cex -s {name}.run"])
@@ -339,7 +344,7 @@ def _found(
     frame = _FOUND.search(programs.words(found))
     if frame is None or frame[1] is None:
         programs.close()
-        _engine(programs, "cover", joined, "bmc3")
+        _at_random(programs, "cover", joined, "whole")
         if programs.said(_FOUND, max(_SHORT, seconds)) is None:
             raise _Undecided("no whole read was found that keeps the protocol")
         return Proof("proved", one.says)
@@ -362,49 +367,14 @@ def _run(command: Sequence[str], programs: Programs, ends: float, name: str = "l
     return next(iter([*wrong, *reversed(lines)]), "it said nothing")[:300]
 
 
-def _top(sheet: Sheet, design: _Design, values: Mapping[str, int]) -> str:
-    """The design and its console in one module."""
-    job, pad = design.job, hdl_setting(sheet).pad
-    bits = max(values.values()).bit_length()
-    values = {**values, "SERIAL": pad.serial or 0, "BITS": bits}
-    wires = {role: role for role in ("latch", "clock", "serial", "reset", "data")}
-    wires["system-clock"] = "clk"
-    nets: dict[tuple[str, int], str] = {}
-    for role, wire in wires.items():
-        if role in job.ports:
-            base, place, _ = design.place(job.ports[role])
-            nets[base, place] = ("~" if role in job.inverted and role != "data" else "") + wire
-    ports = job.ports["buttons"]
-    turned = "" if "buttons" in job.inverted else "~"
-    for stage in range(pad.stages):
-        if isinstance(ports, str):
-            nets[ports.lower() if job.vhdl else ports, stage] = f"{turned}pressed[{stage}]"
-        elif ports[stage] is not None:
-            base, place, _ = design.place(ports[stage])
-            nets[base, place] = f"{turned}pressed[{stage}]"
-    for name, level in job.ties.items():
-        base, _ = parts_of(name.lower() if job.vhdl else name)
-        for place in range(len(design.ports.get(base, {"bits": ()})["bits"])):
-            at = design.place(name)[1] if name != base else place
-            nets[base, at] = f"1'b{(level >> place & 1) if name == base else level & 1}"
-    given = ", ".join(f".{name}({value})" for name, value in values.items())
-    serial = "want_serial" if "serial" in job.ports else f"1'b{pad.serial or 0}"
-    connected = ",\n        ".join(
-        _connection(name, port, nets) for name, port in design.ports.items()
-    )
-    rest = "\n    ".join(
-        f"wire [{len(port['bits']) - 1}:0] rest_{name};" for name, port in design.ports.items()
-    )
-    data = "~" if "data" in job.inverted else ""
-    return f"""module padbench_top (
+_TOP = """
+module padbench_top (
     input want_latch, want_clock, want_serial, input [7:0] want_held,
     output wrong, whole, compared, latch, clock, serial, output [7:0] held
 );
     wire reset, data;
     wire [7:0] passed;
-    wire [{pad.stages - 1}:0] pressed = {_word(pad.stage_of, pad.stages, "held")};
-    wire [{pad.stages - 1}:0] passed_on = {_word(pad.stage_of, pad.stages, "passed")};
-    {rest}
+    wire [{most}:0] pressed = {pressed}, passed_on = {passed_on};
     reg clk = 1;
     always @($global_clock) clk <= ~clk;
     padbench_console #({given}) console (
@@ -413,11 +383,54 @@ def _top(sheet: Sheet, design: _Design, values: Mapping[str, int]) -> str:
         .clock(clock), .serial(serial), .reset(reset), .held(held), .passed(passed),
         .wrong(wrong), .whole(whole), .compared(compared)
     );
-    \\{design.name} design (
+    {rest}
+    \\{name} design (
         {connected}
     );
 endmodule
 """
+_NETS = {"system-clock": "clk", "buttons": "pressed"}
+
+
+def _top(sheet: Sheet, design: _Design, values: Mapping[str, int]) -> str:
+    """The design and its console in one module."""
+    job, pad = design.job, hdl_setting(sheet).pad
+    nets: dict[tuple[str, int], str] = {}
+    for role, port in job.ports.items():
+        # Pressed is low; the data line is turned where it is looked at.
+        wire = _NETS.get(role, role)
+        if (role in job.inverted) != (role == "buttons") and role != "data":
+            wire = f"~{wire}"
+        if role != "buttons":
+            base, bit, _ = design.place(port)
+            nets[base, bit] = wire
+        elif isinstance(port, str):
+            base = port.lower() if job.vhdl else port
+            nets |= {(base, stage): f"{wire}[{stage}]" for stage in range(pad.stages)}
+        else:
+            for stage, name in enumerate(port):
+                if name is not None:
+                    base, bit, _ = design.place(name)
+                    nets[base, bit] = f"{wire}[{stage}]"
+    for name, level in job.ties.items():
+        base, steps = parts_of(name.lower() if job.vhdl else name)
+        many = 1 if steps else len(design.ports.get(base, {"bits": ()})["bits"])
+        first = design.place(name)[1] if steps else 0
+        nets |= {(base, first + bit): f"1'b{level >> bit & 1}" for bit in range(many)}
+    values = {**values, "SERIAL": pad.serial or 0, "BITS": max(values.values()).bit_length()}
+    rest = (f"wire [{len(p['bits']) - 1}:0] rest_{name};" for name, p in design.ports.items())
+    connected = (_connection(name, port, nets) for name, port in design.ports.items())
+    return _TOP.format(
+        most=pad.stages - 1,
+        pressed=_word(pad.stage_of, pad.stages, "held"),
+        passed_on=_word(pad.stage_of, pad.stages, "passed"),
+        given=", ".join(f".{name}({value})" for name, value in values.items()),
+        serial="want_serial" if "serial" in job.ports else f"1'b{pad.serial or 0}",
+        data="~" if "data" in job.inverted else "",
+        rest="\n    ".join(rest),
+        name=design.name,
+        connected=",\n        ".join(connected),
+    )
 
 
 def _word(stage_of: Sequence[tuple[int, int]], stages: int, held: str) -> str:
