@@ -4,8 +4,9 @@
     proof.result                # "proved", "refuted" or "undecided"
     proof.counterexample        # a scenario that shows what is wrong
 
-Yosys joins the design to a console that is free in all that the protocol allows (`prove.v`), and
-the engines of its ABC look for a run that goes wrong, and for an argument that there is none.
+Yosys joins the design to a console that is free in all that the protocol allows
+(`proving/console.v`), and the engines of its ABC look for a run that goes wrong, and for an
+argument that there is none.
 """
 
 import json
@@ -44,50 +45,10 @@ __all__ = ["LIMIT", "Proof", "proof_of"]
 LIMIT, _SHORT = 120.0, 3
 """Seconds for a design, and for a first look with each build of the register."""
 
-_BENCH = Path(__file__).with_name("prove.v")
+_FILES = Path(__file__).with_name("proving")
 _RESET, _RESET_CYCLES = 2, 8
 """Steps of a reset without a clock, and periods with one."""
 _POLICIES = ("both", "neither", "newer", "older")
-_DESIGN = """
-proc -noopt
-flatten
-tribuf
-techmap -map pulled.v
-opt_clean
-memory -nomap
-memory_map
-opt_clean
-chtype -set $shift t:$shiftx
-write_rtlil design.il
-write_json design.json
-"""
-_PULLED = """
-module \\$tribuf (A, EN, Y);
-    parameter WIDTH = 1;
-    input [WIDTH-1:0] A; input EN; output [WIDTH-1:0] Y;
-    assign Y = EN ? A : {{WIDTH{{1'b{level}}}}};
-endmodule
-"""
-_JOINED = """
-read_rtlil design.il
-read_verilog -formal prove.v {name}.v
-hierarchy -check -top padbench_top
-proc
-flatten
-{clocks}
-formalff -ff2anyinit
-setundef -undriven -anyseq
-setundef -anyseq
-opt -full
-techmap
-opt -fast
-dffunmap
-abc -g AND -fast
-formalff -anyinit2ff -fine
-opt_clean
-write_aiger -zinit {name}.aig
-write_aiger -zinit -ascii -symbols {name}.aag
-"""
 _ONE_CLOCK = "async2sync\nformalff -clk2ff"
 _ANY_CLOCK = "clk2fflogic"
 _FOUND = re.compile(r"Property proved|was asserted in frame (\d+)")
@@ -96,6 +57,10 @@ _DELAY = re.compile(
     r"(?:[;)=]|\b(?:assign|begin|else|always|initial|fork|wire)\b)\s*#(?!\s*1\b)|#\s*(?!1\b)[\d.]"
 )
 """A delay in Verilog, which no synthesis heeds; that of one unit is a habit, and no delay."""
+
+
+def _file(name: str) -> str:
+    return (_FILES / name).read_text()
 
 
 @dataclass(frozen=True)
@@ -149,9 +114,9 @@ class _Design:
     def __init__(self, job: Job, programs: Programs, ends: float) -> None:
         self.job, folder = job, programs.folder
         used = within_reach(job, folder)
-        (folder / "pulled.v").write_text(_PULLED.format(level="1" if job.pulled_up else "x"))
-        (folder / "prove.v").write_text(_BENCH.read_text())
-        (folder / "design.ys").write_text(_reading(used, programs, ends) + _DESIGN)
+        (folder / "pulled.v").write_text(_file("pulled.v").format(level="x1"[job.pulled_up]))
+        (folder / "console.v").write_text(_file("console.v"))
+        (folder / "design.ys").write_text(_reading(used, programs, ends) + _file("design.ys"))
         says = _run(["yosys", "-q", "design.ys"], programs, ends)
         if not (folder / "design.json").exists():
             raise _Undecided(f"yosys cannot read the design: {as_written(says, job, used)}")
@@ -294,7 +259,7 @@ def _try(sheet: Sheet, design: _Design, one: _Bench, programs: Programs, ends: f
         name = f"joined{number}"
         (folder / f"{name}.v").write_text(_top(sheet, design, one.values | register))
         clocks = _ONE_CLOCK if design.one_clock else _ANY_CLOCK
-        (folder / f"{name}.ys").write_text(_JOINED.format(name=name, clocks=clocks))
+        (folder / f"{name}.ys").write_text(_file("joined.ys").format(name=name, clocks=clocks))
         says = _run(["yosys", "-q", f"{name}.ys"], programs, ends)
         if not (folder / f"{name}.aag").exists():
             if time.monotonic() > ends:
@@ -367,28 +332,6 @@ def _run(command: Sequence[str], programs: Programs, ends: float, name: str = "l
     return next(iter([*wrong, *reversed(lines)]), "it said nothing")[:300]
 
 
-_TOP = """
-module padbench_top (
-    input want_latch, want_clock, want_serial, input [7:0] want_held,
-    output wrong, whole, compared, latch, clock, serial, output [7:0] held
-);
-    wire reset, data;
-    wire [7:0] passed;
-    wire [{most}:0] pressed = {pressed}, passed_on = {passed_on};
-    reg clk = 1;
-    always @($global_clock) clk <= ~clk;
-    padbench_console #({given}) console (
-        .want_latch(want_latch), .want_clock(want_clock), .want_serial({serial}),
-        .want_held(want_held), .data({data}data), .inputs(~passed_on), .latch(latch),
-        .clock(clock), .serial(serial), .reset(reset), .held(held), .passed(passed),
-        .wrong(wrong), .whole(whole), .compared(compared)
-    );
-    {rest}
-    \\{name} design (
-        {connected}
-    );
-endmodule
-"""
 _NETS = {"system-clock": "clk", "buttons": "pressed"}
 
 
@@ -420,7 +363,7 @@ def _top(sheet: Sheet, design: _Design, values: Mapping[str, int]) -> str:
     values = {**values, "SERIAL": pad.serial or 0, "BITS": max(values.values()).bit_length()}
     rest = (f"wire [{len(p['bits']) - 1}:0] rest_{name};" for name, p in design.ports.items())
     connected = (_connection(name, port, nets) for name, port in design.ports.items())
-    return _TOP.format(
+    return _file("top.v").format(
         most=pad.stages - 1,
         pressed=_word(pad.stage_of, pad.stages, "held"),
         passed_on=_word(pad.stage_of, pad.stages, "passed"),
