@@ -5,7 +5,7 @@
         padbench_result.check()
 
 The marker names the sheet (relative to the test's file) and, if wanted, ``scenarios``,
-``exhaustive``, ``true_time``, ``simulator`` and ``limit`` (seconds), as of
+``exhaustive``, ``true_time``, ``prove``, ``simulator`` and ``limit`` (seconds), as of
 `padbench.jobs.regress.regress`. For several sheets or simulators give each case its own marker:
 
     @pytest.mark.parametrize("simulator", [
@@ -32,15 +32,15 @@ if TYPE_CHECKING:
 
 __all__ = ["PadbenchResult", "padbench_result", "pytest_configure"]
 
-_WORDS = ("scenarios", "exhaustive", "true_time", "simulator", "limit")
+_WORDS = ("scenarios", "exhaustive", "true_time", "prove", "simulator", "limit")
 
 
 def pytest_configure(config: pytest.Config) -> None:
     """Make the marker known, for ``--strict-markers``."""
     config.addinivalue_line(
         "markers",
-        "padbench(sheet, scenarios=None, exhaustive=False, true_time=False, simulator=None, "
-        "limit=None): which scenarios of which design sheet `padbench_result` runs",
+        "padbench(sheet, scenarios=None, exhaustive=False, true_time=False, prove=False, "
+        "simulator=None, limit=None): which scenarios of which design sheet `padbench_result` runs",
     )
 
 

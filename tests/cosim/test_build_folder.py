@@ -2,10 +2,8 @@
 
 import os
 import subprocess
-import sys
 import tempfile
 import time
-from pathlib import Path
 
 import pytest
 from designs import HDL, sheet_text
@@ -104,39 +102,3 @@ def test_a_temporary_folder_with_a_strange_name_is_not_used(tmp_path, monkeypatc
     monkeypatch.setattr(tempfile, "tempdir", str(strange))
     with build_folder() as place:
         assert not place.is_relative_to(strange)
-
-
-_WAITS = """
-import subprocess, sys, time
-from pathlib import Path
-from padbench.cosim.process import _end_with_parent
-_end_with_parent(Path(sys.argv[1]))
-child = subprocess.Popen(["sleep", "60"])
-print(child.pid, flush=True)
-time.sleep(60)
-"""
-
-
-def test_a_job_ends_with_whoever_waits_for_it(tmp_path):
-    folder = tmp_path / "build"
-    folder.mkdir()
-    job = subprocess.Popen(
-        [sys.executable, "-c", _WAITS, str(folder)],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        start_new_session=True,
-    )
-    child = int(job.stdout.readline())
-    job.stdin.close()  # as the system does when the parent is killed
-    assert job.wait(10) == -9
-    job.stdout.close()
-    assert not folder.exists()
-    for _ in range(100):
-        try:
-            stat = Path(f"/proc/{child}/stat").read_text()
-        except OSError:
-            return
-        if stat.rsplit(")", 1)[1].split()[0] == "Z":
-            return
-        time.sleep(0.02)
-    pytest.fail("the simulator lives on")

@@ -34,6 +34,7 @@ def run(arguments: list[str]) -> int:
                         own_scenarios=options.scenarios,
                         exhaustive=options.exhaustive,
                         true_time=options.true_time,
+                        prove=options.prove,
                         simulator=simulator,
                         limit=options.time_limit,
                         waves=folder,
@@ -96,10 +97,16 @@ def _parser() -> Parser:
         help="every poll with the sheet's own period, however long that takes",
     )
     parser.add_argument(
+        "--prove",
+        action="store_true",
+        help="first prove it for all times and inputs, with yosys and yosys-abc",
+    )
+    parser.add_argument(
         "--time-limit",
         metavar="SECONDS",
         type=float,
-        help="for build and simulation together (default: 120, with --exhaustive 900)",
+        help="for build and simulation together, and for a proof (default: 120, with --exhaustive "
+        "900)",
     )
     add_wave_options(parser)
     add_output_options(parser, {})

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from padbench.cosim.job import GRID, on_grid
-from padbench.model.edges import Edges, Line, console_edges
+from padbench.model.edges import Edges, Line, console_edges, driven_edges
 from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import expected_bits, held_state
 from padbench.scenarios.reads import stop_each_bit
@@ -51,7 +51,10 @@ class HdlScript(Script):
 
 def edges_of(script: Script) -> Edges:
     """What the console drives in a script."""
-    edges = console_edges(script.stimulus.reads)
+    stimulus = script.stimulus
+    if stimulus.driven is not None:
+        return driven_edges(stimulus.driven)
+    edges = console_edges(stimulus.reads)
     more = script.latch_clocks if isinstance(script, HdlScript) else ()
     if not more:
         return edges

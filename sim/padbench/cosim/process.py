@@ -2,7 +2,6 @@
 
 The process is this module again, ``python -m padbench.cosim.process FOLDER``: it builds the design
 and simulates it, in a process group of its own, so that it can be ended with all that it started.
-Its standard input is a pipe from the process that waits: it ends when that is gone, however.
 """
 
 import contextlib
@@ -13,9 +12,9 @@ import shutil
 import signal
 import subprocess
 import sys
-import threading
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
@@ -25,7 +24,7 @@ from padbench.cosim.build_folder import as_written, size_of, within_reach
 from padbench.cosim.job import RECORDS, Job, PadRun, Place, ReaderRun, Records
 from padbench.cosim.port_list import directions
 
-__all__ = ["Outcome", "main", "run_job"]
+__all__ = ["Outcome", "Programs", "main", "run_job"]
 
 _BUILD_LOG, _RUN_LOG, _WORKER_LOG = "build.log", "run.log", "worker.log"
 _UNKNOWN_PARAMETER = re.compile(r"warning: parameter (\w+) not found")
@@ -83,48 +82,101 @@ def run_job(
     used = within_reach(job, folder)
     used.write(folder, runs)
     command = [sys.executable, "-m", "padbench.cosim.process", str(folder)]
-    environment = {**os.environ, "PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": str(folder)}
-    environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
-    with (folder / _WORKER_LOG).open("wb") as log:
-        process = subprocess.Popen(
-            command,
-            cwd=folder,
-            env=environment,
-            stdin=subprocess.PIPE,
-            stdout=log,
-            stderr=log,
-            start_new_session=True,
-        )
-        timed_out = flooded = False
-        ending: dict[str, Any] = {}
+    timed_out = flooded = False
+    ending: dict[str, Any] = {}
 
-        def take() -> None:
-            for place, record in records.new():
-                ending.update({key: record[key] for key in ("fault", "done") if key in record})
-                seen(place, record)
+    def take() -> None:
+        for place, record in records.new():
+            ending.update({key: record[key] for key in ("fault", "done") if key in record})
+            seen(place, record)
 
-        try:
-            ends = time.monotonic() + job.limit
-            while not (timed_out or flooded):
-                try:
-                    process.wait(_PATIENCE)
-                    break
-                except subprocess.TimeoutExpired:
-                    take()
-                    timed_out = time.monotonic() > ends
-                    flooded = size_of(folder) > _MOST_OUTPUT
-        finally:
-            # The whole group: the simulator, and the compiler where the limit fell into the build.
-            with contextlib.suppress(ProcessLookupError):
-                os.killpg(process.pid, signal.SIGKILL)
-            process.wait()
-            process.stdin.close()  # type: ignore[union-attr]
+    with closing(Programs(folder)) as programs:
+        process = programs.start(_WORKER_LOG, command)
+        ends = time.monotonic() + job.limit
+        while not (timed_out or flooded):
+            try:
+                process.wait(_PATIENCE)
+                break
+            except subprocess.TimeoutExpired:
+                take()
+                timed_out = time.monotonic() > ends
+                flooded = size_of(folder) > _MOST_OUTPUT
     take()
     if flooded:
         says = f"it wrote more than {_MOST_OUTPUT >> 20} MiB of messages and files"
         return Outcome("flooded" if (folder / _BUILT).exists() else "build", says)
     outcome = _outcome(folder, ending, timed_out, process.returncode)
     return replace(outcome, says=as_written(outcome.says, job, used))
+
+
+class Programs:
+    """Programs that run side by side in a folder, each by the name of the file with its words.
+
+        with closing(Programs(folder)) as programs:
+            programs.start("log", ["yosys", "-q", "design.ys"])
+            programs.said(re.compile("ERROR"), seconds=10)     # "log", None if none says it
+
+    Each has a group of processes, which is gone when it is ended; when this process is gone,
+    however, so are they and the folder.
+    """
+
+    _WATCHED = 'exec 3<&0; (read _ <&3; rm -rf "$0"; kill -9 0) & exec "$@" 3<&- </dev/null'
+    """What runs is a program beside a shell that does so when its input is at its end."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.running: dict[str, subprocess.Popen[bytes]] = {}
+        path = os.pathsep.join(path for path in sys.path if path)
+        own = {"PYTHONDONTWRITEBYTECODE": "1", "TMPDIR": str(folder), "PYTHONPATH": path}
+        self.environment = {**os.environ, **own}
+
+    def start(self, name: str, command: Sequence[str]) -> "subprocess.Popen[bytes]":
+        """Start one; one of the same name is ended."""
+        self.end(name)
+        with (self.folder / name).open("wb") as log:
+            self.running[name] = subprocess.Popen(
+                ["sh", "-c", self._WATCHED, str(self.folder), *command],
+                cwd=self.folder,
+                env=self.environment,
+                stdin=subprocess.PIPE,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+            )
+        return self.running[name]
+
+    def said(
+        self, wanted: re.Pattern[str], seconds: float, *, until: str | None = None
+    ) -> str | None:
+        """The first that is over and says what is wanted; None by then, or with ``until`` over."""
+        ends = time.monotonic() + seconds
+        while True:
+            over = [name for name, one in self.running.items() if one.poll() is not None]
+            for name in over:
+                if wanted.search(self.words(name)):
+                    return name
+            if len(over) == len(self.running) or until in over or time.monotonic() > ends:
+                return None
+            time.sleep(_PATIENCE / 5)
+
+    def words(self, name: str) -> str:
+        """What one said until now."""
+        return _text(self.folder / name)
+
+    def end(self, name: str) -> None:
+        """End one, if it is there."""
+        process = self.running.pop(name, None)
+        if process is None:
+            return
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
+        process.stdin.close()  # type: ignore[union-attr]
+
+    def close(self) -> None:
+        """End all."""
+        for name in [*self.running]:
+            self.end(name)
 
 
 def _outcome(folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int) -> Outcome:
@@ -195,7 +247,6 @@ def main(folder: Path) -> int:
 
     from cocotb_tools.runner import VHDL, Verilog, get_runner  # noqa: PLC0415 - only in the process
 
-    _end_with_parent(folder)
     job = Job.read(folder)
     seconds = int(2 * job.limit) + 10
     resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds))
@@ -255,19 +306,6 @@ def main(folder: Path) -> int:
         print(error)  # it says how the simulator ended
         return 1
     return 0
-
-
-def _end_with_parent(folder: Path) -> None:
-    """Take folder and process group away as soon as nobody holds the other end of our input."""
-    pipe = os.dup(0)  # no simulator inherits it
-    os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
-
-    def wait() -> None:
-        os.read(pipe, 1)
-        shutil.rmtree(folder, ignore_errors=True)
-        os.killpg(0, signal.SIGKILL)
-
-    threading.Thread(target=wait, daemon=True).start()
 
 
 def _use_wheel(name: str) -> None:

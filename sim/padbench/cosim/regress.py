@@ -17,7 +17,7 @@ from typing import Any
 
 from padbench.core.answering import SystemClock, judge_answers
 from padbench.core.decode import Names, Read, decode
-from padbench.core.findings import Finding, Met, Rule, Source, worst_of_each
+from padbench.core.findings import Finding, Met, Rule, Source, Verdict, worst_of_each
 from padbench.core.limits import Limit
 from padbench.core.timeline import Timeline
 from padbench.core.units import Value, show, to_ps
@@ -26,6 +26,8 @@ from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apar
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
 from padbench.cosim.job import PadRun, Place, ReaderRun, Records
 from padbench.cosim.process import Outcome, run_job
+from padbench.cosim.proof import LIMIT as PROOF_LIMIT
+from padbench.cosim.proof import Proof, proof_of
 from padbench.cosim.reader import as_it_was_made, judge_pace, strobe_problems
 from padbench.cosim.result import Coverage, RegressResult, failures_in
 from padbench.cosim.setting import (
@@ -73,6 +75,17 @@ _ENDED = Rule(
         "flooded": "the simulation was stopped: {words}",
     },
 )
+_PROOF = Rule(
+    "hdl.proof",
+    "s",
+    {
+        "proved": "proved for all times and inputs that keep the port's protocol: {words}",
+        "refuted": "refuted: see the scenario counterexample, a run that keeps the port's protocol",
+        "unseen": "refuted: see the scenario counterexample; the simulator does not show it, so it "
+        "hangs on what the registers hold at power-up",
+        "undecided": "not proved: {words}",
+    },
+)
 _INPUTS = Rule(
     "hdl.inputs",
     "",
@@ -90,6 +103,7 @@ def regress(
     *,
     exhaustive: bool = False,
     true_time: bool = False,
+    prove: bool = False,
     limit: float | None = None,
     step: Callable[[int, int], None] = lambda done, total: None,
     keep: Callable[[ScenarioRun], None] = lambda _: None,
@@ -100,6 +114,8 @@ def regress(
     ``step`` is told how many runs are done, and of how many, ``keep`` gets each result.
     ``exhaustive`` adds all transitions between held states and all stopped positions.
     ``true_time`` plays every poll with the sheet's own period, not with a shorter one.
+    ``prove`` asks for a proof first, for ``limit`` seconds or those of `padbench.cosim.proof`; a
+    run that refutes it is the first scenario.
 
     Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
     compile or does not fit the sheet, ``OSError`` where the system has no folder for the build.
@@ -107,6 +123,11 @@ def regress(
     if sheet.hdl is None:
         raise ValueError("the sheet has no table [hdl]")
     started = time.monotonic()
+    proof = proof_of(sheet, sources, limit or PROOF_LIMIT) if prove else None
+    if scenarios is None:
+        scenarios = list(scenarios_of(sheet).values())
+    if proof is not None and proof.counterexample is not None:
+        scenarios = [proof.counterexample, *scenarios]
     plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive, hdl_setting(sheet, true_time=true_time))
     limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT) + plan.seconds(sheet)
     job = job_of(sheet, sheet.hdl, sources, limit)
@@ -151,6 +172,13 @@ def regress(
             other="" if stood else "after the last scenario",
         )
         findings = (_ending(outcome, met, limit), *findings)
+    if proof is not None:
+        if proof.slowed and runs and runs[0].verdict == "pass":
+            says = (
+                "what goes wrong does so only at a pace that nobody asks of it; promise an answer"
+            )
+            proof = replace(proof, result="undecided", says=says)
+        findings = (_found(proof, runs), *findings)
     causes = bench.causes(plan.plain, runs)
     return RegressResult(
         findings,
@@ -161,6 +189,7 @@ def regress(
         coverage,
         sum(run.count for run in runs),
         time.monotonic() - started,
+        proof,
     )
 
 
@@ -188,12 +217,10 @@ class _Plan:
         self,
         sheet: Sheet,
         hdl: Hdl,
-        scenarios: Sequence[Scenario] | None,
+        scenarios: Sequence[Scenario],
         exhaustive: bool,
         setting: Setting,
     ) -> None:
-        if scenarios is None:
-            scenarios = list(scenarios_of(sheet).values())
         ports = {"serial": hdl.serial is not None, "reset": hdl.reset is not None}
         every = [choose(scenario, setting, hdl.role, **ports) for scenario in scenarios]
         self.plain = [chosen for chosen in every if not chosen.why_not]
@@ -334,6 +361,15 @@ class _Bench:
             late = Cause("pad", "slow-answer", facts={"answer": show(worst, "s")})
             causes = (*edge, late, *others)[:3]
         return causes
+
+
+def _found(proof: Proof, runs: Sequence[ScenarioRun]) -> Finding:
+    verdicts: dict[str, Verdict] = {"proved": "pass", "refuted": "fail", "undecided": "not-judged"}
+    case: str = proof.result
+    if case == "refuted" and (not runs or runs[0].verdict == "pass"):
+        case = "unseen"
+    facts = {"words": proof.says}
+    return Finding(_PROOF, verdicts[proof.result], measured=proof.seconds, case=case, facts=facts)
 
 
 def _promise(key: str, value: Value | None) -> Limit | None:

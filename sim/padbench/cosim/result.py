@@ -18,6 +18,7 @@ from padbench.core.findings import Finding, overall
 from padbench.core.timeline import Timeline, Word
 from padbench.core.wires import CONTACTS_HELD
 from padbench.cosim.causes import Cause
+from padbench.cosim.proof import Proof
 from padbench.cosim.reader import StrobeProblem
 from padbench.trials.result import ScenarioRun
 
@@ -108,7 +109,10 @@ class Failure:
 
 @dataclass(frozen=True)
 class RegressResult:
-    """A whole regression; ``skipped`` holds (scenario, why it does not apply)."""
+    """A whole regression; ``skipped`` holds (scenario, why it does not apply).
+
+    ``proof`` is None where none was asked for.
+    """
 
     findings: tuple[Finding, ...]
     scenarios: tuple[ScenarioRun, ...]
@@ -118,6 +122,7 @@ class RegressResult:
     coverage: Coverage
     reads: int
     seconds: float = field(compare=False)
+    proof: Proof | None = None
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:

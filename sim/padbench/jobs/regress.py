@@ -70,6 +70,22 @@ _FEW = 6
 """So many of what was not seen are named."""
 
 
+_PROOFS = {
+    "": "",
+    "proved": " It is proved for all times and inputs that keep the port's protocol.",
+    "refuted": " A proof refutes it.",
+    "undecided": " It is not proved.",
+}
+
+
+class ProofDocument(TypedDict):
+    """``result`` is "proved", "refuted" or "undecided", ``says`` why; what it took in seconds."""
+
+    result: str
+    says: str
+    seconds: float
+
+
 class CauseDocument(TypedDict):
     """A likely cause, and the part of all reads that it explains (0 to 1)."""
 
@@ -154,6 +170,7 @@ class RegressDocument(TypedDict):
     skipped: list[SkippedDocument]
     reads: int
     coverage: CoverageDocument
+    proof: ProofDocument | None
 
 
 def regress(
@@ -163,6 +180,7 @@ def regress(
     own_scenarios: FileLike | None = None,
     exhaustive: bool = False,
     true_time: bool = False,
+    prove: bool = False,
     simulator: str | None = None,
     limit: float | None = None,
     waves: FileLike | None = None,
@@ -176,7 +194,8 @@ def regress(
 
     ``scenarios`` are a name, a `Scenario`, or several (default: all that apply), ``own_scenarios``
     a TOML file with more; ``exhaustive`` adds all transitions between held states and all stopped
-    reads, ``true_time`` plays every poll with the sheet's own period. ``simulator`` stands for the
+    reads, ``true_time`` plays every poll with the sheet's own period, ``prove`` asks for a proof
+    first (120 s, or ``limit``). ``simulator`` stands for the
     sheet's. ``limit`` is in seconds, for build and simulation together (default: 120, exhaustive
     900, more for a long simulation). ``waves`` is a folder that gets one VCD file a scenario. The
     sources are found beside the sheet's file, of a text or a dict in the current folder.
@@ -209,6 +228,7 @@ def regress(
             [*known.values()] if scenarios is None else wanted,
             exhaustive=exhaustive,
             true_time=true_time,
+            prove=prove,
             limit=limit,
             step=progress,
             keep=keep,
@@ -238,10 +258,13 @@ def regress_result(
         verdict=verdict,
         outcome=verdict,
         word="Passes." if passes else "FAILS.",
-        lead=f"All {regression.reads} reads come out as they should, and no finding fails."
-        if passes
-        else f"{wrong} of {len(regression.scenarios)} scenarios go wrong, and {broken} of "
-        f"{len(regression.findings)} findings fail.",
+        lead=(
+            f"All {regression.reads} reads come out as they should, and no finding fails."
+            if passes
+            else f"{wrong} of {len(regression.scenarios)} scenarios go wrong, and {broken} of "
+            f"{len(regression.findings)} findings fail."
+        )
+        + _PROOFS["" if regression.proof is None else regression.proof.result],
         make_document=lambda: _document(regression, vcd or {}),
         make_sections=lambda: [*_sections(regression)],
         findings=regression.findings,
@@ -319,6 +342,13 @@ def _document(result: RegressResult, vcd: Mapping[str, Path]) -> RegressDocument
         "skipped": [{"name": name, "why": why} for name, why in result.skipped],
         "reads": result.reads,
         "coverage": _coverage(result.coverage),
+        "proof": None
+        if result.proof is None
+        else {
+            "result": result.proof.result,
+            "says": result.proof.says,
+            "seconds": result.proof.seconds,
+        },
     }
 
 
@@ -416,7 +446,10 @@ def _brief(result: RegressResult) -> Section:
             *([("skipped", ", ".join(name for name, _ in result.skipped))]
               if result.skipped else []),
         ], listed=True),
-        Lines("", [("seen on the wires", wires)]),
+        Lines("", [
+            *([("proof", result.proof.says)] if result.proof is not None else []),
+            ("seen on the wires", wires),
+        ]),
     ]  # fmt: skip
     return Section("brief", "", blocks, ("brief",))
 
