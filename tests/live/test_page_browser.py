@@ -288,7 +288,7 @@ def test_the_tour_shows_six_states_and_can_be_printed(page, server):
     steps = page.find_elements(By.CSS_SELECTOR, "#tour .step")
     assert len(steps) == len(TOUR) == 6
     for step, element in zip(TOUR, steps, strict=True):
-        shown = server.bench.read(step.state)
+        shown = server.bench.read(State(**step["state"]))
         pair = shown.run.reads[shown.number]
         if not pair.read.undecided:
             assert f"{pair.byte:08b}" in element.find_element(By.CLASS_NAME, "came").text

@@ -184,3 +184,11 @@ def test_a_call_without_a_length_or_an_unknown_one_is_refused(ask, server):
     with socket.create_connection(("127.0.0.1", server.server_port), 5) as raw:
         raw.sendall(b"GET / HTTP/1.1\r\n\r\n")
         assert b" 403 " in raw.recv(200)
+
+
+@pytest.mark.parametrize(("console", "lines", "sync"), [("60hz", 262, 245), ("50hz", 312, 266)])
+def test_the_frame_has_the_read_beside_vertical_sync(ask, console, lines, sync):
+    """Lines of a field and where sync begins: SMPTE 170M, ITU-R BT.1700 (from memory)."""
+    strip = ask("read", {"dials": {"poll.console": console}})[1]["frame"]
+    assert f'class="sync" x="{round(1000 * sync / lines, 1)}"' in strip
+    assert f'class="poll" x="{round(1000 * 241 / lines, 1)}"' in strip

@@ -7,12 +7,13 @@ with whole_file(Path("class.html")) as out:
 
 import tomllib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from padbench.core.buttons import BUTTONS
 from padbench.core.timeline import Timeline, Wire
 from padbench.live.bench import NAME, Bench
 from padbench.live.page_data import config_of, read_told
@@ -35,19 +36,8 @@ __all__ = ["TOUR", "export_html", "page_html"]
 _FOLDER = Path(__file__).with_name("page")
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One step of the tour: a state of the page, and what it shows."""
-
-    title: str
-    says: str
-    state: State
-
-
-TOUR = tuple(
-    Step(step["title"], step["says"], State.model_validate(step["state"]))
-    for step in tomllib.loads((_FOLDER / "tour.toml").read_text(encoding="utf-8"))["step"]
-)
+TOUR = tomllib.loads((_FOLDER / "tour.toml").read_text(encoding="utf-8"))["step"]
+"""Steps: ``title``, what it ``says``, and the ``state`` that shows it."""
 
 
 def page_html(bench: Bench, token: str) -> str:
@@ -70,14 +60,13 @@ def export_html(bench: Bench) -> str:
     baked = {
         "groups": groups,
         "frame": "" if frame is None else blocks_html([FrameStrip(frame, "poll")]),
-        "tour": [read_told(bench.read(step.state)) for step in TOUR],
+        "tour": [read_told(bench.read(State(**step["state"]))) for step in TOUR],
     }
     return _html(bench, {"token": "", "baked": baked})
 
 
 def _html(bench: Bench, more: dict[str, Any]) -> str:
-    tour = [{"title": s.title, "says": s.says, "state": s.state.model_dump()} for s in TOUR]
-    config = config_of(bench) | {"tour": tour} | more
+    config = config_of(bench) | {"tour": TOUR} | more
     live = [(_FOLDER / name).read_text(encoding="utf-8") for name in ("live.css", "live.js")]
     scripts = [asset("uplot.js"), asset("waves.js"), live[1]]
     template = environment_of(_FOLDER).get_template("live.html.j2")
@@ -85,7 +74,7 @@ def _html(bench: Bench, more: dict[str, Any]) -> str:
         config=config,
         config_json=json_text(config),
         baked=more["baked"] is not None,
-        tour=tour,
+        tour=TOUR,
         policy=policy_of(scripts, asks=more["baked"] is None),
         styles=[asset("uplot.css"), asset("page.css"), live[0]],
         scripts=scripts,
@@ -127,15 +116,16 @@ def _group(bench: Bench, state: State) -> dict[str, Any]:
 
 
 def _parts(run: ScenarioRun) -> Iterator[Wave]:
-    """A wave for each read of a run."""
+    """A wave for each read of a run; of the contacts, which stand still in it, only the first."""
     whole = wave_of(run)
+    rows = whole.rows
     for pair, read in zip(run.reads, whole.reads, strict=True):
         length = max(read.latch_end, *read.samples, *pair.read.clock_rises) - read.start
         begin, end = read.start - length // 8, read.start + length + length // 8
         at, says = event_of(pair)
         notes = [*extra_clocks(pair.read, read.samples), *([(at, says)] if says else [])]
         yield Wave(
-            _cut(whole.timeline, begin, end, [name for name, _ in whole.rows]),
+            _cut(whole.timeline, begin, end, [name for name, _ in rows]),
             [
                 replace(
                     read,
@@ -144,8 +134,10 @@ def _parts(run: ScenarioRun) -> Iterator[Wave]:
                     samples=tuple(sample - begin for sample in read.samples),
                 )
             ],
+            rows=rows,
             notes=sorted((when - begin, what) for when, what in notes),
         )
+        rows = [row for row in rows if row[1] not in BUTTONS]
 
 
 def _cut(line: Timeline, begin: int, end: int, names: Sequence[str]) -> Timeline:

@@ -1,6 +1,7 @@
 """What the page is told, as plain data for JSON; all of it made of runs and findings."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -29,10 +30,7 @@ def config_of(bench: Bench) -> dict[str, Any]:
         "buttons": BUTTONS,
         "pad": bench.sheet.pad.name,
         "file": bench.path.name,
-        "dials": [
-            {"key": d.key, "name": d.name, "now": d.now, "choices": [*d.choices], "free": d.free}
-            for d in bench.dials
-        ],
+        "dials": [asdict(dial) for dial in bench.dials],
         "events": [[key, says] for key, says in OWN_EVENTS.items()]
         + [[key, f"{key}: {scenario.says}"] for key, scenario in SCENARIOS.items()],
     }
