@@ -2,7 +2,6 @@
 
 import shutil
 import subprocess
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -104,10 +103,7 @@ moves = st.one_of(
 def test_hardware_and_timed_model_agree_under_any_stimulus(limits, script):
     seen: list[tuple[bool, int]] = []
     script = [(LOAD, True), (LOAD, False), *script]
-    # In a thread of its own the call stack is short, all of which MyHDL looks through.
-    with ThreadPoolExecutor(1) as shallow:
-        made = shallow.submit(both, PadModel(limits), script, seen).result()
-    simulation = Simulation(made)
+    simulation = Simulation(both(PadModel(limits), script, seen))
     try:
         simulation.run(quiet=1)
     finally:

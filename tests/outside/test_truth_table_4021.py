@@ -206,9 +206,14 @@ def test_parallel_row(row: Row) -> None:
 
 
 def serial_cases(row: Row) -> list[tuple[int, int, int]]:
-    """Every held state; P1 and all pins after it in all four combinations."""
+    """Every held state; the four combinations of P1 and all pins after it in turn."""
     words = [p1 | (0xFE if pn else 0) for p1, pn in product(values(row.pi_1), values(row.pi_n))]
-    return list(product(range(256), values(row.serial), words))
+    serials = values(row.serial)
+    return [
+        (state, serial, words[(state + state // 4 + turn) % len(words)])
+        for state in range(256)
+        for turn, serial in enumerate(serials)
+    ]
 
 
 def shifted(row: Row) -> Callable[[Board], Iterator[Any]]:

@@ -7,7 +7,7 @@ import pytest
 
 from padbench.core.buttons import BUTTONS
 from padbench.core.findings import Finding, Rule
-from padbench.results.answer import answer_of, thinnest
+from padbench.results.answer import Cause, answer_of, answer_of_core, thinnest
 from padbench.results.change import plan_of
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import sheet_from_text
@@ -60,7 +60,7 @@ def test_a_bad_pad_by_port_and_button(bad):
     )
     assert pushed.buttons["A"] == "right when new"
     assert pulled.says == "nothing reads"
-    assert set(pulled.buttons.values()) == {"unsure"}
+    assert set(pulled.buttons.values()) == {"not read"}
     assert not pushed.works
     assert not pulled.works
 
@@ -137,3 +137,25 @@ def test_the_thinnest_are_measured_by_their_limits():
             held("counted", 0, 9, "edges"), held("some", 1, 10), failing("broken")]  # fmt: skip
     assert [found.id for found in thinnest(some)] == ["thin", "some", "wide"]
     assert len(thinnest([held(str(n), n, 1) for n in range(9)])) == 5
+
+
+def test_the_scenario_to_look_at_is_the_one_with_a_press():
+    assert Cause("", "", (), ("idle", "each-button", "held")).telling == "each-button"
+    assert Cause("", "", (), ("held", "idle")).telling == "held"
+    assert Cause("", "", (), ()).telling == ""
+
+
+def test_a_core_is_answered_like_a_port(good, bad):
+    runs = [run for run in bad.every if run.port == "push-pull" and run.corner == "fast"]
+    swapped = Cause("all", "Up and Down are swapped", (), ("each-button",))
+    (port,) = (answer := answer_of_core("core", runs, (), [swapped])).ports
+    assert (port.port, port.works, port.buttons["Up"]) == ("core", False, "swapped with Down")
+    assert port.says == "Up and Down are swapped"
+    assert (answer.causes, answer.failing) == ((swapped,), ("each-button", "past-the-end"))
+    assert answer_of_core("core", good.runs, (), []).works
+    # What nothing explains is said to be so, and a finding alone is enough to fail.
+    (unexplained,) = answer_of_core("core", runs, (), []).causes
+    assert unexplained.scenarios == answer.failing
+    late = answer_of_core("core", good.runs, [failing("data.answer")], [])
+    assert not late.works
+    assert late.causes[0].findings == ("data.answer",)

@@ -80,3 +80,25 @@ def test_a_terminal_is_told_nothing_by_a_name():
     (line,) = shown(Lines("", [("a\x1b[31m", "b\x07\u202e")]))
     assert line.isprintable()
     assert "\\x1b[31m" in line
+
+
+def test_what_finds_no_room_ends_with_a_whole_sentence():
+    says = "150 kΩ ± 5 %; from 24.74 kΩ to 1.018 MΩ would do. Mends 3 findings and 12 scenarios"
+    row = Lines("", [("1", f"The pull-up resistors: {says}")], 1)
+    assert shown(row) == [
+        "1  The pull-up resistors: 150 kΩ ± 5 %; from 24.74 kΩ to 1.018 MΩ would do."
+    ]
+    assert shown(row, width=62) == ["1  The pull-up resistors: 150 kΩ ± 5 %"]
+    # Without a sentence that fits it is cut, and says so.
+    assert shown(Lines("", [("", "word " * 30)], 1)) == [f"{'word ' * 15}…"]
+
+
+@pytest.mark.parametrize("between", [", ", "; "])
+def test_a_list_says_how_much_of_it_is_left_out(between):
+    names = [f"name-{number}" for number in range(30)]
+    (line,) = shown(Lines("", [("fail", f"30: {between.join(names)}.")], 1, listed=True))
+    shown_names, left_out = line.removeprefix("fail  30: ").split(" and ")
+    count = len(shown_names.split(between))
+    assert shown_names == between.join(names[:count])
+    assert left_out == f"{30 - count} more"
+    assert len(line) > 60

@@ -107,6 +107,14 @@ def test_a_broken_file_names_line_and_remedy(old, new, line, says):
     assert any(text.startswith(place) and says in text for text in lines), lines
 
 
+def test_a_file_has_a_limit_over_all_its_scenarios():
+    one = '[[scenario]]\nname = "s{}"\nsays = "Many."\nstep = [{{ hold = [], polls = 9000 }}]\n'
+    assert len(scenarios_from_text("".join(map(one.format, range(27))), "own.toml")) == 27
+    with pytest.raises(SheetError) as caught:
+        scenarios_from_text("".join(map(one.format, range(28))), "own.toml")
+    assert "give 2016000 clocks together; keep a file to 2000000" in str(caught.value)
+
+
 def test_places_are_said_as_their_author_would(tmp_path):
     text = GOOD.replace("polls = 2", "polls = 0").replace('name = "first"', 'name = "1"')
     with pytest.raises(SheetError) as caught:

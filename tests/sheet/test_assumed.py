@@ -133,3 +133,20 @@ def test_what_an_hdl_design_leaves_open_is_assumed_too():
 
 def test_the_starter_says_what_a_supply_means_on_an_adapter():
     assert "3.3 V adapter a pad for 5 V runs on the adapter's 3.3 V" in STARTER
+
+
+@pytest.mark.parametrize(
+    ("written", "low", "told"),
+    [
+        ("47k", 44_650.0, "47k ± 5 %"),  # nobody sells an exact one
+        ("47k ± 1 %", 46_530.0, None),
+        ("47k +/- 0 %", 47_000.0, None),
+        ("absent", None, None),
+    ],
+)
+def test_a_resistor_without_a_tolerance_has_that_of_its_series(written, low, told):
+    text = re.sub(r'^value = ".*?"', f'value = "{written}"', STARTER, flags=re.MULTILINE)
+    sheet = sheet_from_text(text, "x.toml")
+    value = sheet.pull_up.value
+    assert (value and value.low) == (low and pytest.approx(low))
+    assert dict(sheet.assumed).get("pull-up.value") == told

@@ -113,8 +113,8 @@ def test_problems_come_in_order_of_lines_and_the_rest_is_counted() -> None:
     lines = refused(text.replace("[1]", "3"))
     assert lines[0].startswith("f.toml:4: ")
     assert lines[1].startswith("f.toml:6: limits.k59: ")
-    assert len(lines) == 51
-    assert lines[-1] == "f.toml: has 11 more problems; mend the ones above first"
+    assert len(lines) == 12
+    assert lines[-1] == "f.toml: has 50 more problems; mend the ones above first"
 
 
 def test_values_that_clash_are_said_beside_what_cannot_be_read() -> None:

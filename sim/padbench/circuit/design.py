@@ -20,6 +20,7 @@ from padbench.core.findings import Source
 from padbench.core.units import Value
 from padbench.parts import Derating, Figure, PortKind, RegisterPart
 from padbench.sheet import Sheet
+from padbench.sheet.fields import RESISTOR_TOLERANCE
 from padbench.sheet.model import Chip
 
 Array = NDArray[np.float64]
@@ -32,9 +33,6 @@ Feeding = Literal["sheet", "port", "itself"]
 
 USUAL_SUPPLY = (4.5, 5.5)
 """V from a port: 5 V (common practice) and a spread (assumed)."""
-
-_USUAL_TOLERANCE = 0.05
-"""Of a resistor that is still to be fitted: E24 (IEC 60063) is the series for 5 %."""
 
 _SMALLEST = 1e-6
 """Ohms of a wire; keeps a press on a wire in place of a pull-up from being 0 / 0."""
@@ -315,7 +313,7 @@ def _ohms(value: Value | None) -> float:
 
 def _tolerance(value: Value | None) -> float:
     if value is None or value.nominal == 0:
-        return _USUAL_TOLERANCE
+        return RESISTOR_TOLERANCE
     return value.high / value.nominal - 1
 
 

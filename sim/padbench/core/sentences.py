@@ -48,6 +48,11 @@ def amount(value: float, unit: str, digits: int = _DIGITS) -> str:
     return show(0.0 if abs(value) < 1e-15 else value, unit, digits)
 
 
+def capital(words: str) -> str:
+    """The words as the beginning of a sentence."""
+    return words[:1].upper() + words[1:]
+
+
 def grouped(count: int) -> str:
     """A whole number for people, from five digits on in threes: ``"68 550 656"``."""
     return f"{count:,}".replace(",", " ") if abs(count) >= 10_000 else str(count)

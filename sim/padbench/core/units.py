@@ -118,6 +118,11 @@ def printable(text: str) -> str:
     )
 
 
+def says_tolerance(text: str) -> bool:
+    """Whether a value is written with its tolerance, be it 0 %."""
+    return _TOLERANCE.search(text) is not None
+
+
 def read_value(raw: object, unit: str, *, example: str) -> Value:
     """Read one value of a design sheet.
 

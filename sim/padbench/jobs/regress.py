@@ -3,6 +3,7 @@
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -30,6 +31,8 @@ from padbench.jobs.loading import (
     unwatched,
 )
 from padbench.jobs.verify import save_wave
+from padbench.results import answer as results_answer
+from padbench.results.answer import Answer, answer_of_core
 from padbench.results.blocks import (
     Articles,
     Block,
@@ -247,8 +250,26 @@ def regress_result(
         versions=("cocotb",),
         seconds=regression.seconds,
         behind=tuple(f"likely cause: {cause.says}" for cause in regression.causes),
+        make_answer=cache(lambda: _answer(regression, hdl.top)),
         data=regression,
     )
+
+
+def _answer(regression: RegressResult, top: str) -> Answer:
+    causes = [
+        results_answer.Cause(
+            f"{cause.explains:.0%} of the wrong reads".replace("%", " %"),
+            cause.says,
+            (),
+            tuple(
+                failure.scenario
+                for failure in regression.failures
+                if cause.id in [one.id for one in failure.causes]
+            ),
+        )
+        for cause in regression.causes
+    ]
+    return answer_of_core(top, regression.scenarios, regression.findings, causes)
 
 
 def _hdl(design: Design, simulator: str | None) -> Hdl:
@@ -393,8 +414,8 @@ def _brief(result: RegressResult) -> Section:
             *([("pass", f"{len(right)} scenarios: {', '.join(right)}")] if right else []),
             *([("skipped", ", ".join(name for name, _ in result.skipped))]
               if result.skipped else []),
-            ("seen", wires),
-        ]),
+        ], listed=True),
+        Lines("", [("seen on the wires", wires)]),
     ]  # fmt: skip
     return Section("brief", "", blocks, ("brief",))
 

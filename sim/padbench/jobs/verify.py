@@ -13,6 +13,7 @@ from padbench import __version__
 from padbench.circuit.findings import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
 from padbench.core.remedies import joined
+from padbench.core.sentences import capital
 from padbench.files import usable_name
 from padbench.jobs.loading import (
     Design,
@@ -62,6 +63,7 @@ from padbench.results.result import Result, Section
 from padbench.routines.judge import routine_warning
 from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
+from padbench.sheet.fields import RESISTOR_TOLERANCE
 from padbench.trials.result import ScenarioRun
 from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
@@ -122,13 +124,6 @@ class PlayDocument(RunDocument):
     """``padbench play``."""
 
     findings: list[FindingDocument]
-
-
-_MOST_MENDED = 3
-"""Findings named under one change."""
-
-_TOLERANCE = 0.05
-"""Of the resistors to buy, as `padbench wiring` takes it where the sheet says none."""
 
 
 def verify(
@@ -331,7 +326,7 @@ def _brief(answer: Answer, plan: Plan) -> Section:
         (str(number), f"{cause.title}: {cause.says}{_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
-    after = [("", f"{plan.says[:1].upper()}{plan.says[1:]}.")] if plan.says else []
+    after = [("", f"{capital(plan.says)}.")] if plan.says else []
     played = [
         (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
         for word, names in (("pass", answer.passing), ("fail", answer.failing))
@@ -342,19 +337,21 @@ def _brief(answer: Answer, plan: Plan) -> Section:
         Lines("", ports),
         Lines("What must change", [*causes, *after]),
         thinnest_lines(answer.thinnest),
-        Lines("", played, 2),
+        Lines("", played, 2, listed=True),
         Lines("", [("", memory)] if answer.from_memory else []),
     ]
     return Section("brief", "", blocks, ("brief",))
 
 
 def _mended(cause: Cause) -> str:
-    """What stands under a cause: findings by name, scenarios by number where there are several."""
-    count = len(cause.scenarios)
-    scenarios = [*cause.scenarios] if count < 2 else [f"{count} scenarios"]
-    names = joined([*cause.findings[:_MOST_MENDED], *scenarios])
-    word = "It shows in" if cause.change is None else "Mends"
-    return f". {word} {names}" if names else ""
+    """What stands under a cause: by name where there is one, else by number."""
+    names = [
+        some[0] if len(some) == 1 else f"{len(some)} {what}"
+        for what, some in (("findings", cause.findings), ("scenarios", cause.scenarios))
+        if some
+    ]
+    word = "Mends" if cause.change is not None and cause.change.key else "It shows in"
+    return f". {word} {joined(names)}" if names else ""
 
 
 def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Iterator[Section]:
@@ -371,7 +368,7 @@ def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Itera
         block = findings_block(caption, answer.thinnest, folded=False)
         yield Section("thinnest", "Thinnest margins", [block], ("page",), paper=True)
     # One run of each cause stands open.
-    telling = {cause.scenarios[0] for cause in answer.causes if cause.scenarios}
+    telling = {cause.telling for cause in answer.causes if cause.scenarios}
     order = sorted(trial.runs, key=lambda run: (run.name not in telling, run.verdict == "pass"))
     articles = Articles([*map(_article, order)], len(telling))
     yield Section("scenarios-text", "Scenarios", [articles], ("text",))
@@ -389,7 +386,7 @@ def _changes(design: Design, plan: Plan) -> Iterator[Block]:
     data = design.sheet.document.data
     if plan.changes:
         yield Changes([(change, value_now(change, data)) for change in plan.changes])
-        yield Prose((f"{plan.says[:1].upper()}{plan.says[1:]}.",))
+        yield Prose((f"{capital(plan.says)}.",))
     else:
         says = "No value of the sheet mends it: the scenarios below say what goes wrong."
         yield Prose((says,))
@@ -422,8 +419,8 @@ def _bought(needed: Sequence[Change], inputs: int) -> Iterator[tuple[str, ...]]:
     for change in needed:
         if change.ohms is not None and change.key in _PLACES:
             count = inputs if change.key == "pull-up.value" else 1
-            bands = " ".join(colour_bands(change.ohms, _TOLERANCE) or ())
-            yield f"{count} ×", _PLACES[change.key], f"{change.spare} ± 5 %", bands
+            bands = " ".join(colour_bands(change.ohms, RESISTOR_TOLERANCE) or ())
+            yield f"{count} ×", _PLACES[change.key], change.written, bands
 
 
 def _ports(rows: Sequence[PortRow]) -> Table:

@@ -2,17 +2,18 @@
 
     timeline = simulate(pad, stimulus)
 
-MyHDL allows one simulation at a time in a process; so does this. The parts are functions that
-return processes rather than MyHDL blocks: a block looks through the whole call stack whenever it is
-made, which takes longer than most scenarios run, and only what is converted has to be one.
+MyHDL allows one simulation at a time in a process; so does this. The processes are plain
+generators, started by one of them: for a block or a decorated process MyHDL reads the whole call
+stack and parses the source whenever one is made, which takes longer than most scenarios run, and
+only what is converted has to be one.
 """
 
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator
 from operator import itemgetter
 from typing import Any
 
 import numpy as np
-from myhdl import Signal, Simulation, _simulator, always, delay, instance, intbv
+from myhdl import Signal, Simulation, _simulator, delay, intbv, join
 
 from padbench.core import wires
 from padbench.core.buttons import BUTTONS
@@ -22,7 +23,7 @@ from padbench.core.timeline import Timeline, Wire, Word
 from padbench.model.contacts import contacts, first_inputs
 from padbench.model.edges import console_edges, driven_edges, far_end, within_limits
 from padbench.model.part import NO_LEVEL, steady_register, watched_register
-from padbench.model.record import Log, now, record
+from padbench.model.record import Log, now, on_change, record
 
 _INVERTED = (1, 0, 2)
 
@@ -36,11 +37,7 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
     """
     known_signals = len(_simulator._signals)
     bench = _Bench(pad, stimulus, watch)
-    # MyHDL looks through the whole call stack for each process that is made; in a thread of its own
-    # that stack is short, whoever calls.
-    with ThreadPoolExecutor(1) as shallow:
-        processes = shallow.submit(bench.processes).result()
-    simulation = Simulation(*processes)
+    simulation = Simulation(_started(bench.processes()))
     try:
         simulation.run(stimulus.end, quiet=1)
     finally:
@@ -48,6 +45,10 @@ def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timel
         # MyHDL keeps every signal ever made and clears them all after each run.
         del _simulator._signals[known_signals:]
     return bench.timeline()
+
+
+def _started(processes: tuple[Iterator[Any], ...]) -> Iterator[Any]:
+    yield join(*processes)
 
 
 def _serial_levels(pad: PadModel, stimulus: Stimulus) -> list[tuple[int, int]]:
@@ -106,8 +107,8 @@ class _Bench:
         }
         self.stages, self.doubts = Log(), Log()
 
-    def processes(self) -> tuple[Any, ...]:
-        """Register, contacts, port and console, to be run by MyHDL."""
+    def processes(self) -> tuple[Iterator[Any], ...]:
+        """Register, contacts, port and console."""
         pins = (self.load, self.clock, self.serial, self.inputs, self.output, self.stages)
         if self.steady:
             chip = steady_register(self.pad, *pins)
@@ -115,19 +116,18 @@ class _Bench:
             chip = watched_register(self.pad, *pins, self.doubts)
         fingers = contacts(self.pad, self.stimulus.contacts, self.closed, self.inputs)
         way = () if self.output is self.data else (self._late_data(),)
-        return (chip, fingers, self._data_input(), self._poller(), *way)
+        return (*chip, *fingers, self._data_input(), self._poller(), *way)
 
-    def _data_input(self) -> Any:
+    def _data_input(self) -> Iterator[Any]:
         """Pressed is low on the line and arrives as 1 (from memory); 2, no level, stays 2."""
         line, inside = self.data, self.inside
 
-        @always(line)
         def inverter() -> None:
             inside.next = _INVERTED[line._val]
 
-        return inverter
+        return on_change(inverter, line)
 
-    def _late_data(self) -> Any:
+    def _late_data(self) -> Iterator[Any]:
         """The line follows the register's output, as soon and as late as ``pad.answers`` says.
 
         A sample in between may find the old level, the new one, or neither; so from the soonest
@@ -136,25 +136,21 @@ class _Bench:
         """
         pad, load, output, line = self.pad, self.load, self.output, self.data
 
-        @instance
-        def follow() -> Any:
-            while True:
-                yield output
-                soonest, longest = pad.answers(bool(load._val))
-                begins, settles = now() + soonest, now() + longest
-                moving = False
-                while now() < settles:
-                    if not moving and now() >= begins:
-                        line.next, moving = NO_LEVEL, True
-                    level = output._val
-                    yield output, delay((settles if moving else begins) - now())
-                    if output._val != level:
-                        settles = now() + pad.answers(bool(load._val))[1]
-                line.next = output._val
+        while True:
+            yield output
+            soonest, longest = pad.answers(bool(load._val))
+            begins, settles = now() + soonest, now() + longest
+            moving = False
+            while now() < settles:
+                if not moving and now() >= begins:
+                    line.next, moving = NO_LEVEL, True
+                level = output._val
+                yield output, delay((settles if moving else begins) - now())
+                if output._val != level:
+                    settles = now() + pad.answers(bool(load._val))[1]
+            line.next = output._val
 
-        return follow
-
-    def _poller(self) -> Any:
+    def _poller(self) -> Iterator[Any]:
         """The console as timed actions: at each time a line gets a new level."""
         moves = [
             *(
@@ -166,16 +162,12 @@ class _Bench:
         ]
         moves.sort(key=itemgetter(0))
 
-        @instance
-        def play() -> Any:
-            at = 0
-            for when, line, level in moves:
-                if when > at:
-                    yield delay(when - at)
-                    at = when
-                line.next = level
-
-        return play
+        at = 0
+        for when, line, level in moves:
+            if when > at:
+                yield delay(when - at)
+                at = when
+            line.next = level
 
     def timeline(self) -> Timeline:
         """All wires, words and sample moments of the run."""

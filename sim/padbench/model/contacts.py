@@ -7,10 +7,11 @@ inputs_word(pad, 0x80)              # 0x7F: the input of stage 8 is low
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
-from myhdl import always, delay, instance
+from myhdl import delay
 
 from padbench.core.buttons import OPPOSITES, byte_of
 from padbench.core.pad import PadModel, Policy
+from padbench.model.record import on_change
 
 
 def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, inputs: Any) -> Any:
@@ -22,7 +23,6 @@ def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, input
     effective = _arbiter(pad.policy)
     effective(pad.stuck)  # stuck contacts were there first
 
-    @instance
     def fingers() -> Any:
         at = 0
         for when, byte in moves:
@@ -31,11 +31,10 @@ def contacts(pad: PadModel, moves: Iterable[tuple[int, int]], closed: Any, input
                 at = when
             closed.next = byte | pad.stuck
 
-    @always(closed)
     def wires() -> None:
         inputs.next = inputs_word(pad, effective(int(closed)))
 
-    return fingers, wires
+    return fingers(), on_change(wires, closed)
 
 
 def inputs_word(pad: PadModel, pressed: int) -> int:

@@ -10,10 +10,10 @@ both apply.
 
 from typing import Any
 
-from myhdl import _simulator, always, instance
+from myhdl import _simulator
 
 from padbench.core.pad import PadModel
-from padbench.model.record import Log, now
+from padbench.model.record import Log, now, on_change
 
 NO_LEVEL = 2
 """Value of the ``data`` signal while the last stage cannot be trusted, and of an open input."""
@@ -34,7 +34,6 @@ def steady_register(
     shown = NO_LEVEL
     add_time, add_content = stages.times.append, stages.values.append
 
-    @always(clock.posedge)
     def shift() -> None:
         nonlocal content, shown
         if not load._val:
@@ -46,7 +45,6 @@ def steady_register(
                 shown = content >> last
                 data.next = shown
 
-    @always(load, inputs)
     def transparent() -> None:
         nonlocal content, shown
         if load._val:
@@ -55,7 +53,7 @@ def steady_register(
             shown = content >> last
             data.next = shown
 
-    return shift, transparent
+    return on_change(shift, clock.posedge), on_change(transparent, load, inputs)
 
 
 def watched_register(
@@ -76,11 +74,9 @@ def watched_register(
     watch = _Watch(pad, serial, inputs, data, stages, doubts)
     synchronous = pad.load == "synchronous"
 
-    @always(clock.negedge)
     def clock_falls() -> None:
         watch.clock_falls(load._val)
 
-    @always(clock.posedge)
     def clock_rises() -> None:
         # The load may have fallen at this very moment, and its own process not have run yet.
         watch.load_is(load._val)
@@ -90,7 +86,6 @@ def watched_register(
             watch.shift()
         watch.clock_rose = now()
 
-    @always(load, inputs)
     def loading() -> None:
         watch.inputs_move()
         watch.load_is(load._val)
@@ -98,7 +93,6 @@ def watched_register(
             watch.take_inputs()
             watch.show()
 
-    @instance
     def from_the_start() -> Any:
         # A load that is high before anything happens is no event, and loads all the same.
         if load._val and not synchronous:
@@ -106,7 +100,12 @@ def watched_register(
             watch.show()
         yield load
 
-    return clock_falls, clock_rises, loading, from_the_start
+    return (
+        on_change(clock_falls, clock.negedge),
+        on_change(clock_rises, clock.posedge),
+        on_change(loading, load, inputs),
+        from_the_start(),
+    )
 
 
 class _Watch:

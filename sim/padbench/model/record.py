@@ -9,7 +9,7 @@ signal, which is what keeps the recorded simulation about as fast as a bare one.
 private, so the version of MyHDL is pinned and a test would notice a change.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from myhdl import _simulator
@@ -37,6 +37,14 @@ class Log:
 def now() -> int:
     """Time of the running simulation, in picoseconds."""
     return int(_simulator._time)
+
+
+def on_change(action: Callable[[], None], *events: Any) -> Iterator[Any]:
+    """A process that runs ``action`` at each of ``events`` (signals, or edges of signals)."""
+    awaited = events[0] if len(events) == 1 else events
+    while True:
+        yield awaited
+        action()
 
 
 def record(signal: Any) -> Log:

@@ -20,11 +20,12 @@ from padbench.results.change import Change
 from padbench.trials.result import ReadResult, ScenarioRun
 from padbench.trials.run import Trial
 
-__all__ = ["Answer", "Cause", "PortAnswer", "answer_of", "thinnest"]
+__all__ = ["Answer", "Cause", "PortAnswer", "answer_of", "answer_of_core", "thinnest"]
 
 _THINNEST = 5
 _BUTTON_SCENARIO = "each-button"
 _WORN = frozenset(("levels.pressed", "levels.contact", "edges.press"))
+_NOTHING = "nothing reads"
 _HARMLESS = (
     *("power.", "bounce.", "cable.", "wiring.order", "wiring.serial-input"),
     *("wiring.stuck-contact", "wiring.every-button", "wiring.own-stage"),
@@ -39,7 +40,8 @@ class PortAnswer:
     ``says`` is what a person sees there ("works", "nothing reads", "Up and Down are swapped"),
     ``findings`` and ``scenarios`` are what fails on it. ``buttons`` has a word for each of the
     eight: "right", "right when new" (not with a worn contact), "swapped with X", "reads as X",
-    "stuck", "never", "unsure", or "not tried" where no run pressed each alone.
+    "stuck", "never", "unsure", "not read" where nothing is, or "not tried" where no run pressed
+    each alone.
     """
 
     port: str
@@ -62,6 +64,12 @@ class Cause:
     findings: tuple[str, ...]
     scenarios: tuple[str, ...]
     change: Change | None = None
+
+    @property
+    def telling(self) -> str:
+        """The scenario to look at: the one with a button pressed, if it is among them; or empty."""
+        names = [name for name in self.scenarios if name == _BUTTON_SCENARIO]
+        return next(iter((*names, *self.scenarios)), "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +116,30 @@ def answer_of(
     )
 
 
+def answer_of_core(
+    top: str, runs: Sequence[ScenarioRun], findings: Sequence[Finding], causes: Sequence[Cause]
+) -> Answer:
+    """The answer of a regression: the design ``top`` stands where a sheet has its ports."""
+    broken = tuple(dict.fromkeys(found.id for found in findings if found.verdict == "fail"))
+    failing = tuple(run.name for run in runs if run.verdict == "fail")
+    buttons = _buttons(runs, stuck=False)
+    works = not broken and not failing
+    says = "works" if works else _said(buttons, broken, failing, len(runs))
+    if failing and not causes:
+        no = "None of the faults that were tried"
+        causes = [Cause(no, "gives what was read", broken, failing)]
+    elif broken and not failing:
+        causes = [Cause("No wrong read", "a finding fails all the same", broken, ())]
+    return Answer(
+        (PortAnswer(top, works, says, buttons, broken, failing),),
+        tuple(causes),
+        thinnest(findings),
+        tuple(run.name for run in runs if run.verdict == "pass"),
+        failing,
+        (),
+    )
+
+
 def thinnest(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """Of those that hold the five with the smallest part of their limit to spare."""
     shares = [
@@ -127,6 +159,8 @@ def _port(trial: Trial, port: str, named: Collection[str]) -> PortAnswer:
     played = len(dict.fromkeys(run.name for run in runs))
     works = not broken and not wrong
     says = "works" if works else _said(buttons, broken, wrong, played)
+    if says == _NOTHING:
+        buttons = dict.fromkeys(buttons, "not read")
     fatal = _fatal(broken)
     for name, word in buttons.items():
         if word == "right" and fatal:
@@ -207,7 +241,7 @@ def _said(
     """What a person sees at such a port, in a few words."""
     words = set(buttons.values())
     if _BUTTON_SCENARIO in wrong and words <= {"unsure", "never"}:
-        return "nothing reads"
+        return _NOTHING
     parts = []
     swapped = {name: word[13:] for name, word in buttons.items() if word.startswith("swapped")}
     pairs = [

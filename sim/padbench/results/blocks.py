@@ -12,7 +12,7 @@ from typing import Any, ClassVar
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding
-from padbench.core.sentences import COUNTED, amount
+from padbench.core.sentences import COUNTED, amount, capital
 from padbench.core.units import show
 from padbench.results.answer import thinnest
 from padbench.results.change import Change
@@ -109,7 +109,8 @@ class Lines(Block):
     """Rows of a short answer, each with a label (or none).
 
     A row gets a line, and up to ``most`` if there is room; of `NEVER_CUT` all it needs. One that is
-    to be copied is ``whole``: neither cut nor broken. ``left_out`` is how many rows more there are.
+    to be copied is ``whole``: neither cut nor broken. Rows that are ``listed`` hold items, of which
+    the first are shown and the others counted. ``left_out`` is how many rows more there are.
     """
 
     kind = "lines"
@@ -117,6 +118,7 @@ class Lines(Block):
     rows: Sequence[tuple[str, str]]
     most: int = 3
     whole: bool = False
+    listed: bool = False
     left_out: int = 0
 
 
@@ -326,7 +328,9 @@ def thinnest_lines(findings: Sequence[Finding]) -> Lines:
         margin, limit = found.margin or 0.0, found.limit or 1.0
         part = margin / abs(limit)
         share = f"{100 * part:.0f} %" if part < _MANY else f"{part:.0f} times the limit"
-        rows.append((found.id, f"{amount(margin, found.unit)} ({share}) to spare: {found.says}"))
+        rows.append(
+            (found.id, f"{amount(margin, found.unit)} ({share}) to spare. {capital(found.says)}")
+        )
     return Lines("The thinnest of what holds", rows)
 
 

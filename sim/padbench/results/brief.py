@@ -3,11 +3,12 @@
     for line in fitted([Lines("", [("push-pull", "works")])], width=80, height=24): print(line)
 
 Each row gets a line, and what room is left goes to the first that need more; where even that is
-too much, rows are left out and counted. What was cut ends in an ellipsis.
+too much, rows are left out and counted. What is too long ends with the last sentence that fits, a
+list with the number of what is left out; where there is neither, in an ellipsis.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
@@ -84,17 +85,20 @@ def _block(block: Lines, caps: Sequence[int], width: int) -> list[Text]:
     for (label, says), most in zip(block.rows, caps, strict=True):
         if not label or width < _NARROW or len(label) > column:
             words = f"{label}: {says}" if label else says
-            lines += _hung(words, "", inset, inset + 2 * bool(label), width, most)
+            lines += _hung(words, "", inset, inset + 2 * bool(label), width, most, block.listed)
         else:
-            lines += _hung(says, label, inset, inset + column + 2, width, most)
+            indent = inset + column + 2
+            lines += _hung(says, label, inset, indent, width, most, block.listed)
     if block.left_out:
         lines.append(Text(f"{' ' * inset}and {block.left_out} more"))
     return lines
 
 
-def _hung(says: str, label: str, inset: int, indent: int, width: int, most: int) -> list[Text]:
+def _hung(
+    says: str, label: str, inset: int, indent: int, width: int, most: int, listed: bool
+) -> list[Text]:
     """A text wrapped beside its label, or with its further lines set in."""
-    body = _wrapped(says, max(width - indent, 8), most)
+    body = _wrapped(says, max(width - indent, 8), most, listed=listed)
     first = f"{' ' * inset}{label:<{indent - inset}}" if label else " " * inset
     return [
         Text.assemble(first if number == 0 else " " * indent, line)
@@ -105,19 +109,39 @@ def _hung(says: str, label: str, inset: int, indent: int, width: int, most: int)
 _GLUE = "\ue000"
 """Stands for a blank at which no line ends; of no other use, and never shown."""
 _TOGETHER = re.compile(r"(?<=\d) (?=\d{3}\b|%|°C|[fpnµmkMG]?[sVAWΩFm](?!\w))")
+_SENTENCE = re.compile(r"(?<=[.;]) (?=[A-Za-z])")
 _MEASURE = Console(width=80, markup=False, emoji=False, color_system=None)
 
 
-def _wrapped(says: str, width: int, most: int) -> list[Text]:
+def _wrapped(says: str, width: int, most: int, *, listed: bool = False) -> list[Text]:
     plain = _broken(says, width)
+    if len(plain) > most:
+        shorter = (_broken(text, width) for text in _shorter(says, listed=listed))
+        plain = next((lines for lines in shorter if len(lines) <= most), plain)
     lines = [Text(line) for line in plain[:most]]
     if len(plain) > most:
+        whole = lines[-1].plain
         lines[-1].truncate(width - 2)
-        lines[-1] = Text(lines[-1].plain.rstrip(" ,;:.") + " …")
+        cut = lines[-1].plain
+        if cut != whole and not whole[len(cut) :].startswith(" ") and " " in cut:
+            cut = cut.rsplit(" ", 1)[0]
+        lines[-1] = Text(cut.rstrip(" ,;:.") + " …")
     for word, style in _STYLES:
         if says.startswith(word):
             lines[0].stylize(style, 0, len(word))
     return lines
+
+
+def _shorter(says: str, *, listed: bool) -> Iterator[str]:
+    """What says less in whole words, the longest first: fewer items, or fewer sentences."""
+    if not listed:
+        sentences = _SENTENCE.split(says)
+        yield from (" ".join(sentences[:n]).rstrip(";") for n in range(len(sentences) - 1, 0, -1))
+        return
+    between = "; " if "; " in says else ", "
+    items = says.rstrip(".").split(between)
+    for n in range(len(items) - 1, 0, -1):
+        yield f"{between.join(items[:n])} and {len(items) - n} more"
 
 
 @lru_cache(4096)

@@ -115,9 +115,9 @@ def _brief(seen: Inspection, findings: Sequence[Finding], capture: OpenCapture) 
     yield Lines("What went wrong", [(found.id, found.says) for found in broken])
     yield thinnest_lines(findings)
     unseen = dict.fromkeys(found.id for found in findings if found.verdict == "not-judged")
-    yield Lines("", [("not judged", ", ".join(unseen))] if unseen else [])
+    yield Lines("", [("not judged", ", ".join(unseen))] if unseen else [], listed=True)
     channels = "; ".join(f"{role} {name}" for role, name in _channels(capture))
-    yield Lines("", [("channels", channels)])
+    yield Lines("", [("channels", channels)], listed=True)
 
 
 def _states(seen: Inspection) -> str:

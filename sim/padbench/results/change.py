@@ -67,7 +67,6 @@ _TITLES = {
 """What is said above a change; any other has its key or its finding's id there, as words."""
 
 _MOST_OTHERS = 6
-_WOULD_DO = " would do"
 _ROOM = 1.25
 """Of a wait for a bounce: a quarter more than the longest."""
 
@@ -88,9 +87,10 @@ class Change:
 
     ``key`` is the sheet's, empty where no value of the sheet is at fault. ``says`` is the range in
     which everything holds with the rest of the plan, or what to do. ``spare`` is the value to take,
-    well within that range where it leaves room. ``values`` are all preferred ones (IEC 60063) that
-    would do, from E12, or from E24 where that is not in E12. ``mends`` are the ids of the
-    findings that fail without it, ``buttons`` those that it is about, where it is about some.
+    well within that range where it leaves room; ``written`` is the same with its tolerance.
+    ``values`` are all preferred ones (IEC 60063) that would do, from E12, or from E24 where that is
+    not in E12. ``mends`` are the ids of the findings that fail without it, ``buttons`` those that
+    it is about, where it is about some.
     """
 
     key: str
@@ -101,6 +101,7 @@ class Change:
     mends: tuple[str, ...]
     ohms: float | None = None
     buttons: tuple[str, ...] = ()
+    written: str = ""
 
     @property
     def title(self) -> str:
@@ -114,8 +115,7 @@ class Change:
     @property
     def whole(self) -> str:
         """The value to take, if there is one, and what would do."""
-        within = self.says.removesuffix(_WOULD_DO)
-        return f"{self.spare} ({within})" if self.spare else self.says
+        return f"{self.written or self.spare}; {self.says}" if self.spare else self.says
 
     @property
     def others(self) -> tuple[str, ...]:
@@ -314,12 +314,13 @@ def _change(key: str, setting: Setting, mends: tuple[str, ...]) -> Change:
     unit = setting.dial.unit
     return Change(
         key,
-        f"{spelled_range(setting.low, setting.high, unit)}{_WOULD_DO}",
+        f"{spelled_range(setting.low, setting.high, unit)} would do",
         setting.shown,
         tuple(show(value, unit) for value in setting.values),
         setting.series,
         mends,
         setting.value if unit == "Ω" and setting.values else None,
+        written=setting.text,
     )
 
 

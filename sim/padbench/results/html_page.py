@@ -113,7 +113,7 @@ def _telling(answer: Answer, articles: Sequence[Article]) -> int | None:
 
     Only where the sheet alone is at fault is it a run in which nothing fails.
     """
-    names = [name for cause in answer.causes for name in cause.scenarios]
+    names = [cause.telling for cause in answer.causes if cause.scenarios]
     names += [*answer.failing, "each-button"]
     places = {one.name: place for place, one in reversed([*enumerate(articles)])}
     return next((places[name] for name in names if name in places), 0 if articles else None)

@@ -97,17 +97,21 @@ def print_result(result: Result, screen: Console, *, whole: bool = False) -> Non
 
 
 def _print_brief(result: Result, blocks: Sequence[Block], screen: Console) -> None:
-    """Tables that were asked for, and 24 lines: verdict, what the sections say, files."""
-    for block in blocks:
-        if not isinstance(block, Lines):
-            _print_block(block, "", screen)
+    """24 lines: verdict, what the sections say, files; tables asked for follow the verdict."""
     # A name is of any length, so it may be cut; what was found may not.
     name = result.name if len(result.name) <= _LONGEST_NAME else f"{result.name[:_LONGEST_NAME]}…"
 
     lines = [Lines("", [("", f"{name}: {result.word} {result.lead}")], NEVER_CUT)]
+    tables = [block for block in blocks if not isinstance(block, Lines)]
+    if tables:
+        for line in fitted(lines, screen.width):
+            screen.print(line, soft_wrap=True)
+        lines.clear()
+    for table in tables:
+        _print_block(table, "", screen)
     lines += [block for block in blocks if isinstance(block, Lines)]
     if result.assumed:
-        lines.append(Lines("", [("", result.assumption)]))
+        lines.append(Lines("", [("", result.assumption)], listed=True))
     lines.append(Lines("", [("", f"{_CAUTION} --all shows the rest.")], NEVER_CUT))
     files = [(what, str(path)) for what, path in result.wrote.items()]
     lines.append(Lines("", files, whole=True))

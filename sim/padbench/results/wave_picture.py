@@ -17,7 +17,7 @@ import numpy as np
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.timeline import FLOATING, UNKNOWN, Wire
 from padbench.results.pictures import BAD, BAND, INK, SOFT, new_figure
-from padbench.results.wave_data import ROWS, bits_of, marks_of, read_as
+from padbench.results.wave_data import ROWS, bits_of, read_as, wave_of
 from padbench.trials.result import ReadResult, ScenarioRun
 
 if TYPE_CHECKING:
@@ -30,6 +30,9 @@ LABELS = "label"
 
 _HIGH = {"wire": 0.62, "contact": 0.55}
 _WIDTH, _LEFT, _RIGHT = 10.0, 0.115, 0.985
+_LETTER = 0.068
+"""Inches that a letter of an event takes."""
+_SHORTEST = 3
 
 
 def shown_read(run: ScenarioRun) -> int:
@@ -73,15 +76,39 @@ def wave_figure(run: ScenarioRun, number: int, path: Path, *, pad: str) -> "Figu
     tops = _rows(axes, run, rows, start, window)
     _samples(figure, axes, pair, start, tops["cable.data"])
     _byte(axes, pair, (begin - start) / 1e6, (end - start) / 1e6)
-    for at, _ in marks_of(run):
-        if window[0] <= at <= window[1]:
-            axes.axvline((at - start) / 1e6, color=BAD, linestyle=(0, (4, 3)), linewidth=1.2)
-    axes.set_ylim(-len(rows) - 0.5, 2.0)
+    _events(axes, run, start, window)
+    axes.set_ylim(-len(rows) - 0.5, 2.3)
     axes.set_yticks([])
     axes.spines[["left", "right", "top"]].set_visible(False)
     axes.set_xlabel("µs from the rise of the latch")
     _title(figure, run, number, pad)
     return figure
+
+
+def _events(axes: Any, run: ScenarioRun, start: int, window: tuple[int, int]) -> None:
+    """Faults and what happens, each a line with its words, as many as fit before the next."""
+    wave = wave_of(run)
+    faults = dict(reversed(wave.marks))
+    told = {**faults, **dict(wave.notes)}
+    letters = (window[1] - window[0]) / (_WIDTH * (_RIGHT - _LEFT)) * _LETTER
+    shown: list[int] = []
+    for at in sorted(told):
+        if window[0] <= at <= window[1] and (not shown or at - shown[-1] > 2 * letters):
+            shown.append(at)
+    ends = [window[0], *shown, window[1]]
+    for at, before, end in zip(shown, ends, ends[2:], strict=False):
+        x, bad = (at - start) / 1e6, at in faults
+        colour = BAD if bad else SOFT
+        axes.axvline(x, color=colour, linestyle=(0, (4, 3) if bad else (1, 3)), linewidth=1.2)
+        # To the right; to the left, if only there it fits and nothing else does so already.
+        left = end - at < letters * (len(told[at]) + 2) <= at - before and before == window[0]
+        room = int(((at - before) if left else (end - at)) / letters) - 1
+        words = shorten(told[at], max(room, 2), placeholder=" …")
+        if len(words) > _SHORTEST:
+            axes.text(
+                x, 2.0, f" {words} ", color=colour, fontsize=8, va="center", gid=LABELS,
+                ha="right" if left else "left", parse_math=False,
+            )  # fmt: skip
 
 
 def _rows(

@@ -32,6 +32,8 @@ from padbench.toml import Clash, Document, Problem, Refused, SheetError, Table, 
 
 _MOST_POLLS = 10_000
 _MOST_CLOCKS = 200_000
+_MOST_IN_A_FILE = 2_000_000
+"""Clocks of all scenarios together: each is played on every port at both corners."""
 """Of all reads of a scenario: more would take gigabytes and minutes."""
 _START = 'begin with [[scenario]], name = "run-and-jump", says = "…" and a [[scenario.step]]'
 
@@ -116,17 +118,21 @@ def _scenarios(document: Document) -> dict[str, Scenario]:
             entry.says,
             partial(_build, entry, document.name, document.line(("scenario", index, "name"))),
         )
-        for index, entry in enumerate(check(document, _File, _taken_names).scenario)
+        for index, entry in enumerate(check(document, _File, _together).scenario)
     }
 
 
-def _taken_names(tables: Mapping[str, Any]) -> Iterator[Clash]:
+def _together(tables: Mapping[str, Any]) -> Iterator[Clash]:
     taken = {*scenarios.SCENARIOS, *scenarios.ROUTINE_SCENARIOS}
     for index, entry in enumerate(tables["scenario"] or ()):
         if entry.name in taken:
             key = ("scenario", index, "name")
             yield Clash(key, "is taken already", "give each scenario a name of its own")
         taken.add(entry.name)
+    clocks = sum(entry.clocks_of(1, 8) for entry in tables["scenario"] or ())
+    if clocks > _MOST_IN_A_FILE:
+        wrong = f"give {clocks} clocks together"
+        yield Clash(("scenario",), wrong, f"keep a file to {_MOST_IN_A_FILE} clocks")
 
 
 def _build(entry: _Scenario, file: str, line: int | None, setting: Setting) -> Script:

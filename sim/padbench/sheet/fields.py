@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field
 from pydantic_core import CoreSchema, core_schema
 
 from padbench.core.buttons import BUTTONS
-from padbench.core.units import Value, read_value
+from padbench.core.units import Value, read_value, says_tolerance
 from padbench.parts import console_names, poll_names
 from padbench.parts.own import known_parts, known_ports
 from padbench.sheet.firmware import Firmware
@@ -35,12 +35,17 @@ class _Marker:
         raise NotImplementedError
 
 
+RESISTOR_TOLERANCE = 0.05
+"""Of a resistor whose sheet says none: that of the series E24, after IEC 60063."""
+
+
 @dataclass(frozen=True)
 class Quantity(_Marker):
     """Marks a field as a quantity: ``Annotated[Value, Quantity("V", "5 V ± 5 %")]``.
 
     ``least`` and ``most`` bound the whole spread, both included; ``within`` is how people are told
-    about them. With ``absent`` the sheet may say "absent", and the value is then None.
+    about them. With ``absent`` the sheet may say "absent", and the value is then None. A value
+    written without a spread has ``tolerance``, a part of it: nobody sells an exact resistor.
     """
 
     unit: str
@@ -49,6 +54,7 @@ class Quantity(_Marker):
     most: float = 1e15
     within: str = ""
     absent: bool = False
+    tolerance: float = 0.0
 
     def _read(self, raw: object) -> Value | None:
         if isinstance(raw, Value) or (self.absent and raw is None):
@@ -56,6 +62,9 @@ class Quantity(_Marker):
         if self.absent and raw == ABSENT:
             return None
         value = read_value(raw, self.unit, example=self.example)
+        if self.tolerance and not says_tolerance(str(raw)):
+            spread = value.nominal * self.tolerance
+            value = Value(value.nominal, value.nominal - spread, value.nominal + spread)
         if not (self.least <= value.low and value.high <= self.most):
             raise Refused(f"is not {self.within}", f'write for example "{self.example}"')
         return value

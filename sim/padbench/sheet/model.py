@@ -13,11 +13,12 @@ from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
-from padbench.core.units import Value
+from padbench.core.units import Value, says_tolerance
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
 from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
     ABSENT,
+    RESISTOR_TOLERANCE,
     Button,
     Folder,
     Identifier,
@@ -54,7 +55,9 @@ def _default(text: str) -> Any:
 
 # The smallest size that is common is 100 mW, surface-mount 0603 (from memory).
 _Rating = Annotated[Value, Quantity("W", "100 mW", 1e-6, 1e3, "between 1 µW and 1 kW")]
-_Lifter = Annotated[Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True)]
+_Lifter = Annotated[
+    Value | None, Quantity("Ω", "3.6k ± 5 %", absent=True, tolerance=RESISTOR_TOLERANCE)
+]
 
 
 _PROGRAM_TIE = "ground"
@@ -130,7 +133,9 @@ class Chip(Table):
 class PullUp(Table):
     """``[pull-up]``: from each input to supply (Ω), None if not fitted; its size (W)."""
 
-    value: Annotated[Value | None, Quantity("Ω", "39k ± 5 %", absent=True)] = None
+    value: Annotated[
+        Value | None, Quantity("Ω", "39k ± 5 %", absent=True, tolerance=RESISTOR_TOLERANCE)
+    ] = None
     rating: _Rating = _default("100 mW")
 
 
@@ -417,6 +422,9 @@ class Sheet(Table):
             table, tag = getattr(self, name), Sheet.model_fields[name].alias or name
             for option, info in type(table).model_fields.items():
                 key = f"{tag}.{option.replace('_', '-')}"
+                raw = written.get(tag, {}).get(key.split(".")[1], ABSENT)
+                if key in _FITTED and raw != ABSENT and not says_tolerance(str(raw)):
+                    yield Assumed(key, f"{raw} ± {RESISTOR_TOLERANCE:.0%}".replace("%", " %"))
                 default = info.get_default(call_default_factory=True)
                 if key.split(".")[1] in written.get(tag, {}) or self._beside_the_point(key):
                     continue

@@ -18,8 +18,8 @@ from padbench.toml.document import Document
 from padbench.toml.lines import Path
 from padbench.toml.problems import Problem, Refused, SheetError, nearest, one_line
 
-MOST_PROBLEMS = 50
-"""More than this many problems help nobody; the last line then says how many are left."""
+MOST_PROBLEMS = 11
+"""So that all stays on a screen of 24 lines; the last line then says how many are left."""
 
 M = TypeVar("M", bound=BaseModel)
 _Says = tuple[str, str, str]
@@ -59,7 +59,7 @@ def check(
     which values do not go together: so one bad value does not hide what is wrong elsewhere.
 
     Raises:
-        SheetError: all that is wrong, in order of lines; at most 50 problems, and a last one that
+        SheetError: all that is wrong, in order of lines; at most 11 problems, and a last one that
             counts the rest.
     """
     faults: list[tuple[Path, Callable[[], _Says]]] = []

@@ -16,6 +16,7 @@ from padbench.core.buttons import BUTTONS
 from padbench.core.units import Value, show
 from padbench.parts import E24, RegisterPart, colour_bands, preferred
 from padbench.sheet import Sheet
+from padbench.sheet.fields import RESISTOR_TOLERANCE
 from padbench.wiring.faults import last_output, shorts
 
 Range = tuple[float, float]
@@ -316,7 +317,7 @@ def _resistors(count: int, what: str, value: Value, rating: float) -> Need:
         note += "; no value of E24, near it: " + (
             ", ".join(show(one, "Ω") for one in around) or "none"
         )
-    fitted = tolerance or 0.05
+    fitted = tolerance or RESISTOR_TOLERANCE
     bands = colour_bands(ohms, fitted) or ()
     percent = f" ± {fitted * 100:.3g} %"
     return Need(count, what, show(ohms, "Ω") + percent, bands, note)

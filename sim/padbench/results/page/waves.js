@@ -284,6 +284,14 @@
     ctx.fillText(sign, px, box.top + HEIGHT.marks / 2);
   }
 
+  // As many whole words as fit in so many pixels; none if that is hardly one.
+  function clipped(ctx, says, room) {
+    const words = says.split(" ");
+    while (words.length > 3 && ctx.measureText(words.join(" ") + " …").width > room) words.pop();
+    const text = words.join(" ") + " …";
+    return ctx.measureText(text).width <= room ? text : "";
+  }
+
   // A fault has a cross, what only happens a triangle; what it is stands beside it where there is room.
   function drawMarks(pen) {
     const { ctx, c, box, from, to, x, wave } = pen, right = box.left + box.width;
@@ -296,15 +304,17 @@
     }
     // A fault that nothing explains in a few words is said as it was found.
     for (const one of shown) {
-      if (!one.says && !words.size) one.says = wave.marks.find(([at]) => at === one.at)[1];
+      if (!one.says && faults.has(one.at)) one.says = wave.marks.find(([at]) => at === one.at)[1];
     }
     let free = box.left;
     shown.forEach(({ at, px, bad, says }, place) => {
       line(pen, at, bad ? c.bad : c.teal, bad ? [6, 3] : [2, 4], bad ? "✗" : "▾");
       const next = shown[place + 1]?.px ?? right + 8, start = free;
       free = px + 8;
-      // In full or at least the first words, to the right of the sign or to its left.
-      for (const text of says ? [says, says.split(":")[0]] : []) {
+      // In full, or the first words, or what there is room for; to the right of the sign or to its left.
+      const room = next - px - 17;
+      for (const text of says ? [says, says.split(":")[0], clipped(ctx, says, room)] : []) {
+        if (!text) continue;
         const wide = ctx.measureText(text).width;
         const fits = px + 9 + wide <= next - 8 ? "left" : px - 9 - wide >= start ? "right" : "";
         if (!fits) continue;
