@@ -140,7 +140,7 @@ def latency(
     document = partial(_document, question, setup, delays, period, picture)
     numbers = document()
     name = Path(question.what).name
-    frame = frame_at(setup.timing, lines[0], float(base.most * setup.timing.cycle_ps))
+    took = float(base.most * setup.timing.cycle_ps)
 
     def figure(path: Path) -> "Figure":
         from padbench.results.sweep_plots import latency_figure  # noqa: PLC0415
@@ -163,7 +163,11 @@ def latency(
             Section("delays", "Delays", [_table(numbers)]),
             Section("lines", "By the line of the press", [_by_line(numbers)]),
             Section("strip", "", [picture_strips(numbers)], ("page",)),
-            Section("frame", "Where in the frame the poll falls", [FrameStrip(frame, "poll")]),
+            Section(
+                "frame",
+                "Where in the frame the poll falls",
+                [FrameStrip(frame_at(setup.timing, at, took), "poll") for at in lines],
+            ),
         ],
         cases={"latency": [Case("from press to picture")]},
         figures={"picture": figure},
