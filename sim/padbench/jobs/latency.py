@@ -140,6 +140,7 @@ def latency(
     document = partial(_document, question, setup, delays, period, picture)
     numbers = document()
     name = Path(question.what).name
+    by_line = "By the line of the press"
     took = float(base.most * setup.timing.cycle_ps)
 
     def figure(path: Path) -> "Figure":
@@ -161,8 +162,8 @@ def latency(
             _brief(numbers),
             Section("plan", "What was asked", [Prose((_plan(numbers),))]),
             Section("delays", "Delays", [_table(numbers)]),
-            Section("lines", "By the line of the press", [_by_line(numbers)]),
-            Section("strip", "", [picture_strips(numbers)], ("page",)),
+            Section("lines", by_line, [picture_strips(numbers), _by_line(numbers)], ("page",)),
+            Section("lines-text", by_line, [_by_line(numbers)], ("text",)),
             Section(
                 "frame",
                 "Where in the frame the poll falls",
