@@ -3,6 +3,7 @@
 import io
 import json
 import xml.etree.ElementTree as ET
+from dataclasses import asdict
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ from padbench.results.documents import json_texts
 from padbench.results.html_page import write_page
 from padbench.results.junit import write_junit
 from padbench.results.text import as_text
+from padbench.routines.cures import Cure
 from padbench.routines.routine import RoutineError
 from padbench.toml.problems import SheetError
 
@@ -284,3 +286,39 @@ def test_the_delay_is_the_same_in_numbers_and_in_words():
     for percent in (1, 10, 50, 90, 99):
         exact = result.data.percentile(percent) / console_timing("50hz").frame_cycles
         assert frames[f"p{percent}"] == float(exact)
+
+
+def test_exposed_phases_and_the_listing_are_in_the_document():
+    document = routine("read-once", periods=[432]).document
+    (sweep,) = document["sweeps"]
+    reads = [one for one in document["listing"] if one["loses"]]
+    assert [one["loses"] for one in reads] == [(bit,) for bit in range(1, 9)]
+    # A request asks in the cycle before a read that it stops, or before the write ahead of that.
+    assert len(sweep["exposed_phases"]) == len(reads)
+    for phase, read in zip(sweep["exposed_phases"], reads, strict=True):
+        assert 0 <= read["cycle"] - phase <= 2
+    assert document["cures"] is None
+
+
+def test_cures_are_written_as_patches(monkeypatch, tmp_path):
+    cure = Cure("read-three-times", "reads thrice", "--- a\n+++ a\n", 5, 2, "detects")
+    monkeypatch.setattr("padbench.jobs.routine.cures_of", lambda *_: [cure])
+    result = routine("read-once", periods=[432], cures=tmp_path / "new")
+    (path,) = result.wrote.values()
+    assert path.read_text() == cure.patch
+    assert path == tmp_path / "new" / "1-read-three-times.patch"
+    assert result.document["cures"] == [asdict(cure)]
+
+
+def test_polls_in_several_lines_with_a_fetch():
+    once, twice = (latency("read-once", line=at).document for at in (241, [241, 100]))
+    assert twice["milliseconds"]["mean"] < once["milliseconds"]["mean"]
+    assert (once["lines"], twice["lines"], twice["line"]) == ([241], [241, 100], 241)
+    stopped = latency("read-once", line=[241, 100], period=432).document
+    assert stopped["lost"] == pytest.approx(28 / 8 / 432)
+    assert stopped["milliseconds"]["mean"] > twice["milliseconds"]["mean"]
+    assert len(stopped["pictures"]) == 262
+    with pytest.raises(ValueError, match="line 300 is outside"):
+        latency("read-once", line=[241, 300])
+    with pytest.raises(ValueError, match="no number of cycles"):
+        latency("read-once", period=3)

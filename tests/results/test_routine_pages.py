@@ -8,7 +8,7 @@ from padbench.jobs.routine_case import play_case
 from padbench.results.html_page import write_page
 
 MAKE = {
-    "latency": lambda: latency("read-twice", line=250),
+    "latency": lambda: latency("read-twice", line=[250, 100]),
     "case": lambda: play_case("read-once", "held=0 phase=18", period=[432]),
 }
 

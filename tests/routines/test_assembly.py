@@ -101,6 +101,7 @@ def test_labels_between_labels_are_known_there_only():
         ("lda (2+3)*4", "A514"),
         ("lda #1<<4|$81&$0F^2", "A913"),
         ("lda #10/3", "A903"),
+        ("lda #10-3-2", "A905"),
         ("lda #<~$01", "A9FE"),
         ("lda #<$1234+1\nlda #>($12FF+1)", "A935 A913"),
         ("lda (($10+1)),y", "B111"),

@@ -119,7 +119,7 @@ def test_nothing_is_offered_without_a_source(tmp_path):
 def test_the_listing_says_which_bit_a_stop_loses():
     reads = [one for one in listing(load_routine("read-twice"), HZ60, 0) if one.loses]
     assert [one.loses for one in reads] == [(bit,) for bit in range(1, 9)] * 2
-    assert {one.number for one in reads[:8]} == {1}
+    assert {one.pass_number for one in reads[:8]} == {1}
     assert reads[8].stop == "a stop here loses bit 1 (A) of pass 2"
     assert (reads[0].source, reads[0].bus) == ("lda port", "reads $4016")
     each = [one.loses for one in listing(load_routine("read-once"), EACH, 0) if one.loses]

@@ -140,7 +140,8 @@ def latency(
     document = partial(_document, question, setup, delays, period, picture)
     numbers = document()
     name = Path(question.what).name
-    frame = frame_at(setup.timing, lines[0], float(base.most * setup.timing.cycle_ps))
+    by_line = "By the line of the press"
+    took = float(base.most * setup.timing.cycle_ps)
 
     def figure(path: Path) -> "Figure":
         from padbench.results.sweep_plots import latency_figure  # noqa: PLC0415
@@ -161,9 +162,13 @@ def latency(
             _brief(numbers),
             Section("plan", "What was asked", [Prose((_plan(numbers),))]),
             Section("delays", "Delays", [_table(numbers)]),
-            Section("lines", "By the line of the press", [_by_line(numbers)]),
-            Section("strip", "", [picture_strips(numbers)], ("page",)),
-            Section("frame", "Where in the frame the poll falls", [FrameStrip(frame, "poll")]),
+            Section("lines", by_line, [picture_strips(numbers), _by_line(numbers)], ("page",)),
+            Section("lines-text", by_line, [_by_line(numbers)], ("text",)),
+            Section(
+                "frame",
+                "Where in the frame the poll falls",
+                [FrameStrip(frame_at(setup.timing, at, took), "poll") for at in lines],
+            ),
         ],
         cases={"latency": [Case("from press to picture")]},
         figures={"picture": figure},

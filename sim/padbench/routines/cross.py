@@ -3,9 +3,8 @@
     code = cross_assembled("ca65", text, Path("my-read.s"))
     labels_in(symbols), lines_in(listing, segments, "my-read.s", source)
 
-Both programs write symbols as ``al 008015 .name``; ``name = $8015`` is read too, in source as well.
-A line of a
-listing counts where its bytes are those of the code.
+Both programs write symbols as ``al 008015 .name``; ``name = $8015`` is read too, in a listing
+as well. A line of a listing counts where its bytes are those of the code.
 """
 
 import re
@@ -43,7 +42,11 @@ ASSEMBLERS: dict[Assembler, tuple[str, tuple[tuple[str, ...], ...]]] = {
 _ORIGIN = 0x8000
 _SECONDS = 20
 _LARGEST = 1 << 20
-_SYMBOL = re.compile(r"al\s+(?:C:)?([0-9A-Fa-f]{1,6})\s+\.(\S+)|(\w+)\s*=\s*\$([0-9A-Fa-f]{1,4})")
+_SYMBOL = re.compile(
+    r"^al\s+(?:C:)?([0-9A-Fa-f]{1,6})\s+\.(\S+)|"
+    r"\b(\w+)[ \t]*=[ \t]*\$([0-9A-Fa-f]{1,4})\b(?![ \t]*[-+*/&|^<>])",
+    re.MULTILINE,
+)
 _ROW = re.compile(
     r"(?P<at>[0-9A-F]{6})(?P<moves>r?) \d+  (?P<code>(?:[0-9A-Fr]{2} )+) *(?P<text>.*)|"
     r"[.>](?P<at2>[0-9a-f]{4,6})\t(?P<code2>(?:[0-9a-f]{2} ?)+)(?:\t.*\t|\t+)(?P<text2>.*)"
@@ -84,7 +87,7 @@ def cross_assembled(assembler: Assembler, text: str, path: Path) -> Assembled:
         )  # fmt: skip
     segments = ((start, code),)
     lines = lines_in(listing, segments, name, text)
-    return Assembled(segments, labels_in(f"{text}\n{symbols}"), lines, {name: text})
+    return Assembled(segments, labels_in(f"{listing}\n{symbols}"), lines, {name: text})
 
 
 def _done(words: list[str], folder: Path, name: str) -> None:
@@ -114,8 +117,8 @@ def _text(path: Path) -> str:
 
 
 def labels_in(symbols: str) -> dict[str, int]:
-    """Names and values of a symbol file; lines of any other form are passed over."""
-    found = filter(None, map(_SYMBOL.match, symbols.splitlines()))
+    """Names and values of a symbol file, or of a listing; all else in it is passed over."""
+    found = _SYMBOL.finditer(symbols)
     labels = {one[2] or one[3]: int(one[1] or one[4], 16) for one in found}
     return {name: value for name, value in labels.items() if value <= 0xFFFF}
 

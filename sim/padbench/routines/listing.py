@@ -20,7 +20,7 @@ __all__ = ["Touch", "listing"]
 class Touch:
     """One cycle on the bus: ``line`` of ``file`` is None without a source.
 
-    ``loses`` are the bits (1 is read first) of a pass that a stop here can lose.
+    ``loses`` are the bits (1 is read first) of pass ``pass_number`` that a stop here can lose.
     """
 
     cycle: int
@@ -29,7 +29,7 @@ class Touch:
     line: int | None
     source: str
     bus: str
-    number: int
+    pass_number: int
     loses: tuple[int, ...]
 
     @property
@@ -41,7 +41,7 @@ class Touch:
         bits = f"bit {first} ({BUTTONS[first - 1]})"
         if last > first:
             bits = f"bits {first} to {last} ({BUTTONS[first - 1]} to {BUTTONS[last - 1]})"
-        return f"a stop here loses {bits} of pass {self.number}"
+        return f"a stop here loses {bits} of pass {self.pass_number}"
 
 
 def listing(

@@ -106,7 +106,7 @@ def _with_notes(segments: tuple[tuple[int, bytes], ...], path: Path) -> Assemble
     texts = {
         ending: _text(_read(file), str(file)) for ending, file in beside.items() if file.is_file()
     }
-    labels = labels_in("\n".join(texts.get(ending, "") for ending in (".lbl", ".sym")))
+    labels = labels_in("\n".join(texts.get(ending, "") for ending in (".lst", ".lbl", ".sym")))
     if (listing := texts.get(".lst")) is None:
         return Assembled(segments, labels)
     name = str(beside[".lst"])
