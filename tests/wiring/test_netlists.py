@@ -277,6 +277,19 @@ def test_what_is_left_out_is_told(judged):
     assert (told.verdict, told.says) == ("not-judged", "U9 is not judged: [board] ignore names it")
 
 
+def test_a_missing_capacitor_is_told(judged):
+    found = judged({name: part for name, part in harbour().items() if name != "C1"})
+    assert "no capacitor stands between supply and ground" in found["board.left-out"].says
+
+
+def test_a_large_capacitor_on_a_line_fails_the_pad(tmp_path):
+    parts = with_part(C9=Part("100n", {"1": "CLOCK", "2": "GND"}))
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    failing = {one.id for one in padbench.verify(tmp_path / "pad.net", ()).findings
+               if one.verdict == "fail"}  # fmt: skip
+    assert any(id_.startswith("clock.") for id_ in failing)
+
+
 def test_two_nets_that_are_one_are_a_short(judged):
     found = fails(judged(FAULTS["two nets are one"][0]))
     assert "U1 pin 4 (P4) and U1 pin 5 (P3) share the net UP" in found["board.short"]

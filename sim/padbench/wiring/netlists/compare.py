@@ -307,6 +307,9 @@ class _Comparison:
         ignored = self.meant.board.ignore if self.meant.board else ()
         for reference in ignored:
             self.add("board.left-out", "not-judged", reference, "", "[board] ignore names it")
+        if not self._of("decoupling"):
+            meant = "no capacitor stands between supply and ground"
+            self.add("board.left-out", "not-judged", "the supply's noise", "", meant)
         for link in self.drawn.links:
             one, other = link.nets
             if link.role == "idle":
