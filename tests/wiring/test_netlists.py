@@ -359,6 +359,32 @@ def test_what_is_on_the_board_besides_is_added_to_the_sheet(tmp_path):
     assert "cable.capacitance" in {one.key for one in sheet.assumed}
 
 
+def test_capacitors_on_one_line_add_up_and_a_tolerance_told_is_kept(tmp_path):
+    parts = harbour() | {
+        "C8": Part("47p", {"1": "CLOCK", "2": "GND"}),
+        "C9": Part("53p", {"1": "GND", "2": "CLOCK"}),
+        "C10": Part("60p", {"1": "DATA", "2": "GND"}),
+        "R9": Part("3.6k 1%", {"1": "VCC", "2": "LATCH"}),
+        "R1": Part("39k 10%", {"1": "VCC", "2": "A"}),
+    }
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    sheet = load_sheet(tmp_path / "pad.net")
+    assert sheet.cable.capacitance.nominal == pytest.approx(140e-12)
+    lifter, pull_up = sheet.resistors.latch_to_supply, sheet.pull_up.value
+    assert (lifter.low, lifter.high) == pytest.approx((3564, 3636), rel=1e-5)
+    assert (pull_up.low, pull_up.high) == pytest.approx((35100, 42900), rel=1e-5)
+    assumed = {one.key for one in sheet.assumed}
+    assert "pull-up.value" in assumed
+    assert "resistors.latch-to-supply" not in assumed
+
+
+def test_a_series_resistor_of_no_value_is_told(judged):
+    parts = changed(harbour(), U1={"3": "OUT"}) | {"R22": Part("", {"1": "DATA", "2": "OUT"})}
+    found = judged(parts)
+    assert fails(found) == {}
+    assert found["board.left-out"].says == "R22 is not judged: the netlist gives no value"
+
+
 @pytest.mark.parametrize("form", ["s-expression", "SPICE"])
 def test_a_chain_of_two_registers_is_one_pad(judged, form):
     first = harbour()["U1"].pins | {str(pin): "VCC" for pin in INPUTS.values()} | {"3": "CHAIN"}

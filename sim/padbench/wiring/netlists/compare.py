@@ -312,7 +312,10 @@ class _Comparison:
             self.add("board.left-out", "not-judged", "the supply's noise", "", meant)
         for link in self.drawn.links:
             one, other = link.nets
-            if link.role == "idle":
+            if link.role in ("in-contact", "in-line") and link.value is None:
+                meant = "the netlist gives no value"
+                self.add("board.left-out", "not-judged", link.reference, "", meant)
+            elif link.role == "idle":
                 self.add("board.no-effect", "idle", link.reference, one)
             elif link.role in ("no-place", "conducts"):
                 self.add("board.no-place", link.role, link.reference, one, other)
