@@ -541,7 +541,7 @@ def test_a_large_board_of_something_else_is_refused_soon(tmp_path):
         began = time.process_time()
         with pytest.raises(SheetError, match=says):
             load_sheet(path)
-        assert time.process_time() - began < 5
+        assert time.process_time() - began < 15  # 4 s, and more where coverage is measured
 
 
 def test_a_netlist_that_is_not_there_is_one_line(tmp_path, capsys):
