@@ -33,14 +33,15 @@ def listed(netlist: str) -> dict[str, list[str]]:
     )
     lines = re.findall(r"(?m)^([rcl]\S*) (\S+) (\S+) \S+$", run.stdout.lower())
     assert lines, run.stdout + run.stderr
-    return {name: [one, other] for name, one, other in lines}
+    ground = {"0": "gnd"}
+    return {name: [ground.get(one, one) for one in nodes] for name, *nodes in lines}
 
 
 def own(path: Path) -> dict[tuple[str, str], str]:
-    """The net of each pin as we read it, in ngspice's letters."""
+    """The net of each pin as we read it."""
     board = read_board(path, {})
     return {
-        (part.reference.lower(), pin.lower()): "0" if net == "GND" else net.lower()
+        (part.reference.lower(), pin.lower()): net.lower()
         for part in board.parts.values()
         for pin, net in part.pins.items()
     }

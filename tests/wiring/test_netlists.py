@@ -73,7 +73,7 @@ def test_pins_without_a_net_are_not_joined_by_their_name(judged):
     """IPC-D-356 calls the net of each of them N/C."""
     parts = changed(harbour(), U1={"11": "N/C", "2": "N/C"})
     found = judged(parts, "IPC-D-356", board=IPC_PARTS + '"R9" = "3.6k"\n"R10" = "3.6k"\n')
-    assert {*fails(found)} == {"board.serial-input", "board.open"}
+    assert {*fails(found)} == {"board.open"}
 
 
 def test_a_part_that_is_not_fitted_pulls_nothing_up(judged):
@@ -142,8 +142,7 @@ FAULTS = {
     ),
     "open serial input": (
         changed(harbour(), U1={"11": None}),
-        {"board.open": "U1 pin 11 (serial) is open; it belongs on ground",
-         "board.serial-input": "U1 pin 11 (serial) goes to nothing; the sheet has it on ground"},
+        {"board.open": "U1 pin 11 (serial) is open; it belongs on ground"},
     ),
     "open input": (
         changed(harbour(), U1={UP: None}),
@@ -157,12 +156,12 @@ FAULTS = {
     ),
     "latch and clock": (
         changed(harbour(), U1={"9": "CLOCK", "10": "LATCH"}),
-        {"board.lines": "U1 pin 9 (load) goes to CLOCK; the sheet has it on latch; U1 pin 10"
-         " (clock) goes to LATCH; the sheet has it on clock"},
+        {"board.lines": "U1 pin 9 (load) goes to CLOCK; it belongs on latch; U1 pin 10"
+         " (clock) goes to LATCH; it belongs on clock"},
     ),
     "data from the wrong output": (
         changed(harbour(), U1={"3": None, "12": "DATA"}),
-        {"board.lines": "U1 pin 3 (Q8) goes to nothing; the sheet has it on data"},
+        {"board.lines": "U1 pin 3 (Q8) goes to nothing; it belongs on data"},
     ),
     "two nets are one": (
         changed(harbour(), U1={DOWN: "UP"}, SW6={"1": "UP"}, R6={"2": "UP"}),
@@ -200,7 +199,7 @@ FAULTS = {
     ),
     "a line without a core": (
         changed(harbour(), J1={"4": None}),
-        {"board.lines": "U1 pin 3 (Q8) goes to nothing; the sheet has it on data; DATA (data)"
+        {"board.lines": "U1 pin 3 (Q8) goes to nothing; it belongs on data; DATA (data)"
          " reaches no pin of a connector"},
     ),
     "another register": (
@@ -277,6 +276,19 @@ def test_what_is_left_out_is_told(judged):
     assert (told.verdict, told.says) == ("not-judged", "U9 is not judged: [board] ignore names it")
 
 
+def test_a_missing_capacitor_is_told(judged):
+    found = judged({name: part for name, part in harbour().items() if name != "C1"})
+    assert "no capacitor stands between supply and ground" in found["board.left-out"].says
+
+
+def test_a_large_capacitor_on_a_line_fails_the_pad(tmp_path):
+    parts = with_part(C9=Part("100n", {"1": "CLOCK", "2": "GND"}))
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    failing = {one.id for one in padbench.verify(tmp_path / "pad.net", ()).findings
+               if one.verdict == "fail"}  # fmt: skip
+    assert any(id_.startswith("clock.") for id_ in failing)
+
+
 def test_two_nets_that_are_one_are_a_short(judged):
     found = fails(judged(FAULTS["two nets are one"][0]))
     assert "U1 pin 4 (P4) and U1 pin 5 (P3) share the net UP" in found["board.short"]
@@ -325,7 +337,7 @@ def test_a_transistor_is_an_inverter(judged):
         "R30": Part("10k", {"1": "LATCH", "2": "BASE"}),
         "R31": Part("4.7k", {"1": "VCC", "2": "LOAD"}),
     }
-    says = "U1 pin 9 (load) goes to LOAD, through the inverter Q1; the sheet has it on latch"
+    says = "U1 pin 9 (load) goes to LOAD, through the inverter Q1; it belongs on latch"
     assert fails(judged(parts)) == {"board.lines": says}
 
 
@@ -344,6 +356,32 @@ def test_what_is_on_the_board_besides_is_added_to_the_sheet(tmp_path):
     assert sheet.contacts.worn.nominal == pytest.approx(11e3)
     assert sheet.cable.capacitance.nominal == pytest.approx(100e-12 + 47e-12 / 2.5)
     assert "cable.capacitance" in {one.key for one in sheet.assumed}
+
+
+def test_capacitors_on_one_line_add_up_and_a_tolerance_told_is_kept(tmp_path):
+    parts = harbour() | {
+        "C8": Part("47p", {"1": "CLOCK", "2": "GND"}),
+        "C9": Part("53p", {"1": "GND", "2": "CLOCK"}),
+        "C10": Part("60p", {"1": "DATA", "2": "GND"}),
+        "R9": Part("3.6k 1%", {"1": "VCC", "2": "LATCH"}),
+        "R1": Part("39k 10%", {"1": "VCC", "2": "A"}),
+    }
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    sheet = load_sheet(tmp_path / "pad.net")
+    assert sheet.cable.capacitance.nominal == pytest.approx(140e-12)
+    lifter, pull_up = sheet.resistors.latch_to_supply, sheet.pull_up.value
+    assert (lifter.low, lifter.high) == pytest.approx((3564, 3636), rel=1e-5)
+    assert (pull_up.low, pull_up.high) == pytest.approx((35100, 42900), rel=1e-5)
+    assumed = {one.key for one in sheet.assumed}
+    assert "pull-up.value" in assumed
+    assert "resistors.latch-to-supply" not in assumed
+
+
+def test_a_series_resistor_of_no_value_is_told(judged):
+    parts = changed(harbour(), U1={"3": "OUT"}) | {"R22": Part("", {"1": "DATA", "2": "OUT"})}
+    found = judged(parts)
+    assert fails(found) == {}
+    assert found["board.left-out"].says == "R22 is not judged: the netlist gives no value"
 
 
 @pytest.mark.parametrize("form", ["s-expression", "SPICE"])
@@ -431,7 +469,7 @@ def test_a_sheet_made_from_a_netlist_is_the_board(tmp_path, capsys):
     assert sheet.chip.serial_input == "open"
     assert sheet.pull_up.value.nominal == 10e3
     board = judge_board(board_of(sheet), sheet)
-    assert {one.id for one in board if one.verdict == "fail"} <= {"board.open"}
+    assert {one.id for one in board if one.verdict == "fail"} == set()
 
 
 def test_what_the_netlist_lacks_is_given_on_the_command_line(tmp_path, capsys):
@@ -503,7 +541,7 @@ def test_a_large_board_of_something_else_is_refused_soon(tmp_path):
         began = time.process_time()
         with pytest.raises(SheetError, match=says):
             load_sheet(path)
-        assert time.process_time() - began < 5
+        assert time.process_time() - began < 15  # 4 s, and more where coverage is measured
 
 
 def test_a_netlist_that_is_not_there_is_one_line(tmp_path, capsys):

@@ -23,7 +23,7 @@ _SAYS = {
     " {at}; mirror the footprint",
     "turned": "{part} stands the other way round, so that all swap in a pattern: {at}; turn it",
     "exchanged": "supply and ground are exchanged at {part}: {at}",
-    "elsewhere": "{part} goes to {at}; the sheet has it on {meant}",
+    "elsewhere": "{part} goes to {at}; it belongs on {meant}",
     "open": "{part} is open; it belongs on {meant}",
     "not-carried": "{part} ({meant}) reaches no pin of a connector",
     "swapped": "{part} goes to {at}, and {meant}: the two are swapped",
@@ -194,9 +194,9 @@ class _Comparison:
         ids = {"VDD": "board.supply", "VSS": "board.supply", "serial": "board.serial-input"}
         for pin in self.pins:
             net, id_ = self.net(pin), ids.get(pin.name, "board.lines")
-            if not net and not pin.name.startswith("Q"):
+            if not net and pin.net != "open" and not pin.name.startswith("Q"):
                 self.add("board.open", "open", self.shown(pin), "", pin.net)
-            if pin.net not in self.meant.buttons and not self.fits(pin):
+            elif pin.net not in self.meant.buttons and not self.fits(pin):
                 inverter = "the inverter on latch" if self.meant.chip.latch_inverted else "latch"
                 meant = inverter if pin.net == "latch" else pin.net
                 by = self.drawn.inverter(net)
@@ -307,9 +307,15 @@ class _Comparison:
         ignored = self.meant.board.ignore if self.meant.board else ()
         for reference in ignored:
             self.add("board.left-out", "not-judged", reference, "", "[board] ignore names it")
+        if not self._of("decoupling"):
+            meant = "no capacitor stands between supply and ground"
+            self.add("board.left-out", "not-judged", "the supply's noise", "", meant)
         for link in self.drawn.links:
             one, other = link.nets
-            if link.role == "idle":
+            if link.role in ("in-contact", "in-line") and link.value is None:
+                meant = "the netlist gives no value"
+                self.add("board.left-out", "not-judged", link.reference, "", meant)
+            elif link.role == "idle":
                 self.add("board.no-effect", "idle", link.reference, one)
             elif link.role in ("no-place", "conducts"):
                 self.add("board.no-place", link.role, link.reference, one, other)

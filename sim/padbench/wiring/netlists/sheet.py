@@ -178,9 +178,12 @@ def _added(drawn: Drawn, data: Mapping[str, Any]) -> Iterator[tuple[str, str, st
     A resistor between a contact and its input counts as part of the contact, a capacitor on a line
     as part of the cable.
     """
-    ohms, farads = (
-        max((one.value.high for one in drawn.links if one.role == role and one.value), default=0.0)
-        for role in ("in-contact", "on-line")
+    told = [(link, link.value.high) for link in drawn.links if link.value is not None]
+    ohms = max((high for link, high in told if link.role == "in-contact"), default=0.0)
+    on_line = [(link, high) for link, high in told if link.role == "on-line"]
+    nets = {net for link, _ in on_line for net in link.nets} - {*drawn.rails}
+    farads = max(
+        (sum(high for link, high in on_line if net in link.nets) for net in nets), default=0.0
     )
     try:
         contacts = Contacts.model_validate(data.get("contacts", {}), by_alias=True, by_name=False)
@@ -205,9 +208,12 @@ def _spanning(value: Value, added: float, unit: str = "Ω") -> str:
 
 def _written(values: list[Value]) -> tuple[str, str]:
     """Several resistors as one value that spans them all, as a sheet has it; what is assumed."""
-    exact = all(value.low == value.high for value in values)
-    low, high = min(value.low for value in values), max(value.high for value in values)
-    if exact:
-        low, high = low * (1 - _TOLERANCE), high * (1 + _TOLERANCE)
+    spans = [
+        value
+        if value.low < value.high
+        else Value(value.low, value.low * (1 - _TOLERANCE), value.low * (1 + _TOLERANCE))
+        for value in values
+    ]
+    low, high = min(span.low for span in spans), max(span.high for span in spans)
     says = _spanning(Value((low + high) / 2, low, high), 0.0)
-    return says, f"{says}, as the netlist tells no tolerance" if exact else ""
+    return says, f"{says}, as the netlist tells no tolerance" if spans != values else ""
