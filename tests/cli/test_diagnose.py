@@ -65,6 +65,7 @@ def test_the_symptoms_of_the_toy_library_are_explained(number, capsys):
         (["A=A", "--pressed", "A, B"], "--pressed: it goes with a capture"),
         (["A=A", "--port", "nine-pin"], "--port: the sheet has no port 'nine-pin'"),
         (["pin 40=1V"], "--meter: pin 40: the CD4021B has pins 1 to 16"),
+        (["pin 40=1V", "--ask"], "--meter: pin 40: the CD4021B has pins 1 to 16"),
         (["--meter", "pin 9=1 A"], "--meter 1: "),
         (["--file", "no-such.txt"], "--file: no-such.txt: there is no such file"),
         (["--capture", "no-such.vcd"], "no-such.vcd"),

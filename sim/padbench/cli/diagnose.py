@@ -8,7 +8,7 @@ from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.files import whole_file
-from padbench.jobs.diagnose import bench_of, card_of, diagnose, diagnosed, noted
+from padbench.jobs.diagnose import bench_of, card_of, diagnose, diagnosed, hold_to_pad, noted
 from padbench.repair.observed import UnclearError, read_lines
 from padbench.repair.ranking import next_tests, rank
 from padbench.repair.words import Words
@@ -64,6 +64,7 @@ def _asked(options: Namespace) -> Result:
     """One question at a time, on standard error, so that --json stays alone; answers on stdin."""
     design, known, bench = bench_of(options.sheet, options.port)
     words, seen = Words(design.sheet), noted(options.seen, options.meter, options.file)
+    hold_to_pad(design, bench, seen)
     skipped: set[tuple[str, int]] = set()
     print(
         "Answer with eight bits, names, none; skip or Enter: another test; stop: enough.",

@@ -26,7 +26,7 @@ from padbench.sheet.model import Fault
 from padbench.trials.run import run_scenario
 from padbench.waveio import CaptureFile, WaveError
 
-__all__ = ["Diagnosis", "bench_of", "card_of", "diagnose", "diagnosed", "noted"]
+__all__ = ["Diagnosis", "bench_of", "card_of", "diagnose", "diagnosed", "hold_to_pad", "noted"]
 
 
 class FaultDocument(TypedDict):
@@ -205,16 +205,8 @@ def _add_capture(
         into.add(held, byte, times)
 
 
-def diagnosed(
-    design: Design,
-    known: Dictionary,
-    bench: MeterBench,
-    seen: Observed,
-    inputs: Sequence[Path] = (),
-) -> Result:
-    """The result for what was seen. Raises `Refusal` for nothing, or for what the pad has not."""
-    if not seen.reads and not seen.meter:
-        raise Refusal("", "nothing was observed; type for example idle=00000000 A=10000000")
+def hold_to_pad(design: Design, bench: MeterBench, seen: Observed) -> None:
+    """Refuse buttons and pins that the pad has not."""
     buttons = design.sheet.buttons
     for held in seen.reads:
         for name in pressed_in(held):
@@ -226,6 +218,19 @@ def diagnosed(
             raise Refusal(
                 "meter", f"{reading.where}: the {design.sheet.part.name} has pins 1 to {last}"
             )
+
+
+def diagnosed(
+    design: Design,
+    known: Dictionary,
+    bench: MeterBench,
+    seen: Observed,
+    inputs: Sequence[Path] = (),
+) -> Result:
+    """The result for what was seen. Raises `Refusal` for nothing, or for what the pad has not."""
+    if not seen.reads and not seen.meter:
+        raise Refusal("", "nothing was observed; type for example idle=00000000 A=10000000")
+    hold_to_pad(design, bench, seen)
     found = rank(known, bench, seen)
     it = Diagnosis(
         design,
