@@ -22,6 +22,9 @@ FAULTY = {
     "drives_z_for_low": ("each-button", "each-button", ""),
     "debounce_2ms": ("each-button", "each-button", ""),
     "policy_wrong": ("opposite-directions", "opposite-directions", ""),
+    "sleeps": ("idle-frame", "data.glitch", ""),
+    "sleeps_unclocked": ("idle-frame", "idle-frame", ""),
+    "debounce_forgets": ("each-button", "each-button", "input-stuck"),
     "idles_low": ("quick-pad", "quick-pad", "clock-inverted"),
     "late_by_three": ("quick-pad", "quick-pad", "sample-late"),
 }
