@@ -1,6 +1,7 @@
 """``padbench wiring`` on the example sheets."""
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -136,3 +137,32 @@ def test_verify_says_which_ports_and_what_to_change(capsys):
         ("pull-down-only", "fail"),
         ("pull-down-all-diodes", "fail"),
     }
+
+
+@pytest.mark.parametrize(
+    ("kind", "begins"), [("svg", b"<svg"), ("png", b"\x89PNG"), ("PDF", b"%PDF")]
+)
+def test_the_schematic_is_written_in_each_kind(capsys, tmp_path, kind, begins):
+    path = tmp_path / f"pad.{kind}"
+    assert main(["wiring", B, "--schematic", str(path)]) == 0
+    assert path.read_bytes().startswith(begins)
+    assert "Schematic:" in capsys.readouterr().out
+
+
+def test_what_a_schematic_needs_is_named(capsys, tmp_path, monkeypatch):
+    path = tmp_path / "pad.gif"
+    assert main(["wiring", B, "--schematic", str(path)]) == 2
+    assert ".png, .svg, .pdf" in capsys.readouterr().err
+    monkeypatch.setitem(sys.modules, "schemdraw", None)
+    path = path.with_suffix(".svg")
+    assert main(["wiring", B, "--schematic", str(path)]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "pip install 'padbench[schematic]'" in said
+    assert not path.exists()
+    # A page has all else, and says what it lacks.
+    report = tmp_path / "pad.html"
+    assert main(["wiring", B, "--report", str(report)]) == 0
+    page = report.read_text()
+    assert "No schematic: schemdraw is missing" in page
+    assert page.count("data:image/svg") == 1

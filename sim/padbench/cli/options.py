@@ -29,6 +29,7 @@ OUTPUTS = (
         "analogue",
         "csv",
         "drawing",
+        "schematic",
         "fit",
     ),
 )

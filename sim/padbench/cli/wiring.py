@@ -8,6 +8,7 @@ from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.files import whole_file
 from padbench.jobs.wiring import plan_wiring
+from padbench.results.result import Result
 from padbench.wiring.export import write_drawing, write_plan_csv
 
 __all__ = ["run"]
@@ -18,11 +19,17 @@ def run(arguments: list[str]) -> int:
     parser = Parser(
         "wiring",
         "What to solder, pin by pin: nets, parts, cable, checks in order, voltages to find.",
-        "padbench wiring sim/sheets/harbour-b.toml --drawing pad.svg",
+        "padbench wiring sim/sheets/harbour-b.toml --schematic pad.svg",
     )
     parser.add_argument("sheet", metavar="SHEET", type=Path)
     parser.add_argument("--csv", metavar="FILE", type=Path, help="the pins with their voltages")
     parser.add_argument("--drawing", metavar="FILE", type=Path, help="the package, .svg")
+    parser.add_argument(
+        "--schematic",
+        metavar="FILE",
+        type=Path,
+        help="the schematic of pad, cable and ports, .svg, .png or .pdf",
+    )
     add_output_options(parser, {})
     options = parser.parse_args(arguments)
     if options.drawing is not None and options.drawing.suffix.lower() != ".svg":
@@ -30,6 +37,9 @@ def run(arguments: list[str]) -> int:
     with usable(options.sheet):
         result = plan_wiring(options.sheet)
     wrote = {}
+    if options.schematic is not None:
+        _draw(result, options.schematic)
+        wrote["Schematic"] = options.schematic
     if options.csv is not None:
         with whole_file(options.csv) as out:
             write_plan_csv(result.data, out)
@@ -39,3 +49,22 @@ def run(arguments: list[str]) -> int:
             write_drawing(result.data, out, title=result.name)
         wrote["Drawing"] = options.drawing
     return emit([replace(result, wrote=wrote)], options, arguments)
+
+
+def _draw(result: Result, path: Path) -> None:
+    """The schematic, .svg with words that stay words; what cannot be drawn is a `UsageError`."""
+    from padbench.results.pictures import new_figure, save_figure
+    from padbench.wiring.schematic import draw_schematic, schematic_svg
+
+    broken = result.verdict == "fail"
+    try:
+        if path.suffix.lower() == ".svg":
+            drawn = schematic_svg(result.data, broken=broken)
+            with whole_file(path) as out:
+                out.write(drawn)
+            return
+        figure = new_figure(path, 1, 1)
+        draw_schematic(result.data, figure.add_axes((0, 0, 1, 1)), broken=broken)
+    except ValueError as error:
+        raise UsageError(f"--schematic: {error}") from None
+    save_figure(figure, path)

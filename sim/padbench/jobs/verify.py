@@ -365,7 +365,7 @@ def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Itera
         caption = "For the values above, one pad; padbench wiring lists all parts"
         heads = ("how many", "what", "value", "colour bands")
         yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",), paper=True)
-    yield from _drawn(design.sheet)
+    yield from _drawn(design.sheet, trial)
     if answer.thinnest:
         caption = "What holds with least to spare"
         block = findings_block(caption, answer.thinnest, folded=False)
@@ -398,7 +398,7 @@ def _changes(design: Design, plan: Plan) -> Iterator[Block]:
         yield Changes([(change, value_now(change, data)) for change in plan.alternatives])
 
 
-def _drawn(sheet: Sheet) -> Iterator[Section]:
+def _drawn(sheet: Sheet, trial: Trial) -> Iterator[Section]:
     """Schematic, package and parts of the pad as the sheet has it; a program has none."""
     if sheet.chip.kind == "firmware":
         return
@@ -406,9 +406,9 @@ def _drawn(sheet: Sheet) -> Iterator[Section]:
     needs = [(str(one.count), one.what, one.value, " ".join(one.bands), one.note)
              for one in plan.needs]  # fmt: skip
     parts = Table("Parts, as the sheet has them", ("", "what", "value", "bands", "note"), needs)
-    yield Section(
-        "drawing", "How it is wired", [drawing(sheet, plan), parts], ("page",), paper=True
-    )
+    broken = any(finding.verdict == "fail" for finding in trial.findings)
+    drawn = [*drawing(plan, broken=broken), parts]
+    yield Section("drawing", "How it is wired", drawn, ("page",), paper=True)
 
 
 _PLACES = {

@@ -8,15 +8,15 @@ from typing_extensions import TypedDict
 from padbench.circuit.findings import judge_electric
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import Drawing, Lines, Prose, Table, findings_blocks
+from padbench.results.blocks import Block, Drawing, Lines, Prose, Table, findings_blocks
 from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
-from padbench.sheet import Sheet
 from padbench.trials.run import Trial
-from padbench.wiring.export import write_drawing, write_schematic
+from padbench.wiring.export import write_drawing
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
+from padbench.wiring.schematic import schematic_svg
 
 __all__ = ["drawing", "plan_wiring"]
 
@@ -113,7 +113,6 @@ def plan_wiring(sheet: SheetLike) -> Result:
         make_document=lambda: _document(plan, faults),
         make_sections=lambda: [
             *_sections(
-                design.sheet,
                 plan,
                 faults,
                 plan_of(design.sheet, Trial(findings, (), ())).changes,
@@ -168,7 +167,7 @@ def _pair(volts: Range | None) -> Pair:
 
 
 def _sections(
-    sheet: Sheet, plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]
+    plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]
 ) -> Iterator[Section]:
     yield _brief(plan, faults, changes)
     if faults:
@@ -176,7 +175,7 @@ def _sections(
         lines = [*map(_fault, faults)]
         yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
-    yield Section("drawing", "How it is wired", [drawing(sheet, plan)], ("page",))
+    yield Section("drawing", "How it is wired", drawing(plan, broken=bool(faults)), ("page",))
     yield Section("pins", "Pins", [_pins(plan.pins)])
     needs = [
         (str(need.count), need.what, need.value, " ".join(need.bands), need.note)
@@ -215,14 +214,15 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
     return Section("brief", "", blocks, ("brief",))
 
 
-def drawing(sheet: Sheet, plan: WiringPlan) -> Drawing:
-    """Schematic and package of a sheet, for a page."""
-    schematic, package = StringIO(), StringIO()
-    write_schematic(sheet, plan, schematic, title=sheet.pad.name)
-    write_drawing(plan, package, title=sheet.pad.name)
-    return Drawing(
-        [("Schematic", schematic.getvalue()), ("Package, from above", package.getvalue())]
-    )
+def drawing(plan: WiringPlan, *, broken: bool) -> list[Block]:
+    """Schematic and package of a sheet, for a page; without schemdraw it says what is missing."""
+    package = StringIO()
+    write_drawing(plan, package, title=plan.sheet.pad.name)
+    drawn = [("Package, from above", package.getvalue())]
+    try:
+        return [Drawing([("Schematic", schematic_svg(plan, broken=broken)), *drawn])]
+    except ValueError as error:
+        return [Prose([f"No schematic: {error}."]), Drawing(drawn)]
 
 
 def _fault(fault: Finding) -> str:

@@ -1,8 +1,7 @@
-"""A wiring plan as CSV, as a drawing of the packages, and as a schematic.
+"""A wiring plan as CSV, and as a drawing of the packages.
 
 write_plan_csv(plan, out)
 write_drawing(plan, out, title="My pad")
-write_schematic(sheet, plan, out, title="My pad")
 """
 
 import csv
@@ -10,11 +9,9 @@ from html import escape
 from textwrap import wrap
 from typing import IO
 
-from padbench.core.units import show
-from padbench.sheet import Sheet
 from padbench.wiring.plan import Pin, Range, WiringPlan
 
-__all__ = ["write_drawing", "write_plan_csv", "write_schematic"]
+__all__ = ["write_drawing", "write_plan_csv"]
 
 
 def write_plan_csv(plan: WiringPlan, out: IO[str]) -> None:
@@ -126,96 +123,3 @@ def _package(
                 f'<text x="{lead + away * 6}" y="{y + 4 + number * _LINE}" text-anchor="{outer}"'
                 f' font-size="10">{escape(line)}</text>\n'
             )
-
-
-_ROW = 36
-"""Points from button to button in the schematic."""
-
-
-class _Pen:
-    """What the schematic is drawn with; ``made`` are its elements."""
-
-    def __init__(self) -> None:
-        self.made: list[str] = []
-
-    def path(self, path: str, fill: str = "none", kind: str = "wire") -> None:
-        self.made.append(f'<path class="{kind}" d="{path}" fill="{fill}" stroke="black"/>')
-
-    def wire(self, *points: tuple[int, int]) -> None:
-        self.path("M " + " L ".join(f"{x} {y}" for x, y in points))
-
-    def word(self, x: int, y: int, said: str, anchor: str = "start", size: int = 14) -> None:
-        place = f'x="{x}" y="{y}" text-anchor="{anchor}" font-size="{size}"'
-        self.made.append(f"<text {place}>{escape(said)}</text>")
-
-    def box(self, x: int, y: int, wide: int, high: int, fill: str = "white") -> None:
-        self.path(f"M {x} {y} h {wide} v {high} h {-wide} Z", fill, "box")
-
-    def circle(self, x: int, y: int, radius: int, fill: str) -> None:
-        self.made.append(f'<circle cx="{x}" cy="{y}" r="{radius}" fill="{fill}" stroke="black"/>')
-
-
-def write_schematic(sheet: Sheet, plan: WiringPlan, out: IO[str], *, title: str) -> None:
-    """Contacts with their pull-ups, the register, and the lines of the cable (SVG 1.1).
-
-    Of a chain of registers one box stands for all, its stages counted through.
-    """
-    tall = max(_ROW * len(sheet.buttons) + 60, 330)
-    pen, packages = _Pen(), len({pin.chip for pin in plan.pins})
-    pen.box(300, 22, 150, tall - 64, "#ece6d3")
-    pen.word(375, tall - 98, plan.part, "middle", 17)
-    pen.word(375, tall - 78, f"{sheet.chip.stages} stages", "middle")
-    if packages > 1:
-        pen.word(375, tall - 60, f"{packages} packages", "middle")
-    _contacts(pen, sheet, tall - 30)
-    _lines(pen, sheet)
-    out.write(
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 770 {tall}"'
-        f' font-family="sans-serif">\n<title>{escape(title)}</title>\n'
-        '<rect width="100%" height="100%" fill="white"/>\n' + "\n".join(pen.made) + "\n</svg>\n"
-    )
-
-
-def _contacts(pen: _Pen, sheet: Sheet, ground: int) -> None:
-    pull_up = sheet.pull_up.value
-    if pull_up is not None:
-        pen.word(20, 16, "supply")
-        pen.wire((30, 22), (30, 40 + _ROW * (len(sheet.buttons) - 1)))
-        pen.word(80, 16, f"{show(pull_up.nominal, 'Ω')} each")
-    pen.wire((122, 54), (122, ground), (130, ground))
-    pen.word(134, ground + 4, "ground")
-    for row, (name, stage) in enumerate(sorted(sheet.buttons.items(), key=lambda one: -one[1])):
-        y = 40 + row * _ROW
-        if pull_up is not None:
-            pen.wire((30, y), (170, y))
-            pen.box(62, y - 5, 40, 10)
-        pen.wire((170, y), (300, y))
-        pen.circle(170, y, 3, "black")
-        # An open contact: its blade stands off.
-        pen.wire((170, y), (170, y + 14), (160, y + 14), (136, y + 7))
-        pen.wire((136, y + 14), (122, y + 14))
-        pen.word(184, y - 4, name)
-        pen.word(306, y + 4, f"P{stage}")
-
-
-def _lines(pen: _Pen, sheet: Sheet) -> None:
-    lifts = {"latch": sheet.resistors.latch_to_supply, "clock": sheet.resistors.clock_to_supply}
-    pins = {"latch": "load", "clock": "clock", "data": f"Q{sheet.chip.stages}"}
-    pen.word(668, 16, "cable")
-    for y, (core, pin) in zip((52, 102, 152), pins.items(), strict=True):
-        pen.word(444, y + 4, pin, "end")
-        pen.wire((450, y), (660, y))
-        pen.word(668, y + 4, core)
-        lift = lifts.get(core)
-        if lift is not None:
-            pen.circle(590, y, 3, "black")
-            pen.wire((590, y), (590, y - 32))
-            pen.box(585, y - 27, 10, 20)
-            pen.word(600, y - 14, f"{show(lift.nominal, 'Ω')} to supply")
-    if sheet.chip.latch_inverted:
-        pen.path("M 520 41 V 63 L 494 52 Z", "white", "inverter")
-        pen.circle(490, 52, 4, "white")
-    tie = sheet.chip.serial_input
-    pen.word(444, 206, "serial", "end")
-    pen.wire((450, 202), (490, 202))
-    pen.word(496, 206, "open" if tie == "open" else f"to {tie}")

@@ -59,6 +59,7 @@ class Need:
 class WiringPlan:
     """Everything the wiring of one sheet needs."""
 
+    sheet: Sheet
     part: str
     pins: tuple[Pin, ...]
     needs: tuple[Need, ...]
@@ -95,6 +96,7 @@ def wiring_plan(sheet: Sheet) -> WiringPlan:
         pin for chip in range(1, chips + 1) for pin in _pins(sheet, part, chip, chips, volts)
     )
     return WiringPlan(
+        sheet,
         part.name,
         pins,
         tuple(_needs(sheet, chips)),

@@ -1,0 +1,169 @@
+"""The schematic: every pin and value on it, and nothing over anything else."""
+
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from itertools import combinations, pairwise
+from pathlib import Path
+
+import pytest
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from padbench.parts import port_names
+from padbench.sheet import sheet_from_text
+from padbench.wiring.plan import wiring_plan
+from padbench.wiring.schematic import draw_schematic, schematic_svg
+
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+B = (SHEETS / "harbour-b.toml").read_text(encoding="utf-8")
+SVG = "{http://www.w3.org/2000/svg}"
+EVERY_PORT = f"ports = {list(port_names())}".replace("'", '"')
+
+
+def plan(stages=8, part="CD4021B", *changes):
+    text = B.replace("stages = 8", f"stages = {stages}")
+    for name, stage in sheet_from_text(B, "b").buttons.items():
+        text = text.replace(f"\n{name} = {stage}", f"\n{name} = {stage + stages - 8}")
+    if part == "74HC165":
+        changes = (("CD4021B", part), ("latch-inverted = false", "latch-inverted = true"), *changes)
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    return wiring_plan(sheet_from_text(text, "x"))
+
+
+CASES = [
+    *((stages, part) for part in ("CD4021B", "74HC165") for stages in (8, 14, 16, 24)),
+    (8, "CD4021B", ('ports = ["push-pull", "pull-down-only"]', EVERY_PORT)),
+    (8, "CD4021B", ("Down = 3", "Down = 4"), ('"ground"', '"supply"')),
+    (16, "74HC165", ('"39k ± 5 %"', '"absent"'), ('"3.6k ± 5 %"', '"absent"')),
+    (8, "CD4021B", ('"39k ± 5 %"', '"0 Ω"'), ('"ground"', '"open"')),
+]
+
+
+def words(root):
+    """(text, left, right, top, foot) of each; a letter taken as 0.6 of its size wide."""
+    for node in root.iter(f"{SVG}text"):
+        (line,) = node
+        size, text = float(node.get("font-size")), line.text
+        x, y = float(node.get("x")), float(node.get("y")) + float(line.get("dy"))
+        wide = 0.6 * size * len(text)
+        left = x - wide * {"end": 1, "middle": 0.5, "start": 0}[node.get("text-anchor")]
+        middle = {"central": 0, "ideographic": -0.4, "hanging": 0.4, "alphabetic": -0.3}
+        y += middle[node.get("dominant-baseline")] * size
+        yield text, left, left + wide, y - 0.35 * size, y + 0.35 * size
+
+
+def strokes(root):
+    """Straight pieces of everything drawn."""
+    for node in root.iter():
+        drawn = node.get("d") or node.get("points")
+        if drawn is None or "A" in drawn:
+            continue
+        for run in drawn.split("M"):
+            numbers = [float(one) for one in re.findall(r"-?[0-9.]+(?:e-?[0-9]+)?", run)]
+            yield from pairwise(zip(numbers[::2], numbers[1::2], strict=True))
+
+
+def crosses(start, end, box):
+    """Whether a piece enters a box: clipped to each side in turn (Liang and Barsky, 1984)."""
+    _, left, right, top, foot = box
+    (x, y), (dx, dy) = start, (end[0] - start[0], end[1] - start[1])
+    since, until = 0.0, 1.0
+    for way, room in ((-dx, x - left), (dx, right - x), (-dy, y - top), (dy, foot - y)):
+        if way == 0:
+            if room < 0:
+                return False
+        elif way < 0:
+            since = max(since, room / way)
+        else:
+            until = min(until, room / way)
+    return since < until
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_no_word_stands_on_another_on_a_line_or_beyond_the_edge(case):
+    root = ET.fromstring(schematic_svg(plan(*case), broken=True))
+    left, top, wide, tall = map(float, root.get("viewBox").split())
+    boxes = [*words(root)]
+    for text, a, b, high, low in boxes:
+        assert left <= a, text
+        assert b <= left + wide, text
+        assert top <= high, text
+        assert low <= top + tall, text
+    for (one, a, b, up, down), (two, c, d, high, low) in combinations(boxes, 2):
+        assert b <= c or d <= a or down <= high or low <= up, (one, two)
+    lines = [*strokes(root)]
+    assert len(lines) > 100
+    for box in boxes:
+        assert not any(crosses(start, end, box) for start, end in lines), box[0]
+
+
+@pytest.mark.parametrize("case", CASES[:8])
+def test_every_pin_stands_there_by_name_and_number(case):
+    made = plan(*case)
+    said = [text for text, *_ in words(ET.fromstring(schematic_svg(made, broken=False)))]
+    for pin in made.pins:
+        assert said.count(pin.name) >= len({one.chip for one in made.pins})
+        assert str(pin.number) in said
+    assert said.count("39 kΩ") == 8
+    assert said.count("3.6 kΩ") == 2
+    assert said.count("100 nF") == len({pin.chip for pin in made.pins})
+    assert said.count("inverter") == (case[1] == "74HC165")
+    assert {*made.sheet.buttons, "latch", "clock", "data", "supply", "ground"} <= {*said}
+    assert "push-pull port" in said
+    assert "or: pull-down-only port" in said
+
+
+def test_values_and_ports_are_those_of_the_sheet():
+    every = ('ports = ["push-pull", "pull-down-only"]', EVERY_PORT)
+    changes = (("39k", "22k"), ('length = "2.5 m"', 'length = "1.5 m"'), every)
+    svg = schematic_svg(plan(8, "CD4021B", *changes), broken=False)
+    said = [text for text, *_ in words(ET.fromstring(svg))]
+    assert said.count("22 kΩ") == 8
+    assert "cable, 1.5 m" in said
+    for value in ("≤ 1 kΩ", "≤ 250 Ω", "2.5 V to 4 V", "3.3 V"):
+        assert value in said
+    bare = schematic_svg(plan(8, "CD4021B", ('"3.6k ± 5 %"', '"absent"')), broken=False)
+    assert "3.6 kΩ" not in bare
+
+
+def test_cautions_stand_on_it():
+    good = schematic_svg(plan(), broken=False)
+    assert "Unplug before you wire" in good
+    assert "cannot work" not in good
+    assert "cannot work" in schematic_svg(plan(), broken=True)
+    short = schematic_svg(plan(8, "CD4021B", ('"39k ± 5 %"', '"0 Ω"')), broken=True)
+    assert "Do not plug this in" in short
+
+
+def test_it_is_drawn_in_black_on_white_and_the_same_twice():
+    one, two = (schematic_svg(plan(16, "74HC165"), broken=False) for _ in range(2))
+    assert one == two
+    colours = {*re.findall(r"(?:stroke|fill|background-color)[:=]\"?([a-z#0-9()]+)", one)}
+    assert colours <= {"black", "white", "none"}
+
+
+def test_names_of_users_own_parts_are_no_markup():
+    odd = replace(plan(), part="A&B <$x$> \\alpha")
+    said = [one for one, *_ in words(ET.fromstring(schematic_svg(odd, broken=False)))]
+    assert "A＆B <＄x＄> ＼alpha" in said
+
+
+def test_on_axes_all_words_lie_within_the_figure():
+    figure = Figure()
+    draw_schematic(plan(8, "74HC165"), figure.add_axes((0, 0, 1, 1)), broken=True)
+    figure.draw_without_rendering()
+    words = [one for one in figure.findobj(Text) if one.get_text() and one.get_visible()]
+    assert {"clock-inhibit", "inverter"} <= {one.get_text() for one in words}
+    boxes = [(one.get_text(), one.get_window_extent()) for one in words if one.axes is not None]
+    boxes = [
+        (text, box) for text, box in boxes if box.width > 1 and not re.match("[-−0-9.]+$", text)
+    ]
+    for text, box in boxes:
+        assert figure.bbox.x0 <= box.x0, text
+        assert box.x1 <= figure.bbox.x1, text
+        assert figure.bbox.y0 <= box.y0, text
+    for (one, a), (two, b) in combinations(boxes, 2):
+        assert not a.overlaps(b), (one, two)
