@@ -94,6 +94,8 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
         ("wiring", ["--csv", "parts.toml"], "parts.toml"),
         ("wiring", ["--drawing", "link.svg"], "link.svg"),
         ("wiring", ["--csv", "twice.svg", "--drawing", "twice.svg"], "twice.svg"),
+        ("wiring", ["--schematic", "link.svg"], "link.svg"),
+        ("wiring", ["--spice", "pad.toml"], "pad.toml"),
         ("verify", ["--no-waves", "--analogue", "pad.toml"], "pad.toml"),
         (
             "verify",
@@ -102,7 +104,17 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
         ),
         ("play", ["--scenario", "idle", "--no-waves", "--picture", "link.svg"], "link.svg"),
     ],
-    ids=["csv", "parts", "drawing", "twice", "analogue", "scenarios", "picture"],
+    ids=[
+        "csv",
+        "parts",
+        "drawing",
+        "twice",
+        "schematic",
+        "spice",
+        "analogue",
+        "scenarios",
+        "picture",
+    ],
 )
 def test_no_output_is_written_over_what_the_run_reads_or_writes(
     capsys, tmp_path, monkeypatch, command, options, named
@@ -166,3 +178,17 @@ def test_what_a_schematic_needs_is_named(capsys, tmp_path, monkeypatch):
     page = report.read_text()
     assert "No schematic: schemdraw is missing" in page
     assert page.count("data:image/svg") == 1
+
+
+def test_a_port_that_is_not_known_is_one_line_and_no_netlist(capsys, tmp_path):
+    path = tmp_path / "read.cir"
+    assert main(["wiring", B, "--spice", str(path), "--port", "none"]) == 2
+    said = capsys.readouterr().err
+    assert (said.count("\n"), "--port: there is no port 'none'; try push-pull" in said) == (1, True)
+    assert not path.exists()
+    assert main(["wiring", B, "--spice", str(path), "--corner", "worst"]) == 2
+    capsys.readouterr()
+    # The port with the least to spare is taken where none is named.
+    assert main(["wiring", B, "--spice", str(path)]) == 0
+    assert "Netlist:" in capsys.readouterr().out
+    assert "on a pull-down-only port, slow corner" in path.read_text().splitlines()[0]

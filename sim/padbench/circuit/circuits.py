@@ -292,7 +292,7 @@ class Circuits:
         """
         supply = self.at_lines.supply
         low, drop = (
-            np.clip(mos_level(self._gains(rises)[0], *self._against(rises)), 0.0, supply)
+            np.clip(mos_level(self.gains(rises)[0], *self._against(rises)), 0.0, supply)
             for rises in (False, True)
         )
         high = supply - drop
@@ -330,7 +330,7 @@ class Circuits:
         (low, high), supply = self.data_levels, self.at_lines.supply
         start, end = (supply - low, supply - to) if rises else (high, to)
         farads = each(self.data_farads) if farads is None else farads
-        gain = np.minimum(*self._gains(rises))
+        gain = np.minimum(*self.gains(rises))
         straight = mos_time(farads, start, end, gain, *self._against(rises))
         if self.data_diode is None:
             return straight
@@ -430,7 +430,7 @@ class Circuits:
         overdrive = np.maximum(over.supply - each(d.drive_threshold), 0.0)
         return overdrive, up + down, held
 
-    def _gains(self, rises: bool) -> tuple[Array, Array]:
+    def gains(self, rises: bool) -> tuple[Array, Array]:
         """A/V² of the output by its guaranteed current, and by its transition time.
 
         See `_output_current`. The transition, 10 to 90 %, grows as the part's other times do.

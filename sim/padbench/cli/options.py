@@ -30,6 +30,7 @@ OUTPUTS = (
         "csv",
         "drawing",
         "schematic",
+        "spice",
         "fit",
     ),
 )

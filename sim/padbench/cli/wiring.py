@@ -3,11 +3,12 @@
 from dataclasses import replace
 from pathlib import Path
 
+from padbench.circuit.pad_model import CORNERS
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.files import whole_file
-from padbench.jobs.wiring import plan_wiring
+from padbench.jobs.wiring import netlist, plan_wiring
 from padbench.results.result import Result
 from padbench.wiring.export import write_drawing, write_plan_csv
 
@@ -30,12 +31,25 @@ def run(arguments: list[str]) -> int:
         type=Path,
         help="the schematic of pad, cable and ports, .svg, .png or .pdf",
     )
+    parser.add_argument(
+        "--spice",
+        metavar="FILE",
+        type=Path,
+        help="pad, cable and port with one read, as a netlist that ngspice -b FILE runs",
+    )
+    parser.add_argument(
+        "--corner", choices=CORNERS, default="slow", help="of --spice (default: slow)"
+    )
+    parser.add_argument(
+        "--port", metavar="KIND", help="of --spice (default: the sheet's with least to spare)"
+    )
     add_output_options(parser, {})
     options = parser.parse_args(arguments)
     if options.drawing is not None and options.drawing.suffix.lower() != ".svg":
         raise UsageError(f"--drawing: {options.drawing} does not end in .svg; it is drawn as SVG")
     with usable(options.sheet):
         result = plan_wiring(options.sheet)
+        spice = options.spice and netlist(result.data, options.port, options.corner)
     wrote = {}
     if options.schematic is not None:
         _draw(result, options.schematic)
@@ -48,6 +62,10 @@ def run(arguments: list[str]) -> int:
         with whole_file(options.drawing) as out:
             write_drawing(result.data, out, title=result.name)
         wrote["Drawing"] = options.drawing
+    if options.spice is not None:
+        with whole_file(options.spice) as out:
+            out.write(spice)
+        wrote["Netlist"] = options.spice
     return emit([replace(result, wrote=wrote)], options, arguments)
 
 

@@ -6,19 +6,23 @@ from io import StringIO
 from typing_extensions import TypedDict
 
 from padbench.circuit.findings import judge_electric
+from padbench.circuit.pad_model import Corner
+from padbench.circuit.waves import worst_port
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
 from padbench.results.blocks import Block, Drawing, Lines, Prose, Table, findings_blocks
 from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.result import Result, Section
+from padbench.routines.poll import with_timings
 from padbench.trials.run import Trial
 from padbench.wiring.export import write_drawing
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 from padbench.wiring.schematic import schematic_svg
+from padbench.wiring.spice import spice_netlist
 
-__all__ = ["drawing", "plan_wiring"]
+__all__ = ["drawing", "netlist", "plan_wiring"]
 
 Pair = list[float] | None
 """Lowest and highest volts; null where none can be foretold."""
@@ -123,6 +127,17 @@ def plan_wiring(sheet: SheetLike) -> Result:
         assumed=design.sheet.assumed,
         data=plan,
     )
+
+
+def netlist(plan: WiringPlan, port: str | None, corner: Corner) -> str:
+    """One read of a plan's pad for a circuit simulator, on the port named or the thinnest one.
+
+    Raises `Refusal` for a port that is not known.
+    """
+    port, known = port or worst_port(plan.sheet), plan.sheet.known_ports
+    if port not in known:
+        raise Refusal("port", f"there is no port {port[:60]!r}; try {', '.join(known)}")
+    return spice_netlist(with_timings(plan.sheet), port, corner)
 
 
 def _document(plan: WiringPlan, faults: Sequence[Finding]) -> WiringDocument:
