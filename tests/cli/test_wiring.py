@@ -74,11 +74,11 @@ def test_files_are_written(capsys, tmp_path):
     table, drawing = tmp_path / "pins.csv", tmp_path / "pad.svg"
     assert main(["wiring", B, "--csv", str(table), "--drawing", str(drawing)]) == 0
     assert table.read_text().startswith("register,pin,name")
-    assert drawing.read_text().startswith("<svg")
+    assert drawing.read_text().startswith("<?xml")
 
 
 @pytest.mark.parametrize(
-    "arguments", [["nowhere.toml"], [B, "--csv", "/proc/none/x.csv"], [B, "--drawing", "x.png"]]
+    "arguments", [["nowhere.toml"], [B, "--csv", "/proc/none/x.csv"], [B, "--drawing", "x.gif"]]
 )
 def test_what_cannot_be_used_is_one_line(capsys, arguments):
     assert main(["wiring", *arguments]) == 2
@@ -152,7 +152,7 @@ def test_verify_says_which_ports_and_what_to_change(capsys):
 
 
 @pytest.mark.parametrize(
-    ("kind", "begins"), [("svg", b"<svg"), ("png", b"\x89PNG"), ("PDF", b"%PDF")]
+    ("kind", "begins"), [("svg", b"<?xml"), ("png", b"\x89PNG"), ("PDF", b"%PDF")]
 )
 def test_the_schematic_is_written_in_each_kind(capsys, tmp_path, kind, begins):
     path = tmp_path / f"pad.{kind}"
@@ -176,8 +176,7 @@ def test_what_a_schematic_needs_is_named(capsys, tmp_path, monkeypatch):
     report = tmp_path / "pad.html"
     assert main(["wiring", B, "--report", str(report)]) == 0
     page = report.read_text()
-    assert "No schematic: schemdraw is missing" in page
-    assert page.count("data:image/svg") == 1
+    assert "No drawing: schemdraw is missing" in page
 
 
 def test_a_port_that_is_not_known_is_one_line_and_no_netlist(capsys, tmp_path):

@@ -2,8 +2,6 @@
 
 import csv
 import io
-import xml.etree.ElementTree as ET
-from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -11,7 +9,7 @@ import pytest
 from padbench.circuit.findings import judge_electric
 from padbench.core.buttons import BUTTONS
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
-from padbench.wiring.export import write_drawing, write_plan_csv
+from padbench.wiring.export import write_plan_csv
 from padbench.wiring.plan import wiring_plan
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
@@ -209,46 +207,3 @@ def test_csv_has_a_row_for_each_pin():
     assert float(rows[0]["A held most (V)"]) < 1.2
     assert float(rows[0]["B held least (V)"]) > 4.6
     assert rows[1]["idle least (V)"] == ""
-
-
-def test_the_drawing_is_xml_with_every_pin_and_net():
-    out = io.StringIO()
-    write_drawing(wiring_plan(B), out, title="A <pad> & more")
-    root = ET.fromstring(out.getvalue())
-    texts = [node.text for node in root.iter("{http://www.w3.org/2000/svg}text")]
-    for pin in wiring_plan(B).pins:
-        assert f"{pin.number} {pin.name}" in texts
-        assert pin.net in texts
-    assert root.find("{http://www.w3.org/2000/svg}title").text == "A <pad> & more"
-
-
-SVG = "{http://www.w3.org/2000/svg}"
-
-
-@pytest.mark.parametrize("stages", [8, 16])
-def test_names_of_a_165_stand_apart_within_the_drawing(stages):
-    """A letter is taken as 0.6 of its size, as in common sans-serif faces."""
-    text = (SHEETS / "harbour-b.toml").read_text(encoding="utf-8")
-    text = text.replace("CD4021B", "74HC165").replace("inverted = false", "inverted = true")
-    text = text.replace("stages = 8", f"stages = {stages}")
-    for name, stage in B.buttons.items():
-        text = text.replace(f"\n{name} = {stage}", f"\n{name} = {stage + stages - 8}")
-    made = sheet_from_text(text, "x")
-    plan, out = wiring_plan(made), io.StringIO()
-    write_drawing(plan, out, title="x")
-    root = ET.fromstring(out.getvalue())
-    wide, tall = map(int, root.get("viewBox").split()[2:])
-    boxes = []
-    for node in root.iter(f"{SVG}text"):
-        size = int(node.get("font-size") or 13)
-        length = 0.6 * size * len(node.text)
-        x, y = float(node.get("x")), float(node.get("y"))
-        left = x - length * {"end": 1, "middle": 0.5}.get(node.get("text-anchor"), 0)
-        assert left >= 0, node.text
-        assert left + length <= wide, node.text
-        assert size - 2 <= y <= tall, node.text
-        boxes.append((node.text, left, left + length, y - 0.7 * size, y))
-    for (one, a, b, top, foot), (two, c, d, high, low) in combinations(boxes, 2):
-        assert b <= c or d <= a or foot <= high or low <= top, (one, two)
-    # All load pins hang on one inverter.
-    assert len([one for one in root.iter(f"{SVG}path") if one.get("class") == "inverter"]) == 1

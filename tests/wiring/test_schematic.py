@@ -1,4 +1,4 @@
-"""The schematic: every pin and value on it, and nothing over anything else."""
+"""Schematic and packages: every pin and value on them, and nothing over anything else."""
 
 import re
 import xml.etree.ElementTree as ET
@@ -13,7 +13,7 @@ from matplotlib.text import Text
 from padbench.parts import port_names
 from padbench.sheet import sheet_from_text
 from padbench.wiring.plan import wiring_plan
-from padbench.wiring.schematic import draw_schematic, schematic_svg
+from padbench.wiring.schematic import draw_on, drawn_svg, packages, schematic
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 B = (SHEETS / "harbour-b.toml").read_text(encoding="utf-8")
@@ -82,9 +82,10 @@ def crosses(start, end, box):
     return since < until
 
 
+@pytest.mark.parametrize("picture", [schematic, packages])
 @pytest.mark.parametrize("case", CASES)
-def test_no_word_stands_on_another_on_a_line_or_beyond_the_edge(case):
-    root = ET.fromstring(schematic_svg(plan(*case), broken=True))
+def test_no_word_stands_on_another_on_a_line_or_beyond_the_edge(case, picture):
+    root = ET.fromstring(drawn_svg(picture, plan(*case), broken=True))
     left, top, wide, tall = map(float, root.get("viewBox").split())
     boxes = [*words(root)]
     for text, a, b, high, low in boxes:
@@ -95,7 +96,7 @@ def test_no_word_stands_on_another_on_a_line_or_beyond_the_edge(case):
     for (one, a, b, up, down), (two, c, d, high, low) in combinations(boxes, 2):
         assert b <= c or d <= a or down <= high or low <= up, (one, two)
     lines = [*strokes(root)]
-    assert len(lines) > 100
+    assert len(lines) > 30
     for box in boxes:
         assert not any(crosses(start, end, box) for start, end in lines), box[0]
 
@@ -103,7 +104,7 @@ def test_no_word_stands_on_another_on_a_line_or_beyond_the_edge(case):
 @pytest.mark.parametrize("case", CASES[:8])
 def test_every_pin_stands_there_by_name_and_number(case):
     made = plan(*case)
-    said = [text for text, *_ in words(ET.fromstring(schematic_svg(made, broken=False)))]
+    said = [text for text, *_ in words(ET.fromstring(drawn_svg(schematic, made, broken=False)))]
     for pin in made.pins:
         assert said.count(pin.name) >= len({one.chip for one in made.pins})
         assert str(pin.number) in said
@@ -116,30 +117,41 @@ def test_every_pin_stands_there_by_name_and_number(case):
     assert "or: pull-down-only port" in said
 
 
+@pytest.mark.parametrize("case", CASES)
+def test_packages_have_each_pin_with_its_name_and_net(case):
+    made = plan(*case)
+    said = [text for text, *_ in words(ET.fromstring(drawn_svg(packages, made, broken=False)))]
+    for pin in made.pins:
+        for text in (pin.name, pin.net, str(pin.number)):
+            assert text in said
+    assert said.count("open") >= sum(pin.net == "open" for pin in made.pins)
+    assert sum(text.endswith(", from above") for text in said) == made.pins[-1].chip
+
+
 def test_values_and_ports_are_those_of_the_sheet():
     every = ('ports = ["push-pull", "pull-down-only"]', EVERY_PORT)
     changes = (("39k", "22k"), ('length = "2.5 m"', 'length = "1.5 m"'), every)
-    svg = schematic_svg(plan(8, "CD4021B", *changes), broken=False)
+    svg = drawn_svg(schematic, plan(8, "CD4021B", *changes), broken=False)
     said = [text for text, *_ in words(ET.fromstring(svg))]
     assert said.count("22 kΩ") == 8
     assert "cable, 1.5 m" in said
     for value in ("≤ 1 kΩ", "≤ 250 Ω", "2.5 V to 4 V", "3.3 V"):
         assert value in said
-    bare = schematic_svg(plan(8, "CD4021B", ('"3.6k ± 5 %"', '"absent"')), broken=False)
+    bare = drawn_svg(schematic, plan(8, "CD4021B", ('"3.6k ± 5 %"', '"absent"')), broken=False)
     assert "3.6 kΩ" not in bare
 
 
 def test_cautions_stand_on_it():
-    good = schematic_svg(plan(), broken=False)
+    good = drawn_svg(schematic, plan(), broken=False)
     assert "Unplug before you wire" in good
     assert "cannot work" not in good
-    assert "cannot work" in schematic_svg(plan(), broken=True)
-    short = schematic_svg(plan(8, "CD4021B", ('"39k ± 5 %"', '"0 Ω"')), broken=True)
+    assert "cannot work" in drawn_svg(schematic, plan(), broken=True)
+    short = drawn_svg(schematic, plan(8, "CD4021B", ('"39k ± 5 %"', '"0 Ω"')), broken=True)
     assert "Do not plug this in" in short
 
 
 def test_it_is_drawn_in_black_on_white_and_the_same_twice():
-    one, two = (schematic_svg(plan(16, "74HC165"), broken=False) for _ in range(2))
+    one, two = (drawn_svg(schematic, plan(16, "74HC165"), broken=False) for _ in range(2))
     assert one == two
     colours = {*re.findall(r"(?:stroke|fill|background-color)[:=]\"?([a-z#0-9()]+)", one)}
     assert colours <= {"black", "white", "none"}
@@ -147,13 +159,13 @@ def test_it_is_drawn_in_black_on_white_and_the_same_twice():
 
 def test_names_of_users_own_parts_are_no_markup():
     odd = replace(plan(), part="A&B <$x$> \\alpha")
-    said = [one for one, *_ in words(ET.fromstring(schematic_svg(odd, broken=False)))]
+    said = [one for one, *_ in words(ET.fromstring(drawn_svg(schematic, odd, broken=False)))]
     assert "A＆B <＄x＄> ＼alpha" in said
 
 
 def test_on_axes_all_words_lie_within_the_figure():
     figure = Figure()
-    draw_schematic(plan(8, "74HC165"), figure.add_axes((0, 0, 1, 1)), broken=True)
+    draw_on(figure.add_axes((0, 0, 1, 1)), schematic, plan(8, "74HC165"), broken=True)
     figure.draw_without_rendering()
     words = [one for one in figure.findobj(Text) if one.get_text() and one.get_visible()]
     assert {"clock-inhibit", "inverter"} <= {one.get_text() for one in words}

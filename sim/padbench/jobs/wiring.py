@@ -1,7 +1,9 @@
 """What to solder for a sheet, pin by pin, and the voltages to find with a meter."""
 
 from collections.abc import Iterator, Sequence
-from io import StringIO
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from typing_extensions import TypedDict
 
@@ -13,14 +15,17 @@ from padbench.jobs.loading import Refusal, SheetLike, design_of
 from padbench.results.blocks import Block, Drawing, Lines, Prose, Table, findings_blocks
 from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
+from padbench.results.pictures import new_figure
 from padbench.results.result import Result, Section
 from padbench.routines.poll import with_timings
 from padbench.trials.run import Trial
-from padbench.wiring.export import write_drawing
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
-from padbench.wiring.schematic import schematic_svg
+from padbench.wiring.schematic import Picture, draw_on, drawn_svg, packages, schematic
 from padbench.wiring.spice import spice_netlist
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 __all__ = ["drawing", "netlist", "plan_wiring"]
 
@@ -125,8 +130,18 @@ def plan_wiring(sheet: SheetLike) -> Result:
         findings=findings,
         inputs=design.inputs(),
         assumed=design.sheet.assumed,
+        figures={
+            name: partial(_figure, picture, plan, bool(faults))
+            for name, picture in (("drawing", packages), ("schematic", schematic))
+        },
         data=plan,
     )
+
+
+def _figure(picture: Picture, plan: WiringPlan, broken: bool, path: Path) -> "Figure":
+    figure = new_figure(path, 1, 1)
+    draw_on(figure.add_axes((0, 0, 1, 1)), picture, plan, broken=broken)
+    return figure
 
 
 def netlist(plan: WiringPlan, port: str | None, corner: Corner) -> str:
@@ -230,14 +245,13 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
 
 
 def drawing(plan: WiringPlan, *, broken: bool) -> list[Block]:
-    """Schematic and package of a sheet, for a page; without schemdraw it says what is missing."""
-    package = StringIO()
-    write_drawing(plan, package, title=plan.sheet.pad.name)
-    drawn = [("Package, from above", package.getvalue())]
+    """Schematic and packages of a sheet, for a page; without schemdraw it says what is missing."""
+    pictures = (("Schematic", schematic), ("Package, from above", packages))
     try:
-        return [Drawing([("Schematic", schematic_svg(plan, broken=broken)), *drawn])]
+        drawn = [(says, drawn_svg(picture, plan, broken=broken)) for says, picture in pictures]
     except ValueError as error:
-        return [Prose([f"No schematic: {error}."]), Drawing(drawn)]
+        return [Prose([f"No drawing: {error}."])]
+    return [Drawing(drawn)]
 
 
 def _fault(fault: Finding) -> str:

@@ -1,26 +1,28 @@
-"""The schematic of a pad, its cable and its ports, as an engineer draws it.
+"""The schematic of a pad, its cable and its ports, as an engineer draws it, and its packages.
 
-    svg = schematic_svg(wiring_plan(sheet), broken=False)
-    draw_schematic(plan, axes, broken=False)       # the same on axes of matplotlib
+    svg = drawn_svg(schematic, wiring_plan(sheet), broken=False)
+    draw_on(axes, packages, plan, broken=False)      # on axes of matplotlib
 
 Needs the extra ``schematic`` (schemdraw), which is imported when a drawing is made.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Any, Literal
 
 from padbench.circuit.design import least, most
-from padbench.core.units import Value, show
-from padbench.parts import Figure, PortKind
+from padbench.core.units import show
+from padbench.parts import PortKind
 from padbench.sheet import Sheet
 from padbench.wiring.faults import UNPLUGGED, shorts
 from padbench.wiring.plan import Pin, WiringPlan
 
-__all__ = ["draw_schematic", "schematic_svg"]
+__all__ = ["Picture", "draw_on", "drawn_svg", "packages", "schematic"]
 
 Point = tuple[float, float]
 _Side = Literal["left", "center", "right"]
+Picture = Callable[["_Pen", WiringPlan], float]
+"""What draws a plan; it hands back how far down it went."""
 
 _CAUTION = "Unplug before you wire. Check with a meter which core is supply before you plug in."
 _BROKEN = "This cannot work as it is: mend the sheet before you wire anything."
@@ -31,33 +33,39 @@ _PITCH = 1.15
 _CHIP = 5.9
 """Where a register's left edge stands: right of the pull-ups and the contacts."""
 
+_MARGIN = 0.3
+"""Units around it."""
+
 _WORD, _SMALL = 13, 11
 """Points of names, and of numbers and values."""
 
 
-def schematic_svg(plan: WiringPlan, *, broken: bool) -> str:
-    """The drawing as SVG 1.1; where the pad is ``broken`` it says so.
+def drawn_svg(picture: Picture, plan: WiringPlan, *, broken: bool) -> str:
+    """A picture as SVG 1.1; where the pad is ``broken`` it says so.
 
     Raises ``ValueError`` without schemdraw.
     """
-    svg = _drawn("svg", plan, broken).get_imagedata("svg").decode()
+    svg = _drawn("svg", picture, plan, broken).get_imagedata("svg").decode()
     # Where its names are not known a browser would take a face with serifs.
     return str(svg.replace('font-family="sans"', 'font-family="sans-serif"'))
 
 
-def draw_schematic(plan: WiringPlan, axes: Any, *, broken: bool) -> None:
+def draw_on(axes: Any, picture: Picture, plan: WiringPlan, *, broken: bool) -> None:
     """The same on empty axes of matplotlib; their figure gets its size. Raises as above."""
-    drawing = _drawn(axes, plan, broken)
+    drawing = _drawn(axes, picture, plan, broken)
     drawing.draw(show=False)
-    box, edge = drawing.get_bbox(), 0.3
+    box, edge = drawing.get_bbox(), _MARGIN
     axes.set_axis_off()
     axes.set(xlim=(box.xmin - edge, box.xmax + edge), ylim=(box.ymin - edge, box.ymax + edge))
     axes.figure.set_size_inches(axes.viewLim.width / 2, axes.viewLim.height / 2)
 
 
-def _drawn(canvas: Any, plan: WiringPlan, broken: bool) -> Any:
+def _drawn(canvas: Any, picture: Picture, plan: WiringPlan, broken: bool) -> Any:
     pen = _Pen(canvas)
-    _pad(pen, plan.sheet, plan, broken)
+    foot = picture(pen, plan)
+    cautions = [UNPLUGGED.strip()] * shorts(plan.sheet) + [_BROKEN] * broken + [_CAUTION]
+    for line, says in enumerate(cautions):
+        pen.word((0, foot - 0.6 - 0.45 * line), says)
     return pen.drawing
 
 
@@ -72,7 +80,7 @@ class _Pen:
             raise ValueError("schemdraw is missing; pip install 'padbench[schematic]'") from None
         self.of, self.logic = elements, logic
         self.drawing = schemdraw.Drawing(canvas=canvas, show=False)
-        self.drawing.config(fontsize=_SMALL, lw=1.4, bgcolor="white", margin=0.3)
+        self.drawing.config(fontsize=_SMALL, lw=1.4, bgcolor="white", margin=_MARGIN)
 
     def add(self, element: Any) -> Any:
         return self.drawing.add(element)
@@ -86,17 +94,18 @@ class _Pen:
         element = getattr(self.of, kind)().at(start).to(end)
         self.add(element.label(_plain(says), fontsize=_SMALL) if says else element)
 
-    def at(self, kind: str, point: Point) -> None:
-        """A sign that hangs on one point: Dot, Ground, Vdd, NoConnect, Terminal."""
-        self.add(getattr(self.of, kind)().at(point).theta(0))
+    def at(self, point: Point, *kinds: str) -> None:
+        """Signs that hang on one point: Dot, Ground, Vdd, NoConnect."""
+        for kind in kinds:
+            self.add(getattr(self.of, kind)().at(point).theta(0))
 
     def word(self, at: Point, says: str, align: _Side = "left", size: int = _SMALL) -> None:
-        self.add(
-            self.of.Label()
-            .at(at)
-            .theta(0)
-            .label(_plain(says), ofst=0, halign=align, valign="center", fontsize=size)
-        )
+        # The library reckons all words as if they were centred, and narrower than some faces are.
+        wide = 0.6 * size / 36 * len(says)
+        left = at[0] - wide * {"left": 0.0, "center": 0.5, "right": 1.0}[align]
+        self.add(self.of.Gap().at((left, at[1])).to((left + wide, at[1])))
+        label = self.of.Label().at(at).theta(0)
+        self.add(label.label(_plain(says), ofst=0, halign=align, valign="center", fontsize=size))
 
     def frame(self, left: float, top: float, right: float, foot: float) -> None:
         self.add(self.of.Rect((left, foot), (right, top), ls="--", lw=1).at((0, 0)).theta(0))
@@ -108,24 +117,54 @@ def _plain(says: str) -> str:
     return "".join(signs.get(one, one if one.isprintable() else "?") for one in says)
 
 
-def _pad(pen: _Pen, sheet: Sheet, plan: WiringPlan, broken: bool) -> None:
-    several = len({pin.chip for pin in plan.pins})
+def packages(pen: _Pen, plan: WiringPlan) -> float:
+    """Each package from above, pin 1 at the upper left, with the net of every pin.
+
+    An inverter before the load pin stands at the first package, as all load pins hang on one.
+    """
+    top, left, wide = 0.0, 7.0, 1.2 + 0.36 * max(len(pin.name) for pin in plan.pins)
+    for chip, pins in _by_chip(plan):
+        half = (len(pins) + 1) // 2
+        high = half * 1.5 + 0.9
+        names = [pin.name for pin in pins]
+        title = f"{_titled(plan, chip)}, from above"
+        pen.word((left + wide / 2, top + 0.4), title, "center", _WORD)
+        dip = pen.of.IcDIP(names=names, pins=2 * half, width=wide, spacing=0.9, pfontsize=_SMALL)
+        made = pen.add(dip.at((left, top - high)).theta(0))
+        for pin in pins:
+            x, y = made.absanchors[f"p{pin.number}"]
+            way, side = (-1, "right") if pin.number <= half else (1, "left")
+            if plan.sheet.chip.latch_inverted and pin.name == "load" and chip == 1:
+                pen.add(pen.logic.Not().at((x + way * 1.6, y)).to((x, y)))
+                x += way * 1.5
+            for line, says in enumerate([pin.net, *pin.goes_to.split("; ")]):
+                size = _SMALL if line else _WORD
+                pen.word((x + way * 0.3, y + 0.2 - 0.36 * line), says, side, size)
+        top -= high + 1.5
+    return top + 1.2
+
+
+def _by_chip(plan: WiringPlan) -> list[tuple[int, list[Pin]]]:
+    chips = sorted({pin.chip for pin in plan.pins})
+    return [(chip, [pin for pin in plan.pins if pin.chip == chip]) for chip in chips]
+
+
+def _titled(plan: WiringPlan, chip: int) -> str:
+    own = plan.sheet.part.stages
+    several = plan.sheet.chip.stages > own
+    return plan.part + (f", stages {(chip - 1) * own + 1}–{chip * own}" if several else "")
+
+
+def schematic(pen: _Pen, plan: WiringPlan) -> float:
+    """Contacts with their pull-ups, registers one below the other, cable and ports."""
     placed: list[_Chip] = []
-    for chip in range(1, several + 1):
-        pins = [pin for pin in plan.pins if pin.chip == chip]
-        says = plan.part
-        if several > 1:
-            own = sheet.part.stages
-            says += f", stages {(chip - 1) * own + 1}–{chip * own}"
+    for chip, pins in _by_chip(plan):
         top = placed[-1].foot - 3.4 if placed else 0.0
-        placed.append(_Chip(pen, pins, says, top))
-        _inputs(pen, sheet, pins, placed[-1])
-    plug = _lines(pen, sheet, placed)
+        placed.append(_Chip(pen, pins, _titled(plan, chip), top))
+        _inputs(pen, plan.sheet, pins, placed[-1])
+    plug = _lines(pen, plan.sheet, placed)
     foot = placed[-1].foot - 1.6
-    _ports(pen, sheet, plug, foot)
-    cautions = [UNPLUGGED.strip()] * shorts(sheet) + [_BROKEN] * broken + [_CAUTION]
-    for line, says in enumerate(cautions):
-        pen.word((0, foot - 0.6 - 0.45 * line), says)
+    return min(foot, _ports(pen, plan.sheet, plug, foot))
 
 
 class _Chip:
@@ -164,11 +203,10 @@ class _Chip:
         self.out: Point | None = self.at[on[0].name] if on else None
         x, y = self.at["VDD"][0], self.at["VDD"][1] + 0.5
         pen.wire(self.at["VDD"], (x, y))
-        pen.at("Dot", (x, y))
-        pen.at("Vdd", (x, y))
+        pen.at((x, y), "Dot", "Vdd")
         pen.between("Capacitor", (x, y), (x + 1.7, y), "100 nF")
-        pen.at("Ground", (x + 1.7, y))
-        pen.at("Ground", self.at["VSS"])
+        pen.at((x + 1.7, y), "Ground")
+        pen.at(self.at["VSS"], "Ground")
         pen.word((x - 0.7, self.foot - 0.7), says, "right", _WORD)
 
 
@@ -183,12 +221,13 @@ def _inputs(pen: _Pen, sheet: Sheet, pins: Sequence[Pin], chip: _Chip) -> None:
             pen.wire(node, (x, y))
             if pull_up is not None:
                 lifted.append(y)
-                pen.at("Dot", node)
+                pen.at(node, "Dot")
                 pen.between("Resistor", (0, y), node, show(pull_up.nominal, "Ω"))
             pen.wire(node, (node[0], y - 0.55), (2.4, y - 0.55))
             pen.between("Button", (2.4, y - 0.55), (3.4, y - 0.55))
-            pen.at("GroundSignal", (3.4, y - 0.55))
-            names = [name for name, stage in sheet.buttons.items() if stage == _stage(sheet, pin)]
+            pen.at((3.4, y - 0.55), "GroundSignal")
+            own = (pin.chip - 1) * sheet.part.stages + int(pin.name[1:])
+            names = [name for name, stage in sheet.buttons.items() if stage == own]
             more = [f"{len(names) - 1} more"] if len(names) > 2 else names[1:]
             pen.word((3.65, y + 0.22), ", ".join([names[0], *more]))
         elif pin.name[1:].isdigit() and pin.name[0] == "P":
@@ -196,35 +235,32 @@ def _inputs(pen: _Pen, sheet: Sheet, pins: Sequence[Pin], chip: _Chip) -> None:
             pen.wire((0, y), (x, y))
     if lifted:
         pen.wire((0, min(lifted)), (0, max(lifted)))
-        pen.at("Vdd", (0, max(lifted)))
-
-
-def _stage(sheet: Sheet, pin: Pin) -> int:
-    return (pin.chip - 1) * sheet.part.stages + int(pin.name[1:])
+        pen.at((0, max(lifted)), "Vdd")
 
 
 def _lines(pen: _Pen, sheet: Sheet, chips: Sequence[_Chip]) -> Point:
     """Right of the registers: ties, the buses of a chain, resistors, cable. Top of its plug."""
-    first, edge = chips[0], chips[0].right
+    edge, latch, clock = chips[0].right, chips[0].at["load"][1], chips[0].at["clock"][1]
     for chip, before in zip(chips, (None, *chips), strict=False):
         for pin in chip.pins:
             at = chip.at[pin.name]
             if pin.net == "open":
                 pen.wire(at, (at[0] + 0.35, at[1]))
-                pen.at("NoConnect", (at[0] + 0.35, at[1]))
+                pen.at((at[0] + 0.35, at[1]), "NoConnect")
             elif pin.name == "serial" and before is not None and before.out is not None:
                 corner = edge + 0.9
                 pen.wire(before.out, (corner, before.out[1]), (corner, at[1]), at)
             elif pin.name in ("serial", "clock-inhibit"):
-                pen.at("Ground" if pin.net == "ground" else "Vdd", at)
+                pen.at(at, "Ground" if pin.net == "ground" else "Vdd")
     core = edge + (6.8 if sheet.chip.latch_inverted else 5.4)
-    rows = _rows(first)
+    rows = {"supply": latch + _PITCH, "latch": latch, "clock": clock}
+    rows |= {"data": clock - _PITCH, "ground": clock - 2 * _PITCH}
     for name, net in (("load", "latch"), ("clock", "clock")):
         y, bus = rows[net], edge + (1.5 if net == "latch" else 2.1)
         for chip in chips[1:]:
             pen.wire((bus, y), (bus, chip.at[name][1]), chip.at[name])
         for chip in chips[:-1] if len(chips) > 1 else ():
-            pen.at("Dot", (bus, chip.at[name][1]))
+            pen.at((bus, chip.at[name][1]), "Dot")
         begin = chips[0].at[name]
         if net == "latch" and sheet.chip.latch_inverted:
             # It points at the pins, with its bubble there.
@@ -237,29 +273,17 @@ def _lines(pen: _Pen, sheet: Sheet, chips: Sequence[_Chip]) -> Point:
         lift = getattr(sheet.resistors, f"{net}_to_supply")
         if lift is not None:
             x = core - 2.2
-            pen.at("Dot", (x, y))
+            pen.at((x, y), "Dot")
             pen.between("Resistor", (x, y), (x, y + 1.5))
-            pen.at("Vdd", (x, y + 1.5))
+            pen.at((x, y + 1.5), "Vdd")
             pen.word((x + 0.4, y + 0.75), show(lift.nominal, "Ω"))
     if (out := chips[-1].out) is not None:
         corner = edge + 2.8
         pen.wire(out, (corner, out[1]), (corner, rows["data"]), (core, rows["data"]))
     for net, sign in (("supply", "Vdd"), ("ground", "Ground")):
         pen.wire((core - 0.6, rows[net]), (core, rows[net]))
-        pen.at(sign, (core - 0.6, rows[net]))
+        pen.at((core - 0.6, rows[net]), sign)
     return _cable(pen, sheet, core, rows)
-
-
-def _rows(chip: _Chip) -> dict[str, float]:
-    """Heights of the cable's cores, at the first register."""
-    latch, clock = chip.at["load"][1], chip.at["clock"][1]
-    return {
-        "supply": latch + _PITCH,
-        "latch": latch,
-        "clock": clock,
-        "data": clock - _PITCH,
-        "ground": clock - 2 * _PITCH,
-    }
 
 
 def _cable(pen: _Pen, sheet: Sheet, x: float, rows: dict[str, float]) -> Point:
@@ -271,8 +295,8 @@ def _cable(pen: _Pen, sheet: Sheet, x: float, rows: dict[str, float]) -> Point:
     pen.word((x + 2.8, top + 0.25), "plug", "center")
     for name, y in rows.items():
         pen.wire((x, y), (x + 2.8, y))
-        pen.at("Dot", (x, y))
-        pen.at("Dot", (x + 2.8, y))
+        pen.at((x, y), "Dot")
+        pen.at((x + 2.8, y), "Dot")
         pen.word((x + 1.4, y + 0.22), name, "center")
     return x + 2.8, top
 
@@ -281,10 +305,10 @@ _WIDE = 8.2
 """Units of a port's frame."""
 
 
-def _ports(pen: _Pen, sheet: Sheet, plug: Point, foot: float) -> None:
-    """Each kind of port of the sheet, joined to the plug by the names of the cores."""
-    left = plug[0] + 0.8
-    top = begin = plug[1] + 0.5
+def _ports(pen: _Pen, sheet: Sheet, plug: Point, foot: float) -> float:
+    """Each kind of port of the sheet, joined to the plug by the names of the cores. Its foot."""
+    left, begin = plug[0] + 0.8, plug[1] + 0.5
+    top, lowest = begin, foot
     for place, name in enumerate(sheet.works_with.ports):
         port = sheet.port(name)
         high = 5.4 + 1.3 * (port.data_pull_up is not None) + 1.0 * (port.data_pull_down is not None)
@@ -294,19 +318,21 @@ def _ports(pen: _Pen, sheet: Sheet, plug: Point, foot: float) -> None:
         pen.word((left + 0.3, top - 0.4), f"{'or: ' * (place > 0)}{name} port", size=_WORD)
         _port(pen, sheet, port, (left + 0.6, top))
         top -= high + 0.4
+        lowest = min(lowest, top)
+    return lowest
 
 
 def _port(pen: _Pen, sheet: Sheet, port: PortKind, at: Point) -> None:
     x, top = at
     y = top - 1.3
-    volts = show(_usual(port.supply or sheet.pad.supply), "V")
+    given = port.supply
+    volts = sheet.pad.supply.nominal if given is None else given.typ or least(given)
     _terminal(pen, (x, y), "supply")
-    _way(pen, [("Diode", "")] if port.supply_diode else [], (x + 3.4, y), (x, y))
-    pen.at("Vdd", (x + 3.4, y))
-    pen.word((x + 3.7, y + 0.2), volts)
+    _way(pen, [("Diode", "")] * port.supply_diode, (x + 3.4, y), (x, y))
+    pen.at((x + 3.4, y), "Vdd")
+    pen.word((x + 3.7, y + 0.2), show(volts, "V"))
     _terminal(pen, (x + 5.2, y), "ground")
-    pen.wire((x + 5.2, y), (x + 6.6, y))
-    pen.at("Ground", (x + 6.6, y))
+    _way(pen, [], (x + 5.2, y), (x + 6.6, y), "Ground")
 
     y = top - 3.5
     _terminal(pen, (x, y), "latch, clock")
@@ -314,7 +340,7 @@ def _port(pen: _Pen, sheet: Sheet, port: PortKind, at: Point) -> None:
     pen.wire((x, y), node)
     if port.output_high_resistance is not None:
         ohms, high = show(most(port.output_high_resistance), "Ω"), port.output_high
-        pen.at("Dot", node)
+        pen.at(node, "Dot")
         pen.wire(node, (node[0], y + 1.1))
         chain = [("Switch", ""), ("Resistor", f"≤ {ohms}")]
         _way(pen, chain, (node[0], y + 1.1), (x + 5.9, y + 1.1), "Vdd")
@@ -326,11 +352,11 @@ def _port(pen: _Pen, sheet: Sheet, port: PortKind, at: Point) -> None:
     y = top - 4.7 - 1.3 * (port.data_pull_up is not None)
     _terminal(pen, (x, y), "data")
     node = (x + 2.2, y)
-    _way(pen, [("Diode", "")] if port.data_diode else [], node, (x, y))
+    _way(pen, [("Diode", "")] * port.data_diode, node, (x, y))
     up, down = (port.data_pull_up, 0.9, "Vdd"), (port.data_pull_down, -1.0, "Ground")
     for figure, step, sign in (up, down):
         if figure is not None:
-            pen.at("Dot", node)
+            pen.at(node, "Dot")
             pen.wire(node, (node[0], y + step))
             chain = [("Resistor", f"≥ {show(least(figure), 'Ω')}")]
             _way(pen, chain, (node[0], y + step), (x + 4.2, y + step), sign)
@@ -339,15 +365,9 @@ def _port(pen: _Pen, sheet: Sheet, port: PortKind, at: Point) -> None:
     pen.word((x + 6.1, y), "is read")
 
 
-def _usual(volts: Value | Figure) -> float:
-    if isinstance(volts, Value):
-        return volts.nominal
-    return volts.typ if volts.typ is not None else least(volts)
-
-
 def _terminal(pen: _Pen, at: Point, says: str) -> None:
     pen.word((at[0], at[1] + 0.28), says)
-    pen.at("Dot", at)
+    pen.at(at, "Dot")
 
 
 def _way(
@@ -360,5 +380,4 @@ def _way(
         pen.between(kind, here, there, says)
         here = there
     pen.wire(here, end)
-    if sign:
-        pen.at(sign, end)
+    pen.at(end, *[sign] * bool(sign))

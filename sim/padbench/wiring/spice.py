@@ -71,12 +71,9 @@ class _Netlist:
         self.design = design_of(sheet, sheet.part, sheet.port(port))
         self.circuits = Circuits(self.design)
         self.d = {one.name: float(getattr(self.design, one.name)[0]) for one in fields(Design)}
-        self.latch = (_SETTLED, _SETTLED + self.d["latch_width"])
-        period, first = self.d["clock_low"] + self.d["clock_high"], self.latch[1]
-        first += self.d["latch_to_clock"]
-        falls = [first + place * period for place in range(int(self.d["clocks"]))]
-        self.clocks = [(fall, fall + self.d["clock_low"]) for fall in falls]
-        self.end = falls[-1] + period
+        self.period = self.d["clock_low"] + self.d["clock_high"]
+        first = _SETTLED + self.d["latch_width"] + self.d["latch_to_clock"]
+        self.falls = [first + place * self.period for place in range(int(self.d["clocks"]))]
         # Released is 1; in the order in which they are read.
         buttons = sorted(set(sheet.buttons.values()), reverse=True)
         self.held = set(buttons[::2])
@@ -88,20 +85,18 @@ class _Netlist:
         yield f"* {name}: one read on a {self.port} port, {self.corner} corner"
         yield "* Run it with: ngspice -b FILE. It is a calculation, not a guarantee."
         yield from _FIXED.splitlines()
-        for line, drive in (("latch", [self.latch]), ("clock", self.clocks)):
-            rest = int(line == "clock")
-            yield f"Vdrive_{line} drive_{line} 0 PWL(0 {rest}"
-            for begin, end in drive:
-                points = ((begin, rest), (begin + _EDGE, 1 - rest), (end, 1 - rest))
-                yield "+ " + " ".join(f"{_n(at)} {level}" for at, level in points)
-                yield f"+ {_n(end + _EDGE)} {rest}"
-            yield "+ )"
+        for line, levels, at, wide, period in (
+            ("latch", "0 1", _SETTLED, self.d["latch_width"], 1.0),
+            ("clock", "1 0", self.falls[0], self.d["clock_low"], self.period),
+        ):
+            times = " ".join(map(_n, (at, _EDGE, _EDGE, wide - _EDGE, period)))
+            yield f"Vdrive_{line} drive_{line} 0 PULSE({levels} {times})"
         yield from self._line("latch", self.circuits.latch)
         yield from self._line("clock", self.circuits.clock)
         yield from self._inputs()
         yield from self._register()
         yield from self._data()
-        yield f".tran 20n {_n(self.end)} 0 10n"
+        yield f".tran 20n {_n(self.falls[-1] + self.period)} 0 10n"
         yield ".end"
 
     def _worst(self, measured: Array) -> int:
@@ -113,6 +108,20 @@ class _Netlist:
         said = (f"{axis} {end:g}" if isinstance(end, float) else end for axis, end in ends)
         yield f"* {what}, at its corner: {', '.join(said)}"
 
+    def _held(
+        self, name: str, supply: float, top: float, ohms: float, leak: float, farads: float
+    ) -> Iterator[str]:
+        """What a node hangs on beside what drives it."""
+        yield f"Vdd_{name} vdd_{name} 0 {_n(supply)}"
+        if ohms < ABSENT:
+            yield f"Rpad_{name} vdd_{name} {name} {_n(ohms)}"
+        yield f"Ileak_{name} 0 {name} {_n(leak)}"
+        yield f"C_{name} {name} 0 {_n(farads)}"
+        # What protects a pin keeps leakage from lifting it beyond the supplies.
+        yield f"Vtop_{name} top_{name} 0 {_n(top)}"
+        yield f"Dtop_{name} {name} top_{name} ideal"
+        yield f"Dfoot_{name} 0 {name} ideal"
+
     def _line(self, name: str, line: Line) -> Iterator[str]:
         """Latch or clock: the pad's resistor, leakage, cable and inputs, and what drives it."""
         d, over, at = self.d, self.circuits.at_lines, self._worst(line.rise_high)
@@ -122,20 +131,11 @@ class _Netlist:
             return float(np.broadcast_to(value, shape)[0, at])
 
         driven, supply = line.driven, here(over.supply)
-        ohms, cable = here(driven.resistor), d["cable_length"] * d["cable_per_metre"]
-        lifted = d["lift_r"] < ABSENT
+        ohms, lifted = here(driven.resistor), d["lift_r"] < ABSENT
         level = d["lift_low"] or here(over.console)
         yield from self._stands(name, over, at)
-        yield f"Vdd_{name} vdd_{name} 0 {_n(supply)}"
-        if ohms < ABSENT:
-            yield f"Rpad_{name} vdd_{name} {name} {_n(ohms)}"
-        yield f"Ileak_{name} 0 {name} {_n((here(driven.source) - supply) / ohms)}"
-        yield f"Ccable_{name} {name} 0 {_n(cable)}"
-        yield f"Cinputs_{name} {name} 0 {_n(here(driven.farads) - cable)}"
-        # What protects a pin keeps leakage from lifting the line beyond the supplies.
-        yield f"Vtop_{name} top_{name} 0 {_n(max(supply, level) if lifted else supply)}"
-        yield f"Dtop_{name} {name} top_{name} ideal"
-        yield f"Dfoot_{name} 0 {name} ideal"
+        leak, top = (here(driven.source) - supply) / ohms, max(supply, level * lifted)
+        yield from self._held(name, supply, top, ohms, leak, here(driven.farads))
         pulled = name
         if d["emission"] > 0:
             pulled = f"pulled_{name}"
@@ -154,17 +154,17 @@ class _Netlist:
         low_at, high_at = here(line.low_at), here(line.high_at)
         # Both ends of what the data sheet leaves open: an edge counts at the far one.
         middle, half = (low_at + high_at) / 2, (high_at - low_at) / 2 if self.slow else 0.0
-        inverted = name == "latch" and (
-            self.sheet.chip.latch_inverted != (self.sheet.part.load_level == "low")
-        )
-        ends, sign = ("0 latch", -1) if inverted else (f"{name} 0", 1)
+        low_loads = self.sheet.chip.latch_inverted != (self.sheet.part.load_level == "low")
+        ends, sign = ("0 latch", -1) if name == "latch" and low_loads else (f"{name} 0", 1)
         yield f"Ssees_{name} one sees_{name} {ends} sees_{name}"
         yield f".model sees_{name} SW(VT={_n(sign * middle)} VH={_n(half)} RON=10 ROFF=1e9)"
         yield f"Rsees_{name} sees_{name} 0 10k"
         yield f"Csees_{name} sees_{name} 0 0.1p"
         self.high_at = high_at
         edge = f"TRIG v(drive_{name}) VAL=0.5"
-        (rise, fall) = self.latch if name == "latch" else self.clocks[0][::-1]
+        rise, fall = _SETTLED, _SETTLED + d["latch_width"]
+        if name == "clock":
+            rise, fall = self.falls[0] + d["clock_low"], self.falls[0]
         there = f"TARG v({name}) VAL="
         for what, bench, how in (
             ("rise", here(line.rise_high), f"{edge} RISE=1 {there}{_n(high_at)} RISE=1"),
@@ -175,35 +175,22 @@ class _Netlist:
             yield from _measured(f"{name}_{what}", bench, how)
 
     def _inputs(self) -> Iterator[str]:
-        """An input for each stage with a button, pressed or released."""
-        d, over = self.d, self.circuits.at_inputs
+        """One input with its contact pressed and one released: those of all stages are alike."""
+        d, over, (low_at, high_at) = self.d, self.circuits.at_inputs, self.circuits.input_thresholds
         pressed, released = self.circuits.inputs
-        low_at, high_at = self.circuits.input_thresholds
-        corners = {
-            "pressed": self._worst(pressed - low_at),
-            "released": self._worst(high_at - released),
-        }
-        for state, at in corners.items():
-            yield from self._stands(f"inputs {state}", over, at)
-            yield f"Vdd_{state} vdd_{state} 0 {_n(over.supply[0, at])}"
-        shown = set()
-        for stage in sorted(set(self.sheet.buttons.values())):
-            state = "pressed" if stage in self.held else "released"
-            at, pin = corners[state], f"in_{stage}"
-            contact = over.contact[0, at] if state == "pressed" else d["dirt"]
-            if over.pull_up[0, at] < ABSENT:
-                yield f"Rup_{stage} vdd_{state} {pin} {_n(over.pull_up[0, at])}"
-            yield f"Rcontact_{stage} {pin} 0 {_n(contact)}"
-            yield f"Ileak_{stage} 0 {pin} {_n(self.circuits.input_leakage[0, at])}"
-            yield f"Cin_{stage} {pin} 0 {_n(d['input_c'])}"
-            yield f"Dtop_{stage} {pin} vdd_{state} ideal"
-            yield f"Dfoot_{stage} 0 {pin} ideal"
+        for state, bench, towards, contact in (
+            ("pressed", pressed, pressed - low_at, over.contact),
+            ("released", released, high_at - released, np.full(over.contact.shape, d["dirt"])),
+        ):
+            at = self._worst(towards)
+            yield from self._stands(f"an input {state}", over, at)
+            supply, leak = float(over.supply[0, at]), float(self.circuits.input_leakage[0, at])
+            ohms = float(over.pull_up[0, at])
+            yield from self._held(state, supply, supply, ohms, leak, d["input_c"])
+            yield f"Rcontact_{state} {state} 0 {_n(contact[0, at])}"
             middle = (low_at[0, at] + high_at[0, at]) / 2
-            yield f"Bown_{stage} own_{stage} 0 V=u(v({pin})-{_n(middle)})"
-            if state not in shown:
-                shown.add(state)
-                bench = (pressed if state == "pressed" else released)[0, at]
-                yield from _measured(state, bench, f"FIND v({pin}) AT={_n(_SETTLED)}")
+            yield f"Bown_{state} own_{state} 0 V=u(v({state})-{_n(middle)})"
+            yield from _measured(state, bench[0, at], f"FIND v({state}) AT={_n(_SETTLED)}")
 
     def _register(self) -> Iterator[str]:
         """Its stages in levels of 0 and 1; inputs without a button are tied to supply."""
@@ -219,7 +206,8 @@ class _Netlist:
         serial = {"ground": 0, "supply": 1, "open": 0.5}[self.sheet.chip.serial_input]
         yield f"Vserial q_0 0 {serial}"
         for stage in range(1, self.sheet.chip.stages + 1):
-            own = f"own_{stage}" if stage in self.sheet.buttons.values() else "one"
+            held = "own_pressed" if stage in self.held else "own_released"
+            own = held if stage in self.sheet.buttons.values() else "one"
             yield f"X{stage} {own} q_{stage - 1} q_{stage} load both follow sees_clock stage"
 
     def _data(self) -> Iterator[str]:
@@ -230,10 +218,8 @@ class _Netlist:
             circuits.data_time(to, rises=rises) for to, rises in ((high_at, True), (low_at, False))
         )
         at = self._worst(rise + fall)
-        supply, gain = (
-            over.supply[0, at],
-            [np.minimum(*circuits.gains(up))[0, at] for up in (False, True)],
-        )
+        gain = [np.minimum(*circuits.gains(up))[0, at] for up in (False, True)]
+        supply = over.supply[0, at]
         yield from self._stands("data", over, at)
         yield f"Vdd_data vdd_data 0 {_n(supply)}"
         yield f"Vconsole console 0 {_n(over.console[0, at])}"
@@ -265,11 +251,11 @@ class _Netlist:
         yield f"Ileak_data 0 data {_n(over.sign[at] * d['input_leakage'])}"
         levels = [float(level[0, at]) for level in circuits.data_levels]
         edges = {(0, 1): ("rise", rise, high_at), (1, 0): ("fall", fall, low_at)}
-        for place, bits in enumerate(pairwise(self.bits[: len(self.clocks)])):
+        for place, bits in enumerate(pairwise(self.bits[: len(self.falls)])):
             if bits not in edges:
                 continue
             word, seconds, to = edges.pop(bits)
-            since = f"TD={_n(self.clocks[place][1])}"
+            since = f"TD={_n(self.falls[place] + d['clock_low'])}"
             gate = f"v(gate) VAL={_n(supply / 2)} {'FALL' if word == 'rise' else 'RISE'}=1 {since}"
             there = f"TARG v(data) VAL={_n(to[0, at])} {word.upper()}=1 {since}"
             yield from _measured(f"data_{word}", seconds[0, at], f"TRIG {gate} {there}")
@@ -277,9 +263,8 @@ class _Netlist:
                 clock = f"v(clock) VAL={_n(self.high_at)} RISE=1 {since}"
                 answer = circuits.answers[1][0, at]
                 yield from _measured("answer", answer, f"TRIG {clock} {there}")
-        for place, (begin, _) in enumerate(self.clocks):
-            bit = self.bits[place] if place < len(self.bits) else None
-            bench = levels[bit] if bit is not None else None
+        for place, begin in enumerate(self.falls):
+            bench = levels[self.bits[place]] if place < len(self.bits) else None
             found = f"FIND v(data) AT={_n(begin + d['sample'])}"
             yield from _measured(f"bit_{place + 1}", bench, found)
 
