@@ -3,6 +3,7 @@
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
+from functools import cache
 from itertools import combinations, pairwise
 from pathlib import Path
 
@@ -21,6 +22,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 EVERY_PORT = f"ports = {list(port_names())}".replace("'", '"')
 
 
+@cache
 def plan(stages=8, part="CD4021B", *changes):
     text = B.replace("stages = 8", f"stages = {stages}")
     for name, stage in sheet_from_text(B, "b").buttons.items():
@@ -40,6 +42,17 @@ CASES = [
     (16, "74HC165", ('"39k ± 5 %"', '"absent"'), ('"3.6k ± 5 %"', '"absent"')),
     (8, "CD4021B", ('"39k ± 5 %"', '"0 Ω"'), ('"ground"', '"open"')),
 ]
+
+
+_MADE = {}
+
+
+def svg(picture, made, *, broken):
+    """Drawn once for all tests."""
+    key = picture, id(made), broken
+    if key not in _MADE:
+        _MADE[key] = made, drawn_svg(picture, made, broken=broken)
+    return _MADE[key][1]
 
 
 def words(root):
@@ -85,7 +98,7 @@ def crosses(start, end, box):
 @pytest.mark.parametrize("picture", [schematic, packages])
 @pytest.mark.parametrize("case", CASES)
 def test_no_word_stands_on_another_on_a_line_or_beyond_the_edge(case, picture):
-    root = ET.fromstring(drawn_svg(picture, plan(*case), broken=True))
+    root = ET.fromstring(svg(picture, plan(*case), broken=False))
     left, top, wide, tall = map(float, root.get("viewBox").split())
     boxes = [*words(root)]
     for text, a, b, high, low in boxes:
@@ -104,7 +117,7 @@ def test_no_word_stands_on_another_on_a_line_or_beyond_the_edge(case, picture):
 @pytest.mark.parametrize("case", CASES[:8])
 def test_every_pin_stands_there_by_name_and_number(case):
     made = plan(*case)
-    said = [text for text, *_ in words(ET.fromstring(drawn_svg(schematic, made, broken=False)))]
+    said = [text for text, *_ in words(ET.fromstring(svg(schematic, made, broken=False)))]
     for pin in made.pins:
         assert said.count(pin.name) >= len({one.chip for one in made.pins})
         assert str(pin.number) in said
@@ -120,7 +133,7 @@ def test_every_pin_stands_there_by_name_and_number(case):
 @pytest.mark.parametrize("case", CASES)
 def test_packages_have_each_pin_with_its_name_and_net(case):
     made = plan(*case)
-    said = [text for text, *_ in words(ET.fromstring(drawn_svg(packages, made, broken=False)))]
+    said = [text for text, *_ in words(ET.fromstring(svg(packages, made, broken=False)))]
     for pin in made.pins:
         for text in (pin.name, pin.net, str(pin.number)):
             assert text in said
@@ -131,22 +144,22 @@ def test_packages_have_each_pin_with_its_name_and_net(case):
 def test_values_and_ports_are_those_of_the_sheet():
     every = ('ports = ["push-pull", "pull-down-only"]', EVERY_PORT)
     changes = (("39k", "22k"), ('length = "2.5 m"', 'length = "1.5 m"'), every)
-    svg = drawn_svg(schematic, plan(8, "CD4021B", *changes), broken=False)
-    said = [text for text, *_ in words(ET.fromstring(svg))]
+    drawn = svg(schematic, plan(8, "CD4021B", *changes), broken=False)
+    said = [text for text, *_ in words(ET.fromstring(drawn))]
     assert said.count("22 kΩ") == 8
     assert "cable, 1.5 m" in said
     for value in ("≤ 1 kΩ", "≤ 250 Ω", "2.5 V to 4 V", "3.3 V"):
         assert value in said
-    bare = drawn_svg(schematic, plan(8, "CD4021B", ('"3.6k ± 5 %"', '"absent"')), broken=False)
+    bare = svg(schematic, plan(8, "CD4021B", ('"3.6k ± 5 %"', '"absent"')), broken=False)
     assert "3.6 kΩ" not in bare
 
 
 def test_cautions_stand_on_it():
-    good = drawn_svg(schematic, plan(), broken=False)
+    good = svg(schematic, plan(), broken=False)
     assert "Unplug before you wire" in good
     assert "cannot work" not in good
-    assert "cannot work" in drawn_svg(schematic, plan(), broken=True)
-    short = drawn_svg(schematic, plan(8, "CD4021B", ('"39k ± 5 %"', '"0 Ω"')), broken=True)
+    assert "cannot work" in svg(schematic, plan(), broken=True)
+    short = svg(schematic, plan(8, "CD4021B", ('"39k ± 5 %"', '"0 Ω"')), broken=True)
     assert "Do not plug this in" in short
 
 
@@ -159,7 +172,7 @@ def test_it_is_drawn_in_black_on_white_and_the_same_twice():
 
 def test_names_of_users_own_parts_are_no_markup():
     odd = replace(plan(), part="A&B <$x$> \\alpha")
-    said = [one for one, *_ in words(ET.fromstring(drawn_svg(schematic, odd, broken=False)))]
+    said = [one for one, *_ in words(ET.fromstring(svg(schematic, odd, broken=False)))]
     assert "A＆B <＄x＄> ＼alpha" in said
 
 
