@@ -105,7 +105,7 @@ class _Pen:
         left = at[0] - wide * {"left": 0.0, "center": 0.5, "right": 1.0}[align]
         self.add(self.of.Gap().at((left, at[1])).to((left + wide, at[1])))
         label = self.of.Label().at(at).theta(0)
-        self.add(label.label(_plain(says), ofst=0, halign=align, valign="center", fontsize=size))
+        self.add(label.label(_plain(says), halign=align, valign="center", fontsize=size))
 
     def frame(self, left: float, top: float, right: float, foot: float) -> None:
         self.add(self.of.Rect((left, foot), (right, top), ls="--", lw=1).at((0, 0)).theta(0))
