@@ -30,8 +30,6 @@ if TYPE_CHECKING:
     from padbench.cosim.result import RegressResult
     from padbench.results.result import Result
 
-__all__ = ["PadbenchResult", "padbench_result", "pytest_configure"]
-
 _WORDS = ("scenarios", "exhaustive", "true_time", "prove", "simulator", "limit")
 
 

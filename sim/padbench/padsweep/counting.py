@@ -30,8 +30,6 @@ from padbench.core.buttons import BUTTONS, OPPOSITES
 from padbench.core.pad import PadModel
 from padbench.padsweep.tally import PadExample, PadKind, PadPart, PadTally
 
-__all__ = ["PAIRS", "ContactLanes", "count_parts", "moments", "pad_parts", "run_part"]
-
 Words: TypeAlias = npt.NDArray[np.uint64]
 """One wire in many cases, a bit each; 1 is pressed."""
 

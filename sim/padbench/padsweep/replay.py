@@ -19,15 +19,6 @@ from padbench.padsweep.tally import TIES, PadCase, PadPart
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.scenarios.timetable import Timetable
 
-__all__ = [
-    "case_from_text",
-    "case_text",
-    "case_timing",
-    "moment_ps",
-    "pad_case",
-    "says_case",
-]
-
 _US = 1_000_000
 
 _EXAMPLE = "held=A+Up then=Up at=5 stopped-bit=3 extra-clocks=1 serial-input=ground"

@@ -6,20 +6,6 @@ from typing import Literal
 
 from padbench.core.pad import Policy
 
-__all__ = [
-    "FAULTS",
-    "KINDS",
-    "TIES",
-    "Choice",
-    "PadCase",
-    "PadCounts",
-    "PadExample",
-    "PadKind",
-    "PadPart",
-    "PadTally",
-    "Tie",
-]
-
 Tie = Literal["ground", "supply", "open"]
 
 TIES: dict[int | None, Tie] = {0: "ground", 1: "supply", None: "open"}
