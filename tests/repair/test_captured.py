@@ -34,6 +34,7 @@ def test_the_order_of_the_presses_is_enough(known, read, fault):
     best = rank(known, MeterBench(known), seen).candidates[0]
     assert fault in {None if one is None else (one.kind, one.at) for one in best.faults}
     assert best.explains == best.reads
+    assert best.healthy == (fault is None)
 
 
 def test_without_the_presses_what_reads_at_rest_is_taken_for_a_fault(known):

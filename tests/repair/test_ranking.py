@@ -161,3 +161,11 @@ def test_each_pair_of_ports_and_states_has_labels_of_its_own(known):
             parts = [known.first_part(row) for row in (one, other)]
             same = len({(known.fixed[p, held], known.random[p, held]) for p in parts}) == 1
             assert (known.labels[one, held] == known.labels[other, held]) == same
+
+
+def test_a_pad_that_is_fed_through_an_input_is_found_by_its_supply_pin(known, meter):
+    """It reads as a sound one; its supply pin stands a diode below the supply."""
+    assert ranked(known, meter, *SOUND, "pin 16=4.9V").candidates[0].healthy
+    low = ranked(known, meter, *SOUND, "pin 16=4.1V").candidates[0]
+    assert not low.healthy
+    assert ("core-open", "supply", None) in names(low)
