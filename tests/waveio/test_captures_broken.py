@@ -112,15 +112,13 @@ CSV_CASES = {
     "nan volts": (CSV.replace(",0,", ",0.1,") + "9e-6,nan,1,1\n", "line 11: nan as latch"),
     "infinite volts": (CSV.replace(",0,", ",0.1,") + "9e-6,-inf,1,1\n", "line 11: -inf as latch"),
     "levels of letters": (
-        CSV.replace(",0,1,1", ",L,H,H") + "8e-6,L,H,H\n" * 1500,
-        "line 2: 'L' in column 2; a number",
+        CSV.replace(",0,1,1", ",L,H,H") + "8e-6,L,M,H\n" * 1500,
+        "line 11: 'M' among levels; H, L, High",
     ),
     "dates": (
         CSV.replace("e-6,", ":00:00,"),
         "line 2: '0:00:00' in column 1; a number should stand here, the time in seconds",
     ),
-    "CR only": (CSV.replace("\n", "\r"), "line 1: lines end in CR alone; save them with LF"),
-    "utf-16": (CSV.encode("utf-16"), "line 1: the text is UTF-16"),
     "not gzip after all": (b"\x1f\x8b" + b"hello" * 30, "line 1: "),
     "binary": (bytes(range(256)) * 40, "line 1: a zero byte"),
 }

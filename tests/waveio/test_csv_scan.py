@@ -245,12 +245,30 @@ def test_a_closing_line_of_text_ends_the_capture(tmp_path, block, closing):
 
 
 @pytest.mark.parametrize("block", [1 << 20, 40])
-@pytest.mark.parametrize("after", ["2e-5,0.5\n", "2e-5,0.5", "up,7\n", "nan,nan\n"])
-def test_text_between_rows_is_refused(tmp_path, block, after):
+@pytest.mark.parametrize(
+    ("after", "says"),
+    [
+        ("2e-5,0.5\n", None),
+        ("2e-5,0.5", "no line end"),
+        ("up,7\n", "line 23: 'up' in column 1; a number"),
+        ("nan,nan\n", "line 23: nan as time"),
+    ],
+)
+def test_text_between_rows_is_left_out_and_what_follows_is_judged(
+    tmp_path, monkeypatch, block, after, says
+):
     path = tmp_path / "between.csv"
     rows = "".join(f"{n}e-6,0.5\n" for n in range(20))
     path.write_text("time,v\n" + rows + "PAUSE\n" + after)
-    with pytest.raises(WaveError, match="line 22: 1 fields; there should be 2"):
+    if says in (None, "no line end"):
+        with open_capture(path) as scan:
+            monkeypatch.setattr(csv_scan, "_BLOCK", block)
+            pieces = list(scan.pieces(Columns(0, None, {"v": 1})))
+        left_out = max(piece.left_out for piece in pieces)
+        assert left_out == ((1, "line 22: PAUSE") if says is None else (0, ""))
+        assert says is None or says in pieces[-1].broken_off
+        return
+    with pytest.raises(WaveError, match=says):
         scanned(path, Columns(0, None, {"v": 1}), block)
 
 

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -22,7 +23,7 @@ from padbench.core.sentences import filled
 from padbench.core.timeline import HIGH
 from padbench.waveio import Thresholds
 
-__all__ = ["RULES", "findings_of", "judge_levels"]
+__all__ = ["RULES", "findings_of", "judge_levels", "judge_supply"]
 
 _PRACTICE = (Source("common practice", "common practice"),)
 _MEMORY = (Source("from memory", "from memory"),)
@@ -33,6 +34,9 @@ _ANYWHERE = Met()
 _MOST = 10
 _EXCHANGED = 4
 """So many latches for each clock are none: a read has eight clocks for its one latch."""
+_FEW_ROWS = 0.4
+"""Of the rows; a list of changes may have two at one time, where clock and data change (assumed).
+"""
 _OVER = 1.5
 """Times the supply; a clamp or a bad probe shows less (assumed)."""
 _MOSTLY = 0.75
@@ -66,7 +70,7 @@ def _byte(finding: Finding, name: str) -> int:
 
 def _extra_clock(finding: Finding) -> str:
     """What the clocks that nobody asked for did to the byte."""
-    extra = _numbers(finding, "extra")
+    extra, wanted = _numbers(finding, "extra"), _byte(finding, "wanted")
     which, are = " and ".join(map(str, extra)), "s {} are" if len(extra) > 1 else " {} is"
     says = filled(
         f"read {finding.met.read} has {{measured}} instead of {{wanted}}: "
@@ -74,20 +78,33 @@ def _extra_clock(finding: Finding) -> str:
         {"measured": finding.measured, **finding.facts},
         finding.unit,
     )
-    lost = [BUTTONS[clock - 1] for clock in extra if clock <= 8]
+    lost = [BUTTONS[clock - 1] if clock <= 8 else f"bit {clock}" for clock in extra]
+    lost = lost if wanted > 8 else [name for name in lost if name in BUTTONS]
     if not lost:
         return f"{says}; it came after the last button and does no harm"
-    says += (
-        f"; the pad's bit for {' and '.join(lost)} is lost, later ones move up and the serial "
-        "input's level takes the last place: "
-    )
-    last, byte, held = BUTTONS[7], _byte(finding, "byte"), _byte(finding, "held")
-    if _byte(finding, "undecided") & 1:
-        says += f"{last} is undecided"
-    elif byte & 1 and not held & 1:
-        says += f"{last} reads as pressed though it was not"
-    else:
-        says += f"{last} reads as {'pressed' if byte & 1 else 'not pressed'}, as it was"
+    says += f"; the pad's bit for {' and '.join(lost)} is lost, later ones move up"
+    if wanted == 8:
+        says += " and the serial input's level takes the last place"
+    byte, held, undecided = (_byte(finding, name) for name in ("byte", "held", "undecided"))
+    last, effects = BUTTONS[7], []
+    if undecided:
+        are = "is" if len(pressed_in(undecided)) == 1 else "are"
+        effects.append(f"{' and '.join(pressed_in(undecided))} {are} undecided")
+    for mask, singular, plural in (
+        (held & ~byte & ~undecided, "was held and is not read", "were held and are not read"),
+        (
+            byte & ~held & ~undecided,
+            "reads as pressed though it was not",
+            "read as pressed though they were not",
+        ),
+    ):
+        names = pressed_in(mask)
+        effects += [f"{' and '.join(names)} {singular if len(names) == 1 else plural}"] * bool(
+            names
+        )
+    if wanted == 8 and not (byte ^ held | undecided) & 1:
+        effects.append(f"{last} reads as {'pressed' if byte & 1 else 'not pressed'}, as it was")
+    says += f": {', '.join(effects)}" if effects else ""
     if byte != held:
         says += f" (on the wire {spelled(held)}, read {spelled(byte)})"
     return says
@@ -186,9 +203,50 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "exchanged": "the latch has {latches} pulses and the clock {clocks}: as if the two "
             "channels were exchanged; exchange their names",
             "latch": "{measured} of {clocks} clocks come while the latch is high: as if the latch "
-            "were recorded upside down, or the channels were exchanged",
+            "were recorded upside down (give --invert latch), or the channels were exchanged",
             "data": "all four directions are pressed in {measured} of {reads} reads, which no "
-            "rocker can do: data is held low, or was recorded upside down",
+            "rocker can do: data is held low, or was recorded upside down (give --invert data)",
+            "clock": "the clock is low where {measured} of {reads} reads begin: as if it were "
+            "recorded upside down; then give --invert clock. The bytes are the same, its low and "
+            "high parts are not",
+        },
+    ),
+    (
+        "capture.times",
+        "rows",
+        {
+            "fail": "{measured:row has|rows have} the time of the row before: the times are "
+            "rounded, so what lies between them is lost; give --rate, or write the times with more "
+            "digits",
+            "not-judged": "{measured:row has|rows have} the time of the row before; their order is "
+            "taken as it stands",
+        },
+    ),
+    (
+        "capture.left-out",
+        "lines",
+        {"not-judged": "{measured:line of text was|lines of text were} left out, first {first}"},
+    ),
+    (
+        "capture.sampling",
+        "s",
+        {
+            "not-judged": "samples are {measured:s} apart and the usual {what} is {width:s}: "
+            "shorter pulses may be missing; sample at least {times} times as fast",
+            "fail": "samples are {measured:s} apart and the usual {what} is {width:s}: pulses are "
+            "missing, so nothing is said of {hidden}; sample at least {times} times as fast",
+        },
+    ),
+    (
+        "levels.supply",
+        "V",
+        {
+            "pass": "the supply stays between {least:V} and {most:V}, within {low:V} and "
+            "{high:V} of the sheet",
+            "fail": "the supply goes to {measured}; by the sheet it stays at {limit} or more",
+            "over": "the supply goes to {measured}; by the sheet it stays at {limit} or less",
+            "not-judged": "the supply is between {least:V} and {most:V}; only a sheet says what it "
+            "should be",
         },
     ),
     (
@@ -225,6 +283,9 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "pass": "{line} never left a level and came back without reaching the other",
             "fail": "{line} went between the thresholds and back {measured:time|times}, first at "
             "{at:moment}: the register may or may not take that for an edge",
+            "ringing": "beside its edges {line} went between the thresholds and back "
+            "{measured:time|times}, first at {at:moment}: noise or ringing, which a register "
+            "without a Schmitt trigger may take for an edge",
         },
     ),
     (
@@ -290,7 +351,7 @@ def findings_of(
     ``policy`` is the pad's for opposite directions; under any but "both" none may come through.
     ``told``: somebody says what was held, so that anything may have been.
     """
-    return (
+    found = [
         *seen.timing,
         *_time_scale(seen),
         *_reached(seen),
@@ -305,6 +366,70 @@ def findings_of(
         *_bounce(seen),
         *_in_frame(seen),
         *_whole(seen),
+    ]
+    return (*_recording(seen, found), *found)
+
+
+_BY_SAMPLES = (
+    *("reads.clocks", "reads.extra-clock", "timing.clocks", "levels.glitches", "levels.runts"),
+    *("reads.cut-short", "timing.clock-width", "timing.load-width"),
+)
+"""What pulses that fell between two samples would look like."""
+_FEW = 3
+"""So many samples in a pulse at least, else the next may have none (assumed)."""
+
+
+def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
+    """What the recording itself can show; takes the blame off the hardware where it is to blame."""
+    same, rows = seen.same_time
+    if same:
+        verdict: Verdict = "fail" if same > _FEW_ROWS * rows else "not-judged"
+        yield _finding("capture.times", verdict, float(same))
+    if seen.left_out[0]:
+        count, first = seen.left_out
+        yield _finding("capture.left-out", "not-judged", float(count), None, first=first)
+    widths = [
+        (widths.median, name)
+        for name in ("clock low", "clock high", "latch width")
+        if (widths := seen.measures.get(name)) is not None
+    ]
+    if not widths or min(widths)[0] >= _FEW * seen.apart_ps:
+        return
+    width, what = min(widths)
+    hidden = [f.id for f in found if f.id in _BY_SAMPLES and f.verdict == "fail"]
+    for place, finding in enumerate(found):
+        if finding.id in hidden and finding.verdict == "fail":
+            found[place] = replace(finding, verdict="not-judged", case=finding.case or "fail")
+    yield _finding(
+        "capture.sampling",
+        "fail" if hidden else "not-judged",
+        seen.apart_ps * 1e-12,
+        None,
+        what=what,
+        width=width * 1e-12,
+        hidden=" and ".join(dict.fromkeys(hidden)),
+        times=10,
+    )
+
+
+def judge_supply(volts: tuple[float, float], by_sheet: tuple[float, float] | None) -> Finding:
+    """The recorded supply (V) against what a sheet's pad may have; None without a sheet."""
+    least, most = volts
+    if by_sheet is None:
+        return _finding("levels.supply", "not-judged", least=least, most=most)
+    low, high = by_sheet
+    over = most > high and least >= low
+    measured, limit = (most, high) if over else (least, low)
+    margin = high - most if over else least - low
+    return Finding(
+        RULES["levels.supply"],
+        "fail" if margin < 0 else "pass",
+        measured,
+        limit,
+        margin,
+        sources=_BY_SHEET,
+        case="over" if over else "",
+        facts={"least": least, "most": most, "low": low, "high": high},
     )
 
 
@@ -388,7 +513,7 @@ def judge_levels(
 
 def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     """What no console and no pad does, but a recording with the wrong names or the wrong way up."""
-    latches, clocks, high = seen.pulses
+    latches, clocks, high, low = seen.pulses
     if "data" in seen.still and len(seen.rows):
         level = "high" if seen.still["data"] == HIGH else "low"
         yield _finding(
@@ -400,6 +525,8 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
         yield _finding(id_, "fail", case=case, latches=latches, clocks=clocks, sources=_MEMORY)
     elif high > 1 and high > clocks * _MOSTLY:
         yield _finding(id_, "fail", float(high), case="latch", clocks=clocks, sources=_MEMORY)
+    elif low > latches * _MOSTLY and clocks:
+        yield _finding(id_, "not-judged", float(low), None, case="clock", reads=latches)
     directions = np.count_nonzero(seen.rows["byte"] & 0x0F == 0x0F)
     if not told and 2 * directions > len(seen.rows):
         count = float(directions)
@@ -499,6 +626,11 @@ def _noise(seen: Inspection) -> Iterator[Finding]:
     for id_, line, count, first in (*kinds, ("levels.glitches", "", *seen.glitches)):
         met = seen.met(first[0], line) if count else Met(other=line)
         verdict: Verdict = "fail" if count else "pass"
+        ringing, at = seen.ringing.get(line, (0, ())) if not count else (0, ())
+        if ringing:
+            met = seen.met(at[0], line)
+            yield _finding(id_, "not-judged", float(ringing), None, met, case="ringing", line=line)
+            continue
         yield _finding(id_, verdict, float(count), met=met, line=line)
 
 

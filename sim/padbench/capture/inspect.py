@@ -42,6 +42,7 @@ __all__ = [
     "inspect_timeline",
     "parting",
     "settings_of_sheet",
+    "supply_of",
     "usual_settings",
 ]
 
@@ -65,6 +66,9 @@ _SWING = 0.2
 
 _NOISES = 1000
 """So many runts are remembered one by one; a noisy capture has millions and they say the same."""
+
+_GRID = 512
+"""So many changes that are all multiples of one time are no chance."""
 
 _AT_ONCE = 4096
 """Rows that become objects together: quicker than one by one, and never all of them."""
@@ -120,6 +124,12 @@ def high_needed(sheet: Sheet, port: str) -> tuple[float, float]:
     return float(circuits.latch.high_at.max()), float(circuits.at_lines.supply.max())
 
 
+def supply_of(sheet: Sheet, port: str) -> tuple[float, float]:
+    """The least and the most volts that the sheet's pad is fed with."""
+    supply = Circuits(design_of(sheet, sheet.part, sheet.port(port))).at_lines.supply
+    return float(supply.min()), float(supply.max())
+
+
 def _edge(part: RegisterPart) -> Limit | None:
     figure = part.clock_edge_max
     return None if figure.max is None else Limit(to_ps(figure.max), (figure.cited,))
@@ -132,7 +142,10 @@ class Inspection:
     ``timing`` are the findings of the rules of the wires. ``runts`` (by line) and ``glitches`` are
     a number and the first moments. ``unreached`` are the lines that were never at a level;
     ``edges`` has those that were looked at in volts, ``still`` the level of those that kept one.
-    ``pulses`` are rises of the latch, of the clock, and of the clock with the latch high.
+    ``pulses`` are rises of the latch, of the clock, of the clock with the latch high, and of the
+    latch with the clock low. ``ringing`` is as ``runts``, right beside an edge. ``apart_ps`` is
+    from one sample to the next, 0 where nobody knows; ``same_time`` and ``left_out`` as in a
+    `Piece`.
     """
 
     rows: NDArray[np.void]
@@ -149,7 +162,12 @@ class Inspection:
     frame: FrameSync | None = None
     edges: Mapping[str, LineEdges] = field(default_factory=dict)
     still: Mapping[str, int] = field(default_factory=dict)
-    pulses: tuple[int, int, int] = (0, 0, 0)
+    pulses: tuple[int, ...] = (0, 0, 0, 0)
+    ringing: Mapping[str, tuple[int, tuple[int, ...]]] = field(default_factory=dict)
+    wanted: int = 8
+    apart_ps: int = 0
+    same_time: tuple[int, int] = (0, 0)
+    left_out: tuple[int, str] = (0, "")
 
     def tuples(self) -> Iterator[tuple[int, ...]]:
         """All rows in time order as they are, quicker than `reads`."""
@@ -209,11 +227,15 @@ class _Watched:
     gaps: list[tuple[int, int]] = field(default_factory=list)
     volts: dict[str, tuple[float, float]] = field(default_factory=dict)
     levels: dict[str, set[int]] = field(default_factory=dict)
+    same_time: tuple[int, int] = (0, 0)
+    left_out: tuple[int, str] = (0, "")
 
     def watch(self, pieces: Iterable[Piece]) -> Iterator[Piece]:
         for piece in pieces:
             self.end = piece.end_ps
-            self.apart = piece.apart_ps or self.apart
+            self.apart = piece.apart_ps or self.apart or (_grid(piece) if not self.levels else 0)
+            self.same_time = max(self.same_time, piece.same_time)
+            self.left_out = max(self.left_out, piece.left_out)
             self.broken_off = piece.broken_off or self.broken_off
             self.gaps += piece.gaps
             self.edges.take(piece)
@@ -226,14 +248,24 @@ class _Watched:
             yield piece
 
 
+def _grid(piece: Piece) -> int:
+    """Picoseconds of which all changes are a multiple, as those of a logger that samples are.
+
+    Of the first piece, so of its first megabyte; 0 where changes are too few to tell.
+    """
+    times = [times[:_GRID] for times, _ in piece.changes.values()]
+    enough = sum(map(len, times)) >= _GRID
+    return int(np.gcd.reduce(np.concatenate(times))) if enough else 0
+
+
 def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
     """Read a stream to its end. Raises `windows.TooMuch` where no latch comes."""
     watched = _Watched(Edges(settings.lines))
     measure, rhythm = Measure(), Rhythm()
     rows: list[NDArray[np.void]] = []
     timing: tuple[Finding, ...] = ()
-    runts: dict[str, _Moments] = {"latch": _Moments(), "clock": _Moments()}
-    glitches, pulses = _Moments(), np.zeros(3, np.int64)
+    runts, ringing = ({"latch": _Moments(), "clock": _Moments()} for _ in range(2))
+    glitches, pulses = _Moments(), np.zeros(4, np.int64)
     syncs = SyncWatch(settings.sync_from)
     for window in windows(watched.watch(pieces)):
         part = rows_of(window, rhythm, settings.wanted, measure)
@@ -241,6 +273,8 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         timing = worst_of_each([*timing, *_judge(part, settings)])
         for name, times in part.runts.items():
             runts[name].add(times)
+        for name, times in part.ringing.items():
+            ringing[name].add(times)
         glitches.add(part.glitches)
         pulses = pulses + part.pulses
         sync = window.timeline.wires.get("sync")
@@ -276,7 +310,12 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         frame,
         watched.edges.lines,
         {name: min(some) for name, some in watched.levels.items() if len(some) == 1},
-        (int(pulses[0]), int(pulses[1]), int(pulses[2])),
+        (*pulses.tolist(),),
+        {name: moments.counted() for name, moments in ringing.items()},
+        settings.wanted,
+        watched.apart,
+        watched.same_time,
+        watched.left_out,
     )
     numbered = (
         replace(finding, met=inspection.met(finding.met.at_ps))
@@ -324,7 +363,7 @@ def _judge(part: WindowReads, settings: Settings) -> Iterator[Finding]:
 def _told_by(finding: Finding, apart: int) -> Finding:
     """A finding, not judged where its limit lies below the samples' distance (ps)."""
     limit = finding.limit
-    if finding.measured is None or limit is None or limit >= apart * 1e-12:
+    if finding.measured is None or limit is None or limit >= apart * 1e-12 or finding.unit != "s":
         return finding
     facts = {"apart": apart * 1e-12}
     return Finding(

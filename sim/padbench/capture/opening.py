@@ -9,10 +9,14 @@ What is not given is taken where it is obvious, and said; what could mean two th
 import re
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import NoReturn
 
+import numpy as np
+
 from padbench.capture.channels import ChannelError, choose, guess
+from padbench.core.timeline import HIGH
 from padbench.waveio import (
     SECONDS,
     THRESHOLDS,
@@ -33,6 +37,8 @@ __all__ = ["Channel", "Choices", "OpenCapture", "opened"]
 NEEDED = ("latch", "clock", "data")
 _REALS = ("real", "realtime")
 _BY_NAME = "found by its name"
+_FIRST = "counted from the first row"
+_BIT = re.compile(r"(.+)\[(\d{1,3})\]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +49,8 @@ class Choices:
     "supply", "sync". ``time`` is the column of times, in ``time_unit`` (a key of `SECONDS`);
     ``rate``, in samples a second, stands in its place. ``lenient``: the choices were meant for
     another file in the first place; a name that this one does not have is looked for as if none
-    had been given.
+    had been given. ``inverted`` are the roles that were recorded upside down, ``scale`` what
+    numbers of CSV, arrays and sound are multiplied with to be volts.
     """
 
     channels: Mapping[str, str] = field(default_factory=dict)
@@ -52,11 +59,14 @@ class Choices:
     rate: float | None = None
     thresholds: Thresholds | None = None
     lenient: bool = False
+    inverted: frozenset[str] = frozenset()
+    scale: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """A variable or column of a file (``place``, from 0), of a wide one a bit, from the right.
+    """A variable or column of a file (``place``, from 0), of a wide or packed one a bit, from the
+    right.
 
     ``label`` is what people read; ``how`` it was found, None where it was given. ``place`` is None
     where a stated sample rate takes the place of a column.
@@ -64,7 +74,7 @@ class Channel:
 
     label: str
     place: int | None
-    bit: int = 0
+    bit: int | None = None
     how: str | None = None
 
 
@@ -82,7 +92,11 @@ class OpenCapture:
     _rate: float | None
 
     def pieces(self) -> Iterator[Piece]:
-        """The stream of the chosen channels. Raises `WaveError`."""
+        """The stream of the chosen channels, each the right way up. Raises `WaveError`."""
+        inverted = self._choices.inverted
+        return map(partial(_upright, inverted), self._pieces()) if inverted else self._pieces()
+
+    def _pieces(self) -> Iterator[Piece]:
         thresholds = self._choices.thresholds
         places = {
             role: channel.place
@@ -93,7 +107,7 @@ class OpenCapture:
             picks = {
                 role: Pick(
                     self._scan.variables[place],
-                    self.channels[role].bit,
+                    self.channels[role].bit or 0,
                     thresholds or THRESHOLDS,
                     measured=role == "supply",
                 )
@@ -103,7 +117,22 @@ class OpenCapture:
         time = places.pop("time", None)
         measured = {role: places.pop(role) for role in ("supply",) if role in places}
         unit = None if self.time_unit is None else SECONDS[self.time_unit[0]]
-        return self._scan.pieces(Columns(time, self._rate, places, measured, thresholds, unit))
+        bits = {role: c.bit for role, c in self.channels.items() if c.bit is not None}
+        return self._scan.pieces(
+            Columns(
+                *(time, self._rate, places, measured, thresholds, unit, bits, self._choices.scale)
+            )
+        )
+
+
+def _upright(inverted: frozenset[str], piece: Piece) -> Piece:
+    """Low for high and high for low; no level stays none."""
+    changes = {
+        role: (times, np.where(levels <= HIGH, levels ^ 1, levels)) if role in inverted else own
+        for role, own in piece.changes.items()
+        for times, levels in (own,)
+    }
+    return replace(piece, changes=changes)
 
 
 @contextmanager
@@ -186,7 +215,7 @@ class _Settler:
 
     def no_two(self) -> None:
         """Refuse one channel in two roles."""
-        roles: dict[tuple[int, int], str] = {}
+        roles: dict[tuple[int, int | None], str] = {}
         for role, channel in self.channels.items():
             if channel.place is None:
                 continue
@@ -236,7 +265,7 @@ class _VcdSettler(_Settler):
 
     def _bit(self, role: str, wanted: str, error: ChannelError) -> Channel:
         """One bit of a wide variable, as ``pad.stages[7]``."""
-        match = re.fullmatch(r"(.+)\[(\d{1,6})\]", wanted)
+        match = _BIT.fullmatch(wanted)
         try:
             place = choose(self.names, match[1], numbered=False) if match else None
         except ChannelError:
@@ -282,7 +311,10 @@ class _CsvSettler(_Settler):
         self.no_two()
         time = self.channels.get("time")
         unit = None
-        if time is not None and time.place is not None:
+        moment = self._layout.moments[time.place] if time and time.place is not None else ""
+        if time is not None and moment:
+            self.channels["time"] = replace(time, how=f"{time.how or 'as given'}, {_FIRST}")
+        if time is not None and time.place is not None and moment in ("", "long"):
             unit = self._time_unit(time.place)
         elif self.choices.time_unit is not None and not self.choices.lenient:
             self.refuse("time-unit", "no column is the time here; leave it out")
@@ -292,11 +324,25 @@ class _CsvSettler(_Settler):
         return f"{len(self.names)} columns"
 
     def named(self, role: str, wanted: str) -> Channel:
+        heads = self._layout.heads
+        if heads.count(wanted) == 1:
+            return Channel(self.label(heads.index(wanted)), heads.index(wanted))
         try:
-            place = choose(self.names, wanted, numbered=True)
+            return Channel(*self._column(wanted))
         except ChannelError as error:
-            self.refuse(role, str(error))
-        return Channel(self.label(place), place)
+            match = _BIT.fullmatch(wanted)
+            try:
+                label, place = self._column(match[1]) if match else ("", 0)
+            except ChannelError:
+                match = None
+            if match is None:
+                self.refuse(role, str(error))
+        base = {16: "hexadecimal", 10: "decimal"}[self._layout.packed(place)]
+        return Channel(f"{label}[{match[2]}]", place, int(match[2]), f"of {base} numbers")
+
+    def _column(self, wanted: str) -> tuple[str, int]:
+        place = choose(self.names, wanted, numbered=True)
+        return self.label(place), place
 
     def _time(self) -> tuple[Channel, float | None]:  # noqa: RET503 - `refuse` never returns
         """The time column, or the rate that the preamble states; nothing that may be otherwise."""

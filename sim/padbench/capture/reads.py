@@ -35,9 +35,11 @@ ROW = np.dtype(
         ("clocks", "u2"),
         ("extra", "u8"),
         ("flags", "u1"),
+        ("later", "u8"),
+        ("unsure", "u8"),
     ]
 )
-"""One read in 31 bytes: a capture of a day is a few hundred megabytes."""
+"""One read in 47 bytes: a capture of a day is a few hundred megabytes."""
 
 CUT_SHORT, OPEN_ENDED, IN_GAP, UNEVEN = 1, 2, 4, 8
 INCOMPLETE = CUT_SHORT | OPEN_ENDED
@@ -58,6 +60,7 @@ class SeenRead:
     ``undecided`` and ``missing`` are masks of ``byte``. ``extra`` are the clocks, from 1, that the
     program did not ask for. ``complete``: at least as many bits as wanted were sampled before the
     next latch and before the end of the capture; else it is ``cut_short`` or ``open_ended``.
+    ``later`` and ``unsure`` are as ``byte`` and ``undecided`` for bits 9 and on, 9 in the lowest.
     """
 
     number: int
@@ -72,12 +75,14 @@ class SeenRead:
     cut_short: bool
     open_ended: bool
     in_gap: bool
+    later: int = 0
+    unsure: int = 0
 
     @classmethod
     def of(cls, row: np.void | tuple[int, ...], number: int) -> "SeenRead":
         """From a row of `ROW`, or what ``tolist`` makes of one; reads are counted from 1."""
         values = row if isinstance(row, tuple) else row.tolist()
-        start, end, byte, held, undecided, missing, clocks, extra, flags = values
+        start, end, byte, held, undecided, missing, clocks, extra, flags, later, unsure = values
         return cls(
             number,
             start,
@@ -91,6 +96,14 @@ class SeenRead:
             bool(flags & CUT_SHORT),
             bool(flags & OPEN_ENDED),
             bool(flags & IN_GAP),
+            later,
+            unsure,
+        )
+
+    def later_bits(self, wanted: int) -> str:
+        """Bits 9 and on of so many wanted: 1 is pressed, ? undecided."""
+        return "".join(
+            "?" if self.unsure >> n & 1 else str(self.later >> n & 1) for n in range(wanted - 8)
         )
 
     @property

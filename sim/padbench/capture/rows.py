@@ -59,10 +59,13 @@ class WindowReads:
     reads: tuple[Read, ...]
     timeline: Timeline
     runts: dict[str, Times]
+    ringing: dict[str, Times]
     glitches: Times
     delays: tuple[Times, Times]
     pulses: NDArray[np.int64]
-    """How often the latch rose, the clock rose, and that with the latch high."""
+    """How often the latch rose, the clock rose, that with the latch high, and the latch with the
+    clock low.
+    """
 
 
 def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> WindowReads:
@@ -80,11 +83,13 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     rhythm.learn(clock, reads)
 
     # What goes to and fro beside an edge belongs to it: hysteresis is there for that.
-    runts = {
-        name: apart(crossings(zones).runts, timeline.wires[name].times, rhythm.shortest)
-        for name, zones in window.zones.items()
-        if name in ("latch", "clock")
-    }
+    runts: dict[str, Times] = {}
+    ringing: dict[str, Times] = {}
+    for name in ("latch", "clock"):
+        if name in window.zones:
+            every = crossings(window.zones[name]).runts
+            runts[name] = apart(every, timeline.wires[name].times, rhythm.shortest)
+            ringing[name] = np.setdiff1d(every, runts[name], assume_unique=True)
     glitches = short_pulses(clock, rhythm.shortest)
     doubts = np.sort(np.concatenate([*runts.values(), glitches]))
     # What is open when the window ends, or may yet belong to an edge, is counted with the next.
@@ -105,14 +110,24 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     rises = rises[rises >= window.own_from]
     if len(own.seen):
         measure["data delay after the clock"].add(delays[1][delays[0] >= own.seen.starts[0]])
+
+    def closed(some: dict[str, Times]) -> dict[str, Times]:
+        return {n: _closed(window.zones[n], times, since, until) for n, times in some.items()}
+
     return WindowReads(
         own.rows(data, doubts, window.gaps),
         reads,
         timeline,
-        {name: _closed(window.zones[name], times, since, until) for name, times in runts.items()},
+        closed(runts),
+        closed(ringing),
         _closed(clock, glitches, since, until),
         delays,
-        np.array([len(own.wire), len(rises), np.count_nonzero(latch.at(rises) == HIGH)]),
+        np.array(
+            [
+                *(len(own.wire), len(rises), np.count_nonzero(latch.at(rises) == HIGH)),
+                np.count_nonzero(clock.at(own.wire.starts) == LOW),
+            ]
+        ),
     )
 
 
@@ -152,7 +167,7 @@ class _Own:
         levels = np.append(seen.levels, LOW)[places]
         unsure = samples > self._doubt(doubts)[:, None]
         unsure |= self._unsteady(data, samples)
-        count = there.sum(axis=1)
+        count = there[:, :8].sum(axis=1)
         counts = wire.rise_cuts[1] - wire.rise_cuts[0]
         last_rise = np.append(wire.rises, 0)[np.where(counts > 0, wire.rise_cuts[1] - 1, -1)]
         ends = np.where(counts > 0, np.maximum(wire.latch_ends, last_rise), wire.latch_ends)
@@ -163,13 +178,19 @@ class _Own:
         open_ended = np.zeros(len(seen), bool)
         open_ended[-1] = self.last
         flags = np.where(short, np.where(open_ended, OPEN_ENDED, CUT_SHORT), 0)
+        # What an unfinished read lacks may lie in a gap that comes before the next.
+        until = np.where(short, np.append(seen.starts[1:], _NEVER), ends)
         in_gap = np.zeros(len(seen), bool)
         for start, stop in gaps:
-            in_gap |= (start < ends) & (stop > seen.starts)
+            in_gap |= (start < until) & (stop > seen.starts)
         rows["start"], rows["end"] = seen.starts, ends
-        rows["byte"] = _mask(there & (levels == LOW) & ~unsure)
+        low, doubtful = there & (levels == LOW) & ~unsure, there & ((levels > HIGH) | unsure)
+        rows["byte"] = _mask(low)
         rows["held"] = self._held()
-        rows["undecided"] = _mask(there & ((levels > HIGH) | unsure))
+        rows["undecided"] = _mask(doubtful)
+        if self.wanted > 8:
+            place = np.uint64(1) << np.arange(low.shape[1] - 8, dtype=np.uint64)
+            rows["later"], rows["unsure"] = low[:, 8:] @ place, doubtful[:, 8:] @ place
         rows["missing"] = (0xFF >> np.minimum(8, count)) & ~(0xFF >> min(8, self.wanted))
         rows["clocks"] = np.minimum(counts, 0xFFFF)
         rows["flags"] = flags + IN_GAP * in_gap + UNEVEN * self._uneven()
@@ -212,19 +233,20 @@ class _Own:
 
         Where nobody says when the console sampled, it did at the clocks that it meant to make.
         """
-        places, there = _table(self.seen.sample_cuts, min(8, self.wanted))
+        width = max(8, self.wanted)
+        places, there = _table(self.seen.sample_cuts, self.wanted, width)
         if self.sampled:
             return places, there
         for number, clocks in extra.items():
             first, last = (int(cut[number]) for cut in self.seen.sample_cuts)
             kept = [first + n for n in range(last - first) if n not in clocks]
-            kept = kept[: min(8, self.wanted)]
-            there[number] = np.arange(8) < len(kept)
-            places[number] = [*kept, *[-1] * (8 - len(kept))]
+            kept = kept[: self.wanted]
+            there[number] = np.arange(width) < len(kept)
+            places[number] = [*kept, *[-1] * (width - len(kept))]
         return places, there
 
     def _held(self) -> NDArray[np.uint8]:
-        places, there = _table(self.wire.sample_cuts, 8)
+        places, there = _table(self.wire.sample_cuts, 8, 8)
         return _mask(there & (np.append(self.wire.levels, HIGH)[places] == LOW))
 
     def _doubt(self, doubts: Times) -> Times:
@@ -263,15 +285,15 @@ class _Own:
         return unsteady
 
 
-def _table(cuts: tuple[Table, Table], most: int) -> tuple[Table, NDArray[np.bool_]]:
+def _table(cuts: tuple[Table, Table], most: int, width: int) -> tuple[Table, NDArray[np.bool_]]:
     """Places of the first ``most`` of each read, -1 where it has none; and where it has some."""
     first, last = cuts
-    columns = np.arange(8)
+    columns = np.arange(width)
     there = columns < np.minimum(last - first, most)[:, None]
     return np.where(there, first[:, None] + columns, -1), there
 
 
 def _mask(bits: NDArray[np.bool_]) -> NDArray[np.uint8]:
-    """The first column in bit 7."""
+    """The first column in bit 7, the first eight columns in all."""
     mask: NDArray[np.uint8] = np.packbits(bits, axis=1)[:, 0]
     return mask

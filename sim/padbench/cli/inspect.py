@@ -47,6 +47,8 @@ def _inspected(capture: Path, options: Namespace) -> Result:
                 sync_line=options.sync_line,
                 all_reads=options.all_reads,
                 fit=options.fit,
+                invert=[line for some in options.invert for line in re.split(r"[,;]", some)],
+                scale=options.scale,
                 progress=step,
             )
     except WaveError as error:
@@ -79,6 +81,16 @@ def _parser() -> Parser:
         "--time-unit",
         metavar="UNIT",
         help="the unit of that column: s, ms, us, ns, ps (default: as the file says)",
+    )
+    group.add_argument(
+        "--invert",
+        metavar="LINE",
+        action="append",
+        default=[],
+        help="a line that was recorded upside down, as data; more than once if there are more",
+    )
+    parser.add_argument(
+        "--scale", metavar="FACTOR", help="what numbers are multiplied with to be volts"
     )
     parser.add_argument(
         "--rate", metavar="HERTZ", help="samples a second, where the file has no time"

@@ -13,7 +13,7 @@ from typing_extensions import TypedDict
 
 from padbench.capture.against import judge_against
 from padbench.capture.expected import Expectation, judge_expectation, load_expectation
-from padbench.capture.findings import findings_of, judge_levels
+from padbench.capture.findings import findings_of, judge_levels, judge_supply
 from padbench.capture.fit import NotShown, fitted
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import (
@@ -23,6 +23,7 @@ from padbench.capture.inspect import (
     inspect_timeline,
     parting,
     settings_of_sheet,
+    supply_of,
     usual_settings,
 )
 from padbench.capture.inspect import inspect as inspect_pieces
@@ -122,7 +123,9 @@ class PlaceDocument(TypedDict):
 
 
 class SeenReadDocument(TypedDict):
-    """One read; ``on_wire`` is what the pad had loaded, ``pressed`` what the console has of it."""
+    """One read; ``on_wire`` is what the pad had loaded, ``pressed`` what the console has of it;
+    ``later_bits`` are those from 9 on, 1 is pressed, ? undecided.
+    """
 
     number: int
     start_ps: int
@@ -134,6 +137,7 @@ class SeenReadDocument(TypedDict):
     complete: bool
     cut_short: bool
     undecided: list[str]
+    later_bits: NotRequired[str]
     frame: NotRequired[PlaceDocument]
 
 
@@ -173,6 +177,8 @@ def inspect_one(
     sync_line: int | None = None,
     all_reads: bool = False,
     fit: FileLike | None = None,
+    invert: Sequence[str] | str = (),
+    scale: float | str | None = None,
     progress: Progress = unwatched,
 ) -> Result:
     """Decode and judge a capture: every read, every width, held to what a simulation is held to.
@@ -194,9 +200,11 @@ def inspect_one(
     read, ``passes`` how many reads a poll has (default: as found). ``expect`` is a TOML file that
     says what was held when. ``against`` is another capture, or a sheet that plays ``scenario``,
     compared read by read. ``sync_line`` is the line of the frame in which vertical sync begins.
-    ``all_reads`` lists all in the text. ``fit`` is a parts file to write: the sheet's register and
-    port as a capture in volts shows them (`padbench.capture.fit`). ``progress`` is told of bytes
-    read, and of how many.
+    ``all_reads`` lists all in the text. ``invert`` names lines ("data") that were recorded upside
+    down; where a sheet has an inverter before its load pin, a latch recorded behind it is known by
+    its rest. ``scale`` is what numbers are multiplied with to be volts. ``fit`` is a parts file to
+    write: the sheet's register and port as a capture in volts shows them (`padbench.capture.fit`).
+    ``progress`` is told of bytes read, and of how many.
 
     ``result.data`` is the `padbench.capture.inspect.Inspection`, of several a list of them. Raises
     `WaveError`, `Refusal` and `SheetError` (each a ``ValueError`` of one line a problem) for what
@@ -218,7 +226,11 @@ def inspect_one(
         _unit(time_unit),
         _hertz(rate),
         _thresholds(thresholds),
+        inverted=_lines(invert),
+        scale=_scale(scale),
     )
+    if fit is not None and choices.inverted:
+        raise Refusal("fit", "the levels of an inverted line are not its own; leave --invert out")
     if fit is not None:
         if design is None:
             raise Refusal(
@@ -228,19 +240,17 @@ def inspect_one(
     expected = None if expect is None else load_expectation(Path(expect))
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
     seen, opened_capture = _read(capture, choices, settings, progress)
+    if design is not None and design.sheet.chip.latch_inverted and _upside_down(seen):
+        choices = replace(choices, inverted=choices.inverted | {"latch"})
+        seen, opened_capture = _read(capture, choices, settings, progress)
     parted = parting(seen) if choices.thresholds is None else None
     again = parted is not None and _is_path(capture) and Path(capture).is_file()
     if again:
         choices = replace(choices, thresholds=parted)
         seen, opened_capture = _read(capture, choices, settings, progress)
-    policy = "both" if design is None else design.sheet.policy.opposite_directions
     told = expected is not None or other is not None
-    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
-    levels = seen.edges["clock"].levels
-    if parted is not None and levels is not None:
-        needed = None if design is None else high_needed(design.sheet, _port(design, port))
-        findings = [_unjudged(finding) if design is None else finding for finding in findings]
-        findings.append(judge_levels(levels, parted, needed, used=again))
+    kind = None if design is None else _port(design, port)
+    findings = _findings(seen, settings, design, kind, (parted, again), told=told)
     if expected is not None:
         findings.append(judge_expectation(seen.reads(), expected))
     if other is not None:
@@ -254,6 +264,54 @@ def inspect_one(
         assumed=() if design is None else design.sheet.assumed,
         wrote={} if fit is None else {"Parts": Path(fit)},
     )
+
+
+def _findings(
+    seen: Inspection,
+    settings: Settings,
+    design: Design | None,
+    kind: str | None,
+    parted: tuple[Thresholds | None, bool],
+    *,
+    told: bool,
+) -> list[Finding]:
+    """All but what somebody says was held; ``parted`` by which thresholds, and if by them."""
+    sheet = None if design is None else design.sheet
+    policy = "both" if sheet is None else sheet.policy.opposite_directions
+    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
+    levels = seen.edges["clock"].levels
+    if parted[0] is not None and levels is not None:
+        needed = None if sheet is None else high_needed(sheet, kind or "")
+        findings = [_unjudged(finding) if sheet is None else finding for finding in findings]
+        findings.append(judge_levels(levels, parted[0], needed, used=parted[1]))
+    if "supply" in seen.volts:
+        by_sheet = None if sheet is None else supply_of(sheet, kind or "")
+        findings.append(judge_supply(seen.volts["supply"], by_sheet))
+    return findings
+
+
+def _upside_down(seen: Inspection) -> bool:
+    """Whether clocks come while the latch is high, as behind a pad's inverter."""
+    _, clocks, high, _ = seen.pulses
+    return high > 1 and 4 * high > 3 * clocks
+
+
+def _lines(lines: Sequence[str] | str) -> frozenset[str]:
+    some = re.split(r"[,; ]+", lines) if isinstance(lines, str) else lines
+    wrong = [line for line in some if line not in ROLES or line == "supply"]
+    if wrong:
+        raise Refusal("invert", f"{wrong[0][:40]!r} is no line; use latch, clock, data, sync")
+    return frozenset(some)
+
+
+def _scale(text: float | str | None) -> float:
+    try:
+        scale = 1.0 if text is None else float(text)
+    except ValueError:
+        scale = 0.0
+    if not (math.isfinite(scale) and scale > 0):
+        raise Refusal("scale", f"{str(text)[:40]!r} is no factor; write for example 0.01")
+    return scale
 
 
 def _unjudged(finding: Finding) -> Finding:
@@ -291,6 +349,8 @@ _NEEDS: Mapping[str, tuple[tuple[type, ...], str]] = {
     "channels": ((Mapping,), 'channels by role, as {"latch": "CH1"}'),
     "thresholds": ((Sequence,), "two voltages, as (1.5, 3.5)"),
     "rate": ((int, float, str), "a number of samples a second"),
+    "scale": ((int, float, str), "a number"),
+    "invert": ((str, Sequence), "names of lines"),
     "time": ((str, int), "the name or the number of a column"),
     "scenario": ((str, Scenario), "a scenario or its name"),
     **dict.fromkeys(("port", "time_unit"), ((str,), "a name")),
@@ -570,7 +630,7 @@ _PRESSED = [list(pressed_in(byte)) for byte in range(256)]
 
 def _reads(seen: Inspection) -> Iterator[SeenReadDocument]:
     for number, row in enumerate(seen.tuples(), 1):
-        start, _, byte, held, undecided, _, clocks, extra, flags = row
+        start, _, byte, held, undecided, _, clocks, extra, flags, *_ = row
         document: SeenReadDocument = {
             "number": number,
             "start_ps": start,
@@ -583,6 +643,8 @@ def _reads(seen: Inspection) -> Iterator[SeenReadDocument]:
             "cut_short": bool(flags & CUT_SHORT),
             "undecided": _PRESSED[undecided],
         }
+        if seen.wanted > 8:
+            document["later_bits"] = SeenRead.of(row, number).later_bits(seen.wanted)
         if seen.frame is not None:
             place = seen.place(SeenRead.of(row, number))
             if place is not None:

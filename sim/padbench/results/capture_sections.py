@@ -367,13 +367,17 @@ def _lasting(press: Press) -> str:
 def _reads(seen: Inspection, caption: str, most: int, *, folded: bool = False) -> Table:
     more = len(seen.rows) - most
     heads = ["read", "at", "byte", "read as", "clocks", "comments"]
+    later = seen.wanted > 8
+    if later:
+        heads.insert(4, f"bits 9 to {seen.wanted}")
     rows: list[tuple[str | Cell, ...]] = []
     for read in islice(seen.reads(), most):
         comments = _comments(read)
         rows.append(
             (
                 *(str(read.number), _when(read.start_ps), f"{read.byte:08b}"),
-                *(spelled(read.byte), str(read.clocks)),
+                *(spelled(read.byte), *([read.later_bits(seen.wanted)] if later else [])),
+                str(read.clocks),
                 Cell(comments, bad=True) if comments else "",
                 *([] if seen.frame is None else [_in_frame(seen.place(read))]),
             )
@@ -382,7 +386,7 @@ def _reads(seen: Inspection, caption: str, most: int, *, folded: bool = False) -
         caption if more > 0 or not folded else "All reads as a table",
         heads if seen.frame is None else [*heads, "in the frame"],
         rows,
-        frozenset((0, 1, 2, 4) if not folded else (1, 2, 4)),
+        frozenset((0, 1, 2, 4 + later) if not folded else (1, 2, 4 + later)),
         f"and {more} more reads; --all-reads lists them, --json has them" if more > 0 else "",
         folded=folded,
     )

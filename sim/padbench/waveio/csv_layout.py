@@ -4,6 +4,7 @@ Instruments write lines of preamble, a row of names, a row of units, in any mixt
 rows of numbers. The numbers are what can be recognised: the layout is read backwards from them.
 """
 
+import codecs
 import re
 from dataclasses import dataclass
 from itertools import islice, pairwise, takewhile
@@ -19,15 +20,18 @@ from padbench.waveio.csv_words import (
     stated_unit,
     unit_named,
 )
-from padbench.waveio.stream import WaveError
+from padbench.waveio.stream import ByteStream, WaveError
 
 __all__ = [
+    "LEVEL_WORDS",
     "LONGEST_LINE",
     "OUT_OF_RANGE",
     "Layout",
     "find_layout",
     "is_number",
     "is_text",
+    "is_value",
+    "plain_lines",
     "split",
 ]
 
@@ -47,6 +51,19 @@ OUT_OF_RANGE = tuple(
 _NO_LEVEL = re.compile(
     r"[xXzZ]?|[+-]?(?:nan|inf|infinity)|" + "|".join(map(re.escape, OUT_OF_RANGE)), re.IGNORECASE
 )
+LEVEL_WORDS = {
+    word: level
+    for level, words in enumerate((("L", "Low"), ("H", "High")))
+    for one in words
+    for word in (one, one.lower(), one.upper())
+}
+_WORDS_OF_LOGIC = frozenset(["", *"01xXzZ", *LEVEL_WORDS])
+_MOMENT = re.compile(
+    r"(?P<date>\d{4}-\d\d-\d\d[T ])?\d\d:\d\d:\d\d(?:\.\d+)?(?P<zone>Z|[+-]\d\d:?\d\d)?"
+)
+_HEXADECIMAL = re.compile(r"0[xX][0-9a-fA-F]{1,16}|(?=\d*[A-Fa-f])[0-9a-fA-F]{2,16}")
+_LONG_AGO = 1e6
+"""Seconds; beyond, a double no longer holds nanoseconds: counted from the first, as a date."""
 _DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), (",", ","))
 _LONGEST_PREAMBLE = 1000  # lines; no instrument says so much about itself
 _ROWS = 5
@@ -62,7 +79,11 @@ class Layout:
     preamble says of the time. ``logic`` says of each column whether the first rows
     hold nothing but 0 and 1 (and x, z). ``sparse`` says of each column whether an empty field
     there means the value before; see `_sparse`. ``stated`` is the sample rate of the preamble.
-    ``steps`` are the least and the greatest difference between rows of the first column.
+    ``steps`` are the least and the greatest difference between rows of the first column. ``heads``
+    are the names with their units, as they stand. ``moments`` says of each column how it tells the
+    time where that is no plain number: "clock" (hh:mm:ss.fraction), "date" and "zoned" (ISO 8601),
+    "long" for so many seconds that they must count from a date; ``words`` which have H and L, or
+    High and Low, and ``letters`` which have hexadecimal numbers.
     """
 
     delimiter: str
@@ -77,6 +98,14 @@ class Layout:
     stated: StatedRate | None
     steps: tuple[float, float]
     time_unit: StatedUnit | None = None
+    heads: tuple[str, ...] = ()
+    moments: tuple[str, ...] = ()
+    words: tuple[bool, ...] = ()
+    letters: tuple[bool, ...] = ()
+
+    def packed(self, place: int) -> int:
+        """The base of the numbers of a packed column."""
+        return 16 if self.letters[place] else 10
 
     @property
     def columns(self) -> int:
@@ -103,6 +132,43 @@ def is_number(text: str, decimal: str) -> bool:
     return _NUMBER.fullmatch(plain) is not None
 
 
+def is_value(text: str, decimal: str) -> bool:
+    """Whether a field may stand in a row: a number, a moment, a packed word, or a level."""
+    plain = text.strip().strip('"').strip()
+    return (
+        is_number(text, decimal)
+        or plain in LEVEL_WORDS
+        or any(form.fullmatch(plain) for form in (_NO_LEVEL, _MOMENT, _HEXADECIMAL))
+    )
+
+
+def plain_lines(stream: ByteStream) -> ByteStream:
+    """The stream as lines of UTF-8 with LF and one sign between columns, whatever stands in it.
+
+    Rewritten are UTF-16, line ends of CR alone, and columns that spaces divide (more than one,
+    where a name may hold one).
+    """
+    head = stream.peek()
+    utf16 = head[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+    text = head.decode("utf-16", "replace").encode() if utf16 else head
+    old = b"\r" in text[:-1] and b"\n" not in text
+    lines = re.split(rb"[\r\n]+", text)[-21:-1]
+    spaced = len(lines) > 1 and not any(re.search(rb"[\t;,]", line) for line in lines[1:])
+    spaces = rb"  +" if re.search(rb"\S  +\S", lines[-1] if lines else b"") else rb" +"
+    if not (utf16 or old or spaced):
+        return stream
+    decode = codecs.getincrementaldecoder("utf-16")("replace").decode
+
+    def rewritten(block: bytes, ended: bool) -> bytes:
+        if utf16:
+            block = decode(block, ended).encode()
+        if old:
+            block = block.replace(b"\r", b"\n")
+        return block
+
+    return stream.rewritten(rewritten, (spaces, b"\t") if spaced else None)
+
+
 def split(text: str, delimiter: str) -> list[str]:
     """The fields of a line as they stand; a delimiter in quotes divides nothing."""
     parts = text.split(delimiter)
@@ -125,7 +191,7 @@ def is_text(line: str, delimiter: str, decimal: str) -> bool:
     if not line.strip().isprintable() and delimiter != "\t":
         return False
     fields = [field.strip().strip('"').strip() for field in split(line, delimiter)]
-    if any(is_number(field, decimal) for field in fields):
+    if any(is_number(field, decimal) or _MOMENT.fullmatch(field) for field in fields):
         return False
     return any(re.search(r"[^\W\d_]{2}", f) and not _NO_LEVEL.fullmatch(f) for f in fields)
 
@@ -137,15 +203,10 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
     """
     if not head.strip():
         raise WaveError(f"{name}: line 1: the file is empty; it should hold a capture")
-    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise WaveError(f"{name}: line 1: the text is UTF-16; save it as UTF-8 or ASCII")
     if b"\0" in head:
         line = head.count(b"\n", 0, head.index(b"\0")) + 1
         raise WaveError(f"{name}: line {line}: a zero byte; a CSV file should hold text only")
     lines = head.split(b"\n")
-    if len(lines) < 3 < head.count(b"\r"):
-        what = "lines end in CR alone; save them with LF or CR LF"
-        raise WaveError(f"{name}: line 1: {what}")
     for number, text in enumerate(lines, 1):
         if len(text) > LONGEST_LINE:
             what = f"a line of more than {LONGEST_LINE >> 10} KiB; a row should be one sample"
@@ -197,9 +258,9 @@ def _is_row(text: str, delimiter: str, decimal: str) -> int:
         return 0
     numbers = 0
     for field in fields:
-        if is_number(field, decimal):
+        if is_number(field, decimal) or _MOMENT.fullmatch(field.strip().strip('"')):
             numbers += 1
-        elif not _NO_LEVEL.fullmatch(field.strip().strip('"')):
+        elif not is_value(field, decimal):
             return 0
     return len(fields) if numbers else 0
 
@@ -244,13 +305,19 @@ def _described(
         head = _fields(above[-1].lstrip("#%; ") if delimiter != ";" else above[-1], delimiter)
         if len(head) in (columns, columns - 1):
             names = [*head, ""][:columns]
+    heads = tuple(names)
     for place, text in enumerate(names):
         plain, unit = name_and_unit(text)
         names[place] = plain
         units[place] = units[place] or unit
     rows = [_fields(text, delimiter) for text in texts[first : first + 1000] if text.strip()]
     logic = tuple(
-        all(row[place] in "01xXzZ" for row in rows if place < len(row)) for place in range(columns)
+        all(row[place] in _WORDS_OF_LOGIC for row in rows if place < len(row))
+        for place in range(columns)
+    )
+    words, letters = (
+        tuple(any(fits(row[place]) for row in rows if place < len(row)) for place in range(columns))
+        for fits in (LEVEL_WORDS.__contains__, _HEXADECIMAL.fullmatch)
     )
     return Layout(
         delimiter,
@@ -264,8 +331,23 @@ def _described(
         _sparse(rows, columns),
         stated_rate(texts[:first]),
         _steps([row[0] for row in rows], decimal),
-        stated_unit(texts[:first]),
+        (stated := stated_unit(texts[:first])),
+        heads,
+        tuple(
+            _moment(field, decimal, SECONDS.get(unit or (stated.unit if stated else ""), 1.0))
+            for field, unit in zip(rows[0], units, strict=False)
+        ),
+        words,
+        letters,
     )
+
+
+def _moment(field: str, decimal: str, unit: float) -> str:
+    match = _MOMENT.fullmatch(field)
+    if match is not None:
+        return ("zoned" if match["zone"] else "date") if match["date"] else "clock"
+    far = is_number(field, decimal) and float(field.replace(",", ".")) * unit > _LONG_AGO
+    return "long" if far else ""
 
 
 def _sparse(rows: list[list[str]], columns: int) -> tuple[bool, ...]:
@@ -334,8 +416,7 @@ def _fault_in_rows(texts: list[str], filled: list[int]) -> tuple[int, str] | Non
     # The first names the columns, as a rule.
     for at in rows[1:] if width > 1 else []:
         for place, text in enumerate(_fields(texts[at], delimiter), 1):
-            wrong = not (is_number(text, ".") or is_number(text, ",") or _NO_LEVEL.fullmatch(text))
-            if wrong:
+            if not (is_value(text, ".") or is_number(text, ",")):
                 what = f"{text[:40]!r} in column {place}; a number should stand here, "
                 return at, what + ("the time in seconds" if place == 1 else "0 and 1, or volts")
     return None

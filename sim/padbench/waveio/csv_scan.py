@@ -12,8 +12,9 @@ checked.
 
 import math
 import os
+import re
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from itertools import cycle
@@ -24,12 +25,15 @@ from numpy.typing import NDArray
 
 from padbench.core.timeline import HIGH, LOW, UNKNOWN, Times
 from padbench.waveio.csv_layout import (
+    LEVEL_WORDS,
     LONGEST_LINE,
     OUT_OF_RANGE,
     Layout,
     find_layout,
     is_number,
     is_text,
+    is_value,
+    plain_lines,
     split,
 )
 from padbench.waveio.stream import (
@@ -49,6 +53,10 @@ _HEAD = 1 << 16
 _BLOCK = 1 << 20  # each is one core's work, and fits its cache
 _LONGEST_CLOSING = 1 << 12  # bytes of text after the last row
 _STEPS = 16  # so many that are alike are no chance
+_MOST_TEXT = 100  # lines; among rows more are no accident
+_LETTERS = re.compile(rb"^[^\n]*[^\W\d_]{2}[^\n]*$", re.MULTILINE)
+_PAUSE = 1e-3
+"""Seconds put between two segments that both begin at the same time: nothing looks too short."""
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
 _NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
@@ -64,7 +72,8 @@ class Columns:
     ``time`` is None where ``rate``, in samples a second, takes its place; ``unit`` is that of the
     time in seconds, None as the file says. ``channels`` become
     levels; ``measured`` ones are followed in volts only. ``thresholds`` None: 0 and 1 are taken as
-    levels, anything else as volts at the usual thresholds.
+    levels, anything else as volts at the usual thresholds. ``bits`` are the channels that are a bit
+    of a packed column, hexadecimal or decimal; ``scale`` is what numbers are volts after.
     """
 
     time: int | None
@@ -73,6 +82,8 @@ class Columns:
     measured: Mapping[str, int] = field(default_factory=dict)
     thresholds: Thresholds | None = None
     unit: float | None = None
+    bits: Mapping[str, int] = field(default_factory=dict)
+    scale: float = 1.0
 
 
 _Parsed = tuple[int, list[Any]]
@@ -102,7 +113,7 @@ class CsvScan:
 
     def __init__(self, stream: ByteStream) -> None:
         """Raises `WaveError` if this is no table of numbers."""
-        self._stream = stream
+        self._stream = stream = plain_lines(stream)
         head = stream.read(_HEAD)
         while head.count(b"\n") < 20 and len(head) < 20 * LONGEST_LINE:
             more = stream.read(_HEAD)
@@ -120,15 +131,22 @@ class CsvScan:
         self._now: int | None = None
         self._seconds = 0.0
         self._apart = 0
+        self._begin = 0.0
+        self._shift = 0.0
+        self._same_time = 0
+        self._left_out = 0, ""
+        self._no_row: WaveError | None = None
         self._closed: WaveError | None = None
-        self._closing = ""
+        self._closing = 0, ""
 
     def pieces(self, columns: Columns) -> Iterator[Piece]:
         """Changes of the channels, in stretches of time; the first sample counts as a change.
 
         Times are those of the file. Raises `WaveError` with the line where a row does not fit
         those before it or a value is none. A last row without a line end, and lines of text after
-        the last row, end the capture: ``broken_off`` of the last piece says so.
+        the last row, end the capture: ``broken_off`` of the last piece says so. A few lines of text
+        among the rows are left out; where samples are evenly spaced a longer step is a gap, and a
+        time that begins anew is another segment, put behind the one before.
         """
         reader = _Reader(self.layout, columns)
         cores = os.cpu_count() or 1
@@ -177,9 +195,13 @@ class CsvScan:
         """The pieces of a block that was taken apart."""
         if self._closed is not None:
             # What looked like the last line was none if rows come after it.
-            if not _is_text(bytes(block.rows) + block.tail, self.layout):
-                raise self._closed
-            lines, piece = 0, None
+            if _is_text(bytes(block.rows) + block.tail, self.layout):
+                lines, piece = 0, None
+            else:
+                count, words = self._closing
+                self._leave_out(count, f"line {self._line}: {words}", self._closed)
+                self._line, self._closed = self._line + count, None
+                lines, piece = self._block(reader, block, parsed)
         else:
             lines, piece = self._block(reader, block, parsed)
         self._line += lines
@@ -192,7 +214,7 @@ class CsvScan:
             return
         broken = self._stream.broken
         if broken is None and self._closed is not None:
-            broken = f"line {self._line} is no row: {self._closing}"
+            broken = f"line {self._line} is no row: {self._closing[1]}"
         if broken is None and block.tail.strip():
             # Its last number may have lost digits and still look whole.
             broken = f"line {self._line} has no line end and is left out"
@@ -203,39 +225,59 @@ class CsvScan:
         self, reader: "_Reader", block: "_Block", parsed: "Future[_Parsed]"
     ) -> tuple[int, Piece | None]:
         """How many lines a block has, and what they say; up to a closing line if it has one."""
-        before = self._rows, self._now, self._seconds
+        before = self._rows, self._now, self._seconds, self._shift, self._same_time
+        rows = bytes(block.rows)
         try:
             lines, batches = parsed.result()
             return lines, self._take(reader, batches)
         except _Row as fault:
-            rows = bytes(block.rows)
             error = self._error(rows, fault.row, fault.what)
             begin = _begin_of_row(rows, fault.row)
-            if not _is_text(rows[begin:] + block.tail, self.layout):
-                raise error from None
-        # A closing line such as "END OF DATA" is no reason to lose what stands above it.
-        self._closed = error
-        words = rows[begin:].split(b"\n", 1)[0].decode(self.layout.encoding, "replace")
-        self._closing = words.strip()[:40]
-        self._rows, self._now, self._seconds = before
-        lines, batches = reader.parsed(memoryview(rows)[:begin])
-        return lines, self._take(reader, batches)
+        self._rows, self._now, self._seconds, self._shift, self._same_time = before
+        if _is_text(rows[begin:] + block.tail, self.layout):
+            # A closing line such as "END OF DATA" is no reason to lose what stands above it.
+            self._closed = error
+            words = rows[begin:].split(b"\n", 1)[0].decode(self.layout.encoding, "replace")
+            self._closing = rows.count(b"\n", begin), words.strip()[:40]
+            rows = rows[:begin]
+        else:
+            rows = self._without_text(rows, error)
+        try:
+            lines, batches = reader.parsed(memoryview(rows))
+            return lines, self._take(reader, batches)
+        except _Row as fault:
+            raise self._error(rows, fault.row, fault.what) from None
+
+    def _without_text(self, rows: bytes, error: WaveError) -> bytes:
+        """The same with lines of text left empty; ``error`` if there are none, or many."""
+        layout, parts, at = self.layout, [], 0
+        for match in _LETTERS.finditer(rows):
+            text = match[0].decode(layout.encoding, "replace")
+            if is_text(text, layout.delimiter, layout.decimal):
+                line = self._line + rows.count(b"\n", 0, match.start())
+                self._leave_out(1, f"line {line}: {text.strip()[:40]}", error)
+                parts.append(rows[at : match.start()])
+                at = match.end()
+        if not parts:
+            raise error
+        return b"".join([*parts, rows[at:]])
+
+    def _leave_out(self, lines: int, first: str, error: WaveError) -> None:
+        count, known = self._left_out
+        self._left_out, self._no_row = (count + lines, known or first), self._no_row or error
+        if count + lines > _MOST_TEXT:
+            raise self._no_row
 
     def _take(self, reader: "_Reader", batches: list[Any]) -> Piece | None:
         parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
         volts: dict[str, tuple[float, float]] = {}
         analogue: dict[str, list[Points]] = {}
         begin = self._rows
+        gaps: list[tuple[int, int]] = []
         for batch in batches:
             seconds = reader.seconds(batch, self._rows)
-            before = self._seconds if self._now is not None else seconds[0]
-            if seconds[0] < before or (seconds[1:] < seconds[:-1]).any():
-                row = int(np.argmax(seconds < np.concatenate([[before], seconds[:-1]])))
-                what = "time runs backwards; it should only grow"
-                raise _Row(self._rows - begin + row, what)
-            self._seconds = float(seconds[-1])
-            if not self._rows:
-                self._apart = _apart(seconds)
+            seconds, more = self._in_time(reader, seconds, begin)
+            gaps += more
             try:
                 for name, found in parts.items():
                     places, levels = reader.changes(batch, name)
@@ -255,7 +297,61 @@ class CsvScan:
             return None
         changes = {name: _in_one(found) for name, found in parts.items() if found}
         lines = {name: _in_one(found) for name, found in analogue.items()}
-        return Piece(self._now or 0, changes, volts=volts, analogue=lines, apart_ps=self._apart)
+        return Piece(
+            self._now or 0,
+            changes,
+            gaps=tuple(gaps),
+            volts=volts,
+            analogue=lines,
+            apart_ps=self._apart,
+            same_time=(self._same_time, self._rows),
+            left_out=self._left_out,
+        )
+
+    def _in_time(
+        self, reader: "_Reader", seconds: NDArray[np.float64], begin: int
+    ) -> tuple[NDArray[np.float64], list[tuple[int, int]]]:
+        """Times that only grow, and the gaps between samples that are evenly spaced."""
+        if self._now is None:
+            self._begin = self._seconds = float(seconds[0])
+        if self._shift:
+            seconds = seconds + self._shift
+        steps = np.diff(seconds, prepend=self._seconds)
+        if steps.min() < 0:
+            seconds, steps = self._segments(seconds, steps, begin)
+        if not self._rows:
+            self._apart = self._apart or _apart(seconds)
+        if not reader.sparse:
+            self._same_time += len(steps) - int(np.count_nonzero(steps)) - (not self._rows)
+        self._seconds = float(seconds[-1])
+        long = np.flatnonzero(steps > 1.5e-12 * self._apart) if self._apart else steps[:0]
+        if 20 * len(long) > len(steps):
+            self._apart = 0  # they were no samples
+        elif len(long):
+            ends = np.stack([seconds[long] - steps[long], seconds[long]], 1)
+            return seconds, [(start, end) for start, end in _picoseconds(ends).tolist()]
+        return seconds, []
+
+    def _segments(
+        self, seconds: NDArray[np.float64], steps: NDArray[np.float64], begin: int
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Times and steps where each segment comes after the one before.
+
+        Only evenly spaced samples whose time begins where the file's began are a segment.
+        """
+        falls = np.flatnonzero(steps < 0)
+        self._apart = self._apart or (0 if self._rows else _apart(seconds[: falls[0]]))
+        starts = seconds[falls] - self._shift
+        if not self._apart or (np.abs(starts - self._begin) > 2e-12 * self._apart).any():
+            what = "time runs backwards; it should only grow"
+            raise _Row(self._rows - begin + int(falls[0]), what)
+        steps = steps.copy()
+        more = np.zeros(len(seconds))
+        more[falls] = _PAUSE - steps[falls]
+        steps[falls] = _PAUSE
+        more = np.cumsum(more)
+        self._shift += float(more[-1])
+        return seconds + more, steps
 
     def _error(self, rows: bytes, row: int, what: str) -> WaveError:
         line = self._line + rows.count(b"\n", 0, _begin_of_row(rows, row))
@@ -267,7 +363,15 @@ class _Reader:
     """Rows to columns, and columns to what they mean."""
 
     def __init__(self, layout: Layout, columns: Columns) -> None:
-        from pyarrow import csv, float64, int8, string  # noqa: PLC0415 - heavy, and for CSV only
+        from pyarrow import (  # noqa: PLC0415 - heavy, and for CSV only
+            csv,
+            decimal128,
+            float64,
+            int8,
+            string,
+            time64,
+            timestamp,
+        )
 
         self.columns = columns
         self._layout = layout
@@ -282,16 +386,26 @@ class _Reader:
         }
         # With a rate each row is a sample, and one that is missing is missing.
         self._sparse = {place for place in chosen if layout.sparse[place] and columns.rate is None}
+        self.sparse = bool(self._sparse)
+        packed = {columns.channels[name] for name in columns.bits}
+        self._words = packed | {place for place in chosen if layout.words[place]}
+        self._volts -= self._words
+        self._origin: int | None = None
         types = {
             f"c{place}": string()
-            if place in self._sparse
+            if place in self._sparse | self._words
             else float64()
             if place in self._volts
             else int8()
             for place in chosen - {columns.time}
         }
         if columns.time is not None:
-            types[f"c{columns.time}"] = float64()
+            types[f"c{columns.time}"] = {
+                "clock": time64("ns"),
+                "date": timestamp("ns"),
+                "zoned": timestamp("ns", "UTC"),
+                "long": decimal128(37, 18),
+            }.get(layout.moments[columns.time], float64())
         self._read = csv.ReadOptions(
             column_names=[f"c{place}" for place in range(layout.columns)],
             block_size=2 * (LONGEST_LINE + _BLOCK),  # all rows in one batch
@@ -346,9 +460,25 @@ class _Reader:
         if self.columns.rate is not None:
             return np.arange(before, before + batch.num_rows) / self.columns.rate
         assert self.columns.time is not None
-        values = _finite(batch.column(f"c{self.columns.time}"), "time")
+        column = batch.column(f"c{self.columns.time}")
+        moment = self._layout.moments[self.columns.time]
+        if moment:
+            column = self._since_first(column, whole=moment != "long")
+        values = _finite(column, "time")
+        if moment and moment != "long":
+            return values * 1e-9
         unit = self.columns.unit or self._layout.seconds(self.columns.time)
         return values if unit == 1 else values * unit
+
+    def _since_first(self, column: Any, *, whole: bool) -> Any:
+        """What a double does not hold, counted from the first row: nanoseconds, or a decimal."""
+        from pyarrow import compute, float64, int64  # noqa: PLC0415
+
+        if whole:
+            column = column.cast(int64())
+        if self._origin is None:
+            self._origin = column[0]
+        return compute.subtract(column, self._origin).cast(float64())
 
     def changes(self, batch: Any, name: str) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
         """Rows at which the level of a channel is another than in the row before."""
@@ -375,6 +505,8 @@ class _Reader:
         if self._layout.decimal == ",":
             text = compute.replace_substring(text, ",", ".")
         unknown = compute.is_in(text, value_set=array(_NO_VALUES))
+        if place in self._words:
+            return rows, text
         kind = float64() if place in self._volts else int8()
         numbers = compute.if_else(unknown, None, text)
         try:
@@ -391,9 +523,15 @@ class _Reader:
     def _levels(
         self, column: Any, place: int, name: str
     ) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
+        if name in self.columns.bits:
+            return self._looked_up(
+                column, _bit(self.columns.bits[name], self._layout.packed(place))
+            )
+        if place in self._words:
+            return self._looked_up(column, _word)
         if place not in self._volts:
             return self._logic(column)
-        unit = self._layout.volts(place)
+        unit = self._layout.volts(place) * self.columns.scale
         thresholds = self.columns.thresholds or THRESHOLDS
         thresholds = Thresholds(thresholds.low / unit, thresholds.high / unit)
         volts = _finite(column, name, allow_none=True)
@@ -403,6 +541,22 @@ class _Reader:
             zone[np.isnan(volts)] = 1
         rows = _changes(zone)
         return rows, _ZONES[zone[rows]]
+
+    def _looked_up(
+        self, column: Any, level: Callable[[str], int]
+    ) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
+        """Each word of a column once: they are few."""
+        known = column.dictionary_encode()
+        levels: list[int] = []
+        for number, word in enumerate(known.dictionary.to_pylist()):
+            try:
+                levels.append(level(str(word).strip(' \t\r"')))
+            except ValueError as error:
+                row = int(np.argmax(known.indices.to_numpy() == number))
+                raise _Row(row, f"{str(word)[:20]!r} {error}") from None
+        every = np.array(levels, np.uint8)[known.indices.to_numpy()]
+        rows = _changes(every)
+        return rows, every[rows]
 
     def _logic(self, column: Any) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
         given = column
@@ -425,7 +579,7 @@ class _Reader:
         column = batch.column(f"c{place}")
         if place not in self._volts or place in self._sparse or column.null_count:
             return None
-        unit = self._layout.volts(place)
+        unit = self._layout.volts(place) * self.columns.scale
         volts: NDArray[np.float64] = column.to_numpy()
         return seconds, volts if unit == 1 else volts * unit
 
@@ -437,7 +591,7 @@ class _Reader:
             _, column = self._said(column, place)
             if not len(column):
                 return math.inf, -math.inf
-        volts = _finite(column, name) * self._layout.volts(place)
+        volts = _finite(column, name) * (self._layout.volts(place) * self.columns.scale)
         return float(volts.min()), float(volts.max())
 
     def _first_fault(self, rows: bytes, said: str) -> _Row:
@@ -458,6 +612,10 @@ class _Reader:
                 )
             for place in sorted(wanted):
                 text = fields[place].strip()
+                if place in self._words or (
+                    place == self.columns.time and layout.moments[place] and is_value(text, ".")
+                ):
+                    continue
                 whole = place not in self._volts and place != self.columns.time
                 plain = text.strip('"')
                 if place in self._sparse or (plain in _NO_VALUES and place != self.columns.time):
@@ -471,12 +629,32 @@ class _Reader:
         return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
 
 
+def _word(word: str) -> int:
+    level = {"0": LOW, "1": HIGH, **LEVEL_WORDS}.get(word)
+    if level is None and word not in _NO_VALUES and word:
+        raise ValueError("among levels; H, L, High, Low, 0 or 1 should stand here")
+    return UNKNOWN if level is None else level
+
+
+def _bit(place: int, base: int) -> Callable[[str], int]:
+    def level(word: str) -> int:
+        if not word or word in _NO_VALUES:
+            return UNKNOWN
+        try:
+            return int(word, base) >> place & 1
+        except ValueError:
+            what = "hexadecimal" if base == 16 else "whole"
+            raise ValueError(f"is no {what} number as the rows before") from None
+
+    return level
+
+
 def _apart(seconds: NDArray[np.float64]) -> int:
     """Picoseconds from sample to sample; 0 for a list of changes, which keep no step."""
     steps = np.diff(seconds)
-    if len(steps) < _STEPS or steps.max() > 1.1 * steps.min():
-        return 0
-    return round(float(np.median(steps)) * 1e12)
+    usual = float(np.median(steps)) if len(steps) >= _STEPS else 0.0
+    others = np.count_nonzero(np.abs(steps - usual) > 0.05 * usual)
+    return 0 if 20 * others > len(steps) else round(usual * 1e12)
 
 
 def _in_one(parts: list[tuple[Any, Any]]) -> tuple[Any, Any]:

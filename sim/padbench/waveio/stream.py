@@ -7,10 +7,11 @@ is needed and lets the rest go, so memory does not grow with the file.
 import gzip
 import io
 import os
+import re
 import zlib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import IO, Any
 
@@ -70,6 +71,8 @@ class Piece:
     only. ``volts`` has the least and the greatest voltage of channels that were followed for that.
     ``analogue`` has the points (seconds, volts) of wires in volts, between which they run straight.
     ``apart_ps`` is from one sample to the next where they are evenly spaced, 0 where nobody knows.
+    ``same_time`` is how many rows so far had the time of the row before, and of how many;
+    ``left_out`` how many lines of text among the rows were left out, and the first of them.
     """
 
     end_ps: int
@@ -80,6 +83,8 @@ class Piece:
     volts: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     analogue: Mapping[str, Points] = field(default_factory=dict)
     apart_ps: int = 0
+    same_time: tuple[int, int] = (0, 0)
+    left_out: tuple[int, str] = (0, "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +149,38 @@ class ByteStream:
             ):
                 count += more
         return count
+
+    def rewritten(
+        self, how: Callable[[bytes, bool], bytes], signs: tuple[bytes, bytes] | None = None
+    ) -> "ByteStream":
+        """What ``how`` makes of each block (it is told of the last), as a stream of its own.
+
+        ``signs``, a pattern and what takes its place, is applied to whole lines.
+        """
+        left = tail = b""
+        ended = False
+
+        def some(count: int) -> bytes:
+            nonlocal left, tail, ended
+            while not left and not ended:
+                block = self.read(max(count, 1 << 12))
+                ended = not block
+                left = tail + how(block, ended)
+                if signs is not None:
+                    whole = len(left) if ended else left.rfind(b"\n") + 1
+                    left, tail = left[:whole], left[whole:]
+                    left = re.sub(signs[0], signs[1], re.sub(rb"(?m)^ +| +(?=\r?$)", b"", left))
+            part, left = left[:count], left[count:]
+            plain.broken = None if part else self.broken
+            return part
+
+        def into(place: memoryview) -> int:
+            part = some(len(place))
+            place[: len(part)] = part
+            return len(part)
+
+        plain = replace(self, size=0, _some=some, _into=into, _held=b"")
+        return plain
 
     @contextmanager
     def _guarded(self) -> Iterator[None]:

@@ -1,0 +1,227 @@
+"""What the recording itself shows, before the hardware is blamed: `padbench.inspect` on tables."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import padbench
+from padbench.waveio import WaveError
+
+SHEET = str(Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml")
+
+
+def lines(held, *, step=1e-7, wanted=8, frame=2e-3, low=5e-7):
+    """Times and levels of latch, clock and data, a row every ``step``: a read each frame."""
+    at = np.arange(0, len(held) * frame, step)
+    within, number = at % frame, np.minimum((at / frame).astype(int), len(held) - 1)
+    latch = (within >= 100e-6) & (within < 109e-6)
+    since = within - 114e-6
+    clock = ~((since >= 0) & (since < wanted * 6e-6) & (since % 6e-6 < low))
+    bit = np.clip(np.floor((since - low - 0.7 * step) / 6e-6 + 1), 0, wanted).astype(int)
+    levels = np.array([[*(1 - (n >> wanted - 1 - k & 1) for k in range(wanted)), 0] for n in held])
+    data = np.where(within < 100e-6, 0, levels[number, bit])
+    return at, np.stack([latch, clock, data]).astype(int)
+
+
+def table(path, at, levels, *, names="time,latch,clock,data", form="{:.9g}", rows=slice(None)):
+    body = zip(at[rows].tolist(), *levels[:, rows].tolist(), strict=True)
+    text = "".join(",".join([form.format(t), *map(str, row)]) + "\n" for t, *row in body)
+    path.write_text(f"{names}\n{text}")
+    return path
+
+
+@pytest.fixture(scope="module")
+def good():
+    return lines([0, 0x80, 0x80, 0])
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "bench.csv"
+
+
+def bytes_of(result):
+    return [read.byte for read in result.data.reads()]
+
+
+def the(result, id_, case=None):
+    return next(f for f in result.findings if f.id == id_ and case in (None, f.case))
+
+
+def test_a_good_one_says_nothing_of_its_recording(path, good):
+    result = padbench.inspect(table(path, *good))
+    assert (result.verdict, bytes_of(result)) == ("pass", [0, 0x80, 0x80, 0])
+    assert not {f.id for f in result.findings} & {
+        *("capture.times", "capture.sampling", "capture.left-out", "capture.channels"),
+    }
+
+
+@pytest.mark.parametrize("line", ["latch", "clock", "data"])
+def test_a_line_upside_down_is_put_right(path, good, line):
+    at, levels = good
+    levels = levels.copy()
+    row = ["latch", "clock", "data"].index(line)
+    levels[row] ^= 1
+    table(path, at, levels)
+    told = the(padbench.inspect(path), "capture.channels", line)
+    assert told.verdict == ("not-judged" if line == "clock" else "fail")
+    assert f"--invert {line}" in told.says
+    right = padbench.inspect(path, invert=line)
+    assert (right.verdict, bytes_of(right)) == ("pass", [0, 0x80, 0x80, 0])
+
+
+def test_an_inverted_latch_of_the_sheet_is_known(path, good):
+    at, levels = good
+    table(path, at, np.stack([1 - levels[0], *levels[1:]]))
+    sheet = padbench.load_sheet(SHEET)
+    assert padbench.inspect(path, sheet=sheet).verdict == "fail"
+    text = Path(SHEET).read_text().replace("latch-inverted = false", "latch-inverted = true")
+    found = padbench.inspect(path, sheet=text)
+    assert bytes_of(found) == [0, 0x80, 0x80, 0]
+    assert not [f for f in found.findings if f.id == "capture.channels"]
+
+
+def test_rounded_times_are_a_fault_of_the_recording(path, good):
+    result = padbench.inspect(table(path, *good, form="{:.6f}"))
+    assert (the(result, "capture.times").verdict, result.verdict) == ("fail", "fail")
+    assert "give --rate" in the(result, "capture.times").says
+    assert padbench.inspect(path, rate="10M").verdict == "pass"
+
+
+def test_two_rows_of_one_time_among_changes_are_told(path, good):
+    at, levels = good
+    changed = np.flatnonzero((np.diff(levels, axis=1, prepend=9) != 0).any(axis=0))
+    at = at.copy()
+    at[changed[5]] = at[changed[4]]
+    result = padbench.inspect(table(path, at, levels, rows=changed))
+    assert the(result, "capture.times").verdict == "not-judged"
+
+
+@pytest.mark.parametrize("start", [1_700_000_000, 1_700_000_000_000])
+def test_unix_times_keep_their_digits(path, good, start):
+    at, levels = good
+    many = [f"{start}.{round(t * 1e9):09d}" for t in at.tolist()]
+    body = zip(many, *levels.tolist(), strict=True)
+    path.write_text("time,latch,clock,data\n" + "".join(f"{','.join(map(str, r))}\n" for r in body))
+    result = padbench.inspect(path)
+    assert bytes_of(result) == [0, 0x80, 0x80, 0]
+    assert result.data.measures["latch width"].median == 9_000_000
+    assert result.make_document()["channels"]["time"]["how"].endswith("counted from the first row")
+
+
+def test_pulses_between_the_samples_are_not_the_hardware(path):
+    at, levels = lines([0, 0x80, 0x80, 0], step=2e-6)
+    result = padbench.inspect(table(path, at, levels))
+    assert the(result, "capture.sampling").verdict == "fail"
+    assert "pulses are missing" in the(result, "capture.sampling").says
+    assert [f.id for f in result.findings if f.verdict == "fail"] == ["capture.sampling"]
+
+
+def test_few_samples_a_pulse_are_told(path):
+    result = padbench.inspect(table(path, *lines([0, 0x80], step=2.5e-7)))
+    assert the(result, "capture.sampling").verdict == "not-judged"
+    assert result.verdict == "pass"
+
+
+def test_a_logger_that_writes_changes_is_known_by_its_step(tmp_path):
+    at, levels = lines([0x80, 0] * 16, step=1e-6, low=1e-6)
+    text = ["$timescale 1 ns $end"]
+    text += [
+        f"$var wire 1 {c} {n} $end" for c, n in zip("!#%", ("latch", "clock", "data"), strict=True)
+    ]
+    text += ["$enddefinitions $end"]
+    changed = np.flatnonzero((np.diff(levels, axis=1, prepend=9) != 0).any(axis=0))
+    for n in changed.tolist():
+        text += [f"#{round(at[n] * 1e9)}", *(f"{levels[k, n]}{c}" for k, c in enumerate("!#%"))]
+    (tmp_path / "a.vcd").write_text("\n".join([*text, "#99999999", ""]))
+    result = padbench.inspect(tmp_path / "a.vcd", sheet=SHEET)
+    assert result.data.apart_ps == 1_000_000
+    assert the(result, "capture.sampling").verdict == "not-judged"
+    delay = next(
+        f for f in result.findings if f.id == "timing.data-delay" or f.name == "timing.data-delay"
+    )
+    assert delay.verdict == "not-judged"
+
+
+@pytest.mark.parametrize(("lowest", "verdict"), [(4.9, "pass"), (3.1, "fail"), (5.6, "fail")])
+def test_the_supply_is_held_to_the_sheet(path, good, lowest, verdict):
+    at, levels = good
+    supply = np.where(np.arange(len(at)) == 500, lowest, 5.0)
+    table(path, at, np.vstack([levels, supply]), names="time,latch,clock,data,supply")
+    path.write_text(path.read_text().replace(".0\n", "\n"))
+    result = padbench.inspect(path, sheet=SHEET, channels={"supply": "supply"})
+    found = the(result, "levels.supply")
+    assert found.verdict == verdict
+    assert found.verdict == "pass" or f"{lowest:.3g}" in found.says
+    other = padbench.inspect(path, channels={"supply": "supply"})
+    assert the(other, "levels.supply").verdict == "not-judged"
+
+
+def test_ringing_beside_an_edge_is_not_called_clean(path, good):
+    at, levels = good
+    volts = levels * 5.0
+    rises = np.flatnonzero(np.diff(levels[1]) == 1) + 1
+    volts[1, rises + 1] = 2.8
+    found = the(padbench.inspect(table(path, at, volts)), "levels.runts", "ringing")
+    assert (found.verdict, found.measured, found.met.other) == ("not-judged", len(rises), "clock")
+
+
+def test_data_at_no_level_is_no_crash(path, good):
+    at, levels = good
+    table(path, at, np.vstack([levels[:2] * 5.0, np.full(len(at), 2.5)]))
+    result = padbench.inspect(path)
+    assert the(result, "levels.reached").met.other == "data"
+    assert all(read.undecided for read in result.data.reads())
+
+
+def test_the_name_with_its_unit_is_a_name(path, good):
+    table(path, *good, names="time,Latch [V],Clock [V],Data [V]")
+    result = padbench.inspect(path, channels={"latch": "Latch [V]"})
+    assert bytes_of(result) == [0, 0x80, 0x80, 0]
+
+
+def test_a_few_lines_of_text_are_left_out_and_many_refused(path, good):
+    table(path, *good)
+    rows = path.read_text().splitlines(keepends=True)
+    few = [*rows[:9000], "trigger again\n", *rows[9000:20000], "trigger again\n", *rows[20000:]]
+    path.write_text("".join(few))
+    result = padbench.inspect(path)
+    assert bytes_of(result) == [0, 0x80, 0x80, 0]
+    found = the(result, "capture.left-out")
+    assert (found.measured, "line 9001: trigger again" in found.says) == (2, True)
+    path.write_text(
+        "".join(row + "trigger again\n" * (n % 100 == 50) for n, row in enumerate(rows))
+    )
+    with pytest.raises(WaveError, match="line 52: 1 fields; there should be 4"):
+        padbench.inspect(path)
+
+
+def test_several_segments_are_one_after_the_other(path, good):
+    table(path, *good)
+    body = path.read_text()
+    path.write_text(body + "\nsegment 2\n" + body)
+    result = padbench.inspect(path)
+    assert bytes_of(result) == [0, 0x80, 0x80, 0] * 2
+    assert the(result, "capture.gaps").measured == 1
+    assert result.verdict == "pass"
+
+
+def test_a_gap_breaks_its_read_alone(path, good):
+    at, levels = good
+    kept = np.ones(len(at), bool)
+    kept[21_300:30_000] = False
+    result = padbench.inspect(table(path, at[kept], levels[:, kept]))
+    assert [read.in_gap for read in result.data.reads()] == [False, True, False, False]
+    assert the(result, "capture.gaps").measured == 1
+
+
+def test_all_bits_of_chained_pads_are_shown(path):
+    held = 0x80A5
+    at, levels = lines([held, 0], wanted=16)
+    result = padbench.inspect(table(path, at, levels), clocks=16)
+    reads = [*result.data.reads()]
+    assert (reads[0].byte, reads[0].later_bits(16)) == (0x80, "10100101")
+    assert [read["later_bits"] for read in result.make_document()["reads"]] == [
+        *("10100101", "00000000")
+    ]
