@@ -6,7 +6,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.capture.against import TooDifferent, _script, compare, judge_against
+from padbench.capture.against import (
+    AGAINST,
+    Beside,
+    TooDifferent,
+    _script,
+    compare,
+    judge_beside,
+    states,
+)
 from padbench.capture.reads import SeenRead
 from padbench.core.findings import Source
 
@@ -20,8 +28,13 @@ def reads(held):
 
 def differences(one, other):
     return [
-        (d.one and d.one.byte, d.other and d.other.byte) for d in compare(reads(one), reads(other))
+        (d.one and d.one.byte, d.other and d.other.byte)
+        for d in compare(states(reads(one)), states(reads(other)))
     ]
+
+
+def judged(one, other, source="the other"):
+    return judge_beside(AGAINST, states(one), states(other), Source(source, "given"))
 
 
 def test_the_same_is_the_same():
@@ -33,13 +46,57 @@ def test_a_state_that_lasts_longer_is_no_difference():
 
 
 def test_a_read_that_differs():
-    # That the read of nothing in its place is one of eleven and not of ten shows only in time.
-    assert differences([0] * 5 + [1] + [0] * 5, [0] * 11) in ([(1, 0)], [(1, None)])
+    assert differences([0] * 5 + [1] + [0] * 5, [0] * 11) == [(1, None)]
+    assert differences([2] * 5 + [1] + [2] * 5, [2] * 11) == [(1, None)]
 
 
 def test_a_press_that_the_other_has_not():
-    assert differences([0, 0, 64, 64, 0], [0, 0, 0]) == [(64, None), (64, None)]
+    assert differences([0, 0, 64, 64, 0], [0, 0, 0]) == [(64, None)]
     assert differences([0, 0, 0], [0, 0, 64, 0]) == [(None, 64)]
+
+
+def test_nobody_presses_eight_buttons_without_letting_go():
+    each = [128 >> n for n in range(8)]
+    slow = [byte for one in each for byte in [0] * 9 + [one] * 5]
+    assert differences(slow, each) == differences(each, slow) == []
+    found, table = judged(reads([*slow, 0]), reads(each))
+    assert [finding.verdict for finding in found] == ["pass"]
+    assert [row.seen for row in table] == [1] * 8
+    assert all(row.missed == row.extra == row.weak == 0 for row in table)
+
+
+def test_two_presses_are_not_one():
+    assert differences([0, 8, 8, 0, 8, 8, 0], [0, 8, 8, 0]) == [(0, None)]
+    assert differences([0, 8, 8, 0], [0, 8, 8, 0, 8, 8, 0]) == [(None, 0)]
+
+
+def test_the_thumbs_of_a_chord_need_not_be_at_once():
+    assert differences([0] * 9 + [128] * 2 + [192] * 9 + [64, 0], [0, 192, 0]) == []
+    # What lasts is a press of its own.
+    assert differences([0] * 9 + [128] * 4 + [192] * 9 + [0], [0, 192, 0]) == [(128, None)]
+
+
+def test_a_row_for_each_button():
+    there = [0, 128, 0, 64, 0, 1, 0]
+    here = [0, 0, 128, 128, 0, 128, 128, 0, 0, 0, 1, 1, 0, 4, 0]
+    found, table = judged(reads(here), reads(there))
+    assert table == (
+        Beside("A", seen=1, weak=1),
+        Beside("B", missed=1),
+        Beside("Down", extra=1),
+        Beside("Right", seen=1),
+    )
+    says = [finding.says for finding in found]
+    assert any("here all is let go within a press" in text for text in says)
+    assert any("the other has B, which is missing here" in text for text in says)
+    assert any("here is Down, which the other has not" in text for text in says)
+
+
+def test_a_press_with_doubtful_bits_is_weak():
+    one = reads([0, 128, 128, 0])
+    one[2] = replace(one[2], undecided=0x80)
+    _, table = judged(one, reads([0, 128, 0]))
+    assert table == (Beside("A", seen=1, weak=1),)
 
 
 @settings(deadline=None)
@@ -70,19 +127,20 @@ def test_a_read_at_the_end_of_the_recording_says_nothing():
     one, other = reads([0, 64, 0]), reads([0, 64, 0, 0])
     one.append(replace(one[-1], byte=0, missing=0x0F, open_ended=True, number=4))
     other.append(replace(other[-1], byte=1, undecided=0x80, number=5))
-    (found,) = judge_against(one[:3], other, Source("the other", "given"))
+    ((found,), _) = judged(one[:3], other)
     assert (found.verdict, found.measured) == ("fail", 1)
-    assert "a read of Right (A undecided) that is missing here" in found.says
+    assert "the other has Right (A undecided), which is missing here" in found.says
     other[-1] = replace(other[-1], in_gap=True)
-    (found,) = judge_against(one, other, Source("the other", "given"))
-    assert found.verdict == "pass"
+    assert judged(one, other)[0][0].verdict == "pass"
     other = [*reads([0]), replace(other[-1], in_gap=False)]
-    (found,) = judge_against(reads([0, 2]), other, Source("b.vcd", "given"))
+    ((found,), _) = judged(reads([0, 2]), other, "b.vcd")
     assert found.says == "1 of 1, beside b.vcd: Left here, Right (A undecided) there"
 
 
 def test_nothing_in_common():
+    here, there = ([reads([byte])[0] for byte in pair * 900] for pair in ([1, 2], [4, 8]))
     with pytest.raises(TooDifferent):
-        compare(reads([1] * 2000), reads([2] * 2000))
-    (found,) = judge_against(reads([1] * 2000), reads([2] * 2000), Source("other.vcd", "given"))
-    assert found.verdict == "fail"
+        compare(states(here), states(there))
+    ((found,), table) = judged(here, there)
+    assert (found.verdict, table) == ("fail", ())
+    assert "do not show the same presses" in found.says

@@ -102,8 +102,8 @@ def test_a_capture_beside_a_simulation_of_its_design(inspect):
         f"the simulation of {B}, each-button, push-pull port, slow corner"
     )
     assert finding(same, "against.reads")["says"] == (
-        f"8 reads here and 8 of the simulation of {B}, each-button, push-pull port, slow corner "
-        "tell the same story"
+        "8 presses here, the same as those of "
+        f"the simulation of {B}, each-button, push-pull port, slow corner"
     )
     port = ["--port", "pull-down-only"]
     other = inspect(WAVES / "each-button.vcd", *options, "stopped-last-bit", *port, code=1)
@@ -111,8 +111,22 @@ def test_a_capture_beside_a_simulation_of_its_design(inspect):
     assert "pull-down-only port" in first["source"]
     assert first["says"] == (
         f"1 of 8, beside the simulation of {B}, stopped-last-bit, pull-down-only port, slow "
-        "corner: A here, nothing there"
+        "corner: here is A, which the other has not"
     )
+    rows = {row["button"]: row for row in other["beside"]}
+    assert rows["A"] == {"button": "A", "seen": 0, "missed": 0, "extra": 1, "weak": 0}
+
+
+def test_the_order_of_presses_without_times(inspect, tmp_path):
+    names = ["A", "B", "Select", "Start", "Up", "Down", "Left", "Right"]
+    file = tmp_path / "order.toml"
+    file.write_text("".join(f'[[held]]\nbuttons = ["{name}"]\n' for name in names))
+    found = inspect(WAVES / "each-button.vcd", "--expect", file, code=0)
+    assert finding(found, "expect.order")["says"].startswith("8 presses came in the order of")
+    assert [row["seen"] for row in found["beside"]] == [1] * 8
+    file.write_text(file.read_text().replace('"Select"', '"Start"', 1))
+    found = inspect(WAVES / "each-button.vcd", "--expect", file, code=1)
+    assert finding(found, "expect.order")["verdict"] == "fail"
 
 
 def ticks(*head, first=None):
@@ -241,7 +255,10 @@ def test_expectations(inspect, tmp_path):
     [
         ("held = 3", "1: held: 3 is not a list of tables"),
         ("[[hold]]", "1: hold: is no known table"),
-        ('[[held]]\nbuttons = ["A"]\nfrom = "1 ms"', "held 1, to: is missing"),
+        (
+            '[[held]]\nbuttons = ["A"]\nfrom = "1 ms"',
+            "held 1, to: is missing; give both in every entry",
+        ),
         (
             '[[held]]\nbuttons = ["Z"]\nfrom = "1 ms"\nto = "2 ms"',
             'buttons[0]: "Z" is no known button',

@@ -1,34 +1,57 @@
-"""Two captures read by read, aligned by what was read and not by when.
+"""What was pressed beside what another says, aligned by what was read and not by when.
 
-Nobody holds a button for equally many polls twice, so a state that lasts longer in one of the two
-is no difference. What is left is: reads that the other has not, and reads that differ.
+    here, there = states(reads), states(others)
+    judge_beside(AGAINST, here, there, source)     # findings, and a row a button
+
+Nobody holds a button for equally many polls twice, nor presses eight buttons without letting go: a
+state that lasts longer in one of the two is no difference, nor is a rest between two that differ,
+nor a short step on the way to a chord. What is left is a press that the other has not.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import zip_longest
 from typing import Literal
 
 from padbench.capture.reads import SeenRead
-from padbench.core.buttons import spelled
+from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 
-__all__ = ["AGAINST", "Difference", "TooDifferent", "compare", "judge_against"]
+__all__ = [
+    "AGAINST",
+    "ORDER",
+    "Beside",
+    "Difference",
+    "State",
+    "TooDifferent",
+    "compare",
+    "judge_beside",
+    "states",
+]
 
 _MOST = 1500
-"""Reads added or left out; beyond, two captures have nothing to do with each other."""
+"""States added or left out; beyond, two captures have nothing to do with each other."""
+_ON_THE_WAY = 3
+"""Reads; two buttons of a chord come so close together (assumed: 50 ms)."""
 
 _BESIDE = "{number} of {count}, beside {source}: "
+_SAYS = {
+    "too-different": "the two differ in more than {most} states; they do not show the same presses",
+    "missing": _BESIDE + "the other has {there}, which is missing here",
+    "added": _BESIDE + "here is {here}, which the other has not",
+    "let-go": _BESIDE + "here all is let go within a press, which it is not there",
+    "held-on": _BESIDE + "there all is let go between two presses, which it is not here",
+    "fail": _BESIDE + "{here} here, {there} there",
+}
 AGAINST = Rule(
     "against.reads",
     "reads",
-    {
-        "pass": "{reads} reads here and {others} of {source} tell the same story",
-        "too-different": "the two differ in more than {most} reads; they do not show the same "
-        "presses",
-        "missing": _BESIDE + "the other has a read of {there} that is missing here",
-        "added": _BESIDE + "a read of {here} that the other has not",
-        "fail": _BESIDE + "{here} here, {there} there",
-    },
+    _SAYS | {"pass": "{presses} presses here, the same as those of {source}"},
+)
+ORDER = Rule(
+    "expect.order",
+    "reads",
+    _SAYS | {"pass": "{presses} presses came in the order of {source}"},
 )
 
 
@@ -37,46 +60,103 @@ class TooDifferent(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
-    """``one`` or ``other`` is None where the read has no partner."""
+class State:
+    """So many reads in a row of one ``byte``, the first of them ``read``, None where none is known.
 
-    one: SeenRead | None
-    other: SeenRead | None
+    ``undecided`` has every bit that was so in one of them.
+    """
+
+    byte: int
+    read: SeenRead | None = None
+    count: int = 1
+    undecided: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """``one`` or ``other`` is None where the state has no partner."""
+
+    one: State | None
+    other: State | None
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """Presses of one button: how many of the other's were ``seen`` here and how many ``missed``;
+    ``extra`` ones the other has not. ``weak`` are seen with a bit undecided, or in pieces.
+    """
+
+    button: str
+    seen: int = 0
+    missed: int = 0
+    extra: int = 0
+    weak: int = 0
 
 
 Step = Literal["same", "one", "other"]
 
 
-def compare(here: Sequence[SeenRead], there: Sequence[SeenRead]) -> tuple[Difference, ...]:
-    """Reads that differ or have no partner, but for states that only last longer.
+def states(reads: Iterable[SeenRead]) -> list[State]:
+    """One after the other, without rests but those between equal ones, nor steps on the way.
 
-    Raises `TooDifferent`.
+    A read that was not recorded to its end says nothing and is left out.
     """
-    a, b = [read.byte for read in here], [read.byte for read in there]
+    found: list[State] = []
+    for read in reads:
+        if read.open_ended or read.in_gap:
+            continue
+        if found and found[-1].byte == read.byte:
+            last = found[-1]
+            undecided = last.undecided | read.undecided
+            found[-1] = replace(last, count=last.count + 1, undecided=undecided)
+        else:
+            found.append(State(read.byte, read, 1, read.undecided))
+    found = [
+        state
+        for before, state, after in _neighbours(found)
+        if before is None or after is None or not _on_the_way(before, state, after)
+    ]
+    return [
+        state
+        for before, state, after in _neighbours(found)
+        if state.byte or (before and after and before.byte == after.byte)
+    ]
+
+
+def _neighbours(some: Sequence[State]) -> Iterator[tuple[State | None, State, State | None]]:
+    return zip([None, *some], some, [*some[1:], None], strict=False)
+
+
+def _on_the_way(before: State, state: State, after: State) -> bool:
+    either, both = before.byte | after.byte, before.byte & after.byte
+    between = not state.byte & ~either and not both & ~state.byte
+    return between and before.byte != after.byte and state.count <= _ON_THE_WAY
+
+
+def compare(here: Sequence[State], there: Sequence[State]) -> tuple[Difference, ...]:
+    """States that differ or have no partner. Raises `TooDifferent`."""
     differences: list[Difference] = []
-    left: list[SeenRead] = []
-    right: list[SeenRead] = []
+    left: list[State] = []
+    right: list[State] = []
     before: int | None = None
 
     def settle(after: int | None) -> None:
-        pairs = min(len(left), len(right))
-        differences.extend(
-            Difference(*pair) for pair in zip(left[:pairs], right[:pairs], strict=True)
+        one, other = (
+            [own for own in some if own.byte not in (before, after)] for some in (left, right)
         )
-        differences.extend(
-            Difference(read, None) for read in left[pairs:] if read.byte not in (before, after)
-        )
-        differences.extend(
-            Difference(None, read) for read in right[pairs:] if read.byte not in (before, after)
-        )
+        # A rest within a press is not what stands in place of another press.
+        held = ([own for own in some if own.byte] for some in (one, other))
+        differences.extend(Difference(*pair) for pair in zip_longest(*held))
+        differences.extend(Difference(own, None) for own in one if not own.byte)
+        differences.extend(Difference(None, own) for own in other if not own.byte)
         left.clear()
         right.clear()
 
     i = j = 0
-    for step in _script(a, b):
+    for step in _script([state.byte for state in here], [state.byte for state in there]):
         if step == "same":
-            settle(a[i])
-            before = a[i]
+            settle(here[i].byte)
+            before = here[i].byte
             i, j = i + 1, j + 1
         elif step == "one":
             left.append(here[i])
@@ -88,31 +168,80 @@ def compare(here: Sequence[SeenRead], there: Sequence[SeenRead]) -> tuple[Differ
     return tuple(differences)
 
 
-def judge_against(
-    reads: Iterable[SeenRead], others: Iterable[SeenRead], source: Source
-) -> tuple[Finding, ...]:
-    """``against.reads``: one finding for each difference up to ten, or one that there is none.
+def judge_beside(
+    rule: Rule, here: Sequence[State], there: Sequence[State], source: Source
+) -> tuple[tuple[Finding, ...], tuple[Beside, ...]]:
+    """`AGAINST` or `ORDER`: a finding for each difference up to ten, or one that there is none.
 
-    ``source`` says what the other is, "the capture bench.vcd". A read that was not recorded to its
-    end says nothing and is left out.
+    ``source`` says what the other is, "the capture bench.vcd". The rows of buttons are those that
+    either has.
     """
-    here, there = (
-        [read for read in some if not (read.open_ended or read.in_gap)] for some in (reads, others)
-    )
     try:
         differences = compare(here, there)
     except TooDifferent:
-        return (_finding("fail", None, source, case="too-different", most=_MOST),)
+        return (_finding(rule, "fail", None, source, case="too-different", most=_MOST),), ()
+    table = tuple(_buttons(here, there))
     if not differences:
-        return (_finding("pass", 0, source, reads=len(here), others=len(there)),)
+        pressed = sum(state.byte > 0 for state in there)
+        return (_finding(rule, "pass", 0, source, presses=pressed),), table
     count = len(differences)
     return tuple(
-        _different(difference, number, count, source)
+        _different(rule, difference, number, count, source)
         for number, difference in enumerate(differences[:10], 1)
-    )
+    ), table
+
+
+def _buttons(here: Sequence[State], there: Sequence[State]) -> Iterator[Beside]:
+    """Each press of the other is seen where one of its states is."""
+    same = []
+    i = j = 0
+    for step in _script([state.byte for state in here], [state.byte for state in there]):
+        if step == "same":
+            same.append((i, j))
+        i, j = i + (step != "other"), j + (step != "one")
+    for place, button in enumerate(BUTTONS):
+        bit = 128 >> place
+        own, others = _presses(here, bit), _presses(there, bit)
+        pairs = {(own[i], others[j]) for i, j in same if i in own}
+        seen = {press for _, press in pairs}
+        extra = set(own.values()) - {press for press, _ in pairs}
+        pieces = {press for press in extra if _close(here, own, press, pairs)}
+        weak = {other for one, other in pairs if _doubtful(here, own, one, bit)}
+        row = Beside(
+            button,
+            len(seen),
+            len(set(others.values()) - seen),
+            len(extra - pieces),
+            min(len(seen), len(weak) + len(pieces)),
+        )
+        if any([row.seen, row.missed, row.extra]):
+            yield row
+
+
+def _presses(some: Sequence[State], bit: int) -> dict[int, int]:
+    """By the place of a state with that button, the place at which its press begins."""
+    begins: dict[int, int] = {}
+    for place, state in enumerate(some):
+        if state.byte & bit:
+            begins[place] = begins.get(place - 1, place)
+    return begins
+
+
+def _doubtful(some: Sequence[State], own: dict[int, int], press: int, bit: int) -> bool:
+    return any(some[place].undecided & bit for place, begin in own.items() if begin == press)
+
+
+def _close(
+    some: Sequence[State], own: dict[int, int], press: int, pairs: set[tuple[int, int]]
+) -> bool:
+    """Whether only a few reads part a press from one that was seen: a hold in pieces."""
+    ends = max(place for place, begin in own.items() if begin == press)
+    near = [place for place in (press - 2, ends + 2) if own.get(place) in {one for one, _ in pairs}]
+    return any(some[(place + (press if place < press else ends)) // 2].count <= 3 for place in near)
 
 
 def _finding(
+    rule: Rule,
     verdict: Verdict,
     count: int | None,
     source: Source,
@@ -122,7 +251,7 @@ def _finding(
 ) -> Finding:
     facts |= {"count": count, "source": source.title}
     return Finding(
-        AGAINST,
+        rule,
         verdict,
         None if count is None else float(count),
         None if count is None else 0.0,
@@ -134,30 +263,36 @@ def _finding(
     )
 
 
-def _different(difference: Difference, number: int, count: int, source: Source) -> Finding:
+def _different(
+    rule: Rule, difference: Difference, number: int, count: int, source: Source
+) -> Finding:
     here, there = difference.one, difference.other
     case = "missing" if here is None else "added" if there is None else ""
+    if not (here or there or State(0)).byte:
+        case = {"missing": "held-on", "added": "let-go"}.get(case, case)
+    one, other = (None if state is None else state.read for state in (here, there))
     return _finding(
+        rule,
         "fail",
         count,
         source,
         Met(
-            read=None if here is None else here.number,
-            at_ps=None if here is None else here.start_ps,
-            other="" if there is None else f"read {there.number} of the other",
+            read=None if one is None else one.number,
+            at_ps=None if one is None else one.start_ps,
+            other="" if other is None else f"read {other.number} of the other",
         ),
         case,
         number=number,
         here=None if here is None else _spelled(here),
         there=None if there is None else _spelled(there),
-        there_read=None if there is None else there.number,
-        there_ps=None if there is None else there.start_ps,
+        there_read=None if other is None else other.number,
+        there_ps=None if other is None else other.start_ps,
     )
 
 
-def _spelled(read: SeenRead) -> str:
-    unsure = f" ({spelled(read.undecided)} undecided)" if read.undecided else ""
-    return spelled(read.byte) + unsure
+def _spelled(state: State) -> str:
+    unsure = f" ({spelled(state.undecided)} undecided)" if state.undecided else ""
+    return spelled(state.byte) + unsure
 
 
 def _script(a: Sequence[int], b: Sequence[int]) -> Iterator[Step]:
@@ -188,7 +323,7 @@ def _middle(a: Sequence[int], b: Sequence[int]) -> list[Step]:
             if x >= len(a) and y >= len(b):
                 return _walk_back(trace, len(a), len(b))
     raise TooDifferent(
-        f"the two differ in more than {_MOST} reads; they do not show the same presses"
+        f"the two differ in more than {_MOST} states; they do not show the same presses"
     )
 
 

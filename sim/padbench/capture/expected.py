@@ -6,6 +6,7 @@
     from = "120 ms"
     to = "350 ms"
 
+Without "from" and "to" in any entry only the order of the presses counts, with or without rests.
 Outside all entries nothing is held. Times are those of the capture. Within the slack of a change,
 10 ms if not given (contacts bounce so long at worst, from memory), a button may read either way.
 """
@@ -53,8 +54,8 @@ class _HeldTable(Table):
     buttons: Annotated[tuple[Button, ...], BeforeValidator(count(0, 8))] = Field(
         examples=[["A", "Right"]]
     )
-    start: Annotated[Value, Quantity("s", "120 ms")] = Field(alias="from")
-    to: Annotated[Value, Quantity("s", "350 ms")]
+    start: Annotated[Value, Quantity("s", "120 ms")] | None = Field(default=None, alias="from")
+    to: Annotated[Value, Quantity("s", "350 ms")] | None = None
 
 
 class _File(Table):
@@ -73,9 +74,10 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """All that was held."""
+    """All that was held; ``order`` has the bytes one after the other where no times are known."""
 
     held: tuple[Held, ...]
+    order: tuple[int, ...] = ()
     slack: int = to_ps(_SLACK.nominal)
 
     def at(self, when: int) -> int:
@@ -98,18 +100,23 @@ class Expectation:
 def load_expectation(path: Path) -> Expectation:
     """Read such a file. ``SheetError`` says all that is wrong with it, with the lines."""
     expected = check(Document.read(path, _START), _File, _backwards)
-    return Expectation(
-        tuple(
-            Held(byte_of(entry.buttons), to_ps(entry.start.nominal), to_ps(entry.to.nominal))
-            for entry in expected.held
-        ),
-        to_ps(expected.slack.nominal),
-    )
+    held = [
+        Held(byte_of(entry.buttons), to_ps(entry.start.nominal), to_ps(entry.to.nominal))
+        for entry in expected.held
+        if entry.start is not None and entry.to is not None
+    ]
+    order = () if held else tuple(byte_of(entry.buttons) for entry in expected.held)
+    return Expectation((*held,), order, to_ps(expected.slack.nominal))
 
 
 def _backwards(tables: Mapping[str, Any]) -> Iterator[Clash]:
-    for number, entry in enumerate(tables["held"] or ()):
-        if entry.to.nominal <= entry.start.nominal:
+    entries = tables["held"] or ()
+    timed = any(entry.start or entry.to for entry in entries)
+    for number, entry in enumerate(entries):
+        if timed and not (entry.start and entry.to):
+            key = "to" if entry.start else "from"
+            yield Clash(("held", number, key), "is missing", "give both in every entry, or in none")
+        elif timed and entry.to.nominal <= entry.start.nominal:
             yield Clash(("held", number, "to"), "is not after from", "write a later time")
 
 

@@ -3,7 +3,7 @@
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 from functools import wraps
 from pathlib import Path
@@ -11,7 +11,7 @@ from typing import Any, Concatenate, NotRequired, ParamSpec, TypeGuard
 
 from typing_extensions import TypedDict
 
-from padbench.capture.against import judge_against
+from padbench.capture.against import AGAINST, ORDER, Beside, State, judge_beside, states
 from padbench.capture.expected import Expectation, judge_expectation, load_expectation
 from padbench.capture.findings import findings_of, judge_levels, judge_supply
 from padbench.capture.fit import NotShown, fitted
@@ -112,6 +112,16 @@ class PressDocument(TypedDict):
     up_ps: int | None
 
 
+class BesideDocument(TypedDict):
+    """Presses of a button beside those that somebody says there were."""
+
+    button: str
+    seen: int
+    missed: int
+    extra: int
+    weak: int
+
+
 class PlaceDocument(TypedDict):
     """Where in the frame a read falls."""
 
@@ -154,6 +164,7 @@ class InspectDocument(TypedDict):
     findings: list[FindingDocument]
     statistics: dict[str, StatisticsDocument]
     buttons: list[PressDocument]
+    beside: list[BesideDocument]
     reads: list[SeenReadDocument]
 
 
@@ -251,15 +262,26 @@ def inspect_one(
     told = expected is not None or other is not None
     kind = None if design is None else _port(design, port)
     findings = _findings(seen, settings, design, kind, (parted, again), told=told)
-    if expected is not None:
+    beside: tuple[Beside, ...] = ()
+    if expected is not None and expected.order:
+        source, order = Source(f"{expect}", "given"), [State(byte) for byte in expected.order]
+        more, beside = judge_beside(ORDER, states(seen.reads()), order, source)
+        findings += more
+        expected = None
+    elif expected is not None:
         findings.append(judge_expectation(seen.reads(), expected))
     if other is not None:
-        findings += judge_against(seen.reads(), *other())
+        others, source = other()
+        more, beside = judge_beside(AGAINST, states(seen.reads()), states(others), source)
+        findings += more
     files = [Path(file) for file in (expect, capture, against) if _is_path(file)]
     if fit is not None and design is not None:
         _write_fit(Path(fit), capture, seen, design, _port(design, port))
     return replace(
-        _result(capture, seen, opened_capture, findings, expected, choices, all_reads=all_reads),
+        _result(
+            *(capture, seen, opened_capture, findings, expected, choices, beside),
+            all_reads=all_reads,
+        ),
         inputs=inputs_from(*files) if design is None else design.inputs(*files),
         assumed=() if design is None else design.sheet.assumed,
         wrote={} if fit is None else {"Parts": Path(fit)},
@@ -544,6 +566,7 @@ def _result(
     findings: Sequence[Finding],
     expected: Expectation | None,
     choices: Choices,
+    beside: Sequence[Beside],
     *,
     all_reads: bool,
 ) -> Result:
@@ -566,7 +589,7 @@ def _result(
         lead=f"{count}{broken_off}, and nothing in them breaks a rule."
         if verdict == "pass"
         else f"{count}{broken_off}; {broken} of {len(findings)} findings fail.",
-        make_document=lambda: _document(verdict, seen, capture, findings),
+        make_document=lambda: _document(verdict, seen, capture, findings, beside),
         make_sections=lambda: [
             *capture_sections(
                 seen,
@@ -574,6 +597,7 @@ def _result(
                 capture,
                 expected,
                 again if twice else None,
+                beside,
                 all_reads=all_reads,
             )
         ],
@@ -583,7 +607,11 @@ def _result(
 
 
 def _document(
-    verdict: Outcome, seen: Inspection, capture: OpenCapture, findings: Sequence[Finding]
+    verdict: Outcome,
+    seen: Inspection,
+    capture: OpenCapture,
+    findings: Sequence[Finding],
+    beside: Sequence[Beside],
 ) -> InspectDocument:
     unit, frame = capture.time_unit, seen.frame
     return {
@@ -606,6 +634,7 @@ def _document(
         "findings": [finding_document(finding) for finding in findings],
         "statistics": {name: _statistics(name, widths) for name, widths in seen.measures.items()},
         "buttons": (press._asdict() for press in seen.presses),  # type: ignore[typeddict-item]
+        "beside": [asdict(row) for row in beside],  # type: ignore[misc]
         "reads": _reads(seen),  # type: ignore[typeddict-item]
     }
 

@@ -1,12 +1,13 @@
 """What an inspected capture shows: reads with their waves, presses, widths, channels."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from functools import cache
 from itertools import islice
 
 import numpy as np
 
+from padbench.capture.against import Beside
 from padbench.capture.expected import Expectation
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import LINES, Inspection
@@ -72,16 +73,19 @@ def capture_sections(
     capture: OpenCapture,
     expected: Expectation | None,
     stretches: Stretches | None,
+    beside: Sequence[Beside] = (),
     *,
     all_reads: bool = False,
 ) -> Iterator[Section]:
     """All sections; ``stretches`` is None for a capture that cannot be read twice."""
     lines = [f"{role}: {name}" for role, name in _channels(capture)]
-    brief = [*_brief(seen, findings, capture)]
+    brief = [*_brief(seen, findings, capture, beside)]
     if all_reads:
         brief.append(_reads(seen, "Reads", len(seen.rows)))
     yield Section("brief", "", brief, ("brief",))
     yield Section("channels", "", [Prose(lines)], ("text",))
+    if beside:
+        yield Section("beside", "Each button", [_beside(beside)])
     yield Section("all-findings", "Findings", findings_blocks(findings), ("text",))
     broken = [finding for finding in findings if finding.verdict == "fail"]
     if broken:
@@ -98,7 +102,20 @@ def capture_sections(
     yield Section("findings", "What else was looked at", findings_blocks(rest), ("page",))
 
 
-def _brief(seen: Inspection, findings: Sequence[Finding], capture: OpenCapture) -> Iterator[Block]:
+def _beside(beside: Sequence[Beside]) -> Table:
+    rows = [(b.button, *map(str, (b.seen, b.missed, b.extra, b.weak))) for b in beside]
+    return Table(
+        "Presses that the other has and that are seen here, or missed; those that only this one "
+        "has; and of those seen, those with doubtful bits or in pieces",
+        ("button", "seen", "missed", "extra", "weak"),
+        rows,
+        frozenset(range(1, 5)),
+    )
+
+
+def _brief(
+    seen: Inspection, findings: Sequence[Finding], capture: OpenCapture, beside: Sequence[Beside]
+) -> Iterator[Block]:
     """What was read, in the order in which it was seen, then what is wrong and what is thin."""
     rows = [("read", _states(seen))]
     period = seen.measures.get("poll period")
@@ -110,6 +127,12 @@ def _brief(seen: Inspection, findings: Sequence[Finding], capture: OpenCapture) 
     odd = [f"read {read.number}: {_comments(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
     odd += [f"and {len(doubtful) - len(odd)} more"] if len(doubtful) > len(odd) else []
     rows += [("doubtful", "; ".join(odd))] if odd else []
+    amiss = [
+        row.button + "".join(f", {n} {what}" for what, n in list(asdict(row).items())[2:] if n)
+        for row in beside
+        if row.missed + row.extra + row.weak
+    ]
+    rows += [("amiss", "; ".join(amiss))] if amiss else []
     yield Lines("", rows)
     broken = [found for found in findings if found.verdict == "fail"]
     yield Lines("What went wrong", [(found.id, found.says) for found in broken])
