@@ -25,6 +25,7 @@ from padbench.waveio.stream import ByteStream, WaveError
 __all__ = [
     "LEVEL_WORDS",
     "LONGEST_LINE",
+    "LONG_AGO",
     "OUT_OF_RANGE",
     "Layout",
     "find_layout",
@@ -62,7 +63,7 @@ _MOMENT = re.compile(
     r"(?P<date>\d{4}-\d\d-\d\d[T ])?\d\d:\d\d:\d\d(?:\.\d+)?(?P<zone>Z|[+-]\d\d:?\d\d)?"
 )
 _HEXADECIMAL = re.compile(r"0[xX][0-9a-fA-F]{1,16}|(?=\d*[A-Fa-f])[0-9a-fA-F]{2,16}")
-_LONG_AGO = 1e6
+LONG_AGO = 1e6
 """Seconds; beyond, a double no longer holds nanoseconds: counted from the first, as a date."""
 _DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), (",", ","))
 _LONGEST_PREAMBLE = 1000  # lines; no instrument says so much about itself
@@ -346,7 +347,7 @@ def _moment(field: str, decimal: str, unit: float) -> str:
     match = _MOMENT.fullmatch(field)
     if match is not None:
         return ("zoned" if match["zone"] else "date") if match["date"] else "clock"
-    far = is_number(field, decimal) and float(field.replace(",", ".")) * unit > _LONG_AGO
+    far = is_number(field, decimal) and float(field.replace(",", ".")) * unit > LONG_AGO
     return "long" if far else ""
 
 

@@ -46,7 +46,7 @@ from padbench.waveio.stream import (
     WaveError,
 )
 
-__all__ = ["Columns", "CsvScan"]
+__all__ = ["Columns", "CsvScan", "Reader", "RowFault"]
 
 _LINE_END = 10
 _HEAD = 1 << 16
@@ -99,7 +99,7 @@ class _Block:
     last: bool
 
 
-class _Row(Exception):
+class RowFault(Exception):
     """What is wrong with the row of that number in its block."""
 
     def __init__(self, row: int, what: str) -> None:
@@ -113,7 +113,8 @@ class CsvScan:
 
     def __init__(self, stream: ByteStream) -> None:
         """Raises `WaveError` if this is no table of numbers."""
-        self._stream = stream = plain_lines(stream)
+        stream = plain_lines(stream)
+        self._begun(stream)
         head = stream.read(_HEAD)
         while head.count(b"\n") < 20 and len(head) < 20 * LONGEST_LINE:
             more = stream.read(_HEAD)
@@ -127,6 +128,10 @@ class CsvScan:
         self.layout: Layout = find_layout(head, stream.name, whole=whole)
         self._rest = head[self.layout.start :]
         self._line = self.layout.line
+
+    def _begun(self, stream: ByteStream) -> None:
+        """Nothing was read yet."""
+        self._stream = stream
         self._rows = 0
         self._now: int | None = None
         self._seconds = 0.0
@@ -148,7 +153,7 @@ class CsvScan:
         among the rows are left out; where samples are evenly spaced a longer step is a gap, and a
         time that begins anew is another segment, put behind the one before.
         """
-        reader = _Reader(self.layout, columns)
+        reader = Reader(self.layout, columns)
         cores = os.cpu_count() or 1
         with ThreadPoolExecutor(cores) as pool:
             waiting: deque[tuple[_Block, Future[_Parsed]]] = deque()
@@ -190,7 +195,7 @@ class CsvScan:
                 return
 
     def _finish(
-        self, reader: "_Reader", block: "_Block", parsed: "Future[_Parsed]"
+        self, reader: "Reader", block: "_Block", parsed: "Future[_Parsed]"
     ) -> Iterator[Piece]:
         """The pieces of a block that was taken apart."""
         if self._closed is not None:
@@ -222,7 +227,7 @@ class CsvScan:
             yield Piece(self._now or 0, {}, broken_off=broken)
 
     def _block(
-        self, reader: "_Reader", block: "_Block", parsed: "Future[_Parsed]"
+        self, reader: "Reader", block: "_Block", parsed: "Future[_Parsed]"
     ) -> tuple[int, Piece | None]:
         """How many lines a block has, and what they say; up to a closing line if it has one."""
         before = self._rows, self._now, self._seconds, self._shift, self._same_time
@@ -230,7 +235,7 @@ class CsvScan:
         try:
             lines, batches = parsed.result()
             return lines, self._take(reader, batches)
-        except _Row as fault:
+        except RowFault as fault:
             error = self._error(rows, fault.row, fault.what)
             begin = _begin_of_row(rows, fault.row)
         self._rows, self._now, self._seconds, self._shift, self._same_time = before
@@ -245,7 +250,7 @@ class CsvScan:
         try:
             lines, batches = reader.parsed(memoryview(rows))
             return lines, self._take(reader, batches)
-        except _Row as fault:
+        except RowFault as fault:
             raise self._error(rows, fault.row, fault.what) from None
 
     def _without_text(self, rows: bytes, error: WaveError) -> bytes:
@@ -268,7 +273,7 @@ class CsvScan:
         if count + lines > _MOST_TEXT:
             raise self._no_row
 
-    def _take(self, reader: "_Reader", batches: list[Any]) -> Piece | None:
+    def _take(self, reader: "Reader", batches: list[Any]) -> Piece | None:
         parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
         volts: dict[str, tuple[float, float]] = {}
         analogue: dict[str, list[Points]] = {}
@@ -289,8 +294,8 @@ class CsvScan:
                     least, most = reader.range(batch, name)
                     known = volts.get(name, (least, most))
                     volts[name] = min(known[0], least), max(known[1], most)
-            except _Row as fault:
-                raise _Row(self._rows - begin + fault.row, fault.what) from None
+            except RowFault as fault:
+                raise RowFault(self._rows - begin + fault.row, fault.what) from None
             self._rows += len(seconds)
             self._now = int(_picoseconds(seconds[-1:])[0])
         if self._rows == begin:
@@ -309,7 +314,7 @@ class CsvScan:
         )
 
     def _in_time(
-        self, reader: "_Reader", seconds: NDArray[np.float64], begin: int
+        self, reader: "Reader", seconds: NDArray[np.float64], begin: int
     ) -> tuple[NDArray[np.float64], list[tuple[int, int]]]:
         """Times that only grow, and the gaps between samples that are evenly spaced."""
         if self._now is None:
@@ -344,7 +349,7 @@ class CsvScan:
         starts = seconds[falls] - self._shift
         if not self._apart or (np.abs(starts - self._begin) > 2e-12 * self._apart).any():
             what = "time runs backwards; it should only grow"
-            raise _Row(self._rows - begin + int(falls[0]), what)
+            raise RowFault(self._rows - begin + int(falls[0]), what)
         steps = steps.copy()
         more = np.zeros(len(seconds))
         more[falls] = _PAUSE - steps[falls]
@@ -359,7 +364,7 @@ class CsvScan:
         return WaveError(f"{self._stream.name}: line {line}: {says}")
 
 
-class _Reader:
+class Reader:
     """Rows to columns, and columns to what they mean."""
 
     def __init__(self, layout: Layout, columns: Columns) -> None:
@@ -377,7 +382,7 @@ class _Reader:
         self._layout = layout
         self._csv = csv
         chosen = {*columns.channels.values(), *columns.measured.values()}
-        self._volts = {
+        self.volts = {
             place
             for place in chosen
             if columns.thresholds is not None
@@ -387,15 +392,16 @@ class _Reader:
         # With a rate each row is a sample, and one that is missing is missing.
         self._sparse = {place for place in chosen if layout.sparse[place] and columns.rate is None}
         self.sparse = bool(self._sparse)
+        self.chosen = chosen | ({columns.time} if columns.time is not None else set())
         packed = {columns.channels[name] for name in columns.bits}
         self._words = packed | {place for place in chosen if layout.words[place]}
-        self._volts -= self._words
+        self.volts -= self._words
         self._origin: int | None = None
         types = {
             f"c{place}": string()
             if place in self._sparse | self._words
             else float64()
-            if place in self._volts
+            if place in self.volts
             else int8()
             for place in chosen - {columns.time}
         }
@@ -491,8 +497,8 @@ class _Reader:
             return rows, np.zeros(0, np.uint8)
         try:
             own, levels = self._levels(column, place, name)
-        except _Row as fault:
-            raise _Row(int(rows[fault.row]), fault.what) from None
+        except RowFault as fault:
+            raise RowFault(int(rows[fault.row]), fault.what) from None
         return rows[own], levels
 
     def _said(self, column: Any, place: int) -> tuple[NDArray[np.intp], Any]:
@@ -507,7 +513,7 @@ class _Reader:
         unknown = compute.is_in(text, value_set=array(_NO_VALUES))
         if place in self._words:
             return rows, text
-        kind = float64() if place in self._volts else int8()
+        kind = float64() if place in self.volts else int8()
         numbers = compute.if_else(unknown, None, text)
         try:
             return rows, numbers.cast(kind)
@@ -515,9 +521,9 @@ class _Reader:
             for row, field in zip(rows.tolist(), numbers.to_pylist(), strict=True):
                 if field is not None and not is_number(field, "."):
                     what = f"{field[:20]!r} in column {place + 1}; a number should stand here"
-                    raise _Row(row, what) from None
-                if field is not None and place not in self._volts and field not in ("0", "1"):
-                    raise _Row(row, f"{field[:20]} {_NO_LEVEL}") from None
+                    raise RowFault(row, what) from None
+                if field is not None and place not in self.volts and field not in ("0", "1"):
+                    raise RowFault(row, f"{field[:20]} {_NO_LEVEL}") from None
             raise
 
     def _levels(
@@ -529,7 +535,7 @@ class _Reader:
             )
         if place in self._words:
             return self._looked_up(column, _word)
-        if place not in self._volts:
+        if place not in self.volts:
             return self._logic(column)
         unit = self._layout.volts(place) * self.columns.scale
         thresholds = self.columns.thresholds or THRESHOLDS
@@ -553,7 +559,7 @@ class _Reader:
                 levels.append(level(str(word).strip(' \t\r"')))
             except ValueError as error:
                 row = int(np.argmax(known.indices.to_numpy() == number))
-                raise _Row(row, f"{str(word)[:20]!r} {error}") from None
+                raise RowFault(row, f"{str(word)[:20]!r} {error}") from None
         every = np.array(levels, np.uint8)[known.indices.to_numpy()]
         rows = _changes(every)
         return rows, every[rows]
@@ -569,7 +575,7 @@ class _Reader:
             wrong &= given.is_valid().to_numpy(zero_copy_only=False)
         if wrong.any():
             row = int(np.argmax(wrong))
-            raise _Row(row, f"{given[row].as_py()} {_NO_LEVEL}")
+            raise RowFault(row, f"{given[row].as_py()} {_NO_LEVEL}")
         rows = _changes(levels)
         return rows, levels[rows]
 
@@ -577,7 +583,7 @@ class _Reader:
         """A channel in volts as it was sampled; None for levels and where samples are missing."""
         place = self.columns.channels[name]
         column = batch.column(f"c{place}")
-        if place not in self._volts or place in self._sparse or column.null_count:
+        if place not in self.volts or place in self._sparse or column.null_count:
             return None
         unit = self._layout.volts(place) * self.columns.scale
         volts: NDArray[np.float64] = column.to_numpy()
@@ -594,7 +600,7 @@ class _Reader:
         volts = _finite(column, name) * (self._layout.volts(place) * self.columns.scale)
         return float(volts.min()), float(volts.max())
 
-    def _first_fault(self, rows: bytes, said: str) -> _Row:
+    def _first_fault(self, rows: bytes, said: str) -> RowFault:
         """Which row it was: the library counts otherwise, and not always."""
         layout = self._layout
         wanted = {*self.columns.channels.values(), *self.columns.measured.values()}
@@ -607,7 +613,7 @@ class _Reader:
             text = row.decode(layout.encoding, "replace").strip("\r")
             fields = split(text, layout.delimiter)
             if len(fields) != layout.columns:
-                return _Row(
+                return RowFault(
                     number, f"{len(fields)} fields; there should be {layout.columns} as before"
                 )
             for place in sorted(wanted):
@@ -616,17 +622,17 @@ class _Reader:
                     place == self.columns.time and layout.moments[place] and is_value(text, ".")
                 ):
                     continue
-                whole = place not in self._volts and place != self.columns.time
+                whole = place not in self.volts and place != self.columns.time
                 plain = text.strip('"')
                 if place in self._sparse or (plain in _NO_VALUES and place != self.columns.time):
                     continue
                 if not is_number(text, layout.decimal):
                     what = f"{text[:20]!r} in column {place + 1}; a number should stand here"
-                    return _Row(number, what)
+                    return RowFault(number, what)
                 if whole and plain not in ("0", "1"):
-                    return _Row(number, f"{text[:20]} {_NO_LEVEL}")
+                    return RowFault(number, f"{text[:20]} {_NO_LEVEL}")
             number += 1
-        return _Row(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
+        return RowFault(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
 
 
 def _word(word: str) -> int:
@@ -707,7 +713,7 @@ def _finite(column: Any, name: str, *, allow_none: bool = False) -> NDArray[np.f
         finite |= column.is_null().to_numpy(zero_copy_only=False)
     if not finite.all():
         row = int(np.argmin(finite))
-        raise _Row(row, f"{values[row]} as {name}; a finite number should stand here")
+        raise RowFault(row, f"{values[row]} as {name}; a finite number should stand here")
     return values
 
 
@@ -715,5 +721,5 @@ def _picoseconds(seconds: NDArray[np.float64]) -> Times:
     picoseconds = np.rint(seconds * 1e12)
     too_far = np.abs(picoseconds) > _LATEST
     if too_far.any():
-        raise _Row(0, "a time beyond what can be counted; it should be in seconds")
+        raise RowFault(0, "a time beyond what can be counted; it should be in seconds")
     return picoseconds.astype(np.int64)

@@ -114,12 +114,20 @@ _SLOWEST, _FASTEST = 1e-3, 1e12
 
 @dataclass(frozen=True, slots=True)
 class StatedRate:
-    """``hertz`` is None where the words are there but do not say it clearly; ``why`` says so."""
+    """``hertz`` is None where the words are there but do not say it clearly; ``why`` says so.
+
+    A ``line`` of 0 is that of a file without lines.
+    """
 
     line: int
     text: str
     hertz: float | None
     why: str = ""
+
+    @property
+    def says(self) -> str:
+        """Where it stands, and what."""
+        return f"line {self.line} says {self.text}" if self.line else f"the file says {self.text}"
 
 
 def stated_rate(lines: Sequence[str]) -> StatedRate | None:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from padbench.core.timeline import UNKNOWN, Timeline, Wire, Word
+from padbench.waveio.arrays import ArrayScan, is_array
 from padbench.waveio.csv_scan import CsvScan
 from padbench.waveio.stream import CaptureFile, Piece, WaveError, open_bytes
 from padbench.waveio.vcd_header import Variable
@@ -29,13 +30,16 @@ _PULLED = str.maketrans("hlHL", "1010")
 def open_capture(
     file: CaptureFile, step: Callable[[int, int], None] = lambda *_: None
 ) -> Iterator[VcdScan | CsvScan]:
-    """Open a VCD or CSV file, plain or gzip; ``step`` is told of bytes taken, and of how many.
+    """Open VCD, CSV, arrays or sound, plain or gzip; ``step`` is told of bytes taken, of how many.
 
     Raises `WaveError` if it is neither, or its beginning cannot be used.
     """
     with open_bytes(file, step) as stream:
         head = stream.peek().removeprefix(b"\xef\xbb\xbf").lstrip()
-        yield VcdScan(stream) if head.startswith(b"$") else CsvScan(stream)
+        if is_array(stream.peek()):
+            yield ArrayScan(stream)
+        else:
+            yield VcdScan(stream) if head.startswith(b"$") else CsvScan(stream)
 
 
 def read_wave(path: CaptureFile) -> Timeline:

@@ -1,0 +1,181 @@
+"""One recording in every dialect that instruments and programs write: the same reads of each."""
+
+import io
+import struct
+import wave
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import padbench
+from padbench.waveio import WaveError, read_wave
+
+TIMELINE = read_wave(Path(__file__).parents[2] / "waves" / "each-button.vcd")
+WIRES = [TIMELINE.wires[name] for name in ("console.latch", "console.clock", "cable.data")]
+AT = np.unique(np.concatenate([wire.times for wire in WIRES]))
+LEVELS = np.stack([np.where(wire.at(AT) == 1, 1, 0) for wire in WIRES])
+EACH = [128 >> n for n in range(8)]
+EVENLY = np.arange(0, TIMELINE.end_ps, 250_000)
+SAMPLES = np.stack([np.where(wire.at(EVENLY) == 1, 5.0, 0.0) for wire in WIRES])
+PLACES = {"latch": 1, "clock": 2, "data": 3}
+
+
+def rows(*, time=lambda ps: f"{ps / 1e12:.9f}", level=str, sign=",", head="time,latch,clock,data"):
+    lines = [
+        sign.join([time(t), *map(level, some)])
+        for t, *some in zip(AT.tolist(), *LEVELS.tolist(), strict=True)
+    ]
+    return "\n".join([head.replace(",", sign), *lines, ""])
+
+
+def clock(ps):
+    moment = datetime(2031, 5, 6, 23, 59, 59, tzinfo=UTC) + timedelta(seconds=ps // 10**12)
+    return moment, f"{ps % 10**12 // 1000:09d}"
+
+
+def day(form):
+    return lambda ps: clock(ps)[0].strftime(form).replace("FRACTION", clock(ps)[1])
+
+
+def packed(*, base):
+    numbers = (4 * LEVELS[0] + 8 * LEVELS[1] + 16 * LEVELS[2] + 32).tolist()
+    lines = [f"{t / 1e12:.9f},{n:{base}}" for t, n in zip(AT.tolist(), numbers, strict=True)]
+    return "\n".join(["time,Bus", *lines, ""])
+
+
+BITS = {"channels": {"latch": "Bus[2]", "clock": "Bus[3]", "data": "Bus[4]"}}
+TEXTS = {
+    "UTF-16, little end first": (rows().encode("utf-16"), {}),
+    "UTF-16, big end first": (b"\xfe\xff" + rows().encode("utf-16-be"), {}),
+    "line ends of CR alone": (rows().replace("\n", "\r").encode(), {}),
+    "UTF-16 with CR alone and H and L": (
+        rows(level="LH".__getitem__).replace("\n", "\r").encode("utf-16"),
+        {},
+    ),
+    "hours, minutes, seconds": (rows(time=day("%H:%M:%S.FRACTION")).encode(), {}),
+    "a date": (rows(time=day("%Y-%m-%d %H:%M:%S.FRACTION")).encode(), {}),
+    "a date with its zone": (rows(time=day("%Y-%m-%dT%H:%M:%S.FRACTIONZ"), sign=";").encode(), {}),
+    "H and L": (rows(level="LH".__getitem__).encode(), {}),
+    "High and Low, in quotes": (rows(level=('"Low"', '"High"').__getitem__).encode(), {}),
+    "spaces": (rows(sign="   ").encode(), {}),
+    "one space": (rows(sign=" ").encode(), {}),
+    "packed, hexadecimal": (packed(base="02X").encode(), BITS),
+    "packed, 0x": (packed(base="#04x").encode(), BITS),
+    "packed, decimal": (packed(base="d").encode(), BITS),
+}
+
+
+@pytest.mark.parametrize("dialect", TEXTS)
+def test_every_dialect_has_the_same_reads(tmp_path, dialect):
+    text, options = TEXTS[dialect]
+    (tmp_path / "bench.csv").write_bytes(text)
+    result = padbench.inspect(tmp_path / "bench.csv", **options)
+    assert [read.byte for read in result.data.reads()] == EACH
+    assert result.data.measures["clock low"].median == 560_000
+    assert result.verdict == "pass"
+
+
+def sound(kind, bits, *, scale=0.8):
+    """RIFF as its specification of 1991 has it, for what the standard library does not write."""
+    values = (SAMPLES.T / 5 * scale).ravel()
+    if kind == 3:
+        data = values.astype(f"<f{bits // 8}").tobytes()
+    elif bits == 8:
+        data = (values * 127 + 128).astype("u1").tobytes()
+    else:
+        whole = (values * (2 ** (bits - 1) - 1)).astype("<i4")
+        data = whole.view("u1").reshape(-1, 4)[:, : bits // 8].tobytes()
+    form = struct.pack("<HHIIHH", kind, 3, 4_000_000, 0, 3 * bits // 8, bits)
+    return (
+        struct.pack("<4sI4s4sI", b"RIFF", 36 + len(data), b"WAVE", b"fmt ", 16)
+        + form
+        + struct.pack("<4sI", b"data", len(data))
+        + data
+    )
+
+
+def numpy_file(save, *arrays, **named):
+    out = io.BytesIO()
+    save(out, *arrays, **named)
+    return out.getvalue()
+
+
+NAMED = dict(zip(("latch", "clock", "data"), SAMPLES, strict=True))
+ARRAYS = {
+    "npz with times": (numpy_file(np.savez, time=EVENLY / 1e12, **NAMED), {}),
+    "npz packed, with a rate": (
+        numpy_file(np.savez_compressed, fs=4e6, lines=SAMPLES.T > 2.5),
+        {"channels": {role: n for n, role in enumerate(NAMED, 1)}},
+    ),
+    "npy of rows": (
+        numpy_file(np.save, np.column_stack([EVENLY / 1e12, *SAMPLES])),
+        {"channels": {role: n + 1 for role, n in PLACES.items()}, "time": 1},
+    ),
+    "npy of lines": (numpy_file(np.save, SAMPLES.astype("f4")), {"channels": PLACES, "rate": "4M"}),
+    "npy with names": (
+        numpy_file(
+            np.save,
+            np.array(
+                [*zip((EVENLY / 1e12).tolist(), *(SAMPLES > 2).tolist(), strict=True)],
+                [("time", "f8"), *((role, "u1") for role in NAMED)],
+            ),
+        ),
+        {},
+    ),
+    "sound of 8 bits": (sound(1, 8), {"channels": PLACES}),
+    "sound of 16 bits": (sound(1, 16), {"channels": PLACES}),
+    "sound of 24 bits": (sound(1, 24), {"channels": PLACES}),
+    "sound of 32 bits": (sound(1, 32), {"channels": PLACES, "scale": 6.25}),
+    "sound of floats": (sound(3, 32), {"channels": PLACES, "scale": 6.25}),
+}
+
+
+@pytest.mark.parametrize("dialect", ARRAYS)
+def test_arrays_and_sound_have_the_same_reads(tmp_path, dialect):
+    whole, options = ARRAYS[dialect]
+    (tmp_path / "bench.bin").write_bytes(whole)
+    result = padbench.inspect(tmp_path / "bench.bin", **options)
+    assert [read.byte for read in result.data.reads()] == EACH
+    assert result.data.measures["latch width"].median == pytest.approx(8_900_000, abs=250_000)
+    assert result.data.apart_ps == 250_000
+    if "scale" in options:
+        low, high = result.data.edges["clock"].levels
+        assert (low, high) == (pytest.approx(0, abs=0.01), pytest.approx(5, abs=0.01))
+
+
+def test_the_sound_is_read_as_the_standard_library_reads_it(tmp_path):
+    path = tmp_path / "a.wav"
+    path.write_bytes(sound(1, 16))
+    with wave.open(str(path)) as file:
+        assert (file.getnchannels(), file.getframerate()) == (3, 4_000_000)
+        frames = np.frombuffer(file.readframes(file.getnframes()), "<i2").reshape(-1, 3)
+    assert np.allclose(frames[:, 1] / 32768, SAMPLES[1] / 5 * 0.8, atol=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("whole", "says"),
+    [
+        (numpy_file(np.save, np.arange(9)), "no columns side by side"),
+        (numpy_file(np.savez, a=np.arange(9), b=np.arange(8)), "no columns side by side"),
+        (numpy_file(np.save, np.array([{}, []], object)), "no arrays that NumPy can read"),
+        (numpy_file(np.save, SAMPLES)[:900], "no arrays that NumPy can read"),
+        (sound(1, 16)[:20], "no samples; a sound file should have fmt and data"),
+        (sound(1, 16)[:44], "no samples; there should be a column a line"),
+        (sound(7, 16)[:200], "format 7; PCM or float can be read"),
+    ],
+)
+def test_what_is_no_capture_is_refused_in_a_line(tmp_path, whole, says):
+    (tmp_path / "a.bin").write_bytes(whole)
+    with pytest.raises(WaveError, match=says) as caught:
+        padbench.inspect(tmp_path / "a.bin", channels=PLACES)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_bit_of_a_word_that_is_none_is_told_with_its_line(tmp_path):
+    text = packed(base="02X").splitlines(keepends=True)
+    text[50] = text[50].rpartition(",")[0] + ",G7\n"
+    (tmp_path / "a.csv").write_text("".join(text))
+    with pytest.raises(WaveError, match="line 51: 'G7' is no hexadecimal number"):
+        padbench.inspect(tmp_path / "a.csv", **BITS)
