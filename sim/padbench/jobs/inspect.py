@@ -27,6 +27,7 @@ from padbench.capture.inspect import (
     usual_settings,
 )
 from padbench.capture.inspect import inspect as inspect_pieces
+from padbench.capture.intermittent import Steadiness, poll_jitter, steadiness
 from padbench.capture.measures import Statistics
 from padbench.capture.opening import Choices, OpenCapture, opened
 from padbench.capture.reads import CUT_SHORT, INCOMPLETE, SeenRead
@@ -122,6 +123,33 @@ class BesideDocument(TypedDict):
     weak: int
 
 
+class SteadinessDocument(TypedDict):
+    """How steady one button is; ``bounces`` and ``late_releases`` in milliseconds."""
+
+    button: str
+    presses: int
+    dropouts: int
+    ghosts: int
+    bounces: list[float]
+    late_releases: list[float]
+    trend: list[int]
+
+
+class JitterDocument(TypedDict):
+    """How far polls come off their usual distance, in microseconds."""
+
+    median: float
+    most_95: float
+    max: float
+
+
+class IntermittentsDocument(TypedDict):
+    """What comes and goes."""
+
+    buttons: list[SteadinessDocument]
+    poll_jitter: JitterDocument | None
+
+
 class PlaceDocument(TypedDict):
     """Where in the frame a read falls."""
 
@@ -165,6 +193,7 @@ class InspectDocument(TypedDict):
     statistics: dict[str, StatisticsDocument]
     buttons: list[PressDocument]
     beside: list[BesideDocument]
+    intermittents: IntermittentsDocument
     reads: list[SeenReadDocument]
 
 
@@ -575,6 +604,10 @@ def _result(
     broken_off = " before the file breaks off" if seen.broken_off else ""
     count = f"{len(seen.rows)} read{'s' if len(seen.rows) != 1 else ''}"
 
+    held = () if expected is None else expected.held
+    slack = 0 if expected is None else expected.slack
+    steady = steadiness(seen.presses, seen.end_ps, held, slack)
+
     def again(spans: Sequence[tuple[int, int]]) -> Mapping[int, Timeline]:
         with opened(file, choices) as stream:
             return dict(stretches(stream.pieces(), spans))
@@ -589,7 +622,7 @@ def _result(
         lead=f"{count}{broken_off}, and nothing in them breaks a rule."
         if verdict == "pass"
         else f"{count}{broken_off}; {broken} of {len(findings)} findings fail.",
-        make_document=lambda: _document(verdict, seen, capture, findings, beside),
+        make_document=lambda: _document(verdict, seen, capture, findings, beside, steady),
         make_sections=lambda: [
             *capture_sections(
                 seen,
@@ -598,6 +631,7 @@ def _result(
                 expected,
                 again if twice else None,
                 beside,
+                steady,
                 all_reads=all_reads,
             )
         ],
@@ -612,8 +646,10 @@ def _document(
     capture: OpenCapture,
     findings: Sequence[Finding],
     beside: Sequence[Beside],
+    steady: Sequence[Steadiness],
 ) -> InspectDocument:
     unit, frame = capture.time_unit, seen.frame
+    jitter = poll_jitter(seen.rows["start"][:: seen.passes])
     return {
         "verdict": verdict,
         "channels": {
@@ -635,6 +671,12 @@ def _document(
         "statistics": {name: _statistics(name, widths) for name, widths in seen.measures.items()},
         "buttons": (press._asdict() for press in seen.presses),  # type: ignore[typeddict-item]
         "beside": [asdict(row) for row in beside],  # type: ignore[misc]
+        "intermittents": {
+            "buttons": [_steadiness(button) for button in steady],
+            "poll_jitter": None
+            if jitter is None
+            else {"median": jitter[0] / 1e6, "most_95": jitter[1] / 1e6, "max": jitter[2] / 1e6},
+        },
         "reads": _reads(seen),  # type: ignore[typeddict-item]
     }
 
@@ -651,6 +693,18 @@ def _statistics(name: str, widths: Statistics) -> StatisticsDocument:
     if name in ("poll period", "frame period") and widths.median:
         document["rate"] = 1e12 / widths.median
     return document
+
+
+def _steadiness(button: Steadiness) -> SteadinessDocument:
+    return {
+        "button": button.button,
+        "presses": button.presses,
+        "dropouts": button.dropouts,
+        "ghosts": button.ghosts,
+        "bounces": [ps / 1e9 for ps in button.bounces],
+        "late_releases": [ps / 1e9 for ps in button.late],
+        "trend": [*button.trend],
+    }
 
 
 _PRESSED = [list(pressed_in(byte)) for byte in range(256)]

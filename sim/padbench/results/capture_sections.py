@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cache
-from itertools import islice
+from itertools import islice, pairwise
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from padbench.capture.against import Beside
 from padbench.capture.expected import Expectation
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import LINES, Inspection
+from padbench.capture.intermittent import Steadiness
 from padbench.capture.opening import OpenCapture
 from padbench.capture.reads import Press, SeenRead
 from padbench.core.buttons import BUTTONS, spelled
@@ -43,6 +44,7 @@ _MOST_STATES = 24
 _MOST_DOUBTFUL = 3
 _LOOKED_AT = 10_000
 """So many reads are searched for doubtful ones in the short answer."""
+_BAR = "▇"
 _MARGIN = 0.15
 """Part of a read that is shown before and after it."""
 _LINE_PS = 63_555_556
@@ -74,6 +76,7 @@ def capture_sections(
     expected: Expectation | None,
     stretches: Stretches | None,
     beside: Sequence[Beside] = (),
+    steady: Sequence[Steadiness] = (),
     *,
     all_reads: bool = False,
 ) -> Iterator[Section]:
@@ -94,6 +97,8 @@ def capture_sections(
     blocks.append(_reads(seen, "The first reads as a table", _MOST_ROWS, folded=True))
     yield Section("reads", "Reads", blocks, ("page",))
     yield Section("held", "What was held", [*_held(seen.presses)])
+    if steady:
+        yield Section("steady", "How steady each button is", [*_steady(steady)])
     yield Section("measured", "What was measured", [*_measured(seen)])
     yield Section("which", "Channels", [_which(seen, capture)], ("page",))
     shown = _reads(seen, "Reads", len(seen.rows) if all_reads else _MOST_LINES)
@@ -111,6 +116,35 @@ def _beside(beside: Sequence[Beside]) -> Table:
         rows,
         frozenset(range(1, 5)),
     )
+
+
+def _steady(steady: Sequence[Steadiness]) -> Iterator[Block]:
+    def lasting(times: Sequence[int]) -> str:
+        middle, most = (show(float(f(times)) * 1e-12, "s", 3) for f in (np.median, max))
+        return f"{len(times)}, {middle} to {most}"
+
+    yield Table(
+        "Dropouts within a hold (10 to 50 ms), ghosts (shorter than 30 ms), changes that bounced "
+        "(how many, the usual and the longest), releases after their time, and how many odd "
+        "changes each tenth of the recording has",
+        ("button", "presses", "dropouts", "ghosts", "bounced", "late", "by tenths"),
+        [
+            (
+                *(one.button, str(one.presses), str(one.dropouts), str(one.ghosts)),
+                *(lasting(times) if times else "–" for times in (one.bounces, one.late)),
+                "–" if not any(one.trend) else " ".join(map(str, one.trend)),
+            )
+            for one in steady
+        ],
+        frozenset((1, 2, 3)),
+    )
+    bounces = np.array([ps for one in steady for ps in one.bounces]) / 1e9
+    if len(bounces):
+        counts, edges = np.histogram(bounces, bins=min(10, len(bounces)))
+        bars = [_BAR * max(round(24 * n / max(counts)), int(n > 0)) for n in counts]
+        spans = (f"{a:.2f} to {b:.2f} ms" for a, b in pairwise(edges))
+        rows = [*zip(spans, map(str, counts), bars, strict=True)]
+        yield Table("How long they bounced", ("for", "changes", ""), rows, frozenset((1,)))
 
 
 def _brief(
