@@ -91,5 +91,5 @@ def test_it_stands_in_the_document_and_under_all(tmp_path):
     assert sum(button["trend"]) == 1
     assert result.document["intermittents"]["poll_jitter"]["max"] == 0
     text = as_text(result)
-    assert "How steady each button is" in text
+    assert "Dropouts within a hold" in " ".join(text.split())
     assert "How long they bounced" in text
