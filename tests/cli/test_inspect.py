@@ -1,6 +1,10 @@
 """``padbench inspect`` as people and scripts use it."""
 
 import json
+import signal
+import subprocess
+import sys
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -407,3 +411,48 @@ def test_tables_for_people(capsys):
     assert "latch: console.latch, found by its name" in out
     assert "scan lines" in out
     assert "stopped-last-bit.vcd: FAILS. 3 reads; 1 of " in out
+
+
+def lines_of(read):
+    """As a logger writes them: changes of latch, clock and data around one read, in ms."""
+    timeline = read_wave(WAVES / "each-button.vcd")
+    wires = [timeline.wires[name] for name in ("console.latch", "console.clock", "cable.data")]
+    times = np.unique(np.concatenate([wire.times for wire in wires]))
+    starts = [*timeline.wires["console.latch"].rises().tolist(), timeline.end_ps]
+    times = times[(times >= starts[read]) & (times < starts[read + 1])]
+    rows = zip(times.tolist(), *((wire.at(times + 1) == 1).tolist() for wire in wires), strict=True)
+    return "".join(f"{t / 1e12:.9f},{a:d},{b:d},{c:d}\n" for t, a, b, c in rows)
+
+
+@pytest.mark.parametrize("form", ["csv", "vcd"])
+def test_a_growing_capture_is_followed_and_summed_up_when_stopped(form):
+    """Each button is told while the writer is still there; then Ctrl-C."""
+    with subprocess.Popen(
+        [sys.executable, "-m", "padbench", "inspect", "-"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as live:
+        if form == "csv":
+            parts = ["time,latch,clock,data\n0,0,1,1\n" + lines_of(0), *map(lines_of, range(1, 6))]
+        else:
+            whole = (WAVES / "each-button.vcd").read_text()
+            parts = [whole[: len(whole) * 3 // 4]]
+        late = threading.Timer(20, live.kill)
+        late.start()
+        for part in parts:
+            live.stdin.write(part)
+            live.stdin.flush()
+        seen = [live.stdout.readline().split() for _ in range(4)]
+        assert [line[2] for line in seen] == ["A", "B", "Select", "Start"]
+        assert all(line[1] == "s" for line in seen)
+        live.send_signal(signal.SIGINT)
+        out, _ = live.communicate()
+        late.cancel()
+    assert live.returncode in (0, 1)
+    assert "standard input" in out
+    assert "reads" in out
+
+
+def test_standard_input_is_read_by_itself(inspect):
+    assert "-: standard input is read by itself" in inspect("-", WAVES / "each-button.vcd")

@@ -6,7 +6,7 @@
 The pieces may come from any reader; nothing in here opens a file.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -37,6 +37,7 @@ __all__ = [
     "LINES",
     "Inspection",
     "Settings",
+    "Watcher",
     "high_needed",
     "inspect",
     "inspect_timeline",
@@ -258,7 +259,13 @@ def _grid(piece: Piece) -> int:
     return int(np.gcd.reduce(np.concatenate(times))) if enough else 0
 
 
-def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
+Watcher = Callable[[NDArray[np.void], Sequence[Finding]], None]
+"""Is told the rows of each window, and what was found in the wires so far."""
+
+
+def inspect(
+    pieces: Iterable[Piece], settings: Settings, watcher: Watcher = lambda *_: None
+) -> Inspection:
     """Read a stream to its end. Raises `windows.TooMuch` where no latch comes."""
     watched = _Watched(Edges(settings.lines))
     measure, rhythm = Measure(), Rhythm()
@@ -271,6 +278,7 @@ def inspect(pieces: Iterable[Piece], settings: Settings) -> Inspection:
         part = rows_of(window, rhythm, settings.wanted, measure)
         rows.append(part.rows)
         timing = worst_of_each([*timing, *_judge(part, settings)])
+        watcher(part.rows, timing)
         for name, times in part.runts.items():
             runts[name].add(times)
         for name, times in part.ringing.items():

@@ -1,16 +1,27 @@
 """``padbench inspect CAPTURE``."""
 
 import re
+import signal
+import sys
 from argparse import Namespace
+from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
+from padbench.capture.inspect import Watcher
+from padbench.capture.reads import SeenRead
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
+from padbench.core.buttons import spelled
+from padbench.core.findings import Finding
 from padbench.jobs.inspect import ROLES, inspect_one
+from padbench.results.capture_sections import comments
 from padbench.results.result import Result
-from padbench.waveio import WaveError
+from padbench.waveio import Follow, WaveError
 
 __all__ = ["run"]
 
@@ -20,17 +31,57 @@ def run(arguments: list[str]) -> int:
     options = _parser().parse_args(arguments)
     if options.fit is not None and len(options.captures) > 1:
         raise UsageError("--fit: there are several captures; give the one to fit")
+    if Path("-") in options.captures and len(options.captures) > 1:
+        raise UsageError("-: standard input is read by itself; leave the other captures out")
     with usable():
         results = [_inspected(capture, options) for capture in options.captures]
     return emit(results, options, arguments)
 
 
-def _inspected(capture: Path, options: Namespace) -> Result:
+class _Told:
+    """Prints what changes as reads come: when, what is held, what is odd or breaks a rule."""
+
+    def __init__(self) -> None:
+        self._held: int | None = None
+        self._reads = 0
+        self._broken: set[str] = set()
+
+    def __call__(self, rows: NDArray[np.void], findings: Sequence[Finding]) -> None:
+        for row in rows:
+            self._reads += 1
+            read = SeenRead.of(row, self._reads)
+            odd = comments(read)
+            if read.byte != self._held or odd:
+                says = spelled(read.byte) + (f"  ({odd})" if odd else "")
+                print(f"{read.start_ps / 1e12:12.6f} s  {says}", flush=True)
+            self._held = read.byte
+        for finding in findings:
+            if finding.verdict == "fail" and finding.id not in self._broken:
+                self._broken.add(finding.id)
+                print(f"{finding.id}: {finding.says}", flush=True)
+
+
+def _inspected(path: Path, options: Namespace) -> Result:
+    if path != Path("-"):
+        return _one(path, options, lambda *_: None)
+    follow = Follow(sys.stdin.fileno())
+
+    def stop(*_: object) -> None:
+        follow.stopped = True
+
+    before = signal.signal(signal.SIGINT, stop)
+    try:
+        return _one(follow, options, (lambda *_: None) if options.json else _Told())
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _one(capture: Path | Follow, options: Namespace, watcher: Watcher) -> Result:
     thresholds = options.thresholds
     try:
         with progress(f"reading {capture.name}") as step:
             return inspect_one(
-                capture,
+                capture,  # type: ignore[arg-type]  # bytes come from it
                 sheet=options.sheet,
                 port=options.port,
                 channels={role: getattr(options, role) for role in ROLES},
@@ -49,6 +100,7 @@ def _inspected(capture: Path, options: Namespace) -> Result:
                 fit=options.fit,
                 invert=[line for some in options.invert for line in re.split(r"[,;]", some)],
                 scale=options.scale,
+                watcher=watcher,
                 progress=step,
             )
     except WaveError as error:
@@ -62,7 +114,13 @@ def _parser() -> Parser:
         "read, every width, held to the rules that a simulation is held to.",
         "padbench inspect bench.csv --clock CH2 --latch CH1 --data CH3 --sheet my-pad.toml",
     )
-    parser.add_argument("captures", metavar="CAPTURE", type=Path, nargs="+")
+    parser.add_argument(
+        "captures",
+        metavar="CAPTURE",
+        type=Path,
+        nargs="+",
+        help="or - for standard input, followed as it grows; Ctrl-C ends it with the summary",
+    )
     group = parser.add_argument_group(
         "channels, by name or (CSV) by number from 1; where a number is a name, it is the name"
     )

@@ -19,6 +19,7 @@ from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import (
     Inspection,
     Settings,
+    Watcher,
     high_needed,
     inspect_timeline,
     parting,
@@ -219,6 +220,7 @@ def inspect_one(
     fit: FileLike | None = None,
     invert: Sequence[str] | str = (),
     scale: float | str | None = None,
+    watcher: Watcher = lambda *_: None,
     progress: Progress = unwatched,
 ) -> Result:
     """Decode and judge a capture: every read, every width, held to what a simulation is held to.
@@ -244,7 +246,8 @@ def inspect_one(
     down; where a sheet has an inverter before its load pin, a latch recorded behind it is known by
     its rest. ``scale`` is what numbers are multiplied with to be volts. ``fit`` is a parts file to
     write: the sheet's register and port as a capture in volts shows them (`padbench.capture.fit`).
-    ``progress`` is told of bytes read, and of how many.
+    ``progress`` is told of bytes read, and of how many, ``watcher`` of reads and findings as they
+    come (`padbench.capture.inspect.Watcher`); a `padbench.waveio.Follow` is read as it grows.
 
     ``result.data`` is the `padbench.capture.inspect.Inspection`, of several a list of them. Raises
     `WaveError`, `Refusal` and `SheetError` (each a ``ValueError`` of one line a problem) for what
@@ -279,8 +282,13 @@ def inspect_one(
         settings = replace(settings, lines=("latch", "clock", "data"))
     expected = None if expect is None else load_expectation(Path(expect))
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
-    seen, opened_capture = _read(capture, choices, settings, progress)
-    if design is not None and design.sheet.chip.latch_inverted and _upside_down(seen):
+    seen, opened_capture = _read(capture, choices, settings, progress, watcher)
+    if (
+        design is not None
+        and design.sheet.chip.latch_inverted
+        and _upside_down(seen)
+        and _is_path(capture)
+    ):
         choices = replace(choices, inverted=choices.inverted | {"latch"})
         seen, opened_capture = _read(capture, choices, settings, progress)
     parted = parting(seen) if choices.thresholds is None else None
@@ -579,11 +587,15 @@ def _other(
 
 
 def _read(
-    file: CaptureFile, choices: Choices, settings: Settings, progress: Progress
+    file: CaptureFile,
+    choices: Choices,
+    settings: Settings,
+    progress: Progress,
+    watcher: Watcher = lambda *_: None,
 ) -> tuple[Inspection, OpenCapture]:
     with opened(file, choices, progress) as capture:
         try:
-            return inspect_pieces(capture.pieces(), settings), capture
+            return inspect_pieces(capture.pieces(), settings, watcher), capture
         except TooMuch as error:
             raise WaveError(f"{name_of(file)}: {error}") from None
 

@@ -35,7 +35,7 @@ from padbench.results.blocks import (
 from padbench.results.result import Section
 from padbench.results.wave_data import ShownRead, Wave, extra_clocks
 
-__all__ = ["ChosenRead", "Stretches", "capture_sections", "chosen_reads"]
+__all__ = ["ChosenRead", "Stretches", "capture_sections", "chosen_reads", "comments"]
 
 _MOST_WAVES = 12
 _MOST_ROWS = 100
@@ -157,8 +157,8 @@ def _brief(
         rows.append(("polls", f"{1e12 / period.median:.3f} a second"))
     if seen.frame is not None and len(seen.rows):
         rows.append(("frame", f"read 1 in {_in_frame(seen.place(seen.read(0)))}"))
-    doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if _comments(read)]
-    odd = [f"read {read.number}: {_comments(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
+    doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if comments(read)]
+    odd = [f"read {read.number}: {comments(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
     odd += [f"and {len(doubtful) - len(odd)} more"] if len(doubtful) > len(odd) else []
     rows += [("doubtful", "; ".join(odd))] if odd else []
     amiss = [
@@ -287,7 +287,7 @@ def _article(
         either = expected.unsure(read.start_ps)
         wanted = expected.at(read.start_ps) & ~either | read.byte & either
     right = wanted == read.byte and not read.undecided
-    comments = _comments(read)
+    odd = comments(read)
     says = f"Read as {spelled(read.byte)}"
     says += f", expected {spelled(wanted)}" if wanted != read.byte else ""
 
@@ -310,7 +310,7 @@ def _article(
     return Article(
         f"Read {read.number} at {_when(read.start_ps)}",
         "pass" if right and not shown.fails else "fail",
-        f"{says}{'; ' + comments if comments else ''}.",
+        f"{says}{'; ' + odd if odd else ''}.",
         f"{read.clocks} clocks; the wave begins {_when(begin)} into the capture.",
         shown.why,
         wave=wave,
@@ -429,13 +429,13 @@ def _reads(seen: Inspection, caption: str, most: int, *, folded: bool = False) -
         heads.insert(4, f"bits 9 to {seen.wanted}")
     rows: list[tuple[str | Cell, ...]] = []
     for read in islice(seen.reads(), most):
-        comments = _comments(read)
+        odd = comments(read)
         rows.append(
             (
                 *(str(read.number), _when(read.start_ps), f"{read.byte:08b}"),
                 *(spelled(read.byte), *([read.later_bits(seen.wanted)] if later else [])),
                 str(read.clocks),
-                Cell(comments, bad=True) if comments else "",
+                Cell(odd, bad=True) if odd else "",
                 *([] if seen.frame is None else [_in_frame(seen.place(read))]),
             )
         )
@@ -459,19 +459,19 @@ def _in_frame(place: Place | None) -> str:
     return f"{lines}, {place.part}"
 
 
-def _comments(read: SeenRead) -> str:
+def comments(read: SeenRead) -> str:
     """What is odd about a read, in words; empty if nothing is."""
-    comments = []
+    odd = []
     if read.extra:
-        comments.append(f"clock {', '.join(map(str, read.extra))} extra")
+        odd.append(f"clock {', '.join(map(str, read.extra))} extra")
     if read.byte != read.held and not read.missing:
-        comments.append(f"on the wire {spelled(read.held)}")
+        odd.append(f"on the wire {spelled(read.held)}")
     if read.undecided:
-        comments.append(f"{spelled(read.undecided)} undecided")
+        odd.append(f"{spelled(read.undecided)} undecided")
     if read.cut_short:
-        comments.append("cut short")
+        odd.append("cut short")
     if read.open_ended:
-        comments.append("the capture ends")
+        odd.append("the capture ends")
     if read.in_gap:
-        comments.append("not all recorded")
-    return "; ".join(comments)
+        odd.append("not all recorded")
+    return "; ".join(odd)

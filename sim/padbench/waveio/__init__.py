@@ -11,6 +11,7 @@ from padbench.waveio.reading import open_capture, read_wave
 from padbench.waveio.stream import (
     THRESHOLDS,
     CaptureFile,
+    Follow,
     Piece,
     Points,
     Thresholds,
@@ -26,6 +27,7 @@ __all__ = [
     "CaptureFile",
     "Columns",
     "CsvScan",
+    "Follow",
     "Pick",
     "Piece",
     "Points",

@@ -123,8 +123,8 @@ class CsvScan:
             head += more
             if len(head) - head.rfind(b"\n") > LONGEST_LINE + 1:
                 break
-        whole = not (more := stream.read(1))
-        head += more
+        more = b"" if stream.live else stream.read(1)
+        whole, head = not (more or stream.live), head + more
         self.layout: Layout = find_layout(head, stream.name, whole=whole)
         self._rest = head[self.layout.start :]
         self._line = self.layout.line
@@ -154,8 +154,8 @@ class CsvScan:
         time that begins anew is another segment, put behind the one before.
         """
         reader = Reader(self.layout, columns)
-        cores = os.cpu_count() or 1
-        with ThreadPoolExecutor(cores) as pool:
+        cores = 0 if self._stream.live else os.cpu_count() or 1
+        with ThreadPoolExecutor(cores or 1) as pool:
             waiting: deque[tuple[_Block, Future[_Parsed]]] = deque()
             for block in self._blocks(cores):
                 waiting.append((block, pool.submit(reader.parsed, block.rows)))

@@ -8,6 +8,7 @@ import gzip
 import io
 import os
 import re
+import select
 import zlib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -27,6 +28,7 @@ __all__ = [
     "ByteStream",
     "CaptureFile",
     "Changes",
+    "Follow",
     "Piece",
     "Points",
     "Thresholds",
@@ -54,6 +56,31 @@ Of a `Pick` of a whole value, what stands in the file instead of levels, as text
 
 Points = tuple[NDArray[np.float64], NDArray[np.float64]]
 """Seconds, never falling, and volts."""
+
+
+class Follow(io.RawIOBase):
+    """An open file that somebody still writes to; ends where it does, or once ``stopped``."""
+
+    name = "standard input"
+    live = True
+
+    def __init__(self, handle: int) -> None:
+        """``handle`` is that of the operating system."""
+        self._handle = handle
+        self.stopped = False
+
+    def readable(self) -> bool:
+        """It is."""
+        return True
+
+    def readinto(self, place: Any) -> int:
+        """As soon as there is something."""
+        while not self.stopped:
+            if select.select([self._handle], [], [], 0.1)[0]:
+                some = os.read(self._handle, len(place))
+                place[: len(some)] = some
+                return len(some)
+        return 0
 
 
 class WaveError(ValueError):
@@ -108,7 +135,10 @@ THRESHOLDS = Thresholds(1.5, 3.5)
 
 @dataclass(slots=True)
 class ByteStream:
-    """An open capture. ``size`` is that of the file in bytes, 0 if it has none (a pipe)."""
+    """An open capture. ``size`` is that of the file in bytes, 0 if it has none (a pipe).
+
+    One that is ``live`` gives what there is, and waits only where there is nothing.
+    """
 
     name: str
     size: int
@@ -118,11 +148,14 @@ class ByteStream:
     _disk: IO[bytes]
     _step: Callable[[int, int], None]
     _held: bytes = b""
+    live: bool = False
 
     def peek(self) -> bytes:
         """Some of what the next `read` gives, without taking it."""
         if not self._held:
             self._held = self.read(1 << 12)
+            while self.live and b"\n" not in self._held and (more := self.read(1 << 12)):
+                self._held += more
         return self._held
 
     def read(self, count: int = BLOCK) -> bytes:
@@ -132,11 +165,11 @@ class ByteStream:
         """
         held, self._held = self._held[:count], self._held[count:]
         parts: list[bytes] = [held] if held else []
-        missing = count - len(held)
+        missing = 0 if held and self.live else count - len(held)
         with self._guarded():
             while missing and self.broken is None and (part := self._some(missing)):
                 parts.append(part)
-                missing -= len(part)
+                missing = 0 if self.live else missing - len(part)
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
     def read_into(self, place: memoryview) -> int:
@@ -145,7 +178,10 @@ class ByteStream:
         place[:count], self._held = self._held[:count], self._held[count:]
         with self._guarded():
             while (
-                count < len(place) and self.broken is None and (more := self._into(place[count:]))
+                count < len(place)
+                and not (count and self.live)
+                and self.broken is None
+                and (more := self._into(place[count:]))
             ):
                 count += more
         return count
@@ -225,6 +261,9 @@ def open_bytes(
             # `read1` hands on what was unpacked before data that are damaged; `read` would lose it.
             unpacked = gzip.GzipFile(fileobj=disk)
             yield ByteStream(name, size, None, unpacked.read1, unpacked.readinto1, disk, step)
+        elif getattr(file, "live", False):
+            some, into = disk.read1, disk.readinto1
+            yield ByteStream(name, size, None, some, into, disk, lambda *_: None, live=True)
         else:
             yield ByteStream(name, size, None, disk.read, disk.readinto, disk, step)
     finally:
