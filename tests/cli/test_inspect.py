@@ -11,9 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import padbench
 from padbench.circuit.waves import line_waves
 from padbench.cli import main
 from padbench.core.timeline import Wire
+from padbench.results.text import as_text
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
 from padbench.trials.run import run_scenario
@@ -455,4 +457,40 @@ def test_a_growing_capture_is_followed_and_summed_up_when_stopped(form):
 
 
 def test_standard_input_is_read_by_itself(inspect):
-    assert "-: standard input is read by itself" in inspect("-", WAVES / "each-button.vcd")
+    assert "-: standard input is read by itself, with one data line" in inspect(
+        "-", WAVES / "each-button.vcd"
+    )
+
+
+def test_two_pads_on_one_latch(inspect):
+    """Two data lines of one recording: the cable, and the register's output before it."""
+    found = inspect(WAVES / "each-button.vcd", "--data", "cable.data", "--data", "pad.stages[0]")
+    one, other = found["results"]
+    alone = inspect(WAVES / "each-button.vcd", "--data", "pad.stages[0]")
+    assert [read["byte"] for read in one["reads"]] == [128 >> n for n in range(8)]
+    assert [read["byte"] for read in other["reads"]] == [read["byte"] for read in alone["reads"]]
+    python = padbench.inspect(
+        WAVES / "each-button.vcd", channels={"data": ["cable.data", "pad.stages[0]"]}
+    )
+    assert [len(seen.rows) for seen in python.data] == [8, 8]
+    assert "each-button.vcd, pad.stages[0]" in as_text(python)
+
+
+def test_a_line_at_both_ends_of_its_cable(inspect, tmp_path):
+    """Volts of a row each 20 ns; the far end comes 60 ns later, and has less swing."""
+    golden = read_wave(WAVES / "stopped-last-bit.vcd")
+    times = np.arange(8_318_000_000, 8_420_000_000, 20_000)
+    names = ("console.latch", "console.clock", "cable.data")
+    lines = [5.0 * (golden.wires[n].at(times) == 1) for n in names]
+    far = 0.2 + 4.5 * (golden.wires["console.clock"].at(times - 60_000) == 1)
+    early = 5.0 * (golden.wires["cable.data"].at(times + 40_000) == 1)
+    rows = zip(times * 1e-12, *lines, far, early, strict=True)
+    text = "".join(",".join(f"{x:.9g}" for x in row) + "\n" for row in rows)
+    (tmp_path / "ends.csv").write_text("time,latch,clock,data,clock end,data end\n" + text)
+    found = inspect("ends.csv", "--far-clock", "clock end", "--far-data", "data end")
+    ways = found["statistics"]
+    assert ways["clock through the cable, rise"]["median"] == pytest.approx(0.06)
+    assert ways["clock through the cable, fall"]["count"] == 8
+    assert ways["data through the cable, rise"]["median"] == pytest.approx(0.04)
+    assert found["levels"]["far-clock"] == {"low": pytest.approx(0.2), "high": pytest.approx(4.7)}
+    assert ways["far-clock rise, 10 to 90 %"]["count"] == 8

@@ -37,6 +37,8 @@ _LONGEST = 1 << 18
 _CLEAR = 7
 """A line has two levels if they lie so many spreads apart; the two halves of noise lie 5 or 6."""
 _PENDING = 1 << 12
+_LONGEST_WAY_PS = 2 * 10**6
+"""No edge takes longer through the cable of a pad (assumed)."""
 
 
 def named(line: str, *, rises: bool) -> str:
@@ -162,7 +164,11 @@ def _crossed(seconds: Array, volts: Array, place: Times, at: Array) -> Array:
 
 
 class Edges:
-    """Those of some lines; where clock and data are among them, also how long data take."""
+    """Those of some lines; where clock and data are among them, also how long data take.
+
+    Of a line recorded at the pad's end of its cable too ("far-clock"), also how long it is under
+    way: from threshold to threshold, so with its slower edge.
+    """
 
     def __init__(self, lines: Collection[str]) -> None:
         self.lines = {name: LineEdges() for name in lines}
@@ -170,9 +176,17 @@ class Edges:
         self._rises: dict[str, Times] = {}
         self._data: Times = np.zeros(0, np.int64)
         self._data_rises = np.zeros(0, bool)
+        self._stood: dict[str, int] = {}
+        self._sent: dict[tuple[str, bool], Times] = {}
+        self._ways: dict[str, Sampler] = {}
 
     def take(self, piece: Piece) -> None:
         """The next stretch of the capture."""
+        for far in [name for name in piece.changes if name.startswith("far-")]:
+            near = far.removeprefix("far-")
+            for name in (near, far):
+                self.lines.setdefault(name, LineEdges())
+            self._under_way(near, *((far, near) if near == "data" else (near, far)), piece)
         for name, line in self.lines.items():
             if name not in piece.analogue or not len(piece.analogue[name][0]):
                 continue
@@ -194,6 +208,30 @@ class Edges:
             measure[named(name, rises=False)] = line.falls
         for up, answers in self._answers.items():
             measure[ANSWERS[up]] = answers
+        measure.update(self._ways)
+
+    def _under_way(self, line: str, first: str, last: str, piece: Piece) -> None:
+        edges = {}
+        for name in (first, last):
+            times, levels = piece.changes.get(name, (np.zeros(0, np.int64), np.zeros(0, np.uint8)))
+            times, levels = times[levels <= HIGH], levels[levels <= HIGH]
+            if len(levels):
+                turns = np.append(
+                    self._stood.get(name, levels[0]) != levels[0], np.diff(levels) != 0
+                )
+                self._stood[name] = int(levels[-1])
+                times, levels = times[turns], levels[turns]
+            edges[name] = times, levels == HIGH
+        for up in (True, False):
+            sent, got = (times[rises == up] for times, rises in (edges[first], edges[last]))
+            sent = np.append(self._sent.get((line, up), sent[:0]), sent)
+            self._sent[line, up] = sent[-1:]
+            place = np.searchsorted(sent, got, side="right") - 1
+            ways = (got - np.append(sent, 0)[place])[place >= 0]
+            sampler = self._ways.setdefault(
+                f"{line} through the cable, {'rise' if up else 'fall'}", Sampler()
+            )
+            sampler.add(ways[ways <= _LONGEST_WAY_PS])
 
     def _answer(self) -> None:
         """From each clock but the last to the last change of data before the next clock."""

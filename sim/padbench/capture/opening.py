@@ -46,7 +46,7 @@ class Choices:
     """What somebody says of a capture; what is left out is found.
 
     ``channels`` are names, or numbers from 1 of columns, by role: "latch", "clock", "data",
-    "supply", "sync". ``time`` is the column of times, in ``time_unit`` (a key of `SECONDS`);
+    "supply", "sync", and "far-latch" and so on at the pad's end of the cable. ``time`` is the column of times, in ``time_unit`` (a key of `SECONDS`);
     ``rate``, in samples a second, stands in its place. ``lenient``: the choices were meant for
     another file in the first place; a name that this one does not have is looked for as if none
     had been given. ``inverted`` are the roles that were recorded upside down, ``scale`` what
@@ -174,8 +174,11 @@ class _Settler:
 
     def settle(self) -> None:
         given = self.choices.channels
-        for role in (*NEEDED, *(role for role in ("supply", "sync") if given.get(role))):
-            channel = self.given(role, given.get(role)) or self.found(role)
+        optional = ("supply", "sync", *(f"far-{line}" for line in NEEDED))
+        for role in (*NEEDED, *(role for role in optional if given.get(role))):
+            channel = self.given(role, given.get(role)) or (
+                None if role.startswith("far-") else self.found(role)
+            )
             if channel is None:
                 some = ", ".join(self.offered()[:8]) or self.nothing()
                 self.refuse(

@@ -4,7 +4,7 @@ import re
 import signal
 import sys
 from argparse import Namespace
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +18,7 @@ from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
 from padbench.core.buttons import spelled
 from padbench.core.findings import Finding
-from padbench.jobs.inspect import ROLES, inspect_one
+from padbench.jobs.inspect import ROLES, by_data, inspect_one
 from padbench.results.capture_sections import comments
 from padbench.results.result import Result
 from padbench.waveio import Follow, WaveError
@@ -31,10 +31,15 @@ def run(arguments: list[str]) -> int:
     options = _parser().parse_args(arguments)
     if options.fit is not None and len(options.captures) > 1:
         raise UsageError("--fit: there are several captures; give the one to fit")
-    if Path("-") in options.captures and len(options.captures) > 1:
-        raise UsageError("-: standard input is read by itself; leave the other captures out")
+    if Path("-") in options.captures and len(options.captures) * len(options.data or "d") > 1:
+        raise UsageError("-: standard input is read by itself, with one data line")
     with usable():
-        results = [_inspected(capture, options) for capture in options.captures]
+        channels = {role: getattr(options, role.replace("-", "_")) for role in ROLES}
+        results = [
+            named(_inspected(capture, options, own.get("channels", channels)))
+            for capture in options.captures
+            for named, own in by_data(channels)
+        ]
     return emit(results, options, arguments)
 
 
@@ -61,9 +66,9 @@ class _Told:
                 print(f"{finding.id}: {finding.says}", flush=True)
 
 
-def _inspected(path: Path, options: Namespace) -> Result:
+def _inspected(path: Path, options: Namespace, channels: Mapping[str, str]) -> Result:
     if path != Path("-"):
-        return _one(path, options, lambda *_: None)
+        return _one(path, options, channels, lambda *_: None)
     follow = Follow(sys.stdin.fileno())
 
     def stop(*_: object) -> None:
@@ -71,12 +76,14 @@ def _inspected(path: Path, options: Namespace) -> Result:
 
     before = signal.signal(signal.SIGINT, stop)
     try:
-        return _one(follow, options, (lambda *_: None) if options.json else _Told())
+        return _one(follow, options, channels, (lambda *_: None) if options.json else _Told())
     finally:
         signal.signal(signal.SIGINT, before)
 
 
-def _one(capture: Path | Follow, options: Namespace, watcher: Watcher) -> Result:
+def _one(
+    capture: Path | Follow, options: Namespace, channels: Mapping[str, str], watcher: Watcher
+) -> Result:
     thresholds = options.thresholds
     try:
         with progress(f"reading {capture.name}") as step:
@@ -84,7 +91,7 @@ def _one(capture: Path | Follow, options: Namespace, watcher: Watcher) -> Result
                 capture,  # type: ignore[arg-type]  # bytes come from it
                 sheet=options.sheet,
                 port=options.port,
-                channels={role: getattr(options, role) for role in ROLES},
+                channels=channels,
                 time=options.time,
                 time_unit=options.time_unit,
                 rate=options.rate,
@@ -124,9 +131,20 @@ def _parser() -> Parser:
     group = parser.add_argument_group(
         "channels, by name or (CSV) by number from 1; where a number is a name, it is the name"
     )
-    for role in ROLES[:3]:
+    for role in ("latch", "clock"):
         group.add_argument(
             f"--{role}", metavar="CHANNEL", help=f"the {role} line (default: found by its name)"
+        )
+    group.add_argument(
+        "--data",
+        metavar="CHANNEL",
+        action="append",
+        help="the data line (default: found by its name); once more for another pad",
+    )
+    for role in ROLES[5:]:
+        line = role.removeprefix("far-")
+        group.add_argument(
+            f"--{role}", metavar="CHANNEL", help=f"the {line} line at the pad's end of the cable"
         )
     group.add_argument(
         "--supply", metavar="CHANNEL", help="the supply in volts; its lowest and highest are told"

@@ -56,12 +56,12 @@ from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
 from padbench.waveio import SECONDS, CaptureFile, Thresholds, WaveError, name_of, unit_named
 
-__all__ = ["ROLES", "inspect", "inspect_one"]
+__all__ = ["ROLES", "by_data", "inspect", "inspect_one"]
 
 P = ParamSpec("P")
 
-ROLES = ("latch", "clock", "data", "supply", "sync")
-"""What a channel can be."""
+ROLES = ("latch", "clock", "data", "supply", "sync", "far-latch", "far-clock", "far-data")
+"""What a channel can be; far is the pad's end of the cable."""
 
 
 class ChannelDocument(TypedDict):
@@ -92,6 +92,13 @@ class VoltsDocument(TypedDict):
 
     min: float
     max: float
+
+
+class LevelsDocument(TypedDict):
+    """The levels of a line in volts, as found."""
+
+    low: float
+    high: float
 
 
 class StatisticsDocument(TypedDict):
@@ -189,6 +196,7 @@ class InspectDocument(TypedDict):
     end_ps: int
     passes: int
     frame: FrameDocument | None
+    levels: dict[str, LevelsDocument]
     volts: dict[str, VoltsDocument]
     findings: list[FindingDocument]
     statistics: dict[str, StatisticsDocument]
@@ -231,8 +239,9 @@ def inspect_one(
 
     ``capture`` is a VCD or CSV file, plain or gzip, by its path or open, or several of them, which
     give one result with all in it, as bad as the worst. ``channels`` names its
-    channels by role ("latch", "clock", "data", "supply", "sync"), in CSV also by number from 1;
-    what is left out is found by its name. ``time`` is the column of times in ``time_unit`` ("us"),
+    channels by role (`ROLES`), in CSV also by number from 1;
+    what is left out is found by its name; several for "data", in a list, are several pads on one
+    latch, and give a result each. ``time`` is the column of times in ``time_unit`` ("us"),
     ``rate`` stands for it in samples a second; ``thresholds`` are the volts up to which a line is
     low and from which it is high (1.5, 3.5: JEDEC JESD13-B at 5 V; where these do not part the
     clock's levels, 30 and 70 % of them, which is told; the levels are then held to the sheet).
@@ -449,6 +458,20 @@ def _checked(captures: object, options: Mapping[str, object]) -> list[CaptureFil
     return files
 
 
+def by_data(channels: Any) -> list[tuple[Callable[[Result], Result], dict[str, Any]]]:
+    """For each data line how its result is named, and the option that has it alone."""
+    lines = channels.get("data") if isinstance(channels, Mapping) else None
+    if not isinstance(lines, list | tuple) or not lines:
+        return [(lambda result: result, {})]
+
+    def named(line: str | int) -> Callable[[Result], Result]:
+        return lambda result: (
+            result if len(lines) == 1 else replace(result, name=f"{result.name}, {line}")
+        )
+
+    return [(named(line), {"channels": {**channels, "data": line}}) for line in lines]
+
+
 def _is_capture(file: object) -> TypeGuard[CaptureFile]:
     return isinstance(file, str | Path) or hasattr(file, "read")
 
@@ -464,7 +487,13 @@ def _for_python(
     ) -> Result:
         try:
             files = _checked(capture, options)
-            return combined([one(file, *arguments, **options) for file in files])
+            return combined(
+                [
+                    named(one(file, *arguments, **(options | own)))  # type: ignore[arg-type]
+                    for file in files
+                    for named, own in by_data(options.get("channels"))
+                ]
+            )
         except Refusal as error:
             raise Refusal(error.option.replace("-", "_"), _as_arguments(error.says)) from None
         except WaveError as error:
@@ -677,6 +706,11 @@ def _document(
             "console": None if frame.timing is None else frame.timing.name,
             "lines": frame.frame_ps / frame.line_ps,
             "sync_line": frame.sync_from,
+        },
+        "levels": {
+            line: {"low": edges.levels[0], "high": edges.levels[1]}
+            for line, edges in seen.edges.items()
+            if edges.levels is not None
         },
         "volts": {role: {"min": least, "max": most} for role, (least, most) in seen.volts.items()},
         "findings": [finding_document(finding) for finding in findings],

@@ -371,6 +371,10 @@ def _widths(seen: Inspection) -> Iterator[tuple[str, ...]]:
             more = f"{1e12 / widths.median:.3f} a second"
         times = (widths.least, widths.median, widths.mean, widths.most)
         yield name, str(widths.count), *(show(ps * 1e-12, "s", 4) for ps in times), more
+    for line, edges in seen.edges.items():
+        if edges.levels is not None:
+            low, high = (f"{volts:.3g} V" for volts in edges.levels)
+            yield f"{line}, levels found", "", low, "", "", high, ""
     for role, (least, most) in seen.volts.items():
         yield role, "", f"{least:.3g} V", "", "", f"{most:.3g} V", ""
 
