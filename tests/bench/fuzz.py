@@ -28,6 +28,18 @@ from padbench.sheet import STARTER
 from padbench.waveio import write_wave
 
 ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT / "tests" / "capture"))
+from test_dialects import SAMPLES, TEXTS, numpy_file, sound  # noqa: E402 - the same dialects
+
+FEW = SAMPLES[:, 33_000:34_500]
+PLACES = {"channels": {"latch": 1, "clock": 2, "data": 3}}
+SMALL = {
+    "npz": (numpy_file(np.savez, fs=4e6, **dict(zip(PLACES["channels"], FEW, strict=True))), {}),
+    "npz, packed": (numpy_file(np.savez_compressed, fs=4e6, lines=FEW.T > 2), PLACES),
+    "npy": (numpy_file(np.save, np.column_stack([np.arange(FEW.shape[1]) / 4e6, *FEW])), PLACES),
+    **{f"sound, {bits}": (sound(1, bits, samples=FEW), PLACES) for bits in (8, 16, 24, 32)},
+    "sound, floats": (sound(3, 32, samples=FEW), PLACES),
+}
 LONGEST, MOST = 20, 500 << 20
 TOKENS = (
     *("0", "-1", "1e308", "5e-324", "999999999999", "nan", "inf", "true", '"absent"', '"47k"'),
@@ -109,13 +121,51 @@ def captures(chance: random.Random) -> list[str]:
     return ["inspect", name]
 
 
+def dialects(chance: random.Random) -> list[str]:
+    """Any byte of any dialect may be another, gone or there twice."""
+    name = chance.choice([*TEXTS, *SMALL])
+    whole, options = TEXTS[name] if name in TEXTS else SMALL[name]
+    data = bytearray(whole)
+    for _ in range(chance.choice((0, 1, 1, 2, 5, 40))):
+        place = chance.randrange(len(data)) if chance.random() < 0.7 else chance.randrange(99)
+        what = chance.randrange(4)
+        if what == 0:
+            data[place % len(data)] = chance.choice(
+                (0, 10, 13, 32, 34, 44, 255, chance.randrange(256))
+            )
+        elif what == 1:
+            del data[place : place + chance.choice((1, 2, 9, 3000))]
+        elif what == 2:
+            data[place:place] = chance.choice(
+                (
+                    b"text\n",
+                    b"\n\n",
+                    b"1e308,",
+                    b"\r",
+                    b'"',
+                    b"High",
+                    b"0xZZ",
+                    b"99:99:99,",
+                    b"\0\0",
+                )
+            )
+        else:
+            data[place:place] = data[: place + chance.randrange(2000)]
+        data = data or bytearray(b" ")
+    Path("capture").write_bytes(data)
+    channels = options.get("channels", {}).items()
+    given = [word for role, own in channels for word in (f"--{role}", str(own))]
+    more = (["--rate", "4M"], ["--invert", "data"], ["--clocks", "16"], ["--scale", "2"], [])
+    return ["inspect", "capture", *given, *chance.choice(more)]
+
+
 def routines(chance: random.Random) -> list[str]:
     Path("read.asm").write_text(spoilt(ROUTINE, chance), encoding="utf-8")
     return ["routine", "read.asm", "--period", "432", "--limit", "3000"]
 
 
 KINDS: dict[str, Callable[[random.Random], list[str]]] = {
-    one.__name__: one for one in (sheets, parts, scenarios, captures, routines)
+    one.__name__: one for one in (sheets, parts, scenarios, captures, dialects, routines)
 }
 
 

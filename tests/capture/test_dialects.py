@@ -77,9 +77,9 @@ def test_every_dialect_has_the_same_reads(tmp_path, dialect):
     assert result.verdict == "pass"
 
 
-def sound(kind, bits, *, scale=0.8):
+def sound(kind, bits, *, scale=0.8, samples=SAMPLES):
     """RIFF as its specification of 1991 has it, for what the standard library does not write."""
-    values = (SAMPLES.T / 5 * scale).ravel()
+    values = (samples.T / 5 * scale).ravel()
     if kind == 3:
         data = values.astype(f"<f{bits // 8}").tobytes()
     elif bits == 8:

@@ -46,9 +46,10 @@ class Choices:
     """What somebody says of a capture; what is left out is found.
 
     ``channels`` are names, or numbers from 1 of columns, by role: "latch", "clock", "data",
-    "supply", "sync", and "far-latch" and so on at the pad's end of the cable. ``time`` is the column of times, in ``time_unit`` (a key of `SECONDS`);
-    ``rate``, in samples a second, stands in its place. ``lenient``: the choices were meant for
-    another file in the first place; a name that this one does not have is looked for as if none
+    "supply", "sync", and "far-latch" and so on at the pad's end of the cable. ``time`` is the
+    column of times, in ``time_unit`` (a key of `SECONDS`); ``rate``, in samples a second, stands in
+    its place. ``lenient``: the choices were meant for another file in the first place; a name that
+    this one does not have is looked for as if none
     had been given. ``inverted`` are the roles that were recorded upside down, ``scale`` what
     numbers of CSV, arrays and sound are multiplied with to be volts.
     """

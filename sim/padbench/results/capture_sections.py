@@ -371,12 +371,15 @@ def _widths(seen: Inspection) -> Iterator[tuple[str, ...]]:
             more = f"{1e12 / widths.median:.3f} a second"
         times = (widths.least, widths.median, widths.mean, widths.most)
         yield name, str(widths.count), *(show(ps * 1e-12, "s", 4) for ps in times), more
-    for line, edges in seen.edges.items():
+    for wire, edges in seen.edges.items():
         if edges.levels is not None:
-            low, high = (f"{volts:.3g} V" for volts in edges.levels)
-            yield f"{line}, levels found", "", low, "", "", high, ""
-    for role, (least, most) in seen.volts.items():
-        yield role, "", f"{least:.3g} V", "", "", f"{most:.3g} V", ""
+            yield _extremes(f"{wire}, levels found", edges.levels)
+    for role, volts in seen.volts.items():
+        yield _extremes(role, volts)
+
+
+def _extremes(what: str, volts: tuple[float, float]) -> tuple[str, ...]:
+    return what, "", f"{volts[0]:.3g} V", "", "", f"{volts[1]:.3g} V", ""
 
 
 def _channels(capture: OpenCapture) -> Iterator[tuple[str, str]]:

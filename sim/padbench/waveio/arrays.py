@@ -15,6 +15,7 @@ import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
+from tokenize import TokenError
 from typing import Any
 
 import numpy as np
@@ -130,7 +131,7 @@ def _numpy(stream: ByteStream) -> tuple[list[str], float | None, Iterator[Table]
     try:
         loaded = np.load(whole, allow_pickle=False)
         arrays = dict(loaded) if hasattr(loaded, "files") else {"": loaded}
-    except (*_NOT_NUMPY, zipfile.BadZipFile, zlib.error, SyntaxError) as error:
+    except (*_NOT_NUMPY, zipfile.BadZipFile, zlib.error, SyntaxError, TokenError) as error:
         says = " ".join(str(error).split())[:80] or type(error).__name__
         raise WaveError(f"{stream.name}: no arrays that NumPy can read ({says})") from None
     columns: dict[str, NDArray[Any]] = {}

@@ -428,7 +428,7 @@ class Reader:
                 null_values=words,
                 quoted_strings_can_be_null=True,
                 decimal_point=layout.decimal,
-                check_utf8=False,
+                check_utf8=bool(self._sparse | self._words),
             )
             for words in (_NO_LEVELS, _NO_VALUES)
         )
