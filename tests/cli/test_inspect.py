@@ -492,5 +492,5 @@ def test_a_line_at_both_ends_of_its_cable(inspect, tmp_path):
     assert ways["clock through the cable, rise"]["median"] == pytest.approx(0.06)
     assert ways["clock through the cable, fall"]["count"] == 8
     assert ways["data through the cable, rise"]["median"] == pytest.approx(0.04)
-    assert found["levels"]["far-clock"] == {"low": pytest.approx(0.2), "high": pytest.approx(4.7)}
+    assert found["levels"]["far-clock"] == {"min": pytest.approx(0.2), "max": pytest.approx(4.7)}
     assert ways["far-clock rise, 10 to 90 %"]["count"] == 8

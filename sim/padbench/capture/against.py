@@ -10,8 +10,8 @@ nor a short step on the way to a chord. What is left is a press that the other h
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
 from itertools import zip_longest
-from typing import Literal
 
 from padbench.capture.reads import SeenRead
 from padbench.core.buttons import BUTTONS, spelled
@@ -21,22 +21,20 @@ __all__ = [
     "AGAINST",
     "ORDER",
     "Beside",
-    "Difference",
     "State",
-    "TooDifferent",
     "compare",
     "judge_beside",
     "states",
 ]
 
-_MOST = 1500
-"""States added or left out; beyond, two captures have nothing to do with each other."""
+_MOST = 4000
+"""States; the time to align them grows with the square of their number."""
 _ON_THE_WAY = 3
 """Reads; two buttons of a chord come so close together (assumed: 50 ms)."""
 
 _BESIDE = "{number} of {count}, beside {source}: "
 _SAYS = {
-    "too-different": "the two differ in more than {most} states; they do not show the same presses",
+    "too-long": "more than {most} states; compare shorter captures",
     "missing": _BESIDE + "the other has {there}, which is missing here",
     "added": _BESIDE + "here is {here}, which the other has not",
     "let-go": _BESIDE + "here all is let go within a press, which it is not there",
@@ -55,10 +53,6 @@ ORDER = Rule(
 )
 
 
-class TooDifferent(ValueError):
-    """The captures have too little in common to be aligned."""
-
-
 @dataclass(frozen=True, slots=True)
 class State:
     """So many reads in a row of one ``byte``, the first of them ``read``, None where none is known.
@@ -73,14 +67,6 @@ class State:
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
-    """``one`` or ``other`` is None where the state has no partner."""
-
-    one: State | None
-    other: State | None
-
-
-@dataclass(frozen=True, slots=True)
 class Beside:
     """Presses of one button: how many of the other's were ``seen`` here and how many ``missed``;
     ``extra`` ones the other has not. ``weak`` are seen with a bit undecided, or in pieces.
@@ -91,9 +77,6 @@ class Beside:
     missed: int = 0
     extra: int = 0
     weak: int = 0
-
-
-Step = Literal["same", "one", "other"]
 
 
 def states(reads: Iterable[SeenRead]) -> list[State]:
@@ -133,39 +116,35 @@ def _on_the_way(before: State, state: State, after: State) -> bool:
     return between and before.byte != after.byte and state.count <= _ON_THE_WAY
 
 
-def compare(here: Sequence[State], there: Sequence[State]) -> tuple[Difference, ...]:
-    """States that differ or have no partner. Raises `TooDifferent`."""
-    differences: list[Difference] = []
-    left: list[State] = []
-    right: list[State] = []
-    before: int | None = None
+Difference = tuple[State | None, State | None]
+"""What is here and what is there; None where the state has no partner."""
+_Steps = Sequence[tuple[str, int, int, int, int]]
 
-    def settle(after: int | None) -> None:
+
+def _aligned(here: Sequence[State], there: Sequence[State]) -> _Steps:
+    """As `difflib.SequenceMatcher.get_opcodes`, by the bytes."""
+    one, other = ([state.byte for state in some] for some in (here, there))
+    return SequenceMatcher(None, one, other, autojunk=False).get_opcodes()
+
+
+def compare(here: Sequence[State], there: Sequence[State]) -> tuple[Difference, ...]:
+    """States that differ or have no partner."""
+    found: list[Difference] = []
+    for kind, i, stop, j, end in _aligned(here, there):
+        if kind == "equal":
+            continue
+        # What goes on after a state that has no partner is no press of its own.
+        ends = {state.byte for state in (*here[i - 1 : i], *here[stop : stop + 1])}
         one, other = (
-            [own for own in some if own.byte not in (before, after)] for some in (left, right)
+            [state for state in some if state.byte not in ends]
+            for some in (here[i:stop], there[j:end])
         )
         # A rest within a press is not what stands in place of another press.
-        held = ([own for own in some if own.byte] for some in (one, other))
-        differences.extend(Difference(*pair) for pair in zip_longest(*held))
-        differences.extend(Difference(own, None) for own in one if not own.byte)
-        differences.extend(Difference(None, own) for own in other if not own.byte)
-        left.clear()
-        right.clear()
-
-    i = j = 0
-    for step in _script([state.byte for state in here], [state.byte for state in there]):
-        if step == "same":
-            settle(here[i].byte)
-            before = here[i].byte
-            i, j = i + 1, j + 1
-        elif step == "one":
-            left.append(here[i])
-            i += 1
-        else:
-            right.append(there[j])
-            j += 1
-    settle(None)
-    return tuple(differences)
+        held = ([state for state in some if state.byte] for some in (one, other))
+        found += [*zip_longest(*held)]
+        found.extend((state, None) for state in one if not state.byte)
+        found.extend((None, state) for state in other if not state.byte)
+    return tuple(found)
 
 
 def judge_beside(
@@ -176,10 +155,9 @@ def judge_beside(
     ``source`` says what the other is, "the capture bench.vcd". The rows of buttons are those that
     either has.
     """
-    try:
-        differences = compare(here, there)
-    except TooDifferent:
-        return (_finding(rule, "fail", None, source, case="too-different", most=_MOST),), ()
+    if max(len(here), len(there)) > _MOST:
+        return (_finding(rule, "fail", None, source, case="too-long", most=_MOST),), ()
+    differences = compare(here, there)
     table = tuple(_buttons(here, there))
     if not differences:
         pressed = sum(state.byte > 0 for state in there)
@@ -193,12 +171,12 @@ def judge_beside(
 
 def _buttons(here: Sequence[State], there: Sequence[State]) -> Iterator[Beside]:
     """Each press of the other is seen where one of its states is."""
-    same = []
-    i = j = 0
-    for step in _script([state.byte for state in here], [state.byte for state in there]):
-        if step == "same":
-            same.append((i, j))
-        i, j = i + (step != "other"), j + (step != "one")
+    same = [
+        pair
+        for kind, i, stop, j, end in _aligned(here, there)
+        if kind == "equal"
+        for pair in zip(range(i, stop), range(j, end), strict=True)
+    ]
     for place, button in enumerate(BUTTONS):
         bit = 128 >> place
         own, others = _presses(here, bit), _presses(there, bit)
@@ -266,7 +244,7 @@ def _finding(
 def _different(
     rule: Rule, difference: Difference, number: int, count: int, source: Source
 ) -> Finding:
-    here, there = difference.one, difference.other
+    here, there = difference
     case = "missing" if here is None else "added" if there is None else ""
     if not (here or there or State(0)).byte:
         case = {"missing": "held-on", "added": "let-go"}.get(case, case)
@@ -293,55 +271,3 @@ def _different(
 def _spelled(state: State) -> str:
     unsure = f" ({spelled(state.undecided)} undecided)" if state.undecided else ""
     return spelled(state.byte) + unsure
-
-
-def _script(a: Sequence[int], b: Sequence[int]) -> Iterator[Step]:
-    """The shortest way from one sequence to the other (Myers, An O(ND) Difference Algorithm, 1986).
-
-    Time and memory grow with the number of differences, not with the product of the lengths.
-    """
-    start = 0
-    while start < min(len(a), len(b)) and a[start] == b[start]:
-        start += 1
-    for _ in range(start):
-        yield "same"
-    yield from _middle(a[start:], b[start:])
-
-
-def _middle(a: Sequence[int], b: Sequence[int]) -> list[Step]:
-    furthest = {1: 0}
-    trace: list[dict[int, int]] = []
-    for distance in range(min(len(a) + len(b), _MOST) + 1):
-        trace.append(dict(furthest))
-        for k in range(-distance, distance + 1, 2):
-            down = k == -distance or (k != distance and furthest[k - 1] < furthest[k + 1])
-            x = furthest[k + 1] if down else furthest[k - 1] + 1
-            y = x - k
-            while x < len(a) and y < len(b) and a[x] == b[y]:
-                x, y = x + 1, y + 1
-            furthest[k] = x
-            if x >= len(a) and y >= len(b):
-                return _walk_back(trace, len(a), len(b))
-    raise TooDifferent(
-        f"the two differ in more than {_MOST} states; they do not show the same presses"
-    )
-
-
-def _walk_back(trace: list[dict[int, int]], x: int, y: int) -> list[Step]:
-    steps: list[Step] = []
-    for distance in range(len(trace) - 1, -1, -1):
-        furthest = trace[distance]
-        k = x - y
-        down = k == -distance or (
-            k != distance and furthest.get(k - 1, -1) < furthest.get(k + 1, -1)
-        )
-        before = k + 1 if down else k - 1
-        px = furthest.get(before, 0)
-        py = px - before
-        while x > max(px, 0) and y > max(py, 0):
-            steps.append("same")
-            x, y = x - 1, y - 1
-        if distance:
-            steps.append("other" if down else "one")
-            x, y = px, py
-    return steps[::-1]

@@ -292,7 +292,10 @@ def inspect(
     watched.edges.measured(measure)
     every = np.concatenate(rows) if rows else np.zeros(0, ROW)
     passes = settings.passes or _passes(every["start"])
-    measure["poll period"].add(np.diff(every["start"][::passes]))
+    waits = np.diff(every["start"][::passes])
+    measure["poll period"].add(waits)
+    if len(waits) > 2:
+        measure["poll jitter"].add(np.abs(waits - np.median(waits)))
     statistics = measure.statistics()
     if settings.edge is not None:
         # What never was a pulse is noise, whatever levels it has.

@@ -1,8 +1,7 @@
 """Contacts that come and go: what a recording shows of each button, for whoever repairs pads.
 
     for button in steadiness(seen.presses, seen.end_ps):
-        button.dropouts, button.ghosts, button.bounces
-    poll_jitter(seen.rows["start"][:: seen.passes])
+        button.dropouts, button.ghosts, button.bounces_ps
 
 A release of 10 ms at most is bounce, a longer one of up to 50 ms a dropout, since no thumb lets go
 and presses again so soon; a press of less than 30 ms by itself is a ghost. All three are assumed,
@@ -17,13 +16,12 @@ import numpy as np
 from padbench.capture.expected import Held
 from padbench.capture.reads import BOUNCE_PS, Press
 from padbench.core.buttons import BUTTONS
-from padbench.core.timeline import Times
 
-__all__ = ["PARTS", "Steadiness", "poll_jitter", "steadiness"]
+__all__ = ["Steadiness", "steadiness"]
 
 _DROPOUT_PS = 50 * 10**9
 _GHOST_PS = 30 * 10**9
-PARTS = 10
+_PARTS = 10
 """Parts of the recording in which a trend is told."""
 
 
@@ -31,9 +29,9 @@ PARTS = 10
 class Steadiness:
     """Of one button, times in picoseconds.
 
-    ``presses`` are holds, with what dropped out of them; ``bounces`` how long each change that came
-    more than once took; ``late`` how long after its time a release came, where somebody says when
-    it was; ``trend`` how many odd changes (dropouts, ghosts, bounces) each tenth of the recording
+    ``presses`` are holds, with what dropped out of them; ``bounces_ps`` how long each change that
+    came more than once took; ``late_ps`` how long after its time a release came, where
+    somebody says when it was; ``trend`` how many odd changes (dropouts, ghosts, bounces) each tenth of the recording
     has.
     """
 
@@ -41,8 +39,8 @@ class Steadiness:
     presses: int
     dropouts: int
     ghosts: int
-    bounces: tuple[int, ...]
-    late: tuple[int, ...]
+    bounces_ps: tuple[int, ...]
+    late_ps: tuple[int, ...]
     trend: tuple[int, ...]
 
 
@@ -78,7 +76,7 @@ def _of(presses: list[Press], end_ps: int, held: Sequence[Held], slack: int) -> 
         after = ups[ups >= entry.start]
         if entry.buttons & bit and len(after) and after[0] > entry.end + slack:
             late.append(int(after[0]) - entry.end)
-    parts = np.minimum(np.array(odd, np.int64) * PARTS // max(end_ps, 1), PARTS - 1)
+    parts = np.minimum(np.array(odd, np.int64) * _PARTS // max(end_ps, 1), _PARTS - 1)
     return Steadiness(
         presses[0].button,
         len(holds) - len(ghosts),
@@ -86,7 +84,7 @@ def _of(presses: list[Press], end_ps: int, held: Sequence[Held], slack: int) -> 
         len(ghosts),
         tuple(length for _, length in bounces),
         tuple(late),
-        tuple(np.bincount(parts, minlength=PARTS).tolist()),
+        tuple(np.bincount(parts, minlength=_PARTS).tolist()),
     )
 
 
@@ -104,13 +102,3 @@ def _bounces(presses: list[Press]) -> Iterator[tuple[int, int]]:
     for some in np.split(changes, cuts):
         if len(some) > 1:
             yield int(some[0]), int(some[-1] - some[0])
-
-
-def poll_jitter(starts: Times) -> tuple[int, int, int] | None:
-    """How far polls come off their usual distance (ps): median, 95 %, most; None for few."""
-    waits = np.diff(starts)
-    if len(waits) < 3:
-        return None
-    off = np.abs(waits - np.median(waits))
-    middle, nearly, most = np.percentile(off, (50, 95, 100))
-    return round(middle), round(nearly), round(most)

@@ -28,7 +28,7 @@ from padbench.capture.inspect import (
     usual_settings,
 )
 from padbench.capture.inspect import inspect as inspect_pieces
-from padbench.capture.intermittent import Steadiness, poll_jitter, steadiness
+from padbench.capture.intermittent import Steadiness, steadiness
 from padbench.capture.measures import Statistics
 from padbench.capture.opening import Choices, OpenCapture, opened
 from padbench.capture.reads import CUT_SHORT, INCOMPLETE, SeenRead
@@ -94,13 +94,6 @@ class VoltsDocument(TypedDict):
     max: float
 
 
-class LevelsDocument(TypedDict):
-    """The levels of a line in volts, as found."""
-
-    low: float
-    high: float
-
-
 class StatisticsDocument(TypedDict):
     """Widths in microseconds; of polls and frames also how many a second."""
 
@@ -119,43 +112,6 @@ class PressDocument(TypedDict):
     button: str
     down_ps: int | None
     up_ps: int | None
-
-
-class BesideDocument(TypedDict):
-    """Presses of a button beside those that somebody says there were."""
-
-    button: str
-    seen: int
-    missed: int
-    extra: int
-    weak: int
-
-
-class SteadinessDocument(TypedDict):
-    """How steady one button is; ``bounces`` and ``late_releases`` in milliseconds."""
-
-    button: str
-    presses: int
-    dropouts: int
-    ghosts: int
-    bounces: list[float]
-    late_releases: list[float]
-    trend: list[int]
-
-
-class JitterDocument(TypedDict):
-    """How far polls come off their usual distance, in microseconds."""
-
-    median: float
-    most_95: float
-    max: float
-
-
-class IntermittentsDocument(TypedDict):
-    """What comes and goes."""
-
-    buttons: list[SteadinessDocument]
-    poll_jitter: JitterDocument | None
 
 
 class PlaceDocument(TypedDict):
@@ -196,13 +152,13 @@ class InspectDocument(TypedDict):
     end_ps: int
     passes: int
     frame: FrameDocument | None
-    levels: dict[str, LevelsDocument]
+    levels: dict[str, VoltsDocument]
     volts: dict[str, VoltsDocument]
     findings: list[FindingDocument]
     statistics: dict[str, StatisticsDocument]
     buttons: list[PressDocument]
-    beside: list[BesideDocument]
-    intermittents: IntermittentsDocument
+    beside: list[Beside]
+    intermittents: list[Steadiness]
     reads: list[SeenReadDocument]
 
 
@@ -690,7 +646,6 @@ def _document(
     steady: Sequence[Steadiness],
 ) -> InspectDocument:
     unit, frame = capture.time_unit, seen.frame
-    jitter = poll_jitter(seen.rows["start"][:: seen.passes])
     return {
         "verdict": verdict,
         "channels": {
@@ -708,7 +663,7 @@ def _document(
             "sync_line": frame.sync_from,
         },
         "levels": {
-            line: {"low": edges.levels[0], "high": edges.levels[1]}
+            line: {"min": edges.levels[0], "max": edges.levels[1]}
             for line, edges in seen.edges.items()
             if edges.levels is not None
         },
@@ -717,12 +672,7 @@ def _document(
         "statistics": {name: _statistics(name, widths) for name, widths in seen.measures.items()},
         "buttons": (press._asdict() for press in seen.presses),  # type: ignore[typeddict-item]
         "beside": [asdict(row) for row in beside],  # type: ignore[misc]
-        "intermittents": {
-            "buttons": [_steadiness(button) for button in steady],
-            "poll_jitter": None
-            if jitter is None
-            else {"median": jitter[0] / 1e6, "most_95": jitter[1] / 1e6, "max": jitter[2] / 1e6},
-        },
+        "intermittents": [asdict(button) for button in steady],  # type: ignore[misc]
         "reads": _reads(seen),  # type: ignore[typeddict-item]
     }
 
@@ -739,18 +689,6 @@ def _statistics(name: str, widths: Statistics) -> StatisticsDocument:
     if name in ("poll period", "frame period") and widths.median:
         document["rate"] = 1e12 / widths.median
     return document
-
-
-def _steadiness(button: Steadiness) -> SteadinessDocument:
-    return {
-        "button": button.button,
-        "presses": button.presses,
-        "dropouts": button.dropouts,
-        "ghosts": button.ghosts,
-        "bounces": [ps / 1e9 for ps in button.bounces],
-        "late_releases": [ps / 1e9 for ps in button.late],
-        "trend": [*button.trend],
-    }
 
 
 _PRESSED = [list(pressed_in(byte)) for byte in range(256)]

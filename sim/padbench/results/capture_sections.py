@@ -131,14 +131,14 @@ def _steady(steady: Sequence[Steadiness]) -> Iterator[Block]:
         [
             (
                 *(one.button, str(one.presses), str(one.dropouts), str(one.ghosts)),
-                *(lasting(times) if times else "–" for times in (one.bounces, one.late)),
+                *(lasting(times) if times else "–" for times in (one.bounces_ps, one.late_ps)),
                 "–" if not any(one.trend) else " ".join(map(str, one.trend)),
             )
             for one in steady
         ],
         frozenset((1, 2, 3)),
     )
-    bounces = np.array([ps for one in steady for ps in one.bounces]) / 1e9
+    bounces = np.array([ps for one in steady for ps in one.bounces_ps]) / 1e9
     if len(bounces):
         counts, edges = np.histogram(bounces, bins=min(10, len(bounces)))
         bars = [_BAR * max(round(24 * n / max(counts)), int(n > 0)) for n in counts]
