@@ -27,7 +27,7 @@ __all__ = [
     "states",
 ]
 
-_MOST = 4000
+_MOST = 2000
 """States; the time to align them grows with the square of their number."""
 _ON_THE_WAY = 3
 """Reads; two buttons of a chord come so close together (assumed: 50 ms)."""
@@ -141,7 +141,7 @@ def compare(here: Sequence[State], there: Sequence[State]) -> tuple[Difference, 
         )
         # A rest within a press is not what stands in place of another press.
         held = ([state for state in some if state.byte] for some in (one, other))
-        found += [*zip_longest(*held)]
+        found.extend((a, b) for a, b in zip_longest(*held))
         found.extend((state, None) for state in one if not state.byte)
         found.extend((None, state) for state in other if not state.byte)
     return tuple(found)

@@ -30,9 +30,9 @@ class Steadiness:
     """Of one button, times in picoseconds.
 
     ``presses`` are holds, with what dropped out of them; ``bounces_ps`` how long each change that
-    came more than once took; ``late_ps`` how long after its time a release came, where
-    somebody says when it was; ``trend`` how many odd changes (dropouts, ghosts, bounces) each tenth of the recording
-    has.
+    came more than once took; ``late_ps`` how long after its time a release came, where somebody
+    says when it was; ``trend`` how many odd changes (dropouts, ghosts, bounces) each tenth of the
+    recording has.
     """
 
     button: str
