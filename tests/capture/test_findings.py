@@ -266,6 +266,7 @@ def test_statistics_are_what_was_drawn():
         "latch to first clock": (4, 5 * US, 5 * US),
         "read length": (4, 57 * US, 57 * US),
         "poll period": (3, FRAME, FRAME),
+        "poll jitter": (3, 0, 0),
     }
 
 
