@@ -387,3 +387,41 @@ def test_a_data_line_that_never_moves_is_told(level, word):
     assert found.verdict == "not-judged"
     assert f"data stood {word} all through" in found.says
     assert "levels.moves" not in {f.id for f in findings_of(inspected(MANY))}
+
+
+def stopped(held, place, wanted=8):
+    """A read whose clock of that number, from 0, comes twice, among two that are whole."""
+    wires = capture([held] * 3, clocks=wanted)
+    start = MS + FRAME
+    at = start + (14 + 6 * place) * US
+    clock = [(t, v) for t, v in wires["clock"] if not start < t < start + FRAME]
+    data = [(t, v) for t, v in wires["data"] if not start < t < start + FRAME]
+    levels = [1 - (held >> 7 - n & 1) for n in range(8)] + [0] * (wanted - 7)
+    falls = [start + (14 + 6 * n) * US for n in range(wanted)]
+    falls = [*falls[: place + 1], at + 2 * US, *falls[place + 1 :]]
+    data.append((start + 300_000, levels[0]))
+    for number, fall in enumerate(falls):
+        clock += [(fall, LOW), (fall + US, HIGH)]
+        data.append((fall + US + 300_000, [*levels, 0][number + 1]))
+    return wires | {"clock": sorted(clock), "data": sorted(data)}
+
+
+@pytest.mark.parametrize(
+    ("held", "place", "wanted", "says"),
+    [
+        # Down is held, its bit is lost, and Left stands in its place.
+        (0b100, 5, 8, "Down was held and is not read"),
+        # Right is held; its own bit is lost, and the serial input reads as pressed.
+        (1, 7, 8, "Right reads as pressed, as it was"),
+        (0, 7, 8, "Right reads as pressed though it was not"),
+        (0b100, 5, 24, "bit for Down is lost, later ones move up: Down was held and is not read"),
+        (0, 11, 24, "bit for bit 12 is lost, later ones move up"),
+    ],
+)
+def test_what_an_extra_clock_does_to_a_button_that_is_held(held, place, wanted, says):
+    result = inspected(stopped(held, place, wanted), settings=usual_settings(wanted=wanted))
+    found = next(
+        f for f in findings_of(result, wanted=wanted) if f.id == "reads.extra-clock" and f.met.read
+    )
+    assert (found.verdict, says in found.says) == ("fail", True), found.says
+    assert "not pressed, as it was" not in found.says or not held & 1
