@@ -415,7 +415,7 @@ def stopped(held, place, wanted=8):
         (1, 7, 8, "Right reads as pressed, as it was"),
         (0, 7, 8, "Right reads as pressed though it was not"),
         (0b100, 5, 24, "bit for Down is lost, later ones move up: Down was held and is not read"),
-        (0, 11, 24, "bit for bit 12 is lost, later ones move up"),
+        (0, 11, 24, "the pad's bit 12 is lost, later ones move up"),
     ],
 )
 def test_what_an_extra_clock_does_to_a_button_that_is_held(held, place, wanted, says):

@@ -78,11 +78,10 @@ def _extra_clock(finding: Finding) -> str:
         {"measured": finding.measured, **finding.facts},
         finding.unit,
     )
-    lost = [BUTTONS[clock - 1] if clock <= 8 else f"bit {clock}" for clock in extra]
-    lost = lost if wanted > 8 else [name for name in lost if name in BUTTONS]
+    lost = [f"for {BUTTONS[n - 1]}" if n <= 8 else str(n) for n in extra if n <= max(8, wanted)]
     if not lost:
         return f"{says}; it came after the last button and does no harm"
-    says += f"; the pad's bit for {' and '.join(lost)} is lost, later ones move up"
+    says += f"; the pad's bit {' and '.join(lost)} is lost, later ones move up"
     if wanted == 8:
         says += " and the serial input's level takes the last place"
     byte, held, undecided = (_byte(finding, name) for name in ("byte", "held", "undecided"))
