@@ -69,6 +69,7 @@ def test_a_line_upside_down_is_put_right(path, good, line):
     assert f"--invert {line}" in told.says
     right = padbench.inspect(path, invert=line)
     assert (right.verdict, bytes_of(right)) == ("pass", [0, 0x80, 0x80, 0])
+    assert right.data.measures["clock low"].median == pytest.approx(500_000, abs=100_000)
 
 
 def test_an_inverted_latch_of_the_sheet_is_known(path, good):
@@ -205,6 +206,9 @@ def test_several_segments_are_one_after_the_other(path, good):
     assert bytes_of(result) == [0, 0x80, 0x80, 0] * 2
     assert the(result, "capture.gaps").measured == 1
     assert result.verdict == "pass"
+    # A pause stands between them, so that nothing at the seam looks too short.
+    starts = result.data.rows["start"]
+    assert starts[4] - starts[3] == pytest.approx(3 * 10**9, rel=1e-3)
 
 
 def test_a_gap_breaks_its_read_alone(path, good):
