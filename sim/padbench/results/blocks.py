@@ -6,9 +6,8 @@ A block's ``kind`` is the name of its template. Verdicts are "pass", "fail", "no
 from base64 import b64encode
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from math import inf
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding
@@ -33,7 +32,6 @@ __all__ = [
     "Findings",
     "FrameStrip",
     "Lines",
-    "OnDemand",
     "Prose",
     "Ribbon",
     "Strip",
@@ -68,25 +66,6 @@ class Block:
     """Anything that a section holds."""
 
     kind: ClassVar[str]
-
-
-class OnDemand(Sequence[Any]):
-    """A sequence that is made when somebody looks into it: what takes time and not all want."""
-
-    def __init__(self, make: Callable[[], Iterable[Any]]) -> None:
-        self._make = make
-
-    @cached_property
-    def _items(self) -> tuple[Any, ...]:
-        return tuple(self._make())
-
-    def __len__(self) -> int:
-        """How many there are."""
-        return len(self._items)
-
-    def __getitem__(self, place: Any) -> Any:
-        """The one at a place, or some of them."""
-        return self._items[place]
 
 
 @dataclass(frozen=True, slots=True)
