@@ -17,16 +17,6 @@ from padbench.capture.reads import SeenRead
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 
-__all__ = [
-    "AGAINST",
-    "ORDER",
-    "Beside",
-    "State",
-    "compare",
-    "judge_beside",
-    "states",
-]
-
 _MOST = 2000
 """States; the time to align them grows with the square of their number."""
 _ON_THE_WAY = 3

@@ -9,8 +9,6 @@ import re
 from collections.abc import Sequence
 from difflib import get_close_matches
 
-__all__ = ["ROLES", "ChannelError", "choose", "guess"]
-
 ROLES = ("latch", "clock", "data", "supply", "sync", "time", "sample")
 
 # Common practice, no source: what people write on their probes and in their sources.

@@ -20,8 +20,6 @@ from padbench.core.quality import data_delays
 from padbench.core.timeline import HIGH, LOW, Times, Wire
 from padbench.waveio import Piece, Points
 
-__all__ = ["ANSWERS", "Edges", "LineEdges", "named"]
-
 Array = NDArray[np.float64]
 
 ANSWERS = {

@@ -25,8 +25,6 @@ from padbench.core.units import Value, to_ps
 from padbench.sheet.fields import Button, Quantity, count
 from padbench.toml import Clash, Document, Table, check
 
-__all__ = ["EXPECTED", "Expectation", "Held", "judge_expectation", "load_expectation"]
-
 _WRONG = (
     "{wrong} of {judged} whole reads are not as expected, the first read {read} at {at:moment}: "
     "held {held:buttons}, read {byte:buttons}"

@@ -23,8 +23,6 @@ from padbench.core.sentences import filled
 from padbench.core.timeline import HIGH
 from padbench.waveio import Thresholds
 
-__all__ = ["RULES", "findings_of", "judge_levels", "judge_supply"]
-
 _PRACTICE = (Source("common practice", "common practice"),)
 _MEMORY = (Source("from memory", "from memory"),)
 _STOPPED = (*_PRACTICE, Source("what a stopped CPU does: from memory", "from memory"))

@@ -22,8 +22,6 @@ from padbench.parts import Figure, PortKind, RegisterPart
 from padbench.parts.own import own_text
 from padbench.sheet import Sheet
 
-__all__ = ["NotShown", "fitted"]
-
 _SAMPLES = 2
 """Between 10 and 90 %, on average: with fewer an edge cannot be told from a step (assumed)."""
 _OHMS = np.geomspace(1.0, 1e5, 500)

@@ -20,8 +20,6 @@ from padbench.core.timeline import HIGH, Times, Wire
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.routines.frames import Span, where_in_frame
 
-__all__ = ["FrameSync", "Place", "SyncWatch"]
-
 _FIRST_LOOK = 200
 """Edges after which the kind of pulse is settled; some of them may be those of a vertical sync."""
 _BROAD = 3

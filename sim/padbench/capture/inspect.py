@@ -33,20 +33,6 @@ from padbench.parts import RegisterPart, register_part
 from padbench.sheet import Sheet
 from padbench.waveio import THRESHOLDS, Piece, Thresholds
 
-__all__ = [
-    "LINES",
-    "Inspection",
-    "Settings",
-    "Watcher",
-    "high_needed",
-    "inspect",
-    "inspect_timeline",
-    "parting",
-    "settings_of_sheet",
-    "supply_of",
-    "usual_settings",
-]
-
 LINES = ("latch", "clock", "data")
 
 _USUAL_PART = "CD4021B"

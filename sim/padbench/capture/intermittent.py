@@ -17,8 +17,6 @@ from padbench.capture.expected import Held
 from padbench.capture.reads import BOUNCE_PS, Press
 from padbench.core.buttons import BUTTONS
 
-__all__ = ["Steadiness", "steadiness"]
-
 _DROPOUT_PS = 50 * 10**9
 _GHOST_PS = 30 * 10**9
 _PARTS = 10

@@ -8,8 +8,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from padbench.core.decode import ReadArrays
 
-__all__ = ["Measure", "Sampler", "Statistics", "measure_reads"]
-
 _KEPT = 1 << 17
 
 

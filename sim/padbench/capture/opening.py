@@ -32,8 +32,6 @@ from padbench.waveio import (
     open_capture,
 )
 
-__all__ = ["Channel", "Choices", "OpenCapture", "opened"]
-
 NEEDED = ("latch", "clock", "data")
 _REALS = ("real", "realtime")
 _BY_NAME = "found by its name"

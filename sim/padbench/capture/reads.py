@@ -9,21 +9,6 @@ from numpy.typing import NDArray
 
 from padbench.core.buttons import BUTTONS, OPPOSITES, byte_of, pressed_in
 
-__all__ = [
-    "BOUNCE_PS",
-    "CUT_SHORT",
-    "INCOMPLETE",
-    "IN_GAP",
-    "OPEN_ENDED",
-    "ROW",
-    "UNEVEN",
-    "Press",
-    "SeenRead",
-    "bounces",
-    "opposites",
-    "presses",
-]
-
 ROW = np.dtype(
     [
         ("start", "i8"),

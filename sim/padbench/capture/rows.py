@@ -16,8 +16,6 @@ from padbench.core.decode import Names, Read, ReadArrays, extra_clocks, read_arr
 from padbench.core.quality import apart, data_delays, runts_in, short_pulses, stands_still
 from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire
 
-__all__ = ["Rhythm", "WindowReads", "rows_of"]
-
 _NEVER = np.iinfo(np.int64).max
 
 Table = NDArray[np.intp]

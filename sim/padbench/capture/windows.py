@@ -15,8 +15,6 @@ from padbench.core.quality import steady
 from padbench.core.timeline import HIGH, UNKNOWN, Timeline, Times, Wire
 from padbench.waveio import Piece
 
-__all__ = ["MOST_CHANGES", "TooMuch", "Window", "stretches", "windows"]
-
 MOST_CHANGES = 1 << 23
 """Changes kept while no new latch comes; a latch that never comes must not fill the memory."""
 

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import combinations, product
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -26,8 +26,6 @@ from padbench.parts import PortKind
 from padbench.parts.faults import CORES, fault_kinds
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
-
-__all__ = ["Surroundings", "Variant", "defect_of", "every_fault", "variants"]
 
 Level = Literal["low", "high", "wavers"]
 
@@ -56,7 +54,7 @@ class Variant:
     name: str
     weight: float
     mix: tuple[tuple[float, Defect], ...]
-    volts: Mapping[object, object] = field(default_factory=dict)
+    volts: Mapping[Any, object] = field(default_factory=dict)
     open: frozenset[str] = frozenset()
     joined: frozenset[frozenset[str]] = frozenset()
     ohms: Mapping[tuple[str, str], float] = field(default_factory=dict)
@@ -425,7 +423,7 @@ def _of_register(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     elif kind == "output-stuck":
         yield from _one(_HIGH if high else _LOW, volts={"data": "supply" if high else "ground"})
     elif kind == "serial-open":
-        open_ = {("serial", around.sheet.chip.serial_input): np.inf}
+        open_: dict[tuple[str, str], float] = {("serial", around.sheet.chip.serial_input): np.inf}
         for name, weight in FLOATS.items():
             level = {"low": 0, "high": 1}.get(name, 2)
             yield Variant(

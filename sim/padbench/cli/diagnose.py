@@ -14,8 +14,6 @@ from padbench.repair.ranking import next_tests, rank
 from padbench.repair.words import Words
 from padbench.results.result import Result
 
-__all__ = ["run"]
-
 _MOST_QUESTIONS = 40
 
 

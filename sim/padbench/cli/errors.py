@@ -4,8 +4,6 @@ import sys
 from contextlib import suppress
 from errno import EDQUOT, ENOSPC
 
-__all__ = ["UsageError", "one_line", "said"]
-
 
 class UsageError(Exception):
     """The input cannot be used; ``lines`` are what people read, one line a problem."""

@@ -23,8 +23,6 @@ from padbench.results.capture_sections import comments
 from padbench.results.result import Result
 from padbench.waveio import Follow, WaveError
 
-__all__ = ["run"]
-
 
 def run(arguments: list[str]) -> int:
     """Decode and judge captures; 1 if anything in them is wrong."""

@@ -5,8 +5,6 @@ from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.routine import add_routine_options, routine_arguments
 from padbench.jobs.latency import latency
 
-__all__ = ["run"]
-
 
 def run(arguments: list[str]) -> int:
     """Print the distribution from press to picture; nothing here can be at fault, so 0."""

@@ -10,8 +10,6 @@ from padbench.core.units import printable
 from padbench.files import whole_file
 from padbench.results.documents import SCHEMA
 
-__all__ = ["run"]
-
 
 def run(arguments: list[str]) -> int:
     """Serve the page until Ctrl-C, or write one that needs no server."""

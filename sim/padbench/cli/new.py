@@ -11,8 +11,6 @@ from padbench.files import whole_file
 from padbench.results.documents import SCHEMA
 from padbench.sheet import STARTER
 
-__all__ = ["run"]
-
 _LINES = ("latch", "clock", "data", "supply", "ground")
 
 
@@ -25,7 +23,8 @@ def run(arguments: list[str]) -> int:
         board["parts"] = dict(one.partition("=")[::2] for one in options.part)
         if "" in {*board["parts"], *board["parts"].values()}:
             raise UsageError("--part: is no REFERENCE=VALUE; write for example U1=CD4021B")
-    text, check = STARTER, []
+    text = STARTER
+    check: list[str] = []
     if options.netlist is not None:
         from padbench.wiring.netlists.sheet import sheet_text
 

@@ -11,13 +11,6 @@ from padbench.cli.errors import UsageError
 from padbench.files import plan
 from padbench.sheet import SheetError
 
-__all__ = [
-    "OUTPUTS",
-    "Parser",
-    "add_wave_options",
-    "usable",
-]
-
 OUTPUTS = (
     *(
         "report",

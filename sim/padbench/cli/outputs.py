@@ -18,8 +18,6 @@ from padbench.cli.options import OUTPUTS, Parser
 from padbench.files import whole_file
 from padbench.results.result import Result, combined
 
-__all__ = ["add_output_options", "emit", "repeated"]
-
 
 def add_output_options(parser: Parser, figures: Mapping[str, str]) -> None:
     """Where the page, the file for CI servers and the pictures go; ``figures`` by their option."""

@@ -14,8 +14,6 @@ from padbench.jobs.verify import play
 from padbench.padsweep.replay import case_from_text, pad_case
 from padbench.scenarios import SCENARIOS
 
-__all__ = ["run"]
-
 
 def run(arguments: list[str]) -> int:
     """Run one scenario; 1 if it did not come out as expected."""

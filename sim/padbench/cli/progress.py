@@ -7,8 +7,6 @@ from rich.console import Console
 from rich.progress import Progress, ProgressColumn, Task
 from rich.text import Text
 
-__all__ = ["progress"]
-
 
 class _Rate(ProgressColumn):
     """How many cases a second."""

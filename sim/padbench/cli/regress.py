@@ -12,8 +12,6 @@ from padbench.jobs.loading import Refusal, design_of
 from padbench.jobs.regress import regress
 from padbench.sheet.simulators import SIMULATORS
 
-__all__ = ["run"]
-
 
 def run(arguments: list[str]) -> int:
     """Run the scenarios on each sheet's HDL; 1 if anything came out wrong."""

@@ -13,8 +13,6 @@ from padbench.parts import console_names
 from padbench.routines.cross import ASSEMBLERS
 from padbench.routines.routine import DEFAULT_LIMIT
 
-__all__ = ["add_routine_options", "fetch_arguments", "routine_arguments", "run"]
-
 
 def run(arguments: list[str]) -> int:
     """Judge a read routine; 1 if it can hand on a wrong byte or never comes back."""

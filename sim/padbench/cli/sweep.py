@@ -9,8 +9,6 @@ from padbench.cli.progress import progress
 from padbench.cli.routine import add_routine_options, fetch_arguments, routine_arguments
 from padbench.jobs.sweep import sweep
 
-__all__ = ["run"]
-
 
 def run(arguments: list[str]) -> int:
     """Sweep a routine or a pad; 1 if any case comes out wrong."""

@@ -9,8 +9,6 @@ from padbench.cli.progress import progress
 from padbench.cli.wave_folder import several, wave_folder
 from padbench.jobs.verify import verify, write_voltages
 
-__all__ = ["run"]
-
 _SHOWN = "each-button"
 """The scenario whose voltages are written: every edge of a read, and every bit both ways."""
 

@@ -16,8 +16,6 @@ from typing import Any
 
 from padbench.files import plan_folder, usable_name, whole_file, written_in
 
-__all__ = ["several", "wave_folder"]
-
 _LIST = ".padbench-waves"
 """JSON: the sheet whose waves these are, and which files are ours, relative to the folder."""
 

@@ -10,8 +10,6 @@ from padbench.files import whole_file
 from padbench.jobs.wiring import netlist, plan_wiring
 from padbench.wiring.export import write_plan_csv
 
-__all__ = ["run"]
-
 
 def run(arguments: list[str]) -> int:
     """Say what to solder; 1 if the sheet cannot work, which is said first."""

@@ -8,8 +8,6 @@ What is broken in a pad stands in ``parts/faults.toml``, each with the id of wha
 from collections.abc import Mapping
 from typing import Literal
 
-__all__ = ["SAYS", "Role"]
-
 Role = Literal["pad", "reader"]
 
 SAYS: Mapping[Role, Mapping[str, str]] = {

@@ -13,8 +13,6 @@ import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-__all__ = ["Aiger"]
-
 _RATES = (
     # latch, clock, contacts: each moves in one of 2**rate steps, in so many runs side by side.
     (512, 6, 0, 5),

@@ -20,8 +20,6 @@ from pathlib import Path
 
 from padbench.cosim.job import RECORDS, Job
 
-__all__ = ["as_written", "build_folder", "size_of", "within_reach"]
-
 _PREFIX = "padbench-build-"
 _PLAIN = re.compile(r"[\w./+-]+", re.ASCII)
 _NEW = 60.0

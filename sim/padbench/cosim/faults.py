@@ -22,17 +22,6 @@ from padbench.cosim.faulty import FaultyRegister
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
 
-__all__ = [
-    "SAYS",
-    "Fault",
-    "OfferFault",
-    "Role",
-    "masking_faults",
-    "offer_faults",
-    "pad_faults",
-    "sentence",
-]
-
 
 def sentence(role: Role, id_: str, facts: Mapping[str, Fact]) -> str:
     """The cause for people; ``KeyError`` for an id without a sentence, or a missing fact."""

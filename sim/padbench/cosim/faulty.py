@@ -16,8 +16,6 @@ from padbench.cosim.wires import passed_words, serial_levels
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
 
-__all__ = ["FaultyRegister"]
-
 _SAMPLE, _SERIAL, _INPUTS, _LATCH, _CLOCK = range(5)
 """Order of what happens at one time: a sample at the moment of an edge comes before it."""
 

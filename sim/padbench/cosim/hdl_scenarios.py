@@ -17,8 +17,6 @@ from padbench.scenarios.expect import expected_bits, held_state
 from padbench.scenarios.reads import stop_each_bit
 from padbench.scenarios.timetable import Timetable, built
 
-__all__ = ["HdlScript", "all_transitions", "edges_of", "exhaustive_scenarios", "hdl_scenarios"]
-
 _STEPS = 16
 _SHOWN = 3
 """Bits read before the reset that comes inside a read."""

@@ -12,18 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-__all__ = [
-    "GRID",
-    "RECORDS",
-    "Job",
-    "PadRun",
-    "Place",
-    "Poll",
-    "ReaderRun",
-    "Records",
-    "on_grid",
-]
-
 GRID = 1_000
 """Picoseconds: a simulator with a precision of 1 ns or finer plays times on this grid exactly."""
 

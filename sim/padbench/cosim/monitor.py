@@ -8,8 +8,6 @@ import cocotb
 from padbench.core.timeline import FLOATING, HIGH, Timeline, Wire, Word
 from padbench.cosim.signals import level_of, now_ps, turned, word_of
 
-__all__ = ["WireMonitor"]
-
 
 class WireMonitor:
     """Records 1-bit handles as wires and vectors as words, from now on.

@@ -10,8 +10,6 @@ from pathlib import Path
 
 from padbench.cosim.job import Job
 
-__all__ = ["directions", "parts_of"]
-
 _VVP_PORT = re.compile(r'\.port_info \d+ /(INPUT|OUTPUT|INOUT) \d+ "([^"]+)"')
 _VVP_SCOPE = re.compile(r'^S_\w+ \.scope module, "([^"]+)"', re.MULTILINE)
 _CPP_PORT = re.compile(r"VL_(IN|OUT|INOUT)(?:8|16|64|W)?\(\(?&(\w+)")

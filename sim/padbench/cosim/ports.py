@@ -12,8 +12,6 @@ from padbench.cosim.job import Job
 from padbench.cosim.port_list import parts_of
 from padbench.cosim.signals import now_ps, steps
 
-__all__ = ["BitOf", "Misfit", "Ports", "power_up"]
-
 _RESET_CYCLES = 8
 _UNCLOCKED_RESET = 1_000_000
 """Picoseconds; a reset without a clock lasts this long. Invented: long for any logic."""

@@ -24,8 +24,6 @@ from padbench.cosim.build_folder import as_written, size_of, within_reach
 from padbench.cosim.job import RECORDS, Job, PadRun, Place, ReaderRun, Records
 from padbench.cosim.port_list import directions
 
-__all__ = ["Outcome", "Programs", "main", "run_job"]
-
 _BUILD_LOG, _RUN_LOG, _WORKER_LOG = "build.log", "run.log", "worker.log"
 _UNKNOWN_PARAMETER = re.compile(r"warning: parameter (\w+) not found")
 """What Icarus says, and goes on; the others refuse."""

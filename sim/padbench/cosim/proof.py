@@ -40,8 +40,6 @@ from padbench.scenarios import Expected, Scenario, Script, Setting
 from padbench.scenarios.expect import expected_bits, held_state
 from padbench.sheet import Sheet
 
-__all__ = ["LIMIT", "Proof", "proof_of"]
-
 LIMIT, _SHORT = 120.0, 3
 """Seconds for a design, and for a first look with each build of the register."""
 

@@ -23,8 +23,6 @@ from padbench.scenarios.expect import allowed_states, expected_bits
 from padbench.scenarios.script import Bits
 from padbench.trials.result import Problem
 
-__all__ = ["StrobeProblem", "as_it_was_made", "judge_pace", "strobe_problems"]
-
 _TEXT = "what differs most from the sheet's poll is {what}, by {measured:4}"
 _PACE = Rule("reader.pace", "s", dict.fromkeys(("pass", "fail"), _TEXT))
 

@@ -48,8 +48,6 @@ from padbench.sheet import Hdl, Sheet
 from padbench.trials.result import Played, ScenarioRun
 from padbench.trials.run import judge, met_in, read_back
 
-__all__ = ["EXHAUSTIVE_LIMIT", "LIMIT", "regress", "scenarios_of"]
-
 LIMIT, EXHAUSTIVE_LIMIT = 120.0, 900.0
 """Seconds that one simulation may take; a reader goes through all transitions at its own pace."""
 

@@ -9,8 +9,6 @@ from cocotb.triggers import Event, Timer
 from padbench.core.timeline import HIGH, LOW
 from padbench.cosim.signals import level_of, now_ps, steps
 
-__all__ = ["PadResponder"]
-
 _OVER = 9
 """The bit that stands on the line after the last of eight clocks."""
 

@@ -22,8 +22,6 @@ from padbench.cosim.proof import Proof
 from padbench.cosim.reader import StrobeProblem
 from padbench.trials.result import ScenarioRun
 
-__all__ = ["Coverage", "Failure", "RegressResult", "failures_in"]
-
 _ALL_STATES = frozenset(range(256))
 _POSITIONS = frozenset((bit, extra) for bit in range(1, 9) for extra in (1, 2, 3))
 

@@ -27,19 +27,6 @@ from padbench.sheet import Hdl, Sheet
 from padbench.sheet.simulators import SIMULATORS
 from padbench.trials.run import setting_of
 
-__all__ = [
-    "Chosen",
-    "HdlError",
-    "brisk",
-    "choose",
-    "hdl_setting",
-    "job_of",
-    "room_to_answer",
-    "slowest_pad",
-    "still_open",
-    "system_period",
-]
-
 _SYNCHRONISED = (
     Source(
         "two samples of the system clock, so that an edge cannot slip between them", "calculated"

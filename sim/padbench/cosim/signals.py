@@ -13,17 +13,6 @@ from cocotb.triggers import Timer
 
 from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
 
-__all__ = [
-    "PrecisionError",
-    "level_of",
-    "now_ps",
-    "play",
-    "steps",
-    "turned",
-    "wait_until",
-    "word_of",
-]
-
 _LEVELS = {"0": LOW, "1": HIGH, "L": LOW, "H": HIGH, "Z": FLOATING}
 """Weak levels of VHDL count as levels; all else (X, U, W, -) is unknown (IEEE Std 1164)."""
 

@@ -34,15 +34,6 @@ from padbench.model.edges import Line
 from padbench.scenarios import Script
 from padbench.scenarios.expect import closed_contacts
 
-__all__ = [
-    "pad_run",
-    "pad_timeline",
-    "passed_words",
-    "reader_run",
-    "reader_timeline",
-    "serial_levels",
-]
-
 _ORDER = {"serial": 0, "buttons": 1, "latch": 2, "clock": 3, "reset": 4}
 
 

@@ -26,8 +26,6 @@ from padbench.sheet.model import Fault
 from padbench.trials.run import run_scenario
 from padbench.waveio import CaptureFile, WaveError
 
-__all__ = ["Diagnosis", "bench_of", "card_of", "diagnose", "diagnosed", "hold_to_pad", "noted"]
-
 
 class FaultDocument(TypedDict):
     """A fault: as a sheet writes it, in words, and what to do about it."""

@@ -56,8 +56,6 @@ from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
 from padbench.waveio import SECONDS, CaptureFile, Thresholds, WaveError, name_of, unit_named
 
-__all__ = ["ROLES", "by_data", "inspect", "inspect_one"]
-
 P = ParamSpec("P")
 
 ROLES = ("latch", "clock", "data", "supply", "sync", "far-latch", "far-clock", "far-data")

@@ -32,8 +32,6 @@ from padbench.routines.routine import Routine, RoutineError
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["LatencyDocument", "latency"]
-
 _PERCENTS = (1, 10, 50, 90, 99)
 _LONGEST_BOUNCE = 0.1
 """Seconds; ten times the longest bounce of a contact (from memory)."""
@@ -43,6 +41,8 @@ _SHOWN = 0.5
 
 
 class DelayDocument(TypedDict):
+    """Seconds from a press to its picture."""
+
     min: float
     mean: float
     p1: float

@@ -18,24 +18,6 @@ from padbench.toml import Problem, SheetError
 from padbench.wiring.netlists.reading import is_netlist
 from padbench.wiring.netlists.sheet import filled_from_board, netlist_alone
 
-__all__ = [
-    "Design",
-    "FileLike",
-    "Progress",
-    "Refusal",
-    "ScenariosLike",
-    "SheetLike",
-    "chosen",
-    "design_of",
-    "inputs_from",
-    "known_scenarios",
-    "load_sheet",
-    "path_of",
-    "scenario_named",
-    "unwatched",
-    "without_faults",
-]
-
 
 class Refusal(ValueError):
     """What was asked for cannot be done: ``option`` is the argument to blame, ``says`` why."""

@@ -26,8 +26,6 @@ from padbench.results.documents import FindingDocument
 from padbench.results.result import Section
 from padbench.routines.judge import per_cent
 
-__all__ = ["PadSweepDocument", "Play", "pad_document", "pad_sections"]
-
 Play = Callable[[PadCounts, PadCase], str]
 """The command line that plays a case again."""
 

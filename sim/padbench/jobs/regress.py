@@ -58,8 +58,6 @@ from padbench.sheet import Hdl, Problem, SheetError
 from padbench.sheet.simulators import SIMULATORS
 from padbench.trials.result import ScenarioRun
 
-__all__ = ["regress", "regress_result"]
-
 _MOST = 20
 """Rows of first wrong reads; ``--json`` has all."""
 _MOST_TRANSITIONS = 1000

@@ -54,8 +54,6 @@ from padbench.workers import NoWorkers, parts_done
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["RoutineDocument", "judged", "routine"]
-
 _MANY = 2
 """Workers of a cluster: more than one."""
 

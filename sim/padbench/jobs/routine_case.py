@@ -21,8 +21,6 @@ from padbench.routines.console import SampleFetch
 from padbench.routines.run import RoutineRun, held_by, run_case
 from padbench.routines.wave import case_wave
 
-__all__ = ["CaseDocument", "play_case"]
-
 _EXAMPLE = "held=0 phase=33 pad=1"
 
 

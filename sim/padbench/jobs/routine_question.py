@@ -36,16 +36,6 @@ from padbench.routines.source import load_routine, number, shipped_source
 from padbench.routines.wave import case_wave
 from padbench.sheet import STARTER, sheet_from_text
 
-__all__ = [
-    "Address",
-    "Asked",
-    "JudgedRoutine",
-    "Rates",
-    "RoutineQuestion",
-    "pad_for_wave",
-    "periods_of",
-]
-
 Address = int | str
 """An address, as a number or as text such as ``$4016``."""
 

@@ -34,8 +34,6 @@ from padbench.routines.lengths import DesignMap, ranges
 from padbench.routines.run import held_by, run_case
 from padbench.routines.wave import stop_says
 
-__all__ = ["map_strips", "pass_strips", "phase_strips", "routine_sections"]
-
 _MOST_CASES = 4
 _NO_INSTRUCTION = 1
 """Cycles that no instruction takes: two and three make every other number."""
@@ -112,8 +110,8 @@ def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Itera
         rows.append(("frame", _place(report.span, timing)))
     yield Lines("", rows)
     if report.cures is not None:
-        says = [f"{one.says}: {one.cycles} cycles, {one.lines} lines more" for one in report.cures]
-        yield Lines("Patches, each swept at every rate", [("", one) for one in says or ["none"]])
+        cures = [f"{one.says}: {one.cycles} cycles, {one.lines} lines more" for one in report.cures]
+        yield Lines("Patches, each swept at every rate", [("", one) for one in cures or ["none"]])
     if report.chart is not None:
         safe = sum(good for row in report.chart.safe for good in row)
         tried = sum(len(row) for row in report.chart.safe)

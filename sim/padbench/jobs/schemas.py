@@ -12,8 +12,6 @@ from typing_extensions import TypedDict
 from padbench.results.documents import SCHEMA
 from padbench.sheet import Assumed
 
-__all__ = ["DOCUMENTS", "json_schema"]
-
 
 class NewDocument(TypedDict):
     """``padbench new``: the sheet that was written."""

@@ -37,8 +37,6 @@ from padbench.results.result import Case, Result
 from padbench.sheet import Sheet
 from padbench.trials.run import run_scenario, setting_of
 
-__all__ = ["PadSweepDocument", "sweep"]
-
 _MOST_WORKERS = 256
 _POLICIES: tuple[Policy, ...] = ("both", "neither", "newer", "older")
 _WORDS = {"pass": "Passes.", "fail": "Fails.", "stopped": "Stopped before the end."}

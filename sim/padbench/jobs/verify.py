@@ -76,8 +76,6 @@ from padbench.wiring.plan import wiring_plan
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["play", "save_wave", "verify", "verify_result", "write_voltages"]
-
 
 class PortDocument(TypedDict):
     """A variant of the pad on a kind of port, and the findings that fail there."""

@@ -27,8 +27,6 @@ from padbench.wiring.spice import spice_netlist
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["drawing", "netlist", "plan_wiring"]
-
 Pair = list[float] | None
 """Lowest and highest volts; null where none can be foretold."""
 

@@ -31,8 +31,6 @@ from padbench.sheet import Sheet, sheet_from_text
 from padbench.trials.result import ScenarioRun
 from padbench.trials.run import run_at, setting_of, try_sheet
 
-__all__ = ["NAME", "Bench", "Pad", "Shown"]
-
 NAME = "live-bench"
 """Of the scenario that a page plays, until it is kept under another."""
 

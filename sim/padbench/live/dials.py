@@ -23,8 +23,6 @@ from padbench.sheet import Sheet
 from padbench.sheet.fields import ABSENT
 from padbench.sheet.model import Policy
 
-__all__ = ["Dial", "dials_of", "sheet_text", "turned"]
-
 ROUTINE = "routine "
 """Before the name of a read routine, where a poll is chosen."""
 

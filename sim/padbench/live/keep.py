@@ -21,8 +21,6 @@ from padbench.results.wave_picture import wave_figure
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.waveio.vcd_out import write_wave
 
-__all__ = ["keep"]
-
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 
 

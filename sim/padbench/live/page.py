@@ -31,8 +31,6 @@ from padbench.results.wave_data import Wave, event_of, extra_clocks, wave_object
 from padbench.scenarios.user import scenarios_from_text
 from padbench.trials.result import ScenarioRun
 
-__all__ = ["TOUR", "export_html", "page_html"]
-
 _FOLDER = Path(__file__).with_name("page")
 
 

@@ -18,8 +18,6 @@ from padbench.results.wave_data import read_as, wave_object, wave_of
 from padbench.scenarios import SCENARIOS
 from padbench.trials.result import ScenarioRun
 
-__all__ = ["config_of", "findings_told", "read_told", "volts_told"]
-
 _AROUND = 20_000_000_000
 """Picoseconds of voltages before and after a read: a frame, at least."""
 

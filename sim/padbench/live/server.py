@@ -27,8 +27,6 @@ from padbench.live.verdict import Verdicts
 from padbench.routines.routine import RoutineError
 from padbench.sheet import SheetError
 
-__all__ = ["MOST_BYTES", "LiveServer"]
-
 MOST_BYTES = 16_384
 """Of the body of a call."""
 _PATIENCE = 20.0

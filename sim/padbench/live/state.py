@@ -14,8 +14,6 @@ from padbench.circuit.pad_model import Corner
 from padbench.core.buttons import pressed_in, spelled
 from padbench.scenarios import SCENARIOS
 
-__all__ = ["OWN_EVENTS", "PAST", "State", "scenario_text"]
-
 PAST = 8
 """Clocks beyond the last stage in a read past the end, as in the shipped scenario."""
 

@@ -20,8 +20,6 @@ from padbench.live.bench import Pad
 from padbench.trials.run import scenarios_of
 from padbench.workers import tied_to_parent
 
-__all__ = ["Verdicts"]
-
 _WORKERS = 2
 _LOOK = 0.05
 """Seconds after which it is seen whether somebody still waits."""

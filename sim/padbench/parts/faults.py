@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-__all__ = ["CORES", "Kind", "fault_kinds"]
-
 CORES = ("supply", "ground", "latch", "clock", "data")
 """The five that a pad uses (common practice)."""
 

@@ -21,8 +21,6 @@ from padbench.repair.dictionary import Dictionary
 from padbench.repair.observed import Observed
 from padbench.repair.ranking import WRONG_READ
 
-__all__ = ["observed_in"]
-
 _MOST_RUNS = 4000
 """Stretches of equal reads; in what has more, the first are looked at."""
 

@@ -18,8 +18,6 @@ from padbench.repair.metering import MeterBench
 from padbench.repair.ranking import Test, practical
 from padbench.sheet.model import Fault
 
-__all__ = ["CardStep", "card_steps"]
-
 _OTHERS = 3
 """Other outcomes that a step names."""
 

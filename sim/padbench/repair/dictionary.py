@@ -24,8 +24,6 @@ from padbench.core.pad import SOUND, Defect, PadModel
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 
-__all__ = ["Bytes", "Dictionary", "Row", "predicted"]
-
 Bytes = NDArray[np.int64]
 
 EVERY_STATE: Bytes = np.arange(256)

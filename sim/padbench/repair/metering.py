@@ -22,8 +22,6 @@ from padbench.repair.dictionary import Dictionary
 from padbench.repair.observed import Meter
 from padbench.wiring.plan import Pin, wiring_plan
 
-__all__ = ["CONTACT", "MeterBench", "is_volts"]
-
 CONTACT = 10.0
 """Ω up to which two ends have contact: a core and its two joints (common practice)."""
 

@@ -16,16 +16,6 @@ from padbench.core.buttons import BUTTONS, byte_of, spelled
 from padbench.core.units import UnitError, found_text, read_value, show
 from padbench.parts.faults import CORES
 
-__all__ = [
-    "MOST_READS",
-    "Meter",
-    "Observed",
-    "UnclearError",
-    "held_named",
-    "presses_named",
-    "read_lines",
-]
-
 MOST_READS = 100_000
 """Of one held state; more say nothing more."""
 

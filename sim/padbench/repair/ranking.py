@@ -35,18 +35,6 @@ from padbench.repair.metering import MeterBench, is_volts
 from padbench.repair.observed import Observed
 from padbench.sheet.model import Fault
 
-__all__ = [
-    "PAIR",
-    "WRONG_READ",
-    "Candidate",
-    "Ranking",
-    "Test",
-    "next_tests",
-    "practical",
-    "rank",
-    "settled",
-]
-
 WRONG_READ = 0.05
 """How often a byte is noted wrongly (assumed)."""
 
@@ -225,13 +213,13 @@ def _pairs(
         if entry.fault and (len(entry.variant.mix) == 1 or entry.variant.mix[1][1] == SOUND):
             alike.setdefault((defect, share), []).append(row)
     groups = [*alike.values()]
-    share = np.array([share for _, share in alike])
+    shares = np.array([share for _, share in alike])
     parts = [known.first_part(rows[0]) for rows in groups]
     sure, loose = known.fixed[parts][:, held], known.random[parts][:, held]
     # Bit by bit, as a second fault leaves most bits alone; a bit of chance is half wrong.
     off = np.bitwise_count((sent ^ sure) & ~loose) + 0.3 * np.bitwise_count(loose)
     sound = np.bitwise_count(sent ^ known.fixed[0, held])
-    off = np.where(share[:, None] < 1, np.minimum(off, sound), off)
+    off = np.where(shares[:, None] < 1, np.minimum(off, sound), off)
     nearest = np.argsort(off @ times, kind="stable")[:_PARTNERS].tolist()
     one, other = np.array(
         [
@@ -244,7 +232,7 @@ def _pairs(
     codes = coded([defect for defect, _ in alike], known.pad.stages)
     fixed, random, _ = predicted(known.pad, both(codes[one], codes[other]), np.array(states))
     alone = _fits(sent, sure, loose)
-    s, t = share[one][:, None], share[other][:, None]
+    s, t = shares[one][:, None], shares[other][:, None]
     chance = s * t * _fits(sent, fixed[:, at], random[:, at])
     chance += s * (1 - t) * alone[one] + (1 - s) * t * alone[other]
     chance += (1 - s) * (1 - t) * (sound == 0)
@@ -270,7 +258,8 @@ def _pairs(
 
 def _fits(sent: NDArray[np.int64], sure: NDArray[np.int64], loose: NDArray[np.int64]) -> Floats:
     """How often a byte comes out of bits that are sure and bits that are chance."""
-    return ((sent & ~loose) == sure) / (1 << np.bitwise_count(loose).astype(np.int64))
+    fits: Floats = ((sent & ~loose) == sure) / (1 << np.bitwise_count(loose).astype(np.int64))
+    return fits
 
 
 def _faults_of(known: Dictionary, rows: Sequence[int]) -> tuple[Fault | None, ...]:

@@ -20,8 +20,6 @@ from padbench.sheet.model import Fault
 from padbench.wiring.faults import last_output
 from padbench.wiring.plan import wiring_plan
 
-__all__ = ["SOUND_PAD", "UNPLUG", "Words", "capital"]
-
 SOUND_PAD = "nothing is broken that a press shows"
 UNPLUG = "Unplug first."
 

@@ -20,8 +20,6 @@ from padbench.results.change import Change
 from padbench.trials.result import ReadResult, ScenarioRun
 from padbench.trials.run import Trial
 
-__all__ = ["Answer", "Cause", "PortAnswer", "answer_of", "answer_of_core", "thinnest"]
-
 _THINNEST = 5
 _BUTTON_SCENARIO = "each-button"
 _WORN = frozenset(("levels.pressed", "levels.contact", "edges.press"))

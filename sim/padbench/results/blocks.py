@@ -6,8 +6,9 @@ A block's ``kind`` is the name of its template. Verdicts are "pass", "fail", "no
 from base64 import b64encode
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import inf
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding
@@ -18,34 +19,6 @@ from padbench.results.change import Change
 from padbench.results.frame import Frame
 from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_run
 from padbench.trials.result import ReadResult, ScenarioRun
-
-__all__ = [
-    "NEVER_CUT",
-    "WORDS",
-    "Article",
-    "Articles",
-    "Bar",
-    "Block",
-    "Cell",
-    "Changes",
-    "Drawing",
-    "Findings",
-    "FrameStrip",
-    "Lines",
-    "Prose",
-    "Ribbon",
-    "Strip",
-    "Strips",
-    "Table",
-    "article_of",
-    "findings_block",
-    "findings_blocks",
-    "reads_lines",
-    "reads_table",
-    "ribbon_of",
-    "spans_of",
-    "thinnest_lines",
-]
 
 WORDS = {"pass": "holds", "fail": "fails", "not-judged": "not judged", "stopped": "stopped"}
 
@@ -66,6 +39,25 @@ class Block:
     """Anything that a section holds."""
 
     kind: ClassVar[str]
+
+
+class OnDemand(Sequence[Any]):
+    """A sequence that is made when somebody looks into it: what takes time and not all want."""
+
+    def __init__(self, make: Callable[[], Iterable[Any]]) -> None:
+        self._make = make
+
+    @cached_property
+    def _items(self) -> tuple[Any, ...]:
+        return tuple(self._make())
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self._items)
+
+    def __getitem__(self, place: Any) -> Any:
+        """The one at a place, or some of them."""
+        return self._items[place]
 
 
 @dataclass(frozen=True, slots=True)

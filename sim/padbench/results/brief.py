@@ -18,8 +18,6 @@ from rich.text import Text
 from padbench.core.units import printable
 from padbench.results.blocks import NEVER_CUT, Lines
 
-__all__ = ["HEIGHT", "fitted"]
-
 HEIGHT = 24
 _WIDEST_LABEL = 30
 _NARROW = 60

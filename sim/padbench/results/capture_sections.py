@@ -35,8 +35,6 @@ from padbench.results.blocks import (
 from padbench.results.result import Section
 from padbench.results.wave_data import ShownRead, Wave, extra_clocks
 
-__all__ = ["ChosenRead", "Stretches", "capture_sections", "chosen_reads", "comments"]
-
 _MOST_WAVES = 12
 _MOST_ROWS = 100
 _MOST_LINES = 40

@@ -22,8 +22,6 @@ from padbench.routines.poll import with_timings
 from padbench.sheet import Sheet
 from padbench.trials.run import Trial, try_sheet
 
-__all__ = ["Change", "Plan", "plan_of", "value_now"]
-
 _TITLES = {
     "pull-up.value": "The pull-up resistors",
     "resistors.latch-to-supply": "The resistor from latch to supply",

@@ -20,16 +20,6 @@ from padbench.core.remedies import Remedy
 from padbench.results.result import Result
 from padbench.trials.result import ReadResult, ScenarioRun
 
-__all__ = [
-    "SCHEMA",
-    "FindingDocument",
-    "RunDocument",
-    "finding_document",
-    "json_texts",
-    "run_document",
-    "write_json",
-]
-
 SCHEMA = 2
 
 Outcome = Literal["pass", "fail"]

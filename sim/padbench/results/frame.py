@@ -7,8 +7,6 @@ from padbench.routines.frames import where_in_frame
 from padbench.sheet import Sheet
 from padbench.trials.result import ScenarioRun
 
-__all__ = ["Frame", "frame_at", "frame_of"]
-
 
 @dataclass(frozen=True, slots=True)
 class Frame:

@@ -33,16 +33,6 @@ from padbench.results.wave_data import Wave, wave_object
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = [
-    "asset",
-    "blocks_html",
-    "environment_of",
-    "json_text",
-    "notebook_html",
-    "policy_of",
-    "write_page",
-]
-
 _FOLDER = Path(__file__).with_name("page")
 _VERSIONS = ("myhdl", "numpy", "pydantic", "py65", "quantiphy")
 """What the figures of a page depend on, beside padbench and Python."""

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 
-__all__ = ["LONGEST", "Input", "disassembled", "input_of"]
-
 LONGEST = 1 << 20
 """Bytes of one text that is shown, as many as a sheet may have; a long capture is no reading."""
 

@@ -15,8 +15,6 @@ from padbench.core.findings import Finding
 from padbench.results.result import Case, Result
 from padbench.trials.result import ScenarioRun
 
-__all__ = ["write_junit"]
-
 _MOST_PROBLEMS = 20
 
 

@@ -15,8 +15,6 @@ from padbench.results.pictures import BAD, BAND, INK, SOFT, STEPS, TEAL, new_fig
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["LEAST", "MOST", "margins_figure"]
-
 LEAST, MOST = -1.2, 1.2
 """Parts of the limit that the axis shows; what lies beyond stands at its end with an arrow."""
 

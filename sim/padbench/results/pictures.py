@@ -15,18 +15,6 @@ if TYPE_CHECKING:
 
 from padbench.files import whole_binary
 
-__all__ = [
-    "BAD",
-    "BAND",
-    "INK",
-    "SOFT",
-    "STEPS",
-    "TEAL",
-    "new_figure",
-    "notebook_svg",
-    "save_figure",
-]
-
 INK, SOFT, BAND, TEAL = "#1b2629", "#55605f", "#ece6d3", "#0a5661"
 BAD = "#9c2a0e"
 STEPS = ("#cfc7b0", "#8d9896", "#8a6a00", BAD)

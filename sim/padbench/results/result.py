@@ -25,8 +25,6 @@ from padbench.trials.result import ScenarioRun
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["Case", "Outcome", "Result", "Section", "combined"]
-
 Outcome = Literal["pass", "fail", "stopped"]
 """stopped: by Ctrl-C; what was found until then is there."""
 

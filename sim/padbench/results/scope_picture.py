@@ -26,8 +26,6 @@ from padbench.trials.result import ScenarioRun
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["ACROSS", "UP", "round_step", "scope_figure"]
-
 ACROSS, UP = 10, 8
 """Divisions of a screen (common practice)."""
 

@@ -15,8 +15,6 @@ from padbench.routines.latency import Delays, LatencySetup
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["latency_figure", "strips_figure"]
-
 
 def strips_figure(strips: Strips, title: str, path: Path) -> "Figure":
     """Rows of places on one axis, each stretch marked by what it came to: taller is worse.

@@ -34,8 +34,6 @@ from padbench.results.blocks import (
 from padbench.results.brief import fitted
 from padbench.results.result import Result
 
-__all__ = ["as_text", "console", "print_result"]
-
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
 _CAUTION = "A verdict is a calculation, not a guarantee."
 _PIPE_WIDTH = 120

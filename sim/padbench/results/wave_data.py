@@ -15,20 +15,6 @@ from padbench.core.decode import Read
 from padbench.core.timeline import HIGH, Timeline, Wire
 from padbench.trials.result import ReadResult, ScenarioRun
 
-__all__ = [
-    "ROWS",
-    "ShownRead",
-    "Wave",
-    "bits_of",
-    "event_of",
-    "extra_clocks",
-    "marks_of",
-    "read_as",
-    "wave_object",
-    "wave_of",
-    "whole_run",
-]
-
 ROWS = (
     ("console.latch", "latch sent"),
     ("cable.latch", "latch at pad"),

@@ -23,8 +23,6 @@ from padbench.trials.result import ReadResult, ScenarioRun
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["LABELS", "shown_read", "wave_figure"]
-
 LABELS = "label"
 """``gid`` of every text that must not run into another."""
 

@@ -23,8 +23,6 @@ from pathlib import Path
 from padbench.routines.bus import INSTRUCTIONS, LENGTHS
 from padbench.routines.routine import Assembled, RoutineError
 
-__all__ = ["assemble"]
-
 _ORIGIN = 0x8000
 _MOST_ROUNDS = 16
 _LONGEST_LINE = 500

@@ -19,16 +19,6 @@ from typing import NamedTuple, Protocol
 
 from py65.devices.mpu6502 import MPU
 
-__all__ = [
-    "BRANCHES",
-    "INSTRUCTIONS",
-    "LENGTHS",
-    "PATTERNS",
-    "BusCycle",
-    "Instruction",
-    "bus_cycles",
-]
-
 
 class BusCycle(NamedTuple):
     """One cycle: a write or a read, at which address. ``data`` marks the read of the operand."""

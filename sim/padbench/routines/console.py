@@ -20,21 +20,6 @@ from typing import Literal, Protocol
 
 from padbench.parts import ConsoleTiming
 
-__all__ = [
-    "COPY_CYCLES",
-    "SHORTEST_PERIOD",
-    "SPRITE_COPY",
-    "Clocks",
-    "Console",
-    "PadPort",
-    "Pass",
-    "Plugged",
-    "SampleFetch",
-    "Stop",
-    "copy_ends",
-    "stolen_cycles",
-]
-
 SHORTEST_PERIOD = 8
 """CPU cycles; with less, one fetch could run into the next."""
 

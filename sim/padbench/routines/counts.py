@@ -12,19 +12,6 @@ from dataclasses import dataclass, field
 from operator import add
 from typing import Literal
 
-__all__ = [
-    "FAILING",
-    "OUTCOMES",
-    "STATES",
-    "WORST",
-    "Counterexample",
-    "Kind",
-    "Risk",
-    "SweepCounts",
-    "merged",
-    "worst_risk",
-]
-
 STATES = 256
 """Held states of eight buttons."""
 

@@ -17,8 +17,6 @@ from typing import Literal
 
 from padbench.routines.routine import Assembled, RoutineError
 
-__all__ = ["ASSEMBLERS", "Assembler", "cross_assembled", "labels_in", "lines_in"]
-
 Assembler = Literal["ca65", "64tass"]
 
 ASSEMBLERS: dict[Assembler, tuple[str, tuple[tuple[str, ...], ...]]] = {

@@ -21,8 +21,6 @@ from padbench.routines.lengths import layout_of
 from padbench.routines.routine import DEFAULT_LIMIT, Routine, RoutineError
 from padbench.routines.run import run_case
 
-__all__ = ["Cure", "cures"]
-
 _MOST_ADDED = 64
 """CPU cycles between passes or in a loop; our choice."""
 _TRIED = 3

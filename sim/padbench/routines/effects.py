@@ -13,18 +13,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-__all__ = [
-    "COMPARES",
-    "FLAGS",
-    "LOADS",
-    "MODIFIES",
-    "MOVES",
-    "READS",
-    "STORES",
-    "compare",
-    "with_nz",
-]
-
 Bytes = npt.NDArray[np.uint8]
 
 CARRY, ZERO, DECIMAL, OVERFLOW, NEGATIVE = 0x01, 0x02, 0x08, 0x40, 0x80

@@ -29,17 +29,6 @@ from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
 from padbench.routines.stops import COPY, touched_phases
 
-__all__ = [
-    "Part",
-    "Survey",
-    "baseline_of_survey",
-    "count",
-    "lost_presses",
-    "parts",
-    "survey",
-    "sweep",
-]
-
 BATCH = 1 << 15
 """Lanes at a time; more are no quicker, and this many keep within some megabytes."""
 
@@ -68,7 +57,8 @@ class _Outcomes(NamedTuple):
 
     def part(self, start: int, end: int) -> "_Outcomes":
         """Cases ``start`` to ``end`` - 1."""
-        return _Outcomes(*(one[..., start:end] for one in self))
+        parts: tuple[Any, ...] = tuple(one[..., start:end] for one in self)
+        return _Outcomes(*parts)
 
     def then(self, other: "_Outcomes") -> "_Outcomes":
         """These cases and those of another one."""

@@ -5,8 +5,6 @@ from fractions import Fraction
 
 from padbench.parts import ConsoleTiming
 
-__all__ = ["PollPlan", "Span", "lines_of", "microseconds_of", "where_in_frame"]
-
 
 def lines_of(cycles: int, timing: ConsoleTiming) -> float:
     """How many scan lines so many CPU cycles last on this console."""

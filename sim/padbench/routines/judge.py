@@ -21,20 +21,6 @@ from padbench.routines.run import RoutineRun, held_by, run_case
 from padbench.routines.stops import COPY
 from padbench.routines.worst import disagreement
 
-__all__ = [
-    "FETCH",
-    "RESULT",
-    "Baseline",
-    "Judgement",
-    "Verdict",
-    "judge_routine",
-    "on_its_port",
-    "opposed",
-    "per_cent",
-    "rounded",
-    "routine_warning",
-]
-
 _OPPOSED = tuple(map(byte_of, OPPOSITES))
 
 Verdict = Literal["immune", "detects", "exposed", "never-settles", "wrong"]

@@ -45,8 +45,6 @@ from padbench.routines.routine import Routine, RoutineError
 from padbench.routines.run import starts_copy
 from padbench.routines.stops import COPY, copies_end
 
-__all__ = ["Lanes", "TooMuchMemory"]
-
 Bytes = npt.NDArray[np.uint8]
 Flags = npt.NDArray[np.bool_]
 Places = npt.NDArray[np.intp]

@@ -28,8 +28,6 @@ from padbench.parts import ConsoleTiming
 from padbench.routines.frames import PollPlan
 from padbench.routines.looks import AllAgree, Looks, Seen, reachable
 
-__all__ = ["Delays", "LatencySetup", "Stretch", "pictures_by_line", "press_to_picture"]
-
 _CYCLE_OF_FRAMES = 2
 """Frames after which long and short ones repeat."""
 _LEFT = Fraction(1, 10**9)

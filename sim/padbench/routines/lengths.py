@@ -21,18 +21,6 @@ import numpy.typing as npt
 from padbench.routines.run import RoutineRun
 from padbench.routines.stops import COPY, READ, reads_ahead_of
 
-__all__ = [
-    "GAPS",
-    "LOOPS",
-    "DesignMap",
-    "PassLayout",
-    "SafeLengths",
-    "design_map",
-    "layout_of",
-    "ranges",
-    "safe_lengths",
-]
-
 Phases = npt.NDArray[np.int64]
 
 _MOST_STOLEN = 4  # CPU cycles of one fetch (from memory)

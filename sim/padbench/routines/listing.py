@@ -13,8 +13,6 @@ from padbench.routines.console import Console
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import run_case
 
-__all__ = ["Touch", "listing"]
-
 
 @dataclass(frozen=True, slots=True)
 class Touch:

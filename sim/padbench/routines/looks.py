@@ -15,8 +15,6 @@ from padbench.routines.console import Console, PadPort
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_case
 
-__all__ = ["AllAgree", "Looks", "RoutineLooks", "Seen", "latch_moments", "reachable"]
-
 Seen = tuple[bool, ...]
 """What the looks of a poll found so far, True for a closed contact."""
 

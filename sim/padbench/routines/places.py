@@ -20,8 +20,6 @@ from padbench.routines.judge import opposed
 from padbench.routines.lanes import Lanes
 from padbench.routines.routine import DEFAULT_LIMIT, Place, Routine
 
-__all__ = ["with_result_found"]
-
 _STACK_PAGE = 1
 _MOST = 8
 """Places that are compared."""

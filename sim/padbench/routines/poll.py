@@ -35,8 +35,6 @@ from padbench.scenarios.polled_routine import AnsweringPad, FetchCase
 from padbench.sheet import Sheet
 from padbench.sheet.model import Poll
 
-__all__ = ["RoutinePoll", "RoutineSession", "poll_of", "routine_poll", "with_timings"]
-
 _PAD_READ = 2
 """The kind of a cycle that reads the pad's port, see `RoutineRun`."""
 

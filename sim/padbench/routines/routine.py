@@ -8,8 +8,6 @@ from typing import Literal
 from padbench.routines.bus import INSTRUCTIONS, LENGTHS
 from padbench.toml import Problem
 
-__all__ = ["DEFAULT_LIMIT", "PORTS", "Assembled", "Place", "Routine", "RoutineError"]
-
 PORTS = (0x4016, 0x4017)
 """Addresses of the two ports; the first is also where the latch is written (from memory)."""
 

@@ -29,17 +29,6 @@ from padbench.routines.console import (
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.stops import COPY
 
-__all__ = [
-    "Access",
-    "Carried",
-    "InstructionCache",
-    "RoutineRun",
-    "held_by",
-    "run_case",
-    "starts_copy",
-    "undisturbed",
-]
-
 _STACK = 0xFD
 _RETURN = 0xFFF0
 """Where the caller's JSR would go on; any address outside ports and routine will do."""

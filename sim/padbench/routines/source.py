@@ -16,8 +16,6 @@ from padbench.routines.assembly import assemble
 from padbench.routines.cross import Assembler, cross_assembled, labels_in, lines_in
 from padbench.routines.routine import PORTS, Assembled, Place, Routine, RoutineError
 
-__all__ = ["SHIPPED", "load_routine", "number", "routine_from_source", "shipped_source"]
-
 SHIPPED = {
     "read-once": "A",
     "read-twice": "A",

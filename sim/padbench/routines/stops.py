@@ -20,8 +20,6 @@ import numpy.typing as npt
 
 from padbench.routines.console import COPY_CYCLES
 
-__all__ = ["COPY", "READ", "copies_end", "first_stops", "reads_ahead_of", "touched_phases"]
-
 Phases = npt.NDArray[np.int64]
 
 READ, COPY = 1, 4

@@ -19,8 +19,6 @@ from padbench.routines.console import Console, SampleFetch
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import Access, RoutineRun, held_by, run_case
 
-__all__ = ["LineEdges", "case_wave", "stop_says"]
-
 _LEAD = 8
 """CPU cycles before the first and after the last of the routine."""
 

@@ -14,8 +14,6 @@ from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_cas
 from padbench.routines.stops import touched_phases
 from padbench.scenarios.polled_routine import FetchCase
 
-__all__ = ["Disagreement", "disagreement", "worst_cases"]
-
 _SAYS = {
     "accepted_wrong": "a fetch makes it hand on a wrong byte",
     "never_settles": "a fetch keeps it from coming back",

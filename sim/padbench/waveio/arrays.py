@@ -26,8 +26,6 @@ from padbench.waveio.csv_scan import Columns, CsvScan, Reader, RowFault
 from padbench.waveio.csv_words import StatedRate, name_and_unit
 from padbench.waveio.stream import ByteStream, Piece, WaveError
 
-__all__ = ["ArrayScan", "is_array"]
-
 _RATES = ("rate", "fs", "sample_rate", "samplerate", "sampling_rate")
 _STEPS = ("dt", "interval", "sample_interval", "time_step", "step")
 _ROWS = 1 << 16

@@ -22,20 +22,6 @@ from padbench.waveio.csv_words import (
 )
 from padbench.waveio.stream import ByteStream, WaveError
 
-__all__ = [
-    "LEVEL_WORDS",
-    "LONGEST_LINE",
-    "LONG_AGO",
-    "OUT_OF_RANGE",
-    "Layout",
-    "find_layout",
-    "is_number",
-    "is_text",
-    "is_value",
-    "plain_lines",
-    "split",
-]
-
 LONGEST_LINE = 1 << 20
 """Bytes; no instrument has so many channels."""
 MOST_COLUMNS = 4096

@@ -46,8 +46,6 @@ from padbench.waveio.stream import (
     WaveError,
 )
 
-__all__ = ["Columns", "CsvScan", "Reader", "RowFault"]
-
 _LINE_END = 10
 _HEAD = 1 << 16
 _BLOCK = 1 << 20  # each is one core's work, and fits its cache

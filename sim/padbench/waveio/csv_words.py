@@ -13,17 +13,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = [
-    "SECONDS",
-    "VOLTS",
-    "StatedRate",
-    "StatedUnit",
-    "name_and_unit",
-    "stated_rate",
-    "stated_unit",
-    "unit_named",
-]
-
 SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9, "ps": 1e-12, "fs": 1e-15}
 """Factors, by the name that `unit_named` gives."""
 VOLTS = {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "kV": 1e3}

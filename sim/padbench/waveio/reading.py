@@ -20,8 +20,6 @@ from padbench.waveio.vcd_header import Variable
 from padbench.waveio.vcd_out import LOOSE, NOTE
 from padbench.waveio.vcd_scan import Pick, VcdScan
 
-__all__ = ["open_capture", "read_wave"]
-
 _PULLED = str.maketrans("hlHL", "1010")
 """Pulled up and down, in files that come from VHDL."""
 

@@ -22,21 +22,6 @@ from numpy.typing import NDArray
 from padbench.core.timeline import HIGH, LOW, UNKNOWN, Times
 from padbench.files import was_read
 
-__all__ = [
-    "BLOCK",
-    "THRESHOLDS",
-    "ByteStream",
-    "CaptureFile",
-    "Changes",
-    "Follow",
-    "Piece",
-    "Points",
-    "Thresholds",
-    "WaveError",
-    "name_of",
-    "open_bytes",
-]
-
 BLOCK = 1 << 20
 """Bytes of one block: small enough for the processor's cache to be of use, large enough that the
 work for each block does not count (measured)."""

@@ -11,8 +11,6 @@ from typing import NoReturn
 
 from padbench.waveio.stream import ByteStream, WaveError
 
-__all__ = ["FEMTOSECONDS", "Header", "Variable", "read_header"]
-
 FEMTOSECONDS = {"s": 10**15, "ms": 10**12, "us": 10**9, "ns": 10**6, "ps": 10**3, "fs": 1}
 
 _LONGEST = 1 << 26

@@ -24,8 +24,6 @@ from padbench.core.timeline import Timeline
 from padbench.core.wires import CABLE_CLOCK, CABLE_DATA, CABLE_LATCH, CONSOLE_CLOCK, CONSOLE_LATCH
 from padbench.files import whole_file
 
-__all__ = ["LOOSE", "NOTE", "write_analogue", "write_wave"]
-
 LOOSE = "unscoped"
 """Scope of the names without a dot: the library has no place outside a scope."""
 

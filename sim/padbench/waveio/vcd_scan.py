@@ -40,8 +40,6 @@ from padbench.waveio.stream import (
 from padbench.waveio.vcd_header import Variable, read_header
 from padbench.waveio.vcd_tokens import Bytes, Codes, Fault, Places
 
-__all__ = ["Pick", "VcdScan"]
-
 _LONGEST_TOKEN = 1 << 24  # bytes; a wider value is broken, not wide
 _LINE_END, _DOLLAR = 10, 36
 _PAD = b"\n" * 16  # so that a look at the bytes after the last token stays inside the block

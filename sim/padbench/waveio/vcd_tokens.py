@@ -28,13 +28,6 @@ from numpy.typing import NDArray
 from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Times
 from padbench.waveio.vcd_header import Variable
 
-__all__ = [
-    "BAD", "CLASS", "CODE", "EXPECTED", "EXTENDED", "KEYWORD", "LATEST", "LEVEL",
-    "LEVEL_OF_STATE", "NO_STATE", "PORT", "REAL", "REALS", "SCALAR", "STRING", "TIME", "VECTOR",
-    "Bytes", "Codes", "Fault", "Places", "bad_strength", "check_characters", "last_space",
-    "numbers_at", "port_values", "split", "token", "values_with_codes", "volts_at",
-]  # fmt: skip
-
 Bytes = NDArray[np.uint8]
 Places = NDArray[np.intp]
 

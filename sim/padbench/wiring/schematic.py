@@ -17,8 +17,6 @@ from padbench.sheet import Sheet
 from padbench.wiring.faults import UNPLUGGED, shorts
 from padbench.wiring.plan import Pin, WiringPlan
 
-__all__ = ["Picture", "draw_on", "drawn_svg", "packages", "schematic"]
-
 Point = tuple[float, float]
 _Side = Literal["left", "center", "right"]
 Picture = Callable[["_Pen", WiringPlan], float]
@@ -104,7 +102,8 @@ class _Pen:
         # The library reckons all words as if they were centred, and narrower than some faces are.
         wide = 0.6 * size / 36 * len(says)
         left = at[0] - wide * {"left": 0.0, "center": 0.5, "right": 1.0}[align]
-        self.add(self.of.Gap().at((left, at[1])).to((left + wide, at[1])))
+        gap: Any = self.of.Gap
+        self.add(gap().at((left, at[1])).to((left + wide, at[1])))
         label = self.of.Label().at(at).theta(0)
         self.add(label.label(_plain(says), halign=align, valign="center", fontsize=size))
 
@@ -139,7 +138,8 @@ def packages(pen: _Pen, plan: WiringPlan, marked: Collection[int] = ()) -> float
             if plan.pins.index(pin) in marked:
                 ring = pen.of.Dot(radius=0.35, open=True).at((x, y)).color(_SUSPECT)
                 pen.add(ring.linewidth(3).fill(False))
-            way, side = (-1, "right") if pin.number <= half else (1, "left")
+            side: _Side = "right" if pin.number <= half else "left"
+            way = -1 if side == "right" else 1
             if plan.sheet.chip.latch_inverted and pin.name == "load" and chip == 1:
                 pen.add(pen.logic.Not().at((x + way * 1.6, y)).to((x, y)))
                 x += way * 1.5

@@ -21,8 +21,6 @@ from padbench.circuit.design import ABSENT, Array, Design, design_of
 from padbench.circuit.pad_model import Corner
 from padbench.sheet import Sheet
 
-__all__ = ["spice_netlist"]
-
 _EDGE = 1e-9
 """Seconds of an edge of the stimulus."""
 

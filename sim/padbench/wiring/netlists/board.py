@@ -15,8 +15,6 @@ from padbench.core.units import found_text, printable
 from padbench.toml import Problem, SheetError
 from padbench.toml.problems import one_line
 
-__all__ = ["Board", "Drawing", "Part", "refused"]
-
 MOST_PARTS = 3000
 """A pad has some dozens; more are another board."""
 

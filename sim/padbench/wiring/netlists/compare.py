@@ -15,8 +15,6 @@ from padbench.sheet import Sheet
 from padbench.wiring.netlists.recognise import Drawn, Link
 from padbench.wiring.plan import Pin, wiring_plan
 
-__all__ = ["in_parallel", "judge_board"]
-
 _SAYS = {
     "other-part": "{part} is a {at} on the board; the sheet has {meant}",
     "below": "the pins of {part} are numbered as seen from below, so that all swap in a pattern:"
@@ -98,12 +96,13 @@ def judge_board(drawn: Drawn, sheet: Sheet) -> tuple[Finding, ...]:
 
 
 def _meant(sheet: Sheet) -> Sheet:
-    filled, chip, last = sheet.document.filled, {}, sheet.chip.stages
+    filled, last = sheet.document.filled, sheet.chip.stages
+    chip: dict[str, object] = {}
     if "register.serial-input" in filled and sheet.chip.serial_input == "open":
         chip["serial_input"] = "ground"
     if "register.latch-inverted" in filled:
         chip["latch_inverted"] = sheet.part.load_level == "low"
-    update = {"chip": sheet.chip.model_copy(update=chip)}
+    update: dict[str, object] = {"chip": sheet.chip.model_copy(update=chip)}
     if "buttons" in filled:
         update["buttons"] = {name: last - place for place, name in enumerate(BUTTONS)}
     return sheet.model_copy(update=update)
@@ -233,12 +232,12 @@ class _Comparison:
             for part, at in contacts:
                 if at != [meant]:
                     wrong[part] = (joined(at) or "no input of the register", meant)
-        for part, (at, meant) in wrong.items():
-            other = next((one for one in wrong if wrong[one] == (meant, at)), "")
+        for part, (goes, meant) in wrong.items():
+            other = next((one for one in wrong if wrong[one] == (meant, goes)), "")
             if not other:
-                self.add("board.buttons", "misplaced", part, at, meant)
+                self.add("board.buttons", "misplaced", part, goes, meant)
             elif [*wrong].index(part) < [*wrong].index(other):
-                self.add("board.buttons", "swapped", part, at, f"{other} to {meant}")
+                self.add("board.buttons", "swapped", part, goes, f"{other} to {meant}")
 
     def _inputs(self) -> list[tuple[Pin, str]]:
         """Inputs that are neither open nor tied."""

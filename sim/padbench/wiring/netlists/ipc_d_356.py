@@ -9,8 +9,6 @@ import re
 from padbench.core.units import found_text
 from padbench.wiring.netlists.board import Drawing
 
-__all__ = ["read_ipc_d_356"]
-
 _PINS = ("317", "327")
 """A pad through the board, and one on its surface."""
 

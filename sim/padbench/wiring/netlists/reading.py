@@ -13,8 +13,6 @@ from padbench.wiring.netlists.ipc_d_356 import read_ipc_d_356
 from padbench.wiring.netlists.s_expression import read_s_expression
 from padbench.wiring.netlists.spice import read_spice
 
-__all__ = ["is_netlist", "read_board"]
-
 _LARGEST = 32 << 20
 _Reader = Callable[[str, Drawing], None]
 _FORMS: tuple[tuple[str, str, _Reader], ...] = (

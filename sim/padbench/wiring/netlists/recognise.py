@@ -22,8 +22,6 @@ from padbench.sheet.model import BoardFile
 from padbench.toml import SheetError, nearest
 from padbench.wiring.netlists.board import Board, Part, refused
 
-__all__ = ["Contact", "Drawn", "Link", "Row", "recognise"]
-
 _LINES: Mapping[str, frozenset[str]] = {
     "supply": frozenset(("VCC", "VDD", "+5V", "5V", "SUPPLY", "+3V3", "3V3", "+3.3V", "+5")),
     "ground": frozenset(("GND", "VSS", "GROUND", "0", "0V")),
@@ -471,11 +469,11 @@ class _Recognition:
                 unit = {"resistor": "Ω", "capacitor": "F"}.get(kind, "")
                 value = self._value(part, unit) if unit else None
                 role = "diode, untold" if kind == "diode" else kind
-                yield Link(part.reference, value, (*nets, "", "")[:2], role)
+                yield Link(part.reference, value, _two(nets), role)
         for part in self.parts("contact"):
             if len(set(part.pins.values())) < 2:
                 nets = [*part.pins.values()]
-                yield Link(part.reference, None, (*nets, "", "")[:2], "contact")
+                yield Link(part.reference, None, _two(nets), "contact")
 
     def _inverters(self, lines: Mapping[str, str]) -> Iterator[tuple[str, str, str]]:
         """Gates that are fed, and transistors from ground: reference, input, output."""
@@ -575,6 +573,12 @@ def _resistor_role(drawn: Drawn, net: str, reach: set[str], *, lifts: bool) -> s
     tied |= {into for _, into, _ in drawn.inverters}
     tied |= {out for _, _, out in drawn.inverters if lifts}
     return "tie" if not reach and (net in tied or lit) else "no-place"
+
+
+def _two(nets: Sequence[str]) -> tuple[str, str]:
+    """The nets of a part with two ends; empty for an end that is nowhere."""
+    one, other = (*nets, "", "")[:2]
+    return one, other
 
 
 def _plain(value: str) -> str:

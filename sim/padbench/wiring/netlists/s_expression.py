@@ -8,8 +8,6 @@ from typing import Any
 
 from padbench.wiring.netlists.board import Drawing
 
-__all__ = ["read_s_expression"]
-
 _TOKEN = re.compile(
     r'\((\w+)\s+(?:"([^"\\]*)"|([^\s()"]+))\s*\)'  # most are a name and a word: taken as one
     r'|"((?:[^"\\]|\\.)*)"|([()])|([^\s()"]+)|(")',

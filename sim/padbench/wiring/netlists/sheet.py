@@ -6,7 +6,7 @@ netlist_alone(Path("my-pad.net"))            # a small sheet for one that has no
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -23,8 +23,6 @@ from padbench.toml import Document
 from padbench.wiring.netlists.compare import in_parallel
 from padbench.wiring.netlists.reading import read_board
 from padbench.wiring.netlists.recognise import Drawn, recognise
-
-__all__ = ["board_of", "filled_from_board", "netlist_alone", "sheet_text"]
 
 _ASSUMED: Mapping[str, Mapping[str, Any]] = {
     "pad": {"supply": "5 V ± 5 %"},
@@ -95,7 +93,7 @@ def sheet_text(path: Path, beside: str, board: Mapping[str, Any]) -> tuple[str, 
         if value is None:
             written = f"# {option} = # its contact reaches no stage"
         place = rf"(?ms)^(\[{name}\]\n.*?^){option} = (?:\"[^\"]*\"|\w+)"
-        text = re.sub(place, lambda found, new=written: found[1] + new, text, count=1)
+        text = re.sub(place, _put(written), text, count=1)
     tables = {"board": {"netlist": beside, **board}}
     tables["board.parts"] = tables["board"].pop("parts", {})
     for name, rows in tables.items():
@@ -103,6 +101,10 @@ def sheet_text(path: Path, beside: str, board: Mapping[str, Any]) -> tuple[str, 
         text += f"\n[{name}]\n{''.join(lines)}" if lines else ""
     assumed = [key for key, what in document.filled.items() if what]
     return text, [*assumed, "contacts", "cable"]
+
+
+def _put(written: str) -> Callable[[re.Match[str]], str]:
+    return lambda found: found[1] + written
 
 
 def _toml(value: object) -> str:

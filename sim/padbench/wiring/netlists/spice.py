@@ -10,8 +10,6 @@ from collections.abc import Iterator
 from padbench.core.units import found_text
 from padbench.wiring.netlists.board import Drawing
 
-__all__ = ["read_spice"]
-
 _POLES = {"R": "12", "C": "12", "L": "12", "V": "12", "I": "12", "D": "AK", "Q": "CBE", "M": "DGSB"}
 """Pins of each kind of element in the order of its nodes."""
 
