@@ -109,32 +109,34 @@ def test_the_edges_of_data_behind_a_diode(seed, celsius, current):
     rng = some(4000 + seed)
     sink, source, pad = rng.uniform(300, 900), rng.uniform(300, 900), rng.uniform(4.0, 4.5)
     cable, console = between(rng, 100e-12, 600e-12), between(rng, 10e-12, 40e-12)
-    tau = max(sink, source) * cable + 10e3 * console
-    heard = ngspice(f"""the register's output as two switches, cable, diode, console
+    tau = 3 * max(sink, source) * cable + 10e3 * console
+    # Level 1: as much as through a resistor at 0.4 V across it, with 5 V at the gate.
+    down, up = (1 / ohms / (3.5 - 0.2) for ohms in (sink, source))
+    heard = ngspice(f"""the register's output as two transistors, cable, diode, console
 V1 rail 0 5
 V2 pad 0 {pad}
-S1 wire 0 ctl 0 down
-S2 pad wire up 0 lift
+M1 wire gate 0 0 nmos W=1u L=1u temp=27
+M2 wire gate pad pad pmos W=1u L=1u temp=27
 C1 wire 0 {cable}
 D1 data wire silicon
 R1 rail data 10k
 C2 data 0 {console}
-Vc ctl 0 PULSE(0 1 {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
-Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
-.model down SW(VT=0.5 RON={sink} ROFF=1e13)
-.model lift SW(VT=0.5 RON={source} ROFF=1e13)
+Vg gate 0 PULSE(0 {pad} {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
+.model nmos NMOS(LEVEL=1 VTO=1.5 KP={down} LAMBDA=0)
+.model pmos PMOS(LEVEL=1 VTO=-1.5 KP={up} LAMBDA=0)
 .model silicon {DIODE.format(current)}
 {OPTIONS}
 .temp {celsius}
 .tran {tau / 1000} {30 * tau} 0 {tau / 1000}
-.meas tran fall TRIG v(ctl) VAL=0.5 RISE=1 TARG v(data) VAL=1.5 FALL=1
-.meas tran rise TRIG v(ctl) VAL=0.5 FALL=1 TARG v(data) VAL=3.5 RISE=1
+.meas tran fall TRIG v(gate) VAL=2 RISE=1 TARG v(data) VAL=1.5 FALL=1
+.meas tran rise TRIG v(gate) VAL=2 FALL=1 TARG v(data) VAL=3.5 RISE=1
 .end
 """)
     design = one_diode(
         *("pull-down-all-diodes", 5.0, celsius, current),
         **{"data_up": 10e3, "sink": 0.4 / sink, "source": 0.4 / source},
         **{"sink_hot": 0.4 / sink, "source_hot": 0.4 / source},
+        **{"drive_volts": 5.0, "drive_threshold": 1.5, "transition": 1e-12},
         **{"supply_emission": 0, "fed": 0, "console_low": 5.0, "console_high": 5.0},
         **{"cable_length": 1, "cable_per_metre": cable, "console_c": console},
         **QUIET | {"supply_low": pad, "supply_high": pad},
@@ -142,7 +144,8 @@ Vd up 0 PULSE(1 0 {tau} {tau * 1e-5} {tau * 1e-5} {14 * tau} 1)
     # Up it is the sum of two things that overlap: never less, and up to three times.
     rise = worst(design, "data.rise") / heard["rise"]
     assert 0.99 <= rise < 3.2
-    assert worst(design, "data.fall") == pytest.approx(heard["fall"], rel=0.1)
+    # Down the console's resistors are taken to hold against it all the way.
+    assert 0.99 <= worst(design, "data.fall") / heard["fall"] < 1.15
 
 
 @pytest.mark.parametrize("seed", range(6))

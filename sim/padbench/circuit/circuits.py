@@ -85,32 +85,29 @@ class DataDiode:
         return self._at(np.zeros_like(supply), sink), self._at(supply, source)
 
     def rise(
-        self, supply: Array, sink: Array, source: Array, cable: Array, console: Array, to: Array
-    ) -> Array:
-        """Seconds until the console's end passes ``to``, never less than it takes.
+        self, supply: Array, sink: Array, console: Array, to: Array
+    ) -> tuple[Array, Array, Array]:
+        """The pad's end goes from the first to the second (V), then the console's end alone (s).
 
-        The pad's end first, to half-way between where the diode would just hold the console's end
-        at ``to`` and the supply; from there the console's end alone, by its own resistors. They
-        overlap in truth, and the diode helps the pad: this is the sum, up to three times as long.
+        The pad's end goes to half-way between where the diode would just hold the console's end at
+        ``to`` and the supply; from there the console's end goes by its own resistors. They overlap
+        in truth, and the diode helps the pad: the sum is up to three times as long.
         """
         low = self._at(np.zeros_like(supply), sink)
-        pad_low = diode_current(self.volts, self.ohms + sink, self.saturation, self.slope) * sink
         enough = to - self._drop((self.volts - to) / self.ohms)
+        pad_low = diode_current(self.volts, self.ohms + sink, self.saturation, self.slope) * sink
         half_way = np.maximum((enough + supply) / 2, pad_low)
-        way = rc_times(source * cable, pad_low, supply, half_way)
-        return way + rc_times(self.ohms * console, low, self._at(half_way, np.zeros_like(low)), to)
+        alone = rc_times(self.ohms * console, low, self._at(half_way, np.zeros_like(low)), to)
+        return pad_low, half_way, alone
 
-    def fall(self, supply: Array, sink: Array, cable: Array, console: Array, to: Array) -> Array:
-        """Seconds until the console's end passes ``to``.
+    def below(self, sink: Array, cable: Array, console: Array, to: Array) -> Array:
+        """Volts of the pad's end with which the console's end is at ``to`` on its way down.
 
-        The pad's end goes a diode's drop further down, at the current of the console's resistors
-        and of its share of the output's.
+        A diode's drop further down, at the current of the console's resistors and of its share of
+        the output's.
         """
         share = console / np.maximum(cable + console, 1e-18)
-        below = to - self._drop((self.volts - to) / self.ohms + to / sink * share)
-        pad_low = diode_current(self.volts, self.ohms + sink, self.saturation, self.slope) * sink
-        tau = (cable + console) / (1 / sink + 1 / self.ohms)
-        return rc_times(tau, supply, pad_low, below)
+        return to - self._drop((self.volts - to) / self.ohms + to / sink * share)
 
 
 class Line:
@@ -327,11 +324,15 @@ class Circuits:
             return straight
         console = each(self.design.console_c)
         cable = np.maximum(farads - console, 0.0)
-        sink, source = self._outputs
+        sink, _ = self._outputs
         if rises:
-            behind = self.data_diode.rise(supply, sink, source, cable, console, to)
+            first, last, alone = self.data_diode.rise(supply, sink, console, to)
+            overdrive, *_ = self._against(rises)
+            nothing = (overdrive, 1 / ABSENT, 0.0)
+            behind = mos_time(cable, supply - first, supply - last, gain, *nothing) + alone
         else:
-            behind = self.data_diode.fall(supply, sink, cable, console, to)
+            below = self.data_diode.below(sink, cable, console, to)
+            behind = mos_time(farads, supply, below, gain, *self._against(rises))
         return self._behind(behind, straight)
 
     @cached_property
