@@ -38,8 +38,12 @@ def run(arguments: list[str]) -> int:
     with usable():
         bench = Bench(options.sheet)
     if options.export is not None:
+        try:
+            page = export_html(bench)
+        except ValueError as error:
+            raise UsageError(f"{options.sheet}: {error}") from None
         with whole_file(options.export) as out:
-            out.write(export_html(bench))
+            out.write(page)
         _say(options.json, {"export": str(options.export)}, f"{options.export} written.")
         return 0
     from padbench.live.server import LiveServer
