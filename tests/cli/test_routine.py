@@ -1,7 +1,6 @@
 """``padbench routine`` as scripts use it."""
 
 import json
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -90,7 +89,7 @@ def test_the_50_hz_console_is_immune(padbench):
 def test_a_console_that_is_in_the_table_can_be_named(padbench, monkeypatch):
     """Nothing but an entry of `parts/consoles.toml` is needed."""
     known = {name: console_timing(name) for name in console_names()}
-    longer = replace(known["60hz"], name="70hz", fetch_periods=(500,))
+    longer = known["60hz"].model_copy(update={"name": "70hz", "fetch_periods": (500,)})
     monkeypatch.setattr(consoles, "_consoles", lambda: {**known, "70hz": longer})
     _, out, _ = padbench("read-once", "--console", "70hz", "--json")
     found = json.loads(out)

@@ -404,7 +404,7 @@ def _coverage(coverage: Coverage) -> CoverageDocument:
 def _sections(result: RegressResult) -> Iterator[Section]:
     causes = [*_causes(result)]
     yield _brief(result)
-    yield Section("causes", "Likely causes", causes, ("page",))
+    yield Section("all-causes", "Likely causes in full", causes, ("page",))
     yield Section("findings", "Findings", findings_blocks(result.findings))
     yield Section("scenarios-text", "Scenarios", [*_scenarios(result)], ("text",))
     yield Section("coverage", "What was seen on the wires", [_seen(result.coverage)])
