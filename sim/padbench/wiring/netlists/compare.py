@@ -184,9 +184,8 @@ class _Comparison:
 
     def _contacts(self) -> None:
         """Each contact: where it goes, and whether its other side is on ground."""
-        each = self.meant.part.stages
         by_stage = {
-            (pin.chip - 1) * each + int(pin.name[1:]): pin
+            (pin.chip - 1) * self.drawn.each + int(pin.name[1:]): pin
             for pin in self.pins
             if pin.name.startswith("P")
         }

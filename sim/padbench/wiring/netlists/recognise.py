@@ -98,6 +98,11 @@ class Drawn:
         """The nets of supply and ground."""
         return self.lines["supply"], self.lines["ground"]
 
+    @cached_property
+    def each(self) -> int:
+        """Stages of one register."""
+        return sum(name.startswith("P") for name in self.pins)
+
     def really(self, number: int) -> int:
         """Where a pin of the data sheet is on the board."""
         rails = {self.pins["VDD"], self.pins["VSS"]}
@@ -112,11 +117,10 @@ class Drawn:
 
     def inputs(self) -> Iterator[tuple[int, str]]:
         """Stage (from 1) and net of each parallel input that is on one."""
-        each = sum(name.startswith("P") for name in self.pins)
         for chip, part in enumerate(self.chain):
             for name, number in self.pins.items():
                 if name.startswith("P") and (net := self.net(part, number)):
-                    yield chip * each + int(name[1:]), net
+                    yield chip * self.each + int(name[1:]), net
 
     def across(self, net: str, *roles: str) -> list[Link]:
         """Links from a net, those of some roles alone if any are named."""
