@@ -68,6 +68,12 @@ def test_the_wheel_carries_package_tables_and_sheets(tmp_path):
         "padbench/hdl/verilog/fpga_pad.v",
         "padbench/hdl/vhdl/port_reader.vhd",
     }
+    package = ROOT / "sim" / "padbench"
+    assert names >= {
+        f"padbench/{path.relative_to(package).as_posix()}"
+        for path in package.rglob("*")
+        if path.suffix in (".py", ".toml", ".j2", ".js", ".css", ".v", ".ys", ".asm", ".html")
+    }
     assert not [name for name in names if name.startswith("tests")]
     (entries,) = [name for name in names if name.endswith("entry_points.txt")]
     assert "padbench.pytest_plugin" in zipfile.ZipFile(wheel).read(entries).decode()
