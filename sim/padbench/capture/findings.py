@@ -575,7 +575,7 @@ def _clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
     clocks, reads = np.unique(rows["clocks"][whole], return_counts=True)
     uneven = np.flatnonzero(whole & (rows["flags"] & UNEVEN != 0))
     if (clocks == wanted).all() and not len(uneven):
-        if not stopped.any():
+        if len(clocks) and not stopped.any():
             count = float(wanted)
             yield _finding("reads.extra-clock", "pass", count, count, sources=_STOPPED)
         return
@@ -633,7 +633,7 @@ def _noise(seen: Inspection) -> Iterator[Finding]:
 
 def _passes(seen: Inspection) -> Iterator[Finding]:
     rows, passes = seen.rows, seen.passes
-    if passes < 2:
+    if not 2 <= passes <= len(rows):
         return
     whole = len(rows) // passes * passes
     groups = rows["byte"][:whole].reshape(-1, passes)
@@ -661,7 +661,7 @@ def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
     sure = (seen.rows["undecided"] == 0) & (seen.rows["missing"] == 0)
     together = np.flatnonzero(np.isin(seen.rows["held"], some) & sure)
     if not len(together):
-        if len(seen.rows):
+        if sure.any():
             yield _finding(id_, "pass", 0.0)
         return
     read = seen.read(int(together[0]))

@@ -549,6 +549,9 @@ def _other(
 
         def read() -> tuple[Iterator[SeenRead], Source]:
             seen, _ = _read(against, replace(choices, lenient=True), settings, unwatched)
+            if not len(seen.rows):
+                what = "no read in it to compare with; name a capture with reads"
+                raise WaveError(f"{name_of(against)}: {what}")
             return seen.reads(), Source(f"the capture {name_of(against)}", "given")
 
         return read
