@@ -171,7 +171,8 @@ def regress(
         )
         findings = (_ending(outcome, met, limit), *findings)
     if proof is not None:
-        if proof.slowed and runs and runs[0].verdict == "pass":
+        shown = _counterexample(proof, runs)
+        if proof.slowed and shown is not None and shown.verdict == "pass":
             says = (
                 "what goes wrong does so only at a pace that nobody asks of it; promise an answer"
             )
@@ -361,10 +362,17 @@ class _Bench:
         return causes
 
 
+def _counterexample(proof: Proof, runs: Sequence[ScenarioRun]) -> ScenarioRun | None:
+    """Its run; None where there is none, or where the simulation ended before it."""
+    name = None if proof.counterexample is None else proof.counterexample.name
+    return next((run for run in runs if run.name == name), None)
+
+
 def _found(proof: Proof, runs: Sequence[ScenarioRun]) -> Finding:
     verdicts: dict[str, Verdict] = {"proved": "pass", "refuted": "fail", "undecided": "not-judged"}
     case: str = proof.result
-    if case == "refuted" and (not runs or runs[0].verdict == "pass"):
+    shown = _counterexample(proof, runs)
+    if case == "refuted" and (shown is None or shown.verdict == "pass"):
         case = "unseen"
     facts = {"words": proof.says}
     return Finding(_PROOF, verdicts[proof.result], measured=proof.seconds, case=case, facts=facts)

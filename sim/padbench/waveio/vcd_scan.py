@@ -137,16 +137,15 @@ class VcdScan:
             stop = len(data) if ended else tokens.last_space(data)
             if len(data) - stop > _LONGEST_TOKEN:
                 raise self._error(data, stop, "a token without end; white space should follow")
-            piece, used = self._take(data[:stop], last=ended)
+            pieces, used = self._take(data[:stop], last=ended)
             carry = data[used:]
-            if piece is not None:
-                yield piece
+            yield from pieces
         if self._now is None:
             what = "the file has no time; at least #0 should follow the declarations"
             raise self._error(b"", 0, what)
 
-    def _take(self, data: bytes, *, last: bool) -> tuple[Piece | None, int]:
-        """The piece that some bytes hold, and how many of them were used."""
+    def _take(self, data: bytes, *, last: bool) -> tuple[list[Piece], int]:
+        """The pieces that some bytes hold, and how many of them were used."""
         broken = self._stream.broken if last else None
         tail = len(data)
         if last and data and not data[-1:].isspace():
@@ -156,27 +155,28 @@ class VcdScan:
             piece, used = self._tokens(data[:tail])
         except Fault as fault:
             raise self._error(data, fault.at, fault.what) from None
+        pieces = [] if piece is None else [piece]
         if not last:
             self._lines += int(np.count_nonzero(np.frombuffer(data, np.uint8, used) == _LINE_END))
-            return piece, used
+            return pieces, used
         end = data[used:]
         if end.strip():
             broken = broken or self._line(data, len(data) - self._whole)
             try:
                 more, rest = self._tokens(end + b"\n")
                 if more is not None and rest > len(end):
-                    piece = more if piece is None else _joined(piece, more)
+                    pieces.append(more)
             except Fault:
                 pass  # half a token; what it was meant to be nobody knows
         if broken is None and (self._in_dump is not None or self._in_comment):
             broken = self._line(data, len(data) - self._whole)
         if self._now is None:
-            return None, len(data)
+            return [], len(data)
+        final = pieces.pop() if pieces else Piece(self._now, {})
         gaps = () if self._off_since is None else ((self._off_since, self._now),)
-        nothing = Piece(self._now, {})
-        piece = piece or nothing
-        gaps = (*piece.gaps, *gaps)
-        return replace(piece, end_ps=self._now, gaps=gaps, broken_off=broken), len(data)
+        gaps = (*final.gaps, *gaps)
+        final = replace(final, end_ps=self._now, gaps=gaps, broken_off=broken)
+        return [*pieces, final], len(data)
 
     def _error(self, data: bytes, at: int, what: str) -> WaveError:
         says = what.encode("unicode_escape").decode("ascii")
@@ -469,17 +469,3 @@ class VcdScan:
             else:
                 changes[name] = (when, levels)
         return changes, events, analogue
-
-
-def _joined(first: Piece, more: Piece) -> Piece:
-    changes = dict(first.changes)
-    analogue: dict[str, Any] = dict(first.analogue)
-    for known, added in ((changes, more.changes), (analogue, more.analogue)):
-        for name, (times, levels) in added.items():
-            before = known.get(name, (times[:0], levels[:0]))
-            known[name] = np.concatenate([before[0], times]), np.concatenate([before[1], levels])
-    events = dict(first.events)
-    for name, times in more.events.items():
-        events[name] = np.concatenate([events.get(name, times[:0]), times])
-    gaps, volts = (*first.gaps, *more.gaps), {**first.volts, **more.volts}
-    return Piece(more.end_ps, changes, events, gaps, None, volts, analogue)
