@@ -119,8 +119,8 @@ class _Design:
         if not (folder / "design.json").exists():
             raise _Undecided(f"yosys cannot read the design: {as_written(says, job, used)}")
         modules = json.loads((folder / "design.json").read_text())["modules"]
-        top = next(m for name, m in modules.items() if name.lower() == job.top.lower())
         self.name = next(name for name in modules if name.lower() == job.top.lower())
+        top = modules[self.name]
         self.ports: dict[str, Any] = top["ports"]
         self.one_clock = self._one_clock(top["cells"].values())
 

@@ -11,7 +11,6 @@ stands, and makes script and timeline again when it is asked for them.
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -239,9 +238,7 @@ class _Plan:
 
     def chosen(self) -> Iterator[Chosen]:
         """All, in order; those of the exhaustive part are new each time, and nobody keeps them."""
-        return chain(self.plain, self._further())
-
-    def _further(self) -> Iterator[Chosen]:
+        yield from self.plain
         for scenario in exhaustive_scenarios(self._passes) if self._exhaustive else ():
             yield Chosen(scenario, self._setting, "exhaustive")
 

@@ -38,7 +38,7 @@ from padbench.waveio.stream import (
     WaveError,
 )
 from padbench.waveio.vcd_header import Variable, read_header
-from padbench.waveio.vcd_tokens import Bytes, Codes, Fault, Places
+from padbench.waveio.vcd_tokens import Bytes, Codes, Fault, Places, refuse
 
 _LONGEST_TOKEN = 1 << 24  # bytes; a wider value is broken, not wide
 _LINE_END, _DOLLAR = 10, 36
@@ -224,9 +224,8 @@ class VcdScan:
         levels = tokens.LEVEL[first[scalars]]
         for name, number in self._codes.of_pick.items():
             own = picked == number
-            if own.any() and self._picks[name].in_volts:
-                at = int(starts[scalars[np.argmax(own)]])
-                raise Fault(at - 1, f"{tokens.token(bytes_, at)} is no voltage; {tokens.REALS}")
+            if self._picks[name].in_volts:
+                refuse(bytes_, starts[scalars], own, f"is no voltage; {tokens.REALS}")
             if self._picks[name].whole:
                 characters = [chr(character) for character in first[scalars[own]].tolist()]
                 said[name].add(scalars[own], np.array(characters, object))
@@ -320,9 +319,7 @@ class VcdScan:
             numbers, [self._codes.of_pick[n] for n, p in self._picks.items() if p.in_volts]
         )
         wrong = (kinds[places] != np.where(real, tokens.REAL, tokens.VECTOR)) | (ends == first)
-        if wrong.any():
-            at = int(starts[places[np.argmax(wrong)]])
-            raise Fault(at - 1, f"{tokens.token(bytes_, at)} is no level; {_LEVELS}")
+        refuse(bytes_, starts[places], wrong, f"is no level; {_LEVELS}")
         # Left out on the left: 0 before 0 and 1, else the leftmost character (18.2.2).
         leftmost = bytes_[first]
         extended = np.where(leftmost == ord("1"), np.uint8(ord("0")), leftmost)
@@ -337,12 +334,9 @@ class VcdScan:
                     said[name].points = places[own], volts
                 continue
             size = pick.variable.size
-            if self._whole and (too_long := ends[own] - first[own] > size).any():
-                at = int(first[own][np.argmax(too_long)]) - 1
-                what = (
-                    f"{tokens.token(bytes_, at)} is too long; {size} bits should stand here at most"
-                )
-                raise Fault(at - 1, what)
+            if self._whole:
+                what = f"is too long; {size} bits should stand here at most"
+                refuse(bytes_, first[own] - 1, ends[own] - first[own] > size, what)
             if pick.whole:
                 said[name].add(places[own], self._whole_values(bytes_, first[own], ends[own], pick))
                 continue
@@ -350,9 +344,7 @@ class VcdScan:
             inside = at_bit >= first[own]
             characters = np.where(inside, bytes_[np.maximum(at_bit, 0)], extended[own])
             wrong = tokens.CLASS[characters] != tokens.SCALAR
-            if wrong.any():
-                at = int(starts[places[own][np.argmax(wrong)]])
-                raise Fault(at - 1, f"{tokens.token(bytes_, at)} is no level; {_LEVELS}")
+            refuse(bytes_, starts[places[own]], wrong, f"is no level; {_LEVELS}")
             said[name].add(places[own], tokens.LEVEL[characters])
 
     def _whole_values(self, bytes_: Bytes, first: Places, ends: Places, pick: Pick) -> NDArray[Any]:
@@ -377,19 +369,16 @@ class VcdScan:
         spaces = np.flatnonzero(bytes_ <= 32)
         begins = starts[values] + 1
         ends = spaces[np.searchsorted(spaces, begins)]
-        wrong = tokens.bad_strength(bytes_, starts[(values[:, None] + [1, 2]).ravel()], spaces)
-        if wrong is not None:
-            raise Fault(wrong - 1, f"{tokens.token(bytes_, wrong)} is no strength; {_STRENGTHS}")
+        strengths = starts[(values[:, None] + [1, 2]).ravel()]
+        wrong = tokens.bad_strengths(bytes_, strengths, spaces)
+        refuse(bytes_, strengths, wrong, f"is no strength; {_STRENGTHS}")
         for name, pick in self._picks.items():
             own = picked == self._codes.of_pick[name]
             first, last = begins[own], ends[own]
             wrong_size = last - first != pick.variable.size
             levels: NDArray[Any] = tokens.LEVEL_OF_STATE[bytes_[np.maximum(last - 1 - pick.bit, 0)]]
-            bad = wrong_size | (levels == tokens.NO_STATE)
-            if bad.any():
-                at = int(first[np.argmax(bad)]) - 1
-                what = f"is no state of {pick.variable.size} bits; {_STATES}"
-                raise Fault(at - 1, f"{tokens.token(bytes_, at)} {what}")
+            what = f"is no state of {pick.variable.size} bits; {_STATES}"
+            refuse(bytes_, first - 1, wrong_size | (levels == tokens.NO_STATE), what)
             if pick.whole:
                 states = (
                     tokens.LEVEL_OF_STATE[bytes_[a:b]] for a, b in zip(first, last, strict=True)
