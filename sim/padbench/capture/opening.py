@@ -362,18 +362,13 @@ class _CsvSettler(_Settler):
             even = 0.99 < least <= most < 1.01
             if not first_is_free or counts or even or least < 0 or most == 0:
                 label = f"{stated.hertz:.6g} samples a second"
-                how = f"{stated.says}"
-                return Channel(label, None, how=how), stated.hertz
-            self.refuse(
-                "time",
-                f"{stated.says}, but the first column rises otherwise; give --time 1 or --rate",
-            )
+                return Channel(label, None, how=stated.says), stated.hertz
+            what = "but the first column rises otherwise; give --time 1 or --rate"
+            self.refuse("time", f"{stated.says}, {what}")
         if first_is_free and not counts:
             # Common practice, no source: time comes first.
             return Channel(self.label(0), 0, how="the first column"), None
-        says = ""
-        if stated is not None:
-            says = f" ({stated.says}, {stated.why})"
+        says = "" if stated is None else f" ({stated.says}, {stated.why})"
         what = "the first column counts the rows" if first_is_free else "no column is the time"
         self.refuse("time", f"{what}{says}; give --time or --rate")
 
