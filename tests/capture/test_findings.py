@@ -313,6 +313,9 @@ def test_a_line_that_is_never_at_a_level_fails(line, how, count, sampled):
     found = finding(result, "levels.reached", line)
     assert (found.verdict, found.measured, found.limit) == ("fail", 0, 1)
     assert found.says.startswith(f"{line} is never at a level")
+    assert not [f for f in findings_of(result) if f.verdict == "pass" and f.met.other == line]
+    if line == "clock":
+        assert not [f for f in findings_of(result) if f.id == "levels.glitches"]
     if line == "data" and count:
         assert finding(result, "reads.decided").measured == count
         assert all(read.undecided == 0xFF for read in result.reads())

@@ -601,6 +601,10 @@ def _cut_reads(seen: Inspection) -> Iterator[Finding]:
 def _noise(seen: Inspection) -> Iterator[Finding]:
     kinds = [("levels.runts", line, *runts) for line, runts in seen.runts.items()]
     for id_, line, count, first in (*kinds, ("levels.glitches", "", *seen.glitches)):
+        # A line without levels, or a clock without pulses, was not looked at.
+        unseen = line in seen.unreached if line else "clock low" not in seen.measures
+        if unseen and not count:
+            continue
         ringing, at = (0, ()) if count else seen.ringing.get(line, (0, ()))
         if ringing:
             met, case = seen.met(at[0], line), "ringing"
