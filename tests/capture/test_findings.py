@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from padbench.capture.expected import Expectation, Held, judge_expectation
 from padbench.capture.findings import findings_of
 from padbench.capture.inspect import inspect, usual_settings
 from padbench.core.findings import Source
@@ -165,6 +166,28 @@ def test_a_capture_that_ends_in_a_read():
     assert "after 3 clocks" in finding(result, "capture.ends-in-read").says
 
 
+def test_nothing_passes_that_no_whole_read_has_shown():
+    end = MS + 30 * US
+    short = {name: [c for c in some if c[0] <= end] for name, some in capture([0]).items()}
+    result = inspected(short, end=end, settings=usual_settings(passes=2))
+    assert [read.open_ended for read in result.reads()] == [True]
+    passed = {found.id for found in findings_of(result) if found.verdict == "pass"}
+    assert not passed & {"reads.extra-clock", "reads.opposite-directions", "reads.passes-agree"}
+
+
+def test_a_hold_that_no_read_falls_in_is_no_pass():
+    hold, later = Held(128, MS, MS + FRAME // 2), Held(64, 40 * FRAME, 41 * FRAME)
+    reads = [*inspected(capture([128, 0, 0])).reads()]
+    verdicts = [
+        judge_expectation(reads, Expectation(held)) for held in ((hold,), (hold, later), (later,))
+    ]
+    assert [found.verdict for found in verdicts] == ["pass", "not-judged", "fail"]
+    assert verdicts[1].says == (
+        "all 3 whole reads are as expected, but none falls in 1 hold of the file; "
+        "record as long as it says"
+    )
+
+
 def test_a_read_that_a_new_latch_cuts_short():
     again = 2 * MS + 36 * US
     before, after = capture([0, 0], times=[MS, 2 * MS]), capture([128], times=[again])
@@ -290,6 +313,9 @@ def test_a_line_that_is_never_at_a_level_fails(line, how, count, sampled):
     found = finding(result, "levels.reached", line)
     assert (found.verdict, found.measured, found.limit) == ("fail", 0, 1)
     assert found.says.startswith(f"{line} is never at a level")
+    assert not [f for f in findings_of(result) if f.verdict == "pass" and f.met.other == line]
+    if line == "clock":
+        assert not [f for f in findings_of(result) if f.id == "levels.glitches"]
     if line == "data" and count:
         assert finding(result, "reads.decided").measured == count
         assert all(read.undecided == 0xFF for read in result.reads())

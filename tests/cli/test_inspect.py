@@ -238,6 +238,13 @@ def test_a_unit_of_the_time_that_is_none_is_refused(inspect, tmp_path, head, nam
     assert found["statistics"]["latch width"]["median"] == pytest.approx(9)
 
 
+def test_a_capture_without_a_read_is_nothing_to_compare_with(inspect, tmp_path):
+    rows = "".join(f"{n}e-3,0,1,1\n" for n in range(9))
+    (tmp_path / "still.csv").write_text(f"time,latch,clock,data\n{rows}")
+    err = inspect(WAVES / "cut-short.vcd", "--against", "still.csv")
+    assert "still.csv: no read in it to compare with; name a capture with reads" in err
+
+
 def test_expectations(inspect, tmp_path):
     entries = []
     for read in inspect(WAVES / "each-button.vcd")["reads"]:

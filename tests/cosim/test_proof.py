@@ -16,6 +16,7 @@ from padbench.cosim.process import Programs
 from padbench.cosim.proof import proof_of
 from padbench.cosim.regress import regress
 from padbench.jobs.regress import regress_result
+from padbench.scenarios import SCENARIOS
 from padbench.sheet import sheet_from_text
 
 pytestmark = pytest.mark.usefixtures("simulators")
@@ -78,6 +79,18 @@ def test_the_run_that_refutes_is_a_scenario_like_any_other(tmp_path):
     shown = regress_result(result, "pad", sheet.hdl)
     assert "A proof refutes it" in shown.lead
     assert shown.document["proof"]["result"] == "refuted"
+
+
+def test_the_run_that_refutes_is_played_where_the_serial_input_is_open(tmp_path):
+    crossed = FPGA.changed("two_crossed", FAULTY["two_crossed"])
+    text = crossed.write(tmp_path).replace('serial = "serial"', "ties = { serial = 0 }")
+    sheet = sheet_from_text(text.replace('input = "ground"', 'input = "open"'), "sheet")
+    result = regress(sheet, tmp_path, [SCENARIOS["idle"]], prove=True, limit=60)
+    assert [(run.name, run.verdict) for run in result.scenarios] == [
+        ("counterexample", "fail"),
+        ("idle", "pass"),
+    ]
+    assert (result.verdict, result.proof.result) == ("fail", "refuted")
 
 
 def test_an_undecided_design_is_said_to_be_not_proved(tmp_path, monkeypatch):

@@ -100,6 +100,7 @@ def test_pace_is_the_width_that_is_furthest_off():
     timing = PollTiming(US, US // 2, US // 2, US // 2, US // 2)
     within = Limit(US // 10, (Source("the sheet, hdl.pace", "given"),))
     assert judge_pace([read(0, A)], timing, within).verdict == "pass"
+    assert judge_pace([], timing, within).verdict == "not-judged"
     wide = replace(read(20 * US + US // 4, A), start_ps=20 * US)  # all but its begin comes late
     finding = judge_pace([read(0, A), wide], timing, within)
     assert (finding.verdict, finding.met.at_ps) == ("fail", 20 * US)

@@ -218,17 +218,9 @@ def _finding(
     **facts: Fact,
 ) -> Finding:
     facts |= {"count": count, "source": source.title}
-    return Finding(
-        rule,
-        verdict,
-        None if count is None else float(count),
-        None if count is None else 0.0,
-        None if count is None else -float(count),
-        met or Met(),
-        (source,),
-        case,
-        facts,
-    )
+    measured, limit, margin = (None,) * 3 if count is None else (float(count), 0.0, -float(count))
+    sources = (source,)
+    return Finding(rule, verdict, measured, limit, margin, met or Met(), sources, case, facts)
 
 
 def _different(

@@ -35,6 +35,8 @@ EXPECTED = Rule(
     {
         "pass": "all {judged} whole reads are as expected",
         "not-judged": "there is no whole read",
+        "unseen": "all {judged} whole reads are as expected, but none falls in "
+        "{unseen:hold|holds} of the file; record as long as it says",
         "fail": _WRONG,
         "undecided": _WRONG + " ({undecided:buttons} undecided)",
     },
@@ -119,14 +121,18 @@ def _backwards(tables: Mapping[str, Any]) -> Iterator[Clash]:
 
 
 def judge_expectation(reads: Iterable[SeenRead], expected: Expectation) -> Finding:
-    """Every sure read against what was held at its latch: ``expect.held``."""
+    """Every sure read against what was held at its latch: ``expect.held``.
+
+    A hold in which no read falls was not looked at, so it is no pass.
+    """
     judged, wrong = 0, 0
-    met = Met()
+    met, unseen = Met(), {*expected.held}
     facts: dict[str, Fact] = {}
     for read in reads:
         if read.missing or read.in_gap:
             continue
         judged += 1
+        unseen -= {entry for entry in unseen if entry.start <= read.start_ps < entry.end}
         held, either = expected.at(read.start_ps), expected.unsure(read.start_ps)
         if (read.byte ^ held | read.undecided) & ~either:
             wrong += 1
@@ -134,9 +140,10 @@ def judge_expectation(reads: Iterable[SeenRead], expected: Expectation) -> Findi
                 met = Met(read=read.number, at_ps=read.start_ps)
                 facts = {"held": held, "byte": read.byte, "undecided": read.undecided}
                 facts |= {"read": read.number, "at": read.start_ps}
-    verdict: Verdict = "fail" if wrong else "pass" if judged else "not-judged"
+    verdict: Verdict = "fail" if wrong else "not-judged" if unseen or not judged else "pass"
     case = "undecided" if facts.get("undecided") else ""
-    facts |= {"judged": judged, "wrong": wrong}
-    if not judged:
-        return Finding(EXPECTED, verdict, sources=(_FILE,), facts=facts)
+    facts |= {"judged": judged, "wrong": wrong, "unseen": len(unseen)}
+    if verdict == "not-judged":
+        case = "unseen" if judged else ""
+        return Finding(EXPECTED, verdict, sources=(_FILE,), case=case, facts=facts)
     return Finding(EXPECTED, verdict, float(wrong), 0.0, -float(wrong), met, (_FILE,), case, facts)

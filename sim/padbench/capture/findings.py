@@ -44,10 +44,6 @@ _LONGEST_READ_PS = 10**12
 """A console polls once a frame, 20 ms at most: no latch, no read comes near (from memory)."""
 
 
-def _read(finding: Finding) -> str:
-    return filled("read {read} at {at:moment}", finding.facts)
-
-
 def _many(finding: Finding) -> str:
     """How many reads have how many clocks."""
     pairs = zip(_numbers(finding, "reads"), _numbers(finding, "clocks"), strict=True)
@@ -116,8 +112,8 @@ def _other_clocks(finding: Finding) -> str:
         return says + "evenly spaced, so none was stopped"
     return says + (
         f"in {finding.facts['uneven']} of them the clocks are not evenly spaced, the first "
-        f"{_read(finding)}, of {finding.facts['first']}: a disturbance, a read that was stopped, "
-        "or a program that does so"
+        f"{filled('read {read} at {at:moment}', finding.facts)}, of {finding.facts['first']}: a "
+        "disturbance, a read that was stopped, or a program that does so"
     )
 
 
@@ -452,30 +448,16 @@ def _time_scale(seen: Inspection) -> Iterator[Finding]:
     for name, most in (("latch width", _LONGEST_LATCH_PS), ("read length", _LONGEST_READ_PS)):
         widths = seen.measures.get(name)
         if widths is not None and widths.median > most:
-            yield _finding(
-                "capture.time-scale",
-                "not-judged",
-                widths.median * 1e-12,
-                most * 1e-12,
-                Met(other=name),
-                _MEMORY,
-                what=name,
-            )
+            took, limit, met = widths.median * 1e-12, most * 1e-12, Met(other=name)
+            id_ = "capture.time-scale"
+            yield _finding(id_, "not-judged", took, limit, met, _MEMORY, what=name)
             return
 
 
 def _reached(seen: Inspection) -> Iterator[Finding]:
     for line in seen.unreached:
-        yield Finding(
-            RULES["levels.reached"],
-            "fail",
-            0.0,
-            1.0,
-            -1.0,
-            Met(other=line),
-            _LEVELS,
-            facts={"line": line},
-        )
+        met, facts = Met(other=line), {"line": line}
+        yield Finding(RULES["levels.reached"], "fail", 0.0, 1.0, -1.0, met, _LEVELS, "", facts)
 
 
 def judge_levels(
@@ -512,10 +494,8 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     """What no console and no pad does, but a recording with the wrong names or the wrong way up."""
     latches, clocks, high, low = seen.pulses
     if "data" in seen.still and len(seen.rows):
-        level = "high" if seen.still["data"] == HIGH else "low"
-        yield _finding(
-            "levels.moves", "not-judged", met=Met(other="data"), line="data", level=level
-        )
+        level, met = "high" if seen.still["data"] == HIGH else "low", Met(other="data")
+        yield _finding("levels.moves", "not-judged", met=met, line="data", level=level)
     id_ = "capture.channels"
     if clocks and latches >= _EXCHANGED * clocks:
         case = "exchanged"
@@ -575,7 +555,7 @@ def _clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
     clocks, reads = np.unique(rows["clocks"][whole], return_counts=True)
     uneven = np.flatnonzero(whole & (rows["flags"] & UNEVEN != 0))
     if (clocks == wanted).all() and not len(uneven):
-        if not stopped.any():
+        if len(clocks) and not stopped.any():
             count = float(wanted)
             yield _finding("reads.extra-clock", "pass", count, count, sources=_STOPPED)
         return
@@ -621,19 +601,22 @@ def _cut_reads(seen: Inspection) -> Iterator[Finding]:
 def _noise(seen: Inspection) -> Iterator[Finding]:
     kinds = [("levels.runts", line, *runts) for line, runts in seen.runts.items()]
     for id_, line, count, first in (*kinds, ("levels.glitches", "", *seen.glitches)):
-        met = seen.met(first[0], line) if count else Met(other=line)
-        verdict: Verdict = "fail" if count else "pass"
-        ringing, at = seen.ringing.get(line, (0, ())) if not count else (0, ())
-        if ringing:
-            met = seen.met(at[0], line)
-            yield _finding(id_, "not-judged", float(ringing), None, met, case="ringing", line=line)
+        # A line without levels, or a clock without pulses, was not looked at.
+        unseen = line in seen.unreached if line else "clock low" not in seen.measures
+        if unseen and not count:
             continue
-        yield _finding(id_, verdict, float(count), met=met, line=line)
+        ringing, at = (0, ()) if count else seen.ringing.get(line, (0, ()))
+        if ringing:
+            met, case = seen.met(at[0], line), "ringing"
+            yield _finding(id_, "not-judged", float(ringing), None, met, case=case, line=line)
+            continue
+        met = seen.met(first[0], line) if count else Met(other=line)
+        yield _finding(id_, "fail" if count else "pass", float(count), met=met, line=line)
 
 
 def _passes(seen: Inspection) -> Iterator[Finding]:
     rows, passes = seen.rows, seen.passes
-    if passes < 2:
+    if not 2 <= passes <= len(rows):
         return
     whole = len(rows) // passes * passes
     groups = rows["byte"][:whole].reshape(-1, passes)
@@ -661,7 +644,7 @@ def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
     sure = (seen.rows["undecided"] == 0) & (seen.rows["missing"] == 0)
     together = np.flatnonzero(np.isin(seen.rows["held"], some) & sure)
     if not len(together):
-        if len(seen.rows):
+        if sure.any():
             yield _finding(id_, "pass", 0.0)
         return
     read = seen.read(int(together[0]))

@@ -124,10 +124,9 @@ class SyncWatch:
 
         near = min(consoles, key=off)
         timing = near if off(near) < 2 else None
-        if line_ps is None and timing is None:
+        if not (line_ps or timing):
             return None
-        if line_ps is None:
-            line_ps = frame / near.lines
+        line_ps = line_ps or frame / near.lines
         begin = near.sync_from if self._sync_from is None else self._sync_from
         return FrameSync(starts, line_ps, frame, timing, begin)
 

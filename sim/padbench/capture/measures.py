@@ -1,6 +1,5 @@
 """Statistics of widths that come in portions, in bounded memory."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,13 +70,8 @@ class Measure(dict[str, Sampler]):
 
     def statistics(self) -> dict[str, Statistics]:
         """Those that have anything, by name."""
-        return dict(self._filled())
-
-    def _filled(self) -> Iterator[tuple[str, Statistics]]:
-        for name, sampler in self.items():
-            statistics = sampler.statistics()
-            if statistics is not None:
-                yield name, statistics
+        found = ((name, sampler.statistics()) for name, sampler in self.items())
+        return {name: statistics for name, statistics in found if statistics is not None}
 
 
 def measure_reads(reads: ReadArrays, measure: Measure) -> None:

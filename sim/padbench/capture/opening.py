@@ -159,10 +159,11 @@ class _Settler:
     """Settles the channels of one file."""
 
     names: list[str]
+    nothing: str
+    """What there is where no channel has a name."""
     kinds: list[list[str]]
     """Names to find a channel among, levels before volts; empty where a place is out of question.
     """
-    roles: tuple[str, ...] = NEEDED
 
     def __init__(self, file: str, choices: Choices) -> None:
         self.file, self.choices = file, choices
@@ -179,7 +180,7 @@ class _Settler:
                 None if role.startswith("far-") else self.found(role)
             )
             if channel is None:
-                some = ", ".join(self.offered()[:8]) or self.nothing()
+                some = ", ".join(self.offered()[:8]) or self.nothing
                 self.refuse(
                     role,
                     f"no one channel is clearly the {role}; name one, there are {some[:200]}",
@@ -198,9 +199,30 @@ class _Settler:
             return None
 
     def named(self, role: str, wanted: str) -> Channel:
+        """A channel, or one bit of a wide variable or a packed column, as ``pad.stages[7]``."""
+        match = _BIT.fullmatch(wanted)
+        try:
+            return self.whole(role, self.place(wanted))
+        except ChannelError as error:
+            says = str(error)
+        try:
+            place = self.place(match[1]) if match else None
+        except ChannelError:
+            place = None
+        if match is None or place is None:
+            self.refuse(role, says)
+        return self.bit(role, place, int(match[2]))
+
+    def place(self, wanted: str) -> int:
+        """Where the channel of that name stands; raises `ChannelError`."""
         raise NotImplementedError
 
-    def nothing(self) -> str:
+    def whole(self, role: str, place: int) -> Channel:
+        """All of what stands there."""
+        return Channel(self.label(place), place)
+
+    def bit(self, role: str, place: int, number: int) -> Channel:
+        """One bit of what stands there."""
         raise NotImplementedError
 
     def found(self, role: str) -> Channel | None:
@@ -231,6 +253,7 @@ class _VcdSettler(_Settler):
         super().__init__(file, choices)
         self._scan = scan
         self.names = [variable.name for variable in scan.variables]
+        self.nothing = "no single bits"
         self.kinds = [self._without_aliases(volts=volts) for volts in (False, True)]
 
     def settled(self) -> OpenCapture:
@@ -247,14 +270,10 @@ class _VcdSettler(_Settler):
             self.refuse("time-unit", "no column is the time here; leave it out")
         return OpenCapture(self.channels, None, self._scan, choices, None)
 
-    def nothing(self) -> str:
-        return "no single bits"
+    def place(self, wanted: str) -> int:
+        return choose(self.names, wanted, numbered=False)
 
-    def named(self, role: str, wanted: str) -> Channel:
-        try:
-            place = choose(self.names, wanted, numbered=False)
-        except ChannelError as error:
-            return self._bit(role, wanted, error)
+    def whole(self, role: str, place: int) -> Channel:
         variable = self._scan.variables[place]
         in_volts = variable.kind in _REALS
         if not in_volts and (variable.size != 1 or variable.kind == "string"):
@@ -263,18 +282,10 @@ class _VcdSettler(_Settler):
                 f"{variable.name} has {variable.size} bits of type {variable.kind}; "
                 f"name one bit, such as {variable.name}[0]",
             )
-        return Channel(self.label(place), place)
+        return super().whole(role, place)
 
-    def _bit(self, role: str, wanted: str, error: ChannelError) -> Channel:
-        """One bit of a wide variable, as ``pad.stages[7]``."""
-        match = _BIT.fullmatch(wanted)
-        try:
-            place = choose(self.names, match[1], numbered=False) if match else None
-        except ChannelError:
-            place = None
-        if match is None or place is None:
-            self.refuse(role, str(error))
-        variable, number = self._scan.variables[place], int(match[2])
+    def bit(self, role: str, place: int, number: int) -> Channel:
+        variable = self._scan.variables[place]
         high = variable.size - 1 if variable.high is None else variable.high
         low = 0 if variable.low is None else variable.low
         if not min(high, low) <= number <= max(high, low):
@@ -303,6 +314,7 @@ class _CsvSettler(_Settler):
         super().__init__(file, choices)
         self._scan, self._layout = scan, scan.layout
         self.names = list(scan.layout.names)
+        self.nothing = f"{len(self.names)} columns"
         self.kinds = [self.names]
 
     def settled(self) -> OpenCapture:
@@ -322,29 +334,15 @@ class _CsvSettler(_Settler):
             self.refuse("time-unit", "no column is the time here; leave it out")
         return OpenCapture(self.channels, unit, self._scan, self.choices, rate)
 
-    def nothing(self) -> str:
-        return f"{len(self.names)} columns"
-
-    def named(self, role: str, wanted: str) -> Channel:
+    def place(self, wanted: str) -> int:
         heads = self._layout.heads
         if heads.count(wanted) == 1:
-            return Channel(self.label(heads.index(wanted)), heads.index(wanted))
-        try:
-            return Channel(*self._column(wanted))
-        except ChannelError as error:
-            match = _BIT.fullmatch(wanted)
-            try:
-                label, place = self._column(match[1]) if match else ("", 0)
-            except ChannelError:
-                match = None
-            if match is None:
-                self.refuse(role, str(error))
-        base = {16: "hexadecimal", 10: "decimal"}[self._layout.packed(place)]
-        return Channel(f"{label}[{match[2]}]", place, int(match[2]), f"of {base} numbers")
+            return heads.index(wanted)
+        return choose(self.names, wanted, numbered=True)
 
-    def _column(self, wanted: str) -> tuple[str, int]:
-        place = choose(self.names, wanted, numbered=True)
-        return self.label(place), place
+    def bit(self, role: str, place: int, number: int) -> Channel:
+        base = {16: "hexadecimal", 10: "decimal"}[self._layout.packed(place)]
+        return Channel(f"{self.label(place)}[{number}]", place, number, f"of {base} numbers")
 
     def _time(self) -> tuple[Channel, float | None]:  # noqa: RET503 - `refuse` never returns
         """The time column, or the rate that the preamble states; nothing that may be otherwise."""
@@ -364,18 +362,13 @@ class _CsvSettler(_Settler):
             even = 0.99 < least <= most < 1.01
             if not first_is_free or counts or even or least < 0 or most == 0:
                 label = f"{stated.hertz:.6g} samples a second"
-                how = f"{stated.says}"
-                return Channel(label, None, how=how), stated.hertz
-            self.refuse(
-                "time",
-                f"{stated.says}, but the first column rises otherwise; give --time 1 or --rate",
-            )
+                return Channel(label, None, how=stated.says), stated.hertz
+            what = "but the first column rises otherwise; give --time 1 or --rate"
+            self.refuse("time", f"{stated.says}, {what}")
         if first_is_free and not counts:
             # Common practice, no source: time comes first.
             return Channel(self.label(0), 0, how="the first column"), None
-        says = ""
-        if stated is not None:
-            says = f" ({stated.says}, {stated.why})"
+        says = "" if stated is None else f" ({stated.says}, {stated.why})"
         what = "the first column counts the rows" if first_is_free else "no column is the time"
         self.refuse("time", f"{what}{says}; give --time or --rate")
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,23 +67,11 @@ class SeenRead:
     def of(cls, row: np.void | tuple[int, ...], number: int) -> "SeenRead":
         """From a row of `ROW`, or what ``tolist`` makes of one; reads are counted from 1."""
         values = row if isinstance(row, tuple) else row.tolist()
-        start, end, byte, held, undecided, missing, clocks, extra, flags, later, unsure = values
-        return cls(
-            number,
-            start,
-            end,
-            byte,
-            held,
-            undecided,
-            missing,
-            clocks,
-            tuple(n + 1 for n in range(64) if extra >> n & 1) if extra else (),
-            bool(flags & CUT_SHORT),
-            bool(flags & OPEN_ENDED),
-            bool(flags & IN_GAP),
-            later,
-            unsure,
-        )
+        extra, flags = values[7:9]
+        clocks = tuple(n + 1 for n in range(64) if extra >> n & 1) if extra else ()
+        flagged = [bool(flags & flag) for flag in (CUT_SHORT, OPEN_ENDED, IN_GAP)]
+        fields: list[Any] = [number, *values[:7], clocks, *flagged, *values[9:]]
+        return cls(*fields)
 
     def later_bits(self, wanted: int) -> str:
         """Bits 9 and on of so many wanted: 1 is pressed, ? undecided."""

@@ -116,10 +116,7 @@ class _Kept:
             known = self._wires.get(name)
             if known is not None:
                 parts.insert(0, (known.times, known.levels))
-            self._wires[name] = Wire.from_arrays(
-                np.concatenate([times for times, _ in parts]),
-                np.concatenate([levels for _, levels in parts]),
-            )
+            self._wires[name] = _joined(parts)
         self._parts = {}
 
     def _steady(self, name: str) -> Wire:
@@ -154,6 +151,11 @@ class _Kept:
             self._events[name] = [times[times >= when] for times in parts]
         self._gaps = [gap for gap in self._gaps if gap[1] >= when]
         self._count = sum(len(wire.times) for wire in self._wires.values())
+
+
+def _joined(parts: Sequence[tuple[Times, Levels]], since: int = 0) -> Wire:
+    times, levels = (np.concatenate(some) for some in zip(*parts, strict=True))
+    return Wire.from_arrays(times - since, levels)
 
 
 def _up_to(wire: Wire, end: int) -> Wire:
@@ -218,12 +220,6 @@ class _Cut:
 
     def timeline(self) -> Timeline:
         """All of it, counted from its begin."""
-        wires = {
-            name: Wire.from_arrays(
-                np.concatenate([times for times, _ in parts]) - self.begin,
-                np.concatenate([levels for _, levels in parts]),
-            )
-            for name, parts in self.wires.items()
-        }
+        wires = {name: _joined(parts, self.begin) for name, parts in self.wires.items()}
         events = {n: np.concatenate(parts) - self.begin for n, parts in self._events.items()}
         return Timeline(self.end - self.begin, wires, events=events)

@@ -6,6 +6,7 @@ import sys
 from argparse import Namespace
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,60 @@ from padbench.jobs.inspect import ROLES, by_data, inspect_one
 from padbench.results.capture_sections import comments
 from padbench.results.result import Result
 from padbench.waveio import Follow, WaveError
+
+_AS_GIVEN = (
+    *("sheet", "port", "time", "time_unit", "rate", "clocks", "passes", "expect", "against"),
+    *("scenario", "sync_line", "all_reads", "fit", "scale"),
+)
+"""Options that the job takes as they stand, under the same names."""
+
+_CHANNELS = (
+    ("--supply", "CHANNEL", "the supply in volts; its lowest and highest are told"),
+    ("--sync", "CHANNEL", "the video sync, composite or vertical"),
+    ("--time", "COLUMN", "the column of times (default: found by its name)"),
+    (
+        "--time-unit",
+        "UNIT",
+        "the unit of that column: s, ms, us, ns, ps (default: as the file says)",
+    ),
+)
+_OPTIONS: tuple[tuple[str, str, type, str], ...] = (
+    ("--scale", "FACTOR", str, "what numbers are multiplied with to be volts"),
+    ("--rate", "HERTZ", str, "samples a second, where the file has no time"),
+    (
+        "--thresholds",
+        "LOW,HIGH",
+        str,
+        "volts up to which a line is low and from which it is high (default: auto, which is "
+        "1.5,3.5 or, where these do not part the clock's levels, 30 and 70 %% of them)",
+    ),
+    ("--sheet", "SHEET", Path, "judge against this design's limits"),
+    ("--port", "KIND", str, "the kind of port (default: the first that the sheet names)"),
+    ("--expect", "FILE", Path, "a TOML file that says which buttons were held when"),
+    (
+        "--against",
+        "OTHER",
+        Path,
+        "another capture, or with --scenario a sheet to simulate, compared read by read",
+    ),
+    ("--scenario", "NAME", str, "the scenario that the sheet of --against plays"),
+    ("--scenarios", "FILE", Path, "a TOML file with scenarios of your own"),
+    (
+        "--sync-line",
+        "N",
+        int,
+        "line of the frame, 0 draws first, in which vertical sync begins (default: 245 of 262"
+        " lines, 266 of 312)",
+    ),
+    ("--clocks", "N", int, "how many bits a whole read has (default: 8)"),
+    ("--passes", "N", int, "how many reads a poll has (default: as found)"),
+    (
+        "--fit",
+        "FILE",
+        Path,
+        "parts file to write: the sheet's port and register as a capture in volts shows them",
+    ),
+)
 
 
 def run(arguments: list[str]) -> int:
@@ -83,30 +138,18 @@ def _one(
     capture: Path | Follow, options: Namespace, channels: Mapping[str, str], watcher: Watcher
 ) -> Result:
     thresholds = options.thresholds
+    plain: dict[str, Any] = {name: getattr(options, name) for name in _AS_GIVEN}
     try:
         with progress(f"reading {capture.name}") as step:
             return inspect_one(
                 capture,  # type: ignore[arg-type]  # bytes come from it
-                sheet=options.sheet,
-                port=options.port,
                 channels=channels,
-                time=options.time,
-                time_unit=options.time_unit,
-                rate=options.rate,
                 thresholds=None if thresholds is None else re.split(r"[,;:]", thresholds),
-                clocks=options.clocks,
-                passes=options.passes,
-                expect=options.expect,
-                against=options.against,
-                scenario=options.scenario,
                 own_scenarios=options.scenarios,
-                sync_line=options.sync_line,
-                all_reads=options.all_reads,
-                fit=options.fit,
                 invert=[line for some in options.invert for line in re.split(r"[,;]", some)],
-                scale=options.scale,
                 watcher=watcher,
                 progress=step,
+                **plain,
             )
     except WaveError as error:
         raise UsageError(str(error)) from None
@@ -130,96 +173,21 @@ def _parser() -> Parser:
         "channels, by name or (CSV) by number from 1; where a number is a name, it is the name"
     )
     for role in ("latch", "clock"):
-        group.add_argument(
-            f"--{role}", metavar="CHANNEL", help=f"the {role} line (default: found by its name)"
-        )
-    group.add_argument(
-        "--data",
-        metavar="CHANNEL",
-        action="append",
-        help="the data line (default: found by its name); once more for another pad",
-    )
+        says = f"the {role} line (default: found by its name)"
+        group.add_argument(f"--{role}", metavar="CHANNEL", help=says)
+    says = "the data line (default: found by its name); once more for another pad"
+    group.add_argument("--data", metavar="CHANNEL", action="append", help=says)
     for role in ROLES[5:]:
-        line = role.removeprefix("far-")
-        group.add_argument(
-            f"--{role}", metavar="CHANNEL", help=f"the {line} line at the pad's end of the cable"
-        )
-    group.add_argument(
-        "--supply", metavar="CHANNEL", help="the supply in volts; its lowest and highest are told"
-    )
-    group.add_argument("--sync", metavar="CHANNEL", help="the video sync, composite or vertical")
-    group.add_argument(
-        "--time", metavar="COLUMN", help="the column of times (default: found by its name)"
-    )
-    group.add_argument(
-        "--time-unit",
-        metavar="UNIT",
-        help="the unit of that column: s, ms, us, ns, ps (default: as the file says)",
-    )
-    group.add_argument(
-        "--invert",
-        metavar="LINE",
-        action="append",
-        default=[],
-        help="a line that was recorded upside down, as data; more than once if there are more",
-    )
-    parser.add_argument(
-        "--scale", metavar="FACTOR", help="what numbers are multiplied with to be volts"
-    )
-    parser.add_argument(
-        "--rate", metavar="HERTZ", help="samples a second, where the file has no time"
-    )
-    parser.add_argument(
-        "--thresholds",
-        metavar="LOW,HIGH",
-        help="volts up to which a line is low and from which it is high (default: auto, which is "
-        "1.5,3.5 or, where these do not part the clock's levels, 30 and 70 %% of them)",
-    )
-    parser.add_argument(
-        "--sheet", metavar="SHEET", type=Path, help="judge against this design's limits"
-    )
-    parser.add_argument(
-        "--port", metavar="KIND", help="the kind of port (default: the first that the sheet names)"
-    )
-    parser.add_argument(
-        "--expect",
-        metavar="FILE",
-        type=Path,
-        help="a TOML file that says which buttons were held when",
-    )
-    parser.add_argument(
-        "--against",
-        metavar="OTHER",
-        type=Path,
-        help="another capture, or with --scenario a sheet to simulate, compared read by read",
-    )
-    parser.add_argument(
-        "--scenario", metavar="NAME", help="the scenario that the sheet of --against plays"
-    )
-    parser.add_argument(
-        "--scenarios", metavar="FILE", type=Path, help="a TOML file with scenarios of your own"
-    )
-    parser.add_argument(
-        "--sync-line",
-        metavar="N",
-        type=int,
-        help="line of the frame, 0 draws first, in which vertical sync begins (default: 245 of 262"
-        " lines, 266 of 312)",
-    )
-    parser.add_argument(
-        "--clocks", metavar="N", type=int, help="how many bits a whole read has (default: 8)"
-    )
-    parser.add_argument(
-        "--passes", metavar="N", type=int, help="how many reads a poll has (default: as found)"
-    )
+        says = f"the {role.removeprefix('far-')} line at the pad's end of the cable"
+        group.add_argument(f"--{role}", metavar="CHANNEL", help=says)
+    for option, metavar, says in _CHANNELS:
+        group.add_argument(option, metavar=metavar, help=says)
+    says = "a line that was recorded upside down, as data; more than once if there are more"
+    group.add_argument("--invert", metavar="LINE", action="append", default=[], help=says)
+    for option, metavar, kind, says in _OPTIONS:
+        parser.add_argument(option, metavar=metavar, type=kind, help=says)
     parser.add_argument(
         "--all-reads", action="store_true", help="list all reads, with --all too, not the first 40"
-    )
-    parser.add_argument(
-        "--fit",
-        metavar="FILE",
-        type=Path,
-        help="parts file to write: the sheet's port and register as a capture in volts shows them",
     )
     add_output_options(parser, {})
     return parser

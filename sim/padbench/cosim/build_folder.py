@@ -84,13 +84,12 @@ def _take_away(old: Path) -> None:
 
 def within_reach(job: Job, folder: Path) -> Job:
     """The job with sources that are plain paths: copies in ``folder`` where theirs are not."""
-    sources = list(job.sources)
+    sources, includes = list(job.sources), list(job.includes)
     for number, source in enumerate(sources):
         if not _PLAIN.fullmatch(source):
             # A link would not do: cocotb follows it.
             copy = folder / f"source-{number}{Path(source).suffix}"
             sources[number] = str(shutil.copyfile(source, copy))
-    includes = list(job.includes)
     for number, include in enumerate(includes):
         if not _PLAIN.fullmatch(include):
             includes[number] = str(shutil.copytree(include, folder / f"include-{number}"))

@@ -24,7 +24,11 @@ from padbench.scenarios.script import Bits
 from padbench.trials.result import Problem
 
 _TEXT = "what differs most from the sheet's poll is {what}, by {measured:4}"
-_PACE = Rule("reader.pace", "s", dict.fromkeys(("pass", "fail"), _TEXT))
+_PACE = Rule(
+    "reader.pace",
+    "s",
+    {"pass": _TEXT, "fail": _TEXT, "not-judged": "there is no whole read to see a pace of"},
+)
 
 StrobeFault = Literal["offer", "differ", "reset", "high", "let-go", "shown"]
 """Another byte than the reads' was offered; one although the reads differ, or after a reset; valid
@@ -208,10 +212,10 @@ def _byte(expected: Expected, read: Read | None) -> int:
 
 def judge_pace(reads: Iterable[Read], timing: PollTiming, within: Limit) -> Finding:
     """``reader.pace``: no width in a whole read is further from ``timing`` than ``within``."""
-    off, at, what = max(
-        (width for read in reads if len(read.clock_rises) == 8 for width in _off(read, timing)),
-        default=(0, None, "no whole read"),
-    )
+    whole = [read for read in reads if len(read.clock_rises) == 8]
+    if not whole:
+        return Finding(_PACE, "not-judged", sources=within.sources)
+    off, at, what = max(width for read in whole for width in _off(read, timing))
     return Finding(
         _PACE,
         "fail" if off > within.ps else "pass",

@@ -11,7 +11,6 @@ stands, and makes script and timeline again when it is asked for them.
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -171,7 +170,8 @@ def regress(
         )
         findings = (_ending(outcome, met, limit), *findings)
     if proof is not None:
-        if proof.slowed and runs and runs[0].verdict == "pass":
+        shown = _counterexample(proof, runs)
+        if proof.slowed and shown is not None and shown.verdict == "pass":
             says = (
                 "what goes wrong does so only at a pace that nobody asks of it; promise an answer"
             )
@@ -238,9 +238,7 @@ class _Plan:
 
     def chosen(self) -> Iterator[Chosen]:
         """All, in order; those of the exhaustive part are new each time, and nobody keeps them."""
-        return chain(self.plain, self._further())
-
-    def _further(self) -> Iterator[Chosen]:
+        yield from self.plain
         for scenario in exhaustive_scenarios(self._passes) if self._exhaustive else ():
             yield Chosen(scenario, self._setting, "exhaustive")
 
@@ -361,10 +359,17 @@ class _Bench:
         return causes
 
 
+def _counterexample(proof: Proof, runs: Sequence[ScenarioRun]) -> ScenarioRun | None:
+    """Its run; None where there is none, or where the simulation ended before it."""
+    name = None if proof.counterexample is None else proof.counterexample.name
+    return next((run for run in runs if run.name == name), None)
+
+
 def _found(proof: Proof, runs: Sequence[ScenarioRun]) -> Finding:
     verdicts: dict[str, Verdict] = {"proved": "pass", "refuted": "fail", "undecided": "not-judged"}
     case: str = proof.result
-    if case == "refuted" and (not runs or runs[0].verdict == "pass"):
+    shown = _counterexample(proof, runs)
+    if case == "refuted" and (shown is None or shown.verdict == "pass"):
         case = "unseen"
     facts = {"words": proof.says}
     return Finding(_PROOF, verdicts[proof.result], measured=proof.seconds, case=case, facts=facts)

@@ -136,19 +136,11 @@ def pad_timeline(pad: PadModel, script: Script, base: int, data: Sequence[Any]) 
     return Timeline(
         end_ps=end,
         wires={
-            **_contact_wires(moves),
-            PAD_LOAD: latch,
-            PAD_CLOCK: clock,
+            **_seen_alike(moves, latch, clock, line),
             PAD_SERIAL: Wire.of(
                 (when, 2 if level is None else level)
                 for when, level in serial_levels(pad, stimulus.reads)
             ),
-            CABLE_LATCH: latch,
-            CABLE_CLOCK: clock,
-            CABLE_DATA: line,
-            CONSOLE_LATCH: latch,
-            CONSOLE_CLOCK: clock,
-            CONSOLE_DATA: _turned(line),
         },
         words={
             CONTACTS_HELD: Word.of(8, moves),
@@ -171,18 +163,7 @@ def reader_timeline(record: Mapping[str, Any]) -> Timeline:
     strobes = [(at - base, word) for at, word in record["strobes"]]
     return Timeline(
         end_ps=end,
-        wires={
-            **_contact_wires(moves),
-            PAD_LOAD: latch,
-            PAD_CLOCK: clock,
-            CABLE_LATCH: latch,
-            CABLE_CLOCK: clock,
-            CABLE_DATA: data,
-            CONSOLE_LATCH: latch,
-            CONSOLE_CLOCK: clock,
-            CONSOLE_DATA: _turned(data),
-            "reader.valid": valid,
-        },
+        wires={**_seen_alike(moves, latch, clock, data), "reader.valid": valid},
         words={
             CONTACTS_HELD: Word.of(8, moves),
             "pad.lost": Word.of(32, [(0, 0), *lost]),
@@ -197,14 +178,21 @@ def _wire(record: Sequence[Any], base: int, end: int) -> Wire:
     return Wire.of((at, level) for at, level in kept if at <= end)
 
 
-def _turned(wire: Wire) -> Wire:
-    return Wire.from_arrays(wire.times, np.asarray([1, 0, 2, 3], np.uint8)[wire.levels])
-
-
-def _contact_wires(moves: Sequence[tuple[int, int]]) -> dict[str, Wire]:
+def _seen_alike(
+    moves: Sequence[tuple[int, int]], latch: Wire, clock: Wire, data: Wire
+) -> dict[str, Wire]:
+    """The contacts, and the lines that are the same for pad, cable and console."""
     times = [when for when, _ in moves]
     closed = np.asarray([byte for _, byte in moves])
-    return {
+    contacts = {
         contact(name): Wire.from_arrays(times, closed >> (7 - place) & 1)
         for place, name in enumerate(BUTTONS)
+    }
+    turned = np.asarray([1, 0, 2, 3], np.uint8)[data.levels]
+    return {
+        **contacts,
+        **dict.fromkeys((PAD_LOAD, CABLE_LATCH, CONSOLE_LATCH), latch),
+        **dict.fromkeys((PAD_CLOCK, CABLE_CLOCK, CONSOLE_CLOCK), clock),
+        CABLE_DATA: data,
+        CONSOLE_DATA: Wire.from_arrays(data.times, turned),
     }

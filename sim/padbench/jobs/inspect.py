@@ -17,6 +17,7 @@ from padbench.capture.findings import findings_of, judge_levels, judge_supply
 from padbench.capture.fit import NotShown, fitted
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import (
+    LINES,
     Inspection,
     Settings,
     Watcher,
@@ -34,7 +35,7 @@ from padbench.capture.opening import Choices, OpenCapture, opened
 from padbench.capture.reads import CUT_SHORT, INCOMPLETE, SeenRead
 from padbench.capture.windows import TooMuch, stretches
 from padbench.core.buttons import pressed_in
-from padbench.core.findings import Finding, Source, overall
+from padbench.core.findings import Finding, Rule, Source, overall
 from padbench.core.timeline import Timeline
 from padbench.files import claim, one_run, was_read, whole_file
 from padbench.jobs.loading import (
@@ -237,12 +238,10 @@ def inspect_one(
     )
     if fit is not None and choices.inverted:
         raise Refusal("fit", "the levels of an inverted line are not its own; leave --invert out")
-    if fit is not None:
-        if design is None:
-            raise Refusal(
-                "fit", "only a sheet says what is connected to the lines; give --sheet too"
-            )
-        settings = replace(settings, lines=("latch", "clock", "data"))
+    if fit is not None and design is None:
+        what = "only a sheet says what is connected to the lines; give --sheet too"
+        raise Refusal("fit", what)
+    settings = settings if fit is None else replace(settings, lines=LINES)
     expected = None if expect is None else load_expectation(Path(expect))
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
     seen, opened_capture = _read(capture, choices, settings, progress, watcher)
@@ -263,16 +262,18 @@ def inspect_one(
     kind = None if design is None else _port(design, port)
     findings = _findings(seen, settings, design, kind, (parted, again), told=told)
     beside: tuple[Beside, ...] = ()
+    compared: list[tuple[Rule, Sequence[State], Source]] = []
     if expected is not None and expected.order:
-        source, order = Source(f"{expect}", "given"), [State(byte) for byte in expected.order]
-        more, beside = judge_beside(ORDER, states(seen.reads()), order, source)
-        findings += more
+        order = [State(byte) for byte in expected.order]
+        compared.append((ORDER, order, Source(f"{expect}", "given")))
         expected = None
     elif expected is not None:
         findings.append(judge_expectation(seen.reads(), expected))
     if other is not None:
         others, source = other()
-        more, beside = judge_beside(AGAINST, states(seen.reads()), states(others), source)
+        compared.append((AGAINST, states(others), source))
+    for rule, there, source in compared:
+        more, beside = judge_beside(rule, states(seen.reads()), there, source)
         findings += more
     files = [Path(file) for file in (expect, capture, against) if _is_path(file)]
     if fit is not None and design is not None:
@@ -549,6 +550,9 @@ def _other(
 
         def read() -> tuple[Iterator[SeenRead], Source]:
             seen, _ = _read(against, replace(choices, lenient=True), settings, unwatched)
+            if not len(seen.rows):
+                what = "no read in it to compare with; name a capture with reads"
+                raise WaveError(f"{name_of(against)}: {what}")
             return seen.reads(), Source(f"the capture {name_of(against)}", "given")
 
         return read

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from functools import cache
+from functools import cache, partial
 from itertools import islice, pairwise
 
 import numpy as np
@@ -19,7 +19,7 @@ from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Finding
 from padbench.core.quality import steady
 from padbench.core.sentences import grouped
-from padbench.core.timeline import Timeline, Wire
+from padbench.core.timeline import Timeline
 from padbench.core.units import show
 from padbench.results.blocks import (
     Article,
@@ -150,9 +150,8 @@ def _brief(
 ) -> Iterator[Block]:
     """What was read, in the order in which it was seen, then what is wrong and what is thin."""
     rows = [("read", _states(seen))]
-    period = seen.measures.get("poll period")
-    if period is not None and period.median:
-        rows.append(("polls", f"{1e12 / period.median:.3f} a second"))
+    rate = _rate(seen, "poll period")
+    rows += [("polls", rate)] if rate else []
     if seen.frame is not None and len(seen.rows):
         rows.append(("frame", f"read 1 in {_in_frame(seen.place(seen.read(0)))}"))
     doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if comments(read)]
@@ -260,12 +259,7 @@ def _waves(
     if stretches is None:
         yield Prose(("The capture came through a pipe and is gone; a file has waves here.",))
         return
-    take = stretches
-
-    @cache
-    def lines() -> Mapping[int, Timeline]:
-        return take([shown.span for shown in chosen])
-
+    lines = cache(partial(stretches, [shown.span for shown in chosen]))
     how = (
         f"{len(chosen)} of {len(seen.rows)} reads, in order of time; at most {_MOST_WAVES} find "
         "room: before all others those in which a rule was broken, then doubtful ones, then "
@@ -325,15 +319,12 @@ def _wrong_bit(samples: Sequence[int], wrong: int) -> Iterator[tuple[int, str]]:
 
 def _decoded(line: Timeline) -> Sequence[Read]:
     """The reads of a stretch, with the hysteresis that the inspection had."""
-    wires: dict[str, Wire] = {}
-    for name in ("latch", "clock"):
-        wire = steady(line.wires[name]) if name in line.wires else None
-        if wire is None:
-            return ()
-        wires[name] = wire
-    if "data" not in line.wires:
+    if not {*LINES} <= {*line.wires}:
         return ()
-    wires["data"] = line.wires["data"]
+    latch, clock = (steady(line.wires[name]) for name in ("latch", "clock"))
+    if latch is None or clock is None:
+        return ()
+    wires = {"latch": latch, "clock": clock, "data": line.wires["data"]}
     sample = "sample" if len(line.events.get("sample", ())) else None
     settled = Timeline(line.end_ps, wires, events=line.events)
     return decode(settled, Names("latch", "clock", "data", sample))
@@ -353,10 +344,14 @@ def _measured(seen: Inspection) -> Iterator[Block]:
         [*_widths(seen)],
         frozenset(range(1, 6)),
     )
-    period = seen.measures.get("poll period")
-    if period is not None and period.median:
+    if rate := _rate(seen, "poll period"):
         passes = f", {seen.passes} passes each" if seen.passes > 1 else ""
-        yield Prose((f"{1e12 / period.median:.3f} polls a second{passes}.",))
+        yield Prose((f"{rate.replace('a', 'polls a', 1)}{passes}.",))
+
+
+def _rate(seen: Inspection, name: str) -> str:
+    period = seen.measures.get(name)
+    return f"{1e12 / period.median:.3f} a second" if period is not None and period.median else ""
 
 
 def _widths(seen: Inspection) -> Iterator[tuple[str, ...]]:
@@ -365,8 +360,8 @@ def _widths(seen: Inspection) -> Iterator[tuple[str, ...]]:
         more = ""
         if name == "read length":
             more = f"{widths.median / line:.2f} scan lines"
-        elif name in ("poll period", "frame period") and widths.median:
-            more = f"{1e12 / widths.median:.3f} a second"
+        elif name in ("poll period", "frame period"):
+            more = _rate(seen, name)
         times = (widths.least, widths.median, widths.mean, widths.most)
         yield name, str(widths.count), *(show(ps * 1e-12, "s", 4) for ps in times), more
     for wire, edges in seen.edges.items():

@@ -196,16 +196,14 @@ class CsvScan:
         self, reader: "Reader", block: "_Block", parsed: "Future[_Parsed]"
     ) -> Iterator[Piece]:
         """The pieces of a block that was taken apart."""
-        if self._closed is not None:
-            # What looked like the last line was none if rows come after it.
-            if _is_text(bytes(block.rows) + block.tail, self.layout):
-                lines, piece = 0, None
-            else:
+        # What looked like the last line was none if rows come after it.
+        if self._closed is not None and _is_text(bytes(block.rows) + block.tail, self.layout):
+            lines, piece = 0, None
+        else:
+            if self._closed is not None:
                 count, words = self._closing
                 self._leave_out(count, f"line {self._line}: {words}", self._closed)
                 self._line, self._closed = self._line + count, None
-                lines, piece = self._block(reader, block, parsed)
-        else:
             lines, piece = self._block(reader, block, parsed)
         self._line += lines
         if piece is not None:

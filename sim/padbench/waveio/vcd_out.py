@@ -12,7 +12,7 @@ from itertools import repeat
 from math import nan
 from operator import itemgetter
 from pathlib import Path
-from typing import Literal
+from typing import IO, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,13 +92,7 @@ def write_wave(timeline: Timeline, path: Path | str, comment: str = "") -> None:
     placed = [(*_place(row.name), row) for row in rows]
     placed.sort(key=itemgetter(0))  # codes in the order of the file, whatever that of the timeline
     with whole_file(Path(path)) as out:
-        writer = VCDWriter(
-            out,
-            timescale="1 ps",
-            date="",  # the standard allows none, and a date would change the bytes
-            comment=_harmless(comment),
-            version=f"padbench {__version__}",
-        )
+        writer = _writer(out, comment)
         changes: list[tuple[int, Variable[Value], Value]] = []
         for scopes, name, row in placed:
             variable = writer.register_var(
@@ -135,36 +129,34 @@ def write_analogue(
     Raises ``OSError`` if the file cannot be written.
     """
     with whole_file(path) as out:
-        writer = VCDWriter(
-            out,
-            timescale="1 ps",
-            date="",
-            comment=_harmless(comment),
-            version=f"padbench {__version__}",
-        )
-        changes = []
+        writer = _writer(out, comment)
+        changes: list[tuple[int, Variable[Any], Any]] = []
         for name in _BESIDE:
             wire = timeline.wires[name]
             scope, own = name.split(".")
             levels = [_LEVELS[level] for level in wire.levels.tolist()]
             variable = writer.register_var(scope, own, "wire", 1, init=levels[0])
-            changes += [
-                (when, variable, level)
-                for when, level in zip(wire.times.tolist()[1:], levels[1:], strict=True)
-            ]
+            changes += zip(wire.times.tolist()[1:], repeat(variable), levels[1:], strict=False)
         for name, (times, volts) in waves.items():
             scope, own = name.split(".")
             real = writer.register_var(scope, own, "real", 64, init=float(volts[0]))
-            changes += [
-                (when, real, level)
-                for when, level in zip(times.tolist()[1:], volts.tolist()[1:], strict=True)
-            ]
+            changes += zip(times.tolist()[1:], repeat(real), volts.tolist()[1:], strict=False)
         writer.flush()  # the head, so that what follows cannot change the first values
         for when, variable, level in sorted(changes, key=itemgetter(0)):
             if isinstance(variable, RealVariable):
                 variable.value = nan  # the writer leaves out what equals the value before
             writer.change(variable, when, level)
         writer.close(timeline.end_ps)
+
+
+def _writer(out: IO[str], comment: str) -> VCDWriter:
+    return VCDWriter(
+        out,
+        timescale="1 ps",
+        date="",  # the standard allows none, and a date would change the bytes
+        comment=_harmless(comment),
+        version=f"padbench {__version__}",
+    )
 
 
 def _wires(timeline: Timeline) -> Iterator[_Row]:

@@ -38,7 +38,7 @@ from padbench.waveio.stream import (
     WaveError,
 )
 from padbench.waveio.vcd_header import Variable, read_header
-from padbench.waveio.vcd_tokens import Bytes, Codes, Fault, Places
+from padbench.waveio.vcd_tokens import Bytes, Codes, Fault, Places, refuse
 
 _LONGEST_TOKEN = 1 << 24  # bytes; a wider value is broken, not wide
 _LINE_END, _DOLLAR = 10, 36
@@ -137,16 +137,15 @@ class VcdScan:
             stop = len(data) if ended else tokens.last_space(data)
             if len(data) - stop > _LONGEST_TOKEN:
                 raise self._error(data, stop, "a token without end; white space should follow")
-            piece, used = self._take(data[:stop], last=ended)
+            pieces, used = self._take(data[:stop], last=ended)
             carry = data[used:]
-            if piece is not None:
-                yield piece
+            yield from pieces
         if self._now is None:
             what = "the file has no time; at least #0 should follow the declarations"
             raise self._error(b"", 0, what)
 
-    def _take(self, data: bytes, *, last: bool) -> tuple[Piece | None, int]:
-        """The piece that some bytes hold, and how many of them were used."""
+    def _take(self, data: bytes, *, last: bool) -> tuple[list[Piece], int]:
+        """The pieces that some bytes hold, and how many of them were used."""
         broken = self._stream.broken if last else None
         tail = len(data)
         if last and data and not data[-1:].isspace():
@@ -156,27 +155,28 @@ class VcdScan:
             piece, used = self._tokens(data[:tail])
         except Fault as fault:
             raise self._error(data, fault.at, fault.what) from None
+        pieces = [] if piece is None else [piece]
         if not last:
             self._lines += int(np.count_nonzero(np.frombuffer(data, np.uint8, used) == _LINE_END))
-            return piece, used
+            return pieces, used
         end = data[used:]
         if end.strip():
             broken = broken or self._line(data, len(data) - self._whole)
             try:
                 more, rest = self._tokens(end + b"\n")
                 if more is not None and rest > len(end):
-                    piece = more if piece is None else _joined(piece, more)
+                    pieces.append(more)
             except Fault:
                 pass  # half a token; what it was meant to be nobody knows
         if broken is None and (self._in_dump is not None or self._in_comment):
             broken = self._line(data, len(data) - self._whole)
         if self._now is None:
-            return None, len(data)
+            return [], len(data)
+        final = pieces.pop() if pieces else Piece(self._now, {})
         gaps = () if self._off_since is None else ((self._off_since, self._now),)
-        nothing = Piece(self._now, {})
-        piece = piece or nothing
-        gaps = (*piece.gaps, *gaps)
-        return replace(piece, end_ps=self._now, gaps=gaps, broken_off=broken), len(data)
+        gaps = (*final.gaps, *gaps)
+        final = replace(final, end_ps=self._now, gaps=gaps, broken_off=broken)
+        return [*pieces, final], len(data)
 
     def _error(self, data: bytes, at: int, what: str) -> WaveError:
         says = what.encode("unicode_escape").decode("ascii")
@@ -224,9 +224,8 @@ class VcdScan:
         levels = tokens.LEVEL[first[scalars]]
         for name, number in self._codes.of_pick.items():
             own = picked == number
-            if own.any() and self._picks[name].in_volts:
-                at = int(starts[scalars[np.argmax(own)]])
-                raise Fault(at - 1, f"{tokens.token(bytes_, at)} is no voltage; {tokens.REALS}")
+            if self._picks[name].in_volts:
+                refuse(bytes_, starts[scalars], own, f"is no voltage; {tokens.REALS}")
             if self._picks[name].whole:
                 characters = [chr(character) for character in first[scalars[own]].tolist()]
                 said[name].add(scalars[own], np.array(characters, object))
@@ -320,9 +319,7 @@ class VcdScan:
             numbers, [self._codes.of_pick[n] for n, p in self._picks.items() if p.in_volts]
         )
         wrong = (kinds[places] != np.where(real, tokens.REAL, tokens.VECTOR)) | (ends == first)
-        if wrong.any():
-            at = int(starts[places[np.argmax(wrong)]])
-            raise Fault(at - 1, f"{tokens.token(bytes_, at)} is no level; {_LEVELS}")
+        refuse(bytes_, starts[places], wrong, f"is no level; {_LEVELS}")
         # Left out on the left: 0 before 0 and 1, else the leftmost character (18.2.2).
         leftmost = bytes_[first]
         extended = np.where(leftmost == ord("1"), np.uint8(ord("0")), leftmost)
@@ -337,12 +334,9 @@ class VcdScan:
                     said[name].points = places[own], volts
                 continue
             size = pick.variable.size
-            if self._whole and (too_long := ends[own] - first[own] > size).any():
-                at = int(first[own][np.argmax(too_long)]) - 1
-                what = (
-                    f"{tokens.token(bytes_, at)} is too long; {size} bits should stand here at most"
-                )
-                raise Fault(at - 1, what)
+            if self._whole:
+                what = f"is too long; {size} bits should stand here at most"
+                refuse(bytes_, first[own] - 1, ends[own] - first[own] > size, what)
             if pick.whole:
                 said[name].add(places[own], self._whole_values(bytes_, first[own], ends[own], pick))
                 continue
@@ -350,9 +344,7 @@ class VcdScan:
             inside = at_bit >= first[own]
             characters = np.where(inside, bytes_[np.maximum(at_bit, 0)], extended[own])
             wrong = tokens.CLASS[characters] != tokens.SCALAR
-            if wrong.any():
-                at = int(starts[places[own][np.argmax(wrong)]])
-                raise Fault(at - 1, f"{tokens.token(bytes_, at)} is no level; {_LEVELS}")
+            refuse(bytes_, starts[places[own]], wrong, f"is no level; {_LEVELS}")
             said[name].add(places[own], tokens.LEVEL[characters])
 
     def _whole_values(self, bytes_: Bytes, first: Places, ends: Places, pick: Pick) -> NDArray[Any]:
@@ -377,19 +369,16 @@ class VcdScan:
         spaces = np.flatnonzero(bytes_ <= 32)
         begins = starts[values] + 1
         ends = spaces[np.searchsorted(spaces, begins)]
-        wrong = tokens.bad_strength(bytes_, starts[(values[:, None] + [1, 2]).ravel()], spaces)
-        if wrong is not None:
-            raise Fault(wrong - 1, f"{tokens.token(bytes_, wrong)} is no strength; {_STRENGTHS}")
+        strengths = starts[(values[:, None] + [1, 2]).ravel()]
+        wrong = tokens.bad_strengths(bytes_, strengths, spaces)
+        refuse(bytes_, strengths, wrong, f"is no strength; {_STRENGTHS}")
         for name, pick in self._picks.items():
             own = picked == self._codes.of_pick[name]
             first, last = begins[own], ends[own]
             wrong_size = last - first != pick.variable.size
             levels: NDArray[Any] = tokens.LEVEL_OF_STATE[bytes_[np.maximum(last - 1 - pick.bit, 0)]]
-            bad = wrong_size | (levels == tokens.NO_STATE)
-            if bad.any():
-                at = int(first[np.argmax(bad)]) - 1
-                what = f"is no state of {pick.variable.size} bits; {_STATES}"
-                raise Fault(at - 1, f"{tokens.token(bytes_, at)} {what}")
+            what = f"is no state of {pick.variable.size} bits; {_STATES}"
+            refuse(bytes_, first - 1, wrong_size | (levels == tokens.NO_STATE), what)
             if pick.whole:
                 states = (
                     tokens.LEVEL_OF_STATE[bytes_[a:b]] for a, b in zip(first, last, strict=True)
@@ -469,17 +458,3 @@ class VcdScan:
             else:
                 changes[name] = (when, levels)
         return changes, events, analogue
-
-
-def _joined(first: Piece, more: Piece) -> Piece:
-    changes = dict(first.changes)
-    analogue: dict[str, Any] = dict(first.analogue)
-    for known, added in ((changes, more.changes), (analogue, more.analogue)):
-        for name, (times, levels) in added.items():
-            before = known.get(name, (times[:0], levels[:0]))
-            known[name] = np.concatenate([before[0], times]), np.concatenate([before[1], levels])
-    events = dict(first.events)
-    for name, times in more.events.items():
-        events[name] = np.concatenate([events.get(name, times[:0]), times])
-    gaps, volts = (*first.gaps, *more.gaps), {**first.volts, **more.volts}
-    return Piece(more.end_ps, changes, events, gaps, None, volts, analogue)

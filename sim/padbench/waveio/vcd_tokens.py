@@ -80,6 +80,13 @@ class Fault(Exception):
         self.what = what
 
 
+def refuse(bytes_: Bytes, starts: Places, wrong: NDArray[np.bool_], what: str) -> None:
+    """Raise a `Fault` that tells the first token that is wrong, of those at ``starts``."""
+    if wrong.any():
+        at = int(starts[np.argmax(wrong)])
+        raise Fault(at - 1, f"{token(bytes_, at)} {what}")
+
+
 class Codes:
     """Which code is which: for all tokens of a block at once.
 
@@ -303,8 +310,8 @@ def port_values(candidates: Places) -> Places:
     return np.asarray(kept, np.intp)
 
 
-def bad_strength(bytes_: Bytes, starts: Places, spaces: Places) -> int | None:
-    """Where the first token begins, of those at ``starts``, that has another digit than 0 to 7."""
+def bad_strengths(bytes_: Bytes, starts: Places, spaces: Places) -> NDArray[np.bool_]:
+    """Which tokens, of those at ``starts``, have another digit than 0 to 7."""
     others = np.concatenate([[0], np.cumsum((bytes_ < ord("0")) | (bytes_ > ord("7")))])
-    wrong = others[spaces[np.searchsorted(spaces, starts)]] > others[starts]
-    return int(starts[np.argmax(wrong)]) if wrong.any() else None
+    wrong: NDArray[np.bool_] = others[spaces[np.searchsorted(spaces, starts)]] > others[starts]
+    return wrong
