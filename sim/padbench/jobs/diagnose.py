@@ -273,26 +273,25 @@ def _verdict(it: Diagnosis) -> tuple[str, str]:
     return "A FAULT.", one if alike == 1 else many
 
 
-def _names(it: Diagnosis, faults: Sequence[Fault | None], most: int) -> str:
+def _names(words: Words, faults: Sequence[Fault | None], most: int) -> str:
     """The first faults of a group, and how many more there are."""
-    said = [it.words.fault(fault) for fault in faults[:most]]
+    said = [words.fault(fault) for fault in faults[:most]]
     more = len(faults) - len(said)
     return "; or ".join(said) + (f"; or {more} others" if more > 0 else "")
 
 
 def _group(it: Diagnosis, candidate: Candidate, most: int) -> str:
-    said = _names(it, candidate.faults, most)
-    return f"{said}; AND {_names(it, candidate.beside, most)}" if candidate.beside else said
+    said = _names(it.words, candidate.faults, most)
+    return f"{said}; AND {_names(it.words, candidate.beside, most)}" if candidate.beside else said
 
 
 def _evidence(candidate: Candidate) -> str:
     parts = [f"{100 * candidate.share:.0f} %"]
     if candidate.reads:
         parts.append(f"explains {candidate.explains} of {candidate.reads} reads")
-    against = [str(one) for one in candidate.against[:2]]
-    if against:
-        more = len(candidate.against) - len(against)
-        parts.append("against it: " + "; ".join(against) + (f"; {more} more" if more > 0 else ""))
+    if against := [*map(str, candidate.against)]:
+        more = [f"{len(against) - 2} more"] if len(against) > 2 else []
+        parts.append("against it: " + "; ".join([*against[:2], *more]))
     return "; ".join(parts)
 
 
@@ -324,7 +323,7 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
             (
                 capital(it.words.do(test)),
                 " / ".join(
-                    f"{outcome}: {_names(it, faults, 2)}"
+                    f"{outcome}: {_names(it.words, faults, 2)}"
                     for outcome, faults in list(_outcomes(it, test).items())[:6]
                 ),
                 f"{test.bits:.1f}",
@@ -407,7 +406,7 @@ def _brief(it: Diagnosis) -> Section:
         test = it.tests[0]
         rows = [("do", f"{it.words.do(test)}; type {it.words.typed(test)}=…")]
         outcomes = [*_outcomes(it, test).items()][:3]
-        rows += [(outcome, _names(it, faults, 1)) for outcome, faults in outcomes]
+        rows += [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
         rows += [("mind", it.words.caution(test))] if not test.press else []
         blocks.append(Lines("Next test", rows, most=2))
     faults = _suspects(best, 1)
@@ -529,11 +528,7 @@ def _steps(caption: str, words: Words, steps: Sequence[CardStep]) -> Table:
             str(number),
             capital(words.do(step.test)),
             step.expected,
-            " / ".join(
-                f"{outcome}: {words.fault(faults[0])}"
-                + (f"; or {len(faults) - 1} others" if len(faults) > 1 else "")
-                for outcome, faults in step.others
-            ),
+            " / ".join(f"{outcome}: {_names(words, faults, 1)}" for outcome, faults in step.others),
         )
         for number, step in enumerate(steps, 1)
     ]

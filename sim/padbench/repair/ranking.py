@@ -120,7 +120,7 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     chances = np.array([known.chance(held, byte) for held, byte, _ in pairs])
     if pairs:
         times = np.array([times for _, _, times in pairs])
-        by_row = by_row + times @ np.log(noted(chances))
+        by_row = by_row + times @ np.log(as_noted(chances))
     metered = np.array([bench.chance(reading) for reading in seen.meter])
     if seen.meter:
         by_row = by_row + np.log(metered).sum(axis=0)
@@ -138,7 +138,7 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     return Ranking(shared, by_row, chance or _too_many(shared[0]))
 
 
-def noted(chances: Floats) -> Floats:
+def as_noted(chances: Floats) -> Floats:
     """How often bytes are noted that come so often: a wrong note may be any of the 256."""
     return (1 - WRONG_READ) * chances + WRONG_READ / 256
 
@@ -237,7 +237,7 @@ def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Cand
     chance = s * t * _fits(sent, fixed[:, at], random[:, at])
     chance += s * (1 - t) * alone[one] + (1 - s) * t * alone[other]
     chance += (1 - s) * (1 - t) * (sound == 0)
-    likelihood = np.log(noted(chance)) @ times + math.log(PAIR)
+    likelihood = np.log(as_noted(chance)) @ times + math.log(PAIR)
     measured = np.array([max(metered[row] for row in rows) for rows in groups])
     likelihood += np.maximum(measured[one], measured[other])
     common = np.array([_common(_faults_of(known, rows)) for rows in groups])

@@ -38,7 +38,7 @@ _NOT_FITTED = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One part as drawn; ``kind`` is what the netlist calls its symbol or subcircuit.
+    """One part as drawn.
 
     ``pins`` maps a pin's number (or its name in a subcircuit) to its net, ``functions`` to the name
     that the symbol gives it. A pin on no net is in neither.
@@ -46,7 +46,6 @@ class Part:
 
     reference: str
     value: str
-    kind: str
     pins: Mapping[str, str]
     functions: Mapping[str, str]
     fitted: bool = True
@@ -118,9 +117,7 @@ class Drawing:
         """Whether there is such a part already."""
         return reference in self._parts
 
-    def part(
-        self, reference: str, value: str, line: int | None, kind: str = "", *, fitted: bool = True
-    ) -> None:
+    def part(self, reference: str, value: str, line: int | None, *, fitted: bool = True) -> None:
         """One more part."""
         if not reference or not reference.isprintable() or len(reference) > 60:
             raise self.refuse(
@@ -144,15 +141,8 @@ class Drawing:
             value = given
         other = self.values.get(reference, value)
         fitted = fitted and not _NOT_FITTED.search(value.upper())
-        self._parts[reference] = Part(
-            reference,
-            printable(value)[:80],
-            kind,
-            {},
-            {},
-            fitted,
-            printable(other)[:80] if other != value else "",
-        )
+        given = printable(other)[:80] if other != value else ""
+        self._parts[reference] = Part(reference, printable(value)[:80], {}, {}, fitted, given)
 
     def pin(self, reference: str, pin: str, net: str, line: int | None, function: str = "") -> None:
         """One pin of a part that is there, on a net."""

@@ -52,7 +52,7 @@ _SERIES = Rule(
             "with {parts:list} in series an edge on the cable takes {measured}; a tenth of the"
             " shortest time of a read is {limit}",
         ),
-        "not-judged": "{parts:list} in series: the netlist gives no value",
+        "not-judged": "{parts:list} stand in series, not all with a value in the netlist",
     },
 )
 
@@ -60,13 +60,17 @@ _SERIES = Rule(
 def judge_board(drawn: Drawn, sheet: Sheet) -> tuple[Finding, ...]:
     """Findings ``board.*``: what the board has otherwise than the sheet.
 
-    What the sheet took from the board itself (`Document.filled`) is held to what is usual instead:
-    the serial order of the buttons, a tied serial input, an inverter where the register needs one.
+    Of another register, or another number of them, nothing else is judged, as no pin can be
+    compared. What the sheet took from the board itself (`Document.filled`) is held to what is usual
+    instead: the serial order of the buttons, a tied serial input, an inverter where the register
+    needs one.
     """
     compared = _Comparison(drawn, _meant(sheet))
     if compared.has_register():
         compared.all_else()
-    return tuple(compared.findings())
+        return (*compared.findings(*_RULES), *compared.series())
+    compared.left_out("all else", "it goes by the pins of the sheet's register")
+    return tuple(compared.findings("board.register", "board.left-out"))
 
 
 def _meant(sheet: Sheet) -> Sheet:
@@ -94,8 +98,9 @@ class _Comparison:
     def left_out(self, part: str, why: str) -> None:
         self.add("board.left-out", "not-judged", part, "", why)
 
-    def findings(self) -> Iterator[Finding]:
-        for id_, rows in self.rows.items():
+    def findings(self, *ids: str) -> Iterator[Finding]:
+        for id_ in ids:
+            rows = self.rows[id_]
             missed: Verdict = "not-judged" if id_ == "board.left-out" else "fail"
             columns = zip(_COLUMNS, zip(*rows, strict=True) if rows else [()] * 4, strict=True)
             yield Finding(
@@ -106,7 +111,6 @@ class _Comparison:
                 facts={name: tuple(map(str, column)) for name, column in columns},
                 place=Place("board.netlist"),
             )
-        yield from self._series()
 
     def has_register(self) -> bool:
         """Whether it is the sheet's register, so that pins can be compared."""
@@ -196,9 +200,8 @@ class _Comparison:
 
     def _contacts(self) -> None:
         """Each contact: where it goes, and whether its other side is on ground."""
-        each = self.meant.part.stages
         by_stage = {
-            (pin.chip - 1) * each + int(pin.name[1:]): pin
+            (pin.chip - 1) * self.drawn.each + int(pin.name[1:]): pin
             for pin in self.pins
             if pin.name.startswith("P")
         }
@@ -322,28 +325,21 @@ class _Comparison:
                 else:
                     self.left_out(part, "levels and port.* are reckoned without it")
 
-    def _series(self) -> Iterator[Finding]:
+    def series(self) -> Iterator[Finding]:
         """Resistors in the lines, of which the sheet knows nothing: 2.2 R C from 10 % to 90 %."""
         links, poll, cable = self._of("in-line"), self.meant.poll, self.meant.cable
         if not links:
             return
-        ohms = max((link.value.high for link in links if link.value), default=None)
-        if ohms is None or not all(link.value for link in links):
-            yield Finding(
-                _SERIES,
-                "not-judged",
-                met=Met(other=self.drawn.board.name),
-                sources=(Source("the netlist", "given"),),
-                facts={"parts": tuple(link.reference for link in links if not link.value)},
-                place=Place("board.netlist"),
-            )
-            return
+        known = [link.value.high for link in links if link.value]
+        ohms = max(known, default=0.0)
         takes = 2.2 * ohms * cable.length.high * cable.capacitance.high
         times = (poll.latch_width, poll.clock_low, poll.clock_high, poll.sample)
         limit = 0.1 * min(time.low for time in times)
+        verdict: Verdict = "pass" if len(known) == len(links) else "not-judged"
+        verdict = verdict if takes <= limit else "fail"
         yield Finding(
             _SERIES,
-            "pass" if takes <= limit else "fail",
+            verdict,
             takes,
             limit,
             limit - takes,

@@ -110,6 +110,11 @@ class Drawn:
         """The nets of supply and ground."""
         return self.lines["supply"], self.lines["ground"]
 
+    @cached_property
+    def each(self) -> int:
+        """Stages of one register."""
+        return sum(name.startswith("P") for name in self.pins)
+
     def really(self, number: int) -> int:
         """Where a pin of the data sheet is on the board."""
         rails = {self.pins["VDD"], self.pins["VSS"]}
@@ -124,11 +129,10 @@ class Drawn:
 
     def inputs(self) -> Iterator[tuple[int, str]]:
         """Stage (from 1) and net of each parallel input that is on one."""
-        each = sum(name.startswith("P") for name in self.pins)
         for chip, part in enumerate(self.chain):
             for name, number in self.pins.items():
                 if name.startswith("P") and (net := self.net(part, number)):
-                    yield chip * each + int(name[1:]), net
+                    yield chip * self.each + int(name[1:]), net
 
     def across(self, net: str, *roles: str) -> list[Link]:
         """Links from a net, those of some roles alone if any are named."""
@@ -176,8 +180,8 @@ class _Recognition:
         self.board, self.table = board, table
         self.rows: list[Row] = []
         self.registers: dict[str, RegisterPart] = {}
-        for part in board.parts.values():
-            self._take_given(part)
+        given = {part.reference: self._given(part) for part in board.parts.values()}
+        self.board = replace(board, parts=given)
         self.kinds = {part.reference: self._kind(part) for part in self.board.parts.values()}
 
     def refuse(self, wrong: str, instead: str) -> SheetError:
@@ -195,27 +199,24 @@ class _Recognition:
     def told(self, reference: str, what: str, by: str = "") -> None:
         self.rows.append(Row(reference=reference, what=what, by=by or self.kinds[reference][1]))
 
-    def _take_given(self, part: Part) -> None:
-        """The value of ``[board.parts]``, where the netlist's says nothing: SW_Push, 39k THT."""
+    def _given(self, part: Part) -> Part:
+        """The part with its value of ``[board.parts]``, where the netlist's says nothing."""
         if not part.given:
-            return
-        kind = _KINDS.get(_letters(part), "")
-        says = bool(part.value)
-        if kind == "contact":
-            says = bool(_button(part.value))
-        elif kind == "resistor":
-            try:
+            return part
+        kind = _KINDS.get(_letters(part))
+        says = kind != "contact" or bool(_button(part.value))
+        try:
+            if kind == "resistor":
                 self._value(part, "Ω")
-            except SheetError:
-                says = False
+        except SheetError:
+            says = False  # as in 39k THT
         if says:
+            found, given = found_text(part.value), found_text(part.given)
             raise self.refuse(
-                f"{part.reference} is {found_text(part.value)} here and {found_text(part.given)}"
-                " in [board.parts]",
+                f"{part.reference} is {found} here and {given} in [board.parts]",
                 "leave one of the two out",
             )
-        told = replace(part, value=part.given)
-        self.board = replace(self.board, parts={**self.board.parts, part.reference: told})
+        return replace(part, value=part.given)
 
     def _kind(self, part: Part) -> tuple[str, str]:
         """Kind, and by what; a register of which only the family is told is its first one."""
@@ -301,8 +302,10 @@ class _Recognition:
                     if _is_line(name, line) and net != its_net and net in drawn.lines.values():
                         at = f"{part.reference} pin {pin} ({name})"
                         yield "board.lines", "elsewhere", at, net, line
-        for at, net in _foreign(drawn, {r.reference: self.registers[r.reference]
-                                        for r in self.parts("register")}):  # fmt: skip
+        registers = self.parts("register")
+        for at, net in _foreign(
+            drawn, {r.reference: self.registers[r.reference] for r in registers}
+        ):
             yield "board.no-place", "foreign", at, net, ""
         for name, into, out in drawn.inverters:
             if name not in self.board.parts:  # a gate has its pin in its name
@@ -321,15 +324,14 @@ class _Recognition:
             nets = sorted(
                 set(part.pins.values()), key=lambda net: _is_line(net) or bool(_button(net))
             )
-            kind = self.kinds[part.reference][0]
-            value = self._value(part, "Ω" if kind == "resistor" else "H")
-            if kind == "resistor":
-                is_wire = value is not None and value.nominal == 0
-            else:
-                is_wire = value is None or value.nominal <= _LARGEST_CHOKE
+            kind, by = self.kinds[part.reference]
+            is_resistor = kind == "resistor"
+            value = self._value(part, "Ω" if is_resistor else "H")
+            least = 0.0 if is_resistor else _LARGEST_CHOKE
+            is_wire = not is_resistor if value is None else value.nominal <= least
             ends = [{line for line in NAMES["lines"] if _is_line(net, line)} for net in nets]
             if is_wire and len(nets) == 2 and all(ends) and ends[0] != ends[1]:
-                self.kinds[part.reference] = ("wire", self.kinds[part.reference][1])  # a short
+                self.kinds[part.reference] = ("wire", by)  # a short
             elif is_wire and (len(nets) == 2 or (len(nets) > 2 and kind == "nothing electric")):
                 pairs += pairwise(nets)
                 self.told(part.reference, f"a wire between {nets[0]} and {nets[1]}")
@@ -487,10 +489,7 @@ class _Recognition:
             (part.value if alone else "", f"its value {part.value}"),
             (part.reference if alone else "", "its reference"),
             # The two pins of a switch are often called A and B.
-            (
-                "" if alone and self.kinds[part.reference][0] == "contact" else function,
-                f"the name of its pin {function}",
-            ),
+            ("" if alone else function, f"the name of its pin {function}"),
             (net, f"the net {net}"),
         )
         for text, by in ways:
