@@ -2,6 +2,7 @@
 
 import random
 import time
+import tracemalloc
 from dataclasses import replace
 from pathlib import Path
 
@@ -161,7 +162,8 @@ FAULTS = {
     ),
     "data from the wrong output": (
         changed(harbour(), U1={"3": None, "12": "DATA"}),
-        {"board.lines": "U1 pin 3 (Q8) goes to nothing; it belongs on data"},
+        {"board.lines": "U1 pin 3 (Q8) goes to nothing, and data comes from U1 pin 12 (Q7); it"
+         " belongs on data"},
     ),
     "two nets are one": (
         changed(harbour(), U1={DOWN: "UP"}, SW6={"1": "UP"}, R6={"2": "UP"}),
@@ -226,6 +228,67 @@ FAULTS = {
     "a capacitor at an input": (
         with_part(C5=Part("100n", {"1": "UP", "2": "GND"})),
         {"board.no-place": "C5 goes from UP to GND, for which the sheet has no place"},
+    ),
+    "the output of an inverter on data": (
+        with_part(U3=Part("74HC1G04", {"2": "GND", "3": "GND", "4": "DATA", "5": "VCC"})),
+        {"board.no-place": "the output of the inverter U3 pin 2 is on DATA, where the sheet has no"
+         " place for it"},
+    ),
+    "the output of an inverter on an input": (
+        with_part(U3=Part("74HC1G04", {"2": "GND", "3": "GND", "4": "UP", "5": "VCC"})),
+        {"board.no-place": "the output of the inverter U3 pin 2 is on UP, where the sheet has no"
+         " place for it"},
+    ),
+    "a collector on clock": (
+        with_part(Q1=Part("BC547", {"1": "CLOCK", "2": "BASE", "3": "GND"},
+                          {"1": "C", "2": "B", "3": "E"}),
+                  R30=Part("10k", {"1": "LATCH", "2": "BASE"})),
+        None,
+    ),
+    "a test point on two nets": (
+        with_part(TP1=Part("", {"1": "DATA", "2": "GND"})),
+        {"board.no-place": "TP1 goes from DATA to GND, for which the sheet has no place"},
+    ),
+    "a bridge between two inputs": (
+        with_part(W1=Part("wire", {"1": "UP", "2": "DOWN"})),
+        None,
+    ),
+    "a bridge between two lines": (
+        with_part(W1=Part("wire", {"1": "LATCH", "2": "CLOCK"})),
+        {"board.no-place": "W1 goes from LATCH to CLOCK, for which the sheet has no place"},
+    ),
+    "a resistor of nothing between two lines": (
+        with_part(R30=Part("0R", {"1": "LATCH", "2": "VCC"})),
+        {"board.no-place": "R30 goes from LATCH to VCC, for which the sheet has no place"},
+    ),
+    "a coil that is no wire": (
+        changed(harbour(), U1={"10": "INNER"}) | {"L1": Part("10H", {"1": "CLOCK", "2": "INNER"})},
+        {"board.lines": "U1 pin 10 (clock) goes to INNER; it belongs on clock",
+         "board.no-place": "L1 goes from CLOCK to INNER, for which the sheet has no place"},
+    ),
+    "a tie that is none": (
+        changed(harbour(), U1={"11": "TIED"}) | {"R30": Part("1G", {"1": "TIED", "2": "GND"})},
+        {"board.values": "R30 is too large to tie an input: the leakage of the input leaves 1 kV"
+         " across it"},
+    ),
+    "data at a test point alone": (
+        changed(harbour(), J1={"4": None}) | {"TP1": Part("", {"1": "DATA"})},
+        {"board.lines": "DATA (data) reaches no pin of a connector"},
+    ),
+    "supply and ground at the plug": (
+        with_part(J1=replace(harbour()["J1"], names={"1": "VCC", "5": "GND"})),
+        {"board.lines": "J1 pin 1 (VCC) goes to GND; it belongs on supply; J1 pin 5 (GND) goes to"
+         " VCC; it belongs on ground"},
+    ),
+    "latch and clock at the plug": (
+        with_part(J1=replace(harbour()["J1"], names={"2": "LATCH", "3": "CLK", "4": "DATA"})),
+        {"board.lines": "J1 pin 2 (LATCH) goes to CLOCK; it belongs on latch; J1 pin 3 (CLK) goes"
+         " to LATCH; it belongs on clock"},
+    ),
+    "a divider in a line": (
+        changed(harbour(), U1={"10": "INNER"}, R10={"2": "INNER"})
+        | {"R30": Part("10k", {"1": "CLOCK", "2": "INNER"})},
+        None,
     ),
     "turned package": (
         with_part(
@@ -341,6 +404,142 @@ def test_a_transistor_is_an_inverter(judged):
     assert fails(judged(parts)) == {"board.lines": says}
 
 
+HELD_BY_165 = {
+    **{"1": "LOAD", "2": "CLOCK", "9": "DATA", "10": "GND", "15": "GND", "8": "GND", "16": "VCC"},
+    **{"11": "RIGHT", "12": "LEFT", "13": "DOWN", "14": "UP"},
+    **{"3": "START", "4": "SELECT", "5": "B", "6": "A"},
+}
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({}, {}),
+        ({"R31": None}, {"board.pull-up": "Q1 has no pull-up: no resistor goes from its net LOAD to"
+                         " supply"}),
+        ({"R31": Part("10M", {"1": "VCC", "2": "LOAD"})},
+         {"board.values": "R31 is too large to tie an input: the leakage of the input leaves 10 V"
+          " across it"}),
+        ({"R30": Part("0R", {"1": "LATCH", "2": "BASE"})},
+         {"board.no-place": "Q1 has its base on LATCH without a resistor between"}),
+    ],
+)  # fmt: skip
+def test_a_transistor_before_the_load_pin(judged, change, says):
+    parts = with_part(
+        U1=Part("74HC165", HELD_BY_165),
+        Q1=Part("BC547", {"1": "LOAD", "2": "BASE", "3": "GND"}, {"1": "C", "2": "B", "3": "E"}),
+        R30=Part("10k", {"1": "LATCH", "2": "BASE"}),
+        R31=Part("4.7k", {"1": "VCC", "2": "LOAD"}),
+    )
+    parts = {name: part for name, part in {**parts, **change}.items() if part is not None}
+    sheet = STARTER.replace("CD4021B", "74HC165", 1).replace(
+        "latch-inverted = false", "latch-inverted = true"
+    )
+    found = judged(parts, sheet=sheet)
+    assert fails(found) == says
+    assert "Q1 is not judged: it is taken as an ideal" in found["board.left-out"].says
+
+
+def test_the_output_of_another_pad_s_register_on_data_is_told(judged):
+    common = {"VCC", "GND", "LATCH", "CLOCK"}
+    pins = {pin: net if net in common else f"{net}_2" for pin, net in harbour()["U1"].pins.items()}
+    apart = with_part(U2=Part("CD4021BE", pins), J2=Part("Cable", {"1": "DATA_2"}))
+    assert fails(judged(apart, board='register = "U1"\n')) == {}
+    says = "U2 pin 3 (Q8) is on DATA, where the sheet has no place for it"
+    joined = with_part(U2=Part("CD4021BE", {**pins, "3": "DATA"}))
+    assert fails(judged(joined, board='register = "U1"\n')) == {"board.no-place": says}
+    through = changed(apart, U2={"3": "OUT_2"}) | {"R40": Part("100", {"1": "OUT_2", "2": "DATA"})}
+    assert {*fails(judged(through, board='register = "U1"\n'))} == {"board.no-place"}
+
+
+@pytest.mark.parametrize(
+    ("ground", "goes"), [({"9": "GND"}, None), ({}, "nothing"), ({"9": "VCC"}, "VCC")]
+)
+def test_a_membrane_needs_ground_at_its_connector(judged, ground, goes):
+    parts = {name: part for name, part in harbour().items() if not name.startswith("SW")}
+    pins = {str(pin): name.upper() for pin, name in enumerate(BUTTONS, 1)}
+    found = fails(judged({**parts, "J2": Part("Membrane", pins | ground)}))
+    assert found.keys() == ({"board.contacts"} if goes else set())
+    if goes:
+        assert f"J2 (Up) goes from UP to {goes}, not to ground" in found["board.contacts"]
+
+
+def test_a_resistor_to_supply_behind_one_in_series_is_told(judged):
+    parts = changed(harbour(), U1={"10": "INNER"}, R10={"2": "INNER"})
+    small = judged({**parts, "R30": Part("47", {"1": "CLOCK", "2": "INNER"})})
+    assert fails(small) == {}
+    says = "R30, with R10 behind it, is not judged: levels and port.* are reckoned without it"
+    assert small["board.left-out"].says == says
+    large = fails(judged(FAULTS["a divider in a line"][0]))
+    assert "leaves a low at 74 % of the supply" in large["board.values"]
+
+
+@pytest.mark.parametrize(
+    "value",
+    ["39k DNP", "DNP 39k", "39k (DNP)", "39k/NF", "39k, DNI", "n.c.", "39k do not fit", "DNP"],
+)
+def test_a_word_of_not_fitted_counts_anywhere(judged, value):
+    parts = harbour()
+    found = judged({**parts, "R6": replace(parts["R6"], value=value)})
+    assert {*fails(found)} == {"board.pull-up"}
+
+
+def test_a_wire_and_a_register_that_are_not_fitted_are_none(judged):
+    wired = changed(harbour(), U1={"10": "INNER"})
+    found = judged({**wired, "R30": Part("0R DNP", {"1": "CLOCK", "2": "INNER"})})
+    assert {*fails(found)} == {"board.open"}
+    with pytest.raises(SheetError, match="no register"):
+        judged(with_part(U1=replace(harbour()["U1"], value="CD4021BE DNP")))
+
+
+@pytest.mark.parametrize(
+    ("value", "ohms"),
+    [("39 k", 39e3), ("39k 1%", 39e3), ("39k, 0.25W", 39e3), ("39k/1%/0603", 39e3), ("39K", 39e3),
+     ("39 kOhm", 39e3), ("39k 1/4W", 39e3), ("39k (1%)", 39e3)],
+)  # fmt: skip
+def test_values_are_read_whole(tmp_path, value, ohms):
+    parts = {name: replace(part, value=value) if part.value == "39k" else part
+             for name, part in harbour().items()}  # fmt: skip
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    value = load_sheet(tmp_path / "pad.net").pull_up.value
+    assert (value.low + value.high) / 2 == pytest.approx(ohms, rel=1e-3)
+
+
+@pytest.mark.parametrize("value", ["1,5k", "39k THT", "39 or 47k", "10,5%", "1/4W", "39 NF"])
+def test_a_value_with_more_in_it_is_refused_and_may_be_given(judged, value):
+    parts = with_part(R6=replace(harbour()["R6"], value=value))
+    with pytest.raises(SheetError, match="R6 has the value"):
+        judged(parts)
+    assert fails(judged(parts, board='[board.parts]\nR6 = "39k"\n')) == {}
+
+
+def test_a_hundred_nanofarads_with_a_blank_are_fitted(judged):
+    found = judged(with_part(C1=replace(harbour()["C1"], value="100 nF")))
+    assert "capacitor" not in found["board.left-out"].says
+
+
+def test_a_contact_whose_value_is_its_symbol_is_named_in_the_sheet(judged):
+    parts = changed(with_part(SW5=Part("SW_Push", {"1": "X7", "2": "GND"})), U1={UP: "X7"},
+                    R5={"2": "X7"})  # fmt: skip
+    with pytest.raises(SheetError, match="no name tells which button SW5"):
+        judged(parts)
+    assert fails(judged(parts, board='[board.parts]\nSW5 = "Up"\n')) == {}
+    with pytest.raises(SheetError, match='SW6 is "Down" here and "Up"'):
+        judged(parts, board='[board.parts]\nSW6 = "Up"\n')
+
+
+def test_the_pins_of_a_switch_name_no_button(judged):
+    parts = with_part(SW5=Part("SW_Push", {"1": "UP", "2": "GND"}, {"1": "A", "2": "B"}))
+    assert fails(judged(parts)) == {}
+
+
+def test_wiring_looks_at_the_board(tmp_path):
+    (tmp_path / "pad.net").write_text(write(FAULTS["no pull-up"][0], "s-expression"))
+    result = padbench.plan_wiring(tmp_path / "pad.net")
+    assert result.exit_code == 1
+    assert "board.pull-up" in {one["id"] for one in result.document["findings"]}
+
+
 def test_a_large_series_resistor_is_no_small_thing(judged):
     parts = changed(harbour(), U1={"3": "OUT"}) | {"R22": Part("100k", {"1": "DATA", "2": "OUT"})}
     assert {*fails(judged(parts))} == {"board.series"}
@@ -377,11 +576,12 @@ def test_capacitors_on_one_line_add_up_and_a_tolerance_told_is_kept(tmp_path):
     assert "resistors.latch-to-supply" not in assumed
 
 
-def test_a_series_resistor_of_no_value_is_told(judged):
+def test_a_series_resistor_of_no_value_is_not_judged_and_told(judged):
     parts = changed(harbour(), U1={"3": "OUT"}) | {"R22": Part("", {"1": "DATA", "2": "OUT"})}
     found = judged(parts)
     assert fails(found) == {}
     assert found["board.left-out"].says == "R22 is not judged: the netlist gives no value"
+    assert found["board.series"].verdict == "not-judged"
 
 
 @pytest.mark.parametrize("form", ["s-expression", "SPICE"])
@@ -503,6 +703,11 @@ BAD = {
     "no register": (GOOD.replace("CD4021BE", "MCU"), "holds no register that is known"),
     "two registers": (GOOD.replace('(value "CD4021BE"))', '(value "CD4021BE"))\n'
                                    '(comp (ref "U7") (value "CD4021BE"))'), "U1 and U7 are not"),
+    "two registers in one": (GOOD.replace("CD4021BE", "CD4021B or 74HC165"), "several registers"),
+    "a part of a thousand pins": (
+        GOOD.replace("(nets", "(nets " + "".join(
+            f'(net (name "Q{n}") (node (ref "R1") (pin "{n}")))' for n in range(9, 1010))),
+        "R1 has more than 1000 pins"),
     "no latch": (GOOD.replace('"LATCH"', '"STEP"'), "no name tells the latch; write [board] latch"),
     "two latches": (GOOD.replace('(name "DATA")', '(name "STROBE")'), "may both be the latch"),
     "a part as title": (write(harbour(), "SPICE").replace("* Harbour", "R20 UP DOWN 0\n*"),
@@ -565,6 +770,19 @@ def test_a_wrong_part_in_the_sheet_is_refused(judged):
     ):
         with pytest.raises(SheetError, match=says.replace("[", r"\[")):
             judged(harbour(), board=board)
+
+
+def test_a_text_that_does_not_end_takes_no_memory(tmp_path):
+    path = tmp_path / "pad.net"
+    path.write_text('(export "' + "x" * 2_000_000)
+    tracemalloc.start()
+    try:
+        with pytest.raises(SheetError, match="does not end"):
+            load_sheet(path)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert most < 60e6  # some copies of it; a way back for each sign would be hundreds
 
 
 @pytest.mark.parametrize("form", FORMS)

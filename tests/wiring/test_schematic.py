@@ -114,6 +114,21 @@ def test_no_word_stands_on_another_on_a_line_or_beyond_the_edge(case, picture):
         assert not any(crosses(start, end, box) for start, end in lines), box[0]
 
 
+@pytest.mark.parametrize("case", CASES)
+def test_no_ground_of_a_contact_touches_another_wire(case):
+    lines = [*strokes(ET.fromstring(svg(schematic, plan(*case), broken=False)))]
+    grounds = 0
+    for lead, *triangle in zip(*(lines[place:] for place in range(5)), strict=False):
+        if lead[1] != triangle[3][1] or abs(lead[0][0] - lead[1][0]) > 0.1:
+            continue  # five strokes: down, and once round the triangle
+        grounds += 1
+        xs, ys = zip(*(point for piece in triangle for point in piece), strict=True)
+        box = ("ground", min(xs), max(xs), min(ys), max(ys) + 2)
+        mine = {lead, *triangle}
+        assert not any(crosses(*line, box) for line in lines if line not in mine), lead
+    assert grounds >= 7  # one stage may have two contacts
+
+
 @pytest.mark.parametrize("case", CASES[:8])
 def test_every_pin_stands_there_by_name_and_number(case):
     made = plan(*case)

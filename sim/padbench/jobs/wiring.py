@@ -20,6 +20,8 @@ from padbench.results.result import Result, Section
 from padbench.routines.poll import with_timings
 from padbench.trials.run import Trial
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
+from padbench.wiring.netlists.compare import judge_board
+from padbench.wiring.netlists.sheet import board_of
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
 from padbench.wiring.schematic import Picture, draw_on, drawn_svg, packages, schematic
 from padbench.wiring.spice import spice_netlist
@@ -99,7 +101,9 @@ def plan_wiring(sheet: SheetLike) -> Result:
             "a firmware has no package of its own to wire; give a register, for example part = "
             '"CD4021B"',
         )
+    drawn = board_of(design.sheet)
     findings = (
+        *(() if drawn is None else judge_board(drawn, design.sheet)),
         *judge_wiring(design.sheet),
         *judge_family(design.sheet),
         *judge_electric(design.sheet).findings,

@@ -26,7 +26,7 @@ _SUSPECT = "#b00020"
 _CAUTION = "Unplug before you wire. Check with a meter which core is supply before you plug in."
 _BROKEN = "This cannot work as it is: mend the sheet before you wire anything."
 
-_PITCH = 1.15
+_PITCH = 1.35
 """Units from pin to pin; a unit is half an inch, the body of a resistor is one long."""
 
 _CHIP = 5.9
@@ -203,7 +203,8 @@ class _Chip:
         ]  # fmt: skip
         box = pen.of.Ic(size=(wide, high), pins=shown)
         for side in "LRTB":
-            box.side(side, spacing=_PITCH, label_size=_WORD, pinlabel_size=_SMALL)
+            space = _PITCH if side in "LR" else 1.15
+            box.side(side, spacing=space, label_size=_WORD, pinlabel_size=_SMALL)
         made = pen.add(box.at((_CHIP, self.foot)).theta(0))
         self.at = {pin.name: made.absanchors[f"pin{pin.number}"] for pin in pins}
         self.out: Point | None = self.at[on[0].name] if on else None

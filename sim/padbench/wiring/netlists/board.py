@@ -6,6 +6,7 @@ drawing.pin("R1", "1", "SUPPLY", line=3)
 drawing.board().nets["SUPPLY"]                       # (("R1", "1"),)
 """
 
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -26,7 +27,13 @@ NAMES: Mapping[str, Any] = tomllib.loads(
 )
 """Names on boards, and sentences of the comparison."""
 
-_NOT_FITTED = frozenset(("DNP", "DNF", "NF", "DO NOT FIT", "DO NOT POPULATE", "NOT FITTED"))
+_MOST_PINS = 1000
+
+_NOT_FITTED = re.compile(
+    # 100 nF has a unit, no mark.
+    r"(?<![A-Z0-9])(?:DN[PFI]|(?<![0-9] )NF|N[./]?C|(?:DO )?NOT (?:FIT|PLACE|POPULATE|INSTALL)\w*)"
+    r"(?![A-Z0-9])"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +49,8 @@ class Part:
     pins: Mapping[str, str]
     functions: Mapping[str, str]
     fitted: bool = True
+    given: str = ""
+    """Another value, in ``[board.parts]``."""
 
 
 @dataclass(frozen=True)
@@ -130,14 +139,10 @@ class Drawing:
         )
         if value in ("", "~"):
             value = given
-        elif given and given != value and reference in self.values:
-            raise self.refuse(
-                f"{reference} is {found_text(value)} here and {found_text(given)} in [board.parts]",
-                "leave one of the two out",
-                line,
-            )
-        fitted = fitted and value.upper() not in _NOT_FITTED
-        self._parts[reference] = Part(reference, printable(value)[:80], {}, {}, fitted)
+        other = self.values.get(reference, value)
+        fitted = fitted and not _NOT_FITTED.search(value.upper())
+        given = printable(other)[:80] if other != value else ""
+        self._parts[reference] = Part(reference, printable(value)[:80], {}, {}, fitted, given)
 
     def pin(self, reference: str, pin: str, net: str, line: int | None, function: str = "") -> None:
         """One pin of a part that is there, on a net."""
@@ -152,6 +157,10 @@ class Drawing:
             missing = "a net without a name" if not net else "a pin without a number"
             raise self.refuse(
                 f"{reference} has {missing}", "name all nets and pins, and export it again", line
+            )
+        if len(part.pins) == _MOST_PINS:
+            raise self.refuse(
+                f"{reference} has more than {_MOST_PINS} pins", "name the netlist of a pad", line
             )
         before = part.pins.get(pin, net)
         if before != net:

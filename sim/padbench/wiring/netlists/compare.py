@@ -7,6 +7,7 @@ What is meant for each pin is that of `padbench.wiring.plan`, so the two cannot 
 
 from collections.abc import Iterator, Sequence
 
+from padbench.circuit.design import most
 from padbench.core.buttons import BUTTONS
 from padbench.core.findings import Finding, Met, Place, Rule, Source, Verdict
 from padbench.core.remedies import joined
@@ -17,8 +18,7 @@ from padbench.wiring.netlists.recognise import Drawn, Link
 from padbench.wiring.plan import Pin, wiring_plan
 
 _LEFT_OUT = {
-    "in-contact": "the netlist gives no value",
-    "in-line": "the netlist gives no value",
+    **dict.fromkeys(("in-contact", "in-line", "in-base", "tie"), "the netlist gives no value"),
     "untold": "the netlist does not tell which way round it is",
     "indicator": "what it draws from the supply",
 }
@@ -46,11 +46,14 @@ _RULES = {
 _SERIES = Rule(
     "board.series",
     "s",
-    dict.fromkeys(
-        ("pass", "fail"),
-        "with {parts:list} in series an edge on the cable takes {measured}; a tenth of the"
-        " shortest time of a read is {limit}",
-    ),
+    {
+        **dict.fromkeys(
+            ("pass", "fail"),
+            "with {parts:list} in series an edge on the cable takes {measured}; a tenth of the"
+            " shortest time of a read is {limit}",
+        ),
+        "not-judged": "{parts:list} stand in series, not all with a value in the netlist",
+    },
 )
 
 
@@ -178,6 +181,8 @@ class _Comparison:
                 meant = inverter if pin.net == "latch" else pin.net
                 by = self.drawn.inverter(net)
                 at = f"{net}, through the inverter {by}" if by else net or "nothing"
+                if pin.net == "data":
+                    at += self._instead()
                 self.add(id_, "elsewhere", self.shown(pin), at, meant)
         for line, net in self.drawn.lines.items():
             if line not in self.drawn.carried:
@@ -185,6 +190,13 @@ class _Comparison:
         for inverter, into, _ in self.drawn.inverters:
             if len(self.drawn.board.nets.get(into, ())) < 2:
                 self.add("board.open", "open", inverter, "", "ground, if it is not used")
+        for id_, *row in self.drawn.amiss:
+            self.add(id_, *row)
+
+    def _instead(self) -> str:
+        """Which other pin drives data, said behind the place of the right one."""
+        pins = [self.shown(pin) for pin in self.pins if "data" in self.drawn.reach(self.net(pin))]
+        return f", and data comes from {joined(pins)}" if pins else ""
 
     def _contacts(self) -> None:
         """Each contact: where it goes, and whether its other side is on ground."""
@@ -287,19 +299,47 @@ class _Comparison:
                 self.add("board.no-place", link.role, link.reference, one, other)
             elif link.role in _LEFT_OUT and link.value is None:
                 self.left_out(link.reference, _LEFT_OUT[link.role])
+            elif link.role == "tie" and link.value is not None:
+                volts = link.value.high * most(self.meant.part.leakage_over_temperature)
+                if volts > self._low() * self.meant.pad.supply.low:
+                    self.add("board.values", "no-tie", link.reference, show(volts, "V"))
+            elif link.role == "in-line":
+                self._divider(link)
+
+    def _low(self) -> float:
+        """Up to which part of the supply an input reads low."""
+        figure = self.meant.part.input_low
+        return most(figure) / (1 if figure.unit == "fraction" else 5)  # volts are those at 5 V
+
+    def _divider(self, link: Link) -> None:
+        """A series resistor with the resistor to supply on the pin's side: they divide a low."""
+        for net in link.nets:
+            if not self.drawn.roles(net) and (
+                ups := [up for up in self.drawn.across(net) if up.role.endswith("-to-supply")]
+            ):
+                part = f"{link.reference}, with {joined([up.reference for up in ups])} behind it,"
+                known = link.value if all(up.value for up in ups) else None
+                share = known.high / (known.high + in_parallel(ups).low) if known else 0.0
+                if share > self._low():
+                    self.add("board.values", "divider", part, f"{100 * share:.0f} %")
+                else:
+                    self.left_out(part, "levels and port.* are reckoned without it")
 
     def series(self) -> Iterator[Finding]:
         """Resistors in the lines, of which the sheet knows nothing: 2.2 R C from 10 % to 90 %."""
         links, poll, cable = self._of("in-line"), self.meant.poll, self.meant.cable
-        ohms = max((link.value.high for link in links if link.value), default=None)
-        if ohms is None:
+        if not links:
             return
+        known = [link.value.high for link in links if link.value]
+        ohms = max(known, default=0.0)
         takes = 2.2 * ohms * cable.length.high * cable.capacitance.high
         times = (poll.latch_width, poll.clock_low, poll.clock_high, poll.sample)
         limit = 0.1 * min(time.low for time in times)
+        verdict: Verdict = "pass" if len(known) == len(links) else "not-judged"
+        verdict = verdict if takes <= limit else "fail"
         yield Finding(
             _SERIES,
-            "pass" if takes <= limit else "fail",
+            verdict,
             takes,
             limit,
             limit - takes,

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 from typing_extensions import TypedDict
@@ -28,7 +29,16 @@ _KINDS = {letters: kind for kind, many in NAMES["kinds"].items() for letters in 
 _FAMILY_ALONE = ", which names the family alone"
 _SERIES = ("in-contact", "in-line", "in-base")
 _TRANSISTORS = ("BCE", "GDS")
-_VALUE = re.compile(r"([0-9][^\s/,;±%]*(?:\s[kM]?(?:Ω|ohms?))?)(?:[\s/,;±]+([0-9.]+\s*%))?")
+_BESIDE = re.compile(
+    r"(?:[\s;±(]|,(?=\s)|(?<![0-9]),|(?<!^[0-9])/)+"
+    r"(?:([0-9.]+\s*%)|[0-9.]+\s*V|(?:[0-9]/)?[0-9.]+\s*m?W|[0-9]{4}|X[57]R|C0G|NP0)\)?$",
+    re.IGNORECASE,
+)
+"""Beside a value: tolerance, volts, watts, size, ceramic; "1/4W" alone is no value with watts."""
+
+_LARGEST_CHOKE = 1e-3
+"""Henries; a larger one is no wire to an edge (common practice, no source)."""
+
 _BETWEEN_WORDS = re.compile(r"[\s_{}~()-]+")
 
 
@@ -92,6 +102,8 @@ class Drawn:
     links: tuple[Link, ...] = ()
     rows: tuple[Row, ...] = ()
     pattern: str = ""
+    amiss: tuple[tuple[str, str, str, str, str], ...] = ()
+    """What is wrong whatever the sheet says: finding, kind of fault, part, where, what is meant."""
 
     @cached_property
     def rails(self) -> tuple[str, str]:
@@ -168,7 +180,9 @@ class _Recognition:
         self.board, self.table = board, table
         self.rows: list[Row] = []
         self.registers: dict[str, RegisterPart] = {}
-        self.kinds = {part.reference: self._kind(part) for part in board.parts.values()}
+        given = {part.reference: self._given(part) for part in board.parts.values()}
+        self.board = replace(board, parts=given)
+        self.kinds = {part.reference: self._kind(part) for part in self.board.parts.values()}
 
     def refuse(self, wrong: str, instead: str) -> SheetError:
         return refused(self.board.name, wrong, instead)
@@ -185,9 +199,30 @@ class _Recognition:
     def told(self, reference: str, what: str, by: str = "") -> None:
         self.rows.append(Row(reference=reference, what=what, by=by or self.kinds[reference][1]))
 
+    def _given(self, part: Part) -> Part:
+        """The part with its value of ``[board.parts]``, where the netlist's says nothing."""
+        if not part.given:
+            return part
+        kind = _KINDS.get(_letters(part))
+        says = kind != "contact" or bool(_button(part.value))
+        try:
+            if kind == "resistor":
+                self._value(part, "Ω")
+        except SheetError:
+            says = False  # as in 39k THT
+        if says:
+            found, given = found_text(part.value), found_text(part.given)
+            raise self.refuse(
+                f"{part.reference} is {found} here and {given} in [board.parts]",
+                "leave one of the two out",
+            )
+        return replace(part, value=part.given)
+
     def _kind(self, part: Part) -> tuple[str, str]:
         """Kind, and by what; a register of which only the family is told is its first one."""
-        letters = "".join(re.findall("^[A-Za-z]+", part.reference)).upper()
+        letters = _letters(part)
+        if letters == "W" and len(part.pins) == 2:
+            return "wire", "its reference letter W and its two pins"
         if letters in _KINDS:
             return _KINDS[letters], f"its reference letters {letters}"
         value, by = _plain(part.value), f"its value {part.value}"
@@ -195,7 +230,14 @@ class _Recognition:
         named = [name for name in known if _plain(name) in value]
         of_family = [name for name, one in known.items() if value == one.family]
         if named:
-            self.registers[part.reference] = known[max(named, key=len)]
+            longest = max(named, key=len)
+            if any(_plain(name) not in _plain(longest) for name in named):
+                raise self.refuse(
+                    f"{part.reference} has the value {found_text(part.value)}, which names several"
+                    " registers",
+                    f"name one, for example {longest}",
+                )
+            self.registers[part.reference] = known[longest]
         elif of_family:
             self.registers[part.reference] = known[of_family[0]]
             by += _FAMILY_ALONE
@@ -248,36 +290,67 @@ class _Recognition:
                 self.told(part.reference, "not fitted", "its value or a mark in the netlist")
             elif self.kinds[part.reference][0] in ("connector", "nothing electric"):
                 self.told(part.reference, self.kinds[part.reference][0])
-        return replace(drawn, links=links, rows=tuple(self.rows))
+        drawn = replace(drawn, links=links, rows=tuple(self.rows))
+        return replace(drawn, amiss=tuple(self._amiss(drawn)))
+
+    def _amiss(self, drawn: Drawn) -> Iterator[tuple[str, str, str, str, str]]:
+        """Connectors against the names of their pins, drivers where none belongs, transistors."""
+        for part in self.parts("connector"):
+            for pin, net in part.pins.items():
+                name = part.functions.get(pin, "")
+                for line, its_net in drawn.lines.items():
+                    if _is_line(name, line) and net != its_net and net in drawn.lines.values():
+                        at = f"{part.reference} pin {pin} ({name})"
+                        yield "board.lines", "elsewhere", at, net, line
+        registers = self.parts("register")
+        for at, net in _foreign(
+            drawn, {r.reference: self.registers[r.reference] for r in registers}
+        ):
+            yield "board.no-place", "foreign", at, net, ""
+        for name, into, out in drawn.inverters:
+            if name not in self.board.parts:  # a gate has its pin in its name
+                continue
+            part = self.board.parts[name]
+            if not any(drawn.rails[0] in link.nets for link in drawn.across(out, "tie")):
+                yield "board.pull-up", "floating", name, out, ""
+            if "B" in part.functions.values() and drawn.roles(into):
+                yield "board.no-place", "no-base", name, into, ""
+            yield "board.left-out", "not-judged", name, "", "it is taken as an ideal inverter"
 
     def _join_wires(self) -> None:
-        """Fuses, beads, chokes and resistors of 0 Ω are wires."""
-        pairs = []
-        for part in self.parts("wire", "resistor"):
+        """Fuses, beads, chokes and resistors of 0 Ω are wires; so are test points on two nets."""
+        pairs: list[tuple[str, str]] = []
+        for part in self.parts("wire", "resistor", "nothing electric"):
             nets = sorted(
                 set(part.pins.values()), key=lambda net: _is_line(net) or bool(_button(net))
             )
-            is_wire = self.kinds[part.reference][0] == "wire"
-            value = None if is_wire else self._value(part, "Ω")
-            if (is_wire or (value is not None and value.nominal == 0)) and len(nets) == 2:
-                pairs.append((nets[0], nets[1]))
+            kind, by = self.kinds[part.reference]
+            is_resistor = kind == "resistor"
+            value = self._value(part, "Ω" if is_resistor else "H")
+            least = 0.0 if is_resistor else _LARGEST_CHOKE
+            is_wire = not is_resistor if value is None else value.nominal <= least
+            ends = [{line for line in NAMES["lines"] if _is_line(net, line)} for net in nets]
+            if is_wire and len(nets) == 2 and all(ends) and ends[0] != ends[1]:
+                self.kinds[part.reference] = ("wire", by)  # a short
+            elif is_wire and (len(nets) == 2 or (len(nets) > 2 and kind == "nothing electric")):
+                pairs += pairwise(nets)
                 self.told(part.reference, f"a wire between {nets[0]} and {nets[1]}")
                 self.kinds[part.reference] = ("joined", "")
         self.board = self.board.joined(pairs)
 
     def _value(self, part: Part, unit: str) -> Value | None:
-        """None where the netlist has none, or where it is no number of a capacitor."""
+        """None where the netlist has none, or where it is no number of a capacitor or choke."""
         if not part.value:
             return None
-        found = _VALUE.match(part.value)
-        text = found[1] if found else part.value
-        if unit == "F" and text[-1:] in "pnuµ":
-            text += "F"
-        told = f" ± {found[2]}" if found and found[2] else ""
+        text, told = part.value, ""
+        while beside := _BESIDE.search(text):
+            text, told = text[: beside.start()], f" ± {beside[1]}" if beside[1] else told
+        if unit != "Ω" and text[-1:] in "pnuµm":
+            text += unit
         try:
             return read_value(text + told, unit, example="39k ± 5 %")
         except UnitError as error:
-            if unit == "F":
+            if unit != "Ω":
                 return None
             raise self.refuse(
                 f"{part.reference} has the value {error.found}, which {error.wrong}",
@@ -331,8 +404,9 @@ class _Recognition:
 
     def _leave_others(self, lines: Mapping[str, str], chain: Sequence[Part]) -> None:
         """What hangs on the registers of other pads alone is theirs."""
-        shared = {*lines.values()}
+        shared = {net for line, net in lines.items() if line != "data"}
         mine = {net for part in chain for net in part.pins.values()} - shared
+        mine.add(lines["data"])
         registers = [part for part in self.parts("register") if part not in chain]
         theirs = {net for part in registers for net in part.pins.values()} - mine - shared
         for part in self.parts("contact", "resistor", "capacitor", "diode"):
@@ -373,7 +447,8 @@ class _Recognition:
                 )
             lines[line] = found[0]
             self.told(f"net {found[0]}", line, by)
-        return lines, frozenset(line for line, net in lines.items() if net in carried)
+        cable = {net for part in self.parts("connector") for net in part.pins.values()}
+        return lines, frozenset(line for line, net in lines.items() if net in cable)
 
     def _contacts(
         self, lines: Mapping[str, str], chain: Sequence[Part], numbers: Mapping[str, int]
@@ -398,18 +473,23 @@ class _Recognition:
                     f"the contact {part.reference} has {len(nets)} nets and none is ground",
                     f'connect it, or leave it out: [board] ignore = ["{part.reference}"]',
                 )
-        for part in self.parts("connector"):
+        connectors = self.parts("connector")
+        single = {net for part in connectors if len(part.pins) == 1 for net in part.pins.values()}
+        for part in connectors:
+            side = single if len(part.pins) == 1 else {*part.pins.values()}
+            other = next((net for net in (ground, lines["supply"]) if net in side), "nothing")
             for pin, net in part.pins.items():
                 alone = len(self.board.nets[net]) < 2 or net in on_board | {*lines.values()}
                 if not alone and (net in inputs or _button(net)):
-                    yield self._contact(part, net, ground, part.functions.get(pin, ""))
+                    yield self._contact(part, net, other, part.functions.get(pin, ""))
 
     def _contact(self, part: Part, net: str, other: str, function: str = "") -> Contact:
         alone = len(set(part.pins.values())) == 2
         ways = (
             (part.value if alone else "", f"its value {part.value}"),
             (part.reference if alone else "", "its reference"),
-            (function, f"the name of its pin {function}"),
+            # The two pins of a switch are often called A and B.
+            ("" if alone else function, f"the name of its pin {function}"),
             (net, f"the net {net}"),
         )
         for text, by in ways:
@@ -436,7 +516,7 @@ class _Recognition:
             else:
                 unit = {"resistor": "Ω", "capacitor": "F"}.get(kind, "")
                 value = self._value(part, unit) if unit else None
-                role = "diode, untold" if kind == "diode" else kind
+                role = {"diode": "diode, untold", "wire": "no-place"}.get(kind, kind)
                 yield Link(part.reference, value, _two(nets), role)
         for part in self.parts("contact"):
             if len(set(part.pins.values())) < 2:
@@ -508,7 +588,7 @@ def _in_series(drawn: Drawn, links: Sequence[Link]) -> Iterator[Link]:
 
 def _role(drawn: Drawn, link: Link) -> str:
     """What a link between two nets does, by the nets that it is between."""
-    if link.role in ("idle", *_SERIES):
+    if link.role in ("idle", "no-place", *_SERIES):
         return link.role
     rails = [net for net in link.nets if net in drawn.rails]
     if len(rails) != 1:
@@ -540,6 +620,35 @@ def _resistor_role(drawn: Drawn, net: str, reach: set[str], *, lifts: bool) -> s
     tied |= {into for _, into, _ in drawn.inverters}
     tied |= {out for _, _, out in drawn.inverters if lifts}
     return "tie" if not reach and (net in tied or lit) else "no-place"
+
+
+def _foreign(drawn: Drawn, registers: Mapping[str, RegisterPart]) -> Iterator[tuple[str, str]]:
+    """Pins of other parts with an input or an output on nets of the pad: the pin, and its net."""
+    own = {*drawn.lines.values(), *(contact.net for contact in drawn.contacts)}
+    own |= {drawn.net(part, number) for part in drawn.chain for number in drawn.pins.values()}
+    own = {near for net in own - {"", *drawn.rails} for near in drawn.near(net)} - {*drawn.rails}
+    mine = {part.reference for part in drawn.chain}
+    loads = {drawn.net(part, drawn.pins["load"]) for part in drawn.chain}
+    theirs = {
+        (reference, name): drawn.board.parts[reference].pins.get(str(number), "")
+        for reference, register in registers.items()
+        for name, number in register.pins.items()
+        if reference not in mine
+    }
+    for (reference, name), net in theirs.items():
+        shared = {"load": "latch", "clock": "clock"}.get(name, "") in drawn.reach(net)
+        if net in own and not (shared or (name == "load" and net in loads)):
+            yield f"{reference} pin {registers[reference].pins[name]} ({name})", net
+    loads |= {net for (_, name), net in theirs.items() if name == "load"}
+    for reference, into, out in drawn.inverters:
+        works = out in loads and not drawn.roles(out) and "latch" in drawn.reach(into)
+        for side, net in (("input", into), ("output", out)):
+            if net in own and not works:
+                yield f"the {side} of the inverter {reference}", net
+
+
+def _letters(part: Part) -> str:
+    return "".join(re.findall("^[A-Za-z]+", part.reference)).upper()
 
 
 def _two(nets: Sequence[str]) -> tuple[str, str]:

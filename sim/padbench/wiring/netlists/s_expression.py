@@ -10,7 +10,7 @@ from padbench.wiring.netlists.board import Drawing
 
 _TOKEN = re.compile(
     r'\((\w+)\s+(?:"([^"\\]*)"|([^\s()"]+))\s*\)'  # most are a name and a word: taken as one
-    r'|"((?:[^"\\]|\\.)*)"|([()])|([^\s()"]+)|(")',
+    r'|"([^"\\]*+(?:\\.[^"\\]*+)*+)"|([()])|([^\s()"]+)|(")',  # possessive: no way back is kept
     re.DOTALL,
 )
 _DEEPEST = 50
@@ -79,11 +79,11 @@ def _inner(form: list[Any], name: str) -> str:
 
 
 def _comp(form: list[Any], drawing: Drawing, line: int) -> None:
-    # A property "dnp" without a value says that the part is not fitted (from memory).
+    # Such a property without a value says that the part is not fitted (from memory).
     spared = any(
         isinstance(one, list)
         and one[0] == "property"
-        and _inner(one, "name").lower() == "dnp"
+        and _inner(one, "name").lower() in ("dnp", "exclude_from_board")
         and _inner(one, "value").lower() not in ("0", "no", "false")
         for one in form
     )
