@@ -8,13 +8,7 @@ The simulator fills a process, so a server that simulated here would answer no s
 """
 
 from collections.abc import Sequence
-from concurrent.futures import (
-    FIRST_COMPLETED,
-    CancelledError,
-    Future,
-    ProcessPoolExecutor,
-    wait,
-)
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from functools import lru_cache
 from multiprocessing import get_context
@@ -70,7 +64,7 @@ class Verdicts:
         except BrokenProcessPool:  # a worker was killed: the next question finds others
             self._pool = _pool()
             return None
-        except (CancelledError, RuntimeError):  # a pool that has shut down takes nothing more
+        except RuntimeError:  # a pool that has shut down takes nothing more
             if not self._closed:
                 raise
             raise Refusal("server", "it has ended; start padbench live again") from None
@@ -90,7 +84,7 @@ class Verdicts:
         while waiting:
             done, waiting = wait(waiting, _LOOK, FIRST_COMPLETED)
             if self._closed:
-                raise CancelledError
+                raise RuntimeError("what still waits is cancelled")
             if self._turns[tab] > turn:
                 for future in waiting:
                     future.cancel()
