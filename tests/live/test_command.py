@@ -141,8 +141,8 @@ def test_a_console_whose_fetch_does_no_harm_stops_no_read_of_an_export(tmp_path)
 def test_reads_whose_times_divide_by_other_units_are_alike(tmp_path):
     path = tmp_path / "pad.toml"
     path.write_text(FIRMWARE, encoding="utf-8")
-    reads = _group(Bench(path), State(), [(held, 0) for held in (255, 1, 0)])["reads"]
-    assert [read[2] for read in reads] == [255, 1, 0]
+    reads = _group(Bench(path), State(), [(held, 0) for held in (0, 1, 255)])["reads"]
+    assert [read[2] for read in reads] == [0, 1, 255]
 
 
 def test_an_export_takes_the_place_of_no_sheet(tmp_path, capsys):
