@@ -15,7 +15,7 @@ import pytest
 from padbench.cli import main
 from padbench.live.bench import Bench
 from padbench.live.dials import turned
-from padbench.live.page import page_html
+from padbench.live.page import _group, _orders, page_html
 from padbench.live.state import State
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
 
@@ -80,6 +80,69 @@ def test_what_cannot_be_served_is_one_line(tmp_path, capsys):
     said = capsys.readouterr().err
     assert said.startswith("padbench: --port: ")
     assert said.count("\n") == 1
+
+
+def test_the_address_stands_alone_on_its_line(monkeypatch, capsys):
+    monkeypatch.setattr("padbench.live.server.LiveServer.serve_forever", lambda server: None)
+    assert main(["live", str(B), "--no-browser"]) == 0
+    where, ends = capsys.readouterr().out.splitlines()
+    assert where.startswith("The bench stands at http://127.0.0.1:")
+    assert "\\" not in where
+    assert ends == "Ctrl-C ends it."
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_an_export_that_was_not_written_is_not_said_to_be(monkeypatch, capsys):
+    monkeypatch.setattr("padbench.live.page.export_html", lambda bench: "page" * 10_000)
+    assert main(["live", str(B), "--export", "/dev/full"]) == 4
+    assert "written" not in capsys.readouterr().out
+
+
+def _pad(tmp_path, *changes):
+    text = B.read_text(encoding="utf-8")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / "pad.toml"
+    path.write_text(text, encoding="utf-8")
+    return Bench(path)
+
+
+@pytest.mark.parametrize("policy", ["newer", "older", "neither"])
+def test_an_export_reads_what_the_bench_reads_whatever_stood_before(tmp_path, policy):
+    bench = _pad(tmp_path, ('opposite-directions = "both"', f'opposite-directions = "{policy}"'))
+    # Each state after one with another direction held, as an export has them.
+    orders = [(8, 0), (12, 0), (12, 8), (4, 0), (12, 4), (15, 0), (3, 0), (15, 8), (15, 6)]
+    for event in ({"event": "read"}, {"event": "fetch", "bit": 7, "extra": 1}):
+        made = _group(bench, State(**event), orders)["reads"]
+        for (held, newer), read in zip(orders, made, strict=True):
+            shown = bench.read(State(held=held, newer=newer, **event))
+            pair = shown.run.reads[shown.number]
+            assert read[2:4] == [pair.byte, pair.expected.byte], (held, newer)
+
+
+def test_an_export_has_every_order_of_opposite_directions():
+    orders = _orders()
+    assert orders[:256] == [(held, 0) for held in range(256)]
+    # A pair is open, one, the other, both at once, or both in either order.
+    assert len(set(orders)) == len(orders) == 16 * 6 * 6
+
+
+def test_a_console_whose_fetch_does_no_harm_stops_no_read_of_an_export(tmp_path):
+    bench = _pad(tmp_path, ('use = "plain-loop"', 'use = "plain-loop"\nconsole = "50hz"'))
+    state = State(event="fetch", bit=3, extra=2)
+    made = _group(bench, state, [(0x80, 0), (0x21, 0)])
+    assert [read[2] for read in made["reads"]] == [0x80, 0x21]
+    assert "no harm" in made["says"]
+    shown = bench.read(state.model_copy(update={"held": 0x21}))
+    assert shown.run.reads[shown.number].byte == 0x21
+
+
+def test_reads_whose_times_divide_by_other_units_are_alike(tmp_path):
+    path = tmp_path / "pad.toml"
+    path.write_text(FIRMWARE, encoding="utf-8")
+    reads = _group(Bench(path), State(), [(held, 0) for held in (0, 1, 255)])["reads"]
+    assert [read[2] for read in reads] == [0, 1, 255]
 
 
 def test_an_export_takes_the_place_of_no_sheet(tmp_path, capsys):

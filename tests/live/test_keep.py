@@ -11,6 +11,7 @@ from padbench.cli import main
 STATES = [
     ("plain", {"held": 0x84}),
     ("stopped", {"held": 0x90, "event": "fetch", "bit": 3, "extra": 2}),
+    ("order", {"held": 12, "newer": 4, "dials": {"policy.opposite-directions": "newer"}}),
     ("beyond", {"held": 0x81, "event": "past", "corner": "fast"}),
     ("shipped", {"event": "press-in-latch", "dials": {"contacts.stuck": "B"}}),
     ("bouncy", {"event": "bounce", "dials": {"contacts.bounce": "20 ms"}}),

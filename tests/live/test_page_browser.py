@@ -119,6 +119,14 @@ def test_opposite_directions_go_by_the_policy(page):
     until(page, lambda: byte_on(page) == "12")
     set_to(page, dial(page, "policy.opposite-directions"), "neither")
     until(page, lambda: byte_on(page) == "0")
+    # Down closed after Up; opened and closed again, Up is the newer one.
+    set_to(page, dial(page, "policy.opposite-directions"), "newer")
+    until(page, lambda: byte_on(page) == "4")
+    set_to(page, dial(page, "policy.opposite-directions"), "older")
+    until(page, lambda: byte_on(page) == "8")
+    for _ in range(2):
+        click(page, switch(page, "Up"))
+    until(page, lambda: byte_on(page) == "4")
 
 
 def dial(browser, key):
@@ -192,8 +200,18 @@ def test_a_value_that_cannot_be_is_said_and_the_page_goes_on(page):
     set_to(page, dial(page, "cable.length"), "long")
     until(page, lambda: "cable.length" in trouble(page))
     page.get_log("browser")  # the refusal itself stands there
+    assert "This is old" in by(page, "byte").text
     set_to(page, dial(page, "cable.length"), "3 m")
     until(page, lambda: trouble(page) == "")
+    assert "old" not in by(page, "byte").text
+
+
+def test_findings_that_fail_stand_beside_a_byte_that_is_right(page):
+    until(page, lambda: "Passes" in by(page, "verdict").text)
+    assert by(page, "failing").text == ""
+    set_to(page, dial(page, "pull-up.value"), "0 Ω")
+    until(page, lambda: by(page, "failing").text)
+    assert re.search(r"fails?(, first)?: \w+\.[\w-]+\.$", by(page, "failing").text)
 
 
 def test_each_event_shows_what_the_simulation_has(page, server):
@@ -231,7 +249,8 @@ def test_a_fetch_at_each_bit_and_reading_twice_beside_it(page):
             until(page, lambda byte=byte: byte_on(page) == byte)
     until(page, lambda: "they differ" in by(page, "twice-says").text)
     assert "acts on nothing" in by(page, "twice-says").text
-    assert "not nothing, which is held" in by(page, "byte").text
+    assert "not nothing (read 2 of 2)." in by(page, "byte").text
+    assert "which is held" not in by(page, "byte").text
 
 
 def test_the_scope_has_the_voltages_of_the_circuit(page, server):
@@ -267,8 +286,19 @@ def test_single_holds_the_picture_and_running_lets_it_go(page):
     click(page, switch(page, "B"))
     until(page, lambda: byte_on(page) == "192")
     assert page.execute_script(edges) == 128
+    # The voltages are those of the picture, also when they are asked for after it.
+    click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
+    until(page, lambda: by(page, "measured").text)
+    set_to(page, by(page, "c2"), 600)
+    frozen = by(page, "measured").text
+    click(page, by(page, "every"))
+    until(page, lambda: byte_on(page) == "255")
+    for place in (601, 600):
+        set_to(page, by(page, "c2"), place)
+    assert by(page, "measured").text == frozen
     click(page, by(page, "running"))
-    assert page.execute_script(edges) == 192
+    until(page, lambda: by(page, "measured").text != frozen)
+    assert page.execute_script(edges) == 255
 
 
 def test_keep_this_writes_files_and_says_how_to_play_them_again(page, folder):
@@ -381,6 +411,8 @@ def test_the_page_without_server_works_alone(browser, exported, server):
     by(browser, "print")
     browser.execute_script("document.querySelectorAll('.go')[3].click()")
     until(browser, lambda: byte_on(browser) == str(0x0F))
+    assert switch(browser, "Up").is_selected()
+    assert not switch(browser, "B").is_selected()
     assert browser.errors() == []
     assert browser.violations() == []
     asked = [json.loads(entry["message"])["message"] for entry in browser.get_log("performance")]

@@ -3,12 +3,15 @@
 import random
 import socket
 import threading
+from concurrent.futures import Future
 
 import pytest
 
 import padbench as pb
 from padbench.circuit.findings import judge_electric
+from padbench.jobs.loading import Refusal
 from padbench.live.state import State
+from padbench.live.verdict import Verdicts
 from padbench.scenarios.expect import expected_bits
 from padbench.trials.run import try_sheet
 
@@ -176,6 +179,63 @@ def test_it_listens_on_the_loopback_interface_only(server):
 def test_a_body_that_the_page_never_sends_is_refused(ask, body, status):
     assert ask("read", body=body)[0] == status
     assert ask("read", {"held": 3})[1]["byte"] == 3
+
+
+def test_a_bad_state_names_its_place(ask):
+    told = ask("read", {"held": 256})[1]
+    assert "state.held: " in told["problems"][0]
+    told = ask("read", {"dials": {"cable.length": 1}})[1]
+    assert "state.dials.cable.length: " in told["problems"][0]
+
+
+class _Busy:
+    """A pool that never comes to anything, until it is shut down."""
+
+    down = False
+
+    def submit(self, *work) -> Future:
+        if self.down:
+            raise RuntimeError("cannot schedule new futures after shutdown")
+        return Future()
+
+    def shutdown(self, **how) -> None:
+        self.down = True
+
+
+def test_a_verdict_that_is_open_when_the_server_ends_is_no_fault(server):
+    verdicts, pad = Verdicts(), server.bench.pad(State())
+    verdicts._pool = _Busy()
+    ending = threading.Timer(0.1, verdicts.close)
+    ending.start()
+    for _ in range(2):  # the open one, and one that comes too late
+        with pytest.raises(Refusal, match="ended"):
+            verdicts.of("one", 1, pad, [])
+    ending.join()
+
+
+@pytest.mark.parametrize(
+    ("policy", "byte"), [("newer", 4), ("older", 8), ("neither", 0), ("both", 12)]
+)
+def test_opposite_directions_go_by_the_order_in_which_they_closed(ask, policy, byte):
+    dials = {"policy.opposite-directions": policy}
+    for event in ("read", "past"):
+        told = ask("read", {"held": 12, "newer": 4, "event": event, "dials": dials})[1]
+        assert told["byte"] == told["wants"] == byte
+    stopped = {"held": 12, "newer": 4, "event": "fetch", "bit": 3, "extra": 1, "dials": dials}
+    bits = expected_bits(byte, stopped_bit=3, extra_clocks=1)
+    assert ask("read", stopped)[1]["byte"] == byte_of_bits(bits)
+
+
+def test_single_reads_in_place_of_a_routine_are_said(ask):
+    dials = {"poll.use": "routine read-twice"}
+    for more, bare in (
+        ({"event": "fetch", "extra": 1}, False),
+        ({"event": "fetch", "extra": 2}, True),
+        ({"event": "past"}, True),
+        ({"event": "read"}, False),
+    ):
+        assert ("single reads" in ask("read", {"dials": dials, **more})[1]["says"]) == bare
+    assert "single reads" not in ask("read", {"event": "past"})[1]["says"]
 
 
 def test_a_call_without_a_length_or_an_unknown_one_is_refused(ask, server):

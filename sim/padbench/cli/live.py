@@ -7,7 +7,7 @@ from pathlib import Path
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.core.units import printable
-from padbench.files import whole_file
+from padbench.files import one_run, whole_file
 from padbench.results.documents import SCHEMA
 
 
@@ -42,9 +42,10 @@ def run(arguments: list[str]) -> int:
             page = export_html(bench)
         except ValueError as error:
             raise UsageError(f"{options.sheet}: {error}") from None
-        with whole_file(options.export) as out:
+        with one_run() as files, whole_file(options.export) as out:
             out.write(page)
-        _say(options.json, {"export": str(options.export)}, f"{options.export} written.")
+        if not files.failed:
+            _say(options.json, {"export": str(options.export)}, f"{options.export} written.")
         return 0
     from padbench.live.server import LiveServer
 
@@ -54,14 +55,15 @@ def run(arguments: list[str]) -> int:
         says = (error.strerror or str(error)).lower()
         raise UsageError(f"--port: {options.port} cannot be had ({says}); name another") from None
     with made as server:
-        says = f"The bench stands at {server.address}\nCtrl-C ends it."
-        _say(options.json, {"address": server.address}, says)
+        where = f"The bench stands at {server.address}"
+        _say(options.json, {"address": server.address}, where, "Ctrl-C ends it.")
         if not options.no_browser:
             webbrowser.open(server.address)
         server.serve_forever()
     return 0
 
 
-def _say(as_json: bool, told: dict[str, str], says: str) -> None:
-    text = json.dumps({"schema": SCHEMA, **told}) if as_json else printable(says)
+def _say(as_json: bool, told: dict[str, str], *says: str) -> None:
+    lines = "\n".join(map(printable, says))
+    text = json.dumps({"schema": SCHEMA, **told}) if as_json else lines
     print(text, flush=True)

@@ -22,7 +22,6 @@ from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, design_of
 from padbench.live.dials import Dial, dials_of, turned
 from padbench.live.state import OWN_EVENTS, State, scenario_text
-from padbench.parts import console_timing
 from padbench.results.wave_picture import shown_read
 from padbench.routines.poll import with_timings
 from padbench.scenarios import SCENARIOS, Scenario, Setting
@@ -117,8 +116,9 @@ class Bench:
         if state.event == "fetch" and pad.sheet.poll.routine is None:
             again = scenarios_from_text(self.scenario(state, name, pad, passes=2), name)[name]
             twice = self._play(pad, again, state)
-        # Of a fetch the first pass of the second poll, which it stops.
-        number = run.count // 2 if state.event == "fetch" else run.count - 1
+        # Of a fetch the first pass of the last poll, which it stops.
+        polls = own.count("[[scenario.step]]")
+        number = run.count * (polls - 1) // polls if state.event == "fetch" else run.count - 1
         return Shown(pad, run, max(0, number), twice, own)
 
     def scenario(
@@ -131,14 +131,7 @@ class Bench:
         routine = pad.sheet.poll.routine is not None
         if passes is None:
             passes = 1 if state.event != "read" and not routine else 0
-        return scenario_text(
-            state,
-            name,
-            routine=routine,
-            stops=console_timing(pad.sheet.poll.console).extra_clocks,
-            stages=pad.sheet.chip.stages,
-            passes=passes,
-        )
+        return scenario_text(state, name, pad.sheet, passes)
 
     def _play(self, pad: Pad, scenario: Scenario, state: State) -> ScenarioRun:
         with self.lock:

@@ -8,16 +8,18 @@ with whole_file(Path("class.html")) as out:
 import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import product
+from math import gcd
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from padbench.core.buttons import BUTTONS
+from padbench.core.buttons import BUTTONS, OPPOSITES, byte_of
 from padbench.core.timeline import Timeline, Wire
 from padbench.live.bench import NAME, Bench
-from padbench.live.page_data import config_of, read_told
-from padbench.live.state import State, scenario_text
+from padbench.live.page_data import config_of, failing, read_told
+from padbench.live.state import State, event_says, stops
 from padbench.results.blocks import FrameStrip
 from padbench.results.frame import frame_of
 from padbench.results.html_page import (
@@ -28,7 +30,8 @@ from padbench.results.html_page import (
     policy_of,
 )
 from padbench.results.wave_data import Wave, event_of, extra_clocks, wave_object, wave_of
-from padbench.scenarios.user import scenarios_from_text
+from padbench.scenarios import Scenario, Script, Setting
+from padbench.scenarios.timetable import Timetable
 from padbench.trials.result import ScenarioRun
 
 _FOLDER = Path(__file__).with_name("page")
@@ -46,17 +49,23 @@ def page_html(bench: Bench, token: str) -> str:
 def export_html(bench: Bench) -> str:
     """A page with all 256 held states and every stopped read of them, played here and now.
 
+    Where the policy for opposite directions goes by their order, each state comes in every order.
     Its reads are single ones, at the sheet's times (the shortest of a routine), on its first port
     at the slow corner. Raises ``ValueError`` if a read of the pad is missing.
     """
-    groups = {"": _group(bench, State())}
+    by_order = bench.sheet.policy.opposite_directions in ("newer", "older")
+    orders = _orders() if by_order else _orders()[:256]
+    groups = {"": _group(bench, State(), orders)}
     for bit in range(1, 9):
         for extra in range(1, 4):
-            groups[f"{bit},{extra}"] = _group(bench, State(event="fetch", bit=bit, extra=extra))
+            state = State(event="fetch", bit=bit, extra=extra)
+            groups[f"{bit},{extra}"] = _group(bench, state, orders)
     run = bench.read(State()).run
     frame = frame_of(bench.sheet, (run,))
     baked = {
         "groups": groups,
+        "orders": {held | newer << 8: place for place, (held, newer) in enumerate(orders) if newer},
+        "failing": failing(bench.judged(State())),
         "frame": "" if frame is None else blocks_html([FrameStrip(frame, "poll")]),
         "tour": [read_told(bench.read(State(**step["state"]))) for step in TOUR],
     }
@@ -80,37 +89,52 @@ def _html(bench: Bench, more: dict[str, Any]) -> str:
     )
 
 
-def _group(bench: Bench, state: State) -> dict[str, Any]:
-    """Reads of all 256 states that are alike but for what is held: the wires once, data for each.
+def _orders() -> list[tuple[int, int]]:
+    """Held states with those directions that closed later: first all 256 that closed at once."""
+    later: list[tuple[int, int]] = []
+    for held in range(256):
+        pairs = [[byte_of([name]) for name in pair] for pair in OPPOSITES]
+        choices = [(0, *pair) if held & sum(pair) == sum(pair) else (0,) for pair in pairs]
+        later += [(held, one | other) for one, other in product(*choices) if one | other]
+    return [*((held, 0) for held in range(256)), *later]
+
+
+def _group(bench: Bench, state: State, orders: Sequence[tuple[int, int]]) -> dict[str, Any]:
+    """Reads that are alike but for what is held: the wires once, data for each.
 
     A read is levels and time differences of data, byte, expected byte, undecided bits, 1 if it is
     as expected, and notes, as in `padbench.results.wave_data.wave_object`.
     """
-    texts = [
-        scenario_text(
-            state.model_copy(update={"held": held}), NAME,
-            routine=False, stops=True, stages=bench.sheet.chip.stages, passes=1,
-        )
-        for held in range(256)
-    ]  # fmt: skip
-    # One scenario with all steps; of a fetch without the undisturbed reads.
-    mark = "[[scenario.step]]"
-    text = texts[0].split(mark)[0] + "".join(mark + one.split(mark)[-1] for one in texts)
-    says = texts[0].split('says = "')[1].split('"')[0].partition(". ")[2]
     pad = bench.pad(state)
-    run = pad.play(scenarios_from_text(text, NAME)[NAME], pad.sheet.works_with.ports[0], "slow")
-    if run.count != 256:
-        raise ValueError(f"{run.count} of 256 reads were seen; use verify to find out why")
-    objects = [wave_object(one) for one in _parts(run)]
+    stop = (state.bit, state.extra) if state.event == "fetch" and stops(pad.sheet) else (0, 0)
+
+    def build(setting: Setting) -> Script:
+        timetable = Timetable(setting.typed, passes=1)
+        for held, newer in orders:
+            for byte in dict.fromkeys((0, held & ~newer, held)):  # each begins from nothing held
+                timetable.hold(byte)
+                timetable.wait_until(timetable.next_start + setting.period)
+            timetable.poll(stopped=[stop])
+        return timetable.script()
+
+    says = event_says(state, pad.sheet, 1).strip() or "One read."
+    run = pad.play(Scenario(NAME, says, build), pad.sheet.works_with.ports[0], "slow")
+    if run.count != len(orders):
+        raise ValueError(
+            f"{run.count} of {len(orders)} reads were seen; use verify to find out why"
+        )
+    waves = [*_parts(run)]
+    unit = gcd(*(wave_object(wave)["unit"] for wave in waves))
+    objects = [wave_object(wave, unit) for wave in waves]
     base = {**objects[0], "notes": []}
     rows = [row[0] for row in base["rows"]]
     reads = []
     for made in objects:
-        if any(made[key] != base[key] for key in ("unit", "end", "samples")):
+        if any(made[key] != base[key] for key in ("end", "samples")):
             raise ValueError("the reads are not alike; use play to look at one")
         data = made["rows"][rows.index("data")]
         reads.append([*data[1:], *made["reads"][0][3:], made["notes"]])
-    return {"says": says or "One read.", "base": base, "reads": reads}
+    return {"says": says, "base": base, "reads": reads}
 
 
 def _parts(run: ScenarioRun) -> Iterator[Wave]:

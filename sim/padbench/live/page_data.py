@@ -81,11 +81,17 @@ def _twice(run: ScenarioRun) -> dict[str, Any]:
     }
 
 
+def failing(found: Sequence[Finding]) -> list[str]:
+    """Identifiers of the findings that fail."""
+    return [finding.id for finding in found if finding.verdict == "fail"]
+
+
 def findings_told(found: Sequence[Finding], before: Sequence[Finding]) -> dict[str, Any]:
     """All findings as the page of a report has them, and those that are not as ``before``."""
     was = {finding.id: finding.verdict for finding in before}
     return {
         "verdict": overall([finding.verdict for finding in found]),
+        "failing": failing(found),
         "html": blocks_html(findings_blocks(found)),
         "changed": [
             {"id": finding.id, "verdict": finding.verdict, "says": finding.says}

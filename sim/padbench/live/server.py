@@ -145,8 +145,11 @@ class _Handler(BaseHTTPRequestHandler):
             if not isinstance(asked, dict):
                 raise ValueError("it is no object")
             state = State.model_validate(asked.get("state"))
-        except (ValueError, RecursionError, ValidationError) as error:
+        except (ValueError, RecursionError) as error:
             said = str(error).split("\n", 1)[0][:200]
+            if isinstance(error, ValidationError):
+                first = error.errors(include_url=False)[0]
+                said = ".".join(map(str, ("state", *first["loc"])))[:200] + f": {first['msg']}"
             self._refuse(HTTPStatus.BAD_REQUEST, f"the call is not as the page makes it: {said}")
             return
         try:

@@ -12,7 +12,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from padbench.circuit.pad_model import Corner
 from padbench.core.buttons import pressed_in, spelled
+from padbench.parts import console_timing
 from padbench.scenarios import SCENARIOS
+from padbench.sheet import Sheet
 
 PAST = 8
 """Clocks beyond the last stage in a read past the end, as in the shipped scenario."""
@@ -29,12 +31,14 @@ class State(BaseModel):
     """One state of the page.
 
     ``held`` are the closed contacts, ``dials`` keys of the sheet with what they are turned to.
-    ``bit`` and ``extra`` say where a fetch stops a read and how many clocks it adds.
+    ``bit`` and ``extra`` say where a fetch stops a read and how many clocks it adds. ``newer`` are
+    the held directions that closed after their opposite ones.
     """
 
     model_config = ConfigDict(extra="forbid", strict=True)
 
     held: Annotated[int, Field(ge=0, le=255)] = 0
+    newer: Annotated[int, Field(ge=0, le=15)] = 0
     dials: Annotated[dict[str, Annotated[str, Field(max_length=80)]], Field(max_length=32)] = {}
     corner: Corner = "slow"
     event: Annotated[str, Field(max_length=60)] = "read"
@@ -47,34 +51,48 @@ class State(BaseModel):
         return self.event in SCENARIOS
 
 
-def scenario_text(
-    state: State,
-    name: str,
-    *,
-    routine: bool,
-    stops: bool,
-    stages: int,
-    passes: Literal[0, 1, 2] = 0,
-) -> str:
+def event_says(state: State, sheet: Sheet, passes: int) -> str:
+    """What happens in an event of the page, besides the contacts that are held."""
+    says, bare = "", passes > 0
+    if state.event == "past":
+        says, bare = f" The console reads {PAST} bits past the end.", True
+    elif state.event == "fetch" and not stops(sheet):
+        says = " A fetch that stops a read of this console does it no harm."
+    elif state.event == "fetch":
+        bare = bare or state.extra > 1
+        says = f" The fetch stops bit {state.bit} of the last poll, extra clocks: {state.extra}."
+    if bare and sheet.poll.routine is not None:
+        says += " These are single reads at the shortest times of the routine, not the routine."
+    return says
+
+
+def stops(sheet: Sheet) -> bool:
+    """Whether a fetch of the sheet's console adds clocks to a read."""
+    return console_timing(sheet.poll.console).extra_clocks
+
+
+def scenario_text(state: State, name: str, sheet: Sheet, passes: Literal[0, 1, 2] = 0) -> str:
     """The event as a file of one scenario of that name.
 
-    ``routine``: a program makes the polls, and its own fetch stops it; ``stops``: a fetch of this
-    console adds clocks. With ``passes`` of 0 a poll is as the sheet has it. In a fetch the poll
-    before is undisturbed, so that there is something that the console had.
+    With ``passes`` of 0 a poll is as the sheet has it, or its routine. In a fetch the poll before
+    is undisturbed, so that there is something that the console had. Where the policy for opposite
+    directions goes by their order, the older ones are held in a poll of their own first.
     """
-    hold = "[" + ", ".join(f'"{button}"' for button in pressed_in(state.held)) + "]"
-    says, steps = f"Held: {spelled(state.held)}.", [""]
+    says, steps = f"Held: {spelled(state.held)}.", [(state.held, "")]
     if state.event == "fetch":
-        more = "" if routine and state.extra == 1 else f"extra-clocks = {state.extra}\n"
-        steps = ["", f"stopped-bit = {state.bit}\n{more}" if stops else ""]
-        says += (
-            f" The fetch stops bit {state.bit} of the second poll, extra clocks: {state.extra}."
-            if stops
-            else " A fetch that stops a read of this console does it no harm."
-        )
+        # A routine is stopped by its own fetch, which adds one.
+        own = sheet.poll.routine is not None and state.extra == 1
+        more = "" if own else f"extra-clocks = {state.extra}\n"
+        stopped = f"stopped-bit = {state.bit}\n{more}" if stops(sheet) else ""
+        steps.append((state.held, stopped))
     elif state.event == "past":
-        steps = [f"clocks = {stages + PAST}\n"]
-        says += f" The console reads {PAST} bits past the end."
+        steps = [(state.held, f"clocks = {sheet.chip.stages + PAST}\n")]
+    if state.held & state.newer and sheet.policy.opposite_directions in ("newer", "older"):
+        says = f"Held: {spelled(state.held)}, {spelled(state.newer)} later."
+        steps.insert(0, (state.held & ~state.newer, ""))
+    says += event_says(state, sheet, passes)
     head = f'[[scenario]]\nname = "{name}"\nsays = "{says}"\n'
     head += f"passes = {passes}\n" if passes else ""
-    return head + "".join(f"[[scenario.step]]\nhold = {hold}\n{step}" for step in steps)
+    holds = ["[" + ", ".join(f'"{one}"' for one in pressed_in(held)) + "]" for held, _ in steps]
+    both = zip(holds, steps, strict=True)
+    return head + "".join(f"[[scenario.step]]\nhold = {hold}\n{step}" for hold, (_, step) in both)

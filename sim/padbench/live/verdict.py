@@ -16,6 +16,7 @@ from typing import Any, Literal
 
 from padbench.circuit.pad_model import CORNERS, Corner
 from padbench.core.findings import Finding, overall
+from padbench.jobs.loading import Refusal
 from padbench.live.bench import Pad
 from padbench.trials.run import scenarios_of
 from padbench.workers import tied_to_parent
@@ -36,6 +37,7 @@ class Verdicts:
 
     def __init__(self) -> None:
         self._pool = _pool()
+        self._closed = False
         self._turns: dict[str, int] = {}
 
     def warm(self) -> None:
@@ -45,6 +47,7 @@ class Verdicts:
 
     def close(self) -> None:
         """End the workers."""
+        self._closed = True
         self._pool.shutdown(wait=True, cancel_futures=True)
 
     def newest(self, tab: str, turn: int) -> None:
@@ -61,6 +64,10 @@ class Verdicts:
         except BrokenProcessPool:  # a worker was killed: the next question finds others
             self._pool = _pool()
             return None
+        except RuntimeError:  # a pool that has shut down takes nothing more
+            if not self._closed:
+                raise
+            raise Refusal("server", "it has ended; start padbench live again") from None
 
     def _run(
         self, tab: str, turn: int, pad: Pad, findings: Sequence[Finding]
@@ -76,6 +83,8 @@ class Verdicts:
         told: list[Told] = []
         while waiting:
             done, waiting = wait(waiting, _LOOK, FIRST_COMPLETED)
+            if self._closed:
+                raise RuntimeError("what still waits is cancelled")
             if self._turns[tab] > turn:
                 for future in waiting:
                     future.cancel()

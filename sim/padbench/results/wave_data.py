@@ -169,13 +169,14 @@ def _about(run: ScenarioRun, at: int) -> tuple[int, int]:
     return max(0, at - room), min(run.timeline.end_ps, until + room)
 
 
-def wave_object(wave: Wave) -> dict[str, Any]:
+def wave_object(wave: Wave, unit: int = 0) -> dict[str, Any]:
     """Keys: ``unit`` (ps), ``end``, ``first``, ``offset``, ``rows``, ``samples``, ``reads``,
     ``marks``, ``notes``, and ``opens`` or nothing.
 
     A row is name, levels (a digit each, as in `padbench.core.timeline`), time differences. A read
     is start, end of latch, number of samples, byte, expected byte, undecided mask, and 1 if it is
-    as expected. A mark is a time and what is wrong there. All times but differences are in units.
+    as expected. A mark is a time and what is wrong there. All times but differences are in units,
+    the largest that divides them if none is given.
     """
     line = wave.timeline
     rows = [(name, line.wires[key]) for key, name in wave.rows if key in line.wires]
@@ -188,7 +189,7 @@ def wave_object(wave: Wave) -> dict[str, Any]:
         [at for at, _ in (*wave.marks, *wave.notes)],
         wave.opens or [],
     ]
-    unit = int(np.gcd.reduce(np.concatenate([np.asarray(t, np.int64) for t in times]))) or 1
+    unit = unit or int(np.gcd.reduce(np.concatenate([np.asarray(t, np.int64) for t in times]))) or 1
     return {
         "unit": unit,
         "end": line.end_ps // unit,

@@ -6,7 +6,7 @@
   const by = (id) => document.getElementById(id), all = (how) => [...document.querySelectorAll(how)];
   const tab = Math.random().toString(36).slice(2);
   const fresh = () => ({ held: 0, dials: {}, corner: "slow", event: "read", bit: 8, extra: 1 });
-  let state = fresh(), taps = 0, told = null, face = null, scope = null, twice = null;
+  let state = fresh(), taps = 0, told = null, shown = null, face = null, scope = null, twice = null;
   const busy = {};
 
   // --- asking ----------------------------------------------------------------------------------
@@ -26,20 +26,30 @@
     return answer;
   }
 
-  const now = () => ({ ...state, held: state.held | taps });
+  // The contacts as they stand, and which directions closed after their opposite ones.
+  const since = {};
+  let was = 0, closings = 0;
+  function now() {
+    const held = state.held | taps, pairs = [[8, 4], [2, 1]];
+    closings += 1;
+    for (const bit of pairs.flat()) if (held & ~was & bit) since[bit] = closings;
+    was = held;
+    const later = pairs.map(([one, other]) => !(held & one && held & other) || since[one] === since[other] ? 0 : since[one] > since[other] ? one : other);
+    return { ...state, held, newer: later[0] | later[1] };
+  }
   const trouble = (error) => {
     if (error.name === "AbortError") return;
     by("trouble").textContent = error instanceof TypeError ? "The server does not answer; is it still running?" : error.message;
   };
 
   // A read of the page without a server: its data line, into the other wires of such reads.
-  function fromPage({ held, event, bit, extra }) {
-    const stopped = event === "fetch", group = baked.groups[stopped ? `${bit},${extra}` : ""];
-    const { says, base } = group, [levels, gaps, byte, expected, undecided, right, notes] = group.reads[held];
+  function fromPage({ held, newer, event, bit, extra }) {
+    const stopped = event === "fetch", group = baked.groups[stopped ? `${bit},${extra}` : ""], place = baked.orders[held | newer << 8] ?? held;
+    const { says, base } = group, [levels, gaps, byte, expected, undecided, right, notes] = group.reads[place];
     const wave = { ...base, notes, reads: [[...base.reads[0].slice(0, 3), byte, expected, undecided, right]] };
     wave.rows = base.rows.map((row) => row[0] === "data" ? ["data", levels, gaps]
       : buttons.includes(row[0]) ? [row[0], held & bitOf(row[0]) ? "1" : "0", "0"] : row);
-    const wants = baked.groups[""].reads[held][3];
+    const wants = baked.groups[""].reads[place][3];
     return { wave, says, number: 0, reads: 1, problems: [], byte, undecided, wants, held, frame: baked.frame };
   }
   const bitOf = (name) => 128 >> buttons.indexOf(name);
@@ -47,26 +57,30 @@
   // --- the read --------------------------------------------------------------------------------
 
   async function read() {
+    const asked = now();
     try {
-      show(await ask("read", now(), { volts: scope !== null }));
+      told = { ...await ask("read", asked, { volts: scope !== null }), asked };
       by("trouble").textContent = "";
-    } catch (error) { trouble(error); }
-  }
-
-  function show(answer) {
-    told = answer;
-    tell(answer);
-    if (by("running").checked) picture();
+      tell(told);
+      if (by("running").checked) picture();
+    } catch (error) {
+      trouble(error);
+      if (error.name !== "AbortError" && !document.body.classList.contains("old")) {
+        document.body.classList.add("old");
+        by("byte").append(" This is old: what is set now was not read.");
+      }
+    }
   }
 
   function summary({ byte, undecided, wants, past, reads, number }) {
     const as = draw.readAs({ byte, undecided }), bits = draw.bitsOf({ byte, undecided });
-    const odd = byte !== wants || undecided ? `, not ${draw.spelled(wants)}, which is held` : "";
+    const odd = byte !== wants || undecided ? `, not ${draw.spelled(wants)}` : "";
     return [bits, as + odd + (past ? `; past the end: ${past}` : "") + (reads > 1 ? ` (read ${number + 1} of ${reads})` : "")];
   }
 
   function tell(answer) {
     const { byte, undecided, wants, says, problems, frame, accepted = [] } = answer;
+    document.body.classList.remove("old");
     by("says").textContent = says;
     by("strip").innerHTML = frame;
     if (byte === undefined) {
@@ -86,6 +100,11 @@
     by("problems").replaceChildren(...problems.map((one) => item(one)));
   }
 
+  // A byte can come out right of a pad whose findings fail.
+  function failing(ids) {
+    by("failing").textContent = ids.length ? `${ids.length === 1 ? "A finding fails" : `${ids.length} findings fail, first`}: ${ids[0]}.` : "";
+  }
+
   function item(text, kind = "") {
     const li = document.createElement("li");
     li.textContent = text;
@@ -95,14 +114,15 @@
 
   // The wires of what was told last; the view stays where it is, counted from the latch.
   function picture() {
-    const { wave, number, volts } = told, view = face && { span: face.to - face.from, at: face.from - base() };
+    shown = told;
+    const { wave } = told, view = face && { span: face.to - face.from, at: face.from - base() };
     const before = face?.wave.unit;
     if (face) face.update(wave); else face = draw.make(by("digital"), wave);
     if (!view || !by("digital").dataset.kept) toRead(); else {
       const scale = before / wave.unit, from = base() + view.at * scale;
       face.show(from, from + view.span * scale);
     }
-    if (scope && volts) plotVolts();
+    if (scope) voltages();
     by("twice").hidden = !told.twice;
     if (told.twice) {
       const { reads, agree, acts } = told.twice;
@@ -112,11 +132,11 @@
       twice.read(Math.max(0, twice.wave.reads.length - 2));
     }
   }
-  const base = () => face.wave.reads[told.number]?.start ?? 0;
+  const base = () => face.wave.reads[shown.number]?.start ?? 0;
 
   function toRead() {
     delete by("digital").dataset.kept;
-    if (told.reads) face.read(Math.min(told.number, face.wave.reads.length - 1)); else face.whole();
+    if (shown.reads) face.read(Math.min(shown.number, face.wave.reads.length - 1)); else face.whole();
   }
 
   // --- the scope: time and volts in round steps --------------------------------------------------
@@ -136,8 +156,17 @@
   const begins = () => (number("from") / 100) * number("time");
   const foot = (place) => UP - (UP / LANES.length) * (place + 1) + 0.4;
 
+  // Of the picture that stands, which may be older than the last read.
+  async function voltages() {
+    const of = shown;
+    try {
+      of.volts ??= (await ask("read", of.asked, { volts: true }, "volts")).volts;
+      if (of === shown && of.volts) plotVolts();
+    } catch (error) { trouble(error); }
+  }
+
   function plotVolts() {
-    const { lines, samples } = told.volts, each = number("volts");
+    const { lines, samples } = shown.volts, each = number("volts");
     const data = uPlot.join(LANES.map((name, place) => [lines[name].at, lines[name].volts.map((v) => foot(place) + v / each)]));
     const from = begins(), to = from + ACROSS * number("time");
     scope.samples = samples;
@@ -173,7 +202,7 @@
   // Names, thresholds, samples and cursors.
   function marksOf(plot) {
     const { ctx, bbox } = plot, dpr = devicePixelRatio || 1, c = draw.colours(), each = number("volts");
-    if (!told?.volts) return;
+    if (!shown?.volts) return;
     const x = (at) => plot.valToPos(at, "x", true), y = (v) => plot.valToPos(v, "y", true);
     const line = (a, b, colour, dash) => {
       ctx.strokeStyle = colour;
@@ -190,14 +219,14 @@
       ctx.fillStyle = c.ink;
       ctx.textAlign = "right";
       ctx.fillText(`${name} 0 V`, bbox.left - 6 * dpr, y(foot(place)));
-      for (const volts of told.volts.lines[name].levels) {
+      for (const volts of shown.volts.lines[name].levels) {
         const at = y(foot(place) + volts / each);
         line([bbox.left, at], [bbox.left + bbox.width, at], c.hatch, [5, 4]);
         ctx.fillText(`${volts.toFixed(2)} V`, bbox.left + bbox.width - 3 * dpr, at - 4 * dpr);
       }
     });
     ctx.textAlign = "center";
-    told.volts.samples.forEach((at, place) => {
+    shown.volts.samples.forEach((at, place) => {
       if (x(at) < bbox.left || x(at) > bbox.left + bbox.width) return;
       line([x(at), y(foot(2) - 0.2)], [x(at), y(foot(2) + 2.4)], c.soft, [1, 3]);
       ctx.fillStyle = c.ink;
@@ -223,9 +252,9 @@
   }
 
   function measure() {
-    if (!told?.volts || !scope) return;
+    if (!shown?.volts || !scope) return;
     const [one, other] = [cursorAt("c1"), cursorAt("c2")];
-    const said = (when) => LANES.map((name) => `${name} ${voltsAt(told.volts.lines[name], when).toFixed(2)} V`).join(", ");
+    const said = (when) => LANES.map((name) => `${name} ${voltsAt(shown.volts.lines[name], when).toFixed(2)} V`).join(", ");
     by("measured").textContent = `1 at ${draw.shown(one, 1)}: ${said(one)} · 2 at ${draw.shown(other, 1)}: ${said(other)} · apart ${draw.shown(other - one, 1)}`;
     scope.plot.redraw(false);
   }
@@ -306,10 +335,11 @@
       list.append(...found.changed.map(({ id, verdict, says }) => item(`${{ pass: "✓ holds now", fail: "✗ fails now", "not-judged": "– not judged now" }[verdict]}: ${id}: ${says}`, verdict)));
       by("changed").replaceChildren(...(found.changed.length ? [list] : []));
       by("findings").dataset.verdict = found.verdict;
+      failing(found.failing);
       resting = setTimeout(() => scenarios(turn), 120);
     } catch (error) {
       trouble(error);
-      if (error.name !== "AbortError") verdict("", "–", "This sheet cannot be.");
+      if (error.name !== "AbortError") { verdict("", "–", "This sheet cannot be."); failing([]); }
     }
   }
 
@@ -352,10 +382,9 @@
 
   async function go(place) {
     try {
-      if (baked) { const answer = baked.tour[place]; await step(place); told = answer; tell(answer); picture(); return; }
       state = stepState(place);
       set();
-      turned();
+      if (baked) { told = { ...baked.tour[place], asked: now() }; tell(told); picture(); } else turned();
       await step(place);
       by("reading").scrollIntoView();
     } catch (error) { trouble(error); }
@@ -424,8 +453,8 @@
   by("running").addEventListener("change", () => { if (by("running").checked) picture(); });
   by("fit").addEventListener("click", () => {
     toRead();
-    if (!told?.volts || !by("volts")) return;
-    const wants = told.volts.length / (ACROSS - 1);
+    if (!shown?.volts || !by("volts")) return;
+    const wants = shown.volts.length / (ACROSS - 1);
     by("time").value = [...by("time").options].find((one) => Number(one.value) >= wants).value;
     by("from").value = -50;
     if (scope) plotVolts();
@@ -435,21 +464,21 @@
     const from = Math.max(face.from, 0);
     by("digital").dataset.kept = 1;
     face.show(from, from + (ACROSS * number("time")) / face.wave.unit);
-    if (scope) plotVolts();
+    if (scope && shown.volts) plotVolts();
   });
   by("digital").addEventListener("click", () => (by("digital").dataset.kept = 1));
 
   if (!baked) {
     makeDials();
     by("reset").addEventListener("click", () => { state.dials = {}; set(); turned(); });
-    for (const id of ["volts", "from"]) by(id).addEventListener("input", () => scope && plotVolts());
+    for (const [id, kind] of [["volts", "change"], ["from", "input"]]) by(id).addEventListener(kind, () => scope && shown.volts && plotVolts());
     for (const id of ["c1", "c2"]) by(id).addEventListener("input", measure);
     all("[name=view]").forEach((one) => one.addEventListener("change", () => {
       const analogue = document.querySelector("[name=view]:checked").value === "analogue";
       document.body.classList.toggle("volts", analogue);
       if (!analogue) { face.fit(); return; }
       if (!scope) makeScope();
-      read().then(() => by("fit").click());
+      voltages().then(() => by("fit").click());
     }));
     by("keep").addEventListener("submit", async (event) => {
       event.preventDefault();
@@ -462,7 +491,7 @@
       by("kept").replaceChildren(said, line);
     });
     judge();
-  }
+  } else failing(baked.failing);
   all(".go").forEach((one) => one.addEventListener("click", () => go(Number(one.dataset.step))));
   by("print").addEventListener("click", () => printTour().catch(trouble));
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
