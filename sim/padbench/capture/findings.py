@@ -197,8 +197,8 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "channels were exchanged; exchange their names",
             "latch": "{measured} of {clocks} clocks come while the latch is high: as if the latch "
             "were recorded upside down (give --invert latch), or the channels were exchanged",
-            "data": "all four directions are pressed in {measured} of {reads} reads, which no "
-            "rocker can do: data is held low, or was recorded upside down (give --invert data)",
+            "data": "five buttons or more are pressed in {measured} of {reads} reads, opposite "
+            "directions among them, which no rocker can do: data is held low, or was recorded upside down (give --invert data)",
             "clock": "the clock is low where {measured} of {reads} reads begin: as if it were "
             "recorded upside down; then give --invert clock. The bytes are the same, its low and "
             "high parts are not",
@@ -490,6 +490,10 @@ def judge_levels(
     )
 
 
+_FINGERS = 4
+"""More buttons at once than this, opposite directions among them, are no player's (assumed)."""
+
+
 def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     """What no console and no pad does, but a recording with the wrong names or the wrong way up."""
     latches, clocks, high, low = seen.pulses
@@ -504,7 +508,9 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
         yield _finding(id_, "fail", float(high), case="latch", clocks=clocks, sources=_MEMORY)
     elif low > latches * _MOSTLY and clocks:
         yield _finding(id_, "not-judged", float(low), None, case="clock", reads=latches)
-    directions = np.count_nonzero(seen.rows["byte"] & 0x0F == 0x0F)
+    held = seen.rows["byte"]
+    opposite = (held & 0x0C == 0x0C) | (held & 0x03 == 0x03)
+    directions = np.count_nonzero(opposite & (np.bitwise_count(held) > _FINGERS))
     if not told and 2 * directions > len(seen.rows):
         count = float(directions)
         yield _finding(id_, "fail", count, case="data", reads=len(seen.rows), sources=_MEMORY)

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import OUTPUTS, Parser
-from padbench.files import whole_file
+from padbench.files import one_run, whole_file
 from padbench.results.result import Result, combined
 
 
@@ -68,7 +68,15 @@ def emit(results: Sequence[Result], options: Namespace, arguments: Sequence[str]
     else:
         from padbench.results.text import console, print_result
 
-        print_result(replace(result, wrote=wrote), console(whole=options.all), whole=options.all)
+        # What could not be written is told at the end of the run, and is not there.
+        with one_run() as files:
+            lost = [Path(error.filename) for error in files.failed if error.filename]
+        there = {
+            what: path
+            for what, path in wrote.items()
+            if path not in lost and path not in [one.parent for one in lost]
+        }
+        print_result(replace(result, wrote=there), console(whole=options.all), whole=options.all)
     return result.exit_code
 
 
