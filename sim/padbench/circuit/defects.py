@@ -9,9 +9,11 @@ stays that for as long as anybody looks. Its ``mix`` are the defects that come a
 read, with how often. Weights of what floats, and of what comes and goes, are assumed.
 """
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from importlib.resources import files
 from itertools import combinations, product
 from typing import Any, Literal
 
@@ -154,8 +156,8 @@ def every_fault(sheet: Sheet) -> Iterator[Fault]:
         elif row.at == "core":
             places = [*CORES]
         elif row.at == "line":
-            fitted = {"latch": sheet.resistors.latch_to_supply}
-            fitted |= {"clock": sheet.resistors.clock_to_supply}
+            resistors = sheet.resistors
+            fitted = {"latch": resistors.latch_to_supply, "clock": resistors.clock_to_supply}
             places = [line for line, value in fitted.items() if value is not None]
         elif row.at == "stage":
             places = [str(number + 1) for number in range(sheet.chip.stages)]
@@ -257,8 +259,9 @@ def _other_ohms(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     worn = fault.kind == "contact-worn"
     now = around.input(contact=ohms) if worn else around.input(pull_up=ohms)
     volts: dict[object, object] = {(at, "held"): now.pressed_volts}
-    fitted = {} if worn else {(at, "supply"): ohms}
+    fitted = {}
     if not worn:
+        fitted[at, "supply"] = ohms
         volts[at] = now.released_volts
     if now.released == "wavers":
         yield from _floating(stage, SOUND, volts, fitted)
@@ -273,168 +276,90 @@ def _other_ohms(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         yield from _one(dead if now.pressed == "high" else SOUND, volts=volts, ohms=fitted)
 
 
-_NEVER_LOADS, _LOADS = Defect(latch="low"), Defect(latch="high")
-_STILL = Defect(clock="high")
-_LOW, _HIGH, _CHANCE = Defect(data=0), Defect(data=1), Defect(data=2)
+_TABLES: Mapping[str, Any] = tomllib.loads(
+    (files(__package__) / "defects.toml").read_text(encoding="utf-8")
+)
+_CHANCE = Defect(data=2)
 
 
-def _data_open(around: Surroundings) -> tuple[tuple[str, float, Defect], ...]:
-    """The console's end of a data line that goes nowhere: its own resistor, or chance."""
-    if around.port.data_pull_up is not None:
-        return (("high", 1.0, _HIGH),)
-    if around.port.data_pull_down is not None:
-        return (("low", 1.0, _LOW),)
-    return (("high", 0.6, _HIGH), ("low", 0.2, _LOW), ("wavers", 0.2, _CHANCE))
+def _listed(table: str, fault: Fault, around: Surroundings) -> Iterator[Variant]:
+    """The rows of ``defects.toml``, which says what they are, for a fault."""
+    ends = {end for end in (fault.at, fault.to, fault.level) if end}
+    line = next((one for one in ("latch", "clock") if one in ends), "")
+    joint, port, poll = fault.kind == "joint-open", around.port, around.sheet.poll
+    holds = {
+        "lifted": bool(line) and around.lifted(line) and not joint,
+        "fed": around.feeds or joint,
+        "data-up": port.data_pull_up is not None,
+        "data-down": port.data_pull_up is None and port.data_pull_down is not None,
+        "early": poll.sample.nominal <= poll.clock_low.nominal,
+    }
+    holds |= {f"not {what}": not is_so for what, is_so in holds.items()}
+    volts_of = {
+        "dead": (0.0, float(around.design.part_least[0])),
+        "off": (1.0, float(around.design.supply_high[0])),
+    }
+    for row in _TABLES[table]:
+        of = [{*one.split("+")} for one in row.get("of", "").split()]
+        if (of and ends not in of) or not all(
+            holds[what] for what in row.get("when", "").split(", ") if what
+        ):
+            continue
+        volts = {
+            line if net == "line" else net: volts_of.get(volts, volts)
+            for net, volts in row.get("volts", {}).items()
+        }
+        mix = ((1.0, Defect(**row["defect"])),)
+        yield Variant(row.get("name", ""), row.get("weight", 1.0), mix, volts)
 
 
-def _states(fault: Fault, around: Surroundings) -> Iterator[tuple[str, float, Defect, dict]]:  # type: ignore[type-arg]
-    """(name, weight, defect, volts) of a core or joint that is open."""
-    at, joint = fault.at, fault.kind == "joint-open"
-    if at in ("latch", "clock"):
-        lifted = around.lifted(at) and not joint
-        if at == "latch":
-            levels = (("high", 0.5, _LOADS), ("low", 0.5, _NEVER_LOADS))
-        else:
-            levels = (("high", 0.5, _STILL), ("low", 0.5, Defect(clock="low")))
-        for name, weight, defect in levels[:1] if lifted else levels:
-            yield name, 1.0 if lifted else weight, defect, {at: "supply" if lifted else "any"}
-    elif at == "data":
-        for name, weight, defect in _data_open(around):
-            yield name, weight, defect, {} if joint else {"data core": "any"}
-    elif at == "supply":
-        # An input that is high feeds the chip through the diode to its supply pin (from memory).
-        fed = around.feeds or joint
-        if fed:
-            yield "works", 0.4, SOUND, {"supply": "below"}
-        # Below its least supply it does not run.
-        dead = {"supply": (0.0, float(around.design.part_least[0]))}
-        yield "low", 0.4 if fed else 0.75, _LOW, dead
-        yield "high", 0.1 if fed else 0.15, _HIGH, dead
-        yield "wavers", 0.1, _CHANCE, dead
-    else:
-        # The console holds the latch low, and so the ground pin a diode above it (from memory).
-        yield "works", 0.35, SOUND, {"ground": "above"}
-        off = {"ground": (1.0, float(around.design.supply_high[0]))}
-        yield "high", 0.4, _HIGH, off
-        yield "low", 0.15, _LOW, off
-        yield "wavers", 0.1, _CHANCE, off
+def _now_and_then(weight: float, broken: Sequence[tuple[float, Defect]]) -> Iterator[Variant]:
+    """What comes often or seldom: defects with their shares of the broken reads."""
+    for name, share in (("often", OFTEN), ("seldom", SELDOM)):
+        mix = [(share * part, defect) for part, defect in broken]
+        yield Variant(name, 0.5 * weight, (*mix, (1 - share, SOUND)))
 
 
 def _of_cable(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     at, kind = fault.at or "", fault.kind
-    gone = frozenset({at})
-    if kind in ("core-open", "joint-open"):
-        for name, weight, defect, volts in _states(fault, around):
-            yield Variant(name, weight, ((1.0, defect),), volts, gone)
+    ends = frozenset(end for end in (fault.at, fault.to) if end)
+    if kind == "core-loose" and at == "clock":
+        spoilt = [Defect(lost=number) for number in range(1, 8)]
+        spoilt += [Defect(extra=number) for number in range(1, 8)]
+        still = (0.125, Defect(clock="high"))
+        yield from _now_and_then(1.0, [still, *((0.0625, one) for one in spoilt)])
     elif kind == "core-loose":
         # How it is while there is no contact; a capacitor at the register keeps supply and ground.
         ways = [
-            (weight, [(1.0, defect)])
-            for _, weight, defect, _ in _states(fault, around)
-            if defect not in (SOUND, _CHANCE)
+            one for one in _listed("open", fault, around) if one.mix[0][1] not in (SOUND, _CHANCE)
         ]
-        if at == "clock":
-            spoilt = [Defect(lost=number) for number in range(1, 8)]
-            spoilt += [Defect(extra=number) for number in range(1, 8)]
-            ways = [(1.0, [(0.125, _STILL), *((0.0625, one) for one in spoilt)])]
-        total = sum(weight for weight, _ in ways)
-        for weight, broken in ways:
-            for name, share in (("often", OFTEN), ("seldom", SELDOM)):
-                mix = [(share * part, defect) for part, defect in broken]
-                yield Variant(name, 0.5 * weight / total, (*mix, (1 - share, SOUND)))
-    elif kind == "resistor-missing":
-        dead = _NEVER_LOADS if at == "latch" else Defect(clock="low")
-        volts = {} if around.feeds else {at: "ground"}
-        gone_too = {(at, "supply"): np.inf}
-        yield from _one(SOUND if around.feeds else dead, volts=volts, ohms=gone_too)
-    elif kind == "cores-shorted":
-        yield from _shorted(fault, around)
+        total = sum(one.weight for one in ways)
+        for one in ways:
+            yield from _now_and_then(one.weight / total, one.mix)
     else:
-        yield from _swapped(fault, around)
-
-
-def _shorted(fault: Fault, around: Surroundings) -> Iterator[Variant]:
-    """Two cores that touch: the stronger of the two has the say."""
-    pair = frozenset({fault.at or "", fault.to or ""})
-    joined = frozenset({pair})
-    poll = around.sheet.poll
-    for rail, stuck in (
-        ("ground", {"latch": _NEVER_LOADS, "clock": Defect(clock="low")}),
-        ("supply", {"latch": _LOADS, "clock": _STILL}),
-    ):
-        if rail in pair:
-            other = next(iter(pair - {rail}))
-            last = _LOW if rail == "ground" else _HIGH
-            yield from _one(stuck.get(other, last), volts={other: rail}, joined=joined)
-            return
-    if "latch" in pair and "clock" in pair:
-        both = Defect(latch="wired", clock="wired")
-        yield from _one(both, volts={"latch": "any", "clock": "any"}, joined=joined)
-    elif "latch" in pair:
-        yield from _one(_LOW, volts={"data": "ground"}, joined=joined)
-    else:
-        # The console's clock pulls the data line down with it while it looks, if it looks in time.
-        pulled = _LOW if poll.sample.nominal <= poll.clock_low.nominal else SOUND
-        yield from _one(pulled, volts={"data": "any"}, joined=joined)
-
-
-def _swapped(fault: Fault, around: Surroundings) -> Iterator[Variant]:
-    """Two cores swapped at the plug: which pin of the register gets what."""
-    pair = frozenset({fault.at or "", fault.to or ""})
-    line = next(iter(pair - {"data"}))
-    if "data" in pair and line in ("latch", "clock"):
-        # The console looks at a pin that it should drive: the pad's resistor there, or chance.
-        lifted = around.lifted(line)
-        ways = (("", 1.0, _HIGH),) if lifted else _data_open(around)
-        volts: dict[object, object] = {line: "supply" if lifted else "any"}
-    else:
-        # Fed by a clock that is high between reads, a register runs; its clock pin is at supply.
-        fed: tuple[Defect, dict[object, object]] = (_LOW, {"supply": "any"})
-        if around.feeds:
-            fed = (_STILL, {"clock": "supply"})
-        swaps: dict[frozenset[str], tuple[Defect, dict[object, object]]] = {
-            frozenset({"latch", "clock"}): (
-                Defect(latch="clock", clock="latch"),
-                {"latch": "supply", "clock": "ground"},
-            ),
-            frozenset({"supply", "data"}): (_HIGH, {"supply": "any"}),
-            frozenset({"supply", "clock"}): fed,
-            frozenset({"ground", "latch"}): (_NEVER_LOADS, {"latch": "ground"}),
-            frozenset({"ground", "clock"}): (_HIGH, {"ground": "any"}),
-        }
-        defect, volts = swaps.get(pair, (_LOW, {"supply": "ground"}))
-        ways = (("", 1.0, defect),)
-    for name, weight, defect in ways:
-        yield Variant(name, weight, ((1.0, defect),), volts, pair)
+        for one in _listed("open" if kind.endswith("open") else kind, fault, around):
+            if kind == "cores-shorted":
+                yield replace(one, joined=frozenset({ends}))
+            elif kind == "resistor-missing":
+                yield replace(one, ohms={(at, "supply"): np.inf})
+            else:
+                yield replace(one, open=ends)
 
 
 def _of_register(fault: Fault, around: Surroundings) -> Iterator[Variant]:
-    kind, high = fault.kind, fault.level == "high"
-    if kind == "clock-noisy":
+    if fault.kind == "clock-noisy":
         extra = [(1 / 7, Defect(extra=number)) for number in range(1, 8)]
-        for name, share in (("often", OFTEN), ("seldom", SELDOM)):
-            mix = [(share * part, defect) for part, defect in extra]
-            yield Variant(name, 0.5, (*mix, (1 - share, SOUND)))
-    elif kind == "stage-stuck":
-        stage = 1 << int(fault.at or 1) - 1
+        yield from _now_and_then(1.0, extra)
+    elif fault.kind == "stage-stuck":
+        number, high = int(fault.at or 1), fault.level == "high"
+        stage = 1 << number - 1
         defect = Defect(stages=(stage, stage if high else 0))
-        last = int(fault.at or 1) == around.sheet.chip.stages
+        last = number == around.sheet.chip.stages
         yield from _one(defect, volts={"data": "supply" if high else "ground"} if last else {})
-    elif kind == "output-stuck":
-        yield from _one(_HIGH if high else _LOW, volts={"data": "supply" if high else "ground"})
-    elif kind == "serial-open":
+    elif fault.kind == "serial-open":
         open_: dict[tuple[str, str], float] = {("serial", around.sheet.chip.serial_input): np.inf}
         for name, weight in FLOATS.items():
-            level = {"low": 0, "high": 1}.get(name, 2)
-            yield Variant(
-                name, weight, ((1.0, Defect(serial=level)),), {"serial": "any"}, ohms=open_
-            )
+            defect = Defect(serial={"low": 0, "high": 1}.get(name, 2))
+            yield Variant(name, weight, ((1.0, defect),), {"serial": "any"}, ohms=open_)
     else:
-        yield from _one(
-            {
-                "register-no-load": _NEVER_LOADS,
-                "register-no-shift": _STILL,
-                "part-synchronous": Defect(synchronous=True),
-                "part-inverted": Defect(inverted=True),
-            }[kind]
-        )
+        yield from _listed(fault.kind, fault, around)

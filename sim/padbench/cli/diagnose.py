@@ -70,25 +70,20 @@ def _asked(options: Namespace) -> Result:
     )
     for _ in range(_MOST_QUESTIONS):
         tests = next_tests(known, bench, rank(known, bench, seen), seen)
-        left = [test for test in tests if (test.where, test.held) not in skipped]
-        if not left:
+        test = next((one for one in tests if (one.where, one.held) not in skipped), None)
+        if test is None:
             break
-        test = left[0]
-        caution = words.caution(test)
-        print(
-            f"{words.do(test)}{f' ({caution})' if caution else ''}: ",
-            end="",
-            file=sys.stderr,
-            flush=True,
-        )
-        answer = sys.stdin.readline()
-        if not answer or answer.strip().lower() in ("stop", "quit", "q"):
+        caution = f" ({words.caution(test)})" if words.caution(test) else ""
+        print(f"{words.do(test)}{caution}: ", end="", file=sys.stderr, flush=True)
+        line = sys.stdin.readline()
+        answer = line.strip()
+        if not line or answer.lower() in ("stop", "quit", "q"):
             break
-        if answer.strip().lower() in ("", "skip"):
+        if answer.lower() in ("", "skip"):
             skipped.add((test.where, test.held))
             continue
         try:
-            read_lines([f"{words.typed(test)}={answer.strip()}"], "the answer", seen)
+            read_lines([f"{words.typed(test)}={answer}"], "the answer", seen)
         except UnclearError as error:
             print(error, file=sys.stderr)
             continue

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing_extensions import TypedDict
 
 from padbench.core.buttons import pressed_in, spelled
+from padbench.core.sentences import capital
 from padbench.files import was_read
 from padbench.jobs.inspect import inspect_one
 from padbench.jobs.loading import Design, FileLike, Refusal, SheetLike, design_of
@@ -15,9 +16,9 @@ from padbench.repair.captured import observed_in
 from padbench.repair.card import CardStep, card_steps
 from padbench.repair.dictionary import Dictionary
 from padbench.repair.metering import MeterBench
-from padbench.repair.observed import Meter, Observed, UnclearError, presses_named, read_lines
+from padbench.repair.observed import Observed, UnclearError, presses_named, read_lines
 from padbench.repair.ranking import Candidate, Ranking, Test, next_tests, rank, settled
-from padbench.repair.words import UNPLUG, Words, capital
+from padbench.repair.words import UNPLUG, Words
 from padbench.results.blocks import Articles, Block, Lines, OnDemand, Prose, Table, article_of
 from padbench.results.documents import Outcome
 from padbench.results.result import Case, Result, Section
@@ -173,10 +174,9 @@ def noted(
 def _lines_of(path: Path) -> list[str]:
     if not path.is_file():
         raise Refusal("file", f"{path}: there is no such file; name one with lines as A=A")
-    raw = path.read_bytes()[: 1 << 20]
     was_read(path)
     try:
-        return raw.decode("utf-8-sig").splitlines()
+        return path.read_text("utf-8-sig").splitlines()
     except UnicodeDecodeError:
         raise Refusal("file", f"{path}: it is not UTF-8 text; save it as that") from None
 
@@ -229,17 +229,9 @@ def diagnosed(
     if not seen.reads and not seen.meter:
         raise Refusal("", "nothing was observed; type for example idle=00000000 A=10000000")
     hold_to_pad(design, bench, seen)
-    found = rank(known, bench, seen)
-    it = Diagnosis(
-        design,
-        known,
-        bench,
-        Words(design.sheet),
-        seen,
-        found,
-        next_tests(known, bench, found, seen),
-        settled(known, found),
-    )
+    found, words = rank(known, bench, seen), Words(design.sheet)
+    tests, decided = next_tests(known, bench, found, seen), settled(known, found)
+    it = Diagnosis(design, known, bench, words, seen, found, tests, decided)
     word, lead = _verdict(it)
     outcome: Outcome = "pass" if it.healthy else "fail"
     return Result(
@@ -260,12 +252,11 @@ def diagnosed(
 
 def _verdict(it: Diagnosis) -> tuple[str, str]:
     best = it.found.candidates[0]
+    if it.found.unexplained and best.explains == best.reads:
+        return "NOT EXPLAINED.", "Only a line that floats explains this; read each press again."
     if it.found.unexplained:
-        floats = best.explains == best.reads
         return "NOT EXPLAINED.", (
-            "Only a line that floats explains this; read each press again."
-            if floats
-            else "No fault of the dictionary, and no pair of them, explains this: the nearest gives"
+            "No fault of the dictionary, and no pair of them, explains this: the nearest gives"
             f" {best.explains} of {best.reads} reads."
         )
     if it.healthy:
@@ -282,48 +273,33 @@ def _verdict(it: Diagnosis) -> tuple[str, str]:
     return "A FAULT.", one if alike == 1 else many
 
 
-def _names(it: Diagnosis, faults: Sequence[Fault | None], most: int) -> str:
+def _names(words: Words, faults: Sequence[Fault | None], most: int) -> str:
     """The first faults of a group, and how many more there are."""
-    said = [it.words.fault(fault) for fault in faults[:most]]
+    said = [words.fault(fault) for fault in faults[:most]]
     more = len(faults) - len(said)
     return "; or ".join(said) + (f"; or {more} others" if more > 0 else "")
 
 
 def _group(it: Diagnosis, candidate: Candidate, most: int) -> str:
-    said = _names(it, candidate.faults, most)
-    return f"{said}; AND {_names(it, candidate.beside, most)}" if candidate.beside else said
+    said = _names(it.words, candidate.faults, most)
+    return f"{said}; AND {_names(it.words, candidate.beside, most)}" if candidate.beside else said
 
 
 def _evidence(candidate: Candidate) -> str:
     parts = [f"{100 * candidate.share:.0f} %"]
     if candidate.reads:
         parts.append(f"explains {candidate.explains} of {candidate.reads} reads")
-    against = [_said(one) for one in candidate.against[:2]]
-    if against:
-        more = len(candidate.against) - len(against)
-        parts.append("against it: " + "; ".join(against) + (f"; {more} more" if more > 0 else ""))
+    if against := [*map(str, candidate.against)]:
+        more = [f"{len(against) - 2} more"] if len(against) > 2 else []
+        parts.append("against it: " + "; ".join([*against[:2], *more]))
     return "; ".join(parts)
-
-
-def _said(against: object) -> str:
-    if isinstance(against, Meter):
-        return str(against)
-    assert isinstance(against, tuple)
-    held, byte, times = against
-    return f"{spelled(held)} held read {spelled(byte)}" + (f" {times} times" if times > 1 else "")
 
 
 def _outcomes(it: Diagnosis, test: Test) -> dict[str, list[Fault | None]]:
     """What a test may show, and the faults that are left then, the likeliest first."""
     weight = it.found.weight
     order = [row for row in (-weight).argsort().tolist() if weight[row] > 1e-3 * weight.max()]
-    shown: dict[str, dict[int, None]] = {}
-    for row in order:
-        outcome = it.bench.outcome(row, test.where, test.held)
-        shown.setdefault(outcome, {})[it.known.rows[row].fault] = None
-    return {
-        outcome: [it.known.faults[place] for place in places] for outcome, places in shown.items()
-    }
+    return it.bench.outcomes(test.where, test.held, order)
 
 
 def _sections(it: Diagnosis) -> Iterator[Section]:
@@ -347,7 +323,7 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
             (
                 capital(it.words.do(test)),
                 " / ".join(
-                    f"{outcome}: {_names(it, faults, 2)}"
+                    f"{outcome}: {_names(it.words, faults, 2)}"
                     for outcome, faults in list(_outcomes(it, test).items())[:6]
                 ),
                 f"{test.bits:.1f}",
@@ -384,11 +360,7 @@ def _waves(it: Diagnosis) -> list[Block]:
     best = it.found.candidates[0]
     variant = it.known.rows[best.row].variant.name
     rests = variant if variant in ("low", "high", "wavers", "works") else None
-    broken = tuple(
-        fault.model_copy(update={"rests": rests})
-        for fault in (best.faults[0], *best.beside[:1])
-        if fault is not None
-    )
+    broken = tuple(fault.model_copy(update={"rests": rests}) for fault in _suspects(best, 1))
     articles = []
     for faults, about in ((broken, _group(it, best, 1)), ((), "A sound pad.")):
         sheet = it.known.sheet.model_copy(update={"fault": faults})
@@ -398,13 +370,20 @@ def _waves(it: Diagnosis) -> list[Block]:
 
 
 def _repairs(it: Diagnosis) -> Block:
-    best = it.found.candidates[0]
-    faults = [fault for fault in (*best.faults[:6], *best.beside[:6]) if fault is not None]
     lines = [
-        f"{capital(it.words.fault(fault))}: {it.words.mend(fault)} Then: {it.words.check(fault)}"
-        for fault in faults
+        f"{capital(it.words.fault(fault))}: {_repair(it, fault)}"
+        for fault in _suspects(it.found.candidates[0], 6)
     ]
     return Prose(lines or ["Nothing needs mending."], listed=True)
+
+
+def _repair(it: Diagnosis, fault: Fault) -> str:
+    return f"{it.words.mend(fault)} Then: {it.words.check(fault)}"
+
+
+def _suspects(best: Candidate, most: int) -> list[Fault]:
+    """The first faults of a group, and of its partner."""
+    return [fault for fault in (*best.faults[:most], *best.beside[:most]) if fault is not None]
 
 
 def _brief(it: Diagnosis) -> Section:
@@ -416,26 +395,23 @@ def _brief(it: Diagnosis) -> Section:
     if it.healthy:
         rows = [("", "what comes and goes, or floats, shows only to whoever watches for longer")]
         return Section("brief", "", [*blocks, Lines("Mind", rows)], ("brief",))
-    likeliest = []
-    for number, candidate in enumerate(it.found.candidates[:_SHOWN], 1):
-        if number > 1 and candidate.share < 1e-3:
-            continue
-        likeliest.append(
-            (f"{number}.", f"{_group(it, candidate, _OTHERS)} ({_evidence(candidate)})")
-        )
-    blocks.append(Lines("Likeliest", likeliest, most=5))
     best = it.found.candidates[0]
+    rows = [
+        (f"{number}.", f"{_group(it, candidate, _OTHERS)} ({_evidence(candidate)})")
+        for number, candidate in enumerate(it.found.candidates[:_SHOWN], 1)
+        if candidate is best or candidate.share >= 1e-3
+    ]
+    blocks.append(Lines("Likeliest", rows, most=5))
     if it.tests:
         test = it.tests[0]
         rows = [("do", f"{it.words.do(test)}; type {it.words.typed(test)}=…")]
         outcomes = [*_outcomes(it, test).items()][:3]
-        rows += [(f"{outcome}", _names(it, faults, 1)) for outcome, faults in outcomes]
+        rows += [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
         rows += [("mind", it.words.caution(test))] if not test.press else []
         blocks.append(Lines("Next test", rows, most=2))
-    faults = [fault for fault in (*best.faults[:1], *best.beside[:1]) if fault is not None]
+    faults = _suspects(best, 1)
     if faults and not it.found.unexplained:
-        rows = [("", f"{it.words.mend(fault)} Then: {it.words.check(fault)}") for fault in faults]
-        blocks.append(Lines("Mend", rows))
+        blocks.append(Lines("Mend", [("", _repair(it, fault)) for fault in faults]))
     return Section("brief", "", blocks, ("brief",))
 
 
@@ -459,7 +435,7 @@ def _document(it: Diagnosis) -> DiagnoseDocument:
                 "share": round(candidate.share, 6),
                 "explains": candidate.explains,
                 "reads": candidate.reads,
-                "against": [_said(one) for one in candidate.against],
+                "against": [str(one) for one in candidate.against],
             }
             for candidate in it.found.candidates[:_TOLD]
         ],
@@ -552,11 +528,7 @@ def _steps(caption: str, words: Words, steps: Sequence[CardStep]) -> Table:
             str(number),
             capital(words.do(step.test)),
             step.expected,
-            " / ".join(
-                f"{outcome}: {words.fault(faults[0])}"
-                + (f"; or {len(faults) - 1} others" if len(faults) > 1 else "")
-                for outcome, faults in step.others
-            ),
+            " / ".join(f"{outcome}: {_names(words, faults, 1)}" for outcome, faults in step.others),
         )
         for number, step in enumerate(steps, 1)
     ]

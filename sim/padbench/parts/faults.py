@@ -25,7 +25,6 @@ class Kind:
     to: str = ""
     level: bool = False
     ohms: bool = False
-    looks: str = ""
 
 
 @cache

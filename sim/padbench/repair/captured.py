@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from padbench.core.buttons import OPPOSITES, byte_of
 from padbench.repair.dictionary import Dictionary
 from padbench.repair.observed import Observed
-from padbench.repair.ranking import WRONG_READ
+from padbench.repair.ranking import as_noted
 
 _MOST_RUNS = 4000
 """Stretches of equal reads; in what has more, the first are looked at."""
@@ -37,8 +37,7 @@ def observed_in(known: Dictionary, read: Sequence[int], presses: Sequence[int] |
 
     def chance(held: int, byte: int) -> Floats:
         if (held, byte) not in chances:
-            likely = (1 - WRONG_READ) * known.chance(held, byte) + WRONG_READ / 256
-            chances[held, byte] = np.log(likely)
+            chances[held, byte] = np.log(as_noted(known.chance(held, byte)))
         return chances[held, byte]
 
     seen = Observed()

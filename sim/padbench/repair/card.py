@@ -44,9 +44,10 @@ def card_steps(
     left[0] = False
     tests = [Test("", held, 0.0, 1.0) for held in _cover(presses, left)]
     tests += [Test(where, held, 0.0, 1.0) for where, held in _cover(readings, left)]
+    sound = [bench.outcome(0, test.where, test.held) for test in tests]
     steps = tuple(
-        CardStep(test, bench.outcome(0, test.where, test.held), _others(known, bench, test))
-        for test in tests
+        CardStep(test, expected, _others(known, bench, test, expected))
+        for test, expected in zip(tests, sound, strict=True)
     )
     hidden = {known.rows[row].fault for row in np.flatnonzero(left).tolist()}
     return steps, tuple(fault for place in sorted(hidden) if (fault := known.faults[place]))
@@ -64,16 +65,14 @@ def _cover(shows: Mapping[T, Shows], left: Shows) -> list[T]:
 
 
 def _others(
-    known: Dictionary, bench: MeterBench, test: Test
+    known: Dictionary, bench: MeterBench, test: Test, sound: str
 ) -> tuple[tuple[str, tuple[Fault, ...]], ...]:
-    sound = bench.outcome(0, test.where, test.held)
-    shown: dict[str, dict[int, None]] = {}
-    for row, entry in enumerate(known.rows[1:], 1):
-        outcome = bench.outcome(row, test.where, test.held)
-        if outcome not in (sound, "any") and len(entry.variant.mix) == 1:
-            shown.setdefault(outcome, {})[entry.fault] = None
-    found = sorted(shown.items(), key=lambda item: -len(item[1]))[:_OTHERS]
-    return tuple(
-        (outcome, tuple(fault for place in faults if (fault := known.faults[place])))
+    steady = [row for row, entry in enumerate(known.rows) if row and len(entry.variant.mix) == 1]
+    shown = bench.outcomes(test.where, test.held, steady)
+    found = sorted(shown.items(), key=lambda item: -len(item[1]))
+    others = [
+        (outcome, tuple(filter(None, faults)))
         for outcome, faults in found
-    )
+        if outcome not in (sound, "any")
+    ]
+    return tuple(others[:_OTHERS])

@@ -120,13 +120,6 @@ class Dictionary:
         """The first part of a row's mix: what is broken, while it is."""
         return int(self._starts[row])
 
-    def fault_named(self, kind: str, at: str | None = None, to: str | None = None) -> int:
-        """The place of a fault; ``KeyError`` if the pad cannot have it."""
-        for place, fault in enumerate(self.faults):
-            if fault is not None and (fault.kind, fault.at, fault.to) == (kind, at, to):
-                return place
-        raise KeyError((kind, at, to))
-
 
 _SEEN = {"own": 0, "latch": 1, "clock": 2, "low": 3, "high": 4, "wired": 5}
 

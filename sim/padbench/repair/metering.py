@@ -6,7 +6,7 @@
 Volts come from the circuits that `padbench wiring` uses; a fault changes those of its own place.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cache
 from itertools import combinations
 
@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from padbench.circuit.circuits import Circuits
 from padbench.circuit.defects import Surroundings, Variant
 from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
-from padbench.core.units import show
+from padbench.core.units import Value, show
 from padbench.parts.faults import CORES
 from padbench.repair.dictionary import Dictionary
-from padbench.repair.observed import Meter
+from padbench.repair.observed import Meter, is_volts
+from padbench.sheet.model import Fault
 from padbench.wiring.plan import Pin, wiring_plan
 
 CONTACT = 10.0
@@ -36,11 +37,6 @@ _DIODE = (0.3, 1.0)
 _RIGHT, _WRONG, _ANY = 0.9, 0.02, 0.3
 """How often a reading falls where it should, where it should not, and where it may be anything
 (assumed)."""
-
-
-def is_volts(where: str) -> bool:
-    """Whether volts are measured there, and not ohms."""
-    return where.startswith("pin ") and " to " not in where
 
 
 class MeterBench:
@@ -63,10 +59,10 @@ class MeterBench:
     def _resistances(self) -> Iterator[tuple[tuple[str, str], float]]:
         """Ω from a pin to a rail with the supply off: resistors of a sound pad, and its tie."""
         sheet = self.known.sheet
-        fitted = [(name, sheet.pull_up.value) for name in sheet.buttons]
-        fitted += [("latch", sheet.resistors.latch_to_supply)]
-        fitted += [("clock", sheet.resistors.clock_to_supply)]
-        for net, value in fitted:
+        fitted: dict[str, Value | None] = dict.fromkeys(sheet.buttons, sheet.pull_up.value)
+        fitted["latch"] = sheet.resistors.latch_to_supply
+        fitted["clock"] = sheet.resistors.clock_to_supply
+        for net, value in fitted.items():
             if value is not None and net in self.number_of:
                 yield (net, "supply"), value.nominal
         for name in sheet.buttons:
@@ -102,22 +98,37 @@ class MeterBench:
         least, most = self.expected(where, held)[row]
         if np.isnan(least):
             return "any"
-        if not is_volts(where):
-            middle = "about " + show((least + most) / 2, "Ω", 2)
-            return "no contact" if np.isinf(most) else middle if least else f"up to {most:g} Ω"
-        return f"{least:.1f} to {most:.1f} V"
+        if is_volts(where):
+            return f"{least:.1f} to {most:.1f} V"
+        if np.isinf(most):
+            return "no contact"
+        return "about " + show((least + most) / 2, "Ω", 2) if least else f"up to {most:g} Ω"
+
+    def outcomes(self, where: str, held: int, rows: Iterable[int]) -> dict[str, list[Fault | None]]:
+        """What a test may show, and the faults of some rows that show it, in their order."""
+        shown: dict[str, dict[int, None]] = {}
+        for row in rows:
+            outcome = self.outcome(row, where, held)
+            shown.setdefault(outcome, {})[self.known.rows[row].fault] = None
+        return {
+            outcome: [self.known.faults[place] for place in places]
+            for outcome, places in shown.items()
+        }
+
+    def _slack(self, where: str) -> float:
+        return _SPREAD * self.supply[1] if is_volts(where) else 0.0
 
     def differs(self, where: str, held: int) -> NDArray[np.bool_]:
         """Of each row, whether a meter surely finds something else there than in a sound pad."""
         spans = self.expected(where, held)
-        slack = _SPREAD * self.supply[1] if is_volts(where) else 0.0
+        slack = self._slack(where)
         apart = (spans[:, 0] > spans[0, 1] + slack) | (spans[:, 1] < spans[0, 0] - slack)
         return np.asarray(apart, bool)
 
     def chance(self, reading: Meter) -> NDArray[np.float64]:
         """Of each row, how often such a reading comes (see `padbench.repair.ranking`)."""
         spans = self.expected(reading.where, reading.held)
-        slack = _SPREAD * self.supply[1] if is_volts(reading.where) else 0.0
+        slack = self._slack(reading.where)
         least, most = spans[:, 0] - slack, spans[:, 1] + slack
         inside = (reading.value >= least) & (reading.value <= most)
         return np.where(np.isnan(spans[:, 0]), _ANY, np.where(inside, _RIGHT, _WRONG))
@@ -150,8 +161,7 @@ class MeterBench:
 
     def _volts(self, row: int, pin: Pin, held: int) -> Span:
         variant = self.known.rows[row].variant
-        down = pressed_in(held)
-        net = "serial" if pin.name == "serial" else pin.net
+        down, net = pressed_in(held), self._net(pin)
         said: object = variant.volts.get(net)
         if net in down:
             said = variant.volts.get((net, "held"), said)

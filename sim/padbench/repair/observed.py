@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from typing import NamedTuple
 
 from padbench.core.buttons import BUTTONS, byte_of, spelled
 from padbench.core.units import UnitError, found_text, read_value, show
@@ -25,6 +26,24 @@ _EXAMPLE = 'write for example "A=10000000", "A+B=A", "idle=none" or "pin 9=0.1V"
 
 class UnclearError(ValueError):
     """What was written cannot be read: place, what is wrong, what would do."""
+
+
+class Read(NamedTuple):
+    """A byte that came so many times while ``held`` was held."""
+
+    held: int
+    byte: int
+    times: int
+
+    def __str__(self) -> str:
+        """In words."""
+        often = f" {self.times} times" if self.times > 1 else ""
+        return f"{spelled(self.held)} held read {spelled(self.byte)}{often}"
+
+
+def is_volts(where: str) -> bool:
+    """Whether volts are measured there, and not ohms."""
+    return where.startswith("pin ") and " to " not in where
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +61,7 @@ class Meter:
 
     def __str__(self) -> str:
         """In words."""
-        unit = "Ω" if " to " in self.where or self.where.startswith("core") else "V"
+        unit = "V" if is_volts(self.where) else "Ω"
         amount = "no contact" if self.value == float("inf") else show(self.value, unit)
         held = f" with {spelled(self.held)} held" if self.held else ""
         return f"{self.where}{held}: {amount}"
@@ -69,11 +88,11 @@ class Observed:
         """Held states that read as more than one byte."""
         return [held for held, counter in self.reads.items() if len(counter) > 1]
 
-    def pairs(self) -> Iterator[tuple[int, int, int]]:
-        """(held, byte, how often)."""
+    def pairs(self) -> Iterator[Read]:
+        """What was read, in the order in which it first came."""
         for held, counter in self.reads.items():
             for byte, times in counter.items():
-                yield held, byte, times
+                yield Read(held, byte, times)
 
 
 def read_lines(lines: Iterable[str], place: str, into: Observed | None = None) -> Observed:
@@ -150,15 +169,11 @@ def _byte(text: str) -> tuple[int, int]:
 
 def _reading(key: str, value: str) -> Meter:
     words = key.split()
-    across = re.fullmatch(r"(?i)pin ([0-9]{1,2}) to (supply|ground)", " ".join(words))
-    if across:
+    if across := re.fullmatch(r"(?i)pin ([0-9]{1,2}) to (supply|ground)", " ".join(words)):
         where = f"pin {int(across[1])} to {across[2].lower()}"
         return Meter(where, 0, _amount(value, "Ω", "39k"))
-    pin = re.fullmatch(r"(?i)pin ([0-9]{1,2})(?: (\S.*))?", " ".join(words))
-    if pin:
-        held = 0
-        if pin[2]:
-            held = held_named(re.sub(r"(?i)^with | held$", "", pin[2]))
+    if pin := re.fullmatch(r"(?i)pin ([0-9]{1,2})(?: (\S.*))?", " ".join(words)):
+        held = held_named(re.sub(r"(?i)^with | held$", "", pin[2])) if pin[2] else 0
         return Meter(f"pin {int(pin[1])}", held, _amount(value, "V", "0.1 V"))
     words = [word.lower() for word in words]
     if len(words) == 2 and words[0] == "core" and words[1] in CORES:
@@ -176,9 +191,7 @@ def _amount(value: str, unit: str, example: str) -> float:
     if unit == "Ω" and value.lower() in ("open", "none", "no contact"):
         return float("inf")
     try:
-        return read_value(
-            value.replace("Ohm", "Ω").replace("ohm", "Ω"), unit, example=example
-        ).nominal
+        return read_value(re.sub("[Oo]hm", "Ω", value), unit, example=example).nominal
     except UnitError as error:
         raise UnclearError(f"{found_text(value)} {error.wrong}; {error.instead}") from None
 

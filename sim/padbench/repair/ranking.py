@@ -21,8 +21,7 @@ seen so far.
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,8 +30,8 @@ from padbench.core.buttons import OPPOSITES, pressed_in
 from padbench.core.pad import SOUND, Defect
 from padbench.parts.faults import fault_kinds
 from padbench.repair.dictionary import Dictionary, both, coded, predicted
-from padbench.repair.metering import MeterBench, is_volts
-from padbench.repair.observed import Observed
+from padbench.repair.metering import MeterBench
+from padbench.repair.observed import Meter, Observed, Read, is_volts
 from padbench.sheet.model import Fault
 
 WRONG_READ = 0.05
@@ -60,7 +59,7 @@ class Candidate:
     """Faults that nothing seen so far tells apart; ``beside`` is the second one of a pair.
 
     ``likelihood`` is a logarithm. ``explains`` of ``reads`` reads are such as it gives; ``against``
-    are (held, byte, how often) of the others, and the readings of a meter that it does not give.
+    are the others, and the readings of a meter that it does not give.
     ``row`` is the likeliest variant, of which ``expects`` (held: sure bits, mask of the others).
     """
 
@@ -68,7 +67,7 @@ class Candidate:
     likelihood: float
     explains: int
     reads: int
-    against: tuple[object, ...]
+    against: tuple[Read | Meter, ...]
     row: int
     expects: dict[int, tuple[int, int]]
     beside: tuple[Fault | None, ...] = ()
@@ -114,45 +113,49 @@ def settled(known: Dictionary, found: Ranking) -> bool:
     return not (steady & other & (found.weight > _RULED_OUT * found.weight.max())).any()
 
 
-def rank(
-    known: Dictionary, bench: MeterBench, seen: Observed, *, wrong: float = WRONG_READ
-) -> Ranking:
+def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     """All faults by how well they explain what was seen."""
     by_row = np.log(known.weight)
     pairs = [*seen.pairs()]
     chances = np.array([known.chance(held, byte) for held, byte, _ in pairs])
     if pairs:
         times = np.array([times for _, _, times in pairs])
-        by_row = by_row + times @ np.log((1 - wrong) * chances + wrong / 256)
+        by_row = by_row + times @ np.log(as_noted(chances))
     metered = np.array([bench.chance(reading) for reading in seen.meter])
     if seen.meter:
         by_row = by_row + np.log(metered).sum(axis=0)
     groups = list(_groups(known, seen, by_row, chances > 0, metered))
     groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
     # A pair that explains everything may be likelier than what explains it by chance.
-    if groups[0].likelihood < math.log(PAIR) + seen.count * math.log(1 - wrong):
-        groups += _pairs(known, seen, metered, wrong)
+    if groups[0].likelihood < math.log(PAIR) + seen.count * math.log(1 - WRONG_READ):
+        groups += _pairs(known, seen, metered)
         groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
     total = np.logaddexp.reduce([group.likelihood for group in groups])
     shared = tuple(
-        Candidate(**{**vars(group), "share": float(np.exp(group.likelihood - total))})
-        for group in groups
+        replace(group, share=float(np.exp(group.likelihood - total))) for group in groups
     )
     chance = _chance(shared[0]) and not seen.unsteady
-    return Ranking(shared, by_row, chance or _too_many(shared[0], wrong))
+    return Ranking(shared, by_row, chance or _too_many(shared[0]))
+
+
+def as_noted(chances: Floats) -> Floats:
+    """How often bytes are noted that come so often: a wrong note may be any of the 256."""
+    return (1 - WRONG_READ) * chances + WRONG_READ / 256
 
 
 def _chance(best: Candidate) -> bool:
     """Whether it leaves nearly every bit to chance, and so explains whatever may come."""
-    return all(loose.bit_count() > _MOST_LOOSE for _, loose in best.expects.values())
+    loose = [loose.bit_count() > _MOST_LOOSE for _, loose in best.expects.values()]
+    return bool(loose) and all(loose)
 
 
-def _too_many(best: Candidate, wrong: float) -> bool:
+def _too_many(best: Candidate) -> bool:
     """More reads left over than wrong notes would be: the binomial tail."""
     left, n = best.reads - best.explains, best.reads
     if not left:
         return False
-    tail = 1 - sum(math.comb(n, k) * wrong**k * (1 - wrong) ** (n - k) for k in range(left))
+    right = 1 - WRONG_READ
+    tail = 1 - sum(math.comb(n, k) * WRONG_READ**k * right ** (n - k) for k in range(left))
     return tail < _UNLIKELY or 2 * left > n
 
 
@@ -180,27 +183,25 @@ def _groups(
         head = max(faults, key=lambda place: likelihood[place])
         row = best[head]
         part = known.first_part(row)
-        against: list[object] = [
-            pair for pair, fit in zip(pairs, fits, strict=True) if not fit[row]
+        missed = [pair for pair, fit in zip(pairs, fits, strict=True) if not fit[row]]
+        off = [
+            reading
+            for reading, chance in zip(seen.meter, metered, strict=True)
+            if chance[row] == chance.min() < chance.max()
         ]
-        for reading, chance in zip(seen.meter, metered, strict=True):
-            if chance[row] == chance.min() < chance.max():
-                against.append(reading)
         fixed, loose = known.fixed[part, states].tolist(), known.random[part, states].tolist()
         yield Candidate(
             tuple(known.faults[place] for place in faults),
             float(likelihood[head]),
-            sum(pair[2] for pair, fit in zip(pairs, fits, strict=True) if fit[row]),
+            seen.count - sum(pair.times for pair in missed),
             seen.count,
-            tuple(against),
+            (*missed, *off),
             row,
             dict(zip(states, zip(fixed, loose, strict=True), strict=True)),
         )
 
 
-def _pairs(
-    known: Dictionary, seen: Observed, readings: Floats, wrong: float
-) -> Iterator[Candidate]:
+def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Candidate]:
     """Pairs of faults: those that come nearest alone, each with every other."""
     pairs, states = list(seen.pairs()), list(seen.reads)
     at = [states.index(held) for held, _, _ in pairs]
@@ -236,7 +237,7 @@ def _pairs(
     chance = s * t * _fits(sent, fixed[:, at], random[:, at])
     chance += s * (1 - t) * alone[one] + (1 - s) * t * alone[other]
     chance += (1 - s) * (1 - t) * (sound == 0)
-    likelihood = np.log((1 - wrong) * chance + wrong / 256) @ times + math.log(PAIR)
+    likelihood = np.log(as_noted(chance)) @ times + math.log(PAIR)
     measured = np.array([max(metered[row] for row in rows) for rows in groups])
     likelihood += np.maximum(measured[one], measured[other])
     common = np.array([_common(_faults_of(known, rows)) for rows in groups])
@@ -307,27 +308,9 @@ def practical(known: Dictionary) -> Iterator[int]:
             yield held
 
 
-class _Split:
-    """How well tests part the faults that are left."""
-
-    def __init__(self, known: Dictionary, weight: Floats) -> None:
-        self.rows = np.flatnonzero(weight > 1e-3 * weight.max())
-        self.weight = weight[self.rows] / weight[self.rows].sum()
-        self.fault = known.fault_of[self.rows]
-
-    def bits(self, labels: NDArray[np.uint64]) -> float:
-        """Information that an outcome gives on which fault it is: I(F; L) = H(L) - H(L | F)."""
-        _, label = np.unique(labels[self.rows], return_inverse=True)
-        both = label * (int(self.fault.max()) + 1) + self.fault
-        _, both = np.unique(both, return_inverse=True)
-        joint = np.bincount(both, self.weight)
-        return _entropy(np.bincount(label, self.weight)) - (
-            _entropy(joint) - _entropy(np.bincount(self.fault, self.weight))
-        )
-
-
-def _entropy(weights: NDArray[Any]) -> float:
-    parts = weights[weights > 0]
+def _entropy(codes: NDArray[np.int64], weight: Floats) -> float:
+    parts = np.bincount(codes, weight)
+    parts = parts[parts > 0]
     return float(-(parts * np.log2(parts)).sum())
 
 
@@ -335,19 +318,27 @@ def next_tests(
     known: Dictionary, bench: MeterBench, found: Ranking, seen: Observed, *, meter: bool = True
 ) -> tuple[Test, ...]:
     """What tells most for its cost, the best first; nothing where nothing tells any more."""
-    split = _Split(known, found.weight)
+    left = np.flatnonzero(found.weight > 1e-3 * found.weight.max())
+    weight = found.weight[left] / found.weight[left].sum()
+    fault = known.fault_of[left]
+    before = _entropy(fault, weight)
+
+    def bits(labels: NDArray[np.uint64]) -> float:
+        """What an outcome tells of which fault it is: I(F; L) = H(L) - H(L | F)."""
+        _, label = np.unique(labels[left], return_inverse=True)
+        joint = label * len(known.faults) + fault
+        return _entropy(label, weight) - (_entropy(joint, weight) - before)
+
     tests = []
     for held in practical(known):
-        bits = split.bits(known.labels[:, held])
         more = max(0, held.bit_count() - 1) * _MORE_BUTTONS
-        again = 0 if held not in seen.reads else 1
-        tests.append(Test("", held, bits, _PRESS + more + again))
+        cost = _PRESS + more + (held in seen.reads)
+        tests.append(Test("", held, bits(known.labels[:, held]), cost))
     measured = {(reading.where, reading.held) for reading in seen.meter}
     for where, held in bench.points() if meter else ():
         if (where, held) not in measured:
-            spans = bench.expected(where, held)
-            bits = split.bits(_classes(spans))
-            tests.append(Test(where, held, bits, _VOLTS if is_volts(where) else _OHMS))
+            told = bits(_classes(bench.expected(where, held)))
+            tests.append(Test(where, held, told, _VOLTS if is_volts(where) else _OHMS))
     telling = [test for test in tests if test.bits > _SLIGHT]
     return tuple(sorted(telling, key=lambda test: (-test.bits / test.cost, test.held)))
 

@@ -8,12 +8,11 @@ say.do(test), say.caution(test)                         # what to do, and what t
 from collections.abc import Iterable
 
 from padbench.core.buttons import pressed_in, spelled
-from padbench.core.faults import SAYS
 from padbench.core.remedies import joined
-from padbench.core.sentences import filled
+from padbench.core.sentences import capital
 from padbench.core.units import show
 from padbench.parts.faults import fault_kinds
-from padbench.repair.metering import is_volts
+from padbench.repair.observed import is_volts
 from padbench.repair.ranking import Test
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
@@ -22,6 +21,15 @@ from padbench.wiring.plan import wiring_plan
 
 SOUND_PAD = "nothing is broken that a press shows"
 UNPLUG = "Unplug first."
+
+_AT_PIN = {"VDD": "supply", "VSS": "ground", "load": "latch", "clock": "clock", "serial": "serial"}
+_NETS = {
+    "serial-open": "serial",
+    "output-stuck": "data",
+    "register-no-load": "latch",
+    "register-no-shift": "clock",
+}
+"""Nets of the faults that name none."""
 
 _LIVE = (
     "Open the pad only, never console or screen; an insulated tip, since one that slips from supply"
@@ -37,31 +45,15 @@ class Words:
         self.sheet, self.plan = sheet, wiring_plan(sheet)
         self.part = sheet.part
         self.nets: dict[str, int] = {}
-        serial = {"VDD": "supply", "VSS": "ground", "load": "latch", "clock": "clock"}
-        last = last_output(self.part, sheet.chip.stages)
+        last = last_output(self.part, sheet.chip.stages), self.plan.pins[-1].chip
         for place, pin in enumerate(self.plan.pins):
-            if pin.name == last and pin.chip == self.plan.pins[-1].chip:
+            if (pin.name, pin.chip) == last:
                 self.nets["data"] = place
-            net = serial.get(pin.name) or (pin.name if pin.name == "serial" else pin.net)
-            self.nets.setdefault(net, place)
+            self.nets.setdefault(_AT_PIN.get(pin.name, pin.net), place)
 
     def fault(self, fault: Fault | None) -> str:
         """What is broken."""
         return SOUND_PAD if fault is None else self._filled(fault_kinds()[fault.kind].says, fault)
-
-    def looks(self, fault: Fault | None) -> str:
-        """What it looks like from outside, as a core with that fault; empty if it has no word."""
-        id_ = "" if fault is None else fault_kinds()[fault.kind].looks
-        if fault is None or not id_:
-            return ""
-        pressed = fault.kind in ("contact-stuck", "input-grounded")
-        facts = {
-            "name": fault.at,
-            "state": "pressed" if pressed else "not pressed",
-            "stage": fault.at,
-            "level": fault.level,
-        }
-        return filled(SAYS["pad"][id_], facts)
 
     def mend(self, fault: Fault) -> str:
         """What to do about it."""
@@ -84,17 +76,10 @@ class Words:
         return " and ".join(dict.fromkeys(f"pin {end}" for end in ends if end != "?"))
 
     def _net(self, fault: Fault, end: str) -> str:
-        value = getattr(fault, end)
-        if fault.kind == "serial-open":
-            return "serial"
-        if fault.kind == "output-stuck":
-            return "data"
-        if fault.kind in ("register-no-load", "register-no-shift"):
-            return "latch" if fault.kind.endswith("load") else "clock"
+        value = getattr(fault, end) or ""
         if fault.kind == "stage-stuck":
-            names = [name for name, stage in self.sheet.buttons.items() if str(stage) == value]
-            return names[0] if names and end == "at" else ""
-        return value or ""
+            return next((name for name, at in self.sheet.buttons.items() if str(at) == value), "")
+        return _NETS.get(fault.kind, value)
 
     def _pin(self, fault: Fault, end: str) -> str:
         place = self.nets.get(self._net(fault, end))
@@ -105,11 +90,9 @@ class Words:
         return f"{pin.number}" + (f" of register {pin.chip}" if several else "")
 
     def _filled(self, text: str, fault: Fault) -> str:
-        resistors = self.sheet.resistors
         fitted = self.sheet.pull_up.value
         if fault.kind == "resistor-missing":
-            latch = fault.at == "latch"
-            fitted = resistors.latch_to_supply if latch else resistors.clock_to_supply
+            fitted = getattr(self.sheet.resistors, f"{fault.at}_to_supply")
         tied = self.sheet.chip.serial_input
         return text.format(
             at=fault.at,
@@ -127,13 +110,13 @@ class Words:
         held = joined(list(pressed_in(test.held)))
         if test.press:
             return f"hold {held} and read" if held else "hold nothing and read"
-        if " to " in test.where and test.where.startswith("pin "):
-            return f"ohms from {test.where}"
-        if test.where.startswith("pin "):
+        if is_volts(test.where):
             number = int(test.where[4:])
             name = next(pin.name for pin in self.plan.pins if pin.number == number)
             down = f" while {held} is held" if held else ""
             return f"volts of {test.where} ({name}) against ground{down}, between two reads"
+        if test.where.startswith("pin "):
+            return f"ohms from {test.where}"
         if test.where.startswith("core "):
             return f"ohms of the {test.where[5:]} core, from the plug to the register's pin"
         return f"ohms from core to core at the plug: {test.where}"
@@ -150,8 +133,3 @@ class Words:
         if test.press:
             return ""
         return _LIVE if is_volts(test.where) else _DEAD
-
-
-def capital(text: str) -> str:
-    """With a capital in front."""
-    return text[:1].upper() + text[1:]

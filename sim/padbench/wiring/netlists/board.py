@@ -6,10 +6,13 @@ drawing.pin("R1", "1", "SUPPLY", line=3)
 drawing.board().nets["SUPPLY"]                       # (("R1", "1"),)
 """
 
+import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 from functools import cached_property
+from importlib.resources import files
+from typing import Any
 
 from padbench.core.units import found_text, printable
 from padbench.toml import Problem, SheetError
@@ -17,6 +20,11 @@ from padbench.toml.problems import one_line
 
 MOST_PARTS = 3000
 """A pad has some dozens; more are another board."""
+
+NAMES: Mapping[str, Any] = tomllib.loads(
+    (files(__package__) / "board.toml").read_text(encoding="utf-8")
+)
+"""Names on boards, and sentences of the comparison."""
 
 _NOT_FITTED = frozenset(("DNP", "DNF", "NF", "DO NOT FIT", "DO NOT POPULATE", "NOT FITTED"))
 

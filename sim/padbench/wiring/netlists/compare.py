@@ -12,32 +12,17 @@ from padbench.core.findings import Finding, Met, Place, Rule, Source, Verdict
 from padbench.core.remedies import joined
 from padbench.core.units import Value, show
 from padbench.sheet import Sheet
+from padbench.wiring.netlists.board import NAMES
 from padbench.wiring.netlists.recognise import Drawn, Link
 from padbench.wiring.plan import Pin, wiring_plan
 
-_SAYS = {
-    "other-part": "{part} is a {at} on the board; the sheet has {meant}",
-    "below": "the pins of {part} are numbered as seen from below, so that all swap in a pattern:"
-    " {at}; mirror the footprint",
-    "turned": "{part} stands the other way round, so that all swap in a pattern: {at}; turn it",
-    "exchanged": "supply and ground are exchanged at {part}: {at}",
-    "elsewhere": "{part} goes to {at}; it belongs on {meant}",
-    "open": "{part} is open; it belongs on {meant}",
-    "not-carried": "{part} ({meant}) reaches no pin of a connector",
-    "swapped": "{part} goes to {at}, and {meant}: the two are swapped",
-    "misplaced": "{part} goes to {at}; it belongs on {meant}",
-    "no-contact": "there is no contact of {part}, which belongs on {meant}",
-    "not-to-ground": "{part} goes from {at} to {meant}, not to ground",
-    "floating": "{part} has no pull-up: no resistor goes from its net {at} to supply",
-    "pulled-down": "{part} pulls {at} to ground",
-    "joined": "{part} and {meant} share the net {at}",
-    "idle": "{part} does nothing: a side is open, or both are on one net ({at})",
-    "value": "{part} is {at}; the sheet has {meant}",
-    "no-place": "{part} goes from {at} to {meant}, for which the sheet has no place",
-    "conducts": "{part} conducts from {at} to {meant}; turn it round",
-    "not-judged": "{part} is not judged: {meant}",
+_LEFT_OUT = {
+    "in-contact": "the netlist gives no value",
+    "in-line": "the netlist gives no value",
+    "untold": "the netlist does not tell which way round it is",
+    "indicator": "what it draws from the supply",
 }
-"""The sentence of each kind of fault."""
+"""Why a link of a role is not judged if it has no value."""
 
 _Row = tuple[str, str, str, str]
 """One fault: its kind, the part or pin by its reference, where it is, what is meant."""
@@ -49,28 +34,14 @@ def _said(finding: Finding) -> str:
     columns = [finding.facts[name] for name in _COLUMNS]
     rows = zip(*(column for column in columns if isinstance(column, tuple)), strict=True)
     return "; ".join(
-        _SAYS[str(kind)].format(part=part, at=at, meant=meant) for kind, part, at, meant in rows
+        NAMES["faults"][kind].format(part=part, at=at, meant=meant)
+        for kind, part, at, meant in rows
     )
 
 
 _RULES = {
     id_: Rule(id_, "", {"pass": says, "fail": _said, "not-judged": _said})
-    for id_, says in {
-        "board.register": "the board has the register and the chain of the sheet",
-        "board.footprint": "the pins of each register are numbered as its data sheet has them",
-        "board.supply": "supply and ground go to the pins of the register that take them",
-        "board.lines": "latch, clock and data go from the cable to their pins",
-        "board.serial-input": "the serial input is tied as in the sheet",
-        "board.buttons": "each contact goes to the input of its button",
-        "board.contacts": "each button has its contact to ground",
-        "board.pull-up": "each input has its pull-up",
-        "board.open": "no input pin is open",
-        "board.short": "no two nets that are meant apart are one",
-        "board.values": "the values on the board are those of the sheet",
-        "board.no-effect": "no part does nothing",
-        "board.no-place": "every part has a place on the sheet",
-        "board.left-out": "nothing on the board is left out of the judging",
-    }.items()
+    for id_, says in NAMES["rules"].items()
 }
 _SERIES = Rule(
     "board.series",
@@ -116,6 +87,9 @@ class _Comparison:
 
     def add(self, id_: str, kind: str, part: str, at: str = "", meant: str = "") -> None:
         self.rows[id_].append((kind, part, at, meant))
+
+    def left_out(self, part: str, why: str) -> None:
+        self.add("board.left-out", "not-judged", part, "", why)
 
     def findings(self) -> Iterator[Finding]:
         for id_, rows in self.rows.items():
@@ -210,9 +184,8 @@ class _Comparison:
 
     def _contacts(self) -> None:
         """Each contact: where it goes, and whether its other side is on ground."""
-        each = self.meant.part.stages
         by_stage = {
-            (pin.chip - 1) * each + int(pin.name[1:]): pin
+            (pin.chip - 1) * self.drawn.each + int(pin.name[1:]): pin
             for pin in self.pins
             if pin.name.startswith("P")
         }
@@ -250,9 +223,8 @@ class _Comparison:
             if wanted and not self.drawn.lifting(net, "pull-up"):
                 self.add("board.pull-up", "floating", self.shown(pin), net)
         for link in self._of("pull-down"):
-            self.add(
-                "board.pull-up", "pulled-down", link.reference, link.beyond(self.drawn.rails[1])
-            )
+            at = link.beyond(self.drawn.rails[1])
+            self.add("board.pull-up", "pulled-down", link.reference, at)
 
     def _of(self, role: str) -> list[Link]:
         return [link for link in self.drawn.links if link.role == role]
@@ -260,18 +232,17 @@ class _Comparison:
     def _values(self) -> None:
         drawn, resistors = self.drawn, self.meant.resistors
         pull_up = self.meant.pull_up.value
-        groups = [("pull-up.value", pull_up, drawn.lifting(net, "pull-up"))
-                  for _, net in self._inputs()]  # fmt: skip
-        for line, value in (("latch", resistors.latch_to_supply),
-                            ("clock", resistors.clock_to_supply)):  # fmt: skip
-            key = f"{line}-to-supply"
+        groups = [
+            ("pull-up.value", pull_up, drawn.lifting(net, "pull-up")) for _, net in self._inputs()
+        ]
+        for line in ("latch", "clock"):
+            key, value = f"{line}-to-supply", getattr(resistors, f"{line}_to_supply")
             groups.append((f"resistors.{key}", value, drawn.lifting(drawn.lines[line], key)))
         for key, meant, links in groups:
             names = joined([link.reference for link in links]) or "the resistor"
             says = f"{_shown(meant)} ({key})"
             if any(link.value is None for link in links):
-                self.add("board.left-out", "not-judged", names, "",
-                         f"the netlist gives no value, and {says} is taken")  # fmt: skip
+                self.left_out(names, f"the netlist gives no value, and {says} is taken")
             elif key in self.filled or (not links and key == "pull-up.value"):
                 continue  # nothing to compare with; a missing pull-up is told with its pin
             elif not _same(found := in_parallel(links) if links else None, meant):
@@ -288,12 +259,8 @@ class _Comparison:
             first, *others = pins.values()
             if net in self.drawn.rails:
                 # That a line is there is told with its pin.
-                first = net
-                others = [
-                    shown
-                    for own, shown in pins.items()
-                    if own in self.meant.buttons or own.startswith("Q")
-                ]
+                mine = {own for own in pins if own.startswith("Q")} | {*self.meant.buttons}
+                first, others = net, [shown for own, shown in pins.items() if own in mine]
             for other in others:
                 self.add("board.short", "joined", first, net, other)
         named = {*self.drawn.lines.values(), *(one.net for one in self.drawn.contacts)}
@@ -305,25 +272,17 @@ class _Comparison:
     def _links(self) -> None:
         ignored = self.meant.board.ignore if self.meant.board else ()
         for reference in ignored:
-            self.add("board.left-out", "not-judged", reference, "", "[board] ignore names it")
+            self.left_out(reference, "[board] ignore names it")
         if not self._of("decoupling"):
-            meant = "no capacitor stands between supply and ground"
-            self.add("board.left-out", "not-judged", "the supply's noise", "", meant)
+            self.left_out("the supply's noise", "no capacitor stands between supply and ground")
         for link in self.drawn.links:
             one, other = link.nets
-            if link.role in ("in-contact", "in-line") and link.value is None:
-                meant = "the netlist gives no value"
-                self.add("board.left-out", "not-judged", link.reference, "", meant)
-            elif link.role == "idle":
+            if link.role == "idle":
                 self.add("board.no-effect", "idle", link.reference, one)
             elif link.role in ("no-place", "conducts"):
                 self.add("board.no-place", link.role, link.reference, one, other)
-            elif link.role == "untold":
-                meant = "the netlist does not tell which way round it is"
-                self.add("board.left-out", "not-judged", link.reference, "", meant)
-            elif link.role == "indicator":
-                meant = "what it draws from the supply"
-                self.add("board.left-out", "not-judged", link.reference, "", meant)
+            elif link.role in _LEFT_OUT and link.value is None:
+                self.left_out(link.reference, _LEFT_OUT[link.role])
 
     def _series(self) -> Iterator[Finding]:
         """Resistors in the lines, of which the sheet knows nothing: 2.2 R C from 10 % to 90 %."""

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 from typing_extensions import TypedDict
 
@@ -20,44 +21,10 @@ from padbench.parts import RegisterPart
 from padbench.parts.own import find_part, known_parts
 from padbench.sheet.model import BoardFile
 from padbench.toml import SheetError, nearest
-from padbench.wiring.netlists.board import Board, Part, refused
-
-_LINES: Mapping[str, frozenset[str]] = {
-    "supply": frozenset(("VCC", "VDD", "+5V", "5V", "SUPPLY", "+3V3", "3V3", "+3.3V", "+5")),
-    "ground": frozenset(("GND", "VSS", "GROUND", "0", "0V")),
-    "latch": frozenset(("LATCH", "STROBE")),
-    "clock": frozenset(("CLOCK", "CLK")),
-    "data": frozenset(("DATA", "SDATA", "DOUT")),
-}
-"""Names by which a net is known as a line of the cable (common practice, no source)."""
+from padbench.wiring.netlists.board import NAMES, Board, Part, refused
 
 _BUTTONS = {name.upper(): name for name in BUTTONS} | {"SEL": "Select"}
-_FILLERS = frozenset(("BTN", "BUTTON", "SW", "KEY", "PAD", "PB", "DPAD", "N", "CONTACT", "CABLE"))
-"""Words beside the one that counts, as in SW_UP."""
-
-_KINDS = {
-    letters: kind
-    for kind, several in {
-        "resistor": "R",
-        "capacitor": "C",
-        "wire": "L FB F NT",
-        "diode": "D LED ESD TVS",
-        "contact": "SW S BTN K PB KEY PAD",
-        "connector": "J P CN CON CONN W CABLE",
-        "nothing electric": "TP H MH FID LOGO",
-        "transistor": "Q T M",
-    }.items()
-    for letters in several.split()
-}
-"""Kinds of part by the letters of the reference (common practice)."""
-
-_GATES: tuple[tuple[str, tuple[tuple[str, str], ...], str, str], ...] = (
-    (r"74[A-Z]{1,4}1G(?:04|14)(?![0-9])", (("2", "4"),), "5", "3"),
-    (r"74[A-Z]{0,4}(?:04|14)(?![0-9])|40106|4069",
-     (("1", "2"), ("3", "4"), ("5", "6"), ("9", "8"), ("11", "10"), ("13", "12")), "14", "7"),
-)  # fmt: skip
-"""Inverters by value: inputs with outputs, supply and ground pin (data sheets, from memory)."""
-
+_KINDS = {letters: kind for kind, many in NAMES["kinds"].items() for letters in many.split()}
 _FAMILY_ALONE = ", which names the family alone"
 _SERIES = ("in-contact", "in-line", "in-base")
 _TRANSISTORS = ("BCE", "GDS")
@@ -131,14 +98,16 @@ class Drawn:
         """The nets of supply and ground."""
         return self.lines["supply"], self.lines["ground"]
 
+    @cached_property
+    def each(self) -> int:
+        """Stages of one register."""
+        return sum(name.startswith("P") for name in self.pins)
+
     def really(self, number: int) -> int:
         """Where a pin of the data sheet is on the board."""
-        swapped = {self.pins["VDD"]: self.pins["VSS"], self.pins["VSS"]: self.pins["VDD"]}
-        moved = {
-            "below": 17 - number,
-            "turned": (number + 7) % 16 + 1,
-            "exchanged": swapped.get(number, number),
-        }
+        rails = {self.pins["VDD"], self.pins["VSS"]}
+        exchanged = sum(rails) - number if number in rails else number
+        moved = {"below": 17 - number, "turned": (number + 7) % 16 + 1, "exchanged": exchanged}
         return moved.get(self.pattern, number)
 
     def net(self, part: Part, number: int) -> str:
@@ -148,11 +117,10 @@ class Drawn:
 
     def inputs(self) -> Iterator[tuple[int, str]]:
         """Stage (from 1) and net of each parallel input that is on one."""
-        each = sum(name.startswith("P") for name in self.pins)
         for chip, part in enumerate(self.chain):
             for name, number in self.pins.items():
                 if name.startswith("P") and (net := self.net(part, number)):
-                    yield chip * each + int(name[1:]), net
+                    yield chip * self.each + int(name[1:]), net
 
     def across(self, net: str, *roles: str) -> list[Link]:
         """Links from a net, those of some roles alone if any are named."""
@@ -233,7 +201,7 @@ class _Recognition:
             by += _FAMILY_ALONE
         if part.reference in self.registers:
             return "register", by
-        return ("inverter" if any(re.search(look, value) for look, *_ in _GATES) else "unknown"), by
+        return ("inverter" if _gate(value) else "unknown"), by
 
     def drawn(self) -> Drawn:
         for reference in self.table.ignore:
@@ -378,7 +346,7 @@ class _Recognition:
         outside = self.parts("connector", "nothing electric")
         carried = {net for part in outside for net in part.pins.values()}
         lines: dict[str, str] = {}
-        for line in _LINES:
+        for line in NAMES["lines"]:
             given, nets = getattr(self.table, line), self.board.nets
             by = f"[board] {line}" if given is not None else "its name"
             if given is not None:
@@ -472,21 +440,20 @@ class _Recognition:
                 yield Link(part.reference, value, _two(nets), role)
         for part in self.parts("contact"):
             if len(set(part.pins.values())) < 2:
-                nets = [*part.pins.values()]
-                yield Link(part.reference, None, _two(nets), "contact")
+                yield Link(part.reference, None, _two([*part.pins.values()]), "contact")
 
     def _inverters(self, lines: Mapping[str, str]) -> Iterator[tuple[str, str, str]]:
         """Gates that are fed, and transistors from ground: reference, input, output."""
         for part in self.parts("inverter"):
-            value = _plain(part.value)
-            _, gates, supply, ground = next(row for row in _GATES if re.search(row[0], value))
-            for pin, line in ((supply, "supply"), (ground, "ground")):
-                if part.pins.get(pin) != lines[line]:
+            gate = _gate(_plain(part.value))
+            for line in ("supply", "ground"):
+                if part.pins.get(gate[line]) != lines[line]:
                     raise self.refuse(
-                        f"{part.reference} pin {pin} is not on {line}", "connect the inverter"
+                        f"{part.reference} pin {gate[line]} is not on {line}",
+                        "connect the inverter",
                     )
             self.told(part.reference, "inverter")
-            for into, out in gates:
+            for into, out in gate["pins"]:
                 name = f"{part.reference} pin {into}"
                 yield name, part.pins.get(into, ""), part.pins.get(out, "")
         for part in self.parts("transistor"):
@@ -581,6 +548,11 @@ def _two(nets: Sequence[str]) -> tuple[str, str]:
     return one, other
 
 
+def _gate(value: str) -> Mapping[str, Any]:
+    """The row of an inverter; empty if it is none."""
+    return next((gate for gate in NAMES["gates"] if re.search(gate["value"], value)), {})
+
+
 def _plain(value: str) -> str:
     return re.sub("[^A-Z0-9]", "", value.upper())
 
@@ -588,13 +560,14 @@ def _plain(value: str) -> str:
 def _words(text: str) -> list[str]:
     """The words of a name, without the path of its sheet and what stands beside the one meant."""
     last = text.upper().strip("/").rsplit("/", 1)[-1]
-    return [word for word in _BETWEEN_WORDS.split(last) if word and word not in _FILLERS]
+    return [
+        word for word in _BETWEEN_WORDS.split(last) if word and word not in NAMES["beside"]["words"]
+    ]
 
 
 def _is_line(net: str, line: str | None = None) -> bool:
-    words = _words(net)
-    names = _LINES.values() if line is None else (_LINES[line],)
-    return len(words) == 1 and any(words[0] in one for one in names)
+    lines = NAMES["lines"] if line is None else (line,)
+    return any(_words(net) == [name] for one in lines for name in NAMES["lines"][one])
 
 
 def _button(text: str) -> str:

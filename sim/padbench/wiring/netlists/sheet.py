@@ -6,7 +6,7 @@ netlist_alone(Path("my-pad.net"))            # a small sheet for one that has no
 
 import json
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -93,7 +93,8 @@ def sheet_text(path: Path, beside: str, board: Mapping[str, Any]) -> tuple[str, 
         if value is None:
             written = f"# {option} = # its contact reaches no stage"
         place = rf"(?ms)^(\[{name}\]\n.*?^){option} = (?:\"[^\"]*\"|\w+)"
-        text = re.sub(place, _put(written), text, count=1)
+        if found := re.search(place, text):
+            text = text[: found.end(1)] + written + text[found.end() :]
     tables = {"board": {"netlist": beside, **board}}
     tables["board.parts"] = tables["board"].pop("parts", {})
     for name, rows in tables.items():
@@ -101,10 +102,6 @@ def sheet_text(path: Path, beside: str, board: Mapping[str, Any]) -> tuple[str, 
         text += f"\n[{name}]\n{''.join(lines)}" if lines else ""
     assumed = [key for key, what in document.filled.items() if what]
     return text, [*assumed, "contacts", "cable"]
-
-
-def _put(written: str) -> Callable[[re.Match[str]], str]:
-    return lambda found: found[1] + written
 
 
 def _toml(value: object) -> str:
@@ -137,7 +134,6 @@ def filled_from_board(document: Document, beside: Path) -> Document:
 def _keys(drawn: Drawn) -> dict[tuple[str, str], tuple[Any, str]]:
     """Keys of a sheet with their values, and what is assumed in each."""
     chain, pins = drawn.chain, drawn.pins
-    each = sum(name.startswith("P") for name in pins)
     ends = [
         int(name[1:])
         for name, number in pins.items()
@@ -151,7 +147,7 @@ def _keys(drawn: Drawn) -> dict[tuple[str, str], tuple[Any, str]]:
         for name in drawn.reach(net) & {*BUTTONS}:
             stages.setdefault(name, stage)
     load = drawn.net(chain[-1], pins["load"])
-    last = (len(chain) - 1) * each + max(ends, default=each)
+    last = (len(chain) - 1) * drawn.each + max(ends, default=drawn.each)
     keys: dict[tuple[str, str], tuple[Any, str]] = {
         ("register", "stages"): (max(last, *stages.values(), 1), ""),
         ("register", "serial-input"): (tie, ""),
@@ -182,11 +178,11 @@ def _added(drawn: Drawn, data: Mapping[str, Any]) -> Iterator[tuple[str, str, st
     """
     told = [(link, link.value.high) for link in drawn.links if link.value is not None]
     ohms = max((high for link, high in told if link.role == "in-contact"), default=0.0)
-    on_line = [(link, high) for link, high in told if link.role == "on-line"]
-    nets = {net for link, _ in on_line for net in link.nets} - {*drawn.rails}
-    farads = max(
-        (sum(high for link, high in on_line if net in link.nets) for net in nets), default=0.0
-    )
+    on: dict[str, float] = {}
+    for link, high in told:
+        for net in {*link.nets} - {*drawn.rails} if link.role == "on-line" else ():
+            on[net] = on.get(net, 0.0) + high
+    farads = max(on.values(), default=0.0)
     try:
         contacts = Contacts.model_validate(data.get("contacts", {}), by_alias=True, by_name=False)
         cable = Cable.model_validate(data.get("cable", {}), by_alias=True, by_name=False)
