@@ -34,7 +34,7 @@ _CHANCE = (float("nan"), float("nan"))
 _DIODE = (0.3, 1.0)
 """V across a protection diode that feeds a chip (from memory)."""
 
-_RIGHT, _WRONG, _ANY = 0.9, 0.02, 0.3
+_RIGHT, _WRONG, ANY = 0.9, 0.02, 0.3
 """How often a reading falls where it should, where it should not, and where it may be anything
 (assumed)."""
 
@@ -131,7 +131,7 @@ class MeterBench:
         slack = self._slack(reading.where)
         least, most = spans[:, 0] - slack, spans[:, 1] + slack
         inside = (reading.value >= least) & (reading.value <= most)
-        return np.where(np.isnan(spans[:, 0]), _ANY, np.where(inside, _RIGHT, _WRONG))
+        return np.where(np.isnan(spans[:, 0]), ANY, np.where(inside, _RIGHT, _WRONG))
 
     def _expected(self, where: str, held: int) -> NDArray[np.float64]:
         rows = self.known.rows

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from padbench.core.units import show
 from padbench.parts import console_timing
-from padbench.parts.faults import CORES, fault_kinds
+from padbench.parts.faults import BRANCHES, CORES, fault_kinds
 from padbench.parts.own import find_part
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Fault, Hdl, Pad, Poll, WorksWith
@@ -217,7 +217,8 @@ def _places(what: str, sheet: Readable) -> tuple[str, ...]:
     if what == "stage":
         stages = 0 if sheet.chip is None else sheet.chip.stages
         return tuple(str(number + 1) for number in range(stages))
-    return {"core": CORES, "line": ("latch", "clock")}.get(what, ())
+    some: dict[str, tuple[str, ...]] = {"core": CORES, "line": ("latch", "clock")}
+    return (some | {"branch": tuple(BRANCHES)}).get(what, ())
 
 
 CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
