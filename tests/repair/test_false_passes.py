@@ -5,11 +5,13 @@ from pathlib import Path
 import pytest
 
 import padbench
+from padbench.cli import main
 from padbench.core.buttons import BUTTONS
 from padbench.repair.captured import observed_in
 from padbench.repair.metering import MeterBench
 from padbench.repair.observed import WRONG_IN_CAPTURE, read_lines
 from padbench.repair.ranking import rank
+from padbench.sheet import SheetError, load_sheet
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 
@@ -83,3 +85,69 @@ def test_steady_reads_are_not_called_intermittent(known):
     lines = [f"{key}={wrong.get(key, value)} x3" for key, value in SOUND.items()]
     found = rank(known, MeterBench(known), read_lines(lines, "{}"))
     assert found.unexplained or not known.rows[found.candidates[0].row].variant.mix[1:]
+
+
+def test_a_wrong_pull_up_has_the_ohms_that_were_measured():
+    result = told({"Down": "none"}, ["pin 5 to supply=2.2k"])
+    assert ("pull-up-wrong", "Down") in kinds(result)
+    said = [result.data.words.fault(f) for f in result.data.found.candidates[0].faults]
+    assert any("2.2 kΩ where 39 kΩ belongs" in one for one in said)
+
+
+def test_a_shorted_supply_is_measured_before_the_next_press():
+    """First ohms, then power: common practice, no source."""
+    tests = told(dict.fromkeys(SOUND, "all")).data.tests
+    assert tests[0].where == "supply to ground"
+
+
+def test_a_press_that_may_short_the_supply_says_so():
+    result = told({"A": "none"})
+    held = next(test for test in result.data.tests if test.press and test.held & 0x80)
+    assert "shorts the supply" in result.data.words.caution(held, result.data.found.suspects)
+    assert not result.data.words.caution(held)
+
+
+@pytest.mark.parametrize(
+    ("faults", "wrong"),
+    [
+        (['contact-dead"\nat="A"', 'contact-dead"\nat="A"'], "is there already"),
+        (['contact-dead"\nat="A"', 'contact-stuck"\nat="A"'], "cannot be beside"),
+        (['contact-worn"\nat="A"\nohms="0"'], "is not above 0"),
+        (['contacts-open"\nat="the moon"'], "is no branch"),
+    ],
+)
+def test_faults_that_cannot_be_are_refused(faults, wrong):
+    text = (SHEETS / "harbour-b.toml").read_text()
+    text += "".join(f'\n[[fault]]\nkind="{fault}\n' for fault in faults)
+    with pytest.raises(SheetError, match=wrong):
+        load_sheet(text)
+
+
+def test_verify_names_the_fault_of_a_sheet(capsys, tmp_path):
+    broken = tmp_path / "broken.toml"
+    broken.write_text(
+        (SHEETS / "harbour-b.toml").read_text() + '\n[[fault]]\nkind="contact-dead"\nat="A"\n'
+    )
+    main(["verify", str(broken), "--no-waves"])
+    assert "the contact of A never closes" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--meter", "latch to latch=0"], "is nothing to measure"),
+        (["pin 9=500V"], "no voltage of a pad"),
+        (["--card", "x.pdf", "A=A"], "name it .html or .txt"),
+        (["--file", str(SHEETS)], "it is a directory"),
+    ],
+)
+def test_what_cannot_be_read_is_one_line(words, said, capsys):
+    assert main(["diagnose", str(SHEETS / "harbour-b.toml"), *words]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_options_may_stand_before_the_pairs_and_the_repair_is_shown_whole(capsys):
+    assert main(["diagnose", str(SHEETS / "harbour-b.toml"), "--port", "push-pull", "A=none"]) == 1
+    assert main(["diagnose", str(SHEETS / "harbour-b.toml"), "idle=none", "A=none", "B=B"]) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    assert "look for a crack from there to pin 1." in out

@@ -368,7 +368,7 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
                 ),
                 f"{test.bits:.1f}",
                 f"{test.cost:g}",
-                it.words.caution(test),
+                it.words.caution(test, it.found.suspects),
             )
             for test in it.tests[:6]
         ]
@@ -447,7 +447,8 @@ def _brief(it: Diagnosis) -> Section:
         rows = [("do", f"{it.words.do(test)}; type {it.words.typed(test)}=…")]
         outcomes = [*_outcomes(it, test).items()][:3]
         rows += [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
-        rows += [("mind", it.words.caution(test))] if not test.press else []
+        mind = it.words.caution(test, it.found.suspects)
+        rows += [("mind", mind)] if mind else []
         blocks.append(Lines("Next test", rows, most=2))
     faults = _suspects(best, 1)
     if faults and not it.found.unexplained:
@@ -482,7 +483,11 @@ def _document(it: Diagnosis) -> DiagnoseDocument:
             }
             for candidate in it.found.candidates[:_TOLD]
         ],
-        "next": [_test(it.words, test, _outcomes(it, test)) for test in it.tests[:6]],
+        "next": [
+            _test(it.words, test, _outcomes(it, test))
+            | {"caution": it.words.caution(test, it.found.suspects)}
+            for test in it.tests[:6]
+        ],
     }
 
 

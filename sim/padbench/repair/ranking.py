@@ -13,7 +13,8 @@ another. A meter reading falls into the volts of the circuit in 9 of 10 cases wh
 and tells little where they are not (`padbench.repair.metering`). The likelihood of a fault is the
 product over all observations, summed over its variants; every single fault is as likely as any
 other beforehand, a given pair of faults ``PAIR`` times as likely as a single one. What is equally
-likely is ordered by how common that kind of fault is (`padbench.parts.faults`), and by nothing else.
+likely is ordered by how common that kind of fault is (`padbench.parts.faults`), and by nothing
+else.
 
 Faults form a group where their likeliest variants say the same of every state and every reading
 seen so far.
@@ -28,6 +29,7 @@ from numpy.typing import NDArray
 
 from padbench.core.buttons import OPPOSITES, pressed_in
 from padbench.core.pad import SOUND, Defect
+from padbench.core.units import Value
 from padbench.parts.faults import fault_kinds
 from padbench.repair.dictionary import Dictionary, both, coded, predicted
 from padbench.repair.metering import ANY, MeterBench
@@ -89,6 +91,12 @@ class Ranking:
     unexplained: bool
 
     @property
+    def suspects(self) -> tuple[Fault, ...]:
+        """Faults of all groups that are not as good as ruled out."""
+        likely = [one for one in self.candidates if one.share > _RULED_OUT and not one.healthy]
+        return tuple(fault for one in likely for fault in (*one.faults, *one.beside) if fault)
+
+    @property
     def weight(self) -> Floats:
         """Of each row, its part of the likelihood of all."""
         return np.asarray(np.exp(self.by_row - np.logaddexp.reduce(self.by_row)), np.float64)
@@ -129,12 +137,27 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
         groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
     total = np.logaddexp.reduce([group.likelihood for group in groups])
     shared = tuple(
-        replace(group, share=float(np.exp(group.likelihood - total))) for group in groups
+        replace(
+            group,
+            faults=tuple(_measured(fault, bench, seen) for fault in group.faults),
+            share=float(np.exp(group.likelihood - total)),
+        )
+        for group in groups
     )
     best = shared[0]
     chance = not seen.unsteady and (_chance(best) or _too_steady(best, pairs, chances))
     contradicted = any(isinstance(one, Meter) for one in best.against)
     return Ranking(shared, by_row, chance or contradicted or _too_many(best, seen.wrong))
+
+
+def _measured(fault: Fault | None, bench: MeterBench, seen: Observed) -> Fault | None:
+    """A wrong pull-up with the ohms that somebody measured."""
+    if fault is not None and fault.kind == "pull-up-wrong":
+        where = f"pin {bench.number_of.get(fault.at or '')} to supply"
+        for reading in seen.meter:
+            if reading.where == where and math.isfinite(reading.value):
+                return fault.model_copy(update={"ohms": Value.exact(reading.value)})
+    return fault
 
 
 def as_noted(chances: Floats, wrong: float = WRONG_READ) -> Floats:
@@ -358,7 +381,12 @@ def next_tests(
             told = bits(_classes(bench.expected(where, held)))
             tests.append(Test(where, held, told, _VOLTS if is_volts(where) else _OHMS))
     telling = [test for test in tests if test.bits > _SLIGHT]
-    return tuple(sorted(telling, key=lambda test: (-test.bits / test.cost, test.held)))
+    # A short of the supply is looked for before anybody plugs the pad in again.
+    short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
+    first = "supply to ground" if short else None
+    return tuple(
+        sorted(telling, key=lambda test: (test.where != first, -test.bits / test.cost, test.held))
+    )
 
 
 def _classes(spans: Floats) -> NDArray[np.uint64]:

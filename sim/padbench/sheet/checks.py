@@ -183,9 +183,23 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
                 yield Clash(("hdl", "buttons"), f"has no port for {name}", "give each button one")
 
 
+_OPPOSITE = {"contact-dead": "contact-stuck", "contact-stuck": "contact-dead"}
+
+
 def _faults(sheet: Readable) -> Iterator[Clash]:
+    before: set[tuple[str, frozenset[str | None], str | None]] = set()
     for place, fault in enumerate(sheet.fault or ()):
         kind, here = fault_kinds()[fault.kind], ("fault", place)
+        ends = frozenset((fault.at, fault.to))
+        other = _OPPOSITE.get(fault.kind, fault.kind)
+        if {(fault.kind, ends, fault.level), (other, ends, fault.level)} & before:
+            what = (
+                "is there already"
+                if (fault.kind, ends, fault.level) in before
+                else (f"cannot be beside {other}")
+            )
+            yield Clash((*here, "kind"), what, "leave one out")
+        before.add((fault.kind, ends, fault.level))
         if sheet.chip is not None and sheet.chip.kind == "firmware":
             yield Clash(here, "is for a register, and this pad is a firmware", "leave it out")
             continue
@@ -206,6 +220,8 @@ def _faults(sheet: Readable) -> Iterator[Clash]:
             )
         if fault.ohms is not None and not kind.ohms:
             yield Clash((*here, "ohms"), f"is nothing that {fault.kind} has", "leave it out")
+        if fault.ohms is not None and not fault.ohms.low > 0:
+            yield Clash((*here, "ohms"), "is not above 0", 'write for example ohms = "390 Ω"')
         if fault.kind == "pull-up-wrong" and fault.ohms is None:
             yield Clash((*here, "ohms"), "is missing", 'write for example ohms = "390 Ω"')
 
