@@ -392,7 +392,11 @@ def test_a_chain_of_two_registers_is_one_pad(judged, form):
     for place, name in enumerate(BUTTONS):
         sheet = sheet.replace(f"\n{name} = {8 - place}\n", f"\n{name} = {16 - place}\n")
     assert fails(judged(parts, form, sheet=sheet)) == {}
-    assert {*fails(judged(parts, form))} == {"board.register"}
+    found = judged(parts, form)
+    assert {*fails(found)} == {"board.register"}
+    # No pin was compared, so nothing is said to be right.
+    assert "pass" not in {one.verdict for one in found.values()}
+    assert found["board.left-out"].says.startswith("all else is not judged")
 
 
 def test_two_pads_on_one_board_are_judged_each_by_its_own_sheet(judged):

@@ -31,7 +31,7 @@ _NOT_FITTED = frozenset(("DNP", "DNF", "NF", "DO NOT FIT", "DO NOT POPULATE", "N
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One part as drawn; ``kind`` is what the netlist calls its symbol or subcircuit.
+    """One part as drawn.
 
     ``pins`` maps a pin's number (or its name in a subcircuit) to its net, ``functions`` to the name
     that the symbol gives it. A pin on no net is in neither.
@@ -39,7 +39,6 @@ class Part:
 
     reference: str
     value: str
-    kind: str
     pins: Mapping[str, str]
     functions: Mapping[str, str]
     fitted: bool = True
@@ -109,9 +108,7 @@ class Drawing:
         """Whether there is such a part already."""
         return reference in self._parts
 
-    def part(
-        self, reference: str, value: str, line: int | None, kind: str = "", *, fitted: bool = True
-    ) -> None:
+    def part(self, reference: str, value: str, line: int | None, *, fitted: bool = True) -> None:
         """One more part."""
         if not reference or not reference.isprintable() or len(reference) > 60:
             raise self.refuse(
@@ -140,7 +137,7 @@ class Drawing:
                 line,
             )
         fitted = fitted and value.upper() not in _NOT_FITTED
-        self._parts[reference] = Part(reference, printable(value)[:80], kind, {}, {}, fitted)
+        self._parts[reference] = Part(reference, printable(value)[:80], {}, {}, fitted)
 
     def pin(self, reference: str, pin: str, net: str, line: int | None, function: str = "") -> None:
         """One pin of a part that is there, on a net."""

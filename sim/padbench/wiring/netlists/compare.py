@@ -57,13 +57,17 @@ _SERIES = Rule(
 def judge_board(drawn: Drawn, sheet: Sheet) -> tuple[Finding, ...]:
     """Findings ``board.*``: what the board has otherwise than the sheet.
 
-    What the sheet took from the board itself (`Document.filled`) is held to what is usual instead:
-    the serial order of the buttons, a tied serial input, an inverter where the register needs one.
+    Of another register, or another number of them, nothing else is judged, as no pin can be
+    compared. What the sheet took from the board itself (`Document.filled`) is held to what is usual
+    instead: the serial order of the buttons, a tied serial input, an inverter where the register
+    needs one.
     """
     compared = _Comparison(drawn, _meant(sheet))
     if compared.has_register():
         compared.all_else()
-    return tuple(compared.findings())
+        return (*compared.findings(*_RULES), *compared.series())
+    compared.left_out("all else", "it goes by the pins of the sheet's register")
+    return tuple(compared.findings("board.register", "board.left-out"))
 
 
 def _meant(sheet: Sheet) -> Sheet:
@@ -91,8 +95,9 @@ class _Comparison:
     def left_out(self, part: str, why: str) -> None:
         self.add("board.left-out", "not-judged", part, "", why)
 
-    def findings(self) -> Iterator[Finding]:
-        for id_, rows in self.rows.items():
+    def findings(self, *ids: str) -> Iterator[Finding]:
+        for id_ in ids:
+            rows = self.rows[id_]
             missed: Verdict = "not-judged" if id_ == "board.left-out" else "fail"
             columns = zip(_COLUMNS, zip(*rows, strict=True) if rows else [()] * 4, strict=True)
             yield Finding(
@@ -103,7 +108,6 @@ class _Comparison:
                 facts={name: tuple(map(str, column)) for name, column in columns},
                 place=Place("board.netlist"),
             )
-        yield from self._series()
 
     def has_register(self) -> bool:
         """Whether it is the sheet's register, so that pins can be compared."""
@@ -284,7 +288,7 @@ class _Comparison:
             elif link.role in _LEFT_OUT and link.value is None:
                 self.left_out(link.reference, _LEFT_OUT[link.role])
 
-    def _series(self) -> Iterator[Finding]:
+    def series(self) -> Iterator[Finding]:
         """Resistors in the lines, of which the sheet knows nothing: 2.2 R C from 10 % to 90 %."""
         links, poll, cable = self._of("in-line"), self.meant.poll, self.meant.cable
         ohms = max((link.value.high for link in links if link.value), default=None)

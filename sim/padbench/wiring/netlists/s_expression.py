@@ -16,9 +16,7 @@ _TOKEN = re.compile(
 _DEEPEST = 50
 """Brackets within brackets; a netlist has some eight."""
 
-_KEPT = frozenset(
-    ("ref", "value", "libsource", "part", "property", "name", "node", "pin", "pinfunction")
-)
+_KEPT = frozenset(("ref", "value", "property", "name", "node", "pin", "pinfunction"))
 _MOST_KEPT = 100_000
 """Words and forms of one form."""
 
@@ -74,11 +72,10 @@ def _keep(item: Any, form: list[Any], drawing: Drawing) -> None:
     form.append(item)
 
 
-def _inner(form: list[Any], *names: str) -> str:
-    """The word behind the names: ``(libsource (part "R"))``; empty where there is none."""
-    for name in names:
-        form = next((one for one in form[1:] if isinstance(one, list) and one[0] == name), [])
-    return form[1] if len(form) > 1 and isinstance(form[1], str) else ""
+def _inner(form: list[Any], name: str) -> str:
+    """The word behind a name: ``(comp (ref "R1"))``; empty where there is none."""
+    inner = next((one for one in form[1:] if isinstance(one, list) and one[0] == name), [])
+    return inner[1] if len(inner) > 1 and isinstance(inner[1], str) else ""
 
 
 def _comp(form: list[Any], drawing: Drawing, line: int) -> None:
@@ -90,23 +87,12 @@ def _comp(form: list[Any], drawing: Drawing, line: int) -> None:
         and _inner(one, "value").lower() not in ("0", "no", "false")
         for one in form
     )
-    drawing.part(
-        _inner(form, "ref"),
-        _inner(form, "value"),
-        line,
-        _inner(form, "libsource", "part"),
-        fitted=not spared,
-    )
+    drawing.part(_inner(form, "ref"), _inner(form, "value"), line, fitted=not spared)
 
 
 def _net(form: list[Any], drawing: Drawing, line: int) -> None:
     net = _inner(form, "name")
     for node in form:
         if isinstance(node, list) and node[0] == "node":
-            drawing.pin(
-                _inner(node, "ref"),
-                _inner(node, "pin"),
-                net,
-                line,
-                _inner(node, "pinfunction"),
-            )
+            ref, pin, function = (_inner(node, name) for name in ("ref", "pin", "pinfunction"))
+            drawing.pin(ref, pin, net, line, function)

@@ -100,7 +100,7 @@ def _element(
             raise drawing.refuse(
                 f"{found_text(name)} lacks a node or a value", "export it again", number
             )
-        reference, kind = name, name[0]
+        reference = name
         value = _number(rest[least]) if len(rest) > least else ""
         if name[0] in "QM":  # its model stands last; a substrate node may come before it
             value = rest[-1]
@@ -109,7 +109,7 @@ def _element(
         raise drawing.refuse(
             f"{found_text(name)} is no part of a board", "leave such elements out", number
         )
-    drawing.part(reference, value, number, kind)
+    drawing.part(reference, value, number)
     for pin, net in zip(pins, ("GND" if one == "0" else one for one in rest), strict=False):
         drawing.pin(reference, pin, net, number, pin)
 
