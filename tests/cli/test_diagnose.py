@@ -200,3 +200,34 @@ def test_a_pad_whose_sound_state_is_chance_is_refused():
     text = Path(B).read_text().replace('"39k ± 5 %"', '"absent"')
     with pytest.raises(padbench.Refusal, match="without pull-ups"):
         padbench.diagnose(text, ["idle=none"])
+
+
+def wave_of(reads):
+    """A VCD of reads; ``x`` stands for a bit at no level, ``0`` is released as in a byte."""
+    lines = ["$timescale 1us $end"]
+    lines += [f"$var wire 1 {name[0]} {name} $end" for name in ("latch", "clock", "data")]
+    lines += ["$enddefinitions $end", "#0", "0l", "1c", "1d"]
+    for number, bits in enumerate(reads):
+        levels = [*bits.translate(str.maketrans("01", "10")), "0"]
+        at = 100 + 16_667 * number
+        lines += [f"#{at}", "1l", f"{levels[0]}d", f"#{at + 12}", "0l"]
+        for n in range(8):
+            lines += [f"#{at + 18 + 12 * n}", "0c", f"#{at + 24 + 12 * n}", "1c"]
+            lines.append(f"{levels[n + 1]}d")
+    return "\n".join([*lines, f"#{100 + 16_667 * len(reads)}"]) + "\n"
+
+
+def test_a_bit_that_nobody_can_tell_keeps_its_place(tmp_path, capsys):
+    """A's bit is at no level in each read of the first press; the others stay whole."""
+    reads = ["00000000"] * 5
+    for number in range(8):
+        held = "x0000000" if number == 0 else f"{0x80 >> number:08b}"
+        reads += [held] * 6 + ["00000000"] * 5
+    (tmp_path / "weak.vcd").write_text(wave_of(reads))
+    words = ["--capture", str(tmp_path / "weak.vcd"), "--pressed", ",".join(BUTTONS), "--json"]
+    assert main(["diagnose", B, *words]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert found["reads"]["A"].keys() == {"00000000", "10000000"}
+    assert found["reads"]["B"].keys() == {"01000000"}
+    best = found["candidates"][0]["faults"]
+    assert ("contact-worn", "A") in {(one["kind"], one["at"]) for one in best}

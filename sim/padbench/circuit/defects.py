@@ -21,11 +21,11 @@ import numpy as np
 
 from padbench.circuit.circuits import Circuits
 from padbench.circuit.design import Array, Design, changed, design_of
-from padbench.core.buttons import BUTTONS, button_bit
+from padbench.core.buttons import BUTTONS, button_bit, byte_of
 from padbench.core.pad import SOUND, Defect
 from padbench.core.units import Value
 from padbench.parts import PortKind
-from padbench.parts.faults import CORES, fault_kinds
+from padbench.parts.faults import BRANCHES, CORES, fault_kinds
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 
@@ -34,8 +34,11 @@ Level = Literal["low", "high", "wavers"]
 FLOATS: Mapping[str, float] = {"wavers": 0.4, "high": 0.35, "low": 0.25}
 """How an open CMOS input behaves, and how often (assumed)."""
 
-OFTEN, SELDOM = 0.5, 0.15
+OFTEN, SELDOM, RARELY = 0.5, 0.15, 0.01
 """Shares of the reads that a loose contact spoils (assumed)."""
+
+_NEAR_SUPPLY = 0.9
+"""Of the supply: above it a held contact passes for one that never closes (assumed)."""
 
 _MULTIPLIER = 100
 """The band that is misread most makes a resistor ten or a hundred times another (common practice,
@@ -147,6 +150,8 @@ def every_fault(sheet: Sheet) -> Iterator[Fault]:
     for kind, row in fault_kinds().items():
         levels = ("low", "high") if row.level else (None,)
         places: list[str | None] = [None]
+        if row.at == "branch":
+            places = [name for name, on in BRANCHES.items() if {*on} <= {*named}]
         if row.to:
             pairs = combinations(named if row.at == "button" else CORES, 2)
             yield from (Fault(kind=kind, at=one, to=other) for one, other in pairs)
@@ -194,7 +199,7 @@ def defect_of(sheet: Sheet, port: str) -> Defect:
 def variants(fault: Fault, around: Surroundings) -> tuple[Variant, ...]:
     """How a fault may show on this pad; weights add up to 1. The broken state of a mix is first."""
     group = fault.kind.split("-")[0]
-    if group in ("contact", "pull", "input", "inputs"):
+    if group in ("contact", "contacts", "pull", "input", "inputs"):
         return tuple(_of_input(fault, around))
     if group in ("core", "cores", "joint", "resistor"):
         return tuple(_of_cable(fault, around))
@@ -220,22 +225,32 @@ def _floating(
 
 def _of_input(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     at, kind = fault.at or "", fault.kind
+    sound = around.input()
+    if kind == "contacts-open":
+        still = {(name, "held"): sound.released_volts for name in BRANCHES[at]}
+        yield from _one(Defect(dead=byte_of(BRANCHES[at])), volts=still)
+        return
     stage, bit = around.stage(at), button_bit(at)
-    sound, low = around.input(), Defect(inputs=(stage, 0))
+    low = Defect(inputs=(stage, 0))
     gone = {(at, "supply"): np.inf}
     if kind == "contact-flickers":
         yield Variant("wavers", 0.5, ((1.0, Defect(no_level=(stage, 0))),), {at: "any"})
-        yield Variant("seldom", 0.5, ((SELDOM, low), (1 - SELDOM, SOUND)), {at: "any"})
+        yield Variant("seldom", 0.3, ((SELDOM, low), (1 - SELDOM, SOUND)), {at: "any"})
+        yield Variant("rarely", 0.2, ((RARELY, low), (1 - RARELY, SOUND)), {at: "any"})
     elif kind == "pull-up-missing":
         yield from _floating(stage, SOUND, {at: "any", (at, "held"): "ground"}, gone)
     elif kind == "input-open":
         yield from _floating(stage, Defect(dead=bit), {at: "any", (at, "held"): "any"}, gone)
     elif kind in ("contact-worn", "pull-up-wrong"):
         yield from _other_ohms(fault, around)
-    elif kind == "inputs-shorted":
+    elif kind.startswith("inputs"):
         to = fault.to or ""
         pairs = ((bit, around.sheet.buttons[to]), (button_bit(to), around.sheet.buttons[at]))
-        volts = {(at, to): sound.pressed_volts, (to, at): sound.pressed_volts}
+        volts: dict[object, object] = {(at, to): sound.pressed_volts, (to, at): sound.pressed_volts}
+        if kind == "inputs-swapped":
+            volts |= {(end, "held"): sound.released_volts for end in (at, to)}
+            yield from _one(Defect(dead=bit | button_bit(to), also=pairs), volts=volts)
+            return
         yield Variant("", 0.7, ((1.0, Defect(also=pairs)),), volts)
         # Damp joins them now and then.
         damp = ((OFTEN, Defect(also=pairs)), (1 - OFTEN, SOUND))
@@ -258,7 +273,12 @@ def _other_ohms(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     ohms = around.fading if fault.ohms is None else fault.ohms.nominal
     worn = fault.kind == "contact-worn"
     now = around.input(contact=ohms) if worn else around.input(pull_up=ohms)
-    volts: dict[object, object] = {(at, "held"): now.pressed_volts}
+    # A contact wears from its sheet's ohms to none: a span of volts, unless the sheet has one.
+    sound = around.input()
+    span = (sound.pressed_volts[0], _NEAR_SUPPLY * sound.released_volts[0])
+    volts: dict[object, object] = {
+        (at, "held"): span if worn and fault.ohms is None else now.pressed_volts
+    }
     fitted = {}
     if not worn:
         fitted[at, "supply"] = ohms
@@ -269,7 +289,8 @@ def _other_ohms(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         yield Variant("wavers", 0.4, ((1.0, Defect(no_level=(0, stage))),), volts, ohms=fitted)
         yield Variant("high", 0.2, ((1.0, dead),), volts, ohms=fitted)
         if worn:
-            yield Variant("seldom", 0.4, ((SELDOM, dead), (1 - SELDOM, SOUND)), volts)
+            yield Variant("seldom", 0.3, ((SELDOM, dead), (1 - SELDOM, SOUND)), volts)
+            yield Variant("rarely", 0.1, ((RARELY, dead), (1 - RARELY, SOUND)), volts)
         else:
             yield Variant("works", 0.4, ((1.0, SOUND),), volts, ohms=fitted)
     else:
@@ -314,10 +335,14 @@ def _listed(table: str, fault: Fault, around: Surroundings) -> Iterator[Variant]
 
 
 def _now_and_then(weight: float, broken: Sequence[tuple[float, Defect]]) -> Iterator[Variant]:
-    """What comes often or seldom: defects with their shares of the broken reads."""
-    for name, share in (("often", OFTEN), ("seldom", SELDOM)):
+    """What comes often, seldom or rarely: defects with their shares of the broken reads."""
+    for name, share, part_of in (
+        ("often", OFTEN, 0.5),
+        ("seldom", SELDOM, 0.4),
+        ("rarely", RARELY, 0.1),
+    ):
         mix = [(share * part, defect) for part, defect in broken]
-        yield Variant(name, 0.5 * weight, (*mix, (1 - share, SOUND)))
+        yield Variant(name, part_of * weight, (*mix, (1 - share, SOUND)))
 
 
 def _of_cable(fault: Fault, around: Surroundings) -> Iterator[Variant]:

@@ -15,11 +15,15 @@ from padbench.repair.words import Words
 from padbench.results.result import Result
 
 _MOST_QUESTIONS = 40
+_PAGES = (".html", ".htm")
+_CARDS = (*_PAGES, ".txt", "")
 
 
 def run(arguments: list[str]) -> int:
     """Say what is broken; 0 if nothing is, 1 if something is or nothing is decided."""
-    options = _parser().parse_args(arguments)
+    options = _parser().parse_args(arguments, intermixed=True)
+    if options.card is not None and options.card.suffix.lower() not in _CARDS:
+        raise UsageError(f"--card: {options.card}: a card is a page or text; name it .html or .txt")
     lines = [*options.seen, *options.meter]
     others = options.file or options.capture
     with usable(options.sheet):
@@ -51,7 +55,7 @@ def _write_card(options: Namespace) -> Result:
 
     card = card_of(options.sheet, options.port)
     with whole_file(options.card) as out:
-        if options.card.suffix.lower() in (".html", ".htm"):
+        if options.card.suffix.lower() in _PAGES:
             write_page(card, out)
         else:
             out.write(as_text(card))
@@ -69,11 +73,13 @@ def _asked(options: Namespace) -> Result:
         file=sys.stderr,
     )
     for _ in range(_MOST_QUESTIONS):
-        tests = next_tests(known, bench, rank(known, bench, seen), seen)
+        found = rank(known, bench, seen)
+        tests = next_tests(known, bench, found, seen)
         test = next((one for one in tests if (one.where, one.held) not in skipped), None)
         if test is None:
             break
-        caution = f" ({words.caution(test)})" if words.caution(test) else ""
+        mind = words.caution(test, found.suspects)
+        caution = f" ({mind})" if mind else ""
         print(f"{words.do(test)}{caution}: ", end="", file=sys.stderr, flush=True)
         line = sys.stdin.readline()
         answer = line.strip()

@@ -52,9 +52,13 @@ class Parser(argparse.ArgumentParser):
         """Print it; argparse would be silent where it cannot be written."""
         (file or sys.stdout).write(self.format_help())
 
-    def parse_args(self, *arguments: Any, **options: Any) -> Any:
-        """Parse, and try the outputs: one that cannot be written is refused before the work."""
-        parsed = super().parse_args(*arguments, **options)
+    def parse_args(self, *arguments: Any, intermixed: bool = False, **options: Any) -> Any:
+        """Parse, and try the outputs: one that cannot be written is refused before the work.
+
+        ``intermixed``: options may stand between the words.
+        """
+        parse = super().parse_intermixed_args if intermixed else super().parse_args
+        parsed = parse(*arguments, **options)
         folders = {action.dest for action in self._actions if action.metavar == "DIR"}
         for name in OUTPUTS:
             path = getattr(parsed, name, None)

@@ -16,10 +16,26 @@ from padbench.repair.captured import observed_in
 from padbench.repair.card import CardStep, card_steps
 from padbench.repair.dictionary import Dictionary
 from padbench.repair.metering import MeterBench
-from padbench.repair.observed import Observed, UnclearError, presses_named, read_lines
+from padbench.repair.observed import (
+    WRONG_IN_CAPTURE,
+    Meter,
+    Observed,
+    UnclearError,
+    presses_named,
+    read_lines,
+)
 from padbench.repair.ranking import Candidate, Ranking, Test, next_tests, rank, settled
 from padbench.repair.words import UNPLUG, Words
-from padbench.results.blocks import Articles, Block, Lines, OnDemand, Prose, Table, article_of
+from padbench.results.blocks import (
+    NEVER_CUT,
+    Articles,
+    Block,
+    Lines,
+    OnDemand,
+    Prose,
+    Table,
+    article_of,
+)
 from padbench.results.documents import Outcome
 from padbench.results.result import Case, Result, Section
 from padbench.scenarios import SCENARIOS
@@ -98,7 +114,7 @@ class Diagnosis:
     def healthy(self) -> bool:
         """The sound pad explains it best, and whatever a press would show is ruled out."""
         best = self.found.candidates[0]
-        return best.healthy and self.decided and not self.found.unexplained
+        return best.healthy and self.decided and not best.against
 
 
 _SHOWN, _OTHERS, _TOLD = 3, 3, 12
@@ -173,7 +189,8 @@ def noted(
 
 def _lines_of(path: Path) -> list[str]:
     if not path.is_file():
-        raise Refusal("file", f"{path}: there is no such file; name one with lines as A=A")
+        what = "it is a directory" if path.is_dir() else "there is no such file"
+        raise Refusal("file", f"{path}: {what}; name one with lines as A=A")
     was_read(path)
     try:
         return path.read_text("utf-8-sig").splitlines()
@@ -192,13 +209,21 @@ def _add_capture(
         seen = inspect_one(capture, sheet=design.sheet, port=known.port).data
     except WaveError as error:
         raise Refusal("capture", str(error)) from None
-    read = [one.byte for one in seen.reads() if one.complete and one.sure]
+    # A bit that nobody can tell was read both ways: evidence of something weak, in its place.
+    read = [
+        byte
+        for one in seen.reads()
+        if one.complete and not (one.missing or one.in_gap)
+        for byte in sorted({one.byte & ~one.undecided, one.byte | one.undecided})
+    ]
     if not read:
         raise Refusal("capture", "it has no whole read; record at least one latch and eight clocks")
     try:
         found = observed_in(known, read, presses)
     except ValueError as error:
         raise Refusal("capture", f"{error}; name fewer, or record longer") from None
+    if not into.reads:
+        into.wrong = WRONG_IN_CAPTURE
     for held, byte, times in found.pairs():
         into.add(held, byte, times)
 
@@ -252,13 +277,8 @@ def diagnosed(
 
 def _verdict(it: Diagnosis) -> tuple[str, str]:
     best = it.found.candidates[0]
-    if it.found.unexplained and best.explains == best.reads:
-        return "NOT EXPLAINED.", "Only a line that floats explains this; read each press again."
-    if it.found.unexplained:
-        return "NOT EXPLAINED.", (
-            "No fault of the dictionary, and no pair of them, explains this: the nearest gives"
-            f" {best.explains} of {best.reads} reads."
-        )
+    if it.found.unexplained or (best.healthy and best.against):
+        return _unexplained(best, intermittent=len(it.known.rows[best.row].variant.mix) > 1)
     if it.healthy:
         more = len(best.faults) - 1
         hidden = f" {more} faults would not show in presses; --all has them." if more else ""
@@ -271,6 +291,26 @@ def _verdict(it: Diagnosis) -> tuple[str, str]:
     one = f"{capital(it.words.fault(best.faults[0]))}."
     many = f"{alike} faults explain it alike; the commonest first."
     return "A FAULT.", one if alike == 1 else many
+
+
+def _unexplained(best: Candidate, *, intermittent: bool) -> tuple[str, str]:
+    if readings := [str(one) for one in best.against if isinstance(one, Meter)]:
+        said = f"No fault that reads like this has {readings[0]}; measure it again, and look there."
+    elif best.explains == best.reads:
+        said = "Only a line that floats explains this; read each press again."
+        if intermittent:
+            said = "Only what comes and goes explains this, and each press read the same each time."
+    elif best.healthy:
+        return "NOT DECIDED.", (
+            f"{best.explains} of {best.reads} reads are a sound pad's: a wrong note, or something"
+            " unsteady; read those presses for longer."
+        )
+    else:
+        said = (
+            "No fault of the dictionary, and no pair of them, explains this: the nearest gives"
+            f" {best.explains} of {best.reads} reads."
+        )
+    return "NOT EXPLAINED.", said
 
 
 def _names(words: Words, faults: Sequence[Fault | None], most: int) -> str:
@@ -328,7 +368,7 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
                 ),
                 f"{test.bits:.1f}",
                 f"{test.cost:g}",
-                it.words.caution(test),
+                it.words.caution(test, it.found.suspects),
             )
             for test in it.tests[:6]
         ]
@@ -407,11 +447,15 @@ def _brief(it: Diagnosis) -> Section:
         rows = [("do", f"{it.words.do(test)}; type {it.words.typed(test)}=…")]
         outcomes = [*_outcomes(it, test).items()][:3]
         rows += [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
-        rows += [("mind", it.words.caution(test))] if not test.press else []
+        mind = it.words.caution(test, it.found.suspects)
+        rows += [("mind", mind)] if mind else []
         blocks.append(Lines("Next test", rows, most=2))
     faults = _suspects(best, 1)
     if faults and not it.found.unexplained:
-        blocks.append(Lines("Mend", [("", _repair(it, fault)) for fault in faults]))
+        # A row of its own and never cut: the repair is what the answer is for.
+        rows = [("", it.words.mend(fault)) for fault in faults]
+        blocks.append(Lines("Mend", rows, most=NEVER_CUT))
+        blocks.append(Lines("Then", [("", it.words.check(fault)) for fault in faults]))
     return Section("brief", "", blocks, ("brief",))
 
 
@@ -439,7 +483,11 @@ def _document(it: Diagnosis) -> DiagnoseDocument:
             }
             for candidate in it.found.candidates[:_TOLD]
         ],
-        "next": [_test(it.words, test, _outcomes(it, test)) for test in it.tests[:6]],
+        "next": [
+            _test(it.words, test, _outcomes(it, test))
+            | {"caution": it.words.caution(test, it.found.suspects)}
+            for test in it.tests[:6]
+        ],
     }
 
 

@@ -30,6 +30,7 @@ from padbench.jobs.loading import (
 )
 from padbench.jobs.wiring import drawing
 from padbench.parts import RegisterPart, colour_bands
+from padbench.repair.words import Words
 from padbench.results.answer import Answer, Cause, answer_of
 from padbench.results.blocks import (
     Article,
@@ -214,7 +215,7 @@ def verify_result(
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd, plan(), drawn),
         make_sections=lambda: [
-            _brief(answer(), plan()),
+            _brief(answer(), plan(), design.sheet),
             *_sections(design, trial, plan(), answer()),
             *_board(drawn),
         ],
@@ -334,13 +335,14 @@ def _scope(sheet: Sheet, path: Path) -> "Figure":
     return scope_figure(sheet, port, run, 0, path)
 
 
-def _brief(answer: Answer, plan: Plan) -> Section:
+def _brief(answer: Answer, plan: Plan, sheet: Sheet) -> Section:
     """What a person at a bench wants first."""
     ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
     causes = [
         (str(number), f"{cause.title}: {cause.says}{_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
+    broken = [("broken", f"{Words(sheet).fault(one)} ([[fault]])") for one in sheet.fault]
     after = [("", f"{capital(plan.says)}.")] if plan.says else []
     played = [
         (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
@@ -350,7 +352,7 @@ def _brief(answer: Answer, plan: Plan) -> Section:
     memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
     blocks = [
         Lines("", ports),
-        Lines("What must change", [*causes, *after]),
+        Lines("What must change", [*broken, *causes, *after]),
         thinnest_lines(answer.thinnest),
         Lines("", played, 2, listed=True),
         Lines("", [("", memory)] if answer.from_memory else []),

@@ -9,8 +9,18 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
+from padbench.core.buttons import BUTTONS
+
 CORES = ("supply", "ground", "latch", "clock", "data")
 """The five that a pad uses (common practice)."""
+
+BRANCHES = {
+    "all buttons": BUTTONS,
+    "the cross": ("Up", "Down", "Left", "Right"),
+    "A and B": ("A", "B"),
+    "Select and Start": ("Select", "Start"),
+}
+"""Contacts with one track to ground (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,7 @@ _CHANCE = (float("nan"), float("nan"))
 _DIODE = (0.3, 1.0)
 """V across a protection diode that feeds a chip (from memory)."""
 
-_RIGHT, _WRONG, _ANY = 0.9, 0.02, 0.3
+_RIGHT, _WRONG, ANY = 0.9, 0.02, 0.3
 """How often a reading falls where it should, where it should not, and where it may be anything
 (assumed)."""
 
@@ -102,6 +102,8 @@ class MeterBench:
             return f"{least:.1f} to {most:.1f} V"
         if np.isinf(most):
             return "no contact"
+        if least and most > 2 * least:
+            return f"{show(least, 'Ω', 2)} to {show(most, 'Ω', 2)}"
         return "about " + show((least + most) / 2, "Ω", 2) if least else f"up to {most:g} Ω"
 
     def outcomes(self, where: str, held: int, rows: Iterable[int]) -> dict[str, list[Fault | None]]:
@@ -131,7 +133,7 @@ class MeterBench:
         slack = self._slack(reading.where)
         least, most = spans[:, 0] - slack, spans[:, 1] + slack
         inside = (reading.value >= least) & (reading.value <= most)
-        return np.where(np.isnan(spans[:, 0]), _ANY, np.where(inside, _RIGHT, _WRONG))
+        return np.where(np.isnan(spans[:, 0]), ANY, np.where(inside, _RIGHT, _WRONG))
 
     def _expected(self, where: str, held: int) -> NDArray[np.float64]:
         rows = self.known.rows
@@ -151,6 +153,8 @@ class MeterBench:
             if sound is None:
                 return _CHANCE
             ohms = variant.ohms.get((net, rail), sound)
+            if 0 < ohms < np.inf and ohms != sound:  # any wrong value: far below, or far above
+                return (CONTACT, 0.75 * sound) if ohms < sound else (1.3 * sound + CONTACT, 1e8)
             # A resistor of 5 %, a meter, and what else hangs on the pin.
             return none if np.isinf(ohms) else (0.8 * ohms, 1.2 * ohms + CONTACT)
         if where.startswith("core "):

@@ -20,6 +20,12 @@ from padbench.parts.faults import CORES
 MOST_READS = 100_000
 """Of one held state; more say nothing more."""
 
+WRONG_READ, WRONG_IN_CAPTURE = 0.05, 1e-6
+"""How often a person, and a machine, notes a byte wrongly (assumed)."""
+
+MOST_VOLTS = 30.0
+"""Beyond it a reading is a slip (assumed): the registers end at 20 V or below."""
+
 _NOTHING = ("idle", "none", "nothing", "released")
 _EXAMPLE = 'write for example "A=10000000", "A+B=A", "idle=none" or "pin 9=0.1V"'
 
@@ -69,10 +75,14 @@ class Meter:
 
 @dataclass
 class Observed:
-    """Bytes by what was held, with how often, in the order in which they came; and readings."""
+    """Bytes by what was held, with how often, in the order in which they came; and readings.
+
+    ``wrong`` is how often a byte was noted wrongly.
+    """
 
     reads: dict[int, Counter[int]] = field(default_factory=dict)
     meter: list[Meter] = field(default_factory=list)
+    wrong: float = WRONG_READ
 
     def add(self, held: int, byte: int, times: int = 1) -> None:
         """A read, or the same one several times."""
@@ -174,11 +184,16 @@ def _reading(key: str, value: str) -> Meter:
         return Meter(where, 0, _amount(value, "Ω", "39k"))
     if pin := re.fullmatch(r"(?i)pin ([0-9]{1,2})(?: (\S.*))?", " ".join(words)):
         held = held_named(re.sub(r"(?i)^with | held$", "", pin[2])) if pin[2] else 0
-        return Meter(f"pin {int(pin[1])}", held, _amount(value, "V", "0.1 V"))
+        volts = _amount(value, "V", "0.1 V")
+        if abs(volts) > MOST_VOLTS:
+            raise UnclearError(
+                f"{found_text(value)} is no voltage of a pad; write at most {MOST_VOLTS:g} V"
+            )
+        return Meter(f"pin {int(pin[1])}", held, volts)
     words = [word.lower() for word in words]
     if len(words) == 2 and words[0] == "core" and words[1] in CORES:
         return Meter(f"core {words[1]}", 0, _amount(value, "Ω", "0.5 Ω"))
-    if len(words) == 3 and words[1] == "to" and {words[0], words[2]} <= {*CORES}:
+    if len(words) == 3 and words[1] == "to" and words[0] != words[2] and {*words[::2]} <= {*CORES}:
         one, other = sorted({words[0], words[2]}, key=CORES.index)
         return Meter(f"{one} to {other}", 0, _amount(value, "Ω", "0.5 Ω"))
     raise UnclearError(

@@ -7,13 +7,14 @@
 **The model.** A fault shows in one of its variants, which stays for as long as anybody looks, with
 the weights of `padbench.circuit.defects`. A read of a held state then gives the bits that the
 dictionary has; each bit that floats is 0 or 1 with even chance, and of what comes and goes each
-state has its share. Whatever the pad sends, with probability ``WRONG_READ`` a byte is noted wrongly
-and may then be any of the 256. Reads do not depend on one another. A meter reading falls into the
-volts of the circuit in 9 of 10 cases where these are known, and tells little where they are not
-(`padbench.repair.metering`). The likelihood of a fault is the product over all observations, summed
-over its variants; every single fault is as likely as any other beforehand, a given pair of faults
-``PAIR`` times as likely as a single one. What is equally likely is ordered by how common that kind
-of fault is (`padbench.parts.faults`), and by nothing else.
+state has its share. Whatever the pad sends, with probability ``Observed.wrong`` a byte is noted
+wrongly and may then be any of the 256; a capture's hardly ever are. Reads do not depend on one
+another. A meter reading falls into the volts of the circuit in 9 of 10 cases where these are known,
+and tells little where they are not (`padbench.repair.metering`). The likelihood of a fault is the
+product over all observations, summed over its variants; every single fault is as likely as any
+other beforehand, a given pair of faults ``PAIR`` times as likely as a single one. What is equally
+likely is ordered by how common that kind of fault is (`padbench.parts.faults`), and by nothing
+else.
 
 Faults form a group where their likeliest variants say the same of every state and every reading
 seen so far.
@@ -28,14 +29,12 @@ from numpy.typing import NDArray
 
 from padbench.core.buttons import OPPOSITES, pressed_in
 from padbench.core.pad import SOUND, Defect
+from padbench.core.units import Value
 from padbench.parts.faults import fault_kinds
 from padbench.repair.dictionary import Dictionary, both, coded, predicted
-from padbench.repair.metering import MeterBench
-from padbench.repair.observed import Meter, Observed, Read, is_volts
+from padbench.repair.metering import ANY, MeterBench
+from padbench.repair.observed import WRONG_READ, Meter, Observed, Read, is_volts
 from padbench.sheet.model import Fault
-
-WRONG_READ = 0.05
-"""How often a byte is noted wrongly (assumed)."""
 
 PAIR = 0.01
 """How likely a given pair of faults is beside a single one (assumed)."""
@@ -83,13 +82,19 @@ class Candidate:
 class Ranking:
     """Candidates, the likeliest first; ``by_row`` has the logarithm of each row's likelihood.
 
-    ``unexplained``: even the best leaves more reads over than wrong notes would, or says of reads
-    that were made once that they are chance.
+    ``unexplained``: even the best leaves over more reads than wrong notes would, or a reading of
+    the meter, or calls chance what was read once, or what was the same each time.
     """
 
     candidates: tuple[Candidate, ...]
     by_row: Floats
     unexplained: bool
+
+    @property
+    def suspects(self) -> tuple[Fault, ...]:
+        """Faults of all groups that are not as good as ruled out."""
+        likely = [one for one in self.candidates if one.share > _RULED_OUT and not one.healthy]
+        return tuple(fault for one in likely for fault in (*one.faults, *one.beside) if fault)
 
     @property
     def weight(self) -> Floats:
@@ -120,27 +125,44 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     chances = np.array([known.chance(held, byte) for held, byte, _ in pairs])
     if pairs:
         times = np.array([times for _, _, times in pairs])
-        by_row = by_row + times @ np.log(as_noted(chances))
+        by_row = by_row + times @ np.log(as_noted(chances, seen.wrong))
     metered = np.array([bench.chance(reading) for reading in seen.meter])
     if seen.meter:
         by_row = by_row + np.log(metered).sum(axis=0)
     groups = list(_groups(known, seen, by_row, chances > 0, metered))
     groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
     # A pair that explains everything may be likelier than what explains it by chance.
-    if groups[0].likelihood < math.log(PAIR) + seen.count * math.log(1 - WRONG_READ):
+    if groups[0].likelihood < math.log(PAIR) + seen.count * math.log(1 - seen.wrong):
         groups += _pairs(known, seen, metered)
         groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
     total = np.logaddexp.reduce([group.likelihood for group in groups])
     shared = tuple(
-        replace(group, share=float(np.exp(group.likelihood - total))) for group in groups
+        replace(
+            group,
+            faults=tuple(_measured(fault, bench, seen) for fault in group.faults),
+            share=float(np.exp(group.likelihood - total)),
+        )
+        for group in groups
     )
-    chance = _chance(shared[0]) and not seen.unsteady
-    return Ranking(shared, by_row, chance or _too_many(shared[0]))
+    best = shared[0]
+    chance = not seen.unsteady and (_chance(best) or _too_steady(best, pairs, chances))
+    contradicted = any(isinstance(one, Meter) for one in best.against)
+    return Ranking(shared, by_row, chance or contradicted or _too_many(best, seen.wrong))
 
 
-def as_noted(chances: Floats) -> Floats:
+def _measured(fault: Fault | None, bench: MeterBench, seen: Observed) -> Fault | None:
+    """A wrong pull-up with the ohms that somebody measured."""
+    if fault is not None and fault.kind == "pull-up-wrong":
+        where = f"pin {bench.number_of.get(fault.at or '')} to supply"
+        for reading in seen.meter:
+            if reading.where == where and math.isfinite(reading.value):
+                return fault.model_copy(update={"ohms": Value.exact(reading.value)})
+    return fault
+
+
+def as_noted(chances: Floats, wrong: float = WRONG_READ) -> Floats:
     """How often bytes are noted that come so often: a wrong note may be any of the 256."""
-    return (1 - WRONG_READ) * chances + WRONG_READ / 256
+    return (1 - wrong) * chances + wrong / 256
 
 
 def _chance(best: Candidate) -> bool:
@@ -149,13 +171,25 @@ def _chance(best: Candidate) -> bool:
     return bool(loose) and all(loose)
 
 
-def _too_many(best: Candidate) -> bool:
+def _too_steady(best: Candidate, pairs: Sequence[Read], chances: Floats) -> bool:
+    """Whether what comes and goes would hardly repeat each read as often as it was repeated."""
+    if best.healthy or best.beside:
+        return False
+    again = math.prod(
+        float(chance[best.row]) ** (pair.times - 1)
+        for pair, chance in zip(pairs, chances, strict=True)
+        if chance[best.row] > 0
+    )
+    return again < _UNLIKELY
+
+
+def _too_many(best: Candidate, wrong: float) -> bool:
     """More reads left over than wrong notes would be: the binomial tail."""
     left, n = best.reads - best.explains, best.reads
     if not left:
         return False
-    right = 1 - WRONG_READ
-    tail = 1 - sum(math.comb(n, k) * WRONG_READ**k * right ** (n - k) for k in range(left))
+    right = 1 - wrong
+    tail = 1 - sum(math.comb(n, k) * wrong**k * right ** (n - k) for k in range(left))
     return tail < _UNLIKELY or 2 * left > n
 
 
@@ -187,7 +221,7 @@ def _groups(
         off = [
             reading
             for reading, chance in zip(seen.meter, metered, strict=True)
-            if chance[row] == chance.min() < chance.max()
+            if chance[row] < ANY
         ]
         fixed, loose = known.fixed[part, states].tolist(), known.random[part, states].tolist()
         yield Candidate(
@@ -237,7 +271,7 @@ def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Cand
     chance = s * t * _fits(sent, fixed[:, at], random[:, at])
     chance += s * (1 - t) * alone[one] + (1 - s) * t * alone[other]
     chance += (1 - s) * (1 - t) * (sound == 0)
-    likelihood = np.log(as_noted(chance)) @ times + math.log(PAIR)
+    likelihood = np.log(as_noted(chance, seen.wrong)) @ times + math.log(PAIR)
     measured = np.array([max(metered[row] for row in rows) for rows in groups])
     likelihood += np.maximum(measured[one], measured[other])
     common = np.array([_common(_faults_of(known, rows)) for rows in groups])
@@ -250,7 +284,14 @@ def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Cand
             float(likelihood[best]),
             int(times[fits].sum()),
             seen.count,
-            tuple(pair for pair, fit in zip(pairs, fits, strict=True) if not fit),
+            (
+                *(pair for pair, fit in zip(pairs, fits, strict=True) if not fit),
+                *(
+                    reading
+                    for reading, chance_of in zip(seen.meter, readings, strict=True)
+                    if chance_of[groups[one[best]] + groups[other[best]]].max() < ANY
+                ),
+            ),
             groups[one[best]][0],
             dict(zip(states, expects, strict=True)),
             _faults_of(known, groups[other[best]]),
@@ -340,7 +381,12 @@ def next_tests(
             told = bits(_classes(bench.expected(where, held)))
             tests.append(Test(where, held, told, _VOLTS if is_volts(where) else _OHMS))
     telling = [test for test in tests if test.bits > _SLIGHT]
-    return tuple(sorted(telling, key=lambda test: (-test.bits / test.cost, test.held)))
+    # A short of the supply is looked for before anybody plugs the pad in again.
+    short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
+    first = "supply to ground" if short else None
+    return tuple(
+        sorted(telling, key=lambda test: (test.where != first, -test.bits / test.cost, test.held))
+    )
 
 
 def _classes(spans: Floats) -> NDArray[np.uint64]:

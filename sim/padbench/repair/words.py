@@ -128,8 +128,16 @@ class Words:
             return held
         return f"{test.where} {held}" if test.held else test.where
 
-    def caution(self, test: Test) -> str:
-        """What to mind; nothing for a press."""
+    def caution(self, test: Test, suspects: Iterable[Fault] = ()) -> str:
+        """What to mind; of a press only what one of the suspected faults makes dangerous."""
         if test.press:
-            return ""
+            held = pressed_in(test.held)
+            bad = [one for one in suspects if one.kind == "input-at-supply" and one.at in held]
+            if not bad:
+                return ""
+            pins = joined([f"pin {self._pin(one, 'at')}" for one in bad])
+            return (
+                f"if {pins} is shorted to supply, this shorts the supply: first measure ohms from"
+                " there to supply, unplugged."
+            )
         return _LIVE if is_volts(test.where) else _DEAD

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from padbench.core.units import show
 from padbench.parts import console_timing
-from padbench.parts.faults import CORES, fault_kinds
+from padbench.parts.faults import BRANCHES, CORES, fault_kinds
 from padbench.parts.own import find_part
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import Chip, Contacts, Fault, Hdl, Pad, Poll, WorksWith
@@ -183,9 +183,23 @@ def _hdl(sheet: Readable) -> Iterator[Clash]:
                 yield Clash(("hdl", "buttons"), f"has no port for {name}", "give each button one")
 
 
+_OPPOSITE = {"contact-dead": "contact-stuck", "contact-stuck": "contact-dead"}
+
+
 def _faults(sheet: Readable) -> Iterator[Clash]:
+    before: set[tuple[str, frozenset[str | None], str | None]] = set()
     for place, fault in enumerate(sheet.fault or ()):
         kind, here = fault_kinds()[fault.kind], ("fault", place)
+        ends = frozenset((fault.at, fault.to))
+        other = _OPPOSITE.get(fault.kind, fault.kind)
+        if {(fault.kind, ends, fault.level), (other, ends, fault.level)} & before:
+            what = (
+                "is there already"
+                if (fault.kind, ends, fault.level) in before
+                else (f"cannot be beside {other}")
+            )
+            yield Clash((*here, "kind"), what, "leave one out")
+        before.add((fault.kind, ends, fault.level))
         if sheet.chip is not None and sheet.chip.kind == "firmware":
             yield Clash(here, "is for a register, and this pad is a firmware", "leave it out")
             continue
@@ -206,6 +220,8 @@ def _faults(sheet: Readable) -> Iterator[Clash]:
             )
         if fault.ohms is not None and not kind.ohms:
             yield Clash((*here, "ohms"), f"is nothing that {fault.kind} has", "leave it out")
+        if fault.ohms is not None and not fault.ohms.low > 0:
+            yield Clash((*here, "ohms"), "is not above 0", 'write for example ohms = "390 Ω"')
         if fault.kind == "pull-up-wrong" and fault.ohms is None:
             yield Clash((*here, "ohms"), "is missing", 'write for example ohms = "390 Ω"')
 
@@ -217,7 +233,8 @@ def _places(what: str, sheet: Readable) -> tuple[str, ...]:
     if what == "stage":
         stages = 0 if sheet.chip is None else sheet.chip.stages
         return tuple(str(number + 1) for number in range(stages))
-    return {"core": CORES, "line": ("latch", "clock")}.get(what, ())
+    some: dict[str, tuple[str, ...]] = {"core": CORES, "line": ("latch", "clock")}
+    return (some | {"branch": tuple(BRANCHES)}).get(what, ())
 
 
 CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (

@@ -1,0 +1,153 @@
+"""What must not pass as healthy, and what must not be blamed."""
+
+from pathlib import Path
+
+import pytest
+
+import padbench
+from padbench.cli import main
+from padbench.core.buttons import BUTTONS
+from padbench.repair.captured import observed_in
+from padbench.repair.metering import MeterBench
+from padbench.repair.observed import WRONG_IN_CAPTURE, read_lines
+from padbench.repair.ranking import rank
+from padbench.sheet import SheetError, load_sheet
+
+SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
+
+SOUND = {"idle": "none", **{name: name for name in BUTTONS}}
+
+
+def told(seen=(), meter=(), **more):
+    return padbench.diagnose(
+        SHEETS / "harbour-b.toml", {**SOUND, **dict(seen)}, meter=meter, **more
+    )
+
+
+def kinds(result):
+    return {(f.kind, f.at) for f in result.data.found.candidates[0].faults if f}
+
+
+@pytest.mark.parametrize(
+    "reading",
+    [
+        "supply to ground=0.2",
+        "pin 16=0V",
+        "pin 3=5V",
+        "pin 9=2.5V",
+        "pin 6 to ground=0",
+        "core data=open",
+        "latch to clock=0",
+    ],
+)
+def test_a_reading_that_no_sound_pad_has_is_no_pass(reading):
+    result = told(meter=[reading])
+    assert result.verdict == "fail"
+    assert not result.data.healthy
+    assert told(meter=["pin 16=5V", "core data=0.3"]).verdict == "pass"
+
+
+@pytest.mark.parametrize(
+    "seen", [{"A": "A x99, none"}, {"idle": "none x99, A"}, {"B": "B x999, none"}]
+)
+def test_one_read_in_a_hundred_is_no_pass(seen):
+    assert told(seen).verdict == "fail"
+
+
+def test_a_capture_has_no_wrong_notes(known):
+    seen = observed_in(known, [0] * 30 + [0x80] * 99 + [0] + [0x80] * 99 + [0] * 30, [0x80])
+    seen.wrong = WRONG_IN_CAPTURE
+    best = rank(known, MeterBench(known), seen).candidates[0]
+    assert ("contact-worn", "A") in {(one.kind, one.at) for one in best.faults if one}
+
+
+def test_a_row_of_contacts_without_ground_is_not_the_register():
+    """Above the contacts the inputs still see their pull-ups: common practice, no source."""
+    cross = dict.fromkeys(("Up", "Down", "Left", "Right"), "none")
+    assert kinds(told(cross, ["pin 4 Up=5V", "pin 5 Down=5V"])) == {("contacts-open", "the cross")}
+    every = dict.fromkeys(BUTTONS, "none")
+    found = told(every, ["pin 1 A=5V", "pin 15 B=5V", "pin 16=5V"])
+    assert kinds(found) == {("contacts-open", "all buttons")}
+
+
+def test_a_worn_contact_has_any_volts():
+    assert ("contact-worn", "Left") in kinds(told({"Left": "none"}, ["pin 6 Left=3.4V"]))
+    assert ("contact-dead", "Left") in kinds(told({"Left": "none"}, ["pin 6 Left=5V"]))
+
+
+@pytest.mark.parametrize(("one", "other"), [("Left", "Right"), ("A", "Down")])
+def test_swapped_wires_are_named(one, other):
+    assert ("inputs-swapped", one) in kinds(told({one: other, other: one}))
+
+
+def test_steady_reads_are_not_called_intermittent(known):
+    wrong = dict.fromkeys(("A", "Start", "Left"), "none")
+    lines = [f"{key}={wrong.get(key, value)} x3" for key, value in SOUND.items()]
+    found = rank(known, MeterBench(known), read_lines(lines, "{}"))
+    assert found.unexplained or not known.rows[found.candidates[0].row].variant.mix[1:]
+
+
+def test_a_wrong_pull_up_has_the_ohms_that_were_measured():
+    result = told({"Down": "none"}, ["pin 5 to supply=2.2k"])
+    assert ("pull-up-wrong", "Down") in kinds(result)
+    said = [result.data.words.fault(f) for f in result.data.found.candidates[0].faults]
+    assert any("2.2 kΩ where 39 kΩ belongs" in one for one in said)
+
+
+def test_a_shorted_supply_is_measured_before_the_next_press():
+    """First ohms, then power: common practice, no source."""
+    tests = told(dict.fromkeys(SOUND, "all")).data.tests
+    assert tests[0].where == "supply to ground"
+
+
+def test_a_press_that_may_short_the_supply_says_so():
+    result = told({"A": "none"})
+    held = next(test for test in result.data.tests if test.press and test.held & 0x80)
+    assert "shorts the supply" in result.data.words.caution(held, result.data.found.suspects)
+    assert not result.data.words.caution(held)
+
+
+@pytest.mark.parametrize(
+    ("faults", "wrong"),
+    [
+        (['contact-dead"\nat="A"', 'contact-dead"\nat="A"'], "is there already"),
+        (['contact-dead"\nat="A"', 'contact-stuck"\nat="A"'], "cannot be beside"),
+        (['contact-worn"\nat="A"\nohms="0"'], "is not above 0"),
+        (['contacts-open"\nat="the moon"'], "is no branch"),
+    ],
+)
+def test_faults_that_cannot_be_are_refused(faults, wrong):
+    text = (SHEETS / "harbour-b.toml").read_text()
+    text += "".join(f'\n[[fault]]\nkind="{fault}\n' for fault in faults)
+    with pytest.raises(SheetError, match=wrong):
+        load_sheet(text)
+
+
+def test_verify_names_the_fault_of_a_sheet(capsys, tmp_path):
+    broken = tmp_path / "broken.toml"
+    broken.write_text(
+        (SHEETS / "harbour-b.toml").read_text() + '\n[[fault]]\nkind="contact-dead"\nat="A"\n'
+    )
+    main(["verify", str(broken), "--no-waves"])
+    assert "the contact of A never closes" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--meter", "latch to latch=0"], "is nothing to measure"),
+        (["pin 9=500V"], "no voltage of a pad"),
+        (["--card", "x.pdf", "A=A"], "name it .html or .txt"),
+        (["--file", str(SHEETS)], "it is a directory"),
+    ],
+)
+def test_what_cannot_be_read_is_one_line(words, said, capsys):
+    assert main(["diagnose", str(SHEETS / "harbour-b.toml"), *words]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_options_may_stand_before_the_pairs_and_the_repair_is_shown_whole(capsys):
+    assert main(["diagnose", str(SHEETS / "harbour-b.toml"), "--port", "push-pull", "A=none"]) == 1
+    assert main(["diagnose", str(SHEETS / "harbour-b.toml"), "idle=none", "A=none", "B=B"]) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    assert "look for a crack from there to pin 1." in out
