@@ -198,7 +198,8 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "latch": "{measured} of {clocks} clocks come while the latch is high: as if the latch "
             "were recorded upside down (give --invert latch), or the channels were exchanged",
             "data": "five buttons or more are pressed in {measured} of {reads} reads, opposite "
-            "directions among them, which no rocker can do: data is held low, or was recorded upside down (give --invert data)",
+            "directions among them, which no rocker can do: data is held low, or was recorded "
+            "upside down (give --invert data)",
             "clock": "the clock is low where {measured} of {reads} reads begin: as if it were "
             "recorded upside down; then give --invert clock. The bytes are the same, its low and "
             "high parts are not",
