@@ -72,6 +72,15 @@ def test_a_line_upside_down_is_put_right(path, good, line):
     assert right.data.measures["clock low"].median == pytest.approx(500_000, abs=100_000)
 
 
+def test_data_upside_down_are_told_with_a_direction_held(path):
+    at, levels = lines([1, 0x81, 0x41, 1])
+    levels[2] ^= 1
+    told = the(padbench.inspect(table(path, at, levels)), "capture.channels")
+    assert (told.verdict, told.case) == ("fail", "data")
+    # Many buttons are nothing to wonder at as long as no rocker is pressed at both its ends.
+    assert padbench.inspect(table(path, *lines([0xF9, 0xF5, 0xFA, 0xF1]))).verdict == "pass"
+
+
 def test_an_inverted_latch_of_the_sheet_is_known(path, good):
     at, levels = good
     table(path, at, np.stack([1 - levels[0], *levels[1:]]))

@@ -193,7 +193,8 @@ def combined(results: Sequence[Result]) -> Result:
 
 
 def _brief_of(result: Result) -> Lines:
-    """One of several: its verdict, and the rows of its short answer, the first of them first."""
+    """One of several: its verdict, and the first rows of its short answer: what it does, and why not."""
     blocks = [block for part in result.sections if "brief" in part.media for block in part.blocks]
-    rows = [row for block in blocks if isinstance(block, Lines) for row in block.rows]
+    lines = [block for block in blocks if isinstance(block, Lines)]
+    rows = [row for block in lines[: 1 if result.verdict == "pass" else 2] for row in block.rows]
     return Lines(f"{result.name}: {result.word} {result.lead}", rows)
