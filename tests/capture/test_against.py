@@ -102,7 +102,10 @@ def test_what_is_not_told_is_the_same(one, other):
     told = differences(one, other)
     assert [(b, a) for a, b in differences(other, one)] == told or told
     if not told:
-        assert {n for n in one if n} == {n for n in other if n}
+        # Of a chord one of the two may show a step on the way more.
+        both = {*one} & {*other}
+        differs = ({*one} ^ {*other}) - {0}
+        assert all(any(not n & ~whole for whole in both) for n in differs)
 
 
 def test_a_read_at_the_end_of_the_recording_says_nothing():

@@ -36,8 +36,11 @@ def test_each_command_line_is_taken(words, monkeypatch):
     class Taken(Exception):
         pass
 
-    def parse(self, arguments):
-        argparse.ArgumentParser.parse_args(self, arguments)
+    def parse(self, arguments, *, intermixed=False):
+        if intermixed:
+            argparse.ArgumentParser.parse_intermixed_args(self, arguments)
+        else:
+            argparse.ArgumentParser.parse_args(self, arguments)
         raise Taken
 
     assert words[0] in COMMANDS

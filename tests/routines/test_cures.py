@@ -2,7 +2,6 @@
 
 import shutil
 import subprocess
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,7 +16,7 @@ from padbench.routines.listing import listing
 from padbench.routines.source import load_routine, routine_from_source
 
 HZ60 = Console(console_timing("60hz"))
-FEW = Console(replace(HZ60.timing, fetch_periods=(576, 432)))
+FEW = Console(HZ60.timing.model_copy(update={"fetch_periods": (576, 432)}))
 EACH = Console(console_timing("60hz"), "each")
 HZ50 = Console(console_timing("50hz"))
 EXPOSED = Path(__file__).parent / "sources" / "read-twice-36.asm"

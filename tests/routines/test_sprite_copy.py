@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+import yardstick
 
 from padbench.jobs.routine import routine as judged
 from padbench.parts import console_timing
-from padbench.routines import fast, plain
+from padbench.routines import fast
 from padbench.routines.console import Console, SampleFetch, copy_ends
 from padbench.routines.run import run_case
 from padbench.routines.source import load_routine, routine_from_source, shipped_source
@@ -83,7 +84,7 @@ def test_an_odd_number_of_cycles_more_and_it_is_exposed(period):
     """And both engines, and single runs, say in how many cases."""
     late = out_of_step()
     counts = fast.sweep(late, CONSOLE, period)
-    assert counts == plain.sweep(late, CONSOLE, period)
+    assert counts == yardstick.sweep(late, CONSOLE, period)
     runs = [run_case(late, CONSOLE, 0, fetch=SampleFetch(period, phase)) for phase in range(period)]
     assert counts.by_held[0] == sum(run.results != (0,) for run in runs) > 0
     assert counts.accepted_wrong > 0

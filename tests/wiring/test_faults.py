@@ -116,8 +116,8 @@ def test_what_to_connect_and_where_on_the_sheet(change, key, place, says):
 @pytest.mark.parametrize(
     ("value", "short"),
     [
-        *[(value, True) for value in ("0 Ω", "1 mΩ", "0.05 Ω", "104 Ω", "106 Ω ± 1 %")],
-        *[(value, False) for value in ("105.1 Ω", "107 Ω ± 1 %", "39k ± 5 %")],
+        *[(value, True) for value in ("0 Ω", "1 mΩ", "0.05 Ω", "104 Ω", "106 Ω ± 1 %", "110 Ω")],
+        *[(value, False) for value in ("105.1 Ω ± 0 %", "107 Ω ± 1 %", "39k ± 5 %")],
     ],
 )
 def test_a_pull_up_that_is_as_good_as_a_wire_is_refused_with_a_caution(value, short):

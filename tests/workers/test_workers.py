@@ -55,16 +55,18 @@ def work(tmp_path, monkeypatch, request):
 
 def test_the_part_of_a_killed_worker_is_done_by_another(work):
     """One ends while it begins, with more to be told than a pipe takes, and two in their part."""
+    before = set(multiprocessing.active_children())
     known = bytes(1 << 20)
     do = work(starting=True, fatal=(2, 5))
     assert sorted(spread(do, known, range(8), 2)) == [len(known) + part for part in range(8)]
-    assert multiprocessing.active_children() == []
+    assert set(multiprocessing.active_children()) <= before
 
 
 def test_workers_that_never_last_are_told(work):
+    before = set(multiprocessing.active_children())
     with pytest.raises(NoWorkers, match="again and again"):
         list(spread(work(always=(1,)), b"", range(3), 2))
-    assert multiprocessing.active_children() == []
+    assert set(multiprocessing.active_children()) <= before
 
 
 def test_an_error_of_the_work_comes_through(work):

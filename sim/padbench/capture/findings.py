@@ -197,8 +197,8 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "channels were exchanged; exchange their names",
             "latch": "{measured} of {clocks} clocks come while the latch is high: as if the latch "
             "were recorded upside down (give --invert latch), or the channels were exchanged",
-            "data": "five buttons or more are pressed in {measured} of {reads} reads, opposite "
-            "directions among them, which no rocker can do: data is held low, or was recorded "
+            "data": "more is pressed in {measured} of {reads} reads than a hand can, opposite "
+            "directions among it: data is held low, or was recorded "
             "upside down (give --invert data)",
             "clock": "the clock is low where {measured} of {reads} reads begin: as if it were "
             "recorded upside down; then give --invert clock. The bytes are the same, its low and "
@@ -511,7 +511,9 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
         yield _finding(id_, "not-judged", float(low), None, case="clock", reads=latches)
     held = seen.rows["byte"]
     opposite = (held & 0x0C == 0x0C) | (held & 0x03 == 0x03)
-    directions = np.count_nonzero(opposite & (np.bitwise_count(held) > _FINGERS))
+    directions = np.count_nonzero(
+        (held & 0x0F == 0x0F) | (opposite & (np.bitwise_count(held) > _FINGERS))
+    )
     if not told and 2 * directions > len(seen.rows):
         count = float(directions)
         yield _finding(id_, "fail", count, case="data", reads=len(seen.rows), sources=_MEMORY)
