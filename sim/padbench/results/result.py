@@ -195,6 +195,6 @@ def combined(results: Sequence[Result]) -> Result:
 def _brief_of(result: Result) -> Lines:
     """One of several: its verdict, and of its short answer what it does and why not."""
     blocks = [block for part in result.sections if "brief" in part.media for block in part.blocks]
-    lines = [block for block in blocks if isinstance(block, Lines)]
+    lines = [block for block in blocks if isinstance(block, Lines) and block.rows]
     rows = [row for block in lines[: 1 if result.verdict == "pass" else 2] for row in block.rows]
     return Lines(f"{result.name}: {result.word} {result.lead}", rows)
