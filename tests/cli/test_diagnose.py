@@ -231,3 +231,11 @@ def test_a_bit_that_nobody_can_tell_keeps_its_place(tmp_path, capsys):
     assert found["reads"]["B"].keys() == {"01000000"}
     best = found["candidates"][0]["faults"]
     assert ("contact-worn", "A") in {(one["kind"], one["at"]) for one in best}
+
+
+def test_a_file_of_symptoms_is_bounded(tmp_path, capsys):
+    file = tmp_path / "long.symptoms"
+    with file.open("wb") as out:
+        out.truncate(1 << 32)  # a line that takes no room on the disk
+    assert main(["diagnose", str(SHEETS / "harbour-b.toml"), "--file", str(file)]) == 2
+    assert capsys.readouterr().err.rstrip().endswith("larger than 1 MiB; a few lines are enough")

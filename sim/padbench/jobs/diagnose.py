@@ -40,6 +40,7 @@ from padbench.results.documents import Outcome
 from padbench.results.result import Case, Result, Section
 from padbench.scenarios import SCENARIOS
 from padbench.sheet.model import Fault
+from padbench.toml.document import LARGEST_FILE
 from padbench.trials.run import run_scenario
 from padbench.waveio import CaptureFile, WaveError
 
@@ -193,7 +194,14 @@ def _lines_of(path: Path) -> list[str]:
         raise Refusal("file", f"{path}: {what}; name one with lines as A=A")
     was_read(path)
     try:
-        return path.read_text("utf-8-sig").splitlines()
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)
+        if len(raw) > LARGEST_FILE:
+            raise Refusal("file", f"{path}: it is larger than 1 MiB; a few lines are enough")
+        return raw.decode("utf-8-sig").splitlines()
+    except OSError as error:
+        says = error.strerror or type(error).__name__
+        raise Refusal("file", f"{path}: it cannot be read ({says}); name another") from None
     except UnicodeDecodeError:
         raise Refusal("file", f"{path}: it is not UTF-8 text; save it as that") from None
 
