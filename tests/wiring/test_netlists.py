@@ -12,6 +12,7 @@ from boards import BUTTONS, FORMS, INPUTS, Part, changed, harbour, write
 import padbench
 from padbench.cli import main
 from padbench.jobs.loading import design_of, load_sheet
+from padbench.results.text import as_text
 from padbench.sheet import STARTER, SheetError
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.reading import is_netlist, read_board
@@ -801,3 +802,14 @@ def test_spoilt_netlists_are_refused_or_read(tmp_path, form):
             continue  # any other error is a fault
         if design.sheet.board is not None:
             assert judge_board(board_of(design.sheet), design.sheet)
+
+
+def test_what_nobody_could_judge_stands_below_a_verdict_that_passes(tmp_path):
+    parts = changed(harbour(), U1={"10": "INNER"})
+    file = tmp_path / "untold.net"
+    file.write_text(write({**parts, "R61": Part("", {"1": "CLOCK", "2": "INNER"})}, "s-expression"))
+    result = padbench.verify(file, ["idle"])
+    assert result.verdict == "pass"
+    said = " ".join(as_text(result, whole=False).split())
+    assert "findings hold, 3 are not judged, and all" in said
+    assert "Not judged, so not behind this verdict board.left-out R61" in said

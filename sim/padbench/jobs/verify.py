@@ -12,6 +12,7 @@ from typing_extensions import TypedDict
 from padbench import __version__
 from padbench.circuit.findings import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
+from padbench.core.findings import Finding
 from padbench.core.remedies import joined
 from padbench.core.sentences import capital
 from padbench.files import usable_name
@@ -207,15 +208,15 @@ def verify_result(
         verdict=verdict,
         outcome=verdict,
         word=("The pad passes." if told else "Passes.") if passes else "FAILS.",
-        lead=f"All {len(trial.findings)} findings hold or need no judging, and all "
-        f"{len(trial.runs)} scenarios read as they should.{_lacked(design.sheet.part)}{warning}"
+        lead=f"{_judged(trial.findings)}, and all {len(trial.runs)} scenarios read as they "
+        f"should.{_lacked(design.sheet.part)}{warning}"
         if passes
         else f"{UNPLUGGED if shorts(design.sheet) else ''}"
         f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd, plan(), drawn),
         make_sections=lambda: [
-            _brief(answer(), plan(), design.sheet),
+            _brief(answer(), plan(), design.sheet, trial.findings),
             *_sections(design, trial, plan(), answer()),
             *_board(drawn),
         ],
@@ -231,6 +232,15 @@ def verify_result(
         make_answer=answer,
         data=trial,
     )
+
+
+def _judged(findings: Sequence[Finding]) -> str:
+    """How many of the findings of a pass hold, and how many nobody could judge."""
+    count = sum(finding.verdict == "not-judged" for finding in findings)
+    if not count:
+        return f"All {len(findings)} findings hold"
+    are = "is" if count == 1 else "are"
+    return f"{len(findings) - count} findings hold, {count} {are} not judged"
 
 
 def _lacked(part: RegisterPart) -> str:
@@ -335,7 +345,7 @@ def _scope(sheet: Sheet, path: Path) -> "Figure":
     return scope_figure(sheet, port, run, 0, path)
 
 
-def _brief(answer: Answer, plan: Plan, sheet: Sheet) -> Section:
+def _brief(answer: Answer, plan: Plan, sheet: Sheet, findings: Sequence[Finding]) -> Section:
     """What a person at a bench wants first."""
     ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
     causes = [
@@ -349,10 +359,12 @@ def _brief(answer: Answer, plan: Plan, sheet: Sheet) -> Section:
         for word, names in (("pass", answer.passing), ("fail", answer.failing))
         if names
     ]
+    unjudged = [(one.id, one.says) for one in findings if one.verdict == "not-judged"]
     memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
     blocks = [
         Lines("", ports),
         Lines("What must change", [*broken, *causes, *after]),
+        Lines("Not judged, so not behind this verdict", unjudged),
         thinnest_lines(answer.thinnest),
         Lines("", played, 2, listed=True),
         Lines("", [("", memory)] if answer.from_memory else []),
