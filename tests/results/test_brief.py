@@ -61,6 +61,14 @@ def test_what_is_to_be_copied_is_one_line_and_counts_for_those_it_takes():
     assert len(lines) == HEIGHT - 2
 
 
+def test_files_written_outlast_the_rows_of_an_answer():
+    files = [(f"Kind {n}", f"/a/{'long/' * 25}name{n}") for n in range(3)]
+    answer = Lines("", [(f"label {n}", "says " * 30) for n in range(19)])
+    text = "\n".join(line.plain for line in fitted([answer, Lines("", files, whole=True)], 80))
+    assert all(path in text for _, path in files)
+    assert "more" in text
+
+
 def test_a_verdict_is_never_cut():
     verdict = "FAILS " + "word " * 60
     lines = shown(

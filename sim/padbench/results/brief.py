@@ -1,4 +1,4 @@
-"""The short answer on a terminal: never more than 24 lines, whatever was found.
+"""The short answer on a terminal: never more than 24 lines, but for long names of files written.
 
     for line in fitted([Lines("", [("push-pull", "works")])], width=80, height=24): print(line)
 
@@ -35,9 +35,10 @@ def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Te
         room = height - _lines(_drawn(left, caps, width), width)
         if room >= 0:
             break
-        place = max(range(len(left)), key=lambda at: len(left[at].rows))
+        place = max(range(len(left)), key=lambda at: (not left[at].whole, len(left[at].rows)))
         block = left[place]
-        if len(block.rows) <= 2:  # nothing is left that could go
+        # What is to be copied, as the names of files written, stands whole on any screen.
+        if len(block.rows) <= 2 or block.whole:
             break
         # The first one that goes makes room for nothing: its line says that more are left out.
         left[place] = replace(block, rows=block.rows[:-1], left_out=block.left_out + 1)
