@@ -13,9 +13,10 @@ import logging
 import os
 import re
 import signal
+import socket
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import Connection, wait
@@ -176,7 +177,8 @@ def joined(address: str) -> Iterator[Any]:
     except ImportError:
         raise NoWorkers("distributed is missing; pip install 'padbench[cluster]'") from None
     # A worker that dies is no news to the user: its part is done by another.
-    for name in ("distributed", "tornado", "asyncio"):
+    # The client's log has a level of its own.
+    for name in ("distributed", "distributed.client", "tornado", "asyncio"):
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     if not _ADDRESS.fullmatch(address) or _workers_at(address) is None:
         raise NoWorkers(f"no scheduler answers at {address[:80]!r}; give it as tcp://HOST:8786")
@@ -208,7 +210,10 @@ def _workers_at(address: str) -> int | None:
         finally:
             await scheduler.close_rpc()
 
+    host, _, port = address.removeprefix("tcp://").rpartition(":")
     try:
+        # Where nothing listens this ends at once; Dask would try again and again.
+        socket.create_connection((host.strip("[]"), int(port)), _PATIENCE).close()
         with ThreadPoolExecutor(1) as thread:  # a notebook has a loop in this one
             told = thread.submit(asyncio.run, ask()).result()
         return len(told["workers"]) if told["type"] == "Scheduler" else None
@@ -261,8 +266,8 @@ def spread_on(
         except TimeoutError:
             looks = look()
             continue
-        except asyncio.CancelledError:
-            raise NoWorkers("the scheduler is gone, before all was done") from None
+        except (asyncio.CancelledError, CancelledError):  # the client has one, or the other
+            raise NoWorkers("the scheduler is gone, before all was done; start it again") from None
         for future in ready:
             try:
                 yield future.result(timeout=_LOOK)
@@ -270,7 +275,7 @@ def spread_on(
                 # Done, but gone with its worker: it is done again by another, if there is one.
                 waiting.add(future)
                 looks = look()
-            except (KilledWorker, asyncio.CancelledError):
+            except (KilledWorker, asyncio.CancelledError, CancelledError):
                 raise NoWorkers("workers die again and again; look at their logs") from None
             except ImportError as error:
                 raise NoWorkers(f"a worker cannot run padbench: {error}") from None
