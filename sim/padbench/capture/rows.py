@@ -191,7 +191,9 @@ class _Own:
             rows["later"], rows["unsure"] = low[:, 8:] @ place, doubtful[:, 8:] @ place
         rows["missing"] = (0xFF >> np.minimum(8, count)) & ~(0xFF >> min(8, self.wanted))
         rows["clocks"] = np.minimum(counts, 0xFFFF)
-        rows["flags"] = flags + IN_GAP * in_gap + UNEVEN * self._uneven()
+        flags[in_gap] += IN_GAP
+        flags[self._uneven()] += UNEVEN
+        rows["flags"] = flags
         for number, clocks in extra.items():
             rows["extra"][number] = sum(1 << place for place in clocks if place < 64)
         return rows
