@@ -132,19 +132,23 @@ def is_value(text: str, decimal: str) -> bool:
 def plain_lines(stream: ByteStream) -> ByteStream:
     """The stream as lines of UTF-8 with LF and one sign between columns, whatever stands in it.
 
-    Rewritten are UTF-16, line ends of CR alone, and columns that spaces divide (more than one,
-    where a name may hold one).
+    Rewritten are UTF-16 (without a mark too: every other byte of it is zero), line ends of CR
+    alone, and columns that spaces divide (more than one, where a name may hold one).
     """
     head = stream.peek()
-    utf16 = head[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
-    text = head.decode("utf-16", "replace").encode() if utf16 else head
+    utf16 = ""
+    if head[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+        utf16 = "utf-16"
+    elif len(head) > 1 and 4 * abs(head[::2].count(0) - head[1::2].count(0)) > len(head):
+        utf16 = "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be"
+    text = head.decode(utf16, "replace").encode() if utf16 else head
     old = b"\r" in text[:-1] and b"\n" not in text
     lines = re.split(rb"[\r\n]+", text)[-21:-1]
     spaced = len(lines) > 1 and not any(re.search(rb"[\t;,]", line) for line in lines[1:])
     spaces = rb"  +" if re.search(rb"\S  +\S", lines[-1] if lines else b"") else rb" +"
     if not (utf16 or old or spaced):
         return stream
-    decode = codecs.getincrementaldecoder("utf-16")("replace").decode
+    decode = codecs.getincrementaldecoder(utf16 or "utf-16")("replace").decode
 
     def rewritten(block: bytes, ended: bool) -> bytes:
         if utf16:
