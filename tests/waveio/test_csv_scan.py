@@ -69,7 +69,7 @@ def test_dialects(tmp_path, preamble, delimiter, decimal, ending):
     wires, _, layout = scanned(path, Columns(0, None, {"data": 1}))
     assert wires["data"] == ZONES
     assert (layout.delimiter, layout.decimal) == (delimiter, decimal)
-    assert layout.names[1] == ("" if preamble == "none" else "CH1")
+    assert layout.columns[1].name == ("" if preamble == "none" else "CH1")
 
 
 @pytest.mark.parametrize(("packed", "mark", "quote"), list(product([0, 1], [0, 1], ["", '"'])))
@@ -79,7 +79,7 @@ def test_gzip_byte_order_mark_and_quotes(tmp_path, packed, mark, quote):
     (tmp_path / "p").write_bytes(gzip.compress(data) if packed else data)
     wires, _, layout = scanned(tmp_path / "p", Columns(0, None, {"data": 1}))
     assert wires["data"] == ZONES
-    assert layout.names[0] == "Time"
+    assert layout.columns[0].name == "Time"
 
 
 @pytest.mark.parametrize(("unit", "factor"), [("ms", 1e3), ("us", 1e6), ("µs", 1e6), ("ns", 1e9)])
@@ -294,7 +294,7 @@ def test_quoted_decimal_commas_between_commas(tmp_path):
         path.write_text("\n".join(['"Time, in s",CH1,CH2,n', *rows, ""]))
         wires, _, layout = scanned(path, Columns(0, None, {"data": 1}), 100)
         assert wires["data"] == ZONES
-        assert (layout.delimiter, layout.decimal, layout.names[0]) == (",", ",", "Time")
+        assert (layout.delimiter, layout.decimal, layout.columns[0].name) == (",", ",", "Time")
         path.write_text(path.read_text() + '"up","1,0",1,2\n"0,1",1,1,1\n')
         with pytest.raises(WaveError, match="line 10: '\"up\"' in column 1"):
             scanned(path, Columns(0, None, {"data": 1}))

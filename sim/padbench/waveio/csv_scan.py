@@ -354,27 +354,26 @@ class Reader:
         self._csv = csv
         chosen = {*columns.channels.values(), *columns.measured.values()}
         self.chosen = chosen | ({columns.time} if columns.time is not None else set())
+        own = {place: layout.columns[place] for place in chosen}
         # With a rate each row is a sample, and one that is missing is missing.
-        self._sparse = {place for place in chosen if layout.sparse[place] and columns.rate is None}
+        self._sparse = {place for place in own if own[place].sparse and columns.rate is None}
         self.sparse = bool(self._sparse)
-        packed = {columns.channels[name] for name in columns.bits}
-        self._texts = self._sparse | packed | {place for place in chosen if layout.words[place]}
+        words = {columns.channels[name] for name in columns.bits}
+        words |= {place for place in own if own[place].kind == "words"}
+        self._texts = self._sparse | words
         self.volts = {
             place
-            for place in chosen - packed
-            if not layout.words[place]
-            and (
-                columns.thresholds is not None
-                or place in columns.measured.values()
-                or not layout.logic[place]
-            )
+            for place in chosen - words
+            if columns.thresholds is not None
+            or place in columns.measured.values()
+            or own[place].kind == "numbers"
         }
         self._origin: int | None = None
         types = {
             f"c{place}": string() if place in self._texts else float64()
             for place in chosen - {columns.time}
         }
-        self._moment = "" if columns.time is None else layout.moments[columns.time]
+        self._moment = "" if columns.time is None else layout.columns[columns.time].moment
         if columns.time is not None:
             types[f"c{columns.time}"] = {
                 "clock": time64("ns"),
@@ -383,7 +382,7 @@ class Reader:
                 "long": decimal128(37, 18),
             }.get(self._moment, float64())
         self._read = csv.ReadOptions(
-            column_names=[f"c{place}" for place in range(layout.columns)],
+            column_names=[f"c{place}" for place in range(len(layout.columns))],
             block_size=2 * (LONGEST_LINE + _BLOCK),  # all rows in one batch
             use_threads=False,
         )
@@ -483,7 +482,7 @@ class Reader:
         """Up to where a number is low and from where it is high, as the file has it."""
         if place not in self.volts:
             return 0.25, 0.75
-        unit = self._layout.volts(place) * self.columns.scale
+        unit = self._layout.columns[place].volts * self.columns.scale
         thresholds = self.columns.thresholds or THRESHOLDS
         return thresholds.low / unit, thresholds.high / unit
 
@@ -515,7 +514,7 @@ class Reader:
         if not word or word in _NO_VALUES:
             return UNKNOWN
         if name in self.columns.bits:
-            base = self._layout.packed(place)
+            base = self._layout.columns[place].base
             try:
                 return int(word, base) >> self.columns.bits[name] & 1
             except ValueError:
@@ -542,7 +541,7 @@ class Reader:
         column = batch.column(f"c{place}")
         if place not in self.volts or place in self._texts or column.null_count:
             return None
-        unit = self._layout.volts(place) * self.columns.scale
+        unit = self._layout.columns[place].volts * self.columns.scale
         volts: NDArray[np.float64] = column.to_numpy()
         return seconds, volts if unit == 1 else volts * unit
 
@@ -557,7 +556,7 @@ class Reader:
                 return math.inf, -math.inf
         else:
             values = _finite(column, name)
-        unit = self._layout.volts(place) * self.columns.scale
+        unit = self._layout.columns[place].volts * self.columns.scale
         return float(values.min()) * unit, float(values.max()) * unit
 
     def _first_fault(self, rows: bytes, said: str) -> RowFault:
@@ -566,8 +565,8 @@ class Reader:
         lines = [row for row in rows.split(b"\n") if row.strip()]
         for number, row in enumerate(lines):
             fields = split(row.decode(layout.encoding, "replace").strip("\r"), layout.delimiter)
-            if len(fields) != layout.columns:
-                what = f"{len(fields)} fields; there should be {layout.columns} as before"
+            if len(fields) != len(layout.columns):
+                what = f"{len(fields)} fields; there should be {len(layout.columns)} as before"
                 return RowFault(number, what)
             for place in sorted(self.chosen - self._texts):
                 text, time = fields[place].strip(), place == self.columns.time
