@@ -196,8 +196,8 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "capture.channels",
         "",
         {
-            "exchanged": "{what} are exchanged: as named {named} of {latches} reads are whole, "
-            "the other way round {measured} of {reads}; {how}",
+            "exchanged": "{what} are exchanged, {how}: as named {named} of {latches} reads are "
+            "whole, so {measured} of {reads}",
             "latch": "{measured} of {clocks} clocks come while the latch is high: as if the latch "
             "were recorded upside down (give --invert latch), or the channels were exchanged",
             "data": "more is pressed in {measured} of {reads} reads than a hand can, opposite "
@@ -545,7 +545,8 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     id_ = "capture.channels"
     named, reads = seen.whole.get(("latch", "clock"), (0, 0))
     pair, (whole, others) = max(seen.whole.items(), key=itemgetter(1), default=(("", ""), (0, 0)))
-    if 2 * named <= reads and whole > max(1, named) and whole >= _WHOLE * others:
+    exchanged = 2 * named <= reads and whole > max(1, named) and whole >= _WHOLE * others
+    if exchanged:
         is_now = dict(zip(LINES, (*pair, *({*LINES} - {*pair})), strict=True))
         moved = [line for line in LINES if is_now[line] != line]
         names = f"{', '.join(moved[:-1])} and {moved[-1]}"
@@ -557,10 +558,7 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
             named=named,
             latches=reads,
             reads=others,
-            how=turned
-            if len(moved) > 2
-            else f"give --{moved[0]} the channel of {moved[1]}, and "
-            f"--{moved[1]} that of {moved[0]}",
+            how=turned,
         )
     elif high > 1 and high > clocks * _MOSTLY:
         yield _finding(id_, "fail", float(high), case="latch", clocks=clocks, sources=_MEMORY)
@@ -571,7 +569,7 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     directions = np.count_nonzero(
         (held & 0x0F == 0x0F) | (opposite & (np.bitwise_count(held) > _FINGERS))
     )
-    if not told and 2 * directions > len(seen.rows):
+    if not (told or exchanged) and 2 * directions > len(seen.rows):
         count = float(directions)
         yield _finding(id_, "fail", count, case="data", reads=len(seen.rows), sources=_MEMORY)
 
