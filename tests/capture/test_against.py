@@ -119,7 +119,7 @@ def test_a_read_at_the_end_of_the_recording_says_nothing():
     assert judged(one, other)[0][0].verdict == "pass"
     other = [*reads([0]), replace(other[-1], in_gap=False)]
     ((found,), _) = judged(reads([0, 2]), other, "b.vcd")
-    assert found.says == "1 of 1, beside b.vcd: Left here, Right (A undecided) there"
+    assert found.says == ("Left here, Right (A undecided) there (difference 1 of 1 beside b.vcd)")
 
 
 def test_more_than_can_be_aligned_is_told():

@@ -31,6 +31,7 @@ def rows(*, time=lambda ps: f"{ps / 1e12:.9f}", level=str, sign=",", head="time,
 
 
 def clock(ps):
+    ps += 950 * 10**9
     moment = datetime(2031, 5, 6, 23, 59, 59, tzinfo=UTC) + timedelta(seconds=ps // 10**12)
     return moment, f"{ps % 10**12 // 1000:09d}"
 
@@ -49,12 +50,14 @@ BITS = {"channels": {"latch": "Bus[2]", "clock": "Bus[3]", "data": "Bus[4]"}}
 TEXTS = {
     "UTF-16, little end first": (rows().encode("utf-16"), {}),
     "UTF-16, big end first": (b"\xfe\xff" + rows().encode("utf-16-be"), {}),
+    "UTF-16, without a mark": (rows().encode("utf-16-le"), {}),
+    "UTF-16, big end, without a mark": (rows().encode("utf-16-be"), {}),
     "line ends of CR alone": (rows().replace("\n", "\r").encode(), {}),
     "UTF-16 with CR alone and H and L": (
         rows(level="LH".__getitem__).replace("\n", "\r").encode("utf-16"),
         {},
     ),
-    "hours, minutes, seconds": (rows(time=day("%H:%M:%S.FRACTION")).encode(), {}),
+    "hours, minutes, seconds, past midnight": (rows(time=day("%H:%M:%S.FRACTION")).encode(), {}),
     "a date": (rows(time=day("%Y-%m-%d %H:%M:%S.FRACTION")).encode(), {}),
     "a date with its zone": (rows(time=day("%Y-%m-%dT%H:%M:%S.FRACTIONZ"), sign=";").encode(), {}),
     "H and L": (rows(level="LH".__getitem__).encode(), {}),

@@ -1,11 +1,14 @@
 """What comes and goes, on presses written down by hand."""
 
+import io
+
 import pytest
 
 import padbench
 from padbench.capture.expected import Held
 from padbench.capture.intermittent import steadiness
 from padbench.capture.reads import Press
+from padbench.results.html_page import write_page
 from padbench.results.text import as_text
 
 MS = 10**9
@@ -85,4 +88,8 @@ def test_it_stands_in_the_document_and_under_all(tmp_path):
     assert result.document["statistics"]["poll jitter"]["max"] == 0
     text = as_text(result)
     assert "Dropouts within a hold" in " ".join(text.split())
-    assert "How long they bounced" in text
+    out = io.StringIO()
+    write_page(result, out)
+    page = out.getvalue()
+    assert "How long they bounced" in page
+    assert ">4.00 ms</text>" in page

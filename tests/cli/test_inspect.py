@@ -116,8 +116,8 @@ def test_a_capture_beside_a_simulation_of_its_design(inspect):
     first = finding(other, "against.reads")
     assert "pull-down-only port" in first["source"]
     assert first["says"] == (
-        f"1 of 8, beside the simulation of {B}, stopped-last-bit, pull-down-only port, slow "
-        "corner: here is A, which the other has not"
+        "here is A, which the other has not (difference 1 of 8 beside the simulation of "
+        f"{B}, stopped-last-bit, pull-down-only port, slow corner)"
     )
     rows = {row["button"]: row for row in other["beside"]}
     assert rows["A"] == {"button": "A", "seen": 0, "missed": 0, "extra": 1, "weak": 0}

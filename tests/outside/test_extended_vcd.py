@@ -32,7 +32,8 @@ CONVERTED = {
 def wire(path, name):
     with open_capture(path) as scan:
         variable = next(v for v in scan.variables if v.name.endswith(name))
-        parts = [piece.changes["it"] for piece in scan.pieces({"it": Pick(variable)})]
+        pieces = scan.pieces({"it": Pick(variable)})
+        parts = [piece.changes["it"] for piece in pieces if "it" in piece.changes]
     return Wire.from_arrays(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 

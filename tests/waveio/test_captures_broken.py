@@ -103,8 +103,8 @@ CSV_CASES = {
     "x as a time": (CSV + "x,0,1,1\n1e-5,0,1,1\n", "line 11: nan as time"),
     "time falls": (CSV + "5e-6,0,1,1\n1e-5,0,1,1\n", "line 11: time runs backwards"),
     "time too late": (CSV + "1e30,0,1,1\n", "a time beyond what can be counted"),
-    "nan among levels": (LONG + "1,nan,1,1\n", "line 1202: 'nan' in column 2"),
-    "five": (LONG + "1,5,1,1\n", "line 1202: 5 among levels of 0 and 1"),
+    "nan among levels": (LONG + "1,nan,1,1\n", "line 1202: nan as latch; a finite number"),
+    "five": (LONG + "1,5,1,1\n", "line 1202: 5 among levels; 0, 1, H"),
     "huge level": (LONG + "1,500,1,1\n", "line 1202: 500 among"),
     "comma and point": (CSV + "9e-6,0,1.000.000,1\n", "line 11: '1.000.000' in column 3"),
     "no latch": (CSV.replace("latch", "lever"), "--latch: no one channel is clearly the latch"),
@@ -113,7 +113,7 @@ CSV_CASES = {
     "infinite volts": (CSV.replace(",0,", ",0.1,") + "9e-6,-inf,1,1\n", "line 11: -inf as latch"),
     "levels of letters": (
         CSV.replace(",0,1,1", ",L,H,H") + "8e-6,L,M,H\n" * 1500,
-        "line 11: 'M' among levels; H, L, High",
+        "line 11: 'M' among levels; 0, 1, H, L",
     ),
     "dates": (
         CSV.replace("e-6,", ":00:00,"),

@@ -22,14 +22,14 @@ _MOST = 2000
 _ON_THE_WAY = 3
 """Reads; two buttons of a chord come so close together (assumed: 50 ms)."""
 
-_BESIDE = "{number} of {count}, beside {source}: "
+_BESIDE = " (difference {number} of {count} beside {source})"
 _SAYS = {
     "too-long": "more than {most} states; compare shorter captures",
-    "missing": _BESIDE + "the other has {there}, which is missing here",
-    "added": _BESIDE + "here is {here}, which the other has not",
-    "let-go": _BESIDE + "here all is let go within a press, which it is not there",
-    "held-on": _BESIDE + "there all is let go between two presses, which it is not here",
-    "fail": _BESIDE + "{here} here, {there} there",
+    "missing": "the other has {there}, which is missing here" + _BESIDE,
+    "added": "here is {here}, which the other has not" + _BESIDE,
+    "let-go": "here all is let go within a press, which it is not there" + _BESIDE,
+    "held-on": "there all is let go between two presses, which it is not here" + _BESIDE,
+    "fail": "{here} here, {there} there" + _BESIDE,
 }
 AGAINST = Rule(
     "against.reads",

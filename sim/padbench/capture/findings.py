@@ -1,12 +1,14 @@
 """What an inspection says: the rules of the wires, and what only a stream of reads can show."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
+from operator import itemgetter
 
 import numpy as np
 
-from padbench.capture.inspect import Inspection
+from padbench.capture.inspect import LINES, Inspection
+from padbench.capture.opening import STEADY
 from padbench.capture.reads import (
     BOUNCE_PS,
     CUT_SHORT,
@@ -17,7 +19,7 @@ from padbench.capture.reads import (
     bounces,
     opposites,
 )
-from padbench.core.buttons import BUTTONS, pressed_in, spelled
+from padbench.core.buttons import BUTTONS, byte_of, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.sentences import filled
 from padbench.core.timeline import HIGH
@@ -27,11 +29,12 @@ _PRACTICE = (Source("common practice", "common practice"),)
 _MEMORY = (Source("from memory", "from memory"),)
 _STOPPED = (*_PRACTICE, Source("what a stopped CPU does: from memory", "from memory"))
 _LEVELS = (Source("JEDEC JESD13-B for the levels", "published"),)
+_LOAD = (Source("a 4021 loads until its latch pulse ends: from memory", "from memory"),)
 _BY_SHEET = (Source("the sheet's register at its supply", "calculated"),)
 _ANYWHERE = Met()
 _MOST = 10
-_EXCHANGED = 4
-"""So many latches for each clock are none: a read has eight clocks for its one latch."""
+_WHOLE = 0.9
+"""Of the reads; so many are whole if latch and clock are what they are taken for (assumed)."""
 _FEW_ROWS = 0.4
 """Of the rows; a list of changes may have two at one time, where clock and data change (assumed).
 """
@@ -185,16 +188,16 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "levels.moves",
         "changes",
         {
-            "not-judged": "{line} stood {level} all through: no press and no end of a read was "
-            "seen on it; is it connected, and is this the right channel?"
+            "not-judged": "{line} stood {level} all through: nothing was seen on it; is it "
+            "connected, and is this the right channel?"
         },
     ),
     (
         "capture.channels",
         "",
         {
-            "exchanged": "the latch has {latches} pulses and the clock {clocks}: as if the two "
-            "channels were exchanged; exchange their names",
+            "exchanged": "{what} are exchanged, {how}: as named {named} of {latches} reads are "
+            "whole, so {measured} of {reads}",
             "latch": "{measured} of {clocks} clocks come while the latch is high: as if the latch "
             "were recorded upside down (give --invert latch), or the channels were exchanged",
             "data": "more is pressed in {measured} of {reads} reads than a hand can, opposite "
@@ -232,6 +235,18 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         },
     ),
     (
+        "reads.inputs",
+        "reads",
+        {
+            "pass": "every read has what stood at the recorded inputs ({names}) when its load "
+            "ended",
+            "fail": "{measured:read has|reads have} not what stood at the register's inputs when "
+            "the load ended, the first read {read} at {at:moment}: {contacts:buttons} at the "
+            "inputs, {byte:buttons} read, of {names}",
+            "not-judged": "at no load did the recorded inputs ({names}) stand still",
+        },
+    ),
+    (
         "levels.supply",
         "V",
         {
@@ -239,8 +254,12 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "{high:V} of the sheet",
             "fail": "the supply goes to {measured}; by the sheet it stays at {limit} or more",
             "over": "the supply goes to {measured}; by the sheet it stays at {limit} or less",
+            "dip": "the supply goes from {most:V} to {measured}, more than a tenth below the usual "
+            "{usual:V}",
             "not-judged": "the supply is between {least:V} and {most:V}; only a sheet says what it "
             "should be",
+            "none": "{channel} begins near {usual:V} as a supply does, but goes to {least:V}: it "
+            "was not taken for one; if it is, give --supply",
         },
     ),
     (
@@ -359,9 +378,22 @@ def findings_of(
         *_opposites(seen, policy),
         *_bounce(seen),
         *_in_frame(seen),
+        *_inputs(seen),
         *_whole(seen),
     ]
+    if any(one.id == "capture.channels" and one.verdict == "fail" for one in found):
+        # What is said of the wires is said of others than their names.
+        _unblame(found, {one.id for one in found if not one.id.startswith("capture.")})
     return (*_recording(seen, found), *found)
+
+
+def _unblame(found: list[Finding], ids: Collection[str]) -> set[str]:
+    """Take the blame off the hardware; gives the ids of what would have failed."""
+    blamed = {one.id for one in found if one.id in ids and one.verdict == "fail"}
+    for place, one in enumerate(found):
+        if one.id in blamed and one.verdict == "fail":
+            found[place] = replace(one, verdict="not-judged", case=one.case or "fail")
+    return blamed
 
 
 _BY_SAMPLES = (
@@ -390,10 +422,7 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
     if not widths or min(widths)[0] >= _FEW * seen.apart_ps:
         return
     width, what = min(widths)
-    hidden = [f.id for f in found if f.id in _BY_SAMPLES and f.verdict == "fail"]
-    for place, finding in enumerate(found):
-        if finding.id in hidden and finding.verdict == "fail":
-            found[place] = replace(finding, verdict="not-judged", case=finding.case or "fail")
+    hidden = _unblame(found, _BY_SAMPLES)
     yield _finding(
         "capture.sampling",
         "fail" if hidden else "not-judged",
@@ -401,17 +430,23 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
         None,
         what=what,
         width=width * 1e-12,
-        hidden=" and ".join(dict.fromkeys(hidden)),
+        hidden=" and ".join(sorted(hidden)),
         times=10,
     )
 
 
-def judge_supply(volts: tuple[float, float], by_sheet: tuple[float, float] | None) -> Finding:
-    """The recorded supply (V) against what a sheet's pad may have; None without a sheet."""
+def judge_supply(
+    volts: tuple[float, float], by_sheet: tuple[float, float] | None, usual: float | None
+) -> Finding:
+    """The recorded supply (V) against what a sheet's pad may have; None without a sheet.
+
+    ``usual`` is the voltage that it usually has, None where nobody knows: without a sheet a dip
+    by more than a tenth of it fails, and nothing else is judged.
+    """
     least, most = volts
-    if by_sheet is None:
+    if by_sheet is None and (usual is None or least >= (1 - STEADY) * usual):
         return _finding("levels.supply", "not-judged", least=least, most=most)
-    low, high = by_sheet
+    low, high = by_sheet or ((1 - STEADY) * (usual or 0.0), most)
     over = most > high and least >= low
     measured, limit = (most, high) if over else (least, low)
     margin = high - most if over else least - low
@@ -421,10 +456,16 @@ def judge_supply(volts: tuple[float, float], by_sheet: tuple[float, float] | Non
         measured,
         limit,
         margin,
-        sources=_BY_SHEET,
-        case="over" if over else "",
-        facts={"least": least, "most": most, "low": low, "high": high},
+        sources=_PRACTICE if by_sheet is None else _BY_SHEET,
+        case="dip" if by_sheet is None else "over" if over else "",
+        facts={"least": least, "most": most, "usual": usual, "low": low, "high": high},
     )
+
+
+def no_supply(channel: str, least: float, usual: float | None) -> Finding:
+    """Of a column that began as a supply does and is none."""
+    facts: dict[str, Fact] = {"channel": channel, "least": least, "usual": usual}
+    return Finding(RULES["levels.supply"], "not-judged", case="none", facts=facts)
 
 
 def _finding(
@@ -498,13 +539,27 @@ _FINGERS = 4
 def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     """What no console and no pad does, but a recording with the wrong names or the wrong way up."""
     latches, clocks, high, low = seen.pulses
-    if "data" in seen.still and len(seen.rows):
-        level, met = "high" if seen.still["data"] == HIGH else "low", Met(other="data")
-        yield _finding("levels.moves", "not-judged", met=met, line="data", level=level)
+    for line, stood in seen.still.items():
+        level = "high" if stood == HIGH else "low"
+        yield _finding("levels.moves", "not-judged", met=Met(other=line), line=line, level=level)
     id_ = "capture.channels"
-    if clocks and latches >= _EXCHANGED * clocks:
-        case = "exchanged"
-        yield _finding(id_, "fail", case=case, latches=latches, clocks=clocks, sources=_MEMORY)
+    named, reads = seen.whole.get(("latch", "clock"), (0, 0))
+    pair, (whole, others) = max(seen.whole.items(), key=itemgetter(1), default=(("", ""), (0, 0)))
+    exchanged = 2 * named <= reads and whole > max(1, named) and whole >= _WHOLE * others
+    if exchanged:
+        is_now = dict(zip(LINES, (*pair, *({*LINES} - {*pair})), strict=True))
+        moved = [line for line in LINES if is_now[line] != line]
+        names = f"{', '.join(moved[:-1])} and {moved[-1]}"
+        turned = " and ".join(f"what is named {is_now[line]} is the {line}" for line in moved)
+        yield _finding(
+            *(id_, "fail", float(whole), None),
+            case="exchanged",
+            what=names,
+            named=named,
+            latches=reads,
+            reads=others,
+            how=turned,
+        )
     elif high > 1 and high > clocks * _MOSTLY:
         yield _finding(id_, "fail", float(high), case="latch", clocks=clocks, sources=_MEMORY)
     elif low > latches * _MOSTLY and clocks:
@@ -514,7 +569,7 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     directions = np.count_nonzero(
         (held & 0x0F == 0x0F) | (opposite & (np.bitwise_count(held) > _FINGERS))
     )
-    if not told and 2 * directions > len(seen.rows):
+    if not (told or exchanged) and 2 * directions > len(seen.rows):
         count = float(directions)
         yield _finding(id_, "fail", count, case="data", reads=len(seen.rows), sources=_MEMORY)
 
@@ -669,6 +724,29 @@ def _bounce(seen: Inspection) -> Iterator[Finding]:
         count, met, soon = float(len(bounced)), seen.met(at), BOUNCE_PS * 1e-12
         rule, button = "buttons.bounce", bounced[0].button
         yield _finding(rule, "not-judged", count, None, met, _MEMORY, soon=soon, button=button)
+
+
+def _inputs(seen: Inspection) -> Iterator[Finding]:
+    """What was read beside what the contacts did, where they were recorded."""
+    names = seen.inputs
+    if not names or not len(seen.rows):
+        return
+    rows, mask = seen.rows, byte_of(names)
+    judged = rows["settled"] & mask & ~rows["missing"]
+    judged[rows["flags"] & IN_GAP != 0] = 0
+    wrong = np.flatnonzero((rows["byte"] ^ rows["contacts"] | rows["undecided"]) & judged)
+    verdict: Verdict = "fail" if len(wrong) else "pass" if judged.any() else "not-judged"
+    read = seen.read(int(wrong[0])) if len(wrong) else None
+    yield _finding(
+        "reads.inputs",
+        verdict,
+        float(len(wrong)) if judged.any() else None,
+        met=Met() if read is None else seen.met(read.start_ps),
+        sources=_LOAD,
+        names=" and ".join(names),
+        contacts=None if read is None else read.contacts & mask,
+        byte=None if read is None else read.byte & mask,
+    )
 
 
 def _in_frame(seen: Inspection) -> Iterator[Finding]:

@@ -22,6 +22,7 @@ from padbench.capture.windows import windows
 from padbench.circuit.circuits import Circuits
 from padbench.circuit.design import design_of
 from padbench.circuit.pad_model import limits_of, pad_model
+from padbench.core.buttons import BUTTONS
 from padbench.core.decode import Names
 from padbench.core.findings import Finding, Met, Rule, worst_of_each
 from padbench.core.limits import Limit, Limits, unjudged
@@ -122,39 +123,79 @@ def _edge(part: RegisterPart) -> Limit | None:
     return None if figure.max is None else Limit(to_ps(figure.max), (figure.cited,))
 
 
-@dataclass(frozen=True)
+Moments = tuple[int, tuple[int, ...]]
+"""How many there were, and the first of them."""
+
+
+@dataclass
 class Inspection:
     """What came out. ``rows`` has one entry a read; `reads` gives them one by one.
 
-    ``timing`` are the findings of the rules of the wires. ``runts`` (by line) and ``glitches`` are
-    a number and the first moments. ``unreached`` are the lines that were never at a level;
-    ``edges`` has those that were looked at in volts, ``still`` the level of those that kept one.
-    ``pulses`` are rises of the latch, of the clock, of the clock with the latch high, and of the
-    latch with the clock low. ``ringing`` is as ``runts``, right beside an edge. ``apart_ps`` is
-    from one sample to the next, 0 where nobody knows; ``same_time`` and ``left_out`` as in a
-    `Piece`.
+    ``timing`` are the findings of the rules of the wires; ``edges`` has the lines that were looked
+    at in volts, ``levels`` at which a line ever stood. ``pulses`` are rises of the latch, of the
+    clock, of the clock with the latch high, and of the latch with the clock low; ``whole`` has
+    whole reads and all, were one line the latch and another the clock. ``ringing`` is as
+    ``runts``, right beside an edge. ``apart_ps`` is from one sample to the next, 0 where nobody
+    knows; ``same_time`` and ``left_out`` as in a `Piece`. ``inputs`` are the buttons whose
+    contacts were recorded.
     """
 
-    rows: NDArray[np.void]
-    end_ps: int
-    measures: dict[str, Statistics]
-    timing: tuple[Finding, ...]
-    runts: dict[str, tuple[int, tuple[int, ...]]]
-    glitches: tuple[int, tuple[int, ...]]
-    gaps: tuple[tuple[int, int], ...]
-    broken_off: str | None
-    volts: dict[str, tuple[float, float]]
-    passes: int
-    unreached: tuple[str, ...] = ()
+    wanted: int = 8
+    rows: NDArray[np.void] = field(default_factory=lambda: np.zeros(0, ROW))
+    end_ps: int = 0
+    measures: dict[str, Statistics] = field(default_factory=dict)
+    timing: tuple[Finding, ...] = ()
+    runts: dict[str, Moments] = field(default_factory=dict)
+    ringing: dict[str, Moments] = field(default_factory=dict)
+    glitches: Moments = (0, ())
+    gaps: tuple[tuple[int, int], ...] = ()
+    broken_off: str | None = None
+    volts: dict[str, tuple[float, float]] = field(default_factory=dict)
+    passes: int = 1
     frame: FrameSync | None = None
     edges: Mapping[str, LineEdges] = field(default_factory=dict)
-    still: Mapping[str, int] = field(default_factory=dict)
-    pulses: tuple[int, ...] = (0, 0, 0, 0)
-    ringing: Mapping[str, tuple[int, tuple[int, ...]]] = field(default_factory=dict)
-    wanted: int = 8
+    levels: dict[str, set[int]] = field(default_factory=dict)
+    pulses: NDArray[np.int64] = field(default_factory=lambda: np.zeros(4, np.int64))
+    whole: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
     apart_ps: int = 0
     same_time: tuple[int, int] = (0, 0)
     left_out: tuple[int, str] = (0, "")
+
+    def watched(self, pieces: Iterable[Piece], edges: Edges) -> Iterator[Piece]:
+        """The pieces, and what a stream leaves behind as it passes."""
+        for piece in pieces:
+            self.end_ps = piece.end_ps
+            grid = _grid(piece) if not self.levels else 0
+            self.apart_ps = piece.apart_ps or self.apart_ps or grid
+            self.same_time = max(self.same_time, piece.same_time)
+            self.left_out = max(self.left_out, piece.left_out)
+            self.broken_off = piece.broken_off or self.broken_off
+            self.gaps += piece.gaps
+            edges.take(piece)
+            for name, (_, levels) in piece.changes.items():
+                stood = self.levels.setdefault(name, set())
+                stood |= {level for level in {LOW, HIGH} - stood if (levels == level).any()}
+            for name, (least, most) in piece.volts.items():
+                known = self.volts.get(name, (least, most))
+                self.volts[name] = min(known[0], least), max(known[1], most)
+            yield piece
+
+    @property
+    def unreached(self) -> tuple[str, ...]:
+        """The lines that were never at a level."""
+        return tuple(name for name in LINES if not self.levels.get(name))
+
+    @property
+    def still(self) -> dict[str, int]:
+        """The level of each line that kept one."""
+        return {
+            line: min(self.levels[line]) for line in LINES if len(self.levels.get(line, ())) == 1
+        }
+
+    @property
+    def inputs(self) -> tuple[str, ...]:
+        """The buttons whose contacts were recorded."""
+        return tuple(name for name in BUTTONS if name in self.levels)
 
     def tuples(self) -> Iterator[tuple[int, ...]]:
         """All rows in time order as they are, quicker than `reads`."""
@@ -203,38 +244,6 @@ def parting(seen: Inspection) -> Thresholds | None:
     return Thresholds(low + 3 * tenth, high - 3 * tenth)
 
 
-@dataclass(slots=True)
-class _Watched:
-    """What a stream leaves behind as it passes."""
-
-    edges: Edges
-    end: int = 0
-    apart: int = 0
-    broken_off: str | None = None
-    gaps: list[tuple[int, int]] = field(default_factory=list)
-    volts: dict[str, tuple[float, float]] = field(default_factory=dict)
-    levels: dict[str, set[int]] = field(default_factory=dict)
-    same_time: tuple[int, int] = (0, 0)
-    left_out: tuple[int, str] = (0, "")
-
-    def watch(self, pieces: Iterable[Piece]) -> Iterator[Piece]:
-        for piece in pieces:
-            self.end = piece.end_ps
-            self.apart = piece.apart_ps or self.apart or (_grid(piece) if not self.levels else 0)
-            self.same_time = max(self.same_time, piece.same_time)
-            self.left_out = max(self.left_out, piece.left_out)
-            self.broken_off = piece.broken_off or self.broken_off
-            self.gaps += piece.gaps
-            self.edges.take(piece)
-            for name, (_, levels) in piece.changes.items():
-                stood = self.levels.setdefault(name, set())
-                stood |= {level for level in {LOW, HIGH} - stood if (levels == level).any()}
-            for name, (least, most) in piece.volts.items():
-                known = self.volts.get(name, (least, most))
-                self.volts[name] = min(known[0], least), max(known[1], most)
-            yield piece
-
-
 def _grid(piece: Piece) -> int:
     """Picoseconds of which all changes are a multiple, as those of a logger that samples are.
 
@@ -253,74 +262,57 @@ def inspect(
     pieces: Iterable[Piece], settings: Settings, watcher: Watcher = lambda *_: None
 ) -> Inspection:
     """Read a stream to its end. Raises `windows.TooMuch` where no latch comes."""
-    watched = _Watched(Edges(settings.lines))
+    seen, edges = Inspection(settings.wanted), Edges(settings.lines)
     measure, rhythm = Measure(), Rhythm()
-    rows: list[NDArray[np.void]] = []
+    rows = [seen.rows]
     timing: tuple[Finding, ...] = ()
     runts, ringing = ({"latch": _Moments(), "clock": _Moments()} for _ in range(2))
-    glitches, pulses = _Moments(), np.zeros(4, np.int64)
+    glitches = _Moments()
     syncs = SyncWatch(settings.sync_from)
-    for window in windows(watched.watch(pieces)):
+    for window in windows(seen.watched(pieces, edges)):
         part = rows_of(window, rhythm, settings.wanted, measure)
         rows.append(part.rows)
         timing = worst_of_each([*timing, *_judge(part, settings)])
         watcher(part.rows, timing)
-        for name, times in part.runts.items():
-            runts[name].add(times)
-        for name, times in part.ringing.items():
-            ringing[name].add(times)
+        for every, own in ((runts, part.runts), (ringing, part.ringing)):
+            for name, times in own.items():
+                every[name].add(times)
         glitches.add(part.glitches)
-        pulses = pulses + part.pulses
+        seen.pulses = seen.pulses + part.pulses
+        for pair, (whole, reads) in part.whole.items():
+            known = seen.whole.get(pair, (0, 0))
+            seen.whole[pair] = known[0] + whole, known[1] + reads
         sync = window.timeline.wires.get("sync")
         if sync is not None:
             measure["line period"].add(syncs.add(sync))
     measure["line period"].add(syncs.rest())
-    watched.edges.measured(measure)
-    every = np.concatenate(rows) if rows else np.zeros(0, ROW)
-    passes = settings.passes or _passes(every["start"])
-    waits = np.diff(every["start"][::passes])
+    edges.measured(measure)
+    seen.edges, seen.rows = edges.lines, np.concatenate(rows)
+    starts = seen.rows["start"]
+    seen.passes = settings.passes or _passes(starts)
+    waits = np.diff(starts[:: seen.passes])
     measure["poll period"].add(waits)
     if len(waits) > 2:
         measure["poll jitter"].add(np.abs(waits - np.median(waits)))
-    statistics = measure.statistics()
+    line = measure["line period"].statistics()
+    seen.frame = syncs.frames(None if line is None else line.median)
+    if seen.frame is not None:
+        measure["frame period"].add(np.diff(seen.frame.starts))
+    seen.measures = measure.statistics()
     if settings.edge is not None:
         # What never was a pulse is noise, whatever levels it has.
-        clock = watched.edges.lines["clock"] if "clock low" in statistics else LineEdges()
+        clock = edges.lines["clock"] if "clock low" in seen.measures else LineEdges()
         timing = (*timing, _clock_edge(clock, settings.edge))
-    line = statistics.get("line period")
-    frame = syncs.frames(None if line is None else line.median)
-    if frame is not None:
-        measure["frame period"].add(np.diff(frame.starts))
-        statistics = measure.statistics()
-    inspection = Inspection(
-        every,
-        watched.end,
-        statistics,
-        (),
-        {name: moments.counted() for name, moments in runts.items()},
-        glitches.counted(),
-        tuple(watched.gaps),
-        watched.broken_off,
-        watched.volts,
-        passes,
-        tuple(name for name in LINES if not watched.levels.get(name)),
-        frame,
-        watched.edges.lines,
-        {name: min(some) for name, some in watched.levels.items() if len(some) == 1},
-        (*pulses.tolist(),),
-        {name: moments.counted() for name, moments in ringing.items()},
-        settings.wanted,
-        watched.apart,
-        watched.same_time,
-        watched.left_out,
+    seen.runts, seen.ringing = (
+        {name: moments.counted() for name, moments in some.items()} for some in (runts, ringing)
     )
-    numbered = (
-        replace(finding, met=inspection.met(finding.met.at_ps))
-        if finding.met.at_ps is not None
-        else finding
-        for finding in (_told_by(finding, watched.apart) for finding in timing)
+    seen.glitches = glitches.counted()
+    told = [_told_by(finding, seen.apart_ps) for finding in timing]
+    seen.timing = tuple(
+        finding if finding.met.at_ps is None else replace(finding, met=seen.met(finding.met.at_ps))
+        for finding in told
     )
-    return replace(inspection, timing=tuple(numbered))
+    return seen
 
 
 def inspect_timeline(timeline: Timeline, settings: Settings) -> Inspection:

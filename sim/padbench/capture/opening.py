@@ -31,12 +31,18 @@ from padbench.waveio import (
     name_of,
     open_capture,
 )
+from padbench.waveio.csv_layout import Layout
+from padbench.waveio.vcd_header import Variable
 
 NEEDED = ("latch", "clock", "data")
 _REALS = ("real", "realtime")
 _BY_NAME = "found by its name"
 _FIRST = "counted from the first row"
 _BIT = re.compile(r"(.+)\[(\d{1,3})\]")
+BY_LEVEL = "found by its level,"
+USUAL_SUPPLIES = (5.0, 3.3)
+STEADY = 0.1
+"""Part of the supply by which it may be off: ±10 % (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,51 +152,98 @@ def opened(
     """
     try:
         with open_capture(file, step) as scan:
-            if isinstance(scan, CsvScan):
-                yield _CsvSettler(name_of(file), choices, scan).settled()
-            else:
-                yield _VcdSettler(name_of(file), choices, scan).settled()
+            yield _Settler(name_of(file), choices, scan).settled()
     except ImportError as error:
         what = f"{error.name} is not installed; pip install 'padbench[csv]'"
         raise WaveError(f"{name_of(file)}: reading CSV needs more: {what}") from None
 
 
 class _Settler:
-    """Settles the channels of one file."""
+    """Settles the channels of one file: variables of VCD, or columns."""
 
-    names: list[str]
-    nothing: str
-    """What there is where no channel has a name."""
-    kinds: list[list[str]]
-    """Names to find a channel among, levels before volts; empty where a place is out of question.
-    """
-
-    def __init__(self, file: str, choices: Choices) -> None:
-        self.file, self.choices = file, choices
+    def __init__(self, file: str, choices: Choices, scan: VcdScan | CsvScan) -> None:
+        self.file, self.choices, self._scan = file, choices, scan
         self.channels: dict[str, Channel] = {}
+        self._layout: Layout | None = None
+        self._variables: tuple[Variable, ...] | None = None
+        if isinstance(scan, CsvScan):
+            self._layout = scan.layout
+            self.names = [column.name for column in scan.layout.columns]
+            self._heads = [column.head for column in scan.layout.columns]
+            self.kinds = [self.names]
+        else:
+            self._variables = scan.variables
+            self.names = [variable.name for variable in scan.variables]
+            self._heads = self.names
+            self.kinds = [self._without_aliases(volts=volts) for volts in (False, True)]
 
     def refuse(self, option: str, says: str) -> NoReturn:
         raise WaveError(f"{self.file}: --{option}: {says}")
 
-    def settle(self) -> None:
-        given = self.choices.channels
-        optional = ("supply", "sync", *(f"far-{line}" for line in NEEDED))
-        for role in (*NEEDED, *(role for role in optional if given.get(role))):
-            channel = self.given(role, given.get(role)) or (
-                None if role.startswith("far-") else self.found(role)
-            )
+    def settled(self) -> OpenCapture:
+        choices, rate, unit = self.choices, None, None
+        if self._layout is None and not choices.lenient and (choices.time or choices.rate):
+            what = "--time and --rate are for CSV; a VCD file has its own times"
+            raise WaveError(f"{self.file}: {what}")
+        given = {role: self.given(role, name) for role, name in choices.channels.items() if name}
+        for role in (*NEEDED, *(role for role in given if role not in NEEDED)):
+            channel = given.get(role) or (None if role.startswith("far-") else self.found(role))
             if channel is None:
-                some = ", ".join(self.offered()[:8]) or self.nothing
-                self.refuse(
-                    role,
-                    f"no one channel is clearly the {role}; name one, there are {some[:200]}",
-                )
+                nothing = f"{len(self.names)} columns" if self._layout else "no single bits"
+                some = ", ".join(self.offered()[:8]) or nothing
+                what = f"no one channel is clearly the {role}; name one, there are {some[:200]}"
+                self.refuse(role, what)
             self.channels[role] = channel
+        if self._layout is not None:
+            if (rate := choices.rate) is None:
+                self.channels["time"], rate = self._time(self._layout)
+        elif (sample := self.found("sample")) and self._kind(sample.place) == "event":
+            self.channels["sample"] = sample
+        self.no_two()
+        time = self.channels.get("time")
+        moment = ""
+        if self._layout is not None and time is not None and time.place is not None:
+            moment = self._layout.columns[time.place].moment
+            if moment in ("", "long"):
+                unit = self._time_unit(self._layout, time.place)
+            if moment:
+                how = f"{time.how or 'as given'}, {_FIRST}"
+                self.channels["time"] = replace(time, how=how)
+        if unit is None and choices.time_unit is not None and not choices.lenient:
+            self.refuse("time-unit", "no column is the time here; leave it out")
+        if "supply" not in self.channels and (supply := self._supply()) is not None:
+            self.channels["supply"] = supply
+        return OpenCapture(self.channels, unit, self._scan, choices, rate)
 
-    def given(self, role: str, wanted: str | None) -> Channel | None:
-        """The channel of that name; if lenient, None where there is no such."""
-        if wanted is None:
+    def _supply(self) -> Channel | None:
+        """By its name, or the one column of volts whose first rows all stand at a usual supply."""
+        taken = {channel.place for channel in self.channels.values()}
+        named = self.found("supply")
+        if named is not None and named.place not in taken and self._in_volts(named.place):
+            return named
+        scale = self.choices.scale
+        near = [
+            (place, usual)
+            for place, column in enumerate(() if self._layout is None else self._layout.columns)
+            for usual in USUAL_SUPPLIES
+            if place not in taken and self._in_volts(place)
+            if all(abs(end * column.volts * scale - usual) < STEADY * usual for end in column.ends)
+        ]
+        if len(near) != 1:
             return None
+        place, usual = near[0]
+        return Channel(self.label(place), place, how=f"{BY_LEVEL} near {usual:g} V")
+
+    def _in_volts(self, place: int | None) -> bool:
+        if place is None or self._layout is None:
+            return self._kind(place) in _REALS
+        return self._layout.columns[place].kind == "numbers"
+
+    def _kind(self, place: int | None) -> str:
+        return "" if self._variables is None else self._variables[place or 0].kind
+
+    def given(self, role: str, wanted: str) -> Channel | None:
+        """The channel of that name; if lenient, None where there is no such."""
         try:
             return self.named(role, wanted)
         except WaveError:
@@ -202,28 +255,38 @@ class _Settler:
         """A channel, or one bit of a wide variable or a packed column, as ``pad.stages[7]``."""
         match = _BIT.fullmatch(wanted)
         try:
-            return self.whole(role, self.place(wanted))
+            place, number = self.place(wanted), None
         except ChannelError as error:
-            says = str(error)
-        try:
-            place = self.place(match[1]) if match else None
-        except ChannelError:
-            place = None
-        if match is None or place is None:
-            self.refuse(role, says)
-        return self.bit(role, place, int(match[2]))
+            try:
+                place, number = self.place(match[1] if match else ""), int(match[2] if match else 0)
+            except ChannelError:
+                self.refuse(role, str(error))
+        if self._variables is None:
+            if number is None:
+                return Channel(self.label(place), place)
+            assert self._layout is not None
+            base = {16: "hexadecimal", 10: "decimal"}[self._layout.columns[place].base]
+            return Channel(f"{self.label(place)}[{number}]", place, number, f"of {base} numbers")
+        variable = self._variables[place]
+        if number is None:
+            if variable.kind not in _REALS and (variable.size != 1 or variable.kind == "string"):
+                self.refuse(
+                    role,
+                    f"{variable.name} has {variable.size} bits of type {variable.kind}; "
+                    f"name one bit, such as {variable.name}[0]",
+                )
+            return Channel(variable.name, place)
+        high = variable.size - 1 if variable.high is None else variable.high
+        low = 0 if variable.low is None else variable.low
+        if not min(high, low) <= number <= max(high, low):
+            self.refuse(role, f"{variable.name} has bits {high} to {low}; name one of them")
+        return Channel(f"{variable.name}[{number}]", place, abs(number - low))
 
     def place(self, wanted: str) -> int:
         """Where the channel of that name stands; raises `ChannelError`."""
-        raise NotImplementedError
-
-    def whole(self, role: str, place: int) -> Channel:
-        """All of what stands there."""
-        return Channel(self.label(place), place)
-
-    def bit(self, role: str, place: int, number: int) -> Channel:
-        """One bit of what stands there."""
-        raise NotImplementedError
+        if self._heads.count(wanted) == 1:
+            return self._heads.index(wanted)
+        return choose(self.names, wanted, numbered=self._variables is None)
 
     def found(self, role: str) -> Channel | None:
         """In the first kind that has any; levels come before the volts that they were made from."""
@@ -247,107 +310,27 @@ class _Settler:
             if first != role:
                 self.refuse(role, f"{channel.label} is the {first} already; name another")
 
-
-class _VcdSettler(_Settler):
-    def __init__(self, file: str, choices: Choices, scan: VcdScan) -> None:
-        super().__init__(file, choices)
-        self._scan = scan
-        self.names = [variable.name for variable in scan.variables]
-        self.nothing = "no single bits"
-        self.kinds = [self._without_aliases(volts=volts) for volts in (False, True)]
-
-    def settled(self) -> OpenCapture:
-        choices = self.choices
-        if not choices.lenient and (choices.time is not None or choices.rate is not None):
-            what = "--time and --rate are for CSV; a VCD file has its own times"
-            raise WaveError(f"{self.file}: {what}")
-        self.settle()
-        sample = self.found("sample")
-        if sample is not None and self._scan.variables[sample.place or 0].kind == "event":
-            self.channels["sample"] = sample
-        self.no_two()
-        if choices.time_unit is not None and not choices.lenient:
-            self.refuse("time-unit", "no column is the time here; leave it out")
-        return OpenCapture(self.channels, None, self._scan, choices, None)
-
-    def place(self, wanted: str) -> int:
-        return choose(self.names, wanted, numbered=False)
-
-    def whole(self, role: str, place: int) -> Channel:
-        variable = self._scan.variables[place]
-        in_volts = variable.kind in _REALS
-        if not in_volts and (variable.size != 1 or variable.kind == "string"):
-            self.refuse(
-                role,
-                f"{variable.name} has {variable.size} bits of type {variable.kind}; "
-                f"name one bit, such as {variable.name}[0]",
-            )
-        return super().whole(role, place)
-
-    def bit(self, role: str, place: int, number: int) -> Channel:
-        variable = self._scan.variables[place]
-        high = variable.size - 1 if variable.high is None else variable.high
-        low = 0 if variable.low is None else variable.low
-        if not min(high, low) <= number <= max(high, low):
-            self.refuse(role, f"{variable.name} has bits {high} to {low}; name one of them")
-        return Channel(f"{variable.name}[{number}]", place, abs(number - low))
-
     def _without_aliases(self, *, volts: bool) -> list[str]:
         """Names by place: of bits, or of reals; of several for one signal only the outermost."""
-        variables = self._scan.variables
         best: dict[bytes, int] = {}
-        for place, variable in enumerate(variables):
+        for place, variable in enumerate(self._variables or ()):
             real = variable.kind in _REALS
             if real != volts or variable.kind in ("string", "parameter"):
                 continue
             if not real and variable.size != 1:
                 continue
             known = best.get(variable.code)
-            if known is None or variable.name.count(".") < variables[known].name.count("."):
+            if known is None or variable.name.count(".") < self.names[known].count("."):
                 best[variable.code] = place
         kept = set(best.values())
         return [name if place in kept else "" for place, name in enumerate(self.names)]
 
-
-class _CsvSettler(_Settler):
-    def __init__(self, file: str, choices: Choices, scan: CsvScan) -> None:
-        super().__init__(file, choices)
-        self._scan, self._layout = scan, scan.layout
-        self.names = list(scan.layout.names)
-        self.nothing = f"{len(self.names)} columns"
-        self.kinds = [self.names]
-
-    def settled(self) -> OpenCapture:
-        self.settle()
-        rate = self.choices.rate
-        if rate is None:
-            self.channels["time"], rate = self._time()
-        self.no_two()
-        time = self.channels.get("time")
-        unit = None
-        moment = self._layout.moments[time.place] if time and time.place is not None else ""
-        if time is not None and moment:
-            self.channels["time"] = replace(time, how=f"{time.how or 'as given'}, {_FIRST}")
-        if time is not None and time.place is not None and moment in ("", "long"):
-            unit = self._time_unit(time.place)
-        elif self.choices.time_unit is not None and not self.choices.lenient:
-            self.refuse("time-unit", "no column is the time here; leave it out")
-        return OpenCapture(self.channels, unit, self._scan, self.choices, rate)
-
-    def place(self, wanted: str) -> int:
-        heads = self._layout.heads
-        if heads.count(wanted) == 1:
-            return heads.index(wanted)
-        return choose(self.names, wanted, numbered=True)
-
-    def bit(self, role: str, place: int, number: int) -> Channel:
-        base = {16: "hexadecimal", 10: "decimal"}[self._layout.packed(place)]
-        return Channel(f"{self.label(place)}[{number}]", place, number, f"of {base} numbers")
-
-    def _time(self) -> tuple[Channel, float | None]:  # noqa: RET503 - `refuse` never returns
+    def _time(  # noqa: RET503 - `refuse` never returns
+        self, layout: Layout
+    ) -> tuple[Channel, float | None]:
         """The time column, or the rate that the preamble states; nothing that may be otherwise."""
-        layout, given = self._layout, self.choices.time_unit
-        channel = self.given("time", self.choices.time)
+        given, wanted = self.choices.time_unit, self.choices.time
+        channel = None if wanted is None else self.given("time", wanted)
         if channel is not None:
             return channel, None
         unit = layout.seconds(0) if given is None else SECONDS[given]
@@ -372,11 +355,11 @@ class _CsvSettler(_Settler):
         what = "the first column counts the rows" if first_is_free else "no column is the time"
         self.refuse("time", f"{what}{says}; give --time or --rate")
 
-    def _time_unit(self, place: int) -> tuple[str, str]:
+    def _time_unit(self, layout: Layout, place: int) -> tuple[str, str]:
         """The unit of a column of times and who says so; what is no unit is refused."""
         if self.choices.time_unit is not None:
             return self.choices.time_unit, "given"
-        own, stated = self._layout.units[place], self._layout.time_unit
+        own, stated = layout.columns[place].unit, layout.time_unit
         remedy = "give --time-unit, as us"
         units = [(own, f"column {place + 1}")]
         if stated is not None:

@@ -22,9 +22,11 @@ ROW = np.dtype(
         ("flags", "u1"),
         ("later", "u8"),
         ("unsure", "u8"),
+        ("contacts", "u1"),
+        ("settled", "u1"),
     ]
 )
-"""One read in 47 bytes: a capture of a day is a few hundred megabytes."""
+"""One read in 49 bytes: a capture of a day is a few hundred megabytes."""
 
 CUT_SHORT, OPEN_ENDED, IN_GAP, UNEVEN = 1, 2, 4, 8
 INCOMPLETE = CUT_SHORT | OPEN_ENDED
@@ -46,6 +48,8 @@ class SeenRead:
     program did not ask for. ``complete``: at least as many bits as wanted were sampled before the
     next latch and before the end of the capture; else it is ``cut_short`` or ``open_ended``.
     ``later`` and ``unsure`` are as ``byte`` and ``undecided`` for bits 9 and on, 9 in the lowest.
+    ``contacts`` is what the register's recorded inputs had when its load ended, ``settled`` a mask
+    of those that surely had it.
     """
 
     number: int
@@ -62,6 +66,8 @@ class SeenRead:
     in_gap: bool
     later: int = 0
     unsure: int = 0
+    contacts: int = 0
+    settled: int = 0
 
     @classmethod
     def of(cls, row: np.void | tuple[int, ...], number: int) -> "SeenRead":

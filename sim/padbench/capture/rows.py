@@ -5,6 +5,7 @@ those with an extra clock, which are few, have their bits picked one by one.
 """
 
 from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +13,16 @@ from numpy.typing import NDArray
 from padbench.capture.measures import Measure, measure_reads
 from padbench.capture.reads import CUT_SHORT, IN_GAP, OPEN_ENDED, ROW, UNEVEN
 from padbench.capture.windows import Window
+from padbench.core.buttons import BUTTONS
 from padbench.core.decode import Names, Read, ReadArrays, extra_clocks, read_arrays
-from padbench.core.quality import apart, data_delays, runts_in, short_pulses, stands_still
+from padbench.core.quality import (
+    apart,
+    data_delays,
+    runts_in,
+    short_pulses,
+    stands_still,
+    steady,
+)
 from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire
 
 _NEVER = np.iinfo(np.int64).max
@@ -64,6 +73,8 @@ class WindowReads:
     """How often the latch rose, the clock rose, that with the latch high, and the latch with the
     clock low.
     """
+    whole: dict[tuple[str, str], tuple[int, int]]
+    """Whole reads and all, as named; where too few are, also were any two lines latch and clock."""
 
 
 def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> WindowReads:
@@ -113,7 +124,7 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         return {n: _closed(window.zones[n], times, since, until) for n, times in some.items()}
 
     return WindowReads(
-        own.rows(data, doubts, window.gaps),
+        own.rows(data, doubts, window),
         reads,
         timeline,
         closed(runts),
@@ -126,7 +137,27 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
                 np.count_nonzero(clock.at(own.wire.starts) == LOW),
             ]
         ),
+        _whole_reads({"latch": latch, "clock": clock, "data": data}),
     )
+
+
+def _whole_reads(wires: dict[str, Wire]) -> dict[tuple[str, str], tuple[int, int]]:
+    """A whole read has eight clocks or more, as many as most, and none while its latch is high."""
+    found: dict[tuple[str, str], tuple[int, int]] = {}
+    for latch, clock in permutations(wires, 2):
+        one, other = (steady(wires[name]) for name in (latch, clock))
+        if one is None or other is None:
+            continue
+        starts, ends, falls = one.rises(), one.falls(), other.falls()
+        ends = np.append(ends, _NEVER)[np.searchsorted(ends, starts)]
+        begin, end = (np.searchsorted(falls, times) for times in (starts, ends))
+        clocks = np.diff(begin)
+        usual = int(np.median(clocks)) if len(clocks) else 0
+        whole = (clocks >= 8) & (clocks == usual) & (begin == end)[:-1]
+        found[latch, clock] = int(np.count_nonzero(whole)), len(clocks)
+        if (latch, clock) == ("latch", "clock") and 2 * whole.sum() > len(clocks):
+            break
+    return found
 
 
 def _closed(wire: Wire, begins: Times, since: int, until: int) -> Times:
@@ -151,9 +182,7 @@ class _Own:
     sampled: bool
     last: bool
 
-    def rows(
-        self, data: Wire, doubts: Times, gaps: tuple[tuple[int, int], ...]
-    ) -> NDArray[np.void]:
+    def rows(self, data: Wire, doubts: Times, window: Window) -> NDArray[np.void]:
         """A row of `ROW` for each. After one of the ``doubts`` no bit of its read is sure."""
         seen, wire = self.seen, self.wire
         rows = np.zeros(len(seen), ROW)
@@ -179,9 +208,10 @@ class _Own:
         # What an unfinished read lacks may lie in a gap that comes before the next.
         until = np.where(short, np.append(seen.starts[1:], _NEVER), ends)
         in_gap = np.zeros(len(seen), bool)
-        for start, stop in gaps:
+        for start, stop in window.gaps:
             in_gap |= (start < until) & (stop > seen.starts)
         rows["start"], rows["end"] = seen.starts, ends
+        rows["contacts"], rows["settled"] = self._contacts(window.zones)
         low, doubtful = there & (levels == LOW) & ~unsure, there & ((levels > HIGH) | unsure)
         rows["byte"] = _mask(low)
         rows["held"] = self._held()
@@ -244,6 +274,21 @@ class _Own:
             there[number] = np.arange(width) < len(kept)
             places[number] = [*kept, *[-1] * (width - len(kept))]
         return places, there
+
+    def _contacts(self, zones: dict[str, Wire]) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+        """Which inputs of the register were low when its load ended, and which surely stood so.
+
+        A register loads as long as its latch is high. What changed within a quarter of its width
+        from its end may have come out either way.
+        """
+        pressed, settled = np.zeros((2, len(self.wire), 8), bool)
+        ends = self.wire.latch_ends
+        near = (ends - self.wire.starts) // 4
+        for place, name in enumerate(BUTTONS):
+            if name in zones:
+                pressed[:, place] = zones[name].at(ends) == LOW
+                settled[:, place] = stands_still(zones[name], ends - near, ends + near)
+        return _mask(pressed), _mask(settled)
 
     def _held(self) -> NDArray[np.uint8]:
         places, there = _table(self.wire.sample_cuts, 8, 8)

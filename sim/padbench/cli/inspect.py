@@ -17,7 +17,7 @@ from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
-from padbench.core.buttons import spelled
+from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding
 from padbench.jobs.inspect import ROLES, by_data, inspect_one
 from padbench.results.capture_sections import comments
@@ -88,6 +88,13 @@ def run(arguments: list[str]) -> int:
         raise UsageError("-: standard input is read by itself, with one data line")
     with usable():
         channels = {role: getattr(options, role.replace("-", "_")) for role in ROLES}
+        for text in options.input:
+            name, equals, channel = text.partition("=")
+            button = next((one for one in BUTTONS if one.casefold() == name.casefold()), None)
+            if button is None or not (equals and channel):
+                what = f"{text[:40]!r} is no button and channel; write for example A=CH4"
+                raise UsageError(f"--input: {what}")
+            channels[button] = channel
         results = [
             named(_inspected(capture, options, own.get("channels", channels)))
             for capture in options.captures
@@ -180,6 +187,11 @@ def _parser() -> Parser:
     for role in ROLES[5:]:
         says = f"the {role.removeprefix('far-')} line at the pad's end of the cable"
         group.add_argument(f"--{role}", metavar="CHANNEL", help=says)
+    says = (
+        "an input of the pad's register and its channel: what its contacts did, held beside what "
+        "was read; once for each"
+    )
+    group.add_argument("--input", metavar="BUTTON=CHANNEL", action="append", default=[], help=says)
     for option, metavar, says in _CHANNELS:
         group.add_argument(option, metavar=metavar, help=says)
     says = "a line that was recorded upside down, as data; more than once if there are more"

@@ -13,7 +13,7 @@ from typing_extensions import TypedDict
 
 from padbench.capture.against import AGAINST, ORDER, Beside, State, judge_beside, states
 from padbench.capture.expected import Expectation, judge_expectation, load_expectation
-from padbench.capture.findings import findings_of, judge_levels, judge_supply
+from padbench.capture.findings import findings_of, judge_levels, judge_supply, no_supply
 from padbench.capture.fit import NotShown, fitted
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import (
@@ -31,10 +31,18 @@ from padbench.capture.inspect import (
 from padbench.capture.inspect import inspect as inspect_pieces
 from padbench.capture.intermittent import Steadiness, steadiness
 from padbench.capture.measures import Statistics
-from padbench.capture.opening import Choices, OpenCapture, opened
+from padbench.capture.opening import (
+    BY_LEVEL,
+    STEADY,
+    USUAL_SUPPLIES,
+    Channel,
+    Choices,
+    OpenCapture,
+    opened,
+)
 from padbench.capture.reads import CUT_SHORT, INCOMPLETE, SeenRead
 from padbench.capture.windows import TooMuch, stretches
-from padbench.core.buttons import pressed_in
+from padbench.core.buttons import BUTTONS, pressed_in
 from padbench.core.findings import Finding, Rule, Source, overall
 from padbench.core.timeline import Timeline
 from padbench.files import claim, one_run, was_read, whole_file
@@ -55,12 +63,20 @@ from padbench.results.documents import FindingDocument, Outcome, finding_documen
 from padbench.results.result import Result, combined
 from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
-from padbench.waveio import SECONDS, CaptureFile, Thresholds, WaveError, name_of, unit_named
+from padbench.waveio import (
+    SECONDS,
+    THRESHOLDS,
+    CaptureFile,
+    Thresholds,
+    WaveError,
+    name_of,
+    unit_named,
+)
 
 P = ParamSpec("P")
 
 ROLES = ("latch", "clock", "data", "supply", "sync", "far-latch", "far-clock", "far-data")
-"""What a channel can be; far is the pad's end of the cable."""
+"""What a channel can be; far is the pad's end of the cable. A button's is its register's input."""
 
 
 class ChannelDocument(TypedDict):
@@ -217,10 +233,12 @@ def inspect_one(
     `WaveError`, `Refusal` and `SheetError` (each a ``ValueError`` of one line a problem) for what
     cannot be used.
     """
-    unknown = [role for role in channels or () if role not in ROLES]
+    unknown = [role for role in channels or () if role not in (*ROLES, *BUTTONS)]
     if unknown:
-        raise Refusal("channels", f"{unknown[0]!r} is no role; use {', '.join(ROLES)}")
+        what = f"{unknown[0]!r} is no role; use {', '.join(ROLES)}, or a button"
+        raise Refusal("channels", what)
     design = None if sheet is None else design_of(sheet)
+    kind = None if design is None else _port(design, port)
     settings = _settings(design, port, clocks, passes, simulates=scenario is not None)
     given = {role: str(name) for role, name in (channels or {}).items() if name is not None}
     if sync_line is not None:
@@ -244,23 +262,15 @@ def inspect_one(
     settings = settings if fit is None else replace(settings, lines=LINES)
     expected = None if expect is None else load_expectation(Path(expect))
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
-    seen, opened_capture = _read(capture, choices, settings, progress, watcher)
-    if (
-        design is not None
-        and design.sheet.chip.latch_inverted
-        and _upside_down(seen)
-        and _is_path(capture)
-    ):
-        choices = replace(choices, inverted=choices.inverted | {"latch"})
-        seen, opened_capture = _read(capture, choices, settings, progress)
-    parted = parting(seen) if choices.thresholds is None else None
-    again = parted is not None and _is_path(capture) and Path(capture).is_file()
-    if again:
-        choices = replace(choices, thresholds=parted)
-        seen, opened_capture = _read(capture, choices, settings, progress)
+    first = _read(capture, choices, settings, progress, watcher)
+    seen, opened_capture, choices, parted = _read_again(capture, first, design, choices, settings)
+    policy = "both" if design is None else design.sheet.policy.opposite_directions
     told = expected is not None or other is not None
-    kind = None if design is None else _port(design, port)
-    findings = _findings(seen, settings, design, kind, (parted, again), told=told)
+    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
+    if parted is not None:
+        used = choices.thresholds is not None
+        findings = _by_own_levels(findings, seen, parted, design, kind, used=used)
+    findings += _supply(seen, opened_capture.channels.get("supply"), design, kind)
     beside: tuple[Beside, ...] = ()
     compared: list[tuple[Rule, Sequence[State], Source]] = []
     if expected is not None and expected.order:
@@ -276,47 +286,88 @@ def inspect_one(
         more, beside = judge_beside(rule, states(seen.reads()), there, source)
         findings += more
     files = [Path(file) for file in (expect, capture, against) if _is_path(file)]
-    if fit is not None and design is not None:
-        _write_fit(Path(fit), capture, seen, design, _port(design, port))
+    if fit is not None and design is not None and kind is not None:
+        _write_fit(Path(fit), capture, seen, design, kind)
+    result = _result(
+        *(capture, seen, opened_capture, findings, expected, choices, beside), all_reads=all_reads
+    )
     return replace(
-        _result(
-            *(capture, seen, opened_capture, findings, expected, choices, beside),
-            all_reads=all_reads,
-        ),
+        result,
         inputs=inputs_from(*files) if design is None else design.inputs(*files),
         assumed=() if design is None else design.sheet.assumed,
         wrote={} if fit is None else {"Parts": Path(fit)},
     )
 
 
-def _findings(
+_Read = tuple[Inspection, OpenCapture]
+
+
+def _read_again(
+    capture: CaptureFile, read: _Read, design: Design | None, choices: Choices, settings: Settings
+) -> tuple[Inspection, OpenCapture, Choices, Thresholds | None]:
+    """With a latch behind the sheet's inverter turned, and by thresholds that part the levels.
+
+    These are told also where they were of no use, since a pipe is read once.
+    """
+    twice = _is_path(capture) and Path(capture).is_file()
+    if twice and design is not None and design.sheet.chip.latch_inverted and _upside_down(read[0]):
+        choices = replace(choices, inverted=choices.inverted | {"latch"})
+        read = _read(capture, choices, settings, unwatched)
+    parted = parting(read[0]) if choices.thresholds is None else None
+    if twice and parted is not None:
+        choices = replace(choices, thresholds=parted)
+        read = _read(capture, choices, settings, unwatched)
+    return *read, choices, parted
+
+
+def _by_own_levels(
+    findings: Sequence[Finding],
     seen: Inspection,
-    settings: Settings,
+    parted: Thresholds,
     design: Design | None,
     kind: str | None,
-    parted: tuple[Thresholds | None, bool],
     *,
-    told: bool,
+    used: bool,
 ) -> list[Finding]:
-    """All but what somebody says was held; ``parted`` by which thresholds, and if by them."""
-    sheet = None if design is None else design.sheet
-    policy = "both" if sheet is None else sheet.policy.opposite_directions
-    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
+    """Where the usual thresholds do not part the clock's levels: what these are is judged too.
+
+    That no level was left halfway is no praise where nobody knows what the levels should be.
+    """
     levels = seen.edges["clock"].levels
-    if parted[0] is not None and levels is not None:
-        needed = None if sheet is None else high_needed(sheet, kind or "")
-        findings = [_unjudged(finding) if sheet is None else finding for finding in findings]
-        findings.append(judge_levels(levels, parted[0], needed, used=parted[1]))
-    if "supply" in seen.volts:
-        by_sheet = None if sheet is None else supply_of(sheet, kind or "")
-        findings.append(judge_supply(seen.volts["supply"], by_sheet))
-    return findings
+    assert levels is not None
+    needed = None if design is None else high_needed(design.sheet, kind or "")
+    return [
+        *(
+            replace(one, verdict="not-judged", case="pass")
+            if design is None and (one.id, one.verdict) == ("levels.runts", "pass")
+            else one
+            for one in findings
+        ),
+        judge_levels(levels, parted, needed, used=used),
+    ]
+
+
+def _supply(
+    seen: Inspection, channel: Channel | None, design: Design | None, kind: str | None
+) -> Iterator[Finding]:
+    """The supply beside what the sheet's may be. One found by its level that leaves the zone of a
+    high level is another line, not a supply that dips.
+    """
+    if channel is None or "supply" not in seen.volts:
+        return
+    least, most = seen.volts["supply"]
+    usual = next((volts for volts in USUAL_SUPPLIES if abs(most - volts) < STEADY * volts), None)
+    if (channel.how or "").startswith(BY_LEVEL) and least <= THRESHOLDS.low:
+        yield no_supply(channel.label, least, usual)
+        return
+    by_sheet = None if design is None else supply_of(design.sheet, kind or "")
+    yield judge_supply(seen.volts["supply"], by_sheet, usual)
 
 
 def _upside_down(seen: Inspection) -> bool:
     """Whether clocks come while the latch is high, as behind a pad's inverter."""
-    _, clocks, high, _ = seen.pulses
-    return high > 1 and 4 * high > 3 * clocks
+    _, clocks, high, _ = seen.pulses.tolist()
+    return bool(high > 1 and 4 * high > 3 * clocks)
 
 
 def _lines(lines: Sequence[str] | str) -> frozenset[str]:
@@ -335,13 +386,6 @@ def _scale(text: float | str | None) -> float:
     if not (math.isfinite(scale) and scale > 0):
         raise Refusal("scale", f"{str(text)[:40]!r} is no factor; write for example 0.01")
     return scale
-
-
-def _unjudged(finding: Finding) -> Finding:
-    """That no level was left halfway is no praise where nobody knows what the levels should be."""
-    if finding.id != "levels.runts" or finding.verdict != "pass":
-        return finding
-    return replace(finding, verdict="not-judged", case="pass")
 
 
 def _write_fit(
@@ -369,6 +413,7 @@ def _write_fit(
 
 _NEEDS: Mapping[str, tuple[tuple[type, ...], str]] = {
     "sheet": ((Sheet, Path, str, Mapping), "a sheet, its file or its text"),
+    "against": ((Sheet, Mapping), "a capture or a sheet"),
     "channels": ((Mapping,), 'channels by role, as {"latch": "CH1"}'),
     "thresholds": ((Sequence,), "two voltages, as (1.5, 3.5)"),
     "rate": ((int, float, str), "a number of samples a second"),
@@ -393,21 +438,12 @@ def _checked(captures: object, options: Mapping[str, object]) -> list[CaptureFil
             raise Refusal("capture", what)
     if not files:
         raise Refusal("capture", "there is none; give a path or an open file, or several")
-    for name, value in options.items():
-        kinds, words = _NEEDS.get(name, ((object,), ""))
-        if (
-            value is not None
-            and (not isinstance(value, kinds) or isinstance(value, bool))
-            and words
-        ):
+    for name, (kinds, words) in _NEEDS.items():
+        value = options.get(name)
+        if value is None or (isinstance(value, kinds) and not isinstance(value, bool)):
+            continue
+        if name != "against" or not _is_capture(value):
             raise Refusal(name, f"{value!r:.60} is no use here; give {words}")
-    against = options.get("against")
-    if (
-        against is not None
-        and not _is_capture(against)
-        and not isinstance(against, Sheet | Mapping)
-    ):
-        raise Refusal("against", f"{against!r:.60} is no use here; give a capture or a sheet")
     if options.get("fit") is not None and len(files) > 1:
         raise Refusal("fit", f"there are {len(files)} captures; give the one to fit")
     return files
@@ -579,7 +615,7 @@ def _read(
     settings: Settings,
     progress: Progress,
     watcher: Watcher = lambda *_: None,
-) -> tuple[Inspection, OpenCapture]:
+) -> _Read:
     with opened(file, choices, progress) as capture:
         try:
             return inspect_pieces(capture.pieces(), settings, watcher), capture

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cache, partial
-from itertools import islice, pairwise
+from itertools import islice
 
 import numpy as np
 
@@ -28,6 +28,8 @@ from padbench.results.blocks import (
     Cell,
     Lines,
     Prose,
+    Strip,
+    Strips,
     Table,
     findings_blocks,
     thinnest_lines,
@@ -42,7 +44,12 @@ _MOST_STATES = 24
 _MOST_DOUBTFUL = 3
 _LOOKED_AT = 10_000
 """So many reads are searched for doubtful ones in the short answer."""
-_BAR = "▇"
+_OF_RECORDING = (
+    *("capture.channels", "capture.times", "capture.sampling", "capture.left-out"),
+    *("capture.time-scale", "capture.cut-short", "capture.gaps"),
+    *("levels.moves", "levels.thresholds", "levels.supply"),
+)
+"""What only the recording is to blame for: told in words, where others have their ids."""
 _MARGIN = 0.15
 """Part of a read that is shown before and after it."""
 _LINE_PS = 63_555_556
@@ -80,7 +87,7 @@ def capture_sections(
 ) -> Iterator[Section]:
     """All sections; ``stretches`` is None for a capture that cannot be read twice."""
     lines = [f"{role}: {name}" for role, name in _channels(capture)]
-    brief = [*_brief(seen, findings, capture, beside)]
+    brief = [*_brief(seen, findings, capture, beside, steady)]
     if all_reads:
         brief.append(_reads(seen, "Reads", len(seen.rows)))
     yield Section("brief", "", brief, ("brief",))
@@ -96,7 +103,10 @@ def capture_sections(
     yield Section("reads", "Reads", blocks, ("page",))
     yield Section("held", "What was held", [*_held(seen.presses)])
     if steady:
-        yield Section("steady", "How steady each button is", [*_steady(steady)])
+        yield Section("steady", "How steady each button is", [_steady(steady)])
+        bounces = [ps / 1e9 for one in steady for ps in one.bounces_ps]
+        if bounces:
+            yield Section("bounces", "How long they bounced", [_histogram(bounces)], ("page",))
     yield Section("measured", "What was measured", [*_measured(seen)])
     yield Section("which", "Channels", [_which(seen, capture)], ("page",))
     shown = _reads(seen, "Reads", len(seen.rows) if all_reads else _MOST_LINES)
@@ -116,12 +126,12 @@ def _beside(beside: Sequence[Beside]) -> Table:
     )
 
 
-def _steady(steady: Sequence[Steadiness]) -> Iterator[Block]:
+def _steady(steady: Sequence[Steadiness]) -> Table:
     def lasting(times: Sequence[int]) -> str:
         middle, most = (show(float(f(times)) * 1e-12, "s", 3) for f in (np.median, max))
         return f"{len(times)}, {middle} to {most}"
 
-    yield Table(
+    return Table(
         "Dropouts within a hold (10 to 50 ms), ghosts (shorter than 30 ms), changes that bounced "
         "(how many, the usual and the longest), releases after their time, and how many odd "
         "changes each tenth of the recording has",
@@ -136,24 +146,43 @@ def _steady(steady: Sequence[Steadiness]) -> Iterator[Block]:
         ],
         frozenset((1, 2, 3)),
     )
-    bounces = np.array([ps for one in steady for ps in one.bounces_ps]) / 1e9
-    if len(bounces):
-        counts, edges = np.histogram(bounces, bins=min(10, len(bounces)))
-        bars = [_BAR * max(round(24 * n / max(counts)), int(n > 0)) for n in counts]
-        spans = (f"{a:.2f} to {b:.2f} ms" for a, b in pairwise(edges))
-        rows = [*zip(spans, map(str, counts), bars, strict=True)]
-        yield Table("How long they bounced", ("for", "changes", ""), rows, frozenset((1,)))
+
+
+def _histogram(bounces: Sequence[float]) -> Strips:
+    """How many changes bounced for how long (ms)."""
+    counts, edges = np.histogram(bounces, bins=min(10, len(bounces)), range=(0, max(bounces)))
+    most = int(max(counts))
+    rows = [
+        Strip(f"{end:.2f} ms", most, [(0, n, 3)] if n else [])
+        for n, end in zip(counts.tolist(), edges[1:], strict=True)
+    ]
+    says = f"Changes that bounced, by how long it took: {len(bounces)} in all"
+    kinds = [(3, "changes")]
+    return Strips(says, "for up to", "changes", rows, kinds, "no change bounced")
 
 
 def _brief(
-    seen: Inspection, findings: Sequence[Finding], capture: OpenCapture, beside: Sequence[Beside]
+    seen: Inspection,
+    findings: Sequence[Finding],
+    capture: OpenCapture,
+    beside: Sequence[Beside],
+    steady: Sequence[Steadiness],
 ) -> Iterator[Block]:
     """What was read, in the order in which it was seen, then what is wrong and what is thin."""
-    rows = [("read", _states(seen))]
+    rows = [("read", _states(seen, ("byte",), lambda read: spelled(read.byte)))]
+    if seen.wanted > 8:
+        bits = _states(seen, ("later", "unsure"), lambda read: read.later_bits(seen.wanted))
+        rows.append((f"bits 9 to {seen.wanted}", bits))
     rate = _rate(seen, "poll period")
     rows += [("polls", rate)] if rate else []
     if seen.frame is not None and len(seen.rows):
         rows.append(("frame", f"read 1 in {_in_frame(seen.place(seen.read(0)))}"))
+    shown = [
+        found for found in findings if found.verdict == "not-judged" and found.id in _OF_RECORDING
+    ]
+    rows += [("recording", found.says) for found in shown]
+    dropouts = [f"{one.button} {one.dropouts}" for one in steady if one.dropouts]
+    rows += [("dropouts", ", ".join(dropouts))] if dropouts else []
     doubtful = [read for read in islice(seen.reads(), _LOOKED_AT) if comments(read)]
     odd = [f"read {read.number}: {comments(read)}" for read in doubtful[:_MOST_DOUBTFUL]]
     odd += [f"and {len(doubtful) - len(odd)} more"] if len(doubtful) > len(odd) else []
@@ -168,22 +197,24 @@ def _brief(
     broken = [found for found in findings if found.verdict == "fail"]
     yield Lines("What went wrong", [(found.id, found.says) for found in broken])
     yield thinnest_lines(findings)
-    unseen = dict.fromkeys(found.id for found in findings if found.verdict == "not-judged")
+    unseen = dict.fromkeys(
+        found.id for found in findings if found.verdict == "not-judged" and found not in shown
+    )
     yield Lines("", [("not judged", ", ".join(unseen))] if unseen else [], listed=True)
     channels = "; ".join(f"{role} {name}" for role, name in _channels(capture))
     yield Lines("", [("channels", channels)], listed=True)
 
 
-def _states(seen: Inspection) -> str:
-    """The bytes read, each once as long as it stays the same."""
-    held = seen.rows["byte"]
-    if not len(held):
+def _states(seen: Inspection, fields: Sequence[str], word: Callable[[SeenRead], str]) -> str:
+    """What these fields of the reads say, each once as long as it stays the same."""
+    if not len(seen.rows):
         return "nothing"
-    starts = np.flatnonzero(np.append(True, held[1:] != held[:-1]))
-    lengths = np.diff(np.append(starts, len(held)))
+    some = np.stack([seen.rows[name] for name in fields])
+    starts = np.flatnonzero(np.append(True, (some[:, 1:] != some[:, :-1]).any(axis=0)))
+    lengths = np.diff(np.append(starts, len(seen.rows)))
     words = [
-        spelled(int(held[at])) + (f" ({grouped(int(size))} times)" if size > 1 else "")
-        for at, size in zip(starts[:_MOST_STATES], lengths, strict=False)
+        word(seen.read(at)) + (f" ({grouped(size)} times)" if size > 1 else "")
+        for at, size in zip(starts[:_MOST_STATES].tolist(), lengths.tolist(), strict=False)
     ]
     more = len(starts) - len(words)
     return ", ".join(words) + (f" and {grouped(more)} changes more" if more else "")

@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.waveio.csv_layout import LONG_AGO, Layout
+from padbench.waveio.csv_layout import LONG_AGO, Column, Layout
 from padbench.waveio.csv_scan import Columns, CsvScan, Reader, RowFault
 from padbench.waveio.csv_words import StatedRate, name_and_unit
 from padbench.waveio.stream import ByteStream, Piece, WaveError
@@ -55,29 +55,18 @@ class ArrayScan(CsvScan):
         self._first = next(self._tables, [])
         if not self._first or not len(self._first[0]):
             raise WaveError(f"{stream.name}: no samples; there should be a column a line")
-        plain = [name_and_unit(name) for name in names]
-        none, no = ("",) * len(names), (False,) * len(names)
-        self.layout = Layout(
-            delimiter=",",
-            decimal=".",
-            start=0,
-            line=1,
-            names=(*(name for name, _ in plain),),
-            units=(*(unit for _, unit in plain),),
-            logic=(*(_is_logic(column) for column in self._first),),
-            encoding="utf-8",
-            sparse=no,
-            stated=None if hertz is None else StatedRate(0, f"{hertz:g} samples a second", hertz),
-            steps=(0.0, 0.0),
-            heads=(*names,),
-            moments=none,
-            words=no,
-            letters=no,
-        )
+        columns = []
+        for name, values in zip(names, self._first, strict=True):
+            levels = values.dtype.kind in "iub" and bool(np.isin(values, (0, 1)).all())
+            ends = float(values.min()), float(values.max())
+            own = *name_and_unit(name), "levels" if levels else "numbers", ends
+            columns.append(Column(own[0], name, *own[1:]))
+        rate = None if hertz is None else StatedRate(0, f"{hertz:g} samples a second", hertz)
+        self.layout = Layout(",", ".", 0, 1, (*columns,), "utf-8", rate)
 
     def pieces(self, columns: Columns) -> Iterator[Piece]:
         """As those of a `CsvScan`; a fault is told with its row, counted from 1."""
-        from pyarrow import RecordBatch, array, float64, int8, int64  # noqa: PLC0415
+        from pyarrow import RecordBatch, array, float64, int64  # noqa: PLC0415
 
         reader = Reader(self.layout, columns)
         bits = {columns.channels[role] for role in columns.bits}
@@ -94,11 +83,6 @@ class ArrayScan(CsvScan):
                 values, kind = table[place], int64() if place in bits else float64()
                 if place == columns.time:
                     values = values - origin
-                elif self.layout.logic[place] and place not in reader.volts | bits:
-                    kind = int8()
-                    wrong = (values != 0) & (values != 1)
-                    if wrong.any():
-                        self._fault(int(np.argmax(wrong)), f"{values[wrong][0]} among 0 and 1")
                 elif place in bits and values.dtype.kind not in "iub":
                     self._fault(0, "a bit is asked for of numbers that are not whole")
                 cells[f"c{place}"] = array(values.astype(kind.to_pandas_dtype()))
@@ -112,10 +96,6 @@ class ArrayScan(CsvScan):
 
     def _fault(self, row: int, what: str) -> None:
         raise WaveError(f"{self._stream.name}: row {self._rows + row + 1}: {what}")
-
-
-def _is_logic(column: NDArray[Any]) -> bool:
-    return column.dtype.kind in "iub" and bool(np.isin(column, (0, 1)).all())
 
 
 def _parts(columns: Table) -> Iterator[Table]:

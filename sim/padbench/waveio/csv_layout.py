@@ -8,6 +8,7 @@ import codecs
 import re
 from dataclasses import dataclass
 from itertools import islice, pairwise, takewhile
+from math import nan
 from typing import NoReturn
 
 from padbench.waveio.csv_words import (
@@ -58,55 +59,54 @@ _ROWS = 5
 
 
 @dataclass(frozen=True, slots=True)
+class Column:
+    """What the first rows say of a column: its ``name``, empty where the file gives none, ``head``
+    with its unit as it stands, and ``unit`` as `csv_words` names it, empty where nothing is said.
+
+    ``kind`` is "levels" (nothing but 0 and 1, and x, z), "words" (H and L, High and Low) or
+    "numbers", of which ``ends`` are the least and the greatest; ``base`` is that of packed ones.
+    ``sparse``: an empty field means the value before; see `_sparse`. ``moment`` is how it tells the
+    time where that is no plain number: "clock" (hh:mm:ss.fraction), "date" and "zoned" (ISO 8601),
+    "long" for so many seconds that they must count from a date.
+    """
+
+    name: str
+    head: str
+    unit: str
+    kind: str
+    ends: tuple[float, float] = (nan, nan)
+    base: int = 10
+    sparse: bool = False
+    moment: str = ""
+
+    @property
+    def volts(self) -> float:
+        """What its numbers are to be multiplied with."""
+        return VOLTS.get(self.unit, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     """``start`` is where the rows begin, in bytes; ``line`` the same as a line number from 1.
 
-    ``names`` are those of the columns, empty strings where the file gives none; ``units`` what it
-    says of them, as `csv_words` names it, empty where it says nothing, and ``time_unit`` what the
-    preamble says of the time. ``logic`` says of each column whether the first rows
-    hold nothing but 0 and 1 (and x, z). ``sparse`` says of each column whether an empty field
-    there means the value before; see `_sparse`. ``stated`` is the sample rate of the preamble.
-    ``steps`` are the least and the greatest difference between rows of the first column. ``heads``
-    are the names with their units, as they stand. ``moments`` says of each column how it tells the
-    time where that is no plain number: "clock" (hh:mm:ss.fraction), "date" and "zoned" (ISO 8601),
-    "long" for so many seconds that they must count from a date; ``words`` which have H and L, or
-    High and Low, and ``letters`` which have hexadecimal numbers.
+    ``time_unit`` is what the preamble says of the time, ``stated`` the sample rate that it says,
+    ``steps`` the least and the greatest difference between rows of the first column.
     """
 
     delimiter: str
     decimal: str
     start: int
     line: int
-    names: tuple[str, ...]
-    units: tuple[str, ...]
-    logic: tuple[bool, ...]
+    columns: tuple[Column, ...]
     encoding: str
-    sparse: tuple[bool, ...]
     stated: StatedRate | None
-    steps: tuple[float, float]
+    steps: tuple[float, float] = (0.0, 0.0)
     time_unit: StatedUnit | None = None
-    heads: tuple[str, ...] = ()
-    moments: tuple[str, ...] = ()
-    words: tuple[bool, ...] = ()
-    letters: tuple[bool, ...] = ()
-
-    def packed(self, place: int) -> int:
-        """The base of the numbers of a packed column."""
-        return 16 if self.letters[place] else 10
-
-    @property
-    def columns(self) -> int:
-        """How many columns a row has."""
-        return len(self.names)
 
     def seconds(self, place: int) -> float:
         """What a column of times is to be multiplied with; seconds where no unit is known."""
         stated = self.time_unit.unit if self.time_unit is not None else ""
-        return SECONDS.get(self.units[place] or stated, 1.0)
-
-    def volts(self, place: int) -> float:
-        """What a column of voltages is to be multiplied with."""
-        return VOLTS.get(self.units[place], 1.0)
+        return SECONDS.get(self.columns[place].unit or stated, 1.0)
 
 
 def is_number(text: str, decimal: str) -> bool:
@@ -132,19 +132,23 @@ def is_value(text: str, decimal: str) -> bool:
 def plain_lines(stream: ByteStream) -> ByteStream:
     """The stream as lines of UTF-8 with LF and one sign between columns, whatever stands in it.
 
-    Rewritten are UTF-16, line ends of CR alone, and columns that spaces divide (more than one,
-    where a name may hold one).
+    Rewritten are UTF-16 (without a mark too: every other byte of it is zero), line ends of CR
+    alone, and columns that spaces divide (more than one, where a name may hold one).
     """
     head = stream.peek()
-    utf16 = head[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
-    text = head.decode("utf-16", "replace").encode() if utf16 else head
+    utf16 = ""
+    if head[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+        utf16 = "utf-16"
+    elif len(head) > 1 and 4 * abs(head[::2].count(0) - head[1::2].count(0)) > len(head):
+        utf16 = "utf-16-le" if head[1::2].count(0) > head[::2].count(0) else "utf-16-be"
+    text = head.decode(utf16, "replace").encode() if utf16 else head
     old = b"\r" in text[:-1] and b"\n" not in text
     lines = re.split(rb"[\r\n]+", text)[-21:-1]
     spaced = len(lines) > 1 and not any(re.search(rb"[\t;,]", line) for line in lines[1:])
     spaces = rb"  +" if re.search(rb"\S  +\S", lines[-1] if lines else b"") else rb" +"
     if not (utf16 or old or spaced):
         return stream
-    decode = codecs.getincrementaldecoder("utf-16")("replace").decode
+    decode = codecs.getincrementaldecoder(utf16 or "utf-16")("replace").decode
 
     def rewritten(block: bytes, ended: bool) -> bytes:
         if utf16:
@@ -219,7 +223,7 @@ def find_layout(head: bytes, name: str, *, whole: bool) -> Layout:
     if best is None:
         _no_numbers(texts, name)
     first, delimiter, decimal = best
-    return _described(lines, texts, first, delimiter, decimal, encoding, name)
+    return _described(lines, texts, first, delimiter, decimal, encoding)
 
 
 def _encoding(head: bytes) -> str:
@@ -279,7 +283,6 @@ def _described(
     delimiter: str,
     decimal: str,
     encoding: str,
-    name: str,
 ) -> Layout:
     columns = len(split(texts[first], delimiter))
     names, units = [""] * columns, [""] * columns
@@ -289,43 +292,38 @@ def _described(
         units = row
         above.pop()
     if above:
-        head = _fields(above[-1].lstrip("#%; ") if delimiter != ";" else above[-1], delimiter)
-        if len(head) in (columns, columns - 1):
-            names = [*head, ""][:columns]
-    heads = tuple(names)
-    for place, text in enumerate(names):
-        plain, unit = name_and_unit(text)
-        names[place] = plain
-        units[place] = units[place] or unit
+        heads = _fields(above[-1].lstrip("#%; ") if delimiter != ";" else above[-1], delimiter)
+        if len(heads) in (columns, columns - 1):
+            names = [*heads, ""][:columns]
     rows = [_fields(text, delimiter) for text in texts[first : first + 1000] if text.strip()]
-    logic = tuple(
-        all(row[place] in _WORDS_OF_LOGIC for row in rows if place < len(row))
-        for place in range(columns)
-    )
-    words, letters = (
-        tuple(any(fits(row[place]) for row in rows if place < len(row)) for place in range(columns))
-        for fits in (LEVEL_WORDS.__contains__, _HEXADECIMAL.fullmatch)
-    )
+    stated = stated_unit(texts[:first])
+    sparse = _sparse(rows, columns)
+    some: list[Column] = []
+    for place, (name, stands) in enumerate(zip(names, units, strict=True)):
+        own, found = name_and_unit(name)
+        unit = stands or found
+        fields = [row[place] for row in rows if place < len(row)]
+        words = any(field in LEVEL_WORDS for field in fields)
+        levels = all(field in _WORDS_OF_LOGIC for field in fields)
+        kind = "words" if words else "levels" if levels else "numbers"
+        base = 16 if any(_HEXADECIMAL.fullmatch(field) for field in fields) else 10
+        seconds = SECONDS.get(unit or (stated.unit if stated else ""), 1.0)
+        moment = _moment(rows[0][place], decimal, seconds)
+        numbers = _numbers(fields, decimal)
+        ends = (min(numbers), max(numbers)) if len(numbers) == len(fields) else (nan, nan)
+        some.append(Column(own, name, unit, kind, ends, base, sparse[place], moment))
+    start = sum(len(line) + 1 for line in lines[:first])
+    steps = [other - one for one, other in pairwise(_numbers([row[0] for row in rows], decimal))]
     return Layout(
         delimiter,
         decimal,
-        sum(len(line) + 1 for line in lines[:first]),
+        start,
         first + 1,
-        tuple(names),
-        tuple(units),
-        logic,
+        (*some,),
         encoding,
-        _sparse(rows, columns),
         stated_rate(texts[:first]),
-        _steps([row[0] for row in rows], decimal),
-        (stated := stated_unit(texts[:first])),
-        heads,
-        tuple(
-            _moment(field, decimal, SECONDS.get(unit or (stated.unit if stated else ""), 1.0))
-            for field, unit in zip(rows[0], units, strict=False)
-        ),
-        words,
-        letters,
+        (min(steps), max(steps)) if steps else (0.0, 0.0),
+        stated,
     )
 
 
@@ -356,10 +354,8 @@ def _sparse(rows: list[list[str]], columns: int) -> tuple[bool, ...]:
     return some if changes > 1 else never
 
 
-def _steps(fields: list[str], decimal: str) -> tuple[float, float]:
-    numbers = [float(field.replace(",", ".")) for field in fields if is_number(field, decimal)]
-    steps = [other - one for one, other in pairwise(numbers)]
-    return (min(steps), max(steps)) if steps else (0.0, 0.0)
+def _numbers(fields: list[str], decimal: str) -> list[float]:
+    return [float(field.replace(",", ".")) for field in fields if is_number(field, decimal)]
 
 
 def _units_row(text: str, delimiter: str, columns: int, *, has_names: bool) -> list[str] | None:

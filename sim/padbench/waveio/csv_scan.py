@@ -17,6 +17,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import cycle
 from typing import Any
 
@@ -49,18 +50,23 @@ from padbench.waveio.stream import (
 _LINE_END = 10
 _HEAD = 1 << 16
 _BLOCK = 1 << 20  # each is one core's work, and fits its cache
-_LONGEST_CLOSING = 1 << 12  # bytes of text after the last row
 _STEPS = 16  # so many that are alike are no chance
 _MOST_TEXT = 100  # lines; among rows more are no accident
 _LETTERS = re.compile(rb"^[^\n]*[^\W\d_]{2}[^\n]*$", re.MULTILINE)
 _PAUSE = 1e-3
 """Seconds put between two segments that both begin at the same time: nothing looks too short."""
+_DAY = 86_400 * 10**9
+"""Nanoseconds; a clock that falls by more than half of it has passed midnight."""
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
-_NO_LEVEL = "among levels of 0 and 1; give --thresholds if the column is in volts"
+_NO_LEVEL = (
+    "among levels; 0, 1, H, L, High or Low should stand here, or give --thresholds if the column "
+    "is in volts"
+)
 _NO_LEVELS = ["x", "X", "z", "Z"]
 _NO_VALUES = [*_NO_LEVELS, *OUT_OF_RANGE]
 _ZONES = np.array([LOW, UNKNOWN, HIGH], np.uint8)
+_AS_BEFORE = 255
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,17 +145,15 @@ class CsvScan:
         self._same_time = 0
         self._left_out = 0, ""
         self._no_row: WaveError | None = None
-        self._closed: WaveError | None = None
-        self._closing = 0, ""
 
     def pieces(self, columns: Columns) -> Iterator[Piece]:
         """Changes of the channels, in stretches of time; the first sample counts as a change.
 
         Times are those of the file. Raises `WaveError` with the line where a row does not fit
-        those before it or a value is none. A last row without a line end, and lines of text after
-        the last row, end the capture: ``broken_off`` of the last piece says so. A few lines of text
-        among the rows are left out; where samples are evenly spaced a longer step is a gap, and a
-        time that begins anew is another segment, put behind the one before.
+        those before it or a value is none. A last row without a line end is left out:
+        ``broken_off`` of the last piece says so. So are a few lines of text, among the rows or
+        after them. Where samples are evenly spaced a longer step is a gap, and a time that begins
+        anew is another segment, put behind the one before; a clock goes on past midnight.
         """
         reader = Reader(self.layout, columns)
         cores = 0 if self._stream.live else os.cpu_count() or 1
@@ -196,53 +200,33 @@ class CsvScan:
         self, reader: "Reader", block: "_Block", parsed: "Future[_Parsed]"
     ) -> Iterator[Piece]:
         """The pieces of a block that was taken apart."""
-        # What looked like the last line was none if rows come after it.
-        if self._closed is not None and _is_text(bytes(block.rows) + block.tail, self.layout):
-            lines, piece = 0, None
-        else:
-            if self._closed is not None:
-                count, words = self._closing
-                self._leave_out(count, f"line {self._line}: {words}", self._closed)
-                self._line, self._closed = self._line + count, None
-            lines, piece = self._block(reader, block, parsed)
+        lines, piece = self._block(reader, block, parsed)
         self._line += lines
         if piece is not None:
             yield piece
         if block.too_long:
             what = f"a line of more than {LONGEST_LINE >> 10} KiB; a row should be one sample"
             raise self._error(b"", 0, what)
-        if not block.last:
-            return
         broken = self._stream.broken
-        if broken is None and self._closed is not None:
-            broken = f"line {self._line} is no row: {self._closing[1]}"
         if broken is None and block.tail.strip():
             # Its last number may have lost digits and still look whole.
             broken = f"line {self._line} has no line end and is left out"
-        if broken is not None:
-            yield Piece(self._now or 0, {}, broken_off=broken)
+        if block.last and self._now is not None:
+            yield Piece(self._now, {}, broken_off=broken, left_out=self._left_out)
 
     def _block(
         self, reader: "Reader", block: "_Block", parsed: "Future[_Parsed]"
     ) -> tuple[int, Piece | None]:
-        """How many lines a block has, and what they say; up to a closing line if it has one."""
+        """How many lines a block has, and what they say."""
         before = self._rows, self._now, self._seconds, self._shift, self._same_time
-        rows = bytes(block.rows)
         try:
             lines, batches = parsed.result()
             return lines, self._take(reader, batches)
         except RowFault as fault:
+            rows = bytes(block.rows)
             error = self._error(rows, fault.row, fault.what)
-            begin = _begin_of_row(rows, fault.row)
         self._rows, self._now, self._seconds, self._shift, self._same_time = before
-        if _is_text(rows[begin:] + block.tail, self.layout):
-            # A closing line such as "END OF DATA" is no reason to lose what stands above it.
-            self._closed = error
-            words = rows[begin:].split(b"\n", 1)[0].decode(self.layout.encoding, "replace")
-            self._closing = rows.count(b"\n", begin), words.strip()[:40]
-            rows = rows[:begin]
-        else:
-            rows = self._without_text(rows, error)
+        rows = self._without_text(rows, error)
         try:
             lines, batches = reader.parsed(memoryview(rows))
             return lines, self._take(reader, batches)
@@ -256,18 +240,16 @@ class CsvScan:
             text = match[0].decode(layout.encoding, "replace")
             if is_text(text, layout.delimiter, layout.decimal):
                 line = self._line + rows.count(b"\n", 0, match.start())
-                self._leave_out(1, f"line {line}: {text.strip()[:40]}", error)
+                count, first = self._left_out
+                self._left_out = count + 1, first or f"line {line}: {text.strip()[:40]}"
+                self._no_row = self._no_row or error
+                if count == _MOST_TEXT:
+                    raise self._no_row
                 parts.append(rows[at : match.start()])
                 at = match.end()
         if not parts:
             raise error
         return b"".join([*parts, rows[at:]])
-
-    def _leave_out(self, lines: int, first: str, error: WaveError) -> None:
-        count, known = self._left_out
-        self._left_out, self._no_row = (count + lines, known or first), self._no_row or error
-        if count + lines > _MOST_TEXT:
-            raise self._no_row
 
     def _take(self, reader: "Reader", batches: list[Any]) -> Piece | None:
         parts: dict[str, list[Changes]] = {name: [] for name in reader.columns.channels}
@@ -276,7 +258,7 @@ class CsvScan:
         begin = self._rows
         gaps: list[tuple[int, int]] = []
         for batch in batches:
-            seconds = reader.seconds(batch, self._rows)
+            seconds = reader.seconds(batch, self._rows, self._seconds)
             seconds, more = self._in_time(reader, seconds, begin)
             gaps += more
             try:
@@ -364,52 +346,43 @@ class Reader:
     """Rows to columns, and columns to what they mean."""
 
     def __init__(self, layout: Layout, columns: Columns) -> None:
-        from pyarrow import (  # noqa: PLC0415 - heavy, and for CSV only
-            csv,
-            decimal128,
-            float64,
-            int8,
-            string,
-            time64,
-            timestamp,
-        )
+        # Heavy, and for CSV only.
+        from pyarrow import csv, decimal128, float64, string, time64, timestamp  # noqa: PLC0415
 
         self.columns = columns
         self._layout = layout
         self._csv = csv
         chosen = {*columns.channels.values(), *columns.measured.values()}
+        self.chosen = chosen | ({columns.time} if columns.time is not None else set())
+        own = {place: layout.columns[place] for place in chosen}
+        # With a rate each row is a sample, and one that is missing is missing.
+        self._sparse = {place for place in own if own[place].sparse and columns.rate is None}
+        self.sparse = bool(self._sparse)
+        words = {columns.channels[name] for name in columns.bits}
+        words |= {place for place in own if own[place].kind == "words"}
+        self._texts = self._sparse | words
         self.volts = {
             place
-            for place in chosen
+            for place in chosen - words
             if columns.thresholds is not None
             or place in columns.measured.values()
-            or not layout.logic[place]
+            or own[place].kind == "numbers"
         }
-        # With a rate each row is a sample, and one that is missing is missing.
-        self._sparse = {place for place in chosen if layout.sparse[place] and columns.rate is None}
-        self.sparse = bool(self._sparse)
-        self.chosen = chosen | ({columns.time} if columns.time is not None else set())
-        packed = {columns.channels[name] for name in columns.bits}
-        self._words = packed | {place for place in chosen if layout.words[place]}
-        self.volts -= self._words
         self._origin: int | None = None
         types = {
-            f"c{place}": string()
-            if place in self._sparse | self._words
-            else float64()
-            if place in self.volts
-            else int8()
+            f"c{place}": string() if place in self._texts else float64()
             for place in chosen - {columns.time}
         }
+        self._moment = "" if columns.time is None else layout.columns[columns.time].moment
         if columns.time is not None:
             types[f"c{columns.time}"] = {
                 "clock": time64("ns"),
                 "date": timestamp("ns"),
                 "zoned": timestamp("ns", "UTC"),
                 "long": decimal128(37, 18),
-            }.get(layout.moments[columns.time], float64())
+            }.get(self._moment, float64())
         self._read = csv.ReadOptions(
-            column_names=[f"c{place}" for place in range(layout.columns)],
+            column_names=[f"c{place}" for place in range(len(layout.columns))],
             block_size=2 * (LONGEST_LINE + _BLOCK),  # all rows in one batch
             use_threads=False,
         )
@@ -424,7 +397,7 @@ class Reader:
                 null_values=words,
                 quoted_strings_can_be_null=True,
                 decimal_point=layout.decimal,
-                check_utf8=bool(self._sparse | self._words),
+                check_utf8=bool(self._texts),
             )
             for words in (_NO_LEVELS, _NO_VALUES)
         )
@@ -457,16 +430,20 @@ class Reader:
         )
         return [batch for batch in table.to_batches() if batch.num_rows]
 
-    def seconds(self, batch: Any, before: int) -> NDArray[np.float64]:
-        """Times as many as rows; ``before`` rows came earlier."""
+    def seconds(self, batch: Any, before: int, last: float) -> NDArray[np.float64]:
+        """Times as many as rows; ``before`` rows came earlier, up to ``last``."""
         if self.columns.rate is not None:
             return np.arange(before, before + batch.num_rows) / self.columns.rate
         assert self.columns.time is not None
         column = batch.column(f"c{self.columns.time}")
-        moment = self._layout.moments[self.columns.time]
+        moment = self._moment
         if moment:
             column = self._since_first(column, whole=moment != "long")
         values = _finite(column, "time")
+        if moment == "clock":
+            midnights = np.diff(values, prepend=values[0]) < -_DAY / 2
+            days = max(0, round((last * 1e9 - float(values[0])) / _DAY))
+            values = values + _DAY * (days + np.cumsum(midnights))
         if moment and moment != "long":
             return values * 1e-9
         unit = self.columns.unit or self._layout.seconds(self.columns.time)
@@ -486,102 +463,85 @@ class Reader:
         """Rows at which the level of a channel is another than in the row before."""
         place = self.columns.channels[name]
         column = batch.column(f"c{place}")
-        if place not in self._sparse:
-            return self._levels(column, place, name)
-        rows, column = self._said(column, place)
-        if not len(rows):
-            return rows, np.zeros(0, np.uint8)
-        try:
-            own, levels = self._levels(column, place, name)
-        except RowFault as fault:
-            raise RowFault(int(rows[fault.row]), fault.what) from None
-        return rows[own], levels
-
-    def _said(self, column: Any, place: int) -> tuple[NDArray[np.intp], Any]:
-        """The rows in which a sparse column says something, and what, as if all columns did."""
-        from pyarrow import ArrowInvalid, array, compute, float64, int8  # noqa: PLC0415
-
-        text = compute.utf8_trim(column, characters=' \t\r"')
-        rows = np.flatnonzero(compute.not_equal(text, "").to_numpy(zero_copy_only=False))
-        text = text.take(rows)
-        if self._layout.decimal == ",":
-            text = compute.replace_substring(text, ",", ".")
-        unknown = compute.is_in(text, value_set=array(_NO_VALUES))
-        if place in self._words:
-            return rows, text
-        kind = float64() if place in self.volts else int8()
-        numbers = compute.if_else(unknown, None, text)
-        try:
-            return rows, numbers.cast(kind)
-        except ArrowInvalid:
-            for row, field in zip(rows.tolist(), numbers.to_pylist(), strict=True):
-                if field is not None and not is_number(field, "."):
-                    what = f"{field[:20]!r} in column {place + 1}; a number should stand here"
-                    raise RowFault(row, what) from None
-                if field is not None and place not in self.volts and field not in ("0", "1"):
-                    raise RowFault(row, f"{field[:20]} {_NO_LEVEL}") from None
-            raise
-
-    def _levels(
-        self, column: Any, place: int, name: str
-    ) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
-        if name in self.columns.bits:
-            return self._looked_up(
-                column, _bit(self.columns.bits[name], self._layout.packed(place))
-            )
-        if place in self._words:
-            return self._looked_up(column, _word)
-        if place not in self.volts:
-            return self._logic(column)
-        unit = self._layout.volts(place) * self.columns.scale
-        thresholds = self.columns.thresholds or THRESHOLDS
-        thresholds = Thresholds(thresholds.low / unit, thresholds.high / unit)
+        if place in self._texts:
+            return self._looked_up(column, place, name)
         volts = _finite(column, name, allow_none=True)
+        low, high = self._zones(place)
         # Where it is low, between and high is 0, 1 and 2 here: quicker than levels for all rows.
-        zone = (volts > thresholds.low).view(np.uint8) + (volts >= thresholds.high).view(np.uint8)
+        zone = (volts > low).view(np.uint8) + (volts >= high).view(np.uint8)
         if column.null_count:
             zone[np.isnan(volts)] = 1
+        if place not in self.volts:
+            wrong = ((volts != 0) & (volts != 1) & ~np.isnan(volts)).nonzero()[0]
+            if len(wrong):
+                raise RowFault(int(wrong[0]), f"{volts[wrong[0]]:g} {_NO_LEVEL}")
         rows = _changes(zone)
         return rows, _ZONES[zone[rows]]
 
+    def _zones(self, place: int) -> tuple[float, float]:
+        """Up to where a number is low and from where it is high, as the file has it."""
+        if place not in self.volts:
+            return 0.25, 0.75
+        unit = self._layout.columns[place].volts * self.columns.scale
+        thresholds = self.columns.thresholds or THRESHOLDS
+        return thresholds.low / unit, thresholds.high / unit
+
     def _looked_up(
-        self, column: Any, level: Callable[[str], int]
+        self, column: Any, place: int, name: str
     ) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
         """Each word of a column once: they are few."""
+        levels = self._each(column, partial(self._level, place, name)).astype(np.uint8)
+        rows = np.flatnonzero(levels != _AS_BEFORE)
+        levels = levels[rows]
+        changes = _changes(levels) if len(rows) else rows
+        return rows[changes], levels[changes]
+
+    def _each(self, column: Any, means: Callable[[str], float]) -> NDArray[np.float64]:
         known = column.dictionary_encode()
-        levels: list[int] = []
+        values: list[float] = []
         for number, word in enumerate(known.dictionary.to_pylist()):
             try:
-                levels.append(level(str(word).strip(' \t\r"')))
+                values.append(means(str(word).strip(' \t\r"')))
             except ValueError as error:
                 row = int(np.argmax(known.indices.to_numpy() == number))
                 raise RowFault(row, f"{str(word)[:20]!r} {error}") from None
-        every = np.array(levels, np.uint8)[known.indices.to_numpy()]
-        rows = _changes(every)
-        return rows, every[rows]
+        every: NDArray[np.float64] = np.array(values)[known.indices.to_numpy()]
+        return every
 
-    def _logic(self, column: Any) -> tuple[NDArray[np.intp], NDArray[np.uint8]]:
-        given = column
-        if column.null_count:
-            column = column.fill_null(UNKNOWN)
-        levels = column.to_numpy().view(np.uint8)
-        wrong = levels > 1
-        if wrong.any():
-            # What is 2 because it was x or z is no fault.
-            wrong &= given.is_valid().to_numpy(zero_copy_only=False)
-        if wrong.any():
-            row = int(np.argmax(wrong))
-            raise RowFault(row, f"{given[row].as_py()} {_NO_LEVEL}")
-        rows = _changes(levels)
-        return rows, levels[rows]
+    def _level(self, place: int, name: str, word: str) -> int:
+        if not word and place in self._sparse:
+            return _AS_BEFORE
+        if not word or word in _NO_VALUES:
+            return UNKNOWN
+        if name in self.columns.bits:
+            base = self._layout.columns[place].base
+            try:
+                return int(word, base) >> self.columns.bits[name] & 1
+            except ValueError:
+                what = "hexadecimal" if base == 16 else "whole"
+                raise ValueError(f"is no {what} number as the rows before") from None
+        if place in self.volts:
+            number, (low, high) = self._number(place, word), self._zones(place)
+            return HIGH if number >= high else LOW if number <= low else UNKNOWN
+        level = {"0": LOW, "1": HIGH, **LEVEL_WORDS}.get(word)
+        if level is None:
+            raise ValueError(_NO_LEVEL)
+        return level
+
+    def _number(self, place: int, word: str) -> float:
+        if not word:
+            return math.nan
+        if not is_number(word, self._layout.decimal):
+            raise ValueError(f"in column {place + 1}; a number should stand here")
+        return float(word.replace(",", "."))
 
     def points(self, batch: Any, name: str, seconds: NDArray[np.float64]) -> Points | None:
         """A channel in volts as it was sampled; None for levels and where samples are missing."""
         place = self.columns.channels[name]
         column = batch.column(f"c{place}")
-        if place not in self.volts or place in self._sparse or column.null_count:
+        if place not in self.volts or place in self._texts or column.null_count:
             return None
-        unit = self._layout.volts(place) * self.columns.scale
+        unit = self._layout.columns[place].volts * self.columns.scale
         volts: NDArray[np.float64] = column.to_numpy()
         return seconds, volts if unit == 1 else volts * unit
 
@@ -589,66 +549,35 @@ class Reader:
         """Least and greatest voltage."""
         place = self.columns.measured[name]
         column = batch.column(f"c{place}")
-        if place in self._sparse:
-            _, column = self._said(column, place)
-            if not len(column):
+        if place in self._texts:
+            values = self._each(column, partial(self._number, place))
+            values = values[~np.isnan(values)]
+            if not len(values):
                 return math.inf, -math.inf
-        volts = _finite(column, name) * (self._layout.volts(place) * self.columns.scale)
-        return float(volts.min()), float(volts.max())
+        else:
+            values = _finite(column, name)
+        unit = self._layout.columns[place].volts * self.columns.scale
+        return float(values.min()) * unit, float(values.max()) * unit
 
     def _first_fault(self, rows: bytes, said: str) -> RowFault:
         """Which row it was: the library counts otherwise, and not always."""
         layout = self._layout
-        wanted = {*self.columns.channels.values(), *self.columns.measured.values()}
-        if self.columns.time is not None:
-            wanted.add(self.columns.time)
-        number = 0
-        for row in rows.split(b"\n"):
-            if not row.strip():
-                continue
-            text = row.decode(layout.encoding, "replace").strip("\r")
-            fields = split(text, layout.delimiter)
-            if len(fields) != layout.columns:
-                return RowFault(
-                    number, f"{len(fields)} fields; there should be {layout.columns} as before"
-                )
-            for place in sorted(wanted):
-                text = fields[place].strip()
-                if place in self._words or (
-                    place == self.columns.time and layout.moments[place] and is_value(text, ".")
+        lines = [row for row in rows.split(b"\n") if row.strip()]
+        for number, row in enumerate(lines):
+            fields = split(row.decode(layout.encoding, "replace").strip("\r"), layout.delimiter)
+            if len(fields) != len(layout.columns):
+                what = f"{len(fields)} fields; there should be {len(layout.columns)} as before"
+                return RowFault(number, what)
+            for place in sorted(self.chosen - self._texts):
+                text, time = fields[place].strip(), place == self.columns.time
+                if (time and self._moment and is_value(text, ".")) or (
+                    not time and text.strip('"') in _NO_VALUES
                 ):
-                    continue
-                whole = place not in self.volts and place != self.columns.time
-                plain = text.strip('"')
-                if place in self._sparse or (plain in _NO_VALUES and place != self.columns.time):
                     continue
                 if not is_number(text, layout.decimal):
                     what = f"{text[:20]!r} in column {place + 1}; a number should stand here"
                     return RowFault(number, what)
-                if whole and plain not in ("0", "1"):
-                    return RowFault(number, f"{text[:20]} {_NO_LEVEL}")
-            number += 1
         return RowFault(0, f"rows that cannot be read ({said[:60]}); numbers should stand here")
-
-
-def _word(word: str) -> int:
-    level = {"0": LOW, "1": HIGH, **LEVEL_WORDS}.get(word)
-    if level is None and word not in _NO_VALUES and word:
-        raise ValueError("among levels; H, L, High, Low, 0 or 1 should stand here")
-    return UNKNOWN if level is None else level
-
-
-def _bit(place: int, base: int) -> Callable[[str], int]:
-    def level(word: str) -> int:
-        if not word or word in _NO_VALUES:
-            return UNKNOWN
-        try:
-            return int(word, base) >> place & 1
-        except ValueError:
-            what = "hexadecimal" if base == 16 else "whole"
-            raise ValueError(f"is no {what} number as the rows before") from None
-
-    return level
 
 
 def _apart(seconds: NDArray[np.float64]) -> int:
@@ -679,14 +608,6 @@ def _begin_of_row(rows: bytes, row: int) -> int:
             row -= 1
         begin += len(text) + 1
     return min(begin, len(rows))
-
-
-def _is_text(lines: bytes, layout: Layout) -> bool:
-    """Whether a few lines hold words and no row, nor the beginning of one."""
-    if len(lines) > _LONGEST_CLOSING:
-        return False
-    text = lines.decode(layout.encoding, "replace")
-    return all(is_text(line, layout.delimiter, layout.decimal) for line in text.splitlines())
 
 
 def _has_rows(rows: memoryview) -> bool:

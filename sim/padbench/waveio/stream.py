@@ -172,7 +172,9 @@ class ByteStream:
         return count
 
     def rewritten(
-        self, how: Callable[[bytes, bool], bytes], signs: tuple[bytes, bytes] | None = None
+        self,
+        how: Callable[[bytes, bool], bytes],
+        signs: tuple[bytes, bytes | Callable[[re.Match[bytes]], bytes]] | None = None,
     ) -> "ByteStream":
         """What ``how`` makes of each block (it is told of the last), as a stream of its own.
 

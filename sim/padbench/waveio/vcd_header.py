@@ -2,11 +2,30 @@
 
 Lenient: types of variables and scopes that newer tools have invented are
 taken as they come, since only the wires that somebody asks for matter.
+
+A file that declares a variable of type ``port`` is an extended one (18.3 and 18.4, what $dumpports
+writes). Its values are ``pD 6 0 <3``: a state of each bit, two strengths, a code. They are
+rewritten as plain ones before anything else looks at them; ``$dumpports`` and its like become
+``$dumpvars`` and its like, and the time in ``$vcdclose`` is the end. A state tells who drives, the
+test fixture (input), the device (output) or, where both may, an unknown direction; here only the
+level counts that the wire then has. The letters are those of 18.4.3.1, from memory of the standard
+and held to an independent converter in ``tests/outside/``:
+
+======================  ===  ===  =======  ==========
+direction               low  high unknown  three-state
+======================  ===  ===  =======  ==========
+input                   D d  U u  N        Z
+output                  L l  H h  X        T
+unknown                 0    1    ?        F f
+======================  ===  ===  =======  ==========
+
+Small letters mean two or more drivers. ``A`` and ``a``, ``B`` and ``b``, ``C`` and ``c`` are a
+conflict of input and output, so unknown.
 """
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NoReturn
 
 from padbench.waveio.stream import ByteStream, WaveError
@@ -18,6 +37,11 @@ _LONGEST = 1 << 26
 _END = re.compile(rb"\$enddefinitions\s+\$end(?=\s|\Z)")
 _TOKEN = re.compile(rb"\S+")
 _RANGE = re.compile(r"\[\s*(-?\d{1,9})\s*(?::\s*(-?\d{1,9})\s*)?\]\Z")
+_PORT = (
+    rb"(?<!\S)(?:p(\S+)\s+[0-7]+\s+[0-7]+(?=\s)|p\S*(?:\s+[0-7]*){0,2}\Z"
+    rb"|\$(?:dumpports|vcdclose)(on|off|all|)(?=\s))"
+)
+_LEVELS = bytes.maketrans(b"DdLlUuHhNX?AaBbCcZTFf", b"00001111xxxxxxxxxzzzz")
 _PLAIN = ("$comment", "$date", "$version")
 
 
@@ -40,13 +64,15 @@ class Variable:
 class Header:
     """``unit`` is the timescale in femtoseconds, ``lines`` the line ends in the declarations.
 
-    ``rest`` are the bytes after the declarations that were read with them.
+    ``rest`` are the bytes after the declarations that were read with them, ``stream`` has those
+    that follow.
     """
 
     unit: int
     variables: tuple[Variable, ...]
     lines: int
     rest: bytes
+    stream: ByteStream
 
 
 def read_header(stream: ByteStream) -> Header:
@@ -76,7 +102,22 @@ def read_header(stream: ByteStream) -> Header:
         what = "no $timescale; a line such as $timescale 1 ns $end should come earlier"
         _refuse(stream, head, len(head), what)
     lines = data.count(b"\n", 0, found.end())
-    return Header(unit, tuple(variables), lines, bytes(data[found.end() :]))
+    rest = bytes(data[found.end() :])
+    if any(variable.kind == "port" for variable in variables):
+        plain = replace(stream, _held=rest).rewritten(lambda block, _: block, (_PORT, _plain))
+        return Header(unit, tuple(variables), lines, b"", plain)
+    return Header(unit, tuple(variables), lines, rest, stream)
+
+
+def _plain(match: re.Match[bytes]) -> bytes:
+    """What the rest of the reader knows in place of what only extended files have."""
+    states, keyword = match[1], match[2]
+    if keyword is not None:
+        return b"$dump" + (keyword or b"vars")
+    if states is None:
+        return b"b"  # the file breaks off in a value
+    levels = states.translate(_LEVELS)
+    return match[0] if levels.strip(b"01xz") else b"b" + levels
 
 
 def _refuse(stream: ByteStream, data: bytes, at: int, what: str) -> NoReturn:

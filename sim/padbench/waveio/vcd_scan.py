@@ -10,11 +10,6 @@ where tokens begin, what kind each is by its first character, all times and all 
 Only vector values that somebody asked for, keywords and comments are looked at one by one.
 Everything is checked, whether asked for or not: times that fall, codes that nobody declared,
 characters that cannot be.
-
-A file that declares a variable of type ``port`` is an extended one (18.3 and 18.4, what $dumpports
-writes). Its values are ``pD 6 0 <3``: a state of each bit, two strengths, a code; see `vcd_tokens`
-for what the states mean. ``$dumpportsoff`` and its like are taken as ``$dumpoff``, and the time in
-``$vcdclose`` is the end.
 """
 
 import re
@@ -44,20 +39,13 @@ _LONGEST_TOKEN = 1 << 24  # bytes; a wider value is broken, not wide
 _LINE_END, _DOLLAR = 10, 36
 _PAD = b"\n" * 16  # so that a look at the bytes after the last token stays inside the block
 
-_STRENGTHS = "digits from 0 to 7 should stand here, as in pD 6 0 <3"
-_STATES = "the letters of IEEE Std 1364-2005, 18.4.3 should stand here, one a bit, as in pD 6 0 <3"
 _LEVELS = "0, 1, x or z should stand here"
 _BITS = "01xXzZuUwWhHlL-"
-_EXPECTED_PORT = "a time such as #100 or a value such as pD 6 0 <3 should stand here"
 
 _COMMENT = re.compile(rb"(?<!\S)\$comment(?=\s)")
 _COMMENT_END = re.compile(rb"(?<!\S)\$end(?=\s)")
-_OFF = (b"$dumpoff", b"$dumpportsoff")
+_OFF = b"$dumpoff"
 _DUMPS = (b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff")
-_EXTENDED_DUMPS = (
-    *(b"$dumpports", b"$dumpportsall", b"$dumpportson", b"$dumpportsoff"),
-    b"$vcdclose",  # no dump, but it too goes up to an $end
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,11 +89,9 @@ class VcdScan:
 
     def __init__(self, stream: ByteStream) -> None:
         """Raises `WaveError` if the declarations cannot be used."""
-        self._stream = stream
         header = read_header(stream)
+        self._stream = header.stream
         self.variables = header.variables
-        self._extended = any(variable.kind == "port" for variable in header.variables)
-        self._expected = _EXPECTED_PORT if self._extended else tokens.EXPECTED
         self._unit = header.unit
         self._rest = header.rest
         self._lines = header.lines
@@ -198,21 +184,16 @@ class VcdScan:
         tokens.check_characters(bytes_)
         first = bytes_[starts]
         used = len(data)
-        if self._extended:
-            kinds = tokens.EXTENDED[first]
-            values, parts = tokens.port_values(np.flatnonzero(kinds == tokens.PORT)), 4
-            kinds[(values[:, None] + [1, 2, 3]).ravel().clip(max=len(kinds) - 1)] = tokens.CODE
-        else:
-            kinds = tokens.CLASS[first]
-            values, parts = tokens.values_with_codes(kinds), 2
-        if len(values) and values[-1] + parts > len(starts):
+        kinds = tokens.CLASS[first]
+        values = tokens.values_with_codes(kinds)
+        if len(values) and values[-1] + 2 > len(starts):
             # The code that belongs to the last value comes with the next block.
             used = int(starts[values[-1]]) - 1
             starts, first, kinds = starts[:-1], first[:-1], kinds[:-1]
             values = values[:-1]
         if (kinds == tokens.BAD).any():
             at = int(starts[np.argmax(kinds == tokens.BAD)])
-            raise Fault(at - 1, f"confused: {tokens.token(bytes_, at)}; {self._expected}")
+            raise Fault(at - 1, f"confused: {tokens.token(bytes_, at)}; {tokens.EXPECTED}")
         is_time = kinds == tokens.TIME
         ticks_at = np.flatnonzero(is_time)
         times = self._times(bytes_, starts[ticks_at])
@@ -232,8 +213,7 @@ class VcdScan:
             else:
                 said[name].add(scalars[own], levels[own])
         if len(values):
-            vectors = self._ports if self._extended else self._vectors
-            vectors(bytes_, starts, kinds, values, said)
+            self._vectors(bytes_, starts, kinds, values, said)
         skipped, gaps = self._keywords(bytes_, starts, kinds, ticks_at, times)
         changes, events, analogue = self._assembled(said, is_time, times, skipped)
         if len(times):
@@ -356,36 +336,6 @@ class VcdScan:
             texts.append(text)
         return np.array(texts, object)
 
-    def _ports(
-        self,
-        bytes_: Bytes,
-        starts: Places,
-        _: Bytes,
-        values: Places,
-        said: dict[str, _Said],
-    ) -> None:
-        """Values of an extended file: ``pUD 66 66 <1``."""
-        picked = self._codes.resolve(bytes_, starts[values + 3])
-        spaces = np.flatnonzero(bytes_ <= 32)
-        begins = starts[values] + 1
-        ends = spaces[np.searchsorted(spaces, begins)]
-        strengths = starts[(values[:, None] + [1, 2]).ravel()]
-        wrong = tokens.bad_strengths(bytes_, strengths, spaces)
-        refuse(bytes_, strengths, wrong, f"is no strength; {_STRENGTHS}")
-        for name, pick in self._picks.items():
-            own = picked == self._codes.of_pick[name]
-            first, last = begins[own], ends[own]
-            wrong_size = last - first != pick.variable.size
-            levels: NDArray[Any] = tokens.LEVEL_OF_STATE[bytes_[np.maximum(last - 1 - pick.bit, 0)]]
-            what = f"is no state of {pick.variable.size} bits; {_STATES}"
-            refuse(bytes_, first - 1, wrong_size | (levels == tokens.NO_STATE), what)
-            if pick.whole:
-                states = (
-                    tokens.LEVEL_OF_STATE[bytes_[a:b]] for a, b in zip(first, last, strict=True)
-                )
-                levels = np.array(["".join("01xz"[s & 3] for s in some) for some in states], object)
-            said[name].add(values[own], levels)
-
     def _keywords(
         self, bytes_: Bytes, starts: Places, kinds: Bytes, ticks_at: Places, times: Times
     ) -> tuple[list[tuple[int, int, bool]], tuple[tuple[int, int], ...]]:
@@ -396,28 +346,28 @@ class VcdScan:
         for place in np.flatnonzero(kinds == tokens.KEYWORD).tolist():
             at = int(starts[place])
             word = tokens.token(bytes_, at).encode()
-            if word in (_EXTENDED_DUMPS if self._extended else _DUMPS):
+            if word in _DUMPS:
                 if self._in_dump is not None:
                     raise Fault(
                         at - 1, f"{word.decode()} inside another; an $end should come first"
                     )
                 before = int(np.searchsorted(ticks_at, place))
                 now = int(times[before - 1]) if before else self._now or 0
-                if word in _OFF and self._off_since is None:
+                if word == _OFF and self._off_since is None:
                     self._off_since = now
-                elif word not in _OFF and self._off_since is not None:
+                elif word != _OFF and self._off_since is not None:
                     gaps.append((self._off_since, now))
                     self._off_since = None
                 self._in_dump, begun = word, place
             elif word == b"$end":
                 if self._in_dump is None:
                     raise Fault(at - 1, "$end without a beginning; $dumpvars should come before it")
-                stretches.append((begun, place, self._in_dump in _OFF))
+                stretches.append((begun, place, self._in_dump == _OFF))
                 self._in_dump = None
             else:
-                raise Fault(at - 1, f"{word.decode()} has no place here; {self._expected}")
+                raise Fault(at - 1, f"{word.decode()} has no place here; {tokens.EXPECTED}")
         if self._in_dump is not None:
-            stretches.append((begun, len(starts), self._in_dump in _OFF))
+            stretches.append((begun, len(starts), self._in_dump == _OFF))
         return stretches, tuple(gaps)
 
     def _assembled(

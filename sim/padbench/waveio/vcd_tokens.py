@@ -2,22 +2,6 @@
 
 White space separates all tokens of the format (IEEE Std 1364-2005, clause 18), so nothing in here
 looks at one token after the other but where it has to be refused.
-
-Values of ports in extended files (18.4.3, what $dumpports writes) are a state of each bit, which
-tells who drives: the test fixture (input), the device (output) or, where both may, an unknown
-direction. Here only the level counts that the wire then has. The letters are those of 18.4.3.1,
-from memory of the standard and held to an independent converter in ``tests/outside/``:
-
-======================  ===  ===  =======  ==========
-direction               low  high unknown  three-state
-======================  ===  ===  =======  ==========
-input                   D d  U u  N        Z
-output                  L l  H h  X        T
-unknown                 0    1    ?        F f
-======================  ===  ===  =======  ==========
-
-Small letters mean two or more drivers. ``A`` and ``a``, ``B`` and ``b``, ``C`` and ``c`` are a
-conflict of input and output, so unknown.
 """
 
 from collections.abc import Mapping
@@ -34,10 +18,8 @@ Places = NDArray[np.intp]
 LATEST = int(np.iinfo(np.int64).max)
 """Picoseconds."""
 
-BAD, TIME, SCALAR, VECTOR, REAL, STRING, KEYWORD, CODE, PORT = range(9)
+BAD, TIME, SCALAR, VECTOR, REAL, STRING, KEYWORD, CODE = range(8)
 CLASS = np.zeros(256, np.uint8)
-EXTENDED = np.zeros(256, np.uint8)
-EXTENDED[[ord(character) for character in "#$p"]] = TIME, KEYWORD, PORT
 LEVEL = np.full(256, UNKNOWN, np.uint8)
 for _characters, _kind in (
     (b"#", TIME),
@@ -52,18 +34,6 @@ for _characters, _kind in (
 for _characters, _level in ((b"0lL", LOW), (b"1hH", HIGH), (b"zZ", FLOATING)):
     for _character in _characters:
         LEVEL[_character] = _level
-
-NO_STATE = 255
-
-LEVEL_OF_STATE = np.full(256, NO_STATE, np.uint8)
-"""By character; `NO_STATE` for one that is none."""
-for _states, _level in (
-    (b"DdLl0", LOW),
-    (b"UuHh1", HIGH),
-    (b"NX?AaBbCc", UNKNOWN),
-    (b"ZTFf", FLOATING),
-):
-    LEVEL_OF_STATE[list(_states)] = _level
 
 _UNKNOWN_CODE, _OTHER = 0, -1
 
@@ -294,24 +264,3 @@ def _eight_digits(words: NDArray[np.uint64]) -> Times:
 def token(bytes_: Bytes, at: int) -> str:
     """The token that begins there, at most 20 characters of it."""
     return bytes(bytes_[at : at + 20]).split()[0].decode("latin-1")
-
-
-def port_values(candidates: Places) -> Places:
-    """Which tokens that begin with ``p`` are values; a code three tokens further may begin so too.
-
-    Both are token numbers in rising order.
-    """
-    if (np.diff(candidates) > 3).all():
-        return candidates
-    kept: list[int] = []
-    for place in candidates.tolist():
-        if not kept or place > kept[-1] + 3:
-            kept.append(place)
-    return np.asarray(kept, np.intp)
-
-
-def bad_strengths(bytes_: Bytes, starts: Places, spaces: Places) -> NDArray[np.bool_]:
-    """Which tokens, of those at ``starts``, have another digit than 0 to 7."""
-    others = np.concatenate([[0], np.cumsum((bytes_ < ord("0")) | (bytes_ > ord("7")))])
-    wrong: NDArray[np.bool_] = others[spaces[np.searchsorted(spaces, starts)]] > others[starts]
-    return wrong
