@@ -1,6 +1,8 @@
 """What many tests need: the CD4021B's limits, an ordinary pad and an ordinary poll."""
 
+import importlib
 import os
+import signal
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -15,6 +17,12 @@ from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 
 sys.path.insert(0, str(Path(__file__).with_name("routines")))  # `yardstick` is for several folders
+
+# The import of vcdvcd has the process end, without a word, at any pipe or socket that the other
+# side closed: so a tab that gave up a call took a worker of pytest-xdist down.
+_kept = signal.getsignal(signal.SIGPIPE)
+importlib.import_module("vcdvcd")
+signal.signal(signal.SIGPIPE, _kept)
 
 MS = 1_000_000_000
 US = 1_000_000

@@ -4,18 +4,16 @@ One is `vcdvcd`, a published reader. The other stands below, strict and small, a
 from IEEE Std 1364-2005, clause 18.2 (the format of four-state files), which every viewer follows.
 """
 
-import importlib
 import re
-import signal
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from vcdvcd import VCDVCD
 
 from padbench.core.timeline import Timeline, Wire, Word
 from padbench.waveio import write_wave
@@ -78,22 +76,13 @@ def _extended(value: str, width: int) -> str:
     return ("0" if value[0] == "1" else value[0].lower()) * (width - len(value)) + value.lower()
 
 
-@pytest.fixture(scope="module")
-def vcdvcd() -> Any:
-    """The published reader, without what its import does to the signals of this process."""
-    kept = signal.getsignal(signal.SIGPIPE)
-    module = importlib.import_module("vcdvcd")
-    signal.signal(signal.SIGPIPE, kept)
-    return module
-
-
 @given(timelines())
 def test_a_published_reader_finds_the_same(
-    tmp_path_factory: pytest.TempPathFactory, vcdvcd: Any, timeline: Timeline
+    tmp_path_factory: pytest.TempPathFactory, timeline: Timeline
 ) -> None:
     path = tmp_path_factory.getbasetemp() / "independent.vcd"
     write_wave(timeline, path, comment="for another reader")
-    read = vcdvcd.VCDVCD(str(path))
+    read = VCDVCD(str(path))
     found = {}
     for reference in read.signals:
         signal_ = read[reference]

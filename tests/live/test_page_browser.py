@@ -1,10 +1,4 @@
-"""The page in a real browser: switches, dials, events, scope, tour, and the page without server.
-
-    .venv/bin/python -m pytest tests/live/page_browser.py
-
-Not among the tests of `tests/run`: beside other tests it has brought its worker process down, and
-nobody knows why yet.
-"""
+"""The page in a real browser: switches, dials, events, scope, tour, and the page without server."""
 
 import json
 import re
