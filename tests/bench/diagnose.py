@@ -6,6 +6,10 @@
 Averages are uniform over the faults of the dictionary; a fault shows as one of its variants, drawn
 by its weight. What is read comes from the dictionary, which tests hold to the simulator. In a test
 of presses a byte is noted wrongly with probability 0.05, and is then any of the 256.
+
+A test is a press that is held and watched for five seconds, or one reading of a meter, a scope or a
+swap; a reading lies anywhere in what the circuit leaves open. Presses go on until none tells more
+than a tenth of a bit, and so do all tests.
 """
 
 import random
@@ -19,15 +23,16 @@ from padbench.core.buttons import BUTTONS, byte_of
 from padbench.core.pad import Defect
 from padbench.repair.dictionary import Dictionary, coded, predicted
 from padbench.repair.metering import MeterBench
-from padbench.repair.observed import Observed
+from padbench.repair.observed import WORDS, Meter, Observed, kind_of
 from padbench.repair.ranking import next_tests, rank
 from padbench.sheet import load_sheet
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
 SINGLES = (0, *(byte_of([name]) for name in BUTTONS))
 WRONG = 0.05
-WATCHED = 20
-"""Reads while one press is held and watched: a third of a second."""
+WATCHED = 300
+"""Reads while one press is held and watched: five seconds at 60 a second."""
+MOST = 40
 
 
 def drawn_row(known, fault, rng):
@@ -117,21 +122,36 @@ def pairs(known, bench, count, rng):
     return hits / count
 
 
-def adaptive(known, bench, rng, every=1):
-    """Tests until no further press tells anything, and whether the top group has the fault."""
-    presses, found_it = [], 0
+def measured(bench, row, test, rng):
+    """A reading somewhere in the span of a row; of chance, a volt of the pad or anything."""
+    kind = kind_of(test.where)
+    least, most = bench.expected(test.where, test.held)[row]
+    if np.isnan(least):
+        chance = {"volts": rng.uniform(0, bench.supply[1]), "ohms": 10 ** rng.uniform(-1, 7)}
+        value = chance[kind] if kind in chance else rng.randrange(len(WORDS[kind]))
+    else:
+        value = least if np.isinf(most) else rng.uniform(least, most)
+    return Meter(test.where, test.held, value)
+
+
+def adaptive(known, bench, rng, every=1, meter=False):
+    """Tests until no further one tells anything, and whether the top group has the fault."""
+    counts, found_it = [], 0
     for fault in range(0, len(known.faults), every):
         row, seen = drawn_row(known, fault, rng), Observed()
-        for count in range(12):  # noqa: B007 - how many there were is the figure
+        for count in range(MOST):  # noqa: B007 - how many there were is the figure
             found = rank(known, bench, seen)
-            tests = next_tests(known, bench, found, seen, meter=False)
+            tests = next_tests(known, bench, found, seen, meter=meter)
             if not tests:
                 break
+            if tests[0].where:
+                seen.meter.append(measured(bench, row, tests[0], rng))
+                continue
             for _ in range(WATCHED):
                 seen.add(tests[0].held, read(known, row, tests[0].held, rng))
-        presses.append(count)
+        counts.append(count)
         found_it += place_of(known, found, fault) == 1
-    return np.mean(presses), max(presses), found_it / len(presses)
+    return np.mean(counts), max(counts), found_it / len(counts)
 
 
 def main(small=False):
@@ -156,8 +176,9 @@ def main(small=False):
         began = perf_counter()
         share = pairs(known, bench, 30 if small else 300, rng)
         print(f"  pairs: top five {share:.1%}")
-        mean, most, share = adaptive(known, bench, rng)
-        print(f"  adaptive: {mean:.2f} presses, at most {most}; top group {share:.1%}")
+        for meter, what in ((False, "presses"), (True, "tests with meter and scope too")):
+            mean, most, share = adaptive(known, bench, rng, every=2 if small else 1, meter=meter)
+            print(f"  adaptive: {mean:.2f} {what}, at most {most}; top group {share:.1%}")
 
 
 if __name__ == "__main__":

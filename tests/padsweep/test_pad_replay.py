@@ -7,7 +7,7 @@ import pytest
 
 from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
-from padbench.core.pad import LineDelays, PadModel
+from padbench.core.pad import Defect, LineDelays, PadModel
 from padbench.core.stimulus import PollTiming
 from padbench.model.bench import simulate
 from padbench.padsweep.counting import count_parts, moments, pad_parts, run_part
@@ -34,6 +34,15 @@ PADS = {
     "latch that stays": {"latch_line": LineDelays(0, None)},
     "no clock": {"clock_line": NOTHING},
     "neither": {"latch_line": NOTHING, "clock_line": NOTHING},
+    "dead and bridged": {"defect": Defect(dead=0x80, also=((64, 3), (4, 7)))},
+    "inputs stuck": {"defect": Defect(inputs=(0x91, 0x10))},
+    "weak and loose": {"defect": Defect(no_level=(0x0A, 0x60))},
+    "stages stuck": {"defect": Defect(stages=(0x24, 0x20), serial=1)},
+    "latch high": {"defect": Defect(latch="high", inverted=True)},
+    "clock gone": {"defect": Defect(clock="low", serial=2)},
+    "clock lost": {"defect": Defect(lost=3)},
+    "clock twice": {"defect": Defect(extra=5)},
+    "data low": {"defect": Defect(data=0)},
     "twelve, no latch": {"latch_line": NOTHING, "stages": 12},
 }
 

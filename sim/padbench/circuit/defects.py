@@ -307,7 +307,7 @@ def _listed(table: str, fault: Fault, around: Surroundings) -> Iterator[Variant]
     """The rows of ``defects.toml``, which says what they are, for a fault."""
     ends = {end for end in (fault.at, fault.to, fault.level) if end}
     line = next((one for one in ("latch", "clock") if one in ends), "")
-    joint, port, poll = fault.kind == "joint-open", around.port, around.sheet.poll
+    joint, port, poll = fault.kind.startswith("joint"), around.port, around.sheet.poll
     holds = {
         "lifted": bool(line) and around.lifted(line) and not joint,
         "fed": around.feeds or joint,
@@ -348,19 +348,21 @@ def _now_and_then(weight: float, broken: Sequence[tuple[float, Defect]]) -> Iter
 def _of_cable(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     at, kind = fault.at or "", fault.kind
     ends = frozenset(end for end in (fault.at, fault.to) if end)
-    if kind == "core-loose" and at == "clock":
+    if kind.endswith("loose") and at == "clock":
         spoilt = [Defect(lost=number) for number in range(1, 8)]
         spoilt += [Defect(extra=number) for number in range(1, 8)]
         still = (0.125, Defect(clock="high"))
-        yield from _now_and_then(1.0, [still, *((0.0625, one) for one in spoilt)])
-    elif kind == "core-loose":
+        for part in _now_and_then(1.0, [still, *((0.0625, one) for one in spoilt)]):
+            yield replace(part, open=ends)
+    elif kind.endswith("loose"):
         # How it is while there is no contact; a capacitor at the register keeps supply and ground.
         ways = [
             one for one in _listed("open", fault, around) if one.mix[0][1] not in (SOUND, _CHANCE)
         ]
         total = sum(one.weight for one in ways)
         for one in ways:
-            yield from _now_and_then(one.weight / total, one.mix)
+            for part in _now_and_then(one.weight / total, one.mix):
+                yield replace(part, open=ends)
     else:
         for one in _listed("open" if kind.endswith("open") else kind, fault, around):
             if kind == "cores-shorted":

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 from typing_extensions import TypedDict
 
 from padbench.core.buttons import pressed_in, spelled
@@ -244,10 +245,12 @@ def hold_to_pad(design: Design, bench: MeterBench, seen: Observed) -> None:
             if name not in buttons:
                 raise Refusal("", f"{name} is on no stage of this pad; name one of its buttons")
     for reading in seen.meter:
-        if reading.where.startswith("pin ") and int(reading.where.split()[1]) not in bench.pins:
-            last = max(bench.pins)
+        pin = reading.where.removeprefix("scope ").split(" to ")[0]
+        if pin.startswith("pin ") and pin not in bench.pins:
+            last = [*bench.pins.values()][-1]
+            chain = f" and the pad {last.chip} registers" if last.chip > 1 else ""
             raise Refusal(
-                "meter", f"{reading.where}: the {design.sheet.part.name} has pins 1 to {last}"
+                "meter", f"{pin}: the {design.sheet.part.name} has pins 1 to {last.number}{chain}"
             )
 
 
@@ -337,16 +340,20 @@ def _evidence(candidate: Candidate) -> str:
     parts = [f"{100 * candidate.share:.0f} %"]
     if candidate.reads:
         parts.append(f"explains {candidate.explains} of {candidate.reads} reads")
-    if against := [*map(str, candidate.against)]:
-        more = [f"{len(against) - 2} more"] if len(against) > 2 else []
-        parts.append("against it: " + "; ".join([*against[:2], *more]))
-    return "; ".join(parts)
+    return "; ".join([*parts, *_against(candidate)])
+
+
+def _against(candidate: Candidate) -> list[str]:
+    against = [*map(str, candidate.against)]
+    more = [f"{len(against) - 2} more"] if len(against) > 2 else []
+    return ["against it: " + "; ".join([*against[:2], *more])] if against else []
 
 
 def _outcomes(it: Diagnosis, test: Test) -> dict[str, list[Fault | None]]:
     """What a test may show, and the faults that are left then, the likeliest first."""
     weight = it.found.weight
-    order = [row for row in (-weight).argsort().tolist() if weight[row] > 1e-3 * weight.max()]
+    likely = np.lexsort((-it.known.common, -weight.round(9))).tolist()
+    order = [row for row in likely if weight[row] > 1e-3 * weight.max()]
     return it.bench.outcomes(test.where, test.held, order)
 
 
@@ -445,19 +452,29 @@ def _brief(it: Diagnosis) -> Section:
         return Section("brief", "", [*blocks, Lines("Mind", rows)], ("brief",))
     best = it.found.candidates[0]
     rows = [
-        (f"{number}.", f"{_group(it, candidate, _OTHERS)} ({_evidence(candidate)})")
-        for number, candidate in enumerate(it.found.candidates[:_SHOWN], 1)
+        (
+            f"{number}. {100 * candidate.share:.0f} %",
+            ". ".join(
+                [
+                    _group(it, candidate, 1 if best.beside else _OTHERS),
+                    *map(capital, _against(candidate)),
+                ]
+            ),
+        )
+        for number, candidate in enumerate(it.found.candidates[: 2 if best.beside else _SHOWN], 1)
         if candidate is best or candidate.share >= 1e-3
     ]
     blocks.append(Lines("Likeliest", rows, most=5))
     if it.tests:
         test = it.tests[0]
-        rows = [("do", f"{it.words.do(test)}; type {it.words.typed(test)}=…")]
-        outcomes = [*_outcomes(it, test).items()][:3]
-        rows += [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
         mind = it.words.caution(test, it.found.suspects)
-        rows += [("mind", mind)] if mind else []
-        blocks.append(Lines("Next test", rows, most=2))
+        do = ". ".join(filter(None, (it.words.do(test), capital(mind))))
+        rows = [("do", do), ("type", f"{it.words.typed(test)}=…")]
+        blocks.append(Lines("Next test", rows, most=NEVER_CUT))
+        # Two faults have two repairs, and need the room.
+        outcomes = [*_outcomes(it, test).items()][: 0 if best.beside else 3]
+        rows = [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
+        blocks.append(Lines("What it would mean", rows, most=2))
     faults = _suspects(best, 1)
     if faults and not it.found.unexplained:
         # A row of its own and never cut: the repair is what the answer is for.

@@ -130,13 +130,6 @@ def design_of(sheet: SheetLike) -> Design:
         raise SheetError([Problem(name, None, "poll.routine", "", str(error), "")]) from None
 
 
-def without_faults(design: Design) -> Design:
-    """The design; `Refusal` if it has a ``[[fault]]``, for what would pass it over."""
-    if design.sheet.fault:
-        raise Refusal("fault.kind", "a fault shows in verify, play and diagnose; take it out here")
-    return design
-
-
 def inputs_from(*paths: Path | None, origin: int | None = None) -> tuple[Input, ...]:
     """Files as they are now, each once; what is no file is left out.
 

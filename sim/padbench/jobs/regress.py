@@ -29,7 +29,6 @@ from padbench.jobs.loading import (
     known_scenarios,
     scenario_named,
     unwatched,
-    without_faults,
 )
 from padbench.jobs.verify import save_wave
 from padbench.results import answer as results_answer
@@ -203,7 +202,13 @@ def regress(
     other ports; `Refusal` (a ``ValueError``) for an unknown scenario, and for a simulator that is
     not there or reads another language; ``OSError`` for a file that cannot be written.
     """
-    design = without_faults(design_of(sheet))
+    design = design_of(sheet)
+    if design.sheet.fault:
+        raise Refusal(
+            "fault.kind",
+            "a fault is of a soldered pad, and regress judges a core's HDL, of which contacts,"
+            " cable and part are no part; play it with verify, play or sweep, and take it out here",
+        )
     if limit is not None and not 0 < limit <= 86_400:
         raise Refusal("time-limit", "give more than 0 and at most 86400 seconds")
     hdl = _hdl(design, simulator)

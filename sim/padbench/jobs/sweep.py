@@ -21,7 +21,6 @@ from padbench.jobs.loading import (
     design_of,
     path_of,
     unwatched,
-    without_faults,
 )
 from padbench.jobs.pad_sections import PadSweepDocument, pad_document, pad_sections
 from padbench.jobs.routine import judged
@@ -96,7 +95,7 @@ def sweep(
     if chart:
         raise Refusal("map", "it is for a routine; leave it out with a sheet")
     assert sheet is not None
-    return _swept_pad(without_faults(design_of(sheet)), path_of(waves), progress)
+    return _swept_pad(design_of(sheet), path_of(waves), progress)
 
 
 @dataclass(frozen=True)
@@ -146,7 +145,7 @@ def _swept_pad(design: Design, waves: Path | None, progress: Progress) -> Result
         verdict=verdict,
         outcome=verdict,
         word=_WORDS[verdict],
-        lead=f"Every case of a read: {says}.",
+        lead=f"Every case of a read{' of the broken pad' * bool(design.sheet.fault)}: {says}.",
         make_document=document,
         make_sections=lambda: [*pad_sections(pads, play, stopped=stopped)],
         findings=findings,
@@ -163,7 +162,14 @@ def _pads(sheet: Sheet) -> list[_Pad]:
     pads: dict[tuple[object, ...], _Pad] = {}
     for port in sheet.works_with.ports:
         setting = setting_of(sheet, port, "fast")
-        edges = setting.pad.latch_line, setting.pad.clock_line
+        defect = setting.pad.defect
+        if not {defect.latch, defect.clock} <= {"own", "low", "high"}:
+            raise Refusal(
+                "fault.kind",
+                "latch or clock takes the other's place, and a sweep does not order the clock's"
+                " falls, on which that hangs; see it with verify or play",
+            )
+        edges = setting.pad.latch_line, setting.pad.clock_line, defect
         known = pads.get(edges)
         pads[edges] = _Pad(
             (*(known.ports if known else ()), port),

@@ -16,7 +16,9 @@ from the stopped bit on, then stages without a button, then the serial input's l
 practice; as in `padbench.scenarios.expect`). Every bit of every case is compared with it.
 
 A level that nobody knows (an open contact without pull-up, a stage before its first load) counts as
-the wrong one.
+the wrong one. A pad's defect reaches what is sampled and never what must come out; of latch and
+clock it may be that one stays at a level, not that one is seen in place of the other, as a clock's
+fall is no event.
 """
 
 from collections.abc import Sequence
@@ -38,6 +40,8 @@ Pulled: TypeAlias = frozenset[int]
 
 _ALWAYS, _PERHAPS = 16, 17
 _OPEN: Pulled = frozenset()
+_AT: Sequence[Pulled] = (frozenset({_ALWAYS}), _OPEN, frozenset({_PERHAPS}))
+"""What pulls a wire that is low, high or at no level whatever is done."""
 
 PAIRS = 1 << 16
 """Cases in a block: 256 states before and 256 after the change."""
@@ -142,33 +146,56 @@ class _Register:
     """
 
     def __init__(self, pad: PadModel, tie: int) -> None:
-        self.pad, self.serial = pad, _tied(tie)
-        self.stages = [frozenset({_PERHAPS})] * pad.stages
-        self.latched = False
+        self.pad, self.broken = pad.as_broken(), pad.defect
+        self.serial = _AT[tie if self.broken.serial is None else self.broken.serial]
+        self.stages = self._held([_AT[2]] * pad.stages)
+        self.latched = self.broken.latch == "high"
+        self.count = 0
         self.inputs = [_OPEN] * pad.stages
         self._follow()
 
     def inputs_are(self, first: int) -> None:
         """The buttons from ``first`` of `Pulled` on stand at the inputs."""
         self.inputs = [_OPEN] * self.pad.stages
+        loose, unsure = self.pad.no_level
+        mask, levels = self.broken.inputs
         for bit, stage in self.pad.stage_of:
-            wire = {first + 8 - bit.bit_length()} | ({_PERHAPS} if self.pad.floating else set())
-            self.inputs[stage - 1] |= wire
+            # Not pulled is the wrong one of both levels that a weak contact may give.
+            if not unsure >> stage - 1 & 1:
+                self.inputs[stage - 1] |= {first + 8 - bit.bit_length()}
+        for place in range(self.pad.stages):
+            if loose >> place & 1:
+                self.inputs[place] |= {_PERHAPS}
+            if mask >> place & 1:
+                self.inputs[place] = _AT[levels >> place & 1]
         self._follow()
+
+    def _held(self, stages: Sequence[Pulled]) -> list[Pulled]:
+        """The stages, of which some may be stuck."""
+        mask, levels = self.broken.stages
+        return [
+            _AT[levels >> place & 1] if mask >> place & 1 else one
+            for place, one in enumerate(stages)
+        ]
 
     def play(self, events: Sequence[str]) -> list[Pulled]:
         """These events in order; what is sampled."""
         samples: list[Pulled] = []
-        latch, clock = self.pad.latch_line, self.pad.clock_line
+        latch, clock, broken = self.pad.latch_line, self.pad.clock_line, self.broken
         for event in events:
             if event == "sample":
-                samples.append(self.stages[-1])
+                samples.append(self.stages[-1] if broken.data is None else _AT[broken.data])
             elif event == "clock":
-                if None not in (clock.rise, clock.fall):
+                self.count += 1
+                arrives = None not in (clock.rise, clock.fall) and broken.clock == "own"
+                times = 1 + (self.count == broken.extra) - (self.count == broken.lost)
+                for _ in range(times if arrives else 0):
                     self._clock()
-            elif latch.rise is not None:
-                self.latched = event == "rise" or latch.fall is None
-                self._follow()
+            else:
+                self.count = 0
+                if latch.rise is not None and broken.latch == "own":
+                    self.latched = event == "rise" or latch.fall is None
+                    self._follow()
         return samples
 
     @property
@@ -177,17 +204,13 @@ class _Register:
 
     def _clock(self) -> None:
         if not self._loads:
-            self.stages = [self.serial, *self.stages[:-1]]
+            self.stages = self._held([self.serial, *self.stages[:-1]])
         elif self.pad.load == "synchronous":
-            self.stages = self.inputs
+            self.stages = self._held(self.inputs)
 
     def _follow(self) -> None:
         if self._loads and self.pad.load == "transparent":
-            self.stages = self.inputs
-
-
-def _tied(tie: int) -> Pulled:
-    return _OPEN if tie else frozenset({_ALWAYS})
+            self.stages = self._held(self.inputs)
 
 
 def _seen(pad: PadModel, part: PadPart, clocks: int) -> tuple[Pulled, ...]:
@@ -207,7 +230,7 @@ def _must(pad: PadModel, part: PadPart, clocks: int) -> tuple[Pulled, ...]:
     clocked = None not in (pad.clock_line.rise, pad.clock_line.fall)
     extra = part.extra if part.stopped_bit and clocked else 0
     wire = [frozenset({_first(part) + place}) for place in range(8)]
-    wire += [_OPEN] * max(0, pad.stages - 8) + [_tied(part.tie)] * (clocks + extra)
+    wire += [_OPEN] * max(0, pad.stages - 8) + [_AT[part.tie]] * (clocks + extra)
     if extra:
         del wire[part.stopped_bit - 1 : part.stopped_bit - 1 + extra]
     return tuple(wire[:clocks])

@@ -35,6 +35,7 @@ class Kind:
     to: str = ""
     level: bool = False
     ohms: bool = False
+    part: str = ""
 
 
 @cache

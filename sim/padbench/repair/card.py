@@ -15,8 +15,12 @@ from numpy.typing import NDArray
 
 from padbench.repair.dictionary import Dictionary
 from padbench.repair.metering import MeterBench
+from padbench.repair.observed import kind_of
 from padbench.repair.ranking import Test, practical
 from padbench.sheet.model import Fault
+
+_FINGERS = 3
+"""Buttons that a volunteer holds at once without trouble (assumed)."""
 
 _OTHERS = 3
 """Other outcomes that a step names."""
@@ -38,8 +42,10 @@ def card_steps(
     known: Dictionary, bench: MeterBench
 ) -> tuple[tuple[CardStep, ...], tuple[Fault, ...]]:
     """The steps, and the faults that none of them shows."""
-    presses = {held: known.labels[:, held] != known.labels[0, held] for held in practical(known)}
-    readings = {point: bench.differs(*point) for point in bench.points()}
+    states = [*practical(known, _FINGERS)]
+    presses = {held: known.labels[:, held] != known.labels[0, held] for held in states}
+    metered = [point for point in bench.points() if kind_of(point[0]) in ("volts", "ohms")]
+    readings = {point: bench.differs(*point) for point in metered}
     left = np.ones(len(known.rows), bool)
     left[0] = False
     tests = [Test("", held, 0.0, 1.0) for held in _cover(presses, left)]

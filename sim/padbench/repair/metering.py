@@ -1,9 +1,13 @@
-"""What a meter finds in a pad with each fault: volts at a pin, contact between plug and pins.
+"""What meter, scope and swap find in a pad with each fault, at a pin, at the plug, in its place.
 
     bench = MeterBench(known)
     bench.expected("pin 9", 0)           # of each row: (least, most) volts, nan where it is chance
 
 Volts come from the circuits that `padbench wiring` uses; a fault changes those of its own place.
+What a scope shows while the console polls comes from the bits that the dictionary has and from what
+a pin of the register sees; a good part in place of another cures what is broken in that part
+(`padbench.parts.faults`). A line that floats takes up the hum of the mains, so that its bit flips
+in a steady beat of the poll with it; dirt and loose contacts have none (from memory).
 """
 
 from collections.abc import Iterable, Iterator
@@ -17,11 +21,13 @@ from padbench.circuit.circuits import Circuits
 from padbench.circuit.defects import Surroundings, Variant
 from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
 from padbench.core.units import Value, show
-from padbench.parts.faults import CORES
+from padbench.parts.faults import CORES, fault_kinds
 from padbench.repair.dictionary import Dictionary
-from padbench.repair.observed import Meter, is_volts
+from padbench.repair.observed import PARTS, WORDS, Meter, kind_of, pin_named
 from padbench.sheet.model import Fault
 from padbench.wiring.plan import Pin, wiring_plan
+
+_POLLED = ("latch", "clock", "data")
 
 CONTACT = 10.0
 """Ω up to which two ends have contact: a core and its two joints (common practice)."""
@@ -44,17 +50,19 @@ class MeterBench:
 
     def __init__(self, known: Dictionary) -> None:
         self.known = known
-        self.pins = {pin.number: pin for pin in wiring_plan(known.sheet).pins if pin.chip == 1}
+        plan = wiring_plan(known.sheet).pins
+        self.pins = {pin_named(pin.number, pin.chip): pin for pin in plan}
         circuits = Circuits(Surroundings.of(known.sheet, known.port).design)
         self.supply = _span(circuits.at_lines.supply)
         self.data = [_span(levels) for levels in circuits.data_levels]
-        self.number_of = {self._net(pin): number for number, pin in sorted(self.pins.items())}
+        self.pin_of = {self._net(pin): where for where, pin in reversed(self.pins.items())}
         self.resistance = dict(self._resistances())
         self.expected = cache(self._expected)
+        self.classes = cache(self._classes)
 
     @staticmethod
     def _net(pin: Pin) -> str:
-        return "serial" if pin.name == "serial" else pin.net
+        return "serial" if pin.name == "serial" and pin.net != "chain" else pin.net
 
     def _resistances(self) -> Iterator[tuple[tuple[str, str], float]]:
         """Ω from a pin to a rail with the supply off: resistors of a sound pad, and its tie."""
@@ -63,30 +71,35 @@ class MeterBench:
         fitted["latch"] = sheet.resistors.latch_to_supply
         fitted["clock"] = sheet.resistors.clock_to_supply
         for net, value in fitted.items():
-            if value is not None and net in self.number_of:
+            if value is not None and net in self.pin_of:
                 yield (net, "supply"), value.nominal
         for name in sheet.buttons:
-            if name in self.number_of:
+            if name in self.pin_of:
                 yield (name, "ground"), np.inf
         if sheet.chip.serial_input != "open":
             yield ("serial", sheet.chip.serial_input), 0.0
 
     def points(self) -> Iterator[tuple[str, int]]:
-        """(where, what is held) of all that is worth measuring."""
-        for number, pin in sorted(self.pins.items()):
+        """(where, what is held) of all that is worth finding out."""
+        for where, pin in self.pins.items():
             if pin.net != "open" or pin.name == "serial":
-                yield f"pin {number}", 0
+                yield where, 0
                 if pin.net in BUTTONS:
-                    yield f"pin {number}", button_bit(pin.net)
+                    yield where, button_bit(pin.net)
+                elif pin.net in _POLLED:
+                    yield f"scope {where}", 0
         for net, rail in self.resistance:
-            yield f"pin {self.number_of[net]} to {rail}", 0
+            yield f"{self.pin_of[net]} to {rail}", 0
         for core in CORES:
             yield f"core {core}", 0
         for one, other in combinations(CORES, 2):
             yield f"{one} to {other}", 0
+        yield from ((f"scope {core}", 0) for core in _POLLED)
+        yield from ((f"swap {part}", 0) for part in PARTS)
+        yield from ((f"beat {name}", 0) for name in self.known.sheet.buttons)
 
     def outcome(self, row: int, where: str, held: int) -> str:
-        """What a row shows in words: buttons, or what a meter finds; a read has no ``where``."""
+        """What a row shows in words: buttons, or what is found; a read has no ``where``."""
         known = self.known
         if not where:
             first = known.first_part(row)
@@ -98,13 +111,12 @@ class MeterBench:
         least, most = self.expected(where, held)[row]
         if np.isnan(least):
             return "any"
-        if is_volts(where):
+        kind = kind_of(where)
+        if kind in WORDS:
+            return WORDS[kind][int(least)]
+        if kind == "volts":
             return f"{least:.1f} to {most:.1f} V"
-        if np.isinf(most):
-            return "no contact"
-        if least and most > 2 * least:
-            return f"{show(least, 'Ω', 2)} to {show(most, 'Ω', 2)}"
-        return "about " + show((least + most) / 2, "Ω", 2) if least else f"up to {most:g} Ω"
+        return "no contact" if np.isinf(most) else _span_said(least, most)
 
     def outcomes(self, where: str, held: int, rows: Iterable[int]) -> dict[str, list[Fault | None]]:
         """What a test may show, and the faults of some rows that show it, in their order."""
@@ -118,7 +130,7 @@ class MeterBench:
         }
 
     def _slack(self, where: str) -> float:
-        return _SPREAD * self.supply[1] if is_volts(where) else 0.0
+        return _SPREAD * self.supply[1] if kind_of(where) == "volts" else 0.0
 
     def differs(self, where: str, held: int) -> NDArray[np.bool_]:
         """Of each row, whether a meter surely finds something else there than in a sound pad."""
@@ -137,18 +149,77 @@ class MeterBench:
 
     def _expected(self, where: str, held: int) -> NDArray[np.float64]:
         rows = self.known.rows
-        if is_volts(where):
-            pin = self.pins[int(where[4:])]
-            spans = [self._volts(place, pin, held) for place in range(len(rows))]
-        else:
+        kind, every = kind_of(where), range(len(rows))
+        if kind == "volts":
+            spans = [self._volts(row, self.pins[where], held) for row in every]
+        elif kind == "ohms":
             spans = [self._ohms(row.variant, where) for row in rows]
+        else:
+            find = {"scope": self._scope, "swap": self._swap, "beat": self._beat}[kind]
+            words = [find(row, where.split(" ", 1)[1], held) for row in every]
+            spans = [
+                _CHANCE if word is None else (float(WORDS[kind].index(word)),) * 2 for word in words
+            ]
         return np.array(spans)
+
+    def _classes(self, where: str, held: int) -> NDArray[np.int64]:
+        """Of each row a number: the same where a meter does not part the middles of its spans.
+
+        Volts are parted to half a volt, ohms, which are more, to half a decade; chance is its own.
+        """
+        spans = self.expected(where, held)
+        middle = np.where(np.isinf(spans[:, 1]), 1e9, spans.mean(axis=1))
+        small = np.rint(2 * np.minimum(middle, 10.0))
+        large = 40 + np.rint(2 * np.log10(np.maximum(middle, 10.0)))
+        steps = np.where(np.isnan(middle), 0, 1 + np.where(middle > 10.0, large, small))
+        return np.asarray(steps, np.int64)
+
+    def _swap(self, row: int, part: str, _held: int) -> str:
+        fault = self.known.faults[self.known.rows[row].fault]
+        return "cured" if fault and fault_kinds()[fault.kind].part == part else "same"
+
+    def _beat(self, row: int, button: str, _held: int) -> str:
+        """Of what floats; the flips of a mix and of a contact are irregular."""
+        known = self.known
+        entry = known.rows[row]
+        fault = known.faults[entry.fault]
+        loose = known.random[known.first_part(row), 0] & button_bit(button)
+        steady = len(entry.variant.mix) == 1 and fault and "contact" not in fault.kind
+        return "yes" if loose and steady else "no"
+
+    def _scope(self, row: int, where: str, held: int) -> str | None:
+        """What stands at the plug or at a pin while the console polls; None: chance."""
+        variant = self.known.rows[row].variant
+        at_pin = where in self.pins
+        net = self._net(self.pins[where]) if at_pin else where
+        (_, defect), *others = variant.mix
+        if others or net not in _POLLED:
+            return None
+        if net == "data":
+            if at_pin and "data" in variant.open:
+                return self._bits(0, held)
+            level = defect.data
+            return self._bits(row, held) if level is None else ("low", "high", "wavers")[level]
+        if at_pin:  # A register that does not load has its latch all the same.
+            seen = getattr(defect, net) if net in variant.volts else "own"
+            return seen if seen in ("low", "high") else "pulses"
+        # The console drives it, but for what is shorted to a rail.
+        ends = {end for pair in variant.joined if net in pair for end in pair}
+        return "low" if "ground" in ends else "high" if "supply" in ends else "pulses"
+
+    def _bits(self, row: int, held: int) -> str:
+        known, part = self.known, self.known.first_part(row)
+        rest = int(known.after[part, held])
+        if known.random[part, held] or rest == 2:
+            return "wavers"
+        flat = {(0, 1): "high", (255, 0): "low"}
+        return flat.get((int(known.fixed[part, held]), rest), "pulses")
 
     def _ohms(self, variant: Variant, where: str) -> Span:
         contact, none = (0.0, CONTACT), (1e6, np.inf)
         if where.startswith("pin "):
-            number, rail = where[4:].split(" to ")
-            net = self._net(self.pins[int(number)])
+            pin, rail = where.split(" to ")
+            net = self._net(self.pins[pin])
             sound = self.resistance.get((net, rail))
             if sound is None:
                 return _CHANCE
@@ -200,3 +271,10 @@ class MeterBench:
 
 def _span(volts: NDArray[np.float64]) -> Span:
     return float(np.min(volts)), float(np.max(volts))
+
+
+def _span_said(least: float, most: float) -> str:
+    """Ohms in words."""
+    if least and most > 2 * least:
+        return f"{show(least, 'Ω', 2)} to {show(most, 'Ω', 2)}"
+    return "about " + show((least + most) / 2, "Ω", 2) if least else f"up to {most:g} Ω"

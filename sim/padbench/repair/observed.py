@@ -3,12 +3,13 @@
     seen = read_lines(["idle=00000000", "A+B=A, A, none", "pin 9=0.1V", "core latch=open"], "…")
     seen.reads[0x80]                     # {0x80: 3}: bytes and how often, by what was held
 
-Bits stand in the order of the wire: A, B, Select, Start, Up, Down, Left, Right.
+Bits stand in the order of the wire: A, B, Select, Start, Up, Down, Left, Right. A scope, the swap
+of a part and the beat of a flipping bit with the mains have words for readings: `WORDS`.
 """
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import NamedTuple
@@ -26,7 +27,23 @@ WRONG_READ, WRONG_IN_CAPTURE = 0.05, 1e-6
 MOST_VOLTS = 30.0
 """Beyond it a reading is a slip (assumed): the registers end at 20 V or below."""
 
+WORDS: Mapping[str, tuple[str, ...]] = {
+    "scope": ("low", "high", "pulses", "wavers"),
+    "swap": ("same", "cured"),
+    "beat": ("no", "yes"),
+}
+"""What is seen where no number is read; the place of a word is the value of its `Meter`."""
+
+PARTS = ("cable", "register")
+"""What may be swapped for a good one."""
+
 _NOTHING = ("idle", "none", "nothing", "released")
+_PIN, _CORE = "pin [0-9]{1,2}(?: of register [1-9])?", f"(?:{'|'.join(CORES)})"
+_PLACES = (
+    rf"(?P<where>{_PIN}(?: to (?:supply|ground))?|scope (?:{_PIN}|latch|clock|data)|core {_CORE}"
+    rf"|{_CORE} to {_CORE}|swap (?:{'|'.join(PARTS)})|beat \S+)"
+    r"(?: (?:with )?(?P<held>\S+)(?: held)?)?"
+)
 _EXAMPLE = 'write for example "A=10000000", "A+B=A", "idle=none" or "pin 9=0.1V"'
 
 
@@ -47,18 +64,22 @@ class Read(NamedTuple):
         return f"{spelled(self.held)} held read {spelled(self.byte)}{often}"
 
 
-def is_volts(where: str) -> bool:
-    """Whether volts are measured there, and not ohms."""
-    return where.startswith("pin ") and " to " not in where
+def kind_of(where: str) -> str:
+    """How it is found out: "press", "volts", "ohms", or one of `WORDS`."""
+    first = where.split(" ", 1)[0]
+    if first in WORDS:
+        return first
+    return "volts" if first == "pin" and " to " not in where else "ohms" if where else "press"
 
 
 @dataclass(frozen=True, slots=True)
 class Meter:
     """One reading.
 
-    ``where`` is "pin 9" (V against ground, supply on), or unplugged and in ohms "pin 9 to supply",
-    "core latch" (from plug to pin) or "latch to clock" (between cores); ``held`` is what was held,
-    ``value`` infinite for no contact.
+    ``where`` is "pin 9" (V against ground, supply on; "pin 9 of register 2" in a chain), or
+    unplugged and in ohms "pin 9 to supply", "core latch" (from plug to pin) or "latch to clock"
+    (between cores); or "scope data" (at the plug), "scope pin 9", "swap cable", "beat A".
+    ``held`` is what was held, ``value`` infinite for no contact, a place in `WORDS` for a word.
     """
 
     where: str
@@ -67,8 +88,13 @@ class Meter:
 
     def __str__(self) -> str:
         """In words."""
-        unit = "V" if is_volts(self.where) else "Ω"
-        amount = "no contact" if self.value == float("inf") else show(self.value, unit)
+        kind = kind_of(self.where)
+        if kind in WORDS:
+            amount = WORDS[kind][int(self.value)]
+        elif self.value == float("inf"):
+            amount = "no contact"
+        else:
+            amount = show(self.value, "V" if kind == "volts" else "Ω")
         held = f" with {spelled(self.held)} held" if self.held else ""
         return f"{self.where}{held}: {amount}"
 
@@ -77,12 +103,14 @@ class Meter:
 class Observed:
     """Bytes by what was held, with how often, in the order in which they came; and readings.
 
-    ``wrong`` is how often a byte was noted wrongly.
+    ``wrong`` is how often a byte was noted wrongly, ``serial`` the bit that a read has past the
+    last stage.
     """
 
     reads: dict[int, Counter[int]] = field(default_factory=dict)
     meter: list[Meter] = field(default_factory=list)
     wrong: float = WRONG_READ
+    serial: int = 1
 
     def add(self, held: int, byte: int, times: int = 1) -> None:
         """A read, or the same one several times."""
@@ -127,8 +155,11 @@ def _take(line: str, seen: Observed) -> None:
     if not equals or not key or not value:
         raise UnclearError(f"{found_text(line)} is no pair; {_EXAMPLE}")
     words = key.lower().split()
-    if words[0] in ("pin", "core") or "to" in words:
+    if words[0] in ("pin", "core", *WORDS) or "to" in words:
         seen.meter.append(_reading(key, value))
+        return
+    if counted := re.fullmatch(r"(?i)(\S+) (drops|ghosts|skips|repeats)(?: ([1-7]))?", key):
+        _add_counts(counted, value, seen)
         return
     held = held_named(key)
     for part in value.split(","):
@@ -136,6 +167,32 @@ def _take(line: str, seen: Observed) -> None:
         if seen.reads.get(held, Counter()).total() + times > MOST_READS:
             raise UnclearError(f"has more than {MOST_READS} reads of one press; give fewer")
         seen.add(held, byte, times)
+
+
+def _add_counts(named: re.Match[str], value: str, seen: Observed) -> None:
+    """ "A drops=3/60", "A ghosts=1/60", "A skips 3=2/60": reads that went wrong, of so many."""
+    button, what, clock = held_named(named[1]), named[2].lower(), int(named[3] or 0)
+    counts = re.fullmatch(r"([0-9]{1,6}) ?/ ?([0-9]{1,6})", value)
+    if not counts or not 0 < int(counts[2]) <= MOST_READS or int(counts[1]) > int(counts[2]):
+        raise UnclearError(f"{found_text(value)} is no share of reads; write for example 3/60")
+    if (what in ("skips", "repeats")) != bool(clock) or not button:
+        raise UnclearError(
+            f'{found_text(named[0])} is no count; write for example "A drops=3/60" (held, not'
+            ' read), "A ghosts=3/60" (read, not held), "A skips 2=3/60" or "A repeats 2=3/60"'
+            " (the bits after clock 2 come too soon, or too late)"
+        )
+    held = 0 if what == "ghosts" else button
+    after = (1 << 8 - clock) - 1
+    wrong = {
+        "drops": 0,
+        "ghosts": button,
+        "skips": button & ~after | button << 1 & after | seen.serial,
+        "repeats": button & ~after | button >> 1 & after,
+    }[what]
+    times, whole = int(counts[1]), int(counts[2])
+    for byte, count in ((wrong, times), (held, whole - times)):
+        if count:
+            seen.add(held, byte, count)
 
 
 def held_named(text: str) -> int:
@@ -178,28 +235,44 @@ def _byte(text: str) -> tuple[int, int]:
 
 
 def _reading(key: str, value: str) -> Meter:
-    words = key.split()
-    if across := re.fullmatch(r"(?i)pin ([0-9]{1,2}) to (supply|ground)", " ".join(words)):
-        where = f"pin {int(across[1])} to {across[2].lower()}"
-        return Meter(where, 0, _amount(value, "Ω", "39k"))
-    if pin := re.fullmatch(r"(?i)pin ([0-9]{1,2})(?: (\S.*))?", " ".join(words)):
-        held = held_named(re.sub(r"(?i)^with | held$", "", pin[2])) if pin[2] else 0
-        volts = _amount(value, "V", "0.1 V")
-        if abs(volts) > MOST_VOLTS:
-            raise UnclearError(
-                f"{found_text(value)} is no voltage of a pad; write at most {MOST_VOLTS:g} V"
-            )
-        return Meter(f"pin {int(pin[1])}", held, volts)
-    words = [word.lower() for word in words]
-    if len(words) == 2 and words[0] == "core" and words[1] in CORES:
-        return Meter(f"core {words[1]}", 0, _amount(value, "Ω", "0.5 Ω"))
-    if len(words) == 3 and words[1] == "to" and words[0] != words[2] and {*words[::2]} <= {*CORES}:
-        one, other = sorted({words[0], words[2]}, key=CORES.index)
-        return Meter(f"{one} to {other}", 0, _amount(value, "Ω", "0.5 Ω"))
-    raise UnclearError(
-        f"{found_text(key)} is nothing to measure; write for example pin 9=0.1V, core latch=open"
-        " or latch to clock=0.5"
-    )
+    where, held = _place(key)
+    kind = kind_of(where)
+    if kind in WORDS:
+        if value.lower() not in WORDS[kind]:
+            raise UnclearError(f"{found_text(value)} is no outcome; use {', '.join(WORDS[kind])}")
+        return Meter(where, held, float(WORDS[kind].index(value.lower())))
+    if kind == "ohms":
+        return Meter(where, held, _amount(value, "Ω", "0.5 Ω"))
+    volts = _amount(value, "V", "0.1 V")
+    if abs(volts) > MOST_VOLTS:
+        raise UnclearError(
+            f"{found_text(value)} is no voltage of a pad; write at most {MOST_VOLTS:g} V"
+        )
+    return Meter(where, held, volts)
+
+
+def _place(key: str) -> tuple[str, int]:
+    """Where something is found out, and what is held meanwhile."""
+    found = re.fullmatch(_PLACES, " ".join(key.split()), re.IGNORECASE)
+    where = found["where"].lower() if found else ""
+    where = re.sub("pin 0?", "pin ", where.removesuffix(" of register 1"))
+    where = where.replace(" of register 1 to", " to")
+    if where.startswith("beat "):
+        where = f"beat {_button(where[5:])}"
+    elif not where.startswith("pin ") and " to " in where:
+        where = " to ".join(sorted({*where.split(" to ")}, key=CORES.index))
+    held = found["held"] if found else None
+    if where in ("", *CORES) or (held and kind_of(where) not in ("volts", "scope")):
+        raise UnclearError(
+            f"{found_text(key)} is nothing to measure; write for example pin 9=0.1V, core"
+            " latch=open, latch to clock=0.5, scope data=low, swap cable=cured or beat A=no"
+        )
+    return where, held_named(held) if held else 0
+
+
+def pin_named(number: int, chip: int) -> str:
+    """ "pin 9", of a chain's further registers "pin 9 of register 2"."""
+    return f"pin {number}" + (f" of register {chip}" if chip > 1 else "")
 
 
 def _amount(value: str, unit: str, example: str) -> float:

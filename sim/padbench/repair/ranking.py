@@ -33,7 +33,7 @@ from padbench.core.units import Value
 from padbench.parts.faults import fault_kinds
 from padbench.repair.dictionary import Dictionary, both, coded, predicted
 from padbench.repair.metering import ANY, MeterBench
-from padbench.repair.observed import WRONG_READ, Meter, Observed, Read, is_volts
+from padbench.repair.observed import WRONG_READ, Meter, Observed, Read, kind_of
 from padbench.sheet.model import Fault
 
 PAIR = 0.01
@@ -49,6 +49,9 @@ _MOST_LOOSE = 4
 
 _UNLIKELY = 0.02
 """So unlikely many wrong notes are not taken for such (assumed)."""
+
+_KNOWN, _NEVER = 0.9, 1e-12
+"""A fault so likely needs no test; a likelihood beside which nothing is less."""
 
 Floats = NDArray[np.float64]
 
@@ -80,7 +83,8 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Ranking:
-    """Candidates, the likeliest first; ``by_row`` has the logarithm of each row's likelihood.
+    """Candidates, the likeliest first; ``by_row`` has the logarithm of each row's likelihood, of
+    a pair that of its being one of the two.
 
     ``unexplained``: even the best leaves over more reads than wrong notes would, or a reading of
     the meter, or calls chance what was read once, or what was the same each time.
@@ -146,14 +150,27 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     )
     best = shared[0]
     chance = not seen.unsteady and (_chance(best) or _too_steady(best, pairs, chances))
+    if best.beside:
+        by_row = _one_of_two(known, shared)
     contradicted = any(isinstance(one, Meter) for one in best.against)
     return Ranking(shared, by_row, chance or contradicted or _too_many(best, seen.wrong))
+
+
+def _one_of_two(known: Dictionary, candidates: Sequence[Candidate]) -> Floats:
+    """Of each row, the logarithm of how likely it is one of two; what every pair has is known."""
+    share = np.zeros(len(known.faults))
+    for candidate in candidates:
+        for faults in (candidate.faults, candidate.beside) if candidate.beside else ():
+            for fault in faults:
+                share[known.faults.index(fault)] += candidate.share / len(faults)
+    share = np.where(share > _KNOWN, 0.0, share)
+    return np.asarray(np.log(share[known.fault_of] * known.weight + _NEVER), np.float64)
 
 
 def _measured(fault: Fault | None, bench: MeterBench, seen: Observed) -> Fault | None:
     """A wrong pull-up with the ohms that somebody measured."""
     if fault is not None and fault.kind == "pull-up-wrong":
-        where = f"pin {bench.number_of.get(fault.at or '')} to supply"
+        where = f"{bench.pin_of.get(fault.at or '')} to supply"
         for reading in seen.meter:
             if reading.where == where and math.isfinite(reading.value):
                 return fault.model_copy(update={"ohms": Value.exact(reading.value)})
@@ -313,7 +330,7 @@ def _faults_of(known: Dictionary, rows: Sequence[int]) -> tuple[Fault | None, ..
 
 @dataclass(frozen=True)
 class Test:
-    """Something to try: hold ``held`` and read, or measure at ``where`` (see `Meter`).
+    """Something to try: hold ``held`` and read, or look at ``where`` (see `Meter`).
 
     ``bits`` is what it tells on average (Shannon, in bits), ``cost`` beside that of one press.
     """
@@ -325,25 +342,28 @@ class Test:
 
     @property
     def press(self) -> bool:
-        """Whether it needs no meter."""
+        """Whether it is a read, of whatever is held."""
         return not self.where
 
 
-_PRESS, _MORE_BUTTONS, _OHMS, _VOLTS = 1.0, 0.25, 8.0, 10.0
-"""Costs: a press, each further button held with it, ohms with the pad unplugged and open, volts
-with it open and running. In presses (assumed)."""
+_MORE_BUTTONS, _OPENING = 0.1, 5.0
+_COSTS = {"press": 1.0, "beat": 2.0, "ohms": 3.0, "volts": 5.0, "scope": 15.0}
+_SWAPS = {"swap cable": 30.0, "swap register": 60.0}
+"""Costs in presses (assumed): each further button held, opening the case (once), and what is done
+then; a swap is soldered."""
 
-_FINGERS = 3
+_FINGERS = 6
+"""Two thumbs and a hand with the pad on a table: all but one of each pair of opposites."""
 
-_SLIGHT = 0.02
+_SLIGHT = 0.1
 """Bits below which a test tells nothing."""
 
 
-def practical(known: Dictionary) -> Iterator[int]:
-    """States that a hand can hold: up to three buttons, opposite directions never together."""
+def practical(known: Dictionary, fingers: int = _FINGERS) -> Iterator[int]:
+    """States that hands can hold: so many buttons at most, opposite directions never together."""
     for held in range(256):
         names = pressed_in(held)
-        if len(names) > _FINGERS or any(name not in known.sheet.buttons for name in names):
+        if len(names) > fingers or any(name not in known.sheet.buttons for name in names):
             continue
         if not any(one in names and other in names for one, other in OPPOSITES):
             yield held
@@ -364,36 +384,29 @@ def next_tests(
     fault = known.fault_of[left]
     before = _entropy(fault, weight)
 
-    def bits(labels: NDArray[np.uint64]) -> float:
+    def bits(labels: NDArray[np.int64]) -> float:
         """What an outcome tells of which fault it is: I(F; L) = H(L) - H(L | F)."""
-        _, label = np.unique(labels[left], return_inverse=True)
+        label = labels[left]
         joint = label * len(known.faults) + fault
         return _entropy(label, weight) - (_entropy(joint, weight) - before)
 
     tests = []
-    for held in practical(known):
+    # What two faults make of a press is not in the dictionary.
+    for held in practical(known) if not found.candidates[0].beside else ():
         more = max(0, held.bit_count() - 1) * _MORE_BUTTONS
-        cost = _PRESS + more + (held in seen.reads)
-        tests.append(Test("", held, bits(known.labels[:, held]), cost))
+        cost = _COSTS["press"] + more + (held in seen.reads)
+        tests.append(Test("", held, bits(known.classes[:, held]), cost))
     measured = {(reading.where, reading.held) for reading in seen.meter}
+    opened = any("pin " in where or "core " in where for where, _ in measured)
     for where, held in bench.points() if meter else ():
         if (where, held) not in measured:
-            told = bits(_classes(bench.expected(where, held)))
-            tests.append(Test(where, held, told, _VOLTS if is_volts(where) else _OHMS))
+            cost = _SWAPS.get(where, _COSTS.get(kind_of(where), 0.0))
+            cost += _OPENING * (not opened and ("pin " in where or "core " in where))
+            tests.append(Test(where, held, bits(bench.classes(where, held)), cost))
     telling = [test for test in tests if test.bits > _SLIGHT]
     # A short of the supply is looked for before anybody plugs the pad in again.
     short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
-    first = "supply to ground" if short else None
+    first = "supply to ground" if short and meter else None
     return tuple(
         sorted(telling, key=lambda test: (test.where != first, -test.bits / test.cost, test.held))
     )
-
-
-def _classes(spans: Floats) -> NDArray[np.uint64]:
-    """Spans of volts or ohms as classes: those whose middles a meter parts; chance is its own."""
-    middle = np.where(np.isinf(spans[:, 1]), 1e9, spans.mean(axis=1))
-    # Volts to the next volt; ohms, which are more, to the next decade.
-    small = np.rint(np.minimum(middle, 10.0))
-    large = 20 + np.rint(2 * np.log10(np.maximum(middle, 10.0)))
-    steps = np.where(np.isnan(middle), 0, 1 + np.where(middle > 10.0, large, small))
-    return np.asarray(steps, np.uint64)

@@ -12,7 +12,7 @@ from padbench.core.remedies import joined
 from padbench.core.sentences import capital
 from padbench.core.units import show
 from padbench.parts.faults import fault_kinds
-from padbench.repair.observed import is_volts
+from padbench.repair.observed import kind_of, pin_named
 from padbench.repair.ranking import Test
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
@@ -35,6 +35,8 @@ _LIVE = (
     "Open the pad only, never console or screen; an insulated tip, since one that slips from supply"
     " to ground shorts the console."
 )
+_SWAP = "Touch ground before the part: a charge from a hand can break its inputs."
+_AT_PLUG = ("scope latch", "scope clock", "scope data")
 _DEAD = "Unplug the pad first: ohms are measured with the supply off."
 
 
@@ -107,19 +109,25 @@ class Words:
 
     def do(self, test: Test) -> str:
         """What to do for a test."""
-        held = joined(list(pressed_in(test.held)))
+        held, kind = joined(list(pressed_in(test.held))), kind_of(test.where)
         if test.press:
             return f"hold {held} and read" if held else "hold nothing and read"
-        if is_volts(test.where):
-            number = int(test.where[4:])
-            name = next(pin.name for pin in self.plan.pins if pin.number == number)
-            down = f" while {held} is held" if held else ""
-            return f"volts of {test.where} ({name}) against ground{down}, between two reads"
-        if test.where.startswith("pin "):
-            return f"ohms from {test.where}"
-        if test.where.startswith("core "):
-            return f"ohms of the {test.where[5:]} core, from the plug to the register's pin"
-        return f"ohms from core to core at the plug: {test.where}"
+        what = test.where.removeprefix(f"{kind} ")
+        names = {pin_named(pin.number, pin.chip): pin.name for pin in self.plan.pins}
+        at = f"{what} ({names[what]})" if what in names else f"{what} at the plug"
+        down = f" while {held} is held" if held else ""
+        ohms = f"ohms from core to core at the plug: {what}"
+        if what.startswith("pin "):
+            ohms = f"ohms from {what}"
+        elif what.startswith("core "):
+            ohms = f"ohms of the {what[5:]} core, from the plug to the register's pin"
+        return {
+            "ohms": ohms,
+            "volts": f"volts of {at} against ground{down}, between two reads",
+            "scope": f"scope on {at} while the console polls{down}",
+            "swap": f"swap the {what} for a good one and read each button again",
+            "beat": f"hold nothing and watch {what}: does it flip in a steady beat?",
+        }[kind]
 
     def typed(self, test: Test) -> str:
         """How the outcome of a test is written on the command line, up to the equals sign."""
@@ -130,6 +138,9 @@ class Words:
 
     def caution(self, test: Test, suspects: Iterable[Fault] = ()) -> str:
         """What to mind; of a press only what one of the suspected faults makes dangerous."""
+        kind = kind_of(test.where)
+        if kind == "beat" or test.where in _AT_PLUG:
+            return ""
         if test.press:
             held = pressed_in(test.held)
             bad = [one for one in suspects if one.kind == "input-at-supply" and one.at in held]
@@ -140,4 +151,6 @@ class Words:
                 f"if {pins} is shorted to supply, this shorts the supply: first measure ohms from"
                 " there to supply, unplugged."
             )
-        return _LIVE if is_volts(test.where) else _DEAD
+        if kind == "swap":
+            return f"{UNPLUG} {_SWAP}" if test.where.endswith("register") else UNPLUG
+        return _DEAD if kind == "ohms" else _LIVE
