@@ -138,8 +138,8 @@ class Design:
 
     part_least: Array = _by(lambda x: x.part.supply.min or 0.0)
     part_most: Array = _by(lambda x: np.inf if x.part.supply.max is None else x.part.supply.max)
-    chips: Array = _by(lambda x: -(-x.sheet.chip.stages // x.part.stages))
-    inputs: Array = _by(lambda x: len(x.sheet.buttons))
+    chips: Array = _by(lambda x: x.sheet.registers)
+    inputs: Array = _by(lambda x: x.sheet.inputs)
     low_part: Array = _by(lambda x: most(x.part.input_low) / x.scale)
     high_part: Array = _by(lambda x: least(x.part.input_high) / x.scale)
     series_b: Array = _by(lambda x: x.part.levels == "series-b")

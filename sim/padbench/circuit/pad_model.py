@@ -14,10 +14,10 @@ import numpy as np
 from padbench.circuit.circuits import Circuits, Line
 from padbench.circuit.defects import defect_of
 from padbench.circuit.design import design_of, shortest_period
-from padbench.core.buttons import button_bit
+from padbench.core.buttons import BUTTONS, button_bit
 from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
-from padbench.core.pad import LineDelays, PadModel
+from padbench.core.pad import Beside, LineDelays, PadModel
 from padbench.core.units import to_ps
 from padbench.parts import Figure, RegisterPart
 from padbench.sheet import Sheet
@@ -104,7 +104,19 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
         latch_line=latch if slow else _undelayed(latch),
         clock_line=clock if slow else _undelayed(clock),
         defect=defect_of(sheet, port_name),
+        first=sheet.chip.stages - sheet.last_stage,
+        beside=_beside(sheet),
     )
+
+
+def _beside(sheet: Sheet) -> tuple[Beside, ...]:
+    """The other pads of the chain, each holding every other one of its buttons, no two alike."""
+    others = []
+    for place, (name, last, buttons) in enumerate(sheet.beside):
+        held = [one for one in BUTTONS if one in buttons][place % 2 :: 2]
+        bits = (last - buttons[one] for one in held)
+        others.append(Beside(name, sheet.chip.stages - last, sum(128 >> bit for bit in bits)))
+    return tuple(others)
 
 
 def _delays(line: Line) -> LineDelays:

@@ -38,10 +38,12 @@ def add_output_options(parser: Parser, figures: Mapping[str, str]) -> None:
     parser.set_defaults(figure_options=tuple(figures))
 
 
-def emit(results: Sequence[Result], options: Namespace, arguments: Sequence[str]) -> int:
-    """Write all that was asked for, and return the worst exit code."""
+def emit(
+    results: Sequence[Result], options: Namespace, arguments: Sequence[str], what: str = "files"
+) -> int:
+    """Write all that was asked for; the worst exit code. ``what`` several results are."""
     again = repeated(results[0].command, arguments)
-    result = replace(combined(results), again=again)
+    result = replace(combined(results, what), again=again)
     wrote = dict(result.wrote)
     if options.report is not None:
         from padbench.results.html_page import write_page

@@ -7,7 +7,7 @@ from padbench.cli.options import Parser, add_wave_options, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
 from padbench.cli.wave_folder import several, wave_folder
-from padbench.jobs.verify import verify, write_voltages
+from padbench.jobs.verify import verify_each, write_voltages
 
 _SHOWN = "each-button"
 """The scenario whose voltages are written: every edge of a read, and every bit both ways."""
@@ -31,10 +31,10 @@ def run(arguments: list[str]) -> int:
                 wave_folder(sheet, waves, options.no_waves) as folder,
                 progress("scenarios") as step,
             ):
-                results.append(
-                    verify(sheet, own_scenarios=options.scenarios, waves=folder, progress=step)
-                )
-    return emit(results, options, arguments)
+                own = options.scenarios
+                results += verify_each(sheet, own_scenarios=own, waves=folder, progress=step)
+    what = "files" if len(results) == len(options.sheets) else "pads"
+    return emit(results, options, arguments, what)
 
 
 def _parser() -> Parser:

@@ -30,10 +30,11 @@ def run(arguments: list[str]) -> int:
     parser.add_argument("--corner", choices=CORNERS, default="slow", help=says)
     says = "the port of --spice (default: the one with least to spare)"
     parser.add_argument("--port", metavar="KIND", help=says)
+    parser.add_argument("--pad", metavar="NAME", help="which one, where the sheet has several")
     add_output_options(parser, figures)
     options = parser.parse_args(arguments)
     with usable(options.sheet):
-        result = plan_wiring(options.sheet)
+        result = plan_wiring(options.sheet, options.pad)
         spice = options.spice and netlist(result.data, options.port, options.corner)
     wrote = {}
     if options.csv is not None:

@@ -13,6 +13,12 @@ from collections.abc import Iterable
 BUTTONS = ("A", "B", "Select", "Start", "Up", "Down", "Left", "Right")
 """Serial order, first on the wire first (common practice)."""
 
+
+def stages_in_order(last: int) -> dict[str, int]:
+    """The stage of each button in the usual order; the ``last`` stage is read first."""
+    return {name: last - place for place, name in enumerate(BUTTONS)}
+
+
 OPPOSITES = (("Up", "Down"), ("Left", "Right"))
 """Pairs of directions that a rocker cannot press together."""
 

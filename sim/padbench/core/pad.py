@@ -77,6 +77,15 @@ SOUND = Defect()
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """Another pad in the same chain: its name, its first bit of a read (from 0), what it holds."""
+
+    name: str
+    first: int
+    byte: int
+
+
+@dataclass(frozen=True, slots=True)
 class PadModel:
     """One pad in its place.
 
@@ -88,6 +97,8 @@ class PadModel:
     the longest; ``soonest``: before that the line stays as it was. ``first_answer`` and
     ``first_soonest`` are the same while the register loads; a ``first_answer`` of None: as the
     others. ``defect`` is what is broken; it reaches what the wires do, never what is expected.
+    Where several pads are one chain, ``first`` is the place (from 0) of this one's first bit in a
+    read, and ``beside`` are the others.
     """
 
     limits: Limits
@@ -106,6 +117,8 @@ class PadModel:
     latch_line: LineDelays = LineDelays()
     clock_line: LineDelays = LineDelays()
     defect: Defect = SOUND
+    first: int = 0
+    beside: tuple[Beside, ...] = ()
 
     def as_broken(self) -> "PadModel":
         """The same with as much of the defect as the other fields can say."""

@@ -11,10 +11,10 @@ from padbench.core.findings import Finding, Place
 from padbench.results.inputs import Input, input_of
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario
 from padbench.scenarios.user import load_scenarios
-from padbench.sheet import Sheet
+from padbench.sheet import Sheet, pad_of
 from padbench.sheet import load_sheet as load_plain
 from padbench.sheet.load import UNNAMED
-from padbench.toml import Problem, SheetError
+from padbench.toml import Document, Problem, SheetError
 from padbench.wiring.netlists.reading import is_netlist
 from padbench.wiring.netlists.sheet import filled_from_board, netlist_alone
 
@@ -100,23 +100,58 @@ def load_sheet(source: Path | str | Mapping[str, Any]) -> Sheet:
     """As `padbench.sheet.load_sheet`; ``source`` may also be a netlist alone.
 
     A sheet with ``[board]`` takes from its netlist what it leaves out. Raises `SheetError` for a
-    netlist that cannot be used as well.
+    netlist that cannot be used as well, and for a sheet of several pads.
     """
+    return _only(load_sheets(source))
+
+
+def load_sheets(source: Path | str | Mapping[str, Any]) -> list[Sheet]:
+    """As `load_sheet`, one for each pad of a sheet that has several."""
+    first = _loaded(source, 0)
+    return [first, *(_loaded(source, place) for place in range(1, len(first.pads)))]
+
+
+def _only(sheets: Sequence[Sheet], pad: str | None = None) -> Sheet:
+    mine = [one for one in sheets if pad in (None, *(known.name for known in one.pads[:1]))]
+    if len(mine) == 1:
+        return mine[0]
+    first = sheets[0]
+    names = ", ".join(known.name for known in first.pads) or "none"
+    instead = "name one with wiring --pad, or verify them all; else give that pad a sheet"
+    line = first.line_of("pads[0]")
+    raise SheetError([Problem(first.document.name, line, "pads", "", f"are {names}", instead)])
+
+
+def _loaded(source: Path | str | Mapping[str, Any], place: int) -> Sheet:
+    def fill(document: Document, beside: Path) -> Document:
+        return filled_from_board(pad_of(document, place), beside)
+
     is_text = isinstance(source, str) and re.search("[\n=]", source)
     if isinstance(source, Path | str) and not is_text and is_netlist(path := Path(source)):
-        return load_plain(netlist_alone(path), filled_from_board)
-    return load_plain(source, filled_from_board)
+        return load_plain(netlist_alone(path), fill)
+    return load_plain(source, fill)
 
 
-def design_of(sheet: SheetLike) -> Design:
-    """Load what is not a `Sheet` yet.
+def design_of(sheet: SheetLike, pad: str | None = None) -> Design:
+    """Load what is not a `Sheet` yet; ``pad`` is the name of one, where the sheet has several.
 
     Raises `SheetError` with all that is wrong with it, also where its poll is a routine that cannot
     be used.
     """
-    if isinstance(sheet, Sheet):
-        return Design(sheet)
-    loaded = load_sheet(sheet)
+    sheets = [sheet] if isinstance(sheet, Sheet) else load_sheets(sheet)
+    return _design(_only(sheets, pad), sheet)
+
+
+def designs_of(sheet: SheetLike) -> list[Design]:
+    """As `design_of`, one for each pad of a sheet that has several."""
+    return [
+        _design(one, sheet) for one in ([sheet] if isinstance(sheet, Sheet) else load_sheets(sheet))
+    ]
+
+
+def _design(loaded: Sheet, source: SheetLike) -> Design:
+    if loaded is source:
+        return Design(loaded)
     name = loaded.document.name
     path = None if name in UNNAMED else Path(name)
     if loaded.poll.routine is None:

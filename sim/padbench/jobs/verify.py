@@ -25,6 +25,7 @@ from padbench.jobs.loading import (
     SheetLike,
     chosen,
     design_of,
+    designs_of,
     known_scenarios,
     scenario_named,
     unwatched,
@@ -61,7 +62,7 @@ from padbench.results.documents import (
 )
 from padbench.results.frame import frame_of
 from padbench.results.inputs import Input
-from padbench.results.result import Result, Section
+from padbench.results.result import Result, Section, combined
 from padbench.routines.judge import routine_warning
 from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
@@ -145,12 +146,41 @@ def verify(
         [f.id for f in result.findings if f.verdict == "fail"]
 
     ``scenarios`` are a name, a `Scenario`, or several (default: all there are), ``own_scenarios``
-    a TOML file with more. ``waves`` is a folder that gets one VCD file a scenario. ``progress``
-    is told after each run how many are done, and of how many. ``result.data`` is the `Trial`.
-    Raises `SheetError` for a sheet or file that cannot be used, `Refusal` (a ``ValueError``) for an
-    unknown scenario, ``OSError`` for a wave that cannot be written.
+    a TOML file with more. ``waves`` is a folder that gets one VCD file a scenario. Of a sheet with
+    several pads each is judged, and the result is that of all. ``progress`` is told after each run
+    how many are done, and of how many. ``result.data`` is the `Trial`. Raises `SheetError` for a
+    sheet or file that cannot be used, `Refusal` (a ``ValueError``) for an unknown scenario,
+    ``OSError`` for a wave that cannot be written.
     """
-    design = design_of(sheet)
+    options = (scenarios, own_scenarios, waves, progress)
+    return combined(verify_each(sheet, *options), "pads")
+
+
+def verify_each(
+    sheet: SheetLike,
+    scenarios: ScenariosLike | None = None,
+    own_scenarios: FileLike | None = None,
+    waves: FileLike | None = None,
+    progress: Progress = unwatched,
+) -> list[Result]:
+    """As `verify`, one result for each pad of a sheet that has several."""
+    designs = designs_of(sheet)
+    each = (scenarios, own_scenarios, progress)
+    if len(designs) == 1:
+        return [_verified(designs[0], waves, *each)]
+    return [
+        _verified(one, waves and Path(waves) / usable_name(one.sheet.pads[0].name), *each)
+        for one in designs
+    ]
+
+
+def _verified(
+    design: Design,
+    waves: FileLike | None,
+    scenarios: ScenariosLike | None,
+    own_scenarios: FileLike | None,
+    progress: Progress,
+) -> Result:
     inputs = design.inputs(own_scenarios)
     known = known_scenarios(design.sheet, own_scenarios)
     wanted = [scenario_named(one, known) for one in known if scenarios is None]

@@ -84,17 +84,17 @@ class WiringDocument(TypedDict):
     sources: dict[str, str]
 
 
-def plan_wiring(sheet: SheetLike) -> Result:
+def plan_wiring(sheet: SheetLike, pad: str | None = None) -> Result:
     """What to solder: pins and nets, parts, cable, checks in order, voltages to find.
 
         result = padbench.plan_wiring("my-pad.toml")
         result.data.pins[0].net, result.data.pins[0].held["A"]      # "A", volts with A held
 
-    ``result.data`` is the `WiringPlan`; the result fails if the sheet cannot work as it is. Raises
-    `SheetError` for a sheet that cannot be used, and `Refusal` for a program instead of a register:
-    it has no package to wire.
+    ``pad`` names one where the sheet has several. ``result.data`` is the `WiringPlan`; the result
+    fails if the sheet cannot work as it is. Raises `SheetError` for a sheet that cannot be used,
+    and `Refusal` for a program instead of a register: it has no package to wire.
     """
-    design = design_of(sheet)
+    design = design_of(sheet, pad)
     if design.sheet.chip.kind == "firmware":
         raise Refusal(
             "register.kind",

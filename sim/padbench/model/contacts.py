@@ -43,6 +43,8 @@ def inputs_word(pad: PadModel, pressed: int) -> int:
     Two buttons on one stage pull the same input: either is enough.
     """
     low = 0
+    for one in pad.beside:
+        low |= one.byte << pad.stages - one.first - 8
     for bit, stage in pad.stage_of:
         if pressed & bit:
             low |= 1 << (stage - 1)

@@ -368,10 +368,17 @@ def reads_lines(run: ScenarioRun) -> Lines:
 def _read_line(pair: ReadResult) -> str:
     at = show(pair.read.start_ps * 1e-12, "s", 6)
     clocks = len(pair.read.clock_rises)
-    said = f"at {at}, held {spelled(pair.expected.held)}: reads {read_as(pair)}, {clocks} clocks"
+    said = f"at {at}, held {spelled(pair.expected.held)}: reads {_all_read(pair)}, {clocks} clocks"
     if pair.as_expected:
         return said
     return f"FAILS {said}, expected {spelled(pair.expected.byte)}"
+
+
+def _all_read(pair: ReadResult) -> str:
+    """What a read shows, of other pads in the chain as well."""
+    return "; ".join(
+        [read_as(pair), *(f"{name}: {spelled(byte)}" for name, byte, _ in pair.beside)]
+    )
 
 
 def _shown(run: ScenarioRun, most: int) -> list[tuple[int, ReadResult]]:
@@ -386,7 +393,7 @@ def _read_row(number: int, pair: ReadResult) -> tuple[str | Cell, ...]:
         show(pair.read.start_ps * 1e-12, "s", 6),
         spelled(pair.expected.held),
         bits_of(pair),
-        read_as(pair),
+        _all_read(pair),
         str(len(pair.read.clock_rises)),
         "as expected"
         if pair.as_expected

@@ -85,6 +85,7 @@ class ReadDocument(TypedDict):
     """One read beside what it should have been; bytes have A in bit 7.
 
     A bit that was at no level counts as the wrong one; ``undecided`` names those buttons.
+    ``beside`` has what the same read shows of other pads in the chain.
     """
 
     start_ps: int
@@ -95,6 +96,7 @@ class ReadDocument(TypedDict):
     expected: list[str]
     as_expected: bool
     clocks: int
+    beside: dict[str, list[str]]
 
 
 class RunDocument(TypedDict):
@@ -238,4 +240,5 @@ def _read(pair: ReadResult) -> ReadDocument:
         "expected": list(pressed_in(pair.expected.byte)),
         "as_expected": pair.as_expected,
         "clocks": len(pair.read.clock_rises),
+        "beside": {name: list(pressed_in(byte)) for name, byte, _ in pair.beside},
     }

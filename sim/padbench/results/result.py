@@ -146,10 +146,10 @@ class Result:
         return notebook_svg(self)
 
 
-def combined(results: Sequence[Result]) -> Result:
+def combined(results: Sequence[Result], what: str = "files") -> Result:
     """Several results as one: the worst of their verdicts, a line each, and everything in them.
 
-    Raises ``ValueError`` for none at all.
+    ``what`` they are is for the name. Raises ``ValueError`` for none at all.
     """
     if not results:
         raise ValueError("there is nothing to combine")
@@ -173,7 +173,7 @@ def combined(results: Sequence[Result]) -> Result:
 
     return replace(
         worst,
-        name=f"{len(results)} files",
+        name=f"{len(results)} {what}",
         lead=f"{bad} of {len(results)} fail." if bad else f"All {len(results)} pass.",
         make_document=document,
         make_sections=lambda: list(sections()),

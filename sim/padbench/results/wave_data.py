@@ -117,7 +117,7 @@ def _notes(reads: Sequence[ReadResult]) -> Iterator[tuple[int, str]]:
     """Extra clocks, latches that come too soon, and the first wrong bit of each read."""
     for number, pair in enumerate(reads):
         read = pair.read
-        yield from extra_clocks(read, read.samples)
+        yield from extra_clocks(read, sorted(read.samples))
         if read.cut_short and number + 1 < len(reads):
             yield reads[number + 1].read.start_ps, "a new latch cuts the read short"
         at, says = event_of(pair)

@@ -8,7 +8,7 @@ so that each is a check on the other.
 from collections.abc import Iterable, Sequence
 
 from padbench.core.buttons import OPPOSITES, byte_of
-from padbench.core.pad import Policy
+from padbench.core.pad import Beside, Policy
 from padbench.scenarios.script import Bits
 
 Moves = Sequence[tuple[int, int]]
@@ -58,16 +58,21 @@ def expected_bits(
     serial: int | None = 0,
     stopped_bit: int = 0,
     extra_clocks: int = 0,
+    first: int = 0,
+    beside: Sequence[Beside] = (),
 ) -> Bits:
     """The bits of one read of ``clocks`` samples.
 
     Eight buttons come first, then stages without a button (not pressed), then the level of the
     serial input without end: 0 reads as pressed, 1 as not pressed, None as either. A read that is
     stopped at ``stopped_bit`` (1 is the first) loses ``extra_clocks`` bits there, and all later
-    ones move up.
+    ones move up. ``first`` and ``beside`` as in `PadModel`.
     """
     past = None if serial is None else serial == 0
-    wire = [*wire_bits(held, stages), *[past] * (clocks + extra_clocks)]
+    own = wire_bits(held, stages)
+    wire = [*[False] * first, *own[: len(own) - first], *[past] * (clocks + extra_clocks)]
+    for one in beside:
+        wire[one.first : one.first + 8] = wire_bits(one.byte, 8)
     if stopped_bit:
         del wire[stopped_bit - 1 : stopped_bit - 1 + extra_clocks]
     return tuple(wire[:clocks])

@@ -40,6 +40,8 @@ def past_the_end(timetable: Timetable) -> None:
                 clocks=clocks,
                 stages=pad.stages,
                 serial=0 if pad.serial is None else pad.serial,
+                first=pad.first,
+                beside=pad.beside,
             ),
         )
 
@@ -94,7 +96,7 @@ def open_serial_input(timetable: Timetable) -> None:
 
 def _last(timetable: Timetable) -> int:
     """The last button's bit, or the last bit there is in a shorter read."""
-    return min(8, timetable.setting.timing.clocks)
+    return min(timetable.setting.pad.first + 8, timetable.setting.timing.clocks)
 
 
 @scenario("stopped-last-bit", passes=1)
@@ -121,7 +123,7 @@ def stop_each_bit(timetable: Timetable, serials: Sequence[int | str | None]) -> 
     counts = _EXTRA_CLOCKS if routine is None else _EXTRA_CLOCKS[:1]
     for serial in serials:
         for passed in range(1 if routine is None else routine.passes):
-            for bit in range(1, _last(timetable) + 1):
+            for bit in range(timetable.setting.pad.first + 1, _last(timetable) + 1):
                 for extra in counts:
                     for held in (0x00, 0xAA, 0x55):
                         timetable.hold(held)

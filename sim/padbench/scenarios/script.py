@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from padbench.core.pad import PadModel
+from padbench.core.pad import Beside, PadModel
 from padbench.core.stimulus import PollTiming, Stimulus
 
 if TYPE_CHECKING:
@@ -87,6 +87,7 @@ class Script:
     A routine's polls depend on what they read: this script is for the bits that it was made with.
     ``replay`` makes the one for the bits that the wire really had, in the order of
     ``stimulus.driven.samples``; ``outcomes`` has what the routine hands on after each poll.
+    ``first`` and ``beside`` as in `PadModel`.
     """
 
     stimulus: Stimulus
@@ -97,6 +98,8 @@ class Script:
     tolerates: frozenset[str] = frozenset()
     outcomes: tuple[Outcome, ...] = ()
     replay: "Callable[[Sequence[bool | None]], Script] | None" = None
+    first: int = 0
+    beside: tuple[Beside, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -181,9 +181,13 @@ class Timetable:
             Stimulus(tuple(moves), tuple(self.reads), end, tuple(sorted(notes))),
             expected,
             self.passes,
-            allowed_states([e.bits for e in expected], self.passes) if self.passes > 1 else (),
+            allowed_states([e.bits[self.setting.pad.first :] for e in expected], self.passes)
+            if self.passes > 1
+            else (),
             frozenset(self.breaks),
             frozenset(self.tolerates),
+            first=self.setting.pad.first,
+            beside=self.setting.pad.beside,
         )
 
     def _overridden_or(self, index: int, expected: Expected) -> Expected:
@@ -205,6 +209,8 @@ class Timetable:
             serial=pad.serial if isinstance(read.serial, str) else read.serial,
             stopped_bit=read.stopped_bit,
             extra_clocks=arriving or 0,
+            first=pad.first,
+            beside=pad.beside,
         )
         if arriving is None:
             sure = read.stopped_bit - 1
@@ -212,8 +218,8 @@ class Timetable:
         for unsettled in self.unsettled:
             if unsettled.start <= loaded <= unsettled.end:
                 bits = tuple(
-                    None if place < 8 and unsettled.buttons & 128 >> place else bit
-                    for place, bit in enumerate(bits)
+                    None if 0 <= place < 8 and unsettled.buttons & 128 >> place else bit
+                    for place, bit in enumerate(bits, -pad.first)
                 )
         extra = read.extra_clocks if read.stopped_bit <= clocks else 0
         return Expected(bits, clocks + extra, closed_contacts(moves, loaded), passed_on)

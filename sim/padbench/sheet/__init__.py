@@ -1,6 +1,6 @@
 """The design sheet: ``load_sheet(source)`` gives a `Sheet`, or all that is wrong with it."""
 
-from padbench.sheet.load import load_sheet, sheet_from_text, starter
+from padbench.sheet.load import load_sheet, pad_of, sheet_from_text, starter
 from padbench.sheet.model import Assumed, Hdl, Poll, Sheet
 from padbench.toml import Problem, SheetError
 
@@ -16,6 +16,7 @@ __all__ = [
     "Sheet",
     "SheetError",
     "load_sheet",
+    "pad_of",
     "sheet_from_text",
     "starter",
 ]

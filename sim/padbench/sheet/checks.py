@@ -12,7 +12,17 @@ from padbench.parts import console_timing
 from padbench.parts.faults import BRANCHES, CORES, fault_kinds
 from padbench.parts.own import find_part
 from padbench.sheet.firmware import FIRMWARE
-from padbench.sheet.model import Chip, Contacts, Fault, Hdl, Pad, Poll, WorksWith
+from padbench.sheet.model import (
+    BoardFile,
+    Chip,
+    Contacts,
+    Fault,
+    Hdl,
+    OnePad,
+    Pad,
+    Poll,
+    WorksWith,
+)
 from padbench.sheet.simulators import SIMULATORS
 from padbench.toml import Clash
 
@@ -29,6 +39,8 @@ class Readable:
     poll: Poll | None
     hdl: Hdl | None
     fault: tuple[Fault, ...] | None
+    pads: tuple[OnePad, ...] | None
+    board: BoardFile | None
 
 
 def _stages(sheet: Readable) -> Iterator[Clash]:
@@ -237,6 +249,48 @@ def _places(what: str, sheet: Readable) -> tuple[str, ...]:
     return (some | {"branch": tuple(BRANCHES)}).get(what, ())
 
 
+def _pads(sheet: Readable) -> Iterator[Clash]:
+    """Of several pads the one that stands first, as `padbench.sheet.pad_of` turns them."""
+    chip, poll = sheet.chip, sheet.poll
+    if not sheet.pads or chip is None or poll is None:
+        return
+    for key, there in (
+        (("register", "kind"), chip.kind == "firmware"),
+        (("hdl",), sheet.hdl is not None),
+        (("fault",), bool(sheet.fault)),
+        (("poll", "routine"), poll.routine is not None),
+    ):
+        if there:
+            yield Clash(key, "is for a sheet of one pad", "leave it out, or give each pad a sheet")
+            return
+    mine, each = sheet.pads[0], find_part(chip.part).stages
+    for other in sheet.pads[1:]:
+        if other.name == mine.name:
+            yield Clash(("pads",), f"name {mine.name!r} twice", "give each a name of its own")
+        elif (other.data, other.place) == (mine.data, mine.place):
+            wrong = f"give register {mine.place} to {mine.name} and to {other.name}"
+            yield Clash(("pads",), wrong, "give each its own, or each a data line: data")
+    if not isinstance(mine.place, int):
+        of = "the chain" if sheet.board else "a sheet without a netlist"
+        wrong = f"name {mine.place!r} for {mine.name}, which is no register of {of}"
+        yield Clash(("pads",), wrong, "count the registers from 1")
+        return
+    last = mine.place * each
+    if last > chip.stages or chip.stages % each:
+        chain = f"a chain of {chip.stages} stages has no whole register {mine.place}"
+        yield Clash(("register", "stages"), chain, f"write stages = {-(-last // each) * each}")
+        return
+    for name, stage in (sheet.buttons or {}).items():
+        if not last - each < stage <= last:
+            wrong = f"is no stage of register {mine.place}, that of {mine.name}"
+            which = f"write one from {last - each + 1} to {last}"
+            yield Clash(("buttons", name), wrong, which)
+    needs = chip.stages - last + each
+    if poll.clocks < needs:
+        wrong = f"do not reach {mine.name}, whose bits are {needs - each + 1} to {needs}"
+        yield Clash(("poll", "clocks"), wrong, f"write clocks = {needs}")
+
+
 CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _stages,
     _firmware,
@@ -246,5 +300,6 @@ CHECKS: tuple[Callable[[Readable], Iterator[Clash]], ...] = (
     _poll,
     _hdl,
     _faults,
+    _pads,
 )
 """Every check between values, in the order of the tables."""

@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from padbench.core.buttons import stages_in_order
 from padbench.parts import (
     console_names,
     named_poll,
@@ -16,7 +17,7 @@ from padbench.parts import (
     port_names,
     register_names,
 )
-from padbench.parts.own import load_own, own_parts
+from padbench.parts.own import find_part, known_parts, load_own, own_parts
 from padbench.sheet.checks import CHECKS, Readable
 from padbench.sheet.model import Sheet
 from padbench.toml import Clash, Document, Problem, SheetError, check
@@ -71,6 +72,35 @@ def load_sheet(
 def sheet_from_text(text: str, name: str) -> Sheet:
     """As `load_sheet` of a text; ``name`` stands for the file in messages and for parts files."""
     return _checked(Document.parse(text, name, _START), Path(name).parent)
+
+
+def pad_of(document: Document, place: int) -> Document:
+    """A document with ``[[pads]]`` as the pad at a place has it, from 0; any other as it is.
+
+    That pad comes first, with its name, its buttons and its register and data line on the board.
+    """
+    pads = document.data.get("pads")
+    if not isinstance(pads, list) or not all(isinstance(one, dict) for one in pads):
+        return document
+    if not pads or not isinstance(document.data.get("register", {}), dict):
+        return document
+    mine, data = pads[place], {**document.data}
+    data["pads"] = [mine, *pads[:place], *pads[place + 1 :]]
+    chip: dict[str, Any] = {**data.get("register", {})}
+    part, chain = chip.get("part"), [one for one in pads if one.get("data") == mine.get("data")]
+    each = find_part(part).stages if part in known_parts() else 8
+    places = [one["register"] for one in chain if isinstance(one.get("register"), int)]
+    if len(places) == len(chain) and "board" not in data:
+        data["register"] = {"stages": max(places) * each, **chip}
+        data.setdefault("buttons", stages_in_order(mine["register"] * each))
+    if "buttons" in mine:
+        data["buttons"] = mine["buttons"]
+    if isinstance(data.get("pad"), dict) and "name" in data["pad"]:
+        data["pad"] = {**data["pad"], "name": f"{data['pad']['name']}, {mine.get('name')}"}
+    if isinstance(data.get("board"), dict):
+        own = {key: mine[key] for key in ("register", "data") if isinstance(mine.get(key), str)}
+        data["board"] = {**data["board"], **own}
+    return replace(document, data=data)
 
 
 @cache

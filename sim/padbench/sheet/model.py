@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
 
+from padbench.core.buttons import BUTTONS, stages_in_order
 from padbench.core.units import Value, says_tolerance
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
 from padbench.parts.faults import fault_kinds
@@ -151,6 +152,25 @@ class Chip(Table):
         if self.shortest_pulse is None:
             return None
         return firmware_part(self.first_bit, self.next_bit, self.shortest_pulse, self.stages)
+
+
+class OnePad(Table):
+    """``[[pads]]``: one of several pads that share latch and clock, and what is its own.
+
+    ``register`` is its ``place`` in the chain of its data line, whose last register is read first,
+    or the reference that the netlist has; ``data`` tells data lines apart, with a netlist by their
+    nets. ``buttons`` are as in ``[buttons]``, their stages counted through the chain; where there
+    are none they stand in the usual order.
+    """
+
+    name: Line = Field(examples=["Player 1"])
+    place: Annotated[int, Field(strict=True, ge=1, le=3)] | Line = Field(
+        alias="register", examples=[2]
+    )
+    data: Line | None = Field(default=None, examples=["DATA2"])
+    buttons: Annotated[
+        dict[Button, Annotated[Whole, Field(ge=1)]] | None, BeforeValidator(count(1, 100))
+    ] = None
 
 
 class PullUp(Table):
@@ -422,7 +442,8 @@ class Sheet(Table):
         sheet.part.clock_width.min        # 1.8e-07: a figure of the register, own or shipped
         sheet.line_of("cable.length")     # 47
 
-    ``buttons`` maps a button to its stage, in the file's order.
+    ``buttons`` maps a button to its stage, in the file's order. Of a sheet with several pads each
+    has a `Sheet` of its own (`pad_of`), in which it is the first of ``pads``.
     """
 
     parts: PartsFile = Field(default_factory=PartsFile)
@@ -439,6 +460,7 @@ class Sheet(Table):
     hdl: Hdl | None = None
     board: BoardFile | None = None
     fault: tuple[Fault, ...] = ()
+    pads: Annotated[tuple[OnePad, ...], BeforeValidator(count(0, 6))] = ()
     _own: OwnParts = PrivateAttr(default_factory=own_now)
     _document: Document = PrivateAttr(default=Document("<dict>", "", {}))
 
@@ -541,6 +563,38 @@ class Sheet(Table):
     def part(self) -> RegisterPart:
         """The register, out of the sheet's own parts or the shipped ones, or what a program is."""
         return self.chip.firmware or find_part(self.chip.part, self._own)
+
+    @property
+    def last_stage(self) -> int:
+        """The stage of its pad that is read first."""
+        place = self.pads[0].place if self.pads else None
+        return place * self.part.stages if isinstance(place, int) else self.chip.stages
+
+    @property
+    def registers(self) -> int:
+        """How many hang on latch and clock, those of pads on other data lines included."""
+        lines: dict[str | None, list[int]] = {}
+        for one in self.pads:
+            places = lines.setdefault(one.data, [])
+            places.append(one.place if isinstance(one.place, int) else len(places) + 1)
+        own = -(-self.chip.stages // self.part.stages)
+        mine = self.pads[0].data if self.pads else None
+        return own + sum(max(places) for data, places in lines.items() if data != mine)
+
+    @property
+    def inputs(self) -> int:
+        """How many inputs have a contact, those of the other pads included."""
+        return len(self.buttons) + sum(len(one.buttons or BUTTONS) for one in self.pads[1:])
+
+    @property
+    def beside(self) -> tuple[tuple[str, int, Mapping[str, int]], ...]:
+        """The other pads of its chain: name, the stage that is read first, buttons."""
+        each = self.part.stages
+        return tuple(
+            (one.name, one.place * each, one.buttons or stages_in_order(one.place * each))
+            for one in self.pads[1:]
+            if one.data == self.pads[0].data and isinstance(one.place, int)
+        )
 
     def port(self, name: str) -> PortKind:
         """A kind of port, own or shipped; ``KeyError`` for an unknown name."""

@@ -18,10 +18,15 @@ from padbench.scenarios import Expected
 
 @dataclass(frozen=True, slots=True)
 class ReadResult:
-    """One read beside what it should have been."""
+    """One read beside what it should have been.
+
+    Of a chain of several pads, this one's bits come first, and ``beside`` has the others: name,
+    byte as read, and which byte it should be.
+    """
 
     read: Read
     expected: Expected
+    beside: tuple[tuple[str, int, int], ...] = ()
 
     @property
     def byte(self) -> int:

@@ -6,7 +6,7 @@ trial.findings, trial.runs, trial.ports
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 import numpy as np
 
@@ -17,6 +17,8 @@ from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Fact, Finding, overall, worst_of_each
 from padbench.core.limits import Limits
+from padbench.core.pad import Beside
+from padbench.core.remedies import joined
 from padbench.core.stimulus import POLL_TIMES, PollTiming
 from padbench.core.timeline import HIGH, LOW, Timeline, Word
 from padbench.core.timing import judge_timing
@@ -30,6 +32,9 @@ from padbench.wiring.faults import judge_family, judge_wiring
 
 if TYPE_CHECKING:
     from padbench.routines.poll import RoutinePoll
+
+
+T = TypeVar("T")
 
 
 def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
@@ -275,6 +280,8 @@ def read_back(
     pairs = tuple(ReadResult(r, e) for r, e in zip(reads, script.expected, strict=False))
     if script.replay is not None:
         pairs = tuple(map(_behind_the_latch, pairs))
+    if script.beside or script.first:
+        pairs = tuple(_own_first(pair, script.first, script.beside) for pair in pairs)
     return Played(_annotated(timeline, pairs), pairs)
 
 
@@ -292,6 +299,29 @@ def _behind_the_latch(pair: ReadResult) -> ReadResult:
     return ReadResult(
         replace(read, samples=read.samples[lead:], bits=read.bits[lead:]),
         replace(pair.expected, bits=bits[lead:]),
+    )
+
+
+def _own_first(pair: ReadResult, first: int, beside: Sequence[Beside]) -> ReadResult:
+    """A read of a chain with the bits of this pad before those of the others.
+
+    Of a read that is cut off before this pad's are complete, these alone are left.
+    """
+    read, end = pair.read, first + 8
+    whole = len(read.bits) >= end
+
+    def turned(row: tuple[T, ...]) -> tuple[T, ...]:
+        return row[first:end] + (row[:first] + row[end:]) * whole
+
+    others = []
+    for one in beside if whole else ():
+        bits = read.bits[one.first : one.first + 8]
+        got = sum(128 >> place for place, bit in enumerate(bits) if bit)
+        others.append((one.name, got, one.byte >> 8 - len(bits) << 8 - len(bits)))
+    return ReadResult(
+        replace(read, bits=turned(read.bits), samples=turned(read.samples)),
+        replace(pair.expected, bits=turned(pair.expected.bits)),
+        tuple(others),
     )
 
 
@@ -341,7 +371,10 @@ def _what_is_wrong(pair: ReadResult) -> tuple[str, dict[str, Fact]]:
         text += " ({undecided:buttons} undecided)" if read.undecided else ""
     if expected.byte != expected.held:
         text += ", expected {expected:buttons}"
-    if past:
+    wrong = [f"{name}'s {spelled(got ^ want)}" for name, got, want in pair.beside if got != want]
+    if wrong:
+        text += "; wrong as well: {wrong}"
+    elif past:
         text += "; past the end, bit {past} is wrong"
     return text, {
         "held": expected.held,
@@ -349,6 +382,7 @@ def _what_is_wrong(pair: ReadResult) -> tuple[str, dict[str, Fact]]:
         "undecided": read.undecided,
         "expected": expected.byte,
         "past": past[0] if past else None,
+        "wrong": joined(wrong),
     }
 
 
@@ -388,5 +422,5 @@ def _annotated(timeline: Timeline, pairs: Sequence[ReadResult]) -> Timeline:
     """The timeline with the byte that the console holds after each read."""
     # With no bit at a level there is no byte to show.
     bytes_ = [(p.read, None if p.read.undecided == 0xFF else p.byte) for p in pairs]
-    known = [(0, None), *((read.samples[-1], byte) for read, byte in bytes_ if read.samples)]
+    known = [(0, None), *((max(read.samples), byte) for read, byte in bytes_ if read.samples)]
     return replace(timeline, words={**timeline.words, "console.byte": Word.of(8, known)})

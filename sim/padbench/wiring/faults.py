@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from padbench.circuit.design import design_of, most, stacked
 from padbench.circuit.quantities import of_circuits
 from padbench.circuit.worst_case import worst_case
-from padbench.core.buttons import BUTTONS
+from padbench.core.buttons import BUTTONS, stages_in_order
 from padbench.core.findings import Fact, Finding, Met, Place, Rule, Source
 from padbench.core.remedies import WHICH_TIE, Remedy, joined
 from padbench.parts import PortKind, RegisterPart, worst_of_family
@@ -42,7 +42,7 @@ def _misplaced(finding: Finding) -> str:
     """Names swapped pairs as such, other misplaced buttons one by one; ``stages`` are theirs."""
     stage_of, last = _stages_of(finding), finding.facts["last"]
     assert isinstance(last, int)
-    right = _right(last)
+    right = stages_in_order(last)
     read_as = {stage: name for name, stage in right.items()}
     words: list[str] = []
     done: set[str] = set()
@@ -214,13 +214,8 @@ def _finding(
     )
 
 
-def _right(last: int) -> dict[str, int]:
-    """The stage of each button in the usual order; the ``last`` stage is read first."""
-    return {name: last - place for place, name in enumerate(BUTTONS)}
-
-
 def _buttons(sheet: Sheet) -> Iterator[Finding]:
-    right, stage_of = _right(sheet.chip.stages), sheet.buttons
+    right, stage_of = stages_in_order(sheet.last_stage), sheet.buttons
     taken = list(stage_of.values())
     in_order = [name for name in BUTTONS if name in stage_of]
     for id_, wrong in (
@@ -234,7 +229,7 @@ def _buttons(sheet: Sheet) -> Iterator[Finding]:
         places: dict[str, tuple[str | int, ...]] = {"buttons": names}
         places["stages"] = tuple(right[name] for name in wrong)
         remedy = Remedy("buttons", advice="connect-buttons", facts=places) if wrong else None
-        facts: dict[str, Fact] = {"buttons": names, "last": sheet.chip.stages}
+        facts: dict[str, Fact] = {"buttons": names, "last": sheet.last_stage}
         facts["stages"] = tuple(stage_of.get(name, 0) for name in wrong)
         yield _finding(id_, remedy, "buttons", _ORDER, facts=facts)
 

@@ -13,6 +13,7 @@ import numpy as np
 from padbench.circuit.circuits import Circuits
 from padbench.circuit.design import ABSENT, Array, changed, design_of, stacked
 from padbench.core.buttons import BUTTONS
+from padbench.core.remedies import joined
 from padbench.core.units import Value, show
 from padbench.parts import E24, RegisterPart, colour_bands, preferred
 from padbench.sheet import Sheet
@@ -28,9 +29,9 @@ class Pin:
     """One pin of one package.
 
     ``net`` is the name of a button, "supply", "ground", "latch", "clock", "data", "chain" (from
-    one package to the next) or "open". ``idle`` is with the console on between two reads, None
-    where no voltage can be foretold; ``held`` gives the same with each button held. With the supply
-    off every pin is at 0 V.
+    one package to the next), "other" (another pad's) or "open". ``idle`` is with the console on
+    between two reads, None where no voltage can be foretold; ``held`` gives the same with each
+    button held. With the supply off every pin is at 0 V.
     """
 
     chip: int
@@ -98,7 +99,7 @@ def wiring_plan(sheet: Sheet) -> WiringPlan:
         sheet,
         part.name,
         pins,
-        tuple(_needs(sheet, chips)),
+        tuple(_needs(sheet, 1 if sheet.pads else chips)),
         _cores(sheet),
         tuple(_checklist(sheet, part, volts)),
         tuple(_sources(sheet, part)),
@@ -236,6 +237,10 @@ def _stage(part: RegisterPart, name: str, chip: int) -> int:
 
 def _input_net(sheet: Sheet, stage: int) -> tuple[str, str, str]:
     buttons = [button for button, at in sheet.buttons.items() if at == stage]
+    for name, last, theirs in sheet.beside:
+        if last - sheet.part.stages < stage <= last:
+            held = joined([button for button, at in theirs.items() if at == stage])
+            return "other", f"{name}: {held or 'supply'}", "see the plan of that pad"
     if not buttons:
         return "supply", "supply", "an input that is not used must not float; high is released"
     there = f"{' and '.join(buttons)} contact{'s' if len(buttons) > 1 else ''} to ground"

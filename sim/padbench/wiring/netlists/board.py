@@ -140,7 +140,8 @@ class Drawing:
         if value in ("", "~"):
             value = given
         other = self.values.get(reference, value)
-        fitted = fitted and not _NOT_FITTED.search(value.upper())
+        # NC may be a jumper that is normally closed.
+        fitted = fitted and (reference[:2] == "JP" or not _NOT_FITTED.search(value.upper()))
         given = printable(other)[:80] if other != value else ""
         self._parts[reference] = Part(reference, printable(value)[:80], {}, {}, fitted, given)
 

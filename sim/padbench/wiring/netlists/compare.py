@@ -8,7 +8,7 @@ What is meant for each pin is that of `padbench.wiring.plan`, so the two cannot 
 from collections.abc import Iterator, Sequence
 
 from padbench.circuit.design import most
-from padbench.core.buttons import BUTTONS
+from padbench.core.buttons import stages_in_order
 from padbench.core.findings import Finding, Met, Place, Rule, Source, Verdict
 from padbench.core.remedies import joined
 from padbench.core.units import Value, show
@@ -74,7 +74,7 @@ def judge_board(drawn: Drawn, sheet: Sheet) -> tuple[Finding, ...]:
 
 
 def _meant(sheet: Sheet) -> Sheet:
-    filled, last = sheet.document.filled, sheet.chip.stages
+    filled, last = sheet.document.filled, sheet.last_stage
     chip: dict[str, object] = {}
     if "register.serial-input" in filled and sheet.chip.serial_input == "open":
         chip["serial_input"] = "ground"
@@ -82,7 +82,7 @@ def _meant(sheet: Sheet) -> Sheet:
         chip["latch_inverted"] = sheet.part.load_level == "low"
     update: dict[str, object] = {"chip": sheet.chip.model_copy(update=chip)}
     if "buttons" in filled:
-        update["buttons"] = {name: last - place for place, name in enumerate(BUTTONS)}
+        update["buttons"] = stages_in_order(last)
     return sheet.model_copy(update=update)
 
 
@@ -141,15 +141,15 @@ class _Comparison:
 
     def shown(self, pin: Pin) -> str:
         """A pin as the board has it: ``"U1 pin 4 (P4)"``."""
-        part, number = self.drawn.chain[pin.chip - 1], self.drawn.really(pin.number)
-        return f"{part.reference} pin {number} ({pin.name})"
+        part = self.drawn.chain[pin.chip - 1]
+        return f"{part.reference} pin {self.drawn.really(part, pin.number)} ({pin.name})"
 
     def fits(self, pin: Pin) -> bool:
         """Whether a pin is where it is meant to be; an unused output may go anywhere."""
         net, drawn = self.net(pin), self.drawn
         if pin.net == "latch" and self.meant.chip.latch_inverted:
             return bool(drawn.inverter(net))
-        if pin.net in ("open", "chain"):
+        if pin.net in ("open", "chain", "other"):
             return pin.name != "serial" or pin.net == "chain" or not net
         ties = [link.beyond(net) for link in drawn.across(net, "tie", "pull-up")]
         tied = pin.name not in ("VDD", "VSS") and drawn.lines.get(pin.net) in ties
@@ -157,24 +157,26 @@ class _Comparison:
 
     def _footprint(self) -> None:
         """All pins wrong in a pattern: named as such, and the rest judged as if it were mended."""
-        names = joined([part.reference for part in self.drawn.chain])
-        moved = [
-            f"{pin.net} is on pin {self.drawn.really(pin.number)}, not {pin.number}"
-            for pin in self.pins
-            if pin.net not in ("open", "chain") and self.drawn.really(pin.number) != pin.number
-        ]
-        if self.drawn.pattern == "exchanged":
-            self.add("board.supply", "exchanged", names, ", ".join(moved))
-        elif self.drawn.pattern:
-            at = f"{', '.join(moved[:4])}, and so on"
-            self.add("board.footprint", self.drawn.pattern, names, at)
+        drawn = self.drawn
+        for pattern in sorted({*drawn.patterns.values()} - {""}):
+            chips = [part for part in drawn.chain if drawn.patterns[part.reference] == pattern]
+            moved = [
+                f"{pin.net} is on pin {there}, not {pin.number}"
+                for pin in self.pins
+                if pin.chip == drawn.chain.index(chips[0]) + 1
+                and pin.net not in ("open", "chain", "other")
+                and (there := drawn.really(chips[0], pin.number)) != pin.number
+            ]
+            at = ", ".join(moved) if len(moved) < 5 else f"{', '.join(moved[:4])}, and so on"
+            id_ = "board.supply" if pattern == "exchanged" else "board.footprint"
+            self.add(id_, pattern, joined([part.reference for part in chips]), at)
 
     def _fixed_pins(self) -> None:
         """Every pin but the inputs of buttons, and the connectors."""
         ids = {"VDD": "board.supply", "VSS": "board.supply", "serial": "board.serial-input"}
         for pin in self.pins:
             net, id_ = self.net(pin), ids.get(pin.name, "board.lines")
-            if not net and pin.net != "open" and not pin.name.startswith("Q"):
+            if not net and pin.net not in ("open", "other") and not pin.name.startswith("Q"):
                 self.add("board.open", "open", self.shown(pin), "", pin.net)
             elif pin.net not in self.meant.buttons and not self.fits(pin):
                 inverter = "the inverter on latch" if self.meant.chip.latch_inverted else "latch"
@@ -230,7 +232,8 @@ class _Comparison:
 
     def _inputs(self) -> list[tuple[Pin, str]]:
         """Inputs that are neither open nor tied."""
-        known = [(pin, self.net(pin)) for pin in self.pins if pin.name.startswith("P")]
+        mine = [pin for pin in self.pins if pin.name.startswith("P") and pin.net != "other"]
+        known = [(pin, self.net(pin)) for pin in mine]
         return [(pin, net) for pin, net in known if net and net not in self.drawn.rails]
 
     def _pull_ups(self) -> None:

@@ -9,7 +9,7 @@ What nothing on the board tells is asked for in one line: a `SheetError` that sa
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Any
@@ -35,6 +35,9 @@ _BESIDE = re.compile(
     re.IGNORECASE,
 )
 """Beside a value: tolerance, volts, watts, size, ceramic; "1/4W" alone is no value with watts."""
+
+_ONE_OF = re.compile("^[0-9]+ *[x×] *", re.IGNORECASE)
+"""How many a network has, before their value."""
 
 _LARGEST_CHOKE = 1e-3
 """Henries; a larger one is no wire to an edge (common practice, no source)."""
@@ -86,8 +89,9 @@ class Drawn:
 
     ``part`` is None where the value names a family alone. ``inverters`` are the input by its
     reference and pin, its net and that of the output; ``carried`` the lines that a connector has a
-    pin for. ``pattern`` says how all pins are wrong together: numbered from "below", the package
-    "turned" by half, supply and ground "exchanged"; `net` then goes by where they are.
+    pin for. ``patterns`` say by reference how all pins of a register are wrong together: numbered
+    from "below", the package "turned" by half, supply and ground "exchanged", else empty. Its
+    ``pins`` in the chain are put right. Of several pads in a chain ``own`` is that of this one.
     """
 
     board: Board
@@ -101,7 +105,8 @@ class Drawn:
     inverters: tuple[tuple[str, str, str], ...]
     links: tuple[Link, ...] = ()
     rows: tuple[Row, ...] = ()
-    pattern: str = ""
+    patterns: Mapping[str, str] = field(default_factory=dict)
+    own: str = ""
     amiss: tuple[tuple[str, str, str, str, str], ...] = ()
     """What is wrong whatever the sheet says: finding, kind of fault, part, where, what is meant."""
 
@@ -115,21 +120,20 @@ class Drawn:
         """Stages of one register."""
         return sum(name.startswith("P") for name in self.pins)
 
-    def really(self, number: int) -> int:
+    def really(self, part: Part, number: int) -> int:
         """Where a pin of the data sheet is on the board."""
-        rails = {self.pins["VDD"], self.pins["VSS"]}
-        exchanged = sum(rails) - number if number in rails else number
-        moved = {"below": 17 - number, "turned": (number + 7) % 16 + 1, "exchanged": exchanged}
-        return moved.get(self.pattern, number)
+        return _moved(self.patterns[part.reference], number, self.pins)
 
     def net(self, part: Part, number: int) -> str:
         """The net of a pin of the data sheet; empty if nothing else is on it."""
-        net = part.pins.get(str(self.really(number)), "")
+        net = part.pins.get(str(number), "")
         return net if len(self.board.nets.get(net, ())) > 1 else ""
 
     def inputs(self) -> Iterator[tuple[int, str]]:
         """Stage (from 1) and net of each parallel input that is on one."""
         for chip, part in enumerate(self.chain):
+            if self.own not in ("", part.reference):
+                continue
             for name, number in self.pins.items():
                 if name.startswith("P") and (net := self.net(part, number)):
                     yield chip * self.each + int(name[1:]), net
@@ -164,20 +168,22 @@ class Drawn:
         return [link for near in self.near(net) for link in self.across(near, role)]
 
 
-def recognise(board: Board, table: BoardFile) -> Drawn:
+def recognise(board: Board, table: BoardFile, *, alone: bool = False) -> Drawn:
     """What a board is. ``table`` is ``[board]`` of the sheet, which answers what a board cannot.
+
+    ``alone``: the register that it names is one pad's, and the others of its chain are not.
 
     Raises `SheetError` where there is no register, or several that are no chain; where no name says
     which net is a line of the cable or which button a contact is; for a part that is not known.
     """
-    return _Recognition(board, table).drawn()
+    return _Recognition(board, table, (table.chip or "") if alone else "").drawn()
 
 
 class _Recognition:
     """The kinds of all parts first, then wires joined, then the register, then what is on it."""
 
-    def __init__(self, board: Board, table: BoardFile) -> None:
-        self.board, self.table = board, table
+    def __init__(self, board: Board, table: BoardFile, own: str) -> None:
+        self.board, self.table, self.own = board, table, own
         self.rows: list[Row] = []
         self.registers: dict[str, RegisterPart] = {}
         given = {part.reference: self._given(part) for part in board.parts.values()}
@@ -210,6 +216,8 @@ class _Recognition:
                 self._value(part, "Ω")
         except SheetError:
             says = False  # as in 39k THT
+        if kind == "jumper":
+            says = bool(_jumper(part.value))
         if says:
             found, given = found_text(part.value), found_text(part.given)
             raise self.refuse(
@@ -262,11 +270,16 @@ class _Recognition:
                 f"{part.reference} ({found_text(part.value)}) is no part that is known",
                 f'leave it out of the judging with [board] ignore = ["{part.reference}"]',
             )
+        self._set_jumpers()
         self._join_wires()
-        chain = self._chain([self._numbered(reference) for reference in registers])
-        register = self.registers[chain[0].reference]
         lines, carried = self._lines()
-        self._leave_others(lines, chain)
+        self._split_networks(lines)
+        inverters = tuple(self._inverters(lines))
+        numbered = [self._numbered(reference) for reference in registers]
+        patterns = {part.reference: self._pattern(part, lines, inverters) for part in numbered}
+        chain = self._chain([self._put_right(part, patterns) for part in numbered])
+        register = self.registers[chain[0].reference]
+        self._leave_others(lines, [part for part in chain if self.own in ("", part.reference)])
         family_alone = self.kinds[chain[0].reference][1].endswith(_FAMILY_ALONE)
         drawn = Drawn(
             self.board,
@@ -277,10 +290,11 @@ class _Recognition:
             lines,
             carried,
             tuple(self._contacts(lines, chain, register.pins)),
-            tuple(self._inverters(lines)),
+            inverters,
+            patterns=patterns,
+            own=self.own,
         )
         drawn = replace(drawn, links=tuple(_in_series(drawn, [*self._links()])))
-        drawn = _by_pattern(drawn)
         links = tuple(replace(link, role=_role(drawn, link)) for link in drawn.links)
         for link in links:
             said = "without a role" if link.role in ("idle", "no-place") else link.role
@@ -398,9 +412,90 @@ class _Recognition:
                 f"{reference} has a pin {found_text(min(odd))}, which its part has not",
                 f"call its pins 1 to {len(numbers)} or {', '.join(numbers)}",
             )
-        part = replace(part, pins=pins)
-        self.board = replace(self.board, parts={**self.board.parts, reference: part})
+        return self._replace(replace(part, pins=pins))
+
+    def _replace(self, part: Part) -> Part:
+        self.board = replace(self.board, parts={**self.board.parts, part.reference: part})
         return part
+
+    def _pattern(
+        self, part: Part, lines: Mapping[str, str], inverters: Sequence[tuple[str, str, str]]
+    ) -> str:
+        """The pattern by which supply, ground, clock, load and data or chain fit best.
+
+        Four of these five must fit, and more than do as the pins are numbered.
+        """
+        numbers, own, rails = self.registers[part.reference].pins, {*part.pins.values()}, lines
+        series = [{*one.pins.values()} for one in self.parts("resistor")]
+        series = [nets for nets in series if not nets & {rails["supply"], rails["ground"]}]
+        others = {net for one in self.parts("register") if one.reference != part.reference
+                  for net in one.pins.values()}  # fmt: skip
+        out = own & others - {*lines.values()} | {lines["data"]}
+
+        def near(net: str) -> set[str]:
+            return {net}.union(*(nets for nets in series if net in nets))
+
+        fitting = {}
+        for pattern in ("", "exchanged", *(("below", "turned") if len(numbers) == 16 else ())):
+            at = {
+                name: part.pins.get(str(_moved(pattern, number, numbers)), "")
+                for name, number in numbers.items()
+            }
+            fed = any(gate == at["load"] and lines["latch"] in near(into)
+                      for _, into, gate in inverters)  # fmt: skip
+            outputs = [net for name, net in at.items() if re.fullmatch("Q[0-9]+", name)]
+            fitting[pattern] = (
+                (at["VDD"] == lines["supply"])
+                + (at["VSS"] == lines["ground"])
+                + (lines["clock"] in near(at["clock"]))
+                + (fed or lines["latch"] in near(at["load"]))
+                + any(near(net) & out for net in outputs)
+            )
+        best = max(fitting, key=fitting.__getitem__)
+        return best if fitting[best] >= 4 else ""
+
+    def _put_right(self, part: Part, patterns: Mapping[str, str]) -> Part:
+        """A register with its nets at the pins of the data sheet."""
+        numbers, pattern = self.registers[part.reference].pins, patterns[part.reference]
+        pins = {str(_moved(pattern, int(pin), numbers)): net for pin, net in part.pins.items()}
+        return self._replace(replace(part, pins=pins))
+
+    def _set_jumpers(self) -> None:
+        """A jumper is a wire or nothing, as its value says."""
+        for part in self.parts("jumper"):
+            closed = _jumper(part.value)
+            if not closed:
+                raise self.refuse(
+                    f"{part.reference} ({found_text(part.value)}) is a jumper, and nothing says"
+                    " whether it is open or bridged",
+                    f'write {part.reference} = "open" or "bridged" under [board.parts]',
+                )
+            pins = [*part.pins] if closed == "all" else [pin for pin in part.pins if pin in closed]
+            if closed == "open" or len(pins) < 2:
+                self.told(part.reference, "an open jumper", f"its value {part.value}")
+                self.kinds[part.reference] = ("nothing", "")
+                continue
+            self.kinds[part.reference] = ("wire", f"its value {part.value}")
+            self._replace(replace(part, pins={pin: part.pins[pin] for pin in pins}))
+
+    def _split_networks(self, lines: Mapping[str, str]) -> None:
+        """Each resistor of a network as a part of its own, U1.2 the second of U1."""
+        for part in self.parts("network"):
+            pairs = _pairs(part, {lines["supply"], lines["ground"]})
+            if not pairs:
+                raise self.refuse(
+                    f"{part.reference} is a resistor network, and nothing tells which of its"
+                    f" {len(part.pins)} pins belong together",
+                    "name its pins common, R1, R2 or R1.1, R1.2, R2.1 and so on",
+                )
+            parts, kind = {**self.board.parts}, self.kinds[part.reference]
+            del parts[part.reference]
+            for place, pins in enumerate(pairs, 1):
+                name = f"{part.reference}.{place}"
+                nets = {str(end): part.pins[pin] for end, pin in enumerate(pins, 1)}
+                parts[name] = Part(name, _ONE_OF.sub("", part.value), nets, {})
+                self.kinds[name] = "resistor", kind[1]
+            self.board = replace(self.board, parts=parts)
 
     def _leave_others(self, lines: Mapping[str, str], chain: Sequence[Part]) -> None:
         """What hangs on the registers of other pads alone is theirs."""
@@ -409,6 +504,9 @@ class _Recognition:
         mine.add(lines["data"])
         registers = [part for part in self.parts("register") if part not in chain]
         theirs = {net for part in registers for net in part.pins.values()} - mine - shared
+        for part in self.parts("resistor"):
+            if (nets := {*part.pins.values()}) & theirs and not nets & mine:
+                theirs |= nets - shared  # beyond a resistor in series
         for part in self.parts("contact", "resistor", "capacitor", "diode"):
             nets = {*part.pins.values()}
             if nets & theirs and not nets & mine:
@@ -548,24 +646,12 @@ class _Recognition:
             yield part.reference, ends[names[0]], ends[names[1]]
 
 
-def _by_pattern(drawn: Drawn) -> Drawn:
-    """The board with the pattern by which supply, ground, clock, load and data fit best.
-
-    Four of these five must fit, and more than do as the pins are numbered.
-    """
-    patterns = ("", "exchanged", *(("below", "turned") if len(drawn.pins) == 16 else ()))
-    outputs = [name for name in drawn.pins if re.fullmatch("Q[0-9]+", name)]
-    wanted = {"supply": ["VDD"], "ground": ["VSS"], "clock": ["clock"], "latch": ["load"]}
-    fitting = {}
-    for one in (replace(drawn, pattern=pattern) for pattern in patterns):
-        fits = 0
-        for line, names in {**wanted, "data": outputs}.items():
-            nets = [one.net(one.chain[-1], one.pins[name]) for name in names]
-            fed = line == "latch" and one.inverter(nets[0])
-            fits += bool(fed) or any(line in one.reach(net) for net in nets)
-        fitting[one.pattern] = fits
-    best = max(fitting, key=fitting.__getitem__)
-    return replace(drawn, pattern=best) if fitting[best] >= 4 else drawn
+def _moved(pattern: str, number: int, pins: Mapping[str, int]) -> int:
+    """Where a pin is by a pattern, and back again."""
+    rails = {pins["VDD"], pins["VSS"]}
+    exchanged = sum(rails) - number if number in rails else number
+    moved = {"below": 17 - number, "turned": (number + 7) % 16 + 1, "exchanged": exchanged}
+    return moved.get(pattern, number)
 
 
 def _in_series(drawn: Drawn, links: Sequence[Link]) -> Iterator[Link]:
@@ -645,6 +731,40 @@ def _foreign(drawn: Drawn, registers: Mapping[str, RegisterPart]) -> Iterator[tu
         for side, net in (("input", into), ("output", out)):
             if net in own and not works:
                 yield f"the {side} of the inverter {reference}", net
+
+
+def _jumper(value: str) -> str:
+    """ "all" or "open", or the pins that are joined; empty where nothing says."""
+    text = value.upper()
+    if joined := re.search("BRIDGED_?([0-9]+)", text):
+        return joined[1]
+    words = {*_BETWEEN_WORDS.split(text)}
+    closed, open_ = {"BRIDGED", "CLOSED"} & words, {"OPEN", "DNP", "DNF"} & words
+    if len(words) > 1:
+        closed, open_ = closed | {"NC"} & words, open_ | {"NO"} & words
+    return "" if bool(closed) == bool(open_) else "all" if closed else "open"
+
+
+def _pairs(part: Part, rails: set[str]) -> list[tuple[str, str]]:
+    """The pins of each resistor of a network: by their names, else by what is on the rails."""
+    pins = sorted(part.pins, key=lambda pin: (not pin.isdigit(), pin.zfill(9)))
+    named: dict[str, list[str]] = {}
+    for pin in pins:
+        named.setdefault(part.functions.get(pin, "").split(".")[0].upper(), []).append(pin)
+    if "" not in named and all(len(ends) == 2 for ends in named.values()):
+        return [(one, other) for one, other in named.values()]
+    common = named.get("COMMON", [pin for pin in pins if part.pins[pin] in rails])
+    if len(common) == 1 and len(pins) > 2:
+        return [(common[0], pin) for pin in pins if pin != common[0]]
+    half = len(pins) // 2
+    ways = [[*zip(pins[::2], pins[1::2], strict=False)],
+            [*zip(pins[:half], reversed(pins), strict=False)]]  # fmt: skip
+    fit = [way for way in ways if way and _each_on_a_rail(part, way, rails)]
+    return fit[0] if len(pins) % 2 == 0 and (len(fit) == 1 or fit[1:] == fit[:1]) else []
+
+
+def _each_on_a_rail(part: Part, way: Sequence[tuple[str, str]], rails: set[str]) -> bool:
+    return all(len({part.pins[one], part.pins[other]} & rails) == 1 for one, other in way)
 
 
 def _letters(part: Part) -> str:

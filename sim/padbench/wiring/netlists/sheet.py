@@ -43,11 +43,11 @@ def board_of(sheet: Sheet) -> Drawn | None:
     if sheet.board is None:
         return None
     with own_parts(sheet.own):
-        return _drawn(Path(sheet.document.name).parent, sheet.board)
+        return _drawn(Path(sheet.document.name).parent, sheet.board, bool(sheet.pads))
 
 
-def _drawn(beside: Path, table: BoardFile) -> Drawn:
-    return recognise(read_board(beside / table.netlist, table.parts), table)
+def _drawn(beside: Path, table: BoardFile, alone: bool) -> Drawn:
+    return recognise(read_board(beside / table.netlist, table.parts), table, alone=alone)
 
 
 def netlist_alone(path: Path, board: Mapping[str, Any] | None = None) -> Document:
@@ -118,7 +118,14 @@ def filled_from_board(document: Document, beside: Path) -> Document:
     except (KeyError, ValidationError):
         return document  # the check of the whole sheet says what is wrong with it
     data, filled = {**document.data}, {**document.filled}
-    drawn = _drawn(beside, table)
+    pads = data.get("pads")
+    drawn = _drawn(beside, table, bool(pads))
+    if isinstance(pads, list):
+        places = {part.reference: place for place, part in enumerate(drawn.chain, 1)}
+        data["pads"] = [
+            {**one, "register": places.get(str(one.get("register")), one.get("register"))}
+            for one in pads
+        ]
     for (name, option), (value, assumed) in _keys(drawn).items():
         rows = data.get(name, {})
         if not isinstance(rows, dict) or option in rows or (not option and name in data):
