@@ -38,10 +38,18 @@ def add_output_options(parser: Parser, figures: Mapping[str, str]) -> None:
     parser.set_defaults(figure_options=tuple(figures))
 
 
-def emit(results: Sequence[Result], options: Namespace, arguments: Sequence[str]) -> int:
-    """Write all that was asked for, and return the worst exit code."""
+def emit(
+    results: Sequence[Result],
+    options: Namespace,
+    arguments: Sequence[str],
+    whole: Result | None = None,
+) -> int:
+    """Write all that was asked for, and return the worst exit code.
+
+    ``whole`` is what the results are together, where a command knows better than `combined`.
+    """
     again = repeated(results[0].command, arguments)
-    result = replace(combined(results), again=again)
+    result = replace(whole or combined(results), again=again)
     wrote = dict(result.wrote)
     if options.report is not None:
         from padbench.results.html_page import write_page

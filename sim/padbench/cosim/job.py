@@ -87,6 +87,7 @@ class Job:
     no button is. ``widths`` holds those of vectors. ``period`` is that of the system clock and
     ``answer`` the pad's in picoseconds, ``limit`` the longest that it may take in seconds.
     ``ties`` are levels of further inputs. ``pulled_up``: a data line that is let go is high.
+    ``dump_all``: the simulator records every signal in a file of its own form.
     """
 
     sources: list[str]
@@ -110,6 +111,7 @@ class Job:
     pulled_up: bool
     includes: list[str]
     defines: dict[str, int]
+    dump_all: bool = False
 
     def write(self, folder: Path, runs: Iterable[PadRun | ReaderRun]) -> None:
         """Leave the job in a folder, where its process finds it; ``runs`` are made one by one."""

@@ -49,6 +49,11 @@ _MOST_OUTPUT = 256 << 20
 _MOST_FILE = 4 << 30
 """Bytes of one file, wherever a design writes it."""
 
+_DUMP = """module padbench_dump;
+initial begin $dumpfile("{top}.fst"); $dumpvars(0, {top}); end
+endmodule
+"""
+
 Seen = Callable[[Place, dict[str, Any]], None]
 
 
@@ -264,15 +269,21 @@ def main(folder: Path) -> int:
     mark = VHDL if job.vhdl else Verilog
     build = folder / "build"
     precision = ("1ns", "1ps")
+    dump = []
+    if job.dump_all and job.engine == "icarus":
+        # cocotb's own module for this is SystemVerilog, which a .v file is not compiled as.
+        dump = [folder / "padbench_dump.v"]
+        dump[0].write_text(_DUMP.format(top=job.top))
     try:
         runner.build(
-            sources=[mark(source) for source in job.sources],
+            sources=[mark(source) for source in (*job.sources, *dump)],
             hdl_toplevel=job.top,
             parameters=job.parameters,
-            build_args=job.build,
+            build_args=[*job.build, *(("-s", "padbench_dump") if dump else ())],
             includes=job.includes,
             defines=job.defines,
             build_dir=build,
+            waves=job.dump_all and not dump,
             always=True,
             timescale=None if job.vhdl else precision,
             log_file=folder / _BUILD_LOG,
@@ -296,6 +307,7 @@ def main(folder: Path) -> int:
             parameters=job.parameters,
             build_dir=build,
             test_dir=build,
+            waves=job.dump_all,
             results_xml=str(folder / "results.xml"),
             timescale=precision if job.vhdl else None,
             log_file=folder / _RUN_LOG,

@@ -23,7 +23,7 @@ from padbench.core.units import Value, show, to_ps
 from padbench.cosim.build_folder import build_folder
 from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
-from padbench.cosim.job import PadRun, Place, ReaderRun, Records
+from padbench.cosim.job import Job, PadRun, Place, ReaderRun, Records
 from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.proof import LIMIT as PROOF_LIMIT
 from padbench.cosim.proof import Proof, proof_of
@@ -101,6 +101,7 @@ def regress(
     exhaustive: bool = False,
     true_time: bool = False,
     prove: bool = False,
+    dump_all: bool = False,
     limit: float | None = None,
     step: Callable[[int, int], None] = lambda done, total: None,
     keep: Callable[[ScenarioRun], None] = lambda _: None,
@@ -112,7 +113,8 @@ def regress(
     ``exhaustive`` adds all transitions between held states and all stopped positions.
     ``true_time`` plays every poll with the sheet's own period, not with a shorter one.
     ``prove`` asks for a proof first, for ``limit`` seconds or those of `padbench.cosim.proof`; a
-    run that refutes it is the first scenario.
+    run that refutes it is the first scenario. ``dump_all`` plays what failed again, and keeps the
+    simulator's record of all signals.
 
     Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
     compile or does not fit the sheet, ``OSError`` where the system has no folder for the build.
@@ -188,7 +190,24 @@ def regress(
         sum(run.count for run in runs),
         time.monotonic() - started,
         proof,
+        _recorded(job, plan.plain, runs) if dump_all else None,
     )
+
+
+def _recorded(
+    job: Job, plain: Sequence[Chosen], runs: Sequence[ScenarioRun]
+) -> tuple[str, bytes] | None:
+    """All up to the first plain run that fails once more, with every signal recorded."""
+    failing = next((n for n, run in enumerate(runs) if run.verdict == "fail"), len(plain))
+    if failing >= len(plain):
+        return None
+    asked: Callable[[Chosen], PadRun | ReaderRun] = pad_run if job.role == "pad" else reader_run
+    again = map(asked, plain[: failing + 1])
+    with build_folder() as place:
+        run_job(replace(job, dump_all=True), again, place, Records(place), lambda *_: None)
+        kinds = ("*.fst", "*.ghw", "dump.vcd")
+        found = [path for kind in kinds for path in (place / "build").glob(kind)]
+        return (f"all-signals{found[0].suffix}", found[0].read_bytes()) if found else None
 
 
 def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:

@@ -2,10 +2,11 @@
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any, NotRequired
 
 from typing_extensions import TypedDict
 
@@ -17,6 +18,7 @@ from padbench.cosim.regress import regress as regress_hdl
 from padbench.cosim.regress import scenarios_of
 from padbench.cosim.result import Coverage, Failure, RegressResult
 from padbench.cosim.setting import HdlError
+from padbench.files import whole_binary
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -53,8 +55,10 @@ from padbench.results.documents import (
     finding_document,
     run_document,
 )
+from padbench.results.inputs import Input
 from padbench.results.result import Case, Result, Section
-from padbench.sheet import Hdl, Problem, SheetError
+from padbench.scenarios import Scenario
+from padbench.sheet import Hdl, Problem, Sheet, SheetError
 from padbench.sheet.simulators import SIMULATORS
 from padbench.trials.result import ScenarioRun
 
@@ -158,8 +162,12 @@ class HdlRunDocument(RunDocument):
 
 
 class RegressDocument(TypedDict):
-    """``padbench regress``; passing parts of an exhaustive run are left out."""
+    """``padbench regress``; passing parts of an exhaustive run are left out.
 
+    ``case`` is the sheet's file and the simulator.
+    """
+
+    case: NotRequired[str]
     verdict: Outcome
     findings: list[FindingDocument]
     scenarios: list[HdlRunDocument]
@@ -179,6 +187,7 @@ def regress(
     exhaustive: bool = False,
     true_time: bool = False,
     prove: bool = False,
+    dump_all: bool = False,
     simulator: str | None = None,
     limit: float | None = None,
     waves: FileLike | None = None,
@@ -193,7 +202,8 @@ def regress(
     ``scenarios`` are a name, a `Scenario`, or several (default: all that apply), ``own_scenarios``
     a TOML file with more; ``exhaustive`` adds all transitions between held states and all stopped
     reads, ``true_time`` plays every poll with the sheet's own period, ``prove`` asks for a proof
-    first (120 s, or ``limit``). ``simulator`` stands for the
+    first (120 s, or ``limit``). ``dump_all`` plays what failed again with every signal of the
+    design recorded (``result.data.internals``). ``simulator`` stands for the
     sheet's. ``limit`` is in seconds, for build and simulation together (default: 120, exhaustive
     900, more for a long simulation). ``waves`` is a folder that gets one VCD file a scenario. The
     sources are found beside the sheet's file, of a text or a dict in the current folder.
@@ -203,42 +213,89 @@ def regress(
     other ports; `Refusal` (a ``ValueError``) for an unknown scenario, and for a simulator that is
     not there or reads another language; ``OSError`` for a file that cannot be written.
     """
-    design = without_faults(design_of(sheet))
-    if limit is not None and not 0 < limit <= 86_400:
-        raise Refusal("time-limit", "give more than 0 and at most 86400 seconds")
-    hdl = _hdl(design, simulator)
-    used = design.sheet.model_copy(update={"hdl": hdl})
-    folder = Path() if design.path is None else design.path.parent
-    inputs = design.inputs(own_scenarios, *(folder / source for source in hdl.sources))
-    known = scenarios_of(used) | known_scenarios(None, own_scenarios)
-    wanted = [scenario_named(name, known) for name in dict.fromkeys(chosen(scenarios or ()))]
-    vcd: dict[str, Path] = {}
-
-    def keep(run: ScenarioRun) -> None:
-        # Of the exhaustive part only what went wrong is worth a file.
-        if waves is not None and not (run.part and run.verdict == "pass"):
-            vcd[run.name] = save_wave(run, waves)
-
+    options = {"scenarios": scenarios, "own_scenarios": own_scenarios, "limit": limit}
+    asked = asked_of(sheet, simulator, options)
     try:
         regression = regress_hdl(
-            used,
-            folder,
-            [*known.values()] if scenarios is None else wanted,
+            asked.used,
+            asked.folder,
+            asked.scenarios,
             exhaustive=exhaustive,
             true_time=true_time,
             prove=prove,
             limit=limit,
+            dump_all=dump_all,
             step=progress,
-            keep=keep,
         )
     except HdlError as error:
-        raise _placed(design, error) from None
-    result = regress_result(regression, design.sheet.pad.name, hdl, vcd)
+        raise _placed(asked.design, error) from None
+    return named(asked, regression, waves)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is run, checked as far as that goes without running it."""
+
+    design: Design
+    hdl: Hdl
+    scenarios: Sequence[Scenario]
+    inputs: tuple[Input, ...]
+
+    @property
+    def used(self) -> Sheet:
+        """The sheet with the simulator that was asked for."""
+        return self.design.sheet.model_copy(update={"hdl": self.hdl})
+
+    @property
+    def folder(self) -> Path:
+        """Where the paths of the sources start."""
+        return Path() if self.design.path is None else self.design.path.parent
+
+
+def asked_of(sheet: SheetLike, simulator: str | None, options: Mapping[str, Any]) -> Asked:
+    """As `regress` takes its arguments; raises what it raises before it runs anything."""
+    design, limit = without_faults(design_of(sheet)), options.get("limit")
+    own, scenarios = options.get("own_scenarios"), options.get("scenarios")
+    if limit is not None and not 0 < limit <= 86_400:
+        raise Refusal("time-limit", "give more than 0 and at most 86400 seconds")
+    hdl = _hdl(design, simulator)
+    asked = Asked(design, hdl, (), ())
+    known = scenarios_of(asked.used) | known_scenarios(None, own)
+    wanted = [scenario_named(name, known) for name in dict.fromkeys(chosen(scenarios or ()))]
+    return replace(
+        asked,
+        scenarios=[*known.values()] if scenarios is None else wanted,
+        inputs=design.inputs(own, *(asked.folder / source for source in hdl.sources)),
+    )
+
+
+def named(
+    asked: Asked, regression: RegressResult, waves: FileLike | None, *, several: bool = False
+) -> Result:
+    """A regression as a result, its waves written; one of ``several`` has its sheet in its name."""
+    vcd: dict[str, Path] = {}
+    wrote = {"Waves": Path(waves)} if waves is not None and regression.scenarios else {}
+    for run in regression.scenarios:
+        # Of the exhaustive part only what went wrong is worth a file.
+        if waves is not None and not (run.part and run.verdict == "pass"):
+            vcd[run.name] = save_wave(run, waves)
+    if waves is not None and regression.internals is not None:
+        name, raw = regression.internals
+        wrote["All signals"] = Path(waves) / name
+        with whole_binary(wrote["All signals"]) as out:
+            out.write(raw)
+    result = regress_result(regression, asked.design.sheet.pad.name, asked.hdl, vcd)
+    name, sheet, hdl = result.name, asked.design.name, asked.hdl
+    if several:
+        values = ", ".join(f"{key} {value}" for key, value in hdl.parameters.items())
+        name = f"{sheet}, {hdl.top}{f' ({values})' if values else ''} on {hdl.engine}"
     return replace(
         result,
-        inputs=inputs,
-        assumed=design.sheet.assumed,
-        wrote={} if waves is None else {"Waves": Path(waves)},
+        name=name,
+        make_document=lambda: {"case": f"{sheet} on {hdl.engine}", **result.make_document()},
+        inputs=asked.inputs,
+        assumed=asked.design.sheet.assumed,
+        wrote=wrote,
     )
 
 
@@ -294,12 +351,17 @@ def _answer(regression: RegressResult, top: str) -> Answer:
     return answer_of_core(top, regression.scenarios, regression.findings, causes)
 
 
-def _hdl(design: Design, simulator: str | None) -> Hdl:
-    """The sheet's design, on another simulator if one was asked for; what it needs is there."""
-    hdl = design.sheet.hdl
-    if hdl is None:
+def hdl_of(design: Design) -> Hdl:
+    """The sheet's ``[hdl]``; `SheetError` if it has none."""
+    if design.sheet.hdl is None:
         instead = "write the table [hdl] with sources, top, ..."
         raise SheetError([Problem(design.name, None, "hdl", "", "is missing", instead)])
+    return design.sheet.hdl
+
+
+def _hdl(design: Design, simulator: str | None) -> Hdl:
+    """The sheet's design, on another simulator if one was asked for; what it needs is there."""
+    hdl = hdl_of(design)
     if simulator is not None:
         if simulator not in SIMULATORS:
             says = f"{simulator[:60]!r} is no known simulator; known are {', '.join(SIMULATORS)}"
