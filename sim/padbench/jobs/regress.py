@@ -6,13 +6,12 @@ from dataclasses import dataclass, replace
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Any, NotRequired
+from typing import Any, Generic, NotRequired, TypeVar
 
 from typing_extensions import TypedDict
 
 from padbench.core.buttons import pressed_in, spelled
 from padbench.core.sentences import grouped
-from padbench.core.units import show
 from padbench.cosim.causes import Cause
 from padbench.cosim.regress import regress as regress_hdl
 from padbench.cosim.regress import scenarios_of
@@ -39,7 +38,6 @@ from padbench.results.answer import Answer, answer_of_core
 from padbench.results.blocks import (
     Articles,
     Block,
-    Cell,
     Lines,
     Prose,
     Table,
@@ -62,8 +60,6 @@ from padbench.sheet import Hdl, Problem, Sheet, SheetError
 from padbench.sheet.simulators import SIMULATORS
 from padbench.trials.result import ScenarioRun
 
-_MOST = 20
-"""Rows of first wrong reads; ``--json`` has all."""
 _MOST_TRANSITIONS = 1000
 """So many transitions that were not reached are listed; their number is always there."""
 _MOST_EXHAUSTIVE = 3
@@ -117,12 +113,15 @@ class SkippedDocument(TypedDict):
     why: str
 
 
-class StatesDocument(TypedDict):
-    """Held states that were seen."""
+Missing = TypeVar("Missing")
+
+
+class SeenDocument(TypedDict, Generic[Missing]):
+    """How many were seen, of how many, and which not: held states, (bit, extra clocks)."""
 
     seen: int
     of: int
-    missing: list[int]
+    missing: list[Missing]
 
 
 class TransitionsDocument(TypedDict):
@@ -134,20 +133,12 @@ class TransitionsDocument(TypedDict):
     missing_first: list[tuple[int, int]]
 
 
-class PositionsDocument(TypedDict):
-    """Stopped positions: (bit, extra clocks)."""
-
-    seen: int
-    of: int
-    missing: list[tuple[int, int]]
-
-
 class CoverageDocument(TypedDict):
     """What the wires really did."""
 
-    states: StatesDocument
+    states: SeenDocument[int]
     transitions: TransitionsDocument
-    stopped_positions: PositionsDocument
+    stopped_positions: SeenDocument[tuple[int, int]]
 
 
 class HdlRunDocument(RunDocument):
@@ -466,13 +457,10 @@ def _coverage(coverage: Coverage) -> CoverageDocument:
 def _sections(result: RegressResult) -> Iterator[Section]:
     causes = [*_causes(result)]
     yield _brief(result)
-    yield Section("all-causes", "Likely causes in full", causes, ("page",))
+    yield Section("all-causes", "Likely causes in full", causes)
     yield Section("findings", "Findings", findings_blocks(result.findings))
-    yield Section("scenarios-text", "Scenarios", [*_scenarios(result)], ("text",))
     yield Section("coverage", "What was seen on the wires", [_seen(result.coverage)])
-    yield Section("scenarios", "Scenarios", [*_scenarios(result)], ("page",))
-    if result.failures:
-        yield Section("causes-text", "Likely causes", causes, ("text",))
+    yield Section("scenarios", "Scenarios", [*_scenarios(result)])
 
 
 def _brief(result: RegressResult) -> Section:
@@ -539,23 +527,6 @@ def _causes(result: RegressResult) -> Iterator[Block]:
         )
     else:
         yield Prose(("None of the faults that were tried gives these reads.",))
-    more = len(result.failures) - _MOST
-    yield Table(
-        "The first wrong read of each scenario",
-        ("scenario", "read", "at", "expected", "got"),
-        [
-            (
-                failure.scenario,
-                str(failure.read),
-                show(failure.at_ps * 1e-12, "s", 6),
-                _byte(failure.expected),
-                Cell(_byte(failure.got), bad=True),
-            )
-            for failure in result.failures[:_MOST]
-        ],
-        frozenset((1, 2)),
-        f"and {more} more scenarios with wrong reads" if more > 0 else "",
-    )
 
 
 def _byte(byte: int | None) -> str:
@@ -564,26 +535,29 @@ def _byte(byte: int | None) -> str:
 
 def _seen(coverage: Coverage) -> Table:
     """What the wires were seen to do, and what not."""
-    states, transitions = coverage.missing_states, coverage.missing_transitions
-    positions = coverage.missing_positions
-    pairs = [f"{spelled(before)} to {spelled(after)}" for before, after in transitions[:_FEW]]
-    places = [f"bit {bit} by {extra}" for bit, extra in positions[:_FEW]]
+    pairs = [(spelled(one), spelled(then)) for one, then in coverage.missing_transitions[:_FEW]]
+    states = [spelled(state) for state in coverage.missing_states]
+    places = [f"bit {bit} by {extra}" for bit, extra in coverage.missing_positions]
+    rows = []
+    for of, many, missing, named in (
+        ("held states", 256, len(states), states),
+        (
+            "transitions between held states",
+            65_536,
+            len(coverage.missing_transitions),
+            [f"{one} to {then}" for one, then in pairs],
+        ),
+        ("stopped bits by extra clocks", 24, len(places), places),
+    ):
+        more = missing - len(named[:_FEW])
+        names = ", ".join(named[:_FEW]) + (f" and {more} more" if more else "")
+        rows.append((of, str(many - missing), str(many), names or "–"))
     return Table(
         "What the wires really did, whatever the scenarios meant to do",
         ("of", "seen", "there are", "not seen, the first of them"),
-        [
-            _seen_row("held states", 256, len(states), [*map(spelled, states[:_FEW])]),
-            _seen_row("transitions between held states", 65_536, len(transitions), pairs),
-            _seen_row("stopped bits by extra clocks", 24, len(positions), places),
-        ],
+        rows,
         frozenset((1, 2)),
     )
-
-
-def _seen_row(of: str, many: int, missing: int, named: Sequence[str]) -> tuple[str, ...]:
-    more = missing - len(named)
-    names = ", ".join(named) + (f" and {more} more" if more else "")
-    return of, str(many - missing), str(many), names or "–"
 
 
 def _scenarios(result: RegressResult) -> Iterator[Block]:
