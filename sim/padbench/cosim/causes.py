@@ -8,7 +8,6 @@ as partly. What gives the same bits is told apart by what the wires did besides.
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, pairwise
-from typing import Any
 
 import numpy as np
 
@@ -182,15 +181,18 @@ def _moves(runs: Sequence[ScenarioRun], wire: str, level: int) -> int:
 
 
 def reader_causes(
-    runs: Sequence[ScenarioRun], records: Iterable[Mapping[str, Any]]
+    runs: Sequence[ScenarioRun], offered: Iterable[Sequence[tuple[int, int | None]]]
 ) -> tuple[Cause, ...]:
-    """Likely causes for a design that plays the console: of its wires first, then of its bytes."""
+    """Likely causes for a design that plays the console: of its wires first, then of its bytes.
+
+    ``offered`` is, run by run, when it offered a byte (picoseconds), and which.
+    """
     wires, pairs, strobes = _Wires(), list[tuple[int, int | None]](), 0
-    for run, record in zip(runs, records, strict=False):
+    for run, strobed in zip(runs, offered, strict=False):
         wires.add(run)
-        strobes += len(record["strobes"])
-        starts = [pair.read.start_ps + record["base"] for pair in run.reads]
-        for at, byte in record["strobes"]:
+        strobes += len(strobed)
+        starts = [pair.read.start_ps for pair in run.reads]
+        for at, byte in strobed:
             last = int(np.searchsorted(starts, at)) - 1
             if last >= 0:
                 pairs.append((run.reads[last].read.byte, byte))

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from padbench.cosim.build_folder import as_written, size_of, within_reach
-from padbench.cosim.job import RECORDS, Job, PadRun, Place, ReaderRun, Records
+from padbench.cosim.job import RECORDS, Job, PadRun, ReaderRun, Records
 from padbench.cosim.port_list import directions
 
 _BUILD_LOG, _RUN_LOG, _WORKER_LOG = "build.log", "run.log", "worker.log"
@@ -54,8 +54,6 @@ initial begin $dumpfile("{top}.fst"); $dumpvars(0, {top}); end
 endmodule
 """
 
-Seen = Callable[[Place, dict[str, Any]], None]
-
 
 @dataclass(frozen=True)
 class Outcome:
@@ -74,9 +72,12 @@ class Outcome:
 
 
 def run_job(
-    job: Job, runs: Iterable[PadRun | ReaderRun], folder: Path, records: Records, seen: Seen
+    job: Job,
+    runs: Iterable[PadRun | ReaderRun],
+    folder: Path,
+    seen: Callable[[dict[str, Any]], None],
 ) -> Outcome:
-    """Run a job in ``folder``, which has nothing but the ``records`` in it, and wait for it.
+    """Run a job in ``folder``, which has nothing in it, and wait for it.
 
     ``seen`` is called with each record as it comes, so that judging goes on beside the simulation.
     Every process of the job is gone on return, also when this is left by an exception.
@@ -86,12 +87,13 @@ def run_job(
     used.write(folder, runs)
     command = [sys.executable, "-m", "padbench.cosim.process", str(folder)]
     timed_out = flooded = False
+    records = Records(folder)
     ending: dict[str, Any] = {}
 
     def take() -> None:
-        for place, record in records.new():
+        for record in records.new():
             ending.update({key: record[key] for key in ("fault", "done") if key in record})
-            seen(place, record)
+            seen(record)
 
     with closing(Programs(folder)) as programs:
         process = programs.start(_WORKER_LOG, command)

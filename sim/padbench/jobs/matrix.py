@@ -13,11 +13,10 @@ import pickle
 import re
 import sys
 import time
-import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, replace
-from functools import cache, partial
+from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
 from pathlib import Path
@@ -34,7 +33,6 @@ from padbench.results.blocks import Cell, Lines, Prose, Table
 from padbench.results.result import Result, Section, combined
 from padbench.sheet import SheetError
 from padbench.sheet.simulators import SIMULATORS
-from padbench.trials.result import Played
 from padbench.workers import NoWorkers, parts_done
 
 _MOST_WORKERS = 64
@@ -156,25 +154,13 @@ def _made(options: Mapping[str, Any], work: tuple[int, Path, str]) -> tuple[Any,
 
 
 def _dumped(data: RegressResult) -> bytes:
-    """A regression with the wires of all runs that are ever shown."""
-    runs = tuple(
-        replace(
-            run, play=partial(_again, None if run.part and run.verdict == "pass" else run.played)
-        )
-        for run in data.scenarios
-    )
+    """A regression but for the counterexample as a scenario, of which the run is there."""
     proof = data.proof and replace(data.proof, counterexample=None)
-    return zlib.compress(pickle.dumps(replace(data, scenarios=runs, proof=proof)), 1)
-
-
-def _again(played: Played | None) -> Played:
-    if played is None:
-        raise LookupError("of a passing part of an exhaustive run no wires are kept")
-    return played
+    return pickle.dumps(replace(data, proof=proof))
 
 
 def _loaded(blob: bytes) -> RegressResult:
-    data: RegressResult = pickle.loads(zlib.decompress(blob))
+    data: RegressResult = pickle.loads(blob)
     return data
 
 
