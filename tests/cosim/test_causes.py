@@ -6,10 +6,10 @@ from itertools import pairwise
 import pytest
 
 from padbench.core.decode import decode
+from padbench.core.faults import SAYS
 from padbench.core.pad import PadModel
 from padbench.cosim.causes import Cause, likely_causes, offer_causes
-from padbench.cosim.faults import SAYS, Fault, offer_faults, pad_faults
-from padbench.cosim.faulty import FaultyRegister
+from padbench.cosim.faults import FaultyRegister, PadFault, offer_faults, pad_faults
 from padbench.cosim.hdl_scenarios import all_transitions
 from padbench.cosim.result import Coverage
 from padbench.model.bench import simulate
@@ -28,11 +28,11 @@ def scripts(setting) -> list[Script]:
     return [SCENARIOS[name].build(setting) for name in NAMES]
 
 
-def reads_of(fault: Fault, script: Script, pad: PadModel):
+def reads_of(fault: PadFault, script: Script, pad: PadModel):
     """The model's reads with the bits that the fault would have given."""
     reads = decode(simulate(pad, script.stimulus))
     return [
-        replace(read, bits=bits) for read, bits in zip(reads, fault.reads(script, pad), strict=True)
+        replace(read, bits=bits) for read, bits in zip(reads, fault.gives(script, pad), strict=True)
     ]
 
 
@@ -106,11 +106,11 @@ def test_coverage_is_what_the_wires_showed(setting, scripts):
 
 def test_every_fault_has_a_sentence_and_every_sentence_is_filled():
     """A cause with an id that the table of sentences lacks, or a fact too few, is found here."""
-    says = [fault.says for fault in pad_faults(PadModel(None))]  # type: ignore[arg-type]
+    says = [Cause("pad", fault.id, facts=fault.facts).says for fault in pad_faults(PadModel(None))]  # type: ignore[arg-type]
     assert "stage 3 is stuck high" in says
     assert "Up and Down are swapped" in says
     assert "it has 9 stages: one too many after the last bit" in says
-    says += [fault.says for fault in offer_faults()]
+    says += [Cause("reader", fault.id, facts=fault.facts).says for fault in offer_faults()]
     assert "Left always reads as not pressed" in says
     assert not any("{" in text for text in says)
     assert Cause("reader", "clock-count", facts={"clocks": 7}).says.startswith("it makes 7 clocks")

@@ -91,33 +91,6 @@ def test_what_cannot_be_done_is_refused():
             regress(SHEET, **options)
 
 
-def test_several_sheets_on_several_simulators(tmp_path, capsys):
-    """Each on those that read it; a line each and the worst exit code."""
-    good = write(tmp_path, "good", "shift_register", "ghdl")
-    wrong = write(tmp_path, "wrong", "shift_register", "icarus", FALLING)
-    arguments = ["--simulators", "icarus,ghdl", "--scenario", "each-button"]
-    arguments += ["--waves", str(tmp_path / "waves")]
-    assert main(["regress", str(good), str(wrong), *arguments]) == 1
-    lines = " ".join(capsys.readouterr().out.split())
-    assert "shift_register on ghdl: Passes. All 8 reads" in lines
-    assert "shift_register on icarus: FAILS. 1 of 1 scenarios go wrong" in lines
-    assert {str(path.relative_to(tmp_path)) for path in tmp_path.rglob("*.vcd")} == {
-        "waves/good/ghdl/each-button.vcd",
-        "waves/wrong/icarus/each-button.vcd",
-    }
-    assert main(["regress", str(good), str(wrong), *arguments, "--json"]) == 1
-    document = json.loads(capsys.readouterr().out)
-    assert [result["verdict"] for result in document["results"]] == ["pass", "fail"]
-    for result in document["results"]:
-        VALID.validate({"schema": document["schema"], **result})
-    assert main(["regress", str(wrong), "--simulators", "ghdl"]) == 2
-    assert (
-        f"none of them reads verilog; {wrong} needs icarus or verilator" in capsys.readouterr().err
-    )
-    assert main(["regress", str(wrong), "--simulators", "icarus,x"]) == 2
-    assert "'x' is none; known are icarus, ghdl, verilator" in capsys.readouterr().err
-
-
 def test_the_exhaustive_part_is_known_by_a_field_and_kept_by_nobody(tmp_path, monkeypatch):
     """Two chunks of it: in the result as numbers, without files, reads on demand."""
 

@@ -39,11 +39,17 @@ def add_output_options(parser: Parser, figures: Mapping[str, str]) -> None:
 
 
 def emit(
-    results: Sequence[Result], options: Namespace, arguments: Sequence[str], what: str = "files"
+    results: Sequence[Result],
+    options: Namespace,
+    arguments: Sequence[str],
+    whole: Result | None = None,
 ) -> int:
-    """Write all that was asked for; the worst exit code. ``what`` several results are."""
+    """Write all that was asked for, and return the worst exit code.
+
+    ``whole`` is what the results are together, where a command knows better than `combined`.
+    """
     again = repeated(results[0].command, arguments)
-    result = replace(combined(results, what), again=again)
+    result = replace(whole or combined(results), again=again)
     wrote = dict(result.wrote)
     if options.report is not None:
         from padbench.results.html_page import write_page

@@ -1,54 +1,79 @@
 """``padbench regress SHEET ...``."""
 
+import sys
 from argparse import ArgumentTypeError
 from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 from padbench.cli.options import Parser, add_wave_options, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
 from padbench.cli.wave_folder import several, wave_folder
+from padbench.files import plan_folder
 from padbench.jobs.loading import Refusal, design_of
-from padbench.jobs.regress import regress
+from padbench.jobs.matrix import regress_all
+from padbench.jobs.regress import hdl_of, regress
 from padbench.sheet.simulators import SIMULATORS
 
 
 def run(arguments: list[str]) -> int:
     """Run the scenarios on each sheet's HDL; 1 if anything came out wrong."""
     options = _parser().parse_args(arguments)
-    results = []
-    with usable():
-        for sheet, waves in several(options.sheets, options.waves):
-            for simulator in _chosen(sheet, options.simulator, options.simulators or ()):
-                part = (simulator or "") if options.simulators else ""
-                named = None if waves is None else waves / part
-                with (
-                    wave_folder(sheet, named, options.no_waves, f"hdl/{part}") as folder,
-                    progress("scenarios") as step,
-                ):
-                    result = regress(
-                        sheet,
-                        options.scenario,
-                        own_scenarios=options.scenarios,
-                        exhaustive=options.exhaustive,
-                        true_time=options.true_time,
-                        prove=options.prove,
-                        simulator=simulator,
-                        limit=options.time_limit,
-                        waves=folder,
-                        progress=step,
-                    )
-                results.append(result)
-    return emit(results, options, arguments)
+    with usable(), progress("scenarios") as step:
+        asked = {
+            "scenarios": options.scenario,
+            "own_scenarios": options.scenarios,
+            "exhaustive": options.exhaustive,
+            "true_time": options.true_time,
+            "prove": options.prove,
+            "dump_all": options.dump_all and not options.no_waves,
+            "limit": options.time_limit,
+        }
+        places: dict[Path, Path | None] = {}
+        for sheet, waves in several([*dict.fromkeys(options.sheets)], options.waves):
+            places[sheet] = waves
+        cases = [
+            (sheet, name)
+            for sheet in places
+            for name in _chosen(sheet, options.simulator, options.simulators)
+        ]
+        several_ = options.simulators is not None
+
+        def folder(sheet: Path, simulator: str) -> AbstractContextManager[Path | None]:
+            part, waves = simulator if several_ else "", places[sheet]
+            named = None if waves is None else waves / part
+            return wave_folder(sheet, named, options.no_waves, f"hdl/{part}")
+
+        if len(cases) == 1 and options.baseline is None and options.cluster is None:
+            sheet, simulator = cases[0]
+            with folder(sheet, simulator) as place:
+                result = regress(sheet, simulator=simulator, waves=place, progress=step, **asked)
+            return emit([result], options, arguments)
+        if options.waves is not None and not options.no_waves:
+            plan_folder(options.waves)
+        whole, results, refused = regress_all(
+            cases,
+            asked,
+            workers=options.workers,
+            cluster=options.cluster,
+            kept=not options.no_cache,
+            baseline=options.baseline,
+            waves=folder,
+            progress=step,
+        )
+    code = emit(results, options, arguments, whole)
+    for line in refused:
+        print(f"padbench: {line}", file=sys.stderr)
+    return 2 if refused else code
 
 
-def _chosen(sheet: Path, one: str | None, several: Sequence[str]) -> Iterator[str | None]:
-    """The simulators to run a sheet on; None is its own."""
-    hdl = design_of(sheet).sheet.hdl if several else None
-    if not several or hdl is None:
-        yield one
-        return
-    fits = [name for name in several if name in hdl.fitting]
+def _chosen(sheet: Path, one: str | None, several: Sequence[str] | None) -> Iterator[str]:
+    """The one asked for, of several those that read it, else the sheet's own."""
+    hdl = hdl_of(design_of(sheet))
+    fits = [one or hdl.engine]
+    if several is not None:
+        fits = [name for name in several if name in hdl.fitting]
     if not fits:
         known = " or ".join(hdl.fitting)
         raise Refusal("simulators", f"none of them reads {hdl.language}; {sheet} needs {known}")
@@ -98,6 +123,30 @@ def _parser() -> Parser:
         "--prove",
         action="store_true",
         help="first prove it for all times and inputs, with yosys and yosys-abc",
+    )
+    parser.add_argument(
+        "--workers", type=int, default=1, metavar="N", help="processes on this machine (default: 1)"
+    )
+    parser.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="a Dask scheduler, such as tcp://HOST:8786, whose workers see the same files",
+    )
+    parser.add_argument(
+        "--no-cache",
+        action="store_true",
+        help="run all of several again, also what has not changed since it was run",
+    )
+    parser.add_argument(
+        "--baseline",
+        metavar="FILE",
+        type=Path,
+        help="what --json wrote before: say what is different now",
+    )
+    parser.add_argument(
+        "--dump-all",
+        action="store_true",
+        help="beside the waves, every signal of a design that fails, in its simulator's own form",
     )
     parser.add_argument(
         "--time-limit",

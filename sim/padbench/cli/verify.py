@@ -8,6 +8,7 @@ from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
 from padbench.cli.wave_folder import several, wave_folder
 from padbench.jobs.verify import verify_each, write_voltages
+from padbench.results.result import combined
 
 _SHOWN = "each-button"
 """The scenario whose voltages are written: every edge of a read, and every bit both ways."""
@@ -34,7 +35,7 @@ def run(arguments: list[str]) -> int:
                 own = options.scenarios
                 results += verify_each(sheet, own_scenarios=own, waves=folder, progress=step)
     what = "files" if len(results) == len(options.sheets) else "pads"
-    return emit(results, options, arguments, what)
+    return emit(results, options, arguments, combined(results, what))
 
 
 def _parser() -> Parser:

@@ -8,19 +8,18 @@ as partly. What gives the same bits is told apart by what the wires did besides.
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, pairwise
-from typing import Any
 
 import numpy as np
 
 from padbench.core.decode import Read
-from padbench.core.faults import Role
+from padbench.core.faults import SAYS, Role
 from padbench.core.findings import Fact
 from padbench.core.pad import PadModel
+from padbench.core.sentences import filled
 from padbench.core.timeline import HIGH, LOW, Timeline
 from padbench.core.units import show
 from padbench.core.wires import CABLE_DATA, PAD_CLOCK, PAD_LOAD
-from padbench.cosim.faults import masking_faults, offer_faults, pad_faults, sentence
-from padbench.cosim.faulty import FaultyRegister
+from padbench.cosim.faults import FaultyRegister, masking_faults, offer_faults, pad_faults
 from padbench.cosim.reader import StrobeProblem
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
@@ -47,8 +46,8 @@ class Cause:
 
     @property
     def says(self) -> str:
-        """The cause in a sentence."""
-        return sentence(self.role, self.id, self.facts)
+        """The cause in a sentence; ``KeyError`` for an id without one, or a missing fact."""
+        return filled(SAYS[self.role][self.id], self.facts)
 
 
 Runs = Sequence[tuple[Script, Sequence[Read]]]
@@ -69,7 +68,7 @@ def likely_causes(runs: Runs, pad: PadModel) -> tuple[Cause, ...]:
     causes: list[Cause] = []
     for fault in chain(pad_faults(pad), masking_faults(pad) if sound > _FEW_WRONG else ()):
         needed = 1.0 if any(cause.explains == 1.0 for cause in causes) else _SURE_ENOUGH
-        share = _explained(fault.reads, runs, pad, needed)
+        share = _explained(fault.gives, runs, pad, needed)
         if share > sound:
             causes.append(Cause("pad", fault.id, round(share, 4), fault.facts))
     exact = [cause for cause in causes if cause.explains == 1.0]
@@ -182,15 +181,18 @@ def _moves(runs: Sequence[ScenarioRun], wire: str, level: int) -> int:
 
 
 def reader_causes(
-    runs: Sequence[ScenarioRun], records: Iterable[Mapping[str, Any]]
+    runs: Sequence[ScenarioRun], offered: Iterable[Sequence[tuple[int, int | None]]]
 ) -> tuple[Cause, ...]:
-    """Likely causes for a design that plays the console: of its wires first, then of its bytes."""
+    """Likely causes for a design that plays the console: of its wires first, then of its bytes.
+
+    ``offered`` is, run by run, when it offered a byte (picoseconds), and which.
+    """
     wires, pairs, strobes = _Wires(), list[tuple[int, int | None]](), 0
-    for run, record in zip(runs, records, strict=False):
+    for run, strobed in zip(runs, offered, strict=False):
         wires.add(run)
-        strobes += len(record["strobes"])
-        starts = [pair.read.start_ps + record["base"] for pair in run.reads]
-        for at, byte in record["strobes"]:
+        strobes += len(strobed)
+        starts = [pair.read.start_ps for pair in run.reads]
+        for at, byte in strobed:
             last = int(np.searchsorted(starts, at)) - 1
             if last >= 0:
                 pairs.append((run.reads[last].read.byte, byte))
@@ -257,7 +259,7 @@ def offer_causes(pairs: Sequence[tuple[int, int | None]]) -> tuple[Cause, ...]:
     causes = [
         Cause("reader", fault.id, facts=fault.facts)
         for fault in offer_faults()
-        if all(fault.offers(wire) == got for wire, got in known)
+        if all(fault.gives(wire) == got for wire, got in known)
     ]
     earlier = [(wire, got) for (wire, _), (_, got) in pairwise(known)]
     if earlier and not causes and all(wire == got for wire, got in earlier):

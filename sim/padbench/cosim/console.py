@@ -1,48 +1,74 @@
 """The console's side of the port: latch and clock, and the samples of the data line."""
 
-from collections.abc import Sequence
+import logging
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
+import cocotb
+from cocotb.task import Task
+
+from padbench.core.buttons import spelled
 from padbench.core.stimulus import PollTiming, ScriptedRead
 from padbench.core.timeline import HIGH, LOW
-from padbench.cosim.signals import level_of, now_ps, play, wait_until
+from padbench.cosim.signals import Time, level_of, now_ps, play, ps_of, single, wait_until
 from padbench.model.edges import Edges, console_edges
 
 PLAIN_POLL = PollTiming(8_900_000, 5_400_000, 560_000, 5_590_000, 560_000)
 """About one scan line, as ``plain-loop`` in parts/polls.toml (common practice, from memory)."""
 
 
+class Bits(list[bool | None]):
+    """What was sampled, A first: True is pressed (low), None is at no level."""
+
+    @property
+    def byte(self) -> int | None:
+        """The first eight as `PadResponder.hold` takes them, A in bit 7; None if one is unknown."""
+        eight = self[:8]
+        return None if None in eight else sum(128 >> n for n, bit in enumerate(eight) if bit)
+
+
 class ConsoleDriver:
     """Plays polls on two handles of any cocotb test.
 
-        console = ConsoleDriver(dut.latch, dut.clock, dut.data)
+        console = ConsoleDriver(dut.latch, dut.clock, dut.data, timing={"latch_width": (6, "us")})
         bits = await console.read()      # [True, False, ...]: A, B, Select, ...; True is pressed
+        bits.byte                        # 0x80: A
         await console.read(stopped_bit=8, extra_clocks=1)           # as the sample fetch stops it
+        first, second = console.queue(), console.queue()            # one after the other
+        await console.wait()
+        first.result().byte
 
     ``latch`` and ``clock`` are 1-bit inputs of the design, driven from now on: latch low, clock
-    high. ``data`` is its 1-bit output, needed only for `read`. ``latch_inverted``,
-    ``clock_inverted`` and ``data_inverted``: the design wants, or gives, the other way up.
+    high. ``data`` is its 1-bit output. ``latch_inverted``, ``clock_inverted`` and
+    ``data_inverted``: the design wants, or gives, the other way up. ``timing`` is a whole
+    `PollTiming`, or some of its widths, as picoseconds or (value, unit), for others than those of
+    the plain poll. Each read is told to ``log``, a logger below cocotb's. Raises ``ValueError``
+    for a handle that has not one bit.
     """
 
     def __init__(
         self,
         latch: Any,
         clock: Any,
-        data: Any = None,
+        data: Any,
         *,
-        timing: PollTiming = PLAIN_POLL,
+        timing: PollTiming | Mapping[str, Time] = PLAIN_POLL,
         latch_inverted: bool = False,
         clock_inverted: bool = False,
         data_inverted: bool = False,
     ) -> None:
-        self.latch, self.clock, self.data = latch, clock, data
-        self.timing = timing
+        self.latch, self.clock = single("latch", latch), single("clock", clock)
+        self.data = single("data", data)
+        self.timing = _timing(timing)
         self.latch_inverted, self.clock_inverted = latch_inverted, clock_inverted
         self.data_inverted = data_inverted
+        self.log = logging.getLogger("cocotb.padbench.console")
+        self._last: Task[Bits] | None = None
         latch.value = int(latch_inverted)
         clock.value = int(not clock_inverted)
 
-    def actions(self, edges: Edges) -> list[tuple[int, Any, int]]:
+    def _actions(self, edges: Edges) -> list[tuple[int, Any, int]]:
         """Edges (picoseconds) as (picoseconds, handle, value), in time order."""
         latch, clock = edges.latch.times, edges.clock.times
         rise, idle = 1 - self.latch_inverted, int(self.clock_inverted)
@@ -53,26 +79,45 @@ class ConsoleDriver:
         # Of two at one time the latch's comes first: sorting keeps the order of equals.
         return sorted(actions, key=lambda action: action[0])
 
-    async def play(self, reads: Sequence[ScriptedRead]) -> None:
-        """Make these reads, their ``start`` counted from now; samples nothing."""
-        await play(self.actions(console_edges(reads)))
+    def queue(
+        self,
+        timing: PollTiming | Mapping[str, Time] | None = None,
+        *,
+        stopped_bit: int = 0,
+        extra_clocks: int = 0,
+    ) -> Task[Bits]:
+        """A `read` after all that were asked for before; goes on at once, the task has its bits."""
+        own = self.timing if timing is None else _timing(timing)
+        read = ScriptedRead(0, own, stopped_bit, extra_clocks)
+        self._last = cocotb.start_soon(self._in_turn(self._last, read))
+        return self._last
+
+    async def wait(self) -> None:
+        """Until every queued read is made."""
+        if self._last is not None:
+            await self._last
 
     async def read(
-        self, timing: PollTiming | None = None, *, stopped_bit: int = 0, extra_clocks: int = 0
-    ) -> list[bool | None]:
-        """One read, sampled as a console does: True is pressed (low), None is at no level.
+        self,
+        timing: PollTiming | Mapping[str, Time] | None = None,
+        *,
+        stopped_bit: int = 0,
+        extra_clocks: int = 0,
+    ) -> Bits:
+        """One read, sampled as a console does; one that is asked for meanwhile waits for its end.
 
         ``extra_clocks`` come just before the sample of ``stopped_bit`` (1 is the first), as when
-        the CPU is stopped there. Returns after the last clock. Raises ``ValueError`` if the driver
-        was made without a data handle.
+        the CPU is stopped there. Returns after the last clock.
         """
-        if self.data is None:
-            raise ValueError("the driver has no data handle; pass one to read with it")
-        read = ScriptedRead(0, timing or self.timing, stopped_bit, extra_clocks)
+        return await self.queue(timing, stopped_bit=stopped_bit, extra_clocks=extra_clocks)
+
+    async def _in_turn(self, before: Task[Bits] | None, read: ScriptedRead) -> Bits:
+        if before is not None:
+            await before
         edges = console_edges([read])
-        changes = self.actions(edges)
+        changes = self._actions(edges)
         begin, done = now_ps(), 0
-        bits: list[bool | None] = []
+        bits = Bits()
         for sample in edges.samples:
             # A sample at the very moment of an edge takes the level from before it.
             early = [change for change in changes[done:] if change[0] < sample]
@@ -82,6 +127,8 @@ class ConsoleDriver:
             bits.append(self._bit())
         await self._from(begin, changes[done:])
         await wait_until(begin + read.length)
+        byte = bits.byte
+        self.log.info("read: %s", "a bit at no level" if byte is None else spelled(byte))
         return bits
 
     async def _from(self, begin: int, actions: Sequence[tuple[int, Any, int]]) -> None:
@@ -93,3 +140,9 @@ class ConsoleDriver:
         if level not in (LOW, HIGH):
             return None
         return (level == LOW) != self.data_inverted
+
+
+def _timing(given: PollTiming | Mapping[str, Time]) -> PollTiming:
+    if isinstance(given, PollTiming):
+        return given
+    return replace(PLAIN_POLL, **{name: ps_of(time) for name, time in given.items()})

@@ -1,12 +1,10 @@
 """What one simulator process is asked to do, and what it hands back: plain data, written as JSON.
 
 The process that asks and the one inside the simulator share nothing but these files. Runs are
-written one after the other and read so, and a record is written once, read when it is needed and
-not kept: a thousand runs need no more memory than one.
+written one after the other and read so, and a record is read once and not kept.
 """
 
 import json
-import weakref
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,9 +18,6 @@ _PORTS = "ports.json"
 
 Actions = list[tuple[int, str, Any]]
 """(picoseconds, "latch", "clock", "serial", "reset" or "buttons", level or word), in time order."""
-
-Place = tuple[int, int]
-"""Where in the file a record begins, and its length, in bytes."""
 
 
 def on_grid(ps: int) -> int:
@@ -87,6 +82,7 @@ class Job:
     no button is. ``widths`` holds those of vectors. ``period`` is that of the system clock and
     ``answer`` the pad's in picoseconds, ``limit`` the longest that it may take in seconds.
     ``ties`` are levels of further inputs. ``pulled_up``: a data line that is let go is high.
+    ``dump_all``: the simulator records every signal in a file of its own form.
     """
 
     sources: list[str]
@@ -110,6 +106,7 @@ class Job:
     pulled_up: bool
     includes: list[str]
     defines: dict[str, int]
+    dump_all: bool = False
 
     def write(self, folder: Path, runs: Iterable[PadRun | ReaderRun]) -> None:
         """Leave the job in a folder, where its process finds it; ``runs`` are made one by one."""
@@ -148,32 +145,19 @@ class Job:
 class Records:
     """The records of a job's folder as they come; a line not yet whole is left for later.
 
-        records = Records(folder)
-        for place, record in records.new(): ...
-        records.again(place)
-
-    The file stays open as long as this is there: its records can be read when the folder is gone.
+    ``for record in Records(folder).new(): ...``
     """
 
     def __init__(self, folder: Path) -> None:
-        self._file = (folder / RECORDS).open("w+b")
-        self._read = 0
-        weakref.finalize(self, self._file.close)
+        self._path, self._read = folder / RECORDS, 0
+        self._path.touch()
 
-    def new(self) -> Iterator[tuple[Place, dict[str, Any]]]:
+    def new(self) -> Iterator[dict[str, Any]]:
         """Those that came since the last call."""
-        while True:
-            self._file.seek(self._read)
-            line = self._file.readline()
-            if not line.endswith(b"\n"):
-                return
-            place = self._read, len(line)
-            self._read += len(line)
-            yield place, json.loads(line)
-
-    def again(self, place: Place) -> dict[str, Any]:
-        """The record at a place."""
-        start, length = place
-        self._file.seek(start)
-        record: dict[str, Any] = json.loads(self._file.read(length))
-        return record
+        with self._path.open("rb") as file:
+            file.seek(self._read)
+            for line in file:
+                if not line.endswith(b"\n"):
+                    return
+                self._read += len(line)
+                yield json.loads(line)

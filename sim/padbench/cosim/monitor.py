@@ -6,7 +6,7 @@ from typing import Any
 import cocotb
 
 from padbench.core.timeline import FLOATING, HIGH, Timeline, Wire, Word
-from padbench.cosim.signals import level_of, now_ps, turned, word_of
+from padbench.cosim.signals import level_of, now_ps, turned, width_of, word_of
 
 
 class WireMonitor:
@@ -19,6 +19,7 @@ class WireMonitor:
     The keys are the names in the timeline; ``inverted`` are those that stand the other way up,
     ``pulled_up`` those of one bit that are high where nothing drives them.
     An edge at the very moment at which it is made is no edge to it: make it before wires move.
+    Raises ``ValueError`` for a handle of no signal.
     """
 
     def __init__(
@@ -31,7 +32,10 @@ class WireMonitor:
         self._records: dict[str, tuple[int, list[int], list[Any]]] = {}
         self._tasks = []
         for name, handle in handles.items():
-            width = 0 if _single(handle) else len(handle)
+            width = width_of(handle)
+            if not width:
+                raise ValueError(f"{name} is {handle!r:.60}; pass the handle of a signal")
+            width = 0 if width == 1 else width
             record: tuple[int, list[int], list[Any]] = (width, [], [])
             self._records[name] = record
             ways = name in inverted, name in pulled_up
@@ -91,8 +95,3 @@ def _note(
         level = level_of(value)
         level = HIGH if pulled_up and level == FLOATING else level
         values.append(turned(level) if inverted else level)
-
-
-def _single(handle: Any) -> bool:
-    """Whether a handle is a single bit rather than a vector."""
-    return type(handle).__name__ in ("LogicObject", "BitOf")

@@ -10,7 +10,7 @@ from cocotb.types import Logic, LogicArray
 
 from padbench.cosim.job import Job
 from padbench.cosim.port_list import parts_of
-from padbench.cosim.signals import now_ps, steps
+from padbench.cosim.signals import BitOf, now_ps, steps, width_of
 
 _RESET_CYCLES = 8
 _UNCLOCKED_RESET = 1_000_000
@@ -25,35 +25,7 @@ class Misfit(Exception):
         self.record = {"fault": {"key": key, "says": says, "instead": instead}}
 
 
-def _width(handle: Any) -> int:
-    """Bits of a signal; 0 for what is none, or has no bits."""
-    countable = isinstance(handle, ValueObjectBase) and hasattr(handle, "__len__")
-    return len(handle) if countable else 0
-
-
 _OUTPUTS = {"pad": {"data"}, "reader": {"latch", "clock", "held", "valid"}}
-
-
-class BitOf:
-    """One bit of a vector, to be read and driven as a port of its own."""
-
-    def __init__(self, vector: Any, bit: int, shadow: LogicArray) -> None:
-        self.vector, self.bit, self.shadow = vector, bit, shadow
-
-    @property
-    def value(self) -> Any:
-        """Its level."""
-        return self.vector.value[self.bit]
-
-    @value.setter
-    def value(self, level: Any) -> None:
-        self.shadow[self.bit] = Logic(int(level) if isinstance(level, bool | int) else level)
-        self.vector.value = self.shadow
-
-    @property
-    def value_change(self) -> Any:
-        """Some bit of its vector changes."""
-        return self.vector.value_change
 
 
 class Ports:
@@ -98,7 +70,7 @@ class Ports:
         for step in steps:
             if isinstance(step, str):
                 handle = getattr(handle, step, None)
-            elif _width(handle) and step in handle.range:
+            elif width_of(handle) and step in handle.range:
                 every = LogicArray("X" * len(handle), handle.range)
                 handle = BitOf(handle, step, self.shadows.setdefault(base, every))
             else:
@@ -117,15 +89,14 @@ class Ports:
 
     def _bit(self, role: str, name: str) -> Any:
         handle = self._find(role, name)
-        width = 1 if isinstance(handle, BitOf) else _width(handle)
-        if width != 1:
-            raise Misfit(role, f"{name} has {width} bits", "name a port of one bit")
+        if width_of(handle) != 1:
+            raise Misfit(role, f"{name} has {width_of(handle)} bits", "name a port of one bit")
         return handle
 
     def _word(self, role: str, name: str) -> Any:
         handle = self._find(role, name)
         width = self.job.widths[role]
-        bits = _width(handle)
+        bits = width_of(handle)
         if bits != width:
             raise Misfit(role, f"{name} has {bits} bits", f"name a port of {width} bits")
         return handle

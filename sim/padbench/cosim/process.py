@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from padbench.cosim.build_folder import as_written, size_of, within_reach
-from padbench.cosim.job import RECORDS, Job, PadRun, Place, ReaderRun, Records
+from padbench.cosim.job import RECORDS, Job, PadRun, ReaderRun, Records
 from padbench.cosim.port_list import directions
 
 _BUILD_LOG, _RUN_LOG, _WORKER_LOG = "build.log", "run.log", "worker.log"
@@ -49,7 +49,10 @@ _MOST_OUTPUT = 256 << 20
 _MOST_FILE = 4 << 30
 """Bytes of one file, wherever a design writes it."""
 
-Seen = Callable[[Place, dict[str, Any]], None]
+_DUMP = """module padbench_dump;
+initial begin $dumpfile("{top}.fst"); $dumpvars(0, {top}); end
+endmodule
+"""
 
 
 @dataclass(frozen=True)
@@ -69,9 +72,12 @@ class Outcome:
 
 
 def run_job(
-    job: Job, runs: Iterable[PadRun | ReaderRun], folder: Path, records: Records, seen: Seen
+    job: Job,
+    runs: Iterable[PadRun | ReaderRun],
+    folder: Path,
+    seen: Callable[[dict[str, Any]], None],
 ) -> Outcome:
-    """Run a job in ``folder``, which has nothing but the ``records`` in it, and wait for it.
+    """Run a job in ``folder``, which has nothing in it, and wait for it.
 
     ``seen`` is called with each record as it comes, so that judging goes on beside the simulation.
     Every process of the job is gone on return, also when this is left by an exception.
@@ -81,12 +87,13 @@ def run_job(
     used.write(folder, runs)
     command = [sys.executable, "-m", "padbench.cosim.process", str(folder)]
     timed_out = flooded = False
+    records = Records(folder)
     ending: dict[str, Any] = {}
 
     def take() -> None:
-        for place, record in records.new():
+        for record in records.new():
             ending.update({key: record[key] for key in ("fault", "done") if key in record})
-            seen(place, record)
+            seen(record)
 
     with closing(Programs(folder)) as programs:
         process = programs.start(_WORKER_LOG, command)
@@ -264,15 +271,21 @@ def main(folder: Path) -> int:
     mark = VHDL if job.vhdl else Verilog
     build = folder / "build"
     precision = ("1ns", "1ps")
+    dump = []
+    if job.dump_all and job.engine == "icarus":
+        # cocotb's own module for this is SystemVerilog, which a .v file is not compiled as.
+        dump = [folder / "padbench_dump.v"]
+        dump[0].write_text(_DUMP.format(top=job.top))
     try:
         runner.build(
-            sources=[mark(source) for source in job.sources],
+            sources=[mark(source) for source in (*job.sources, *dump)],
             hdl_toplevel=job.top,
             parameters=job.parameters,
-            build_args=job.build,
+            build_args=[*job.build, *(("-s", "padbench_dump") if dump else ())],
             includes=job.includes,
             defines=job.defines,
             build_dir=build,
+            waves=job.dump_all and not dump,
             always=True,
             timescale=None if job.vhdl else precision,
             log_file=folder / _BUILD_LOG,
@@ -296,6 +309,7 @@ def main(folder: Path) -> int:
             parameters=job.parameters,
             build_dir=build,
             test_dir=build,
+            waves=job.dump_all,
             results_xml=str(folder / "results.xml"),
             timescale=precision if job.vhdl else None,
             log_file=folder / _RUN_LOG,

@@ -4,13 +4,16 @@
     result.verdict, result.failures, result.coverage
 
 All runs of a design share one build and one simulator process; what the wires did is cut into one
-timeline a scenario and judged by the code that judges the model. A run keeps where its record
-stands, and makes script and timeline again when it is asked for them.
+timeline a scenario and judged by the code that judges the model. A run keeps its wires and reads
+packed, and unpacks them when it is asked for them.
 """
 
+import pickle
 import time
+import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +26,7 @@ from padbench.core.units import Value, show, to_ps
 from padbench.cosim.build_folder import build_folder
 from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
-from padbench.cosim.job import PadRun, Place, ReaderRun, Records
+from padbench.cosim.job import Job, PadRun, ReaderRun
 from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.proof import LIMIT as PROOF_LIMIT
 from padbench.cosim.proof import Proof, proof_of
@@ -101,6 +104,7 @@ def regress(
     exhaustive: bool = False,
     true_time: bool = False,
     prove: bool = False,
+    dump_all: bool = False,
     limit: float | None = None,
     step: Callable[[int, int], None] = lambda done, total: None,
     keep: Callable[[ScenarioRun], None] = lambda _: None,
@@ -112,7 +116,8 @@ def regress(
     ``exhaustive`` adds all transitions between held states and all stopped positions.
     ``true_time`` plays every poll with the sheet's own period, not with a shorter one.
     ``prove`` asks for a proof first, for ``limit`` seconds or those of `padbench.cosim.proof`; a
-    run that refutes it is the first scenario.
+    run that refutes it is the first scenario. ``dump_all`` plays what failed again, and keeps the
+    simulator's record of all signals.
 
     Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
     compile or does not fit the sheet, ``OSError`` where the system has no folder for the build.
@@ -133,9 +138,9 @@ def regress(
     total, waiting = plan.count(), plan.chosen()
 
     with build_folder() as place:
-        bench = _Bench(sheet, sheet.hdl, Records(place))
+        bench = _Bench(sheet, sheet.hdl)
 
-        def seen(where: Place, record: dict[str, Any]) -> None:
+        def seen(record: dict[str, Any]) -> None:
             nonlocal findings
             if "system-clock" in record:
                 system = record["system-clock"]
@@ -145,7 +150,7 @@ def regress(
                 findings = (Finding(_INPUTS, "not-judged", case="unlisted", facts=facts),)
             if "run" not in record:
                 return
-            run = bench.judged(next(waiting), where, record)
+            run = bench.judged(next(waiting), record)
             coverage.add(run.timeline, [pair.read for pair in run.reads])
             findings = worst_of_each([*findings, *run.findings])
             keep(run)
@@ -157,7 +162,7 @@ def regress(
         asked: Callable[[Chosen], PadRun | ReaderRun] = (
             pad_run if sheet.hdl.role == "pad" else reader_run
         )
-        outcome = run_job(job, map(asked, plan.chosen()), place, bench.records, seen)
+        outcome = run_job(job, map(asked, plan.chosen()), place, seen)
     if outcome.kind in ("misfit", "build"):
         raise HdlError(outcome.key, outcome.says)
     if outcome.kind != "done":
@@ -188,7 +193,24 @@ def regress(
         sum(run.count for run in runs),
         time.monotonic() - started,
         proof,
+        _recorded(job, plan.plain, runs) if dump_all else None,
     )
+
+
+def _recorded(
+    job: Job, plain: Sequence[Chosen], runs: Sequence[ScenarioRun]
+) -> tuple[str, bytes] | None:
+    """All up to the first plain run that fails once more, with every signal recorded."""
+    failing = next((n for n, run in enumerate(runs) if run.verdict == "fail"), len(plain))
+    if failing >= len(plain):
+        return None
+    asked: Callable[[Chosen], PadRun | ReaderRun] = pad_run if job.role == "pad" else reader_run
+    again = map(asked, plain[: failing + 1])
+    with build_folder() as place:
+        run_job(replace(job, dump_all=True), again, place, lambda _: None)
+        kinds = ("*.fst", "*.ghw", "dump.vcd")
+        found = [path for kind in kinds for path in (place / "build").glob(kind)]
+        return (f"all-signals{found[0].suffix}", found[0].read_bytes()) if found else None
 
 
 def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
@@ -250,11 +272,12 @@ class _Plan:
 class _Bench:
     """Judges the runs of one design, from the records that they left."""
 
-    def __init__(self, sheet: Sheet, hdl: Hdl, records: Records) -> None:
-        self.hdl, self.records = hdl, records
+    def __init__(self, sheet: Sheet, hdl: Hdl) -> None:
+        self.hdl = hdl
         self.clock: tuple[int, int] | None = None
         """A rise of the system clock, and its period, in picoseconds of the simulation."""
-        self.places: list[Place] = []
+        self.offered: list[list[tuple[int, int | None]]] = []
+        """Of a reader, run by run: when it offered a byte, and which."""
         setting = hdl_setting(sheet)
         self.pad, self.settles = setting.pad, setting.settles
         # A design in the register's place answers for itself; a reader has to serve the pad.
@@ -264,17 +287,16 @@ class _Bench:
         self.promised = promised is not None and promised.ps <= room.ps
         self.answer = promised if promised is not None and self.promised else room
 
-    def judged(self, chosen: Chosen, place: Place, record: dict[str, Any]) -> ScenarioRun:
-        """One run; what it keeps is enough to make its script and its wires again."""
-        self.places.append(place)
+    def judged(self, chosen: Chosen, record: dict[str, Any]) -> ScenarioRun:
+        """One run, with its wires."""
         script, timeline, reads = self._as_played(chosen, record)
-        again = replace(chosen)  # without its script
+        packed = zlib.compress(pickle.dumps(read_back(script, timeline, self.names, reads)), 1)
         run = judge(
             chosen.scenario,
             script,
             timeline,
             self.limits,
-            play=lambda: self._played(replace(again), place),
+            play=partial(_unpacked, packed),
             simulator=self.hdl.engine,
             top=self.hdl.top,
             part=chosen.part,
@@ -282,13 +304,10 @@ class _Bench:
             reads=reads,
         )
         if self.hdl.role == "reader":
+            self.offered.append([(at - record["base"], byte) for at, byte in record["strobes"]])
             return self._reader(run, chosen, script, record, reads)
         # A reset moves the data line without a latch or a clock.
         return run if chosen.resets else self._pad(run, record["base"])
-
-    def _played(self, chosen: Chosen, place: Place) -> Played:
-        script, timeline, reads = self._as_played(chosen, self.records.again(place))
-        return read_back(script, timeline, self.names, reads)
 
     def _as_played(
         self, chosen: Chosen, record: dict[str, Any]
@@ -342,7 +361,7 @@ class _Bench:
         if not any(run.problems for run in runs):
             return ()
         if self.hdl.role == "reader":
-            return reader_causes(runs, map(self.records.again, self.places))
+            return reader_causes(runs, self.offered)
         played = [
             (chosen.script, [pair.read for pair in run.reads])
             for chosen, run in zip(plain, runs, strict=False)
@@ -357,6 +376,11 @@ class _Bench:
             late = Cause("pad", "slow-answer", facts={"answer": show(worst, "s")})
             causes = (*edge, late, *others)[:3]
         return causes
+
+
+def _unpacked(packed: bytes) -> Played:
+    played: Played = pickle.loads(zlib.decompress(packed))
+    return played
 
 
 def _counterexample(proof: Proof, runs: Sequence[ScenarioRun]) -> ScenarioRun | None:

@@ -1,13 +1,15 @@
 """The pad's side of the port, for designs that play the console."""
 
+import logging
 from collections.abc import Sequence
 from typing import Any
 
 import cocotb
-from cocotb.triggers import Event, Timer
+from cocotb.triggers import Event, Lock, Timer
 
+from padbench.core.buttons import spelled
 from padbench.core.timeline import HIGH, LOW
-from padbench.cosim.signals import level_of, now_ps, steps
+from padbench.cosim.signals import Time, level_of, now_ps, ps_of, single, steps
 
 _OVER = 9
 """The bit that stands on the line after the last of eight clocks."""
@@ -19,13 +21,17 @@ _BOUNCES = (0.0, 0.06, 0.13, 0.22, 0.3, 0.42, 0.55, 0.71, 0.8)
 class PadResponder:
     """A pad of eight stages on three handles: loads while latch is high, shifts on clock's rise.
 
-        pad = PadResponder(dut.latch, dut.clock, dut.data, answer=320_000)
-        pad.hold(0x80)                                   # A is down
-        await pad.press(0x00, bounce=5_000_000_000)      # released; the contact bounces for 5 ms
+        pad = PadResponder(dut.latch, dut.clock, dut.data, answer=(320, "ns"))
+        pad.hold(0x80)                             # A is down
+        await pad.press(0x00, bounce=(5, "ms"))    # released; the contact bounces for 5 ms
+        pad.queue(0x80, 0x40)                      # in the next read A, in the one after it B
+        assert await pad.wait() == 0x40            # both were read; the byte of the last read
 
     ``latch`` and ``clock`` are outputs of the design, ``data`` is its input and driven from now on
-    (low is pressed). ``answer``: picoseconds from an edge to the data line. ``serial``: level of
-    the serial input. The ``..._inverted`` say which of the design's ports stand the other way up.
+    (low is pressed). ``answer``: from an edge to the data line; times are picoseconds or (value,
+    unit). ``serial``: level of the serial input. The ``..._inverted`` say which of the design's
+    ports stand the other way up. Each read is told to ``log``, a logger below cocotb's. Raises
+    ``ValueError`` for a handle that has not one bit.
 
     Faults: ``stuck`` buttons never let go; ``dead`` is a pad that is not plugged in, its line high;
     `lose` makes it miss bits as if it had been clocked too often.
@@ -41,7 +47,7 @@ class PadResponder:
         clock: Any,
         data: Any,
         *,
-        answer: int = 0,
+        answer: Time = 0,
         serial: int = 0,
         stuck: int = 0,
         dead: bool = False,
@@ -49,10 +55,13 @@ class PadResponder:
         clock_inverted: bool = False,
         data_inverted: bool = False,
     ) -> None:
-        self.latch, self.clock, self.data = latch, clock, data
-        self.answer, self.serial, self.stuck, self.dead = answer, serial, stuck, dead
+        self.latch, self.clock = single("latch", latch), single("clock", clock)
+        self.data, self.answer = single("data", data), ps_of(answer)
+        self.serial, self.stuck, self.dead = serial, stuck, dead
+        self.log = logging.getLogger("cocotb.padbench.pad")
+        self._moving, self._queued, self._loaded = Lock(), list[int](), stuck
         self.reads = 0
-        self.latched, self.over = Event(), Event()
+        self.latched, self.over, self._done = Event(), Event(), Event()
         self.latched_at = 0
         self.contacts: list[tuple[int, int]] = [(now_ps(), stuck)]
         self.lost: list[tuple[int, int]] = []
@@ -76,15 +85,31 @@ class PadResponder:
         if self._loading():
             self._load()
 
-    async def press(self, byte: int, *, bounce: int = 0) -> None:
-        """As `hold`, but the contacts that move chatter for ``bounce`` picoseconds first."""
-        before, at = self._held, 0.0
-        for count, part in enumerate(_BOUNCES if bounce else ()):
-            if part > at:
-                await Timer(max(1, steps(int(bounce * (part - at)))), "step")
-                at = part
-            self.hold(before if count % 2 else byte)
-        self.hold(byte)
+    async def press(self, byte: int, *, bounce: Time = 0) -> None:
+        """As `hold`, but the contacts that move chatter for as long as ``bounce`` first.
+
+        A press that comes meanwhile waits for its end.
+        """
+        length = ps_of(bounce)
+        async with self._moving:
+            before, at = self._held, 0.0
+            for count, part in enumerate(_BOUNCES if length else ()):
+                if part > at:
+                    await Timer(max(1, steps(int(length * (part - at)))), "step")
+                    at = part
+                self.hold(before if count % 2 else byte)
+            self.hold(byte)
+
+    def queue(self, *held: int) -> None:
+        """Hold each of these bytes from the latch of one read on, in the reads that come next."""
+        self._queued += held
+
+    async def wait(self) -> int:
+        """Until a read is over, and all that is queued has been read; the byte that it loaded."""
+        await self._done.wait()
+        while self._queued:
+            await self._done.wait()
+        return self._loaded
 
     def lose(self, passes: Sequence[tuple[int, int]]) -> None:
         """In the next reads, one pair each, lose so many bits before bit number so-and-so.
@@ -112,9 +137,12 @@ class PadResponder:
                 self.latched.set()
                 self._losing = self._lost.pop(0) if self._lost else (0, 0)
                 self._bit = 1
+                if self._queued:
+                    self.hold(self._queued.pop(0))
             if loading:
                 self._load()
             elif was:
+                self._loaded = ~self._inputs & 0xFF
                 self._lose_here()
             was = loading
 
@@ -131,6 +159,9 @@ class PadResponder:
                 self._lose_here()
                 if self._bit == _OVER:
                     self.over.set()
+                    self._done.set()
+                    self._done.clear()
+                    self.log.info("read %d: %s", self.reads, spelled(self._loaded))
 
     def _lose_here(self) -> None:
         bit, count = self._losing

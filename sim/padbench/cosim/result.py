@@ -109,7 +109,8 @@ class Failure:
 class RegressResult:
     """A whole regression; ``skipped`` holds (scenario, why it does not apply).
 
-    ``proof`` is None where none was asked for.
+    ``proof`` is None where none was asked for. ``internals``: name and content of the simulator's
+    own record of all signals, up to and with the first scenario that fails, if it was asked for.
     """
 
     findings: tuple[Finding, ...]
@@ -121,6 +122,7 @@ class RegressResult:
     reads: int
     seconds: float = field(compare=False)
     proof: Proof | None = None
+    internals: tuple[str, bytes] | None = field(default=None, compare=False)
 
     @property
     def verdict(self) -> Literal["pass", "fail"]:

@@ -9,7 +9,10 @@ from collections.abc import Iterable
 from typing import Any
 
 from cocotb import simulator
+from cocotb.handle import ValueObjectBase
+from cocotb.simtime import TimeUnit, convert
 from cocotb.triggers import Timer
+from cocotb.types import Logic, LogicArray
 
 from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
 
@@ -17,6 +20,55 @@ _LEVELS = {"0": LOW, "1": HIGH, "L": LOW, "H": HIGH, "Z": FLOATING}
 """Weak levels of VHDL count as levels; all else (X, U, W, -) is unknown (IEEE Std 1164)."""
 
 _TURNED = (HIGH, LOW, UNKNOWN, FLOATING)
+
+
+Time = int | tuple[float, TimeUnit]
+"""Picoseconds, or a value and its unit as cocotb has them: ``(320, "ns")``."""
+
+
+def ps_of(time: Time) -> int:
+    """A time as picoseconds, rounded. Raises ``ValueError`` for another unit."""
+    return time if isinstance(time, int) else round(convert(*time, to="ps"))
+
+
+class BitOf:
+    """One bit of a vector, to be read and driven as a port of its own."""
+
+    def __init__(self, vector: Any, bit: int, shadow: LogicArray) -> None:
+        self.vector, self.bit, self.shadow = vector, bit, shadow
+
+    def __len__(self) -> int:
+        """One bit."""
+        return 1
+
+    @property
+    def value(self) -> Any:
+        """Its level."""
+        return self.vector.value[self.bit]
+
+    @value.setter
+    def value(self, level: Any) -> None:
+        self.shadow[self.bit] = Logic(int(level) if isinstance(level, bool | int) else level)
+        self.vector.value = self.shadow
+
+    @property
+    def value_change(self) -> Any:
+        """Some bit of its vector changes."""
+        return self.vector.value_change
+
+
+def width_of(handle: Any) -> int:
+    """Bits of a signal; 0 for what is none, or has no bits."""
+    signal = isinstance(handle, ValueObjectBase | BitOf) and hasattr(handle, "__len__")
+    return len(handle) if signal else 0
+
+
+def single(role: str, handle: Any) -> Any:
+    """The handle; ``ValueError`` if it is not that of a signal of one bit."""
+    if width_of(handle) != 1:
+        has = f"has {width_of(handle)} bits" if width_of(handle) else f"is {handle!r:.60}"
+        raise ValueError(f"{role} {has}; pass the handle of a signal of one bit")
+    return handle
 
 
 class PrecisionError(Exception):

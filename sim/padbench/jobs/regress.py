@@ -2,21 +2,22 @@
 
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any, Generic, NotRequired, TypeVar
 
 from typing_extensions import TypedDict
 
 from padbench.core.buttons import pressed_in, spelled
 from padbench.core.sentences import grouped
-from padbench.core.units import show
 from padbench.cosim.causes import Cause
 from padbench.cosim.regress import regress as regress_hdl
 from padbench.cosim.regress import scenarios_of
 from padbench.cosim.result import Coverage, Failure, RegressResult
 from padbench.cosim.setting import HdlError
+from padbench.files import whole_binary
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -36,7 +37,6 @@ from padbench.results.answer import Answer, answer_of_core
 from padbench.results.blocks import (
     Articles,
     Block,
-    Cell,
     Lines,
     Prose,
     Table,
@@ -52,13 +52,13 @@ from padbench.results.documents import (
     finding_document,
     run_document,
 )
+from padbench.results.inputs import Input
 from padbench.results.result import Case, Result, Section
-from padbench.sheet import Hdl, Problem, SheetError
+from padbench.scenarios import Scenario
+from padbench.sheet import Hdl, Problem, Sheet, SheetError
 from padbench.sheet.simulators import SIMULATORS
 from padbench.trials.result import ScenarioRun
 
-_MOST = 20
-"""Rows of first wrong reads; ``--json`` has all."""
 _MOST_TRANSITIONS = 1000
 """So many transitions that were not reached are listed; their number is always there."""
 _MOST_EXHAUSTIVE = 3
@@ -112,12 +112,15 @@ class SkippedDocument(TypedDict):
     why: str
 
 
-class StatesDocument(TypedDict):
-    """Held states that were seen."""
+Missing = TypeVar("Missing")
+
+
+class SeenDocument(TypedDict, Generic[Missing]):
+    """How many were seen, of how many, and which not: held states, (bit, extra clocks)."""
 
     seen: int
     of: int
-    missing: list[int]
+    missing: list[Missing]
 
 
 class TransitionsDocument(TypedDict):
@@ -129,20 +132,12 @@ class TransitionsDocument(TypedDict):
     missing_first: list[tuple[int, int]]
 
 
-class PositionsDocument(TypedDict):
-    """Stopped positions: (bit, extra clocks)."""
-
-    seen: int
-    of: int
-    missing: list[tuple[int, int]]
-
-
 class CoverageDocument(TypedDict):
     """What the wires really did."""
 
-    states: StatesDocument
+    states: SeenDocument[int]
     transitions: TransitionsDocument
-    stopped_positions: PositionsDocument
+    stopped_positions: SeenDocument[tuple[int, int]]
 
 
 class HdlRunDocument(RunDocument):
@@ -157,8 +152,12 @@ class HdlRunDocument(RunDocument):
 
 
 class RegressDocument(TypedDict):
-    """``padbench regress``; passing parts of an exhaustive run are left out."""
+    """``padbench regress``; passing parts of an exhaustive run are left out.
 
+    ``case`` is the sheet's file and the simulator.
+    """
+
+    case: NotRequired[str]
     verdict: Outcome
     findings: list[FindingDocument]
     scenarios: list[HdlRunDocument]
@@ -178,6 +177,7 @@ def regress(
     exhaustive: bool = False,
     true_time: bool = False,
     prove: bool = False,
+    dump_all: bool = False,
     simulator: str | None = None,
     limit: float | None = None,
     waves: FileLike | None = None,
@@ -192,7 +192,8 @@ def regress(
     ``scenarios`` are a name, a `Scenario`, or several (default: all that apply), ``own_scenarios``
     a TOML file with more; ``exhaustive`` adds all transitions between held states and all stopped
     reads, ``true_time`` plays every poll with the sheet's own period, ``prove`` asks for a proof
-    first (120 s, or ``limit``). ``simulator`` stands for the
+    first (120 s, or ``limit``). ``dump_all`` plays what failed again with every signal of the
+    design recorded (``result.data.internals``). ``simulator`` stands for the
     sheet's. ``limit`` is in seconds, for build and simulation together (default: 120, exhaustive
     900, more for a long simulation). ``waves`` is a folder that gets one VCD file a scenario. The
     sources are found beside the sheet's file, of a text or a dict in the current folder.
@@ -202,7 +203,49 @@ def regress(
     other ports; `Refusal` (a ``ValueError``) for an unknown scenario, and for a simulator that is
     not there or reads another language; ``OSError`` for a file that cannot be written.
     """
-    design = design_of(sheet)
+    options = {"scenarios": scenarios, "own_scenarios": own_scenarios, "limit": limit}
+    asked = asked_of(sheet, simulator, options)
+    try:
+        regression = regress_hdl(
+            asked.used,
+            asked.folder,
+            asked.scenarios,
+            exhaustive=exhaustive,
+            true_time=true_time,
+            prove=prove,
+            limit=limit,
+            dump_all=dump_all,
+            step=progress,
+        )
+    except HdlError as error:
+        raise _placed(asked.design, error) from None
+    return named(asked, regression, waves)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is run, checked as far as that goes without running it."""
+
+    design: Design
+    hdl: Hdl
+    scenarios: Sequence[Scenario]
+    inputs: tuple[Input, ...]
+
+    @property
+    def used(self) -> Sheet:
+        """The sheet with the simulator that was asked for."""
+        return self.design.sheet.model_copy(update={"hdl": self.hdl})
+
+    @property
+    def folder(self) -> Path:
+        """Where the paths of the sources start."""
+        return Path() if self.design.path is None else self.design.path.parent
+
+
+def asked_of(sheet: SheetLike, simulator: str | None, options: Mapping[str, Any]) -> Asked:
+    """As `regress` takes its arguments; raises what it raises before it runs anything."""
+    design, limit = design_of(sheet), options.get("limit")
+    own, scenarios = options.get("own_scenarios"), options.get("scenarios")
     if design.sheet.fault:
         raise Refusal(
             "fault.kind",
@@ -212,38 +255,43 @@ def regress(
     if limit is not None and not 0 < limit <= 86_400:
         raise Refusal("time-limit", "give more than 0 and at most 86400 seconds")
     hdl = _hdl(design, simulator)
-    used = design.sheet.model_copy(update={"hdl": hdl})
-    folder = Path() if design.path is None else design.path.parent
-    inputs = design.inputs(own_scenarios, *(folder / source for source in hdl.sources))
-    known = scenarios_of(used) | known_scenarios(None, own_scenarios)
+    asked = Asked(design, hdl, (), ())
+    known = scenarios_of(asked.used) | known_scenarios(None, own)
     wanted = [scenario_named(name, known) for name in dict.fromkeys(chosen(scenarios or ()))]
-    vcd: dict[str, Path] = {}
+    return replace(
+        asked,
+        scenarios=[*known.values()] if scenarios is None else wanted,
+        inputs=design.inputs(own, *(asked.folder / source for source in hdl.sources)),
+    )
 
-    def keep(run: ScenarioRun) -> None:
+
+def named(
+    asked: Asked, regression: RegressResult, waves: FileLike | None, *, several: bool = False
+) -> Result:
+    """A regression as a result, its waves written; one of ``several`` has its sheet in its name."""
+    vcd: dict[str, Path] = {}
+    wrote = {"Waves": Path(waves)} if waves is not None and regression.scenarios else {}
+    for run in regression.scenarios:
         # Of the exhaustive part only what went wrong is worth a file.
         if waves is not None and not (run.part and run.verdict == "pass"):
             vcd[run.name] = save_wave(run, waves)
-
-    try:
-        regression = regress_hdl(
-            used,
-            folder,
-            [*known.values()] if scenarios is None else wanted,
-            exhaustive=exhaustive,
-            true_time=true_time,
-            prove=prove,
-            limit=limit,
-            step=progress,
-            keep=keep,
-        )
-    except HdlError as error:
-        raise _placed(design, error) from None
-    result = regress_result(regression, design.sheet.pad.name, hdl, vcd)
+    if waves is not None and regression.internals is not None:
+        name, raw = regression.internals
+        wrote["All signals"] = Path(waves) / name
+        with whole_binary(wrote["All signals"]) as out:
+            out.write(raw)
+    result = regress_result(regression, asked.design.sheet.pad.name, asked.hdl, vcd)
+    name, sheet, hdl = result.name, asked.design.name, asked.hdl
+    if several:
+        values = ", ".join(f"{key} {value}" for key, value in hdl.parameters.items())
+        name = f"{sheet}, {hdl.top}{f' ({values})' if values else ''} on {hdl.engine}"
     return replace(
         result,
-        inputs=inputs,
-        assumed=design.sheet.assumed,
-        wrote={} if waves is None else {"Waves": Path(waves)},
+        name=name,
+        make_document=lambda: {"case": f"{sheet} on {hdl.engine}", **result.make_document()},
+        inputs=asked.inputs,
+        assumed=asked.design.sheet.assumed,
+        wrote=wrote,
     )
 
 
@@ -299,12 +347,17 @@ def _answer(regression: RegressResult, top: str) -> Answer:
     return answer_of_core(top, regression.scenarios, regression.findings, causes)
 
 
-def _hdl(design: Design, simulator: str | None) -> Hdl:
-    """The sheet's design, on another simulator if one was asked for; what it needs is there."""
-    hdl = design.sheet.hdl
-    if hdl is None:
+def hdl_of(design: Design) -> Hdl:
+    """The sheet's ``[hdl]``; `SheetError` if it has none."""
+    if design.sheet.hdl is None:
         instead = "write the table [hdl] with sources, top, ..."
         raise SheetError([Problem(design.name, None, "hdl", "", "is missing", instead)])
+    return design.sheet.hdl
+
+
+def _hdl(design: Design, simulator: str | None) -> Hdl:
+    """The sheet's design, on another simulator if one was asked for; what it needs is there."""
+    hdl = hdl_of(design)
     if simulator is not None:
         if simulator not in SIMULATORS:
             says = f"{simulator[:60]!r} is no known simulator; known are {', '.join(SIMULATORS)}"
@@ -409,13 +462,10 @@ def _coverage(coverage: Coverage) -> CoverageDocument:
 def _sections(result: RegressResult) -> Iterator[Section]:
     causes = [*_causes(result)]
     yield _brief(result)
-    yield Section("all-causes", "Likely causes in full", causes, ("page",))
+    yield Section("all-causes", "Likely causes in full", causes)
     yield Section("findings", "Findings", findings_blocks(result.findings))
-    yield Section("scenarios-text", "Scenarios", [*_scenarios(result)], ("text",))
     yield Section("coverage", "What was seen on the wires", [_seen(result.coverage)])
-    yield Section("scenarios", "Scenarios", [*_scenarios(result)], ("page",))
-    if result.failures:
-        yield Section("causes-text", "Likely causes", causes, ("text",))
+    yield Section("scenarios", "Scenarios", [*_scenarios(result)])
 
 
 def _brief(result: RegressResult) -> Section:
@@ -482,23 +532,6 @@ def _causes(result: RegressResult) -> Iterator[Block]:
         )
     else:
         yield Prose(("None of the faults that were tried gives these reads.",))
-    more = len(result.failures) - _MOST
-    yield Table(
-        "The first wrong read of each scenario",
-        ("scenario", "read", "at", "expected", "got"),
-        [
-            (
-                failure.scenario,
-                str(failure.read),
-                show(failure.at_ps * 1e-12, "s", 6),
-                _byte(failure.expected),
-                Cell(_byte(failure.got), bad=True),
-            )
-            for failure in result.failures[:_MOST]
-        ],
-        frozenset((1, 2)),
-        f"and {more} more scenarios with wrong reads" if more > 0 else "",
-    )
 
 
 def _byte(byte: int | None) -> str:
@@ -507,26 +540,29 @@ def _byte(byte: int | None) -> str:
 
 def _seen(coverage: Coverage) -> Table:
     """What the wires were seen to do, and what not."""
-    states, transitions = coverage.missing_states, coverage.missing_transitions
-    positions = coverage.missing_positions
-    pairs = [f"{spelled(before)} to {spelled(after)}" for before, after in transitions[:_FEW]]
-    places = [f"bit {bit} by {extra}" for bit, extra in positions[:_FEW]]
+    pairs = [(spelled(one), spelled(then)) for one, then in coverage.missing_transitions[:_FEW]]
+    states = [spelled(state) for state in coverage.missing_states]
+    places = [f"bit {bit} by {extra}" for bit, extra in coverage.missing_positions]
+    rows = []
+    for of, many, missing, named in (
+        ("held states", 256, len(states), states),
+        (
+            "transitions between held states",
+            65_536,
+            len(coverage.missing_transitions),
+            [f"{one} to {then}" for one, then in pairs],
+        ),
+        ("stopped bits by extra clocks", 24, len(places), places),
+    ):
+        more = missing - len(named[:_FEW])
+        names = ", ".join(named[:_FEW]) + (f" and {more} more" if more else "")
+        rows.append((of, str(many - missing), str(many), names or "–"))
     return Table(
         "What the wires really did, whatever the scenarios meant to do",
         ("of", "seen", "there are", "not seen, the first of them"),
-        [
-            _seen_row("held states", 256, len(states), [*map(spelled, states[:_FEW])]),
-            _seen_row("transitions between held states", 65_536, len(transitions), pairs),
-            _seen_row("stopped bits by extra clocks", 24, len(positions), places),
-        ],
+        rows,
         frozenset((1, 2)),
     )
-
-
-def _seen_row(of: str, many: int, missing: int, named: Sequence[str]) -> tuple[str, ...]:
-    more = missing - len(named)
-    names = ", ".join(named) + (f" and {more} more" if more else "")
-    return of, str(many - missing), str(many), names or "–"
 
 
 def _scenarios(result: RegressResult) -> Iterator[Block]:

@@ -27,8 +27,10 @@ def write_junit(results: Sequence[Result], out: IO[str]) -> None:
     root = ET.Element("testsuites", name=_clean(names))
     for result in results:
         of = f"{result.name}: " if len(results) > 1 else ""
+        # A server tells tests apart by class and name; a dot ends a part of a class.
+        place = f"padbench.{_clean(result.name).replace('.', '_')}." if of else "padbench."
         for group, suite in _suites(result):
-            cases = [_case(f"padbench.{group}", case) for case in suite]
+            cases = [_case(place + group, case) for case in suite]
             counts = {
                 tag: str(sum(case.find(tag) is not None for case in cases))
                 for tag in ("failure", "skipped")
