@@ -10,9 +10,9 @@ import pytest
 
 from padbench.circuit.design import design_of, stacked
 from padbench.circuit.findings import judge_electric
+from padbench.circuit.mending import needs_remedy, with_remedies
 from padbench.circuit.pad_model import CORNERS
 from padbench.circuit.quantities import QUANTITIES, followed_by_a_program, growing_with_cable
-from padbench.circuit.remedies import needs_remedy, with_remedies
 from padbench.circuit.worst_case import keeping, worst_case
 from padbench.core.findings import THIN, Finding, Rule, worst_of_each
 from padbench.core.timing import RULES

@@ -6,7 +6,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from padbench.circuit.remedies import with_remedies
+from padbench.circuit.mending import with_remedies
 from padbench.core.timeline import LOW
 from padbench.jobs.verify import play as play_job
 from padbench.jobs.verify import verify

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from padbench.core.units import Value, says_tolerance
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
@@ -38,7 +38,7 @@ from padbench.sheet.fields import (
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
 from padbench.sheet.simulators import SIMULATORS, Language
-from padbench.toml import Document, Refused, Table, nearest
+from padbench.toml import Document, Refused, Table, nearest, wanted
 
 LONGEST_TIME = 1.0
 """Seconds; nothing in a poll takes longer."""
@@ -379,12 +379,6 @@ class Hdl(Table):
         return tuple(name for name, row in SIMULATORS.items() if row.language == self.language)
 
 
-def _known_kind(name: str) -> str:
-    if name not in fault_kinds():
-        raise Refused("is no kind of fault", nearest(name, tuple(fault_kinds())))
-    return name
-
-
 def _place(raw: object) -> object:
     """A stage may be written as a number."""
     return str(raw) if isinstance(raw, int) and not isinstance(raw, bool) else raw
@@ -401,7 +395,14 @@ class Fault(Table):
     pull-up has. ``rests``: where the circuit leaves it open, how what floats behaves.
     """
 
-    kind: Annotated[Line, AfterValidator(_known_kind)] = Field(examples=["contact-dead"])
+    kind: Annotated[
+        Line,
+        wanted(
+            lambda name: name in fault_kinds(),
+            "is no kind of fault",
+            lambda name: nearest(name, fault_kinds()),
+        ),
+    ] = Field(examples=["contact-dead"])
     at: _At = Field(default=None, examples=["A"])
     to: _At = Field(default=None, examples=["B"])
     level: Literal["low", "high"] | None = Field(default=None, examples=["low"])

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from padbench.circuit.findings import PortRow, judge_electric
+from padbench.circuit.mending import with_remedies
 from padbench.circuit.pad_model import CORNERS, Corner, pad_model
-from padbench.circuit.remedies import with_remedies
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Fact, Finding, overall, worst_of_each
