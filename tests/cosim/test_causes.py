@@ -12,7 +12,7 @@ from padbench.cosim.faults import SAYS, Fault, offer_faults, pad_faults
 from padbench.cosim.faulty import FaultyRegister
 from padbench.cosim.hdl_scenarios import all_transitions
 from padbench.cosim.result import Coverage
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 from padbench.scenarios import SCENARIOS, Script, Setting
 
 NAMES = ["each-button", "press-in-latch", "past-the-end", "long-latch", "stopped-any-bit"]

@@ -24,8 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.circuit.design import Array, Design, design_of, stacked
-from padbench.circuit.dials import Dial, dials_of
 from padbench.circuit.quantities import QUANTITIES, kept_by
+from padbench.circuit.values import Dial, dials_of
 from padbench.circuit.worst_case import keeping, worst_case
 from padbench.core.findings import THIN, Finding
 from padbench.core.remedies import Remedy
@@ -102,7 +102,7 @@ class Mender:
         self.designs = self.turned(made or {})
         self.dials = dials_of(sheet, self.ports)
         self.wanted, self.rounds = tuple(wanted), rounds
-        self._known: dict[tuple[Dial, bool], tuple[Array, dict[str, NDArray[np.bool_]]]] = {}
+        self._known: dict[Dial, tuple[Array, dict[str, NDArray[np.bool_]]]] = {}
 
     def turned(self, made: Mapping[Dial, float | Array]) -> list[Design]:
         """The designs, one a port, with these values; arrays among them are of one length."""
@@ -157,7 +157,7 @@ class Mender:
         """What a value must keep to of what the console gives, as far as any value does."""
         ids = [id_ for id_ in _CONSOLE if id_ in kept_by(dial.key)]
         holds = self.tried(dial, ids)[1]
-        return [id_ for id_ in ids if holds[id_].all(axis=0).any()]
+        return [id_ for id_ in ids if holds[id_][0].all(axis=0).any()]
 
     def range(
         self,
@@ -177,18 +177,13 @@ class Mender:
         """
         chosen = slice(None) if rows is None else list(rows)
 
-        def good(values: Array | None) -> NDArray[np.bool_]:
-            """Of the values that were tried, if none are given."""
-            wanted, given = (
-                self.tried(dial, some, thin=room)[1]
-                if values is None
-                else self._holds(dial, values, some, thin=room)
-                for some, room in ((ids, thin), (kept, False))
-            )
-            every = [wanted[id_][chosen] for id_ in ids] + [given[id_] for id_ in kept]
+        def good(judged: dict[str, NDArray[np.bool_]]) -> NDArray[np.bool_]:
+            every = [judged[id_][int(thin)][chosen] for id_ in ids]
+            every += [judged[id_][0] for id_ in kept]
             return np.asarray(np.concatenate(every).all(axis=0), np.bool_)
 
-        values, does = self.tried(dial, ())[0], good(None)
+        values, judged = self.tried(dial, (*ids, *kept))
+        does = good(judged)
         if not does.any():
             return None
         first, last = _run(values, does, dial.now)
@@ -197,7 +192,7 @@ class Mender:
             ends["low"] = (float(values[first - 1]), float(values[first]))
         if last < len(values) - 1:
             ends["high"] = (float(values[last + 1]), float(values[last]))
-        closer = self._closer(dial, good, ends)
+        closer = self._closer(dial, good, {*ids, *kept}, ends)
         least = float(values[0]) if dial.bounded[0] else None
         most = float(values[-1]) if dial.bounded[1] else None
         return closer.get("low", least), closer.get("high", most)
@@ -208,7 +203,7 @@ class Mender:
         values, holds = self.tried(dial, keeps)
         good = np.ones(len(values), np.bool_)
         for id_ in keeps:
-            kept = holds[id_].all(axis=0)
+            kept = holds[id_][0].all(axis=0)
             good &= kept | ~kept.any()
         usual = set(preferred(E24, dial.least, dial.most))
         return tuple(
@@ -217,37 +212,35 @@ class Mender:
             if fine and float(value) in usual
         )
 
-    def tried(
-        self, dial: Dial, ids: Collection[str], *, thin: bool = False
-    ) -> tuple[Array, dict[str, NDArray[np.bool_]]]:
-        """Values, and whether each id holds (with room, if ``thin``); bool, (ports, values)."""
-        values, holds = self._known.setdefault((dial, thin), (dial.grid(), {}))
-        missing = [id_ for id_ in ids if id_ not in holds]
+    def tried(self, dial: Dial, ids: Collection[str]) -> tuple[Array, dict[str, NDArray[np.bool_]]]:
+        """Values, and whether each id holds, and with room; bool, (2, ports, values)."""
+        values, known = self._known.setdefault(dial, (dial.grid(), {}))
+        missing = {id_ for id_ in ids if id_ not in known}
         if missing:
-            bearing = [
+            bearing = {
                 id_
                 for id_ in self.wanted
                 if any(fnmatchcase(dial.key, pattern) for pattern in QUANTITIES[id_].mends)
-            ]
-            holds |= self._holds(dial, values, {*missing, *bearing}, thin=thin)
-        return values, holds
+            }
+            known |= self._judged(dial, values, missing | bearing)
+        return values, known
 
-    def _holds(
-        self, dial: Dial, values: Array, ids: Collection[str], *, thin: bool = False
+    def _judged(
+        self, dial: Dial, values: Array, ids: Collection[str]
     ) -> dict[str, NDArray[np.bool_]]:
-        if not ids:
-            return {}
+        shape = 2, len(self.ports), len(values)
         return {
-            worst.id: (worst.margin >= THIN * abs(worst.limit) if thin else worst.holds).reshape(
-                len(self.ports), len(values)
-            )
+            worst.id: np.concatenate(
+                [worst.holds, worst.margin >= THIN * np.abs(worst.limit)]
+            ).reshape(shape)
             for worst in worst_case(stacked(self.turned({dial: values})), ids)
         }
 
     def _closer(
         self,
         dial: Dial,
-        does: Callable[[Array], NDArray[np.bool_]],
+        good: Callable[[dict[str, NDArray[np.bool_]]], NDArray[np.bool_]],
+        ids: Collection[str],
         ends: dict[str, tuple[float, float]],
     ) -> dict[str, float]:
         """For each (failing, passing) pair the passing value nearest to a failing one."""
@@ -255,9 +248,9 @@ class Mender:
             return {end: good for end, (_, good) in ends.items()}
         for _ in range(self.rounds if ends else 0):
             spreads = {end: dial.between(*pair, _AT_A_TIME) for end, pair in ends.items()}
-            good = does(np.concatenate(list(spreads.values())))
+            does = good(self._judged(dial, np.concatenate(list(spreads.values())), ids))
             for number, (end, values) in enumerate(spreads.items()):
-                fine = good[number * _AT_A_TIME : (number + 1) * _AT_A_TIME].copy()
+                fine = does[number * _AT_A_TIME : (number + 1) * _AT_A_TIME].copy()
                 fine[0], fine[-1] = False, True
                 place = int(np.argmax(fine))
                 ends[end] = float(values[place - 1]), float(values[place])
@@ -484,7 +477,7 @@ class _Search(Mender):
         good = np.ones(len(values), np.bool_)
         for id_ in QUANTITIES:
             if id_ not in self.hopeless and not (id_ in wanted and id_ in by_others):
-                good &= holds[id_].all(axis=0)
+                good &= holds[id_][0].all(axis=0)
         if dial.kind == "resistor":
             good &= np.isin(values, preferred(E24, dial.least, dial.most))
         return values[good]
@@ -522,7 +515,7 @@ class _Search(Mender):
         for dial in dials:
             if dial not in self._does:
                 holds = self.tried(dial, QUANTITIES)[1]
-                does = (id_ for id_ in QUANTITIES if holds[id_].all(axis=0).any())
+                does = (id_ for id_ in QUANTITIES if holds[id_][0].all(axis=0).any())
                 self._does[dial] = frozenset(does)
         return frozenset().union(*(self._does[dial] for dial in dials))
 

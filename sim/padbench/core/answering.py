@@ -15,7 +15,7 @@ from padbench.core.findings import Fact, Finding, Rule, Source
 from padbench.core.limits import Limit, judge_count, judge_times
 from padbench.core.timeline import HIGH, UNKNOWN, Timeline, Times, Wire, Word
 from padbench.core.timing import PinNames
-from padbench.core.wires import CABLE_DATA
+from padbench.core.wire_names import CABLE_DATA
 
 _UNSEEN = {"unseen": "the timeline does not show {names:list}"}
 _GLITCH = Rule(

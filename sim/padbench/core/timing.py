@@ -16,7 +16,7 @@ from padbench.core.decode import Names, Read
 from padbench.core.findings import Fact, Finding, Rule, Source
 from padbench.core.limits import Limit, Limits, judge_count, judge_times, unjudged
 from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire, Word
-from padbench.core.wires import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
+from padbench.core.wire_names import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
 
 _CABLE = ("cable.length", "cable.capacitance")
 _LATCH = ("resistors.latch-to-supply", *_CABLE, "poll.latch-width", "register.shortest-pulse")

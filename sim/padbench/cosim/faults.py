@@ -14,8 +14,8 @@ from itertools import combinations, permutations
 from operator import and_, or_
 
 from padbench.core.buttons import BUTTONS
-from padbench.core.faults import SAYS, Role
 from padbench.core.findings import Fact
+from padbench.core.looks import SAYS, Role
 from padbench.core.pad import PadModel
 from padbench.core.sentences import filled
 from padbench.cosim.faulty import FaultyRegister

@@ -56,7 +56,7 @@ from padbench.results.documents import (
 from padbench.results.result import Case, Result, Section
 from padbench.sheet import Hdl, Problem, SheetError
 from padbench.sheet.simulators import SIMULATORS
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 _MOST = 20
 """Rows of first wrong reads; ``--json`` has all."""

@@ -20,7 +20,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from padbench.parts.figure import Figure, cited_text, read_table
-from padbench.parts.ports import PortEntry, PortKind, port_kind, port_names
+from padbench.parts.port_kinds import PortEntry, PortKind, port_kind, port_names
 from padbench.parts.registers import (
     RegisterEntry,
     RegisterPart,

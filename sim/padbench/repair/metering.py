@@ -17,7 +17,7 @@ from padbench.circuit.circuits import Circuits
 from padbench.circuit.defects import Surroundings, Variant
 from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
 from padbench.core.units import Value, show
-from padbench.parts.faults import CORES
+from padbench.parts.fault_kinds import CORES
 from padbench.repair.dictionary import Dictionary
 from padbench.repair.observed import Meter, is_volts
 from padbench.sheet.model import Fault

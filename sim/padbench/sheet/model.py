@@ -15,7 +15,7 @@ from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from padbench.core.units import Value, says_tolerance
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
-from padbench.parts.faults import fault_kinds
+from padbench.parts.fault_kinds import fault_kinds
 from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
     ABSENT,
@@ -390,7 +390,7 @@ _At = Annotated[Line | None, BeforeValidator(_place)]
 class Fault(Table):
     """``[[fault]]``: something that is broken in the pad that is played.
 
-    ``kind`` is one of `padbench.parts.faults`, ``at`` and ``to`` are the button, core or stage
+    ``kind`` is one of `padbench.parts.fault_kinds`, ``at`` and ``to`` are the button, core or stage
     that it is about. ``level`` is where something is stuck, ``ohms`` what a worn contact or a wrong
     pull-up has. ``rests``: where the circuit leaves it open, how what floats behaves.
     """

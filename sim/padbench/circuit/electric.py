@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from padbench.circuit.corners import worst_ends
 from padbench.circuit.design import ABSENT, Design, changed, design_of, feeding, stacked
-from padbench.circuit.firmware import judge_program
 from padbench.circuit.mending import Mender, needs_remedy
+from padbench.circuit.program import judge_program
 from padbench.circuit.quantities import QUANTITIES, growing_with_cable, of_circuits
 from padbench.circuit.quantity import WorstCase
 from padbench.circuit.worst_case import every_corner, worst_case
