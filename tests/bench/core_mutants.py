@@ -52,7 +52,7 @@ NEAR: dict[str, tuple[str, ...]] = {
 """What concerns a module or a folder, the quickest to tell first."""
 
 WIDER = (
-    "tests/model/test_bench.py",
+    "tests/model/test_simulation.py",
     "tests/trials",
     "tests/outside/test_common_practice.py",
     "tests/outside/test_console_timing.py",

@@ -13,7 +13,7 @@ from time import perf_counter
 import numpy as np
 
 from padbench.circuit.design import Design, changed, design_of, stacked
-from padbench.circuit.findings import judge_electric
+from padbench.circuit.electric import judge_electric
 from padbench.circuit.worst_case import worst_case
 from padbench.sheet import load_sheet
 

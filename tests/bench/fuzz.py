@@ -41,6 +41,7 @@ SMALL = {
     "sound, floats": (sound(3, 32, samples=FEW), PLACES),
 }
 LONGEST, MOST = 20, 500 << 20
+"""Seconds of work, since a busy machine is no hang; six times as long asleep is one."""
 TOKENS = (
     *("0", "-1", "1e308", "5e-324", "999999999999", "nan", "inf", "true", '"absent"', '"47k"'),
     *('"5 V ± 5 %"', '"-999 °C"', "[]", "{}", '""', '"\\u0000"', "[[x]]", "\x1b[8m", "\u202e", "="),
@@ -197,7 +198,8 @@ def tried(kind: str, seed: int) -> str:
     if seed % 3 == 0:
         arguments.append("--json")
     out, err = io.StringIO(), io.StringIO()
-    signal.alarm(LONGEST)
+    signal.setitimer(signal.ITIMER_PROF, LONGEST)
+    signal.alarm(6 * LONGEST)
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             code = main(arguments)
@@ -207,6 +209,7 @@ def tried(kind: str, seed: int) -> str:
         return f"{type(error).__name__}: {error}"[:300]
     finally:
         signal.alarm(0)
+        signal.setitimer(signal.ITIMER_PROF, 0)
     if code not in (0, 1, 2):
         return f"exit code {code}: {err.getvalue()[:300]}"
     if (code == 2) == (not err.getvalue()):
@@ -222,7 +225,8 @@ def run() -> int:
     parser.add_argument("--seed", type=int, default=4021)
     parser.add_argument("--kind", choices=KINDS, action="append")
     options = parser.parse_args()
-    signal.signal(signal.SIGALRM, late)
+    for sign in (signal.SIGALRM, signal.SIGPROF):
+        signal.signal(sign, late)
     worst = 0
     for kind in options.kind or KINDS:
         began, bad = time.monotonic(), 0

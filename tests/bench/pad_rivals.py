@@ -20,7 +20,7 @@ from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import ScriptedRead, Stimulus
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 from padbench.padsweep.counting import PAIRS, pad_parts
 from padbench.padsweep.replay import case_timing, moment_ps
 from padbench.padsweep.tally import PadCase

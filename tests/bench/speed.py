@@ -19,9 +19,9 @@ from bare_myhdl import run_bare
 from padbench.core.decode import decode
 from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.core.timeline import Timeline, Wire
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 from padbench.sheet import load_sheet
-from padbench.trials.run import setting_of, verify
+from padbench.trials.trial import setting_of, verify
 from padbench.waveio import write_wave
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"

@@ -12,7 +12,7 @@ from padbench.capture.inspect import inspect, settings_of_sheet, usual_settings
 from padbench.capture.windows import TooMuch, windows
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, sheet_from_text
-from padbench.trials.run import run_scenario
+from padbench.trials.trial import run_scenario
 from padbench.waveio import Piece
 
 SHEET = sheet_from_text(STARTER, "starter.toml")

@@ -12,7 +12,7 @@ from padbench.circuit.worst_case import worst_case
 from padbench.core.findings import worst_of_each
 from padbench.core.timing import RULES
 from padbench.scenarios import SCENARIOS
-from padbench.trials.run import run_scenario
+from padbench.trials.trial import run_scenario
 from sheets import FIRMWARE, VALUES, written
 
 ARRIVES = {"timing.latch-arrives", "timing.clock-arrives"}

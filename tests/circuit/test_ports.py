@@ -4,7 +4,7 @@ import pytest
 
 from padbench.circuit.circuits import Circuits
 from padbench.circuit.design import design_of, feeding
-from padbench.circuit.findings import judge_electric
+from padbench.circuit.electric import judge_electric
 from padbench.parts import port_kind, port_names, register_names
 from padbench.sheet import load_sheet
 from padbench.toml import SheetError

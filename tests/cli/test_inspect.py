@@ -18,7 +18,7 @@ from padbench.core.timeline import Wire
 from padbench.results.text import as_text
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
-from padbench.trials.run import run_scenario
+from padbench.trials.trial import run_scenario
 from padbench.waveio import read_wave, write_analogue, write_wave
 
 ROOT = Path(__file__).parents[2]

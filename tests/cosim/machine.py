@@ -16,7 +16,7 @@ from designs import HDL, sheet_text
 from padbench.cosim.regress import regress
 from padbench.cosim.setting import HdlError
 from padbench.sheet import sheet_from_text
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 LIMIT = 60.0
 SEED = 4021

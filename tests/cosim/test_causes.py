@@ -6,13 +6,13 @@ from itertools import pairwise
 import pytest
 
 from padbench.core.decode import decode
-from padbench.core.faults import SAYS
+from padbench.core.looks import SAYS
 from padbench.core.pad import PadModel
 from padbench.cosim.causes import Cause, likely_causes, offer_causes
 from padbench.cosim.faults import FaultyRegister, PadFault, offer_faults, pad_faults
 from padbench.cosim.hdl_scenarios import all_transitions
 from padbench.cosim.result import Coverage
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 from padbench.scenarios import SCENARIOS, Script, Setting
 
 NAMES = ["each-button", "press-in-latch", "past-the-end", "long-latch", "stopped-any-bit"]

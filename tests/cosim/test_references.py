@@ -15,10 +15,10 @@ from padbench.cosim.regress import regress, scenarios_of
 from padbench.cosim.result import RegressResult
 from padbench.cosim.setting import choose, hdl_setting
 from padbench.cosim.wires import reader_run
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 from padbench.scenarios import Setting
 from padbench.sheet import Sheet
-from padbench.trials.result import ReadResult, ScenarioRun
+from padbench.trials.scenario_run import ReadResult, ScenarioRun
 
 pytestmark = pytest.mark.usefixtures("simulators")
 

@@ -25,7 +25,7 @@ from padbench.results.junit import write_junit
 from padbench.results.text import as_text
 from padbench.sheet import Sheet, SheetError, sheet_from_text
 from padbench.sheet.simulators import SIMULATORS, Simulator
-from padbench.trials.result import Played, ScenarioRun
+from padbench.trials.scenario_run import Played, ScenarioRun
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "cosim"))  # `designs` is data of those tests
 

@@ -8,12 +8,12 @@ from concurrent.futures import Future
 import pytest
 
 import padbench as pb
-from padbench.circuit.findings import judge_electric
+from padbench.circuit.electric import judge_electric
 from padbench.jobs.loading import Refusal
 from padbench.live.state import State
 from padbench.live.verdict import Verdicts
 from padbench.scenarios.expect import expected_bits
-from padbench.trials.run import try_sheet
+from padbench.trials.trial import try_sheet
 
 
 def byte_of_bits(bits) -> int:

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from padbench.core.buttons import byte_of
 from padbench.core.decode import decode
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
-from padbench.model.bench import simulate
 from padbench.model.contacts import inputs_word
+from padbench.model.simulation import simulate
 from padbench.scenarios.expect import held_state
 
 UP, DOWN, LEFT, RIGHT = (byte_of([name]) for name in ("Up", "Down", "Left", "Right"))

@@ -21,7 +21,7 @@ from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
 from padbench.core.timeline import Timeline
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 
 NS, US = 1_000, 1_000_000
 ANSWER = 320 * NS

@@ -15,7 +15,7 @@ import pytest
 
 from padbench.circuit.circuits import Circuits
 from padbench.circuit.design import design_of
-from padbench.circuit.findings import judge_electric
+from padbench.circuit.electric import judge_electric
 from padbench.circuit.pad_model import pad_model
 from padbench.circuit.worst_case import worst_case
 from padbench.sheet import sheet_from_text

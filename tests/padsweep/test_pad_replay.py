@@ -9,13 +9,13 @@ from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import Defect, LineDelays, PadModel
 from padbench.core.stimulus import PollTiming
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 from padbench.padsweep.counting import count_parts, moments, pad_parts, run_part
 from padbench.padsweep.replay import case_from_text, case_text, case_timing, pad_case
 from padbench.padsweep.tally import FAULTS, PadCase, PadExample, PadPart, PadTally
 from padbench.scenarios import Setting
 from padbench.scenarios.expect import expected_bits
-from padbench.trials.run import judge, read_back
+from padbench.trials.trial import judge, read_back
 
 US = 1_000_000
 SWAPPED = ((128, 8), (64, 7), (32, 6), (16, 5), (8, 3), (4, 4), (2, 2), (1, 1))

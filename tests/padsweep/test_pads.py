@@ -8,7 +8,7 @@ import pytest
 from padbench.core.decode import decode
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import ScriptedRead, Stimulus
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 from padbench.padsweep import counting
 from padbench.padsweep.counting import (
     PAIRS,

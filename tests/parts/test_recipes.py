@@ -5,19 +5,21 @@ What was added must be known to the sheet, to the command line and to the lists 
 
 import re
 import shutil
+import sys
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
 from padbench import parts
-from padbench.cli import main
-from padbench.parts import consoles, figure, ports, registers
+from padbench.cli import main, options, outputs
+from padbench.parts import consoles, figure, port_kinds, registers
 from padbench.scenarios import SCENARIOS, Scenario
 from padbench.scenarios.timetable import Timetable, scenario
 from padbench.sheet import SheetError, load_sheet, starter
 from padbench.sheet.simulators import SIMULATORS, Simulator
 
-CACHES = (registers._registers, ports._ports, consoles._consoles, consoles._polls, starter)
+CACHES = (registers._registers, port_kinds._ports, consoles._consoles, consoles._polls, starter)
 
 
 @pytest.fixture
@@ -145,3 +147,58 @@ def test_a_scenario(monkeypatch, tmp_path, capsys):
     assert main(["play", path, "--scenario", "tap", "--no-waves"]) == 0
     assert main(["play", path, "--scenario", "?", "--no-waves"]) == 2
     assert "tap" in capsys.readouterr().err
+
+
+RENDERER = """
+def write_rows(result, out):
+    for found in result.findings:
+        out.write(f"{found.id} {found.verdict} {found.margin}\\n")
+"""
+ARGUMENT = '    parser.add_argument("--rows", metavar="FILE", type=Path, help="a row a finding")\n'
+LINES = """    if options.rows is not None:
+        from padbench.results.rows import write_rows
+
+        with whole_file(options.rows) as out:
+            write_rows(result, out)
+        wrote["Rows"] = options.rows
+"""
+COMMANDS = {
+    "wiring": ([], "wiring.order pass"),
+    "play": (["--scenario", "idle", "--no-waves"], "timing."),
+}
+
+
+@pytest.fixture
+def with_rows(monkeypatch):
+    """A module in `results`, an argument, some lines of `emit`, a name in `OUTPUTS`."""
+    module = ModuleType("padbench.results.rows")
+    exec(RENDERER.replace("\\\\", "\\"), vars(module))
+    monkeypatch.setitem(sys.modules, module.__name__, module)
+    monkeypatch.setattr(options, "OUTPUTS", (*options.OUTPUTS, "rows"))
+    text = Path(outputs.__file__).read_text(encoding="utf-8")
+    for before, more in (("    for name, says in", ARGUMENT), ("    for name in options.", LINES)):
+        assert text.count(before) == 1
+        text = text.replace(before, more + before)
+    changed = ModuleType(outputs.__name__)
+    exec(text, vars(changed))
+    monkeypatch.setitem(sys.modules, outputs.__name__, changed)
+    for command in COMMANDS:
+        # Those take what they need of `outputs` when they are imported.
+        monkeypatch.delitem(sys.modules, f"padbench.cli.{command}", raising=False)
+    yield
+    for command in COMMANDS:
+        sys.modules.pop(f"padbench.cli.{command}", None)
+
+
+@pytest.mark.usefixtures("with_rows")
+def test_a_renderer(tmp_path, capsys):
+    path = on_disk(tmp_path, starter())
+    for command, (more, row) in COMMANDS.items():
+        target, page = tmp_path / f"{command}.rows", tmp_path / f"{command}.html"
+        asked = [command, path, *more, "--rows", str(target)]
+        assert main([*asked, "--report", str(page)]) == 0
+        assert "Rows" in capsys.readouterr().out
+        assert row in target.read_text(encoding="utf-8")
+        assert "--rows" not in page.read_text(encoding="utf-8")  # whoever repeats it names his own
+        assert main([*asked[:-1], str(tmp_path)]) == 2  # tried before the work
+        assert capsys.readouterr().err.count("\n") == 1

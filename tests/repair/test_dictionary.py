@@ -9,12 +9,12 @@ import pytest
 from padbench.circuit.pad_model import pad_model
 from padbench.core.decode import decode
 from padbench.core.pad import SOUND
-from padbench.model.bench import simulate
-from padbench.parts.faults import fault_kinds
+from padbench.model.simulation import simulate
+from padbench.parts.fault_kinds import fault_kinds
 from padbench.repair.dictionary import Dictionary, both, coded
 from padbench.scenarios.timetable import Timetable
 from padbench.sheet import load_sheet
-from padbench.trials.run import setting_of
+from padbench.trials.trial import setting_of
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 STATES = (0, *(128 >> place for place in range(8)), 0x81, 0x60, 0xAA, 0xFF)

@@ -11,7 +11,7 @@ from padbench.results.answer import Cause, answer_of, answer_of_core, thinnest
 from padbench.results.change import plan_of
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import sheet_from_text
-from padbench.trials.run import Trial, try_sheet
+from padbench.trials.trial import Trial, try_sheet
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 A, B = ((SHEETS / f"harbour-{name}.toml").read_text() for name in "ab")

@@ -9,7 +9,7 @@ from padbench.results import change
 from padbench.results.change import Change, Plan, plan_of, value_now
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
-from padbench.trials.run import try_sheet
+from padbench.trials.trial import try_sheet
 
 SOME = [SCENARIOS["each-button"], SCENARIOS["past-the-end"]]
 LATCH, CLOCK = "resistors.latch-to-supply", "resistors.clock-to-supply"

@@ -11,7 +11,7 @@ from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from padbench.circuit.findings import spread_of
+from padbench.circuit.electric import spread_of
 from padbench.core.findings import COUNTED
 from padbench.core.sentences import amount
 from padbench.jobs.routine_sections import map_strips, phase_strips

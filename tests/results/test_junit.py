@@ -14,7 +14,7 @@ from padbench.jobs.regress import regress_result
 from padbench.results.junit import write_junit
 from padbench.results.result import Result
 from padbench.sheet import Hdl
-from padbench.trials.result import Played, Problem, ScenarioRun
+from padbench.trials.scenario_run import Played, Problem, ScenarioRun
 
 GLITCH = Rule("data.glitch", "changes", {"fail": "it glitches"})
 ANSWER = Rule("data.answer", "s", {"not-judged": "nothing promised"})

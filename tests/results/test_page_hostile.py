@@ -13,8 +13,8 @@ from padbench.jobs.verify import verify_result
 from padbench.results.html_page import write_page
 from padbench.results.inputs import Input
 from padbench.sheet import sheet_from_text
-from padbench.trials.result import Problem
-from padbench.trials.run import Trial
+from padbench.trials.scenario_run import Problem
+from padbench.trials.trial import Trial
 
 EVIL = (
     "</script><script>window.hit = 1</script><img src=x onerror='window.hit = 2'>"

@@ -15,7 +15,7 @@ from padbench.jobs.loading import known_scenarios, scenario_named
 from padbench.results import pictures
 from padbench.results.scope_picture import ACROSS, UP, round_step, scope_figure
 from padbench.sheet import load_sheet
-from padbench.trials.run import run_scenario
+from padbench.trials.trial import run_scenario
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 SVG = Path("a.svg")

@@ -15,7 +15,7 @@ from padbench.parts import console_timing
 from padbench.results.frame import frame_at, frame_of
 from padbench.results.wave_data import Wave, marks_of, wave_object, wave_of, whole_run
 from padbench.sheet import SheetError, load_sheet, sheet_from_text
-from padbench.trials.result import Played, ScenarioRun
+from padbench.trials.scenario_run import Played, ScenarioRun
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 

@@ -18,7 +18,7 @@ from padbench.results.wave_data import ROWS
 from padbench.results.wave_picture import LABELS, shown_read, wave_figure
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
-from padbench.trials.run import run_scenario
+from padbench.trials.trial import run_scenario
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 SVG = Path("figure.svg")

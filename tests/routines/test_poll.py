@@ -6,7 +6,7 @@ from typing import ClassVar
 import numpy as np
 import pytest
 
-from padbench.circuit.remedies import with_remedies
+from padbench.circuit.mending import with_remedies
 from padbench.core.timeline import LOW
 from padbench.jobs.verify import play as play_job
 from padbench.jobs.verify import verify
@@ -21,7 +21,7 @@ from padbench.routines.wave import case_wave
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.sheet import load_sheet, sheet_from_text
 from padbench.toml import SheetError
-from padbench.trials.run import run_scenario, setting_of, try_sheet
+from padbench.trials.trial import run_scenario, setting_of, try_sheet
 
 SHEET = Path(__file__).parents[2] / "sim" / "sheets" / "harbour-b.toml"
 

@@ -11,7 +11,7 @@ import pytest
 from padbench.core.decode import decode
 from padbench.core.stimulus import DrivenLines, Stimulus
 from padbench.core.timing import judge_timing
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 from padbench.parts import console_timing
 from padbench.routines.console import Console, SampleFetch
 from padbench.routines.run import held_by, run_case

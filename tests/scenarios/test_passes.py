@@ -18,7 +18,7 @@ from padbench.scenarios.script import Script, Setting
 from padbench.scenarios.timetable import Timetable
 from padbench.scenarios.user import scenarios_from_text
 from padbench.sheet import STARTER, SheetError, load_sheet
-from padbench.trials.run import run_scenario
+from padbench.trials.trial import run_scenario
 
 PASSES = [1, 2, 3, 4]
 

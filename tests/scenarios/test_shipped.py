@@ -10,12 +10,12 @@ from padbench.core.limits import Limit
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import ScriptedRead
 from padbench.core.timing import judge_timing
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 from padbench.scenarios import SCENARIOS
 from padbench.scenarios.script import Setting
 from padbench.scenarios.timetable import extra_clocks_at_pad
 from padbench.sheet import STARTER, sheet_from_text
-from padbench.trials.run import run_scenario
+from padbench.trials.trial import run_scenario
 
 PROMISED = {
     "idle",

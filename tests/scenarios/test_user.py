@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from padbench.core.buttons import BUTTONS, byte_of
 from padbench.scenarios.user import load_scenarios, scenarios_from_text
 from padbench.sheet import STARTER, SheetError, load_sheet, sheet_from_text
-from padbench.trials.run import run_scenario, setting_of, try_sheet
+from padbench.trials.trial import run_scenario, setting_of, try_sheet
 
 SHEET = sheet_from_text(STARTER, "starter")
 GOOD = """# my own

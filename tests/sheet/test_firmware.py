@@ -4,11 +4,11 @@ import json
 
 import pytest
 
-from padbench.circuit.findings import judge_electric
+from padbench.circuit.electric import judge_electric
 from padbench.cli import main
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, SheetError, sheet_from_text
-from padbench.trials.run import run_scenario, try_sheet
+from padbench.trials.trial import run_scenario, try_sheet
 
 PART = STARTER[STARTER.index('part = "CD4021B"') : STARTER.index("stages = 8")]
 TIMES = {"first-bit": "2 us to 5 us", "next-bit": "1 us to 3 us", "shortest-pulse": "300 ns"}

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from padbench.circuit.findings import judge_electric
+from padbench.circuit.electric import judge_electric
 from padbench.cli import main
 from padbench.core.findings import Source
 from padbench.parts import port_kind, port_names, register_names, register_part

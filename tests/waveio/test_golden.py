@@ -12,7 +12,7 @@ from padbench.routines.source import load_routine
 from padbench.routines.wave import case_wave
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
-from padbench.trials.run import run_scenario
+from padbench.trials.trial import run_scenario
 from padbench.waveio import read_wave
 
 ROOT = Path(__file__).parents[2]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from padbench.circuit.findings import judge_electric
+from padbench.circuit.electric import judge_electric
 from padbench.core.buttons import BUTTONS
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
 from padbench.wiring.export import write_plan_csv

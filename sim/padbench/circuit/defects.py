@@ -25,7 +25,7 @@ from padbench.core.buttons import BUTTONS, button_bit, byte_of
 from padbench.core.pad import SOUND, Defect
 from padbench.core.units import Value
 from padbench.parts import PortKind
-from padbench.parts.faults import BRANCHES, CORES, fault_kinds
+from padbench.parts.fault_kinds import BRANCHES, CORES, fault_kinds
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 

@@ -5,17 +5,17 @@
 For HDL designs, whose every change is recorded. The rules see a timeline only.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.findings import Finding, Met, Rule, Source
-from padbench.core.limits import Limit, judge_times
+from padbench.core.findings import Fact, Finding, Rule, Source
+from padbench.core.limits import Limit, judge_count, judge_times
 from padbench.core.timeline import HIGH, UNKNOWN, Timeline, Times, Wire, Word
 from padbench.core.timing import PinNames
-from padbench.core.wires import CABLE_DATA
+from padbench.core.wire_names import CABLE_DATA
 
 _UNSEEN = {"unseen": "the timeline does not show {names:list}"}
 _GLITCH = Rule(
@@ -137,7 +137,9 @@ def judge_answers(
     glitches, waits = _matched(reasons.tolist(), changes.tolist(), window, idle)
     asked = len(load.rises()) > 0 and not data.silent
     return (
-        _glitch(glitches) if asked else Finding(_GLITCH, "not-judged", case="none"),
+        _no_more_than_none(_GLITCH, glitches, _PRACTICE)
+        if asked
+        else Finding(_GLITCH, "not-judged", case="none"),
         _unseen(_TRANSPARENT, pins.inputs)
         if word is None
         else _transparent(first_bit, looks, data),
@@ -208,18 +210,6 @@ def _matched(
     return glitches, waits
 
 
-def _glitch(glitches: list[int]) -> Finding:
-    return Finding(
-        _GLITCH,
-        "fail" if glitches else "pass",
-        measured=len(glitches),
-        limit=0,
-        margin=-len(glitches),
-        met=Met(at_ps=glitches[0]) if glitches else Met(),
-        sources=(_PRACTICE,),
-    )
-
-
 def _looks(load: Wire, moves: Times, end: int, window: int) -> Times:
     """When to look at the data line: just before a load ends or the input moves in it.
 
@@ -237,16 +227,14 @@ def _transparent(first_bit: Wire, looks: Times, data: Wire) -> Finding:
     right, wrong = _showing(first_bit.before(looks), looks, data)
     if not len(right) + len(wrong):
         return Finding(_TRANSPARENT, "not-judged", case="none")
-    return Finding(
-        _TRANSPARENT,
-        "fail" if len(wrong) else "pass",
-        measured=len(wrong),
-        limit=0,
-        margin=-len(wrong),
-        met=Met(at_ps=int(wrong[0])) if len(wrong) else Met(),
-        sources=(_AS_LATCHED,),
-        facts={"wrong": len(wrong), "looks": len(right) + len(wrong)},
-    )
+    facts = {"wrong": len(wrong), "looks": len(right) + len(wrong)}
+    return _no_more_than_none(_TRANSPARENT, wrong, _AS_LATCHED, facts)
+
+
+def _no_more_than_none(
+    rule: Rule, met: Sequence[int] | Times, source: Source, facts: Mapping[str, Fact] | None = None
+) -> Finding:
+    return judge_count(rule, len(met), 0, -len(met), met, (source,), facts)
 
 
 def _answer(waits: list[tuple[int, int]], answer: Limit | None, *, promised: bool) -> Finding:
@@ -268,13 +256,6 @@ def _synchroniser(
         return Finding(_SYNCHRONISER, "not-judged", case="unmoved")
     edges, (reason, _) = min((clock.edges(*pair), pair) for pair in shown)
     needed = flip_flops + 1
-    return Finding(
-        _SYNCHRONISER,
-        "fail" if edges < needed else "pass",
-        measured=edges,
-        limit=needed,
-        margin=edges - needed,
-        met=Met(at_ps=reason),
-        sources=(_TWO_FLIP_FLOPS,),
-        facts={"edge": edges, "flip_flops": flip_flops, "needed": needed},
-    )
+    facts = {"edge": edges, "flip_flops": flip_flops, "needed": needed}
+    sources = (_TWO_FLIP_FLOPS,)
+    return judge_count(_SYNCHRONISER, edges, needed, edges - needed, reason, sources, facts)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.timeline import HIGH, LOW, Timeline, Times
-from padbench.core.wires import CABLE_DATA, CONSOLE_CLOCK, CONSOLE_LATCH, CONSOLE_SAMPLE
+from padbench.core.wire_names import CABLE_DATA, CONSOLE_CLOCK, CONSOLE_LATCH, CONSOLE_SAMPLE
 
 Cuts = tuple[NDArray[np.intp], NDArray[np.intp]]
 

@@ -83,6 +83,29 @@ def judge_times(
     )
 
 
+def judge_count(
+    rule: Rule,
+    measured: float,
+    limit: float,
+    margin: float,
+    at: ArrayLike | None,
+    sources: tuple[Source, ...],
+    facts: Mapping[str, Fact] | None = None,
+) -> Finding:
+    """A count that fails with a ``margin`` below 0; ``at`` is when that was met, in picoseconds."""
+    when = np.atleast_1d(np.asarray([] if at is None else at, np.int64))
+    return Finding(
+        rule,
+        "fail" if margin < 0 else "pass",
+        measured,
+        limit,
+        margin,
+        Met(at_ps=int(when[0])) if len(when) else Met(),
+        sources,
+        facts=facts or {},
+    )
+
+
 def unjudged(
     rule: Rule, limit: Limit, case: str = "", facts: Mapping[str, Fact] | None = None
 ) -> Finding:

@@ -13,10 +13,10 @@ from itertools import chain
 import numpy as np
 
 from padbench.core.decode import Names, Read
-from padbench.core.findings import Fact, Finding, Met, Rule, Source
-from padbench.core.limits import Limit, Limits, judge_times, unjudged
+from padbench.core.findings import Fact, Finding, Rule, Source
+from padbench.core.limits import Limit, Limits, judge_count, judge_times, unjudged
 from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire, Word
-from padbench.core.wires import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
+from padbench.core.wire_names import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
 
 _CABLE = ("cable.length", "cable.capacitance")
 _LATCH = ("resistors.latch-to-supply", *_CABLE, "poll.latch-width", "register.shortest-pulse")
@@ -218,16 +218,9 @@ def _every_edge(timeline: Timeline, id_: str, sent_name: str, arrived_name: str)
     if not sent:
         return Finding(rule, "not-judged", sources=sources, case="none")
     lost = max(0, sent - got - 1)
-    return Finding(
-        rule,
-        "fail" if lost else "pass",
-        measured=float(got),
-        limit=float(sent),
-        margin=float(-lost),
-        met=Met(at_ps=_first_lost(sent_wire, arrived)) if lost else Met(),
-        sources=sources,
-        facts={"lost": sent - got, "sent": sent},
-    )
+    at = _first_lost(sent_wire, arrived) if lost else None
+    facts = {"lost": sent - got, "sent": sent}
+    return judge_count(rule, float(got), float(sent), float(-lost), at, sources, facts)
 
 
 def _pulses(wire: Wire, level: int, end: int) -> tuple[Times, Times]:
@@ -315,16 +308,9 @@ def _clock_at_load_end(
         yield Finding(rule, "not-judged", sources=sources, case="none")
         return
     low, ends = load_ends[is_low], int(known.sum())
-    yield Finding(
-        rule,
-        "fail" if len(low) else "pass",
-        measured=float(ends - len(low)),
-        limit=float(ends),
-        margin=float(-len(low)),
-        met=Met(at_ps=int(low[0])) if len(low) else Met(),
-        sources=sources,
-        facts={"low": len(low), "ends": ends},
-    )
+    facts = {"low": len(low), "ends": ends}
+    numbers = float(ends - len(low)), float(ends), float(-len(low))
+    yield judge_count(rule, *numbers, low, sources, facts)
 
 
 def _last_until(moments: Times, times: Times) -> Times:
@@ -414,15 +400,7 @@ def _clocks(reads: Sequence[Read], end: int) -> Finding:
         return Finding(rule, "not-judged", limit=8.0, sources=sources)
     least = min(whole, key=lambda read: len(read.clock_rises))
     count = len(least.clock_rises)
-    return Finding(
-        rule,
-        "fail" if count < 8 else "pass",
-        measured=float(count),
-        limit=8.0,
-        margin=float(count - 8),
-        met=Met(at_ps=least.start_ps),
-        sources=sources,
-    )
+    return judge_count(rule, float(count), 8.0, float(count - 8), least.start_ps, sources)
 
 
 def _breaks_off(read: Read, end: int) -> bool:

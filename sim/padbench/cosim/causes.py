@@ -12,18 +12,18 @@ from itertools import chain, pairwise
 import numpy as np
 
 from padbench.core.decode import Read
-from padbench.core.faults import SAYS, Role
 from padbench.core.findings import Fact
+from padbench.core.looks import SAYS, Role
 from padbench.core.pad import PadModel
 from padbench.core.sentences import filled
 from padbench.core.timeline import HIGH, LOW, Timeline
 from padbench.core.units import show
-from padbench.core.wires import CABLE_DATA, PAD_CLOCK, PAD_LOAD
+from padbench.core.wire_names import CABLE_DATA, PAD_CLOCK, PAD_LOAD
 from padbench.cosim.faults import FaultyRegister, masking_faults, offer_faults, pad_faults
 from padbench.cosim.reader import StrobeProblem
 from padbench.scenarios import Script
 from padbench.scenarios.script import Bits
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 _MOST = 3
 _SURE_ENOUGH = 0.5

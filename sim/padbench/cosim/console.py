@@ -12,7 +12,7 @@ from padbench.core.buttons import spelled
 from padbench.core.stimulus import PollTiming, ScriptedRead
 from padbench.core.timeline import HIGH, LOW
 from padbench.cosim.signals import Time, level_of, now_ps, play, ps_of, single, wait_until
-from padbench.model.edges import Edges, console_edges
+from padbench.model.driven import Edges, console_edges
 
 PLAIN_POLL = PollTiming(8_900_000, 5_400_000, 560_000, 5_590_000, 560_000)
 """About one scan line, as ``plain-loop`` in parts/polls.toml (common practice, from memory)."""

@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from padbench.cosim.job import GRID, on_grid
-from padbench.model.edges import Edges, Line, console_edges, driven_edges
+from padbench.model.driven import Edges, Line, console_edges, driven_edges
 from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import expected_bits, held_state
-from padbench.scenarios.reads import stop_each_bit
+from padbench.scenarios.odd_reads import stop_each_bit
 from padbench.scenarios.timetable import Timetable, built
 
 _STEPS = 16

@@ -21,7 +21,7 @@ from padbench.cosim.job import Poll, ReaderRun
 from padbench.scenarios import Expected, Script
 from padbench.scenarios.expect import allowed_states, expected_bits
 from padbench.scenarios.script import Bits
-from padbench.trials.result import Problem
+from padbench.trials.scenario_run import Problem
 
 _TEXT = "what differs most from the sheet's poll is {what}, by {measured:4}"
 _PACE = Rule(

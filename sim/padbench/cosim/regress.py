@@ -47,8 +47,8 @@ from padbench.cosim.setting import (
 from padbench.cosim.wires import pad_run, pad_timeline, reader_run, reader_timeline
 from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
 from padbench.sheet import Hdl, Sheet
-from padbench.trials.result import Played, ScenarioRun
-from padbench.trials.run import judge, met_in, read_back
+from padbench.trials.scenario_run import Played, ScenarioRun
+from padbench.trials.trial import judge, met_in, read_back
 
 LIMIT, EXHAUSTIVE_LIMIT = 120.0, 900.0
 """Seconds that one simulation may take; a reader goes through all transitions at its own pace."""

@@ -16,11 +16,11 @@ import numpy as np
 from padbench.core.decode import Read
 from padbench.core.findings import Finding, overall
 from padbench.core.timeline import Timeline, Word
-from padbench.core.wires import CONTACTS_HELD
+from padbench.core.wire_names import CONTACTS_HELD
 from padbench.cosim.causes import Cause
 from padbench.cosim.proof import Proof
 from padbench.cosim.reader import StrobeProblem
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 _ALL_STATES = frozenset(range(256))
 _POSITIONS = frozenset((bit, extra) for bit in range(1, 9) for extra in (1, 2, 3))

@@ -25,7 +25,7 @@ from padbench.files import was_read
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.sheet import Hdl, Sheet
 from padbench.sheet.simulators import SIMULATORS
-from padbench.trials.run import setting_of
+from padbench.trials.trial import setting_of
 
 _SYNCHRONISED = (
     Source(

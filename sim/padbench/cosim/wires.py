@@ -11,7 +11,7 @@ from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
-from padbench.core.wires import (
+from padbench.core.wire_names import (
     CABLE_CLOCK,
     CABLE_DATA,
     CABLE_LATCH,
@@ -30,7 +30,7 @@ from padbench.cosim.hdl_scenarios import edges_of
 from padbench.cosim.job import PadRun, Poll, ReaderRun
 from padbench.cosim.setting import Chosen
 from padbench.model.contacts import inputs_word, passed_on
-from padbench.model.edges import Line
+from padbench.model.driven import Line
 from padbench.scenarios import Script
 from padbench.scenarios.expect import closed_contacts
 

@@ -42,7 +42,7 @@ from padbench.results.result import Case, Result, Section
 from padbench.scenarios import SCENARIOS
 from padbench.sheet.model import Fault
 from padbench.toml.document import LARGEST_FILE
-from padbench.trials.run import run_scenario
+from padbench.trials.trial import run_scenario
 from padbench.waveio import CaptureFile, WaveError
 
 

@@ -599,7 +599,7 @@ def _other(
     kind = _port(design, port)
 
     def play() -> tuple[Iterator[SeenRead], Source]:
-        from padbench.trials.run import run_scenario  # noqa: PLC0415 - MyHDL, only for this
+        from padbench.trials.trial import run_scenario  # noqa: PLC0415 - MyHDL, only for this
 
         run = run_scenario(design.sheet, played, kind, "slow")
         held_to = settings_of_sheet(design.sheet, kind, wanted=clocks)

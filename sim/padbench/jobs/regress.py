@@ -57,7 +57,7 @@ from padbench.results.result import Case, Result, Section
 from padbench.scenarios import Scenario
 from padbench.sheet import Hdl, Problem, Sheet, SheetError
 from padbench.sheet.simulators import SIMULATORS
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 _MOST_TRANSITIONS = 1000
 """So many transitions that were not reached are listed; their number is always there."""

@@ -34,7 +34,7 @@ from padbench.padsweep.tally import (
 from padbench.results.documents import finding_document
 from padbench.results.result import Case, Result
 from padbench.sheet import Sheet
-from padbench.trials.run import run_scenario, setting_of
+from padbench.trials.trial import run_scenario, setting_of
 
 _MOST_WORKERS = 256
 _POLICIES: tuple[Policy, ...] = ("both", "neither", "newer", "older")

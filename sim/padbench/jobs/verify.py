@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from typing_extensions import TypedDict
 
 from padbench import __version__
-from padbench.circuit.findings import PortRow, spread_of
+from padbench.circuit.electric import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
 from padbench.core.findings import Finding
 from padbench.core.remedies import joined
@@ -67,8 +67,8 @@ from padbench.routines.judge import routine_warning
 from padbench.scenarios import Scenario
 from padbench.sheet import Sheet
 from padbench.sheet.fields import RESISTOR_TOLERANCE
-from padbench.trials.result import ScenarioRun
-from padbench.trials.run import Trial, run_scenario, standing_for_all, try_sheet
+from padbench.trials.scenario_run import ScenarioRun
+from padbench.trials.trial import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
 from padbench.wiring.faults import UNPLUGGED, shorts
 from padbench.wiring.netlists.compare import judge_board

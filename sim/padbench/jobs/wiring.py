@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from typing_extensions import TypedDict
 
-from padbench.circuit.findings import judge_electric
+from padbench.circuit.electric import judge_electric
 from padbench.circuit.pad_model import Corner
 from padbench.circuit.waves import worst_port
 from padbench.core.findings import Finding
@@ -18,7 +18,7 @@ from padbench.results.documents import FindingDocument, Outcome, finding_documen
 from padbench.results.pictures import new_figure
 from padbench.results.result import Result, Section
 from padbench.routines.poll import with_timings
-from padbench.trials.run import Trial
+from padbench.trials.trial import Trial
 from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.sheet import board_of

@@ -27,8 +27,8 @@ from padbench.routines.poll import with_timings
 from padbench.scenarios import SCENARIOS, Scenario, Setting
 from padbench.scenarios.user import scenarios_from_text
 from padbench.sheet import Sheet, sheet_from_text
-from padbench.trials.result import ScenarioRun
-from padbench.trials.run import run_at, setting_of, try_sheet
+from padbench.trials.scenario_run import ScenarioRun
+from padbench.trials.trial import run_at, setting_of, try_sheet
 
 NAME = "live-bench"
 """Of the scenario that a page plays, until it is kept under another."""

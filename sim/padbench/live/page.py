@@ -32,7 +32,7 @@ from padbench.results.html_page import (
 from padbench.results.wave_data import Wave, event_of, extra_clocks, wave_object, wave_of
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.scenarios.timetable import Timetable
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 _FOLDER = Path(__file__).with_name("page")
 

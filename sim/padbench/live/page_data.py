@@ -16,7 +16,7 @@ from padbench.results.frame import frame_of
 from padbench.results.html_page import blocks_html
 from padbench.results.wave_data import read_as, wave_object, wave_of
 from padbench.scenarios import SCENARIOS
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 _AROUND = 20_000_000_000
 """Picoseconds of voltages before and after a read: a frame, at least."""

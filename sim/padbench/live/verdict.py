@@ -18,7 +18,7 @@ from padbench.circuit.pad_model import CORNERS, Corner
 from padbench.core.findings import Finding, overall
 from padbench.jobs.loading import Refusal
 from padbench.live.bench import Pad
-from padbench.trials.run import scenarios_of
+from padbench.trials.trial import scenarios_of
 from padbench.workers import tied_to_parent
 
 _WORKERS = 2

@@ -8,8 +8,8 @@
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from padbench.model.bench import simulate
     from padbench.model.register import shift_register, stage
+    from padbench.model.simulation import simulate
 
 __all__ = ["shift_register", "simulate", "stage"]
 
@@ -20,5 +20,5 @@ def __getattr__(name: str) -> object:
         raise AttributeError(f"module 'padbench.model' has no attribute {name!r}")
     from importlib import import_module  # noqa: PLC0415
 
-    home = "bench" if name == "simulate" else "register"
+    home = "simulation" if name == "simulate" else "register"
     return getattr(import_module(f"padbench.model.{home}"), name)

@@ -3,9 +3,9 @@
 Two forms of one behaviour. `steady_register` takes for granted that every limit is kept and
 costs as little as a register can. `watched_register` measures every pulse while it runs; where a
 limit is broken it marks the stages that can no longer be trusted, and the data line goes to no
-level for as long as such a stage stands on it. `padbench.model.bench` picks the second whenever
-anything in the run could break a limit; a property test holds the two to the same result where
-both apply.
+level for as long as such a stage stands on it. `padbench.model.simulation` picks the second
+whenever anything in the run could break a limit; a property test holds the two to the same result
+where both apply.
 """
 
 from typing import Any

@@ -17,7 +17,7 @@ from padbench.parts.consoles import (
     poll_names,
 )
 from padbench.parts.figure import Figure
-from padbench.parts.ports import PortKind, port_kind, port_names
+from padbench.parts.port_kinds import PortKind, port_kind, port_names
 from padbench.parts.registers import (
     Derating,
     RegisterPart,

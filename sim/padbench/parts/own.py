@@ -17,10 +17,10 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
 from padbench.parts.figure import Figure, cited_text, read_table
-from padbench.parts.ports import PortEntry, PortKind, port_kind, port_names
+from padbench.parts.port_kinds import PortEntry, PortKind, port_kind, port_names
 from padbench.parts.registers import (
     RegisterEntry,
     RegisterPart,
@@ -29,7 +29,7 @@ from padbench.parts.registers import (
     register_names,
     register_part,
 )
-from padbench.toml import Clash, Document, Refused, Table, check, nearest
+from padbench.toml import Clash, Document, Refused, Table, check, nearest, wanted
 
 LONGEST_NAME = 40
 _START = "begin with [register.NAME] or [port.NAME], and the keys of the shipped tables"
@@ -83,13 +83,14 @@ def known_ports(own: OwnParts | None = None) -> tuple[str, ...]:
     return (*port_names(), *(own or own_now()).ports)
 
 
-def _own_name(name: str) -> str:
-    if not name.isprintable() or not 0 < len(name) <= LONGEST_NAME:
-        raise Refused("is no name", f"use up to {LONGEST_NAME} plain characters")
-    return name
-
-
-_Name = Annotated[str, AfterValidator(_own_name)]
+_Name = Annotated[
+    str,
+    wanted(
+        lambda name: name.isprintable() and 0 < len(name) <= LONGEST_NAME,
+        "is no name",
+        f"use up to {LONGEST_NAME} plain characters",
+    ),
+]
 
 
 class _PartsFile(Table):

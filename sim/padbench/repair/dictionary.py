@@ -21,7 +21,7 @@ from padbench.circuit.defects import Surroundings, Variant, every_fault, variant
 from padbench.circuit.pad_model import pad_model
 from padbench.core.buttons import OPPOSITES, byte_of
 from padbench.core.pad import SOUND, Defect, PadModel
-from padbench.parts.faults import fault_kinds
+from padbench.parts.fault_kinds import fault_kinds
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 
@@ -98,7 +98,10 @@ class Dictionary:
 
     @cached_property
     def common(self) -> Bytes:
-        """How common each row's kind of fault is (`padbench.parts.faults`); a sound pad is most."""
+        """How common each row's kind of fault is (`padbench.parts.fault_kinds`).
+
+        A sound pad is the most common.
+        """
         each = [4 if one is None else fault_kinds()[one.kind].common for one in self.faults]
         return np.array(each)[self.fault_of]
 

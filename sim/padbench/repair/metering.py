@@ -6,8 +6,8 @@
 Volts come from the circuits that `padbench wiring` uses; a fault changes those of its own place.
 What a scope shows while the console polls comes from the bits that the dictionary has and from what
 a pin of the register sees; a good part in place of another cures what is broken in that part
-(`padbench.parts.faults`). A line that floats takes up the hum of the mains, so that its bit flips
-in a steady beat of the poll with it; dirt and loose contacts have none (from memory).
+(`padbench.parts.fault_kinds`). A line that floats takes up the hum of the mains, so that its bit
+flips in a steady beat of the poll with it; dirt and loose contacts have none (from memory).
 """
 
 from collections.abc import Iterable, Iterator
@@ -21,7 +21,7 @@ from padbench.circuit.circuits import Circuits
 from padbench.circuit.defects import Surroundings, Variant
 from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
 from padbench.core.units import Value, show
-from padbench.parts.faults import CORES, fault_kinds
+from padbench.parts.fault_kinds import CORES, fault_kinds
 from padbench.repair.dictionary import Dictionary
 from padbench.repair.observed import PARTS, WORDS, Meter, kind_of, pin_named
 from padbench.sheet.model import Fault

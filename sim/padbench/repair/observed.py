@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from padbench.core.buttons import BUTTONS, byte_of, spelled
 from padbench.core.units import UnitError, found_text, read_value, show
-from padbench.parts.faults import CORES
+from padbench.parts.fault_kinds import CORES
 
 MOST_READS = 100_000
 """Of one held state; more say nothing more."""

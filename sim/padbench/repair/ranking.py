@@ -13,7 +13,7 @@ another. A meter reading falls into the volts of the circuit in 9 of 10 cases wh
 and tells little where they are not (`padbench.repair.metering`). The likelihood of a fault is the
 product over all observations, summed over its variants; every single fault is as likely as any
 other beforehand, a given pair of faults ``PAIR`` times as likely as a single one. What is equally
-likely is ordered by how common that kind of fault is (`padbench.parts.faults`), and by nothing
+likely is ordered by how common that kind of fault is (`padbench.parts.fault_kinds`), and by nothing
 else.
 
 Faults form a group where their likeliest variants say the same of every state and every reading
@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from padbench.core.buttons import OPPOSITES, pressed_in
 from padbench.core.pad import SOUND, Defect
 from padbench.core.units import Value
-from padbench.parts.faults import fault_kinds
+from padbench.parts.fault_kinds import fault_kinds
 from padbench.repair.dictionary import Dictionary, both, coded, predicted
 from padbench.repair.metering import ANY, MeterBench
 from padbench.repair.observed import WRONG_READ, Meter, Observed, Read, kind_of

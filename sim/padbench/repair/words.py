@@ -11,7 +11,7 @@ from padbench.core.buttons import pressed_in, spelled
 from padbench.core.remedies import joined
 from padbench.core.sentences import capital
 from padbench.core.units import show
-from padbench.parts.faults import fault_kinds
+from padbench.parts.fault_kinds import fault_kinds
 from padbench.repair.observed import kind_of, pin_named
 from padbench.repair.ranking import Test
 from padbench.sheet import Sheet

@@ -17,8 +17,8 @@ from padbench.core.findings import Finding
 from padbench.core.remedies import joined
 from padbench.core.sentences import COUNTED
 from padbench.results.change import Change
-from padbench.trials.result import ReadResult, ScenarioRun
-from padbench.trials.run import Trial
+from padbench.trials.scenario_run import ReadResult, ScenarioRun
+from padbench.trials.trial import Trial
 
 _THINNEST = 5
 _BUTTON_SCENARIO = "each-button"

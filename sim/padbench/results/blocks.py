@@ -18,7 +18,7 @@ from padbench.results.answer import thinnest
 from padbench.results.change import Change
 from padbench.results.frame import Frame
 from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_run
-from padbench.trials.result import ReadResult, ScenarioRun
+from padbench.trials.scenario_run import ReadResult, ScenarioRun
 
 WORDS = {"pass": "holds", "fail": "fails", "not-judged": "not judged", "stopped": "stopped"}
 

@@ -20,7 +20,7 @@ from padbench.core.remedies import joined, spelled_range
 from padbench.core.units import Value, show
 from padbench.routines.poll import with_timings
 from padbench.sheet import Sheet
-from padbench.trials.run import Trial, try_sheet
+from padbench.trials.trial import Trial, try_sheet
 
 _TITLES = {
     "pull-up.value": "The pull-up resistors",

@@ -18,7 +18,7 @@ from padbench.core.buttons import pressed_in
 from padbench.core.findings import Finding, Verdict
 from padbench.core.remedies import Remedy
 from padbench.results.result import Result
-from padbench.trials.result import ReadResult, ScenarioRun
+from padbench.trials.scenario_run import ReadResult, ScenarioRun
 
 SCHEMA = 2
 

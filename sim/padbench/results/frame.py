@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from padbench.parts import ConsoleTiming, console_timing
 from padbench.routines.frames import where_in_frame
 from padbench.sheet import Sheet
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 
 @dataclass(frozen=True, slots=True)

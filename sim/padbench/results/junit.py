@@ -13,7 +13,7 @@ from xml.etree import ElementTree as ET
 
 from padbench.core.findings import Finding
 from padbench.results.result import Case, Result
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 _MOST_PROBLEMS = 20
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from padbench.circuit.findings import Spread
+from padbench.circuit.electric import Spread
 from padbench.core.findings import Finding
 from padbench.core.sentences import amount
 from padbench.results.pictures import BAD, BAND, INK, SOFT, STEPS, TEAL, new_figure

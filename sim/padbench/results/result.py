@@ -20,7 +20,7 @@ from padbench.results.answer import Answer
 from padbench.results.blocks import Block, Lines, Prose, Ribbon, Table
 from padbench.results.inputs import Input
 from padbench.sheet import Assumed
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -21,7 +21,7 @@ from padbench.core.timeline import HIGH, Wire
 from padbench.core.units import show
 from padbench.results.pictures import BAD, BAND, INK, SOFT, STEPS, TEAL, new_figure
 from padbench.sheet import Sheet
-from padbench.trials.result import ScenarioRun
+from padbench.trials.scenario_run import ScenarioRun
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -13,7 +13,7 @@ import numpy as np
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.decode import Read
 from padbench.core.timeline import HIGH, Timeline, Wire
-from padbench.trials.result import ReadResult, ScenarioRun
+from padbench.trials.scenario_run import ReadResult, ScenarioRun
 
 ROWS = (
     ("console.latch", "latch sent"),

@@ -18,7 +18,7 @@ from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.timeline import FLOATING, UNKNOWN, Wire
 from padbench.results.pictures import BAD, BAND, INK, SOFT, new_figure
 from padbench.results.wave_data import ROWS, bits_of, read_as, wave_of
-from padbench.trials.result import ReadResult, ScenarioRun
+from padbench.trials.scenario_run import ReadResult, ScenarioRun
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -40,7 +40,7 @@ def case_wave(
     ``cpu.stopped`` (high while cycles are stolen), ``cpu.address`` (where it was stopped) and
     ``console.byte`` (each pass as the program made it).
     """
-    from padbench.model.bench import simulate  # noqa: PLC0415 - edges alone need no simulator
+    from padbench.model.simulation import simulate  # noqa: PLC0415 - edges alone need no simulator
 
     fetch = None if period is None else SampleFetch(period, phase)
     run = run_case(routine, console, held, fetch=fetch, limit=limit)

@@ -3,20 +3,20 @@
     script = SCENARIOS["each-button"].build(setting)
     script.stimulus, script.expected       # what to do; every read as it must come out
 
-To add one: write a function in `presses` or `reads`, under `@scenario(NAME)`.
+To add one: write a function in `presses` or `odd_reads`, under `@scenario(NAME)`.
 """
 
-from padbench.scenarios import presses, reads
+from padbench.scenarios import odd_reads, presses
 from padbench.scenarios.script import Expected, Scenario, Script, Setting
 
 __all__ = ["ROUTINE_SCENARIOS", "SCENARIOS", "Expected", "Scenario", "Script", "Setting"]
 
-ROUTINE_SCENARIOS: dict[str, Scenario] = {reads.fetch_cases.name: reads.fetch_cases}
+ROUTINE_SCENARIOS: dict[str, Scenario] = {odd_reads.fetch_cases.name: odd_reads.fetch_cases}
 """Those that need a read routine as the poll; they run after the others."""
 
 SCENARIOS: dict[str, Scenario] = {
     one.name: one
-    for module in (presses, reads)
+    for module in (presses, odd_reads)
     for one in vars(module).values()
     if isinstance(one, Scenario) and one.name not in ROUTINE_SCENARIOS
 }

@@ -2,16 +2,38 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import Any, Protocol
 
 from padbench.core.pad import Beside, PadModel
 from padbench.core.stimulus import PollTiming, Stimulus
 
-if TYPE_CHECKING:
-    from padbench.routines.poll import RoutinePoll
-
 Bits = tuple[bool | None, ...]
 """Bits in the order of the wire; True is pressed, None is "either will do"."""
+
+
+class PollingRoutine(Protocol):
+    """A read routine that makes the polls; `padbench.routines.poll` has the one there is."""
+
+    @property
+    def passes(self) -> int:
+        """Reads in a poll."""
+
+    @property
+    def latch(self) -> tuple[int, int]:
+        """Rise and fall of the first latch, in picoseconds since the poll began."""
+
+    @property
+    def longest(self) -> int:
+        """Picoseconds of the longest poll."""
+
+    def begin(self) -> Any:
+        """A session, which plays poll after poll."""
+
+    def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
+        """Phase of the sample fetch in which it first stops that bit of that pass."""
+
+    def cases(self) -> Sequence[Any]:
+        """The worst cases of its sweep."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +53,7 @@ class Setting:
     bounce: int
     passes: int = 1
     settles: int = 0
-    routine: "RoutinePoll | None" = None
+    routine: PollingRoutine | None = None
 
     @property
     def typed(self) -> "Setting":

@@ -21,14 +21,14 @@ from functools import partial
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from padbench import scenarios
 from padbench.core.buttons import byte_of
 from padbench.scenarios.script import Scenario, Script, Setting
 from padbench.scenarios.timetable import Timetable
 from padbench.sheet.fields import Button, Line, Text, Whole, count
-from padbench.toml import Clash, Document, Problem, Refused, SheetError, Table, check
+from padbench.toml import Clash, Document, Problem, Refused, SheetError, Table, check, wanted
 
 _MOST_POLLS = 10_000
 _MOST_CLOCKS = 200_000
@@ -36,13 +36,6 @@ _MOST_IN_A_FILE = 2_000_000
 """Clocks of all scenarios together: each is played on every port at both corners."""
 """Of all reads of a scenario: more would take gigabytes and minutes."""
 _START = 'begin with [[scenario]], name = "run-and-jump", says = "…" and a [[scenario.step]]'
-
-
-def _scenario_name(name: str) -> str:
-    if not re.fullmatch("[a-z0-9][a-z0-9-]{0,59}", name):
-        instead = 'write for example "run-and-jump", in small letters, digits and hyphens'
-        raise Refused("is no name of a scenario", instead)
-    return name
 
 
 _Buttons = Annotated[tuple[Button, ...], BeforeValidator(count(0, 8))]
@@ -71,7 +64,14 @@ class _Step(Table):
 
 
 class _Scenario(Table):
-    name: Annotated[Text, AfterValidator(_scenario_name)] = Field(examples=["run-and-jump"])
+    name: Annotated[
+        Text,
+        wanted(
+            re.compile("[a-z0-9][a-z0-9-]{0,59}").fullmatch,
+            "is no name of a scenario",
+            'write for example "run-and-jump", in small letters, digits and hyphens',
+        ),
+    ] = Field(examples=["run-and-jump"])
     says: Line = Field(examples=["Right is held."])
     passes: Annotated[Whole, Field(ge=1, le=4, examples=[2])] | None = None
     serial_input: Literal["ground", "supply", "open"] | None = None

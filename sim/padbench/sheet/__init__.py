@@ -4,8 +4,7 @@ from padbench.sheet.load import load_sheet, pad_of, sheet_from_text, starter
 from padbench.sheet.model import Assumed, Hdl, Poll, Sheet
 from padbench.toml import Problem, SheetError
 
-STARTER: str
-"""See `starter`; put together when somebody asks for it."""
+STARTER = starter()
 
 __all__ = [
     "STARTER",
@@ -20,9 +19,3 @@ __all__ = [
     "sheet_from_text",
     "starter",
 ]
-
-
-def __getattr__(name: str) -> str:
-    if name == "STARTER":
-        return starter()
-    raise AttributeError(name)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from padbench.core.units import show
 from padbench.parts import console_timing
-from padbench.parts.faults import BRANCHES, CORES, fault_kinds
+from padbench.parts.fault_kinds import BRANCHES, CORES, fault_kinds
 from padbench.parts.own import find_part
 from padbench.sheet.firmware import FIRMWARE
 from padbench.sheet.model import (

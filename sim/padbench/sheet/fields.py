@@ -1,7 +1,7 @@
 """How single values of a sheet are checked: quantities, buttons, names from the tables."""
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -14,7 +14,7 @@ from padbench.parts import console_names, poll_names
 from padbench.parts.own import known_parts, known_ports
 from padbench.sheet.firmware import Firmware
 from padbench.sheet.simulators import SIMULATORS
-from padbench.toml import Refused, nearest
+from padbench.toml import Refused, nearest, wanted
 
 ABSENT = "absent"
 """What a sheet says where a resistor is not fitted."""
@@ -132,7 +132,9 @@ class OneOf(_Marker):
         known = _TABLES[self.table]()
         if not isinstance(raw, str):
             raise Refused(f"is not the name of a {self.table}", f'write for example "{known[0]}"')
-        return _known(raw, self.table, known)
+        if raw not in known:
+            raise Refused(f"is no known {self.table}", nearest(raw, known))
+        return raw
 
 
 _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
@@ -142,12 +144,6 @@ _TABLES: dict[str, Callable[[], tuple[str, ...]]] = {
     "console": console_names,
     "simulator": lambda: tuple(SIMULATORS),
 }
-
-
-def _known(name: str, what: str, known: Iterable[str]) -> str:
-    if name not in known:
-        raise Refused(f"is no known {what}", nearest(name, known))
-    return name
 
 
 def count(least: int, most: int) -> Callable[[object], object]:
@@ -169,21 +165,22 @@ def count(least: int, most: int) -> Callable[[object], object]:
 
 Whole = Annotated[int, Field(strict=True)]
 Text = Annotated[str, Field(strict=True)]
-Button = Annotated[Text, AfterValidator(lambda name: _known(name, "button", BUTTONS))]
+Button = Annotated[
+    Text, wanted(BUTTONS.__contains__, "is no known button", lambda name: nearest(name, BUTTONS))
+]
 """A button's name; refused with the nearest one."""
 
 
-def _line(name: str) -> str:
-    if not name.strip():
-        raise Refused("is empty", f"use 1 to {LONGEST_NAME} characters")
-    if len(name) > LONGEST_NAME:
-        raise Refused(f"is {len(name)} characters long", f"use at most {LONGEST_NAME} characters")
-    if not name.isprintable():
-        raise Refused("holds a control character", "use letters, digits, signs and spaces")
-    return name
-
-
-Line = Annotated[Text, AfterValidator(_line)]
+Line = Annotated[
+    Text,
+    wanted(str.strip, "is empty", f"use 1 to {LONGEST_NAME} characters"),
+    wanted(
+        lambda name: len(name) <= LONGEST_NAME,
+        lambda name: f"is {len(name)} characters long",
+        f"use at most {LONGEST_NAME} characters",
+    ),
+    wanted(str.isprintable, "holds a control character", "use letters, digits, signs and spaces"),
+]
 """A name or the like: 1 to 200 characters that can be printed on one line."""
 
 
@@ -203,13 +200,10 @@ def serial_tie(raw: object) -> object:
 _IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,99}")
 
 
-def _identifier(name: str) -> str:
-    if not _IDENTIFIER.fullmatch(name):
-        raise Refused("is no name of a port or design", "use a letter, then letters, digits and _")
-    return name
-
-
-Identifier = Annotated[Text, AfterValidator(_identifier)]
+_NO_NAME = "is no name of a port or design"
+Identifier = Annotated[
+    Text, wanted(_IDENTIFIER.fullmatch, _NO_NAME, "use a letter, then letters, digits and _")
+]
 """A name that both Verilog and VHDL can have, and that no command line can misread."""
 
 
@@ -219,32 +213,35 @@ _PORT = re.compile(_IDENTIFIER.pattern + r"(?:\[[0-9]{1,4}\]|\.[A-Za-z][A-Za-z0-
 def _port_name(name: str) -> str:
     if not _PORT.fullmatch(name):
         use = "use a letter, then letters, digits and _; a bit is name[3], a field record.field"
-        raise Refused("is no name of a port or design", use)
+        raise Refused(_NO_NAME, use)
     return name
 
 
 PortName = Annotated[Text, AfterValidator(_port_name)]
 """A port, a bit of one, or a field of one."""
 
+Folder = Annotated[
+    Text,
+    wanted(
+        lambda name: name.isprintable() and 0 < len(name) <= 1000,
+        "is no folder that can be used",
+        'write for example "include"',
+    ),
+]
 
-def _folder(name: str) -> str:
-    if not name.isprintable() or not 0 < len(name) <= 1000:
-        raise Refused("is no folder that can be used", 'write for example "include"')
-    return name
-
-
-Folder = Annotated[Text, AfterValidator(_folder)]
-
-
-def _source_file(name: str) -> str:
-    if not name.isprintable() or len(name) > 1000:
-        raise Refused("is no path that can be used", 'write for example "my_pad.v"')
-    if not name.lower().endswith((".v", ".sv", ".vhd", ".vhdl")):
-        raise Refused("is no source file", "name a file that ends in .v, .sv, .vhd or .vhdl")
-    return name
-
-
-SourceFile = Annotated[Text, AfterValidator(_source_file)]
+SourceFile = Annotated[
+    Text,
+    wanted(
+        lambda name: name.isprintable() and len(name) <= 1000,
+        "is no path that can be used",
+        'write for example "my_pad.v"',
+    ),
+    wanted(
+        lambda name: name.lower().endswith((".v", ".sv", ".vhd", ".vhdl")),
+        "is no source file",
+        "name a file that ends in .v, .sv, .vhd or .vhdl",
+    ),
+]
 """A source file by its ending: what a simulator takes for Verilog or VHDL."""
 
 

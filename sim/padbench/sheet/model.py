@@ -11,12 +11,12 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from padbench.core.buttons import BUTTONS, stages_in_order
 from padbench.core.units import Value, says_tolerance
 from padbench.parts import PortKind, RegisterPart, console_names, named_poll, poll_names
-from padbench.parts.faults import fault_kinds
+from padbench.parts.fault_kinds import fault_kinds
 from padbench.parts.own import OwnParts, find_part, find_port, known_ports, own_now
 from padbench.sheet.fields import (
     ABSENT,
@@ -39,7 +39,7 @@ from padbench.sheet.fields import (
 )
 from padbench.sheet.firmware import FIRMWARE, firmware_part
 from padbench.sheet.simulators import SIMULATORS, Language
-from padbench.toml import Document, Refused, Table, nearest
+from padbench.toml import Document, Refused, Table, nearest, wanted
 
 LONGEST_TIME = 1.0
 """Seconds; nothing in a poll takes longer."""
@@ -399,12 +399,6 @@ class Hdl(Table):
         return tuple(name for name, row in SIMULATORS.items() if row.language == self.language)
 
 
-def _known_kind(name: str) -> str:
-    if name not in fault_kinds():
-        raise Refused("is no kind of fault", nearest(name, tuple(fault_kinds())))
-    return name
-
-
 def _place(raw: object) -> object:
     """A stage may be written as a number."""
     return str(raw) if isinstance(raw, int) and not isinstance(raw, bool) else raw
@@ -416,12 +410,19 @@ _At = Annotated[Line | None, BeforeValidator(_place)]
 class Fault(Table):
     """``[[fault]]``: something that is broken in the pad that is played.
 
-    ``kind`` is one of `padbench.parts.faults`, ``at`` and ``to`` are the button, core or stage
+    ``kind`` is one of `padbench.parts.fault_kinds`, ``at`` and ``to`` are the button, core or stage
     that it is about. ``level`` is where something is stuck, ``ohms`` what a worn contact or a wrong
     pull-up has. ``rests``: where the circuit leaves it open, how what floats behaves.
     """
 
-    kind: Annotated[Line, AfterValidator(_known_kind)] = Field(examples=["contact-dead"])
+    kind: Annotated[
+        Line,
+        wanted(
+            lambda name: name in fault_kinds(),
+            "is no kind of fault",
+            lambda name: nearest(name, fault_kinds()),
+        ),
+    ] = Field(examples=["contact-dead"])
     at: _At = Field(default=None, examples=["A"])
     to: _At = Field(default=None, examples=["B"])
     level: Literal["low", "high"] | None = Field(default=None, examples=["low"])

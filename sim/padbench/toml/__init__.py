@@ -10,7 +10,7 @@ is a `Table`: examples, known keys and words in the messages are its own.
 
 from padbench.toml.check import Clash, Table, check
 from padbench.toml.document import Document
-from padbench.toml.problems import Problem, Refused, SheetError, nearest, one_line
+from padbench.toml.problems import Problem, Refused, SheetError, nearest, one_line, wanted
 
 __all__ = [
     "Clash",
@@ -22,4 +22,5 @@ __all__ = [
     "check",
     "nearest",
     "one_line",
+    "wanted",
 ]

@@ -1,8 +1,10 @@
 """What is wrong with a file, said in lines that a person can act on."""
 
 import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+
+from pydantic import AfterValidator
 
 LONGEST_KEY = 80
 
@@ -15,6 +17,23 @@ class Refused(ValueError):
         super().__init__(f"{wrong}; {instead}")
         self.wrong = wrong
         self.instead = instead
+
+
+_Words = str | Callable[[str], str]
+
+
+def wanted(good: Callable[[str], object], wrong: _Words, instead: _Words) -> AfterValidator:
+    """A check of a text: ``Annotated[str, wanted(str.isprintable, "is no name", "use letters")]``.
+
+    Words may be made from the text.
+    """
+
+    def check(text: str) -> str:
+        if not good(text):
+            raise Refused(*(w if isinstance(w, str) else w(text) for w in (wrong, instead)))
+        return text
+
+    return AfterValidator(check)
 
 
 @dataclass(frozen=True, slots=True)

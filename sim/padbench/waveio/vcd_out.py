@@ -21,7 +21,13 @@ from vcd.writer import RealVariable, Variable
 
 from padbench import __version__
 from padbench.core.timeline import Timeline
-from padbench.core.wires import CABLE_CLOCK, CABLE_DATA, CABLE_LATCH, CONSOLE_CLOCK, CONSOLE_LATCH
+from padbench.core.wire_names import (
+    CABLE_CLOCK,
+    CABLE_DATA,
+    CABLE_LATCH,
+    CONSOLE_CLOCK,
+    CONSOLE_LATCH,
+)
 from padbench.files import whole_file
 
 LOOSE = "unscoped"

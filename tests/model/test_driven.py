@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from padbench.core.pad import LineDelays
 from padbench.core.stimulus import PollTiming, ScriptedRead
 from padbench.core.timeline import Wire
-from padbench.model.edges import Line, console_edges, far_end
+from padbench.model.driven import Line, console_edges, far_end
 
 T = PollTiming(100, 50, 10, 30, 10)
 

@@ -5,9 +5,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from padbench.circuit.design import Design, changed, design_of, stacked
+from padbench.circuit.mending import Mender
 from padbench.circuit.quantities import followed_by_a_program
 from padbench.circuit.quantity import WorstCase
-from padbench.circuit.remedies import Mender
 from padbench.circuit.worst_case import keeping, worst_case
 from padbench.core.findings import Fact, Finding, Met, Place, Rule, Source
 from padbench.core.remedies import spelled_range
@@ -83,8 +83,7 @@ def judge_program(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> It
     chip = sheet.chip
     if chip.kind != "firmware" or chip.shortest_pulse is None:
         return
-    single = [design_of(sheet, sheet.part, port) for port in ports]
-    designs = stacked(single)
+    designs = stacked([design_of(sheet, sheet.part, port) for port in ports])
     first, later = worst_case(designs, ("data.first-bit", "data.later-bits"))
     polls = {name: Poll.model_validate({"use": name}) for name in poll_names()}
     holds = _follows(designs, sheet.poll)
@@ -97,12 +96,15 @@ def judge_program(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> It
     }
     remedy = None
     if remedies:
-        rows = range(len(ports))
-        mender = Mender(sheet, [port.name for port in ports], single, ())
-        facts |= _timings(mender, rows)
+        mender = Mender(sheet)
+        dials = {dial.key: dial for dial in mender.dials}
+        for key in _TOLD:
+            between = mender.range(dials[key], followed_by_a_program(key))
+            facts[f"{key} works"] = between is not None
+            if between is not None:
+                facts[f"{key} from"], facts[f"{key} to"] = between
         if not holds:
-            ids = followed_by_a_program()
-            remedy = mender.remedy(_RULE.mends or (), ids, rows, thin=False)
+            remedy = mender.remedy(_RULE.mends or (), followed_by_a_program())
     yield Finding(
         _RULE,
         "pass" if holds else "fail",
@@ -112,17 +114,6 @@ def judge_program(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> It
         place=Place("poll"),
         remedy=remedy,
     )
-
-
-def _timings(mender: Mender, rows: Sequence[int]) -> dict[str, Fact]:
-    facts: dict[str, Fact] = {}
-    dials = {dial.key: dial for dial in mender.dials}
-    for key in _TOLD:
-        between = mender.range(dials[key], followed_by_a_program(key), rows)
-        facts[f"{key} works"] = between is not None
-        if between is not None:
-            facts[f"{key} from"], facts[f"{key} to"] = between
-    return facts
 
 
 def _follows(designs: Design, poll: Poll) -> bool:

@@ -15,13 +15,13 @@ from typing import Any
 import numpy as np
 from myhdl import Signal, Simulation, _simulator, delay, intbv, join
 
-from padbench.core import wires
+from padbench.core import wire_names
 from padbench.core.buttons import BUTTONS
 from padbench.core.pad import SOUND, PadModel
 from padbench.core.stimulus import Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
 from padbench.model.contacts import contacts, first_inputs
-from padbench.model.edges import (
+from padbench.model.driven import (
     broken_lines,
     console_edges,
     driven_edges,
@@ -35,7 +35,7 @@ _INVERTED = (1, 0, 2)
 
 
 def simulate(pad: PadModel, stimulus: Stimulus, *, watch: bool = False) -> Timeline:
-    """Run one stimulus on one pad and return what every wire did, names as in `core.wires`.
+    """Run one stimulus on one pad and return what every wire did, names as in `core.wire_names`.
 
     ``watch`` asks for the watched register even where no limit can be broken.
 
@@ -193,25 +193,27 @@ class _Bench:
             end_ps=end,
             wires={
                 **{
-                    wires.contact(name): Wire.from_arrays(held.times, closed >> (7 - place) & 1)
+                    wire_names.contact(name): Wire.from_arrays(
+                        held.times, closed >> (7 - place) & 1
+                    )
                     for place, name in enumerate(BUTTONS)
                 },
-                wires.PAD_LOAD: self.load_line.wire(end),
-                wires.PAD_CLOCK: clock,
-                wires.PAD_SERIAL: Wire.of(self.levels),
-                wires.CABLE_LATCH: self.latch.wire(end),
-                wires.CABLE_CLOCK: clock,
-                wires.CABLE_DATA: data,
-                wires.CONSOLE_LATCH: self.sent.latch.wire(end),
-                wires.CONSOLE_CLOCK: self.sent.clock.wire(end),
-                wires.CONSOLE_DATA: inside,
+                wire_names.PAD_LOAD: self.load_line.wire(end),
+                wire_names.PAD_CLOCK: clock,
+                wire_names.PAD_SERIAL: Wire.of(self.levels),
+                wire_names.CABLE_LATCH: self.latch.wire(end),
+                wire_names.CABLE_CLOCK: clock,
+                wire_names.CABLE_DATA: data,
+                wire_names.CONSOLE_LATCH: self.sent.latch.wire(end),
+                wire_names.CONSOLE_CLOCK: self.sent.clock.wire(end),
+                wire_names.CONSOLE_DATA: inside,
             },
             words={
-                wires.CONTACTS_HELD: _word(8, held),
-                wires.PAD_INPUTS: _word(stages, self.logs["inputs"]),
-                wires.PAD_STAGES: self._stages(),
+                wire_names.CONTACTS_HELD: _word(8, held),
+                wire_names.PAD_INPUTS: _word(stages, self.logs["inputs"]),
+                wire_names.PAD_STAGES: self._stages(),
             },
-            events={wires.CONSOLE_SAMPLE: samples[samples <= end]},
+            events={wire_names.CONSOLE_SAMPLE: samples[samples <= end]},
             notes=self.stimulus.notes,
         )
 

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from padbench.circuit.corners import worst_ends
 from padbench.circuit.design import ABSENT, Design, changed, design_of, feeding, stacked
-from padbench.circuit.firmware import judge_program
+from padbench.circuit.mending import Mender, needs_remedy
+from padbench.circuit.program import judge_program
 from padbench.circuit.quantities import QUANTITIES, growing_with_cable, of_circuits
 from padbench.circuit.quantity import WorstCase
-from padbench.circuit.remedies import Mender, needs_remedy
 from padbench.circuit.worst_case import every_corner, worst_case
 from padbench.core.findings import THIN, Finding, Met, Place, Rule, Source, Verdict
 from padbench.core.remedies import Remedy
@@ -142,27 +142,27 @@ def _port_table(sheet: Sheet) -> tuple[PortRow, ...]:
 
 
 def _findings(sheet: Sheet, ports: Sequence[PortKind], remedies: bool) -> Iterator[Finding]:
-    designs = [design_of(sheet, sheet.part, port) for port in ports]
-    many = stacked(designs)
-    every = range(len(ports))
+    many = stacked([design_of(sheet, sheet.part, port) for port in ports])
     # What stands for all ports must be mended on all of them.
-    judged: list[tuple[Sequence[int], Finding]] = []
+    judged: list[tuple[Sequence[int] | None, Finding]] = []
     for worst in worst_case(many):
         apart = bool(QUANTITIES[worst.id].of_port)
-        for row in every if apart else [int(np.argmin(worst.margin))]:
-            rows: Sequence[int] = [row] if apart else every
-            judged.append((rows, _finding(worst, row, many, sheet, ports[row])))
+        for row in range(len(ports)) if apart else [int(np.argmin(worst.margin))]:
+            finding = _finding(worst, row, many, sheet, ports[row])
+            judged.append(([row] if apart else None, finding))
     if not remedies:
         yield from (finding for _, finding in judged)
         return
     wanted = [finding.rule.id for _, finding in judged if needs_remedy(finding)]
-    mender = Mender(sheet, [port.name for port in ports], designs, wanted)
+    mender = Mender(sheet, wanted)
     for rows, finding in judged:
         yield _mended(mender, finding, (finding.rule.id,), rows)
     yield _longest_cable(sheet, mender, ports)
 
 
-def _mended(mender: Mender, finding: Finding, ids: Sequence[str], rows: Sequence[int]) -> Finding:
+def _mended(
+    mender: Mender, finding: Finding, ids: Sequence[str], rows: Sequence[int] | None = None
+) -> Finding:
     if not needs_remedy(finding):
         return finding
     if finding.rule.id in _SHIFTED:
@@ -227,9 +227,9 @@ def _finite(number: float) -> float | None:
 
 def _longest_cable(sheet: Sheet, mender: Mender, ports: Sequence[PortKind]) -> Finding:
     """The longest cable with which latch, clock and data still hold on every port."""
-    ids, rows = growing_with_cable(), range(len(ports))
+    ids = growing_with_cable()
     dial = next(dial for dial in mender.dials if dial.key == "cable.length")
-    works = mender.range(dial, ids, rows)
+    works = mender.range(dial, ids)
     length = sheet.cable.length
     have = length.high
     sources = dict.fromkeys(
@@ -264,7 +264,7 @@ def _longest_cable(sheet: Sheet, mender: Mender, ports: Sequence[PortKind]) -> F
         # So long that the longest is longer by what makes a margin thin no more.
         most = works[1] / (1 + THIN) * (1 - 1e-9)
         return replace(finding, remedy=Remedy("cable.length", None, most, "m"))
-    return _mended(mender, finding, ids, rows)
+    return _mended(mender, finding, ids)
 
 
 def judge_bounce(sheet: Sheet) -> Finding:

@@ -56,7 +56,7 @@ class Dial:
     def turned(self, design: Design, values: Array, port: str) -> Design:
         """One design, on the port of that name, with each of the values."""
         if self.port not in (None, port) or port in self.apart:
-            return changed(design, supply_low=np.broadcast_to(design.supply_low, values.shape))
+            return changed(design, supply_low=np.repeat(design.supply_low, len(values)))
         return changed(design, **{field: values * scale for field, scale in self.scales})
 
     def grid(self) -> Array:

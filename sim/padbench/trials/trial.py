@@ -6,13 +6,13 @@ trial.findings, trial.runs, trial.ports
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal, TypeVar
+from typing import Literal, TypeVar
 
 import numpy as np
 
-from padbench.circuit.findings import PortRow, judge_electric
+from padbench.circuit.electric import PortRow, judge_electric
+from padbench.circuit.mending import with_remedies
 from padbench.circuit.pad_model import CORNERS, Corner, pad_model
-from padbench.circuit.remedies import with_remedies
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Fact, Finding, overall, worst_of_each
@@ -23,16 +23,13 @@ from padbench.core.stimulus import POLL_TIMES, PollTiming
 from padbench.core.timeline import HIGH, LOW, Timeline, Word
 from padbench.core.timing import judge_timing
 from padbench.core.units import Value, to_ps
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
+from padbench.routines.poll import poll_of
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.expect import accepted_states, fits
 from padbench.sheet import Sheet
-from padbench.trials.result import Played, Problem, ReadResult, ScenarioRun
+from padbench.trials.scenario_run import Played, Problem, ReadResult, ScenarioRun
 from padbench.wiring.faults import judge_family, judge_wiring
-
-if TYPE_CHECKING:
-    from padbench.routines.poll import RoutinePoll
-
 
 T = TypeVar("T")
 
@@ -44,7 +41,7 @@ def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
     """
     poll, pad = sheet.poll, pad_model(sheet, port, corner)
     bounce = to_ps(sheet.contacts.bounce.high)
-    made = _routine_poll(sheet)
+    made = poll_of(sheet.poll)
     if made is not None:
         return Setting(pad, made.timing, made.period, bounce, made.passes, routine=made)
 
@@ -55,15 +52,6 @@ def setting_of(sheet: Sheet, port: str, corner: Corner) -> Setting:
 
     timing = PollTiming(**{name: time(name) for name in POLL_TIMES}, clocks=poll.clocks)
     return Setting(pad, timing, time("period"), bounce, poll.passes)
-
-
-def _routine_poll(sheet: Sheet) -> "RoutinePoll | None":
-    """The read routine that is the sheet's poll, surveyed; None for a poll of typed times."""
-    if sheet.poll.routine is None:
-        return None
-    from padbench.routines.poll import poll_of  # noqa: PLC0415 - most sheets have no routine
-
-    return poll_of(sheet.poll)
 
 
 def scenarios_of(sheet: Sheet) -> dict[str, Scenario]:
@@ -107,7 +95,7 @@ def try_sheet(
     scenario that stands for it, as soon as it is known (to write its wave). Without ``remedies``
     nobody looks for what would mend it. Raises `RoutineError` as `setting_of` does.
     """
-    poll = _routine_poll(sheet)
+    poll = poll_of(sheet.poll)
     design = sheet if poll is None else poll.timed(sheet)
     electric = judge_electric(design, remedies=remedies)
     findings = [*judge_wiring(sheet), *judge_family(design), *electric.findings]

@@ -12,7 +12,7 @@ from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import DrivenLines, PollTiming, ScriptedRead, Stimulus
 from padbench.core.timeline import UNKNOWN
 from padbench.core.timing import judge_timing
-from padbench.model.bench import simulate
+from padbench.model.simulation import simulate
 
 MS = 1_000_000_000
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from padbench.circuit.findings import judge_electric
+from padbench.circuit.electric import judge_electric
 from padbench.core.findings import Place
 from sheets import FIRMWARE, put_back, written
 
