@@ -47,6 +47,8 @@ NEAR: dict[str, tuple[str, ...]] = {
     "core/sentences": ("tests/core/test_findings.py",),
     "core/stimulus": ("tests/core/test_stimulus.py",),
     "core/limits": (MATRIX, "tests/core/test_timing.py"),
+    "circuit/laws": ("tests/circuit/test_worst_case.py", "tests/outside/test_ngspice.py"),
+    "circuit/mending": ("tests/circuit/test_mending.py", "tests/circuit/test_remedies.py"),
     "circuit": ("tests/circuit", "tests/outside/test_ngspice.py"),
 }
 """What concerns a module or a folder, the quickest to tell first."""
@@ -97,6 +99,9 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
         "_own_falls",
         "return np.where((place >= 0) & (own >= starts), own, samples)",
     ): _NEVER_ONE,
+    ("core/answering", "_last_input", "return Wire.of([(-1, UNKNOWN)])"): (
+        "before its first moment a wire is at no level either"
+    ),
     (
         "core/decode",
         "read_arrays",

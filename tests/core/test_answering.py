@@ -238,3 +238,21 @@ def test_edges_of_a_free_running_clock(first, last, edges):
     """Rises at …, -30, -10, 10, 30, … with both ends counted."""
     assert SystemClock(rise=10, period=20).edges(first, last) == edges
     assert SystemClock(rise=50, period=20).edges(first, last) == edges
+
+
+@pytest.mark.parametrize(
+    ("moved", "changed", "count"),
+    [
+        (290, 340, 0),  # late in the load, and shown just after it
+        (420, 430, 1),  # long after the load
+    ],
+)
+def test_what_debounces_may_show_a_move_late_and_only_about_the_load(moved, changed, count):
+    line = wave((0, 0), (150, 1), (changed, 0), (550, 1), inputs=((0, 1), (moved, 0)))
+    assert judge(line, latency=20 * NS)["data.glitch"].measured == count
+
+
+def test_a_load_that_is_on_from_the_start_is_no_reason():
+    line = wave((0, 0), (250, 1), load=((0, 1), (50, 0), (200, 1), (300, 0)))
+    answer = judge(line, window=300 * NS, answer=PROMISED)["data.answer"]
+    assert answer.measured == pytest.approx(50e-9)
