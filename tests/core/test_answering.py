@@ -241,15 +241,22 @@ def test_edges_of_a_free_running_clock(first, last, edges):
 
 
 @pytest.mark.parametrize(
-    ("moved", "changed", "count"),
+    ("moved", "data", "count", "transparent"),
     [
-        (290, 340, 0),  # late in the load, and shown just after it
-        (420, 430, 1),  # long after the load
+        # Late in the load, and shown just after it: nothing to look at while the load is on.
+        (290, ((0, 0), (150, 1), (340, 0), (550, 1)), 0, "not-judged"),
+        # Long after the load.
+        (420, ((0, 0), (150, 1), (430, 0), (550, 1)), 1, "pass"),
+        # As the load begins, and the load's own answer after it.
+        (95, ((0, 0), (100, 1), (150, 0), (550, 1)), 0, "pass"),
     ],
 )
-def test_what_debounces_may_show_a_move_late_and_only_about_the_load(moved, changed, count):
-    line = wave((0, 0), (150, 1), (changed, 0), (550, 1), inputs=((0, 1), (moved, 0)))
-    assert judge(line, latency=20 * NS)["data.glitch"].measured == count
+def test_what_debounces_may_show_a_move_late_and_only_about_the_load(
+    moved, data, count, transparent
+):
+    found = judge(wave(*data, inputs=((0, 1), (moved, 0))), latency=20 * NS)
+    assert found["data.glitch"].measured == count
+    assert found["data.transparent"].verdict == transparent
 
 
 def test_a_load_that_is_on_from_the_start_is_no_reason():
