@@ -248,7 +248,7 @@ def test_edges_of_a_free_running_clock(first, last, edges):
         # Long after the load.
         (420, ((0, 0), (150, 1), (430, 0), (550, 1)), 1, "pass"),
         # As the load begins, and the load's own answer after it.
-        (95, ((0, 0), (100, 1), (150, 0), (550, 1)), 0, "pass"),
+        (75, ((0, 0), (100, 1), (197, 0), (550, 1)), 0, "pass"),
     ],
 )
 def test_what_debounces_may_show_a_move_late_and_only_about_the_load(
