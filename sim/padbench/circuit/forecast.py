@@ -123,9 +123,9 @@ def _row(
     """``width`` is measured at both corners; nothing is where ``line`` never rises or falls."""
 
     def values(c: Circuits) -> tuple[Array, Array]:
-        fast, slow = _Moments(c.design, "_high", None), _Moments(c.design, "", c)
         # An edge that never comes makes inf - inf; its row is overruled.
         with np.errstate(invalid="ignore"):
+            fast, slow = _Moments(c.design, "_high", None), _Moments(c.design, "", c)
             worse = np.minimum(width(fast), width(slow))
         never = np.isinf(getattr(slow, f"{line}_rise")) | np.isinf(getattr(slow, f"{line}_fall"))
         return each(np.where(never, -np.inf, worse) * 1e-12), each(need(c) * 1e-12)
