@@ -238,3 +238,28 @@ def test_edges_of_a_free_running_clock(first, last, edges):
     """Rises at …, -30, -10, 10, 30, … with both ends counted."""
     assert SystemClock(rise=10, period=20).edges(first, last) == edges
     assert SystemClock(rise=50, period=20).edges(first, last) == edges
+
+
+@pytest.mark.parametrize(
+    ("moved", "data", "count", "transparent"),
+    [
+        # Late in the load, and shown just after it: nothing to look at while the load is on.
+        (290, ((0, 0), (150, 1), (340, 0), (550, 1)), 0, "not-judged"),
+        # Long after the load.
+        (420, ((0, 0), (150, 1), (430, 0), (550, 1)), 1, "pass"),
+        # As the load begins, and the load's own answer after it.
+        (75, ((0, 0), (100, 1), (197, 0), (550, 1)), 0, "pass"),
+    ],
+)
+def test_what_debounces_may_show_a_move_late_and_only_about_the_load(
+    moved, data, count, transparent
+):
+    found = judge(wave(*data, inputs=((0, 1), (moved, 0))), latency=20 * NS)
+    assert found["data.glitch"].measured == count
+    assert found["data.transparent"].verdict == transparent
+
+
+def test_a_load_that_is_on_from_the_start_is_no_reason():
+    line = wave((0, 0), (250, 1), load=((0, 1), (50, 0), (200, 1), (300, 0)))
+    answer = judge(line, window=300 * NS, answer=PROMISED)["data.answer"]
+    assert answer.measured == pytest.approx(50e-9)

@@ -23,9 +23,9 @@ from padbench.core.findings import (
     overall,
     worst_of_each,
 )
-from padbench.core.limits import Limit, judge_times
+from padbench.core.limits import Limit, judge_count, judge_times
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
-from padbench.core.sentences import COUNTED, amount, filled, moment
+from padbench.core.sentences import COUNTED, amount, capital, filled, moment
 from padbench.core.timing import judge_timing
 
 RULES = {**timing.RULES, **answering.RULES, DATA_DELAY.id: DATA_DELAY, CLOCK_EDGE.id: CLOCK_EDGE}
@@ -349,3 +349,17 @@ def test_sentences_as_they_are_read(limits, id_, case):
         one.says for one in all_findings(limits) if (one.id, one.case or one.verdict) == (id_, case)
     }
     assert SAID[id_, case] in said
+
+
+def test_words_at_the_beginning_of_a_sentence():
+    assert [capital(words) for words in ("it is. it was", "ABC", "")] == [
+        "It is. it was",
+        "ABC",
+        "",
+    ]
+
+
+def test_of_several_moments_a_count_names_the_first():
+    rule = Rule("made.up", "edges", {"fail": "too few"})
+    found = judge_count(rule, 1, 3, -2, [40, 90], ())
+    assert (found.verdict, found.met.at_ps) == ("fail", 40)

@@ -30,3 +30,8 @@ def test_a_read_is_cut_in_the_middle_of_the_high_part_of_its_third_clock():
     assert (cut_away(31), cut_away(30)) == (15, 15)
     assert until_cut(50, 10, 31) == 50 + 2 * 41 + 10 + 16
     assert until_cut(*np.array([[50.0], [10.0], [31.0]])).tolist() == [158]
+
+
+def test_a_read_is_stopped_only_where_it_says_so():
+    read = ScriptedRead(0, PollTiming(100, 50, 10, 31, 10))
+    assert (read.stopped_bit, read.extra_clocks, read.serial) == (0, 0, "as built")

@@ -10,12 +10,11 @@ from collections.abc import Callable, Iterator
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from padbench.circuit.circuits import Circuits, each
 from padbench.circuit.design import Array, Design
 from padbench.circuit.quantity import Quantity
-from padbench.core.stimulus import CUT_AFTER, cut_away, until_cut
+from padbench.core.stimulus import CUT_AFTER, POLL_TIMES, cut_away, until_cut
 from padbench.core.timing import RULES
 
 NOT_FORETOLD = {
@@ -26,86 +25,45 @@ NOT_FORETOLD = {
 
 
 class _Moments:
-    """One corner of a run in picoseconds, shape (n,): the poll's times, and how late each edge is.
+    """What is measured at one corner of a run, in picoseconds, shape (n,).
 
-    The times are at one of their ends, the edges at their latest, or none is late. An edge that
-    never comes is infinitely late. ``hold`` (s) is how long a bit stands at least.
+    The poll's times are at one of their ends, the edges at their latest, or none is late. An edge
+    that never comes is infinitely late. ``wide``, ``low`` and ``high`` are pulses at the register,
+    ``period`` and ``apart`` lie between clocks and between latches, ``removal`` and ``at_load_end``
+    between the end of the load and the clock; the samples are counted from what brings their bit.
     """
 
     def __init__(self, design: Design, end: Literal["", "_high"], late: Circuits | None) -> None:
-        def time(name: str) -> Array:
-            return _ps(getattr(design, name + end))
-
-        self.latch_width, self.latch_to_clock = time("latch_width"), time("latch_to_clock")
-        self.clock_low, self.clock_high = time("clock_low"), time("clock_high")
-        self.sample, self.clocks, self.hold = time("sample"), design.clocks, design.hold
+        latch_width, latch_to_clock, clock_low, clock_high, sample = (
+            _ps(getattr(design, name + end)) for name in POLL_TIMES
+        )
         edges = [np.zeros(len(design))] * 4
         if late is not None:
             lines = (late.latch, late.clock)
             edges = [_latest(way) for one in lines for way in (one.rise_high, one.fall_low)]
         self.latch_rise, self.latch_fall, self.clock_rise, self.clock_fall = edges
-
-    @property
-    def wide(self) -> Array:
-        """The latch pulse at the register."""
-        return self.latch_width - self.latch_rise + self.latch_fall
-
-    @property
-    def apart(self) -> Array:
-        """From one latch pulse to the next: a read cut off, or one as short as the poll's."""
-        cut = until_cut(self.latch_to_clock, self.clock_low, self.clock_high)
-        whole = self.latch_to_clock + self.clocks * self.period
-        return np.minimum(cut, whole) - self.latch_fall + self.latch_rise
-
-    @property
-    def low(self) -> Array:
-        """The low part of the clock at the register."""
-        return self.clock_low - self.clock_fall + self.clock_rise
-
-    @property
-    def clock_high_about_load_end(self) -> Array:
-        """From the end of the load to the clock's fall, or from its last rise to that end."""
-        before = self.clock_high - cut_away(self.clock_high) + self.latch_width
-        return np.minimum(
-            self.latch_to_clock + self.clock_fall - self.latch_fall,
-            before + self.latch_fall - self.clock_rise,
+        self.period = clock_low + clock_high
+        self.wide = latch_width - self.latch_rise + self.latch_fall
+        # A read cut off, or one as short as the poll's.
+        cut = until_cut(latch_to_clock, clock_low, clock_high)
+        whole = latch_to_clock + design.clocks * self.period
+        self.apart = np.minimum(cut, whole) - self.latch_fall + self.latch_rise
+        self.low = clock_low - self.clock_fall + self.clock_rise
+        # The high part of a read that is cut off ends with the first clock of the next one.
+        left = clock_high - cut_away(clock_high) + latch_width
+        cut = np.where(design.clocks >= CUT_AFTER, left + latch_to_clock, np.inf)
+        self.high = np.minimum(clock_high, cut) - self.clock_rise + self.clock_fall
+        # To the clock's fall, or from its last rise.
+        self.at_load_end = np.minimum(
+            latch_to_clock + self.clock_fall - self.latch_fall,
+            left + self.latch_fall - self.clock_rise,
         )
-
-    @property
-    def high(self) -> Array:
-        """The high part of the clock at the register.
-
-        That of a read that is cut off ends with the first clock of the next one.
-        """
-        rest = self.clock_high - cut_away(self.clock_high) + self.latch_width + self.latch_to_clock
-        cut = np.where(self.clocks >= CUT_AFTER, rest, np.inf)
-        return np.minimum(self.clock_high, cut) - self.clock_rise + self.clock_fall
-
-    @property
-    def period(self) -> Array:
-        """From one rising clock edge to the next."""
-        return self.clock_low + self.clock_high
-
-    @property
-    def late(self) -> NDArray[np.bool_]:
-        """Whether samples come after the rise of their clock, and see the next bit if any."""
-        return (self.sample > self.clock_low) & (self.hold <= 0)
-
-    @property
-    def first_sample(self) -> Array:
-        """From the latch to the sample of the first bit; without end where that takes another."""
-        wait = self.latch_width + self.latch_to_clock + self.sample
-        return np.where(self.late, np.inf, wait)
-
-    @property
-    def next_sample(self) -> Array:
-        """From the last rising clock edge to the sample after it."""
-        return self.sample + np.where(self.late, -self.clock_low, self.clock_high)
-
-    @property
-    def removal(self) -> Array:
-        """From the end of the load to the first rising clock edge, at the register."""
-        return self.latch_to_clock + self.clock_low - self.latch_fall + self.clock_rise
+        self.removal = latch_to_clock + clock_low - self.latch_fall + self.clock_rise
+        self.before_rise = clock_low - sample
+        # One after the rise of its clock takes the next bit, if any, unless a bit is held.
+        after = (sample > clock_low) & (design.hold <= 0)
+        self.first_sample = np.where(after, np.inf, latch_width + latch_to_clock + sample)
+        self.next_sample = sample + np.where(after, -clock_low, clock_high)
 
 
 def forecasts() -> Iterator[Quantity]:
@@ -138,14 +96,14 @@ def forecasts() -> Iterator[Quantity]:
     yield _row("clock-period", "clock", lambda m: m.period, stretched("clock_period"))
     yield _row("removal", "latch", lambda m: m.removal, stretched("removal"))
     yield _row(
-        *("clock-at-load-end", "latch", lambda m: m.clock_high_about_load_end),
+        *("clock-at-load-end", "latch", lambda m: m.at_load_end),
         lambda c: np.where(c.design.clock_at_load_end > 0, 1.0, -np.inf),
     )
     yield _row("first-bit", "latch", lambda m: m.first_sample, first_answer)
     yield _row("later-bits", "clock", lambda m: m.next_sample, answer)
     # How long the old bit stands is the soonest answer of a program.
     yield _row(
-        *("sample-point", "clock", lambda m: m.clock_low - m.sample, lambda c: -_ps(c.design.hold)),
+        *("sample-point", "clock", lambda m: m.before_rise, lambda c: -_ps(c.design.hold)),
         ("register.next-bit",),
     )
     clocks = RULES["timing.clocks"]
@@ -165,9 +123,9 @@ def _row(
     """``width`` is measured at both corners; nothing is where ``line`` never rises or falls."""
 
     def values(c: Circuits) -> tuple[Array, Array]:
-        fast, slow = _Moments(c.design, "_high", None), _Moments(c.design, "", c)
         # An edge that never comes makes inf - inf; its row is overruled.
         with np.errstate(invalid="ignore"):
+            fast, slow = _Moments(c.design, "_high", None), _Moments(c.design, "", c)
             worse = np.minimum(width(fast), width(slow))
         never = np.isinf(getattr(slow, f"{line}_rise")) | np.isinf(getattr(slow, f"{line}_fall"))
         return each(np.where(never, -np.inf, worse) * 1e-12), each(need(c) * 1e-12)

@@ -486,15 +486,20 @@ def of_circuits(*circuits: Circuit) -> tuple[str, ...]:
 
 def growing_with_cable() -> tuple[str, ...]:
     """What grows worse with the length of the cable, and so bounds it."""
-    return tuple(
-        id_ for id_, row in QUANTITIES.items() if row.grows_with_cable and row.circuit != "run"
-    )
+    rows = QUANTITIES.items()
+    return tuple(id_ for id_, row in rows if "cable.length" in row.mends and row.circuit != "run")
 
 
 def followed_by_a_program(key: str = "") -> tuple[str, ...]:
-    """What it takes for a program to follow a poll in every run; of that what a key bears on."""
+    """What it takes for a program to follow a poll in every run; of that what a key bears on.
+
+    All on which a time of the program, as which a pad may be built, bears.
+    """
     return tuple(
-        id_ for id_, row in QUANTITIES.items() if row.of_program and (not key or key in row.mends)
+        id_
+        for id_, row in QUANTITIES.items()
+        if any(one.startswith("register.") for one in (*row.mends, *row.also_on))
+        and (not key or key in row.mends)
     )
 
 

@@ -77,16 +77,6 @@ class Quantity:
         """Keys of the sheet to try, the first first; a star stands for any kind of port."""
         return self.rule.mends or ()
 
-    @property
-    def grows_with_cable(self) -> bool:
-        """Whether it grows worse with the length of the cable."""
-        return "cable.length" in self.mends
-
-    @property
-    def of_program(self) -> bool:
-        """Whether a time of a program, as which a pad may be built, bears on it."""
-        return any(key.startswith("register.") for key in (*self.mends, *self.also_on))
-
     def name_on(self, port: PortKind) -> str:
         """The id of its finding: a level that is not reached is a fault of one port."""
         return f"port.{port.name}.{self.of_port}" if self.of_port else self.id

@@ -7,7 +7,6 @@ Each is worked out at all corners of the axes it depends on, and the worst is ke
 """
 
 from collections.abc import Collection, Iterator
-from dataclasses import fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,7 +32,8 @@ def worst_case(design: Design, ids: Collection[str] | None = None) -> tuple[Wors
     rows = [row for id_, row in QUANTITIES.items() if id_ in asked]
     pieces = []
     for start in range(0, max(len(design), 1), _AT_ONCE):
-        circuits = Circuits(_slice(design, start, start + _AT_ONCE))
+        some = slice(start, start + _AT_ONCE)
+        circuits = Circuits(Design(*(column[some] for column in vars(design).values())))
         pieces.append([row.worst(circuits) for row in rows])
     return tuple(_joined(group) for group in zip(*pieces, strict=True))
 
@@ -50,20 +50,12 @@ def every_corner(design: Design) -> Iterator[tuple[str, Array]]:
 
 def keeping(design: Design, ids: Collection[str]) -> NDArray[np.bool_]:
     """Which of n designs keep all the quantities named; bool, shape (n,)."""
-    kept = np.ones(len(design), np.bool_)
-    for worst in worst_case(design, ids):
-        kept &= worst.holds
-    return kept
+    every = [np.ones(len(design), np.bool_), *(one.holds for one in worst_case(design, ids))]
+    return np.asarray(np.logical_and.reduce(every), np.bool_)
 
 
 def _asked() -> list[str]:
     return [id_ for id_, row in QUANTITIES.items() if row.circuit != "run"]
-
-
-def _slice(design: Design, start: int, stop: int) -> Design:
-    return Design(
-        **{field.name: getattr(design, field.name)[start:stop] for field in fields(Design)}
-    )
 
 
 def _joined(pieces: tuple[WorstCase, ...]) -> WorstCase:

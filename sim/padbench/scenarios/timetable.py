@@ -8,7 +8,6 @@ def two_held(timetable: Timetable) -> None:
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 from functools import partial
 
 from padbench.core.buttons import byte_of, spelled
@@ -171,8 +170,7 @@ class Timetable:
             return routine_script(self.setting, self._calls, self.unsettled, base)
         policy = self.setting.pad.policy
         expected = tuple(
-            self._overridden_or(index, self._expect(index, read, moves, policy))
-            for index, read in enumerate(self.reads)
+            self._expect(index, read, moves, policy) for index, read in enumerate(self.reads)
         )
         last = self.reads[-1]
         end = last.start + last.length + max(self.setting.period // 4, last.timing.latch_to_clock)
@@ -189,10 +187,6 @@ class Timetable:
             first=self.setting.pad.first,
             beside=self.setting.pad.beside,
         )
-
-    def _overridden_or(self, index: int, expected: Expected) -> Expected:
-        bits = self._overridden.get(index)
-        return expected if bits is None else replace(expected, bits=bits)
 
     def _expect(
         self, index: int, read: ScriptedRead, moves: Sequence[tuple[int, int]], policy: Policy
@@ -221,6 +215,7 @@ class Timetable:
                     None if 0 <= place < 8 and unsettled.buttons & 128 >> place else bit
                     for place, bit in enumerate(bits, -pad.first)
                 )
+        bits = self._overridden.get(index, bits)
         extra = read.extra_clocks if read.stopped_bit <= clocks else 0
         return Expected(bits, clocks + extra, closed_contacts(moves, loaded), passed_on)
 

@@ -79,7 +79,7 @@ _ONE = re.compile(_DEGREES)
 class Temperatures(_Marker):
     """Marks a field as a range of temperatures in °C: ``"0 °C to 40 °C"``, or a single one."""
 
-    example: str = "0 °C to 40 °C"
+    example = "0 °C to 40 °C"
 
     def _read(self, raw: object) -> Value:
         if isinstance(raw, Value):

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from pydantic import AfterValidator
 
+from padbench.core.units import printable
+
 LONGEST_KEY = 80
 
 
@@ -79,10 +81,7 @@ class SheetError(ValueError):
 
 def one_line(*parts: str) -> str:
     """The parts joined by "; ", with whatever would break or hide the line escaped."""
-    return "".join(
-        c if c.isprintable() else c.encode("unicode_escape").decode("ascii")
-        for c in "; ".join(part for part in parts if part)
-    )
+    return printable("; ".join(part for part in parts if part))
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
