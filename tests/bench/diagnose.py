@@ -168,16 +168,17 @@ def main(small=False):
         rows, top, larger = noise_free(known, bench)
         print(f"  without noise: {rows} rows, {top} in the top group, {larger} groups too large")
         began = perf_counter()
-        share, total = with_noise(known, bench, 1 if small else 5, rng)
+        share, total = with_noise(known, bench, 1 if small else 2, rng)
         print(
             f"  with noise: top three {share:.1%} of {total}, "
             f"{(perf_counter() - began) / total:.3f} s each"
         )
         began = perf_counter()
-        share = pairs(known, bench, 30 if small else 300, rng)
+        share = pairs(known, bench, 30 if small else 150, rng)
         print(f"  pairs: top five {share:.1%}")
         for meter, what in ((False, "presses"), (True, "tests with meter and scope too")):
-            mean, most, share = adaptive(known, bench, rng, every=2 if small else 1, meter=meter)
+            every = (1 + meter) * (1 + small)
+            mean, most, share = adaptive(known, bench, rng, every, meter)
             print(f"  adaptive: {mean:.2f} {what}, at most {most}; top group {share:.1%}")
 
 

@@ -2,14 +2,17 @@
 
 import io
 import json
+from functools import cache
 from pathlib import Path
 
 import pytest
 from jsonschema import Draft202012Validator
 
 import padbench
+import padbench.jobs.diagnose as job
 from padbench.cli import main
 from padbench.core.buttons import BUTTONS
+from padbench.padsweep.counting import pad_parts
 from padbench.results.html_page import write_page
 from padbench.sheet import load_sheet
 
@@ -17,6 +20,17 @@ SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 B = str(SHEETS / "harbour-b.toml")
 SOUND = ["idle=none", *(f"{name}={name}" for name in BUTTONS)]
 FAULT = '\n[[fault]]\nkind = "{}"\n'
+
+
+@pytest.fixture(scope="module")
+def benches():
+    """What one sheet and port need, made once."""
+    return cache(job.bench_of)
+
+
+@pytest.fixture(autouse=True)
+def _one_dictionary(monkeypatch, benches):
+    monkeypatch.setattr(job, "bench_of", benches)
 
 
 def test_a_sound_pad_is_0_and_anything_else_is_1(capsys):
@@ -159,10 +173,40 @@ def test_the_page_marks_the_place_and_shows_both_waves():
 
 def test_a_sheet_with_a_fault_fails_and_is_refused_where_nothing_would_show():
     broken = load_sheet(Path(B).read_text() + FAULT.format("register-no-load"))
-    assert padbench.verify(broken, "idle").verdict == "fail"
-    for refused in (lambda: padbench.sweep(sheet=broken), lambda: padbench.regress(broken)):
-        with pytest.raises(padbench.Refusal, match="fault"):
-            refused()
+    result = padbench.verify(broken, "idle")
+    assert result.verdict == "fail"
+    brief = next(one for one in result.sections if one.id == "brief")
+    rows = [row for block in brief.blocks for row in block.rows]
+    says = "the register does not load, though the latch reaches pin 9 ([[fault]])"
+    assert ("broken", says) in rows
+    with pytest.raises(padbench.Refusal, match="regress judges a core's HDL"):
+        padbench.regress(broken)
+
+
+def test_a_sweep_plays_the_fault_of_a_sheet(monkeypatch):
+    """Without its resistor a latch still comes from a port that drives it high."""
+    monkeypatch.setattr("padbench.jobs.sweep.pad_parts", lambda clocks: pad_parts(clocks)[:1])
+    gone = Path(B).read_text() + FAULT.format("resistor-missing") + 'at = "latch"\n'
+    result = padbench.sweep(sheet=gone)
+    assert (result.verdict, "of the broken pad" in result.lead) == ("fail", True)
+    wrong = {one.ports: one.whole.wrong > 0 for one in result.data}
+    assert wrong == {("push-pull",): False, ("pull-down-only",): True}
+    swapped = Path(B).read_text() + FAULT.format("cores-swapped") + 'at = "latch"\nto = "clock"\n'
+    with pytest.raises(padbench.Refusal, match="takes the other's place"):
+        padbench.sweep(sheet=swapped)
+
+
+@pytest.mark.parametrize("number", [1, 2, 3])
+def test_the_short_answer_has_test_and_repair_whole(number, capsys):
+    file = str(SHEETS / f"harbour-b-{number}.symptoms")
+    main(["diagnose", B, "--file", file])
+    out = capsys.readouterr().out
+    assert len(out.splitlines()) <= 24
+    it = padbench.diagnose(Path(B), file=file).data
+    best, test = it.found.candidates[0], it.tests[0]
+    mends = [it.words.mend(one) for one in (best.faults[0], *best.beside[:1])]
+    for said in (*mends, it.words.do(test), it.words.caution(test), f"{it.words.typed(test)}=…"):
+        assert said in " ".join(out.split())
 
 
 @pytest.mark.parametrize(

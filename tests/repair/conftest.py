@@ -1,10 +1,12 @@
 """Sheets and their dictionaries, made once."""
 
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
 
+import padbench.jobs.diagnose as job
 from padbench.repair.dictionary import Dictionary
 from padbench.sheet import load_sheet
 
@@ -12,6 +14,17 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))  # the benchmark's 
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 PORTS = ("push-pull", "pull-down-only")
+
+
+@pytest.fixture(scope="session")
+def benches():
+    """What one sheet and port need, made once."""
+    return cache(job.bench_of)
+
+
+@pytest.fixture(autouse=True)
+def _one_dictionary(monkeypatch, benches):
+    monkeypatch.setattr(job, "bench_of", benches)
 
 
 @pytest.fixture(scope="session")

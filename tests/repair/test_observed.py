@@ -2,9 +2,12 @@
 
 import math
 
+import numpy as np
 import pytest
 
-from padbench.repair.observed import UnclearError, presses_named, read_lines
+from padbench.core.pad import Defect
+from padbench.repair.dictionary import coded, predicted
+from padbench.repair.observed import WORDS, UnclearError, presses_named, read_lines
 
 
 def test_bits_and_names_say_the_same():
@@ -26,6 +29,12 @@ def test_readings_of_a_meter():
         "core latch=open",
         "clock to latch=0.5",
         "pin 1 to supply=39k",
+        "Pin 09 of register 1 to ground=0",
+        "pin 9 of register 2 with A held=5V",
+        "scope data=Low",
+        "scope pin 9 A+B=pulses",
+        "swap cable=cured",
+        "beat a=yes",
     ]
     seen = read_lines(said, "{}")
     found = [(reading.where, reading.held, reading.value) for reading in seen.meter]
@@ -35,7 +44,31 @@ def test_readings_of_a_meter():
         ("core latch", 0, math.inf),
         ("latch to clock", 0, 0.5),
         ("pin 1 to supply", 0, 39e3),
+        ("pin 9 to ground", 0, 0.0),
+        ("pin 9 of register 2", 0x80, 5.0),
+        ("scope data", 0, WORDS["scope"].index("low")),
+        ("scope pin 9", 0xC0, WORDS["scope"].index("pulses")),
+        ("swap cable", 0, WORDS["swap"].index("cured")),
+        ("beat A", 0, WORDS["beat"].index("yes")),
     ]
+    assert [str(one) for one in seen.meter[-4:-1]] == [
+        "scope data: low",
+        "scope pin 9 with A+B held: pulses",
+        "swap cable: cured",
+    ]
+
+
+def test_counts_are_reads():
+    seen = read_lines(["A drops=3/60", "Up ghosts = 1/60", "A+Up drops=0/9"], "{}")
+    assert seen.reads == {0x80: {0: 3, 0x80: 57}, 0: {0x08: 1, 0: 59}, 0x88: {0x88: 9}}
+
+
+@pytest.mark.parametrize("clock", range(1, 8))
+def test_a_bit_that_comes_too_soon_or_too_late_is_what_a_broken_clock_sends(known, clock):
+    for what, defect in (("skips", Defect(extra=clock)), ("repeats", Defect(lost=clock))):
+        byte, _, _ = predicted(known.pad, coded([defect], 8), np.array([0x95]))
+        seen = read_lines([f"A+Start+Down+Right {what} {clock}=1/1"], "{}")
+        assert seen.reads == {0x95: {int(byte[0, 0]): 1}}
 
 
 @pytest.mark.parametrize(
@@ -58,6 +91,16 @@ def test_readings_of_a_meter():
         ("pin nine=5V", "is nothing to measure"),
         ("core red=open", "is nothing to measure"),
         ("A to B=1", "is nothing to measure"),
+        ("scope data=5V", "is no outcome; use low, high, pulses, wavers"),
+        ("swap pad=cured", "is nothing to measure"),
+        ("core latch A=0", "is nothing to measure"),
+        ("latch to latch=0", "is nothing to measure"),
+        ("beat Q=yes", "is no button"),
+        ("A drops=9/3", "is no share of reads"),
+        ("A drops=1/0", "is no share of reads"),
+        ("A skips=1/2", "is no count"),
+        ("A drops 2=1/2", "is no count"),
+        ("idle drops=1/2", "is no count"),
     ],
 )
 def test_what_cannot_be_read_is_one_line_with_its_place(line, why):

@@ -9,7 +9,7 @@ import pytest
 
 from padbench.core.buttons import BUTTONS, byte_of
 from padbench.repair.metering import MeterBench
-from padbench.repair.observed import Observed, read_lines
+from padbench.repair.observed import Observed, kind_of, read_lines
 from padbench.repair.ranking import next_tests, rank, settled
 
 SOUND = ["idle=none", *(f"{name}={name}" for name in BUTTONS)]
@@ -126,20 +126,50 @@ def test_a_press_comes_before_the_meter_and_the_meter_before_nothing(known, mete
     assert tests[0].where.startswith("pin 1")
 
 
-def test_on_average_three_presses_are_enough(known, meter):
-    mean, most, named = benchmark.adaptive(known, meter, random.Random(4), every=6)
-    assert mean <= 3.5  # a sixth of the faults; over all of them it is below 3
-    assert most <= 11
-    assert named >= 0.98
+def test_on_average_three_presses_are_enough_and_the_fault_is_in_the_first_group(known, meter):
+    mean, most, named = benchmark.adaptive(known, meter, random.Random(4), every=8)
+    assert mean <= 3.0
+    assert most <= 6
+    assert named == 1.0
+
+
+def test_a_press_is_tried_before_ohms_these_before_volts_a_scope_and_a_swap(known, meter):
+    seen = read_lines(["idle=none"], "{}")
+    cost = {}
+    for test in next_tests(known, meter, rank(known, meter, seen), seen):
+        kind = test.where if test.where.startswith("swap") else kind_of(test.where)
+        cost.setdefault(kind, set()).add(test.cost)
+    order = ["press", "ohms", "volts", "scope", "swap cable", "swap register"]
+    least = [min(cost[kind]) for kind in order]
+    assert least == sorted(least)
+    # The case is opened once.
+    seen = read_lines(["idle=none", "pin 9=0.3V"], "{}")
+    later = next_tests(known, meter, rank(known, meter, seen), seen)
+    assert min(test.cost for test in later if kind_of(test.where) == "volts") < least[2]
+    # What flips is asked for its beat before the case is opened.
+    seen = read_lines(["idle=none x9, A x9"], "{}")
+    beats = [one for one in next_tests(known, meter, rank(known, meter, seen), seen) if one.where]
+    assert (beats[0].where, beats[0].cost < least[1]) == ("beat A", True)
+
+
+def test_two_faults_have_a_next_test_that_is_no_press(known, meter):
+    """It tells the kinds of one from each other, and asks nothing of what is known."""
+    seen = read_lines([*SOUND[:2], "B=none x3", *SOUND[3:5], "Up=Up+Down", "Down=Up+Down"], "{}")
+    found = rank(known, meter, seen)
+    assert found.candidates[0].beside
+    tests = next_tests(known, meter, found, seen)
+    assert tests
+    assert not any(test.press for test in tests)
+    assert tests[0].where.startswith("pin 15")
 
 
 def test_with_noise_the_fault_is_among_the_first_three(known, meter):
-    share, _ = benchmark.with_noise(known, meter, 1, random.Random(5), every=4)
-    assert share >= 0.95
+    share, _ = benchmark.with_noise(known, meter, 1, random.Random(5), every=7)
+    assert share >= 0.93  # of a seventh of the faults; the benchmark has it of all, 0.95 and more
 
 
 def test_of_two_faults_one_at_least_is_named(known, meter):
-    assert benchmark.pairs(known, meter, 25, random.Random(6)) >= 0.8
+    assert benchmark.pairs(known, meter, 15, random.Random(6)) >= 0.8
 
 
 def test_the_order_of_observations_is_nothing(known, meter):

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.circuit.circuits import Circuits
-from padbench.circuit.defects import Surroundings, Variant
+from padbench.circuit.defects import Surroundings
 from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
 from padbench.core.units import Value, show
 from padbench.parts.fault_kinds import CORES, fault_kinds
@@ -32,11 +32,18 @@ _POLLED = ("latch", "clock", "data")
 CONTACT = 10.0
 """Ω up to which two ends have contact: a core and its two joints (common practice)."""
 
+_SHORT = 100.0
+"""Ω below which a pin is shorted to a rail (assumed): the parts of a pad leave far more."""
+
+_LEAKS = 1e3
+"""Ω that an unplugged register's diodes leave between cores at the least (assumed)."""
+
 _SPREAD = 0.05
 """Of the supply: what a reading may be off (common practice, no source)."""
 
 Span = tuple[float, float]
 _CHANCE = (float("nan"), float("nan"))
+_JOINED = (0.0, CONTACT)
 _DIODE = (0.3, 1.0)
 """V across a protection diode that feeds a chip (from memory)."""
 
@@ -148,12 +155,11 @@ class MeterBench:
         return np.where(np.isnan(spans[:, 0]), ANY, np.where(inside, _RIGHT, _WRONG))
 
     def _expected(self, where: str, held: int) -> NDArray[np.float64]:
-        rows = self.known.rows
-        kind, every = kind_of(where), range(len(rows))
+        kind, every = kind_of(where), range(len(self.known.rows))
         if kind == "volts":
             spans = [self._volts(row, self.pins[where], held) for row in every]
         elif kind == "ohms":
-            spans = [self._ohms(row.variant, where) for row in rows]
+            spans = [self._ohms(row, where) for row in every]
         else:
             find = {"scope": self._scope, "swap": self._swap, "beat": self._beat}[kind]
             words = [find(row, where.split(" ", 1)[1], held) for row in every]
@@ -188,51 +194,75 @@ class MeterBench:
         return "yes" if loose and steady else "no"
 
     def _scope(self, row: int, where: str, held: int) -> str | None:
-        """What stands at the plug or at a pin while the console polls; None: chance."""
-        variant = self.known.rows[row].variant
+        """What stands at the plug or at a pin while the console polls; None: now this, now that."""
+        known, variant = self.known, self.known.rows[row].variant
+        first = known.first_part(row)
         at_pin = where in self.pins
         net = self._net(self.pins[where]) if at_pin else where
-        (_, defect), *others = variant.mix
-        if others or net not in _POLLED:
+        loose = len(variant.mix) > 1 and net in variant.open and (at_pin or net == "data")
+        if net not in _POLLED or loose:
             return None
         if net == "data":
             if at_pin and "data" in variant.open:
-                return self._bits(0, held)
-            level = defect.data
-            return self._bits(row, held) if level is None else ("low", "high", "wavers")[level]
+                return self._bits(0, None, held)
+            shown = {
+                self._bits(first + place, defect.data, held)
+                for place, (_, defect) in enumerate(variant.mix)
+            }
+            return shown.pop() if len(shown) == 1 else None
         if at_pin:  # A register that does not load has its latch all the same.
-            seen = getattr(defect, net) if net in variant.volts else "own"
+            seen = getattr(variant.mix[0][1], net) if net in variant.volts else "own"
             return seen if seen in ("low", "high") else "pulses"
         # The console drives it, but for what is shorted to a rail.
         ends = {end for pair in variant.joined if net in pair for end in pair}
         return "low" if "ground" in ends else "high" if "supply" in ends else "pulses"
 
-    def _bits(self, row: int, held: int) -> str:
-        known, part = self.known, self.known.first_part(row)
-        rest = int(known.after[part, held])
-        if known.random[part, held] or rest == 2:
+    def _bits(self, part: int, level: int | None, held: int) -> str:
+        """The data line: a level, or what a part of a mix sends."""
+        rest = int(self.known.after[part, held]) if level is None else level
+        if rest == 2 or self.known.random[part, held]:
             return "wavers"
         flat = {(0, 1): "high", (255, 0): "low"}
-        return flat.get((int(known.fixed[part, held]), rest), "pulses")
+        return flat.get((int(self.known.fixed[part, held]), rest), "pulses")
 
-    def _ohms(self, variant: Variant, where: str) -> Span:
-        contact, none = (0.0, CONTACT), (1e6, np.inf)
+    def _ohms(self, row: int, where: str) -> Span:
+        variant = self.known.rows[row].variant
         if where.startswith("pin "):
             pin, rail = where.split(" to ")
             net = self._net(self.pins[pin])
             sound = self.resistance.get((net, rail))
-            if sound is None:
-                return _CHANCE
-            ohms = variant.ohms.get((net, rail), sound)
-            if 0 < ohms < np.inf and ohms != sound:  # any wrong value: far below, or far above
-                return (CONTACT, 0.75 * sound) if ohms < sound else (1.3 * sound + CONTACT, 1e8)
-            # A resistor of 5 %, a meter, and what else hangs on the pin.
-            return none if np.isinf(ohms) else (0.8 * ohms, 1.2 * ohms + CONTACT)
-        if where.startswith("core "):
-            if len(variant.mix) > 1 and where[5:] in variant.open:
-                return _CHANCE
-            return none if where[5:] in variant.open else contact
-        return contact if frozenset(where.split(" to ")) in variant.joined else none
+            if sound is not None:
+                return self._resistor(variant.ohms.get((net, rail), sound), sound)
+            # A rail is the rail; anything else is no short of it.
+            return _JOINED if net == rail else (_SHORT, np.inf)
+        if not where.startswith("core "):
+            return self._between(row, frozenset(where.split(" to ")))
+        if where[5:] not in variant.open:
+            return _JOINED
+        return _CHANCE if len(variant.mix) > 1 else self._resistor(np.inf, np.inf)
+
+    def _between(self, row: int, cores: frozenset[str]) -> Span:
+        """From core to core: the resistors that lift latch and clock, one or both."""
+        entry = self.known.rows[row]
+        variant, fault = entry.variant, self.known.faults[entry.fault]
+        if cores in variant.joined:
+            return _JOINED
+        cut = fault and fault.kind.startswith("core") and variant.open & cores
+        if cut and len(variant.open) > 1:
+            return (_SHORT, np.inf)  # swapped
+        lifts = [(core, "supply") for core in cores - {"supply"}]
+        sound = sum(self.resistance.get(lift, np.inf) for lift in lifts)
+        ohms = sum(variant.ohms.get(lift, self.resistance.get(lift, np.inf)) for lift in lifts)
+        if np.isinf(sound) or (cut and len(variant.mix) > 1):
+            return (min(0.8 * sound, _LEAKS), np.inf)
+        return self._resistor(np.inf if cut else ohms, sound)
+
+    @staticmethod
+    def _resistor(ohms: float, sound: float) -> Span:
+        if 0 < ohms < np.inf and ohms != sound:  # any wrong value: far below, or far above
+            return (CONTACT, 0.75 * sound) if ohms < sound else (1.3 * sound + CONTACT, 1e8)
+        # A resistor of 5 %, a meter, and what else hangs on the pin.
+        return (1e6, np.inf) if np.isinf(ohms) else (0.8 * ohms, 1.2 * ohms + CONTACT)
 
     def _volts(self, row: int, pin: Pin, held: int) -> Span:
         variant = self.known.rows[row].variant
@@ -246,7 +276,7 @@ class MeterBench:
             return self._said(said)
         if net == "data":
             return self._data(row, held)
-        sound = pin.idle if len(down) != 1 else pin.held.get(down[0])
+        sound = pin.held[net] if net in down else pin.idle
         return _CHANCE if sound is None else sound
 
     def _said(self, what: object) -> Span:

@@ -370,8 +370,8 @@ def practical(known: Dictionary, fingers: int = _FINGERS) -> Iterator[int]:
 
 
 def _entropy(codes: NDArray[np.int64], weight: Floats) -> float:
-    parts = np.bincount(codes, weight)
-    parts = parts[parts > 0]
+    _, place = np.unique(codes, return_inverse=True)
+    parts = np.bincount(place, weight)
     return float(-(parts * np.log2(parts)).sum())
 
 
