@@ -232,6 +232,13 @@ def test_a_line_that_never_moves_is_told_in_words(path, good, line, verdict):
     assert f"{line} stood high all through: nothing was seen on it" in short(result)
 
 
+def test_a_button_that_is_always_held_makes_no_latch_of_the_data(path):
+    """Its bit rises once a read, eight clocks apart; but there are clocks while it is high."""
+    at, levels = lines([0x80] * 4)
+    result = padbench.inspect(table(path, at, levels[[2, 1, 0]]))
+    assert the(result, "capture.channels").case == "exchanged"
+
+
 def test_the_short_answer_says_what_the_recording_can_show(path, good):
     at, levels = good
     says = short(padbench.inspect(table(path, at, levels, form="{:.6f}")))
