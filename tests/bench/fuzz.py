@@ -112,7 +112,10 @@ def captures(chance: random.Random) -> list[str]:
     times = sorted(chance.sample(range(1000, 300_000), 40))
     wire = Wire(np.array([0, *times]), np.array([0, *([1, 0] * 20)], np.uint8))
     wires = dict.fromkeys(("latch", "clock", "data"), wire)
-    if chance.random() < 0.5:
+    if chance.random() < 0.1:
+        rows = "".join(f"{t}e-9,{5 * (t & 1)},{t % 6},5.{t % 9},{4 + t % 2}\n" for t in times)
+        text, name = f"time,latch,clock,data,CH4\n{rows}", "wave.csv"
+    elif chance.random() < 0.5:
         rows = "".join(f"{t}e-9,{t & 1},{t >> 1 & 1},{t >> 2 & 1}\n" for t in times)
         text, name = f"time,latch,clock,data\n{rows}", "wave.csv"
     else:
@@ -157,6 +160,7 @@ def dialects(chance: random.Random) -> list[str]:
     channels = options.get("channels", {}).items()
     given = [word for role, own in channels for word in (f"--{role}", str(own))]
     more = (["--rate", "4M"], ["--invert", "data"], ["--clocks", "16"], ["--scale", "2"], [])
+    more += (["--input", "A=4"], ["--input", "B=supply", "--time", "1"])
     return ["inspect", "capture", *given, *chance.choice(more)]
 
 

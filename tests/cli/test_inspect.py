@@ -19,7 +19,7 @@ from padbench.results.text import as_text
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
 from padbench.trials.trial import run_scenario
-from padbench.waveio import read_wave, write_analogue, write_wave
+from padbench.waveio import read_wave, write_wave
 
 ROOT = Path(__file__).parents[2]
 WAVES = ROOT / "waves"
@@ -339,7 +339,7 @@ def test_voltages_in_a_vcd_are_read_as_volts(inspect, tmp_path):
     """What `verify --analogue` writes: the levels beside the voltages say the same."""
     timeline = run_scenario(SHEET, SCENARIOS["each-button"], "push-pull", "slow").timeline
     waves = line_waves(SHEET, "push-pull", timeline)
-    write_analogue(timeline, waves, tmp_path / "volts.vcd")
+    write_wave(timeline, tmp_path / "volts.vcd", volts=waves)
     roles = ("latch", "clock", "data")
     options = [part for role in roles for part in (f"--{role}", f"analogue.{role}")]
     found = inspect("volts.vcd", *options, "--against", "volts.vcd", code=0)
@@ -354,7 +354,8 @@ def test_voltages_in_a_vcd_are_read_as_volts(inspect, tmp_path):
 def test_voltages_are_found_by_their_names_where_no_levels_are(inspect, tmp_path):
     """The same rises of latch and clock as levels, in a file with nothing but voltages."""
     timeline = run_scenario(SHEET, SCENARIOS["each-button"], "push-pull", "slow").timeline
-    write_analogue(timeline, line_waves(SHEET, "push-pull", timeline), tmp_path / "both.vcd")
+    waves = line_waves(SHEET, "push-pull", timeline)
+    write_wave(timeline, tmp_path / "both.vcd", volts=waves)
     lines = (tmp_path / "both.vcd").read_text().splitlines(keepends=True)
     head = [line for line in lines if not line.startswith("$var wire")]
     codes = {line.split()[3] for line in lines if line.startswith("$var wire")}

@@ -16,6 +16,7 @@ from typing import NoReturn
 import numpy as np
 
 from padbench.capture.channels import ChannelError, choose, guess
+from padbench.core.buttons import BUTTONS
 from padbench.core.timeline import HIGH
 from padbench.waveio import (
     SECONDS,
@@ -226,13 +227,19 @@ class _Settler:
             (place, usual)
             for place, column in enumerate(() if self._layout is None else self._layout.columns)
             for usual in USUAL_SUPPLIES
-            if place not in taken and self._in_volts(place)
+            if place not in taken and self._in_volts(place) and not self._meant(place)
             if all(abs(end * column.volts * scale - usual) < STEADY * usual for end in column.ends)
         ]
         if len(near) != 1:
             return None
         place, usual = near[0]
         return Channel(self.label(place), place, how=f"{BY_LEVEL} near {usual:g} V")
+
+    def _meant(self, place: int) -> bool:
+        """Whether the name is that of something else."""
+        name = self.names[place]
+        button = name.casefold() in [button.casefold() for button in BUTTONS]
+        return button or any(guess([name], role) is not None for role in (*NEEDED, "sync"))
 
     def _in_volts(self, place: int | None) -> bool:
         if place is None or self._layout is None:

@@ -5,7 +5,7 @@ read to the next is seen although windows come one at a time. Reads before ``own
 window before; their measurements may repeat without harm to a worst value.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -153,9 +153,8 @@ class _Kept:
         self._count = sum(len(wire.times) for wire in self._wires.values())
 
 
-def _joined(parts: Sequence[tuple[Times, Levels]], since: int = 0) -> Wire:
-    times, levels = (np.concatenate(some) for some in zip(*parts, strict=True))
-    return Wire.from_arrays(times - since, levels)
+def _joined(parts: Sequence[tuple[Times, Levels]]) -> Wire:
+    return Wire.from_arrays(*(np.concatenate(some) for some in zip(*parts, strict=True)))
 
 
 def _up_to(wire: Wire, end: int) -> Wire:
@@ -171,55 +170,35 @@ def stretches(
 
     Time 0 of a timeline is the start of its span. One that the capture does not reach is left out.
     """
-    waiting = [_Cut(begin, end) for begin, end in spans]
-    last: dict[str, int] = {}
+    waiting, kept = [*spans], list[Piece]()
+    stood: dict[str, int] = {}
     for piece in pieces:
-        for cut in waiting:
-            cut.take(piece, last)
-        last |= {
-            name: int(levels[-1]) for name, (_, levels) in piece.changes.items() if len(levels)
-        }
-        while waiting and piece.end_ps >= waiting[0].end:
-            cut = waiting.pop(0)
-            yield cut.begin, cut.timeline()
+        kept.append(piece)
+        while waiting and piece.end_ps >= waiting[0][1]:
+            begin, end = waiting.pop(0)
+            yield begin, _stretch(kept, stood, begin, end)
         if not waiting:
             return
-    for cut in waiting:
-        if cut.wires:
-            yield cut.begin, cut.timeline()
+        while kept and kept[0].end_ps < waiting[0][0]:
+            changes = kept.pop(0).changes.items()
+            stood |= {name: int(levels[-1]) for name, (_, levels) in changes if len(levels)}
+    for begin, end in waiting:
+        if kept and kept[-1].end_ps >= begin:
+            yield begin, _stretch(kept, stood, begin, end)
 
 
-class _Cut:
-    """One span as it fills."""
-
-    def __init__(self, begin: int, end: int) -> None:
-        self.begin, self.end = begin, end
-        self.wires: dict[str, list[tuple[Times, Levels]]] = {}
-        self._events: dict[str, list[Times]] = {}
-
-    def take(self, piece: Piece, last: dict[str, int]) -> None:
-        """What of a piece lies inside; ``last`` are the levels at its beginning."""
-        if piece.end_ps < self.begin:
-            return
-        for name, (times, levels) in piece.changes.items():
-            first = int(np.searchsorted(times, self.begin, side="right"))
-            stop = int(np.searchsorted(times, self.end, side="right"))
-            self._start(name, int(levels[first - 1]) if first else last.get(name, UNKNOWN))
-            self.wires[name].append((times[first:stop], levels[first:stop]))
-        for name, level in last.items():
-            self._start(name, level)
-        for name, times in piece.events.items():
-            inside = times[(times >= self.begin) & (times <= self.end)]
-            self._events.setdefault(name, []).append(inside)
-
-    def _start(self, name: str, level: int) -> None:
-        """The level that stood when the span began, unless it is known already."""
-        if name not in self.wires:
-            at = np.asarray([self.begin], np.int64)
-            self.wires[name] = [(at, np.asarray([level], np.uint8))]
-
-    def timeline(self) -> Timeline:
-        """All of it, counted from its begin."""
-        wires = {name: _joined(parts, self.begin) for name, parts in self.wires.items()}
-        events = {n: np.concatenate(parts) - self.begin for n, parts in self._events.items()}
-        return Timeline(self.end - self.begin, wires, events=events)
+def _stretch(pieces: Sequence[Piece], stood: Mapping[str, int], begin: int, end: int) -> Timeline:
+    """What of some pieces lies inside, counted from its begin; ``stood`` are the levels before."""
+    wires, events = {}, {}
+    for name in dict.fromkeys([*stood, *(name for piece in pieces for name in piece.changes)]):
+        own = [piece.changes[name] for piece in pieces if name in piece.changes]
+        first = min([begin, *(int(times[0]) for times, _ in own if len(times))]) - 1
+        before = np.array([first]), np.array([stood.get(name, UNKNOWN)], np.uint8)
+        wire = _joined([before, *own])
+        inside = (wire.times > begin) & (wire.times <= end)
+        times = np.append(begin, wire.times[inside]) - begin
+        wires[name] = Wire.from_arrays(times, np.append(wire.at(begin), wire.levels[inside]))
+    for name in dict.fromkeys(name for piece in pieces for name in piece.events):
+        times = np.concatenate([p.events[name] for p in pieces if name in p.events])
+        events[name] = times[(times >= begin) & (times <= end)] - begin
+    return Timeline(end - begin, wires, events=events)

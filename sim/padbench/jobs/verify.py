@@ -15,6 +15,14 @@ from padbench.circuit.pad_model import CORNERS
 from padbench.core.findings import Finding
 from padbench.core.remedies import joined
 from padbench.core.sentences import capital
+from padbench.core.timeline import Timeline
+from padbench.core.wire_names import (
+    CABLE_CLOCK,
+    CABLE_DATA,
+    CABLE_LATCH,
+    CONSOLE_CLOCK,
+    CONSOLE_LATCH,
+)
 from padbench.files import usable_name
 from padbench.jobs.loading import (
     Design,
@@ -291,6 +299,10 @@ def save_wave(run: ScenarioRun, folder: FileLike) -> Path:
     return path
 
 
+_BESIDE = (CONSOLE_LATCH, CONSOLE_CLOCK, CABLE_LATCH, CABLE_CLOCK, CABLE_DATA)
+"""The wires that stand beside voltages."""
+
+
 def write_voltages(
     sheet: SheetLike,
     path: FileLike,
@@ -303,7 +315,6 @@ def write_voltages(
     `verify` does.
     """
     from padbench.circuit.waves import line_waves, worst_port  # noqa: PLC0415
-    from padbench.waveio import write_analogue  # noqa: PLC0415
 
     design = design_of(sheet)
     shown = scenario_named(scenario, known_scenarios(design.sheet, own_scenarios), "analogue-of")
@@ -311,7 +322,8 @@ def write_voltages(
     run = run_scenario(design.sheet, shown, port, "slow")
     comment = f"{run.name}: voltages at the worst corner, {port} port"
     waves = line_waves(design.sheet, port, run.timeline)
-    write_analogue(run.timeline, waves, Path(path), comment=comment)
+    beside = {name: run.timeline.wires[name] for name in _BESIDE}
+    write_wave(Timeline(run.timeline.end_ps, beside), path, comment, waves)
 
 
 def _document(

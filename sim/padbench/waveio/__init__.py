@@ -18,7 +18,7 @@ from padbench.waveio.stream import (
     WaveError,
     name_of,
 )
-from padbench.waveio.vcd_out import write_analogue, write_wave
+from padbench.waveio.vcd_out import write_wave
 from padbench.waveio.vcd_scan import Pick, VcdScan
 
 __all__ = [
@@ -38,6 +38,5 @@ __all__ = [
     "open_capture",
     "read_wave",
     "unit_named",
-    "write_analogue",
     "write_wave",
 ]

@@ -95,9 +95,7 @@ _RATE = re.compile(
     re.IGNORECASE | re.VERBOSE,
 )
 _PER_SECOND = re.compile(r"([kKMG]?)(?:Hz|S/s|Sa/s|sps|Sps|SPS)")
-_TIME_UNIT = re.compile(r"([munpµμ]?)(?:s|sec|seconds?)")
 _FACTOR = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
-_PART = {"": 1.0, "m": 1e-3, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "n": 1e-9, "p": 1e-12}
 _SLOWEST, _FASTEST = 1e-3, 1e12
 
 
@@ -144,6 +142,6 @@ def _hertz(match: re.Match[str]) -> float | None:
         fits = _PER_SECOND.fullmatch(unit)
         hertz = number * _FACTOR[fits[1]] if fits else 0.0
     else:
-        fits = _TIME_UNIT.fullmatch(unit)
-        hertz = 1 / (number * _PART[fits[1]]) if fits and number else 0.0
+        seconds = number * SECONDS.get(unit_named(unit) or "", 0.0)
+        hertz = 1 / seconds if seconds else 0.0
     return hertz if _SLOWEST <= hertz <= _FASTEST else None

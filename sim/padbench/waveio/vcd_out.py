@@ -12,7 +12,7 @@ from itertools import repeat
 from math import nan
 from operator import itemgetter
 from pathlib import Path
-from typing import IO, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,13 +21,6 @@ from vcd.writer import RealVariable, Variable
 
 from padbench import __version__
 from padbench.core.timeline import Timeline
-from padbench.core.wire_names import (
-    CABLE_CLOCK,
-    CABLE_DATA,
-    CABLE_LATCH,
-    CONSOLE_CLOCK,
-    CONSOLE_LATCH,
-)
 from padbench.files import whole_file
 
 LOOSE = "unscoped"
@@ -38,12 +31,10 @@ NOTE = "console.note"
 
 _ORDER = ("contacts", "pad", "cable", "console")
 _LEVELS = "01xz"
-_BESIDE = (CONSOLE_LATCH, CONSOLE_CLOCK, CABLE_LATCH, CABLE_CLOCK, CABLE_DATA)
-"""The wires that stand beside voltages."""
 _SIMPLE = re.compile(r"[A-Za-z_][A-Za-z0-9_$]*")
 _PRINTABLE = re.compile(r"[!-~]+")
 
-Value = int | str
+Value = int | str | float
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +42,7 @@ class _Row:
     """One variable; only one with a ``start`` has a value from time 0 on."""
 
     name: str
-    kind: Literal["wire", "reg", "event"]
+    kind: Literal["wire", "reg", "event", "real"]
     size: int
     start: Value | None
     times: Sequence[int]
@@ -73,14 +64,22 @@ class _Scope(str):
         return _ORDER.index(self) if self in _ORDER else len(_ORDER), str(self)
 
 
-def write_wave(timeline: Timeline, path: Path | str, comment: str = "") -> None:
+Volts = Mapping[str, tuple[NDArray[np.int64], NDArray[np.float64]]]
+"""Times in picoseconds and voltages, by name."""
+
+
+def write_wave(
+    timeline: Timeline, path: Path | str, comment: str = "", volts: Volts | None = None
+) -> None:
     """Write a timeline, whole or not at all; `read_wave` gives it back.
 
         padbench.write_wave(run.timeline, "idle.vcd", "scenario idle")
 
     Wires are 1-bit ``wire``, words ``reg`` with their full range, events ``event``. Notes are a
     ``reg`` named ``note`` in scope ``console`` that holds UTF-8 bytes, the last character in the
-    lowest byte, as a Verilog string does; viewers show it as ASCII.
+    lowest byte, as a Verilog string does; viewers show it as ASCII. ``volts`` are written beside
+    as real variables; a point that repeats the voltage before it is written too: joined by lines,
+    it is where a flat piece ends.
 
     A few timelines come back in a plainer form: a wire or word without an entry at time 0 gets
     one that says *unknown*, an event that happens twice at one time happens once, notes stand
@@ -94,12 +93,21 @@ def write_wave(timeline: Timeline, path: Path | str, comment: str = "") -> None:
     if any(row.name == NOTE for row in rows):
         raise ValueError(f"{NOTE!r} is where the notes stand; use another name")
     rows += _notes(timeline)
+    for name, (times, volts_) in (volts or {}).items():
+        values = volts_.tolist()
+        rows.append(_Row(name, "real", 64, values[0], times.tolist()[1:], values[1:]))
     _check(rows, timeline.end_ps)
     placed = [(*_place(row.name), row) for row in rows]
     placed.sort(key=itemgetter(0))  # codes in the order of the file, whatever that of the timeline
     with whole_file(Path(path)) as out:
-        writer = _writer(out, comment)
-        changes: list[tuple[int, Variable[Value], Value]] = []
+        writer = VCDWriter(
+            out,
+            timescale="1 ps",
+            date="",  # the standard allows none, and a date would change the bytes
+            comment=_harmless(comment),
+            version=f"padbench {__version__}",
+        )
+        changes: list[tuple[int, Variable[Any], Value]] = []
         for scopes, name, row in placed:
             variable = writer.register_var(
                 scopes,
@@ -115,54 +123,11 @@ def write_wave(timeline: Timeline, path: Path | str, comment: str = "") -> None:
         writer.flush()  # the header now, or an event at time 0 would be lost in it
         change = writer.change
         for when, variable, value in changes:
+            if isinstance(variable, RealVariable):
+                variable.value = nan  # the writer leaves out what equals the value before
             change(variable, when, value)
         writer.close()
         out.write(f"#{timeline.end_ps}\n")
-
-
-def write_analogue(
-    timeline: Timeline,
-    waves: Mapping[str, tuple[NDArray[np.int64], NDArray[np.float64]]],
-    path: Path,
-    *,
-    comment: str = "",
-) -> None:
-    """Write voltages (V) as real variables beside the digital lines, times in picoseconds.
-
-    A point that repeats the voltage before it is written too: joined by lines, it is where a flat
-    piece ends.
-
-    Raises ``OSError`` if the file cannot be written.
-    """
-    with whole_file(path) as out:
-        writer = _writer(out, comment)
-        changes: list[tuple[int, Variable[Any], Any]] = []
-        for name in _BESIDE:
-            wire = timeline.wires[name]
-            scope, own = name.split(".")
-            levels = [_LEVELS[level] for level in wire.levels.tolist()]
-            variable = writer.register_var(scope, own, "wire", 1, init=levels[0])
-            changes += zip(wire.times.tolist()[1:], repeat(variable), levels[1:], strict=False)
-        for name, (times, volts) in waves.items():
-            scope, own = name.split(".")
-            real = writer.register_var(scope, own, "real", 64, init=float(volts[0]))
-            changes += zip(times.tolist()[1:], repeat(real), volts.tolist()[1:], strict=False)
-        writer.flush()  # the head, so that what follows cannot change the first values
-        for when, variable, level in sorted(changes, key=itemgetter(0)):
-            if isinstance(variable, RealVariable):
-                variable.value = nan  # the writer leaves out what equals the value before
-            writer.change(variable, when, level)
-        writer.close(timeline.end_ps)
-
-
-def _writer(out: IO[str], comment: str) -> VCDWriter:
-    return VCDWriter(
-        out,
-        timescale="1 ps",
-        date="",  # the standard allows none, and a date would change the bytes
-        comment=_harmless(comment),
-        version=f"padbench {__version__}",
-    )
 
 
 def _wires(timeline: Timeline) -> Iterator[_Row]:
