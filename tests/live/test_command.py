@@ -93,7 +93,7 @@ def test_the_address_stands_alone_on_its_line(monkeypatch, capsys):
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
 def test_an_export_that_was_not_written_is_not_said_to_be(monkeypatch, capsys):
-    monkeypatch.setattr("padbench.live.page.export_html", lambda bench: "page" * 10_000)
+    monkeypatch.setattr("padbench.live.page.export_html", lambda bench, step: "page" * 10_000)
     assert main(["live", str(B), "--export", "/dev/full"]) == 4
     assert "written" not in capsys.readouterr().out
 
@@ -114,7 +114,7 @@ def test_an_export_reads_what_the_bench_reads_whatever_stood_before(tmp_path, po
     # Each state after one with another direction held, as an export has them.
     orders = [(8, 0), (12, 0), (12, 8), (4, 0), (12, 4), (15, 0), (3, 0), (15, 8), (15, 6)]
     for event in ({"event": "read"}, {"event": "fetch", "bit": 7, "extra": 1}):
-        made = _group(bench, State(**event), orders)["reads"]
+        made = _group(bench.pad(State()), State(**event), orders)["reads"]
         for (held, newer), read in zip(orders, made, strict=True):
             shown = bench.read(State(held=held, newer=newer, **event))
             pair = shown.run.reads[shown.number]
@@ -131,7 +131,7 @@ def test_an_export_has_every_order_of_opposite_directions():
 def test_a_console_whose_fetch_does_no_harm_stops_no_read_of_an_export(tmp_path):
     bench = _pad(tmp_path, ('use = "plain-loop"', 'use = "plain-loop"\nconsole = "50hz"'))
     state = State(event="fetch", bit=3, extra=2)
-    made = _group(bench, state, [(0x80, 0), (0x21, 0)])
+    made = _group(bench.pad(state), state, [(0x80, 0), (0x21, 0)])
     assert [read[2] for read in made["reads"]] == [0x80, 0x21]
     assert "no harm" in made["says"]
     shown = bench.read(state.model_copy(update={"held": 0x21}))
@@ -141,7 +141,7 @@ def test_a_console_whose_fetch_does_no_harm_stops_no_read_of_an_export(tmp_path)
 def test_reads_whose_times_divide_by_other_units_are_alike(tmp_path):
     path = tmp_path / "pad.toml"
     path.write_text(FIRMWARE, encoding="utf-8")
-    reads = _group(Bench(path), State(), [(held, 0) for held in (0, 1, 255)])["reads"]
+    reads = _group(Bench(path).pad(State()), State(), [(held, 0) for held in (0, 1, 255)])["reads"]
     assert [read[2] for read in reads] == [0, 1, 255]
 
 

@@ -14,6 +14,7 @@ import padbench as pb
 from padbench.circuit.waves import line_waves
 from padbench.cli import main
 from padbench.core.buttons import BUTTONS, spelled
+from padbench.live.dials import STUCK, WORN
 from padbench.live.page import TOUR
 from padbench.live.state import OWN_EVENTS, State
 from padbench.scenarios import SCENARIOS
@@ -24,7 +25,7 @@ WAIT = 30
 
 
 def until(browser, true):
-    return WebDriverWait(browser, WAIT, 0.02).until(lambda _: true())
+    return WebDriverWait(browser, WAIT, 0.05).until(lambda _: true())
 
 
 def switch(browser, name):
@@ -37,6 +38,13 @@ def bit_of(name):
 
 def by(browser, name):
     return browser.find_element(By.ID, name)
+
+
+def closed(browser):
+    return browser.execute_script(
+        "return [...document.querySelectorAll('[role=switch]:checked')]"
+        ".reduce((sum, one) => sum + Number(one.dataset.bit), 0)"
+    )
 
 
 def byte_on(browser):
@@ -58,17 +66,20 @@ def set_to(browser, element, value):
     )
 
 
-def settled(browser):
-    """No call is under way, and what it brought is shown."""
-    until(browser, lambda: "…" not in by(browser, "verdict").text)
-
-
 def trouble(browser):
     return by(browser, "trouble").text
 
 
 @pytest.fixture
-def page(browser, server):
+def all_scenarios():
+    """For a test that looks at the verdict; for others they are not played, which takes long."""
+
+
+@pytest.fixture
+def page(browser, server, monkeypatch, request):
+    if "all_scenarios" not in request.fixturenames:
+        none = {"verdict": "pass", "scenarios": []}
+        monkeypatch.setattr(server.verdicts, "of", lambda *_: none)
     browser.painted("light")
     browser.resized(1200)
     browser.get(server.address)
@@ -85,12 +96,12 @@ def test_each_switch_shows_the_byte_that_play_has(page, server):
         click(page, switch(page, name))
         held |= bit_of(name)
         until(page, lambda held=held: byte_on(page) == str(held))
-        text = server.bench.scenario(State(held=held), "again", server.bench.pad(State()))
-        run = pb.play(server.bench.sheet, scenarios_from_text(text, "x")["again"]).runs[0]
-        assert run.reads[0].byte == held
         says = by(page, "byte").text
         assert f"{held:08b}" in says
         assert spelled(held) in says
+    text = server.bench.scenario(State(held=held), "again", server.bench.pad(State()))
+    run = pb.play(server.bench.sheet, scenarios_from_text(text, "x")["again"]).runs[0]
+    assert run.reads[0].byte == held
     assert by(page, "byte").get_attribute("aria-live") == "polite"
     click(page, by(page, "none"))
     until(page, lambda: byte_on(page) == "0")
@@ -154,7 +165,7 @@ TURNED = {
 
 
 def test_each_dial_shows_its_findings(page, server):
-    assert {one.key for one in server.bench.dials} == {*TURNED, "contacts.stuck"}
+    assert {one.key for one in server.bench.dials} == {*TURNED, STUCK, WORN}
     click(page, by(page, "every"))
     for key, words in TURNED.items():
         set_to(page, dial(page, key), words)
@@ -177,12 +188,35 @@ def test_each_dial_shows_its_findings(page, server):
         until(page, lambda byte=byte: byte_on(page) == byte)
         click(page, by(page, "reset"))
     until(page, lambda: not page.find_elements(By.CSS_SELECTOR, ".turned"))
-    click(page, page.find_element(By.CSS_SELECTOR, ".stuck input[value=B]"))
-    click(page, by(page, "none"))
+
+
+def test_each_switch_may_be_stuck_or_worn(page, server):
+    kinds = page.find_elements(By.CSS_SELECTOR, ".kind")
+    assert [one.accessible_name for one in kinds] == [f"the contact of {name}" for name in BUTTONS]
+    set_to(page, kinds[BUTTONS.index("B")], "stuck")
     until(page, lambda: byte_on(page) == "64")
+    set_to(page, kinds[0], "worn")
+    click(page, switch(page, "A"))
+    until(page, lambda: byte_on(page) == str(0xC0))  # a worn contact of the sheet's own reads yet
+    set_to(page, dial(page, "contacts.worn"), "47 kΩ")
+    until(page, lambda: "A undecided" in by(page, "byte").text)
+    dials = {STUCK: "B", WORN: "A", "contacts.worn": "47 kΩ"}
+    shown = server.bench.read(State(held=0x80, dials=dials))
+    assert shown.run.reads[shown.number].read.undecided == 0x80
+    # The wrong bit is marked at its sample.
+    at, says = page.execute_script(
+        "const { wave } = document.getElementById('digital').wave;"
+        "return [wave.marks[0][0] * wave.unit, wave.marks[0][1]]"
+    )
+    assert at == shown.run.reads[shown.number].read.samples[0]
+    assert "A undecided" in says
+    set_to(page, kinds[0], "sound")
+    until(page, lambda: byte_on(page) == str(0xC0))
+    set_to(page, kinds[1], "sound")
+    until(page, lambda: byte_on(page) == str(0x80))
 
 
-def test_a_slider_steps_a_dial_and_bars_show_the_margins(page):
+def test_a_slider_steps_a_dial_and_bars_show_the_margins(all_scenarios, page):
     slider = page.find_element(By.CSS_SELECTOR, ".dial[data-key='cable.length'] [type=range]")
     slider.send_keys(Keys.END)
     until(page, lambda: dial(page, "cable.length").get_attribute("value") == "50 m")
@@ -223,6 +257,7 @@ def test_each_event_shows_what_the_simulation_has(page, server):
     until(page, lambda: byte_on(page) == str(0x82))
     for key in keys:
         set_to(page, choice, key)
+        held = 0x82 if key in OWN_EVENTS else None
         shown = server.bench.read(State(held=0x82, event=key))
         reads = [[pair.read.start_ps, pair.byte] for pair in shown.run.reads]
         until(
@@ -235,11 +270,20 @@ def test_each_event_shows_what_the_simulation_has(page, server):
                 == reads
             ),
         )
-        assert byte_on(page) == str(shown.run.reads[shown.number].byte), key
+        pair = shown.run.reads[shown.number]
+        assert byte_on(page) == str(pair.byte), key
+        # A shipped scenario has contacts of its own, and the switches show them.
+        assert closed(page) == (pair.expected.held if held is None else held), key
+    set_to(page, choice, "read")
+    until(page, lambda: byte_on(page) == str(0x82))
+    assert closed(page) == 0x82
 
 
 def test_a_fetch_at_each_bit_and_reading_twice_beside_it(page):
     set_to(page, by(page, "what"), "fetch")
+    until(page, lambda: byte_on(page) == "1")
+    marks = "return document.getElementById('digital').wave.wave.marks.map((one) => one[1])"
+    assert page.execute_script(marks) == ["wrong bit: Right reads pressed"]
     for extra in (1, 2, 3):
         set_to(page, by(page, "extra"), extra)
         for bit in (1, 4, 8):
@@ -312,6 +356,7 @@ def test_keep_this_writes_files_and_says_how_to_play_them_again(page, folder):
 
 
 def test_the_tour_shows_six_states_and_can_be_printed(page, server):
+    click(page, switch(page, "Up"))
     page.execute_script("window.print = () => (window.printed = true)")
     click(page, by(page, "print"))
     until(page, lambda: page.execute_script("return window.printed"))
@@ -329,7 +374,11 @@ def test_the_tour_shows_six_states_and_can_be_printed(page, server):
     page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
     page.execute_script("document.querySelectorAll('.go')[4].click()")
     until(page, lambda: byte_on(page) == str(0x81))
-    assert switch(page, "A").is_selected()
+    assert closed(page) == 0x80
+    # What was set before the tour is there again.
+    click(page, by(page, "mine"))
+    until(page, lambda: byte_on(page) == "8")
+    assert closed(page) == 8
 
 
 @pytest.mark.parametrize("mode", ["light", "dark"])

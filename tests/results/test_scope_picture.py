@@ -57,9 +57,13 @@ def test_each_edge_passes_its_threshold_when_the_circuit_says():
         assert (axes.get_xlim(), axes.get_ylim()) == ((0, ACROSS), (0, UP))
 
 
-def test_a_line_that_never_rises_has_no_edge_and_is_drawn():
-    _, axes = screens("harbour-a")
-    assert axes[1].get_title(loc="left").startswith("latch: no edge")
+def test_a_line_that_never_rises_is_drawn_below_its_threshold_and_said():
+    _, (_, latch, *_) = screens("harbour-a")
+    assert latch.get_title(loc="left").startswith("latch: no edge")
+    assert "It stays at 0.00 V in this read." in [text.get_text() for text in latch.texts]
+    (trace,) = (one for one in latch.lines if one.get_gid() == "latch")
+    high = max(one.get_ydata()[0] for one in latch.lines if "threshold" in str(one.get_gid()))
+    assert max(trace.get_ydata()) < high < UP
 
 
 def test_verify_draws_it(tmp_path, monkeypatch, capsys):

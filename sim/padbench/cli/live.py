@@ -6,6 +6,7 @@ from pathlib import Path
 
 from padbench.cli.errors import UsageError
 from padbench.cli.options import Parser, usable
+from padbench.cli.progress import progress
 from padbench.core.units import printable
 from padbench.files import one_run, whole_file
 from padbench.results.documents import SCHEMA
@@ -39,7 +40,8 @@ def run(arguments: list[str]) -> int:
         bench = Bench(options.sheet)
     if options.export is not None:
         try:
-            page = export_html(bench)
+            with progress("stopped reads") as step:
+                page = export_html(bench, step)
         except ValueError as error:
             raise UsageError(f"{options.sheet}: {error}") from None
         with one_run() as files, whole_file(options.export) as out:

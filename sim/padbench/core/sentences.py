@@ -53,6 +53,11 @@ def capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def counted(number: int, what: str) -> str:
+    """``counted(1, "read")``, ``counted(8, "read")``: "1 read", "8 reads"."""
+    return f"{grouped(number)} {what}{'s' if number != 1 else ''}"
+
+
 def grouped(count: int) -> str:
     """A whole number for people, from five digits on in threes: ``"68 550 656"``."""
     return f"{count:,}".replace(",", " ") if abs(count) >= 10_000 else str(count)

@@ -42,7 +42,6 @@ from padbench.results.blocks import (
     Table,
     article_of,
     findings_blocks,
-    ribbon_of,
     thinnest_lines,
 )
 from padbench.results.documents import (
@@ -321,7 +320,6 @@ def regress_result(
         findings=regression.findings,
         runs=regression.scenarios,
         cases={"scenarios": [Case(name, skipped=why) for name, why in regression.skipped]},
-        ribbon=lambda: ribbon_of(regression.scenarios),
         versions=("cocotb",),
         seconds=regression.seconds,
         behind=tuple(f"likely cause: {cause.says}" for cause in regression.causes),
@@ -485,7 +483,7 @@ def _brief(result: RegressResult) -> Section:
         causes = [("", "None of the faults that were tried gives these reads.")]
     seen = result.coverage
     wires = (
-        f"{256 - len(seen.missing_states)} of 256 held states, "
+        f"{256 - len(seen.missing_states)} of 256 states, "
         f"{grouped(65_536 - len(seen.missing_transitions))} of {grouped(65_536)} transitions, "
         f"{24 - len(seen.missing_positions)} of 24 stopped bits"
     )
@@ -501,7 +499,7 @@ def _brief(result: RegressResult) -> Section:
         ], listed=True),
         Lines("", [
             *([("proof", result.proof.says)] if result.proof is not None else []),
-            ("seen on the wires", wires),
+            ("seen", wires),
         ]),
     ]  # fmt: skip
     return Section("brief", "", blocks, ("brief",))

@@ -137,10 +137,15 @@ def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
         if total := sum(counts):
             says = f"in {grouped(total)} of {grouped(cases)} cases ({per_cent(total, cases)})"
         if total and len(sweeps) > 1:
-            worst = max(sweeps, key=lambda one: getattr(one, name) / one.cases)
+            worst = _worst(sweeps, name)
             share = per_cent(getattr(worst, name), worst.cases)
             says += f", at worst {share} with a fetch every {worst.period} cycles"
         yield label, says
+
+
+def _worst(sweeps: Sequence[SweepCounts], kind: str) -> SweepCounts:
+    """The rate at which most of its cases are of that kind."""
+    return max(sweeps, key=lambda one: getattr(one, kind) / one.cases)
 
 
 def _change(report: JudgedRoutine) -> Iterator[Block]:
@@ -392,7 +397,7 @@ def _map_table(chart: DesignMap) -> Table:
 
 
 def _examples(report: JudgedRoutine) -> Iterator[Prose]:
-    """The worst case of each rate, and the commands that play the first of each kind again."""
+    """The worst case of each rate, and commands that play one of each kind, of the worst rate."""
     lines = []
     for sweep in report.sweeps:
         if (case := sweep.counterexample) is not None:
@@ -402,9 +407,10 @@ def _examples(report: JudgedRoutine) -> Iterator[Prose]:
                 f"{spelled(case.got)} (held state {case.held}, got {case.got}, pad {case.pad})"
             )
     for kind in WORST:
-        met = [(one.period, one.first[kind]) for one in report.sweeps if kind in one.first]
+        met = [one for one in report.sweeps if kind in one.first]
         if met:
-            says = report.question.play(*met[0])
+            worst = _worst(met, kind)
+            says = report.question.play(worst.period, worst.first[kind])
             lines.append(f"{_SEE} {_KINDS[kind]}: {says}")
     if lines:
         yield Prose(lines)

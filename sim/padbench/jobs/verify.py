@@ -14,7 +14,7 @@ from padbench.circuit.electric import PortRow, spread_of
 from padbench.circuit.pad_model import CORNERS
 from padbench.core.findings import Finding
 from padbench.core.remedies import joined
-from padbench.core.sentences import capital
+from padbench.core.sentences import capital, counted
 from padbench.core.timeline import Timeline
 from padbench.core.wire_names import (
     CABLE_CLOCK,
@@ -57,7 +57,6 @@ from padbench.results.blocks import (
     findings_blocks,
     reads_lines,
     reads_table,
-    ribbon_of,
     thinnest_lines,
 )
 from padbench.results.change import Change, Plan, plan_of, value_now
@@ -246,8 +245,8 @@ def verify_result(
         verdict=verdict,
         outcome=verdict,
         word=("The pad passes." if told else "Passes.") if passes else "FAILS.",
-        lead=f"{_judged(trial.findings)}, and all {len(trial.runs)} scenarios read as they "
-        f"should.{_lacked(design.sheet.part)}{warning}"
+        lead=f"{_judged(trial.findings)}, and {_as_they_should(len(trial.runs), 'scenario')}."
+        f"{_lacked(design.sheet.part)}{warning}"
         if passes
         else f"{UNPLUGGED if shorts(design.sheet) else ''}"
         f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
@@ -264,11 +263,18 @@ def verify_result(
             "margins": partial(_margins, design.sheet, trial),
             "scope": partial(_scope, design.sheet),
         },
-        ribbon=lambda: ribbon_of(trial.runs),
         inputs=inputs,
         assumed=design.sheet.assumed,
         make_answer=answer,
         data=trial,
+    )
+
+
+def _as_they_should(count: int, what: str) -> str:
+    return (
+        f"the {what} reads as it should"
+        if count == 1
+        else f"all {counted(count, what)} read as they should"
     )
 
 
@@ -522,8 +528,7 @@ def _works(row: PortRow) -> Cell:
 
 
 def _article(run: ScenarioRun) -> Article:
-    reads = f"{run.count} read{'s' if run.count != 1 else ''}"
-    return article_of(run, f"Shown: {run.where}; {reads}.")
+    return article_of(run, f"Shown: {run.where}; {counted(run.count, 'read')}.")
 
 
 def play(
@@ -605,6 +610,8 @@ def play(
         word="Passes." if run.verdict == "pass" else "FAILS.",
         lead=f"{wrong} of {run.count} reads come out wrong."
         if wrong
+        else "The read comes out as it should."
+        if run.count == 1
         else f"All {run.count} reads come out as they should.",
         make_document=document,
         make_sections=lambda: [*sections()],

@@ -26,6 +26,10 @@ from padbench.sheet.model import Policy
 ROUTINE = "routine "
 """Before the name of a read routine, where a poll is chosen."""
 
+STUCK, WORN = "contacts.stuck", "fault.contact-worn"
+"""Buttons by name: no dials, but what each switch of the page may be besides sound."""
+_WORN = "contact-worn"
+
 _FREE = tomllib.loads(Path(__file__).with_name("dials.toml").read_text(encoding="utf-8"))
 
 
@@ -69,7 +73,10 @@ def dials_of(sheet: Sheet) -> list[Dial]:
     policies = get_args(Policy.model_fields["opposite_directions"].annotation)
     key = "policy.opposite-directions"
     chosen.append((key, "opposite directions", sheet.policy.opposite_directions, policies))
-    chosen.append(("contacts.stuck", "stuck contacts", now("contacts.stuck"), ()))
+    chosen.append((STUCK, "stuck contacts", now(STUCK), ()))
+    if sheet.chip.kind == "register":
+        worn = [fault.at for fault in sheet.fault if fault.kind == _WORN and fault.at]
+        chosen.append((WORN, "worn contacts", ", ".join(worn), ()))
     return [
         *(Dial(key, name, value, [*dict.fromkeys(some)]) for key, name, value, some in chosen),
         *(
@@ -100,7 +107,8 @@ def turned(sheet: Sheet, dials: Mapping[str, str]) -> str:
     """
     data = deepcopy(dict(sheet.document.data))
     known = {dial.key: dial for dial in dials_of(sheet)}
-    for key in sorted(dials, key=lambda one: one == "poll.console"):  # last: it goes by the poll
+    # Last what goes by another: a console by the poll, a worn contact by how worn it may be.
+    for key in sorted(dials, key=("poll.console", WORN).__contains__):
         if key not in known:
             raise Refusal("dial", f"there is no dial {key[:60]!r}; try {', '.join(known)}")
         dial, words = known[key], dials[key].strip()
@@ -111,13 +119,22 @@ def turned(sheet: Sheet, dials: Mapping[str, str]) -> str:
         table, name = key.split(".")
         if key == "poll.use":
             data["poll"] = _poll(words, data["poll"])
-        elif key in ("contacts.stuck", "works-with.ports"):
-            data.setdefault(table, {})[name] = [part.strip() for part in words.split(",") if part]
+        elif key == WORN:
+            others = [one for one in data.get("fault", ()) if one["kind"] != _WORN]
+            ohms = data.get("contacts", {}).get("worn") or dict(sheet.assumed)["contacts.worn"]
+            worn = [{"kind": _WORN, "at": at, "ohms": ohms} for at in _listed(words)]
+            data["fault"] = [*others, *worn]
+        elif key in (STUCK, "works-with.ports"):
+            data.setdefault(table, {})[name] = _listed(words)
         else:
             data.setdefault(table, {})[name] = words
         if key == "poll.console":
             _framed(data["poll"], words)
     return sheet_text(data)
+
+
+def _listed(words: str) -> list[str]:
+    return [part.strip() for part in words.split(",") if part.strip()]
 
 
 def _poll(words: str, now: Mapping[str, Any]) -> dict[str, Any]:
@@ -140,11 +157,13 @@ def _framed(poll: dict[str, Any], console: str) -> None:
 
 
 def sheet_text(data: Mapping[str, Any]) -> str:
-    """TOML of what a sheet holds: tables of plain values, without comments."""
+    """TOML of what a sheet holds: tables of plain values, and lists of them, without comments."""
     tables = []
-    for table, keys in data.items():
-        lines = [f"{_key(key)} = {_value(value)}" for key, value in keys.items()]
-        tables.append("\n".join([f"[{_key(table)}]", *lines]) + "\n")
+    for table, rows in data.items():
+        head = f"[[{_key(table)}]]" if isinstance(rows, list) else f"[{_key(table)}]"
+        for keys in rows if isinstance(rows, list) else [rows]:
+            lines = [f"{_key(key)} = {_value(value)}" for key, value in keys.items()]
+            tables.append("\n".join([head, *lines]) + "\n")
     return "\n".join(tables)
 
 

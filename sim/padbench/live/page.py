@@ -5,9 +5,11 @@ with whole_file(Path("class.html")) as out:
     out.write(export_html(bench))
 """
 
+import os
 import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import product
 from math import gcd
 from pathlib import Path
@@ -17,7 +19,8 @@ import numpy as np
 
 from padbench.core.buttons import BUTTONS, OPPOSITES, byte_of
 from padbench.core.timeline import Timeline, Wire
-from padbench.live.bench import NAME, Bench
+from padbench.jobs.loading import Progress, unwatched
+from padbench.live.bench import NAME, Bench, Pad
 from padbench.live.page_data import config_of, failing, read_told
 from padbench.live.state import State, event_says, stops
 from padbench.results.blocks import FrameStrip
@@ -33,6 +36,7 @@ from padbench.results.wave_data import Wave, event_of, extra_clocks, wave_object
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.scenarios.timetable import Timetable
 from padbench.trials.scenario_run import ScenarioRun
+from padbench.workers import spread
 
 _FOLDER = Path(__file__).with_name("page")
 
@@ -46,20 +50,25 @@ def page_html(bench: Bench, token: str) -> str:
     return _html(bench, {"token": token, "baked": None})
 
 
-def export_html(bench: Bench) -> str:
+def export_html(bench: Bench, progress: Progress = unwatched) -> str:
     """A page with all 256 held states and every stopped read of them, played here and now.
 
     Where the policy for opposite directions goes by their order, each state comes in every order.
     Its reads are single ones, at the sheet's times (the shortest of a routine), on its first port
-    at the slow corner. Raises ``ValueError`` if a read of the pad is missing.
+    at the slow corner, played by as many processes as there are processors. Raises ``ValueError``
+    if a read of the pad is missing. ``progress`` is told how many of the groups of reads are done.
     """
     by_order = bench.sheet.policy.opposite_directions in ("newer", "older")
     orders = _orders() if by_order else _orders()[:256]
-    groups = {"": _group(bench, State(), orders)}
-    for bit in range(1, 9):
-        for extra in range(1, 4):
-            state = State(event="fetch", bit=bit, extra=extra)
-            groups[f"{bit},{extra}"] = _group(bench, state, orders)
+    fetches = [
+        State(event="fetch", bit=bit, extra=extra) for bit in range(1, 9) for extra in range(1, 4)
+    ]
+    pad = bench.pad(State())
+    known = pad.text, str(bench.path), orders
+    groups = {}
+    for key, group in spread(_played, known, [State(), *fetches], os.cpu_count() or 1):
+        groups[key] = group
+        progress(len(groups), len(fetches) + 1)
     run = bench.read(State()).run
     frame = frame_of(bench.sheet, (run,))
     baked = {
@@ -99,13 +108,24 @@ def _orders() -> list[tuple[int, int]]:
     return [*((held, 0) for held in range(256)), *later]
 
 
-def _group(bench: Bench, state: State, orders: Sequence[tuple[int, int]]) -> dict[str, Any]:
+def _played(
+    known: tuple[str, str, Sequence[tuple[int, int]]], state: State
+) -> tuple[str, dict[str, Any]]:
+    """A group under the name that the page has for it."""
+    text, name, orders = known
+    key = f"{state.bit},{state.extra}" if state.event == "fetch" else ""
+    return key, _group(_pad(text, name), state, orders)
+
+
+_pad = lru_cache(1)(Pad.of)
+
+
+def _group(pad: Pad, state: State, orders: Sequence[tuple[int, int]]) -> dict[str, Any]:
     """Reads that are alike but for what is held: the wires once, data for each.
 
     A read is levels and time differences of data, byte, expected byte, undecided bits, 1 if it is
     as expected, and notes, as in `padbench.results.wave_data.wave_object`.
     """
-    pad = bench.pad(state)
     stop = (state.bit, state.extra) if state.event == "fetch" and stops(pad.sheet) else (0, 0)
 
     def build(setting: Setting) -> Script:
@@ -144,7 +164,8 @@ def _parts(run: ScenarioRun) -> Iterator[Wave]:
     for pair, read in zip(run.reads, whole.reads, strict=True):
         length = max(read.latch_end, *read.samples, *pair.read.clock_rises) - read.start
         begin, end = read.start - length // 8, read.start + length + length // 8
-        at, says = event_of(pair)
+        held = pair.expected.held if pair.expected.passed_on is None else pair.expected.passed_on
+        at, says = event_of(pair, held)
         notes = [*extra_clocks(pair.read, read.samples), *([(at, says)] if says else [])]
         yield Wave(
             _cut(whole.timeline, begin, end, [name for name, _ in rows]),

@@ -1,7 +1,7 @@
 """What the page is told, as plain data for JSON; all of it made of runs and findings."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -14,7 +14,7 @@ from padbench.live.state import OWN_EVENTS
 from padbench.results.blocks import FrameStrip, findings_blocks
 from padbench.results.frame import frame_of
 from padbench.results.html_page import blocks_html
-from padbench.results.wave_data import read_as, wave_object, wave_of
+from padbench.results.wave_data import event_of, read_as, wave_object, wave_of
 from padbench.scenarios import SCENARIOS
 from padbench.trials.scenario_run import ScenarioRun
 
@@ -36,7 +36,7 @@ def config_of(bench: Bench) -> dict[str, Any]:
 
 def read_told(shown: Shown) -> dict[str, Any]:
     """The read in view, what is wrong with it, its wave, and its place in the frame."""
-    run = shown.run
+    run, wave = shown.run, wave_of(shown.run)
     told: dict[str, Any] = {
         "scenario": run.name,
         "own": bool(shown.own),
@@ -46,7 +46,6 @@ def read_told(shown: Shown) -> dict[str, Any]:
         "verdict": run.verdict,
         "problems": [*(p.says for p in run.problems), *(f"{f.id}: {f.says}" for f in run.broken)],
         "reads": run.count,
-        "wave": wave_object(wave_of(run)),
         "accepted": [None if byte is None else spelled(byte) for byte in run.accepted],
     }
     if run.reads:
@@ -54,6 +53,9 @@ def read_told(shown: Shown) -> dict[str, Any]:
         held = pair.expected.held
         wants = held if pair.expected.passed_on is None else pair.expected.passed_on
         past = pair.read.bits[8:]
+        at, says = event_of(pair, wants)
+        if says and at not in dict(wave.marks):
+            wave = replace(wave, marks=sorted([*wave.marks, (at, says)]))
         told |= {
             "number": shown.number,
             "byte": pair.byte,
@@ -62,6 +64,7 @@ def read_told(shown: Shown) -> dict[str, Any]:
             "wants": wants,
             "past": "".join("?" if bit is None else str(int(bit)) for bit in past),
         }
+    told["wave"] = wave_object(wave)
     if shown.twice is not None:
         told["twice"] = _twice(shown.twice)
     frame = frame_of(shown.pad.sheet, (run,))

@@ -45,7 +45,7 @@ class LiveServer(ThreadingHTTPServer):
         super().__init__((HOST, port), _Handler)
         self.bench = bench
         self.token = secrets.token_urlsafe(24)
-        self.verdicts.warm()
+        self.verdicts.warm(bench.pad(State()))
         self.page = page_html(bench, self.token).encode()
         self.hosts = {f"{name}:{self.server_port}" for name in (HOST, "localhost")}
 

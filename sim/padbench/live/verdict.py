@@ -40,10 +40,11 @@ class Verdicts:
         self._closed = False
         self._turns: dict[str, int] = {}
 
-    def warm(self) -> None:
-        """Start the workers, so that the first question finds them awake."""
-        for _ in range(_WORKERS):
-            self._pool.submit(_warm)
+    def warm(self, pad: Pad) -> None:
+        """Start the workers and have them play once, so that the first question waits for less."""
+        for corner in CORNERS:
+            port = pad.sheet.works_with.ports[0]
+            self._pool.submit(_play, pad.text, pad.sheet.document.name, "idle", port, corner)
 
     def close(self) -> None:
         """End the workers."""
@@ -105,13 +106,9 @@ def _pool() -> ProcessPoolExecutor:
 _pad = lru_cache(4)(Pad.of)
 
 
-def _warm() -> None:
-    """Nothing: the worker has imported this module now."""
-
-
 def _play(text: str, name: str, scenario: str, port: str, corner: Corner) -> Told:
     pad = _pad(text, name)
     run = pad.play(scenarios_of(pad.sheet)[scenario], port, corner)
     run.let_go()
-    wrong = [*(problem.says for problem in run.problems), *(found.says for found in run.broken)]
-    return scenario, run.verdict, f"{run.where}: {wrong[0]}" if wrong else ""
+    wrong = next(iter((*run.problems, *run.broken)), None)
+    return scenario, run.verdict, "" if wrong is None else f"{run.where}: {wrong.says}"

@@ -10,7 +10,7 @@ from functools import cached_property
 from math import inf
 from typing import Any, ClassVar
 
-from padbench.core.buttons import BUTTONS, spelled
+from padbench.core.buttons import spelled
 from padbench.core.findings import Finding
 from padbench.core.sentences import COUNTED, amount, capital
 from padbench.core.units import show
@@ -30,8 +30,6 @@ _FEW_READS = 12
 
 _MANY = 10
 """Times its limit: from here on no per cents are shown."""
-
-_BUTTON_SCENARIO = "each-button"
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,10 +257,6 @@ class Articles(Block):
         return groups
 
 
-Ribbon = Sequence[tuple[str, str, str]]
-"""Of each button: its name, whether it reads right alone, and as what it reads otherwise."""
-
-
 def spans_of(codes: Iterable[int]) -> list[tuple[int, int, int]]:
     """Stretches of equal codes, those of 0 left out."""
     spans: list[tuple[int, int, int]] = []
@@ -399,22 +393,6 @@ def _read_row(number: int, pair: ReadResult) -> tuple[str | Cell, ...]:
         if pair.as_expected
         else Cell(f"wrong, expected {spelled(pair.expected.byte)}", bad=True),
     )
-
-
-def ribbon_of(scenarios: Sequence[ScenarioRun]) -> Ribbon | None:
-    """From the scenario that presses each button alone; None if it was not run."""
-    run = next((r for r in scenarios if r.name == _BUTTON_SCENARIO), None)
-    if run is None:
-        return None
-    cells = []
-    for place, name in enumerate(BUTTONS):
-        alone = [pair for pair in run.reads if pair.expected.held == 128 >> place]
-        wrong = [pair for pair in alone if not pair.as_expected]
-        if wrong:
-            cells.append((name, "fail", f"reads as {read_as(wrong[0])}"))
-        else:
-            cells.append((name, "pass" if alone else "not-judged", "reads right" if alone else "–"))
-    return cells
 
 
 def _bar(found: Finding) -> Bar | None:

@@ -24,9 +24,9 @@ from typing import IO, TYPE_CHECKING, Any
 
 from padbench import __version__
 from padbench.core.buttons import BUTTONS
-from padbench.core.sentences import amount
+from padbench.core.sentences import amount, counted
 from padbench.results.answer import Answer
-from padbench.results.blocks import WORDS, Article, Articles, Block, Cell, findings_blocks
+from padbench.results.blocks import WORDS, Article, Articles, Block, Cell, Lines, findings_blocks
 from padbench.results.result import Result, Section
 from padbench.results.wave_data import Wave, wave_object
 
@@ -57,8 +57,8 @@ def write_page(result: Result, out: IO[str]) -> None:
     stream = environment.get_template("page.html.j2").stream(
         page=result,
         sections=sections,
-        ribbon=result.ribbon(),
         answer=result.answer,
+        short=None if result.answer else next(_short(result), None),
         buttons=BUTTONS,
         hero=None if hero is None else waves[hero][0],
         hero_wave=hero,
@@ -72,6 +72,13 @@ def write_page(result: Result, out: IO[str]) -> None:
         versions=_versions(result.versions),
     )
     out.writelines(stream)
+
+
+def _short(result: Result) -> Iterator[Lines]:
+    """What a terminal shows first; a page that begins with an answer has no need of it."""
+    for part in result.sections:
+        if "brief" in part.media:
+            yield from (one for one in part.blocks if isinstance(one, Lines) and one.rows)
 
 
 def notebook_html(result: Result) -> str:
@@ -98,13 +105,9 @@ def environment_of(*folders: Path) -> "Environment":
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(words=WORDS, amount=amount, counted=_counted)
+    environment.globals.update(words=WORDS, amount=amount, counted=counted)
     environment.tests["long"] = _long
     return environment
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}{'s' if number != 1 else ''}"
 
 
 def _long(cell: str | Cell) -> bool:

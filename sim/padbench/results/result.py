@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from padbench.core.findings import Finding
 from padbench.results.answer import Answer
-from padbench.results.blocks import Block, Lines, Prose, Ribbon, Table
+from padbench.results.blocks import Block, Lines, Prose, Table
 from padbench.results.inputs import Input
 from padbench.sheet import Assumed
 from padbench.trials.scenario_run import ScenarioRun
@@ -87,7 +87,6 @@ class Result:
     runs: tuple[ScenarioRun, ...] = ()
     cases: Mapping[str, Sequence[Case]] = field(default_factory=dict)
     figures: Mapping[str, Callable[[Path], "Figure"]] = field(default_factory=dict)
-    ribbon: Callable[[], Ribbon | None] = lambda: None
     inputs: tuple[Input, ...] = ()
     assumed: tuple[Assumed, ...] = ()
     again: str = ""
@@ -182,7 +181,6 @@ def combined(results: Sequence[Result], what: str = "files") -> Result:
         cases={
             f"{one.name}: {suite}": cases for one in results for suite, cases in one.cases.items()
         },
-        ribbon=lambda: None,
         make_answer=lambda: None,
         assumed=tuple(dict.fromkeys(item for one in results for item in one.assumed)),
         inputs=tuple(dict.fromkeys(file for one in results for file in one.inputs)),

@@ -63,7 +63,9 @@ def scope_figure(sheet: Sheet, port: str, run: ScenarioRun, number: int, path: P
     waves, levels = line_waves(sheet, port, run.timeline, points=_POINTS), thresholds(sheet, port)
     read = run.reads[number].read
     end = max(read.latch_end_ps, *read.samples, *read.clock_rises)
-    highest = max(float(volts.max()) for _, volts in waves.values())
+    # A line that never rises has a threshold all the same.
+    tops = [*(volts.max() for _, volts in waves.values()), *(max(pair) for pair in levels.values())]
+    highest = float(max(tops))
     screens: Any = figure.subplots(2, 2).ravel()
 
     each = UP / len(_COLOURS)
@@ -84,6 +86,12 @@ def scope_figure(sheet: Sheet, port: str, run: ScenarioRun, number: int, path: P
         edges = [*_edges(wave, run.timeline.wires[f"cable.{name}"], read.start_ps, end)]
         if not edges:
             _screen(axes, f"{name}: no edge", time, volts)
+            _trace(axes, name, wave, level, (read.start_ps, time, 1.0, volts), named=True)
+            stays = float(np.interp(read.start_ps, *wave))
+            axes.text(
+                ACROSS / 2, 0.35, f"It stays at {stays:.2f} V in this read.", ha="center",
+                fontsize=9, color=BAD,
+            )  # fmt: skip
             continue
         edge = max(edges, key=lambda one: one.passes - one.begin)
         took = max(edge.passes - edge.begin, 1000) * 1e-12

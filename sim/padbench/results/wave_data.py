@@ -96,13 +96,17 @@ def wave_of(run: ScenarioRun) -> Wave:
     )
 
 
-def event_of(pair: ReadResult) -> tuple[int, str]:
+def event_of(pair: ReadResult, held: int | None = None) -> tuple[int, str]:
     """Where a read first shows what is wrong with it, and that in a few words.
 
-    It is the sample of its first wrong bit; else its start, with nothing said.
+    It is the sample of its first wrong bit; else its start, with nothing said. With ``held`` a bit
+    is wrong that is not as those contacts are, also where a stopped read makes that expected.
     """
+    wanted = pair.expected.bits
+    if held is not None:
+        wanted = tuple(bool(held & 128 >> place) for place in range(len(BUTTONS)))
     for place, (at, bit) in enumerate(zip(pair.read.samples, pair.read.bits, strict=True)):
-        want = pair.expected.bits[place] if place < len(pair.expected.bits) else None
+        want = wanted[place] if place < len(wanted) else None
         if want is None or bit == want:
             continue
         name = BUTTONS[place] if place < len(BUTTONS) else f"bit {place + 1}"
@@ -142,23 +146,25 @@ def _in_a_read(pair: ReadResult, at: int) -> bool:
 
 def _moves(run: ScenarioRun) -> Iterator[tuple[int, str]]:
     """Where a contact moves within a read, or more than once between two."""
-    starts = np.asarray([pair.read.start_ps for pair in run.reads], np.int64)
+    reads = [pair.read for pair in run.reads]
+    starts = np.asarray([read.start_ps for read in reads], np.int64)
+    ends = np.asarray([-1, *(max(read.latch_end_ps, *read.samples, 0) for read in reads)], np.int64)
     for name in BUTTONS:
         wire = run.timeline.wires.get(f"contacts.{name}")
         if wire is None:
             continue
-        moved = wire.times[1:].tolist()
-        for at, level in zip(moved, wire.levels[1:].tolist(), strict=True):
-            if any(_in_a_read(pair, at) for pair in run.reads):
-                yield at, f"{name} {'closes' if level == HIGH else 'opens'} within the read"
+        times, levels = wire.times[1:], wire.levels[1:]
+        inside = times <= ends[np.searchsorted(starts, times, "right")]
+        for at, level in zip(times[inside].tolist(), levels[inside].tolist(), strict=True):
+            yield at, f"{name} {'closes' if level == HIGH else 'opens'} within the read"
         # Between which two reads each of them lies.
         _, first, count = np.unique(
-            np.searchsorted(starts, moved), return_index=True, return_counts=True
+            np.searchsorted(starts, times), return_index=True, return_counts=True
         )
         for place, edges in zip(first.tolist(), count.tolist(), strict=True):
             if edges > 1:
                 says = f"{name} bounces" if edges > 2 else f"{name} closes and opens between reads"
-                yield moved[place], says
+                yield int(times[place]), says
 
 
 def _about(run: ScenarioRun, at: int) -> tuple[int, int]:

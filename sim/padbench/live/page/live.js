@@ -6,7 +6,7 @@
   const by = (id) => document.getElementById(id), all = (how) => [...document.querySelectorAll(how)];
   const tab = Math.random().toString(36).slice(2);
   const fresh = () => ({ held: 0, dials: {}, corner: "slow", event: "read", bit: 8, extra: 1 });
-  let state = fresh(), taps = 0, told = null, shown = null, face = null, scope = null, twice = null;
+  let state = fresh(), mine = null, taps = 0, told = null, shown = null, face = null, scope = null, twice = null;
   const busy = {};
 
   // --- asking ----------------------------------------------------------------------------------
@@ -82,6 +82,11 @@
     const { byte, undecided, wants, says, problems, frame, accepted = [] } = answer;
     document.body.classList.remove("old");
     by("says").textContent = says;
+    // A shipped scenario has contacts of its own; what the switches were set to waits meanwhile.
+    const moved = answer.own === false;
+    by("moved").hidden = !moved;
+    all("[role=switch]").forEach((one) => (one.checked = ((moved ? answer.held ?? 0 : state.held) & one.dataset.bit) > 0));
+    all("#contacts :is(input, button)").forEach((one) => (one.disabled = moved));
     by("strip").innerHTML = frame;
     if (byte === undefined) {
       by("byte").textContent = "The console makes no read.";
@@ -261,33 +266,42 @@
 
   // --- dials and verdict -------------------------------------------------------------------------
 
+  // What each switch may be besides sound: the dial that lists those which are.
+  const KINDS = { worn: "fault.contact-worn", stuck: "contacts.stuck" }, dialOf = (key) => config.dials.find((one) => one.key === key);
+  const listed = (key) => (state.dials[key] ?? dialOf(key)?.now ?? "").split(", ").filter(Boolean);
+  const kindOf = (name) => Object.keys(KINDS).find((kind) => listed(KINDS[kind]).includes(name)) ?? "sound";
+
+  function turn(dial, words) {
+    if (words === dial.now) delete state.dials[dial.key]; else state.dials[dial.key] = words;
+  }
+
+  function makeKinds() {
+    for (const box of all(".contact")) {
+      const name = box.querySelector("span").textContent, choice = document.createElement("select");
+      choice.className = "kind";
+      choice.setAttribute("aria-label", `the contact of ${name}`);
+      choice.append(...["sound", ...Object.keys(KINDS).filter((kind) => dialOf(KINDS[kind]))].map((kind) => new Option(kind)));
+      choice.addEventListener("change", () => {
+        for (const [kind, key] of Object.entries(KINDS)) {
+          if (dialOf(key)) turn(dialOf(key), buttons.filter((one) => (one === name ? choice.value === kind : listed(key).includes(one))).join(", "));
+        }
+        turned();
+      });
+      box.insertBefore(choice, box.lastElementChild);
+    }
+  }
+
   function makeDials() {
-    by("dials").replaceChildren(...config.dials.map((dial, place) => {
+    makeKinds();
+    by("dials").replaceChildren(...config.dials.filter((one) => !Object.values(KINDS).includes(one.key)).map((dial, place) => {
       const box = document.createElement("div"), label = document.createElement("label");
-      const turn = (words) => {
-        if (words === dial.now) delete state.dials[dial.key]; else state.dials[dial.key] = words;
+      const to = (words) => {
+        turn(dial, words);
         box.classList.toggle("turned", dial.key in state.dials);
         turned();
       };
       box.className = "dial";
       box.dataset.key = dial.key;
-      if (dial.key === "contacts.stuck") {
-        const group = document.createElement("fieldset"), legend = document.createElement("legend"), row = document.createElement("div");
-        legend.textContent = dial.name;
-        row.className = "stuck";
-        for (const name of buttons) {
-          const one = document.createElement("label"), check = document.createElement("input");
-          check.type = "checkbox";
-          check.value = name;
-          check.checked = dial.now.split(", ").includes(name);
-          check.addEventListener("change", () => turn([...row.querySelectorAll(":checked")].map((c) => c.value).join(", ")));
-          one.append(check, ` ${name}`);
-          row.append(one);
-        }
-        group.append(legend, row);
-        box.append(group);
-        return box;
-      }
       const input = document.createElement(dial.free ? "input" : "select");
       input.id = `dial-${place}`;
       label.htmlFor = input.id;
@@ -301,17 +315,17 @@
         input.maxLength = 80;
         input.value = dial.now;
         said();
-        range.addEventListener("input", () => { input.value = dial.choices[range.value]; said(); turn(input.value); });
+        range.addEventListener("input", () => { input.value = dial.choices[range.value]; said(); to(input.value); });
         input.addEventListener("change", () => {
           const step = dial.choices.indexOf(input.value);
           if (step >= 0) range.value = step;
           said();
-          turn(input.value);
+          to(input.value);
         });
         box.append(label, input, range);
       } else {
         input.append(...dial.choices.map((words) => new Option(words || "times of its own", words, words === dial.now, words === dial.now)));
-        input.addEventListener("change", () => turn(input.value));
+        input.addEventListener("change", () => to(input.value));
         box.append(label, input);
       }
       return box;
@@ -322,7 +336,7 @@
   let resting, turns = 0;
   function turned() {
     read();
-    judge();
+    if (!baked) judge();
   }
 
   async function judge() {
@@ -382,9 +396,11 @@
 
   async function go(place) {
     try {
+      mine ??= state;
+      by("mine").hidden = false;
       state = stepState(place);
       set();
-      if (baked) { told = { ...baked.tour[place], asked: now() }; tell(told); picture(); } else turned();
+      if (baked) { told = { ...baked.tour[place], own: true, asked: now() }; tell(told); picture(); } else turned();
       await step(place);
       by("reading").scrollIntoView();
     } catch (error) { trouble(error); }
@@ -408,10 +424,10 @@
     all("[role=switch]").forEach((one) => (one.checked = (state.held & one.dataset.bit) > 0));
     for (const [id, key] of [["what", "event"], ["bit", "bit"], ["extra", "extra"], ["corner", "corner"]]) if (by(id)) by(id).value = state[key];
     by("fetch").hidden = state.event !== "fetch";
+    all(".kind").forEach((one) => (one.value = kindOf(one.parentElement.querySelector("span").textContent)));
     for (const box of all(".dial")) {
       const dial = config.dials.find((one) => one.key === box.dataset.key), words = state.dials[dial.key] ?? dial.now;
       box.classList.toggle("turned", dial.key in state.dials);
-      box.querySelectorAll(".stuck input").forEach((one) => (one.checked = words.split(", ").includes(one.value)));
       const field = box.querySelector("select, input[type=text]"), range = box.querySelector("input[type=range]");
       if (field) field.value = words;
       if (range) range.value = dial.choices.indexOf(words);
@@ -449,6 +465,12 @@
       read();
     });
   }
+  by("mine").addEventListener("click", () => {
+    [state, mine] = [mine, null];
+    by("mine").hidden = true;
+    set();
+    turned();
+  });
   by("single").addEventListener("click", () => { by("running").checked = false; picture(); });
   by("running").addEventListener("change", () => { if (by("running").checked) picture(); });
   by("fit").addEventListener("click", () => {
@@ -470,6 +492,7 @@
 
   if (!baked) {
     makeDials();
+    set();
     by("reset").addEventListener("click", () => { state.dials = {}; set(); turned(); });
     for (const [id, kind] of [["volts", "change"], ["from", "input"]]) by(id).addEventListener(kind, () => scope && shown.volts && plotVolts());
     for (const id of ["c1", "c2"]) by(id).addEventListener("input", measure);
