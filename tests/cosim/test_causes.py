@@ -5,9 +5,10 @@ from itertools import pairwise
 
 import pytest
 
-from padbench.core.decode import decode
+from padbench.core.decode import Read, decode
 from padbench.core.looks import SAYS
 from padbench.core.pad import PadModel
+from padbench.core.timeline import Timeline
 from padbench.cosim.causes import Cause, likely_causes, offer_causes
 from padbench.cosim.faults import FaultyRegister, PadFault, offer_faults, pad_faults
 from padbench.cosim.hdl_scenarios import all_transitions
@@ -28,28 +29,33 @@ def scripts(setting) -> list[Script]:
     return [SCENARIOS[name].build(setting) for name in NAMES]
 
 
-def reads_of(fault: PadFault, script: Script, pad: PadModel):
+@pytest.fixture(scope="module")
+def timelines(setting, scripts) -> list[Timeline]:
+    """What the model's wires do in each script."""
+    return [simulate(setting.pad, script.stimulus) for script in scripts]
+
+
+@pytest.fixture(scope="module")
+def sound(timelines) -> list[list[Read]]:
+    return [decode(timeline) for timeline in timelines]
+
+
+def reads_of(fault: PadFault, script: Script, pad: PadModel, sound: list[Read]) -> list[Read]:
     """The model's reads with the bits that the fault would have given."""
-    reads = decode(simulate(pad, script.stimulus))
     return [
-        replace(read, bits=bits) for read, bits in zip(reads, fault.gives(script, pad), strict=True)
+        replace(read, bits=bits) for read, bits in zip(sound, fault.gives(script, pad), strict=True)
     ]
 
 
-def test_without_a_fault_the_prediction_is_the_model(setting, scripts):
+def test_without_a_fault_the_prediction_is_the_model(setting, scripts, sound):
     """Two independent ways from a script to bits: timed in MyHDL, and without delays here."""
-    for script in scripts:
-        for read, bits in zip(
-            decode(simulate(setting.pad, script.stimulus)),
-            FaultyRegister().reads(script, setting.pad),
-            strict=True,
-        ):
+    for script, reads in zip(scripts, sound, strict=True):
+        for read, bits in zip(reads, FaultyRegister().reads(script, setting.pad), strict=True):
             assert read.bits == bits
 
 
-def test_a_sound_pad_has_no_cause(setting, scripts):
-    runs = [(script, decode(simulate(setting.pad, script.stimulus))) for script in scripts]
-    assert likely_causes(runs, setting.pad) == ()
+def test_a_sound_pad_has_no_cause(setting, scripts, sound):
+    assert likely_causes([*zip(scripts, sound, strict=True)], setting.pad) == ()
 
 
 ONE_OF_EACH = {fault.id: number for number, fault in enumerate(pad_faults(PadModel(None)))}  # type: ignore[arg-type]
@@ -58,9 +64,12 @@ ONE_OF_EACH = {fault.id: number for number, fault in enumerate(pad_faults(PadMod
 @pytest.mark.parametrize(
     "number", sorted(ONE_OF_EACH.values()), ids=sorted(ONE_OF_EACH, key=ONE_OF_EACH.__getitem__)
 )
-def test_each_fault_is_named_for_its_own_reads(number, setting, scripts):
+def test_each_fault_is_named_for_its_own_reads(number, setting, scripts, sound):
     fault = list(pad_faults(setting.pad))[number]
-    runs = [(script, reads_of(fault, script, setting.pad)) for script in scripts]
+    runs = [
+        (script, reads_of(fault, script, setting.pad, reads))
+        for script, reads in zip(scripts, sound, strict=True)
+    ]
     causes = likely_causes(runs, setting.pad)
     assert any(cause.explains == 1 for cause in causes)
     assert fault.id in {cause.id for cause in causes}
@@ -90,17 +99,14 @@ def test_all_transitions_come_once(count):
     assert len(set(pairs)) == count * count
 
 
-def test_coverage_is_what_the_wires_showed(setting, scripts):
-    each, stopped = scripts[0], scripts[-1]
-    timeline = simulate(setting.pad, each.stimulus)
+def test_coverage_is_what_the_wires_showed(timelines, sound):
     coverage = Coverage()
-    coverage.add(timeline, decode(timeline))
+    coverage.add(timelines[0], sound[0])
     assert coverage.states == {128 >> place for place in range(8)}
     assert coverage.transitions == {(128 >> n, 64 >> n) for n in range(7)}
     assert len(coverage.missing_positions) == 24
     assert len(coverage.missing_transitions) == 65_536 - 7
-    timeline = simulate(setting.pad, stopped.stimulus)
-    coverage.add(timeline, decode(timeline))
+    coverage.add(timelines[-1], sound[-1])
     assert coverage.missing_positions == []
 
 

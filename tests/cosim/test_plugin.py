@@ -14,7 +14,7 @@ def run_example(pytester, sheet):
     (pytester.path / "pad.toml").write_text(sheet)
     text = EXAMPLE.read_text().replace("../sheets/harbour-hdl.toml", "pad.toml")
     pytester.makepyfile(text)
-    return pytester.runpytest_subprocess("-p", PLUGIN, "--strict-markers")
+    return pytester.runpytest("-p", PLUGIN, "-p", "no:cacheprovider", "--strict-markers")
 
 
 def test_example_passes(pytester):
@@ -38,7 +38,7 @@ def test_a_design_that_does_not_compile_fails_the_test(pytester):
 
 def test_without_the_marker_it_says_what_is_missing(pytester):
     pytester.makepyfile("def test_it(padbench_result):\n    pass\n")
-    result = pytester.runpytest_subprocess("-p", PLUGIN)
+    result = pytester.runpytest("-p", PLUGIN, "-p", "no:cacheprovider")
     result.assert_outcomes(errors=1)
     result.stdout.fnmatch_lines(["*needs @pytest.mark.padbench(SHEET)*"])
 

@@ -93,6 +93,18 @@ def test_the_run_that_refutes_is_played_where_the_serial_input_is_open(tmp_path)
     assert (result.verdict, result.proof.result) == ("fail", "refuted")
 
 
+def test_a_reader_that_offers_another_byte_is_refuted_and_shown(tmp_path):
+    text = (HDL / "verilog" / "port_reader.v").read_text()
+    right = "bits[place] <= ~data_in[1];"
+    assert right in text
+    source = tmp_path / "reader.v"  # one state of the first four buttons spoils the others
+    source.write_text(text.replace(right, "bits[place] <= ~data_in[1] ^ &bits[7:4];"))
+    result = regress(sheet_for("port_reader", source=source), tmp_path, [], prove=True, limit=100)
+    assert result.proof.result == "refuted"
+    assert [(run.name, run.verdict) for run in result.scenarios] == [("counterexample", "fail")]
+    assert "it offers" in result.scenarios[0].problems[0].says
+
+
 def test_an_undecided_design_is_said_to_be_not_proved(tmp_path, monkeypatch):
     monkeypatch.setattr(proofs, "which", lambda name: None)
     sheet = sheet_of(FPGA, tmp_path)

@@ -2,11 +2,12 @@
 
 import subprocess
 from dataclasses import replace
+from functools import cache
 
 import pytest
 from designs import DESIGNS, HDL, sheet_for
 
-from padbench.core.decode import decode
+from padbench.core.decode import Read, decode
 from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
@@ -35,6 +36,15 @@ SKIPPED = {
 }
 
 
+@cache
+def modelled(design: str, name: str) -> list[Read]:
+    """What the model of a pad reads in a scenario; the language of the design is no matter."""
+    sheet = sheet_for(design)
+    setting = hdl_setting(sheet)
+    chosen = choose(scenarios_of(sheet)[name], setting, "pad", serial=True, reset=True)
+    return decode(simulate(setting.pad, chosen.script.stimulus))
+
+
 @pytest.mark.parametrize(("design", "engine"), CASES)
 def test_reference_passes_and_reads_as_the_model_does(design, engine):
     sheet = sheet_for(design, engine)
@@ -49,11 +59,9 @@ def test_reference_passes_and_reads_as_the_model_does(design, engine):
     for run in result.scenarios:
         if design == "port_reader":
             stimulus, pad = as_the_reader_made_it(run, sheet, setting)
+            model, pairs = decode(simulate(pad, stimulus)), whole(run)
         else:
-            script = choose(scenarios_of(sheet)[run.name], setting, "pad", serial=True, reset=True)
-            stimulus, pad = script.script.stimulus, setting.pad
-        model = decode(simulate(pad, stimulus))
-        pairs = run.reads if design != "port_reader" else whole(run)
+            model, pairs = modelled(design, run.name), run.reads
         assert len(model) == len(pairs)
         for pair, read in zip(pairs, model, strict=True):
             if run.name == "reset-in-read" and pair.expected.clocks != 8:
@@ -105,10 +113,11 @@ def as_the_reader_made_it(
 
 @pytest.mark.parametrize("engine", ["icarus", "ghdl"])
 def test_reading_twice(engine):
-    result = regress(sheet_for("port_reader", engine, passes=2), HDL)
+    sheet = sheet_for("port_reader", engine, passes=2)
+    names = ["each-button", "stopped-last-bit", "read-twice-rejects", "reset-in-read"]
+    result = regress(sheet, HDL, [scenarios_of(sheet)[name] for name in names])
     assert failed(result) == []
-    names = [run.name for run in result.scenarios]
-    assert "read-twice-rejects" in names
+    assert [run.name for run in result.scenarios] == names
 
 
 def test_the_references_keep_to_the_old_languages():

@@ -33,15 +33,20 @@ from padbench.cosim.process import Programs
 from padbench.cosim.setting import (
     hdl_setting,
     job_of,
+    slowest_pad,
     still_open,
     system_period,
 )
 from padbench.scenarios import Expected, Scenario, Script, Setting
 from padbench.scenarios.expect import expected_bits, held_state
+from padbench.scenarios.timetable import Timetable
 from padbench.sheet import Sheet
 
 LIMIT, _SHORT = 120.0, 3
 """Seconds for a design, and for a first look with each build of the register."""
+
+_MOST_POLLS = 40
+"""Of a run of a reader that is played: the last ones."""
 
 _FILES = Path(__file__).with_name("proving")
 _RESET, _RESET_CYCLES = 2, 8
@@ -97,8 +102,6 @@ def proof_of(sheet: Sheet, sources: Path, seconds: float = LIMIT) -> Proof:
 
 
 def _prove(sheet: Sheet, job: Job, programs: Programs, ends: float) -> Proof:
-    if job.role != "pad":
-        raise _Undecided("readers are not proved")
     for program in ("yosys", "yosys-abc", *(("ghdl",) if job.vhdl else ())):
         if which(program) is None:
             raise _Undecided(f"{program} is not installed")
@@ -113,7 +116,8 @@ class _Design:
         self.job, folder = job, programs.folder
         used = within_reach(job, folder)
         (folder / "pulled.v").write_text(_file("pulled.v").format(level="x1"[job.pulled_up]))
-        (folder / "console.v").write_text(_file("console.v"))
+        beside = "console.v" if job.role == "pad" else "pad.v"
+        (folder / "console.v").write_text(_file(beside))
         (folder / "design.ys").write_text(_reading(used, programs, ends) + _file("design.ys"))
         says = _run(["yosys", "-q", "design.ys"], programs, ends)
         if not (folder / "design.json").exists():
@@ -194,10 +198,13 @@ class _Bench:
     step: int
     says: str
     pause: int
+    reader: bool = False
 
     @property
     def registers(self) -> list[dict[str, int]]:
         """The ways to build the register here that the design may be like, the likeliest first."""
+        if self.reader:
+            return [{}]
         answer, early = self.values["ANSWER"], self.values["NOT_BEFORE"]
         likely = [early, answer - 1, answer - 2, answer - 3, 0]
         delays = dict.fromkeys(delay for delay in likely if 0 <= delay < answer)
@@ -208,6 +215,8 @@ def _bench(sheet: Sheet, design: _Design) -> _Bench:
     """As the sheet promises; without a promise the answer that flip-flops and register take."""
     hdl, setting, period = sheet.hdl, hdl_setting(sheet), system_period(sheet)
     assert hdl is not None
+    if hdl.role == "reader":
+        return _beside_a_reader(sheet, design, setting.passes)
     pad, poll = setting.pad, setting.timing
     fixed = {
         "STAGES": pad.stages,
@@ -248,6 +257,19 @@ def _bench(sheet: Sheet, design: _Design) -> _Bench:
     says = "answer within {}, any levels of latch and clock from {} on".format(*shown)
     slow = poll.latch_width + poll.clock_high if hdl.answer is None else 0
     return _Bench(fixed | levels | times, step, says, slow)
+
+
+def _beside_a_reader(sheet: Sheet, design: _Design, passes: int) -> _Bench:
+    """The slowest pad of the sheet, whose line moves when it likes within its answer."""
+    period, pad = system_period(sheet), slowest_pad(sheet)
+    if period is None:
+        raise _Undecided("a reader without a system clock is not proved")
+    step = period if design.one_clock else period // 2
+    reset = _RESET_CYCLES * (period // step)
+    values = {"RESET": reset, "IDLE": 2 * reset, "PASSES": passes}
+    values |= {"ANSWER": -(-pad.answer // step), "SERIAL": pad.serial or 0}
+    says = "each byte offered is what the pad had loaded, which answers within {}"
+    return _Bench(values, step, says.format(show(pad.answer * 1e-12, "s", 3)), 1, reader=True)
 
 
 def _try(sheet: Sheet, design: _Design, one: _Bench, programs: Programs, ends: float) -> Proof:
@@ -315,7 +337,8 @@ def _found(
     witness = (folder / f"{found}.run").read_text()
     trace = [_Step.of(levels) for levels in aiger.run(witness, int(frame[1]) + 1)]
     says = "Found by proof: a run that keeps the port's protocol and goes wrong."
-    scenario = Scenario("counterexample", says, partial(_script, trace, one))
+    make = _asked_of_a_reader if one.reader else _script
+    scenario = Scenario("counterexample", says, partial(make, trace, one))
     return Proof("refuted", "a run that goes wrong was found", 0.0, scenario, slowed=one.pause > 0)
 
 
@@ -340,7 +363,13 @@ def _top(sheet: Sheet, design: _Design, values: Mapping[str, int]) -> str:
     for role, port in job.ports.items():
         # Pressed is low; the data line is turned where it is looked at.
         wire = _NETS.get(role, role)
-        if (role in job.inverted) != (role == "buttons") and role != "data":
+        if of_reader := job.role == "reader" and role in ("latch", "clock", "held", "valid"):
+            wire = f"{role}_port"
+        if role == "held":
+            base = port.lower() if job.vhdl else port
+            nets |= {(base, bit): f"held_port[{bit}]" for bit in range(8)}
+            continue
+        if (role in job.inverted) != (role == "buttons") and role != "data" and not of_reader:
             wire = f"~{wire}"
         if role != "buttons":
             base, bit, _ = design.place(port)
@@ -361,6 +390,15 @@ def _top(sheet: Sheet, design: _Design, values: Mapping[str, int]) -> str:
     values = {**values, "SERIAL": pad.serial or 0, "BITS": max(values.values()).bit_length()}
     rest = (f"wire [{len(p['bits']) - 1}:0] rest_{name};" for name, p in design.ports.items())
     connected = (_connection(name, port, nets) for name, port in design.ports.items())
+    if job.role == "reader":
+        return _file("reader.v").format(
+            **{role: "~" if role in job.inverted else "" for role in ("latch", "clock", "valid")},
+            held="~" if "held" in job.inverted else "",
+            given=", ".join(f".{name}({value})" for name, value in values.items()),
+            rest="\n    ".join(rest),
+            name=design.name,
+            connected=",\n        ".join(connected),
+        )
     return _file("top.v").format(
         most=pad.stages - 1,
         pressed=_word(pad.stage_of, pad.stages, "held"),
@@ -404,6 +442,16 @@ class _Step:
     def of(cls, levels: Mapping[str, int]) -> "_Step":
         held = sum(levels[f"held[{place}]"] << place for place in range(8))
         return cls(levels["compared"], levels["latch"], levels["clock"], levels["serial"], held)
+
+
+def _asked_of_a_reader(trace: Sequence[_Step], one: _Bench, setting: Setting) -> Script:
+    """The bytes that a pad loaded in a run, poll by poll: it is the reader that makes the edges."""
+    falls = [a.held for a, b in pairwise(trace) if a.latch and not b.latch]
+    timetable = Timetable(setting)
+    for held in [*falls[:: one.values["PASSES"]][-_MOST_POLLS:], trace[-1].held]:
+        timetable.hold(held)
+        timetable.poll()
+    return timetable.script()
 
 
 def _script(trace: Sequence[_Step], one: _Bench, setting: Setting) -> Script:

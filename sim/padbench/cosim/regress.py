@@ -53,6 +53,9 @@ from padbench.trials.trial import judge, met_in, read_back
 LIMIT, EXHAUSTIVE_LIMIT = 120.0, 900.0
 """Seconds that one simulation may take; a reader goes through all transitions at its own pace."""
 
+_TRUE_POLLS = 62
+"""Of a scenario at true time: a second. Longer ones are about what is in a read, not between."""
+
 _READER_NAMES = Names(sample=None)
 _USUAL_CYCLES, _A_CYCLE = 2_000_000, 5e-6
 """Of the system clock: those that `LIMIT` is for, and seconds for each further one."""
@@ -114,7 +117,7 @@ def regress(
     ``limit`` is in seconds, None for `LIMIT` or `EXHAUSTIVE_LIMIT`, and more for a long simulation.
     ``step`` is told how many runs are done, and of how many, ``keep`` gets each result.
     ``exhaustive`` adds all transitions between held states and all stopped positions.
-    ``true_time`` plays every poll with the sheet's own period, not with a shorter one.
+    ``true_time`` plays polls with the sheet's own period, but for scenarios of more than a second.
     ``prove`` asks for a proof first, for ``limit`` seconds or those of `padbench.cosim.proof`; a
     run that refutes it is the first scenario. ``dump_all`` plays what failed again, and keeps the
     simulator's record of all signals.
@@ -130,7 +133,8 @@ def regress(
         scenarios = list(scenarios_of(sheet).values())
     if proof is not None and proof.counterexample is not None:
         scenarios = [proof.counterexample, *scenarios]
-    plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive, hdl_setting(sheet, true_time=true_time))
+    true = hdl_setting(sheet, true_time=True) if true_time else None
+    plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive, hdl_setting(sheet), true)
     limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT) + plan.seconds(sheet)
     job = job_of(sheet, sheet.hdl, sources, limit)
     coverage, findings = Coverage(), tuple[Finding, ...]()
@@ -240,9 +244,17 @@ class _Plan:
         scenarios: Sequence[Scenario],
         exhaustive: bool,
         setting: Setting,
+        true: Setting | None,
     ) -> None:
         ports = {"serial": hdl.serial is not None, "reset": hdl.reset is not None}
         every = [choose(scenario, setting, hdl.role, **ports) for scenario in scenarios]
+        if true is not None:
+            every = [
+                choose(one.scenario, true, hdl.role, **ports)
+                if len(one.script.stimulus.reads) <= _TRUE_POLLS
+                else one
+                for one in every
+            ]
         self.plain = [chosen for chosen in every if not chosen.why_not]
         self.skipped = tuple((one.scenario.name, one.why_not) for one in every if one.why_not)
         self._exhaustive = exhaustive

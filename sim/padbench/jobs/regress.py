@@ -62,6 +62,7 @@ _MOST_TRANSITIONS = 1000
 """So many transitions that were not reached are listed; their number is always there."""
 _MOST_EXHAUSTIVE = 3
 """Failing parts of an exhaustive run that are shown; they are alike."""
+_BRISK = "A pad is polled in it as quickly as its limits and promises allow, not as the sheet does."
 _FEW = 6
 """So many of what was not seen are named."""
 
@@ -499,6 +500,7 @@ def _brief(result: RegressResult) -> Section:
         ], listed=True),
         Lines("", [
             *([("proof", result.proof.says)] if result.proof is not None else []),
+            *([("exhaustive", _BRISK)] if any(run.part for run in result.scenarios) else []),
             ("seen", wires),
         ]),
     ]  # fmt: skip
@@ -571,6 +573,7 @@ def _scenarios(result: RegressResult) -> Iterator[Block]:
         reads = sum(run.count for run in parts)
         says = f"The exhaustive part has {len(parts)} runs with {reads} reads; "
         says += f"{len(failing)} of the runs fail." if failing else "all of it holds."
+        says += f" {_BRISK}"
         yield Prose((says,))
     if result.skipped:
         lines = [f"Does not apply: {name} ({why})" for name, why in result.skipped]
