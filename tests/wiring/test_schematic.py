@@ -11,6 +11,7 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from padbench.core.buttons import BUTTONS
 from padbench.parts import port_names
 from padbench.sheet import sheet_from_text
 from padbench.wiring.plan import wiring_plan
@@ -136,11 +137,13 @@ def test_every_pin_stands_there_by_name_and_number(case):
     for pin in made.pins:
         assert said.count(pin.name) >= len({one.chip for one in made.pins})
         assert str(pin.number) in said
-    assert said.count("39 kΩ") == 8
-    assert said.count("3.6 kΩ") == 2
-    assert said.count("100 nF") == len({pin.chip for pin in made.pins})
-    assert said.count("inverter") == (case[1] == "74HC165")
-    assert {*made.sheet.buttons, "latch", "clock", "data", "supply", "ground"} <= {*said}
+    chips = len({pin.chip for pin in made.pins})
+    assert {f"R{place} 39 kΩ ± 5 %" for place in range(1, 9)} <= {*said}
+    assert {"R9", "R10", "latch", "clock", "data", "supply", "ground"} <= {*said}
+    assert said.count("3.6 kΩ ± 5 %") == 2
+    assert {f"C{place} 100 nF" for place in range(1, chips + 1)} <= {*said}
+    assert said.count(f"U{chips + 1} inverter") == (case[1] == "74HC165")
+    assert {f"SW{place} {name}" for place, name in enumerate(BUTTONS, 1)} <= {*said}
     assert "push-pull port" in said
     assert "or: pull-down-only port" in said
 
@@ -161,7 +164,7 @@ def test_values_and_ports_are_those_of_the_sheet():
     changes = (("39k", "22k"), ('length = "2.5 m"', 'length = "1.5 m"'), every)
     drawn = svg(schematic, plan(8, "CD4021B", *changes), broken=False)
     said = [text for text, *_ in words(ET.fromstring(drawn))]
-    assert said.count("22 kΩ") == 8
+    assert sum("22 kΩ ± 5 %" in one for one in said) == 8
     assert "cable, 1.5 m" in said
     for value in ("≤ 1 kΩ", "≤ 250 Ω", "2.5 V to 4 V", "3.3 V"):
         assert value in said
@@ -188,7 +191,7 @@ def test_it_is_drawn_in_black_on_white_and_the_same_twice():
 def test_names_of_users_own_parts_are_no_markup():
     odd = replace(plan(), part="A&B <$x$> \\alpha")
     said = [one for one, *_ in words(ET.fromstring(svg(schematic, odd, broken=False)))]
-    assert "A＆B <＄x＄> ＼alpha" in said
+    assert "U1 A＆B <＄x＄> ＼alpha" in said
 
 
 def test_on_axes_all_words_lie_within_the_figure():
@@ -196,7 +199,7 @@ def test_on_axes_all_words_lie_within_the_figure():
     draw_on(figure.add_axes((0, 0, 1, 1)), schematic, plan(8, "74HC165"), broken=True)
     figure.draw_without_rendering()
     words = [one for one in figure.findobj(Text) if one.get_text() and one.get_visible()]
-    assert {"clock-inhibit", "inverter"} <= {one.get_text() for one in words}
+    assert {"clock-inhibit", "U2 inverter"} <= {one.get_text() for one in words}
     boxes = [(one.get_text(), one.get_window_extent()) for one in words if one.axes is not None]
     boxes = [
         (text, box) for text, box in boxes if box.width > 1 and not re.match("[-−0-9.]+$", text)

@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Any, Literal
 
 from padbench.circuit.design import least, most
-from padbench.core.units import show
+from padbench.core.units import Value, show
 from padbench.parts import PortKind
 from padbench.sheet import Sheet
 from padbench.wiring.faults import UNPLUGGED, shorts
@@ -29,7 +29,7 @@ _BROKEN = "This cannot work as it is: mend the sheet before you wire anything."
 _PITCH = 1.35
 """Units from pin to pin; a unit is half an inch, the body of a resistor is one long."""
 
-_CHIP = 5.9
+_CHIP = 7.3
 """Where a register's left edge stands: right of the pull-ups and the contacts."""
 
 _MARGIN = 0.3
@@ -158,7 +158,9 @@ def _by_chip(plan: WiringPlan) -> list[tuple[int, list[Pin]]]:
 def _titled(plan: WiringPlan, chip: int) -> str:
     own = plan.sheet.part.stages
     several = plan.sheet.chip.stages > own
-    return plan.part + (f", stages {(chip - 1) * own + 1}–{chip * own}" if several else "")
+    return _named(plan, f"register {chip}", plan.part) + (
+        f", stages {(chip - 1) * own + 1}–{chip * own}" if several else ""
+    )
 
 
 def schematic(pen: _Pen, plan: WiringPlan) -> float:
@@ -166,17 +168,28 @@ def schematic(pen: _Pen, plan: WiringPlan) -> float:
     placed: list[_Chip] = []
     for chip, pins in _by_chip(plan):
         top = placed[-1].foot - 3.4 if placed else 0.0
-        placed.append(_Chip(pen, pins, _titled(plan, chip), top))
-        _inputs(pen, plan.sheet, pins, placed[-1])
-    plug = _lines(pen, plan.sheet, placed)
+        spared = _named(plan, f"capacitor {chip}", "100 nF")
+        placed.append(_Chip(pen, pins, _titled(plan, chip), top, spared))
+        _inputs(pen, plan, pins, placed[-1])
+    plug = _lines(pen, plan, placed)
     foot = placed[-1].foot - 1.6
     return min(foot, _ports(pen, plan.sheet, plug, foot))
+
+
+def _named(plan: WiringPlan, what: str, says: str) -> str:
+    """With its reference before it, if it has one."""
+    return f"{plan.names.get(what, '')} {says}".strip()
+
+
+def _ohms(value: Value) -> str:
+    tolerance = value.high / value.nominal - 1 if value.nominal else 0.0
+    return show(value.nominal, "Ω") + (f" ± {100 * tolerance:.3g} %" if tolerance else "")
 
 
 class _Chip:
     """A register with its supply: inputs on the left, all else on the right, data below."""
 
-    def __init__(self, pen: _Pen, pins: Sequence[Pin], says: str, top: float) -> None:
+    def __init__(self, pen: _Pen, pins: Sequence[Pin], says: str, top: float, spared: str) -> None:
         self.pins = pins
         # Where no pin has the last stage there is none.
         on = [pin for pin in pins if pin.name[0] == "Q" and pin.net in ("data", "chain")]
@@ -211,32 +224,35 @@ class _Chip:
         x, y = self.at["VDD"][0], self.at["VDD"][1] + 0.5
         pen.wire(self.at["VDD"], (x, y))
         pen.at((x, y), "Dot", "Vdd")
-        pen.between("Capacitor", (x, y), (x + 1.7, y), "100 nF")
-        pen.at((x + 1.7, y), "Ground")
+        pen.between("Capacitor", (x, y), (x + 2.6, y), spared)
+        pen.at((x + 2.6, y), "Ground")
         pen.at(self.at["VSS"], "Ground")
         pen.word((x - 0.7, self.foot - 0.7), says, "right", _WORD)
 
 
-def _inputs(pen: _Pen, sheet: Sheet, pins: Sequence[Pin], chip: _Chip) -> None:
+def _inputs(pen: _Pen, plan: WiringPlan, pins: Sequence[Pin], chip: _Chip) -> None:
     """Pull-ups on the left, contacts to ground, and what is tied to supply."""
+    sheet = plan.sheet
     pull_up = sheet.pull_up.value
     lifted = []
     for pin in pins:
         x, y = chip.at[pin.name]
         if pin.net in sheet.buttons:
-            node = (2.2, y)
+            node = (3.0, y)
             pen.wire(node, (x, y))
             if pull_up is not None:
                 lifted.append(y)
                 pen.at(node, "Dot")
-                pen.between("Resistor", (0, y), node, show(pull_up.nominal, "Ω"))
-            pen.wire(node, (node[0], y - 0.55), (2.4, y - 0.55))
-            pen.between("Button", (2.4, y - 0.55), (3.4, y - 0.55))
-            pen.at((3.4, y - 0.55), "GroundSignal")
+                says = _named(plan, f"pull-up {pin.net}", _ohms(pull_up))
+                pen.between("Resistor", (0, y), node, says)
+            pen.wire(node, (node[0], y - 0.55), (3.2, y - 0.55))
+            pen.between("Button", (3.2, y - 0.55), (4.2, y - 0.55))
+            pen.at((4.2, y - 0.55), "GroundSignal")
             own = (pin.chip - 1) * sheet.part.stages + int(pin.name[1:])
-            names = [name for name, stage in sheet.buttons.items() if stage == own]
-            more = [f"{len(names) - 1} more"] if len(names) > 2 else names[1:]
-            pen.word((3.65, y + 0.22), ", ".join([names[0], *more]))
+            held = [name for name, stage in sheet.buttons.items() if stage == own]
+            more = [f"{len(held) - 1} more"] if len(held) > 2 else held[1:]
+            first = _named(plan, f"contact {held[0]}", held[0])
+            pen.word((4.45, y + 0.22), ", ".join([first, *more]))
         elif pin.name[1:].isdigit() and pin.name[0] == "P":
             lifted.append(y)
             pen.wire((0, y), (x, y))
@@ -245,8 +261,9 @@ def _inputs(pen: _Pen, sheet: Sheet, pins: Sequence[Pin], chip: _Chip) -> None:
         pen.at((0, max(lifted)), "Vdd")
 
 
-def _lines(pen: _Pen, sheet: Sheet, chips: Sequence[_Chip]) -> Point:
+def _lines(pen: _Pen, plan: WiringPlan, chips: Sequence[_Chip]) -> Point:
     """Right of the registers: ties, the buses of a chain, resistors, cable. Top of its plug."""
+    sheet = plan.sheet
     edge, latch, clock = chips[0].right, chips[0].at["load"][1], chips[0].at["clock"][1]
     for chip, before in zip(chips, (None, *chips), strict=False):
         for pin in chip.pins:
@@ -259,7 +276,7 @@ def _lines(pen: _Pen, sheet: Sheet, chips: Sequence[_Chip]) -> Point:
                 pen.wire(before.out, (corner, before.out[1]), (corner, at[1]), at)
             elif pin.name in ("serial", "clock-inhibit"):
                 pen.at(at, "Ground" if pin.net == "ground" else "Vdd")
-    core = edge + (6.8 if sheet.chip.latch_inverted else 5.4)
+    core = edge + (7.6 if sheet.chip.latch_inverted else 6.2)
     rows = {"supply": latch + _PITCH, "latch": latch, "clock": clock}
     rows |= {"data": clock - _PITCH, "ground": clock - 2 * _PITCH}
     for name, net in (("load", "latch"), ("clock", "clock")):
@@ -274,16 +291,17 @@ def _lines(pen: _Pen, sheet: Sheet, chips: Sequence[_Chip]) -> Point:
             inner, outer = (edge + 2.6, y), (edge + 4.2, y)
             pen.wire(begin, inner)
             pen.add(pen.logic.Not().at(outer).to(inner))
-            pen.word((edge + 3.4, y + 0.8), "inverter", "center")
+            pen.word((edge + 3.2, y + 0.8), _named(plan, "inverter", "inverter"), "center")
             begin = outer
         pen.wire(begin, (core, y))
         lift = getattr(sheet.resistors, f"{net}_to_supply")
         if lift is not None:
-            x = core - 2.2
+            x = core - 3.0
             pen.at((x, y), "Dot")
             pen.between("Resistor", (x, y), (x, y + 1.5))
             pen.at((x, y + 1.5), "Vdd")
-            pen.word((x + 0.4, y + 0.75), show(lift.nominal, "Ω"))
+            pen.word((x + 0.4, y + 0.95), _named(plan, f"{net}-to-supply", ""))
+            pen.word((x + 0.4, y + 0.6), _ohms(lift))
     if (out := chips[-1].out) is not None:
         corner = edge + 2.8
         pen.wire(out, (corner, out[1]), (corner, rows["data"]), (core, rows["data"]))
