@@ -165,7 +165,7 @@ def test_a_fault_of_ours_is_no_fault_of_the_design(padbench, monkeypatch):
     def broken(*_, **__):
         raise IndexError("tuple index out of range")
 
-    monkeypatch.setattr("padbench.cli.verify.verify", broken)
+    monkeypatch.setattr("padbench.cli.verify.verify_each", broken)
     code, out, err = padbench("verify", B, "--json")
     assert (code, out) == (3, "")
     assert err == "padbench: a fault in padbench itself: IndexError: tuple index out of range\n"
@@ -305,7 +305,7 @@ def test_a_closed_output_is_told_at_once(tmp_path, closed):
 
 
 def test_outputs_are_tried_before_the_work(padbench, monkeypatch):
-    monkeypatch.setattr("padbench.cli.verify.verify", None)
+    monkeypatch.setattr("padbench.cli.verify.verify_each", None)
     Path("mine.toml").write_text(Path(B).read_text())
     Path("folder").mkdir()
     for outputs, says in (

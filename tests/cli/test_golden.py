@@ -124,7 +124,7 @@ def judged():
 def test_the_text_of_a_command(name, folder, judged, capfd, monkeypatch, request):
     case = CASES[name]
     monkeypatch.setattr(
-        "padbench.cli.verify.verify", lambda sheet, **_: judged(sheet, waves=Path("waves"))
+        "padbench.cli.verify.verify_each", lambda sheet, **_: [judged(sheet, waves=Path("waves"))]
     )
     monkeypatch.chdir(folder)
     monkeypatch.delenv("COLUMNS", raising=False)
