@@ -66,7 +66,9 @@ def test_the_page_and_the_text_name_each_pad(chain):
     write_page(chain, page)
     for own, other in ((1, 2), (2, 1)):
         assert f"Harbour Street adapter, Player {own}: Passes." in text
-        assert f"Start; Player {other}: A+Select+Up+Left" in page.getvalue()
+        bits = f"bits {8 * other - 7} to {8 * other} of a read, A+Select+Up+Left held meanwhile"
+        assert f"Player {other}: {bits}" in page.getvalue()
+        assert f"Player {other}" in text
 
 
 def test_the_wire_has_all_bits_in_order():
