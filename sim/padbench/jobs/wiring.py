@@ -2,10 +2,10 @@
 
 import re
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from typing_extensions import TypedDict
 
@@ -182,16 +182,7 @@ def _document(plan: WiringPlan, faults: Sequence[Finding]) -> WiringDocument:
             }
             for pin in plan.pins
         ],
-        "parts": [
-            {
-                "count": need.count,
-                "what": need.what,
-                "value": need.value,
-                "bands": list(need.bands),
-                "note": need.note,
-            }
-            for need in plan.needs
-        ],
+        "parts": [cast(PartDocument, asdict(need)) for need in plan.needs],
         "cable": [{"core": core, "goes_to": there, "colour": None} for core, there in plan.cores],
         "checklist": list(plan.checklist),
         "sources": dict(plan.sources),
