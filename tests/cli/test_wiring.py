@@ -71,14 +71,13 @@ def test_a_wire_for_a_pull_up_is_cautioned_first(capsys, tmp_path):
 
 
 def test_files_are_written(capsys, tmp_path):
-    table, drawing = tmp_path / "pins.csv", tmp_path / "pad.svg"
-    assert main(["wiring", B, "--csv", str(table), "--drawing", str(drawing)]) == 0
-    assert table.read_text().startswith("register,pin,name")
+    drawing = tmp_path / "pad.svg"
+    assert main(["wiring", B, "--drawing", str(drawing)]) == 0
     assert drawing.read_text().startswith("<?xml")
 
 
 @pytest.mark.parametrize(
-    "arguments", [["nowhere.toml"], [B, "--csv", "/proc/none/x.csv"], [B, "--drawing", "x.gif"]]
+    "arguments", [["nowhere.toml"], [B, "--spice", "/proc/none/x.cir"], [B, "--drawing", "x.gif"]]
 )
 def test_what_cannot_be_used_is_one_line(capsys, arguments):
     assert main(["wiring", *arguments]) == 2
@@ -90,10 +89,9 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
 @pytest.mark.parametrize(
     ("command", "options", "named"),
     [
-        ("wiring", ["--csv", "pad.toml"], "pad.toml"),
-        ("wiring", ["--csv", "parts.toml"], "parts.toml"),
+        ("wiring", ["--spice", "parts.toml"], "parts.toml"),
         ("wiring", ["--drawing", "link.svg"], "link.svg"),
-        ("wiring", ["--csv", "twice.svg", "--drawing", "twice.svg"], "twice.svg"),
+        ("wiring", ["--schematic", "twice.svg", "--drawing", "twice.svg"], "twice.svg"),
         ("wiring", ["--schematic", "link.svg"], "link.svg"),
         ("wiring", ["--spice", "pad.toml"], "pad.toml"),
         ("verify", ["--no-waves", "--analogue", "pad.toml"], "pad.toml"),
@@ -105,7 +103,6 @@ def test_what_cannot_be_used_is_one_line(capsys, arguments):
         ("play", ["--scenario", "idle", "--no-waves", "--picture", "link.svg"], "link.svg"),
     ],
     ids=[
-        "csv",
         "parts",
         "drawing",
         "twice",

@@ -1,4 +1,4 @@
-"""SPICE netlists against ngspice, which reads and expands them itself.
+"""SPICE netlists against ngspice, which reads and expands them itself, and as Yosys writes them.
 
 Each pin of each subcircuit has a resistor inside, so what ngspice lists after it has taken the
 subcircuits apart shows which pin it put on which node. The netlists are random; the good examples
@@ -13,9 +13,11 @@ from pathlib import Path
 
 import pytest
 
+from padbench.parts.own import find_part
 from padbench.wiring.netlists.reading import read_board
 
 SHEETS = Path(__file__).parents[2] / "sim/sheets"
+NAMES = {number: name for name, number in find_part("CD4021B").pins.items()}
 
 
 def listed(netlist: str) -> dict[str, list[str]]:
@@ -86,3 +88,27 @@ def test_the_examples_are_read_alike(revision):
     ours = own(path)
     for reference, nodes in listed(path.read_text()).items():
         assert [ours[reference, "1"], ours[reference, "2"]] == nodes
+
+
+def test_a_netlist_that_yosys_wrote_has_the_nets_of_its_verilog(tmp_path):
+    """Yosys orders the nodes of each part by the ports of its module, and numbers the parts."""
+    if shutil.which("yosys") is None:
+        pytest.fail("yosys is not installed; install it with: apt-get install yosys")
+    chance, nets = random.Random(4), [f"N{place}" for place in range(9)]
+    ports = ", ".join(f"inout \\{pin} " for pin in NAMES.values())
+    parts = [{pin: chance.choice(nets) for pin in NAMES.values()} for _ in range(9)]
+    lines = [f"(* blackbox *) module CD4021BE({ports}); endmodule"]
+    lines.append(f"module top({', '.join(f'inout {net}' for net in nets)});")
+    for place, pins in enumerate(parts):
+        joined = ", ".join(f".\\{pin} ({net})" for pin, net in pins.items())
+        lines.append(f"CD4021BE U{place} ({joined});")
+    (tmp_path / "pad.v").write_text("\n".join([*lines, "endmodule"]))
+    script = "read_verilog pad.v; write_spice -top top pad.cir"
+    subprocess.run(["yosys", "-q", "-p", script], cwd=tmp_path, check=True, timeout=60)
+    path = tmp_path / "pad.cir"
+    wrote = path.read_text()
+    kinds = f".subckt CD4021BE {' '.join(NAMES.values())}\n.ends\n"
+    path.write_text(f"* the part, which Yosys leaves to others\n{kinds}{wrote}\n.end\n")
+    read = [dict(part.pins) for part in read_board(path, {}).parts.values()]
+    meant = [{pin.upper(): net for pin, net in pins.items()} for pins in parts]
+    assert sorted(map(repr, read)) == sorted(map(repr, meant))

@@ -54,6 +54,30 @@ def harbour(revision="b") -> Parts:
     return parts
 
 
+def adapter(pads=2, *, chained=True) -> Parts:
+    """Several pads on one cable: a chain whose last register is the first pad's, or data lines."""
+    one, parts = harbour(), {}
+    for number in range(1, pads + 1):
+        own = {name: f"P{number}_{name.upper()}" for name in BUTTONS}
+        moved = {name.upper(): net for name, net in own.items()}
+        if chained:
+            moved["DATA"] = "DATA" if number == 1 else f"LINK{number}"
+        else:
+            moved["DATA"] = f"DATA{number}"
+        for reference, part in one.items():
+            if reference in ("J1", "R9", "R10"):
+                continue
+            pins = {pin: moved.get(net, net) for pin, net in part.pins.items()}
+            if reference == "U1" and chained and number < pads:
+                pins["11"] = f"LINK{number + 1}"
+            name = f"U{number}" if reference == "U1" else f"{reference}0{number}"
+            parts[name] = Part(part.value, pins)
+    lines = ["DATA"] if chained else [f"DATA{number}" for number in range(1, pads + 1)]
+    cores = ("GND", "CLOCK", "LATCH", "VCC", *lines)
+    parts["J1"] = Part("Cable", {str(pin): net for pin, net in enumerate(cores, 1)})
+    return {**parts, "R9": one["R9"], "R10": one["R10"]}
+
+
 def changed(parts: Parts, **pins: dict[str, str | None]) -> Parts:
     """The board with some pins of some parts on other nets; None takes a pin off its net."""
     done = dict(parts)

@@ -1,7 +1,5 @@
 """The wiring plan against the published pinning and the levels of the judge."""
 
-import csv
-import io
 from pathlib import Path
 
 import pytest
@@ -9,7 +7,6 @@ import pytest
 from padbench.circuit.electric import judge_electric
 from padbench.core.buttons import BUTTONS
 from padbench.sheet import STARTER, load_sheet, sheet_from_text
-from padbench.wiring.export import write_plan_csv
 from padbench.wiring.plan import wiring_plan
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
@@ -196,14 +193,3 @@ def test_the_checks_foretell_no_more_than_the_pins():
         assert ("plug in, switch on" in steps) is (value == '"absent"')
         pin = next(pin for pin in plan.pins if pin.net == "A")
         assert (pin.idle if value == '"absent"' else pin.held["A"]) is None
-
-
-def test_csv_has_a_row_for_each_pin():
-    out = io.StringIO()
-    write_plan_csv(wiring_plan(B), out)
-    rows = list(csv.DictReader(io.StringIO(out.getvalue())))
-    assert rows[0]["net"] == "A"
-    assert len(rows) == 16
-    assert float(rows[0]["A held most (V)"]) < 1.2
-    assert float(rows[0]["B held least (V)"]) > 4.6
-    assert rows[1]["idle least (V)"] == ""

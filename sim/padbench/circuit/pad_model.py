@@ -105,11 +105,11 @@ def pad_model(sheet: Sheet, port_name: str, corner: Corner) -> PadModel:
         clock_line=clock if slow else _undelayed(clock),
         defect=defect_of(sheet, port_name),
         first=sheet.chip.stages - sheet.last_stage,
-        beside=_beside(sheet),
+        beside=others_in_chain(sheet),
     )
 
 
-def _beside(sheet: Sheet) -> tuple[Beside, ...]:
+def others_in_chain(sheet: Sheet) -> tuple[Beside, ...]:
     """The other pads of the chain, each holding every other one of its buttons, no two alike."""
     others = []
     for place, (name, last, buttons) in enumerate(sheet.beside):

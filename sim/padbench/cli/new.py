@@ -25,12 +25,13 @@ def run(arguments: list[str]) -> int:
             raise UsageError("--part: is no REFERENCE=VALUE; write for example U1=CD4021B")
     text = STARTER
     check: list[str] = []
+    mistakes: list[str] = []
     if options.netlist is not None:
         from padbench.wiring.netlists.sheet import sheet_text
 
         with usable():
             beside = os.path.relpath(options.netlist, file.parent)
-            text, check = sheet_text(options.netlist, beside, board)
+            text, check, mistakes = sheet_text(options.netlist, beside, board)
     elif board:
         raise UsageError("--from: is missing, and the other options go with it; name a netlist")
     try:
@@ -42,9 +43,13 @@ def run(arguments: list[str]) -> int:
         ) from None
     name = printable(str(file))
     if options.json:
-        print(json.dumps({"schema": SCHEMA, "sheet": str(file), "check": check}))
+        print(
+            json.dumps({"schema": SCHEMA, "sheet": str(file), "check": check, "mistakes": mistakes})
+        )
     elif check:
         print(f"{name} written. Not in the netlist, so check: {', '.join(check)}.")
+        if mistakes:
+            print("Wrong on the board, or to look at:", *mistakes, sep="\n  ")
         print(f"Then: padbench verify {name}")
     else:
         print(f"{name} written. Change it to your pad, then: padbench verify {name}")

@@ -8,7 +8,6 @@ from padbench.cli.options import Parser, usable
 from padbench.cli.outputs import add_output_options, emit
 from padbench.files import whole_file
 from padbench.jobs.wiring import netlist, plan_wiring
-from padbench.wiring.export import write_plan_csv
 
 
 def run(arguments: list[str]) -> int:
@@ -19,10 +18,9 @@ def run(arguments: list[str]) -> int:
         "padbench wiring sim/sheets/harbour-b.toml --schematic pad.svg",
     )
     parser.add_argument("sheet", metavar="SHEET", type=Path)
-    parser.add_argument("--csv", metavar="FILE", type=Path, help="the pins with their voltages")
     figures = {
         "drawing": "the packages from above",
-        "schematic": "the schematic of pad, cable and ports",
+        "schematic": "the schematic of pad and cable",
     }
     says = "pad, cable and port with one read, as a netlist that ngspice -b FILE runs"
     parser.add_argument("--spice", metavar="FILE", type=Path, help=says)
@@ -37,10 +35,6 @@ def run(arguments: list[str]) -> int:
         result = plan_wiring(options.sheet, options.pad)
         spice = options.spice and netlist(result.data, options.port, options.corner)
     wrote = {}
-    if options.csv is not None:
-        with whole_file(options.csv) as out:
-            write_plan_csv(result.data, out)
-        wrote["Pins"] = options.csv
     if options.spice is not None:
         with whole_file(options.spice) as out:
             out.write(spice)

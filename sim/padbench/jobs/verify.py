@@ -11,7 +11,8 @@ from typing_extensions import TypedDict
 
 from padbench import __version__
 from padbench.circuit.electric import PortRow, spread_of
-from padbench.circuit.pad_model import CORNERS
+from padbench.circuit.pad_model import CORNERS, others_in_chain
+from padbench.core.buttons import spelled
 from padbench.core.findings import Finding
 from padbench.core.remedies import joined
 from padbench.core.sentences import capital, counted
@@ -410,7 +411,7 @@ def _brief(answer: Answer, plan: Plan, sheet: Sheet, findings: Sequence[Finding]
     unjudged = [(one.id, one.says) for one in findings if one.verdict == "not-judged"]
     memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
     blocks = [
-        Lines("", ports),
+        Lines("", [*ports, *_whose(sheet)]),
         Lines("What must change", [*broken, *causes, *after]),
         Lines("Not judged, so not behind this verdict", unjudged),
         thinnest_lines(answer.thinnest),
@@ -418,6 +419,16 @@ def _brief(answer: Answer, plan: Plan, sheet: Sheet, findings: Sequence[Finding]
         Lines("", [("", memory)] if answer.from_memory else []),
     ]
     return Section("brief", "", blocks, ("brief",))
+
+
+def _whose(sheet: Sheet) -> list[tuple[str, str]]:
+    """Which bits of a read are which pad's, where several share one."""
+    others = [(one.first, one.name, spelled(one.byte)) for one in others_in_chain(sheet)]
+    own = [(sheet.chip.stages - sheet.last_stage, one.name, "") for one in sheet.pads[:1]]
+    return [
+        (name, f"bits {first + 1} to {first + 8} of a read{held and f', {held} held meanwhile'}")
+        for first, name, held in sorted([*own, *others])
+    ]
 
 
 def _mended(cause: Cause) -> str:
@@ -439,6 +450,8 @@ def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Itera
         caption = "For the values above, one pad; padbench wiring lists all parts"
         heads = ("how many", "what", "value", "colour bands")
         yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",), paper=True)
+    if whose := [f"{name}: {says}" for name, says in _whose(design.sheet)]:
+        yield Section("pads", "Whose bits", [Prose(whose, listed=True)])
     yield from _drawn(design.sheet, trial)
     if answer.thinnest:
         caption = "What holds with least to spare"

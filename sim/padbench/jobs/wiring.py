@@ -1,9 +1,11 @@
 """What to solder for a sheet, pin by pin, and the voltages to find with a meter."""
 
+import re
 from collections.abc import Collection, Iterator, Sequence
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from typing_extensions import TypedDict
 
@@ -110,6 +112,8 @@ def plan_wiring(sheet: SheetLike, pad: str | None = None) -> Result:
     )
     faults = tuple(finding for finding in findings if finding.verdict == "fail")
     plan = wiring_plan(design.sheet)
+    if drawn is not None:
+        plan = replace(plan, names=drawn.names())
     unplugged = UNPLUGGED if shorts(design.sheet) else ""
     return Result(
         command="wiring",
@@ -178,16 +182,7 @@ def _document(plan: WiringPlan, faults: Sequence[Finding]) -> WiringDocument:
             }
             for pin in plan.pins
         ],
-        "parts": [
-            {
-                "count": need.count,
-                "what": need.what,
-                "value": need.value,
-                "bands": list(need.bands),
-                "note": need.note,
-            }
-            for need in plan.needs
-        ],
+        "parts": [cast(PartDocument, asdict(need)) for need in plan.needs],
         "cable": [{"core": core, "goes_to": there, "colour": None} for core, there in plan.cores],
         "checklist": list(plan.checklist),
         "sources": dict(plan.sources),
@@ -236,12 +231,11 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
             mend.append((str(number), f"{change.title}: {'; '.join([change.whole, *why[:1]])}"))
         return Section("brief", "", [Lines("What must change", mend)], ("brief",))
     parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
-    steps = [(f"{number}.", step) for number, step in enumerate(plan.checklist[:2], 1)]
-    further = f"then {len(plan.checklist) - 2} checks in their order, and the cable: see --all"
+    steps = [(str(number), step) for number, step in enumerate(plan.checklist, 1)]
     blocks = [
-        _pins(plan.pins),
+        _pins(plan.pins, short=True),
         Lines("Parts", parts),
-        Lines("Bring it up like this", [*steps, ("", further)]),
+        Table("Bring it up in this order", ("step", "check"), steps, frozenset((0,))),
     ]
     return Section("brief", "", blocks, ("brief",))
 
@@ -265,30 +259,32 @@ def _fault(fault: Finding) -> str:
     return f"{fault.id} ({fault.rests_on}): {fault.says}.{mend}"
 
 
-def _pins(pins: Sequence[Pin]) -> Table:
+def _pins(pins: Sequence[Pin], *, short: bool = False) -> Table:
+    """All pins with what goes there and their volts; ``short`` fits 80 columns."""
     several = len({pin.chip for pin in pins}) > 1
     rows = []
     for pin in pins:
         moved = {name: volts for name, volts in pin.held.items() if volts != pin.idle}
+        plain = short and len({*moved.values()}) == 1
+        held = [
+            _volts(volts) if plain else f"{name}: {_volts(volts)}" for name, volts in moved.items()
+        ]
         rows.append(
             (
-                *((str(pin.chip),) if several else ()),
-                str(pin.number),
+                f"U{pin.chip}.{pin.number}" if several else str(pin.number),
                 pin.name,
-                pin.goes_to,
-                pin.why,
+                *(
+                    [re.sub("( of the cable| to ground)?(;.*)?$", "", pin.goes_to)]
+                    if short
+                    else (pin.goes_to, pin.why)
+                ),
                 _volts(pin.idle),
-                "\n".join(f"{name}: {_volts(volts)}" for name, volts in moved.items())
-                or "the same",
+                "\n".join(dict.fromkeys(held)) or "the same",
             )
         )
+    title = "Pins: against ground a meter finds (0 V with the supply off)"
     return Table(
-        "Pins, and what a meter finds against ground (with the supply off: 0 V everywhere)",
-        (
-            *(("register",) if several else ()),
-            *("pin", "name", "goes to", "why", "idle", "button held"),
-        ),
-        rows,
+        title, ("pin", "name", "goes to", *(() if short else ("why",)), "idle", "button held"), rows
     )
 
 

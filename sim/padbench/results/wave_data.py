@@ -82,7 +82,8 @@ def wave_of(run: ScenarioRun) -> Wave:
             ShownRead(
                 pair.read.start_ps,
                 pair.read.latch_end_ps,
-                pair.read.samples,
+                # Other pads' bits have a wave of their own.
+                pair.read.samples[: len(BUTTONS) if pair.beside else None],
                 pair.byte,
                 pair.expected.byte,
                 pair.read.undecided,

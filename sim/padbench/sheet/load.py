@@ -90,16 +90,17 @@ def pad_of(document: Document, place: int) -> Document:
     part, chain = chip.get("part"), [one for one in pads if one.get("data") == mine.get("data")]
     each = find_part(part).stages if part in known_parts() else 8
     places = [one["register"] for one in chain if isinstance(one.get("register"), int)]
-    if len(places) == len(chain) and "board" not in data:
-        data["register"] = {"stages": max(places) * each, **chip}
-        data.setdefault("buttons", stages_in_order(mine["register"] * each))
+    if "board" not in data:
+        data["register"] = {"stages": max(places, default=1) * each, **chip}
+        own = mine["register"] if mine.get("register") in places else 1
+        data.setdefault("buttons", stages_in_order(own * each))
     if "buttons" in mine:
         data["buttons"] = mine["buttons"]
     if isinstance(data.get("pad"), dict) and "name" in data["pad"]:
         data["pad"] = {**data["pad"], "name": f"{data['pad']['name']}, {mine.get('name')}"}
     if isinstance(data.get("board"), dict):
-        own = {key: mine[key] for key in ("register", "data") if isinstance(mine.get(key), str)}
-        data["board"] = {**data["board"], **own}
+        there = {key: mine[key] for key in ("register", "data") if isinstance(mine.get(key), str)}
+        data["board"] = {**data["board"], **there}
     return replace(document, data=data)
 
 

@@ -11,7 +11,13 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    PlainValidator,
+    PrivateAttr,
+    model_validator,
+)
 
 from padbench.core.buttons import BUTTONS, stages_in_order
 from padbench.core.units import Value, says_tolerance
@@ -154,6 +160,14 @@ class Chip(Table):
         return firmware_part(self.first_bit, self.next_bit, self.shortest_pulse, self.stages)
 
 
+def _register(raw: object) -> int | str:
+    if isinstance(raw, str) and 0 < len(raw) <= 60 and raw.isprintable():
+        return raw
+    if not isinstance(raw, int) or isinstance(raw, bool) or not 1 <= raw <= 3:
+        raise Refused("is no register of a chain", "write 1, 2 or 3, or its reference on the board")
+    return raw
+
+
 class OnePad(Table):
     """``[[pads]]``: one of several pads that share latch and clock, and what is its own.
 
@@ -164,9 +178,7 @@ class OnePad(Table):
     """
 
     name: Line = Field(examples=["Player 1"])
-    place: Annotated[int, Field(strict=True, ge=1, le=3)] | Line = Field(
-        alias="register", examples=[2]
-    )
+    place: Annotated[int | str, PlainValidator(_register)] = Field(alias="register", examples=[2])
     data: Line | None = Field(default=None, examples=["DATA2"])
     buttons: Annotated[
         dict[Button, Annotated[Whole, Field(ge=1)]] | None, BeforeValidator(count(1, 100))

@@ -5,7 +5,7 @@ plan.pins[0].net, plan.pins[0].held["A"]       # "A", a range of volts
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,7 +57,7 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class WiringPlan:
-    """Everything the wiring of one sheet needs."""
+    """Everything the wiring of one sheet needs; ``names`` are references by what has them."""
 
     sheet: Sheet
     part: str
@@ -67,6 +67,7 @@ class WiringPlan:
     checklist: tuple[str, ...]
     sources: tuple[tuple[str, str], ...]
     """What, and where its numbers come from: the pins, and each figure behind the volts."""
+    names: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,23 @@ def wiring_plan(sheet: Sheet) -> WiringPlan:
         _cores(sheet),
         tuple(_checklist(sheet, part, volts)),
         tuple(_sources(sheet, part)),
+        dict(_names(sheet, chips)),
     )
+
+
+def _names(sheet: Sheet, chips: int) -> Iterator[tuple[str, str]]:
+    """References as a schematic editor numbers them: ``"pull-up A"`` is R1."""
+    for number in range(1, chips + 1):
+        yield f"register {number}", f"U{number}"
+        yield f"capacitor {number}", f"C{number}"
+    yield "inverter", f"U{chips + 1}"
+    buttons = [name for name in BUTTONS if name in sheet.buttons]
+    for number, name in enumerate(buttons, 1):
+        yield f"contact {name}", f"SW{number}"
+    lifted = [f"pull-up {name}" for name in buttons if sheet.pull_up.value is not None]
+    lifted += [f"{line}-to-supply" for line in ("latch", "clock")]
+    for number, what in enumerate(lifted, 1):
+        yield what, f"R{number}"
 
 
 def _sources(sheet: Sheet, part: RegisterPart) -> Iterator[tuple[str, str]]:

@@ -1,4 +1,4 @@
-"""The schematic of a pad, its cable and its ports, as an engineer draws it, and its packages.
+"""The schematic of a pad and its cable as an engineer draws it, and its packages.
 
     svg = drawn_svg(schematic, wiring_plan(sheet), broken=False)
     draw_on(axes, packages, plan, broken=False)      # on axes of matplotlib
@@ -10,9 +10,7 @@ from collections.abc import Callable, Collection, Sequence
 from itertools import pairwise
 from typing import Any, Literal
 
-from padbench.circuit.design import least, most
-from padbench.core.units import show
-from padbench.parts import PortKind
+from padbench.core.units import Value, show
 from padbench.sheet import Sheet
 from padbench.wiring.faults import UNPLUGGED, shorts
 from padbench.wiring.plan import Pin, WiringPlan
@@ -29,7 +27,7 @@ _BROKEN = "This cannot work as it is: mend the sheet before you wire anything."
 _PITCH = 1.35
 """Units from pin to pin; a unit is half an inch, the body of a resistor is one long."""
 
-_CHIP = 5.9
+_CHIP = 7.3
 """Where a register's left edge stands: right of the pull-ups and the contacts."""
 
 _MARGIN = 0.3
@@ -158,25 +156,37 @@ def _by_chip(plan: WiringPlan) -> list[tuple[int, list[Pin]]]:
 def _titled(plan: WiringPlan, chip: int) -> str:
     own = plan.sheet.part.stages
     several = plan.sheet.chip.stages > own
-    return plan.part + (f", stages {(chip - 1) * own + 1}–{chip * own}" if several else "")
+    return _named(plan, f"register {chip}", plan.part) + (
+        f", stages {(chip - 1) * own + 1}–{chip * own}" if several else ""
+    )
 
 
 def schematic(pen: _Pen, plan: WiringPlan) -> float:
-    """Contacts with their pull-ups, registers one below the other, cable and ports."""
+    """Contacts with their pull-ups, registers one below the other, cable."""
     placed: list[_Chip] = []
     for chip, pins in _by_chip(plan):
         top = placed[-1].foot - 3.4 if placed else 0.0
-        placed.append(_Chip(pen, pins, _titled(plan, chip), top))
-        _inputs(pen, plan.sheet, pins, placed[-1])
-    plug = _lines(pen, plan.sheet, placed)
-    foot = placed[-1].foot - 1.6
-    return min(foot, _ports(pen, plan.sheet, plug, foot))
+        spared = _named(plan, f"capacitor {chip}", "100 nF")
+        placed.append(_Chip(pen, pins, _titled(plan, chip), top, spared))
+        _inputs(pen, plan, pins, placed[-1])
+    _lines(pen, plan, placed)
+    return placed[-1].foot - 1.6
+
+
+def _named(plan: WiringPlan, what: str, says: str) -> str:
+    """With its reference before it, if it has one."""
+    return f"{plan.names.get(what, '')} {says}".strip()
+
+
+def _ohms(value: Value) -> str:
+    tolerance = value.high / value.nominal - 1 if value.nominal else 0.0
+    return show(value.nominal, "Ω") + (f" ± {100 * tolerance:.3g} %" if tolerance else "")
 
 
 class _Chip:
     """A register with its supply: inputs on the left, all else on the right, data below."""
 
-    def __init__(self, pen: _Pen, pins: Sequence[Pin], says: str, top: float) -> None:
+    def __init__(self, pen: _Pen, pins: Sequence[Pin], says: str, top: float, spared: str) -> None:
         self.pins = pins
         # Where no pin has the last stage there is none.
         on = [pin for pin in pins if pin.name[0] == "Q" and pin.net in ("data", "chain")]
@@ -211,32 +221,35 @@ class _Chip:
         x, y = self.at["VDD"][0], self.at["VDD"][1] + 0.5
         pen.wire(self.at["VDD"], (x, y))
         pen.at((x, y), "Dot", "Vdd")
-        pen.between("Capacitor", (x, y), (x + 1.7, y), "100 nF")
-        pen.at((x + 1.7, y), "Ground")
+        pen.between("Capacitor", (x, y), (x + 2.6, y), spared)
+        pen.at((x + 2.6, y), "Ground")
         pen.at(self.at["VSS"], "Ground")
         pen.word((x - 0.7, self.foot - 0.7), says, "right", _WORD)
 
 
-def _inputs(pen: _Pen, sheet: Sheet, pins: Sequence[Pin], chip: _Chip) -> None:
+def _inputs(pen: _Pen, plan: WiringPlan, pins: Sequence[Pin], chip: _Chip) -> None:
     """Pull-ups on the left, contacts to ground, and what is tied to supply."""
+    sheet = plan.sheet
     pull_up = sheet.pull_up.value
     lifted = []
     for pin in pins:
         x, y = chip.at[pin.name]
         if pin.net in sheet.buttons:
-            node = (2.2, y)
+            node = (3.0, y)
             pen.wire(node, (x, y))
             if pull_up is not None:
                 lifted.append(y)
                 pen.at(node, "Dot")
-                pen.between("Resistor", (0, y), node, show(pull_up.nominal, "Ω"))
-            pen.wire(node, (node[0], y - 0.55), (2.4, y - 0.55))
-            pen.between("Button", (2.4, y - 0.55), (3.4, y - 0.55))
-            pen.at((3.4, y - 0.55), "GroundSignal")
+                says = _named(plan, f"pull-up {pin.net}", _ohms(pull_up))
+                pen.between("Resistor", (0, y), node, says)
+            pen.wire(node, (node[0], y - 0.55), (3.2, y - 0.55))
+            pen.between("Button", (3.2, y - 0.55), (4.2, y - 0.55))
+            pen.at((4.2, y - 0.55), "GroundSignal")
             own = (pin.chip - 1) * sheet.part.stages + int(pin.name[1:])
-            names = [name for name, stage in sheet.buttons.items() if stage == own]
-            more = [f"{len(names) - 1} more"] if len(names) > 2 else names[1:]
-            pen.word((3.65, y + 0.22), ", ".join([names[0], *more]))
+            held = [name for name, stage in sheet.buttons.items() if stage == own]
+            more = [f"{len(held) - 1} more"] if len(held) > 2 else held[1:]
+            first = _named(plan, f"contact {held[0]}", held[0])
+            pen.word((4.45, y + 0.22), ", ".join([first, *more]))
         elif pin.name[1:].isdigit() and pin.name[0] == "P":
             lifted.append(y)
             pen.wire((0, y), (x, y))
@@ -245,8 +258,9 @@ def _inputs(pen: _Pen, sheet: Sheet, pins: Sequence[Pin], chip: _Chip) -> None:
         pen.at((0, max(lifted)), "Vdd")
 
 
-def _lines(pen: _Pen, sheet: Sheet, chips: Sequence[_Chip]) -> Point:
-    """Right of the registers: ties, the buses of a chain, resistors, cable. Top of its plug."""
+def _lines(pen: _Pen, plan: WiringPlan, chips: Sequence[_Chip]) -> None:
+    """Right of the registers: ties, the buses of a chain, resistors, cable."""
+    sheet = plan.sheet
     edge, latch, clock = chips[0].right, chips[0].at["load"][1], chips[0].at["clock"][1]
     for chip, before in zip(chips, (None, *chips), strict=False):
         for pin in chip.pins:
@@ -259,7 +273,7 @@ def _lines(pen: _Pen, sheet: Sheet, chips: Sequence[_Chip]) -> Point:
                 pen.wire(before.out, (corner, before.out[1]), (corner, at[1]), at)
             elif pin.name in ("serial", "clock-inhibit"):
                 pen.at(at, "Ground" if pin.net == "ground" else "Vdd")
-    core = edge + (6.8 if sheet.chip.latch_inverted else 5.4)
+    core = edge + (7.6 if sheet.chip.latch_inverted else 6.2)
     rows = {"supply": latch + _PITCH, "latch": latch, "clock": clock}
     rows |= {"data": clock - _PITCH, "ground": clock - 2 * _PITCH}
     for name, net in (("load", "latch"), ("clock", "clock")):
@@ -274,26 +288,27 @@ def _lines(pen: _Pen, sheet: Sheet, chips: Sequence[_Chip]) -> Point:
             inner, outer = (edge + 2.6, y), (edge + 4.2, y)
             pen.wire(begin, inner)
             pen.add(pen.logic.Not().at(outer).to(inner))
-            pen.word((edge + 3.4, y + 0.8), "inverter", "center")
+            pen.word((edge + 3.2, y + 0.8), _named(plan, "inverter", "inverter"), "center")
             begin = outer
         pen.wire(begin, (core, y))
         lift = getattr(sheet.resistors, f"{net}_to_supply")
         if lift is not None:
-            x = core - 2.2
+            x = core - 3.0
             pen.at((x, y), "Dot")
             pen.between("Resistor", (x, y), (x, y + 1.5))
             pen.at((x, y + 1.5), "Vdd")
-            pen.word((x + 0.4, y + 0.75), show(lift.nominal, "Ω"))
+            pen.word((x + 0.4, y + 0.95), _named(plan, f"{net}-to-supply", ""))
+            pen.word((x + 0.4, y + 0.6), _ohms(lift))
     if (out := chips[-1].out) is not None:
         corner = edge + 2.8
         pen.wire(out, (corner, out[1]), (corner, rows["data"]), (core, rows["data"]))
     for net, sign in (("supply", "Vdd"), ("ground", "Ground")):
         pen.wire((core - 0.6, rows[net]), (core, rows[net]))
         pen.at((core - 0.6, rows[net]), sign)
-    return _cable(pen, sheet, core, rows)
+    _cable(pen, sheet, core, rows)
 
 
-def _cable(pen: _Pen, sheet: Sheet, x: float, rows: dict[str, float]) -> Point:
+def _cable(pen: _Pen, sheet: Sheet, x: float, rows: dict[str, float]) -> None:
     top, foot = max(rows.values()) + 0.7, min(rows.values()) - 0.4
     pen.frame(x + 0.4, top, x + 2.4, foot)
     length, farads = sheet.cable.length.nominal, sheet.cable.capacitance.nominal
@@ -305,86 +320,3 @@ def _cable(pen: _Pen, sheet: Sheet, x: float, rows: dict[str, float]) -> Point:
         pen.at((x, y), "Dot")
         pen.at((x + 2.8, y), "Dot")
         pen.word((x + 1.4, y + 0.22), name, "center")
-    return x + 2.8, top
-
-
-_WIDE = 8.2
-"""Units of a port's frame."""
-
-
-def _ports(pen: _Pen, sheet: Sheet, plug: Point, foot: float) -> float:
-    """Each kind of port of the sheet, joined to the plug by the names of the cores. Its foot."""
-    left, begin = plug[0] + 0.8, plug[1] + 0.5
-    top, lowest = begin, foot
-    for place, name in enumerate(sheet.works_with.ports):
-        port = sheet.port(name)
-        high = 5.4 + 1.3 * (port.data_pull_up is not None) + 1.0 * (port.data_pull_down is not None)
-        if top < begin and top - high < foot:
-            left, top = left + _WIDE + 0.4, begin
-        pen.frame(left, top, left + _WIDE, top - high)
-        pen.word((left + 0.3, top - 0.4), f"{'or: ' * (place > 0)}{name} port", size=_WORD)
-        _port(pen, sheet, port, (left + 0.6, top))
-        top -= high + 0.4
-        lowest = min(lowest, top)
-    return lowest
-
-
-def _port(pen: _Pen, sheet: Sheet, port: PortKind, at: Point) -> None:
-    x, top = at
-    y = top - 1.3
-    given = port.supply
-    volts = sheet.pad.supply.nominal if given is None else given.typ or least(given)
-    _terminal(pen, (x, y), "supply")
-    _way(pen, [("Diode", "")] * port.supply_diode, (x + 3.4, y), (x, y))
-    pen.at((x + 3.4, y), "Vdd")
-    pen.word((x + 3.7, y + 0.2), show(volts, "V"))
-    _terminal(pen, (x + 5.2, y), "ground")
-    _way(pen, [], (x + 5.2, y), (x + 6.6, y), "Ground")
-
-    y = top - 3.5
-    _terminal(pen, (x, y), "latch, clock")
-    node = (x + 2.5, y)
-    pen.wire((x, y), node)
-    if port.output_high_resistance is not None:
-        ohms, high = show(most(port.output_high_resistance), "Ω"), port.output_high
-        pen.at(node, "Dot")
-        pen.wire(node, (node[0], y + 1.1))
-        chain = [("Switch", ""), ("Resistor", f"≤ {ohms}")]
-        _way(pen, chain, (node[0], y + 1.1), (x + 5.9, y + 1.1), "Vdd")
-        if high is not None:
-            pen.word((x + 5.1, y + 0.8), f"{show(least(high), 'V')} to {show(most(high), 'V')}")
-    chain = [("Switch", ""), ("Resistor", f"≤ {show(most(port.output_low_resistance), 'Ω')}")]
-    _way(pen, [("Diode", "")] * port.diode + chain, node, (x + 6.9, y), "Ground")
-
-    y = top - 4.7 - 1.3 * (port.data_pull_up is not None)
-    _terminal(pen, (x, y), "data")
-    node = (x + 2.2, y)
-    _way(pen, [("Diode", "")] * port.data_diode, node, (x, y))
-    up, down = (port.data_pull_up, 0.9, "Vdd"), (port.data_pull_down, -1.0, "Ground")
-    for figure, step, sign in (up, down):
-        if figure is not None:
-            pen.at(node, "Dot")
-            pen.wire(node, (node[0], y + step))
-            chain = [("Resistor", f"≥ {show(least(figure), 'Ω')}")]
-            _way(pen, chain, (node[0], y + step), (x + 4.2, y + step), sign)
-    pen.wire(node, (x + 4.6, y))
-    pen.add(pen.logic.Buf().at((x + 4.6, y)).to((x + 6.0, y)))
-    pen.word((x + 6.1, y), "is read")
-
-
-def _terminal(pen: _Pen, at: Point, says: str) -> None:
-    pen.word((at[0], at[1] + 0.28), says)
-    pen.at(at, "Dot")
-
-
-def _way(
-    pen: _Pen, chain: Sequence[tuple[str, str]], start: Point, end: Point, sign: str = ""
-) -> None:
-    """Elements in a row from one point to another, 1.4 units each, and a sign at its end."""
-    here, way = start, 1 if end[0] > start[0] else -1
-    for kind, says in chain:
-        there = (here[0] + way * 1.4, here[1])
-        pen.between(kind, here, there, says)
-        here = there
-    pen.wire(here, end)
-    pen.at(end, *[sign] * bool(sign))

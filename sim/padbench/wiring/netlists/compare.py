@@ -116,7 +116,7 @@ class _Comparison:
         """Whether it is the sheet's register, so that pins can be compared."""
         drawn, part, stages = self.drawn, self.meant.part, self.meant.chip.stages
         names = joined([one.reference for one in drawn.chain])
-        found = drawn.part.name if drawn.part else drawn.family
+        found = drawn.part.name if drawn.part else drawn.likely.family
         chips = -(-stages // part.stages)
         if found not in (part.name, part.family):
             self.add("board.register", "other-part", names, found, f"a {part.name}")

@@ -87,17 +87,18 @@ class Link:
 class Drawn:
     """A board as a pad: the chain of registers (that of stage 1 first), lines, contacts, links.
 
-    ``part`` is None where the value names a family alone. ``inverters`` are the input by its
-    reference and pin, its net and that of the output; ``carried`` the lines that a connector has a
-    pin for. ``patterns`` say by reference how all pins of a register are wrong together: numbered
-    from "below", the package "turned" by half, supply and ground "exchanged", else empty. Its
-    ``pins`` in the chain are put right. Of several pads in a chain ``own`` is that of this one.
+    ``likely`` is the register, ``part`` None where the value names its family alone. ``inverters``
+    are the input by its reference and pin, its net and that of the output; ``carried`` the lines
+    that a connector has a pin for. ``patterns`` say by reference how all pins of a register are
+    wrong together: numbered from "below", the package "turned" by half, supply and ground
+    "exchanged", else empty. Its ``pins`` in the chain are put right. Of several pads in a chain
+    ``own`` is the register of this one.
     """
 
     board: Board
     chain: tuple[Part, ...]
+    likely: RegisterPart
     part: RegisterPart | None
-    family: str
     pins: Mapping[str, int]
     lines: Mapping[str, str]
     carried: frozenset[str]
@@ -156,6 +157,22 @@ class Drawn:
     def reach(self, net: str) -> set[str]:
         """What a net is, through a series resistor as well."""
         return {role for near in self.near(net) for role in self.roles(near)}
+
+    def names(self) -> dict[str, str]:
+        """References by what they are of, as in `WiringPlan`."""
+        named = {f"register {place}": part.reference for place, part in enumerate(self.chain, 1)}
+        links = [(f"{line}-to-supply", f"{line}-to-supply", self.lines[line])
+                 for line in ("latch", "clock")]  # fmt: skip
+        for contact in self.contacts:
+            named[f"contact {contact.button}"] = contact.reference
+            links.append((f"pull-up {contact.button}", "pull-up", contact.net))
+        for what, role, net in links:
+            if lifted := self.lifting(net, role):
+                named[what] = ", ".join(link.reference for link in lifted)
+        spared = [link.reference for link in self.links if link.role == "decoupling"]
+        named |= {f"capacitor {place}": name for place, name in enumerate(spared, 1)}
+        fed = next((ref for ref, _, out in self.inverters if self.inverter(out)), "")
+        return named | ({"inverter": fed} if fed else {})
 
     def inverter(self, net: str) -> str:
         """The reference of the inverter between latch and a net; empty if there is none."""
@@ -284,8 +301,8 @@ class _Recognition:
         drawn = Drawn(
             self.board,
             chain,
+            register,
             None if family_alone else register,
-            register.family,
             register.pins,
             lines,
             carried,

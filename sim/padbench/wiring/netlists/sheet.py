@@ -13,14 +13,15 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from padbench.core.buttons import BUTTONS
+from padbench.core.buttons import BUTTONS, stages_in_order
+from padbench.core.remedies import WHICH_TIE
 from padbench.core.units import Value, show
 from padbench.parts.own import own_parts
-from padbench.sheet import STARTER, Sheet
+from padbench.sheet import STARTER, Sheet, load_sheet
 from padbench.sheet.fields import ABSENT
 from padbench.sheet.model import BoardFile, Cable, Contacts
 from padbench.toml import Document
-from padbench.wiring.netlists.compare import in_parallel
+from padbench.wiring.netlists.compare import in_parallel, judge_board
 from padbench.wiring.netlists.reading import read_board
 from padbench.wiring.netlists.recognise import Drawn, recognise
 
@@ -66,42 +67,52 @@ def netlist_alone(path: Path, board: Mapping[str, Any] | None = None) -> Documen
     return Document(str(path), "", data, filled)
 
 
-def sheet_text(path: Path, beside: str, board: Mapping[str, Any]) -> tuple[str, list[str]]:
-    """The starter sheet with what a netlist tells, and the keys that it leaves to check.
+def sheet_text(
+    path: Path, beside: str, board: Mapping[str, Any]
+) -> tuple[str, list[str], list[str]]:
+    """The starter sheet with what a netlist tells, keys that it leaves to check, what is wrong.
 
-    ``beside`` is the file as the sheet is to name it, ``board`` are the keys of its ``[board]``. A
-    resistor that the board has not, or of no known value, is "absent"; a button that reaches no
-    stage and a part of which the family alone is known are left to the user.
+    ``beside`` is the file as the sheet is to name it, ``board`` are the keys of its ``[board]``.
+    The sheet has what is meant: pull-ups also where one is missing, and a button that reaches no
+    stage, or another one's, at its usual stage. A resistor that the board has not, or of no known
+    value, is "absent"; a part of which the family alone is known is left to the user.
 
     Raises as `filled_from_board` does.
     """
     document = filled_from_board(netlist_alone(path, board), path.parent)
+    table = BoardFile.model_validate(document.data["board"], by_alias=True, by_name=False)
+    drawn = _drawn(path.parent, table, alone=False)
+    data = {**document.data, "register": {"part": drawn.likely.name, **document.data["register"]}}
+    sheet = load_sheet(replace(document, data=data))
+    wrong = [one for one in judge_board(drawn, sheet) if one.verdict == "fail"]
+    mistakes = [f"{one.id}: {one.says}" for one in wrong]
+    if sheet.chip.serial_input == "supply":
+        mistakes.append(f"wiring.serial-input: it is tied to supply; {WHICH_TIE}")
     values: dict[tuple[str, str], object] = {
         ("pull-up", "value"): ABSENT,
         ("resistors", "latch-to-supply"): ABSENT,
         ("resistors", "clock-to-supply"): ABSENT,
         ("register", "part"): "?",
-        **{("buttons", name): None for name in BUTTONS},
         ("pad", "name"): path.stem,
     }
-    for name in ("register", "buttons", "pull-up", "resistors"):
-        rows = document.data.get(name, {})
-        values |= {(name, option): value for option, value in rows.items()}
+    for (name, option), (value, _) in _keys(drawn, meant=True).items():
+        values |= {(name, option): value} if option else {}
+    usual, stages = stages_in_order(sheet.last_stage), [*sheet.buttons.values()]
+    for name, stage in usual.items():
+        known = sheet.buttons.get(name, stage)
+        values["buttons", name] = stage if stages.count(known) > 1 else known
     text = STARTER
     for (name, option), value in values.items():
-        written = f"{option} = {_toml(value)}"
-        if value is None:
-            written = f"# {option} = # its contact reaches no stage"
         place = rf"(?ms)^(\[{name}\]\n.*?^){option} = (?:\"[^\"]*\"|\w+)"
         if found := re.search(place, text):
-            text = text[: found.end(1)] + written + text[found.end() :]
+            text = f"{text[: found.end(1)]}{option} = {_toml(value)}{text[found.end() :]}"
     tables = {"board": {"netlist": beside, **board}}
     tables["board.parts"] = tables["board"].pop("parts", {})
     for name, rows in tables.items():
         lines = [f"{_toml(key)} = {_toml(value)}\n" for key, value in rows.items()]
         text += f"\n[{name}]\n{''.join(lines)}" if lines else ""
     assumed = [key for key, what in document.filled.items() if what]
-    return text, [*assumed, "contacts", "cable"]
+    return text, [*assumed, "contacts", "cable"], mistakes
 
 
 def _toml(value: object) -> str:
@@ -138,8 +149,11 @@ def filled_from_board(document: Document, beside: Path) -> Document:
     return replace(document, data=data, filled=filled)
 
 
-def _keys(drawn: Drawn) -> dict[tuple[str, str], tuple[Any, str]]:
-    """Keys of a sheet with their values, and what is assumed in each."""
+def _keys(drawn: Drawn, *, meant: bool = False) -> dict[tuple[str, str], tuple[Any, str]]:
+    """Keys of a sheet with their values, and what is assumed in each.
+
+    Of pull-ups the whole board lacks one that one input lacks, but where what was ``meant`` counts.
+    """
     chain, pins = drawn.chain, drawn.pins
     ends = [
         int(name[1:])
@@ -169,8 +183,9 @@ def _keys(drawn: Drawn) -> dict[tuple[str, str], tuple[Any, str]]:
     for line in ("latch", "clock"):
         key = f"{line}-to-supply"
         groups["resistors", key] = [drawn.lifting(drawn.lines[line], key)]
-    for place, each_net in groups.items():
-        if not all(each_net):
+    for place, groups_of in groups.items():
+        each_net = [links for links in groups_of if links or not meant]
+        if not all(each_net or [[]]):
             keys[place] = ABSENT, ""  # one that lacks its resistor is as bad as all
         elif all(link.value for links in each_net for link in links):
             keys[place] = _written([in_parallel(links) for links in each_net])

@@ -1,0 +1,190 @@
+"""Several pads on one cable, in a chain or with a data line each, judged in one run."""
+
+import io
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from boards import INPUTS, adapter, changed, write
+
+import padbench
+from padbench.cli import main
+from padbench.jobs.loading import load_sheets
+from padbench.model.simulation import simulate
+from padbench.results.documents import json_texts
+from padbench.results.html_page import write_page
+from padbench.results.text import as_text
+from padbench.sheet import SheetError
+from padbench.trials.trial import judge, run_scenario, scenarios_of, setting_of
+
+SHEETS = Path(__file__).parents[2] / "sim/sheets"
+CHAIN = (SHEETS / "harbour-adapter.toml").read_text()
+SMALL = """[pad]
+name = "Adapter"
+supply = "5 V ± 5 %"
+[works-with]
+ports = ["push-pull"]
+[poll]
+use = "plain-loop"
+clocks = CLOCKS
+[board]
+netlist = "pad.net"
+"""
+
+
+def of_board(folder, parts, pads, *, chained=True):
+    """The sheet beside a board: which register is whose, nothing more."""
+    (folder / "pad.net").write_text(write(parts, "s-expression"))
+    text = SMALL.replace("CLOCKS", str(8 * pads if chained else 8))
+    for number in range(1, pads + 1):
+        text += f'[[pads]]\nname = "Player {number}"\nregister = "U{number}"\n'
+        text += "" if chained else f'data = "DATA{number}"\n'
+    path = folder / "pad.toml"
+    path.write_text(text)
+    return path
+
+
+@pytest.fixture(scope="module")
+def chain():
+    return padbench.verify(CHAIN, ["each-button", "past-the-end", "stopped-last-bit", "cut-short"])
+
+
+def test_each_pad_of_a_chain_is_judged_by_its_own_bits(chain):
+    """And what the others hold meanwhile, every second of their buttons, is read and named."""
+    document = json.loads("".join(json_texts(chain)))
+    assert (document["verdict"], chain.name) == ("pass", "2 pads")
+    for result, own, other in zip(document["results"], (1, 2), (2, 1), strict=True):
+        assert result["pad"] == f"Harbour Street adapter, Player {own}"
+        read = result["scenarios"][0]["reads"][3]
+        assert (read["pressed"], read["clocks"], read["as_expected"]) == (["Start"], 16, True)
+        assert read["beside"] == {f"Player {other}": ["A", "Select", "Up", "Left"]}
+
+
+def test_the_page_and_the_text_name_each_pad(chain):
+    page, text = io.StringIO(), as_text(chain, whole=False)
+    write_page(chain, page)
+    for own, other in ((1, 2), (2, 1)):
+        assert f"Harbour Street adapter, Player {own}: Passes." in text
+        bits = f"bits {8 * other - 7} to {8 * other} of a read, A+Select+Up+Left held meanwhile"
+        assert f"Player {other}: {bits}" in page.getvalue()
+        assert f"Player {other}" in text
+
+
+def test_the_wire_has_all_bits_in_order():
+    """Beside the expected bits: the bits on the wire, from the samples alone."""
+    second = load_sheets(CHAIN)[1]
+    run = run_scenario(second, scenarios_of(second)["each-button"], "push-pull", "slow")
+    read = run.reads[0].read
+    in_time = [bit for _, bit in sorted(zip(read.samples, read.bits, strict=True))]
+    assert in_time == [bool(0xAA80 & 0x8000 >> place) for place in range(16)]
+
+
+def test_a_wrong_bit_of_the_other_pad_is_named_as_its_own():
+    second = load_sheets(CHAIN)[1]
+    setting = setting_of(second, "push-pull", "fast")
+    (beside,) = setting.pad.beside
+    script = scenarios_of(second)["idle"].build(setting)
+    made = simulate(replace(setting.pad, beside=(replace(beside, byte=0xA2),)), script.stimulus)
+    run = judge(scenarios_of(second)["idle"], script, made, setting.pad.limits, play=lambda: None)
+    assert "wrong as well: Player 1's Up" in run.problems[0].says
+    assert run.verdict == "fail"
+
+
+def test_latch_clock_and_supply_carry_all_registers():
+    pads = [(1, "A"), (1, "B"), (2, "B")]
+    text = CHAIN.split("[[pads]]")[0] + "[pull-up]" + CHAIN.split("[pull-up]")[1]
+    for number, (register, line) in enumerate(pads):
+        text += f'[[pads]]\nname = "{number}"\nregister = {register}\ndata = "{line}"\n'
+    sheets = load_sheets(text)
+    assert [one.registers for one in sheets] == [3, 3, 3]
+    assert [one.inputs for one in sheets] == [24, 24, 24]
+    assert [one.chip.stages for one in sheets] == [8, 16, 16]
+    assert [one.last_stage for one in sheets] == [8, 8, 16]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        (
+            "clocks = 16",
+            "clocks = 8",
+            "poll.clocks: 8 do not reach Player 2, whose bits are 9 to 16",
+        ),
+        ("register = 1", "register = 2", "give register 2 to Player 1 and to Player 2"),
+        ("register = 1", "register = 0", "register: 0 is no register of a chain"),
+        ("register = 1", 'register = "U2"', "is no register of a sheet without a netlist"),
+        ("Player 2", "Player 1", "name 'Player 1' twice"),
+        ("register = 1", "register = 1\n[pads.buttons]\nA = 16", "buttons.A: 16 is no stage of"),
+        ("[pull-up]", '[[fault]]\nkind = "contact-dead"\nat = "A"\n[pull-up]', "fault: "),
+        ("serial-input", "stages = 12\nserial-input", "has no whole register 2"),
+    ],
+)
+def test_what_cannot_be_is_a_line(old, new, says):
+    assert old in CHAIN
+    with pytest.raises(SheetError) as caught:
+        load_sheets(
+            CHAIN.replace(old, new, 1) if old != "register = 1" else CHAIN.replace(old, new)
+        )
+    assert says in str(caught.value)
+
+
+def test_other_commands_want_one_pad(capsys, tmp_path):
+    path = tmp_path / "pad.toml"
+    path.write_text(CHAIN)
+    assert main(["play", str(path), "--scenario", "idle", "--no-waves"]) == 2
+    assert main(["wiring", str(path), "--pad", "Player 3"]) == 2
+    said = capsys.readouterr().err
+    assert "Player 1, Player 2" in said
+    assert "Traceback" not in said
+    assert main(["wiring", str(path), "--pad", "Player 2", "--json"]) == 0
+    nets = {
+        (pin["chip"], pin["pin"]): pin["net"] for pin in json.loads(capsys.readouterr().out)["pins"]
+    }
+    assert (nets[1, 1], nets[2, 1], nets[2, 3], nets[1, 3]) == ("A", "other", "data", "chain")
+
+
+@pytest.mark.parametrize(("pads", "chained"), [(2, True), (3, True), (2, False)])
+def test_an_adapter_s_board_is_judged_pad_by_pad(tmp_path, pads, chained):
+    path = of_board(tmp_path, adapter(pads, chained=chained), pads, chained=chained)
+    result = padbench.verify(path, "idle")
+    assert {one.id for one in result.findings if one.verdict == "fail"} == set()
+    assert result.verdict == "pass"
+    last = load_sheets(path)[-1]
+    assert last.buttons["A"] == 8
+    assert last.chip.stages == (8 * pads if chained else 8)
+
+
+def failing(folder, parts):
+    """What fails of each pad, by id, on a board of two."""
+    result = padbench.verify(of_board(folder, parts, 2), "idle")
+    return [
+        {one.id: one.says for one in trial.findings if one.verdict == "fail"}
+        for trial in result.data
+    ]
+
+
+def test_a_mistake_is_told_of_the_pad_that_has_it(tmp_path):
+    up, down = str(INPUTS[4]), str(INPUTS[3])
+    first, second = failing(tmp_path, changed(adapter(), U2={up: "P2_DOWN", down: "P2_UP"}))
+    assert first == {}
+    assert second["board.buttons"] == (
+        "SW502 (Up) goes to U2 pin 5 (P3), and SW602 (Down) to U2 pin 4 (P4): the two are swapped"
+    )
+
+
+def test_a_contact_at_the_other_pad_s_register_is_missed(tmp_path):
+    first, _ = failing(tmp_path, changed(adapter(), SW101={"1": "P2_A"}))
+    assert "A" in first["wiring.every-button"]
+    assert "board.contacts" in first
+
+
+@pytest.mark.parametrize("which", ["U1", "U2"])
+def test_a_mirrored_register_inside_a_chain_is_named(tmp_path, which):
+    parts = adapter()
+    pins = {str(17 - int(pin)): net for pin, net in parts[which].pins.items()}
+    for found in failing(tmp_path, {**parts, which: replace(parts[which], pins=pins)}):
+        assert {*found} == {"board.footprint"}
+        assert found["board.footprint"].startswith(
+            f"the pins of {which} are numbered as seen from below"
+        )
