@@ -9,8 +9,7 @@ from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.pad import Policy
 from padbench.core.remedies import WHICH_TIE
 from padbench.core.sentences import grouped
-from padbench.padsweep.replay import says_case
-from padbench.padsweep.tally import (
+from padbench.padsweep.counting import (
     KINDS,
     TIES,
     Choice,
@@ -21,6 +20,7 @@ from padbench.padsweep.tally import (
     PadTally,
     Tie,
 )
+from padbench.padsweep.replay import says_case
 from padbench.results.blocks import Block, Cell, Lines, Prose, Table
 from padbench.results.documents import FindingDocument
 from padbench.results.result import Section
@@ -29,9 +29,14 @@ from padbench.routines.judge import per_cent
 Play = Callable[[PadCounts, PadCase], str]
 """The command line that plays a case again."""
 
+_SPOILT: tuple[PadKind, ...] = ("spoilt_not_pressed", "spoilt_not_seen")
+
 
 class ExampleDocument(TypedDict):
-    """A case and what came of it; bytes have A in bit 7."""
+    """A case and what came of it; bytes have A in bit 7.
+
+    The state is held steady: ``then`` is as ``held``, and ``moment`` is 0.
+    """
 
     held: int
     then: int
@@ -141,49 +146,48 @@ def _brief(pads: Sequence[PadCounts], play: Play, *, stopped: bool) -> Iterator[
     for pad in pads:
         whole, ports = pad.whole, ", ".join(pad.ports)
         if whole.wrong:
-            says = f"FAILS: {_share(whole.wrong, whole.cases)} of {grouped(whole.cases)} cases"
+            says = f"FAILS: {_share(whole.wrong, whole.cases)} of {grouped(whole.cases)} reads"
         else:
-            says = "every case tried reads as it must" if stopped else "works: every case"
+            says = "every read tried is right" if stopped else "works: every read is right"
         rows = [(ports, says)]
-        for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True):
+        for name, ghost, missed in _by_button(whole):
             if ghost or missed:
                 shares = per_cent(ghost, whole.cases), per_cent(missed, whole.cases)
                 rows.append((name, "seen, not pressed {}; pressed, not seen {}".format(*shares)))
-        rows += _stopped_and_safest(pad, stopped)
-        yield Lines("", rows)
+        yield Lines("", rows + _stopped_and_safest(pad, stopped))
     lines = [line.strip() for pad in pads for line in _example_lines(pad, play)]
     yield Lines("", [("", line) for line in lines[:1]])
     yield Lines("", [("", line) for line in lines[1:2]], whole=True)
 
 
-def _stopped_and_safest(pad: PadCounts, stopped: bool) -> Iterator[tuple[str, str]]:
-    spoilt = None if pad.serial is None else pad.stopped.get((pad.policy, pad.serial))
-    if spoilt is not None and spoilt.cases:
-        ghost, missed = spoilt.spoilt_ghost, spoilt.spoilt_missed
+def _by_button(whole: PadTally) -> Iterator[tuple[str, int, int]]:
+    return zip(BUTTONS, whole.ghost, whole.missed, strict=True)
+
+
+def _stopped_and_safest(pad: PadCounts, stopped: bool) -> list[tuple[str, str]]:
+    rows = []
+    spoilt = pad.total(pad.policy, pad.serial, stopped=True)
+    if pad.serial is not None and spoilt.cases:
+        ghost, missed = (spoilt.numbers[kind] for kind in _SPOILT)
         says = (
             f"a press too many in {per_cent(ghost, spoilt.cases)}, a press missed in "
             f"{per_cent(missed, spoilt.cases)} of them; the console's fault"
         )
-        yield "stopped reads", says
-    safest = [] if stopped else pad.safest
-    if safest:
-        choices = " or ".join(f"{policy} with {TIES[tie]}" for policy, tie in safest)
-        yield "fewest wrong", f"{choices}; this sheet has {pad.policy} with {TIES[pad.serial]}"
-        yield "serial input", WHICH_TIE
+        rows.append(("stopped reads", says))
+    if not stopped and (safest := pad.safest):
+        # One after the other is what "newer" and "older" tell apart, and here all close at once.
+        tie = TIES[safest[0][1]]
+        choices = " or ".join(policy for policy, _ in safest) + f" with {tie}"
+        mine = f"{pad.policy} with {TIES[pad.serial]}"
+        rows.append(("fewest wrong", f"{choices}; this sheet has {mine}"))
+        rows.append(("serial input", WHICH_TIE))
+    return rows
 
 
 def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
-    yield Prose(
-        (
-            "Every pair of held states, the change at every place between two events of a read, "
-            "the read undisturbed or stopped at any bit by one to three extra clocks, the serial "
-            "input tied low and high.",
-        ),
-        small=True,
-    )
     yield Table(
-        "Cases by port; ports on which the pad is the same logic stand together",
-        ("port", "cases", "wrong", "policy", "serial input"),
+        "Every held state, its read undisturbed or stopped at any bit by one to three extra clocks",
+        ("port", "reads", "wrong", "policy", "serial input"),
         [
             (
                 ", ".join(pad.ports),
@@ -195,63 +199,56 @@ def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
             for pad in pads
         ],
         frozenset((1, 2)),
+        "Ports on which the pad is the same logic stand together; the serial input was tied low "
+        "and high. Contacts that change within a read are for verify.",
     )
     for pad in pads:
-        whole = pad.whole
-        if whole.wrong:
+        if pad.whole.wrong:
             yield Table(
-                f"Wrong reads on {', '.join(pad.ports)}",
+                f"Wrong reads on {', '.join(pad.ports)}, of {grouped(pad.whole.cases)}",
                 ("button", "seen, not pressed", "pressed, not seen"),
                 [
-                    (name, _share(ghost, whole.cases), _share(missed, whole.cases))
-                    for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True)
+                    (name, *(_share(count, pad.whole.cases) for count in counts))
+                    for name, *counts in _by_button(pad.whole)
                 ],
                 frozenset((1, 2)),
-                f"Per cents are of all {grouped(whole.cases)} cases.",
             )
 
 
 def _choices(pad: PadCounts, stopped: bool) -> Table:
     safest = () if stopped else pad.safest
     rows = []
-    for (policy, tie), tally in pad.choices.items():
-        spoilt = pad.stopped.get((policy, tie), PadTally())
+    for policy, tie in pad.choices:
+        tally, spoilt = pad.total(policy, tie), pad.total(policy, tie, stopped=True)
         rows.append(
             (
                 policy,
                 TIES[tie],
                 grouped(tally.cases),
-                _share(tally.opposites, tally.cases),
+                _share(tally.numbers["opposites"], tally.cases),
                 grouped(spoilt.cases),
-                _share(spoilt.spoilt_ghost, spoilt.cases),
-                _share(spoilt.spoilt_missed, spoilt.cases),
+                *(_share(spoilt.numbers[kind], spoilt.cases) for kind in _SPOILT),
                 "safest" if (policy, tie) in safest else "",
             )
         )
+    heads = ("policy", "serial input", "reads", "with opposite directions", "stopped",
+             "with a press too many", "with a press missed", "choice")  # fmt: skip
     return Table(
         f"All policies and ties on {', '.join(pad.ports)}",
-        (
-            "policy",
-            "serial input",
-            "reads",
-            "with opposite directions",
-            "stopped",
-            "with a press too many",
-            "with a press missed",
-            "choice",
-        ),
+        heads,
         rows,
         frozenset((2, 4)),
         "That a stopped read loses bits is the console's fault; what replaces them is not. Safest "
         "has the fewest wrong reads, then opposite directions, presses too many, presses missed; "
-        f"but of the serial input {WHICH_TIE}.",
+        f"but of the serial input {WHICH_TIE}. Opposite directions close at once here, so that "
+        "newer and older are as neither.",
     )
 
 
 def _example_lines(pad: PadCounts, play: Play) -> Iterator[str]:
+    first = pad.whole.first
     for kind, what in KINDS.items():
-        case = pad.whole.first.get(kind)
-        if case is not None:
+        if (case := first.get(kind)) is not None:
             must = "" if case.got == case.expected else f", not {spelled(case.expected)}"
             yield f"{what.capitalize()}: {says_case(case)}: read {spelled(case.got)}{must}"
             yield f"  To see it: {play(pad, case)}"
@@ -264,7 +261,8 @@ def _share(count: int, cases: int) -> str:
 
 def pad_document(pad: PadCounts, play: Play) -> PadPortsDocument:
     """The counts of one pad."""
-    whole, first = pad.whole, pad.whole.first_wrong
+    whole = pad.whole
+    first = whole.first_wrong
     return {
         "ports": list(pad.ports),
         "policy": pad.policy,
@@ -273,35 +271,27 @@ def pad_document(pad: PadCounts, play: Play) -> PadPortsDocument:
         "wrong": whole.wrong,
         "seen_not_pressed": _named(whole.ghost),
         "pressed_not_seen": _named(whole.missed),
-        "ties": [
-            _spoilt(tie, tally)
-            for (policy, tie), tally in sorted(pad.stopped.items())
-            if policy == pad.policy
-        ],
+        "ties": [_spoilt(pad, choice) for choice in pad.choices if choice[0] == pad.policy],
         "policies": [_choice_document(pad, choice) for choice in pad.choices],
         "safest": [{"policy": policy, "serial_input": TIES[tie]} for policy, tie in pad.safest],
         "reads": [
             {
-                "serial_input": TIES[tie],
-                "stopped_bit": bit,
-                "extra_clocks": extra,
+                "serial_input": TIES[part.tie],
+                "stopped_bit": part.stopped_bit,
+                "extra_clocks": part.extra,
                 "cases": tally.cases,
                 "wrong": tally.wrong,
                 "seen_not_held": _named(tally.shown),
                 "held_not_seen": _named(tally.lost),
             }
-            for (tie, bit, extra), tally in sorted(pad.reads.items())
+            for (policy, part), tally in pad.tallies.items()
+            if policy == pad.policy
         ],
         "counterexample": None if first is None else _example(first),
         "counterexamples": [
-            {
-                "kind": kind,
-                "says": says,
-                **_example(whole.first[kind]),
-                "play": play(pad, whole.first[kind]),
-            }
+            {"kind": kind, "says": says, **_example(case), "play": play(pad, case)}
             for kind, says in KINDS.items()
-            if kind in whole.first
+            if (case := whole.first.get(kind)) is not None
         ],
     }
 
@@ -310,33 +300,34 @@ def _named(counts: list[int]) -> dict[str, int]:
     return dict(zip(BUTTONS, counts, strict=True))
 
 
-def _spoilt(tie: int, stopped: PadTally) -> SpoiltDocument:
+def _spoilt(pad: PadCounts, choice: Choice) -> SpoiltDocument:
+    stopped = pad.total(*choice, stopped=True)
     return {
-        "serial_input": TIES[tie],
+        "serial_input": TIES[choice[1]],
         "stopped": stopped.cases,
         "spoilt": stopped.spoilt,
-        "spoilt_not_pressed": stopped.spoilt_ghost,
-        "spoilt_not_seen": stopped.spoilt_missed,
+        "spoilt_not_pressed": stopped.numbers["spoilt_not_pressed"],
+        "spoilt_not_seen": stopped.numbers["spoilt_not_seen"],
     }
 
 
 def _choice_document(pad: PadCounts, choice: Choice) -> ChoiceDocument:
-    tally, stopped = pad.choices[choice], pad.stopped.get(choice, PadTally())
+    tally = pad.total(*choice)
     return {
         "policy": choice[0],
         "cases": tally.cases,
         "wrong": tally.wrong,
-        "opposites": tally.opposites,
-        "opposites_stopped": stopped.opposites,
-        **_spoilt(choice[1], stopped),
+        "opposites": tally.numbers["opposites"],
+        "opposites_stopped": pad.total(*choice, stopped=True).numbers["opposites"],
+        **_spoilt(pad, choice),
     }
 
 
 def _example(case: PadExample) -> ExampleDocument:
     return {
         "held": case.held,
-        "then": case.then,
-        "moment": case.part.moment,
+        "then": case.held,
+        "moment": 0,
         "stopped_bit": case.part.stopped_bit,
         "extra_clocks": case.part.extra,
         "serial_input": TIES[case.part.tie],

@@ -2,7 +2,7 @@
 
 import shlex
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
@@ -10,7 +10,7 @@ from typing_extensions import Unpack
 
 from padbench.core.buttons import spelled
 from padbench.core.findings import Finding, Met, Rule, Source
-from padbench.core.pad import PadModel, Policy
+from padbench.core.pad import PadModel
 from padbench.core.sentences import grouped
 from padbench.jobs.loading import (
     Design,
@@ -26,19 +26,14 @@ from padbench.jobs.loading import (
 from padbench.jobs.pad_sections import PadSweepDocument, pad_document, pad_sections
 from padbench.jobs.routine import judged
 from padbench.jobs.routine_question import Asked, Rates, RoutineQuestion
-from padbench.padsweep.counting import PAIRS, count_parts, pad_parts
+from padbench.padsweep.counting import STATES, PadCase, PadCounts, count_part, pad_parts
 from padbench.padsweep.replay import case_text, pad_case
-from padbench.padsweep.tally import (
-    PadCase,
-    PadCounts,
-)
 from padbench.results.documents import finding_document
 from padbench.results.result import Case, Result
 from padbench.sheet import Sheet
 from padbench.trials.run import run_scenario, setting_of
 
 _MOST_WORKERS = 256
-_POLICIES: tuple[Policy, ...] = ("both", "neither", "newer", "older")
 _WORDS = {"pass": "Passes.", "fail": "Fails.", "stopped": "Stopped before the end."}
 _READS = Rule(
     "sweep.reads",
@@ -71,7 +66,7 @@ def sweep(
     Of a ``routine`` that is every held state in every phase of the sample fetch, at all rates of
     the console or at these ``periods``; ``chart`` asks which loop lengths and gaps are safe. Its
     other arguments, and ``result.data``, are those of `padbench.routine`. Of a ``sheet`` it is
-    every state, change, stopped bit, extra clock and tie; ``result.data`` has a `PadCounts` for
+    every held state, stopped bit, extra clock and tie; ``result.data`` has a `PadCounts` for
     each pad that differs from port to port. ``workers`` are processes on this machine, ``cluster``
     the scheduler of a Dask cluster (a pad needs neither), ``waves`` a VCD file for the worst case.
     ``progress`` is told how many cases are done, and of how many; Ctrl-C gives what was found until
@@ -177,19 +172,14 @@ def _counted(pads: list[_Pad], progress: Progress) -> tuple[list[PadCounts], boo
     """What was counted of each pad, and whether Ctrl-C came before the end."""
     counts = [PadCounts(one.ports, one.pad.policy, one.pad.serial) for one in pads]
     work = [
-        (into, replace(one.pad, policy=policy), one.clocks, parts)
+        (into, one, *part)
         for into, one in zip(counts, pads, strict=True)
-        # The sheet's own policy first: that is the verdict.
-        for policy in sorted(_POLICIES, key=lambda name: name != one.pad.policy)
-        for parts in pad_parts(one.clocks)
+        for part in pad_parts(one.pad, one.clocks)
     ]
-    total, done = PAIRS * sum(len(parts) for *_, parts in work), 0
     try:
-        for into, pad, clocks, parts in work:
-            tally = count_parts(pad, parts, clocks)
-            into.add(pad.policy, parts[0], tally)
-            done += tally.cases
-            progress(done, total)
+        for done, (into, one, policy, part) in enumerate(work, 1):
+            into.add(policy, part, count_part(one.pad, policy, part, one.clocks))
+            progress(STATES * done, STATES * len(work))
     except KeyboardInterrupt:
         return counts, True
     return counts, False
@@ -231,7 +221,7 @@ def _test(pad: PadCounts) -> Case:
         failed.append(f"{wrong} of {cases} cases read wrong")
         if (case := pad.whole.first_wrong) is not None:
             failed.append(
-                f"held {spelled(case.held)}, then {spelled(case.then)}: expected "
-                f"{spelled(case.expected)}, got {spelled(case.got)}"
+                f"held {spelled(case.held)}: expected {spelled(case.expected)}, "
+                f"got {spelled(case.got)}"
             )
     return Case(", ".join(pad.ports), failed)
