@@ -33,6 +33,7 @@ from padbench.jobs.routine_question import (
     periods_of,
 )
 from padbench.jobs.routine_sections import (
+    PASSES,
     map_strips,
     pass_strips,
     phase_strips,
@@ -317,7 +318,7 @@ def _figure(report: JudgedRoutine, command: str, path: Path) -> "Figure":
     if command == "sweep":
         title = f"{name}: worst outcome of each phase"
         return strips_figure(phase_strips(report.sweeps), title, path)
-    return strips_figure(pass_strips(report), f"{name}: its passes and what stops them", path)
+    return strips_figure(pass_strips(report), f"{name}, {PASSES}", path)
 
 
 def _tests(report: JudgedRoutine) -> Iterator[Case]:

@@ -22,7 +22,7 @@ from padbench.jobs.loading import (
 )
 from padbench.parts import console_names, console_timing
 from padbench.results.inputs import Input, disassembled
-from padbench.routines.console import SHORTEST_PERIOD, Clocks, Console
+from padbench.routines.console import SHORTEST_PERIOD, Clocks, Console, SampleFetch
 from padbench.routines.counts import STATES, WORST, Counterexample, SweepCounts
 from padbench.routines.cross import ASSEMBLERS, Assembler
 from padbench.routines.cures import Cure
@@ -30,8 +30,9 @@ from padbench.routines.frames import Span
 from padbench.routines.judge import Baseline, Judgement, on_its_port
 from padbench.routines.lengths import DesignMap, SafeLengths
 from padbench.routines.listing import Touch, listing
-from padbench.routines.places import with_result_found
+from padbench.routines.places import with_places_found
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine
+from padbench.routines.run import RoutineRun, run_case
 from padbench.routines.source import load_routine, number, shipped_source
 from padbench.routines.wave import case_wave
 from padbench.sheet import STARTER, sheet_from_text
@@ -112,9 +113,8 @@ class RoutineQuestion:
         )
         console = Console(console_timing(self.console), self.clocks)
         code = on_its_port(code, console, self.limit)
-        if self.result is None and shipped_source(self.what) is None:
-            code = with_result_found(code, console, self.limit)
-        return code, console
+        named = self.result is not None or shipped_source(self.what) is not None
+        return with_places_found(code, console, self.limit, named=named), console
 
     def loader(self, routine: Routine) -> Callable[[str], Routine]:
         """What loads a changed source of that routine, its results in the same places."""
@@ -256,6 +256,12 @@ class JudgedRoutine:
         result = self.base.finding("fail" if self.base.fault else "pass", self.routine.found)
         fetch = self.judgement.finding("fail" if self.judgement.fails else "pass")
         return result, replace(fetch, sources=(_SWEPT, _FROM_MEMORY))
+
+    def played(self, period: int, case: Counterexample) -> RoutineRun:
+        """A case of a fetch period again."""
+        fetch = SampleFetch(period, case.phase)
+        limit = self.question.limit
+        return run_case(self.routine, self.console, case.held, fetch=fetch, limit=limit)
 
     def wave(
         self, held: int, period: int | None = None, case: Counterexample | None = None

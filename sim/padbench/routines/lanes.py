@@ -158,7 +158,11 @@ class Lanes:
         everyone = np.arange(count)
         self._poke(0x100 + _STACK + 1, everyone, np.uint8(_RETURN & 0xFF))
         self._poke(0x100 + _STACK + 2, everyone, np.uint8(_RETURN >> 8))
-        for port, place in enumerate(routine.results):
+        starts = (
+            *((at, port) for at, port in routine.kept),
+            *zip(routine.results, (0, 1), strict=False),
+        )
+        for place, port in starts:
             start = self.pads[port].held ^ np.uint8(preset)
             if place == "A":
                 self.registers["a"][:] = start

@@ -173,9 +173,9 @@ def _two_hit(ahead: Phases, number: Phases, period: int) -> bool:
 
 
 def ranges(numbers: Sequence[int]) -> str:
-    """Rising numbers for people: ``12 to 40, 44``."""
+    """Rising numbers of cycles for people: ``12 to 40, 44``. No instruction takes a single one."""
     stretches: list[list[int]] = []
-    for number in numbers:
+    for number in (one for one in numbers if one != 1):
         if stretches and stretches[-1][1] == number - 1:
             stretches[-1][1] = number
         else:

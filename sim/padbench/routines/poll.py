@@ -24,7 +24,7 @@ from padbench.routines.console import Clocks, Console, PadPort, Pass, SampleFetc
 from padbench.routines.counts import STATES, SweepCounts
 from padbench.routines.fast import Part, Survey, baseline_of_survey, count, survey
 from padbench.routines.judge import Baseline, judge_routine, on_its_port
-from padbench.routines.places import with_result_found
+from padbench.routines.places import with_places_found
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine, RoutineError
 from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_case, undisturbed
 from padbench.routines.source import load_routine, number, shipped_source
@@ -270,8 +270,9 @@ def routine_poll(
         ports=(first, second),
     )
     console = Console(console_timing(console_name), clocks)
-    if result is None and shipped_source(what) is None:
-        routine = with_result_found(on_its_port(routine, console), console, prefer_a=True)
+    named = result is not None or shipped_source(what) is not None
+    routine = on_its_port(routine, console)
+    routine = with_places_found(routine, console, named=named, sheet=True)
     return _surveyed(routine, console)
 
 
