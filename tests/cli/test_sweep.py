@@ -134,7 +134,7 @@ def test_a_routine_played_for_people(capsys, tmp_path, monkeypatch):
     [
         (["--routine", "read-once", "--case", "held=0 phase=432"], "from 0 to 431"),
         (["--routine", "read-once", "--case", "phase=3"], "held is missing"),
-        (["--routine", "read-once", "--case", "held=0 pad=1 pad=2"], "pad is given twice"),
+        (["--routine", "read-once", "--case", "held=0 pad=1 pad=2"], "pad is there twice"),
         (["--routine", "read-once", "--case", "held=0 pad=2"], "reads one port only"),
         (["--routine", "read-once", "--case", "held=0", "--period", "all"], "give one"),
         (["--routine", "read-once", "--scenario", "idle"], "goes with --case"),
@@ -264,7 +264,7 @@ def test_ctrl_c_gives_what_was_found_so_far(capsys, monkeypatch, calls):
 
 
 def test_ctrl_c_on_a_sheet_gives_what_was_found_so_far(capsys, monkeypatch):
-    whole, done = sweep_job.count_part, []
+    whole, done = sweep_job.read_part, []
 
     def stopped(*arguments):
         if len(done) == 7:
@@ -272,7 +272,7 @@ def test_ctrl_c_on_a_sheet_gives_what_was_found_so_far(capsys, monkeypatch):
         done.append(1)
         return whole(*arguments)
 
-    monkeypatch.setattr(sweep_job, "count_part", stopped)
+    monkeypatch.setattr(sweep_job, "read_part", stopped)
     code, out, _ = told(capsys, "--sheet", str(SHEETS / "harbour-b.toml"), "--json")
     made = json.loads(out)
     assert (code, made["verdict"]) == (130, "stopped")

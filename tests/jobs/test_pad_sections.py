@@ -4,16 +4,17 @@ from padbench.core.buttons import BUTTONS
 from padbench.core.pad import PadModel
 from padbench.core.sentences import grouped
 from padbench.jobs.pad_sections import pad_document, pad_sections
-from padbench.padsweep.counting import TIES, PadCounts, PadPart, count_part, pad_parts
+from padbench.padsweep.counting import TIES, PadCounts, PadPart, pad_parts, read_part
 from padbench.results.blocks import Prose, Table
 
 
 def test_the_choices_are_those_counted_and_the_safest_is_marked(limits):
     """Of two policies on some kinds of read; what comes out best says so, nothing else does."""
-    pad, swept = PadModel(limits), PadCounts(("push-pull",), "both", 0)
+    pad = PadModel(limits)
+    swept = PadCounts(["push-pull"], pad, 8)
     for policy, part in pad_parts(pad, 8):
         if policy in ("both", "neither") and part.stopped_bit in (0, 8) and part.extra <= 1:
-            swept.add(policy, part, count_part(pad, policy, part))
+            swept.reads[policy, part] = read_part(pad, policy, part)
     sections = pad_sections([swept], lambda _, case: str(case))
     blocks = {part.title: part.blocks for part in sections if "page" in part.media}
     (choices,) = blocks["Stopped reads and opposite directions, by policy and tie"]
@@ -31,15 +32,23 @@ def test_the_choices_are_those_counted_and_the_safest_is_marked(limits):
 
 
 def test_each_count_stands_under_its_own_key(limits):
-    """With a number of its own for each, so that none can stand for another."""
-    pad, part = PadCounts(("push-pull",), "both", 0), PadPart(0, 3, 1)
-    tally = count_part(PadModel(limits), "both", part)
-    pad.add("both", part, tally)
-    tally.ghost, tally.missed = [*range(10, 18)], [*range(20, 28)]
-    tally.shown, tally.lost = [*range(30, 38)], [*range(40, 48)]
+    """Of a pad that lacks a button, in which no two of the four are alike."""
+    stages = tuple((1 << bit, bit + 1) for bit in range(8) if bit != 3)
+    pad = PadCounts(["push-pull"], PadModel(limits, stage_of=stages), 8)
+    reads = read_part(pad.pad, "both", PadPart(0, 3, 1))
+    pad.reads["both", reads.part] = reads
     document = pad_document(pad, lambda _, case: str(case))
-    assert [*document["seen_not_pressed"].values()] == tally.ghost
-    assert [*document["pressed_not_seen"].values()] == tally.missed
-    assert [*document["reads"][0]["seen_not_held"].values()] == tally.shown
-    assert [*document["reads"][0]["held_not_seen"].values()] == tally.lost
+    masks = {
+        "seen_not_pressed": reads.got & ~reads.must,
+        "pressed_not_seen": reads.must & ~reads.got,
+        "seen_not_held": reads.got & ~reads.held,
+        "held_not_seen": reads.held & ~reads.got,
+    }
+    there = document | document["reads"][0]
+    told = {name: [*there[name].values()] for name in masks}
+    assert told == {
+        name: [sum(bool(one & 128 >> place) for one in mask.tolist()) for place in range(8)]
+        for name, mask in masks.items()
+    }
+    assert len({tuple(one) for one in told.values()}) == 4
     assert [*document["seen_not_pressed"]] == list(BUTTONS)

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import yardstick
-from yardstick import baseline_of, reads_ahead, stops_of
+from yardstick import baseline_of, merged, reads_ahead, stops_of
 
 from padbench.parts import console_timing
 from padbench.routines import fast
 from padbench.routines.console import Console, SampleFetch
-from padbench.routines.counts import SweepCounts, merged
+from padbench.routines.counts import SweepCounts
 from padbench.routines.fast import Part, baseline_of_survey, count, parts, survey
 from padbench.routines.routine import RoutineError
 from padbench.routines.run import run_case
@@ -168,23 +168,10 @@ def test_a_period_that_no_fetch_has_is_refused():
         fast.sweep(load_routine("read-once"), JOINED, 7)
 
 
-def test_a_routine_that_writes_everywhere_stays_within_memory(monkeypatch):
-    """Batches that touch too many addresses are split; the counts stay the same."""
-    routine = load_routine("read-twice")
-    whole = fast.sweep(routine, JOINED, 432)
+def test_a_routine_that_writes_everywhere_is_refused(monkeypatch):
     monkeypatch.setattr("padbench.routines.lanes._MOST_CELLS", 12 * 1100)
-    monkeypatch.setattr(fast, "_FEWEST", 0)
-    sizes = []
-    lanes = fast.Lanes
-
-    def watched(*arguments, **options):
-        made = lanes(*arguments, **options)
-        sizes.append(made.count)
-        return made
-
-    monkeypatch.setattr(fast, "Lanes", watched)
-    assert fast.sweep(routine, JOINED, 432) == whole
-    assert len(sizes) > 6
+    with pytest.raises(RoutineError, match="writes to more than 4 addresses; give the read alone"):
+        fast.sweep(load_routine("read-twice"), JOINED, 432)
 
 
 def test_parts_in_any_order_give_the_same_counts():

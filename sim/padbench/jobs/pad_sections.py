@@ -7,7 +7,7 @@ from typing_extensions import TypedDict
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.pad import Policy
-from padbench.core.remedies import WHICH_TIE
+from padbench.core.remedies import WHICH_TIE, joined
 from padbench.core.sentences import grouped
 from padbench.padsweep.counting import (
     KINDS,
@@ -21,7 +21,7 @@ from padbench.padsweep.counting import (
     Tie,
 )
 from padbench.padsweep.replay import says_case
-from padbench.results.blocks import Block, Cell, Lines, Prose, Table
+from padbench.results.blocks import Lines, Prose, Table
 from padbench.results.documents import FindingDocument
 from padbench.results.result import Section
 from padbench.routines.judge import per_cent
@@ -29,6 +29,10 @@ from padbench.routines.judge import per_cent
 Play = Callable[[PadCounts, PadCase], str]
 """The command line that plays a case again."""
 
+_WHAT = (
+    "Every held state, its read undisturbed or stopped at any bit by one to three extra clocks, "
+    "the serial input tied low and high. Contacts that change within a read are for verify."
+)
 _SPOILT: tuple[PadKind, ...] = ("spoilt_not_pressed", "spoilt_not_seen")
 
 
@@ -128,46 +132,43 @@ class PadSweepDocument(TypedDict):
 
 
 def pad_sections(
-    pads: Sequence[PadCounts], play: Play, *, stopped: bool = False
+    pads: Sequence[PadCounts], play: Play, unused: Sequence[str] = (), *, stopped: bool = False
 ) -> Iterator[Section]:
-    """What a swept pad has to show, port by port; no choice is safest of a sweep that stopped."""
-    yield Section("brief", "", [*_brief(pads, play, stopped=stopped)], ("brief",))
-    yield Section("counts", "What comes out", [*_counts(pads)])
+    """What a swept pad has to show, port by port; no choice is safest of a sweep that stopped.
+
+    ``unused`` are options that a pad has no use for.
+    """
+    rows = [_port_rows(pad, stopped=stopped) for pad in pads]
+    notes = [f"{joined(unused)}: not used, a pad is swept in a moment"] if unused else []
+    lines = [line for pad in pads for line in _example_lines(pad, play)]
+    brief = [*(Lines("", some) for some in rows), Lines("", [("", note) for note in notes])]
+    brief.append(Lines("", [("", line) for line in lines[:1]]))
+    brief.append(Lines("", [("", line.strip()) for line in lines[1:2]], whole=True))
+    yield Section("brief", "", brief, ("brief",))
+    says = [f"{label}: {text}" for some in rows for label, text in some]
+    yield Section(
+        "counts", "What comes out", [Prose((_WHAT,)), Prose(says, listed=True), Prose(notes)]
+    )
     chosen = [_choices(pad, stopped) for pad in pads if pad.choices]
     if chosen:
         yield Section("choices", "Stopped reads and opposite directions, by policy and tie", chosen)
-    lines = [line for pad in pads for line in _example_lines(pad, play)]
     if lines:
         yield Section("cases", "The first case of each kind", [Prose(lines, listed=True)])
 
 
-def _brief(pads: Sequence[PadCounts], play: Play, *, stopped: bool) -> Iterator[Lines]:
-    """Each port, what a stopped read can do there, the safest choice, a case to see."""
-    for pad in pads:
-        whole, ports = pad.whole, ", ".join(pad.ports)
-        if whole.wrong:
-            says = f"FAILS: {_share(whole.wrong, whole.cases)} of {grouped(whole.cases)} reads"
-        else:
-            says = "every read tried is right" if stopped else "works: every read is right"
-        rows = [(ports, says)]
-        for name, ghost, missed in _by_button(whole):
-            if ghost or missed:
-                shares = per_cent(ghost, whole.cases), per_cent(missed, whole.cases)
-                rows.append((name, "seen, not pressed {}; pressed, not seen {}".format(*shares)))
-        yield Lines("", rows + _stopped_and_safest(pad, stopped))
-    lines = [line.strip() for pad in pads for line in _example_lines(pad, play)]
-    yield Lines("", [("", line) for line in lines[:1]])
-    yield Lines("", [("", line) for line in lines[1:2]], whole=True)
-
-
-def _by_button(whole: PadTally) -> Iterator[tuple[str, int, int]]:
-    return zip(BUTTONS, whole.ghost, whole.missed, strict=True)
-
-
-def _stopped_and_safest(pad: PadCounts, stopped: bool) -> list[tuple[str, str]]:
-    rows = []
-    spoilt = pad.total(pad.policy, pad.serial, stopped=True)
-    if pad.serial is not None and spoilt.cases:
+def _port_rows(pad: PadCounts, *, stopped: bool) -> list[tuple[str, str]]:
+    """How the pad fares on its ports, what a stopped read can do there, the safest choice."""
+    whole = pad.whole
+    says = "every read tried is right" if stopped else "works: every read is right"
+    if whole.wrong:
+        says = f"FAILS: {_share(whole.wrong, whole.cases)} of {grouped(whole.cases)} reads"
+    rows = [(", ".join(pad.ports), says)]
+    for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True):
+        if ghost or missed:
+            shares = per_cent(ghost, whole.cases), per_cent(missed, whole.cases)
+            rows.append((name, "seen, not pressed {}; pressed, not seen {}".format(*shares)))
+    spoilt = pad.total(pad.policy, pad.pad.serial, stopped=True)
+    if pad.pad.serial is not None and spoilt.cases:
         ghost, missed = (spoilt.numbers[kind] for kind in _SPOILT)
         says = (
             f"a press too many in {per_cent(ghost, spoilt.cases)}, a press missed in "
@@ -175,44 +176,11 @@ def _stopped_and_safest(pad: PadCounts, stopped: bool) -> list[tuple[str, str]]:
         )
         rows.append(("stopped reads", says))
     if not stopped and (safest := pad.safest):
-        # One after the other is what "newer" and "older" tell apart, and here all close at once.
-        tie = TIES[safest[0][1]]
-        choices = " or ".join(policy for policy, _ in safest) + f" with {tie}"
-        mine = f"{pad.policy} with {TIES[pad.serial]}"
+        choices = ", ".join(policy for policy, _ in safest) + f" with {TIES[safest[0][1]]}"
+        mine = f"{pad.policy} with {TIES[pad.pad.serial]}"
         rows.append(("fewest wrong", f"{choices}; this sheet has {mine}"))
         rows.append(("serial input", WHICH_TIE))
     return rows
-
-
-def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
-    yield Table(
-        "Every held state, its read undisturbed or stopped at any bit by one to three extra clocks",
-        ("port", "reads", "wrong", "policy", "serial input"),
-        [
-            (
-                ", ".join(pad.ports),
-                grouped(pad.whole.cases),
-                Cell(_share(pad.whole.wrong, pad.whole.cases), bad=bool(pad.whole.wrong)),
-                pad.policy,
-                TIES[pad.serial],
-            )
-            for pad in pads
-        ],
-        frozenset((1, 2)),
-        "Ports on which the pad is the same logic stand together; the serial input was tied low "
-        "and high. Contacts that change within a read are for verify.",
-    )
-    for pad in pads:
-        if pad.whole.wrong:
-            yield Table(
-                f"Wrong reads on {', '.join(pad.ports)}, of {grouped(pad.whole.cases)}",
-                ("button", "seen, not pressed", "pressed, not seen"),
-                [
-                    (name, *(_share(count, pad.whole.cases) for count in counts))
-                    for name, *counts in _by_button(pad.whole)
-                ],
-                frozenset((1, 2)),
-            )
 
 
 def _choices(pad: PadCounts, stopped: bool) -> Table:
@@ -264,9 +232,9 @@ def pad_document(pad: PadCounts, play: Play) -> PadPortsDocument:
     whole = pad.whole
     first = whole.first_wrong
     return {
-        "ports": list(pad.ports),
+        "ports": pad.ports,
         "policy": pad.policy,
-        "serial_input": TIES[pad.serial],
+        "serial_input": TIES[pad.pad.serial],
         "cases": whole.cases,
         "wrong": whole.wrong,
         "seen_not_pressed": _named(whole.ghost),
@@ -284,8 +252,9 @@ def pad_document(pad: PadCounts, play: Play) -> PadPortsDocument:
                 "seen_not_held": _named(tally.shown),
                 "held_not_seen": _named(tally.lost),
             }
-            for (policy, part), tally in pad.tallies.items()
+            for (policy, part), reads in pad.reads.items()
             if policy == pad.policy
+            for tally in [PadTally.of([reads])]
         ],
         "counterexample": None if first is None else _example(first),
         "counterexamples": [

@@ -74,7 +74,7 @@ class RoutineQuestion:
     origin: Address | None = None
     result: str | None = None
     ports: str | tuple[Address, Address] = PORTS
-    console: str = "60hz"
+    console: str = console_names()[0]
     clocks: Clocks = "joined"
     limit: int = DEFAULT_LIMIT
     assembler: Assembler | None = None
@@ -125,26 +125,26 @@ class RoutineQuestion:
     def play(self, period: int, example: Counterexample) -> str:
         """The command line that plays a case of a fetch period again."""
         words = ["padbench", "play", "--routine", self.what]
-        usual = RoutineQuestion("")._options
-        for name, value in self._options.items():
-            words += [f"--{name}", value] if value != usual[name] else []
+        for name, value in self.given.items():
+            words += [f"--{name}", value]
         case = f"held={example.held} phase={example.phase} pad={example.pad}"
         return shlex.join([*words, "--period", str(period), "--case", case])
 
     @property
-    def _options(self) -> dict[str, str]:
-        """All but ``what`` as the command line has them."""
+    def given(self) -> dict[str, str]:
+        """The options that are not as usual, as the command line has them."""
         ports = self.ports if isinstance(self.ports, str) else ",".join(map(_written, self.ports))
-        return {
-            "entry": self.entry or "",
-            "origin": "" if self.origin is None else _written(self.origin),
-            "result": self.result or "",
-            "ports": ports,
-            "console": self.console,
-            "limit": str(self.limit),
-            "clocks": self.clocks,
-            "assembler": self.assembler or "",
+        options = {
+            "entry": self.entry,
+            "origin": None if self.origin is None else _written(self.origin),
+            "result": self.result,
+            "ports": ports if ports != ",".join(map(_written, PORTS)) else None,
+            "console": self.console if self.console != console_names()[0] else None,
+            "limit": str(self.limit) if self.limit != DEFAULT_LIMIT else None,
+            "clocks": self.clocks if self.clocks != "joined" else None,
+            "assembler": self.assembler,
         }
+        return {name: value for name, value in options.items() if value}
 
     def inputs(self, routine: Routine, sheet: SheetLike | None) -> tuple[Input, ...]:
         """Its source, a shipped one too, with a listing where it is machine code; the sheet."""

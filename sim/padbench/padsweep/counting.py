@@ -1,8 +1,9 @@
 """Every read of a held state: undisturbed, or stopped at any bit, with either tie and any policy.
 
-    counts = PadCounts(("push-pull",), pad.policy, pad.serial)
+    counts = PadCounts(["push-pull"], pad, clocks=8)
     for policy, part in pad_parts(pad, clocks=8):
-        counts.add(policy, part, count_part(pad, policy, part, clocks=8))
+        counts.reads[policy, part] = read_part(pad, policy, part, clocks=8)
+    counts.whole.wrong, counts.safest
 
 A *case* is a held state, the bit at which its read is stopped (or none), so many extra clocks
 there, and the level of the serial input; before it comes an undisturbed read of the same state.
@@ -63,6 +64,9 @@ _POLICIES: tuple[Policy, ...] = ("both", "neither", "newer", "older")
 _PAIRS = [byte_of(pair) for pair in OPPOSITES]
 _UNKNOWN = 2
 
+Bytes = npt.NDArray[np.int_]
+Flags = npt.NDArray[np.bool_]
+_NO_BYTES, _NO_FLAGS = np.zeros(0, np.int_), np.zeros(0, np.bool_)
 Levels = npt.NDArray[np.int8]
 """By held state, then stage or bit: 1 is pressed, 2 is known to nobody."""
 
@@ -96,50 +100,83 @@ class PadExample(PadCase):
     got: int
 
 
-@dataclass
+@dataclass(frozen=True)
+class PadReads:
+    """What came of a part: bytes by held state, as passed on, as they must be and as read.
+
+    ``wrong``: some bit is not as it must be, ``past``: one past the eighth.
+    """
+
+    part: PadPart
+    held: Bytes
+    must: Bytes
+    got: Bytes
+    wrong: Flags
+    past: Flags
+
+
+@dataclass(frozen=True)
 class PadTally:
-    """Counts of cases as they grow; ``numbers`` are the cases of each of `PadKind`.
+    """Counts of cases; ``numbers`` are those of each of `PadKind`.
 
     ``wrong`` reads are not what must come out; ``ghost`` and ``missed`` say for each button in how
     many of them it was seen and should not have been, or the other way round. ``spoilt`` reads come
     out as a stopped read must and yet are not what was held. ``shown`` and ``lost`` count over all
     reads, for each button, where it was seen and not held, and held and not seen, whatever the
-    reason. ``first`` is the first case of each kind.
+    reason. ``first`` is the first case of each kind, ``first_wrong`` of all wrong ones.
     """
 
-    cases: int = 0
-    wrong: int = 0
-    spoilt: int = 0
-    numbers: dict[PadKind, int] = field(default_factory=lambda: dict.fromkeys(KINDS, 0))
-    ghost: list[int] = field(default_factory=lambda: [0] * 8)
-    missed: list[int] = field(default_factory=lambda: [0] * 8)
-    shown: list[int] = field(default_factory=lambda: [0] * 8)
-    lost: list[int] = field(default_factory=lambda: [0] * 8)
-    first: dict[PadKind, PadExample] = field(default_factory=dict)
+    cases: int
+    wrong: int
+    spoilt: int
+    numbers: dict[PadKind, int]
+    ghost: list[int]
+    missed: list[int]
+    shown: list[int]
+    lost: list[int]
+    first: dict[PadKind, PadExample]
+    first_wrong: PadExample | None
 
-    @property
-    def first_wrong(self) -> PadExample | None:
-        """Of the wrong cases the one of the first part, then of the smallest state."""
-        return min(
-            (self.first[kind] for kind in FAULTS if kind in self.first), key=_place, default=None
+    @classmethod
+    def of(cls, reads: Sequence[PadReads]) -> "PadTally":
+        """Over some parts, in their order."""
+        held, must, got = (
+            np.concatenate([_NO_BYTES, *(getattr(one, name) for one in reads)])
+            for name in ("held", "must", "got")
         )
+        wrong, past = (
+            np.concatenate([_NO_FLAGS, *(getattr(one, name) for one in reads)])
+            for name in ("wrong", "past")
+        )
+        stopped = np.repeat([one.part.stopped_bit > 0 for one in reads], STATES).astype(bool)
+        ghost, missed, shown, lost = got & ~must, must & ~got, got & ~held, held & ~got
+        spoilt = stopped & ~wrong
+        met: dict[PadKind, Flags] = {
+            "seen_not_pressed": ghost != 0,
+            "pressed_not_seen": missed != 0,
+            "past_the_end": past,
+            "spoilt_not_pressed": spoilt & (shown != 0),
+            "spoilt_not_seen": spoilt & (lost != 0),
+            "opposites": np.any([got & pair == pair for pair in _PAIRS], axis=0),
+        }
 
-    def add(self, other: "PadTally") -> None:
-        """Take in other cases, in any order; of two examples that of the first part is kept."""
-        self.cases += other.cases
-        self.wrong += other.wrong
-        self.spoilt += other.spoilt
-        for kind, number in other.numbers.items():
-            self.numbers[kind] += number
-        for name in ("ghost", "missed", "shown", "lost"):
-            pairs = zip(getattr(self, name), getattr(other, name), strict=True)
-            setattr(self, name, [ours + theirs for ours, theirs in pairs])
-        for kind, example in other.first.items():
-            self.first[kind] = min(self.first.get(kind, example), example, key=_place)
+        def first(where: Flags) -> PadExample:
+            at = int(np.argmax(where))
+            part = reads[at // STATES].part
+            return PadExample(at % STATES, part, int(must[at]), int(got[at]))
 
-
-def _place(example: PadExample) -> tuple[PadPart, int]:
-    return example.part, example.held
+        return cls(
+            len(held),
+            int(wrong.sum()),
+            int((spoilt & (got != held)).sum()),
+            {kind: int(where.sum()) for kind, where in met.items()},
+            _by_button(ghost),
+            _by_button(missed),
+            _by_button(shown),
+            _by_button(lost),
+            {kind: first(where) for kind, where in met.items() if where.any()},
+            first(wrong) if wrong.any() else None,
+        )
 
 
 Choice = tuple[Policy, int]
@@ -148,24 +185,30 @@ Choice = tuple[Policy, int]
 
 @dataclass
 class PadCounts:
-    """Counts of one pad on the ``ports`` on which it is the same logic, by policy and part."""
+    """One pad on the ``ports`` on which it is the same logic, and its reads by policy and part.
 
-    ports: tuple[str, ...]
-    policy: Policy
-    serial: int | None
-    tallies: dict[tuple[Policy, PadPart], PadTally] = field(default_factory=dict)
+    ``clocks`` is the number of bits that the poll reads.
+    """
 
-    def add(self, policy: Policy, part: PadPart, tally: PadTally) -> None:
-        """Take in the cases of a part."""
-        self.tallies[policy, part] = tally
+    ports: list[str]
+    pad: PadModel
+    clocks: int
+    reads: dict[tuple[Policy, PadPart], PadReads] = field(default_factory=dict)
+
+    @property
+    def policy(self) -> Policy:
+        """That of the sheet."""
+        return self.pad.policy
 
     def total(self, policy: Policy, tie: int | None = None, *, stopped: bool = False) -> PadTally:
         """All cases of a policy, or those with a tie, or the stopped ones."""
-        whole = PadTally()
-        for (one, part), tally in self.tallies.items():
-            if one == policy and tie in (None, part.tie) and part.stopped_bit >= stopped:
-                whole.add(tally)
-        return whole
+        return PadTally.of(
+            [
+                one
+                for (its, part), one in self.reads.items()
+                if its == policy and tie in (None, part.tie) and part.stopped_bit >= stopped
+            ]
+        )
 
     @property
     def whole(self) -> PadTally:
@@ -175,7 +218,7 @@ class PadCounts:
     @property
     def choices(self) -> list[Choice]:
         """Every policy and tie of which cases were counted."""
-        return list(dict.fromkeys((policy, part.tie) for policy, part in self.tallies))
+        return list(dict.fromkeys((policy, part.tie) for policy, part in self.reads))
 
     @property
     def safest(self) -> list[Choice]:
@@ -201,8 +244,8 @@ def pad_parts(pad: PadModel, clocks: int) -> Iterator[tuple[Policy, PadPart]]:
                 yield policy, PadPart(tie, *stop)
 
 
-def count_part(pad: PadModel, policy: Policy, part: PadPart, clocks: int = 8) -> PadTally:
-    """Read every held state and judge it; ``clocks`` is the number of bits that the poll reads."""
+def read_part(pad: PadModel, policy: Policy, part: PadPart, clocks: int = 8) -> PadReads:
+    """Read every held state; ``clocks`` is the number of bits that the poll reads."""
     held = np.array(_passed_on(policy, pad.stuck))
     # Extra clocks that the line does not bring move nothing.
     extra = part.extra if _arrives(pad) else 0
@@ -217,29 +260,10 @@ def count_part(pad: PadModel, policy: Policy, part: PadPart, clocks: int = 8) ->
     )  # fmt: skip
     bits = _read(pad, held, part, clocks)
     seen = np.where(bits == _UNKNOWN, ~wanted, bits == 1)
-    must, got = _bytes(wanted), _bytes(seen)
+    wrong = seen != wanted
     was = held & 0xFF00 >> min(8, clocks) & 0xFF
-    wrong = (seen != wanted).any(axis=1)
-    spoilt = ~wrong & (part.stopped_bit > 0)
-    met: dict[PadKind, npt.NDArray[np.bool_]] = {
-        "seen_not_pressed": got & ~must != 0,
-        "pressed_not_seen": must & ~got != 0,
-        "past_the_end": (seen[:, 8:] != wanted[:, 8:]).any(axis=1),
-        "spoilt_not_pressed": spoilt & (got & ~was != 0),
-        "spoilt_not_seen": spoilt & (was & ~got != 0),
-        "opposites": np.any([got & pair == pair for pair in _PAIRS], axis=0),
-    }
-    firsts = {kind: int(np.argmax(where)) for kind, where in met.items() if where.any()}
-    masks = (got & ~must, must & ~got, got & ~was, was & ~got)
-    ghost, missed, shown, lost = map(_by_button, masks)
-    first = {
-        kind: PadExample(state, part, int(must[state]), int(got[state]))
-        for kind, state in firsts.items()
-    }
-    numbers = {kind: int(where.sum()) for kind, where in met.items()}
-    spoilt_reads = int((spoilt & (got != was)).sum())
-    return PadTally(
-        STATES, int(wrong.sum()), spoilt_reads, numbers, ghost, missed, shown, lost, first
+    return PadReads(
+        part, was, _bytes(wanted), _bytes(seen), wrong.any(axis=1), wrong[:, 8:].any(axis=1)
     )
 
 
@@ -250,12 +274,12 @@ def _passed_on(policy: Policy, stuck: int) -> list[int]:
     return [held_state(one, 1, policy) for one in moves]
 
 
-def _bytes(bits: npt.NDArray[np.bool_]) -> npt.NDArray[np.int_]:
+def _bytes(bits: Flags) -> Bytes:
     first = bits[:, :8]
     return np.asarray(first @ (0x80 >> np.arange(first.shape[1])))
 
 
-def _by_button(bytes_: npt.NDArray[np.int_]) -> list[int]:
+def _by_button(bytes_: Bytes) -> list[int]:
     return [int(np.count_nonzero(bytes_ & 0x80 >> place)) for place in range(8)]
 
 
@@ -263,7 +287,7 @@ def _arrives(pad: PadModel) -> bool:
     return None not in (pad.clock_line.rise, pad.clock_line.fall)
 
 
-def _read(pad: PadModel, held: npt.NDArray[np.int_], part: PadPart, clocks: int) -> Levels:
+def _read(pad: PadModel, held: Bytes, part: PadPart, clocks: int) -> Levels:
     """What is sampled of a register at the far end of lines that may not bring every edge.
 
     Stage by stage the truth table of the data sheet: while the load is high all stages follow the

@@ -135,12 +135,11 @@ class Judgement:
 
 def _risk_says(facts: Mapping[str, Fact]) -> str:
     """What a player meets; every phase of the fetch is taken as equally likely."""
-    held, period, phases, polls = (
-        facts[name] for name in ("risk_held", "risk_period", "risk_phases", "polls_a_minute")
-    )
+    held, period = facts["risk_held"], facts["risk_period"]
+    chance, minute = facts["risk_chance"], facts["risk_a_minute"]
     assert isinstance(held, int)
-    chance = int(phases) / int(period)  # type: ignore[arg-type]
-    minute = chance * float(polls)  # type: ignore[arg-type]
+    assert isinstance(chance, float)
+    assert isinstance(minute, float)
     return (
         f"with {spelled(held)} held, at the worst rate (a fetch every {period} cycles), one poll "
         f"in {rounded(1 / chance)} goes wrong, about {rounded(minute)} a minute at one poll a frame"
@@ -320,10 +319,9 @@ def judge_routine(
     tried = tuple(sweep.period for sweep in sweeps)
     untried = len(set(console.timing.fetch_periods) - set(tried))
     facts: dict[str, Fact] = {"cases": cases, "tried": tried, "untried": untried}
-    worst = worst_risk(sweeps)
+    worst = worst_risk(sweeps, console.timing)
     if worst is not None:
         facts |= {f"risk_{name}": value for name, value in asdict(worst).items()}
-        facts["polls_a_minute"] = float(60 * console.timing.frame_rate)
     if wrong:
         case, more = _why_exposed(routine, console, base, sweeps, limit)
         return Judgement(case, {"count": wrong, **facts, **more})
