@@ -64,11 +64,10 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
         yield Section("cures", "Cures", [_cures_table(report)])
     yield Section("cost", "What it costs", [*_cost(report)])
     if report.sweeps:
-        blocks = [_counts_table(report.sweeps), *_risk_table(report), pass_strips(report)]
-        if report.chart is None:
-            blocks.append(phase_strips(report.sweeps))
-        title = "What the sample fetch does"
-        yield Section("fetch", title, [*blocks, Prose([*_examples(report)])])
+        counts, risk = _counts_table(report.sweeps), _risk_table(report)
+        blocks = [counts, *risk, pass_strips(report)]
+        yield Section("fetch", "What the sample fetch does", blocks)
+        yield Section("examples", "", [Prose([*_examples(report)])], ("text",))
     if report.chart is not None:
         title = "Which loop lengths and gaps are safe"
         yield Section("map", title, [map_strips(report.chart), _map_table(report.chart)])
