@@ -192,6 +192,16 @@ def test_a_bad_sheet_as_json_with_the_wave_of_its_example(capsys, tmp_path, monk
             assert Path(played["vcd"]).is_file()
 
 
+def test_options_that_a_pad_has_no_use_for_are_named(capsys):
+    arguments = ("--sheet", str(SHEETS / "harbour-b.toml"))
+    for more in ((), ("--all",)):
+        given = ("--workers", "2", "--cluster", "tcp://127.0.0.1:9", "--period", "432")
+        code, out, _ = told(capsys, *arguments, *given, "--clocks", "each", *more)
+        assert code == 0
+        assert "--workers, --cluster, --period and --clocks: not used" in " ".join(out.split())
+    assert "not used" not in told(capsys, *arguments)[1]
+
+
 def test_which_tie_and_policy_are_safest_over_every_read(capsys):
     """Stopped reads counted; against reads worked out one by one."""
     _, out, _ = told(capsys, "--sheet", str(SHEETS / "harbour-b.toml"), "--json")

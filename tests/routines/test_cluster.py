@@ -1,6 +1,5 @@
 """Sweeps on a Dask cluster of two processes on this machine: the same totals, whatever dies."""
 
-import json
 import os
 import socket
 import subprocess
@@ -12,6 +11,8 @@ from types import SimpleNamespace
 import pytest
 from yardstick import merged
 
+from padbench.cli import main
+from padbench.jobs.sweep import sweep
 from padbench.parts import console_timing
 from padbench.routines.console import Console
 from padbench.routines.counts import SweepCounts
@@ -21,26 +22,16 @@ from padbench.workers import NoWorkers, joined, spread, spread_on
 
 SOURCES = Path(__file__).parents[1] / "routines" / "sources"
 EXPOSED = str(SOURCES / "read-twice-36.asm")
-SHEET = str(Path(__file__).parents[2] / "sim" / "sheets" / "harbour-a.toml")
 QUIET = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
 
 
-def sweep(*arguments, **more):
-    command = [sys.executable, "-m", "padbench", "sweep", "--json", *arguments]
-    return subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **more
-    )
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory):
+    """(address, worker processes): a scheduler and two workers of one thread.
 
-
-def told(process):
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 1, err
-    return json.loads(out)
-
-
-@pytest.fixture
-def cluster(tmp_path):
-    """(address, worker processes): a scheduler and two workers of one thread."""
+    Tests kill them, one after the other.
+    """
+    tmp_path = tmp_path_factory.mktemp("cluster")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -61,10 +52,13 @@ def cluster(tmp_path):
         yield address, processes[1:]
 
 
+@pytest.mark.filterwarnings("ignore")  # Dask's own
 def test_the_same_object_as_without(cluster):
-    what = ("--routine", EXPOSED, "--period", "432", "--period", "576")
     address, _ = cluster
-    assert told(sweep(*what, "--cluster", address)) == told(sweep(*what))
+    here, there = (
+        sweep(routine=EXPOSED, periods=[432, 576], cluster=one) for one in (None, address)
+    )
+    assert here.document == there.document
 
 
 @pytest.mark.filterwarnings("ignore")  # Dask's own
@@ -119,9 +113,9 @@ def test_a_result_that_went_with_the_last_worker_is_not_waited_for_without_end(m
         list(spread_on(client, count, None, [Part(432, 0, 8)]))
 
 
-def test_no_scheduler_is_one_line():
-    process = sweep("--routine", "read-once", "--cluster", "tcp://127.0.0.1:9")
-    out, err = process.communicate(timeout=60)
-    assert (process.returncode, out) == (2, "")
+def test_no_scheduler_is_one_line(capsys):
+    code = main(["sweep", "--routine", "read-once", "--cluster", "tcp://127.0.0.1:9"])
+    out, err = capsys.readouterr()
+    assert (code, out) == (2, "")
     assert err.count("\n") == 1
     assert "no scheduler answers" in err
