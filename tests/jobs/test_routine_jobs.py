@@ -166,6 +166,73 @@ def test_the_place_of_the_result_is_found_and_said(tmp_path):
     assert not routine("read-once", periods=[432]).document["result_found"]
 
 
+def test_a_byte_from_before_may_be_kept_elsewhere(tmp_path):
+    """The place asked for is a copy of it: handed on is what was held, or the byte before."""
+    copies = tmp_path / "copies.asm"
+    keep = "cmp $01\n bne done\n sta buttons\n"
+    copies.write_text(KEEPS.format(compare=keep, end="lda buttons\n sta $20\n rts"))
+    found = routine(copies, periods=[432], result="$20")
+    (counts,) = found.data.sweeps
+    assert found.verdict == "detects"
+    assert counts.kept_old == counts.corrupt > 0
+    # What a case does that is played again is what was counted.
+    case = counts.counterexample
+    played = play_case(copies, f"held={case.held} phase={case.phase}", period=[432], result="$20")
+    assert played.verdict == "pass"
+
+
+BOTH = """pad1 = $10
+pad2 = $11
+      lda #1
+      sta $4016
+      lsr a
+      sta $4016
+      ldx #8
+loop: lda $4016
+      lsr a
+      {turn} pad1
+      lda {port}
+      lsr a
+      rol pad2
+      dex
+      bne loop
+      {end}
+      rts
+"""
+
+
+def test_a_routine_for_both_pads_is_judged_for_both_and_says_so(tmp_path):
+    both = tmp_path / "both.asm"
+    both.write_text(BOTH.format(turn="rol", port="$4017", end=""))
+    found = routine(both, periods=[432])
+    assert found.document["result"] == [0x10, 0x11]
+    assert found.data.routine.found == "$10 (pad1); of the second pad in $11 (pad2)"
+    assert found.data.sweeps[0].accepted_wrong == 2 * (256 * 8 - 255)
+    one = routine(both, periods=[432], result="pad1")
+    assert "reads both ports, and only the first pad's byte is judged" in " ".join(
+        as_text(one).split()
+    )
+    assert "both ports" not in as_text(found)
+
+
+@pytest.mark.parametrize(
+    ("turn", "end", "says"),
+    [
+        ("ror", "", "reverse order, Right in bit 7 and A in bit 0; what is judged"),
+        ("rol", "lda pad1\n eor #$FF\n sta pad1", "complemented, 0 for a pressed one; what"),
+        ("ror", "lda pad1\n eor #$FF\n sta pad1", "and A in bit 0, and complemented"),
+    ],
+)
+def test_a_byte_that_is_turned_is_called_so(tmp_path, turn, end, says):
+    turned = tmp_path / "turned.asm"
+    turned.write_text(BOTH.format(turn=turn, port="$30", end=end))
+    for result in (None, "pad1"):
+        found = routine(turned, periods=[432], result=result)
+        assert found.verdict == "wrong"
+        assert says in found.lead
+        assert found.document["result"] == (["A"] if end and result is None else [0x10])
+
+
 @pytest.mark.parametrize("end", ["rts", "lda #0\n rts"])
 def test_several_places_are_asked_about(tmp_path, end):
     """A and two more hold the byte, but only one of them is right when a read was stopped."""
@@ -209,7 +276,7 @@ def test_the_findings_of_a_pad_are_port_by_port():
 def test_addresses_may_be_numbers_or_text_and_a_case_is_named_alike():
     commands = set()
     for ports in (("$4016", "$4017"), (0x4016, 0x4017), "$4016,$4017"):
-        result = routine("read-once", ports=ports)
+        result = routine("read-once", ports=ports, periods=[432])
         commands |= {case["play"] for case in result.document["sweeps"][0]["counterexamples"]}
     assert len(commands) == 1  # the first wrong byte is the first spoilt pass
     assert "--ports" not in commands.pop()

@@ -22,9 +22,9 @@ from padbench.results.sweep_plots import latency_figure, strips_figure
 from padbench.routines.console import Console
 from padbench.routines.counts import OUTCOMES
 from padbench.routines.fast import Part, baseline_of_survey, count, survey
-from padbench.routines.frames import PollPlan
 from padbench.routines.latency import LatencySetup, press_to_picture
 from padbench.routines.lengths import design_map
+from padbench.routines.looks import RoutineLooks
 from padbench.routines.poll import with_timings as timed
 from padbench.routines.source import load_routine
 from padbench.sheet import load_sheet
@@ -157,7 +157,8 @@ def test_each_unsafe_place_of_the_map_has_a_cross(swept):
 
 def test_the_latency_curve_is_the_distribution():
     timing = console_timing("60hz")
-    setup = LatencySetup(timing, PollPlan(241), (20, 400), 1, 120, 5 * timing.clock / 1000)
+    looks = RoutineLooks(load_routine("read-twice"), Console(timing))
+    setup = LatencySetup(timing, (241,), looks, bounce=5 * timing.clock / 1000)
     delays = press_to_picture(setup)
     figure = latency_figure(delays, setup, SVG, name="my-read.asm")
     lines = {line.get_gid(): line for line in figure.axes[0].lines}
@@ -166,7 +167,7 @@ def test_the_latency_curve_is_the_distribution():
     assert list(lines["share"].get_ydata()) == [100 * float(share) for _, share in delays.corners]
     assert set(lines["mean"].get_xdata()) == {float(delays.mean) * to_ms}
     title = figure.axes[0].get_title()
-    assert title == "my-read.asm: 60hz console, polled in line 241 of every frame, 2 passes"
+    assert title == "my-read.asm: 60hz console, polled in line 241 of every frame"
     assert run_into(figure) == []
 
 

@@ -1,9 +1,14 @@
-"""The pages of the delay of a poll, and of one case of a routine, in a real browser."""
+"""The pages of a routine, of the delay of a poll, and of one case, in a real browser."""
+
+import re
+from base64 import b64decode
+from pathlib import Path
 
 import pytest
 from selenium.webdriver.common.by import By
 
 from padbench.jobs.latency import latency
+from padbench.jobs.routine import routine
 from padbench.jobs.routine_case import play_case
 from padbench.results.html_page import write_page
 
@@ -34,3 +39,17 @@ def test_it_opens_and_says_what_the_result_says(browser, tmp_path, name):
         assert browser.find_elements(By.CSS_SELECTOR, "svg.frame rect.poll")
     else:
         assert "Stopped in cycle 18" in text
+
+
+EXPOSED = Path(__file__).parents[1] / "routines" / "sources" / "read-twice-36.asm"
+
+
+def test_a_routine_prints_on_two_sheets(browser, tmp_path):
+    """A4 is 210 by 297 mm (ISO 216); all rates, where it falls in the frame, the worst case."""
+    path = tmp_path / "page.html"
+    with path.open("w", encoding="utf-8") as out:
+        write_page(routine(EXPOSED, line=250), out)
+    browser.opened(path, width=1200)
+    paper = {"printBackground": True, "paperWidth": 210 / 25.4, "paperHeight": 297 / 25.4}
+    pdf = b64decode(browser.execute_cdp_cmd("Page.printToPDF", paper)["data"])
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 2

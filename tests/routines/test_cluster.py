@@ -11,11 +11,12 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from yardstick import merged
 
 from padbench.cli import main
 from padbench.parts import console_timing
 from padbench.routines.console import Console
-from padbench.routines.counts import SweepCounts, merged
+from padbench.routines.counts import SweepCounts
 from padbench.routines.fast import Part, count, survey
 from padbench.routines.source import load_routine
 from padbench.workers import NoWorkers, joined, spread, spread_on

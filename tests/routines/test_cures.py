@@ -129,3 +129,16 @@ def test_the_listing_says_which_bit_a_stop_loses():
     )
     (first, *_) = listing(routine_from_source(INDEXED, "mine.asm"), HZ60, 0)
     assert (first.bus, first.loses, first.line) == ("reads $4016 and throws it away", (), 5)
+
+
+def test_two_results_are_both_compared(tmp_path):
+    """Of the shipped one for both ports; each cure was swept before it is offered."""
+    path = tmp_path / "both.asm"
+    path.write_text(load_routine("read-once-both").sources["read-once-both"])
+    question = RoutineQuestion(str(path), result="pad1,pad2")
+    routine, _ = question.load()
+    offered = {one.name: one for one in cures(routine, FEW, question.loader(routine))}
+    agree = offered["until-two-agree"]
+    assert agree.verdict == "detects"
+    assert agree.patch.count("cmp $") == 2
+    assert "in-step" in offered

@@ -55,7 +55,7 @@ def test_no_program_that_the_map_calls_safe_hands_on_a_wrong_byte():
     base = baseline_of_survey(survey(program(36, 0), HZ60))
     places = [(36, 0), (36, 36), (24, 36)] + [
         (draw.choice([20, 24, 26, 30, 36, 40, 44, 48]), draw.choice([0, *range(2, 60)]))
-        for _ in range(9)
+        for _ in range(4)
     ]
     wrong = 0
     for loop, gap in places:
@@ -167,7 +167,7 @@ def test_no_three_passes_that_map_or_advice_call_safe_hand_on_a_wrong_byte():
     draw = random.Random(7)
     base = baseline_of_survey(survey(thrice(22, 0, 6), HZ60)).longest
     wrong, clean = 0, 0
-    for loop in (14, 20, 22, 29, 36):
+    for loop in (14, 22, 36):
         gaps = [0, *draw.sample(range(2, 97), 4)]
         chart = design_map(base, PERIODS, loops=[loop], gaps=gaps)
         assert chart is not None
@@ -176,8 +176,8 @@ def test_no_three_passes_that_map_or_advice_call_safe_hand_on_a_wrong_byte():
             assert set(accepted) <= set(unsafe), (loop, gap)
             wrong += bool(accepted)
             clean += not unsafe
-    assert wrong > 2
-    assert clean > 5
+    assert wrong > 1
+    assert clean > 3
     advice = safe_lengths(base, PERIODS)
     assert advice is not None
     for loop in draw.sample([one for one in advice.loops if one >= 16], 4):
@@ -196,7 +196,7 @@ def test_a_routine_for_both_ports_is_safe_only_if_it_is_on_both():
 
 def test_the_map_of_all_rates_is_that_of_each():
     run = baseline_of(load_routine(str(EXPOSED)), HZ60).longest
-    loops, gaps, rates = range(30, 40), range(0, 40, 3), HZ60.timing.fetch_periods
+    loops, gaps, rates = range(34, 38), range(0, 40, 5), HZ60.timing.fetch_periods
     whole = design_map(run, rates, loops=loops, gaps=gaps)
     assert whole is not None
     for period in rates:

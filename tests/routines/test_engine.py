@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import yardstick
-from yardstick import baseline_of, reads_ahead, stops_of
+from yardstick import baseline_of, merged, reads_ahead, stops_of
 
 from padbench.parts import console_timing
 from padbench.routines import fast
 from padbench.routines.console import Console, SampleFetch
-from padbench.routines.counts import SweepCounts, merged
+from padbench.routines.counts import SweepCounts
 from padbench.routines.fast import Part, baseline_of_survey, count, parts, survey
 from padbench.routines.routine import RoutineError
 from padbench.routines.run import run_case
@@ -66,7 +66,7 @@ def test_random_routines_are_counted_as_the_plain_engine_counts(monkeypatch):
     """Also those that lock-step leaves out in part, and those that cannot be run at all."""
     monkeypatch.setattr("yardstick.STATES", 3)
     agreed = refused = 0
-    for seed in range(1000, 1060):
+    for seed in range(1000, 1024):
         routine = random_routines.random_routine(seed)
         period = random.Random(seed).choice([9, 30, 57])
         try:
@@ -79,7 +79,7 @@ def test_random_routines_are_counted_as_the_plain_engine_counts(monkeypatch):
         tally = count(survey(routine, EACH, 900, 3), Part(period, 0, 3))
         assert tally == wanted, routine.name
         agreed += 1
-    assert agreed > 40
+    assert agreed > 14
 
 
 def test_closed_forms_of_a_plain_loop_at_all_rates():
@@ -87,10 +87,10 @@ def test_closed_forms_of_a_plain_loop_at_all_rates():
 
     With 2^k states hiding the loss of bit k: 2 + 4 + ... + 256, less the one counted in 255.
     """
-    routine = load_routine("read-once")
+    known = survey(load_routine("read-once"), JOINED)
     assert len(HZ60.fetch_periods) == 16
     for period in HZ60.fetch_periods:
-        counts = fast.sweep(routine, JOINED, period)
+        counts = count(known, Part(period))
         assert counts.cases == 256 * period
         assert counts.hit == 256 * 8
         assert counts.accepted_wrong == counts.corrupt == 256 * 8 - 255
@@ -99,9 +99,9 @@ def test_closed_forms_of_a_plain_loop_at_all_rates():
 
 def test_all_cases_of_all_rates_for_read_twice():
     """It keeps the old byte wherever a pass was spoilt, and never hands on a wrong one."""
-    routine = load_routine("read-twice")
+    known = survey(load_routine("read-twice"), JOINED)
     for period in HZ60.fetch_periods:
-        counts = fast.sweep(routine, JOINED, period)
+        counts = count(known, Part(period))
         assert counts.accepted_wrong == 0
         assert counts.corrupt == counts.kept_old > 0
 
@@ -168,23 +168,10 @@ def test_a_period_that_no_fetch_has_is_refused():
         fast.sweep(load_routine("read-once"), JOINED, 7)
 
 
-def test_a_routine_that_writes_everywhere_stays_within_memory(monkeypatch):
-    """Batches that touch too many addresses are split; the counts stay the same."""
-    routine = load_routine("read-twice")
-    whole = fast.sweep(routine, JOINED, 432)
+def test_a_routine_that_writes_everywhere_is_refused(monkeypatch):
     monkeypatch.setattr("padbench.routines.lanes._MOST_CELLS", 12 * 1100)
-    monkeypatch.setattr(fast, "_FEWEST", 0)
-    sizes = []
-    lanes = fast.Lanes
-
-    def watched(*arguments, **options):
-        made = lanes(*arguments, **options)
-        sizes.append(made.count)
-        return made
-
-    monkeypatch.setattr(fast, "Lanes", watched)
-    assert fast.sweep(routine, JOINED, 432) == whole
-    assert len(sizes) > 6
+    with pytest.raises(RoutineError, match="writes to more than 4 addresses; give the read alone"):
+        fast.sweep(load_routine("read-twice"), JOINED, 432)
 
 
 def test_parts_in_any_order_give_the_same_counts():
@@ -242,7 +229,7 @@ def test_the_worst_of_each_phase_is_that_of_single_runs(name, period):
     """For a picture: 0 nothing, 1 stopped, 2 spoilt, 3 never settles, 4 a wrong byte."""
     routine, states = load_routine(name), 4
     by_phase = count(survey(routine, JOINED, 2000, states), Part(period, 0, states)).by_phase
-    for phase in random.Random(8).sample(range(period), 40):
+    for phase in random.Random(8).sample(range(period), 15):
         worst = 0
         for held in range(states):
             run = run_case(routine, JOINED, held, fetch=SampleFetch(period, phase), limit=2000)

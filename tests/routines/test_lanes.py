@@ -62,10 +62,10 @@ def compare(routine, console, cases, limit=LIMIT, preset=0):
     return int(lanes.left.sum()), corrupt
 
 
-def test_random_cases_of_200_random_routines():
+def test_random_cases_of_80_random_routines():
     draw = random.Random(6)
     left = cases = corrupt = 0
-    for seed in range(200):
+    for seed in range(80):
         routine = random_routines.random_routine(seed)
         some = [(draw.randrange(256), 0, 0) for _ in range(6)]
         for _ in range(18):
@@ -86,7 +86,7 @@ def test_random_cases_of_200_random_routines():
 )
 def test_arithmetic_of_all_held_states_with_many_operands(opcode, carry):
     """A and its flags as py65 has them; A starts as the held state, the flags are stored too."""
-    for operand in [0, 1, 0x7F, 0x80, 0xFF, 0x35]:
+    for operand in [0, 0x7F, 0x80, 0xFF]:
         code = bytes([0xAA, 0xA8, 0xA0, operand, 0x84, 0x30, 0xA8, carry, opcode, 0x30])
         code += bytes([0x85, 0x10, 0x08, 0x68, 0x60])
         routine = Routine("sum", ((0x8000, code),), 0x8000, ("A", 0x10))

@@ -1,4 +1,4 @@
-"""Latency: the exact distribution against a million presses tried one by one, and by hand."""
+"""Latency: the exact distribution against many presses tried one by one, and by hand."""
 
 from fractions import Fraction
 
@@ -9,33 +9,45 @@ from yardstick import baseline_of
 from padbench.parts import console_timing
 from padbench.routines.console import Console
 from padbench.routines.fast import lost_presses, survey
-from padbench.routines.frames import PollPlan, where_in_frame
+from padbench.routines.frames import where_in_frame
 from padbench.routines.latency import LatencySetup, pictures_by_line, press_to_picture
-from padbench.routines.looks import AllAgree, RoutineLooks, latch_moments
+from padbench.routines.looks import RoutineLooks, latch_moments
 from padbench.routines.source import load_routine
 
 HZ60, HZ50 = console_timing("60hz"), console_timing("50hz")
-PRESSES = 1_000_000
+PRESSES = 200_000
+
+
+class AllAgree:
+    """Looks at fixed moments, all of which have to see a press (common practice)."""
+
+    def __init__(self, moments):
+        self.moments = moments
+
+    def after(self, seen):
+        if not all(seen):
+            return False
+        return True if len(seen) == len(self.moments) else self.moments[len(seen)]
 
 
 def brute_force(setup: LatencySetup, seed: int) -> np.ndarray:
-    """Delays of a million presses, each followed poll by poll through a list of frames."""
+    """Delays of many presses, each followed poll by poll through a list of frames."""
     draw = np.random.default_rng(seed)
-    timing, plan = setup.timing, setup.plan
+    timing = setup.timing
     long = float(timing.lines * timing.cycles_per_line)
     lengths = np.where(np.arange(400) % 2, long - float(timing.shortened_by), long)
     starts = np.concatenate([[0.0], np.cumsum(lengths)])
     line = float(timing.cycles_per_line)
-    press = draw.uniform(starts[40], starts[40 + 2 * plan.every * 10], PRESSES)
+    press = draw.uniform(starts[40], starts[40 + 2 * setup.every * 10], PRESSES)
     delay = np.full(PRESSES, np.nan)
-    for frame in range(plan.first, 300, plan.every):
+    for frame in range(0, 300, setup.every):
         if not np.isnan(delay).any():
             break
-        if starts[frame + plan.every] < starts[40]:
+        if starts[frame + setup.every] < starts[40]:
             continue
-        for lines_in in sorted((at - timing.blanking_from) % timing.lines for at in plan.lines):
+        for lines_in in sorted((at - timing.blanking_from) % timing.lines for at in setup.lines):
             sees = np.isnan(delay)
-            for latch in setup.latches:
+            for latch in setup.looks.moments:
                 since = starts[frame] + lines_in * line + float(latch) - press
                 lucky = draw.random(PRESSES) < float(setup.closed)
                 sees &= (since >= 0) & ((since >= float(setup.bounce)) | lucky)
@@ -52,19 +64,19 @@ ONCE = latch_moments(baseline_of(load_routine("read-once"), Console(HZ60)).longe
 BOUNCE = 5 * HZ60.clock / 1000
 
 SETUPS = {
-    "every frame": LatencySetup(HZ60, PollPlan(241), ONCE),
-    "bounce, read twice": LatencySetup(HZ60, PollPlan(245), TWICE, bounce=BOUNCE),
+    "every frame": LatencySetup(HZ60, (241,), AllAgree(ONCE)),
+    "bounce, read twice": LatencySetup(HZ60, (245,), AllAgree(TWICE), bounce=BOUNCE),
     "one of four players": LatencySetup(
-        HZ60, PollPlan(241, every=4, first=2), TWICE, processing=2, bounce=BOUNCE, screen_line=0
+        HZ60, (241,), AllAgree(TWICE), every=4, processing=2, bounce=BOUNCE, screen_line=0
     ),
     "read in the picture, 50 Hz": LatencySetup(
-        HZ50, PollPlan(100, every=3), ONCE, bounce=BOUNCE * 20, closed=Fraction(1, 3)
+        HZ50, (100,), AllAgree(ONCE), every=3, bounce=BOUNCE * 20, closed=Fraction(1, 3)
     ),
-    "twice a frame": LatencySetup(HZ60, PollPlan(241, also=(100,)), TWICE, bounce=BOUNCE),
+    "twice a frame": LatencySetup(HZ60, (241, 100), AllAgree(TWICE), bounce=BOUNCE),
     "some are lost": LatencySetup(
-        HZ60, PollPlan(241, also=(100,)), TWICE, bounce=BOUNCE, lost=Fraction(1, 16)
+        HZ60, (241, 100), AllAgree(TWICE), bounce=BOUNCE, lost=Fraction(1, 16)
     ),
-    "never lucky": LatencySetup(HZ60, PollPlan(0), TWICE, bounce=BOUNCE, closed=Fraction(0)),
+    "never lucky": LatencySetup(HZ60, (0,), AllAgree(TWICE), bounce=BOUNCE, closed=Fraction(0)),
 }
 
 
@@ -96,7 +108,7 @@ UNTIL_MOMENTS = [UNTIL.after(tuple(n % 2 == 1 for n in range(count))) for count 
 
 
 def test_a_routine_that_reads_until_two_passes_agree_is_not_taken_for_read_twice():
-    setup = LatencySetup(HZ60, PollPlan(241), ONCE, bounce=BOUNCE, looks=UNTIL)
+    setup = LatencySetup(HZ60, (241,), UNTIL, bounce=BOUNCE)
     exact = press_to_picture(setup)
     draw = np.random.default_rng(5)
     long = float(HZ60.lines * HZ60.cycles_per_line)
@@ -113,7 +125,7 @@ def test_a_routine_that_reads_until_two_passes_agree_is_not_taken_for_read_twice
     corners = np.array([[float(at), float(share)] for at, share in exact.corners])
     shares = np.interp(tried, corners[:, 0], corners[:, 1])
     assert np.abs(shares - np.arange(1, PRESSES + 1) / PRESSES).max() < 1.95 / PRESSES**0.5
-    agreed = press_to_picture(LatencySetup(HZ60, PollPlan(241), TWICE, bounce=BOUNCE))
+    agreed = press_to_picture(LatencySetup(HZ60, (241,), AllAgree(TWICE), bounce=BOUNCE))
     assert exact.mean < agreed.mean - HZ60.frame_cycles / 20
 
 
@@ -127,7 +139,7 @@ def test_the_shipped_read_twice_wants_both_passes():
 
 
 @pytest.mark.parametrize("name", SETUPS)
-def test_the_distribution_is_that_of_a_million_presses(name):
+def test_the_distribution_is_that_of_many_presses(name):
     setup = SETUPS[name]
     exact = press_to_picture(setup)
     tried = np.sort(brute_force(setup, seed=len(name)))
@@ -144,12 +156,12 @@ def test_the_distribution_is_that_of_a_million_presses(name):
     assert setup.lost or float(exact.largest) - 0.05 * frame <= tried[-1]
     for percent in (1, 50, 90, 99):
         within = (tried <= float(exact.percentile(percent))).mean()
-        assert within == pytest.approx(percent / 100, abs=0.002)
+        assert within == pytest.approx(percent / 100, abs=0.004)
 
 
 def test_by_hand_without_bounce():
     """Read at the start of blanking, seen 21 + 120 lines into the next frame."""
-    setup = LatencySetup(HZ50, PollPlan(241), (Fraction(0),), screen_line=120)
+    setup = LatencySetup(HZ50, (241,), AllAgree((Fraction(0),)), screen_line=120)
     delays = press_to_picture(setup)
     lines = HZ50.lines - 241 + 120
     seen = HZ50.frame_cycles + lines * HZ50.cycles_per_line
@@ -163,34 +175,15 @@ def test_by_hand_without_bounce():
 def test_a_press_just_after_the_read_waits_a_whole_period_more():
     """Common practice, no source."""
     for every in (1, 2, 4):
-        delays = press_to_picture(LatencySetup(HZ50, PollPlan(241, every), (Fraction(0),)))
+        delays = press_to_picture(LatencySetup(HZ50, (241,), AllAgree((Fraction(0),)), every))
         assert delays.largest - delays.smallest == every * HZ50.frame_cycles
 
 
 def test_reading_twice_costs_those_who_press_between_the_passes_and_no_others():
-    once = press_to_picture(LatencySetup(HZ50, PollPlan(241), (Fraction(100),)))
-    twice = press_to_picture(LatencySetup(HZ50, PollPlan(241), (Fraction(100), Fraction(300))))
+    once = press_to_picture(LatencySetup(HZ50, (241,), AllAgree((Fraction(100),))))
+    twice = press_to_picture(LatencySetup(HZ50, (241,), AllAgree((Fraction(100), Fraction(300)))))
     assert twice.smallest == once.smallest
     assert twice.mean == once.mean
-
-
-@pytest.mark.parametrize(
-    "change",
-    [
-        {"plan": PollPlan(262)},
-        {"screen_line": 240},
-        {"processing": 0},
-        {"latches": ()},
-        {"latches": (Fraction(2), Fraction(1))},
-        {"bounce": Fraction(-1)},
-        {"closed": Fraction(2)},
-        {"lost": Fraction(1)},
-        {"plan": PollPlan(241, also=(262,))},
-    ],
-)
-def test_what_cannot_be_is_refused(change):
-    with pytest.raises(ValueError):
-        LatencySetup(**{"timing": HZ60, "plan": PollPlan(241), "latches": ONCE} | change)
 
 
 def test_where_a_read_lies_in_the_frame():
@@ -207,17 +200,12 @@ def test_where_a_read_lies_in_the_frame():
         where_in_frame(HZ60, 262, 1)
 
 
-@pytest.mark.parametrize("plan", [(241, 0, 0), (241, 4, 4), (-1, 1, 0), (241, 1, -1)])
-def test_plans_that_never_read_are_refused(plan):
-    with pytest.raises(ValueError):
-        PollPlan(*plan)
-
-
 def test_presses_by_line_and_picture():
     """Polled in lines 241 and 100; who presses after line 100 has two polls for one picture."""
-    plan = PollPlan(241, also=(100,))
     for lost in (Fraction(0), Fraction(1, 4)):
-        delays = press_to_picture(LatencySetup(HZ50, plan, (Fraction(0),), lost=lost))
+        delays = press_to_picture(
+            LatencySetup(HZ50, (241, 100), AllAgree((Fraction(0),)), lost=lost)
+        )
         shares = pictures_by_line(delays, HZ50)
         assert len(shares) == HZ50.lines
         for line, there in enumerate(shares):

@@ -49,6 +49,14 @@ def sweep(
     return counts
 
 
+def merged(period, parts):
+    """All parts of a period together."""
+    whole = SweepCounts(period)
+    for part in parts:
+        whole.add(part)
+    return whole
+
+
 def _count(counts: SweepCounts, run: RoutineRun, held: int, phases: list[int]) -> None:
     """Count a case, once for each phase in which it ends alike."""
     times, phase, outcome = len(phases), phases[0], int(run.hit)

@@ -18,7 +18,6 @@ from padbench.results.frame import frame_at
 from padbench.results.result import Case, Result, Section
 from padbench.routines.console import Console
 from padbench.routines.fast import baseline_of_survey, lost_presses, survey
-from padbench.routines.frames import PollPlan
 from padbench.routines.judge import Baseline
 from padbench.routines.latency import (
     Delays,
@@ -127,17 +126,20 @@ def latency(
     rates = [] if period is None else periods_of(console_, [period], "fastest")
     setup = LatencySetup(
         timing=console_.timing,
-        plan=PollPlan(lines[0], every, also=lines[1:]),
-        latches=latch_moments(base.longest),
+        lines=lines,
+        looks=_looks(question.what, code, console_, base, limit),
+        every=every,
         processing=processing,
         screen_line=screen_line,
         bounce=chatter * console_.timing.clock,
         closed=chance,
-        looks=_looks(question.what, code, console_, base, limit),
         lost=lost_presses(known, rates[0]) if rates else Fraction(0),
     )
+    if setup.lost == 1:
+        raise Refusal("period", f"a fetch every {period} cycles keeps every poll from a press")
     delays = press_to_picture(setup)
-    document = partial(_document, question, setup, delays, period, picture)
+    passes = len(latch_moments(base.longest))
+    document = partial(_document, question, setup, passes, delays, period, picture)
     numbers = document()
     name = Path(question.what).name
     by_line = "By the line of the press"
@@ -162,8 +164,7 @@ def latency(
             _brief(numbers),
             Section("plan", "What was asked", [Prose((_plan(numbers),))]),
             Section("delays", "Delays", [_table(numbers)]),
-            Section("lines", by_line, [picture_strips(numbers), _by_line(numbers)], ("page",)),
-            Section("lines-text", by_line, [_by_line(numbers)], ("text",)),
+            Section("lines", by_line, [picture_strips(numbers), _by_line(numbers)]),
             Section(
                 "frame",
                 "Where in the frame the poll falls",
@@ -234,6 +235,7 @@ def _chatter(bounce: str | float) -> Fraction:
 def _document(
     question: RoutineQuestion,
     setup: LatencySetup,
+    passes: int,
     delays: Delays,
     period: int | None,
     picture: Path | None,
@@ -256,12 +258,12 @@ def _document(
     return {
         "console": timing.name,
         "routine": question.what,
-        "passes": len(setup.latches),
-        "line": setup.plan.line,
-        "lines": list(setup.plan.lines),
+        "passes": passes,
+        "line": setup.lines[0],
+        "lines": list(setup.lines),
         "fetch_period": period,
         "lost": float(setup.lost),
-        "every": setup.plan.every,
+        "every": setup.every,
         "processing": setup.processing,
         "screen_line": setup.screen_line,
         "bounce_ms": float(setup.bounce / timing.clock * 1000),

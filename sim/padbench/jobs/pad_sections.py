@@ -7,10 +7,9 @@ from typing_extensions import TypedDict
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.pad import Policy
-from padbench.core.remedies import WHICH_TIE
+from padbench.core.remedies import WHICH_TIE, joined
 from padbench.core.sentences import grouped
-from padbench.padsweep.replay import says_case
-from padbench.padsweep.tally import (
+from padbench.padsweep.counting import (
     KINDS,
     TIES,
     Choice,
@@ -21,7 +20,8 @@ from padbench.padsweep.tally import (
     PadTally,
     Tie,
 )
-from padbench.results.blocks import Block, Cell, Lines, Prose, Table
+from padbench.padsweep.replay import says_case
+from padbench.results.blocks import Lines, Prose, Table
 from padbench.results.documents import FindingDocument
 from padbench.results.result import Section
 from padbench.routines.judge import per_cent
@@ -29,9 +29,18 @@ from padbench.routines.judge import per_cent
 Play = Callable[[PadCounts, PadCase], str]
 """The command line that plays a case again."""
 
+_WHAT = (
+    "Every held state, its read undisturbed or stopped at any bit by one to three extra clocks, "
+    "the serial input tied low and high. Contacts that change within a read are for verify."
+)
+_SPOILT: tuple[PadKind, ...] = ("spoilt_not_pressed", "spoilt_not_seen")
+
 
 class ExampleDocument(TypedDict):
-    """A case and what came of it; bytes have A in bit 7."""
+    """A case and what came of it; bytes have A in bit 7.
+
+    The state is held steady: ``then`` is as ``held``, and ``moment`` is 0.
+    """
 
     held: int
     then: int
@@ -123,135 +132,91 @@ class PadSweepDocument(TypedDict):
 
 
 def pad_sections(
-    pads: Sequence[PadCounts], play: Play, *, stopped: bool = False
+    pads: Sequence[PadCounts], play: Play, unused: Sequence[str] = (), *, stopped: bool = False
 ) -> Iterator[Section]:
-    """What a swept pad has to show, port by port; no choice is safest of a sweep that stopped."""
-    yield Section("brief", "", [*_brief(pads, play, stopped=stopped)], ("brief",))
-    yield Section("counts", "What comes out", [*_counts(pads)])
+    """What a swept pad has to show, port by port; no choice is safest of a sweep that stopped.
+
+    ``unused`` are options that a pad has no use for.
+    """
+    rows = [_port_rows(pad, stopped=stopped) for pad in pads]
+    notes = [f"{joined(unused)}: not used, a pad is swept in a moment"] if unused else []
+    lines = [line for pad in pads for line in _example_lines(pad, play)]
+    brief = [*(Lines("", some) for some in rows), Lines("", [("", note) for note in notes])]
+    brief.append(Lines("", [("", line) for line in lines[:1]]))
+    brief.append(Lines("", [("", line.strip()) for line in lines[1:2]], whole=True))
+    yield Section("brief", "", brief, ("brief",))
+    says = [f"{label}: {text}" for some in rows for label, text in some]
+    yield Section(
+        "counts", "What comes out", [Prose((_WHAT,)), Prose(says, listed=True), Prose(notes)]
+    )
     chosen = [_choices(pad, stopped) for pad in pads if pad.choices]
     if chosen:
         yield Section("choices", "Stopped reads and opposite directions, by policy and tie", chosen)
-    lines = [line for pad in pads for line in _example_lines(pad, play)]
     if lines:
         yield Section("cases", "The first case of each kind", [Prose(lines, listed=True)])
 
 
-def _brief(pads: Sequence[PadCounts], play: Play, *, stopped: bool) -> Iterator[Lines]:
-    """Each port, what a stopped read can do there, the safest choice, a case to see."""
-    for pad in pads:
-        whole, ports = pad.whole, ", ".join(pad.ports)
-        if whole.wrong:
-            says = f"FAILS: {_share(whole.wrong, whole.cases)} of {grouped(whole.cases)} cases"
-        else:
-            says = "every case tried reads as it must" if stopped else "works: every case"
-        rows = [(ports, says)]
-        for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True):
-            if ghost or missed:
-                shares = per_cent(ghost, whole.cases), per_cent(missed, whole.cases)
-                rows.append((name, "seen, not pressed {}; pressed, not seen {}".format(*shares)))
-        rows += _stopped_and_safest(pad, stopped)
-        yield Lines("", rows)
-    lines = [line.strip() for pad in pads for line in _example_lines(pad, play)]
-    yield Lines("", [("", line) for line in lines[:1]])
-    yield Lines("", [("", line) for line in lines[1:2]], whole=True)
-
-
-def _stopped_and_safest(pad: PadCounts, stopped: bool) -> Iterator[tuple[str, str]]:
-    spoilt = None if pad.serial is None else pad.stopped.get((pad.policy, pad.serial))
-    if spoilt is not None and spoilt.cases:
-        ghost, missed = spoilt.spoilt_ghost, spoilt.spoilt_missed
+def _port_rows(pad: PadCounts, *, stopped: bool) -> list[tuple[str, str]]:
+    """How the pad fares on its ports, what a stopped read can do there, the safest choice."""
+    whole = pad.whole
+    says = "every read tried is right" if stopped else "works: every read is right"
+    if whole.wrong:
+        says = f"FAILS: {_share(whole.wrong, whole.cases)} of {grouped(whole.cases)} reads"
+    rows = [(", ".join(pad.ports), says)]
+    for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True):
+        if ghost or missed:
+            shares = per_cent(ghost, whole.cases), per_cent(missed, whole.cases)
+            rows.append((name, "seen, not pressed {}; pressed, not seen {}".format(*shares)))
+    spoilt = pad.total(pad.policy, pad.pad.serial, stopped=True)
+    if pad.pad.serial is not None and spoilt.cases:
+        ghost, missed = (spoilt.numbers[kind] for kind in _SPOILT)
         says = (
             f"a press too many in {per_cent(ghost, spoilt.cases)}, a press missed in "
             f"{per_cent(missed, spoilt.cases)} of them; the console's fault"
         )
-        yield "stopped reads", says
-    safest = [] if stopped else pad.safest
-    if safest:
-        choices = " or ".join(f"{policy} with {TIES[tie]}" for policy, tie in safest)
-        yield "fewest wrong", f"{choices}; this sheet has {pad.policy} with {TIES[pad.serial]}"
-        yield "serial input", WHICH_TIE
-
-
-def _counts(pads: Sequence[PadCounts]) -> Iterator[Block]:
-    yield Prose(
-        (
-            "Every pair of held states, the change at every place between two events of a read, "
-            "the read undisturbed or stopped at any bit by one to three extra clocks, the serial "
-            "input tied low and high.",
-        ),
-        small=True,
-    )
-    yield Table(
-        "Cases by port; ports on which the pad is the same logic stand together",
-        ("port", "cases", "wrong", "policy", "serial input"),
-        [
-            (
-                ", ".join(pad.ports),
-                grouped(pad.whole.cases),
-                Cell(_share(pad.whole.wrong, pad.whole.cases), bad=bool(pad.whole.wrong)),
-                pad.policy,
-                TIES[pad.serial],
-            )
-            for pad in pads
-        ],
-        frozenset((1, 2)),
-    )
-    for pad in pads:
-        whole = pad.whole
-        if whole.wrong:
-            yield Table(
-                f"Wrong reads on {', '.join(pad.ports)}",
-                ("button", "seen, not pressed", "pressed, not seen"),
-                [
-                    (name, _share(ghost, whole.cases), _share(missed, whole.cases))
-                    for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True)
-                ],
-                frozenset((1, 2)),
-                f"Per cents are of all {grouped(whole.cases)} cases.",
-            )
+        rows.append(("stopped reads", says))
+    if not stopped and (safest := pad.safest):
+        choices = ", ".join(policy for policy, _ in safest) + f" with {TIES[safest[0][1]]}"
+        mine = f"{pad.policy} with {TIES[pad.pad.serial]}"
+        rows.append(("fewest wrong", f"{choices}; this sheet has {mine}"))
+        rows.append(("serial input", WHICH_TIE))
+    return rows
 
 
 def _choices(pad: PadCounts, stopped: bool) -> Table:
     safest = () if stopped else pad.safest
     rows = []
-    for (policy, tie), tally in pad.choices.items():
-        spoilt = pad.stopped.get((policy, tie), PadTally())
+    for policy, tie in pad.choices:
+        tally, spoilt = pad.total(policy, tie), pad.total(policy, tie, stopped=True)
         rows.append(
             (
                 policy,
                 TIES[tie],
                 grouped(tally.cases),
-                _share(tally.opposites, tally.cases),
+                _share(tally.numbers["opposites"], tally.cases),
                 grouped(spoilt.cases),
-                _share(spoilt.spoilt_ghost, spoilt.cases),
-                _share(spoilt.spoilt_missed, spoilt.cases),
+                *(_share(spoilt.numbers[kind], spoilt.cases) for kind in _SPOILT),
                 "safest" if (policy, tie) in safest else "",
             )
         )
+    heads = ("policy", "serial input", "reads", "with opposite directions", "stopped",
+             "with a press too many", "with a press missed", "choice")  # fmt: skip
     return Table(
         f"All policies and ties on {', '.join(pad.ports)}",
-        (
-            "policy",
-            "serial input",
-            "reads",
-            "with opposite directions",
-            "stopped",
-            "with a press too many",
-            "with a press missed",
-            "choice",
-        ),
+        heads,
         rows,
         frozenset((2, 4)),
         "That a stopped read loses bits is the console's fault; what replaces them is not. Safest "
         "has the fewest wrong reads, then opposite directions, presses too many, presses missed; "
-        f"but of the serial input {WHICH_TIE}.",
+        f"but of the serial input {WHICH_TIE}. Opposite directions close at once here, so that "
+        "newer and older are as neither.",
     )
 
 
 def _example_lines(pad: PadCounts, play: Play) -> Iterator[str]:
+    first = pad.whole.first
     for kind, what in KINDS.items():
-        case = pad.whole.first.get(kind)
-        if case is not None:
+        if (case := first.get(kind)) is not None:
             must = "" if case.got == case.expected else f", not {spelled(case.expected)}"
             yield f"{what.capitalize()}: {says_case(case)}: read {spelled(case.got)}{must}"
             yield f"  To see it: {play(pad, case)}"
@@ -264,44 +229,38 @@ def _share(count: int, cases: int) -> str:
 
 def pad_document(pad: PadCounts, play: Play) -> PadPortsDocument:
     """The counts of one pad."""
-    whole, first = pad.whole, pad.whole.first_wrong
+    whole = pad.whole
+    first = whole.first_wrong
     return {
-        "ports": list(pad.ports),
+        "ports": pad.ports,
         "policy": pad.policy,
-        "serial_input": TIES[pad.serial],
+        "serial_input": TIES[pad.pad.serial],
         "cases": whole.cases,
         "wrong": whole.wrong,
         "seen_not_pressed": _named(whole.ghost),
         "pressed_not_seen": _named(whole.missed),
-        "ties": [
-            _spoilt(tie, tally)
-            for (policy, tie), tally in sorted(pad.stopped.items())
-            if policy == pad.policy
-        ],
+        "ties": [_spoilt(pad, choice) for choice in pad.choices if choice[0] == pad.policy],
         "policies": [_choice_document(pad, choice) for choice in pad.choices],
         "safest": [{"policy": policy, "serial_input": TIES[tie]} for policy, tie in pad.safest],
         "reads": [
             {
-                "serial_input": TIES[tie],
-                "stopped_bit": bit,
-                "extra_clocks": extra,
+                "serial_input": TIES[part.tie],
+                "stopped_bit": part.stopped_bit,
+                "extra_clocks": part.extra,
                 "cases": tally.cases,
                 "wrong": tally.wrong,
                 "seen_not_held": _named(tally.shown),
                 "held_not_seen": _named(tally.lost),
             }
-            for (tie, bit, extra), tally in sorted(pad.reads.items())
+            for (policy, part), reads in pad.reads.items()
+            if policy == pad.policy
+            for tally in [PadTally.of([reads])]
         ],
         "counterexample": None if first is None else _example(first),
         "counterexamples": [
-            {
-                "kind": kind,
-                "says": says,
-                **_example(whole.first[kind]),
-                "play": play(pad, whole.first[kind]),
-            }
+            {"kind": kind, "says": says, **_example(case), "play": play(pad, case)}
             for kind, says in KINDS.items()
-            if kind in whole.first
+            if (case := whole.first.get(kind)) is not None
         ],
     }
 
@@ -310,33 +269,34 @@ def _named(counts: list[int]) -> dict[str, int]:
     return dict(zip(BUTTONS, counts, strict=True))
 
 
-def _spoilt(tie: int, stopped: PadTally) -> SpoiltDocument:
+def _spoilt(pad: PadCounts, choice: Choice) -> SpoiltDocument:
+    stopped = pad.total(*choice, stopped=True)
     return {
-        "serial_input": TIES[tie],
+        "serial_input": TIES[choice[1]],
         "stopped": stopped.cases,
         "spoilt": stopped.spoilt,
-        "spoilt_not_pressed": stopped.spoilt_ghost,
-        "spoilt_not_seen": stopped.spoilt_missed,
+        "spoilt_not_pressed": stopped.numbers["spoilt_not_pressed"],
+        "spoilt_not_seen": stopped.numbers["spoilt_not_seen"],
     }
 
 
 def _choice_document(pad: PadCounts, choice: Choice) -> ChoiceDocument:
-    tally, stopped = pad.choices[choice], pad.stopped.get(choice, PadTally())
+    tally = pad.total(*choice)
     return {
         "policy": choice[0],
         "cases": tally.cases,
         "wrong": tally.wrong,
-        "opposites": tally.opposites,
-        "opposites_stopped": stopped.opposites,
-        **_spoilt(choice[1], stopped),
+        "opposites": tally.numbers["opposites"],
+        "opposites_stopped": pad.total(*choice, stopped=True).numbers["opposites"],
+        **_spoilt(pad, choice),
     }
 
 
 def _example(case: PadExample) -> ExampleDocument:
     return {
         "held": case.held,
-        "then": case.then,
-        "moment": case.part.moment,
+        "then": case.held,
+        "moment": 0,
         "stopped_bit": case.part.stopped_bit,
         "extra_clocks": case.part.extra,
         "serial_input": TIES[case.part.tie],

@@ -33,6 +33,7 @@ from padbench.jobs.routine_question import (
     periods_of,
 )
 from padbench.jobs.routine_sections import (
+    PASSES,
     map_strips,
     pass_strips,
     phase_strips,
@@ -41,13 +42,13 @@ from padbench.jobs.routine_sections import (
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.results.documents import FindingDocument, finding_document
 from padbench.results.result import Case, Result
-from padbench.routines.counts import FAILING, STATES, SweepCounts, worst_risk
+from padbench.routines.counts import FAILING, STATES, Risk, SweepCounts, worst_risk
 from padbench.routines.cures import Cure
 from padbench.routines.cures import cures as cures_of
 from padbench.routines.fast import baseline_of_survey, count, parts, survey
 from padbench.routines.frames import lines_of, microseconds_of, where_in_frame
 from padbench.routines.judge import Judgement, judge_routine
-from padbench.routines.lengths import SafeLengths, design_map, safe_lengths
+from padbench.routines.lengths import DesignMap, SafeLengths, design_map, safe_lengths
 from padbench.routines.listing import Touch
 from padbench.workers import NoWorkers, parts_done
 
@@ -98,19 +99,6 @@ class SweepDocument(TypedDict):
     counterexamples: list[CounterexampleDocument]
 
 
-class RiskDocument(TypedDict):
-    """The worst rate, with nothing held (or if that is never wrong, with the worst state).
-
-    A poll goes wrong with ``chance``, every phase of the fetch being equally likely;
-    ``a_minute`` at one poll a frame.
-    """
-
-    held: int
-    period: int
-    chance: float
-    a_minute: float
-
-
 class LengthDocument(TypedDict):
     """How long a poll is on a console."""
 
@@ -118,27 +106,17 @@ class LengthDocument(TypedDict):
     microseconds: float
 
 
-class MapDocument(TypedDict):
-    """By loop length, then gap: the periods at which it is unsafe, and whether it is safe."""
-
-    loop: int
-    loops: list[int]
-    gaps: list[int]
-    unsafe: list[list[list[int]]]
-    safe: list[list[bool]]
-
-
 class RoutineDocument(TypedDict):
     """``padbench routine`` and ``padbench sweep --routine``; cycles are the undisturbed ones.
 
-    ``listing``, ``cures`` and ``safe`` have the fields of those classes.
+    ``risk``, ``listing``, ``cures``, ``safe`` and ``map`` have the fields of those classes.
     """
 
     routine: str
     console: str
     verdict: Literal["immune", "detects", "exposed", "never-settles", "wrong", "stopped"]
     says: str
-    risk: RiskDocument | None
+    risk: Risk | None
     result: list[int | str]
     result_found: bool
     stopped: bool
@@ -155,7 +133,7 @@ class RoutineDocument(TypedDict):
     safe: SafeLengths | None
     vcd: str | None
     findings: list[FindingDocument]
-    map: NotRequired[MapDocument | None]
+    map: NotRequired[DesignMap | None]
 
 
 @contextmanager
@@ -317,7 +295,7 @@ def _figure(report: JudgedRoutine, command: str, path: Path) -> "Figure":
     if command == "sweep":
         title = f"{name}: worst outcome of each phase"
         return strips_figure(phase_strips(report.sweeps), title, path)
-    return strips_figure(pass_strips(report), f"{name}: its passes and what stops them", path)
+    return strips_figure(pass_strips(report), f"{name}, {PASSES}", path)
 
 
 def _tests(report: JudgedRoutine) -> Iterator[Case]:
@@ -343,13 +321,13 @@ def _tests(report: JudgedRoutine) -> Iterator[Case]:
 
 
 def _document(report: JudgedRoutine, waves: Path | None, chart: bool) -> RoutineDocument:
-    base, safe = report.base, report.safe
+    base, safe, risk = report.base, report.safe, worst_risk(report.sweeps, report.console.timing)
     document: RoutineDocument = {
         "routine": report.routine.name,
         "console": report.question.console,
         "verdict": report.verdict,  # type: ignore[typeddict-item]  # one of these words
         "says": report.says,
-        "risk": _risk(report),
+        "risk": None if risk is None else asdict(risk),  # type: ignore[typeddict-item]
         "result": [*report.routine.results],
         "result_found": bool(report.routine.found),
         "stopped": report.judgement is None,
@@ -370,22 +348,8 @@ def _document(report: JudgedRoutine, waves: Path | None, chart: bool) -> Routine
     if chart and report.chart is None:
         document["map"] = None
     elif report.chart is not None:
-        chart_ = asdict(report.chart) | {"safe": report.chart.safe}
-        document["map"] = chart_  # type: ignore[typeddict-item]  # tuples are lists in JSON
+        document["map"] = asdict(report.chart)  # type: ignore[typeddict-item]
     return document
-
-
-def _risk(report: JudgedRoutine) -> RiskDocument | None:
-    worst = worst_risk(report.sweeps)
-    if worst is None:
-        return None
-    chance = worst.phases / worst.period
-    return {
-        "held": worst.held,
-        "period": worst.period,
-        "chance": chance,
-        "a_minute": chance * float(60 * report.console.timing.frame_rate),
-    }
 
 
 def _length(cycles: int, timing: ConsoleTiming) -> LengthDocument:

@@ -14,6 +14,7 @@ from padbench.jobs.routine_question import (
     pad_for_wave,
     periods_of,
 )
+from padbench.padsweep.replay import case_number, case_words
 from padbench.results.blocks import Lines, Prose
 from padbench.results.documents import Outcome
 from padbench.results.result import Case, Result, Section
@@ -76,10 +77,8 @@ def play_case(
     rate = periods[0]
     held, phase, pad = _numbers(case, rate)
     run = run_case(routine, console_, held, fetch=SampleFetch(rate, phase), limit=limit)
-    if pad > len(routine.results) and not _reads(run, pad):
-        calm = run_case(routine, console_, held, limit=limit)
-        if not _reads(calm, pad):
-            raise Refusal("case", f"pad={pad}: the routine reads one port only, and its pad is 1")
+    if pad > len(routine.results) and all(one.port < pad - 1 for one in run.accesses):
+        raise Refusal("case", f"pad={pad}: the routine reads one port only, and its pad is 1")
     right = run.finished and all(got == held_by(port, held) for port, got in enumerate(run.results))
     verdict: Outcome = "pass" if right else "fail"
     path = None
@@ -150,27 +149,13 @@ def _lines(run: RoutineRun, held: int) -> Iterator[str]:
         yield f"Had not come back after {run.cycles} cycles."
 
 
-def _reads(run: RoutineRun, pad: int) -> bool:
-    return any(one.kind == "read" and one.port == pad - 1 for one in run.accesses)
-
-
 def _numbers(case: str, period: int) -> tuple[int, int, int]:
     """Held state, phase and pad."""
-    numbers = {"phase": 0, "pad": 1}
     limits = {"held": (0, 255), "phase": (0, period - 1), "pad": (1, 2)}
-    given = set()
-    for word in case.split():
-        key, _, value = word.partition("=")
-        if key not in limits:
-            says = f"{word[:40]!r} is none of held, phase, pad: {_EXAMPLE!r}"
-            raise Refusal("case", says)
-        if key in given:
-            raise Refusal("case", f"{key} is given twice; as in {_EXAMPLE!r}")
-        given.add(key)
-        least, most = limits[key]
-        if not (value.isascii() and value.isdigit() and least <= int(value[:9]) <= most):
-            raise Refusal("case", f"{word[:40]!r}: write a number from {least} to {most}")
-        numbers[key] = int(value)
-    if "held" not in numbers:
-        raise Refusal("case", f"held is missing; as in {_EXAMPLE!r}")
+    numbers = {"phase": 0, "pad": 1}
+    try:
+        for key, value in case_words(case, tuple(limits), _EXAMPLE).items():
+            numbers[key] = case_number(key, value, *limits[key])
+    except ValueError as error:
+        raise Refusal("case", str(error)) from None
     return numbers["held"], numbers["phase"], numbers["pad"]

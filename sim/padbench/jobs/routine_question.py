@@ -22,7 +22,7 @@ from padbench.jobs.loading import (
 )
 from padbench.parts import console_names, console_timing
 from padbench.results.inputs import Input, disassembled
-from padbench.routines.console import SHORTEST_PERIOD, Clocks, Console
+from padbench.routines.console import SHORTEST_PERIOD, Clocks, Console, SampleFetch
 from padbench.routines.counts import STATES, WORST, Counterexample, SweepCounts
 from padbench.routines.cross import ASSEMBLERS, Assembler
 from padbench.routines.cures import Cure
@@ -30,8 +30,9 @@ from padbench.routines.frames import Span
 from padbench.routines.judge import Baseline, Judgement, on_its_port
 from padbench.routines.lengths import DesignMap, SafeLengths
 from padbench.routines.listing import Touch, listing
-from padbench.routines.places import with_result_found
+from padbench.routines.places import with_places_found
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine
+from padbench.routines.run import RoutineRun, run_case
 from padbench.routines.source import load_routine, number, shipped_source
 from padbench.routines.wave import case_wave
 from padbench.sheet import STARTER, sheet_from_text
@@ -73,7 +74,7 @@ class RoutineQuestion:
     origin: Address | None = None
     result: str | None = None
     ports: str | tuple[Address, Address] = PORTS
-    console: str = "60hz"
+    console: str = console_names()[0]
     clocks: Clocks = "joined"
     limit: int = DEFAULT_LIMIT
     assembler: Assembler | None = None
@@ -112,9 +113,8 @@ class RoutineQuestion:
         )
         console = Console(console_timing(self.console), self.clocks)
         code = on_its_port(code, console, self.limit)
-        if self.result is None and shipped_source(self.what) is None:
-            code = with_result_found(code, console, self.limit)
-        return code, console
+        named = self.result is not None or shipped_source(self.what) is not None
+        return with_places_found(code, console, self.limit, named=named), console
 
     def loader(self, routine: Routine) -> Callable[[str], Routine]:
         """What loads a changed source of that routine, its results in the same places."""
@@ -125,26 +125,26 @@ class RoutineQuestion:
     def play(self, period: int, example: Counterexample) -> str:
         """The command line that plays a case of a fetch period again."""
         words = ["padbench", "play", "--routine", self.what]
-        usual = RoutineQuestion("")._options
-        for name, value in self._options.items():
-            words += [f"--{name}", value] if value != usual[name] else []
+        for name, value in self.given.items():
+            words += [f"--{name}", value]
         case = f"held={example.held} phase={example.phase} pad={example.pad}"
         return shlex.join([*words, "--period", str(period), "--case", case])
 
     @property
-    def _options(self) -> dict[str, str]:
-        """All but ``what`` as the command line has them."""
+    def given(self) -> dict[str, str]:
+        """The options that are not as usual, as the command line has them."""
         ports = self.ports if isinstance(self.ports, str) else ",".join(map(_written, self.ports))
-        return {
-            "entry": self.entry or "",
-            "origin": "" if self.origin is None else _written(self.origin),
-            "result": self.result or "",
-            "ports": ports,
-            "console": self.console,
-            "limit": str(self.limit),
-            "clocks": self.clocks,
-            "assembler": self.assembler or "",
+        options = {
+            "entry": self.entry,
+            "origin": None if self.origin is None else _written(self.origin),
+            "result": self.result,
+            "ports": ports if ports != ",".join(map(_written, PORTS)) else None,
+            "console": self.console if self.console != console_names()[0] else None,
+            "limit": str(self.limit) if self.limit != DEFAULT_LIMIT else None,
+            "clocks": self.clocks if self.clocks != "joined" else None,
+            "assembler": self.assembler,
         }
+        return {name: value for name, value in options.items() if value}
 
     def inputs(self, routine: Routine, sheet: SheetLike | None) -> tuple[Input, ...]:
         """Its source, a shipped one too, with a listing where it is machine code; the sheet."""
@@ -256,6 +256,12 @@ class JudgedRoutine:
         result = self.base.finding("fail" if self.base.fault else "pass", self.routine.found)
         fetch = self.judgement.finding("fail" if self.judgement.fails else "pass")
         return result, replace(fetch, sources=(_SWEPT, _FROM_MEMORY))
+
+    def played(self, period: int, case: Counterexample) -> RoutineRun:
+        """A case of a fetch period again."""
+        fetch = SampleFetch(period, case.phase)
+        limit = self.question.limit
+        return run_case(self.routine, self.console, case.held, fetch=fetch, limit=limit)
 
     def wave(
         self, held: int, period: int | None = None, case: Counterexample | None = None

@@ -1,4 +1,4 @@
-"""What a judged read routine has to show, as sections: cost, fetch, map, cases, changes."""
+"""What a judged read routine has to show, as sections: what to change, cost, fetch, map, a case."""
 
 from collections.abc import Iterator, Sequence
 from functools import partial
@@ -8,7 +8,7 @@ from padbench.core.decode import decode
 from padbench.core.sentences import grouped
 from padbench.core.timeline import HIGH
 from padbench.jobs.routine_question import JudgedRoutine
-from padbench.parts import ConsoleTiming, console_names, console_timing
+from padbench.parts import console_names, console_timing
 from padbench.results.blocks import (
     Article,
     Articles,
@@ -25,89 +25,81 @@ from padbench.results.blocks import (
 from padbench.results.frame import frame_at
 from padbench.results.result import Section
 from padbench.results.wave_data import ROWS, ShownRead, Wave
-from padbench.routines.console import Pass, SampleFetch
+from padbench.routines.console import Pass
 from padbench.routines.counts import OUTCOMES, WORST, Counterexample, SweepCounts
-from padbench.routines.cures import Cure
-from padbench.routines.frames import Span, lines_of, microseconds_of
-from padbench.routines.judge import per_cent, rounded
+from padbench.routines.frames import lines_of, microseconds_of
+from padbench.routines.judge import PATTERNS, per_cent, rounded
 from padbench.routines.lengths import DesignMap, ranges
-from padbench.routines.run import held_by, run_case
+from padbench.routines.run import held_by
 from padbench.routines.wave import stop_says
-
-_MOST_CASES = 4
-_NO_INSTRUCTION = 1
-"""Cycles that no instruction takes: two and three make every other number."""
 
 _SEE = "To see it,"
 _NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
-
 _KINDS = {
-    "accepted_wrong": "a wrong byte handed on",
-    "never_settles": "a poll that never settles",
-    "corrupt": "a pass misread",
+    "accepted_wrong": ("a wrong byte handed on", "handed on"),
+    "never_settles": ("a poll that never settles", "it never came back; a pass read"),
+    "corrupt": ("a pass misread", "a pass read"),
 }
-_GOT = {
-    "accepted_wrong": "handed on",
-    "never_settles": "it never came back; a pass read",
-    "corrupt": "a pass read",
+_ONE = (
+    "The routine: with one pass nothing can tell it that a bit was lost. Read at least twice a "
+    "poll, and act only on what two passes agree on."
+)
+_TWO = (
+    "The routine: what it hands on has to be what two of its passes agree on, else what stood "
+    "there before."
+)
+_TURNS = {
+    "reversed": "ROL in place of ROR, or ROR in place of ROL, turns its order round",
+    "complemented": "EOR #$FF makes a 1 of a pressed button",
 }
 
 
 def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
     """All of them; ``chart`` says that a map was asked for."""
-    change = [*_change(report)]
+    change = _change(report)
     yield Section("brief", "", [*_brief(report, change, chart)], ("brief",))
-    yield Section("change", "What must change", change, ("page",))
+    if change:
+        yield Section("change", "What must change", change)
+    if report.cures is not None:
+        yield Section("cures", "Cures", [_cures_table(report)])
     yield Section("cost", "What it costs", [*_cost(report)])
     if report.sweeps:
-        title = "What the sample fetch does"
-        counts = _counts_table(report.sweeps)
-        phases = [pass_strips(report), phase_strips(report.sweeps)]
-        risk = [*_risk_table(report)]
-        yield Section("fetch", title, [counts, *risk, *phases], ("page",))
-        yield Section("fetch-text", title, [counts, *risk, *_examples(report)], ("text",))
+        counts, risk = _counts_table(report.sweeps), _risk_table(report)
+        blocks = [counts, *risk, pass_strips(report)]
+        yield Section("fetch", "What the sample fetch does", blocks)
+        yield Section("examples", "", [Prose([*_examples(report)])], ("text",))
     if report.chart is not None:
         title = "Which loop lengths and gaps are safe"
         yield Section("map", title, [map_strips(report.chart), _map_table(report.chart)])
     elif chart and report.judgement is not None:
         yield Section("map", "", [Prose((f"No map: {_NO_MAP}.",))], ("text",))
-    title = "Cases that show it" if len(report.worst) > 1 else "A case that shows it"
-    if not any(_fails(case) for _, case in report.worst):
-        title = "An undisturbed read" if not report.worst else "What a fetch does"
-    yield Section("cases", title, [Articles([*_articles(report)])], ("page",))
-    timing = report.console.timing
-    frame = frame_at(timing, report.line, float(report.base.most * timing.cycle_ps))
-    title = "Where in the frame the read falls"
-    yield Section("frame", title, [FrameStrip(frame, "routine")], ("page",))
+    yield Section("cases", *_article(report), ("page",))
     if report.span is not None:
-        yield Section("frame-text", "", [Prose((_place(report.span, timing),))], ("text",))
-    if report.cures is not None:
-        yield Section("cures", "Cures", [_cures_table(report.cures)])
-    if report.judgement is not None and report.judgement.fails:
-        yield Section("change-text", "What must change:", change, ("text",))
+        timing = report.console.timing
+        frame = frame_at(timing, report.line, float(report.base.most * timing.cycle_ps))
+        title = "Where in the frame the read falls"
+        yield Section("frame", title, [Prose((_place(report),)), FrameStrip(frame, "routine")])
 
 
-def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Iterator[Lines]:
+def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Iterator[Lines]:
     """The risk first, what to change, what it costs, how to see it."""
     timing, base = report.console.timing, report.base
     yield Lines("Risk", [*_risk(report.sweeps)])
-    if report.judgement is not None and report.judgement.fails:
-        lines = [line for block in change if isinstance(block, Prose) for line in block.lines]
+    if change:
+        lines = [line for block in change for line in block.lines]
         yield Lines("What must change", [("", line) for line in lines])
         if report.cures is None and report.routine.lines:
             yield Lines("", [("", "padbench routine --cures DIR writes patches that mend it")])
-    cycles = str(base.most) if base.least == base.most else f"{base.least} to {base.most}"
     cost = (
-        f"{cycles} CPU cycles, {lines_of(base.most, timing):.2f} scan lines, "
+        f"{_cycles(report)} CPU cycles, {lines_of(base.most, timing):.2f} scan lines, "
         f"{microseconds_of(base.most, timing):.1f} µs on the {timing.name} console"
     )
     at = [access.cycle for access in base.longest.accesses if access.kind == "read"]
     reads = f"{len(at)} reads of the port, the first in cycle {at[0]}, the last in {at[-1]}"
     rows = [("takes", cost), *([("reads", reads)] if at else [])]
-    if report.routine.found:
-        rows.append(("result", f"found in {report.routine.found}"))
+    rows += [("result", says) for says in _results(report)]
     if report.span is not None:
-        rows.append(("frame", _place(report.span, timing)))
+        rows.append(("frame", _place(report)))
     yield Lines("", rows)
     if report.cures is not None:
         cures = [f"{one.says}: {one.cycles} cycles, {one.lines} lines more" for one in report.cures]
@@ -119,9 +111,24 @@ def _brief(report: JudgedRoutine, change: Sequence[Block], chart: bool) -> Itera
         yield Lines("", [("map", f"{says} them, --picture draws them")])
     elif chart and report.judgement is not None:
         yield Lines("", [("map", _NO_MAP)])
-    examples = [line for block in _examples(report) for line in block.lines]
-    shown = [("", line) for line in examples if line.startswith(_SEE)]
+    shown = [("", line) for line in _examples(report) if line.startswith(_SEE)]
     yield Lines("", shown[:1], whole=True)
+
+
+def _results(report: JudgedRoutine) -> Iterator[str]:
+    """Where results were found, and what is not judged of a routine that reads both ports."""
+    if report.routine.found:
+        yield f"found in {report.routine.found}"
+    if len(report.routine.results) == 1 and report.base.longest.ports_read == {0, 1}:
+        yield (
+            "it reads both ports, and only the first pad's byte is judged; --result ONE,TWO names "
+            "both"
+        )
+
+
+def _cycles(report: JudgedRoutine) -> str:
+    least, most = report.base.least, report.base.most
+    return str(most) if least == most else f"{least} to {most}"
 
 
 def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
@@ -129,12 +136,10 @@ def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
     cases = sum(one.cases for one in sweeps)
     what = (("wrong byte handed on", "accepted_wrong"), ("never settles", "never_settles"),
             ("pass misread", "corrupt"), ("old byte kept", "kept_old"))  # fmt: skip
-    for label, name in what:
-        counts = [getattr(one, name) for one in sweeps]
-        if not cases:
-            return
+    for label, name in what if cases else ():
+        total = sum(getattr(one, name) for one in sweeps)
         says = "in no case"
-        if total := sum(counts):
+        if total:
             says = f"in {grouped(total)} of {grouped(cases)} cases ({per_cent(total, cases)})"
         if total and len(sweeps) > 1:
             worst = _worst(sweeps, name)
@@ -148,56 +153,43 @@ def _worst(sweeps: Sequence[SweepCounts], kind: str) -> SweepCounts:
     return max(sweeps, key=lambda one: getattr(one, kind) / one.cases)
 
 
-def _change(report: JudgedRoutine) -> Iterator[Block]:
-    judgement, safe = report.judgement, report.safe
+def _change(report: JudgedRoutine) -> list[Prose]:
+    """Nothing for a routine that is sound."""
+    judgement, safe, base = report.judgement, report.safe, report.base
     if judgement is None or not judgement.fails:
-        yield Prose(("Nothing.",))
-    elif safe is not None:
+        return []
+    if safe is not None:
         lines = []
-        gaps = [gap for gap in safe.gaps if gap != _NO_INSTRUCTION]
-        if gaps:
-            lines.append(f"cycles to add between the passes: {ranges(gaps)}")
+        if gaps := ranges(safe.gaps):
+            lines.append(f"cycles to add between the passes: {gaps}")
         if safe.loop is not None and safe.loops:
             lines.append(f"a loop of {ranges(safe.loops)} cycles a bit; it has {safe.loop} now")
         if not lines:
             lines.append("a quicker loop, or three passes: no gap or loop that was tried is safe")
-        rates = f"at each of the {len(safe.periods)} rates tried"
-        if len(safe.periods) == 1:
-            rates = f"with a fetch every {safe.periods[0]} cycles"
-        yield Prose((f"One of these keeps two passes from being stopped in one poll {rates}:",))
-        yield Prose(lines, listed=True)
         more = "Sweep what you then write, to be sure."
         if not set(report.console.timing.fetch_periods) <= set(safe.periods):
             more = f"Other rates of the console were not tried; without --period all are. {more}"
-        yield Prose((more,), small=True)
+        says = f"One of these keeps two passes from being stopped in one poll {safe.rates}:"
+        return [Prose((says,)), Prose(lines, listed=True), Prose((more,), small=True)]
+    if judgement.case in PATTERNS:
+        turns = [says for name, says in _TURNS.items() if name in judgement.case]
+        says = f"The byte: {' and '.join(turns)}."
     elif judgement.verdict == "wrong":
-        wrong = report.base.wrong or report.base.hangs
+        wrong = base.wrong or base.hangs
         some = ", ".join(spelled(held) for held in wrong[:6]) + " and more" * (len(wrong) > 6)
-        yield Prose(
-            (
-                "The routine itself, or where its result is looked for: without any fetch it is "
-                f"wrong, or depends on what stood there, with {some} held.",
-            )
+        says = (
+            "The routine itself, or where its result is looked for: without any fetch it is wrong, "
+            f"or depends on what stood there, with {some} held."
         )
     elif judgement.verdict == "never-settles":
-        yield Prose(("The routine: it has to end whatever the fetch does.",))
-    elif len(report.base.longest.passes[0]) > 1:
-        yield Prose(
-            (
-                "The routine: what it hands on has to be what two of its passes agree on, else "
-                "what stood there before.",
-            )
-        )
+        says = "The routine: it has to end whatever the fetch does."
     else:
-        yield Prose(
-            (
-                "The routine: with one pass nothing can tell it that a bit was lost. Read at "
-                "least twice a poll, and act only on what two passes agree on.",
-            )
-        )
+        says = _TWO if len(base.longest.passes[0]) > 1 else _ONE
+    return [Prose((says,))]
 
 
-def _cures_table(found: Sequence[Cure]) -> Table:
+def _cures_table(report: JudgedRoutine) -> Table:
+    found = report.cures or ()
     return Table(
         "Patches that mend it, each swept with every held state in every phase at every rate"
         if found
@@ -212,8 +204,7 @@ def _cures_table(found: Sequence[Cure]) -> Table:
 
 
 def _cost(report: JudgedRoutine) -> Iterator[Block]:
-    base = report.base
-    cycles = str(base.most) if base.least == base.most else f"{base.least} to {base.most}"
+    most = report.base.most
     timings = {name: console_timing(name) for name in console_names()}
     yield Table(
         "From the first cycle to the last of RTS, nothing stopped",
@@ -221,16 +212,16 @@ def _cost(report: JudgedRoutine) -> Iterator[Block]:
         [
             (
                 name,
-                cycles,
-                f"{lines_of(base.most, timing):.2f}",
-                f"{microseconds_of(base.most, timing):.1f} µs",
+                _cycles(report),
+                f"{lines_of(most, timing):.2f}",
+                f"{microseconds_of(most, timing):.1f} µs",
             )
             for name, timing in timings.items()
         ],
         frozenset((1, 2, 3)),
     )
-    if report.routine.found:
-        yield Prose((f"The result was looked for and found in {report.routine.found}.",))
+    if results := [f"Result: {says}." for says in _results(report)]:
+        yield Prose(results)
     yield Table(
         "Cycles that touch the port, counted from 0, with nothing held",
         ("cycle", "line", "source", "on the bus", "a fetch"),
@@ -245,17 +236,19 @@ def _cost(report: JudgedRoutine) -> Iterator[Block]:
             for one in report.listing
         ],
         frozenset((0,)),
+        folded=True,
     )
 
 
-def _place(span: Span, timing: ConsoleTiming) -> str:
+def _place(report: JudgedRoutine) -> str:
+    span = report.span
+    assert span is not None
     parts_ = (("vertical blanking", span.blanking), ("the picture", span.picture))
     where = " and ".join(name for name, there in parts_ if there)
-    next_frame = " of the next frame" if span.wraps else ""
     return (
-        f"Started in line {span.first_line} of the {timing.name} console: "
+        f"Started in line {span.first_line} of the {report.console.timing.name} console: "
         f"{f'in {where}' if where else 'between picture and blanking'}, until line "
-        f"{span.last_line}{next_frame}."
+        f"{span.last_line}{' of the next frame' if span.wraps else ''}."
     )
 
 
@@ -287,23 +280,18 @@ def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
     if not sweeps:
         return
     total = [sum(counts) for counts in zip(*(sweep.by_held for sweep in sweeps), strict=True)]
-    worst = total.index(max(total))
-    states = [*_SINGLE, *([worst] if worst not in _SINGLE else [])]
+    states = [*dict.fromkeys((*_SINGLE, total.index(max(total))))]
+
+    def one_in(sweep: SweepCounts, state: int) -> str:
+        return rounded(sweep.period / sweep.by_held[state]) if sweep.by_held[state] else "–"
+
     yield Table(
         "One poll in so many goes wrong, if every phase of the fetch is equally likely",
         ("cycles from fetch to fetch", *map(spelled, states)),
-        [
-            (
-                str(sweep.period),
-                *(
-                    rounded(sweep.period / sweep.by_held[state]) if sweep.by_held[state] else "–"
-                    for state in states
-                ),
-            )
-            for sweep in sweeps
-        ],
+        [(str(sweep.period), *(one_in(sweep, state) for state in states)) for sweep in sweeps],
         frozenset(range(len(states) + 1)),
-        "The last column is the worst state of all." if worst not in _SINGLE else "",
+        "The last column is the worst state of all." * (len(states) > len(_SINGLE)),
+        folded=True,
     )
 
 
@@ -320,6 +308,9 @@ def phase_strips(sweeps: Sequence[SweepCounts]) -> Strips:
     )
 
 
+PASSES = "the worst case of each rate, one of many: its passes and what stops them"
+"""What `pass_strips` shows."""
+
 _PASS, _STOPPED, _LOST = 1, 2, 4
 
 
@@ -327,10 +318,7 @@ def pass_strips(report: JudgedRoutine) -> Strips:
     """The passes of the worst case of each rate, and the fetches that stop the CPU in it."""
     rows = []
     for period, case in report.worst:
-        fetch = SampleFetch(period, case.phase)
-        run = run_case(
-            report.routine, report.console, case.held, fetch=fetch, limit=report.question.limit
-        )
+        run = report.played(period, case)
         spans = _pass_spans(run.passes[case.pad - 1])
         hit = {access.cycle - access.stolen for access in run.accesses if access.stolen}
         spans += [(one.at, one.stolen, _LOST if one.at in hit else _STOPPED) for one in run.stops]
@@ -344,7 +332,7 @@ def pass_strips(report: JudgedRoutine) -> Strips:
     }
     met = {code for row in rows for _, _, code in row.spans}
     return Strips(
-        "The passes of the worst case of each rate, and what stops them",
+        f"{PASSES[0].upper()}{PASSES[1:]}",
         "fetch every",
         "CPU cycles into the poll",
         rows,
@@ -387,23 +375,19 @@ def _map_table(chart: DesignMap) -> Table:
     rows = []
     for loop, row in zip(chart.loops, chart.safe, strict=True):
         gaps = [gap for gap, good in zip(chart.gaps, row, strict=True) if good]
-        now = (
-            f" (now, {'safe' if 0 in gaps else 'not safe'} as it is)" if loop == chart.loop else ""
-        )
-        gaps = [gap for gap in gaps if gap != _NO_INSTRUCTION]
+        now = f" (now, {'' if 0 in gaps else 'not '}safe as it is)" * (loop == chart.loop)
         rows.append((f"{loop}{now}", ranges(gaps) or "none"))
     heads = ("cycles a bit", "safe: cycles added between the passes")
     return Table("The same as a table", heads, rows, folded=True)
 
 
-def _examples(report: JudgedRoutine) -> Iterator[Prose]:
+def _examples(report: JudgedRoutine) -> Iterator[str]:
     """The worst case of each rate, and commands that play one of each kind, of the worst rate."""
-    lines = []
     for sweep in report.sweeps:
         if (case := sweep.counterexample) is not None:
             held = spelled(held_by(case.pad - 1, case.held))
-            lines.append(
-                f"Period {sweep.period}, phase {case.phase}: held {held}, {_GOT[case.kind]} "
+            yield (
+                f"Period {sweep.period}, phase {case.phase}: held {held}, {_KINDS[case.kind][1]} "
                 f"{spelled(case.got)} (held state {case.held}, got {case.got}, pad {case.pad})"
             )
     for kind in WORST:
@@ -411,58 +395,41 @@ def _examples(report: JudgedRoutine) -> Iterator[Prose]:
         if met:
             worst = _worst(met, kind)
             says = report.question.play(worst.period, worst.first[kind])
-            lines.append(f"{_SEE} {_KINDS[kind]}: {says}")
-    if lines:
-        yield Prose(lines)
+            yield f"{_SEE} {_KINDS[kind][0]}: {says}"
 
 
-def _fails(case: Counterexample) -> bool:
-    return case.kind != "corrupt"
-
-
-def _articles(report: JudgedRoutine) -> Iterator[Article]:
-    """The worst cases, one a rate; an undisturbed read where no rate has any."""
-    pad = report.pad
+def _article(report: JudgedRoutine) -> tuple[str, list[Block]]:
+    """A worst case with its wave; an undisturbed read where no rate has any."""
     wires = "The wires are those of the simulated pad at the slow corner"
-    for period, case in report.worst[:_MOST_CASES]:
-        held = held_by(case.pad - 1, case.held)
-        yield Article(
-            f"Fetch every {period} cycles, phase {case.phase}",
-            "fail" if _fails(case) else "pass",
-            f"Held {spelled(held)}; {_GOT[case.kind]} {spelled(case.got)}.",
-            f"Pad on port {case.pad}. {wires}, driven by the routine's own cycles. Phase "
-            f"{case.phase}: the first fetch asks in CPU cycle {case.phase} of the poll.",
-            [*_stops(report, period, case)],
-            wave=partial(_shown_wave, report, held | pad.stuck, period, case),
-        )
     if not report.worst:
         held = 0x80
-        yield Article(
-            "No fetch",
-            "pass",
-            f"Held {spelled(held)}, and read so.",
-            f"{wires}.",
-            wave=partial(_shown_wave, report, held | pad.stuck),
-        )
+        wave = partial(_shown_wave, report, held | report.pad.stuck)
+        article = Article("No fetch", "pass", f"Held {spelled(held)}.", f"{wires}.", wave=wave)
+        return "An undisturbed read", [Articles([article])]
+    period, case = report.worst[0]
+    held, fails = held_by(case.pad - 1, case.held), case.kind != "corrupt"
+    article = Article(
+        f"Fetch every {period} cycles, phase {case.phase}",
+        "fail" if fails else "pass",
+        f"Held {spelled(held)}; {_KINDS[case.kind][1]} {spelled(case.got)}.",
+        f"Pad on port {case.pad}. {wires}, driven by the routine's own cycles. Phase "
+        f"{case.phase}: the first fetch asks in CPU cycle {case.phase} of the poll.",
+        [*_stops(report, period, case)],
+        wave=partial(_shown_wave, report, held | report.pad.stuck, period, case),
+    )
+    return "A case that shows it" if fails else "What a fetch does", [Articles([article])]
 
 
 def _stops(report: JudgedRoutine, period: int, case: Counterexample) -> Iterator[str]:
     """Each stopped read of the port, with its pass and its time."""
     timing, number, level = report.console.timing, 0, 0
-    run = run_case(
-        report.routine,
-        report.console,
-        case.held,
-        fetch=SampleFetch(period, case.phase),
-        limit=report.question.limit,
-    )
-    for access in run.accesses:
+    for access in report.played(period, case).accesses:
         if access.kind == "latch":
             number += access.value > level
             level = access.value
         elif access.stolen and access.port == case.pad - 1:
             at = timing.to_ps(access.cycle - access.stolen) / 1e6
-            yield (f"pass {number}, {at:.1f} µs after the start of the poll: {stop_says(access)}")
+            yield f"pass {number}, {at:.1f} µs after the start of the poll: {stop_says(access)}"
 
 
 def _shown_wave(

@@ -2,7 +2,6 @@
 
 import shlex
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -10,7 +9,6 @@ from typing_extensions import Unpack
 
 from padbench.core.buttons import spelled
 from padbench.core.findings import Finding, Met, Rule, Source
-from padbench.core.pad import PadModel, Policy
 from padbench.core.sentences import grouped
 from padbench.jobs.loading import (
     Design,
@@ -25,19 +23,14 @@ from padbench.jobs.loading import (
 from padbench.jobs.pad_sections import PadSweepDocument, pad_document, pad_sections
 from padbench.jobs.routine import judged
 from padbench.jobs.routine_question import Asked, Rates, RoutineQuestion
-from padbench.padsweep.counting import PAIRS, count_parts, pad_parts
+from padbench.padsweep.counting import STATES, PadCase, PadCounts, pad_parts, read_part
 from padbench.padsweep.replay import case_text, pad_case
-from padbench.padsweep.tally import (
-    PadCase,
-    PadCounts,
-)
 from padbench.results.documents import finding_document
 from padbench.results.result import Case, Result
 from padbench.sheet import Sheet
 from padbench.trials.trial import run_scenario, setting_of
 
 _MOST_WORKERS = 256
-_POLICIES: tuple[Policy, ...] = ("both", "neither", "newer", "older")
 _WORDS = {"pass": "Passes.", "fail": "Fails.", "stopped": "Stopped before the end."}
 _READS = Rule(
     "sweep.reads",
@@ -70,11 +63,12 @@ def sweep(
     Of a ``routine`` that is every held state in every phase of the sample fetch, at all rates of
     the console or at these ``periods``; ``chart`` asks which loop lengths and gaps are safe. Its
     other arguments, and ``result.data``, are those of `padbench.routine`. Of a ``sheet`` it is
-    every state, change, stopped bit, extra clock and tie; ``result.data`` has a `PadCounts` for
+    every held state, stopped bit, extra clock and tie; ``result.data`` has a `PadCounts` for
     each pad that differs from port to port. ``workers`` are processes on this machine, ``cluster``
-    the scheduler of a Dask cluster (a pad needs neither), ``waves`` a VCD file for the worst case.
-    ``progress`` is told how many cases are done, and of how many; Ctrl-C gives what was found until
-    then. Raises as `padbench.routine`, and `Refusal` for a cluster that does not answer.
+    the scheduler of a Dask cluster (a pad needs neither, and says so), ``waves`` a VCD file for the
+    worst case. ``progress`` is told how many cases are done, and of how many; Ctrl-C gives what was
+    found until then. Raises as `padbench.routine`, and `Refusal` for a cluster that does not
+    answer.
     """
     if (routine is None) == (sheet is None):
         raise Refusal("routine", "name a routine or a sheet, one of the two")
@@ -95,20 +89,17 @@ def sweep(
     if chart:
         raise Refusal("map", "it is for a routine; leave it out with a sheet")
     assert sheet is not None
-    return _swept_pad(design_of(sheet), path_of(waves), progress)
+    given = {"workers": workers != 1, "cluster": cluster is not None, "period": periods is not None}
+    options = [*(name for name, met in given.items() if met), *RoutineQuestion("", **asked).given]
+    unused = [f"--{name}" for name in options]
+    return _swept_pad(design_of(sheet), path_of(waves), progress, unused)
 
 
-@dataclass(frozen=True)
-class _Pad:
-    """One pad as the ports see it; ``ports`` on which it is the same logic."""
-
-    ports: tuple[str, ...]
-    pad: PadModel
-    clocks: int
-
-
-def _swept_pad(design: Design, waves: Path | None, progress: Progress) -> Result:
-    pads, stopped = _counted(_pads(design.sheet), progress)
+def _swept_pad(
+    design: Design, waves: Path | None, progress: Progress, unused: Sequence[str]
+) -> Result:
+    pads = _pads(design.sheet)
+    stopped = _counted(pads, progress)
     path = str(design.path) if design.path is not None else "SHEET"
     name = design.sheet.pad.name
 
@@ -147,7 +138,7 @@ def _swept_pad(design: Design, waves: Path | None, progress: Progress) -> Result
         word=_WORDS[verdict],
         lead=f"Every case of a read{' of the broken pad' * bool(design.sheet.fault)}: {says}.",
         make_document=document,
-        make_sections=lambda: [*pad_sections(pads, play, stopped=stopped)],
+        make_sections=lambda: [*pad_sections(pads, play, unused, stopped=stopped)],
         findings=findings,
         cases={"sweeps": [*map(_test, pads)]},
         inputs=design.inputs(),
@@ -157,9 +148,9 @@ def _swept_pad(design: Design, waves: Path | None, progress: Progress) -> Result
     )
 
 
-def _pads(sheet: Sheet) -> list[_Pad]:
+def _pads(sheet: Sheet) -> list[PadCounts]:
     """The pads that differ in more than time: on a port an edge may not arrive at all."""
-    pads: dict[tuple[object, ...], _Pad] = {}
+    pads: dict[tuple[object, ...], PadCounts] = {}
     for port in sheet.works_with.ports:
         setting = setting_of(sheet, port, "fast")
         defect = setting.pad.defect
@@ -170,35 +161,20 @@ def _pads(sheet: Sheet) -> list[_Pad]:
                 " falls, on which that hangs; see it with verify or play",
             )
         edges = setting.pad.latch_line, setting.pad.clock_line, defect
-        known = pads.get(edges)
-        pads[edges] = _Pad(
-            (*(known.ports if known else ()), port),
-            known.pad if known else setting.pad,
-            setting.timing.clocks,
-        )
+        pads.setdefault(edges, PadCounts([], setting.pad, setting.timing.clocks)).ports.append(port)
     return list(pads.values())
 
 
-def _counted(pads: list[_Pad], progress: Progress) -> tuple[list[PadCounts], bool]:
-    """What was counted of each pad, and whether Ctrl-C came before the end."""
-    counts = [PadCounts(one.ports, one.pad.policy, one.pad.serial) for one in pads]
-    work = [
-        (into, replace(one.pad, policy=policy), one.clocks, parts)
-        for into, one in zip(counts, pads, strict=True)
-        # The sheet's own policy first: that is the verdict.
-        for policy in sorted(_POLICIES, key=lambda name: name != one.pad.policy)
-        for parts in pad_parts(one.clocks)
-    ]
-    total, done = PAIRS * sum(len(parts) for *_, parts in work), 0
+def _counted(pads: list[PadCounts], progress: Progress) -> bool:
+    """Whether Ctrl-C came before all was counted."""
+    work = [(into, *part) for into in pads for part in pad_parts(into.pad, into.clocks)]
     try:
-        for into, pad, clocks, parts in work:
-            tally = count_parts(pad, parts, clocks)
-            into.add(pad.policy, parts[0], tally)
-            done += tally.cases
-            progress(done, total)
+        for done, (into, policy, part) in enumerate(work, 1):
+            into.reads[policy, part] = read_part(into.pad, policy, part, into.clocks)
+            progress(STATES * done, STATES * len(work))
     except KeyboardInterrupt:
-        return counts, True
-    return counts, False
+        return True
+    return False
 
 
 def _write_wave(path: Path | None, sheet: Sheet, pads: Sequence[PadCounts]) -> Path | None:
@@ -237,7 +213,7 @@ def _test(pad: PadCounts) -> Case:
         failed.append(f"{wrong} of {cases} cases read wrong")
         if (case := pad.whole.first_wrong) is not None:
             failed.append(
-                f"held {spelled(case.held)}, then {spelled(case.then)}: expected "
-                f"{spelled(case.expected)}, got {spelled(case.got)}"
+                f"held {spelled(case.held)}: expected {spelled(case.expected)}, "
+                f"got {spelled(case.got)}"
             )
     return Case(", ".join(pad.ports), failed)

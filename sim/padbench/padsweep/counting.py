@@ -1,341 +1,350 @@
-"""Every case of a pad: all states and transitions, moments, stopped bits, extra clocks, ties.
+"""Every read of a held state: undisturbed, or stopped at any bit, with either tie and any policy.
 
-    for parts in pad_parts(clocks=8): tally.add(count_parts(pad, parts))
+    counts = PadCounts(["push-pull"], pad, clocks=8)
+    for policy, part in pad_parts(pad, clocks=8):
+        counts.reads[policy, part] = read_part(pad, policy, part, clocks=8)
+    counts.whole.wrong, counts.safest
 
-A *case* is: these contacts are closed, at one moment of the read exactly those, and the read is
-stopped at one of its bits, or at none, by so many extra clocks, with the serial input at one level.
-Before it comes an undisturbed read of the first state. All 65 536 pairs of states are one block.
+A *case* is a held state, the bit at which its read is stopped (or none), so many extra clocks
+there, and the level of the serial input; before it comes an undisturbed read of the same state.
+Contacts that change within a read are left to scenarios, which have times: a register that has
+loaded no longer looks at them.
 
-A register moves bits and never looks at them, so that a block is one run: what stands in a stage is
-not a level but the wires that pull it low (`Pulled`), the eight buttons passed on before the change
-and the eight after it. Only what the policy passes on, and the counts, are worked out case by case,
-64 in a word.
-
-What must come out is worked out without the register: the state at the end of the latch, moved up
-from the stopped bit on, then stages without a button, then the serial input's level (common
-practice; as in `padbench.scenarios.expect`). Every bit of every case is compared with it.
-
-A level that nobody knows (an open contact without pull-up, a stage before its first load) counts as
-the wrong one. A pad's defect reaches what is sampled and never what must come out; of latch and
-clock it may be that one stays at a level, not that one is seen in place of the other, as a clock's
-fall is no event.
+What must come out is worked out without the register (`padbench.scenarios.expect`). A level that
+nobody knows (an open contact without pull-up, a stage before its first load) counts as the wrong
+one. A pad's defect reaches what is sampled and never what must come out; of latch and clock it may
+be that one stays at a level, not that one is seen in place of the other, as a clock's fall is no
+event.
 """
 
-from collections.abc import Sequence
-from functools import cache, lru_cache
-from typing import TypeAlias
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from padbench.core.buttons import BUTTONS, OPPOSITES
-from padbench.core.pad import PadModel
-from padbench.padsweep.tally import PadExample, PadKind, PadPart, PadTally
+from padbench.core.buttons import OPPOSITES, byte_of
+from padbench.core.pad import PadModel, Policy
+from padbench.scenarios.expect import expected_bits, held_state
 
-Words: TypeAlias = npt.NDArray[np.uint64]
-"""One wire in many cases, a bit each; 1 is pressed."""
+Tie = Literal["ground", "supply", "open"]
 
-Pulled: TypeAlias = frozenset[int]
-"""What pulls a wire low, any of it: buttons 0 to 7 before the change, 8 to 15 after, or these."""
+TIES: dict[int | None, Tie] = {0: "ground", 1: "supply", None: "open"}
+"""Names of the levels of the serial input."""
 
-_ALWAYS, _PERHAPS = 16, 17
-_OPEN: Pulled = frozenset()
-_AT: Sequence[Pulled] = (frozenset({_ALWAYS}), _OPEN, frozenset({_PERHAPS}))
-"""What pulls a wire that is low, high or at no level whatever is done."""
+PadKind = Literal[
+    "seen_not_pressed",
+    "pressed_not_seen",
+    "past_the_end",
+    "spoilt_not_pressed",
+    "spoilt_not_seen",
+    "opposites",
+]
 
-PAIRS = 1 << 16
-"""Cases in a block: 256 states before and 256 after the change."""
-_WORDS = PAIRS // 64
+FAULTS: dict[PadKind, str] = {
+    "seen_not_pressed": "a wrong read shows a button that is not pressed",
+    "pressed_not_seen": "a wrong read misses a button that is pressed",
+    "past_the_end": "a wrong bit past the eighth",
+}
+"""Reads that do not come out as they must: the pad's fault."""
+
+KINDS: dict[PadKind, str] = {
+    **FAULTS,
+    "spoilt_not_pressed": "a stopped read shows a button that is not held",
+    "spoilt_not_seen": "a stopped read misses a button that is held",
+    "opposites": "a read shows opposite directions",
+}
+"""All that is counted with an example. The last three come out as they must, and yet no program
+should act on them."""
+
+STATES = 256
 _EXTRAS = (1, 2, 3)
 """Extra clocks of a stopped read: joined one, or two or three where each counts (from memory)."""
-_SIDES = [tuple(BUTTONS.index(name) for name in pair) for pair in OPPOSITES]
+_POLICIES: tuple[Policy, ...] = ("both", "neither", "newer", "older")
+_PAIRS = [byte_of(pair) for pair in OPPOSITES]
+_UNKNOWN = 2
+
+Bytes = npt.NDArray[np.int_]
+Flags = npt.NDArray[np.bool_]
+_NO_BYTES, _NO_FLAGS = np.zeros(0, np.int_), np.zeros(0, np.bool_)
+Levels = npt.NDArray[np.int_]
+"""By held state, then stage or bit: 1 is pressed, 2 is known to nobody."""
+_AT = 1, 0, _UNKNOWN
+"""The same of a wire that is low, high, or at no level."""
 
 
-def moments(clocks: int, stopped_bit: int = 0, extra: int = 0) -> int:
-    """How many places there are for a change in one read, before, between and after its events.
+@dataclass(frozen=True, slots=True, order=True)
+class PadPart:
+    """Cases that differ in the held state alone.
 
-    The events: the latch rises (0), falls (1); then for each bit its extra clocks, its sample and
-    its rising clock edge.
+    ``stopped_bit`` 0 is an undisturbed read, else ``extra`` clocks come before that bit's sample;
+    ``tie`` is the level of the serial input.
     """
-    return 3 + 2 * clocks + (extra if stopped_bit else 0)
+
+    tie: int
+    stopped_bit: int = 0
+    extra: int = 0
 
 
-def pad_parts(clocks: int, ties: Sequence[int] = (0, 1)) -> list[tuple[PadPart, ...]]:
-    """Every block there is, those together that differ in their moment alone."""
+@dataclass(frozen=True, slots=True)
+class PadCase:
+    """One case: contacts ``held``."""
+
+    held: int
+    part: PadPart
+
+
+@dataclass(frozen=True, slots=True)
+class PadExample(PadCase):
+    """A case and what came of it: ``expected`` and ``got`` bytes."""
+
+    expected: int
+    got: int
+
+
+@dataclass(frozen=True)
+class PadReads:
+    """What came of a part: bytes by held state, as passed on, as they must be and as read.
+
+    ``wrong``: some bit is not as it must be, ``past``: one past the eighth.
+    """
+
+    part: PadPart
+    held: Bytes
+    must: Bytes
+    got: Bytes
+    wrong: Flags
+    past: Flags
+
+
+@dataclass(frozen=True)
+class PadTally:
+    """Counts of cases; ``numbers`` are those of each of `PadKind`.
+
+    ``wrong`` reads are not what must come out; ``ghost`` and ``missed`` say for each button in how
+    many of them it was seen and should not have been, or the other way round. ``spoilt`` reads come
+    out as a stopped read must and yet are not what was held. ``shown`` and ``lost`` count over all
+    reads, for each button, where it was seen and not held, and held and not seen, whatever the
+    reason. ``first`` is the first case of each kind, ``first_wrong`` of all wrong ones.
+    """
+
+    cases: int
+    wrong: int
+    spoilt: int
+    numbers: dict[PadKind, int]
+    ghost: list[int]
+    missed: list[int]
+    shown: list[int]
+    lost: list[int]
+    first: dict[PadKind, PadExample]
+    first_wrong: PadExample | None
+
+    @classmethod
+    def of(cls, reads: Sequence[PadReads]) -> "PadTally":
+        """Over some parts, in their order."""
+        held, must, got = (
+            np.concatenate([_NO_BYTES, *(getattr(one, name) for one in reads)])
+            for name in ("held", "must", "got")
+        )
+        wrong, past = (
+            np.concatenate([_NO_FLAGS, *(getattr(one, name) for one in reads)])
+            for name in ("wrong", "past")
+        )
+        stopped = np.repeat([one.part.stopped_bit > 0 for one in reads], STATES).astype(bool)
+        ghost, missed, shown, lost = got & ~must, must & ~got, got & ~held, held & ~got
+        spoilt = stopped & ~wrong
+        met: dict[PadKind, Flags] = {
+            "seen_not_pressed": ghost != 0,
+            "pressed_not_seen": missed != 0,
+            "past_the_end": past,
+            "spoilt_not_pressed": spoilt & (shown != 0),
+            "spoilt_not_seen": spoilt & (lost != 0),
+            "opposites": np.any([got & pair == pair for pair in _PAIRS], axis=0),
+        }
+
+        def first(where: Flags) -> PadExample:
+            at = int(np.argmax(where))
+            part = reads[at // STATES].part
+            return PadExample(at % STATES, part, int(must[at]), int(got[at]))
+
+        return cls(
+            len(held),
+            int(wrong.sum()),
+            int((spoilt & (got != held)).sum()),
+            {kind: int(where.sum()) for kind, where in met.items()},
+            _by_button(ghost),
+            _by_button(missed),
+            _by_button(shown),
+            _by_button(lost),
+            {kind: first(where) for kind, where in met.items() if where.any()},
+            first(wrong) if wrong.any() else None,
+        )
+
+
+Choice = tuple[Policy, int]
+"""Policy, and level of the serial input."""
+
+
+@dataclass
+class PadCounts:
+    """One pad on the ``ports`` on which it is the same logic, and its reads by policy and part.
+
+    ``clocks`` is the number of bits that the poll reads.
+    """
+
+    ports: list[str]
+    pad: PadModel
+    clocks: int
+    reads: dict[tuple[Policy, PadPart], PadReads] = field(default_factory=dict)
+
+    @property
+    def policy(self) -> Policy:
+        """That of the sheet."""
+        return self.pad.policy
+
+    def total(self, policy: Policy, tie: int | None = None, *, stopped: bool = False) -> PadTally:
+        """All cases of a policy, or those with a tie, or the stopped ones."""
+        return PadTally.of(
+            [
+                one
+                for (its, part), one in self.reads.items()
+                if its == policy and tie in (None, part.tie) and part.stopped_bit >= stopped
+            ]
+        )
+
+    @property
+    def whole(self) -> PadTally:
+        """All cases with the sheet's policy."""
+        return self.total(self.policy)
+
+    @property
+    def choices(self) -> list[Choice]:
+        """Every policy and tie of which cases were counted."""
+        return list(dict.fromkeys((policy, part.tie) for policy, part in self.reads))
+
+    @property
+    def safest(self) -> list[Choice]:
+        """The policies and ties with the fewest wrong reads, of these with the fewest reads that
+        show opposite directions, then a press that was not there, then miss a press; several if
+        they are equal, none if no read is ever right.
+        """
+        kinds: tuple[PadKind, ...] = ("opposites", "spoilt_not_pressed", "spoilt_not_seen")
+        harm = {}
+        for choice in self.choices:
+            tally = self.total(*choice)
+            if tally.wrong < tally.cases:
+                harm[choice] = tally.wrong, *(tally.numbers[kind] for kind in kinds)
+        return [choice for choice, bad in harm.items() if bad == min(harm.values())]
+
+
+def pad_parts(pad: PadModel, clocks: int) -> Iterator[tuple[Policy, PadPart]]:
+    """Every part there is; the pad's own policy first, since that is the verdict."""
     stops = [(0, 0)] + [(bit, extra) for bit in range(1, min(8, clocks) + 1) for extra in _EXTRAS]
-    return [
-        tuple(PadPart(tie, bit, extra, at) for at in range(moments(clocks, bit, extra)))
-        for tie in ties
-        for bit, extra in stops
-    ]
+    for policy in sorted(_POLICIES, key=lambda name: name != pad.policy):
+        for tie in (0, 1):
+            for stop in stops:
+                yield policy, PadPart(tie, *stop)
 
 
-class ContactLanes:
-    """Eight contacts and the policy for opposite directions, as `padbench.model.contacts` has them.
-
-    ``move`` closes exactly these contacts (eight wires in serial order) besides the stuck ones;
-    ``effective`` is what is passed on.
-    """
-
-    def __init__(self, pad: PadModel, words: int) -> None:
-        self.policy = pad.policy
-        nothing = np.zeros(words, np.uint64)
-        self.stuck = [~nothing if pad.stuck >> (7 - place) & 1 else nothing for place in range(8)]
-        self.closed = [nothing] * 8
-        # Of each pair: whether its first side went down first, and whether both did at once.
-        self._first, self._tied = [nothing] * len(_SIDES), [nothing] * len(_SIDES)
-        self.move(self.closed)  # stuck contacts were there first
-
-    def move(self, closed: Sequence[Words]) -> None:
-        """All contacts of all cases at one moment."""
-        before, now = self.closed, [a | b for a, b in zip(closed, self.stuck, strict=True)]
-        for place, (one, other) in enumerate(_SIDES):
-            fresh_one, fresh_other = now[one] & ~before[one], now[other] & ~before[other]
-            stayed = now[one] & now[other] & ~fresh_one & ~fresh_other
-            self._tied[place] = (fresh_one & fresh_other) | (self._tied[place] & stayed)
-            self._first[place] = (fresh_other & ~fresh_one) | (self._first[place] & stayed)
-        self.closed = now
-
-    def effective(self) -> list[Words]:
-        """The buttons that the policy passes on, eight wires in serial order."""
-        passed = list(self.closed)
-        if self.policy == "both":
-            return passed
-        for place, (one, other) in enumerate(_SIDES):
-            both = passed[one] & passed[other]
-            first, clear = self._first[place], ~self._tied[place]
-            if self.policy == "neither":
-                clear = np.zeros_like(both)
-            one_wins = first if self.policy == "older" else ~first
-            passed[one] = passed[one] & (~both | (one_wins & clear))
-            passed[other] = passed[other] & (~both | (~one_wins & clear))
-        return passed
-
-
-@lru_cache(maxsize=8)
-def _wires(pad: PadModel) -> tuple[Words, ...]:
-    """The wires of `Pulled` in all pairs of states: case = before * 256 + after."""
-    case = np.arange(PAIRS, dtype=np.uint32)
-    states = [
-        np.packbits((case >> bit & 1).astype(np.uint8), bitorder="little").view(np.uint64)
-        for bit in range(15, -1, -1)
-    ]
-    contacts = ContactLanes(pad, _WORDS)
-    contacts.move(states[:8])
-    held = contacts.effective()
-    contacts.move(states[8:])
-    return *held, *contacts.effective(), np.full(_WORDS, ~np.uint64(0))
+def read_part(pad: PadModel, policy: Policy, part: PadPart, clocks: int = 8) -> PadReads:
+    """Read every held state; ``clocks`` is the number of bits that the poll reads."""
+    held = np.array(_passed_on(policy, pad.stuck))
+    # Extra clocks that the line does not bring move nothing.
+    extra = part.extra if _arrives(pad) else 0
+    wanted = np.array(
+        [
+            expected_bits(
+                state, clocks=clocks, stages=pad.stages, serial=part.tie,
+                stopped_bit=part.stopped_bit, extra_clocks=extra,
+            )
+            for state in held.tolist()
+        ]
+    )  # fmt: skip
+    bits = _read(pad, held, part, clocks)
+    seen = np.where(bits == _UNKNOWN, ~wanted, bits == 1)
+    wrong = seen != wanted
+    was = held & 0xFF00 >> min(8, clocks) & 0xFF
+    return PadReads(
+        part, was, _bytes(wanted), _bytes(seen), wrong.any(axis=1), wrong[:, 8:].any(axis=1)
+    )
 
 
 @cache
-def _events(clocks: int, stopped_bit: int, extra: int) -> tuple[str, ...]:
-    events = ["rise", "fall"]
-    for bit in range(1, clocks + 1):
-        events += ["clock"] * (extra if bit == stopped_bit else 0)
-        events += ["sample", "clock"]
-    return tuple(events)
+def _passed_on(policy: Policy, stuck: int) -> list[int]:
+    """What a pad with these stuck contacts passes on of each state, all closed at once."""
+    moves = [((0, stuck), (1, held | stuck)) for held in range(STATES)]
+    return [held_state(one, 1, policy) for one in moves]
 
 
-class _Register:
-    """The register at the far end of lines that may not bring every edge.
+def _bytes(bits: Flags) -> Bytes:
+    first = bits[:, :8]
+    return np.asarray(first @ (0x80 >> np.arange(first.shape[1])))
+
+
+def _by_button(bytes_: Bytes) -> list[int]:
+    return [int(np.count_nonzero(bytes_ & 0x80 >> place)) for place in range(8)]
+
+
+def _arrives(pad: PadModel) -> bool:
+    return None not in (pad.clock_line.rise, pad.clock_line.fall)
+
+
+def _read(pad: PadModel, held: Bytes, part: PadPart, clocks: int) -> Levels:
+    """What is sampled of a register at the far end of lines that may not bring every edge.
 
     Stage by stage the truth table of the data sheet: while the load is high all stages follow the
     inputs (a synchronous part: at a rising clock edge), else each rising clock edge shifts by one
     and the serial input enters stage 1 (CD4021B data sheet, SCHS024). A part that loads while the
     latch is low is ``load_inverted``.
     """
-
-    def __init__(self, pad: PadModel, tie: int) -> None:
-        self.pad, self.broken = pad.as_broken(), pad.defect
-        self.serial = _AT[tie if self.broken.serial is None else self.broken.serial]
-        self.stages = self._held([_AT[2]] * pad.stages)
-        self.latched = self.broken.latch == "high"
-        self.count = 0
-        self.inputs = [_OPEN] * pad.stages
-        self._follow()
-
-    def inputs_are(self, first: int) -> None:
-        """The buttons from ``first`` of `Pulled` on stand at the inputs."""
-        self.inputs = [_OPEN] * self.pad.stages
-        loose, unsure = self.pad.no_level
-        mask, levels = self.broken.inputs
-        for bit, stage in self.pad.stage_of:
-            # Not pulled is the wrong one of both levels that a weak contact may give.
-            if not unsure >> stage - 1 & 1:
-                self.inputs[stage - 1] |= {first + 8 - bit.bit_length()}
-        for place in range(self.pad.stages):
-            if loose >> place & 1:
-                self.inputs[place] |= {_PERHAPS}
-            if mask >> place & 1:
-                self.inputs[place] = _AT[levels >> place & 1]
-        self._follow()
-
-    def _held(self, stages: Sequence[Pulled]) -> list[Pulled]:
-        """The stages, of which some may be stuck."""
-        mask, levels = self.broken.stages
-        return [
-            _AT[levels >> place & 1] if mask >> place & 1 else one
-            for place, one in enumerate(stages)
-        ]
-
-    def play(self, events: Sequence[str]) -> list[Pulled]:
-        """These events in order; what is sampled."""
-        samples: list[Pulled] = []
-        latch, clock, broken = self.pad.latch_line, self.pad.clock_line, self.broken
-        for event in events:
-            if event == "sample":
-                samples.append(self.stages[-1] if broken.data is None else _AT[broken.data])
-            elif event == "clock":
-                self.count += 1
-                arrives = None not in (clock.rise, clock.fall) and broken.clock == "own"
-                times = 1 + (self.count == broken.extra) - (self.count == broken.lost)
-                for _ in range(times if arrives else 0):
-                    self._clock()
-            else:
-                self.count = 0
-                if latch.rise is not None and broken.latch == "own":
-                    self.latched = event == "rise" or latch.fall is None
-                    self._follow()
-        return samples
-
-    @property
-    def _loads(self) -> bool:
-        return self.latched is not self.pad.load_inverted
-
-    def _clock(self) -> None:
-        if not self._loads:
-            self.stages = self._held([self.serial, *self.stages[:-1]])
-        elif self.pad.load == "synchronous":
-            self.stages = self._held(self.inputs)
-
-    def _follow(self) -> None:
-        if self._loads and self.pad.load == "transparent":
-            self.stages = self._held(self.inputs)
+    broken, pad = pad.defect, pad.as_broken()
+    pulled = np.zeros((len(held), pad.stages), bool)
+    for button, stage in pad.stage_of:
+        pulled[:, stage - 1] |= held & button != 0
+    loose, weak = (_flags(mask, pad.stages) for mask in pad.no_level)
+    inputs = np.where(pulled, np.where(weak, _UNKNOWN, 1), np.where(loose, _UNKNOWN, 0))
+    inputs = _stuck(inputs, broken.inputs)
+    serial = np.full((len(held), 1), _AT[part.tie if broken.serial is None else broken.serial])
+    stages, latched = _stuck(np.full_like(inputs, _UNKNOWN), broken.stages), broken.latch == "high"
+    samples: list[Levels] = []
+    count = 0
+    for event in [*_events(clocks, PadPart(0)), *_events(clocks, part)]:
+        loads = latched is not pad.load_inverted
+        if event == "sample":
+            level = stages[:, -1] if broken.data is None else np.full(len(held), _AT[broken.data])
+            samples.append(level)
+        elif event == "clock":
+            count += 1
+            times = 1 + (count == broken.extra) - (count == broken.lost)
+            for _ in range(times if _arrives(pad) and broken.clock == "own" else 0):
+                if not loads:
+                    stages = _stuck(np.hstack([serial, stages[:, :-1]]), broken.stages)
+                elif pad.load == "synchronous":
+                    stages = _stuck(inputs, broken.stages)
+        else:
+            count = 0
+            if pad.latch_line.rise is not None and broken.latch == "own":
+                latched = event == "rise" or pad.latch_line.fall is None
+        if (latched is not pad.load_inverted) and pad.load == "transparent":
+            stages = _stuck(inputs, broken.stages)
+    return np.column_stack(samples[clocks:])
 
 
-def _seen(pad: PadModel, part: PadPart, clocks: int) -> tuple[Pulled, ...]:
-    """What is sampled in all cases of a block."""
-    register = _Register(pad, part.tie)
-    register.inputs_are(0)
-    register.play(_events(clocks, 0, 0))
-    events = _events(clocks, part.stopped_bit, part.extra)
-    samples = register.play(events[: part.moment])
-    register.inputs_are(8)
-    return *samples, *register.play(events[part.moment :])
+def _flags(mask: int, stages: int) -> Flags:
+    return (mask >> np.arange(stages) & 1).astype(bool)
 
 
-def _must(pad: PadModel, part: PadPart, clocks: int) -> tuple[Pulled, ...]:
-    """What must be sampled: the state after the change if it comes before the latch's end."""
-    # Extra clocks that the line does not bring move nothing.
-    clocked = None not in (pad.clock_line.rise, pad.clock_line.fall)
-    extra = part.extra if part.stopped_bit and clocked else 0
-    wire = [frozenset({_first(part) + place}) for place in range(8)]
-    wire += [_OPEN] * max(0, pad.stages - 8) + [_AT[part.tie]] * (clocks + extra)
-    if extra:
-        del wire[part.stopped_bit - 1 : part.stopped_bit - 1 + extra]
-    return tuple(wire[:clocks])
+def _stuck(levels: Levels, fixed: tuple[int, int]) -> Levels:
+    """The same with those of the mask at their levels on the wire, by stage."""
+    mask, wire = (_flags(one, levels.shape[1]) for one in fixed)
+    return np.where(mask, np.where(wire, _AT[1], _AT[0]), levels)
 
 
-def _first(part: PadPart) -> int:
-    """The first wire of the state that the read must show."""
-    return 8 if part.moment <= 1 else 0
-
-
-def run_part(pad: PadModel, part: PadPart, clocks: int = 8) -> list[Words]:
-    """Bits sampled of a block; one that depends on a level that nobody knows is the wrong one."""
-    wires = _wires(pad)
-    must = [_pressed(wires, one) for one in _must(pad, part, clocks)]
-    return _bits(wires, _seen(pad, part, clocks), must)
-
-
-def _bits(wires: Sequence[Words], seen: Sequence[Pulled], must: Sequence[Words]) -> list[Words]:
-    return [
-        _pressed(wires, one) | (~wanted if _PERHAPS in one else np.uint64(0))
-        for one, wanted in zip(seen, must, strict=True)
-    ]
-
-
-def _pressed(wires: Sequence[Words], pulled: Pulled) -> Words:
-    low = np.zeros(_WORDS, np.uint64)
-    for one in pulled - {_PERHAPS}:
-        low = low | wires[one]
-    return low
-
-
-def count_parts(pad: PadModel, parts: Sequence[PadPart], clocks: int = 8) -> PadTally:
-    """Run and judge blocks that differ in their moment alone.
-
-    ``clocks`` is the number of bits that the poll reads.
-    """
-    alike: dict[tuple[int, tuple[Pulled, ...]], list[PadPart]] = {}
-    for part in parts:
-        alike.setdefault((_first(part), _seen(pad, part, clocks)), []).append(part)
-    wires, whole = _wires(pad), PadTally()
-    for (first, seen), same in alike.items():
-        must = [_pressed(wires, one) for one in _must(pad, same[0], clocks)]
-        held = wires[first : first + 8]
-        whole.add(_counted(same[0], held, must, _bits(wires, seen, must)), same)
-    return whole
-
-
-def _counted(
-    part: PadPart, held: Sequence[Words], must: Sequence[Words], seen: Sequence[Words]
-) -> PadTally:
-    """The counts of a block, and the first cases of each kind."""
-    read = min(8, len(must))
-    was, wanted, got = (np.array(wires[:read]) for wires in (held, must, seen))
-    ghost, missed, shown, lost = got & ~wanted, wanted & ~got, got & ~was, was & ~got
-    wrong = _any(np.array(seen) ^ np.array(must))
-    nothing = np.zeros((1, _WORDS), np.uint64)
-    both = [got[one] & got[other] for one, other in _SIDES if other < read]
-    met: dict[PadKind, Words] = {
-        "seen_not_pressed": _any(ghost),
-        "pressed_not_seen": _any(missed),
-        "past_the_end": _any([*nothing, *(a ^ b for a, b in zip(seen[8:], must[8:], strict=True))]),
-        "opposites": _any([*nothing, *both]),
-    }
-    spoilt = nothing[0]
-    if part.stopped_bit:
-        met["spoilt_not_pressed"] = _any(shown) & ~wrong
-        met["spoilt_not_seen"] = _any(lost) & ~wrong
-        spoilt = met["spoilt_not_pressed"] | met["spoilt_not_seen"]
-    counts = dict(zip(met, _counts(list(met.values())), strict=True))
-    unread = [0] * (8 - read)
-    return PadTally(
-        cases=PAIRS,
-        wrong=_counts([wrong])[0],
-        spoilt=_counts([spoilt])[0],
-        spoilt_ghost=counts.get("spoilt_not_pressed", 0),
-        spoilt_missed=counts.get("spoilt_not_seen", 0),
-        opposites=counts["opposites"],
-        ghost=_counts(ghost) + unread,
-        missed=_counts(missed) + unread,
-        shown=_counts(shown) + unread,
-        lost=_counts(lost) + unread,
-        first={
-            kind: _example(part, wire, must, seen) for kind, wire in met.items() if counts[kind]
-        },
-    )
-
-
-def _any(wires: Words | Sequence[Words]) -> Words:
-    any_of: Words = np.bitwise_or.reduce(wires)
-    return any_of
-
-
-def _counts(wires: Words | Sequence[Words]) -> list[int]:
-    """In how many cases each wire is 1."""
-    counts: list[int] = np.bitwise_count(wires).sum(axis=-1, dtype=np.uint32).tolist()
-    return counts
-
-
-def _example(part: PadPart, met: Words, must: Sequence[Words], seen: Sequence[Words]) -> PadExample:
-    word = int(np.flatnonzero(met)[0])
-    bit = (int(met[word]) & -int(met[word])).bit_length() - 1
-    case = 64 * word + bit
-
-    def byte(wires: Sequence[Words]) -> int:
-        levels = (int(wire[word]) >> bit & 1 for wire in wires[: len(BUTTONS)])
-        return sum(128 >> place for place, level in enumerate(levels) if level)
-
-    return PadExample(case >> 8, case & 0xFF, part, byte(must), byte(seen))
+def _events(clocks: int, part: PadPart) -> Sequence[str]:
+    events = ["rise", "fall"]
+    for bit in range(1, clocks + 1):
+        events += ["clock"] * (part.extra if bit == part.stopped_bit else 0)
+        events += ["sample", "clock"]
+    return events

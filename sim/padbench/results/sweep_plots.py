@@ -90,7 +90,7 @@ def latency_figure(delays: Delays, setup: LatencySetup, path: Path, *, name: str
     """
     timing = setup.timing
     to_ms = 1000 / float(timing.clock)
-    lines = " and ".join(map(str, setup.plan.lines))
+    lines = " and ".join(map(str, setup.lines))
     figure = new_figure(path, 8, 4.5, layout="constrained")
     axes: Any = figure.subplots()
     axes.plot(
@@ -107,8 +107,7 @@ def latency_figure(delays: Delays, setup: LatencySetup, path: Path, *, name: str
         ylabel="presses shown by then, %",
         ylim=(0, 101),
         title=f"{name}: {timing.name} console, polled in line {lines} of every "
-        f"{'frame' if setup.plan.every == 1 else f'{setup.plan.every} frames'}, "
-        f"{len(setup.latches)} {'pass' if len(setup.latches) == 1 else 'passes'}",
+        f"{'frame' if setup.every == 1 else f'{setup.every} frames'}",
     )
     frame = float(timing.frame_cycles) * to_ms
     above = axes.secondary_xaxis("top", functions=(_times(1 / frame), _times(frame)))

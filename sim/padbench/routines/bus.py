@@ -12,7 +12,7 @@ taken (``next?``) or an index or a branch crosses a page (``unfixed?``). Reads w
 throws away are reads all the same: a port that reacts to reads sees them.
 """
 
-from collections.abc import Callable, MutableSequence
+from collections.abc import MutableSequence
 from dataclasses import dataclass
 from functools import cache
 from typing import NamedTuple, Protocol
@@ -138,7 +138,7 @@ def bus_cycles(cpu: Registers) -> list[BusCycle]:
     """
     memory, pc = cpu.memory, cpu.pc
     instruction = INSTRUCTIONS[memory[pc]]
-    effective, unfixed, base, pointer, pointer2 = _ADDRESSES[instruction.mode](cpu, pc, memory)
+    effective, unfixed, base, pointer, pointer2 = _addresses(cpu, instruction.mode)
     crossed = effective != unfixed
     taken = False
     if instruction.mode == "relative":
@@ -178,82 +178,35 @@ def _split(pattern: tuple[str, ...]) -> tuple[tuple[bool, str, bool], ...]:
     )
 
 
-# Address functions: (effective, the same without the carry into its high byte, address before the
-# index is added, where the pointer lies, where its high byte lies).
-_Addresses = tuple[int, int, int, int, int]
-
-
-def _none(cpu: Registers, pc: int, memory: MutableSequence[int]) -> _Addresses:
-    return 0, 0, 0, 0, 0
-
-
-def _relative(cpu: Registers, pc: int, memory: MutableSequence[int]) -> _Addresses:
-    behind, offset = pc + 2, memory[pc + 1]
-    target = (behind + offset - (offset & 0x80) * 2) & 0xFFFF
-    return target, behind & 0xFF00 | target & 0xFF, 0, 0, 0
-
-
-def _zero(cpu: Registers, pc: int, memory: MutableSequence[int]) -> _Addresses:
-    return memory[pc + 1], memory[pc + 1], 0, 0, 0
-
-
-def _zero_indexed(name: str) -> Callable[[Registers, int, MutableSequence[int]], _Addresses]:
-    def addresses(cpu: Registers, pc: int, memory: MutableSequence[int]) -> _Addresses:
-        base = memory[pc + 1]
-        address = (base + getattr(cpu, name)) & 0xFF
-        return address, address, base, 0, 0
-
-    return addresses
-
-
-def _absolute(cpu: Registers, pc: int, memory: MutableSequence[int]) -> _Addresses:
-    address = memory[pc + 1] | memory[pc + 2] << 8
-    return address, address, 0, 0, 0
-
-
-def _absolute_indexed(name: str) -> Callable[[Registers, int, MutableSequence[int]], _Addresses]:
-    def addresses(cpu: Registers, pc: int, memory: MutableSequence[int]) -> _Addresses:
-        base = memory[pc + 1] | memory[pc + 2] << 8
-        address = (base + getattr(cpu, name)) & 0xFFFF
-        return address, base & 0xFF00 | address & 0xFF, base, 0, 0
-
-    return addresses
-
-
-def _indirect(cpu: Registers, pc: int, memory: MutableSequence[int]) -> _Addresses:
-    pointer = memory[pc + 1] | memory[pc + 2] << 8
-    # The carry into the pointer's high byte is not made.
-    return 0, 0, 0, pointer, pointer & 0xFF00 | (pointer + 1) & 0xFF
-
-
-def _indexed_indirect(cpu: Registers, pc: int, memory: MutableSequence[int]) -> _Addresses:
-    base = memory[pc + 1]
-    pointer = (base + cpu.x) & 0xFF
-    pointer2 = (pointer + 1) & 0xFF
-    address = memory[pointer] | memory[pointer2] << 8
-    return address, address, base, pointer, pointer2
-
-
-def _indirect_indexed(cpu: Registers, pc: int, memory: MutableSequence[int]) -> _Addresses:
-    pointer = memory[pc + 1]
-    pointer2 = (pointer + 1) & 0xFF
-    base = memory[pointer] | memory[pointer2] << 8
-    address = (base + cpu.y) & 0xFFFF
-    return address, base & 0xFF00 | address & 0xFF, base, pointer, pointer2
-
-
-_ADDRESSES: dict[str, Callable[[Registers, int, MutableSequence[int]], _Addresses]] = {
-    "implied": _none,
-    "accumulator": _none,
-    "immediate": _none,
-    "relative": _relative,
-    "zero page": _zero,
-    "zero page,X": _zero_indexed("x"),
-    "zero page,Y": _zero_indexed("y"),
-    "absolute": _absolute,
-    "absolute,X": _absolute_indexed("x"),
-    "absolute,Y": _absolute_indexed("y"),
-    "(absolute)": _indirect,
-    "(zero page,X)": _indexed_indirect,
-    "(zero page),Y": _indirect_indexed,
-}
+def _addresses(cpu: Registers, mode: str) -> tuple[int, int, int, int, int]:
+    """The effective address; the same without the carry into its high byte; the address before the
+    index is added; where the pointer lies; where its high byte lies.
+    """
+    memory, pc = cpu.memory, cpu.pc
+    low = memory[(pc + 1) & 0xFFFF]
+    word = low | memory[(pc + 2) & 0xFFFF] << 8
+    index = {"X": cpu.x, "Y": cpu.y}.get(mode.strip(")")[-1], 0)
+    base = unfixed = pointer = pointer2 = 0
+    if mode == "relative":
+        effective = (pc + 2 + low - (low & 0x80) * 2) & 0xFFFF
+        return effective, (pc + 2) & 0xFF00 | effective & 0xFF, 0, 0, 0
+    if mode == "(absolute)":
+        # The carry into the pointer's high byte is not made.
+        return 0, 0, 0, word, word & 0xFF00 | (word + 1) & 0xFF
+    if mode.startswith("("):
+        base = low
+        pointer = (low + index) & 0xFF if mode.endswith("X)") else low
+        pointer2 = (pointer + 1) & 0xFF
+        start = memory[pointer] | memory[pointer2] << 8
+        effective = (start + (index if mode.endswith("Y") else 0)) & 0xFFFF
+        unfixed = start & 0xFF00 | effective & 0xFF
+    elif mode.startswith("zero page"):
+        base = low
+        effective = unfixed = (low + index) & 0xFF
+    elif mode.startswith("absolute"):
+        base = word
+        effective = (word + index) & 0xFFFF
+        unfixed = word & 0xFF00 | effective & 0xFF
+    else:
+        effective = 0
+    return effective, unfixed, base, pointer, pointer2

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from operator import add
 from typing import Literal
 
+from padbench.parts import ConsoleTiming
+
 STATES = 256
 """Held states of eight buttons."""
 
@@ -101,28 +103,24 @@ class SweepCounts:
 
 @dataclass(frozen=True, slots=True)
 class Risk:
-    """With ``held`` held, the poll goes wrong in so many of the ``period`` phases of the fetch."""
+    """With ``held`` held, a poll goes wrong with ``chance`` at a fetch every ``period`` cycles.
+
+    Every phase of the fetch is taken as equally likely; ``a_minute`` is at one poll a frame.
+    """
 
     held: int
     period: int
-    phases: int
+    chance: float
+    a_minute: float
 
 
-def worst_risk(sweeps: Iterable[SweepCounts]) -> Risk | None:
+def worst_risk(sweeps: Iterable[SweepCounts], timing: ConsoleTiming) -> Risk | None:
     """At the worst rate, with nothing held, or if that goes never wrong with the worst state."""
     risks = [
-        Risk(held, sweep.period, phases)
+        Risk(held, sweep.period, chance, chance * float(60 * timing.frame_rate))
         for sweep in sweeps
         for held, phases in enumerate(sweep.by_held)
-        if phases
+        if (chance := phases / sweep.period)
     ]
     calm = [risk for risk in risks if not risk.held]
-    return max(calm or risks, key=lambda risk: risk.phases / risk.period, default=None)
-
-
-def merged(period: int, parts: Iterable[SweepCounts]) -> SweepCounts:
-    """All parts of a period together; the order does not matter."""
-    whole = SweepCounts(period)
-    for part in parts:
-        whole.add(part)
-    return whole
+    return max(calm or risks, key=lambda risk: risk.chance, default=None)

@@ -183,7 +183,7 @@ def _around(
 ) -> Iterator[_Change]:
     """New code under the routine's name that calls it as it is, or makes the sprite copy first."""
     at = _entry_line(routine, source)
-    if at is None or len(routine.results) > 1:
+    if at is None:
         return
     named = _LABEL.match(source[at])
     name = named[0].strip()[:-1] if named else "read_pad"
@@ -196,16 +196,21 @@ def _around(
         says = "makes the sprite copy first, in step with the fetch; take it out elsewhere"
         yield _Change("in-step", says, _with(source, at, name, body, old))
         return
-    used = {address for _, _, cycles in trace for _, address, _ in cycles}
-    free = next((at for at in range(0xF0, 0, -1) if at not in used | {*routine.results}), 0xF0)
-    (place,) = routine.results
-    after = [] if place == "A" else [f"lda ${place:02X}" if place < 0x100 else f"lda ${place:04X}"]
-    keep, compare = f"sta ${free:02X} ; a byte that nothing else uses", f"cmp ${free:02X}"
-    call = [f"jsr {once}", *after]
-    agree = [*call, f"{name}_again:", keep, *call, compare, f"bne {name}_again", "rts"]
+    used = {address for _, _, cycles in trace for _, address, _ in cycles} | {*routine.results}
+    free = [f"${at:02X}" for at in range(0xF0, 0, -1) if at not in used]
+    call, keep, differ = f"jsr {once}", [], []
+    # What stands in A has to be kept before A is used for the other.
+    for place, byte in zip(sorted(routine.results, key=lambda one: one != "A"), free, strict=False):
+        load = (
+            [] if place == "A" else [f"lda ${place:02X}" if place < 0x100 else f"lda ${place:04X}"]
+        )
+        keep += [*load, f"sta {byte} ; a byte that nothing else uses"]
+        differ += [*load, f"cmp {byte}", f"bne {name}_more"]
+    back = [f"lda {free[0]}"] if "A" in routine.results and len(routine.results) > 1 else []
+    again = [call, f"{name}_more:", *keep, call, *differ, *back, "rts"]
     says = "reads on until two polls in a row agree"
-    yield _Change("until-two-agree", says, _with(source, at, name, agree, old))
-    thrice = [*call, keep, *call, compare, f"beq {name}_done", *call, f"{name}_done:", "rts"]
+    yield _Change("until-two-agree", says, _with(source, at, name, again, old))
+    thrice = [call, *keep, call, *differ, *back, "rts", f"{name}_more:", f"jmp {once}"]
     says = "reads a third time where the first two differ"
     yield _Change("read-three-times", says, _with(source, at, name, thrice, old))
 

@@ -13,7 +13,7 @@ For work in parts (several rates, other processes, other machines) there is `sur
     for counts in spread(count, known, parts(known, [432, 576])): ...
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, NamedTuple
@@ -24,16 +24,13 @@ import numpy.typing as npt
 from padbench.routines.console import COPY_CYCLES, Console, SampleFetch
 from padbench.routines.counts import STATES, Counterexample, Kind, SweepCounts
 from padbench.routines.judge import Baseline
-from padbench.routines.lanes import Lanes, TooMuchMemory
+from padbench.routines.lanes import Lanes
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
 from padbench.routines.stops import COPY, touched_phases
 
 BATCH = 1 << 15
 """Lanes at a time; more are no quicker, and this many keep within some megabytes."""
-
-_FEWEST = 1 << 12
-"""So few lanes can never have too much memory: 64 KiB each and they have 256 MiB."""
 
 _ROWS = 1 << 26
 """Bytes for the rows of undisturbed cycles that are recorded at a time."""
@@ -59,11 +56,6 @@ class _Outcomes(NamedTuple):
         """Cases ``start`` to ``end`` - 1."""
         parts: tuple[Any, ...] = tuple(one[..., start:end] for one in self)
         return _Outcomes(*parts)
-
-    def then(self, other: "_Outcomes") -> "_Outcomes":
-        """These cases and those of another one."""
-        pairs: Iterable[Any] = zip(self, other, strict=True)
-        return _Outcomes(*(np.concatenate(pair, axis=-1) for pair in pairs))
 
     def handed(self) -> list[tuple[int, ...] | None]:
         """What each case handed on, port by port; None for one that has not come back."""
@@ -306,16 +298,7 @@ def _run(
         limit,
         preset=preset,
     )
-    try:
-        lanes.run()
-    except TooMuchMemory:
-        assert len(held) > _FEWEST
-        half = len(held) // 2
-        one, other = (
-            _run(routine, console, limit, period, held[part], phase[part], preset)
-            for part in (slice(None, half), slice(half, None))
-        )
-        return one.then(other)
+    lanes.run()
     outcomes = _Outcomes.of(lanes)
     cache = InstructionCache(routine)
     for place in np.flatnonzero(lanes.left).tolist():

@@ -1,4 +1,4 @@
-"""Where in the frame a read falls: lines, blanking and picture, for polls at a place or a plan."""
+"""Where in the frame a read falls: lines, blanking and picture."""
 
 from dataclasses import dataclass
 from fractions import Fraction
@@ -54,28 +54,3 @@ def where_in_frame(
         picture=any(at < timing.picture_lines for at in within),
         wraps=last >= timing.lines,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class PollPlan:
-    """When a pad is read: at ``line``, and in the lines of ``also``, of every ``every``-th frame.
-
-    Four pads that take turns, one a frame, are ``every=4`` with the number of the pad in ``first``;
-    a line below ``ConsoleTiming.blanking_from`` is one after vertical blanking. ``ValueError`` for
-    a plan that never reads.
-    """
-
-    line: int
-    every: int = 1
-    first: int = 0
-    also: tuple[int, ...] = ()
-
-    def __post_init__(self) -> None:
-        """Check what does not depend on a console."""
-        if self.every < 1 or not 0 <= self.first < self.every or min(self.lines) < 0:
-            raise ValueError(f"every {self.every} frames, from frame {self.first}: no such plan")
-
-    @property
-    def lines(self) -> tuple[int, ...]:
-        """All lines in which a poll starts."""
-        return self.line, *self.also

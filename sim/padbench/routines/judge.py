@@ -6,7 +6,7 @@ judgement.verdict, judgement.case, judgement.facts     # "exposed", "agree", {"c
 judgement.says                                         # the same in one sentence
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Literal
 
@@ -25,7 +25,18 @@ _OPPOSED = tuple(map(byte_of, OPPOSITES))
 
 Verdict = Literal["immune", "detects", "exposed", "never-settles", "wrong"]
 
+PATTERNS: Mapping[str, Callable[[int], int]] = {
+    "reversed": lambda byte: int(f"{byte:08b}"[::-1], 2),
+    "complemented": lambda byte: byte ^ 0xFF,
+    "reversed-complemented": lambda byte: int(f"{byte ^ 0xFF:08b}"[::-1], 2),
+}
+"""What a routine may make of a byte that it has read rightly."""
+
 _FAULTS = {
+    "reversed": "hands on the buttons in reverse order, Right in bit 7 and A in bit 0",
+    "complemented": "hands on the buttons complemented, 0 for a pressed one",
+    "reversed-complemented": "hands on the buttons in reverse order, Right in bit 7 and A in bit "
+    "0, and complemented, 0 for a pressed one",
     "untouched": "never writes the place of its result, and hands on what stood there",
     "other-pad": "hands on the buttons of the second pad for those of the first",
     "wrong": "hands on a wrong byte in {wrong} of {states} held states without any fetch",
@@ -34,10 +45,12 @@ _FAULTS = {
 }
 """What can be wrong with a routine undisturbed, or with where its result is looked for."""
 
+_WANTED = "what is judged is a byte with A in bit 7, 1 for a pressed button"
+_WHERE = "is the result where {} says?"
 _EXPOSED = "hands on a wrong byte: {risk}"
 _CASES: Mapping[str, tuple[Verdict, str]] = {
     **{
-        fault: ("wrong", f"{text}; is the result where --result says?")
+        fault: ("wrong", f"{text}; {_WANTED if fault in PATTERNS else _WHERE.format('--result')}")
         for fault, text in _FAULTS.items()
     },
     "one-pass": ("exposed", _EXPOSED),
@@ -122,12 +135,11 @@ class Judgement:
 
 def _risk_says(facts: Mapping[str, Fact]) -> str:
     """What a player meets; every phase of the fetch is taken as equally likely."""
-    held, period, phases, polls = (
-        facts[name] for name in ("risk_held", "risk_period", "risk_phases", "polls_a_minute")
-    )
+    held, period = facts["risk_held"], facts["risk_period"]
+    chance, minute = facts["risk_chance"], facts["risk_a_minute"]
     assert isinstance(held, int)
-    chance = int(phases) / int(period)  # type: ignore[arg-type]
-    minute = chance * float(polls)  # type: ignore[arg-type]
+    assert isinstance(chance, float)
+    assert isinstance(minute, float)
     return (
         f"with {spelled(held)} held, at the worst rate (a fetch every {period} cycles), one poll "
         f"in {rounded(1 / chance)} goes wrong, about {rounded(minute)} a minute at one poll a frame"
@@ -172,8 +184,8 @@ RESULT = Rule(
     {
         "holds": "hands on the buttons as they are held{found}",
         **{
-            fault: f"{text}; is the result where poll.result says? Scenarios hold it to what it "
-            "makes of right reads"
+            fault: f"{text}; {_WANTED if fault in PATTERNS else _WHERE.format('poll.result')} "
+            "Scenarios hold it to what it makes of right reads"
             for fault, text in _FAULTS.items()
         },
     },
@@ -194,7 +206,7 @@ class Baseline:
     result places: there it depends on what was left in them. States with opposite directions are
     not among these, since a program may keep the old state on purpose there. With ``untouched`` it
     left the opposite standing in every state, with ``other_pad`` it hands on the second pad for the
-    first.
+    first; ``pattern`` is one of `PATTERNS` that all it hands on has.
     """
 
     least: int
@@ -204,6 +216,7 @@ class Baseline:
     hangs: tuple[int, ...] = ()
     untouched: bool = False
     other_pad: bool = False
+    pattern: str = ""
 
     @classmethod
     def of(
@@ -215,6 +228,13 @@ class Baseline:
             for held in range(len(handed))
         ]
         opposite = [tuple(byte ^ 0xFF for byte in bytes_) for bytes_ in right]
+        # Of one result the second pad's byte is the opposite; see `padbench.routines.run`.
+        both = len(longest.results) == 1 and longest.ports_read == {0, 1}
+        other_pad = both and list(handed) == list(others) == opposite
+        turned = {
+            name: [tuple(map(turn, bytes_)) for bytes_ in right] for name, turn in PATTERNS.items()
+        }
+        patterns = [name for name, bytes_ in turned.items() if handed == others == bytes_]
         return cls(
             least=least,
             most=longest.cycles,
@@ -226,15 +246,20 @@ class Baseline:
                 if got != handed[held] and not any(map(opposed, right[held]))
             ),
             untouched=list(handed) == right and list(others) == opposite,
-            # Of one result the second pad's byte is the opposite; see `padbench.routines.run`.
-            other_pad=len(longest.results) == 1 and list(handed) == list(others) == opposite,
+            other_pad=other_pad,
+            pattern="" if other_pad or not patterns else patterns[0],
         )
 
     @property
     def fault(self) -> str:
         """What is wrong with it, undisturbed, as one of `_FAULTS`; empty for nothing."""
-        there = (self.untouched, self.other_pad, bool(self.wrong), bool(self.hangs))
-        return next((fault for fault, met in zip(_FAULTS, there, strict=True) if met), "")
+        if self.pattern:
+            return self.pattern
+        there = {
+            "untouched": self.untouched, "other-pad": self.other_pad,
+            "wrong": bool(self.wrong), "hangs": bool(self.hangs),
+        }  # fmt: skip
+        return next((fault for fault, met in there.items() if met), "")
 
     @property
     def facts(self) -> dict[str, Fact]:
@@ -264,7 +289,7 @@ def on_its_port(routine: Routine, console: Console, limit: int = DEFAULT_LIMIT) 
     from that port only. Raises `RoutineError` for a routine that cannot be run, or reads no port.
     """
     run = run_case(routine, console, 0, limit=limit)
-    read = {access.port for access in run.accesses if access.kind == "read" and not access.dummy}
+    read = run.ports_read
     # One that has read nothing cannot know a held state but by its result places.
     if not read and run.finished:
         other = run_case(routine, console, 0xFF, limit=limit)
@@ -294,10 +319,9 @@ def judge_routine(
     tried = tuple(sweep.period for sweep in sweeps)
     untried = len(set(console.timing.fetch_periods) - set(tried))
     facts: dict[str, Fact] = {"cases": cases, "tried": tried, "untried": untried}
-    worst = worst_risk(sweeps)
+    worst = worst_risk(sweeps, console.timing)
     if worst is not None:
         facts |= {f"risk_{name}": value for name, value in asdict(worst).items()}
-        facts["polls_a_minute"] = float(60 * console.timing.frame_rate)
     if wrong:
         case, more = _why_exposed(routine, console, base, sweeps, limit)
         return Judgement(case, {"count": wrong, **facts, **more})

@@ -57,14 +57,10 @@ _STACK, _RETURN, _INTERRUPTS_OFF = 0xFD, 0xFFF0, 0x34
 """As in `padbench.routines.run`: how the routine is entered."""
 
 _MOST_CELLS = 1 << 28
-"""Bytes for the memory that a batch has written to; a batch that wants more has to be split."""
+"""Bytes for the memory that a batch has written to: 8192 addresses, in a batch of `fast`."""
 
 _LEFT_OUT = {"BRK", "RTI"}
 _BREAK_AND_UNUSED = 0x30
-
-
-class TooMuchMemory(Exception):
-    """These lanes have written to so many addresses that there should be fewer of them."""
 
 
 @dataclass(slots=True)
@@ -158,7 +154,11 @@ class Lanes:
         everyone = np.arange(count)
         self._poke(0x100 + _STACK + 1, everyone, np.uint8(_RETURN & 0xFF))
         self._poke(0x100 + _STACK + 2, everyone, np.uint8(_RETURN >> 8))
-        for port, place in enumerate(routine.results):
+        starts = (
+            *((at, port) for at, port in routine.kept),
+            *zip(routine.results, (0, 1), strict=False),
+        )
+        for place, port in starts:
             start = self.pads[port].held ^ np.uint8(preset)
             if place == "A":
                 self.registers["a"][:] = start
@@ -181,7 +181,7 @@ class Lanes:
     def run(self) -> None:
         """Run every lane to its end, to the cycle limit, or until it is left.
 
-        Raises `TooMuchMemory`.
+        Raises `RoutineError` for one that fills memory.
         """
         while self._waiting:
             at = min(self._waiting)
@@ -263,7 +263,12 @@ class Lanes:
         cell = self.cells.get(address)
         if cell is None:
             if (len(self.cells) + 1) * self.count > _MOST_CELLS:
-                raise TooMuchMemory
+                raise self.routine.error(
+                    None,
+                    "the routine",
+                    f"writes to more than {len(self.cells)} addresses",
+                    "give the read alone, without what fills memory",
+                )
             cell = self.cells[address] = np.full(self.count, self.image[address], np.uint8)
         cell[lanes] = value
 

@@ -5,10 +5,10 @@
 
 A press comes at any moment with equal chance and is held. The contact chatters for a while; a
 pass that looks during that time finds it closed with a given chance, each pass anew. Whether a poll
-acts on what its passes saw is the routine's own doing (see `padbench.routines.looks`), or all of
-them have to see it. What is read in one frame is worked on in that frame, and the earliest picture
-that shows it is the next one (common practice). A frame is counted from the start of vertical
-blanking, where programs do their reading.
+acts on what its passes saw is the routine's own doing (see `padbench.routines.looks`). What is read
+in one frame is worked on in that frame, and the earliest picture that shows it is the next one
+(common practice). A frame is counted from the start of vertical blanking, where programs do their
+reading.
 
 What a fetch does to a poll is one chance, that a press which is there is not handed on, the same
 for each poll (every phase is equally likely, anew for each); that stops move looks by some cycles
@@ -25,8 +25,7 @@ from functools import cached_property
 from itertools import count, pairwise
 
 from padbench.parts import ConsoleTiming
-from padbench.routines.frames import PollPlan
-from padbench.routines.looks import AllAgree, Looks, Seen, reachable
+from padbench.routines.looks import RoutineLooks, Seen, reachable
 
 _CYCLE_OF_FRAMES = 2
 """Frames after which long and short ones repeat."""
@@ -38,47 +37,23 @@ _LEFT = Fraction(1, 10**9)
 class LatencySetup:
     """What the delay depends on.
 
-    ``latches``: for each pass, CPU cycles from the start of the poll to the moment at which the
-    register stops loading. ``processing``: pictures from the frame of the read to the one that
+    A poll starts in each of ``lines`` of every ``every``-th frame; ``looks`` is what the routine
+    makes of what it sees. ``processing``: pictures from the frame of the read to the one that
     shows it, at least 1. ``screen_line``: where on the screen one looks, 0 is the top.
     ``bounce``: CPU cycles of chatter after the press. ``closed``: the chance that a pass that
-    looks during the chatter finds the contact closed. ``looks``: what the routine makes of it;
-    None: a press counts once all passes have seen it. ``lost``: the chance that a fetch keeps a
-    poll from handing on a press. ``ValueError`` for what cannot be.
+    looks during the chatter finds the contact closed. ``lost``: the chance, below 1, that a fetch
+    keeps a poll from handing on a press.
     """
 
     timing: ConsoleTiming
-    plan: PollPlan
-    latches: tuple[Fraction, ...]
+    lines: tuple[int, ...]
+    looks: RoutineLooks
+    every: int = 1
     processing: int = 1
     screen_line: int = 120
     bounce: Fraction = Fraction(0)
     closed: Fraction = Fraction(1, 2)
-    looks: Looks | None = None
     lost: Fraction = Fraction(0)
-
-    def __post_init__(self) -> None:
-        """Check the ranges."""
-        timing = self.timing
-        if not max(self.plan.lines) < timing.lines:
-            raise ValueError(f"line {max(self.plan.lines)} is outside 0..{timing.lines - 1}")
-        if not 0 <= self.screen_line < timing.picture_lines:
-            raise ValueError(
-                f"screen line {self.screen_line} is outside 0..{timing.picture_lines - 1}"
-            )
-        if self.processing < 1:
-            raise ValueError(f"{self.processing} frames of processing; the least is 1")
-        if not self.latches or list(self.latches) != sorted(self.latches):
-            raise ValueError("the passes of a poll come one after the other, and there is one")
-        if self.bounce < 0 or not 0 <= self.closed <= 1:
-            raise ValueError("chatter lasts 0 cycles or longer, and a chance is from 0 to 1")
-        if not 0 <= self.lost < 1:
-            raise ValueError("some poll must hand on a press")
-
-    @property
-    def policy(self) -> Looks:
-        """``looks``, or that all passes have to agree."""
-        return AllAgree(self.latches) if self.looks is None else self.looks
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,18 +132,18 @@ class Delays:
 
 def press_to_picture(setup: LatencySetup) -> Delays:
     """The distribution of the delay over all moments of a press, in CPU cycles."""
-    timing, plan = setup.timing, setup.plan
-    span = _frame_start(timing, _CYCLE_OF_FRAMES * plan.every)
+    timing = setup.timing
+    span = _frame_start(timing, _CYCLE_OF_FRAMES * setup.every)
     # Presses of one whole turn of long and short frames, the turn that ends with a poll; polls go
     # on until one has seen even the last of them after its chatter.
-    moments = reachable(setup.policy, setup.bounce)
-    lines = sorted(plan.lines, key=lambda line: _after_blanking(timing, line))
-    end = _begins(setup, plan.first + (_CYCLE_OF_FRAMES - 1) * plan.every, lines[0]) + moments[0]
+    moments = reachable(setup.looks, setup.bounce)
+    lines = sorted(setup.lines, key=lambda line: _after_blanking(timing, line))
+    end = _begins(setup, (_CYCLE_OF_FRAMES - 1) * setup.every, lines[0]) + moments[0]
     start = end - span
     polls, begins = list[int](), list[Fraction]()
     left = Fraction(1)
     for number in count(-_CYCLE_OF_FRAMES):
-        frame = plan.first + number * plan.every
+        frame = number * setup.every
         for begin in (_begins(setup, frame, line) for line in lines):
             if begin + moments[-1] > start and left > _LEFT:
                 polls.append(frame)
@@ -210,7 +185,7 @@ def press_to_picture(setup: LatencySetup) -> Delays:
 
 def _chance(setup: LatencySetup, press: Fraction, begin: Fraction, seen: Seen = ()) -> Fraction:
     """That the poll that starts at ``begin`` hands on a press, given what its looks saw so far."""
-    look = setup.policy.after(seen)
+    look = setup.looks.after(seen)
     if isinstance(look, bool):
         return Fraction(look)
     moment = begin + look

@@ -173,9 +173,9 @@ def _two_hit(ahead: Phases, number: Phases, period: int) -> bool:
 
 
 def ranges(numbers: Sequence[int]) -> str:
-    """Rising numbers for people: ``12 to 40, 44``."""
+    """Rising numbers of cycles for people: ``12 to 40, 44``. No instruction takes a single one."""
     stretches: list[list[int]] = []
-    for number in numbers:
+    for number in (one for one in numbers if one != 1):
         if stretches and stretches[-1][1] == number - 1:
             stretches[-1][1] = number
         else:
@@ -194,19 +194,15 @@ GAPS = range(0, 97)
 class DesignMap:
     """``unsafe[i][j]``: the periods of which some phase stops two passes of a port.
 
-    That is with ``loops[i]`` cycles a bit and ``gaps[j]`` more between each pass and the next.
-    ``loop`` is the length now.
+    That is with ``loops[i]`` cycles a bit and ``gaps[j]`` more between each pass and the next;
+    ``safe`` where there is no such period. ``loop`` is the length now.
     """
 
     loop: int
     loops: tuple[int, ...]
     gaps: tuple[int, ...]
     unsafe: tuple[tuple[tuple[int, ...], ...], ...]
-
-    @property
-    def safe(self) -> tuple[tuple[bool, ...], ...]:
-        """Where no phase of any period stops two passes."""
-        return tuple(tuple(not at for at in row) for row in self.unsafe)
+    safe: tuple[tuple[bool, ...], ...]
 
 
 def design_map(
@@ -230,4 +226,5 @@ def design_map(
     for done, length in enumerate(loops, 1):
         rows.append(tuple(layout.unsafe(length - layout.loop, gap, periods) for gap in gaps))
         progress(done, len(loops))
-    return DesignMap(layout.loop, tuple(loops), tuple(gaps), tuple(rows))
+    safe = tuple(tuple(not at for at in row) for row in rows)
+    return DesignMap(layout.loop, tuple(loops), tuple(gaps), tuple(rows), safe)

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
-from typing import Protocol
 
 from padbench.routines.console import Console, PadPort
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
@@ -19,27 +18,6 @@ Seen = tuple[bool, ...]
 """What the looks of a poll found so far, True for a closed contact."""
 
 _BUTTON = 0x80
-
-
-class Looks(Protocol):
-    """The looks of one poll, in CPU cycles from its start; nothing was held before."""
-
-    def after(self, seen: Seen) -> Fraction | bool:
-        """The moment of the next look, or, if there is none, whether the press is handed on."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class AllAgree:
-    """Looks at fixed moments, all of which have to see a press (common practice)."""
-
-    moments: tuple[Fraction, ...]
-
-    def after(self, seen: Seen) -> Fraction | bool:
-        """See `Looks`."""
-        if not all(seen):
-            return False
-        return True if len(seen) == len(self.moments) else self.moments[len(seen)]
 
 
 @dataclass
@@ -66,7 +44,10 @@ class _Chattering(PadPort):
 
 @dataclass
 class RoutineLooks:
-    """The looks of a routine on a console without a fetch."""
+    """The looks of one poll on a console without a fetch, in CPU cycles from its start.
+
+    Nothing was held before.
+    """
 
     routine: Routine
     console: Console
@@ -87,7 +68,10 @@ class RoutineLooks:
             seen = (*seen, False)
 
     def after(self, seen: Seen) -> Fraction | bool:
-        """See `Looks`. Raises `RoutineError` for a routine that cannot be run."""
+        """The moment of the next look, or, if there is none, whether the press is handed on.
+
+        Raises `RoutineError` for a routine that cannot be run.
+        """
         if seen not in self._known:
             run, saw = self._run(seen)
             for count, moment in enumerate(latch_moments(run)):
@@ -128,7 +112,7 @@ def latch_moments(run: RoutineRun) -> tuple[Fraction, ...]:
     return tuple(moments)
 
 
-def reachable(looks: Looks, chatter: Fraction) -> Sequence[Fraction]:
+def reachable(looks: RoutineLooks, chatter: Fraction) -> Sequence[Fraction]:
     """Every moment of a look that can come up when a contact chatters so long after a press."""
     moments: set[Fraction] = set()
     # (seen, moment of the first look that saw it closed)

@@ -1,12 +1,15 @@
-"""Where a routine leaves its result, found by running it.
+"""Where a routine leaves its results, found by running it.
 
-    routine = with_result_found(on_its_port(routine, console), console)
+    routine = with_places_found(on_its_port(routine, console), console)
     routine.results, routine.found      # ("A",), "A; $02 (buttons) holds the byte too"
+    routine.kept                        # ((0x02, 0),): what stood there may be the byte from before
 
-A place counts if it holds the held byte after an undisturbed run, whatever is held (states with
+A place counts if it holds a pad's byte after an undisturbed run, whatever is held (states with
 opposite directions apart: a program may make something else of them).
 """
 
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -16,64 +19,106 @@ from padbench.core.remedies import joined
 from padbench.routines.console import Console
 from padbench.routines.counts import STATES
 from padbench.routines.fast import sweep
-from padbench.routines.judge import opposed
+from padbench.routines.judge import PATTERNS, opposed
 from padbench.routines.lanes import Lanes
 from padbench.routines.routine import DEFAULT_LIMIT, Place, Routine
 
 _STACK_PAGE = 1
 _MOST = 8
 """Places that are compared."""
+_OTHER = 0x5A
+"""The second pad holds the first one's state exclusive-ored with this: no pattern of it."""
 
 
 @lru_cache(maxsize=32)
-def with_result_found(
-    routine: Routine, console: Console, limit: int = DEFAULT_LIMIT, *, prefer_a: bool = False
+def with_places_found(
+    routine: Routine,
+    console: Console,
+    limit: int = DEFAULT_LIMIT,
+    *,
+    named: bool = False,
+    sheet: bool = False,
 ) -> Routine:
-    """The routine with the place of its only result found; as it is if there is none.
+    """The routine with the places that its pads' bytes are kept in, and its results unless they
+    are ``named``: one for each port that it reads (for a ``sheet`` the first), as it is if there is
+    none.
 
-    A is taken where it holds the byte and no other place would fare better (with ``prefer_a``
-    whatever the others do), another place where it is the only one. Raises `RoutineError` that asks
+    A is taken where it holds the byte and no other place would fare better (for a sheet whatever
+    the others do), another place where it is the only one. Raises `RoutineError` that asks
     where several come into question.
     """
-    places = _places(routine, console, limit)
-    if not places:
+    first, second, patterns = _places(routine, console, limit)
+    kept = [(place, port) for port, held in enumerate((first, second)) for place in held]
+    routine = replace(routine, kept=tuple((at, port) for at, port in kept if at != "A"))
+    if named:
         return routine
+    if not first:
+        found = patterns[:1]
+        return routine.with_results(*found, found=_named(routine, *found)) if found else routine
+    taken, says = _best(routine, first, (), console, limit, sheet=sheet)
+    if second and not sheet:
+        rest = [place for place in second if place != taken]
+        if rest:
+            other, more = _best(routine, rest, (taken,), console, limit, sheet=False)
+            return routine.with_results(taken, other, found=f"{says}; of the second pad in {more}")
+    return routine.with_results(taken, found=says)
+
+
+def _best(
+    routine: Routine,
+    places: Sequence[Place],
+    before: tuple[Place, ...],
+    console: Console,
+    limit: int,
+    *,
+    sheet: bool,
+) -> tuple[Place, str]:
+    """The place of the next result, and what is said of it."""
     bad = {}
-    if len(places) > 1 and not (prefer_a and places[0] == "A"):
+    if len(places) > 1 and not (sheet and places[0] == "A"):
+        quickest = min(console.timing.fetch_periods)
         for place in places[:_MOST]:
-            counts = sweep(
-                routine.with_results(place), console, min(console.timing.fetch_periods), limit
-            )
+            counts = sweep(routine.with_results(*before, place), console, quickest, limit)
             bad[place] = counts.accepted_wrong + counts.never_settles
         if places[0] != "A" or bad["A"] > min(bad.values()):
             sound = joined([_named(routine, one) for one in bad if not bad[one]])
             more = f"; only in {sound} is it never wrong" if sound and any(bad.values()) else ""
+            whose = " of the second pad" if before else ""
             raise routine.error(
                 None,
-                "the held byte",
+                f"the held byte{whose}",
                 f"stands in {joined([_named(routine, one) for one in places])} after a run{more}",
                 "name the place that your program reads: --result, in a sheet poll.result",
             )
-    taken, others = places[0], [_named(routine, one) for one in places[1:]]
+    others = [_named(routine, one) for one in places[1:]]
     holds = f"; {joined(others)} {'hold' if len(others) > 1 else 'holds'} the byte too"
-    return routine.with_results(taken, found=_named(routine, taken) + holds * bool(others))
+    return places[0], _named(routine, places[0]) + holds * bool(others)
 
 
-def _places(routine: Routine, console: Console, limit: int) -> list[Place]:
+def _places(
+    routine: Routine, console: Console, limit: int
+) -> tuple[list[Place], list[Place], list[Place]]:
+    """Places with the byte of the first pad, of the second, and of the first in some pattern."""
     held = np.arange(STATES, dtype=np.uint8)
     none = np.zeros(STATES, np.int64)
     lanes = Lanes(routine.with_results("A"), console, held, none, none, limit, preset=0xFF)
+    other = lanes.pads[1].held = held ^ np.uint8(_OTHER)
     lanes.run()
-    plain = np.array([not opposed(state) for state in range(STATES)])
+    plain = np.array([not (opposed(one) or opposed(one ^ _OTHER)) for one in range(STATES)])
     if not (lanes.finished & ~lanes.left)[plain].all():
-        return []
+        return [], [], []
     cells: dict[Place, Any] = {"A": lanes.registers["a"], **dict(sorted(lanes.cells.items()))}
-    return [
-        place
-        for place, values in cells.items()
-        if (values == held)[plain].all()
-        and (place == "A" or (place >> 8 != _STACK_PAGE and place not in routine.ports))
-    ]
+
+    def holding(*wanted: Any) -> list[Place]:
+        return [
+            place
+            for place, values in cells.items()
+            if any((values == one)[plain].all() for one in wanted)
+            and (place == "A" or (place >> 8 != _STACK_PAGE and place not in routine.ports))
+        ]
+
+    patterns = (np.array([turned(one) for one in range(STATES)]) for turned in PATTERNS.values())
+    return holding(held), holding(other), holding(*patterns)
 
 
 def _named(routine: Routine, place: Place) -> str:

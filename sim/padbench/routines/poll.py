@@ -22,9 +22,10 @@ from padbench.core.units import Value
 from padbench.parts import console_timing
 from padbench.routines.console import Clocks, Console, PadPort, Pass, SampleFetch
 from padbench.routines.counts import STATES, SweepCounts
+from padbench.routines.cross import Assembler
 from padbench.routines.fast import Part, Survey, baseline_of_survey, count, survey
 from padbench.routines.judge import Baseline, judge_routine, on_its_port
-from padbench.routines.places import with_result_found
+from padbench.routines.places import with_places_found
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine, RoutineError
 from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_case, undisturbed
 from padbench.routines.source import load_routine, number, shipped_source
@@ -240,6 +241,7 @@ def poll_of(poll: Poll) -> RoutinePoll | None:
         origin=poll.origin,
         result=poll.result,
         ports=poll.ports,
+        assembler=poll.assembler,
     )
 
 
@@ -252,6 +254,7 @@ def routine_poll(
     origin: str | None = None,
     result: str | None = None,
     ports: str | None = None,
+    assembler: Assembler | None = None,
 ) -> RoutinePoll:
     """The poll that a routine (a shipped one or a file) makes once a frame on a console.
 
@@ -268,10 +271,12 @@ def routine_poll(
         origin=None if origin is None else _address(what, origin),
         result=result,
         ports=(first, second),
+        assembler=assembler,
     )
     console = Console(console_timing(console_name), clocks)
-    if result is None and shipped_source(what) is None:
-        routine = with_result_found(on_its_port(routine, console), console, prefer_a=True)
+    named = result is not None or shipped_source(what) is not None
+    routine = on_its_port(routine, console)
+    routine = with_places_found(routine, console, named=named, sheet=True)
     return _surveyed(routine, console)
 
 

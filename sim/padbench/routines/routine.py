@@ -54,7 +54,9 @@ class Routine:
     port first; before each case these places hold the held state. ``labels``, ``lines`` and
     ``sources`` are those of `Assembled`. ``second_only``: the pad is on the console's second port,
     which then stands first in ``ports``; the latch is written where it always is. ``found`` says
-    where the result was found, if nobody named its place.
+    where the result was found, if nobody named its place. ``kept`` are (address, port) of places
+    that hold a pad's byte after a run: like results they hold the held state before each case, so
+    that a routine which keeps the byte from before keeps what was held.
     """
 
     name: str
@@ -67,6 +69,7 @@ class Routine:
     sources: Mapping[str, str] = field(default_factory=dict, hash=False)
     second_only: bool = False
     found: str = ""
+    kept: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse what cannot be run: ``RoutineError``."""
@@ -132,11 +135,6 @@ class Routine:
     def strobe(self) -> int:
         """The address whose bit 0 is the latch when written: that of the console's first port."""
         return self.ports[1 if self.second_only else 0]
-
-    @property
-    def pads(self) -> tuple[int, ...]:
-        """Places in ``ports`` of the pads whose results are judged."""
-        return tuple(range(len(self.results)))
 
     def with_results(self, *results: Place, found: str = "") -> "Routine":
         """The same code with its results in other places."""

@@ -79,6 +79,11 @@ class RoutineRun:
         """Whether a fetch stopped a read of a port."""
         return any(access.stolen for access in self.accesses)
 
+    @property
+    def ports_read(self) -> set[int]:
+        """The ports that values were taken from."""
+        return {one.port for one in self.accesses if one.kind == "read" and not one.dummy}
+
     def wrong_pass(self, held: int) -> tuple[int, int] | None:
         """(port, byte) of the first pass that read what was not held; None if all are right."""
         wrong = [
@@ -183,8 +188,10 @@ class Carried:
 
     @classmethod
     def fresh(cls, routine: Routine, states: Sequence[int]) -> "Carried":
-        """Memory as loaded, and a state, port by port, where each result stands."""
+        """Memory as loaded, and a state, port by port, where each pad's byte stands."""
         carried = cls(list(routine.image))
+        for address, port in routine.kept:
+            carried.memory[address] = states[port]
         for state, place in zip(states, routine.results, strict=False):
             if place == "A":
                 carried.a = state
@@ -220,7 +227,8 @@ def run_case(
 
     Raises `RoutineError` for an undocumented opcode or a jump out of the routine.
     """
-    case = _Case(routine, console, held, preset, fetch, pads, carried)
+    begins = carried or Carried.fresh(routine, [held_by(port, held ^ preset) for port in range(2)])
+    case = _Case(routine, console, held, fetch, pads, begins)
     cache = cache or InstructionCache(routine)
     finished = False
     while not finished and case.now <= limit:
@@ -260,25 +268,15 @@ class _Case:
         routine: Routine,
         console: Console,
         held: int,
-        preset: int,
         fetch: SampleFetch | None,
         pads: Sequence[Plugged],
-        carried: Carried | None,
+        carried: Carried,
     ) -> None:
         self.routine, self.console, self.fetch = routine, console, fetch
-        self.memory = memory = list(routine.image) if carried is None else carried.memory
+        self.memory = memory = carried.memory
         self.cpu = cpu = _Cpu(memory, routine.entry)
-        cpu.sp, cpu.p = _STACK, _INTERRUPTS_OFF
+        cpu.sp, cpu.p, cpu.a = _STACK, _INTERRUPTS_OFF, carried.a
         memory[0x100 + _STACK + 1], memory[0x100 + _STACK + 2] = _RETURN & 0xFF, _RETURN >> 8
-        if carried is not None:
-            cpu.a = carried.a
-        else:
-            for port, place in enumerate(routine.results):
-                start = held_by(port, held) ^ preset
-                if place == "A":
-                    cpu.a = start
-                else:
-                    memory[place] = start
         self.pads: Sequence[Plugged] = pads or [PadPort(held_by(port, held)) for port in range(2)]
         self.ports = {address: port for port, address in enumerate(routine.ports)}
         self.strobe = routine.strobe

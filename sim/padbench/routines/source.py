@@ -168,16 +168,14 @@ def _read(path: Path) -> bytes:
             raise _bad(path, "is not a file", "name a .asm, .bin or .hex file")
         with path.open("rb") as file:
             raw = file.read(_LARGEST_TEXT + 1)
-    except RoutineError:
-        raise
     except FileNotFoundError:
         shipped = ", ".join(SHIPPED)
         raise _bad(path, "there is no such file", f"name one that is, or {shipped}") from None
-    except OSError as error:
-        why = error.strerror or type(error).__name__
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        if isinstance(error, RoutineError):
+            raise
+        why = getattr(error, "strerror", None) or "no name of a file"
         raise _bad(path, f"cannot be read ({why})", "name a file that you may read") from None
-    except ValueError:  # a NUL in the name
-        raise _bad(path, "is not the name of a file", "name a .asm, .bin or .hex file") from None
     if len(raw) > _LARGEST_TEXT:
         raise _bad(path, "is larger than 1 MiB", "a routine has a few hundred bytes")
     was_read(path)

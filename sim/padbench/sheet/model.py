@@ -266,7 +266,7 @@ class WorksWith(Table):
     ] = Field(examples=[["push-pull"]])
 
 
-_ROUTINE_KEYS = frozenset({"entry", "origin", "result", "ports", "repeated-reads"})
+_ROUTINE_KEYS = frozenset({"entry", "origin", "result", "ports", "repeated-reads", "assembler"})
 
 
 class Poll(Table):
@@ -277,9 +277,10 @@ class Poll(Table):
     the parts tables, whose timings hold wherever the sheet gives none of its own. ``routine`` is a
     read routine, a shipped one or a file: the wires then come from its cycles on ``console``, once
     a frame, and the timings here are those of a named poll that only stand in. ``entry``,
-    ``origin``, ``result`` and ``ports`` are as on the command line; ``repeated_reads`` says whether
-    those of a stopped port join into one clock or clock each. ``line`` is that of the frame at
-    which a poll begins, by default the one in which blanking begins.
+    ``origin``, ``result``, ``ports`` and ``assembler`` are as on the command line;
+    ``repeated_reads`` says whether those of a stopped port join into one clock or clock each.
+    ``line`` is that of the frame at which a poll begins, by default the one in which blanking
+    begins.
     """
 
     use: Annotated[str, OneOf("poll")] | None = Field(default=None, examples=["plain-loop"])
@@ -291,6 +292,7 @@ class Poll(Table):
     origin: Line | None = Field(default=None, examples=["$8000"])
     result: Line | None = Field(default=None, examples=["A"])
     ports: Line | None = Field(default=None, examples=["$4016,$4017"])
+    assembler: Literal["ca65", "64tass"] | None = Field(default=None, examples=["ca65"])
     repeated_reads: Literal["joined", "each"] = Field(default="joined", examples=["joined"])
     latch_width: Annotated[Value, _time("8.9 us")]
     latch_to_clock: Annotated[Value, _time("5.4 us")]
