@@ -585,7 +585,12 @@ def _other(
             raise Refusal("against", f"{against} is a sheet; give --scenario too, as idle")
 
         def read() -> tuple[Iterator[SeenRead], Source]:
-            seen, _ = _read(against, replace(choices, lenient=True), settings, unwatched)
+            try:
+                seen, _ = _read(against, choices, settings, unwatched)
+            except WaveError:
+                # The names were meant for the other file.
+                plain = replace(choices, channels={}, time=None, time_unit=None, rate=None)
+                seen, _ = _read(against, plain, settings, unwatched)
             if not len(seen.rows):
                 what = "no read in it to compare with; name a capture with reads"
                 raise WaveError(f"{name_of(against)}: {what}")
