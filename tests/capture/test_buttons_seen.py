@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.capture.reads import CUT_SHORT, IN_GAP, ROW, Press, bounces, opposites, presses
+from padbench.capture.reads import CUT_SHORT, IN_GAP, ROW, Press, opposites, presses
 from padbench.core.buttons import BUTTONS, pressed_in
 
 MS = 10**9
@@ -54,15 +54,6 @@ def test_a_read_that_was_not_recorded_says_nothing_but_one_cut_short_may():
 
 def test_together_in_the_order_of_the_wire():
     assert [press.button for press in presses(rows([0, 255]))] == list(BUTTONS)
-
-
-def test_a_press_that_is_too_short_or_comes_back_too_soon_is_bounce():
-    long = Press("A", 0, 50 * MS)
-    soon = Press("A", 55 * MS, 90 * MS)
-    short = Press("B", 10 * MS, 15 * MS)
-    later = Press("A", 200 * MS, None)
-    assert bounces([long, short, soon, later]) == (short, soon)
-    assert bounces([long, Press("B", 55 * MS, 90 * MS)]) == ()
 
 
 def test_opposites():

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from padbench.capture import windows as capture_windows
 from padbench.capture.findings import findings_of
 from padbench.capture.inspect import inspect, settings_of_sheet, usual_settings
 from padbench.capture.windows import TooMuch, windows
@@ -49,7 +50,7 @@ def test_every_scenario_is_read_as_the_console_read_it(name, corner):
 RAN = {n: run_scenario(SHEET, SCENARIOS[n], PORT, "slow") for n in ("stopped-any-bit", "cut-short")}
 
 
-@settings(deadline=None, max_examples=15)
+@settings(deadline=None, max_examples=8)
 @given(st.sampled_from(sorted(RAN)), st.lists(st.floats(0, 1), max_size=30))
 def test_pieces_make_no_difference(name, cuts):
     timeline = RAN[name].timeline
@@ -70,7 +71,7 @@ def test_stopped_reads_are_named_with_their_clock_and_what_became_of_the_last_bu
 
 
 def _endless(latches):
-    for number in range(2000):
+    for number in range(200):
         at = number * 10_000 + np.arange(10_000)
         level = (np.arange(10_000) % 2).astype(np.uint8)
         changes = {"clock": (at, level), "data": (at[:1], level[:1])}
@@ -81,7 +82,8 @@ def _endless(latches):
         yield Piece(int(at[-1]), changes)
 
 
-def test_a_latch_that_never_comes_again_does_not_fill_the_memory():
+def test_a_latch_that_never_comes_again_does_not_fill_the_memory(monkeypatch):
+    monkeypatch.setattr(capture_windows, "MOST_CHANGES", 1 << 20)
     with pytest.raises(TooMuch, match="name the latch and the clock"):
         list(windows(_endless({3})))
 
@@ -178,7 +180,7 @@ spikes = st.lists(
 )
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 @given(spikes, st.lists(st.sampled_from(STARTS[1:]), max_size=6), st.integers(-100_000, 100_000))
 def test_pieces_make_no_difference_near_a_latch(extra, near, off):
     wires = poll(extra)

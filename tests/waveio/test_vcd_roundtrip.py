@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench import __version__
@@ -52,6 +52,7 @@ def timelines(draw: st.DrawFn) -> Timeline:
     )
 
 
+@settings(max_examples=40)
 @given(timelines())
 def test_comes_back_as_it_was(tmp_path_factory: pytest.TempPathFactory, before: Timeline) -> None:
     path = tmp_path_factory.getbasetemp() / "round.vcd"

@@ -8,6 +8,7 @@ from operator import itemgetter
 import numpy as np
 
 from padbench.capture.inspect import LINES, Inspection
+from padbench.capture.intermittent import bounces_of
 from padbench.capture.opening import STEADY
 from padbench.capture.reads import (
     BOUNCE_PS,
@@ -16,7 +17,6 @@ from padbench.capture.reads import (
     INCOMPLETE,
     OPEN_ENDED,
     UNEVEN,
-    bounces,
     opposites,
 )
 from padbench.core.buttons import BUTTONS, byte_of, pressed_in, spelled
@@ -333,8 +333,8 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "buttons.bounce",
         "",
         {
-            "not-judged": "{measured:press|presses} came or ended within {soon:s} of the change "
-            "before, the first of {button} at {at:moment}: bounce"
+            "not-judged": "{measured:change|changes} came again within {soon:s}, the first of "
+            "{button} at {at:moment}: bounce"
         },
     ),
     ("reads.in-frame", "", {"not-judged": _frame}),
@@ -718,11 +718,15 @@ def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
 
 
 def _bounce(seen: Inspection) -> Iterator[Finding]:
-    bounced = bounces(seen.presses)
+    bounced = sorted(
+        (at, button)
+        for button in BUTTONS
+        for at, _ in bounces_of(press for press in seen.presses if press.button == button)
+    )
     if bounced:
-        at = bounced[0].down_ps or 0
-        count, met, soon = float(len(bounced)), seen.met(at), BOUNCE_PS * 1e-12
-        rule, button = "buttons.bounce", bounced[0].button
+        at, button = bounced[0]
+        count, soon = float(len(bounced)), BOUNCE_PS * 1e-12
+        rule, met = "buttons.bounce", seen.met(at)
         yield _finding(rule, "not-judged", count, None, met, _MEMORY, soon=soon, button=button)
 
 

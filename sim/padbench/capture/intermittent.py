@@ -66,7 +66,7 @@ def _of(presses: list[Press], end_ps: int, held: Sequence[Held], slack: int) -> 
             odd.append(press.down_ps or 0)
         holds[-1].append(press)
     ghosts = [hold[0].down_ps for hold in holds if len(hold) == 1 and _short(hold[0])]
-    bounces = [*_bounces(presses)]
+    bounces = [*bounces_of(presses)]
     odd += [at for at in ghosts if at is not None] + [at for at, _ in bounces]
     ups = np.array([hold[-1].up_ps for hold in holds if hold[-1].up_ps is not None], np.int64)
     late = []
@@ -91,7 +91,7 @@ def _short(press: Press) -> bool:
     return down is not None and up is not None and up - down < _GHOST_PS
 
 
-def _bounces(presses: list[Press]) -> Iterator[tuple[int, int]]:
+def bounces_of(presses: Iterable[Press]) -> Iterator[tuple[int, int]]:
     """When changes begin that come in a row, each soon after the one before, and how long it is."""
     changes = np.array(
         [at for press in presses for at in (press.down_ps, press.up_ps) if at is not None], np.int64

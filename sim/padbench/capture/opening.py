@@ -53,9 +53,7 @@ class Choices:
     ``channels`` are names, or numbers from 1 of columns, by role: "latch", "clock", "data",
     "supply", "sync", and "far-latch" and so on at the pad's end of the cable. ``time`` is the
     column of times, in ``time_unit`` (a key of `SECONDS`); ``rate``, in samples a second, stands in
-    its place. ``lenient``: the choices were meant for another file in the first place; a name that
-    this one does not have is looked for as if none
-    had been given. ``inverted`` are the roles that were recorded upside down, ``scale`` what
+    its place. ``inverted`` are the roles that were recorded upside down, ``scale`` what
     numbers of CSV, arrays and sound are multiplied with to be volts.
     """
 
@@ -64,7 +62,6 @@ class Choices:
     time_unit: str | None = None
     rate: float | None = None
     thresholds: Thresholds | None = None
-    lenient: bool = False
     inverted: frozenset[str] = frozenset()
     scale: float = 1.0
 
@@ -183,10 +180,10 @@ class _Settler:
 
     def settled(self) -> OpenCapture:
         choices, rate, unit = self.choices, None, None
-        if self._layout is None and not choices.lenient and (choices.time or choices.rate):
+        if self._layout is None and (choices.time or choices.rate):
             what = "--time and --rate are for CSV; a VCD file has its own times"
             raise WaveError(f"{self.file}: {what}")
-        given = {role: self.given(role, name) for role, name in choices.channels.items() if name}
+        given = {role: self.named(role, name) for role, name in choices.channels.items() if name}
         for role in (*NEEDED, *(role for role in given if role not in NEEDED)):
             channel = given.get(role) or (None if role.startswith("far-") else self.found(role))
             if channel is None:
@@ -210,7 +207,7 @@ class _Settler:
             if moment:
                 how = f"{time.how or 'as given'}, {_FIRST}"
                 self.channels["time"] = replace(time, how=how)
-        if unit is None and choices.time_unit is not None and not choices.lenient:
+        if unit is None and choices.time_unit is not None:
             self.refuse("time-unit", "no column is the time here; leave it out")
         if "supply" not in self.channels and (supply := self._supply()) is not None:
             self.channels["supply"] = supply
@@ -248,15 +245,6 @@ class _Settler:
 
     def _kind(self, place: int | None) -> str:
         return "" if self._variables is None else self._variables[place or 0].kind
-
-    def given(self, role: str, wanted: str) -> Channel | None:
-        """The channel of that name; if lenient, None where there is no such."""
-        try:
-            return self.named(role, wanted)
-        except WaveError:
-            if not self.choices.lenient:
-                raise
-            return None
 
     def named(self, role: str, wanted: str) -> Channel:
         """A channel, or one bit of a wide variable or a packed column, as ``pad.stages[7]``."""
@@ -337,7 +325,7 @@ class _Settler:
     ) -> tuple[Channel, float | None]:
         """The time column, or the rate that the preamble states; nothing that may be otherwise."""
         given, wanted = self.choices.time_unit, self.choices.time
-        channel = None if wanted is None else self.given("time", wanted)
+        channel = None if wanted is None else self.named("time", wanted)
         if channel is not None:
             return channel, None
         unit = layout.seconds(0) if given is None else SECONDS[given]

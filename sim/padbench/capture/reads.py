@@ -1,6 +1,5 @@
 """The reads of a capture, as rows and one by one, and when they saw each button go down and up."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -136,22 +135,6 @@ def presses(rows: NDArray[np.void]) -> tuple[Press, ...]:
             button[order].tolist(), down[order].tolist(), up[order].tolist(), strict=True
         )
     )
-
-
-def bounces(pressed: Iterable[Press]) -> tuple[Press, ...]:
-    """Presses that follow a release of the same button too soon for a thumb, or end too soon."""
-    released: dict[str, int] = {}
-    bounced = []
-    for press in pressed:
-        down, up = press.down_ps, press.up_ps
-        before = released.get(press.button)
-        short = down is not None and up is not None and up - down < BOUNCE_PS
-        soon = down is not None and before is not None and down - before < BOUNCE_PS
-        if short or soon:
-            bounced.append(press)
-        if up is not None:
-            released[press.button] = up
-    return tuple(bounced)
 
 
 def opposites(byte: int) -> bool:

@@ -69,6 +69,7 @@ from padbench.waveio import (
     CaptureFile,
     Thresholds,
     WaveError,
+    hertz_named,
     name_of,
     unit_named,
 )
@@ -141,7 +142,8 @@ class PlaceDocument(TypedDict):
 
 class SeenReadDocument(TypedDict):
     """One read; ``on_wire`` is what the pad had loaded, ``pressed`` what the console has of it;
-    ``later_bits`` are those from 9 on, 1 is pressed, ? undecided.
+    ``later_bits`` are those from 9 on, 1 is pressed, ? undecided; ``inputs`` are the recorded
+    contacts that surely were closed when the load ended.
     """
 
     number: int
@@ -155,6 +157,7 @@ class SeenReadDocument(TypedDict):
     cut_short: bool
     undecided: list[str]
     later_bits: NotRequired[str]
+    inputs: NotRequired[list[str]]
     frame: NotRequired[PlaceDocument]
 
 
@@ -550,11 +553,7 @@ def _hertz(rate: float | str | None) -> float | None:
     """Of a number, or of a text such as 10M or 10 MS/s."""
     if rate is None:
         return None
-    match = re.fullmatch(r"([0-9.eE+]+)\s*([kMG]?)(?:Hz|S/s)?", str(rate).strip())
-    try:
-        hertz = float(match[1]) * {"": 1, "k": 1e3, "M": 1e6, "G": 1e9}[match[2]] if match else 0
-    except ValueError:
-        hertz = 0
+    hertz = hertz_named(str(rate)) or 0.0
     if not 1e-3 <= hertz <= 1e12:
         what = f"{str(rate)[:40]!r} is no number of samples a second; write for example 10M"
         raise Refusal("rate", what)
@@ -585,7 +584,12 @@ def _other(
             raise Refusal("against", f"{against} is a sheet; give --scenario too, as idle")
 
         def read() -> tuple[Iterator[SeenRead], Source]:
-            seen, _ = _read(against, replace(choices, lenient=True), settings, unwatched)
+            try:
+                seen, _ = _read(against, choices, settings, unwatched)
+            except WaveError:
+                # The names were meant for the other file.
+                plain = replace(choices, channels={}, time=None, time_unit=None, rate=None)
+                seen, _ = _read(against, plain, settings, unwatched)
             if not len(seen.rows):
                 what = "no read in it to compare with; name a capture with reads"
                 raise WaveError(f"{name_of(against)}: {what}")
@@ -750,6 +754,8 @@ def _reads(seen: Inspection) -> Iterator[SeenReadDocument]:
         }
         if seen.wanted > 8:
             document["later_bits"] = SeenRead.of(row, number).later_bits(seen.wanted)
+        if seen.inputs:
+            document["inputs"] = _PRESSED[row[-2] & row[-1]]
         if seen.frame is not None:
             place = seen.place(SeenRead.of(row, number))
             if place is not None:

@@ -6,7 +6,7 @@ of time.
 """
 
 from padbench.waveio.csv_scan import Columns, CsvScan
-from padbench.waveio.csv_words import SECONDS, unit_named
+from padbench.waveio.csv_words import SECONDS, hertz_named, unit_named
 from padbench.waveio.reading import open_capture, read_wave
 from padbench.waveio.stream import (
     THRESHOLDS,
@@ -34,6 +34,7 @@ __all__ = [
     "Thresholds",
     "VcdScan",
     "WaveError",
+    "hertz_named",
     "name_of",
     "open_capture",
     "read_wave",

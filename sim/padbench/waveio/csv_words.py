@@ -94,7 +94,7 @@ _RATE = re.compile(
     [\s,;"\[(]*(?P<after>[A-Za-zµμ/]{1,8})?""",
     re.IGNORECASE | re.VERBOSE,
 )
-_PER_SECOND = re.compile(r"([kKMG]?)(?:Hz|S/s|Sa/s|sps|Sps|SPS)")
+_HERTZ = re.compile(r"\s*([0-9.eE+]+)\s*([kKMG]?)(Hz|S/s|Sa/s|sps|Sps|SPS|)\s*")
 _FACTOR = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
 _SLOWEST, _FASTEST = 1e-3, 1e12
 
@@ -135,12 +135,20 @@ def stated_rate(lines: Sequence[str]) -> StatedRate | None:
     return found
 
 
+def hertz_named(text: str) -> float | None:
+    """Samples a second of a text such as 10M or 10 MS/s, None if it is none."""
+    match = _HERTZ.fullmatch(text)
+    try:
+        return float(match[1]) * _FACTOR[match[2]] if match else None
+    except ValueError:
+        return None
+
+
 def _hertz(match: re.Match[str]) -> float | None:
     number = float(match["number"].replace(",", "."))
     unit = match["before"] or match["after"] or ""
     if match["rate"]:
-        fits = _PER_SECOND.fullmatch(unit)
-        hertz = number * _FACTOR[fits[1]] if fits else 0.0
+        hertz = (unit and hertz_named(f"{number} {unit}")) or 0.0
     else:
         seconds = number * SECONDS.get(unit_named(unit) or "", 0.0)
         hertz = 1 / seconds if seconds else 0.0
