@@ -16,7 +16,10 @@ from padbench.cosim.result import Coverage
 from padbench.model.simulation import simulate
 from padbench.scenarios import SCENARIOS, Script, Setting
 
-NAMES = ["each-button", "press-in-latch", "past-the-end", "long-latch", "stopped-any-bit"]
+NAMES = ["each-button", "press-in-latch", "past-the-end", "long-latch", "stopped-last-bit"]
+NAMES += ["stopped-any-bit"]
+ASK_FOR_ALL = ("stages-extra", "serial-low", "extra-clocks-lost")
+"""Told apart by the last and longest of these scripts alone; the others do without it."""
 
 
 @pytest.fixture(scope="module")
@@ -69,7 +72,7 @@ def test_each_fault_is_named_for_its_own_reads(number, setting, scripts, sound):
     runs = [
         (script, reads_of(fault, script, setting.pad, reads))
         for script, reads in zip(scripts, sound, strict=True)
-    ]
+    ][: None if fault.id in ASK_FOR_ALL else -1]
     causes = likely_causes(runs, setting.pad)
     assert any(cause.explains == 1 for cause in causes)
     assert fault.id in {cause.id for cause in causes}

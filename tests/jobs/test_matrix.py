@@ -8,6 +8,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from distributed import LocalCluster
 from jsonschema import Draft202012Validator
 
 from padbench.cli import main
@@ -127,6 +128,19 @@ def test_what_is_different_from_the_baseline_is_said(night, capsys):
     code, out, _ = run(night, capsys, *before, names=("wrong",))
     assert code == 0
     assert "wrong.toml on icarus is mended: each-button" in " ".join(out.split())
+
+
+def test_the_workers_of_a_cluster_do_it_too_if_they_see_the_same_files(night, capsys, monkeypatch):
+    with LocalCluster(
+        n_workers=1, processes=False, protocol="tcp", dashboard_address=":0"
+    ) as cluster:
+        there = ["--cluster", cluster.scheduler_address, "--no-waves", "--no-cache"]
+        code, out, err = run(night, capsys, *there, names=("good",))
+        assert (code, "Passes. All 8 reads" in out, err) == (0, True, "")
+        monkeypatch.setattr(matrix, "_made", lambda *_: (0, "another", b"", ()))
+        code, out, err = run(night, capsys, *there, names=("good",))
+        assert (code, out) == (2, "")
+        assert "a worker sees other files or tools than are here" in err
 
 
 @pytest.mark.parametrize(

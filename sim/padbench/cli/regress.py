@@ -117,7 +117,7 @@ def _parser() -> Parser:
     parser.add_argument(
         "--true-time",
         action="store_true",
-        help="every poll with the sheet's own period, however long that takes",
+        help="polls with the sheet's own period, but for scenarios of more than a second",
     )
     parser.add_argument(
         "--prove",

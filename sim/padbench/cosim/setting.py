@@ -241,7 +241,7 @@ class Chosen:
     """A scenario for a design in a setting; ``why_not`` says why it does not apply, if so.
 
     ``part`` is as in `ScenarioRun`. ``chosen.script`` is made when it is first asked for, on the
-    grid, and kept; ``replace(chosen)`` is a copy that has none yet.
+    grid, and kept.
     """
 
     scenario: Scenario

@@ -186,15 +186,15 @@ def _digest(path: Path) -> bytes:
 
 def _key_of(asked: Asked, options: Mapping[str, Any]) -> str:
     """Digest of all that a run depends on, behind a mark where there may be more than is known."""
-    tool, folder = SIMULATORS[asked.hdl.engine], asked.folder
+    tool, folder = SIMULATORS[asked.hdl.engine], asked.folder.resolve()
     walks = (os.walk(folder / name, followlinks=True) for name in asked.hdl.include)
-    headers = [Path(at) / name for walk in walks for at, _, names in walk for name in names]
+    headers = sorted(Path(at) / name for walk in walks for at, _, names in walk for name in names)
     unknown = len(headers) > _MOST_INCLUDED
     files = [folder / name for name in asked.hdl.sources] + (headers if not unknown else [])
     programs = map(which, (*tool.programs, "g++", "ghdl", "yosys", "yosys-abc"))
     found = [Path(program) for program in programs if program]
     about = [
-        *(sorted(options.items()), asked.hdl.engine, str(folder.resolve()), tool),
+        *(sorted(options.items()), asked.hdl.engine, str(folder), tool),
         [(file.name, file.digest) for file in asked.inputs],
         [(str(file), file.stat().st_size, file.stat().st_mtime_ns) for file in found],
         version(tool.wheel) if tool.wheel else "",

@@ -191,12 +191,13 @@ def regress(
 
     ``scenarios`` are a name, a `Scenario`, or several (default: all that apply), ``own_scenarios``
     a TOML file with more; ``exhaustive`` adds all transitions between held states and all stopped
-    reads, ``true_time`` plays every poll with the sheet's own period, ``prove`` asks for a proof
-    first (120 s, or ``limit``). ``dump_all`` plays what failed again with every signal of the
-    design recorded (``result.data.internals``). ``simulator`` stands for the
-    sheet's. ``limit`` is in seconds, for build and simulation together (default: 120, exhaustive
-    900, more for a long simulation). ``waves`` is a folder that gets one VCD file a scenario. The
-    sources are found beside the sheet's file, of a text or a dict in the current folder.
+    reads, ``true_time`` plays polls with the sheet's own period, but for scenarios of more than a
+    second. ``prove`` asks for a proof first (120 s, or ``limit``). ``dump_all`` plays what failed
+    again with every signal of the design recorded (``result.data.internals``). ``simulator`` stands
+    for the sheet's. ``limit`` is in seconds, for build and simulation together (default: 120,
+    exhaustive 900, more for a long simulation). ``waves`` is a folder that gets one VCD file a
+    scenario. The sources are found beside the sheet's file, of a text or a dict in the current
+    folder.
     ``result.data`` is the `RegressResult`.
 
     Raises `SheetError` for a sheet that cannot be used, or whose design does not compile or has
