@@ -171,16 +171,26 @@ def routines(chance: random.Random) -> list[str]:
 
 def netlists(chance: random.Random) -> list[str]:
     """A netlist of the three formats, alone or named by a sheet."""
-    name = chance.choice(("harbour-a.net", "harbour-b.cir", "harbour-b.ipc"))
+    name = chance.choice(("harbour-a.net", "harbour-b.cir", "harbour-b.ipc", "harbour-adapter.net"))
     text = (ROOT / "sim" / "sheets" / name).read_text(encoding="utf-8")
     cut = chance.randrange(1, len(text)) if chance.random() < 0.1 else len(text)
     Path(name).write_text(spoilt(text[:cut], chance), encoding="utf-8")
     values = '[board.parts]\nU1 = "CD4021B"\n"R*" = "39k"\n' if name.endswith("ipc") else ""
     sheet = f'{STARTER}[board]\nnetlist = "{name}"\n{values}'
+    if name == "harbour-adapter.net":
+        # Some of its resistors as a network, some contacts as jumpers.
+        text = text.replace('"R101"', '"RN1"').replace('"SW102"', '"JP1"')
+        used = STARTER.replace("[register]", "[register]\nstages = 16", 1)
+        used = used.replace("\nstages = 8 ", "\n# ").split("[buttons]")
+        rest = "[pull-up]" + used[1].split("[pull-up]", 1)[1]
+        pads = "".join(f'[[pads]]\nname = "{n}"\nregister = "U{n}"\n' for n in (1, 2))
+        sheet = f'{used[0]}{rest}[board]\nnetlist = "{name}"\n{spoilt(pads, chance)}'
     Path("pad.toml").write_text(sheet, encoding="utf-8")
     port = ["--scenario", "idle", "--port", "push-pull", "--corner", "fast", "--no-waves"]
     made = ["new", f"{chance.random()}.toml", "--from", name]
-    return chance.choice((made, ["wiring", "pad.toml"], ["play", name, *port]))
+    return chance.choice(
+        (made, ["wiring", "pad.toml", "--pad", "1"], ["wiring", "pad.toml"], ["play", name, *port])
+    )
 
 
 KINDS: dict[str, Callable[[random.Random], list[str]]] = {

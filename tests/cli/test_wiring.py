@@ -6,10 +6,17 @@ from pathlib import Path
 
 import pytest
 
+from padbench import verify
 from padbench.cli import main
+from padbench.results.text import as_text
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 A, B = str(SHEETS / "harbour-a.toml"), str(SHEETS / "harbour-b.toml")
+
+
+@pytest.fixture(scope="module")
+def revision_a():
+    return verify(A, "idle")
 
 
 def test_revision_b_as_json(capsys):
@@ -39,9 +46,8 @@ def test_revision_a_says_first_that_it_cannot_work(capsys):
     assert "Pins" not in out  # whoever goes by them now wires it wrong
 
 
-def test_what_is_from_memory_is_marked_in_text_too(capsys, tmp_path):
-    assert main(["verify", A, "--no-waves", "--all"]) == 1
-    out = capsys.readouterr().out
+def test_what_is_from_memory_is_marked_in_text_too(capsys, tmp_path, revision_a):
+    out = as_text(revision_a)
     words = {
         line.split()[0]: line for line in out.splitlines() if line.startswith("  ") and line.split()
     }
@@ -130,9 +136,8 @@ def test_no_output_is_written_over_what_the_run_reads_or_writes(
     assert {name: (tmp_path / name).read_bytes() for name in before} == before
 
 
-def test_verify_says_which_ports_and_what_to_change(capsys):
-    assert main(["verify", A, "--json", "--no-waves"]) == 1
-    found = json.loads(capsys.readouterr().out)
+def test_verify_says_which_ports_and_what_to_change(revision_a):
+    found = revision_a.document
     failed = {one["id"]: one for one in found["findings"] if one["verdict"] == "fail"}
     assert 39e3 in failed["levels.pressed"]["remedy"]["e12"]
     assert 3.3e3 in failed["port.pull-down-only.clock"]["remedy"]["e12"]

@@ -813,3 +813,92 @@ def test_what_nobody_could_judge_stands_below_a_verdict_that_passes(tmp_path):
     said = " ".join(as_text(result, whole=False).split())
     assert "findings hold, 3 are not judged, and all" in said
     assert "Not judged, so not behind this verdict board.left-out R61" in said
+
+
+# ── networks, jumpers, mistakes in a new sheet ───────────────────────────────────────────────────
+
+
+def with_network(value, pins, names=None):
+    """The library's board with all its pull-ups in one part."""
+    parts = {name: part for name, part in harbour().items() if name not in PULL_UPS}
+    return {**parts, "RN1": Part(value, pins, names or {})}
+
+
+PULL_UPS = [f"R{place}" for place in range(1, 9)]
+LINES = [name.upper() for name in BUTTONS]
+COMMON = {"1": "VCC"} | {str(pin): net for pin, net in enumerate(LINES, 2)}
+TURNED = {str(17 - pin): net for pin, net in enumerate(LINES, 1)}
+PAIRS = {str(2 * pin): net for pin, net in enumerate(LINES, 1)}
+
+
+@pytest.mark.parametrize(
+    ("value", "pins"),
+    [
+        ("39k", COMMON),
+        ("8x39k", {str(pin): "VCC" for pin in range(1, 9)} | TURNED),
+        ("39k", {str(2 * pin - 1): "VCC" for pin in range(1, 9)} | PAIRS),
+    ],
+    ids=["common", "across", "side by side"],
+)
+def test_a_resistor_network_is_so_many_resistors(judged, value, pins):
+    assert fails(judged(with_network(value, pins))) == {}
+    wrong = judged(with_network("10k", pins))
+    assert "RN1." in wrong["board.values"].says
+
+
+def test_a_network_that_reaches_no_input_lacks_its_pull_up(judged):
+    lacks = fails(judged(with_network("39k", COMMON | {"6": "ELSEWHERE"})))
+    assert lacks["board.pull-up"].startswith("U1 pin 4 (P4) has no pull-up")
+
+
+def test_names_of_pins_say_which_belong_together(judged):
+    """Between contacts and inputs nothing else does."""
+    inner = {INPUTS[8]: "IN1", INPUTS[7]: "IN2"}
+    parts = changed(harbour(), U1={str(pin): net for pin, net in inner.items()})
+    pins, names = {"1": "A", "2": "IN1", "3": "B", "4": "IN2"}, ("R1.1", "R1.2", "R2.1", "R2.2")
+    with pytest.raises(SheetError, match="nothing tells which of its 4 pins belong together"):
+        judged({**parts, "RN1": Part("1k", pins)})
+    named = dict(zip("1234", names, strict=True))
+    assert fails(judged({**parts, "RN1": Part("1k", pins, named)})) == {}
+
+
+@pytest.mark.parametrize(
+    ("value", "wired"),
+    [
+        *(("SolderJumper_2_Bridged", True), ("SolderJumper_2_Open", False)),
+        *(("Jumper_NC_Small", True), ("Jumper_NO_Small", False)),
+        *(("closed", True), ("SolderJumper_3_Bridged12", True)),
+    ],
+)
+def test_a_jumper_is_a_wire_or_nothing(judged, value, wired):
+    """In the line to the serial input."""
+    pins = {"1": "TIE", "2": "GND"} | ({"3": "VCC"} if "_3_" in value else {})
+    parts = {**changed(harbour(), U1={"11": "TIE"}), "JP1": Part(value, pins)}
+    assert ("board.open" not in fails(judged(parts))) is wired
+
+
+@pytest.mark.parametrize("value", ["SolderJumper", "NC", "39k"])
+def test_a_jumper_that_nothing_tells_of_is_a_line(judged, value):
+    parts = {**harbour(), "JP1": Part(value, {"1": "A", "2": "B"})}
+    with pytest.raises(
+        SheetError, match=r"JP1 .* is a jumper, and nothing says .* \[board.parts\]"
+    ):
+        judged(parts)
+    assert fails(judged(parts, board='[board.parts]\nJP1 = "open"\n')) == {}
+
+
+def test_a_new_sheet_says_what_is_wrong_on_the_board_and_has_what_is_meant(capsys, tmp_path):
+    parts = changed(harbour(), SW5={"1": "FOO"}, R3={"2": "GND"}, U1={"11": "VCC"})
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    made = tmp_path / "pad.toml"
+    assert main(["new", str(made), "--from", str(tmp_path / "pad.net")]) == 0
+    said = capsys.readouterr().out
+    for line in (
+        "board.buttons: SW5 (Up) goes to no input of the register; it belongs on U1 pin 4 (P4)",
+        "board.pull-up: U1 pin 14 (P6) has no pull-up: no resistor goes from its net SELECT",
+        "wiring.serial-input: it is tied to supply; ground is what programs expect",
+    ):
+        assert line in said
+    sheet = load_sheet(made)
+    assert sheet.buttons["Up"] == 4
+    assert sheet.pull_up.value.nominal == pytest.approx(39e3)

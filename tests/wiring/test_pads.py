@@ -155,6 +155,11 @@ def test_an_adapter_s_board_is_judged_pad_by_pad(tmp_path, pads, chained):
     assert last.chip.stages == (8 * pads if chained else 8)
 
 
+def test_the_example_is_the_library_s_adapter():
+    title = "Harbour Street adapter"
+    assert (SHEETS / "harbour-adapter.net").read_text() == write(adapter(), "s-expression", title)
+
+
 def failing(folder, parts):
     """What fails of each pad, by id, on a board of two."""
     result = padbench.verify(of_board(folder, parts, 2), "idle")

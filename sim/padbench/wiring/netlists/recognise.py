@@ -491,6 +491,7 @@ class _Recognition:
             if closed == "open" or len(pins) < 2:
                 self.told(part.reference, "an open jumper", f"its value {part.value}")
                 self.kinds[part.reference] = ("nothing", "")
+                self._replace(replace(part, pins={}))
                 continue
             self.kinds[part.reference] = ("wire", f"its value {part.value}")
             self._replace(replace(part, pins={pin: part.pins[pin] for pin in pins}))
@@ -776,12 +777,13 @@ def _pairs(part: Part, rails: set[str]) -> list[tuple[str, str]]:
     half = len(pins) // 2
     ways = [[*zip(pins[::2], pins[1::2], strict=False)],
             [*zip(pins[:half], reversed(pins), strict=False)]]  # fmt: skip
-    fit = [way for way in ways if way and _each_on_a_rail(part, way, rails)]
-    return fit[0] if len(pins) % 2 == 0 and (len(fit) == 1 or fit[1:] == fit[:1]) else []
-
-
-def _each_on_a_rail(part: Part, way: Sequence[tuple[str, str]], rails: set[str]) -> bool:
-    return all(len({part.pins[one], part.pins[other]} & rails) == 1 for one, other in way)
+    rows = [[{part.pins[one], part.pins[other]} for one, other in way] for way in ways]
+    fit = [all(len(nets & rails) == 1 for nets in row) for row in rows]
+    # From rails alone both may be so, and come to the same resistors.
+    alike = sorted(map(sorted, rows[0])) == sorted(map(sorted, rows[1]))
+    if not pins or len(pins) % 2 or not any(fit) or (all(fit) and not alike):
+        return []
+    return ways[fit.index(True)]
 
 
 def _letters(part: Part) -> str:
