@@ -245,6 +245,8 @@ def test_periods_are_swept_in_the_order_of_asking_and_once(padbench):
         ("a.asm", b"rts", ["--origin", "$9000"], "a.asm: --origin is for a .bin only"),
         ("read-once", None, ["--period", "7"], "--period: '7' is no number of cycles"),
         ("a.asm", b"rts", ["--limit", "0"], "--limit: 0 is not between"),
+        ("a.asm", b"rts", ["--limit", "x"], "padbench: --limit: 'x' is no whole number; see"),
+        ("read-once", None, ["--result", ""], "--result '' is neither an address nor a label"),
         ("read-once", None, ["--line", "262"], "--line: line 262 is outside 0..261"),
         ("a.asm", b"rts", ["--ports", "$4016"], "--ports: '$4016' is not two addresses"),
         ("a.asm", b"rts", ["--ports", "$10,$11"], "a.asm: port $0010 lies in zero page"),
