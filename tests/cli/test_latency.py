@@ -67,7 +67,7 @@ def test_the_plot_is_a_picture_and_leaves_nothing_else(padbench, name, start):
         (["--closed", "2"], "a chance is from 0 to 1"),
         (["--picture", "d.txt"], "is no kind of picture"),
         (["--every", "0"], "is not between 1 and 60 frames"),
-        (["--processing", "x"], "invalid int value"),
+        (["--processing", "x"], "--processing: 'x' is no whole number"),
         (["--line", "300"], "line 300 is outside 0..261"),
         (["--screen-line", "240"], "screen line 240 is outside 0..239"),
         (["--routine", "none"], "is neither a shipped routine"),

@@ -100,7 +100,7 @@ def test_a_console_that_is_in_the_table_can_be_named(padbench, monkeypatch):
 
 
 def test_words_for_people(padbench):
-    code, out, _ = padbench("read-once", "--line", "250", "--clocks", "each")
+    code, out, _ = padbench("read-once", "--line", "250", "--clocks", "each", "--period", "432")
     assert code == 1
     for said in (
         " 135 ",
@@ -133,7 +133,7 @@ def test_all_kinds_of_file(padbench):
         ["a.hex"],
         ["a.asm", "--result", "$00"],
     ):
-        code, out, _ = padbench(*options, "--json")
+        code, out, _ = padbench(*options, "--json", "--period", "432")
         made = json.loads(out)
         assert (code, made["verdict"]) == (1, "exposed")
         found.append([made["cycles"], made["sweeps"][0]["accepted_wrong"]])
@@ -149,7 +149,7 @@ def test_all_kinds_of_file(padbench):
 )
 def test_a_routine_that_is_wrong_by_itself(source, says, padbench):
     Path("a.asm").write_text(source)
-    code, out, _ = padbench("a.asm", "--json")
+    code, out, _ = padbench("a.asm", "--json", "--period", "432")
     found = json.loads(out)
     assert (code, found["verdict"]) == (1, "wrong")
     assert says in found["says"] or says in found["verdict"]
@@ -196,24 +196,28 @@ keep:   rts
 
 def test_a_routine_may_keep_the_old_state_at_opposite_directions(padbench):
     Path("keeps.asm").write_text(KEEPS_OPPOSED)
-    found = json.loads(padbench("keeps.asm", "--result", "$01", "--json")[1])
+    found = json.loads(padbench("keeps.asm", "--result", "$01", "--json", "--period", "432")[1])
     assert found["verdict"] == "exposed"
 
 
 def test_a_result_that_the_pad_does_not_reach_is_found_out(padbench):
     """Its place is preset with what is held, so only the opposite there shows it."""
     for place, says in (("$55", "never writes the place of its result"), ("$55,$56", "never")):
-        code, out, _ = padbench("read-once", "--result", place, "--json")
+        code, out, _ = padbench("read-once", "--result", place, "--json", "--period", "432")
         found = json.loads(out)
         assert (code, found["verdict"]) == (1, "wrong")
         assert says in found["says"]
     Path("half.asm").write_text(OLD_HALF)
-    code, out, _ = padbench("half.asm", "--result", "$02", "--json", "--report", "page.html")
+    code, out, _ = padbench(
+        *("half.asm", "--result", "$02", "--json", "--report", "page.html", "--period", "432")
+    )
     found = json.loads(out)
     assert (code, found["verdict"]) == (1, "wrong")
     assert "depends on the byte that stood in the place of its result" in found["says"]
     assert "in 144 held states" in found["says"]
-    assert padbench("read-twice", "--json")[0] == 0  # keeps the old byte, but under a fetch only
+    assert (
+        padbench("read-twice", "--json", "--period", "432")[0] == 0
+    )  # keeps the old byte, but under a fetch only
 
 
 def test_periods_are_swept_in_the_order_of_asking_and_once(padbench):
@@ -241,6 +245,8 @@ def test_periods_are_swept_in_the_order_of_asking_and_once(padbench):
         ("a.asm", b"rts", ["--origin", "$9000"], "a.asm: --origin is for a .bin only"),
         ("read-once", None, ["--period", "7"], "--period: '7' is no number of cycles"),
         ("a.asm", b"rts", ["--limit", "0"], "--limit: 0 is not between"),
+        ("a.asm", b"rts", ["--limit", "x"], "padbench: --limit: 'x' is no whole number; see"),
+        ("read-once", None, ["--result", ""], "--result '' is neither an address nor a label"),
         ("read-once", None, ["--line", "262"], "--line: line 262 is outside 0..261"),
         ("a.asm", b"rts", ["--ports", "$4016"], "--ports: '$4016' is not two addresses"),
         ("a.asm", b"rts", ["--ports", "$10,$11"], "a.asm: port $0010 lies in zero page"),

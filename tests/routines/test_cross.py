@@ -7,8 +7,11 @@ import sys
 import pytest
 
 from padbench.routines.cross import ASSEMBLERS
+from padbench.routines.poll import poll_of
 from padbench.routines.routine import RoutineError
 from padbench.routines.source import load_routine
+from padbench.sheet import STARTER, sheet_from_text
+from padbench.toml.problems import SheetError
 
 SOURCE = """port = $4016
 read:   lda #1
@@ -83,6 +86,23 @@ def test_code_labels_and_lines_come_from_the_program(tmp_path, programs):
         assert routine.labels["port"] == 0x4016
         assert [routine.lines[at][1] for at in (0x8000, 0x8002, 0x8005, 0x8008)] == [2, 3, 4, 6]
     assert str(tmp_path) in (tmp_path / "ca65.words").read_text()  # includes are looked for there
+
+
+def test_the_poll_of_a_sheet_takes_an_assembler_too(tmp_path, programs):
+    """Here the program makes the code of a shipped routine, whatever the source."""
+    shipped = load_routine("read-once")
+    code = shipped.segments[0][1].decode("latin-1")
+    programs("64tass", {"out.lst": OTHER, "out.lbl": "", "out.bin": code})
+    path = tmp_path / "my.s"
+    path.write_text(SOURCE)
+    before = STARTER[: STARTER.index("[poll]")]
+    keys = f'[poll]\nroutine = "{path}"\nassembler = "64tass"\n'
+    poll = poll_of(sheet_from_text(before + keys, "pad.toml").poll)
+    assert poll is not None
+    assert poll.routine.segments == shipped.segments
+    alone = before + '[poll]\nassembler = "64tass"\n'
+    with pytest.raises(SheetError, match="has assembler without a routine"):
+        sheet_from_text(alone, "pad.toml")
 
 
 def test_what_a_program_finds_wrong_has_its_line(tmp_path, programs):

@@ -170,7 +170,7 @@ def test_a_period_that_no_fetch_has_is_refused():
 
 def test_a_routine_that_writes_everywhere_is_refused(monkeypatch):
     monkeypatch.setattr("padbench.routines.lanes._MOST_CELLS", 12 * 1100)
-    with pytest.raises(RoutineError, match="writes to more than 4 addresses; give the read alone"):
+    with pytest.raises(RoutineError, match="writes to more than 3 addresses; give the read alone"):
         fast.sweep(load_routine("read-twice"), JOINED, 432)
 
 

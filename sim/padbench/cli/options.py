@@ -1,6 +1,7 @@
 """Argument parsing that several commands share."""
 
 import argparse
+import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -46,7 +47,10 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Refuse in one line instead of printing the usage."""
-        raise UsageError(f"{message}; see {self.prog} --help")
+        said = re.sub(
+            r"^argument (\S+): invalid int value: (.*)$", r"\1: \2 is no whole number", message
+        )
+        raise UsageError(f"{said}; see {self.prog} --help")
 
     def print_help(self, file: Any = None) -> None:
         """Print it; argparse would be silent where it cannot be written."""

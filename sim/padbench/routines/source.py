@@ -64,7 +64,7 @@ def load_routine(
     if what in SHIPPED:
         text = text or shipped_source(what) or ""
         return routine_from_source(
-            text, what, entry=entry, result=result or SHIPPED[what], ports=ports
+            text, what, entry=entry, result=SHIPPED[what] if result is None else result, ports=ports
         )
     path = Path(what)
     kind = path.suffix.lower()
@@ -140,7 +140,7 @@ def _routine(
     start = code.segments[0][0] if entry is None else _address(code, name, entry, "--entry")
     places: list[Place] = [
         "A" if word.strip().upper() == "A" else _address(code, name, word.strip(), "--result")
-        for word in (result or "A").split(",")
+        for word in ("A" if result is None else result).split(",")
     ]
     return Routine(
         name, code.segments, start, tuple(places), ports, code.labels, code.lines, code.sources
