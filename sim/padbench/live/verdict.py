@@ -110,5 +110,6 @@ def _play(text: str, name: str, scenario: str, port: str, corner: Corner) -> Tol
     pad = _pad(text, name)
     run = pad.play(scenarios_of(pad.sheet)[scenario], port, corner)
     run.let_go()
-    wrong = next(iter((*run.problems, *run.broken)), None)
-    return scenario, run.verdict, "" if wrong is None else f"{run.where}: {wrong.says}"
+    wrong = next((one.says for one in run.problems), None)
+    wrong = wrong or next((one.says for one in run.broken), None)
+    return scenario, run.verdict, f"{run.where}: {wrong}" if wrong else ""
