@@ -152,10 +152,10 @@ def test_a_core_is_answered_like_a_port(good, bad):
     assert (port.port, port.works, port.buttons["Up"]) == ("core", False, "swapped with Down")
     assert port.says == "Up and Down are swapped"
     assert (answer.causes, answer.failing) == ((swapped,), ("each-button", "past-the-end"))
-    assert answer_of_core("core", good.runs, (), []).works
+    assert answer_of_core("core", good.runs, (), []).ports[0].works
     # What nothing explains is said to be so, and a finding alone is enough to fail.
     (unexplained,) = answer_of_core("core", runs, (), []).causes
     assert unexplained.scenarios == answer.failing
     late = answer_of_core("core", good.runs, [failing("data.answer")], [])
-    assert not late.works
+    assert not late.ports[0].works
     assert late.causes[0].findings == ("data.answer",)

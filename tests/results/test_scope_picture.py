@@ -26,7 +26,7 @@ def screens(name: str):
     port = worst_port(sheet)
     shown = scenario_named("each-button", known_scenarios(sheet, None))
     run = run_scenario(sheet, shown, port, "slow")
-    figure = scope_figure(sheet, port, run, 0, SVG)
+    figure = scope_figure(sheet, run, 0, SVG)
     return Circuits(design_of(sheet, sheet.part, sheet.port(port))), figure.axes
 
 

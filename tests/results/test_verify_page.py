@@ -23,9 +23,14 @@ def test_revision_a_says_what_to_buy_and_b_nothing(page_of):
     (table,) = sections["buy"].blocks
     assert isinstance(table, Table)
     # IEC 60062: 150 kΩ is brown green yellow, gold for 5 %.
-    assert table.rows[0] == ("8 ×", "pull-up resistors", "150 kΩ ± 5 %", "brown green yellow gold")
+    assert table.rows[0] == (
+        "8 ×",
+        "The pull-up resistors",
+        "150 kΩ ± 5 %",
+        "brown green yellow gold",
+    )
     assert [row[1] for row in table.rows[1:]] == [
-        "resistor, latch to supply", "resistor, clock to supply",
+        "The resistor from latch to supply", "The resistor from clock to supply",
     ]  # fmt: skip
     page, sections = made(page_of("harbour-b")[1])
     assert (page.verdict, page.word) == ("pass", "Passes.")

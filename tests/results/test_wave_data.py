@@ -106,9 +106,9 @@ def test_the_poll_in_the_frame_is_as_long_as_its_pulses(page_of, passes):
     took = (reads[-1].clock_rises[-1] - reads[0].start_ps) / 1e6
     assert frame is not None
     assert frame.microseconds == pytest.approx(took)
-    assert frame.lines == pytest.approx(took / 63.556, rel=0.01)
-    assert (frame.first_line, frame.given) == (241, False)
-    assert frame.share == pytest.approx(min(1, frame.lines / 262))
+    assert frame.span.lines == pytest.approx(took / 63.556, rel=0.01)
+    assert (frame.span.first_line, frame.given) == (241, False)
+    assert frame.share == pytest.approx(min(1, frame.span.lines / 262))
     # Two reads a frame apart fill a whole one, which then is drawn in two pieces.
     assert sum(share for _, share in frame.parts) == pytest.approx(frame.share)
     assert [start for start, _ in frame.parts] == pytest.approx([241 / 262, 0][:passes])
@@ -124,11 +124,12 @@ def test_a_poll_begins_at_the_line_that_the_sheet_names(page_of):
         )
         for line in (10, 261)
     }
-    assert (at[10].first_line, at[10].given, at[10].in_picture) == (10, True, True)
-    assert (at[261].first_line, at[261].last_line, at[261].in_picture) == (261, 261, False)
+    assert (at[10].span.first_line, at[10].given, at[10].span.picture) == (10, True, True)
+    assert at[261].span.picture is False
+    assert (at[261].span.first_line, at[261].span.last_line) == (261, 261)
     # Begun in the last line and longer, it ends in the next frame.
     twice = frame_at(console_timing("60hz"), 261, 2 * 63.5e6)
-    assert twice.wraps
+    assert twice.span.wraps
     assert twice.parts[0] == pytest.approx((261 / 262, 1 / 262))
     assert twice.parts[1] == pytest.approx((0, twice.share - 1 / 262))
     with pytest.raises(SheetError, match=r"poll\.line: 262 is beyond the last line of the 60hz"):

@@ -173,7 +173,7 @@ def latency(
         ],
         cases={"latency": [Case("from press to picture")]},
         figures={"picture": figure},
-        inputs=question.inputs(code, None),
+        inputs=question.inputs(None),
         data=delays,
     )
 

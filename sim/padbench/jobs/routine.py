@@ -252,7 +252,7 @@ def judged(
         findings=report.findings,
         cases={"sweeps": [*_tests(report)]},
         figures={"picture": partial(_figure, report, command)},
-        inputs=question.inputs(code, sheet),
+        inputs=question.inputs(sheet),
         wrote=({} if waves is None else {"Wave": waves}) | patches,
         data=report,
     )

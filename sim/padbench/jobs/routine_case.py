@@ -128,7 +128,7 @@ def play_case(
             Section("case", f"Case {case}", [Prose(lines[:-1])]),
         ],
         cases={"cases": [Case(f"{case}, period {rate}", [] if right else lines[::-1])]},
-        inputs=question.inputs(routine, sheet),
+        inputs=question.inputs(sheet),
         wrote={} if path is None else {"Wave": path},
         data=run,
     )

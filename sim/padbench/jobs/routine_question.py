@@ -21,7 +21,7 @@ from padbench.jobs.loading import (
     inputs_from,
 )
 from padbench.parts import console_names, console_timing
-from padbench.results.inputs import Input, disassembled
+from padbench.results.inputs import Input
 from padbench.routines.console import SHORTEST_PERIOD, Clocks, Console, SampleFetch
 from padbench.routines.counts import STATES, WORST, Counterexample, SweepCounts
 from padbench.routines.cross import ASSEMBLERS, Assembler
@@ -146,15 +146,13 @@ class RoutineQuestion:
         }
         return {name: value for name, value in options.items() if value}
 
-    def inputs(self, routine: Routine, sheet: SheetLike | None) -> tuple[Input, ...]:
-        """Its source, a shipped one too, with a listing where it is machine code; the sheet."""
+    def inputs(self, sheet: SheetLike | None) -> tuple[Input, ...]:
+        """Its source, a shipped one too, and the sheet."""
         source = shipped_source(self.what)
         if source is not None:
             files: tuple[Input, ...] = (Input.of(f"{self.what}.asm", source.encode()),)
         else:
-            files = inputs_from(Path(self.what), origin=routine.segments[0][0])
-            if files and Path(self.what).suffix.lower() == ".hex":
-                files = (replace(files[0], listing=disassembled(routine.segments)),)
+            files = inputs_from(Path(self.what))
         return files if sheet is None else (*files, *design_of(sheet).inputs())
 
 

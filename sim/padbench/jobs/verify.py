@@ -321,16 +321,22 @@ def write_voltages(
     On the port with the least margin, at the slow corner: there the voltages are worst. Raises as
     `verify` does.
     """
-    from padbench.circuit.waves import line_waves, worst_port  # noqa: PLC0415
+    from padbench.circuit.waves import line_waves  # noqa: PLC0415
 
     design = design_of(sheet)
-    shown = scenario_named(scenario, known_scenarios(design.sheet, own_scenarios), "analogue-of")
-    port = worst_port(design.sheet)
-    run = run_scenario(design.sheet, shown, port, "slow")
-    comment = f"{run.name}: voltages at the worst corner, {port} port"
-    waves = line_waves(design.sheet, port, run.timeline)
+    run = _on_worst_port(design.sheet, scenario, own_scenarios)
+    comment = f"{run.name}: voltages at the worst corner, {run.port} port"
+    waves = line_waves(design.sheet, run.port, run.timeline)
     beside = {name: run.timeline.wires[name] for name in _BESIDE}
     write_wave(Timeline(run.timeline.end_ps, beside), path, comment, waves)
+
+
+def _on_worst_port(sheet: Sheet, scenario: str, own: FileLike | None = None) -> ScenarioRun:
+    """At the slow corner of the port with the least margin, where voltages are worst."""
+    from padbench.circuit.waves import worst_port  # noqa: PLC0415
+
+    shown = scenario_named(scenario, known_scenarios(sheet, own), "analogue-of")
+    return run_scenario(sheet, shown, worst_port(sheet), "slow")
 
 
 def _document(
@@ -385,13 +391,9 @@ def _margins(sheet: Sheet, trial: Trial, path: Path) -> "Figure":
 
 def _scope(sheet: Sheet, path: Path) -> "Figure":
     """The first read of the scenario in which each button is pressed alone."""
-    from padbench.circuit.waves import worst_port  # noqa: PLC0415
     from padbench.results.scope_picture import scope_figure  # noqa: PLC0415
 
-    port = worst_port(sheet)
-    shown = scenario_named("each-button", known_scenarios(sheet, None))
-    run = run_scenario(sheet, shown, port, "slow")
-    return scope_figure(sheet, port, run, 0, path)
+    return scope_figure(sheet, _on_worst_port(sheet, "each-button"), 0, path)
 
 
 def _brief(answer: Answer, plan: Plan, sheet: Sheet, findings: Sequence[Finding]) -> Section:
@@ -507,19 +509,12 @@ def _drawn(sheet: Sheet, trial: Trial) -> Iterator[Section]:
     yield Section("drawing", "How it is wired", drawn, ("page",), paper=True)
 
 
-_PLACES = {
-    "pull-up.value": "pull-up resistors",
-    "resistors.latch-to-supply": "resistor, latch to supply",
-    "resistors.clock-to-supply": "resistor, clock to supply",
-}
-
-
 def _bought(needed: Sequence[Change], inputs: int) -> Iterator[tuple[str, ...]]:
     for change in needed:
-        if change.ohms is not None and change.key in _PLACES:
+        if change.ohms is not None and change.key.startswith(("pull-up.", "resistors.")):
             count = inputs if change.key == "pull-up.value" else 1
             bands = " ".join(colour_bands(change.ohms, RESISTOR_TOLERANCE) or ())
-            yield f"{count} ×", _PLACES[change.key], change.written, bands
+            yield f"{count} ×", change.title, change.written, bands
 
 
 def _ports(rows: Sequence[PortRow]) -> Table:
@@ -589,8 +584,6 @@ def play(
     def sections() -> Iterator[Section]:
         about = f"{name}, {run.where}"
         lines = [f"{run.name}: {run.says}", about]
-        broken = [problem.says for problem in run.problems]
-        broken += [f"{finding.id}: {finding.says}" for finding in run.broken]
         more = [one.says for one in run.problems if one.read is None]
         more += [f"{finding.id}: {finding.says}" for finding in run.broken]
         rows = [("", lines[0]), ("", f"Shown: {run.where}"), *(("FAILS", one) for one in more)]
@@ -599,8 +592,8 @@ def play(
         yield Section("reads", "", [Prose(lines), reads_table(run, " ")], ("text",))
         if run.accepted:
             yield Section("accepted", "", [Prose((_acted_on(run),))], ("text",))
-        if broken:
-            yield Section("wrong", "", [Prose([f"FAILS: {one}" for one in broken[:4]])], ("text",))
+        if more:
+            yield Section("wrong", "", [Prose([f"FAILS: {one}" for one in more])], ("text",))
         yield Section("scenario", run.name, [Articles([_article(run)])], ("page",))
         yield Section("findings", "Findings", findings_blocks(run.findings), ("page",))
 

@@ -18,6 +18,7 @@ from typing import Any, get_args
 from padbench.core.units import UnitError, read_value
 from padbench.jobs.loading import Refusal
 from padbench.parts import console_names, console_timing, named_poll, poll_names, register_names
+from padbench.results.change import TITLES
 from padbench.routines.source import SHIPPED
 from padbench.sheet import Sheet
 from padbench.sheet.fields import ABSENT
@@ -60,27 +61,30 @@ def dials_of(sheet: Sheet) -> list[Dial]:
     polled = f"{ROUTINE}{poll['routine']}" if "routine" in poll else poll.get("use", "")
     part, ports = sheet.chip.part, now("works-with.ports")
     chosen = [
-        ("works-with.ports", "kind of port", ports, [ports, *sheet.known_ports]),
-        ("poll.use", "poll", polled, [polled, *poll_names(), *(ROUTINE + one for one in SHIPPED)]),
-        ("poll.console", "console", sheet.poll.console, console_names()),
+        ("works-with.ports", ports, [ports, *sheet.known_ports]),
+        ("poll.use", polled, [polled, *poll_names(), *(ROUTINE + one for one in SHIPPED)]),
+        ("poll.console", sheet.poll.console, console_names()),
     ]
     if sheet.chip.kind == "register":
         chosen += [
-            ("register.part", "part", part, [part, *parts]),
-            ("register.serial-input", "serial input", sheet.chip.serial_input,
+            ("register.part", part, [part, *parts]),
+            ("register.serial-input", sheet.chip.serial_input,
              ["ground", "supply", "open"]),
         ]  # fmt: skip
     policies = get_args(Policy.model_fields["opposite_directions"].annotation)
     key = "policy.opposite-directions"
-    chosen.append((key, "opposite directions", sheet.policy.opposite_directions, policies))
-    chosen.append((STUCK, "stuck contacts", now(STUCK), ()))
+    chosen.append((key, sheet.policy.opposite_directions, policies))
+    chosen.append((STUCK, now(STUCK), ()))
     if sheet.chip.kind == "register":
         worn = [fault.at for fault in sheet.fault if fault.kind == _WORN and fault.at]
-        chosen.append((WORN, "worn contacts", ", ".join(worn), ()))
+        chosen.append((WORN, ", ".join(worn), ()))
     return [
-        *(Dial(key, name, value, [*dict.fromkeys(some)]) for key, name, value, some in chosen),
         *(
-            Dial(key, row["name"], now(key), _with(now(key), row["steps"], row["unit"]), free=True)
+            Dial(key, TITLES.get(key, key), value, [*dict.fromkeys(some)])
+            for key, value, some in chosen
+        ),
+        *(
+            Dial(key, TITLES[key], now(key), _with(now(key), row["steps"], row["unit"]), free=True)
             for key, row in _FREE.items()
         ),
     ]

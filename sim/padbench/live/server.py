@@ -20,8 +20,7 @@ from pydantic import ValidationError
 from padbench.jobs.loading import Refusal
 from padbench.live.bench import Bench
 from padbench.live.keep import keep
-from padbench.live.page import page_html
-from padbench.live.page_data import findings_told, read_told, volts_told
+from padbench.live.page import findings_told, page_html, read_told, volts_told
 from padbench.live.state import State
 from padbench.live.verdict import Verdicts
 from padbench.routines.routine import RoutineError

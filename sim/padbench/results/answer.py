@@ -10,6 +10,7 @@ Text and page are drawn from it; nothing here knows how either looks.
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
+from math import inf
 from operator import and_
 
 from padbench.core.buttons import BUTTONS, spelled
@@ -85,11 +86,6 @@ class Answer:
     failing: tuple[str, ...]
     from_memory: tuple[str, ...]
 
-    @property
-    def works(self) -> bool:
-        """Whether it works on every port that the sheet names."""
-        return all(port.works for port in self.ports)
-
 
 def answer_of(
     trial: Trial,
@@ -140,13 +136,15 @@ def answer_of_core(
 
 def thinnest(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """Of those that hold the five with the smallest part of their limit to spare."""
-    shares = [
-        (found.margin / abs(found.limit), place)
-        for place, found in enumerate(findings)
-        if found.verdict == "pass" and found.unit not in COUNTED and found.margin is not None
-        and found.limit
-    ]  # fmt: skip
-    return tuple(findings[place] for _, place in sorted(shares)[:_THINNEST])
+    holding = [one for one in findings if one.verdict == "pass" and spare_of(one) < inf]
+    return tuple(sorted(holding, key=spare_of)[:_THINNEST])
+
+
+def spare_of(found: Finding) -> float:
+    """Its margin in parts of the limit; without end where it has none, or only a count."""
+    if found.margin is None or not found.limit or found.unit in COUNTED:
+        return inf
+    return found.margin / abs(found.limit)
 
 
 def _port(trial: Trial, port: str, named: Collection[str]) -> PortAnswer:

@@ -7,14 +7,13 @@ from base64 import b64encode
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import inf
 from typing import Any, ClassVar
 
 from padbench.core.buttons import spelled
 from padbench.core.findings import Finding
-from padbench.core.sentences import COUNTED, amount, capital
+from padbench.core.sentences import amount, capital
 from padbench.core.units import show
-from padbench.results.answer import thinnest
+from padbench.results.answer import spare_of, thinnest
 from padbench.results.change import Change
 from padbench.results.frame import Frame
 from padbench.results.wave_data import Wave, bits_of, read_as, wave_of, whole_run
@@ -271,7 +270,7 @@ def spans_of(codes: Iterable[int]) -> list[tuple[int, int, int]]:
 def findings_blocks(findings: Sequence[Finding]) -> list[Block]:
     """What fails, then what holds by its smallest part of the limit, then what was not judged."""
     broken = [found for found in findings if found.verdict == "fail"]
-    holding = sorted((found for found in findings if found.verdict == "pass"), key=_share)
+    holding = sorted((found for found in findings if found.verdict == "pass"), key=spare_of)
     unjudged = [found for found in findings if found.verdict == "not-judged"]
     blocks: list[Block] = []
     if any(_bar(found) for found in findings):
@@ -290,8 +289,7 @@ def thinnest_lines(findings: Sequence[Finding]) -> Lines:
     """The findings that hold with least to spare, for the short answer."""
     rows = []
     for found in thinnest(findings):
-        margin, limit = found.margin or 0.0, found.limit or 1.0
-        part = margin / abs(limit)
+        part, margin = spare_of(found), found.margin or 0.0
         share = f"{100 * part:.0f} %" if part < _MANY else f"{part:.0f} times the limit"
         rows.append(
             (found.id, f"{amount(margin, found.unit)} ({share}) to spare. {capital(found.says)}")
@@ -302,13 +300,6 @@ def thinnest_lines(findings: Sequence[Finding]) -> Lines:
 def findings_block(caption: str, findings: Sequence[Finding], *, folded: bool) -> Findings:
     """Findings in the order given, each with its bar."""
     return Findings(caption, [(found, _bar(found)) for found in findings], folded)
-
-
-def _share(found: Finding) -> float:
-    """Its margin in parts of the limit; without end where it has none, or only a count."""
-    if found.margin is None or not found.limit or found.unit in COUNTED:
-        return inf
-    return found.margin / abs(found.limit)
 
 
 _HOW = (

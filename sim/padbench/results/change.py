@@ -5,8 +5,10 @@ plan = plan_of(sheet, try_sheet(sheet))
 plan.holds, plan.says                                      # True, "with these changes …"
 """
 
+import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 from padbench.circuit.mending import Found, Setting, fewest_settings, with_settings
@@ -17,52 +19,16 @@ from padbench.circuit.quantities import (
 )
 from padbench.core.findings import Finding
 from padbench.core.remedies import joined, spelled_range
+from padbench.core.sentences import capital
 from padbench.core.units import Value, show
 from padbench.routines.poll import with_timings
 from padbench.sheet import Sheet
 from padbench.trials.trial import Trial, try_sheet
 
-_TITLES = {
-    "pull-up.value": "The pull-up resistors",
-    "resistors.latch-to-supply": "The resistor from latch to supply",
-    "resistors.clock-to-supply": "The resistor from clock to supply",
-    "resistors.rating": "The size of the resistors on latch and clock",
-    "pull-up.rating": "The size of the pull-up resistors",
-    "contacts.worn": "How worn a contact may be",
-    "contacts.open": "What leaks across an open contact",
-    "contacts.closed": "The resistance of a closed contact",
-    "contacts.bounce": "How long a contact bounces",
-    "contacts.stuck": "A contact that is stuck",
-    "cable.length": "The length of the cable",
-    "cable.capacitance": "The capacitance of the cable",
-    "cable.coupling": "How closely clock and data lie together in the cable",
-    "buttons": "Wires of the buttons",
-    "register.serial-input": "The serial input",
-    "register.latch-inverted": "An inverter before the load pin",
-    "register.part": "The register",
-    "register.first-bit": "How soon the program shows its first bit",
-    "register.next-bit": "How soon the program shows the next bit",
-    "register.shortest-pulse": "The shortest pulse that the program notices",
-    "poll.clocks": "How many clocks a read has",
-    "poll.routine": "The read routine",
-    "poll.latch-width": "How long the latch lasts",
-    "poll.latch-to-clock": "The wait from latch to first clock",
-    "poll.clock-low": "How long the clock is low",
-    "poll.clock-high": "How long the clock is high",
-    "poll.sample": "When the console samples",
-    "poll.period": "The time from poll to poll",
-    "policy.debounce": "The wait until a contact has settled",
-    "pad.supply": "The supply voltage",
-    "pad.temperature": "The temperature",
-    "wiring.order": "Wires of the buttons",
-    "wiring.serial-input": "The serial input",
-    "wiring.pull-up": "Missing pull-ups",
-    "wiring.stuck-contact": "A contact that is stuck",
-    "wiring.every-button": "Missing buttons",
-    "wiring.own-stage": "Two buttons on one stage",
-    "wiring.load": "How the register loads",
-}
-"""What is said above a change; any other has its key or its finding's id there, as words."""
+TITLES: Mapping[str, str] = tomllib.loads(
+    Path(__file__).with_name("titles.toml").read_text(encoding="utf-8")
+)
+"""What a value of the sheet is called; any other has its key or its finding's id, as words."""
 
 _MOST_OTHERS = 6
 _ROOM = 1.25
@@ -104,11 +70,10 @@ class Change:
     @property
     def title(self) -> str:
         """What it is about, in words."""
-        name = self.key or self.mends[0]
         if not self.key:
-            return _TITLES.get(name, name)  # a finding goes by its id
-        words = name.replace(".", ": ", 1).replace(".", ", ").replace("-", " ")
-        return _TITLES.get(name, words[:1].upper() + words[1:])
+            return TITLES.get(self.mends[0], self.mends[0])  # a finding goes by its id
+        words = self.key.replace(".", ": ", 1).replace(".", ", ").replace("-", " ")
+        return TITLES.get(self.key, capital(words))
 
     @property
     def whole(self) -> str:

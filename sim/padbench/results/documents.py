@@ -178,17 +178,7 @@ def finding_document(finding: Finding) -> FindingDocument:
         "where": finding.where,
         "source": finding.source,
         "says": finding.says,
-        "met": {
-            "scenario": met.scenario,
-            "corner": met.corner,
-            "port": met.port,
-            "simulator": met.simulator,
-            "top": met.top,
-            "read": met.read,
-            "at_ps": met.at_ps,
-            "ends": dict(met.ends),
-            "other": met.other,
-        },
+        "met": {**_of(met, MetDocument), "ends": dict(met.ends)},  # type: ignore[typeddict-item]
         "sources": [{"title": one.title, "class": one.kind} for one in finding.sources],
         "place": None if place is None else {"key": place.key, "line": place.line},
     }
@@ -198,16 +188,13 @@ def finding_document(finding: Finding) -> FindingDocument:
 
 
 def _remedy(remedy: Remedy) -> RemedyDocument:
-    return {
-        "key": remedy.key,
-        "low": remedy.low,
-        "high": remedy.high,
-        "unit": remedy.unit,
-        "e12": list(remedy.e12),
-        "e24": list(remedy.e24),
-        "says": remedy.says,
-        "also": [_remedy(one) for one in remedy.also],
-    }
+    also = [_remedy(one) for one in remedy.also]
+    return {**_of(remedy, RemedyDocument), "also": also}  # type: ignore[typeddict-item]
+
+
+def _of(found: object, document: type) -> dict[str, Any]:
+    """What stands in a document under the names that it has where it comes from."""
+    return {key: getattr(found, key) for key in document.__annotations__}
 
 
 def run_document(run: ScenarioRun, vcd: Mapping[str, Any]) -> RunDocument:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from padbench.parts import ConsoleTiming, console_timing
-from padbench.routines.frames import where_in_frame
+from padbench.routines.frames import Span, where_in_frame
 from padbench.sheet import Sheet
 from padbench.trials.scenario_run import ScenarioRun
 
@@ -12,8 +12,9 @@ from padbench.trials.scenario_run import ScenarioRun
 class Frame:
     """A poll in a frame of a console.
 
-    ``start`` and ``share`` are parts of the frame (0 to 1), ``picture`` the part in which lines are
-    drawn, ``sync`` where vertical sync begins; ``microseconds`` and ``lines`` are its length.
+    ``span`` are its lines, ``microseconds`` its length. ``start`` and ``share`` are parts of the
+    frame (0 to 1), ``picture`` the part in which lines are drawn, ``sync`` where vertical sync
+    begins.
     ``given``: its line was named, not taken to be that in which blanking begins.
     """
 
@@ -23,11 +24,7 @@ class Frame:
     picture: float
     sync: float
     microseconds: float
-    lines: float
-    first_line: int
-    last_line: int
-    in_picture: bool
-    wraps: bool
+    span: Span
     given: bool
 
     @property
@@ -54,11 +51,7 @@ def frame_at(timing: ConsoleTiming, line: int | None, picoseconds: float) -> Fra
         picture=timing.picture_lines / timing.lines,
         sync=timing.sync_from / timing.lines,
         microseconds=picoseconds / 1e6,
-        lines=span.lines,
-        first_line=span.first_line,
-        last_line=span.last_line,
-        in_picture=span.picture,
-        wraps=span.wraps,
+        span=span,
         given=line is not None,
     )
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from padbench.core.findings import Finding
 from padbench.results.answer import Answer
-from padbench.results.blocks import Block, Lines, Prose, Table
+from padbench.results.blocks import Block, Lines, Prose
 from padbench.results.inputs import Input
 from padbench.sheet import Assumed
 from padbench.trials.scenario_run import ScenarioRun
@@ -117,13 +117,6 @@ class Result:
     def sections(self) -> tuple[Section, ...]:
         """What it says, part by part, made when first asked for."""
         return tuple(self.make_sections())
-
-    @property
-    def tables(self) -> tuple[Table, ...]:
-        """Every table of its sections."""
-        return tuple(
-            block for part in self.sections for block in part.blocks if isinstance(block, Table)
-        )
 
     @cached_property
     def document(self) -> Mapping[str, Any]:

@@ -1,6 +1,6 @@
 """Latch, clock and data as voltages, laid out as a scope shows them, to hold beside a real trace.
 
-    figure = scope_figure(sheet, port, run, 0, Path("scope.svg"))
+    figure = scope_figure(sheet, run, 0, Path("scope.svg"))
 
 One screen has a whole read, three more the slowest edge of each line in it, with the thresholds
 that count there. Time and volts per division are round steps, ten divisions by eight. ``gid`` of a
@@ -54,13 +54,14 @@ def round_step(value: float) -> float:
     return float(next(n * power for n in (1, 2, 5, 10) if n * power >= value * (1 - 1e-9)))
 
 
-def scope_figure(sheet: Sheet, port: str, run: ScenarioRun, number: int, path: Path) -> "Figure":
-    """The screens of read ``number`` (from 0) of a run of that sheet on that port.
+def scope_figure(sheet: Sheet, run: ScenarioRun, number: int, path: Path) -> "Figure":
+    """The screens of read ``number`` (from 0) of a run of that sheet.
 
     Raises ``ValueError`` as `padbench.results.pictures.new_figure` does.
     """
     figure = new_figure(path, 11, 8.4, layout="constrained")
-    waves, levels = line_waves(sheet, port, run.timeline, points=_POINTS), thresholds(sheet, port)
+    waves = line_waves(sheet, run.port, run.timeline, points=_POINTS)
+    levels = thresholds(sheet, run.port)
     read = run.reads[number].read
     end = max(read.latch_end_ps, *read.samples, *read.clock_rises)
     # A line that never rises has a threshold all the same.
@@ -100,9 +101,8 @@ def scope_figure(sheet: Sheet, port: str, run: ScenarioRun, number: int, path: P
         at = (edge.begin - _BEFORE * step * 1e12, step, 1.0, volts)
         _trace(axes, name, wave, level, at, named=True)
         _distance(axes, took, step)
-    title = (
-        f"{shorten(sheet.pad.name, 60, placeholder=' …')}: {run.name}, {port} port, worst corner"
-    )
+    name = shorten(sheet.pad.name, 60, placeholder=" …")
+    title = f"{name}: {run.name}, {run.port} port, worst corner"
     figure.suptitle(title, parse_math=False, fontsize=11, weight="bold")
     return figure
 
