@@ -10,6 +10,17 @@ of presses a byte is noted wrongly with probability 0.05, and is then any of the
 A test is a press that is held and watched for five seconds, or one reading of a meter, a scope or a
 swap; a reading lies anywhere in what the circuit leaves open. Presses go on until none tells more
 than a tenth of a bit, and so do all tests.
+
+Measured with the toy library's revision B (206 faults), on a loaded machine:
+
+    port             still rows    with noise    pairs      presses             all tests
+                     in top group  in top three  top five   mean  most  in top  mean  most  in top
+    push-pull        234 of 234    96.4 %        98.0 %     2.13  4     99.5 %  5.42  31    87.5 %
+    pull-down-only   233 of 233    97.1 %        96.7 %     2.15  4     100 %   5.27  32    88.5 %
+
+No group was larger than what reads alike. With all tests the count goes down to the last pull-up of
+a pad that reads as a sound one, and a reading that may be anything may speak for another fault. A
+rank and its pairs took 0.6 s with twelve processes on two cores, the dictionary 1.3 s to 1.9 s.
 """
 
 import random

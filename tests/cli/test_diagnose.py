@@ -99,7 +99,7 @@ def test_a_line_of_a_file_is_named(tmp_path, capsys):
     assert f"{file}:3: " in capsys.readouterr().err
     file.write_bytes(b"\xff\xfe\x00")
     assert main(["diagnose", B, "--file", str(file)]) == 2
-    assert "not UTF-8" in capsys.readouterr().err
+    assert f"{file}:1: holds a NUL byte" in capsys.readouterr().err
 
 
 def test_it_asks_until_it_knows(monkeypatch, capsys):

@@ -189,7 +189,7 @@ def test_faults_that_cannot_be_are_refused(faults, wrong):
     [
         (["pin 9=500V"], "no voltage of a pad"),
         (["--card", "x.pdf", "A=A"], "name it .html or .txt"),
-        (["--file", str(SHEETS)], "it is a directory"),
+        (["--file", str(SHEETS)], "is a directory"),
     ],
 )
 def test_what_cannot_be_read_is_one_line(words, said, capsys):

@@ -4,12 +4,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
 from typing_extensions import TypedDict
 
 from padbench.core.buttons import pressed_in, spelled
 from padbench.core.sentences import capital
-from padbench.files import was_read
 from padbench.jobs.inspect import inspect_one
 from padbench.jobs.loading import Design, FileLike, Refusal, SheetLike, design_of
 from padbench.jobs.wiring import drawing
@@ -25,7 +23,7 @@ from padbench.repair.observed import (
     presses_named,
     read_lines,
 )
-from padbench.repair.ranking import Candidate, Ranking, Test, next_tests, rank, settled
+from padbench.repair.ranking import Candidate, Ranking, Test, common, next_tests, rank, settled
 from padbench.repair.words import UNPLUG, Words
 from padbench.results.blocks import (
     NEVER_CUT,
@@ -41,7 +39,8 @@ from padbench.results.documents import Outcome
 from padbench.results.result import Case, Result, Section
 from padbench.scenarios import SCENARIOS
 from padbench.sheet.model import Fault
-from padbench.toml.document import LARGEST_FILE
+from padbench.toml.document import read_text
+from padbench.toml.problems import SheetError
 from padbench.trials.trial import run_scenario
 from padbench.waveio import CaptureFile, WaveError
 
@@ -184,27 +183,14 @@ def noted(
     lines = [f"{key}={value}" for key, value in seen.items()] if isinstance(seen, Mapping) else seen
     try:
         whole = read_lines(meter, "--meter {}", read_lines(lines, "observation {}"))
-        return whole if file is None else read_lines(_lines_of(Path(file)), f"{file}:{{}}", whole)
+        if file is None:
+            return whole
+        text = read_text(Path(file), "name one with lines as A=A", "file of symptoms")
+        return read_lines(text.splitlines(), f"{file}:{{}}", whole)
+    except SheetError as error:
+        raise Refusal("file", str(error)) from None
     except UnclearError as error:
         raise Refusal("", str(error)) from None
-
-
-def _lines_of(path: Path) -> list[str]:
-    if not path.is_file():
-        what = "it is a directory" if path.is_dir() else "there is no such file"
-        raise Refusal("file", f"{path}: {what}; name one with lines as A=A")
-    was_read(path)
-    try:
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_FILE + 1)
-        if len(raw) > LARGEST_FILE:
-            raise Refusal("file", f"{path}: it is larger than 1 MiB; a few lines are enough")
-        return raw.decode("utf-8-sig").splitlines()
-    except OSError as error:
-        says = error.strerror or type(error).__name__
-        raise Refusal("file", f"{path}: it cannot be read ({says}); name another") from None
-    except UnicodeDecodeError:
-        raise Refusal("file", f"{path}: it is not UTF-8 text; save it as that") from None
 
 
 def _add_capture(
@@ -351,9 +337,11 @@ def _against(candidate: Candidate) -> list[str]:
 
 def _outcomes(it: Diagnosis, test: Test) -> dict[str, list[Fault | None]]:
     """What a test may show, and the faults that are left then, the likeliest first."""
-    weight = it.found.weight
-    likely = np.lexsort((-it.known.common, -weight.round(9))).tolist()
-    order = [row for row in likely if weight[row] > 1e-3 * weight.max()]
+    weight = it.found.weight.tolist()
+    faults = [it.known.faults[row.fault] for row in it.known.rows]
+    least = 1e-3 * max(weight)
+    order = [row for row in range(len(faults)) if weight[row] > least]
+    order.sort(key=lambda row: (-round(weight[row], 9), -common([faults[row]])))
     return it.bench.outcomes(test.where, test.held, order)
 
 

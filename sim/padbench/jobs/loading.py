@@ -165,16 +165,9 @@ def _design(loaded: Sheet, source: SheetLike) -> Design:
         raise SheetError([Problem(name, None, "poll.routine", "", str(error), "")]) from None
 
 
-def inputs_from(*paths: Path | None, origin: int | None = None) -> tuple[Input, ...]:
-    """Files as they are now, each once; what is no file is left out.
-
-    ``origin`` is where a .bin lies.
-    """
-    read = (
-        input_of(path, origin=origin if path.suffix.lower() == ".bin" else None)
-        for path in dict.fromkeys(paths)
-        if path is not None
-    )
+def inputs_from(*paths: Path | None) -> tuple[Input, ...]:
+    """Files as they are now, each once; what is no file is left out."""
+    read = (input_of(path) for path in dict.fromkeys(paths) if path is not None)
     return tuple(one for one in read if one is not None)
 
 

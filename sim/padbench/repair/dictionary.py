@@ -21,7 +21,6 @@ from padbench.circuit.defects import Surroundings, Variant, every_fault, variant
 from padbench.circuit.pad_model import pad_model
 from padbench.core.buttons import OPPOSITES, byte_of
 from padbench.core.pad import SOUND, Defect, PadModel
-from padbench.parts.fault_kinds import fault_kinds
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 
@@ -97,15 +96,6 @@ class Dictionary:
         return np.array([row.variant.weight for row in self.rows])
 
     @cached_property
-    def common(self) -> Bytes:
-        """How common each row's kind of fault is (`padbench.parts.fault_kinds`).
-
-        A sound pad is the most common.
-        """
-        each = [4 if one is None else fault_kinds()[one.kind].common for one in self.faults]
-        return np.array(each)[self.fault_of]
-
-    @cached_property
     def _starts(self) -> Bytes:
         return np.flatnonzero(np.diff(self.row_of, prepend=-1))
 
@@ -117,20 +107,15 @@ class Dictionary:
         return np.asarray(np.add.reduceat(each, self._starts), np.float64)
 
     @cached_property
-    def labels(self) -> NDArray[np.uint64]:
-        """Of each row and each held state, a number that is the same for the same outcomes."""
+    def labels(self) -> Bytes:
+        """Of each row and each held state, a small number; the same for the same outcomes."""
         # Shares in eighths: nobody tells nearer ones apart.
         eighths = np.maximum(1, np.rint(self.share * 8)).astype(np.uint64)
         key = (self.fixed << 8 | self.random).astype(np.uint64) + np.uint64(1)
         key = key * np.uint64(0x9E3779B97F4A7C15)  # the golden ratio: spreads what is near
         key = (key ^ key >> np.uint64(29)) * eighths[:, None]
-        return np.asarray(np.add.reduceat(key, self._starts), np.uint64)
-
-    @cached_property
-    def classes(self) -> Bytes:
-        """Of each row and each held state, the number of its label among that state's."""
-        each = [np.unique(column, return_inverse=True)[1] for column in self.labels.T]
-        return np.stack(each, axis=1)
+        whole = np.add.reduceat(key, self._starts)
+        return np.stack([np.unique(one, return_inverse=True)[1] for one in whole.T], axis=1)
 
     def first_part(self, row: int) -> int:
         """The first part of a row's mix: what is broken, while it is."""

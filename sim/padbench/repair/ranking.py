@@ -134,11 +134,11 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     if seen.meter:
         by_row = by_row + np.log(metered).sum(axis=0)
     groups = list(_groups(known, seen, by_row, chances > 0, metered))
-    groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
+    groups.sort(key=lambda group: (-round(group.likelihood, 6), -common(group.faults)))
     # A pair that explains everything may be likelier than what explains it by chance.
     if groups[0].likelihood < math.log(PAIR) + seen.count * math.log(1 - seen.wrong):
         groups += _pairs(known, seen, metered)
-        groups.sort(key=lambda group: (-round(group.likelihood, 6), -_common(group.faults)))
+        groups.sort(key=lambda group: (-round(group.likelihood, 6), -common(group.faults)))
     total = np.logaddexp.reduce([group.likelihood for group in groups])
     shared = tuple(
         replace(
@@ -210,8 +210,8 @@ def _too_many(best: Candidate, wrong: float) -> bool:
     return tail < _UNLIKELY or 2 * left > n
 
 
-def _common(faults: Sequence[Fault | None]) -> int:
-    """The sound pad is commoner than any fault."""
+def common(faults: Sequence[Fault | None]) -> int:
+    """How common the commonest of them is; a sound pad is more so than any fault."""
     return max(4 if fault is None else fault_kinds()[fault.kind].common for fault in faults)
 
 
@@ -230,7 +230,7 @@ def _groups(
         readings = metered[:, best[fault]].tobytes() if len(metered) else b""
         grouped.setdefault(key.tobytes() + readings, []).append(fault)
     for faults in grouped.values():
-        faults.sort(key=lambda place: (-_common([known.faults[place]]), -likelihood[place]))
+        faults.sort(key=lambda place: (-common([known.faults[place]]), -likelihood[place]))
         head = max(faults, key=lambda place: likelihood[place])
         row = best[head]
         part = known.first_part(row)
@@ -291,8 +291,8 @@ def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Cand
     likelihood = np.log(as_noted(chance, seen.wrong)) @ times + math.log(PAIR)
     measured = np.array([max(metered[row] for row in rows) for rows in groups])
     likelihood += np.maximum(measured[one], measured[other])
-    common = np.array([_common(_faults_of(known, rows)) for rows in groups])
-    order = np.lexsort((-common[one] - common[other], -likelihood.round(6)))
+    ranked = np.array([common(_faults_of(known, rows)) for rows in groups])
+    order = np.lexsort((-ranked[one] - ranked[other], -likelihood.round(6)))
     for best in order[:_BEST_PAIRS].tolist():
         fits = chance[best] > 0
         expects = zip(fixed[best].tolist(), random[best].tolist(), strict=True)
@@ -324,7 +324,7 @@ def _fits(sent: NDArray[np.int64], sure: NDArray[np.int64], loose: NDArray[np.in
 def _faults_of(known: Dictionary, rows: Sequence[int]) -> tuple[Fault | None, ...]:
     faults = dict.fromkeys(known.rows[row].fault for row in rows)
     return tuple(
-        sorted((known.faults[place] for place in faults), key=lambda fault: -_common([fault]))
+        sorted((known.faults[place] for place in faults), key=lambda fault: -common([fault]))
     )
 
 
@@ -395,7 +395,7 @@ def next_tests(
     for held in practical(known) if not found.candidates[0].beside else ():
         more = max(0, held.bit_count() - 1) * _MORE_BUTTONS
         cost = _COSTS["press"] + more + (held in seen.reads)
-        tests.append(Test("", held, bits(known.classes[:, held]), cost))
+        tests.append(Test("", held, bits(known.labels[:, held]), cost))
     measured = {(reading.where, reading.held) for reading in seen.meter}
     opened = any("pin " in where or "core " in where for where, _ in measured)
     for where, held in bench.points() if meter else ():

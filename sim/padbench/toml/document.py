@@ -44,7 +44,7 @@ class Document:
             SheetError: the file cannot be read, is not a regular file, is larger than 1 MiB, or is
                 not UTF-8 text; or as `parse`.
         """
-        return cls.parse(_read(path, start), str(path), start)
+        return cls.parse(read_text(path, start), str(path), start)
 
     @classmethod
     def parse(cls, text: str, name: str, start: str) -> "Document":
@@ -66,15 +66,19 @@ class Document:
         return next((line for line in known if line is not None), None)
 
 
-def _read(path: Path, start: str) -> str:
+def read_text(path: Path, start: str, what: str = "TOML file") -> str:
+    """A file that people write, of 1 MiB at most; ``start`` says what to do where there is none.
+
+    Raises `SheetError`.
+    """
     name = str(path)
     try:
         mode = path.stat().st_mode
         # Looked at before opening: opening a pipe would wait for a writer.
         if stat.S_ISDIR(mode):
-            raise _refused(name, "is a directory", "name the TOML file in it")
+            raise _refused(name, "is a directory", f"name the {what} in it")
         if not stat.S_ISREG(mode):
-            raise _refused(name, "is not a file", "name a TOML file")
+            raise _refused(name, "is not a file", f"name a {what}")
         with path.open("rb") as file:
             raw = file.read(LARGEST_FILE + 1)
     except SheetError:
@@ -87,7 +91,7 @@ def _read(path: Path, start: str) -> str:
             name, f"cannot be read ({reason})", "name a file that you may read"
         ) from None
     except ValueError:  # a NUL in the name
-        raise _refused(name, "is not the name of a file", "name a TOML file") from None
+        raise _refused(name, "is not the name of a file", f"name a {what}") from None
     if len(raw) > LARGEST_FILE:
         raise _refused(name, "is larger than 1 MiB", "a few kilobytes are enough")
     was_read(path)
