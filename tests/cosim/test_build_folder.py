@@ -3,6 +3,7 @@
 import os
 import subprocess
 import tempfile
+import time
 
 import pytest
 from designs import HDL, sheet_text
@@ -72,6 +73,27 @@ def test_a_flood_of_messages_ends_the_run(tmp_path, monkeypatch):
     (found,) = (one for one in result.findings if one.verdict == "fail")
     assert found.says.startswith("the simulation was stopped: it wrote more than 1 MiB")
     assert result.seconds < 20
+
+
+def test_folders_of_killed_runs_are_taken_away_and_no_others(tmp_path, monkeypatch):
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    stale, fresh = tmp_path / "padbench-build-1-old", tmp_path / "padbench-build-1-new"
+    other, link = tmp_path / "mine", tmp_path / "padbench-build-1-link"
+    for folder in (stale, fresh, other):
+        folder.mkdir()
+        (folder / "file").write_text("")
+    link.symlink_to(other)
+    an_hour_ago = time.time() - 3600
+    os.utime(stale, (an_hour_ago, an_hour_ago))
+    os.utime(link, (an_hour_ago, an_hour_ago), follow_symlinks=False)
+    with build_folder() as running:
+        os.utime(running, (an_hour_ago, an_hour_ago))
+        with build_folder() as second:
+            assert running.is_dir()
+            assert second != running
+        assert not second.exists()
+    assert sorted(tmp_path.iterdir()) == sorted([fresh, other, link])
+    assert (other / "file").exists()
 
 
 def test_a_temporary_folder_with_a_strange_name_is_not_used(tmp_path, monkeypatch):

@@ -12,6 +12,7 @@ import os
 import re
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -19,21 +20,30 @@ from pathlib import Path
 
 from padbench.cosim.job import RECORDS, Job
 
+_PREFIX = "padbench-build-"
 _PLAIN = re.compile(r"[\w./+-]+", re.ASCII)
+_NEW = 60.0
+"""Seconds in which a folder may not have its lock yet."""
 
 
 @contextmanager
 def build_folder() -> Iterator[Path]:
-    """A new folder for one build, gone afterwards.
+    """A new folder for one build, gone afterwards; those of runs that were killed go first.
 
     Where this process is killed, what watches its programs (`padbench.cosim.process.Programs`)
-    takes it away. Raises ``OSError`` if there is no place for it.
+    takes it away, if any runs. Raises ``OSError`` if there is no place for it.
     """
-    place = Path(tempfile.mkdtemp(prefix=f"padbench-build-{os.getpid()}-", dir=_base()))
+    base = _base()
+    for old in base.glob(f"{_PREFIX}*"):
+        _take_away(old)
+    place = Path(tempfile.mkdtemp(prefix=f"{_PREFIX}{os.getpid()}-", dir=base))
+    lock = _locked(place)
     try:
         yield place
     finally:
         shutil.rmtree(place, ignore_errors=True)
+        if lock is not None:
+            os.close(lock)
 
 
 def _base() -> Path:
@@ -44,6 +54,33 @@ def _base() -> Path:
         if _PLAIN.fullmatch(real) and os.access(real, os.W_OK):
             return Path(real)
     return Path(usual)
+
+
+def _locked(folder: Path) -> int | None:
+    """The folder, open and locked as long as this process lives; None if another has locked it."""
+    import fcntl  # noqa: PLC0415 - of Unix alone, as the simulators are here
+
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        os.close(handle)
+        return None
+    return handle
+
+
+def _take_away(old: Path) -> None:
+    """Remove a build folder that is ours and that no process holds any more."""
+    with contextlib.suppress(OSError):
+        status = old.lstat()
+        if status.st_uid != os.getuid() or old.is_symlink() or not old.is_dir():
+            return
+        if time.time() - status.st_mtime < _NEW:
+            return
+        lock = _locked(old)
+        if lock is not None:
+            shutil.rmtree(old, ignore_errors=True)
+            os.close(lock)
 
 
 def within_reach(job: Job, folder: Path) -> Job:
