@@ -47,6 +47,7 @@ NEAR: dict[str, tuple[str, ...]] = {
     "core/sentences": ("tests/core/test_findings.py",),
     "core/stimulus": ("tests/core/test_stimulus.py",),
     "core/limits": (MATRIX, "tests/core/test_timing.py"),
+    "circuit/forecast": ("tests/circuit/test_forecast.py",),
     "circuit/laws": ("tests/circuit/test_worst_case.py", "tests/outside/test_ngspice.py"),
     "circuit/mending": ("tests/circuit/test_mending.py", "tests/circuit/test_remedies.py"),
     "circuit": ("tests/circuit", "tests/outside/test_ngspice.py"),

@@ -202,6 +202,13 @@ def test_a_clock_that_falls_as_the_load_ends():
     decide_alike(QUICK | part | slow, "push-pull", LOAD_END, "poll.latch-to-clock", 1)
 
 
+def test_only_a_part_that_asks_for_it_is_held_to_the_clock_at_the_end_of_the_load():
+    hasty = {"poll.latch-to-clock": "1 ps", "resistors.clock-to-supply": "absent"}
+    asks = {"register.part": "74HC165", "register.latch-inverted": True}
+    for part, holds in (({}, True), (asks, False)):
+        assert foretold(written(hasty | part, ports=("push-pull",)))[LOAD_END][2] is holds
+
+
 def test_a_cut_that_leaves_too_little_of_the_clock():
     change = QUICK | {"poll.latch-width": "60 ns", "poll.latch-to-clock": "20 ns"}
     change |= {"poll.clock-high": "251 ns"}
