@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from padbench.core.decode import decode
-from padbench.core.pad import LineDelays, PadModel
+from padbench.core.pad import Defect, LineDelays, PadModel
 from padbench.core.stimulus import ScriptedRead, Stimulus
 from padbench.model.bench import simulate
 from padbench.padsweep import counting
@@ -145,6 +145,24 @@ def test_two_buttons_swapped_are_seen_and_missed(limits):
 )
 def test_faults_that_the_sweep_must_see(fault, limits):
     assert count_part(PadModel(limits, **fault), PadPart(1, 0, 0, 18)).wrong > PAIRS // 2
+
+
+@pytest.mark.parametrize(
+    ("defect", "ghost", "missed"),
+    [
+        (Defect(no_level=(0, 0x80)), 0, PAIRS // 2),
+        (Defect(no_level=(0x80, 0)), PAIRS // 2, 0),
+        (Defect(dead=0x80), 0, PAIRS // 2),
+        (Defect(inputs=(0x80, 0)), PAIRS // 2, 0),
+        (Defect(stages=(0x80, 0x80)), 0, PAIRS // 2),
+    ],
+)
+def test_a_defect_of_one_input_is_seen_in_half_of_all_cases(defect, ghost, missed, limits):
+    """Stage 8 is read first: what is wrong with it spoils no other bit, but once it is stuck."""
+    tally = count_part(PadModel(limits, defect=defect), PadPart(1, 0, 0, 18))
+    assert (tally.ghost[0], tally.missed[0]) == (ghost, missed)
+    if not defect.stages[0]:
+        assert sum(tally.ghost[1:]) == sum(tally.missed[1:]) == 0
 
 
 def test_tallies_joined_in_any_order_are_the_same(limits):
