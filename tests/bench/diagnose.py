@@ -20,7 +20,7 @@ Measured with the toy library's revision B (206 faults), on a loaded machine:
 
 No group was larger than what reads alike. With all tests the count goes down to the last pull-up of
 a pad that reads as a sound one, and a reading that may be anything may speak for another fault. A
-rank and its pairs took 0.6 s with twelve processes on two cores, the dictionary 1.3 s to 1.9 s.
+rank with its pairs took 0.6 s at a load of 8 to 14 on two cores, the dictionary 1.3 s to 1.9 s.
 """
 
 import random

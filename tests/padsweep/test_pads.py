@@ -170,6 +170,24 @@ def test_faults_that_the_sweep_must_see(fault, limits):
     assert counted(PadModel(limits, **fault), PadPart(1)).wrong > STATES // 2
 
 
+@pytest.mark.parametrize(
+    ("defect", "ghost", "missed"),
+    [
+        (Defect(no_level=(0, 0x80)), 0, STATES // 2),
+        (Defect(no_level=(0x80, 0)), STATES // 2, 0),
+        (Defect(dead=0x80), 0, STATES // 2),
+        (Defect(inputs=(0x80, 0)), STATES // 2, 0),
+        (Defect(stages=(0x80, 0x80)), 0, STATES // 2),
+    ],
+)
+def test_a_defect_of_one_input_is_seen_in_half_of_all_cases(defect, ghost, missed, limits):
+    """Stage 8 is read first: what is wrong with it spoils no other bit, but once it is stuck."""
+    tally = counted(PadModel(limits, defect=defect), PadPart(1))
+    assert (tally.ghost[0], tally.missed[0]) == (ghost, missed)
+    if not defect.stages[0]:
+        assert sum(tally.ghost[1:]) == sum(tally.missed[1:]) == 0
+
+
 def test_counts_of_parts_together_are_the_sums_of_theirs(limits):
     pad = PadModel(limits, stage_of=SWAPPED)
     reads = [read_part(pad, "both", part) for policy, part in pad_parts(pad, 8) if policy == "both"]

@@ -444,7 +444,7 @@ def _brief(it: Diagnosis) -> Section:
             f"{number}. {100 * candidate.share:.0f} %",
             ". ".join(
                 [
-                    _group(it, candidate, 1 if best.beside else _OTHERS),
+                    _group(it, candidate, _OTHERS if candidate is best and not best.beside else 1),
                     *map(capital, _against(candidate)),
                 ]
             ),

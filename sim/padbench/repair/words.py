@@ -12,7 +12,7 @@ from padbench.core.remedies import joined
 from padbench.core.sentences import capital
 from padbench.core.units import show
 from padbench.parts.fault_kinds import fault_kinds
-from padbench.repair.observed import kind_of, pin_named
+from padbench.repair.observed import WORDS, kind_of, pin_named
 from padbench.repair.ranking import Test
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
@@ -121,13 +121,14 @@ class Words:
             ohms = f"ohms from {what}"
         elif what.startswith("core "):
             ohms = f"ohms of the {what[5:]} core, from the plug to the register's pin"
-        return {
+        said = {
             "ohms": ohms,
             "volts": f"volts of {at} against ground{down}, between two reads",
             "scope": f"scope on {at} while the console polls{down}",
             "swap": f"swap the {what} for a good one and read each button again",
-            "beat": f"hold nothing and watch {what}: does it flip in a steady beat?",
+            "beat": f"hold nothing and watch {what}: whether it flips in a steady beat",
         }[kind]
+        return f"{said}: {', '.join(WORDS[kind])}" if kind in WORDS else said
 
     def typed(self, test: Test) -> str:
         """How the outcome of a test is written on the command line, up to the equals sign."""
