@@ -375,6 +375,11 @@ def test_the_first_screen_has_ports_changes_and_the_telling_read(browser, page_o
     telling = browser.find_element(By.CSS_SELECTOR, ".telling .wave")
     assert telling.rect["y"] < 700  # in a window 900 high
     assert telling.get_attribute("data-from")
+    # On a telephone all of what to change stands there.
+    browser.resized(390)
+    changes = browser.find_element(By.CSS_SELECTOR, "ol.causes").rect
+    assert changes["y"] + changes["height"] < 800
+    browser.resized(1280)
     # Links of the contents lead to sections, and unfold what they lead into.
     folded = browser.find_element(By.CSS_SELECTOR, "details.group article h3").get_attribute("id")
     browser.execute_script("location.hash = arguments[0]", folded)

@@ -111,6 +111,8 @@ def test_it_opens_draws_and_runs_nothing_of_what_it_shows(browser, pages, name):
 def test_the_wave_of_a_capture_is_the_capture(browser, pages):
     """Read 2 of the golden wave: its edges, moved by where the stretch begins."""
     browser.opened(pages["inspect"])
+    short = browser.find_element(By.CSS_SELECTOR, "header dl.short")
+    assert short.find_element(By.TAG_NAME, "dt").text == "read"  # what was read comes first
     browser.all_drawn()
     waves = browser.execute_script(
         "return [...document.querySelectorAll('.wave')].map(({wave: {wave}}) => ({unit: wave.unit,"
