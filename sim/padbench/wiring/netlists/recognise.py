@@ -185,21 +185,21 @@ class Drawn:
         return [link for near in self.near(net) for link in self.across(near, role)]
 
 
-def recognise(board: Board, table: BoardFile, *, alone: bool = False) -> Drawn:
+def recognise(board: Board, table: BoardFile, own: str | int = "") -> Drawn:
     """What a board is. ``table`` is ``[board]`` of the sheet, which answers what a board cannot.
 
-    ``alone``: the register that it names is one pad's, and the others of its chain are not.
+    ``own`` is the one register of the chain that is this pad's, by reference or by its place.
 
     Raises `SheetError` where there is no register, or several that are no chain; where no name says
     which net is a line of the cable or which button a contact is; for a part that is not known.
     """
-    return _Recognition(board, table, (table.chip or "") if alone else "").drawn()
+    return _Recognition(board, table, own).drawn()
 
 
 class _Recognition:
     """The kinds of all parts first, then wires joined, then the register, then what is on it."""
 
-    def __init__(self, board: Board, table: BoardFile, own: str) -> None:
+    def __init__(self, board: Board, table: BoardFile, own: str | int) -> None:
         self.board, self.table, self.own = board, table, own
         self.rows: list[Row] = []
         self.registers: dict[str, RegisterPart] = {}
@@ -296,7 +296,10 @@ class _Recognition:
         patterns = {part.reference: self._pattern(part, lines, inverters) for part in numbered}
         chain = self._chain([self._put_right(part, patterns) for part in numbered])
         register = self.registers[chain[0].reference]
-        self._leave_others(lines, [part for part in chain if self.own in ("", part.reference)])
+        own = next(
+            (p.reference for n, p in enumerate(chain, 1) if self.own in (n, p.reference)), ""
+        )
+        self._leave_others(lines, [part for part in chain if own in ("", part.reference)])
         family_alone = self.kinds[chain[0].reference][1].endswith(_FAMILY_ALONE)
         drawn = Drawn(
             self.board,
@@ -309,7 +312,7 @@ class _Recognition:
             tuple(self._contacts(lines, chain, register.pins)),
             inverters,
             patterns=patterns,
-            own=self.own,
+            own=own,
         )
         drawn = replace(drawn, links=tuple(_in_series(drawn, [*self._links()])))
         links = tuple(replace(link, role=_role(drawn, link)) for link in drawn.links)

@@ -44,11 +44,13 @@ def board_of(sheet: Sheet) -> Drawn | None:
     if sheet.board is None:
         return None
     with own_parts(sheet.own):
-        return _drawn(Path(sheet.document.name).parent, sheet.board, bool(sheet.pads))
+        return _drawn(
+            Path(sheet.document.name).parent, sheet.board, *(one.place for one in sheet.pads[:1])
+        )
 
 
-def _drawn(beside: Path, table: BoardFile, alone: bool) -> Drawn:
-    return recognise(read_board(beside / table.netlist, table.parts), table, alone=alone)
+def _drawn(beside: Path, table: BoardFile, own: str | int = "") -> Drawn:
+    return recognise(read_board(beside / table.netlist, table.parts), table, own)
 
 
 def netlist_alone(path: Path, board: Mapping[str, Any] | None = None) -> Document:
@@ -81,7 +83,7 @@ def sheet_text(
     """
     document = filled_from_board(netlist_alone(path, board), path.parent)
     table = BoardFile.model_validate(document.data["board"], by_alias=True, by_name=False)
-    drawn = _drawn(path.parent, table, alone=False)
+    drawn = _drawn(path.parent, table)
     data = {**document.data, "register": {"part": drawn.likely.name, **document.data["register"]}}
     sheet = load_sheet(replace(document, data=data))
     wrong = [one for one in judge_board(drawn, sheet) if one.verdict == "fail"]
@@ -130,7 +132,8 @@ def filled_from_board(document: Document, beside: Path) -> Document:
         return document  # the check of the whole sheet says what is wrong with it
     data, filled = {**document.data}, {**document.filled}
     pads = data.get("pads")
-    drawn = _drawn(beside, table, bool(pads))
+    mine = pads[0].get("register") if isinstance(pads, list) and pads else ""
+    drawn = _drawn(beside, table, mine if isinstance(mine, str | int) else "")
     if isinstance(pads, list):
         places = {part.reference: place for place, part in enumerate(drawn.chain, 1)}
         data["pads"] = [
