@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 from boards import BUTTONS, FORMS, INPUTS, Part, changed, harbour, write
+from padbench.circuit.findings import judge_electric
 
 import padbench
-from padbench.circuit.findings import judge_electric
 from padbench.cli import main
 from padbench.jobs.loading import design_of, load_sheet
 from padbench.results.text import as_text
