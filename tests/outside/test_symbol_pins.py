@@ -1,4 +1,4 @@
-"""Pin tables against the symbols of KiCad's library, as Debian packages it (kicad-symbols 6.0.10).
+"""Pin tables against a library of symbols that Debian packages (kicad-symbols 6.0.10).
 
 Class P2: the library's symbols were drawn after the data sheets that they name. It counts stages
 from 0 where the parts tables count from 1.
