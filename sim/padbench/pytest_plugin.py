@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 if TYPE_CHECKING:
-    from padbench.cosim.result import RegressResult
+    from padbench.cosim.outcome import RegressResult
     from padbench.results.result import Result
 
 _WORDS = ("scenarios", "exhaustive", "true_time", "prove", "simulator", "limit")

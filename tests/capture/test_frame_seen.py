@@ -6,8 +6,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from padbench.capture.findings import findings_of
 from padbench.capture.inspect import inspect, usual_settings
+from padbench.capture.judging import findings_of
 from padbench.waveio import Piece
 
 US = 1_000_000

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.capture import windows as capture_windows
-from padbench.capture.findings import findings_of
 from padbench.capture.inspect import inspect, settings_of_sheet, usual_settings
+from padbench.capture.judging import findings_of
 from padbench.capture.windows import TooMuch, windows
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import STARTER, sheet_from_text

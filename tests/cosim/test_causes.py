@@ -12,7 +12,7 @@ from padbench.core.timeline import Timeline
 from padbench.cosim.causes import Cause, likely_causes, offer_causes
 from padbench.cosim.faults import FaultyRegister, PadFault, offer_faults, pad_faults
 from padbench.cosim.hdl_scenarios import all_transitions
-from padbench.cosim.result import Coverage
+from padbench.cosim.outcome import Coverage
 from padbench.model.simulation import simulate
 from padbench.scenarios import SCENARIOS, Script, Setting
 

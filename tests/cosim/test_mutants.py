@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from designs import PAD_MUTANTS, READER_MUTANTS, Mutant, sheet_for
 
+from padbench.cosim.outcome import RegressResult
 from padbench.cosim.regress import regress
-from padbench.cosim.result import RegressResult
 from padbench.scenarios import SCENARIOS
 
 pytestmark = pytest.mark.usefixtures("simulators")

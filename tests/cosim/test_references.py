@@ -12,8 +12,8 @@ from padbench.core.findings import Source
 from padbench.core.limits import Limit, Limits
 from padbench.core.pad import PadModel
 from padbench.core.stimulus import PollTiming, ScriptedRead, Stimulus
+from padbench.cosim.outcome import RegressResult
 from padbench.cosim.regress import regress, scenarios_of
-from padbench.cosim.result import RegressResult
 from padbench.cosim.setting import choose, hdl_setting
 from padbench.cosim.wires import reader_run
 from padbench.model.simulation import simulate

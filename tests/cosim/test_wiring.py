@@ -10,8 +10,8 @@ from designs import HDL, ROOT, sheet_text
 
 from padbench.cli import main
 from padbench.core.buttons import BUTTONS
+from padbench.cosim.outcome import RegressResult
 from padbench.cosim.regress import regress, scenarios_of
-from padbench.cosim.result import RegressResult
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import sheet_from_text
 

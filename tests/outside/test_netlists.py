@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from padbench.parts.own import find_part
-from padbench.wiring.netlists.reading import read_board
+from padbench.wiring.netlists.formats import read_board
 
 SHEETS = Path(__file__).parents[2] / "sim/sheets"
 NAMES = {number: name for name, number in find_part("CD4021B").pins.items()}

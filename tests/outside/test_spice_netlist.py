@@ -19,7 +19,7 @@ from padbench.circuit.electric import judge_electric
 from padbench.circuit.pad_model import pad_model
 from padbench.circuit.worst_case import worst_case
 from padbench.sheet import sheet_from_text
-from padbench.wiring.faults import judge_wiring
+from padbench.wiring.mistakes import judge_wiring
 from padbench.wiring.spice import spice_netlist
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"

@@ -9,7 +9,7 @@ import pytest
 from padbench.core.findings import Finding, Met, Rule
 from padbench.core.timeline import Timeline
 from padbench.cosim.causes import Cause
-from padbench.cosim.result import Coverage, RegressResult
+from padbench.cosim.outcome import Coverage, RegressResult
 from padbench.jobs.regress import regress_result
 from padbench.results.junit import write_junit
 from padbench.results.result import Result

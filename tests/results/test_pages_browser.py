@@ -12,7 +12,7 @@ from xmlschema import XMLSchema
 
 from padbench.cli import main
 from padbench.cosim.causes import Cause
-from padbench.cosim.result import Coverage, RegressResult, failures_in
+from padbench.cosim.outcome import Coverage, RegressResult, failures_in
 from padbench.jobs.regress import regress_result
 from padbench.results.html_page import write_page
 from padbench.results.inputs import Input

@@ -13,7 +13,7 @@ from padbench.results.html_page import write_page
 from padbench.results.junit import write_junit
 from padbench.results.text import as_text
 from padbench.sheet import STARTER, SheetError, sheet_from_text
-from padbench.wiring.faults import judge_wiring
+from padbench.wiring.mistakes import judge_wiring
 
 
 def without(*tables, text=STARTER):

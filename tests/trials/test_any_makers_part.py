@@ -9,7 +9,7 @@ from padbench.parts import register_names, register_part
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import sheet_from_text, starter
 from padbench.trials.trial import try_sheet
-from padbench.wiring.faults import judge_family
+from padbench.wiring.mistakes import judge_family
 
 BOTH = '"push-pull", "pull-down-only"'
 LINES = [name for name in register_names() if register_part(name).family == "4021"]

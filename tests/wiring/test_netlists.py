@@ -16,7 +16,7 @@ from padbench.jobs.loading import design_of, load_sheet
 from padbench.results.text import as_text
 from padbench.sheet import STARTER, SheetError
 from padbench.wiring.netlists.compare import judge_board
-from padbench.wiring.netlists.reading import is_netlist, read_board
+from padbench.wiring.netlists.formats import is_netlist, read_board
 from padbench.wiring.netlists.sheet import board_of
 
 SHEETS = Path(__file__).parents[2] / "sim/sheets"

@@ -19,7 +19,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from padbench.cosim.console import ConsoleDriver
+    from padbench.cosim.console_driver import ConsoleDriver
     from padbench.cosim.monitor import WireMonitor
     from padbench.cosim.responder import PadResponder
 

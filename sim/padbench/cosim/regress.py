@@ -27,11 +27,11 @@ from padbench.cosim.build_folder import build_folder
 from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
 from padbench.cosim.job import Job, PadRun, ReaderRun
+from padbench.cosim.outcome import Coverage, RegressResult, failures_in
 from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.proof import LIMIT as PROOF_LIMIT
 from padbench.cosim.proof import Proof, proof_of
 from padbench.cosim.reader import as_it_was_made, judge_pace, strobe_problems
-from padbench.cosim.result import Coverage, RegressResult, failures_in
 from padbench.cosim.setting import (
     Chosen,
     HdlError,

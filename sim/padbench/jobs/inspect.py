@@ -13,7 +13,6 @@ from typing_extensions import TypedDict
 
 from padbench.capture.against import AGAINST, ORDER, Beside, State, judge_beside, states
 from padbench.capture.expected import Expectation, judge_expectation, load_expectation
-from padbench.capture.findings import findings_of, judge_levels, judge_supply, no_supply
 from padbench.capture.fit import NotShown, fitted
 from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import (
@@ -30,6 +29,7 @@ from padbench.capture.inspect import (
 )
 from padbench.capture.inspect import inspect as inspect_pieces
 from padbench.capture.intermittent import Steadiness, steadiness
+from padbench.capture.judging import findings_of, judge_levels, judge_supply, no_supply
 from padbench.capture.measures import Statistics
 from padbench.capture.opening import (
     BY_LEVEL,

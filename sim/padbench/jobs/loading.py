@@ -15,7 +15,7 @@ from padbench.sheet import Sheet, pad_of
 from padbench.sheet import load_sheet as load_plain
 from padbench.sheet.load import UNNAMED
 from padbench.toml import Document, Problem, SheetError
-from padbench.wiring.netlists.reading import is_netlist
+from padbench.wiring.netlists.formats import is_netlist
 from padbench.wiring.netlists.sheet import filled_from_board, netlist_alone
 
 

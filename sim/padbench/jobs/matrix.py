@@ -25,7 +25,7 @@ from typing import Any
 
 from padbench import __version__
 from padbench.core.findings import Finding, Rule
-from padbench.cosim.result import Coverage, RegressResult
+from padbench.cosim.outcome import Coverage, RegressResult
 from padbench.files import was_read
 from padbench.jobs.loading import FileLike, Progress, Refusal, unwatched
 from padbench.jobs.regress import Asked, asked_of, named, regress

@@ -78,7 +78,7 @@ from padbench.sheet.fields import RESISTOR_TOLERANCE
 from padbench.trials.scenario_run import ScenarioRun
 from padbench.trials.trial import Trial, run_scenario, standing_for_all, try_sheet
 from padbench.waveio.vcd_out import write_wave
-from padbench.wiring.faults import UNPLUGGED, shorts
+from padbench.wiring.mistakes import UNPLUGGED, shorts
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.recognise import Drawn, Row
 from padbench.wiring.netlists.sheet import board_of

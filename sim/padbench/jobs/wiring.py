@@ -21,7 +21,7 @@ from padbench.results.pictures import new_figure
 from padbench.results.result import Result, Section
 from padbench.routines.poll import with_timings
 from padbench.trials.trial import Trial
-from padbench.wiring.faults import UNPLUGGED, judge_family, judge_wiring, shorts
+from padbench.wiring.mistakes import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.sheet import board_of
 from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan

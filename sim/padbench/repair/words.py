@@ -16,7 +16,7 @@ from padbench.repair.observed import WORDS, kind_of, pin_named
 from padbench.repair.ranking import Test
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
-from padbench.wiring.faults import last_output
+from padbench.wiring.mistakes import last_output
 from padbench.wiring.plan import wiring_plan
 
 SOUND_PAD = "nothing is broken that a press shows"

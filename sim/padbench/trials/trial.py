@@ -29,7 +29,7 @@ from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, S
 from padbench.scenarios.expect import accepted_states, fits
 from padbench.sheet import Sheet
 from padbench.trials.scenario_run import Played, Problem, ReadResult, ScenarioRun
-from padbench.wiring.faults import judge_family, judge_wiring
+from padbench.wiring.mistakes import judge_family, judge_wiring
 
 T = TypeVar("T")
 

@@ -18,7 +18,7 @@ from padbench.core.units import Value, show
 from padbench.parts import E24, RegisterPart, colour_bands, preferred
 from padbench.sheet import Sheet
 from padbench.sheet.fields import RESISTOR_TOLERANCE
-from padbench.wiring.faults import last_output, shorts
+from padbench.wiring.mistakes import last_output, shorts
 
 Range = tuple[float, float]
 """Lowest and highest volts over all corners and all ports of the sheet."""

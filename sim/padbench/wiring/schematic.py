@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from padbench.core.units import Value, show
 from padbench.sheet import Sheet
-from padbench.wiring.faults import UNPLUGGED, shorts
+from padbench.wiring.mistakes import UNPLUGGED, shorts
 from padbench.wiring.plan import Pin, WiringPlan
 
 Point = tuple[float, float]

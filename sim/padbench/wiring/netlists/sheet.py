@@ -22,7 +22,7 @@ from padbench.sheet.fields import ABSENT
 from padbench.sheet.model import BoardFile, Cable, Contacts
 from padbench.toml import Document
 from padbench.wiring.netlists.compare import in_parallel, judge_board
-from padbench.wiring.netlists.reading import read_board
+from padbench.wiring.netlists.formats import read_board
 from padbench.wiring.netlists.recognise import Drawn, recognise
 
 _ASSUMED: Mapping[str, Mapping[str, Any]] = {

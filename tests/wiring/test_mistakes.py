@@ -1,7 +1,7 @@
 import pytest
 
 from padbench.sheet import STARTER, sheet_from_text
-from padbench.wiring.faults import judge_wiring
+from padbench.wiring.mistakes import judge_wiring
 
 SHEET = sheet_from_text(STARTER, "starter")
 

@@ -11,7 +11,7 @@ from padbench.toml import SheetError
 from padbench.wiring.netlists.board import Board, Drawing, refused
 from padbench.wiring.netlists.ipc_d_356 import read_ipc_d_356
 from padbench.wiring.netlists.s_expression import read_s_expression
-from padbench.wiring.netlists.spice import read_spice
+from padbench.wiring.netlists.spice_deck import read_spice
 
 _LARGEST = 32 << 20
 _Reader = Callable[[str, Drawing], None]

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from padbench.capture.expected import Expectation, Held, judge_expectation
-from padbench.capture.findings import findings_of
 from padbench.capture.inspect import inspect, usual_settings
+from padbench.capture.judging import findings_of
 from padbench.core.findings import Source
 from padbench.core.limits import Limit
 from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
