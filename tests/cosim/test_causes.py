@@ -5,8 +5,8 @@ from itertools import pairwise
 
 import pytest
 
+from padbench.core.cause_words import SAYS
 from padbench.core.decode import Read, decode
-from padbench.core.looks import SAYS
 from padbench.core.pad import PadModel
 from padbench.core.timeline import Timeline
 from padbench.cosim.causes import Cause, likely_causes, offer_causes

@@ -11,9 +11,9 @@ from itertools import chain, pairwise
 
 import numpy as np
 
+from padbench.core.cause_words import SAYS, Role
 from padbench.core.decode import Read
 from padbench.core.findings import Fact
-from padbench.core.looks import SAYS, Role
 from padbench.core.pad import PadModel
 from padbench.core.sentences import filled
 from padbench.core.timeline import HIGH, LOW, Timeline
