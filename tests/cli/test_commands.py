@@ -304,6 +304,15 @@ def test_a_closed_output_is_told_at_once(tmp_path, closed):
     assert not list(tmp_path.iterdir())
 
 
+def test_where_waves_cannot_be_put_it_says_how_to_do_without(padbench, monkeypatch):
+    monkeypatch.setattr("padbench.cli.verify.verify_each", None)
+    Path("waves").write_text("mine")
+    code, out, err = padbench("verify", B)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "not a directory; say with --waves DIR where waves go, or give --no-waves" in err
+    assert Path("waves").read_text() == "mine"
+
+
 def test_outputs_are_tried_before_the_work(padbench, monkeypatch):
     monkeypatch.setattr("padbench.cli.verify.verify_each", None)
     Path("mine.toml").write_text(Path(B).read_text())

@@ -14,6 +14,7 @@ from itertools import count
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from padbench.cli.errors import UsageError
 from padbench.files import plan_folder, usable_name, whole_file, written_in
 
 _LIST = ".padbench-waves"
@@ -38,7 +39,12 @@ def wave_folder(
     own = Path("waves", "out", usable_name(sheet.stem))
     named = (own.with_name(own.name + (f"-{n}" if n > 1 else "")) for n in count(1))
     folder = next(one for one in named if _belongs(one, sheet))
-    plan_folder(folder / part)
+    try:
+        plan_folder(folder / part)
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        says = f"{folder}: {why}; say with --waves DIR where waves go, or give --no-waves"
+        raise UsageError(says) from None
     yield folder / part
     wrote = {(PurePosixPath(part) / name).as_posix() for name in written_in(folder / part)}
     if not wrote:

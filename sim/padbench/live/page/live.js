@@ -231,11 +231,15 @@
       }
     });
     ctx.textAlign = "center";
-    shown.volts.samples.forEach((at, place) => {
+    // On a narrow screen two letters of each name find room.
+    const bits = shown.volts.samples;
+    const room = bits.length > 1 ? x(bits[1]) - x(bits[0]) - 4 * dpr : Infinity;
+    const cut = buttons.some((name) => ctx.measureText(name).width > room) ? 2 : undefined;
+    bits.forEach((at, place) => {
       if (x(at) < bbox.left || x(at) > bbox.left + bbox.width) return;
       line([x(at), y(foot(2) - 0.2)], [x(at), y(foot(2) + 2.4)], c.soft, [1, 3]);
       ctx.fillStyle = c.ink;
-      ctx.fillText(buttons[place] ?? String(place + 1), x(at), y(foot(2) - 0.35));
+      ctx.fillText((buttons[place] ?? String(place + 1)).slice(0, cut), x(at), y(foot(2) - 0.35));
     });
     for (const id of ["c1", "c2"]) {
       const at = x(cursorAt(id));
