@@ -451,3 +451,49 @@ def test_what_an_extra_clock_does_to_a_button_that_is_held(held, place, wanted, 
     )
     assert (found.verdict, says in found.says) == ("fail", True), found.says
     assert "not pressed, as it was" not in found.says or not held & 1
+
+
+def lost(edges, *places):
+    return [edge for place, edge in enumerate(edges) if place not in places]
+
+
+@pytest.mark.parametrize(
+    ("line", "far", "verdict", "says"),
+    [
+        ("clock", lambda edges, way: way(edges, 30_000), "pass", "the same 64 edges at both"),
+        ("clock", lambda edges, _: edges[:1], "fail", "0 at the pad's end, where it stands still"),
+        ("clock", lambda edges, _: [(0, UNKNOWN)], "fail", "where it is never at a level"),
+        ("clock", lambda edges, way: lost(way(edges, 30_000), 5, 6), "fail", "64 edges at the con"),
+        ("clock", lambda edges, way: way(edges, -30_000), "fail", "30 ns before it is sent"),
+        ("data", lambda edges, way: way(edges, -30_000), "pass", "the same"),
+        ("data", lambda edges, _: edges[:1], "fail", "0 at the pad's end"),
+        ("data", lambda edges, way: way(edges, 30_000), "fail", "before it is sent"),
+    ],
+)
+def test_a_line_recorded_at_the_pad_too_is_the_same_there(line, far, verdict, says):
+    """Where only some edges of one end are seen the line is lost on its way."""
+
+    def way(edges, delay):
+        return [(when + delay * (when > 0), level) for when, level in edges]
+
+    wires = capture([0, 128, 65, 0])
+    seen = inspected(wires | {f"far-{line}": far(wires[line], way)})
+    (found,) = (f for f in findings_of(seen) if f.id == f"timing.{line}-arrives")
+    assert found.verdict == verdict
+    assert says in found.says
+
+
+def test_data_that_come_from_the_pad_only_are_lost_to_the_console():
+    wires = capture([0, 128, 0])
+    dead = {"far-data": wires["data"], "data": [(0, HIGH)]}
+    found = finding(inspected(wires | dead), "timing.data-arrives")
+    assert found.verdict == "fail"
+    assert "0 at the console's end" in found.says
+
+
+def test_an_edge_under_way_when_the_capture_ends_is_not_lost():
+    wires = capture([0, 128])
+    end = wires["clock"][-1][0]
+    far = [(when + 100_000, level) for when, level in wires["clock"][:-1]]
+    seen = inspected(wires | {"far-clock": far}, end=end + 50_000)
+    assert finding(seen, "timing.clock-arrives").verdict == "pass"

@@ -22,7 +22,8 @@ from padbench.capture.reads import (
 from padbench.core.buttons import BUTTONS, byte_of, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.sentences import filled
-from padbench.core.timeline import HIGH
+from padbench.core.timeline import HIGH, LOW
+from padbench.core.units import show
 from padbench.waveio import Thresholds
 
 _PRACTICE = (Source("common practice", "common practice"),)
@@ -235,6 +236,18 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         },
     ),
     (
+        "timing.both-ends",
+        "edges",
+        {
+            "pass": "{line} has the same {measured:edge|edges} at both ends of the cable",
+            "fail": "{line} has {sent} edges at the {sender} end of the cable and {got} at the "
+            "{other} end, where it {stood}: each must come through",
+            "early": "{line} comes to the {other} end of the cable {way:s} before it is sent: the "
+            "two ends are exchanged, or this is another line",
+            "not-judged": "{line} moves at neither end of the cable",
+        },
+    ),
+    (
         "reads.inputs",
         "reads",
         {
@@ -364,8 +377,10 @@ def findings_of(
     ``policy`` is the pad's for opposite directions; under any but "both" none may come through.
     ``told``: somebody says what was held, so that anything may have been.
     """
+    ends = {finding.id: finding for finding in _ends(seen)}
     found = [
-        *seen.timing,
+        *(finding for finding in seen.timing if finding.id not in ends),
+        *ends.values(),
         *_time_scale(seen),
         *_reached(seen),
         *_channels(seen, told=told),
@@ -530,6 +545,45 @@ def judge_levels(
         case="told" if not used else "over" if over else "",
         facts={"low": low, "below": read_by.low, "above": read_by.high},
     )
+
+
+def _ends(seen: Inspection) -> Iterator[Finding]:
+    """Lines recorded at both ends, under the ids of what a simulation says of its own."""
+    for line, ends in seen.ends.items():
+        sent, got = ends.counts
+        names = (f"far-{line}", line) if line == "data" else (line, f"far-{line}")
+        sender, other = ("pad's", "console's") if line == "data" else ("console's", "pad's")
+        weak = min((1, 0), key=lambda end: len(ends.levels[end]))
+        if weak == 0:
+            sent, got, sender, other = got, sent, other, sender
+        way = ends.way / max(1, ends.pairs)
+        lost = ends.lost(seen.end_ps)
+        early = not lost and way < 0
+        yield Finding(
+            RULES["timing.both-ends"],
+            "fail" if lost or early else "pass" if sent else "not-judged",
+            float(got),
+            float(sent),
+            -float(abs(sent - got)) if lost else 0.0,
+            Met(other=line),
+            _PRACTICE,
+            "early" if early else "",
+            {
+                **{"line": line, "sent": sent, "got": got, "sender": sender, "other": other},
+                **{"way": -way * 1e-12, "stood": _stood(seen, names[weak], ends.levels[weak])},
+            },
+            f"timing.{line}-arrives",
+        )
+
+
+def _stood(seen: Inspection, name: str, levels: Collection[int]) -> str:
+    """What a line did, in words."""
+    never = " nor ".join(("low", "high")[level] for level in {LOW, HIGH} - {*levels})
+    words = f" and is never {never}" if never else ""
+    if name not in seen.spans:
+        return f"stands still{words}" if levels else "is never at a level"
+    least, most = (show(volts, "V", 3) for volts in seen.spans[name])
+    return f"goes from {least} to {most}{words}"
 
 
 _FINGERS = 4
