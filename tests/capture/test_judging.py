@@ -72,6 +72,20 @@ def test_times_that_no_console_takes_are_doubted(slower, doubt):
     assert all("is the unit of the time right" in f.says for f in found)
 
 
+@pytest.mark.parametrize(("slower", "unit"), [(10**3, None), (10**4, "us"), (10**6, "us")])
+def test_no_time_passes_where_its_unit_may_be_wrong(slower, unit):
+    """The latch of 9 µs becomes 9, 90 and 9000 ms."""
+    wires = {name: [(t * slower, v) for t, v in some] for name, some in WHOLE.items()}
+    seen = inspected(wires)
+    for known in (True, False):
+        found = findings_of(seen, unit_known=known)
+        scale = [f for f in found if f.id == "capture.time-scale"]
+        assert [f.verdict for f in scale] == ["not-judged" if known else "fail"] * bool(unit)
+        times = {f.verdict for f in found if f.id.startswith("timing.")}
+        assert times == {"not-judged"} if unit else "pass" in times
+    assert all(f"give --time-unit {unit}, or" in f.says for f in scale)
+
+
 def test_a_read_longer_than_a_second_is_doubted():
     wires = capture([0] * 3, times=[MS + n * FRAME for n in range(3)])
     spread = {name: [(t * 20_000, v) for t, v in some] for name, some in wires.items()}

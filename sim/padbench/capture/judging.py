@@ -24,7 +24,7 @@ from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.sentences import filled
 from padbench.core.timeline import HIGH, LOW
 from padbench.core.units import show
-from padbench.waveio import Thresholds
+from padbench.waveio import SECONDS, Thresholds
 
 _PRACTICE = (Source("common practice", "common practice"),)
 _MEMORY = (Source("from memory", "from memory"),)
@@ -46,6 +46,8 @@ _MOSTLY = 0.75
 _LONGEST_LATCH_PS = 10 * 10**9
 _LONGEST_READ_PS = 10**12
 """A console polls once a frame, 20 ms at most: no latch, no read comes near (from memory)."""
+_USUAL = 0.005
+"""Part of these that latches and reads of consoles stay below (assumed)."""
 
 
 def _many(finding: Finding) -> str:
@@ -161,7 +163,10 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         {
             "not-judged": "the usual {what} is {measured:s6} and no console takes more than "
             "{limit:s6}; is the unit of the time right, or the rate, and is this the right "
-            "channel? (A breadboard clocked by hand may well be this slow.)"
+            "channel? (A breadboard clocked by hand may well be this slow.)",
+            "fail": "the usual {what} is {measured:s6} and no console takes more than {limit:s6}; "
+            "nothing says the unit of the times, so seconds were taken: give --time-unit {unit}, "
+            "or --time-unit s if they are seconds",
         },
     ),
     (
@@ -370,18 +375,23 @@ RULES: Mapping[str, Rule] = {id_: Rule(id_, unit, texts) for id_, unit, texts in
 
 
 def findings_of(
-    seen: Inspection, *, wanted: int = 8, policy: str = "both", told: bool = False
+    seen: Inspection,
+    *,
+    wanted: int = 8,
+    policy: str = "both",
+    told: bool = False,
+    unit_known: bool = True,
 ) -> tuple[Finding, ...]:
     """All findings of a capture, those of the wires first.
 
     ``policy`` is the pad's for opposite directions; under any but "both" none may come through.
-    ``told``: somebody says what was held, so that anything may have been.
+    ``told``: somebody says what was held, so that anything may have been. ``unit_known``: somebody
+    says the unit of the times.
     """
     ends = {finding.id: finding for finding in _ends(seen)}
     found = [
         *(finding for finding in seen.timing if finding.id not in ends),
         *ends.values(),
-        *_time_scale(seen),
         *_reached(seen),
         *_channels(seen, told=told),
         *_extra_clocks(seen, wanted),
@@ -399,7 +409,19 @@ def findings_of(
     if any(one.id == "capture.channels" and one.verdict == "fail" for one in found):
         # What is said of the wires is said of others than their names.
         _unblame(found, {one.id for one in found if not one.id.startswith("capture.")})
-    return (*_recording(seen, found), *found)
+        unit_known = True
+    scale = [*_time_scale(seen, unit_known=unit_known)]
+    if scale:
+        found = [_untimed(finding) for finding in found]
+    return (*_recording(seen, found), *scale, *found)
+
+
+def _untimed(one: Finding) -> Finding:
+    """Nothing is said of times where these may be far off."""
+    judged = one.verdict == "pass" or one.unit == "s"
+    if not (one.id.startswith("timing.") and judged) or one.verdict == "not-judged":
+        return one
+    return replace(one, verdict="not-judged", case=one.case or one.verdict)
 
 
 def _unblame(found: list[Finding], ids: Collection[str]) -> set[str]:
@@ -500,14 +522,17 @@ def _finding(
     return Finding(RULES[id_], verdict, measured, limit, margin, met, sources, case, facts)
 
 
-def _time_scale(seen: Inspection) -> Iterator[Finding]:
+def _time_scale(seen: Inspection, *, unit_known: bool) -> Iterator[Finding]:
     """Medians, since a console may hold its latch while it is switched on."""
     for name, most in (("latch width", _LONGEST_LATCH_PS), ("read length", _LONGEST_READ_PS)):
         widths = seen.measures.get(name)
         if widths is not None and widths.median > most:
             took, limit, met = widths.median * 1e-12, most * 1e-12, Met(other=name)
             id_ = "capture.time-scale"
-            yield _finding(id_, "not-judged", took, limit, met, _MEMORY, what=name)
+            verdict: Verdict = "not-judged" if unit_known else "fail"
+            usual = (unit for unit in ("ms", "us", "ns") if took * SECONDS[unit] < limit * _USUAL)
+            unit = next(usual, "ns")
+            yield _finding(id_, verdict, took, limit, met, _MEMORY, what=name, unit=unit)
             return
 
 

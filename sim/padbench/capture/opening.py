@@ -40,6 +40,7 @@ _REALS = ("real", "realtime")
 _BY_NAME = "found by its name"
 _FIRST = "counted from the first row"
 _BIT = re.compile(r"(.+)\[(\d{1,3})\]")
+NOBODY_SAYS = "as nothing says otherwise"
 BY_LEVEL = "found by its level,"
 USUAL_SUPPLIES = (5.0, 3.3)
 STEADY = 0.1
@@ -370,4 +371,4 @@ class _Settler:
             return own, "as its column says"
         if stated is not None:
             return stated.unit, f"as line {stated.line} says"
-        return "s", "as nothing says otherwise"
+        return "s", NOBODY_SAYS

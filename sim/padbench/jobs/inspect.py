@@ -33,6 +33,7 @@ from padbench.capture.judging import findings_of, judge_levels, judge_supply, no
 from padbench.capture.measures import Statistics
 from padbench.capture.opening import (
     BY_LEVEL,
+    NOBODY_SAYS,
     STEADY,
     USUAL_SUPPLIES,
     Channel,
@@ -269,7 +270,16 @@ def inspect_one(
     seen, opened_capture, choices, parted = _read_again(capture, first, design, choices, settings)
     policy = "both" if design is None else design.sheet.policy.opposite_directions
     told = expected is not None or other is not None
-    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
+    unit = opened_capture.time_unit
+    findings = [
+        *findings_of(
+            seen,
+            wanted=settings.wanted,
+            policy=policy,
+            told=told,
+            unit_known=unit is None or unit[1] != NOBODY_SAYS,
+        )
+    ]
     if parted is not None:
         used = choices.thresholds is not None
         findings = _by_own_levels(findings, seen, parted, design, kind, used=used)
