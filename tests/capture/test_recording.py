@@ -129,6 +129,16 @@ def test_pulses_between_the_samples_are_not_the_hardware(path):
     assert [f.id for f in result.findings if f.verdict == "fail"] == ["capture.sampling"]
 
 
+@pytest.mark.parametrize(("step", "blamed"), [(1e-6, "capture.sampling"), (1e-7, "reads.clocks")])
+def test_a_clock_that_no_sample_hits_is_not_the_hardware(path, step, blamed):
+    at, levels = lines([0, 0x80, 0x80, 0], step=step)
+    levels[1] = 1
+    result = padbench.inspect(table(path, at, levels))
+    assert blamed in {f.id for f in result.findings if f.verdict == "fail"}
+    assert (the(result, "reads.clocks").verdict == "fail") == (blamed == "reads.clocks")
+    assert "there is no clock" in the(result, blamed).says or blamed == "reads.clocks"
+
+
 def test_few_samples_a_pulse_are_told(path):
     result = padbench.inspect(table(path, *lines([0, 0x80], step=2.5e-7)))
     assert the(result, "capture.sampling").verdict == "not-judged"

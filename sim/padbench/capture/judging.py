@@ -238,6 +238,9 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "shorter pulses may be missing; sample at least {times} times as fast",
             "fail": "samples are {measured:s} apart and the usual {what} is {width:s}: pulses are "
             "missing, so nothing is said of {hidden}; sample at least {times} times as fast",
+            "unseen": "samples are {measured:s} apart and there is no clock: a console's may be "
+            "low for {width:s} only and fall between them, so nothing is said of {hidden}; sample "
+            "at least {times} times as fast, and look whether the clock is connected",
         },
     ),
     (
@@ -438,6 +441,8 @@ _BY_SAMPLES = (
     *("reads.cut-short", "timing.clock-width", "timing.load-width"),
 )
 """What pulses that fell between two samples would look like."""
+_CLOCK_LOW_PS = 280_000
+"""The low part of a console's clock is half a cycle of its CPU (from memory)."""
 _FEW = 3
 """So many samples in a pulse at least, else the next may have none (assumed)."""
 
@@ -456,6 +461,9 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
         for name in ("clock low", "clock high", "latch width")
         if (widths := seen.measures.get(name)) is not None
     ]
+    unseen = "clock" in seen.still and seen.apart_ps >= _CLOCK_LOW_PS and len(seen.rows) > 0
+    if unseen:
+        widths = [(_CLOCK_LOW_PS, "clock")]
     if not widths or min(widths)[0] >= _FEW * seen.apart_ps:
         return
     width, what = min(widths)
@@ -465,6 +473,7 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
         "fail" if hidden else "not-judged",
         seen.apart_ps * 1e-12,
         None,
+        case="unseen" if unseen and hidden else "",
         what=what,
         width=width * 1e-12,
         hidden=" and ".join(sorted(hidden)),
