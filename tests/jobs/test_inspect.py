@@ -340,14 +340,22 @@ def test_lines_are_read_by_their_levels_and_held_to_the_sheet(
 def test_data_too_weak_for_the_clock_beside_it_does_not_pass(tmp_path):
     """2.4 V is no high where the clock has 5 V, nor where it has 3.6 V and 2.5 V would be one."""
     for scale in (5, 3.4):
-        result = padbench.inspect(volts(tmp_path, scale, data=0.45 * scale))
-        assert result.verdict == "fail"
+        path = volts(tmp_path, scale, data=0.45 * scale)
+        for sheet in (None, SHEET):
+            result = padbench.inspect(path, sheet=sheet)
+            (found,) = (f for f in result.findings if f.id == "levels.moves")
+            assert (found.verdict, found.where) == ("fail", "data")
 
 
 def test_given_thresholds_stay(tmp_path):
     result = padbench.inspect(volts(tmp_path, 3.3), thresholds=(1.5, 3.5))
     assert thresholds(result) == []
     assert len(result.data.rows) == 0
+    moves = [f for f in result.findings if f.id == "levels.moves"]
+    assert [(f.verdict, f.where) for f in moves] == [
+        ("fail", line) for line in ("latch", "clock", "data")
+    ]
+    assert "latch goes from 0 V to 3.3 V and is never high" in moves[0].says
 
 
 def test_what_cannot_be_read_twice_is_told(tmp_path):

@@ -41,6 +41,8 @@ _FEW_ROWS = 0.4
 """
 _OVER = 1.5
 """Times the supply; a clamp or a bad probe shows less (assumed)."""
+_MOVES = 0.3
+"""Of the swing of the line that moves most; crosstalk on one that stands is less (assumed)."""
 _MOSTLY = 0.75
 """Of the clocks; some consoles hold the latch high and clock for a while (from memory)."""
 _LONGEST_LATCH_PS = 10 * 10**9
@@ -195,7 +197,9 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "changes",
         {
             "not-judged": "{line} stood {level} all through: nothing was seen on it; is it "
-            "connected, and is this the right channel?"
+            "connected, and is this the right channel?",
+            "fail": "{line} {stood}, so nothing can be read from it; is it driven and connected "
+            "well, and are the thresholds right?",
         },
     ),
     (
@@ -627,9 +631,13 @@ _FINGERS = 4
 def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     """What no console and no pad does, but a recording with the wrong names or the wrong way up."""
     latches, clocks, high, low = seen.pulses
+    swings = {line: most - least for line, (least, most) in seen.spans.items()}
+    widest = max(swings.values(), default=0.0)
     for line, stood in seen.still.items():
         level = "high" if stood == HIGH else "low"
-        yield _finding("levels.moves", "not-judged", met=Met(other=line), line=line, level=level)
+        verdict: Verdict = "fail" if swings.get(line, 0) > _MOVES * widest else "not-judged"
+        what, met = _stood(seen, line, {stood}), Met(other=line)
+        yield _finding("levels.moves", verdict, met=met, line=line, level=level, stood=what)
     id_ = "capture.channels"
     named, reads = seen.whole.get(("latch", "clock"), (0, 0))
     pair, (whole, others) = max(seen.whole.items(), key=itemgetter(1), default=(("", ""), (0, 0)))
