@@ -9,6 +9,7 @@ from functools import wraps
 from pathlib import Path
 from typing import Any, Concatenate, NotRequired, ParamSpec, TypeGuard
 
+import numpy as np
 from typing_extensions import TypedDict
 
 from padbench.capture.against import AGAINST, ORDER, Beside, State, judge_beside, states
@@ -296,7 +297,7 @@ def inspect_one(
         others, source = other()
         compared.append((AGAINST, states(others), source))
     for rule, there, source in compared:
-        more, beside = judge_beside(rule, states(seen.reads()), there, source)
+        more, beside = judge_beside(rule, states(seen.reads()), there, source, _held(seen))
         findings += more
     files = [Path(file) for file in (expect, capture, against) if _is_path(file)]
     if fit is not None and design is not None and kind is not None:
@@ -331,6 +332,17 @@ def _read_again(
         choices = replace(choices, thresholds=parted)
         read = _read(capture, choices, settings, unwatched)
     return *read, choices, parted
+
+
+_ALL_THE_TIME = 0.9
+"""Of the reads; a button down in so many is held (assumed)."""
+
+
+def _held(seen: Inspection) -> int:
+    """The buttons that are down all the time, as a byte."""
+    bits = np.unpackbits(seen.rows["byte"].astype(np.uint8)[:, None], axis=1)
+    down = bits.sum(axis=0) >= _ALL_THE_TIME * max(1, len(bits))
+    return int(np.packbits(down)[0])
 
 
 def _by_own_levels(
