@@ -417,6 +417,13 @@ def test_a_recording_with_the_wrong_names_or_upside_down_does_not_pass(wires, ca
     assert channels(wires) == [("fail", case) for case in cases]
 
 
+def test_a_clock_upside_down_has_no_times():
+    found = findings_of(inspected(upside_down(MANY, "clock")))
+    assert "clock" in {f.case for f in found if f.id == "capture.channels"}
+    judged = {f.id for f in found if f.id.startswith("timing.") and f.verdict != "not-judged"}
+    assert judged == {"timing.latch-width", "timing.clock-period", "timing.clocks"}
+
+
 def test_what_somebody_says_was_held_may_have_been():
     assert channels(capture([15] * 4), told=True) == []
 

@@ -97,6 +97,10 @@ def test_rounded_times_are_a_fault_of_the_recording(path, good):
     result = padbench.inspect(table(path, *good, form="{:.6f}"))
     assert (the(result, "capture.times").verdict, result.verdict) == ("fail", "fail")
     assert "give --rate" in the(result, "capture.times").says
+    assert {f.verdict for f in result.findings if f.id.startswith("timing.")} == {"not-judged"}
+    lossy = padbench.inspect(table(path, *good, form="{:.5f}"))
+    assert {f.id.partition(".")[0] for f in lossy.findings if f.verdict == "fail"} == {"capture"}
+    table(path, *good, form="{:.6f}")
     assert padbench.inspect(path, rate="10M").verdict == "pass"
 
 

@@ -418,9 +418,19 @@ def findings_of(
         _unblame(found, {one.id for one in found if not one.id.startswith("capture.")})
         unit_known = True
     scale = [*_time_scale(seen, unit_known=unit_known)]
-    if scale:
+    recording = [*_recording(seen, found)]
+    if scale or any((one.id, one.verdict) == ("capture.times", "fail") for one in recording):
         found = [_untimed(finding) for finding in found]
-    return (*_recording(seen, found), *scale, *found)
+    if any((one.id, one.case) == ("capture.channels", "clock") for one in found):
+        found = [_untimed(one) if one.id in _BY_EDGES else one for one in found]
+    return (*recording, *scale, *found)
+
+
+_BY_EDGES = (
+    *("timing.clock-low", "timing.clock-high", "timing.removal"),
+    *("timing.first-bit", "timing.later-bits", "timing.sample-point", "timing.data-delay"),
+)
+"""What is another time by the other edge of the clock."""
 
 
 def _untimed(one: Finding) -> Finding:
@@ -457,6 +467,8 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
     if same:
         verdict: Verdict = "fail" if same > _FEW_ROWS * rows else "not-judged"
         yield _finding("capture.times", verdict, float(same))
+        if verdict == "fail":
+            _unblame(found, _BY_SAMPLES)
     if seen.left_out[0]:
         count, first = seen.left_out
         yield _finding("capture.left-out", "not-judged", float(count), None, first=first)
