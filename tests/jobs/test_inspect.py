@@ -317,7 +317,7 @@ def thresholds(result):
         (4.3, 0.7, [], []),
         (3.3, 0, [("not-judged", "")], [("fail", "")]),
         (3.9, 1.6, [("not-judged", "")], [("pass", "")]),
-        (0.5, 0, [("not-judged", "")], [("fail", "")]),
+        (0.5, 0, [("not-judged", "")], [("fail", "tenth")]),
         (255, 0, [("not-judged", "")], [("fail", "over")]),
     ],
 )
@@ -345,6 +345,23 @@ def test_data_too_weak_for_the_clock_beside_it_does_not_pass(tmp_path):
             result = padbench.inspect(path, sheet=sheet)
             (found,) = (f for f in result.findings if f.id == "levels.moves")
             assert (found.verdict, found.where) == ("fail", "data")
+
+
+@pytest.mark.parametrize(("scale", "says"), [(0.5, "give --scale 10"), (255, "give --scale, the")])
+def test_what_are_no_volts_of_a_pad_name_their_scale(tmp_path, scale, says):
+    result = padbench.inspect(volts(tmp_path, scale), sheet=SHEET)
+    (found,) = (f for f in result.findings if f.id == "levels.thresholds")
+    assert says in found.says
+
+
+def test_a_line_is_inverted_by_the_name_of_its_channel(tmp_path):
+    path = volts(tmp_path, 5)
+    path.write_text(path.read_text().replace("clock,data", "clock,CH3"))
+    own = {"channels": {"data": "CH3"}}
+    results = [padbench.inspect(path, invert=name, **own) for name in ("CH3", "Data")]
+    assert [[read.byte for read in r.data.reads()] for r in results] == [[0x7F, 0xFF]] * 2
+    with pytest.raises(ValueError, match="input A: no channel is named 'CH5'"):
+        padbench.inspect(path, channels={"A": "CH5", **own["channels"]})
 
 
 def test_given_thresholds_stay(tmp_path):

@@ -204,9 +204,9 @@ def judge_beside(
     table = tuple(_buttons(here, there))
     pair = _exchanged(here, there) if differences else ()
     if pair:
-        rows = [row for row in table if row.button not in pair]
+        others = [row for row in table if row.button not in pair]
         says = _finding(rule, "fail", 1, source, case="exchanged", what=" and ".join(pair))
-        return (says,), _in_order([*rows, *_apart(here, there, pair)])
+        return (says,), _in_order([*others, *_apart(here, there, pair)])
     if not differences:
         pressed = sum(state.byte > 0 for state in there)
         return (_finding(rule, "pass", 0, source, presses=pressed),), table

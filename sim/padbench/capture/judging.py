@@ -185,7 +185,12 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         {
             "pass": _BY_LEVELS + ", and {limit} and more is high for the sheet's register",
             "fail": _BY_LEVELS + ", but only {limit} and more is high for the sheet's register",
-            "over": _BY_LEVELS + ": far more than the sheet's pad has, or no volts at all",
+            "over": _BY_LEVELS
+            + ": far more than the sheet's pad has; if these are no volts, give --scale, the volts "
+            "of one",
+            "tenth": _BY_LEVELS
+            + ", but only {limit} and more is high for the sheet's register; if "
+            "the probe divides by ten, give --scale 10",
             "not-judged": _BY_LEVELS + "; whether they are what the register needs only a sheet "
             "can say",
             "told": "the clock goes between {low:V} and {measured}, which the thresholds do not "
@@ -265,9 +270,9 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         {
             "pass": "every read has what stood at the recorded inputs ({names}) when its load "
             "ended",
-            "fail": "{measured:read has|reads have} not what stood at the register's inputs when "
-            "the load ended, the first read {read} at {at:moment}: {contacts:buttons} at the "
-            "inputs, {byte:buttons} read, of {names}",
+            "fail": "{measured:read differs|reads differ} from the recorded inputs as they were "
+            "when the load ended, the first read {read} at {at:moment}: of {names} the inputs had "
+            "{contacts:buttons}, and {byte:buttons} was read",
             "not-judged": "at no load did the recorded inputs ({names}) stand still",
         },
     ),
@@ -582,9 +587,10 @@ def judge_levels(
     low, high = levels
     verdict: Verdict = "not-judged"
     least, most = needed or (None, None)
-    over = most is not None and high > _OVER * most
+    over, tenth = most is not None and high > _OVER * most, False
     if least is not None:
         verdict = "fail" if high < least or over else "pass"
+        tenth = high < least <= 10 * high <= _OVER * (most or 0.0)
     return Finding(
         RULES["levels.thresholds"],
         verdict,
@@ -592,7 +598,7 @@ def judge_levels(
         least,
         None if least is None else high - least,
         sources=_PRACTICE if needed is None else _BY_SHEET,
-        case="told" if not used else "over" if over else "",
+        case="told" if not used else "over" if over else "tenth" if tenth else "",
         facts={"low": low, "below": read_by.low, "above": read_by.high},
     )
 

@@ -177,7 +177,8 @@ class _Settler:
             self.kinds = [self._without_aliases(volts=volts) for volts in (False, True)]
 
     def refuse(self, option: str, says: str) -> NoReturn:
-        raise WaveError(f"{self.file}: --{option}: {says}")
+        own = f"input {option}" if option in BUTTONS else option
+        raise WaveError(f"{self.file}: --{own}: {says}")
 
     def settled(self) -> OpenCapture:
         choices, rate, unit = self.choices, None, None

@@ -256,7 +256,7 @@ def inspect_one(
         _unit(time_unit),
         _hertz(rate),
         _thresholds(thresholds),
-        inverted=_lines(invert),
+        inverted=_lines(invert, given),
         scale=_scale(scale),
     )
     if fit is not None and choices.inverted:
@@ -395,8 +395,11 @@ def _upside_down(seen: Inspection) -> bool:
     return bool(high > 1 and 4 * high > 3 * clocks)
 
 
-def _lines(lines: Sequence[str] | str) -> frozenset[str]:
+def _lines(lines: Sequence[str] | str, given: Mapping[str, str]) -> frozenset[str]:
+    """Roles, of lines named by these or by their channels."""
+    own = {name.casefold(): role for role, name in given.items()}
     some = re.split(r"[,; ]+", lines) if isinstance(lines, str) else lines
+    some = [own.get(name, name) for name in (str(line).casefold() for line in some)]
     wrong = [line for line in some if line not in ROLES or line == "supply"]
     if wrong:
         raise Refusal("invert", f"{wrong[0][:40]!r} is no line; use latch, clock, data, sync")
