@@ -13,6 +13,7 @@ from padbench.capture.against import (
     states,
 )
 from padbench.capture.reads import SeenRead
+from padbench.core.buttons import BUTTONS
 from padbench.core.findings import Source
 
 
@@ -127,3 +128,35 @@ def test_more_than_can_be_aligned_is_told():
     ((found,), table) = judged(here, there)
     assert (found.verdict, table) == ("fail", ())
     assert "compare shorter captures" in found.says
+
+
+EACH = [byte for n in range(8) for byte in [0] * 9 + [128 >> n] * 5]
+ONCE = dict.fromkeys(BUTTONS, (1, 0, 0))
+
+
+def counted(table):
+    return {row.button: (row.seen, row.missed, row.extra) for row in table}
+
+
+def test_a_button_that_is_held_hides_no_other():
+    """Right all the time, one press there; without it each other is as it was."""
+    stuck = [byte | 1 for byte in EACH]
+    source = Source("the other", "given")
+    found, table = judge_beside(AGAINST, states(reads(stuck)), states(reads(EACH)), source, 1)
+    assert [finding.verdict for finding in found] == ["fail"]
+    assert found[0].says.startswith("Right is pressed all the time here")
+    assert counted(table) == ONCE | {"Right": (0, 1, 1)}
+    lost = [byte & ~64 for byte in stuck]
+    found, table = judge_beside(AGAINST, states(reads(lost)), states(reads(EACH)), source, 1)
+    assert [finding.case for finding in found] == ["held", "missing"]
+    assert counted(table)["B"] == (0, 1, 0)
+    same = judge_beside(AGAINST, states(reads(stuck)), states(reads(stuck)), source, 1)[0]
+    assert [finding.verdict for finding in same] == ["pass"]
+
+
+def test_two_buttons_that_are_exchanged():
+    other = [{1: 2, 2: 1}.get(byte, byte) for byte in EACH]
+    found, table = judged(reads(other), reads(EACH))
+    assert [finding.verdict for finding in found] == ["fail"]
+    assert found[0].says.startswith("Left and Right are exchanged here")
+    assert counted(table) == ONCE | {"Left": (0, 1, 1), "Right": (0, 1, 1)}

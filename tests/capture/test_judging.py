@@ -72,6 +72,20 @@ def test_times_that_no_console_takes_are_doubted(slower, doubt):
     assert all("is the unit of the time right" in f.says for f in found)
 
 
+@pytest.mark.parametrize(("slower", "unit"), [(10**3, None), (10**4, "us"), (10**6, "us")])
+def test_no_time_passes_where_its_unit_may_be_wrong(slower, unit):
+    """The latch of 9 µs becomes 9, 90 and 9000 ms."""
+    wires = {name: [(t * slower, v) for t, v in some] for name, some in WHOLE.items()}
+    seen = inspected(wires)
+    for known in (True, False):
+        found = findings_of(seen, unit_known=known)
+        scale = [f for f in found if f.id == "capture.time-scale"]
+        assert [f.verdict for f in scale] == ["not-judged" if known else "fail"] * bool(unit)
+        times = {f.verdict for f in found if f.id.startswith("timing.")}
+        assert times == {"not-judged"} if unit else "pass" in times
+    assert all(f"give --time-unit {unit}, or" in f.says for f in scale)
+
+
 def test_a_read_longer_than_a_second_is_doubted():
     wires = capture([0] * 3, times=[MS + n * FRAME for n in range(3)])
     spread = {name: [(t * 20_000, v) for t, v in some] for name, some in wires.items()}
@@ -403,6 +417,13 @@ def test_a_recording_with_the_wrong_names_or_upside_down_does_not_pass(wires, ca
     assert channels(wires) == [("fail", case) for case in cases]
 
 
+def test_a_clock_upside_down_has_no_times():
+    found = findings_of(inspected(upside_down(MANY, "clock")))
+    assert "clock" in {f.case for f in found if f.id == "capture.channels"}
+    judged = {f.id for f in found if f.id.startswith("timing.") and f.verdict != "not-judged"}
+    assert judged == {"timing.latch-width", "timing.clock-period", "timing.clocks"}
+
+
 def test_what_somebody_says_was_held_may_have_been():
     assert channels(capture([15] * 4), told=True) == []
 
@@ -451,3 +472,49 @@ def test_what_an_extra_clock_does_to_a_button_that_is_held(held, place, wanted, 
     )
     assert (found.verdict, says in found.says) == ("fail", True), found.says
     assert "not pressed, as it was" not in found.says or not held & 1
+
+
+def lost(edges, *places):
+    return [edge for place, edge in enumerate(edges) if place not in places]
+
+
+@pytest.mark.parametrize(
+    ("line", "far", "verdict", "says"),
+    [
+        ("clock", lambda edges, way: way(edges, 30_000), "pass", "the same 64 edges at both"),
+        ("clock", lambda edges, _: edges[:1], "fail", "0 at the pad's end, where it stands still"),
+        ("clock", lambda edges, _: [(0, UNKNOWN)], "fail", "where it is never at a level"),
+        ("clock", lambda edges, way: lost(way(edges, 30_000), 5, 6), "fail", "64 edges at the con"),
+        ("clock", lambda edges, way: way(edges, -30_000), "fail", "30 ns before it is sent"),
+        ("data", lambda edges, way: way(edges, -30_000), "pass", "the same"),
+        ("data", lambda edges, _: edges[:1], "fail", "0 at the pad's end"),
+        ("data", lambda edges, way: way(edges, 30_000), "fail", "before it is sent"),
+    ],
+)
+def test_a_line_recorded_at_the_pad_too_is_the_same_there(line, far, verdict, says):
+    """Where only some edges of one end are seen the line is lost on its way."""
+
+    def way(edges, delay):
+        return [(when + delay * (when > 0), level) for when, level in edges]
+
+    wires = capture([0, 128, 65, 0])
+    seen = inspected(wires | {f"far-{line}": far(wires[line], way)})
+    (found,) = (f for f in findings_of(seen) if f.id == f"timing.{line}-arrives")
+    assert found.verdict == verdict
+    assert says in found.says
+
+
+def test_data_that_come_from_the_pad_only_are_lost_to_the_console():
+    wires = capture([0, 128, 0])
+    dead = {"far-data": wires["data"], "data": [(0, HIGH)]}
+    found = finding(inspected(wires | dead), "timing.data-arrives")
+    assert found.verdict == "fail"
+    assert "0 at the console's end" in found.says
+
+
+def test_an_edge_under_way_when_the_capture_ends_is_not_lost():
+    wires = capture([0, 128])
+    end = wires["clock"][-1][0]
+    far = [(when + 100_000, level) for when, level in wires["clock"][:-1]]
+    seen = inspected(wires | {"far-clock": far}, end=end + 50_000)
+    assert finding(seen, "timing.clock-arrives").verdict == "pass"

@@ -97,6 +97,10 @@ def test_rounded_times_are_a_fault_of_the_recording(path, good):
     result = padbench.inspect(table(path, *good, form="{:.6f}"))
     assert (the(result, "capture.times").verdict, result.verdict) == ("fail", "fail")
     assert "give --rate" in the(result, "capture.times").says
+    assert {f.verdict for f in result.findings if f.id.startswith("timing.")} == {"not-judged"}
+    lossy = padbench.inspect(table(path, *good, form="{:.5f}"))
+    assert {f.id.partition(".")[0] for f in lossy.findings if f.verdict == "fail"} == {"capture"}
+    table(path, *good, form="{:.6f}")
     assert padbench.inspect(path, rate="10M").verdict == "pass"
 
 
@@ -127,6 +131,16 @@ def test_pulses_between_the_samples_are_not_the_hardware(path):
     assert the(result, "capture.sampling").verdict == "fail"
     assert "pulses are missing" in the(result, "capture.sampling").says
     assert [f.id for f in result.findings if f.verdict == "fail"] == ["capture.sampling"]
+
+
+@pytest.mark.parametrize(("step", "blamed"), [(1e-6, "capture.sampling"), (1e-7, "reads.clocks")])
+def test_a_clock_that_no_sample_hits_is_not_the_hardware(path, step, blamed):
+    at, levels = lines([0, 0x80, 0x80, 0], step=step)
+    levels[1] = 1
+    result = padbench.inspect(table(path, at, levels))
+    assert blamed in {f.id for f in result.findings if f.verdict == "fail"}
+    assert (the(result, "reads.clocks").verdict == "fail") == (blamed == "reads.clocks")
+    assert "there is no clock" in the(result, blamed).says or blamed == "reads.clocks"
 
 
 def test_few_samples_a_pulse_are_told(path):

@@ -317,7 +317,7 @@ def thresholds(result):
         (4.3, 0.7, [], []),
         (3.3, 0, [("not-judged", "")], [("fail", "")]),
         (3.9, 1.6, [("not-judged", "")], [("pass", "")]),
-        (0.5, 0, [("not-judged", "")], [("fail", "")]),
+        (0.5, 0, [("not-judged", "")], [("fail", "tenth")]),
         (255, 0, [("not-judged", "")], [("fail", "over")]),
     ],
 )
@@ -340,14 +340,39 @@ def test_lines_are_read_by_their_levels_and_held_to_the_sheet(
 def test_data_too_weak_for_the_clock_beside_it_does_not_pass(tmp_path):
     """2.4 V is no high where the clock has 5 V, nor where it has 3.6 V and 2.5 V would be one."""
     for scale in (5, 3.4):
-        result = padbench.inspect(volts(tmp_path, scale, data=0.45 * scale))
-        assert result.verdict == "fail"
+        path = volts(tmp_path, scale, data=0.45 * scale)
+        for sheet in (None, SHEET):
+            result = padbench.inspect(path, sheet=sheet)
+            (found,) = (f for f in result.findings if f.id == "levels.moves")
+            assert (found.verdict, found.where) == ("fail", "data")
+
+
+@pytest.mark.parametrize(("scale", "says"), [(0.5, "give --scale 10"), (255, "give --scale, the")])
+def test_what_are_no_volts_of_a_pad_name_their_scale(tmp_path, scale, says):
+    result = padbench.inspect(volts(tmp_path, scale), sheet=SHEET)
+    (found,) = (f for f in result.findings if f.id == "levels.thresholds")
+    assert says in found.says
+
+
+def test_a_line_is_inverted_by_the_name_of_its_channel(tmp_path):
+    path = volts(tmp_path, 5)
+    path.write_text(path.read_text().replace("clock,data", "clock,CH3"))
+    own = {"channels": {"data": "CH3"}}
+    results = [padbench.inspect(path, invert=name, **own) for name in ("CH3", "Data")]
+    assert [[read.byte for read in r.data.reads()] for r in results] == [[0x7F, 0xFF]] * 2
+    with pytest.raises(ValueError, match="input A: no channel is named 'CH5'"):
+        padbench.inspect(path, channels={"A": "CH5", **own["channels"]})
 
 
 def test_given_thresholds_stay(tmp_path):
     result = padbench.inspect(volts(tmp_path, 3.3), thresholds=(1.5, 3.5))
     assert thresholds(result) == []
     assert len(result.data.rows) == 0
+    moves = [f for f in result.findings if f.id == "levels.moves"]
+    assert [(f.verdict, f.where) for f in moves] == [
+        ("fail", line) for line in ("latch", "clock", "data")
+    ]
+    assert "latch goes from 0 V to 3.3 V and is never high" in moves[0].says
 
 
 def test_what_cannot_be_read_twice_is_told(tmp_path):

@@ -11,14 +11,18 @@ nor a short step on the way to a chord. What is left is a press that the other h
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
-from itertools import zip_longest
+from functools import reduce
+from itertools import combinations, zip_longest
+from operator import and_, or_
 
 from padbench.capture.reads import SeenRead
-from padbench.core.buttons import BUTTONS, spelled
+from padbench.core.buttons import BUTTONS, byte_of, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 
 _MOST = 2000
 """States; the time to align them grows with the square of their number."""
+_TRIED = 10_000
+"""Pairs of states; the time to try all exchanges grows with them."""
 _ON_THE_WAY = 3
 """Reads; two buttons of a chord come so close together (assumed: 50 ms)."""
 
@@ -30,6 +34,9 @@ _SAYS = {
     "let-go": "here all is let go within a press, which it is not there" + _BESIDE,
     "held-on": "there all is let go between two presses, which it is not here" + _BESIDE,
     "fail": "{here} here, {there} there" + _BESIDE,
+    "held": "{what} is pressed all the time here, which it is not in {source}: it is stuck, or "
+    "what it switches stays low",
+    "exchanged": "{what} are exchanged here: changed over, all presses are those of {source}",
 }
 AGAINST = Rule(
     "against.reads",
@@ -84,16 +91,53 @@ def states(reads: Iterable[SeenRead]) -> list[State]:
             found[-1] = replace(last, count=last.count + 1, undecided=undecided)
         else:
             found.append(State(read.byte, read, 1, read.undecided))
-    found = [
-        state
-        for before, state, after in _neighbours(found)
-        if before is None or after is None or not _on_the_way(before, state, after)
-    ]
+    return _pressed(
+        [
+            state
+            for before, state, after in _neighbours(found)
+            if before is None or after is None or not _on_the_way(before, state, after)
+        ]
+    )
+
+
+def _pressed(found: Sequence[State]) -> list[State]:
+    """Without rests but those between equal ones."""
     return [
         state
         for before, state, after in _neighbours(found)
         if state.byte or (before and after and before.byte == after.byte)
     ]
+
+
+def _without(some: Sequence[State], bits: int) -> list[State]:
+    """The same, had these buttons not been looked at."""
+    found: list[State] = []
+    for state in some:
+        one = replace(state, byte=state.byte & ~bits, undecided=state.undecided & ~bits)
+        if found and found[-1].byte == one.byte:
+            last = found.pop()
+            undecided = last.undecided | one.undecided
+            one = replace(last, count=last.count + one.count, undecided=undecided)
+        found.append(one)
+    return _pressed(found)
+
+
+def _changed_over(some: Sequence[State], one: int, other: int) -> list[State]:
+    def over(byte: int) -> int:
+        return byte & ~(one | other) | (byte & one and other) | (byte & other and one)
+
+    return [replace(s, byte=over(s.byte), undecided=over(s.undecided)) for s in some]
+
+
+def _exchanged(here: Sequence[State], there: Sequence[State]) -> tuple[str, ...]:
+    """The two buttons that only have to change places for both to be the same."""
+    if len(here) * len(there) > _TRIED:
+        return ()
+    pressed = pressed_in(reduce(or_, (state.byte for state in there), 0))
+    for pair in combinations(pressed, 2):
+        if not compare(_changed_over(here, *(byte_of([button]) for button in pair)), there):
+            return pair
+    return ()
 
 
 def _neighbours(some: Sequence[State]) -> Iterator[tuple[State | None, State, State | None]]:
@@ -138,17 +182,31 @@ def compare(here: Sequence[State], there: Sequence[State]) -> tuple[Difference, 
 
 
 def judge_beside(
-    rule: Rule, here: Sequence[State], there: Sequence[State], source: Source
+    rule: Rule, here: Sequence[State], there: Sequence[State], source: Source, held: int = 0
 ) -> tuple[tuple[Finding, ...], tuple[Beside, ...]]:
     """`AGAINST` or `ORDER`: a finding for each difference up to ten, or one that there is none.
 
     ``source`` says what the other is, "the capture bench.vcd". The rows of buttons are those that
-    either has.
+    either has. ``held`` are the buttons that nearly every read here has: of one that the other
+    lets go only this is said, and the others are compared without it.
     """
     if max(len(here), len(there)) > _MOST:
         return (_finding(rule, "fail", None, source, case="too-long", most=_MOST),), ()
+    held &= ~reduce(and_, (state.byte for state in there), 0xFF if there else 0)
+    if held:
+        what = " and ".join(pressed_in(held))
+        stuck = _finding(rule, "fail", 1, source, case="held", what=what)
+        rows = _apart(here, there, pressed_in(held))
+        more, table = judge_beside(rule, _without(here, held), _without(there, held), source)
+        more = tuple(one for one in more if one.verdict == "fail")
+        return (stuck, *more), _in_order([*rows, *table])
     differences = compare(here, there)
     table = tuple(_buttons(here, there))
+    pair = _exchanged(here, there) if differences else ()
+    if pair:
+        others = [row for row in table if row.button not in pair]
+        says = _finding(rule, "fail", 1, source, case="exchanged", what=" and ".join(pair))
+        return (says,), _in_order([*others, *_apart(here, there, pair)])
     if not differences:
         pressed = sum(state.byte > 0 for state in there)
         return (_finding(rule, "pass", 0, source, presses=pressed),), table
@@ -157,6 +215,19 @@ def judge_beside(
         _different(rule, difference, number, count, source)
         for number, difference in enumerate(differences[:10], 1)
     ), table
+
+
+def _apart(
+    here: Sequence[State], there: Sequence[State], buttons: Iterable[str]
+) -> Iterator[Beside]:
+    """Of buttons whose presses here are none of the other's."""
+    for button in buttons:
+        own, others = (len({*_presses(s, byte_of([button])).values()}) for s in (here, there))
+        yield Beside(button, 0, others, own)
+
+
+def _in_order(rows: Iterable[Beside]) -> tuple[Beside, ...]:
+    return tuple(sorted(rows, key=lambda row: BUTTONS.index(row.button)))
 
 
 def _buttons(here: Sequence[State], there: Sequence[State]) -> Iterator[Beside]:

@@ -10,7 +10,7 @@ straight. Memory does not grow with the capture.
 """
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -161,6 +161,44 @@ def _crossed(seconds: Array, volts: Array, place: Times, at: Array) -> Array:
     return when
 
 
+@dataclass
+class Ends:
+    """A line that was recorded at both ends of its cable, the end that sends first.
+
+    ``counts`` are the edges at each and ``last`` when the last was (ps), ``levels`` the levels that
+    each reached. ``way`` is the sum (ps) of the times from each edge to that of the same number at
+    the other end, of which there were ``pairs``.
+    """
+
+    counts: list[int] = field(default_factory=lambda: [0, 0])
+    last: list[int] = field(default_factory=lambda: [0, 0])
+    levels: tuple[set[int], set[int]] = field(default_factory=lambda: (set(), set()))
+    way: int = 0
+    pairs: int = 0
+    waiting: list[Times] = field(default_factory=lambda: [np.zeros(0, np.int64)] * 2)
+
+    def add(self, end: int, times: Times) -> None:
+        """More edges of one end, of which those without a partner wait for it."""
+        if len(times):
+            self.counts[end] += len(times)
+            self.last[end] = int(times[-1])
+            self.waiting[end] = np.append(self.waiting[end], times)
+
+    def pair(self) -> None:
+        """What has come at both ends."""
+        sent, got = self.waiting
+        count = min(len(sent), len(got))
+        self.way += int((got[:count] - sent[:count]).sum())
+        self.pairs += count
+        self.waiting = [times[count:][:_PENDING] for times in (sent, got)]
+
+    def lost(self, end_ps: int) -> bool:
+        """Whether one end has edges that the other has not; the last may be under way."""
+        sent, got = self.counts
+        under_way = sent - got == 1 and self.last[0] > end_ps - _LONGEST_WAY_PS
+        return sent != got and not under_way
+
+
 class Edges:
     """Those of some lines; where clock and data are among them, also how long data take.
 
@@ -177,11 +215,13 @@ class Edges:
         self._stood: dict[str, int] = {}
         self._sent: dict[tuple[str, bool], Times] = {}
         self._ways: dict[str, Sampler] = {}
+        self.ends: dict[str, Ends] = {}
 
     def take(self, piece: Piece) -> None:
         """The next stretch of the capture."""
-        for far in [name for name in piece.changes if name.startswith("far-")]:
-            near = far.removeprefix("far-")
+        here = [n.removeprefix("far-") for n in piece.changes if n.startswith("far-")]
+        for near in dict.fromkeys([*self.ends, *here]):
+            far = f"far-{near}"
             for name in (near, far):
                 self.lines.setdefault(name, LineEdges())
             self._under_way(near, *((far, near) if near == "data" else (near, far)), piece)
@@ -209,17 +249,20 @@ class Edges:
         measure.update(self._ways)
 
     def _under_way(self, line: str, first: str, last: str, piece: Piece) -> None:
-        edges = {}
-        for name in (first, last):
+        edges, ends = {}, self.ends.setdefault(line, Ends())
+        for end, name in enumerate((first, last)):
             times, levels = piece.changes.get(name, (np.zeros(0, np.int64), np.zeros(0, np.uint8)))
             times, levels = times[levels <= HIGH], levels[levels <= HIGH]
             if len(levels):
+                ends.levels[end].update(np.unique(levels).tolist())
                 turns = np.append(
                     self._stood.get(name, levels[0]) != levels[0], np.diff(levels) != 0
                 )
                 self._stood[name] = int(levels[-1])
                 times, levels = times[turns], levels[turns]
             edges[name] = times, levels == HIGH
+            ends.add(end, times)
+        ends.pair()
         for up in (True, False):
             sent, got = (times[rises == up] for times, rises in (edges[first], edges[last]))
             sent = np.append(self._sent.get((line, up), sent[:0]), sent)

@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.capture.edges import Edges, LineEdges
+from padbench.capture.edges import Edges, Ends, LineEdges
 from padbench.capture.frame_seen import FrameSync, Place, SyncWatch
 from padbench.capture.measures import Measure, Statistics
 from padbench.capture.reads import ROW, Press, SeenRead, presses
@@ -137,7 +137,8 @@ class Inspection:
     whole reads and all, were one line the latch and another the clock. ``ringing`` is as
     ``runts``, right beside an edge. ``apart_ps`` is from one sample to the next, 0 where nobody
     knows; ``same_time`` and ``left_out`` as in a `Piece`. ``inputs`` are the buttons whose
-    contacts were recorded.
+    contacts were recorded. ``ends`` has the lines that were recorded at the pad too, ``spans`` the
+    least and the greatest voltage of each line in volts.
     """
 
     wanted: int = 8
@@ -154,6 +155,8 @@ class Inspection:
     passes: int = 1
     frame: FrameSync | None = None
     edges: Mapping[str, LineEdges] = field(default_factory=dict)
+    ends: Mapping[str, Ends] = field(default_factory=dict)
+    spans: dict[str, tuple[float, float]] = field(default_factory=dict)
     levels: dict[str, set[int]] = field(default_factory=dict)
     pulses: NDArray[np.int64] = field(default_factory=lambda: np.zeros(4, np.int64))
     whole: dict[tuple[str, str], tuple[int, int]] = field(default_factory=dict)
@@ -175,9 +178,11 @@ class Inspection:
             for name, (_, levels) in piece.changes.items():
                 stood = self.levels.setdefault(name, set())
                 stood |= {level for level in {LOW, HIGH} - stood if (levels == level).any()}
-            for name, (least, most) in piece.volts.items():
-                known = self.volts.get(name, (least, most))
-                self.volts[name] = min(known[0], least), max(known[1], most)
+            drawn = {n: (v.min(), v.max()) for n, (_, v) in piece.analogue.items() if len(v)}
+            for spans, some in ((self.volts, piece.volts), (self.spans, drawn)):
+                for name, (least, most) in some.items():
+                    known = spans.get(name, (least, most))
+                    spans[name] = min(known[0], float(least)), max(known[1], float(most))
             yield piece
 
     @property
@@ -287,7 +292,7 @@ def inspect(
             measure["line period"].add(syncs.add(sync))
     measure["line period"].add(syncs.rest())
     edges.measured(measure)
-    seen.edges, seen.rows = edges.lines, np.concatenate(rows)
+    seen.edges, seen.ends, seen.rows = edges.lines, edges.ends, np.concatenate(rows)
     starts = seen.rows["start"]
     seen.passes = settings.passes or _passes(starts)
     waits = np.diff(starts[:: seen.passes])

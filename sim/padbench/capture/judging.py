@@ -22,8 +22,9 @@ from padbench.capture.reads import (
 from padbench.core.buttons import BUTTONS, byte_of, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
 from padbench.core.sentences import filled
-from padbench.core.timeline import HIGH
-from padbench.waveio import Thresholds
+from padbench.core.timeline import HIGH, LOW
+from padbench.core.units import show
+from padbench.waveio import SECONDS, Thresholds
 
 _PRACTICE = (Source("common practice", "common practice"),)
 _MEMORY = (Source("from memory", "from memory"),)
@@ -40,11 +41,15 @@ _FEW_ROWS = 0.4
 """
 _OVER = 1.5
 """Times the supply; a clamp or a bad probe shows less (assumed)."""
+_MOVES = 0.3
+"""Of the swing of the line that moves most; crosstalk on one that stands is less (assumed)."""
 _MOSTLY = 0.75
 """Of the clocks; some consoles hold the latch high and clock for a while (from memory)."""
 _LONGEST_LATCH_PS = 10 * 10**9
 _LONGEST_READ_PS = 10**12
 """A console polls once a frame, 20 ms at most: no latch, no read comes near (from memory)."""
+_USUAL = 0.005
+"""Part of these that latches and reads of consoles stay below (assumed)."""
 
 
 def _many(finding: Finding) -> str:
@@ -160,7 +165,10 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         {
             "not-judged": "the usual {what} is {measured:s6} and no console takes more than "
             "{limit:s6}; is the unit of the time right, or the rate, and is this the right "
-            "channel? (A breadboard clocked by hand may well be this slow.)"
+            "channel? (A breadboard clocked by hand may well be this slow.)",
+            "fail": "the usual {what} is {measured:s6} and no console takes more than {limit:s6}; "
+            "nothing says the unit of the times, so seconds were taken: give --time-unit {unit}, "
+            "or --time-unit s if they are seconds",
         },
     ),
     (
@@ -177,7 +185,12 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         {
             "pass": _BY_LEVELS + ", and {limit} and more is high for the sheet's register",
             "fail": _BY_LEVELS + ", but only {limit} and more is high for the sheet's register",
-            "over": _BY_LEVELS + ": far more than the sheet's pad has, or no volts at all",
+            "over": _BY_LEVELS
+            + ": far more than the sheet's pad has; if these are no volts, give --scale, the volts "
+            "of one",
+            "tenth": _BY_LEVELS
+            + ", but only {limit} and more is high for the sheet's register; if "
+            "the probe divides by ten, give --scale 10",
             "not-judged": _BY_LEVELS + "; whether they are what the register needs only a sheet "
             "can say",
             "told": "the clock goes between {low:V} and {measured}, which the thresholds do not "
@@ -189,7 +202,9 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "changes",
         {
             "not-judged": "{line} stood {level} all through: nothing was seen on it; is it "
-            "connected, and is this the right channel?"
+            "connected, and is this the right channel?",
+            "fail": "{line} {stood}, so nothing can be read from it; is it driven and connected "
+            "well, and are the thresholds right?",
         },
     ),
     (
@@ -232,6 +247,21 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "shorter pulses may be missing; sample at least {times} times as fast",
             "fail": "samples are {measured:s} apart and the usual {what} is {width:s}: pulses are "
             "missing, so nothing is said of {hidden}; sample at least {times} times as fast",
+            "unseen": "samples are {measured:s} apart and there is no clock: a console's may be "
+            "low for {width:s} only and fall between them, so nothing is said of {hidden}; sample "
+            "at least {times} times as fast, and look whether the clock is connected",
+        },
+    ),
+    (
+        "timing.both-ends",
+        "edges",
+        {
+            "pass": "{line} has the same {measured:edge|edges} at both ends of the cable",
+            "fail": "{line} has {sent} edges at the {sender} end of the cable and {got} at the "
+            "{other} end, where it {stood}: each must come through",
+            "early": "{line} comes to the {other} end of the cable {way:s} before it is sent: the "
+            "two ends are exchanged, or this is another line",
+            "not-judged": "{line} moves at neither end of the cable",
         },
     ),
     (
@@ -240,9 +270,9 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         {
             "pass": "every read has what stood at the recorded inputs ({names}) when its load "
             "ended",
-            "fail": "{measured:read has|reads have} not what stood at the register's inputs when "
-            "the load ended, the first read {read} at {at:moment}: {contacts:buttons} at the "
-            "inputs, {byte:buttons} read, of {names}",
+            "fail": "{measured:read differs|reads differ} from the recorded inputs as they were "
+            "when the load ended, the first read {read} at {at:moment}: of {names} the inputs had "
+            "{contacts:buttons}, and {byte:buttons} was read",
             "not-judged": "at no load did the recorded inputs ({names}) stand still",
         },
     ),
@@ -357,16 +387,23 @@ RULES: Mapping[str, Rule] = {id_: Rule(id_, unit, texts) for id_, unit, texts in
 
 
 def findings_of(
-    seen: Inspection, *, wanted: int = 8, policy: str = "both", told: bool = False
+    seen: Inspection,
+    *,
+    wanted: int = 8,
+    policy: str = "both",
+    told: bool = False,
+    unit_known: bool = True,
 ) -> tuple[Finding, ...]:
     """All findings of a capture, those of the wires first.
 
     ``policy`` is the pad's for opposite directions; under any but "both" none may come through.
-    ``told``: somebody says what was held, so that anything may have been.
+    ``told``: somebody says what was held, so that anything may have been. ``unit_known``: somebody
+    says the unit of the times.
     """
+    ends = {finding.id: finding for finding in _ends(seen)}
     found = [
-        *seen.timing,
-        *_time_scale(seen),
+        *(finding for finding in seen.timing if finding.id not in ends),
+        *ends.values(),
         *_reached(seen),
         *_channels(seen, told=told),
         *_extra_clocks(seen, wanted),
@@ -384,7 +421,29 @@ def findings_of(
     if any(one.id == "capture.channels" and one.verdict == "fail" for one in found):
         # What is said of the wires is said of others than their names.
         _unblame(found, {one.id for one in found if not one.id.startswith("capture.")})
-    return (*_recording(seen, found), *found)
+        unit_known = True
+    scale = [*_time_scale(seen, unit_known=unit_known)]
+    recording = [*_recording(seen, found)]
+    if scale or any((one.id, one.verdict) == ("capture.times", "fail") for one in recording):
+        found = [_untimed(finding) for finding in found]
+    if any((one.id, one.case) == ("capture.channels", "clock") for one in found):
+        found = [_untimed(one) if one.id in _BY_EDGES else one for one in found]
+    return (*recording, *scale, *found)
+
+
+_BY_EDGES = (
+    *("timing.clock-low", "timing.clock-high", "timing.removal"),
+    *("timing.first-bit", "timing.later-bits", "timing.sample-point", "timing.data-delay"),
+)
+"""What is another time by the other edge of the clock."""
+
+
+def _untimed(one: Finding) -> Finding:
+    """Nothing is said of times where these may be far off."""
+    judged = one.verdict == "pass" or one.unit == "s"
+    if not (one.id.startswith("timing.") and judged) or one.verdict == "not-judged":
+        return one
+    return replace(one, verdict="not-judged", case=one.case or one.verdict)
 
 
 def _unblame(found: list[Finding], ids: Collection[str]) -> set[str]:
@@ -401,6 +460,8 @@ _BY_SAMPLES = (
     *("reads.cut-short", "timing.clock-width", "timing.load-width"),
 )
 """What pulses that fell between two samples would look like."""
+_CLOCK_LOW_PS = 280_000
+"""The low part of a console's clock is half a cycle of its CPU (from memory)."""
 _FEW = 3
 """So many samples in a pulse at least, else the next may have none (assumed)."""
 
@@ -411,6 +472,8 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
     if same:
         verdict: Verdict = "fail" if same > _FEW_ROWS * rows else "not-judged"
         yield _finding("capture.times", verdict, float(same))
+        if verdict == "fail":
+            _unblame(found, _BY_SAMPLES)
     if seen.left_out[0]:
         count, first = seen.left_out
         yield _finding("capture.left-out", "not-judged", float(count), None, first=first)
@@ -419,6 +482,9 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
         for name in ("clock low", "clock high", "latch width")
         if (widths := seen.measures.get(name)) is not None
     ]
+    unseen = "clock" in seen.still and seen.apart_ps >= _CLOCK_LOW_PS and len(seen.rows) > 0
+    if unseen:
+        widths = [(_CLOCK_LOW_PS, "clock")]
     if not widths or min(widths)[0] >= _FEW * seen.apart_ps:
         return
     width, what = min(widths)
@@ -428,6 +494,7 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
         "fail" if hidden else "not-judged",
         seen.apart_ps * 1e-12,
         None,
+        case="unseen" if unseen and hidden else "",
         what=what,
         width=width * 1e-12,
         hidden=" and ".join(sorted(hidden)),
@@ -485,14 +552,17 @@ def _finding(
     return Finding(RULES[id_], verdict, measured, limit, margin, met, sources, case, facts)
 
 
-def _time_scale(seen: Inspection) -> Iterator[Finding]:
+def _time_scale(seen: Inspection, *, unit_known: bool) -> Iterator[Finding]:
     """Medians, since a console may hold its latch while it is switched on."""
     for name, most in (("latch width", _LONGEST_LATCH_PS), ("read length", _LONGEST_READ_PS)):
         widths = seen.measures.get(name)
         if widths is not None and widths.median > most:
             took, limit, met = widths.median * 1e-12, most * 1e-12, Met(other=name)
             id_ = "capture.time-scale"
-            yield _finding(id_, "not-judged", took, limit, met, _MEMORY, what=name)
+            verdict: Verdict = "not-judged" if unit_known else "fail"
+            usual = (unit for unit in ("ms", "us", "ns") if took * SECONDS[unit] < limit * _USUAL)
+            unit = next(usual, "ns")
+            yield _finding(id_, verdict, took, limit, met, _MEMORY, what=name, unit=unit)
             return
 
 
@@ -517,9 +587,10 @@ def judge_levels(
     low, high = levels
     verdict: Verdict = "not-judged"
     least, most = needed or (None, None)
-    over = most is not None and high > _OVER * most
+    over, tenth = most is not None and high > _OVER * most, False
     if least is not None:
         verdict = "fail" if high < least or over else "pass"
+        tenth = high < least <= 10 * high <= _OVER * (most or 0.0)
     return Finding(
         RULES["levels.thresholds"],
         verdict,
@@ -527,9 +598,48 @@ def judge_levels(
         least,
         None if least is None else high - least,
         sources=_PRACTICE if needed is None else _BY_SHEET,
-        case="told" if not used else "over" if over else "",
+        case="told" if not used else "over" if over else "tenth" if tenth else "",
         facts={"low": low, "below": read_by.low, "above": read_by.high},
     )
+
+
+def _ends(seen: Inspection) -> Iterator[Finding]:
+    """Lines recorded at both ends, under the ids of what a simulation says of its own."""
+    for line, ends in seen.ends.items():
+        sent, got = ends.counts
+        names = (f"far-{line}", line) if line == "data" else (line, f"far-{line}")
+        sender, other = ("pad's", "console's") if line == "data" else ("console's", "pad's")
+        weak = min((1, 0), key=lambda end: len(ends.levels[end]))
+        if weak == 0:
+            sent, got, sender, other = got, sent, other, sender
+        way = ends.way / max(1, ends.pairs)
+        lost = ends.lost(seen.end_ps)
+        early = not lost and way < 0
+        yield Finding(
+            RULES["timing.both-ends"],
+            "fail" if lost or early else "pass" if sent else "not-judged",
+            float(got),
+            float(sent),
+            -float(abs(sent - got)) if lost else 0.0,
+            Met(other=line),
+            _PRACTICE,
+            "early" if early else "",
+            {
+                **{"line": line, "sent": sent, "got": got, "sender": sender, "other": other},
+                **{"way": -way * 1e-12, "stood": _stood(seen, names[weak], ends.levels[weak])},
+            },
+            f"timing.{line}-arrives",
+        )
+
+
+def _stood(seen: Inspection, name: str, levels: Collection[int]) -> str:
+    """What a line did, in words."""
+    never = " nor ".join(("low", "high")[level] for level in {LOW, HIGH} - {*levels})
+    words = f" and is never {never}" if never else ""
+    if name not in seen.spans:
+        return f"stands still{words}" if levels else "is never at a level"
+    least, most = (show(volts, "V", 3) for volts in seen.spans[name])
+    return f"goes from {least} to {most}{words}"
 
 
 _FINGERS = 4
@@ -539,9 +649,13 @@ _FINGERS = 4
 def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     """What no console and no pad does, but a recording with the wrong names or the wrong way up."""
     latches, clocks, high, low = seen.pulses
+    swings = {line: most - least for line, (least, most) in seen.spans.items()}
+    widest = max(swings.values(), default=0.0)
     for line, stood in seen.still.items():
         level = "high" if stood == HIGH else "low"
-        yield _finding("levels.moves", "not-judged", met=Met(other=line), line=line, level=level)
+        verdict: Verdict = "fail" if swings.get(line, 0) > _MOVES * widest else "not-judged"
+        what, met = _stood(seen, line, {stood}), Met(other=line)
+        yield _finding("levels.moves", verdict, met=met, line=line, level=level, stood=what)
     id_ = "capture.channels"
     named, reads = seen.whole.get(("latch", "clock"), (0, 0))
     pair, (whole, others) = max(seen.whole.items(), key=itemgetter(1), default=(("", ""), (0, 0)))

@@ -40,6 +40,7 @@ _REALS = ("real", "realtime")
 _BY_NAME = "found by its name"
 _FIRST = "counted from the first row"
 _BIT = re.compile(r"(.+)\[(\d{1,3})\]")
+NOBODY_SAYS = "as nothing says otherwise"
 BY_LEVEL = "found by its level,"
 USUAL_SUPPLIES = (5.0, 3.3)
 STEADY = 0.1
@@ -176,7 +177,8 @@ class _Settler:
             self.kinds = [self._without_aliases(volts=volts) for volts in (False, True)]
 
     def refuse(self, option: str, says: str) -> NoReturn:
-        raise WaveError(f"{self.file}: --{option}: {says}")
+        own = f"input {option}" if option in BUTTONS else option
+        raise WaveError(f"{self.file}: --{own}: {says}")
 
     def settled(self) -> OpenCapture:
         choices, rate, unit = self.choices, None, None
@@ -370,4 +372,4 @@ class _Settler:
             return own, "as its column says"
         if stated is not None:
             return stated.unit, f"as line {stated.line} says"
-        return "s", "as nothing says otherwise"
+        return "s", NOBODY_SAYS

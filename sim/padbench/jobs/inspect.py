@@ -9,6 +9,7 @@ from functools import wraps
 from pathlib import Path
 from typing import Any, Concatenate, NotRequired, ParamSpec, TypeGuard
 
+import numpy as np
 from typing_extensions import TypedDict
 
 from padbench.capture.against import AGAINST, ORDER, Beside, State, judge_beside, states
@@ -33,6 +34,7 @@ from padbench.capture.judging import findings_of, judge_levels, judge_supply, no
 from padbench.capture.measures import Statistics
 from padbench.capture.opening import (
     BY_LEVEL,
+    NOBODY_SAYS,
     STEADY,
     USUAL_SUPPLIES,
     Channel,
@@ -254,7 +256,7 @@ def inspect_one(
         _unit(time_unit),
         _hertz(rate),
         _thresholds(thresholds),
-        inverted=_lines(invert),
+        inverted=_lines(invert, given),
         scale=_scale(scale),
     )
     if fit is not None and choices.inverted:
@@ -269,7 +271,16 @@ def inspect_one(
     seen, opened_capture, choices, parted = _read_again(capture, first, design, choices, settings)
     policy = "both" if design is None else design.sheet.policy.opposite_directions
     told = expected is not None or other is not None
-    findings = [*findings_of(seen, wanted=settings.wanted, policy=policy, told=told)]
+    unit = opened_capture.time_unit
+    findings = [
+        *findings_of(
+            seen,
+            wanted=settings.wanted,
+            policy=policy,
+            told=told,
+            unit_known=unit is None or unit[1] != NOBODY_SAYS,
+        )
+    ]
     if parted is not None:
         used = choices.thresholds is not None
         findings = _by_own_levels(findings, seen, parted, design, kind, used=used)
@@ -286,7 +297,7 @@ def inspect_one(
         others, source = other()
         compared.append((AGAINST, states(others), source))
     for rule, there, source in compared:
-        more, beside = judge_beside(rule, states(seen.reads()), there, source)
+        more, beside = judge_beside(rule, states(seen.reads()), there, source, _held(seen))
         findings += more
     files = [Path(file) for file in (expect, capture, against) if _is_path(file)]
     if fit is not None and design is not None and kind is not None:
@@ -321,6 +332,17 @@ def _read_again(
         choices = replace(choices, thresholds=parted)
         read = _read(capture, choices, settings, unwatched)
     return *read, choices, parted
+
+
+_ALL_THE_TIME = 0.9
+"""Of the reads; a button down in so many is held (assumed)."""
+
+
+def _held(seen: Inspection) -> int:
+    """The buttons that are down all the time, as a byte."""
+    bits = np.unpackbits(seen.rows["byte"].astype(np.uint8)[:, None], axis=1)
+    down = bits.sum(axis=0) >= _ALL_THE_TIME * max(1, len(bits))
+    return int(np.packbits(down)[0])
 
 
 def _by_own_levels(
@@ -373,8 +395,11 @@ def _upside_down(seen: Inspection) -> bool:
     return bool(high > 1 and 4 * high > 3 * clocks)
 
 
-def _lines(lines: Sequence[str] | str) -> frozenset[str]:
+def _lines(lines: Sequence[str] | str, given: Mapping[str, str]) -> frozenset[str]:
+    """Roles, of lines named by these or by their channels."""
+    own = {name.casefold(): role for role, name in given.items()}
     some = re.split(r"[,; ]+", lines) if isinstance(lines, str) else lines
+    some = [own.get(name, name) for name in (str(line).casefold() for line in some)]
     wrong = [line for line in some if line not in ROLES or line == "supply"]
     if wrong:
         raise Refusal("invert", f"{wrong[0][:40]!r} is no line; use latch, clock, data, sync")

@@ -385,7 +385,7 @@ def _no_numbers(texts: list[str], name: str) -> NoReturn:
     elif (fault := _fault_in_rows(texts, filled)) is not None:
         line, what = fault
     else:
-        what = "no rows of numbers; below the names should stand one row a sample"
+        what = "no rows of numbers one below the other; leave out text between the rows"
     raise WaveError(f"{name}: line {line + 1}: {what.encode('unicode_escape').decode()}")
 
 

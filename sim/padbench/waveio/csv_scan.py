@@ -638,5 +638,5 @@ def _picoseconds(seconds: NDArray[np.float64]) -> Times:
     picoseconds = np.rint(seconds * 1e12)
     too_far = np.abs(picoseconds) > _LATEST
     if too_far.any():
-        raise RowFault(0, "a time beyond what can be counted; it should be in seconds")
+        raise RowFault(0, "a time beyond what can be counted in seconds; give --time-unit, as ns")
     return picoseconds.astype(np.int64)
