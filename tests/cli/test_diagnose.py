@@ -185,7 +185,7 @@ def test_a_sheet_with_a_fault_fails_and_is_refused_where_nothing_would_show():
 
 def test_a_sweep_plays_the_fault_of_a_sheet(monkeypatch):
     """Without its resistor a latch still comes from a port that drives it high."""
-    monkeypatch.setattr("padbench.jobs.sweep.pad_parts", lambda clocks: pad_parts(clocks)[:1])
+    monkeypatch.setattr("padbench.jobs.sweep.pad_parts", lambda *pad: pad_parts(*pad)[:1])
     gone = Path(B).read_text() + FAULT.format("resistor-missing") + 'at = "latch"\n'
     result = padbench.sweep(sheet=gone)
     assert (result.verdict, "of the broken pad" in result.lead) == ("fail", True)

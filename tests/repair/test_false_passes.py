@@ -202,3 +202,52 @@ def test_options_may_stand_before_the_pairs_and_the_repair_is_shown_whole(capsys
     assert main(["diagnose", str(SHEETS / "harbour-b.toml"), "idle=none", "A=none", "B=B"]) == 1
     out = " ".join(capsys.readouterr().out.split())
     assert "look for a crack from there to pin 1." in out
+
+
+def swapped(text):
+    return text.replace("\nUp = 4\nDown = 3\n", "\nUp = 3\nDown = 4\n")
+
+
+@pytest.mark.parametrize(
+    ("change", "seen", "rule"),
+    [
+        (lambda text: text.replace("CD4021B", "CD4014B"), {"idle": "all"}, "wiring.load"),
+        (swapped, SOUND | {"Up": "Down", "Down": "Up"}, "wiring.order"),
+        (swapped, SOUND, "wiring.order"),
+        (lambda text: text.replace('"39k ± 5 %"', '"390 Ω ± 5 %"'), SOUND, "levels.pressed"),
+        (lambda text: text.replace("100 pF/m", "100 nF/m"), SOUND, "data.rise"),
+        (
+            lambda text: text.replace("stages = 8", "stages = 16"),
+            {"idle": "none", "A": "none"},
+            "wiring.order",
+        ),
+    ],
+)
+def test_a_sheet_that_fails_itself_is_no_measure_of_a_pad(change, seen, rule, capsys):
+    text = change((SHEETS / "harbour-b.toml").read_text())
+    result = padbench.diagnose(text, seen)
+    found = result.document
+    assert (result.verdict, result.word, found["decided"]) == ("fail", "NOT DECIDED.", False)
+    assert result.lead.startswith("The sheet itself fails")
+    assert rule in found["sheet"]
+    assert not any(one["healthy"] for one in found["candidates"])
+    said = padbench.results.text.as_text(result)
+    assert "Healthy" not in said
+    assert "nothing is broken" not in said
+
+
+def test_a_board_that_fails_is_no_measure_either():
+    assert padbench.diagnose(SHEETS / "harbour-b.net", SOUND).document["sheet"] == []
+    result = padbench.diagnose(SHEETS / "harbour-adapter.net", {"idle": "none", "A": "none"})
+    assert {*BUTTONS} == {*result.document["unread"]}
+    assert "board.lines" in result.document["sheet"]
+    assert result.word == "NOT DECIDED."
+
+
+def test_a_button_that_no_read_shows_leaves_it_undecided(monkeypatch):
+    """Also where nothing else of the sheet fails."""
+    text = (SHEETS / "harbour-b.toml").read_text().replace("stages = 8", "stages = 16")
+    monkeypatch.setattr("padbench.jobs.diagnose._sheet_fails", lambda *_: ())
+    result = padbench.diagnose(text, dict.fromkeys(SOUND, "none"))
+    assert (result.verdict, result.word) == ("fail", "NOT DECIDED.")
+    assert result.lead.startswith("No read of this pad shows A, B, Select")

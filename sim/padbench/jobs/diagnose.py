@@ -6,7 +6,9 @@ from pathlib import Path
 
 from typing_extensions import TypedDict
 
-from padbench.core.buttons import pressed_in, spelled
+from padbench.circuit.electric import judge_electric
+from padbench.core.buttons import button_bit, pressed_in, spelled
+from padbench.core.findings import Finding
 from padbench.core.sentences import capital
 from padbench.jobs.inspect import inspect_one
 from padbench.jobs.loading import Design, FileLike, Refusal, SheetLike, design_of
@@ -19,12 +21,13 @@ from padbench.repair.observed import (
     WRONG_IN_CAPTURE,
     Meter,
     Observed,
+    Read,
     UnclearError,
     presses_named,
     read_lines,
 )
 from padbench.repair.ranking import Candidate, Ranking, Test, common, next_tests, rank, settled
-from padbench.repair.words import UNPLUG, Words
+from padbench.repair.words import AS_DRAWN, SOUND_PAD, UNPLUG, Words
 from padbench.results.blocks import (
     NEVER_CUT,
     Articles,
@@ -43,6 +46,9 @@ from padbench.toml.document import read_text
 from padbench.toml.problems import SheetError
 from padbench.trials.trial import run_scenario
 from padbench.waveio import CaptureFile, WaveError
+from padbench.wiring.mistakes import judge_family, judge_wiring
+from padbench.wiring.netlists.compare import judge_board
+from padbench.wiring.netlists.sheet import board_of
 
 
 class FaultDocument(TypedDict):
@@ -61,7 +67,8 @@ class FaultDocument(TypedDict):
 class CandidateDocument(TypedDict):
     """Faults that nothing seen so far tells apart; ``beside`` are the second of a pair.
 
-    ``healthy``: the sound pad is one of them. ``share`` is its part of the likelihood of all.
+    ``healthy``: the sound pad is one of them, and the sheet itself does not fail. ``share`` is its
+    part of the likelihood of all.
     """
 
     healthy: bool
@@ -85,11 +92,17 @@ class TestDocument(TypedDict):
 
 
 class DiagnoseDocument(TypedDict):
-    """``padbench diagnose``; ``verdict`` is "fail" too while nothing is decided."""
+    """``padbench diagnose``; ``verdict`` is "fail" too while nothing is decided.
+
+    ``sheet`` are the findings by which the sheet itself fails, ``unread`` its buttons that no read
+    shows: with either nothing is decided.
+    """
 
     verdict: Outcome
     decided: bool
     explained: bool
+    sheet: list[str]
+    unread: list[str]
     port: str
     reads: dict[str, dict[str, int]]
     meter: list[str]
@@ -100,7 +113,10 @@ class DiagnoseDocument(TypedDict):
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """What a repair bench knows of one pad."""
+    """What a repair bench knows of one pad.
+
+    ``fails`` is what its sheet itself fails by, ``unread`` are buttons that change no read.
+    """
 
     design: Design
     known: Dictionary
@@ -110,12 +126,21 @@ class Diagnosis:
     found: Ranking
     tests: tuple[Test, ...]
     decided: bool
+    fails: tuple[Finding, ...] = ()
+    unread: tuple[str, ...] = ()
 
     @property
     def healthy(self) -> bool:
         """The sound pad explains it best, and whatever a press would show is ruled out."""
         best = self.found.candidates[0]
         return best.healthy and self.decided and not best.against
+
+    @property
+    def not_meant(self) -> list[Read]:
+        """Reads of one button, or of none, that are not the held state; the policy is about two."""
+        return [
+            one for one in self.seen.pairs() if one.held.bit_count() < 2 and one.byte != one.held
+        ]
 
 
 _SHOWN, _OTHERS, _TOLD = 3, 3, 12
@@ -251,9 +276,12 @@ def diagnosed(
     if not seen.reads and not seen.meter:
         raise Refusal("", "nothing was observed; type for example idle=00000000 A=10000000")
     hold_to_pad(design, bench, seen)
-    found, words = rank(known, bench, seen), Words(design.sheet)
-    tests, decided = next_tests(known, bench, found, seen), settled(known, found)
-    it = Diagnosis(design, known, bench, words, seen, found, tests, decided)
+    fails, unread = _sheet_fails(design, known), _unread(known)
+    found = rank(known, bench, seen)
+    words = Words(design.sheet, AS_DRAWN if fails or unread else SOUND_PAD)
+    tests = next_tests(known, bench, found, seen)
+    decided = not fails and not unread and settled(known, found)
+    it = Diagnosis(design, known, bench, words, seen, found, tests, decided, fails, unread)
     word, lead = _verdict(it)
     outcome: Outcome = "pass" if it.healthy else "fail"
     return Result(
@@ -272,7 +300,37 @@ def diagnosed(
     )
 
 
+def _sheet_fails(design: Design, known: Dictionary) -> tuple[Finding, ...]:
+    """What fails in the sheet itself, board included and without playing anything.
+
+    A ``[[fault]]`` of the sheet counts for nothing here, as in the dictionary.
+    """
+    sheet, drawn = known.sheet, board_of(design.sheet)
+    found = [] if drawn is None else [*judge_board(drawn, sheet)]
+    found += [*judge_wiring(sheet), *judge_family(sheet)]
+    found += judge_electric(sheet, remedies=False).findings
+    return design.placed(one for one in found if one.verdict == "fail")
+
+
+def _unread(known: Dictionary) -> tuple[str, ...]:
+    """Buttons that read, held, as nothing held does: no press tells anything of them."""
+    sure, loose = known.fixed[0], known.random[0]
+    held = ((name, button_bit(name)) for name in known.sheet.buttons)
+    return tuple(n for n, bit in held if (sure[bit], loose[bit]) == (sure[0], loose[0]))
+
+
 def _verdict(it: Diagnosis) -> tuple[str, str]:
+    if it.fails:
+        more = f" and {len(it.fails) - 1} more" if len(it.fails) > 1 else ""
+        shown = f"{it.fails[0].id}{more}; padbench verify shows where."
+        return "NOT DECIDED.", f"The sheet itself fails, and no pad is sound by it: {shown}"
+    if it.unread:
+        names = ", ".join(it.unread)
+        return "NOT DECIDED.", f"No read of this pad shows {names}: look at stages and clocks."
+    return _told(it)
+
+
+def _told(it: Diagnosis) -> tuple[str, str]:
     best = it.found.candidates[0]
     if it.found.unexplained or (best.healthy and best.against):
         return _unexplained(best, intermittent=len(it.known.rows[best.row].variant.mix) > 1)
@@ -405,7 +463,8 @@ def _waves(it: Diagnosis) -> list[Block]:
     rests = variant if variant in ("low", "high", "wavers", "works") else None
     broken = tuple(fault.model_copy(update={"rests": rests}) for fault in _suspects(best, 1))
     articles = []
-    for faults, about in ((broken, _group(it, best, 1)), ((), "A sound pad.")):
+    sound = capital(it.words.sound) if it.fails else "A sound pad."
+    for faults, about in ((broken, _group(it, best, 1)), ((), sound)):
         sheet = it.known.sheet.model_copy(update={"fault": faults})
         run = run_scenario(sheet, SCENARIOS["each-button"], it.known.port, "slow")
         articles.append(article_of(run, about))
@@ -417,6 +476,8 @@ def _repairs(it: Diagnosis) -> Block:
         f"{capital(it.words.fault(fault))}: {_repair(it, fault)}"
         for fault in _suspects(it.found.candidates[0], 6)
     ]
+    if it.fails:
+        lines.insert(0, "Mend what the sheet itself fails by first: padbench verify shows it.")
     return Prose(lines or ["Nothing needs mending."], listed=True)
 
 
@@ -431,6 +492,13 @@ def _suspects(best: Candidate, most: int) -> list[Fault]:
 
 def _brief(it: Diagnosis) -> Section:
     blocks: list[Block] = []
+    if it.fails:
+        rows = [(one.id, one.says) for one in it.fails]
+        blocks.append(Lines("The sheet fails", rows, most=3))
+        wrong = [str(one) for one in it.not_meant]
+        said = "; ".join(wrong[:3]) or "nothing: single buttons read as themselves"
+        more = f"; {len(wrong) - 3} more" if len(wrong) > 3 else ""
+        blocks.append(Lines("Read otherwise than meant", [("", said + more)]))
     if it.seen.unsteady:
         held = ", ".join(spelled(one) for one in it.seen.unsteady)
         rows = [("", f"not the same byte at each read: {held}; taken for something intermittent")]
@@ -464,7 +532,8 @@ def _brief(it: Diagnosis) -> Section:
         rows = [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
         blocks.append(Lines("What it would mean", rows, most=2))
     faults = _suspects(best, 1)
-    if faults and not it.found.unexplained:
+    # Where the sheet is wrong and the reads are right, nobody should bend the pad to the sheet.
+    if faults and not it.found.unexplained and (it.not_meant or not it.fails):
         # A row of its own and never cut: the repair is what the answer is for.
         rows = [("", it.words.mend(fault)) for fault in faults]
         blocks.append(Lines("Mend", rows, most=NEVER_CUT))
@@ -477,6 +546,8 @@ def _document(it: Diagnosis) -> DiagnoseDocument:
         "verdict": "pass" if it.healthy else "fail",
         "decided": it.decided,
         "explained": not it.found.unexplained,
+        "sheet": [one.id for one in it.fails],
+        "unread": [*it.unread],
         "port": it.known.port,
         "reads": {
             spelled(held): {f"{byte:08b}": times for byte, times in counter.items()}
@@ -486,7 +557,7 @@ def _document(it: Diagnosis) -> DiagnoseDocument:
         "unsteady": [spelled(held) for held in it.seen.unsteady],
         "candidates": [
             {
-                "healthy": candidate.healthy,
+                "healthy": candidate.healthy and not (it.fails or it.unread),
                 "faults": [_fault(it, fault) for fault in candidate.faults if fault],
                 "beside": [_fault(it, fault) for fault in candidate.beside if fault],
                 "share": round(candidate.share, 6),
@@ -566,6 +637,7 @@ def card_of(sheet: SheetLike, port: str | None = None) -> Result:
             "verdict": "pass",
             "decided": False,
             "explained": True,
+            **{"sheet": [], "unread": []},
             "port": known.port,
             **{"reads": {}, "meter": [], "unsteady": [], "candidates": []},
             "next": [
