@@ -25,6 +25,11 @@ def told(seen=(), meter=(), **more):
     )
 
 
+def brief(result):
+    section = next(one for one in result.sections if one.id == "brief")
+    return " ".join(" ".join(row) for block in section.blocks for row in block.rows)
+
+
 def kinds(result):
     return {(f.kind, f.at) for f in result.data.found.candidates[0].faults if f}
 
@@ -251,3 +256,44 @@ def test_a_button_that_no_read_shows_leaves_it_undecided(monkeypatch):
     result = padbench.diagnose(text, dict.fromkeys(SOUND, "none"))
     assert (result.verdict, result.word) == ("fail", "NOT DECIDED.")
     assert result.lead.startswith("No read of this pad shows A, B, Select")
+
+
+def test_a_steady_shift_by_one_is_data_from_the_stage_before():
+    names = dict(zip(BUTTONS[1:], BUTTONS, strict=False))
+    shifted = {key: f"{names[key]}+Right" if key in names else "Right" for key in SOUND}
+    assert kinds(told(shifted)) == {("data-stage-before", None)}
+
+
+def test_reads_that_speak_against_a_fault_are_no_certainty():
+    """A is stuck, and one press was noted as nothing makes of it."""
+    stuck = {key: "A" if key in ("idle", "A") else f"A+{key}" for key in SOUND}
+    result = told(stuck | {"Up": "Select+Start+Left"})
+    best = result.data.found.candidates[0]
+    said = brief(result)
+    assert best.explains < best.reads
+    assert f"1. {best.explains} of {best.reads} reads" in said
+
+
+def test_a_ghost_of_the_last_button_may_be_the_console():
+    """A fetch of a sample clocks once too often: common practice."""
+    seen = [f"{key}={value}" for key, value in SOUND.items()]
+    for ghost, may in (("Right", True), ("Up", False)):
+        result = padbench.diagnose(SHEETS / "harbour-b.toml", [*seen, f"{ghost} ghosts=3/60"])
+        assert ("sample fetch" in brief(result)) is may
+        assert result.verdict == "fail"
+
+
+def test_a_serial_input_at_the_other_rail_is_named():
+    assert kinds(told(meter=["pin 11=5V"])) == {("serial-wrong", None)}
+
+
+def test_ohms_come_before_a_press_that_may_short_the_supply():
+    it = padbench.diagnose(SHEETS / "harbour-b.toml", {"Left": "none"}).data
+    risky = [bool(it.words.caution(one, it.found.suspects)) and one.press for one in it.tests]
+    assert any(risky)
+    assert not any(one.where == "pin 6 to supply" for one in it.tests[risky.index(True) :])
+
+
+def test_a_sheet_of_several_pads_is_told_what_would_do():
+    with pytest.raises(SheetError, match=r"give that pad a sheet of its own"):
+        padbench.diagnose(SHEETS / "harbour-adapter.toml", {"idle": "none"})

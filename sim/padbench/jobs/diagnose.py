@@ -23,6 +23,7 @@ from padbench.repair.observed import (
     Observed,
     Read,
     UnclearError,
+    kind_of,
     presses_named,
     read_lines,
 )
@@ -230,13 +231,19 @@ def _add_capture(
     except WaveError as error:
         raise Refusal("capture", str(error)) from None
     # A bit that nobody can tell was read both ways: evidence of something weak, in its place.
-    read = [
+    whole = [one for one in seen.reads() if one.complete and not (one.missing or one.in_gap)]
+    read: list[int | None] = []
+    # What a register powered up with says nothing: as many reads as its stages last.
+    for one in whole[: -(-design.sheet.chip.stages // 8)]:
+        if one.undecided != 0xFF:
+            break
+        read.append(None)
+    read += [
         byte
-        for one in seen.reads()
-        if one.complete and not (one.missing or one.in_gap)
+        for one in whole[len(read) :]
         for byte in sorted({one.byte & ~one.undecided, one.byte | one.undecided})
     ]
-    if not read:
+    if not any(byte is not None for byte in read):
         raise Refusal("capture", "it has no whole read; record at least one latch and eight clocks")
     try:
         found = observed_in(known, read, presses)
@@ -335,9 +342,7 @@ def _told(it: Diagnosis) -> tuple[str, str]:
     if it.found.unexplained or (best.healthy and best.against):
         return _unexplained(best, intermittent=len(it.known.rows[best.row].variant.mix) > 1)
     if it.healthy:
-        more = len(best.faults) - 1
-        hidden = f" {more} faults would not show in presses; --all has them." if more else ""
-        return "Healthy.", f"It reads as a sound pad does.{hidden}"
+        return _nothing_against(it, [fault for fault in best.faults if fault])
     if best.healthy:
         return "NOT DECIDED.", "Nothing wrong shows so far, but not enough was tried."
     if best.beside:
@@ -345,7 +350,29 @@ def _told(it: Diagnosis) -> tuple[str, str]:
     alike = len(best.faults)
     one = f"{capital(it.words.fault(best.faults[0]))}."
     many = f"{alike} faults explain it alike; the commonest first."
-    return "A FAULT.", one if alike == 1 else many
+    left = best.reads - best.explains
+    though = f" {left} of {best.reads} reads speak against it." if left else ""
+    return "A FAULT.", (one if alike == 1 else many) + though
+
+
+def _nothing_against(it: Diagnosis, hidden: Sequence[Fault]) -> tuple[str, str]:
+    """A sound pad, and how many faults read like one on this port; the first of each kind."""
+    if not hidden:
+        return "Healthy.", f"It reads as a sound pad does, on {it.known.port}."
+    first = {fault.kind: fault for fault in reversed(hidden)}
+    kinds = [fault for fault in hidden if first[fault.kind] is fault]
+    more = ", and others" if len(kinds) > _OTHERS else ""
+    said = "; ".join(map(it.words.fault, kinds[:_OTHERS]))
+    return "No fault shows.", (
+        f"Nothing here speaks against it, on {it.known.port}. {len(hidden)} faults would not show:"
+        f" {said}{more}."
+    )
+
+
+def _first_test(it: Diagnosis) -> Test | None:
+    """What to try next; of a pad that nothing speaks against the cheapest ohms."""
+    ohms = [one for one in it.tests if kind_of(one.where) == "ohms"] if it.healthy else ()
+    return min(ohms, key=lambda one: (one.cost, -one.bits), default=next(iter(it.tests), None))
 
 
 def _unexplained(best: Candidate, *, intermittent: bool) -> tuple[str, str]:
@@ -380,9 +407,16 @@ def _group(it: Diagnosis, candidate: Candidate, most: int) -> str:
     return f"{said}; AND {_names(it.words, candidate.beside, most)}" if candidate.beside else said
 
 
+def _fit(candidate: Candidate) -> str:
+    """Its part of the likelihood of all; of what leaves reads over how many it explains."""
+    if candidate.explains < candidate.reads:
+        return f"{candidate.explains} of {candidate.reads} reads"
+    return f"{100 * candidate.share:.0f} %"
+
+
 def _evidence(candidate: Candidate) -> str:
-    parts = [f"{100 * candidate.share:.0f} %"]
-    if candidate.reads:
+    parts = [_fit(candidate)]
+    if candidate.reads and candidate.explains == candidate.reads:
         parts.append(f"explains {candidate.explains} of {candidate.reads} reads")
     return "; ".join([*parts, *_against(candidate)])
 
@@ -502,14 +536,24 @@ def _brief(it: Diagnosis) -> Section:
     if it.seen.unsteady:
         held = ", ".join(spelled(one) for one in it.seen.unsteady)
         rows = [("", f"not the same byte at each read: {held}; taken for something intermittent")]
+        if _sample_fetch(it):
+            rows.append(
+                (
+                    "",
+                    "a console's sample fetch does this to a sound pad too; turn its sound off",
+                )
+            )
         blocks.append(Lines("Unsteady", rows))
     if it.healthy:
         rows = [("", "what comes and goes, or floats, shows only to whoever watches for longer")]
-        return Section("brief", "", [*blocks, Lines("Mind", rows)], ("brief",))
+        mind: list[Block] = [Lines("Mind", rows)]
+        if it.found.candidates[0].faults[1:]:
+            mind += _next_test(it, 0)
+        return Section("brief", "", [*blocks, *mind], ("brief",))
     best = it.found.candidates[0]
     rows = [
         (
-            f"{number}. {100 * candidate.share:.0f} %",
+            f"{number}. {_fit(candidate)}",
             ". ".join(
                 [
                     _group(it, candidate, _OTHERS if candidate is best and not best.beside else 1),
@@ -521,16 +565,8 @@ def _brief(it: Diagnosis) -> Section:
         if candidate is best or candidate.share >= 1e-3
     ]
     blocks.append(Lines("Likeliest", rows, most=5))
-    if it.tests:
-        test = it.tests[0]
-        mind = it.words.caution(test, it.found.suspects)
-        do = ". ".join(filter(None, (it.words.do(test), capital(mind))))
-        rows = [("do", do), ("type", f"{it.words.typed(test)}=…")]
-        blocks.append(Lines("Next test", rows, most=NEVER_CUT))
-        # Two faults have two repairs, and need the room.
-        outcomes = [*_outcomes(it, test).items()][: 0 if best.beside else 3]
-        rows = [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
-        blocks.append(Lines("What it would mean", rows, most=2))
+    # Two faults have two repairs, and need the room.
+    blocks += _next_test(it, 0 if best.beside else 3)
     faults = _suspects(best, 1)
     # Where the sheet is wrong and the reads are right, nobody should bend the pad to the sheet.
     if faults and not it.found.unexplained and (it.not_meant or not it.fails):
@@ -539,6 +575,39 @@ def _brief(it: Diagnosis) -> Section:
         blocks.append(Lines("Mend", rows, most=NEVER_CUT))
         blocks.append(Lines("Then", [("", it.words.check(fault)) for fault in faults]))
     return Section("brief", "", blocks, ("brief",))
+
+
+def _sample_fetch(it: Diagnosis) -> bool:
+    """Whether all that is unsteady is a read that got one clock too many now and then.
+
+    A console that fetches a sample while it reads does that to a sound pad: a bit is lost, the
+    later ones move up, and the serial input has the last place (common practice for the last
+    button, from memory for the rest).
+    """
+    serial = {"ground": 1, "supply": 0}.get(it.known.sheet.chip.serial_input)
+    if serial is None:
+        return False
+
+    def clocked(held: int) -> set[int]:
+        masks = ((1 << 8 - clock) - 1 for clock in range(8))
+        return {held} | {held & ~after | held << 1 & after | serial for after in masks}
+
+    unsteady = [(held, it.seen.reads[held]) for held in it.seen.unsteady]
+    return all({*read} <= clocked(held) for held, read in unsteady)
+
+
+def _next_test(it: Diagnosis, most: int) -> Iterator[Block]:
+    """The next test, and so many of its outcomes."""
+    test = _first_test(it)
+    if test is None:
+        return
+    mind = it.words.caution(test, it.found.suspects)
+    do = ". ".join(filter(None, (it.words.do(test), capital(mind))))
+    rows = [("do", do), ("type", f"{it.words.typed(test)}=…")]
+    yield Lines("Next test", rows, most=NEVER_CUT)
+    outcomes = [*_outcomes(it, test).items()][:most]
+    rows = [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
+    yield Lines("What it would mean", rows, most=2)
 
 
 def _document(it: Diagnosis) -> DiagnoseDocument:

@@ -26,6 +26,8 @@ UNPLUG = "Unplug first."
 _AT_PIN = {"VDD": "supply", "VSS": "ground", "load": "latch", "clock": "clock", "serial": "serial"}
 _NETS = {
     "serial-open": "serial",
+    "serial-wrong": "serial",
+    "data-stage-before": "data",
     "output-stuck": "data",
     "register-no-load": "latch",
     "register-no-shift": "clock",
@@ -105,7 +107,7 @@ class Words:
             other=self._pin(fault, "to"),
             ohms="the pull-up" if fitted is None else show(fitted.nominal, "Ω"),
             value="" if fault.ohms is None else show(fault.ohms.nominal, "Ω"),
-            part=tied if fault.kind == "serial-open" else self.part.name,
+            part=tied if fault.kind.startswith("serial") else self.part.name,
         )
 
     def do(self, test: Test) -> str:
