@@ -35,7 +35,10 @@ def _one_dictionary(monkeypatch, benches):
 
 def test_a_sound_pad_is_0_and_anything_else_is_1(capsys):
     assert main(["diagnose", B, *SOUND]) == 0
-    assert "Healthy." in capsys.readouterr().out
+    out = " ".join(capsys.readouterr().out.split())
+    assert "No fault shows. Nothing here speaks against it, on push-pull. 32 faults would" in out
+    assert "the supply core of the cable is broken" in out
+    assert "do ohms from core to core at the plug: latch to clock." in out
     assert main(["diagnose", B, "idle=none"]) == 1
     assert "NOT DECIDED." in capsys.readouterr().out
     assert main(["diagnose", B, "idle=00000000", "A=00000000", "B=01000000"]) == 1
@@ -159,6 +162,16 @@ def test_a_capture_and_the_order_of_the_presses_are_enough(capture, capsys):
     assert ("contact-dead", "Start") in {(one["kind"], one["at"]) for one in best["faults"]}
 
 
+def test_what_a_register_powers_up_with_is_no_evidence(tmp_path):
+    """The first read of a wave of a register that never loads is what it powered up with."""
+    text = Path(B).read_text() + FAULT.format("part-synchronous")
+    padbench.play(text, "each-button", waves=tmp_path, port="push-pull", corner="slow")
+    wave = tmp_path / "each-button.vcd"
+    found = padbench.diagnose(B, capture=wave, pressed=",".join(BUTTONS)).data.found.candidates[0]
+    assert "part-synchronous" in {fault.kind for fault in found.faults}
+    assert found.explains == found.reads
+
+
 def test_the_page_marks_the_place_and_shows_both_waves():
     result = padbench.diagnose(B, {"idle": "none", "A": "A+B", "B": "A+B", "Up": "Up"})
     page = io.StringIO()
@@ -185,7 +198,7 @@ def test_a_sheet_with_a_fault_fails_and_is_refused_where_nothing_would_show():
 
 def test_a_sweep_plays_the_fault_of_a_sheet(monkeypatch):
     """Without its resistor a latch still comes from a port that drives it high."""
-    monkeypatch.setattr("padbench.jobs.sweep.pad_parts", lambda clocks: pad_parts(clocks)[:1])
+    monkeypatch.setattr("padbench.jobs.sweep.pad_parts", lambda *pad: pad_parts(*pad)[:1])
     gone = Path(B).read_text() + FAULT.format("resistor-missing") + 'at = "latch"\n'
     result = padbench.sweep(sheet=gone)
     assert (result.verdict, "of the broken pad" in result.lead) == ("fail", True)

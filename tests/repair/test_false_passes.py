@@ -25,6 +25,11 @@ def told(seen=(), meter=(), **more):
     )
 
 
+def brief(result):
+    section = next(one for one in result.sections if one.id == "brief")
+    return " ".join(" ".join(row) for block in section.blocks for row in block.rows)
+
+
 def kinds(result):
     return {(f.kind, f.at) for f in result.data.found.candidates[0].faults if f}
 
@@ -202,3 +207,93 @@ def test_options_may_stand_before_the_pairs_and_the_repair_is_shown_whole(capsys
     assert main(["diagnose", str(SHEETS / "harbour-b.toml"), "idle=none", "A=none", "B=B"]) == 1
     out = " ".join(capsys.readouterr().out.split())
     assert "look for a crack from there to pin 1." in out
+
+
+def swapped(text):
+    return text.replace("\nUp = 4\nDown = 3\n", "\nUp = 3\nDown = 4\n")
+
+
+@pytest.mark.parametrize(
+    ("change", "seen", "rule"),
+    [
+        (lambda text: text.replace("CD4021B", "CD4014B"), {"idle": "all"}, "wiring.load"),
+        (swapped, SOUND | {"Up": "Down", "Down": "Up"}, "wiring.order"),
+        (swapped, SOUND, "wiring.order"),
+        (lambda text: text.replace('"39k ± 5 %"', '"390 Ω ± 5 %"'), SOUND, "levels.pressed"),
+        (lambda text: text.replace("100 pF/m", "100 nF/m"), SOUND, "data.rise"),
+        (
+            lambda text: text.replace("stages = 8", "stages = 16"),
+            {"idle": "none", "A": "none"},
+            "wiring.order",
+        ),
+    ],
+)
+def test_a_sheet_that_fails_itself_is_no_measure_of_a_pad(change, seen, rule, capsys):
+    text = change((SHEETS / "harbour-b.toml").read_text())
+    result = padbench.diagnose(text, seen)
+    found = result.document
+    assert (result.verdict, result.word, found["decided"]) == ("fail", "NOT DECIDED.", False)
+    assert result.lead.startswith("The sheet itself fails")
+    assert rule in found["sheet"]
+    assert not any(one["healthy"] for one in found["candidates"])
+    said = padbench.results.text.as_text(result)
+    assert "Healthy" not in said
+    assert "nothing is broken" not in said
+
+
+def test_a_board_that_fails_is_no_measure_either():
+    assert padbench.diagnose(SHEETS / "harbour-b.net", SOUND).document["sheet"] == []
+    result = padbench.diagnose(SHEETS / "harbour-adapter.net", {"idle": "none", "A": "none"})
+    assert {*BUTTONS} == {*result.document["unread"]}
+    assert "board.lines" in result.document["sheet"]
+    assert result.word == "NOT DECIDED."
+
+
+def test_a_button_that_no_read_shows_leaves_it_undecided(monkeypatch):
+    """Also where nothing else of the sheet fails."""
+    text = (SHEETS / "harbour-b.toml").read_text().replace("stages = 8", "stages = 16")
+    monkeypatch.setattr("padbench.jobs.diagnose._sheet_fails", lambda *_: ())
+    result = padbench.diagnose(text, dict.fromkeys(SOUND, "none"))
+    assert (result.verdict, result.word) == ("fail", "NOT DECIDED.")
+    assert result.lead.startswith("No read of this pad shows A, B, Select")
+
+
+def test_a_steady_shift_by_one_is_data_from_the_stage_before():
+    names = dict(zip(BUTTONS[1:], BUTTONS, strict=False))
+    shifted = {key: f"{names[key]}+Right" if key in names else "Right" for key in SOUND}
+    assert kinds(told(shifted)) == {("data-stage-before", None)}
+
+
+def test_reads_that_speak_against_a_fault_are_no_certainty():
+    """A is stuck, and one press was noted as nothing makes of it."""
+    stuck = {key: "A" if key in ("idle", "A") else f"A+{key}" for key in SOUND}
+    result = told(stuck | {"Up": "Select+Start+Left"})
+    best = result.data.found.candidates[0]
+    said = brief(result)
+    assert best.explains < best.reads
+    assert f"1. {best.explains} of {best.reads} reads" in said
+
+
+def test_a_ghost_of_the_last_button_may_be_the_console():
+    """A fetch of a sample clocks once too often: common practice."""
+    seen = [f"{key}={value}" for key, value in SOUND.items()]
+    for ghost, may in (("Right", True), ("Up", False)):
+        result = padbench.diagnose(SHEETS / "harbour-b.toml", [*seen, f"{ghost} ghosts=3/60"])
+        assert ("sample fetch" in brief(result)) is may
+        assert result.verdict == "fail"
+
+
+def test_a_serial_input_at_the_other_rail_is_named():
+    assert kinds(told(meter=["pin 11=5V"])) == {("serial-wrong", None)}
+
+
+def test_ohms_come_before_a_press_that_may_short_the_supply():
+    it = padbench.diagnose(SHEETS / "harbour-b.toml", {"Left": "none"}).data
+    risky = [bool(it.words.caution(one, it.found.suspects)) and one.press for one in it.tests]
+    assert any(risky)
+    assert not any(one.where == "pin 6 to supply" for one in it.tests[risky.index(True) :])
+
+
+def test_a_sheet_of_several_pads_is_told_what_would_do():
+    with pytest.raises(SheetError, match=r"give that pad a sheet of its own"):
+        padbench.diagnose(SHEETS / "harbour-adapter.toml", {"idle": "none"})

@@ -168,7 +168,10 @@ def every_fault(sheet: Sheet) -> Iterator[Fault]:
             places = [str(number + 1) for number in range(sheet.chip.stages)]
         if kind.startswith("pull-up") and sheet.pull_up.value is None:
             continue
-        if kind == "serial-open" and sheet.chip.serial_input == "open":
+        if kind.startswith("serial") and sheet.chip.serial_input == "open":
+            continue
+        before = (sheet.chip.stages - 1) % sheet.part.stages
+        if kind == "data-stage-before" and f"Q{before}" not in sheet.part.pins:
             continue
         values: tuple[Value | None, ...] = (None,)
         if kind == "pull-up-wrong":
@@ -383,6 +386,20 @@ def _of_register(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         defect = Defect(stages=(stage, stage if high else 0))
         last = number == around.sheet.chip.stages
         yield from _one(defect, volts={"data": "supply" if high else "ground"} if last else {})
+    elif fault.kind == "serial-wrong":
+        tied = around.sheet.chip.serial_input
+        other = "supply" if tied == "ground" else "ground"
+        defect, volts = Defect(serial=int(other == "supply")), {"serial": other}
+        yield from _one(defect, volts=volts, ohms={("serial", tied): np.inf})
+    elif fault.kind == "data-stage-before":
+        # Reads as if each button were a stage further on, and the serial input on stage 1.
+        stages, tied = around.sheet.chip.stages, around.sheet.chip.serial_input
+        on = ((button_bit(name), at + 1) for name, at in around.sheet.buttons.items())
+        also = tuple((bit, at) for bit, at in on if at <= stages)
+        first = Defect(inputs=(1, int(tied == "supply")))
+        first = Defect(no_level=(1, 0)) if tied == "open" else first
+        defect = Defect(dead=0xFF, also=also) | first
+        yield from _one(defect, open=frozenset({"data"}))
     elif fault.kind == "serial-open":
         open_: dict[tuple[str, str], float] = {("serial", around.sheet.chip.serial_input): np.inf}
         for name, weight in FLOATS.items():

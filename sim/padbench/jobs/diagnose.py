@@ -6,7 +6,9 @@ from pathlib import Path
 
 from typing_extensions import TypedDict
 
-from padbench.core.buttons import pressed_in, spelled
+from padbench.circuit.electric import judge_electric
+from padbench.core.buttons import button_bit, pressed_in, spelled
+from padbench.core.findings import Finding
 from padbench.core.sentences import capital
 from padbench.jobs.inspect import inspect_one
 from padbench.jobs.loading import Design, FileLike, Refusal, SheetLike, design_of
@@ -19,12 +21,14 @@ from padbench.repair.observed import (
     WRONG_IN_CAPTURE,
     Meter,
     Observed,
+    Read,
     UnclearError,
+    kind_of,
     presses_named,
     read_lines,
 )
 from padbench.repair.ranking import Candidate, Ranking, Test, common, next_tests, rank, settled
-from padbench.repair.words import UNPLUG, Words
+from padbench.repair.words import AS_DRAWN, SOUND_PAD, UNPLUG, Words
 from padbench.results.blocks import (
     NEVER_CUT,
     Articles,
@@ -43,6 +47,9 @@ from padbench.toml.document import read_text
 from padbench.toml.problems import SheetError
 from padbench.trials.trial import run_scenario
 from padbench.waveio import CaptureFile, WaveError
+from padbench.wiring.mistakes import judge_family, judge_wiring
+from padbench.wiring.netlists.compare import judge_board
+from padbench.wiring.netlists.sheet import board_of
 
 
 class FaultDocument(TypedDict):
@@ -61,7 +68,8 @@ class FaultDocument(TypedDict):
 class CandidateDocument(TypedDict):
     """Faults that nothing seen so far tells apart; ``beside`` are the second of a pair.
 
-    ``healthy``: the sound pad is one of them. ``share`` is its part of the likelihood of all.
+    ``healthy``: the sound pad is one of them, and the sheet itself does not fail. ``share`` is its
+    part of the likelihood of all.
     """
 
     healthy: bool
@@ -85,11 +93,17 @@ class TestDocument(TypedDict):
 
 
 class DiagnoseDocument(TypedDict):
-    """``padbench diagnose``; ``verdict`` is "fail" too while nothing is decided."""
+    """``padbench diagnose``; ``verdict`` is "fail" too while nothing is decided.
+
+    ``sheet`` are the findings by which the sheet itself fails, ``unread`` its buttons that no read
+    shows: with either nothing is decided.
+    """
 
     verdict: Outcome
     decided: bool
     explained: bool
+    sheet: list[str]
+    unread: list[str]
     port: str
     reads: dict[str, dict[str, int]]
     meter: list[str]
@@ -100,7 +114,10 @@ class DiagnoseDocument(TypedDict):
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """What a repair bench knows of one pad."""
+    """What a repair bench knows of one pad.
+
+    ``fails`` is what its sheet itself fails by, ``unread`` are buttons that change no read.
+    """
 
     design: Design
     known: Dictionary
@@ -110,12 +127,21 @@ class Diagnosis:
     found: Ranking
     tests: tuple[Test, ...]
     decided: bool
+    fails: tuple[Finding, ...] = ()
+    unread: tuple[str, ...] = ()
 
     @property
     def healthy(self) -> bool:
         """The sound pad explains it best, and whatever a press would show is ruled out."""
         best = self.found.candidates[0]
         return best.healthy and self.decided and not best.against
+
+    @property
+    def not_meant(self) -> list[Read]:
+        """Reads of one button, or of none, that are not the held state; the policy is about two."""
+        return [
+            one for one in self.seen.pairs() if one.held.bit_count() < 2 and one.byte != one.held
+        ]
 
 
 _SHOWN, _OTHERS, _TOLD = 3, 3, 12
@@ -205,13 +231,19 @@ def _add_capture(
     except WaveError as error:
         raise Refusal("capture", str(error)) from None
     # A bit that nobody can tell was read both ways: evidence of something weak, in its place.
-    read = [
+    whole = [one for one in seen.reads() if one.complete and not (one.missing or one.in_gap)]
+    read: list[int | None] = []
+    # What a register powered up with says nothing: as many reads as its stages last.
+    for one in whole[: -(-design.sheet.chip.stages // 8)]:
+        if one.undecided != 0xFF:
+            break
+        read.append(None)
+    read += [
         byte
-        for one in seen.reads()
-        if one.complete and not (one.missing or one.in_gap)
+        for one in whole[len(read) :]
         for byte in sorted({one.byte & ~one.undecided, one.byte | one.undecided})
     ]
-    if not read:
+    if not any(byte is not None for byte in read):
         raise Refusal("capture", "it has no whole read; record at least one latch and eight clocks")
     try:
         found = observed_in(known, read, presses)
@@ -251,9 +283,12 @@ def diagnosed(
     if not seen.reads and not seen.meter:
         raise Refusal("", "nothing was observed; type for example idle=00000000 A=10000000")
     hold_to_pad(design, bench, seen)
-    found, words = rank(known, bench, seen), Words(design.sheet)
-    tests, decided = next_tests(known, bench, found, seen), settled(known, found)
-    it = Diagnosis(design, known, bench, words, seen, found, tests, decided)
+    fails, unread = _sheet_fails(design, known), _unread(known)
+    found = rank(known, bench, seen)
+    words = Words(design.sheet, AS_DRAWN if fails or unread else SOUND_PAD)
+    tests = next_tests(known, bench, found, seen)
+    decided = not fails and not unread and settled(known, found)
+    it = Diagnosis(design, known, bench, words, seen, found, tests, decided, fails, unread)
     word, lead = _verdict(it)
     outcome: Outcome = "pass" if it.healthy else "fail"
     return Result(
@@ -272,14 +307,42 @@ def diagnosed(
     )
 
 
+def _sheet_fails(design: Design, known: Dictionary) -> tuple[Finding, ...]:
+    """What fails in the sheet itself, board included and without playing anything.
+
+    A ``[[fault]]`` of the sheet counts for nothing here, as in the dictionary.
+    """
+    sheet, drawn = known.sheet, board_of(design.sheet)
+    found = [] if drawn is None else [*judge_board(drawn, sheet)]
+    found += [*judge_wiring(sheet), *judge_family(sheet)]
+    found += judge_electric(sheet, remedies=False).findings
+    return design.placed(one for one in found if one.verdict == "fail")
+
+
+def _unread(known: Dictionary) -> tuple[str, ...]:
+    """Buttons that read, held, as nothing held does: no press tells anything of them."""
+    sure, loose = known.fixed[0], known.random[0]
+    held = ((name, button_bit(name)) for name in known.sheet.buttons)
+    return tuple(n for n, bit in held if (sure[bit], loose[bit]) == (sure[0], loose[0]))
+
+
 def _verdict(it: Diagnosis) -> tuple[str, str]:
+    if it.fails:
+        more = f" and {len(it.fails) - 1} more" if len(it.fails) > 1 else ""
+        shown = f"{it.fails[0].id}{more}; padbench verify shows where."
+        return "NOT DECIDED.", f"The sheet itself fails, and no pad is sound by it: {shown}"
+    if it.unread:
+        names = ", ".join(it.unread)
+        return "NOT DECIDED.", f"No read of this pad shows {names}: look at stages and clocks."
+    return _told(it)
+
+
+def _told(it: Diagnosis) -> tuple[str, str]:
     best = it.found.candidates[0]
     if it.found.unexplained or (best.healthy and best.against):
         return _unexplained(best, intermittent=len(it.known.rows[best.row].variant.mix) > 1)
     if it.healthy:
-        more = len(best.faults) - 1
-        hidden = f" {more} faults would not show in presses; --all has them." if more else ""
-        return "Healthy.", f"It reads as a sound pad does.{hidden}"
+        return _nothing_against(it, [fault for fault in best.faults if fault])
     if best.healthy:
         return "NOT DECIDED.", "Nothing wrong shows so far, but not enough was tried."
     if best.beside:
@@ -287,7 +350,29 @@ def _verdict(it: Diagnosis) -> tuple[str, str]:
     alike = len(best.faults)
     one = f"{capital(it.words.fault(best.faults[0]))}."
     many = f"{alike} faults explain it alike; the commonest first."
-    return "A FAULT.", one if alike == 1 else many
+    left = best.reads - best.explains
+    though = f" {left} of {best.reads} reads speak against it." if left else ""
+    return "A FAULT.", (one if alike == 1 else many) + though
+
+
+def _nothing_against(it: Diagnosis, hidden: Sequence[Fault]) -> tuple[str, str]:
+    """A sound pad, and how many faults read like one on this port; the first of each kind."""
+    if not hidden:
+        return "Healthy.", f"It reads as a sound pad does, on {it.known.port}."
+    first = {fault.kind: fault for fault in reversed(hidden)}
+    kinds = [fault for fault in hidden if first[fault.kind] is fault]
+    more = ", and others" if len(kinds) > _OTHERS else ""
+    said = "; ".join(map(it.words.fault, kinds[:_OTHERS]))
+    return "No fault shows.", (
+        f"Nothing here speaks against it, on {it.known.port}. {len(hidden)} faults would not show:"
+        f" {said}{more}."
+    )
+
+
+def _first_test(it: Diagnosis) -> Test | None:
+    """What to try next; of a pad that nothing speaks against the cheapest ohms."""
+    ohms = [one for one in it.tests if kind_of(one.where) == "ohms"] if it.healthy else ()
+    return min(ohms, key=lambda one: (one.cost, -one.bits), default=next(iter(it.tests), None))
 
 
 def _unexplained(best: Candidate, *, intermittent: bool) -> tuple[str, str]:
@@ -322,9 +407,16 @@ def _group(it: Diagnosis, candidate: Candidate, most: int) -> str:
     return f"{said}; AND {_names(it.words, candidate.beside, most)}" if candidate.beside else said
 
 
+def _fit(candidate: Candidate) -> str:
+    """Its part of the likelihood of all; of what leaves reads over how many it explains."""
+    if candidate.explains < candidate.reads:
+        return f"{candidate.explains} of {candidate.reads} reads"
+    return f"{100 * candidate.share:.0f} %"
+
+
 def _evidence(candidate: Candidate) -> str:
-    parts = [f"{100 * candidate.share:.0f} %"]
-    if candidate.reads:
+    parts = [_fit(candidate)]
+    if candidate.reads and candidate.explains == candidate.reads:
         parts.append(f"explains {candidate.explains} of {candidate.reads} reads")
     return "; ".join([*parts, *_against(candidate)])
 
@@ -405,7 +497,8 @@ def _waves(it: Diagnosis) -> list[Block]:
     rests = variant if variant in ("low", "high", "wavers", "works") else None
     broken = tuple(fault.model_copy(update={"rests": rests}) for fault in _suspects(best, 1))
     articles = []
-    for faults, about in ((broken, _group(it, best, 1)), ((), "A sound pad.")):
+    sound = capital(it.words.sound) if it.fails else "A sound pad."
+    for faults, about in ((broken, _group(it, best, 1)), ((), sound)):
         sheet = it.known.sheet.model_copy(update={"fault": faults})
         run = run_scenario(sheet, SCENARIOS["each-button"], it.known.port, "slow")
         articles.append(article_of(run, about))
@@ -417,6 +510,8 @@ def _repairs(it: Diagnosis) -> Block:
         f"{capital(it.words.fault(fault))}: {_repair(it, fault)}"
         for fault in _suspects(it.found.candidates[0], 6)
     ]
+    if it.fails:
+        lines.insert(0, "Mend what the sheet itself fails by first: padbench verify shows it.")
     return Prose(lines or ["Nothing needs mending."], listed=True)
 
 
@@ -431,17 +526,34 @@ def _suspects(best: Candidate, most: int) -> list[Fault]:
 
 def _brief(it: Diagnosis) -> Section:
     blocks: list[Block] = []
+    if it.fails:
+        rows = [(one.id, one.says) for one in it.fails]
+        blocks.append(Lines("The sheet fails", rows, most=3))
+        wrong = [str(one) for one in it.not_meant]
+        said = "; ".join(wrong[:3]) or "nothing: single buttons read as themselves"
+        more = f"; {len(wrong) - 3} more" if len(wrong) > 3 else ""
+        blocks.append(Lines("Read otherwise than meant", [("", said + more)]))
     if it.seen.unsteady:
         held = ", ".join(spelled(one) for one in it.seen.unsteady)
         rows = [("", f"not the same byte at each read: {held}; taken for something intermittent")]
+        if _sample_fetch(it):
+            rows.append(
+                (
+                    "",
+                    "a console's sample fetch does this to a sound pad too; turn its sound off",
+                )
+            )
         blocks.append(Lines("Unsteady", rows))
     if it.healthy:
         rows = [("", "what comes and goes, or floats, shows only to whoever watches for longer")]
-        return Section("brief", "", [*blocks, Lines("Mind", rows)], ("brief",))
+        mind: list[Block] = [Lines("Mind", rows)]
+        if it.found.candidates[0].faults[1:]:
+            mind += _next_test(it, 0)
+        return Section("brief", "", [*blocks, *mind], ("brief",))
     best = it.found.candidates[0]
     rows = [
         (
-            f"{number}. {100 * candidate.share:.0f} %",
+            f"{number}. {_fit(candidate)}",
             ". ".join(
                 [
                     _group(it, candidate, _OTHERS if candidate is best and not best.beside else 1),
@@ -453,18 +565,11 @@ def _brief(it: Diagnosis) -> Section:
         if candidate is best or candidate.share >= 1e-3
     ]
     blocks.append(Lines("Likeliest", rows, most=5))
-    if it.tests:
-        test = it.tests[0]
-        mind = it.words.caution(test, it.found.suspects)
-        do = ". ".join(filter(None, (it.words.do(test), capital(mind))))
-        rows = [("do", do), ("type", f"{it.words.typed(test)}=…")]
-        blocks.append(Lines("Next test", rows, most=NEVER_CUT))
-        # Two faults have two repairs, and need the room.
-        outcomes = [*_outcomes(it, test).items()][: 0 if best.beside else 3]
-        rows = [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
-        blocks.append(Lines("What it would mean", rows, most=2))
+    # Two faults have two repairs, and need the room.
+    blocks += _next_test(it, 0 if best.beside else 3)
     faults = _suspects(best, 1)
-    if faults and not it.found.unexplained:
+    # Where the sheet is wrong and the reads are right, nobody should bend the pad to the sheet.
+    if faults and not it.found.unexplained and (it.not_meant or not it.fails):
         # A row of its own and never cut: the repair is what the answer is for.
         rows = [("", it.words.mend(fault)) for fault in faults]
         blocks.append(Lines("Mend", rows, most=NEVER_CUT))
@@ -472,11 +577,46 @@ def _brief(it: Diagnosis) -> Section:
     return Section("brief", "", blocks, ("brief",))
 
 
+def _sample_fetch(it: Diagnosis) -> bool:
+    """Whether all that is unsteady is a read that got one clock too many now and then.
+
+    A console that fetches a sample while it reads does that to a sound pad: a bit is lost, the
+    later ones move up, and the serial input has the last place (common practice for the last
+    button, from memory for the rest).
+    """
+    serial = {"ground": 1, "supply": 0}.get(it.known.sheet.chip.serial_input)
+    if serial is None:
+        return False
+
+    def clocked(held: int) -> set[int]:
+        masks = ((1 << 8 - clock) - 1 for clock in range(8))
+        return {held} | {held & ~after | held << 1 & after | serial for after in masks}
+
+    unsteady = [(held, it.seen.reads[held]) for held in it.seen.unsteady]
+    return all({*read} <= clocked(held) for held, read in unsteady)
+
+
+def _next_test(it: Diagnosis, most: int) -> Iterator[Block]:
+    """The next test, and so many of its outcomes."""
+    test = _first_test(it)
+    if test is None:
+        return
+    mind = it.words.caution(test, it.found.suspects)
+    do = ". ".join(filter(None, (it.words.do(test), capital(mind))))
+    rows = [("do", do), ("type", f"{it.words.typed(test)}=…")]
+    yield Lines("Next test", rows, most=NEVER_CUT)
+    outcomes = [*_outcomes(it, test).items()][:most]
+    rows = [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]
+    yield Lines("What it would mean", rows, most=2)
+
+
 def _document(it: Diagnosis) -> DiagnoseDocument:
     return {
         "verdict": "pass" if it.healthy else "fail",
         "decided": it.decided,
         "explained": not it.found.unexplained,
+        "sheet": [one.id for one in it.fails],
+        "unread": [*it.unread],
         "port": it.known.port,
         "reads": {
             spelled(held): {f"{byte:08b}": times for byte, times in counter.items()}
@@ -486,7 +626,7 @@ def _document(it: Diagnosis) -> DiagnoseDocument:
         "unsteady": [spelled(held) for held in it.seen.unsteady],
         "candidates": [
             {
-                "healthy": candidate.healthy,
+                "healthy": candidate.healthy and not (it.fails or it.unread),
                 "faults": [_fault(it, fault) for fault in candidate.faults if fault],
                 "beside": [_fault(it, fault) for fault in candidate.beside if fault],
                 "share": round(candidate.share, 6),
@@ -566,6 +706,7 @@ def card_of(sheet: SheetLike, port: str | None = None) -> Result:
             "verdict": "pass",
             "decided": False,
             "explained": True,
+            **{"sheet": [], "unread": []},
             "port": known.port,
             **{"reads": {}, "meter": [], "unsteady": [], "candidates": []},
             "next": [

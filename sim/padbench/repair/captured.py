@@ -30,12 +30,19 @@ _HELD, _TWO_HELD = math.log(0.1), math.log(0.005)
 Floats = NDArray[np.float64]
 
 
-def observed_in(known: Dictionary, read: Sequence[int], presses: Sequence[int] | None) -> Observed:
-    """The reads by what was held. Raises ``ValueError`` for fewer reads than presses."""
+def observed_in(
+    known: Dictionary, read: Sequence[int | None], presses: Sequence[int] | None
+) -> Observed:
+    """The reads by what was held; None is a read that says nothing.
+
+    Raises ``ValueError`` for fewer reads than presses.
+    """
     runs = [(byte, len([*same])) for byte, same in groupby(read)][:_MOST_RUNS]
     chances: dict[tuple[int, int], Floats] = {}
 
-    def chance(held: int, byte: int) -> Floats:
+    def chance(held: int, byte: int | None) -> Floats:
+        if byte is None:
+            return np.zeros(len(known.rows))
         if (held, byte) not in chances:
             chances[held, byte] = np.log(as_noted(known.chance(held, byte)))
         return chances[held, byte]
@@ -52,7 +59,8 @@ def observed_in(known: Dictionary, read: Sequence[int], presses: Sequence[int] |
             weights = weights + each.max(axis=0)
         row = int(weights.argmax())
         for (byte, count), chosen in zip(runs, choice, strict=True):
-            seen.add(states[int(chosen[row])], byte, count)
+            if byte is not None:
+                seen.add(states[int(chosen[row])], byte, count)
         return seen
     segments = [0, *(held for press in presses for held in (press, 0))]
     pieces = [piece for run in runs for piece in _pieces(*run, len(segments))]
@@ -77,12 +85,13 @@ def observed_in(known: Dictionary, read: Sequence[int], presses: Sequence[int] |
     row = int(ends.max(axis=0).argmax())
     place = len(segments) - 2 + int(ends[:, row].argmax())
     for (byte, count), back in zip(reversed(pieces), reversed(came), strict=True):
-        seen.add(segments[place], byte, count)
+        if byte is not None:
+            seen.add(segments[place], byte, count)
         place -= int(back[place, row])
     return seen
 
 
-def _pieces(byte: int, count: int, most: int) -> list[tuple[int, int]]:
+def _pieces(byte: int | None, count: int, most: int) -> list[tuple[int | None, int]]:
     """A stretch in parts, so that a press may begin and end within it."""
     parts = min(count, most)
     return [

@@ -20,11 +20,14 @@ from padbench.wiring.mistakes import last_output
 from padbench.wiring.plan import wiring_plan
 
 SOUND_PAD = "nothing is broken that a press shows"
+AS_DRAWN = "the pad is as its sheet has it, mistakes included"
 UNPLUG = "Unplug first."
 
 _AT_PIN = {"VDD": "supply", "VSS": "ground", "load": "latch", "clock": "clock", "serial": "serial"}
 _NETS = {
     "serial-open": "serial",
+    "serial-wrong": "serial",
+    "data-stage-before": "data",
     "output-stuck": "data",
     "register-no-load": "latch",
     "register-no-shift": "clock",
@@ -41,10 +44,10 @@ _DEAD = "Unplug the pad first: ohms are measured with the supply off."
 
 
 class Words:
-    """Sentences about one pad; ``pins`` are the places of its pins in the wiring plan by net."""
+    """Sentences about one pad; ``sound`` is what they call one without a fault."""
 
-    def __init__(self, sheet: Sheet) -> None:
-        self.sheet, self.plan = sheet, wiring_plan(sheet)
+    def __init__(self, sheet: Sheet, sound: str = SOUND_PAD) -> None:
+        self.sheet, self.sound, self.plan = sheet, sound, wiring_plan(sheet)
         self.part = sheet.part
         self.nets: dict[str, int] = {}
         last = last_output(self.part, sheet.chip.stages), self.plan.pins[-1].chip
@@ -55,7 +58,7 @@ class Words:
 
     def fault(self, fault: Fault | None) -> str:
         """What is broken."""
-        return SOUND_PAD if fault is None else self._filled(fault_kinds()[fault.kind].says, fault)
+        return self.sound if fault is None else self._filled(fault_kinds()[fault.kind].says, fault)
 
     def mend(self, fault: Fault) -> str:
         """What to do about it."""
@@ -104,7 +107,7 @@ class Words:
             other=self._pin(fault, "to"),
             ohms="the pull-up" if fitted is None else show(fitted.nominal, "Ω"),
             value="" if fault.ohms is None else show(fault.ohms.nominal, "Ω"),
-            part=tied if fault.kind == "serial-open" else self.part.name,
+            part=tied if fault.kind.startswith("serial") else self.part.name,
         )
 
     def do(self, test: Test) -> str:
