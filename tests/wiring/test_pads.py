@@ -17,6 +17,7 @@ from padbench.results.html_page import write_page
 from padbench.results.text import as_text
 from padbench.sheet import SheetError
 from padbench.trials.trial import judge, run_scenario, scenarios_of, setting_of
+from padbench.wiring.schematic import drawn_svg, schematic
 
 SHEETS = Path(__file__).parents[2] / "sim/sheets"
 CHAIN = (SHEETS / "harbour-adapter.toml").read_text()
@@ -200,3 +201,22 @@ def test_a_mirrored_register_inside_a_chain_is_named(tmp_path, which):
         assert found["board.footprint"].startswith(
             f"the pins of {which} are numbered as seen from below"
         )
+
+
+def test_each_chip_is_named_as_the_board_has_it(tmp_path):
+    """Table, drawing and their capacitors: whoever solders by the table is at the right chip."""
+    plan = padbench.plan_wiring(of_board(tmp_path, adapter(), 2), "Player 2")
+    (brief,) = [one for one in plan.sections if one.id == "brief"]
+    rows = {row[0]: row[2] for row in brief.blocks[0].rows}
+    assert rows["U2.1"] == "A contact"
+    assert rows["U1.1"] == "Player 1: A"
+    assert (rows["U2.3"], rows["U1.11"]) == ("serial input of U1", "last output of U2")
+    assert {pin["reference"] for pin in plan.document["pins"] if pin["net"] == "A"} == {"U2"}
+    names = plan.data.names
+    assert [names[f"capacitor {place}"] for place in (1, 2)] == ["C102", "C101"]
+    drawn = drawn_svg(schematic, plan.data, broken=False)
+    assert "Player 1: A" in drawn
+    first = padbench.plan_wiring(
+        of_board(tmp_path, adapter(chained=False), 2, chained=False), "Player 2"
+    )
+    assert (first.data.names["register 1"], first.data.names["capacitor 1"]) == ("U2", "C102")

@@ -108,6 +108,8 @@ class Drawn:
     rows: tuple[Row, ...] = ()
     patterns: Mapping[str, str] = field(default_factory=dict)
     own: str = ""
+    chips: tuple[str, ...] = ()
+    """References of all registers and packages of inverters, those of other pads too."""
     amiss: tuple[tuple[str, str, str, str, str], ...] = ()
     """What is wrong whatever the sheet says: finding, kind of fault, part, where, what is meant."""
 
@@ -170,7 +172,14 @@ class Drawn:
             if lifted := self.lifting(net, role):
                 named[what] = ", ".join(link.reference for link in lifted)
         spared = [link.reference for link in self.links if link.role == "decoupling"]
-        named |= {f"capacitor {place}": name for place, name in enumerate(spared, 1)}
+        if len(spared) == len(self.chips) or len(self.chips) == 1:
+            # No netlist tells which stands beside which: editors number both in one order.
+            beside = dict(
+                zip(sorted(self.chips, key=_count), sorted(spared, key=_count), strict=False)
+            )
+            places = enumerate(self.chain, 1)
+            named |= {f"capacitor {n}": beside[part.reference] for n, part in places
+                      if part.reference in beside}  # fmt: skip
         fed = next((ref for ref, _, out in self.inverters if self.inverter(out)), "")
         return named | ({"inverter": fed} if fed else {})
 
@@ -313,6 +322,7 @@ class _Recognition:
             inverters,
             patterns=patterns,
             own=own,
+            chips=tuple(part.reference for part in self.parts("register", "inverter")),
         )
         drawn = replace(drawn, links=tuple(_in_series(drawn, [*self._links()])))
         links = tuple(replace(link, role=_role(drawn, link)) for link in drawn.links)
@@ -787,6 +797,13 @@ def _pairs(part: Part, rails: set[str]) -> list[tuple[str, str]]:
     if not pins or len(pins) % 2 or not any(fit) or (all(fit) and not alike):
         return []
     return ways[fit.index(True)]
+
+
+def _count(reference: str) -> list[tuple[int, str]]:
+    """A key by which U2 stands before U10."""
+    return [
+        (int(one), "") if one.isdigit() else (0, one) for one in re.split("([0-9]+)", reference)
+    ]
 
 
 def _letters(part: Part) -> str:
