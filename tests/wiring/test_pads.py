@@ -17,6 +17,8 @@ from padbench.results.html_page import write_page
 from padbench.results.text import as_text
 from padbench.sheet import SheetError
 from padbench.trials.trial import judge, run_scenario, scenarios_of, setting_of
+from padbench.wiring.netlists.compare import judge_board
+from padbench.wiring.netlists.sheet import board_of
 from padbench.wiring.schematic import drawn_svg, schematic
 
 SHEETS = Path(__file__).parents[2] / "sim/sheets"
@@ -220,3 +222,31 @@ def test_each_chip_is_named_as_the_board_has_it(tmp_path):
         of_board(tmp_path, adapter(chained=False), 2, chained=False), "Player 2"
     )
     assert (first.data.names["register 1"], first.data.names["capacitor 1"]) == ("U2", "C102")
+
+
+@pytest.mark.parametrize(
+    ("change", "id_", "says"),
+    [
+        ({"U1": {"11": None}}, "board.open", "U1 pin 11 (serial) is open; it belongs on U2 pin 3"),
+        (
+            {"U2": {"3": None, "12": "LINK2"}},
+            "board.serial-input",
+            "U1 pin 11 (serial) goes to LINK2; it belongs on U2 pin 3 (Q8)",
+        ),
+        ({"U2": {"11": "DATA"}}, "board.serial-input", "U2 pin 11 (serial) goes to DATA; it be"),
+        ({}, "board.register", "U2 is a CD4014B on the board; the sheet has a CD4021B like U1"),
+    ],
+)
+def test_a_broken_chain_is_a_finding_at_its_pin(tmp_path, change, id_, says):
+    parts = changed(adapter(), **change)
+    if not change:
+        parts["U2"] = replace(parts["U2"], value="CD4014BE")
+    path = of_board(tmp_path, parts, 2)
+    for by in ("register", "place"):
+        if by == "place":
+            text = path.read_text().replace('"U1"', "2").replace('"U2"', "1")
+            path.write_text(text)
+        for sheet in load_sheets(path):
+            found = {one.id: one for one in judge_board(board_of(sheet), sheet)}
+            assert found[id_].verdict == "fail"
+            assert found[id_].says.startswith(says)

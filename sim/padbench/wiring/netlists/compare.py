@@ -149,11 +149,24 @@ class _Comparison:
         net, drawn = self.net(pin), self.drawn
         if pin.net == "latch" and self.meant.chip.latch_inverted:
             return bool(drawn.inverter(net))
+        if pin.net == "chain" and pin.name == "serial":
+            return self.net(self._before(pin)) in drawn.near(net)
         if pin.net in ("open", "chain", "other"):
-            return pin.name != "serial" or pin.net == "chain" or not net
+            return pin.name != "serial" or not net
         ties = [link.beyond(net) for link in drawn.across(net, "tie", "pull-up")]
         tied = pin.name not in ("VDD", "VSS") and drawn.lines.get(pin.net) in ties
         return pin.net in drawn.reach(net) or (tied and not drawn.reach(net))
+
+    def _before(self, pin: Pin) -> Pin:
+        """The output that feeds the serial input of a register within a chain."""
+        return next(
+            one for one in self.pins if (one.chip, one.net) == (pin.chip - 1, "chain")
+            and one.name != "serial"
+        )  # fmt: skip
+
+    def _belongs(self, pin: Pin) -> str:
+        inner = pin.net == "chain" and pin.name == "serial"
+        return self.shown(self._before(pin)) if inner else pin.net
 
     def _footprint(self) -> None:
         """All pins wrong in a pattern: named as such, and the rest judged as if it were mended."""
@@ -177,10 +190,10 @@ class _Comparison:
         for pin in self.pins:
             net, id_ = self.net(pin), ids.get(pin.name, "board.lines")
             if not net and pin.net not in ("open", "other") and not pin.name.startswith("Q"):
-                self.add("board.open", "open", self.shown(pin), "", pin.net)
+                self.add("board.open", "open", self.shown(pin), "", self._belongs(pin))
             elif pin.net not in self.meant.buttons and not self.fits(pin):
                 inverter = "the inverter on latch" if self.meant.chip.latch_inverted else "latch"
-                meant = inverter if pin.net == "latch" else pin.net
+                meant = inverter if pin.net == "latch" else self._belongs(pin)
                 by = self.drawn.inverter(net)
                 at = f"{net}, through the inverter {by}" if by else net or "nothing"
                 if pin.net == "data":
