@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from padbench.circuit.design import most
 from padbench.core.buttons import stages_in_order
 from padbench.core.findings import Finding, Met, Place, Rule, Source, Verdict
-from padbench.core.remedies import joined
+from padbench.core.remedies import WHICH_TIE, joined
 from padbench.core.units import Value, show
 from padbench.sheet import Sheet
 from padbench.wiring.netlists.board import NAMES
@@ -305,8 +305,16 @@ class _Comparison:
         ignored = self.meant.board.ignore if self.meant.board else ()
         for reference in ignored:
             self.left_out(reference, "[board] ignore names it")
-        if not self._of("decoupling"):
+        spared = [link.reference for link in self._of("decoupling")]
+        if not spared:
             self.left_out("the supply's noise", "no capacitor stands between supply and ground")
+        elif len(spared) < len(self.drawn.chips):
+            chips = joined(self.drawn.chips)
+            why = f"{joined(spared)} alone stands between supply and ground for {chips}"
+            self.left_out("the supply's noise", why)
+        tie = next(pin for pin in self.pins if pin.name == "serial")
+        if tie.net == "supply" and "register.serial-input" in self.filled:
+            self.left_out(self.shown(tie), f"it is tied to supply; {WHICH_TIE}")
         for link in self.drawn.links:
             one, other = link.nets
             if link.role == "idle":
