@@ -250,3 +250,22 @@ def test_a_broken_chain_is_a_finding_at_its_pin(tmp_path, change, id_, says):
             found = {one.id: one for one in judge_board(board_of(sheet), sheet)}
             assert found[id_].verdict == "fail"
             assert found[id_].says.startswith(says)
+
+
+@pytest.mark.parametrize("chained", [True, False])
+def test_several_pads_without_a_sheet_are_one_line_that_says_how(tmp_path, capsys, chained):
+    path = tmp_path / "two.net"
+    path.write_text(write(adapter(chained=chained), "s-expression"))
+    for command in (["wiring", str(path)], ["new", str(tmp_path / "x.toml"), "--from", str(path)]):
+        assert main(command) == 2
+        (line,) = capsys.readouterr().err.splitlines()
+        lines = (
+            ("", ", and [poll] clocks = 16")
+            if chained
+            else (', data = "DATA1"', ', data = "DATA2"')
+        )
+        for number in (1, 2):
+            register = f'[[pads]] name = "{number}", register = "U{number}"'
+            assert register + lines[not chained and number - 1] in line
+        assert line.endswith(lines[1])
+    assert not (tmp_path / "x.toml").exists()

@@ -325,6 +325,7 @@ class _Recognition:
             own=own,
             chips=tuple(part.reference for part in self.parts("register", "inverter")),
         )
+        self._refuse_pads_of_a_chain(drawn)
         drawn = replace(drawn, links=tuple(_in_series(drawn, [*self._links()])))
         links = tuple(replace(link, role=_role(drawn, link)) for link in drawn.links)
         for link in links:
@@ -337,6 +338,30 @@ class _Recognition:
                 self.told(part.reference, self.kinds[part.reference][0])
         drawn = replace(drawn, links=links, rows=tuple(self.rows))
         return replace(drawn, amiss=tuple(self._amiss(drawn)))
+
+    def _several(self, wrong: str, pads: Mapping[str, str], more: str = "") -> SheetError:
+        """Several pads where one is meant; ``pads`` are references with what else to write."""
+        tables = " and ".join(
+            f'[[pads]] name = "{place}", register = "{reference}"{data}'
+            for place, (reference, data) in enumerate(pads.items(), 1)
+        )
+        file = self.board.name.replace("\\", "/").rsplit("/", 1)[-1]
+        return self.refuse(wrong, f'write a sheet with [board] netlist = "{file}", {tables}{more}')
+
+    def _refuse_pads_of_a_chain(self, drawn: Drawn) -> None:
+        """Where registers have all buttons each, and the sheet does not say whose is whose."""
+        on = [
+            {one.button for one in drawn.contacts if one.net in part.pins.values()}
+            for part in drawn.chain
+        ]
+        if drawn.own or len(on) < 2 or any(names < {*BUTTONS} for names in on):
+            return
+        names = [part.reference for part in reversed(drawn.chain)]
+        raise self._several(
+            f"has {len(on)} pads in a chain, {' and '.join(names)} with contacts of all buttons",
+            dict.fromkeys(names, ""),
+            f", and [poll] clocks = {len(on) * drawn.each}",
+        )
 
     def _amiss(self, drawn: Drawn) -> Iterator[tuple[str, str, str, str, str]]:
         """Connectors against the names of their pins, drivers where none belongs, transistors."""
@@ -590,6 +615,9 @@ class _Recognition:
                 pins = ((part.functions.get(pin, ""), net) for part in outside
                         for pin, net in part.pins.items())  # fmt: skip
                 found = [*dict.fromkeys(net for function, net in pins if _is_line(function, line))]
+            if line == "data" and not found and len(outs := self._data_lines(carried)) > 1:
+                pads = {name: f', data = "{net}"' for name, net in outs.items()}
+                raise self._several(f"has {len(outs)} pads with a data line each", pads)
             if len(found) != 1:
                 wrong = f"{found[0]} and {found[1]} may both be" if found else "no name tells"
                 raise self.refuse(
@@ -601,6 +629,16 @@ class _Recognition:
             self.told(f"net {found[0]}", line, by)
         cable = {net for part in self.parts("connector") for net in part.pins.values()}
         return lines, frozenset(line for line, net in lines.items() if net in cable)
+
+    def _data_lines(self, carried: set[str]) -> dict[str, str]:
+        """The nets of connectors on which last outputs are, by register."""
+        lines: dict[str, str] = {}
+        for part in self.parts("register"):
+            register = self.registers[part.reference]
+            last = f"Q{register.stages}"
+            net = part.pins.get(str(register.pins[last]), part.pins.get(last, ""))
+            lines |= {part.reference: net} if net in carried else {}
+        return lines
 
     def _contacts(
         self, lines: Mapping[str, str], chain: Sequence[Part], numbers: Mapping[str, int]
