@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 from boards import BUTTONS, FORMS, INPUTS, Part, changed, harbour, write
-from padbench.circuit.findings import judge_electric
 
 import padbench
+from padbench.circuit.electric import judge_electric
 from padbench.cli import main
 from padbench.jobs.loading import design_of, load_sheet
 from padbench.results.text import as_text
@@ -344,6 +344,21 @@ def test_what_is_left_out_is_told(judged):
 def test_a_missing_capacitor_is_told(judged):
     found = judged({name: part for name, part in harbour().items() if name != "C1"})
     assert "no capacitor stands between supply and ground" in found["board.left-out"].says
+
+
+def test_one_capacitor_for_two_chips_is_told(judged):
+    gate = Part("74HC1G04", {"2": "LATCH", "3": "GND", "4": "X", "5": "VCC"})
+    says = judged(with_part(U2=gate))["board.left-out"].says
+    assert "C1 alone stands between supply and ground for U1 and U2" in says
+    more = with_part(U2=gate, C2=Part("100n", {"1": "VCC", "2": "GND"}))
+    assert "noise" not in judged(more)["board.left-out"].says
+
+
+def test_a_serial_input_on_supply_is_told_where_the_board_alone_says_so(tmp_path):
+    (tmp_path / "pad.net").write_text(write(changed(harbour(), U1={"11": "VCC"}), "s-expression"))
+    sheet = load_sheet(tmp_path / "pad.net")
+    found = {one.id: one for one in judge_board(board_of(sheet), sheet)}
+    assert found["board.left-out"].says.startswith("U1 pin 11 (serial) is not judged: it is tied")
 
 
 def test_a_large_capacitor_on_a_line_fails_the_pad(tmp_path):

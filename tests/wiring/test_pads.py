@@ -17,6 +17,9 @@ from padbench.results.html_page import write_page
 from padbench.results.text import as_text
 from padbench.sheet import SheetError
 from padbench.trials.trial import judge, run_scenario, scenarios_of, setting_of
+from padbench.wiring.netlists.compare import judge_board
+from padbench.wiring.netlists.sheet import board_of
+from padbench.wiring.schematic import drawn_svg, schematic
 
 SHEETS = Path(__file__).parents[2] / "sim/sheets"
 CHAIN = (SHEETS / "harbour-adapter.toml").read_text()
@@ -200,3 +203,69 @@ def test_a_mirrored_register_inside_a_chain_is_named(tmp_path, which):
         assert found["board.footprint"].startswith(
             f"the pins of {which} are numbered as seen from below"
         )
+
+
+def test_each_chip_is_named_as_the_board_has_it(tmp_path):
+    """Table, drawing and their capacitors: whoever solders by the table is at the right chip."""
+    plan = padbench.plan_wiring(of_board(tmp_path, adapter(), 2), "Player 2")
+    (brief,) = [one for one in plan.sections if one.id == "brief"]
+    rows = {row[0]: row[2] for row in brief.blocks[0].rows}
+    assert rows["U2.1"] == "A contact"
+    assert rows["U1.1"] == "Player 1: A"
+    assert (rows["U2.3"], rows["U1.11"]) == ("serial input of U1", "last output of U2")
+    assert {pin["reference"] for pin in plan.document["pins"] if pin["net"] == "A"} == {"U2"}
+    names = plan.data.names
+    assert [names[f"capacitor {place}"] for place in (1, 2)] == ["C102", "C101"]
+    drawn = drawn_svg(schematic, plan.data, broken=False)
+    assert "Player 1: A" in drawn
+    first = padbench.plan_wiring(
+        of_board(tmp_path, adapter(chained=False), 2, chained=False), "Player 2"
+    )
+    assert (first.data.names["register 1"], first.data.names["capacitor 1"]) == ("U2", "C102")
+
+
+@pytest.mark.parametrize(
+    ("change", "id_", "says"),
+    [
+        ({"U1": {"11": None}}, "board.open", "U1 pin 11 (serial) is open; it belongs on U2 pin 3"),
+        (
+            {"U2": {"3": None, "12": "LINK2"}},
+            "board.serial-input",
+            "U1 pin 11 (serial) goes to LINK2; it belongs on U2 pin 3 (Q8)",
+        ),
+        ({"U2": {"11": "DATA"}}, "board.serial-input", "U2 pin 11 (serial) goes to DATA; it be"),
+        ({}, "board.register", "U2 is a CD4014B on the board; the sheet has a CD4021B like U1"),
+    ],
+)
+def test_a_broken_chain_is_a_finding_at_its_pin(tmp_path, change, id_, says):
+    parts = changed(adapter(), **change)
+    if not change:
+        parts["U2"] = replace(parts["U2"], value="CD4014BE")
+    path = of_board(tmp_path, parts, 2)
+    for by in ("register", "place"):
+        if by == "place":
+            text = path.read_text().replace('"U1"', "2").replace('"U2"', "1")
+            path.write_text(text)
+        for sheet in load_sheets(path):
+            found = {one.id: one for one in judge_board(board_of(sheet), sheet)}
+            assert found[id_].verdict == "fail"
+            assert found[id_].says.startswith(says)
+
+
+@pytest.mark.parametrize("chained", [True, False])
+def test_several_pads_without_a_sheet_are_one_line_that_says_how(tmp_path, capsys, chained):
+    path = tmp_path / "two.net"
+    path.write_text(write(adapter(chained=chained), "s-expression"))
+    for command in (["wiring", str(path)], ["new", str(tmp_path / "x.toml"), "--from", str(path)]):
+        assert main(command) == 2
+        (line,) = capsys.readouterr().err.splitlines()
+        lines = (
+            ("", ", and [poll] clocks = 16")
+            if chained
+            else (', data = "DATA1"', ', data = "DATA2"')
+        )
+        for number in (1, 2):
+            register = f'[[pads]] name = "{number}", register = "U{number}"'
+            assert register + lines[not chained and number - 1] in line
+        assert line.endswith(lines[1])
+    assert not (tmp_path / "x.toml").exists()

@@ -255,7 +255,7 @@ def verify_result(
         make_document=lambda: _document(design, trial, vcd, plan(), drawn),
         make_sections=lambda: [
             _brief(answer(), plan(), design.sheet, trial.findings),
-            *_sections(design, trial, plan(), answer()),
+            *_sections(design, trial, plan(), answer(), drawn),
             *_board(drawn),
         ],
         findings=trial.findings,
@@ -444,7 +444,9 @@ def _mended(cause: Cause) -> str:
     return f". {word} {joined(names)}" if names else ""
 
 
-def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Iterator[Section]:
+def _sections(
+    design: Design, trial: Trial, plan: Plan, answer: Answer, drawn: Drawn | None
+) -> Iterator[Section]:
     if trial.verdict == "fail":
         yield Section("change", "Changes in detail", [*_changes(design, plan)], ("page",))
     bought = [*_bought(plan.changes, len(design.sheet.buttons))]
@@ -454,7 +456,7 @@ def _sections(design: Design, trial: Trial, plan: Plan, answer: Answer) -> Itera
         yield Section("buy", "What to buy", [Table(caption, heads, bought)], ("page",), paper=True)
     if whose := [f"{name}: {says}" for name, says in _whose(design.sheet)]:
         yield Section("pads", "Whose bits", [Prose(whose, listed=True)])
-    yield from _drawn(design.sheet, trial)
+    yield from _drawn(design.sheet, trial, drawn)
     if answer.thinnest:
         caption = "What holds with least to spare"
         block = findings_block(caption, answer.thinnest, folded=False)
@@ -496,11 +498,11 @@ def _board(drawn: Drawn | None) -> Iterator[Section]:
         yield Section("board", "The board as recognised", [table])
 
 
-def _drawn(sheet: Sheet, trial: Trial) -> Iterator[Section]:
+def _drawn(sheet: Sheet, trial: Trial, board: Drawn | None) -> Iterator[Section]:
     """Schematic, package and parts of the pad as the sheet has it; a program has none."""
     if sheet.chip.kind == "firmware":
         return
-    plan = wiring_plan(sheet)
+    plan = wiring_plan(sheet, board.names() if board else None)
     needs = [(str(one.count), one.what, one.value, " ".join(one.bands), one.note)
              for one in plan.needs]  # fmt: skip
     parts = Table("Parts, as the sheet has them", ("", "what", "value", "bands", "note"), needs)

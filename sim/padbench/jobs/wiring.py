@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -24,7 +24,7 @@ from padbench.trials.trial import Trial
 from padbench.wiring.mistakes import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.sheet import board_of
-from padbench.wiring.plan import Pin, Range, WiringPlan, wiring_plan
+from padbench.wiring.plan import Range, WiringPlan, wiring_plan
 from padbench.wiring.schematic import Picture, draw_on, drawn_svg, packages, schematic
 from padbench.wiring.spice import spice_netlist
 
@@ -44,9 +44,10 @@ class VoltsDocument(TypedDict):
 
 
 class PinDocument(TypedDict):
-    """One pin of one package."""
+    """One pin of one package; ``chip`` counts along the chain, ``reference`` is as drawn."""
 
     chip: int
+    reference: str
     pin: int
     name: str
     net: str
@@ -111,9 +112,7 @@ def plan_wiring(sheet: SheetLike, pad: str | None = None) -> Result:
         *judge_electric(design.sheet).findings,
     )
     faults = tuple(finding for finding in findings if finding.verdict == "fail")
-    plan = wiring_plan(design.sheet)
-    if drawn is not None:
-        plan = replace(plan, names=drawn.names())
+    plan = wiring_plan(design.sheet, drawn.names() if drawn else None)
     unplugged = UNPLUGGED if shorts(design.sheet) else ""
     return Result(
         command="wiring",
@@ -169,6 +168,7 @@ def _document(plan: WiringPlan, faults: Sequence[Finding]) -> WiringDocument:
         "pins": [
             {
                 "chip": pin.chip,
+                "reference": plan.named(pin.chip),
                 "pin": pin.number,
                 "name": pin.name,
                 "net": pin.net,
@@ -203,7 +203,7 @@ def _sections(
         yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
     yield Section("drawing", "How it is wired", drawing(plan, broken=bool(faults)), ("page",))
-    yield Section("pins", "Pins", [_pins(plan.pins)])
+    yield Section("pins", "Pins", [_pins(plan)])
     needs = [
         (str(need.count), need.what, need.value, " ".join(need.bands), need.note)
         for need in plan.needs
@@ -233,7 +233,7 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
     parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
     steps = [(str(number), step) for number, step in enumerate(plan.checklist, 1)]
     blocks = [
-        _pins(plan.pins, short=True),
+        _pins(plan, short=True),
         Lines("Parts", parts),
         Table("Bring it up in this order", ("step", "check"), steps, frozenset((0,))),
     ]
@@ -259,11 +259,11 @@ def _fault(fault: Finding) -> str:
     return f"{fault.id} ({fault.rests_on}): {fault.says}.{mend}"
 
 
-def _pins(pins: Sequence[Pin], *, short: bool = False) -> Table:
+def _pins(plan: WiringPlan, *, short: bool = False) -> Table:
     """All pins with what goes there and their volts; ``short`` fits 80 columns."""
-    several = len({pin.chip for pin in pins}) > 1
+    several = len({pin.chip for pin in plan.pins}) > 1
     rows = []
-    for pin in pins:
+    for pin in plan.pins:
         moved = {name: volts for name, volts in pin.held.items() if volts != pin.idle}
         plain = short and len({*moved.values()}) == 1
         held = [
@@ -271,7 +271,7 @@ def _pins(pins: Sequence[Pin], *, short: bool = False) -> Table:
         ]
         rows.append(
             (
-                f"U{pin.chip}.{pin.number}" if several else str(pin.number),
+                f"{plan.named(pin.chip)}.{pin.number}" if several else str(pin.number),
                 pin.name,
                 *(
                     [re.sub("( of the cable| to ground)?(;.*)?$", "", pin.goes_to)]

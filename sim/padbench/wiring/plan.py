@@ -69,6 +69,10 @@ class WiringPlan:
     """What, and where its numbers come from: the pins, and each figure behind the volts."""
     names: Mapping[str, str]
 
+    def named(self, chip: int) -> str:
+        """The reference of a register by its place in the chain."""
+        return self.names.get(place := f"register {chip}", place)
+
 
 @dataclass(frozen=True, slots=True)
 class _Volts:
@@ -88,13 +92,17 @@ class _Volts:
         return (0.0, 0.0)
 
 
-def wiring_plan(sheet: Sheet) -> WiringPlan:
-    """The plan of a sheet, whether or not it can work."""
+def wiring_plan(sheet: Sheet, names: Mapping[str, str] | None = None) -> WiringPlan:
+    """The plan of a sheet, whether or not it can work; ``names`` are references of a board.
+
+    Without a board they are those that a schematic editor would give.
+    """
     part = sheet.part
     volts = _volts(sheet, part)
     chips = -(-sheet.chip.stages // part.stages)
+    names = dict(_names(sheet, chips)) if names is None else names
     pins = tuple(
-        pin for chip in range(1, chips + 1) for pin in _pins(sheet, part, chip, chips, volts)
+        pin for chip in range(1, chips + 1) for pin in _pins(sheet, part, chip, chips, volts, names)
     )
     return WiringPlan(
         sheet,
@@ -104,7 +112,7 @@ def wiring_plan(sheet: Sheet) -> WiringPlan:
         _cores(sheet),
         tuple(_checklist(sheet, part, volts)),
         tuple(_sources(sheet, part)),
-        dict(_names(sheet, chips)),
+        names,
     )
 
 
@@ -158,9 +166,19 @@ def _range(volts: Array) -> Range:
     return float(np.min(volts)), float(np.max(volts))
 
 
-def _pins(sheet: Sheet, part: RegisterPart, chip: int, chips: int, volts: _Volts) -> Iterator[Pin]:
+def _pins(
+    sheet: Sheet,
+    part: RegisterPart,
+    chip: int,
+    chips: int,
+    volts: _Volts,
+    names: Mapping[str, str],
+) -> Iterator[Pin]:
+    before, after = (names.get(key := f"register {at}", key) for at in (chip - 1, chip + 1))
     for name, number in sorted(part.pins.items(), key=lambda item: item[1]):
         net, goes_to, why = _net(sheet, part, name, chip, chips)
+        if net == "chain":
+            goes_to += before if name == "serial" else after
         stage = _stage(part, name, chip)
         idle = _volts_at(sheet, net, stage, frozenset(), volts)
         held = {
@@ -237,8 +255,8 @@ def _net(
         last = last_output(part, sheet.chip.stages)
         fixed[last] = ("data", "data core", "the last stage is what the console reads")
     else:
-        there = f"serial input of register {chip + 1}"
-        fixed[f"Q{part.stages}"] = ("chain", there, "the registers are one long one")
+        there = "chain", "serial input of ", "the registers are one long one"
+        fixed[f"Q{part.stages}"] = there
     if name in fixed:
         return fixed[name]
     if name.startswith("Q"):
@@ -283,7 +301,7 @@ def _load_net(sheet: Sheet, part: RegisterPart) -> tuple[str, str, str]:
 
 def _serial_net(sheet: Sheet, chip: int) -> tuple[str, str, str]:
     if chip > 1:
-        return "chain", f"last output of register {chip - 1}", "the registers are one long one"
+        return "chain", "last output of ", "the registers are one long one"
     tie = sheet.chip.serial_input
     why = {
         "ground": "a read past the last bit shows pressed",

@@ -228,7 +228,7 @@ class _Chip:
 
 
 def _inputs(pen: _Pen, plan: WiringPlan, pins: Sequence[Pin], chip: _Chip) -> None:
-    """Pull-ups on the left, contacts to ground, and what is tied to supply."""
+    """Pull-ups on the left, contacts to ground, what is tied to supply; other pads' by name."""
     sheet = plan.sheet
     pull_up = sheet.pull_up.value
     lifted = []
@@ -250,6 +250,8 @@ def _inputs(pen: _Pen, plan: WiringPlan, pins: Sequence[Pin], chip: _Chip) -> No
             more = [f"{len(held) - 1} more"] if len(held) > 2 else held[1:]
             first = _named(plan, f"contact {held[0]}", held[0])
             pen.word((4.45, y + 0.22), ", ".join([first, *more]))
+        elif pin.net == "other":
+            pen.word((x - 0.6, y + 0.2), pin.goes_to, "right")
         elif pin.name[1:].isdigit() and pin.name[0] == "P":
             lifted.append(y)
             pen.wire((0, y), (x, y))

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from padbench.circuit.design import most
 from padbench.core.buttons import stages_in_order
 from padbench.core.findings import Finding, Met, Place, Rule, Source, Verdict
-from padbench.core.remedies import joined
+from padbench.core.remedies import WHICH_TIE, joined
 from padbench.core.units import Value, show
 from padbench.sheet import Sheet
 from padbench.wiring.netlists.board import NAMES
@@ -149,11 +149,24 @@ class _Comparison:
         net, drawn = self.net(pin), self.drawn
         if pin.net == "latch" and self.meant.chip.latch_inverted:
             return bool(drawn.inverter(net))
+        if pin.net == "chain" and pin.name == "serial":
+            return self.net(self._before(pin)) in drawn.near(net)
         if pin.net in ("open", "chain", "other"):
-            return pin.name != "serial" or pin.net == "chain" or not net
+            return pin.name != "serial" or not net
         ties = [link.beyond(net) for link in drawn.across(net, "tie", "pull-up")]
         tied = pin.name not in ("VDD", "VSS") and drawn.lines.get(pin.net) in ties
         return pin.net in drawn.reach(net) or (tied and not drawn.reach(net))
+
+    def _before(self, pin: Pin) -> Pin:
+        """The output that feeds the serial input of a register within a chain."""
+        return next(
+            one for one in self.pins if (one.chip, one.net) == (pin.chip - 1, "chain")
+            and one.name != "serial"
+        )  # fmt: skip
+
+    def _belongs(self, pin: Pin) -> str:
+        inner = pin.net == "chain" and pin.name == "serial"
+        return self.shown(self._before(pin)) if inner else pin.net
 
     def _footprint(self) -> None:
         """All pins wrong in a pattern: named as such, and the rest judged as if it were mended."""
@@ -177,10 +190,10 @@ class _Comparison:
         for pin in self.pins:
             net, id_ = self.net(pin), ids.get(pin.name, "board.lines")
             if not net and pin.net not in ("open", "other") and not pin.name.startswith("Q"):
-                self.add("board.open", "open", self.shown(pin), "", pin.net)
+                self.add("board.open", "open", self.shown(pin), "", self._belongs(pin))
             elif pin.net not in self.meant.buttons and not self.fits(pin):
                 inverter = "the inverter on latch" if self.meant.chip.latch_inverted else "latch"
-                meant = inverter if pin.net == "latch" else pin.net
+                meant = inverter if pin.net == "latch" else self._belongs(pin)
                 by = self.drawn.inverter(net)
                 at = f"{net}, through the inverter {by}" if by else net or "nothing"
                 if pin.net == "data":
@@ -292,8 +305,16 @@ class _Comparison:
         ignored = self.meant.board.ignore if self.meant.board else ()
         for reference in ignored:
             self.left_out(reference, "[board] ignore names it")
-        if not self._of("decoupling"):
+        spared = [link.reference for link in self._of("decoupling")]
+        if not spared:
             self.left_out("the supply's noise", "no capacitor stands between supply and ground")
+        elif len(spared) < len(self.drawn.chips):
+            chips = joined(self.drawn.chips)
+            why = f"{joined(spared)} alone stands between supply and ground for {chips}"
+            self.left_out("the supply's noise", why)
+        tie = next(pin for pin in self.pins if pin.name == "serial")
+        if tie.net == "supply" and "register.serial-input" in self.filled:
+            self.left_out(self.shown(tie), f"it is tied to supply; {WHICH_TIE}")
         for link in self.drawn.links:
             one, other = link.nets
             if link.role == "idle":

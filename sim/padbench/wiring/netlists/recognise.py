@@ -108,6 +108,8 @@ class Drawn:
     rows: tuple[Row, ...] = ()
     patterns: Mapping[str, str] = field(default_factory=dict)
     own: str = ""
+    chips: tuple[str, ...] = ()
+    """References of all registers and packages of inverters, those of other pads too."""
     amiss: tuple[tuple[str, str, str, str, str], ...] = ()
     """What is wrong whatever the sheet says: finding, kind of fault, part, where, what is meant."""
 
@@ -170,7 +172,14 @@ class Drawn:
             if lifted := self.lifting(net, role):
                 named[what] = ", ".join(link.reference for link in lifted)
         spared = [link.reference for link in self.links if link.role == "decoupling"]
-        named |= {f"capacitor {place}": name for place, name in enumerate(spared, 1)}
+        if len(spared) == len(self.chips) or len(self.chips) == 1:
+            # No netlist tells which stands beside which: editors number both in one order.
+            beside = dict(
+                zip(sorted(self.chips, key=_count), sorted(spared, key=_count), strict=False)
+            )
+            places = enumerate(self.chain, 1)
+            named |= {f"capacitor {n}": beside[part.reference] for n, part in places
+                      if part.reference in beside}  # fmt: skip
         fed = next((ref for ref, _, out in self.inverters if self.inverter(out)), "")
         return named | ({"inverter": fed} if fed else {})
 
@@ -185,22 +194,23 @@ class Drawn:
         return [link for near in self.near(net) for link in self.across(near, role)]
 
 
-def recognise(board: Board, table: BoardFile, own: str | int = "") -> Drawn:
+def recognise(board: Board, table: BoardFile, own: str | int = "", chained: int = 1) -> Drawn:
     """What a board is. ``table`` is ``[board]`` of the sheet, which answers what a board cannot.
 
-    ``own`` is the one register of the chain that is this pad's, by reference or by its place.
+    ``own`` is the one register of the chain that is this pad's, by reference or by its place;
+    ``chained`` are the pads that are meant to be in that chain, so that a broken one is known.
 
     Raises `SheetError` where there is no register, or several that are no chain; where no name says
     which net is a line of the cable or which button a contact is; for a part that is not known.
     """
-    return _Recognition(board, table, own).drawn()
+    return _Recognition(board, table, own, chained).drawn()
 
 
 class _Recognition:
     """The kinds of all parts first, then wires joined, then the register, then what is on it."""
 
-    def __init__(self, board: Board, table: BoardFile, own: str | int) -> None:
-        self.board, self.table, self.own = board, table, own
+    def __init__(self, board: Board, table: BoardFile, own: str | int, chained: int) -> None:
+        self.board, self.table, self.own, self.chained = board, table, own, chained
         self.rows: list[Row] = []
         self.registers: dict[str, RegisterPart] = {}
         given = {part.reference: self._given(part) for part in board.parts.values()}
@@ -294,13 +304,13 @@ class _Recognition:
         inverters = tuple(self._inverters(lines))
         numbered = [self._numbered(reference) for reference in registers]
         patterns = {part.reference: self._pattern(part, lines, inverters) for part in numbered}
-        chain = self._chain([self._put_right(part, patterns) for part in numbered])
-        register = self.registers[chain[0].reference]
+        chain = self._chain([self._put_right(part, patterns) for part in numbered], lines["data"])
+        register = self.registers[chain[-1].reference]
         own = next(
             (p.reference for n, p in enumerate(chain, 1) if self.own in (n, p.reference)), ""
         )
         self._leave_others(lines, [part for part in chain if own in ("", part.reference)])
-        family_alone = self.kinds[chain[0].reference][1].endswith(_FAMILY_ALONE)
+        family_alone = self.kinds[chain[-1].reference][1].endswith(_FAMILY_ALONE)
         drawn = Drawn(
             self.board,
             chain,
@@ -313,7 +323,9 @@ class _Recognition:
             inverters,
             patterns=patterns,
             own=own,
+            chips=tuple(part.reference for part in self.parts("register", "inverter")),
         )
+        self._refuse_pads_of_a_chain(drawn)
         drawn = replace(drawn, links=tuple(_in_series(drawn, [*self._links()])))
         links = tuple(replace(link, role=_role(drawn, link)) for link in drawn.links)
         for link in links:
@@ -327,6 +339,30 @@ class _Recognition:
         drawn = replace(drawn, links=links, rows=tuple(self.rows))
         return replace(drawn, amiss=tuple(self._amiss(drawn)))
 
+    def _several(self, wrong: str, pads: Mapping[str, str], more: str = "") -> SheetError:
+        """Several pads where one is meant; ``pads`` are references with what else to write."""
+        tables = " and ".join(
+            f'[[pads]] name = "{place}", register = "{reference}"{data}'
+            for place, (reference, data) in enumerate(pads.items(), 1)
+        )
+        file = self.board.name.replace("\\", "/").rsplit("/", 1)[-1]
+        return self.refuse(wrong, f'write a sheet with [board] netlist = "{file}", {tables}{more}')
+
+    def _refuse_pads_of_a_chain(self, drawn: Drawn) -> None:
+        """Where registers have all buttons each, and the sheet does not say whose is whose."""
+        on = [
+            {one.button for one in drawn.contacts if one.net in part.pins.values()}
+            for part in drawn.chain
+        ]
+        if drawn.own or len(on) < 2 or any(names < {*BUTTONS} for names in on):
+            return
+        names = [part.reference for part in reversed(drawn.chain)]
+        raise self._several(
+            f"has {len(on)} pads in a chain, {' and '.join(names)} with contacts of all buttons",
+            dict.fromkeys(names, ""),
+            f", and [poll] clocks = {len(on) * drawn.each}",
+        )
+
     def _amiss(self, drawn: Drawn) -> Iterator[tuple[str, str, str, str, str]]:
         """Connectors against the names of their pins, drivers where none belongs, transistors."""
         for part in self.parts("connector"):
@@ -337,6 +373,10 @@ class _Recognition:
                         at = f"{part.reference} pin {pin} ({name})"
                         yield "board.lines", "elsewhere", at, net, line
         registers = self.parts("register")
+        for part in drawn.chain:
+            if (name := self.registers[part.reference].name) != drawn.likely.name:
+                at = f"a {drawn.likely.name} like {drawn.chain[-1].reference}"
+                yield "board.register", "other-part", part.reference, name, at
         for at, net in _foreign(
             drawn, {r.reference: self.registers[r.reference] for r in registers}
         ):
@@ -391,7 +431,7 @@ class _Recognition:
                 f'write for example {part.reference} = "39k" under [board.parts]',
             ) from None
 
-    def _chain(self, registers: Sequence[Part]) -> tuple[Part, ...]:
+    def _chain(self, registers: Sequence[Part], data: str) -> tuple[Part, ...]:
         """The pad's registers, each feeding the next one's serial input."""
         fed_by: dict[str, Part] = {}
         for part in registers:
@@ -403,11 +443,21 @@ class _Recognition:
                     fed_by[part.reference] = other
         feeding = {part.reference for part in fed_by.values()}
         chains = []
-        for end in (part for part in registers if part.reference not in feeding):
+        ends = [part for part in registers if part.reference not in feeding]
+        on_data = [part for part in registers if data in self._outputs(part)]
+        # Of a ring the one on data is the last.
+        for end in ends or on_data[:1]:
             chain = [end]
-            while chain[0].reference in fed_by and len(chain) < len(registers):
-                chain.insert(0, fed_by[chain[0].reference])
+            while (before := fed_by.get(chain[0].reference)) is not None and before not in chain:
+                chain.insert(0, before)
             chains.append(tuple(chain))
+        one_pinout = len({tuple(self.registers[p.reference].pins.items()) for p in registers}) == 1
+        if 1 < self.chained == len(registers) == sum(map(len, chains)) and one_pinout:
+            # What is meant is known: where a link is missing, the part on data is the last one.
+            chains.sort(key=lambda chain: chain[-1] in on_data)
+            one_on_data = [chain[-1] in on_data for chain in chains] == [False, True]
+            if len(chains) == 1 or one_on_data:
+                return self._told_chain(registers, sum(chains, ()))
         wanted = self.table.chip
         mine = [c for c in chains if wanted is None or wanted in {part.reference for part in c}]
         if len(mine) != 1 or len({self.registers[part.reference].name for part in mine[0]}) > 1:
@@ -416,11 +466,19 @@ class _Recognition:
                 f"has {len(registers)} registers, of which {names} are not one chain of one part",
                 f'say whose pad is meant: [board] register = "{registers[0].reference}"',
             )
+        return self._told_chain(registers, mine[0])
+
+    def _told_chain(self, registers: Sequence[Part], chain: tuple[Part, ...]) -> tuple[Part, ...]:
         for part in registers:
-            place = mine[0].index(part) + 1 if part in mine[0] else 0
-            which = f"place {place} of {len(mine[0])} in the chain" if place else "another pad's"
+            place = chain.index(part) + 1 if part in chain else 0
+            which = f"place {place} of {len(chain)} in the chain" if place else "another pad's"
             self.told(part.reference, f"register, {which}")
-        return mine[0]
+        return chain
+
+    def _outputs(self, part: Part) -> set[str]:
+        """The nets of a register's outputs."""
+        pins = self.registers[part.reference].pins.items()
+        return {part.pins.get(str(at), "") for name, at in pins if re.fullmatch("Q[0-9]+", name)}
 
     def _numbered(self, reference: str) -> Part:
         """A register with its pins by number, where a subcircuit has them by name."""
@@ -557,6 +615,9 @@ class _Recognition:
                 pins = ((part.functions.get(pin, ""), net) for part in outside
                         for pin, net in part.pins.items())  # fmt: skip
                 found = [*dict.fromkeys(net for function, net in pins if _is_line(function, line))]
+            if line == "data" and not found and len(outs := self._data_lines(carried)) > 1:
+                pads = {name: f', data = "{net}"' for name, net in outs.items()}
+                raise self._several(f"has {len(outs)} pads with a data line each", pads)
             if len(found) != 1:
                 wrong = f"{found[0]} and {found[1]} may both be" if found else "no name tells"
                 raise self.refuse(
@@ -568,6 +629,16 @@ class _Recognition:
             self.told(f"net {found[0]}", line, by)
         cable = {net for part in self.parts("connector") for net in part.pins.values()}
         return lines, frozenset(line for line, net in lines.items() if net in cable)
+
+    def _data_lines(self, carried: set[str]) -> dict[str, str]:
+        """The nets of connectors on which last outputs are, by register."""
+        lines: dict[str, str] = {}
+        for part in self.parts("register"):
+            register = self.registers[part.reference]
+            last = f"Q{register.stages}"
+            net = part.pins.get(str(register.pins[last]), part.pins.get(last, ""))
+            lines |= {part.reference: net} if net in carried else {}
+        return lines
 
     def _contacts(
         self, lines: Mapping[str, str], chain: Sequence[Part], numbers: Mapping[str, int]
@@ -787,6 +858,13 @@ def _pairs(part: Part, rails: set[str]) -> list[tuple[str, str]]:
     if not pins or len(pins) % 2 or not any(fit) or (all(fit) and not alike):
         return []
     return ways[fit.index(True)]
+
+
+def _count(reference: str) -> list[tuple[int, str]]:
+    """A key by which U2 stands before U10."""
+    return [
+        (int(one), "") if one.isdigit() else (0, one) for one in re.split("([0-9]+)", reference)
+    ]
 
 
 def _letters(part: Part) -> str:

@@ -45,12 +45,15 @@ def board_of(sheet: Sheet) -> Drawn | None:
         return None
     with own_parts(sheet.own):
         return _drawn(
-            Path(sheet.document.name).parent, sheet.board, *(one.place for one in sheet.pads[:1])
+            Path(sheet.document.name).parent,
+            sheet.board,
+            sheet.pads[0].place if sheet.pads else "",
+            sum(one.data == sheet.pads[0].data for one in sheet.pads),
         )
 
 
-def _drawn(beside: Path, table: BoardFile, own: str | int = "") -> Drawn:
-    return recognise(read_board(beside / table.netlist, table.parts), table, own)
+def _drawn(beside: Path, table: BoardFile, own: str | int = "", chained: int = 1) -> Drawn:
+    return recognise(read_board(beside / table.netlist, table.parts), table, own, chained)
 
 
 def netlist_alone(path: Path, board: Mapping[str, Any] | None = None) -> Document:
@@ -133,7 +136,13 @@ def filled_from_board(document: Document, beside: Path) -> Document:
     data, filled = {**document.data}, {**document.filled}
     pads = data.get("pads")
     mine = pads[0].get("register") if isinstance(pads, list) and pads else ""
-    drawn = _drawn(beside, table, mine if isinstance(mine, str | int) else "")
+    lines = [one.get("data") for one in pads] if isinstance(pads, list) else []
+    drawn = _drawn(
+        beside,
+        table,
+        mine if isinstance(mine, str | int) else "",
+        lines.count(lines[0]) if lines else 0,
+    )
     if isinstance(pads, list):
         places = {part.reference: place for place, part in enumerate(drawn.chain, 1)}
         data["pads"] = [
