@@ -220,11 +220,32 @@ def test_a_change_of_anything_that_a_run_depends_on_is_another_key(keyed, monkey
         'initial $value$plusargs("x=%d", x);',
         'import "DPI-C" function int now();',
         "use std.textio.all;",
+        '`define RD(x) $read``x\ninitial `RD(memh)("/data/rom.hex", rom);',
+        '`define REST emh\ninitial $readm`REST ("/data/rom.hex", rom);',
     ],
 )
 def test_a_design_that_reads_other_files_is_run_each_time(keyed, text):
     keyed.with_name("pad.v").write_text(KEYED + text)
     assert key(keyed).startswith("unknown")
+
+
+@pytest.mark.parametrize(
+    ("text", "unknown"),
+    [
+        ("  file f, g : chars;", True),
+        ("  file f -- note\n : chars;", True),
+        ("  file\n f : chars;", True),
+        ('  FILE_OPEN(f, "/data/rom.txt", read_mode);', True),
+        ("/*\n-- */ file f : chars;", True),
+        ("-- note\r file f : chars;", True),
+        ("-- This file is the register.\r\nsignal profile : bit;", False),
+    ],
+)
+def test_so_is_one_in_vhdl_with_a_file_object_however_it_is_written(tmp_path, text, unknown):
+    (tmp_path / "pad.vhd").write_bytes(text.encode())
+    sheet = tmp_path / "pad.toml"
+    sheet.write_text(sheet_text("shift_register", "ghdl", source=tmp_path / "pad.vhd"))
+    assert key(sheet, "ghdl").startswith("unknown") == unknown
 
 
 def test_what_is_damaged_or_of_another_hand_is_not_taken_from_the_cache(tmp_path, monkeypatch):

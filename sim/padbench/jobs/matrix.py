@@ -43,10 +43,17 @@ _MOST_INCLUDED = 2000
 """Files in the folders of headers; a design with more is run each time."""
 _READS_FILES = re.compile(
     rb"\$(?:c\b|f[a-z]+|readmem|sdf|system)|plusargs|\bimport\s*\"|\btextio\b|\bforeign\b"
-    rb"|`include\s*(?:[^\s\"<]|[\"<](?:/|[^\">]*\.\.))|\bfile\s+\w+\s*:",
+    rb"|`include\s*(?:[^\s\"<]|[\"<](?:/|[^\">]*\.\.))|``|\$\w*`",
     re.IGNORECASE,
 )
-"""What may bring something into a simulation that is no source and in no folder of headers."""
+"""What may bring something into a simulation that is no source and in no folder of headers.
+
+A text macro that pastes may make any of it.
+"""
+_READS_FILES_VHDL = re.compile(
+    rb"^(?![ \t]*--(?!.*(?:\*/|[\r\v\f].))).*\bfile(?:_open)?\b", re.IGNORECASE | re.MULTILINE
+)
+"""In VHDL any file object, wherever its name and colon stand; a line of comment alone is none."""
 _HANGS_ON_TIME = ("hdl.time", "hdl.ended")
 _UNUSABLE = Rule("hdl.usable", "", {"fail": "it cannot be run: {words}"})
 
@@ -189,7 +196,7 @@ def _key_of(asked: Asked, options: Mapping[str, Any]) -> str:
     tool, folder = SIMULATORS[asked.hdl.engine], asked.folder.resolve()
     walks = (os.walk(folder / name, followlinks=True) for name in asked.hdl.include)
     headers = sorted(Path(at) / name for walk in walks for at, _, names in walk for name in names)
-    unknown = len(headers) > _MOST_INCLUDED
+    unknown, vhdl = len(headers) > _MOST_INCLUDED, asked.hdl.language == "vhdl"
     files = [folder / name for name in asked.hdl.sources] + (headers if not unknown else [])
     programs = map(which, (*tool.programs, "g++", "ghdl", "yosys", "yosys-abc"))
     found = [Path(program) for program in programs if program]
@@ -203,6 +210,7 @@ def _key_of(asked: Asked, options: Mapping[str, Any]) -> str:
     for path in files:
         text = path.read_bytes()
         unknown = unknown or _READS_FILES.search(text) is not None
+        unknown = unknown or (vhdl and _READS_FILES_VHDL.search(text) is not None)
         digest.update(repr((str(path), sha256(text).digest())).encode())
     return f"{'unknown-' if unknown else ''}{digest.hexdigest()}"
 
