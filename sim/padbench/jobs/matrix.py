@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
+from itertools import chain, islice
 from pathlib import Path
 from shutil import which
 from typing import Any
@@ -195,8 +196,11 @@ def _key_of(asked: Asked, options: Mapping[str, Any]) -> str:
     """Digest of all that a run depends on, behind a mark where there may be more than is known."""
     tool, folder = SIMULATORS[asked.hdl.engine], asked.folder.resolve()
     walks = (os.walk(folder / name, followlinks=True) for name in asked.hdl.include)
-    headers = sorted(Path(at) / name for walk in walks for at, _, names in walk for name in names)
-    unknown, vhdl = len(headers) > _MOST_INCLUDED, asked.hdl.language == "vhdl"
+    # Links may lead round and round: a walk has an end.
+    places = [*islice(chain.from_iterable(walks), _MOST_INCLUDED + 1)]
+    headers = sorted(Path(at) / name for at, _, names in places for name in names)
+    unknown = max(len(headers), len(places)) > _MOST_INCLUDED
+    vhdl = asked.hdl.language == "vhdl"
     files = [folder / name for name in asked.hdl.sources] + (headers if not unknown else [])
     programs = map(which, (*tool.programs, "g++", "ghdl", "yosys", "yosys-abc"))
     found = [Path(program) for program in programs if program]
@@ -208,7 +212,14 @@ def _key_of(asked: Asked, options: Mapping[str, Any]) -> str:
     ]
     digest = sha256(_of_the_bench() + repr(about).encode())
     for path in files:
-        text = path.read_bytes()
+        try:
+            text = path.read_bytes() if path.is_file() else None
+        except OSError:
+            text = None
+        if text is None:
+            # A pipe or a link to nothing: the run says so if the design needs it.
+            unknown = True
+            continue
         unknown = unknown or _READS_FILES.search(text) is not None
         unknown = unknown or (vhdl and _READS_FILES_VHDL.search(text) is not None)
         digest.update(repr((str(path), sha256(text).digest())).encode())
