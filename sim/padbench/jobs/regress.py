@@ -1,7 +1,7 @@
 """A sheet's scenarios against the Verilog or VHDL that its ``[hdl]`` names."""
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.util import find_spec
@@ -25,7 +25,6 @@ from padbench.jobs.loading import (
     Refusal,
     ScenariosLike,
     SheetLike,
-    chosen,
     design_of,
     known_scenarios,
     scenario_named,
@@ -269,7 +268,11 @@ def asked_of(sheet: SheetLike, simulator: str | None, options: Mapping[str, Any]
     hdl = _hdl(design, simulator)
     asked = Asked(design, hdl, (), ())
     known = scenarios_of(asked.used) | known_scenarios(None, own)
-    wanted = [scenario_named(name, known) for name in dict.fromkeys(chosen(scenarios or ()))]
+    several = isinstance(scenarios, Iterable) and not isinstance(scenarios, str)
+    names = [] if scenarios is None else [*scenarios] if several else [scenarios]
+    if not all(isinstance(name, str | Scenario) for name in names):
+        raise Refusal("scenario", f"{scenarios!r:.60} is neither a name nor a list of names")
+    wanted = [scenario_named(name, known) for name in dict.fromkeys(names)]
     sources = [asked.folder / source for source in hdl.sources]
     return replace(
         asked,
