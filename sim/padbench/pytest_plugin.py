@@ -16,7 +16,8 @@ The marker names the sheet (relative to the test's file) and, if wanted, ``scena
 
 A design that cannot be run, a word that the marker does not know, or a simulator that is missing,
 fails the test with the reason. The waves of what fails are kept under the test's ``tmp_path`` and
-named. A test that never looks at its result, by `PadbenchResult.check` or ``.result``, fails too.
+named. A test that never looks at its result, by `PadbenchResult.check` or ``.result``, fails too,
+and so does one that is marked and does not take the fixture.
 Nothing is imported until a test asks for it.
 """
 
@@ -40,6 +41,14 @@ def pytest_configure(config: pytest.Config) -> None:
         "padbench(sheet, scenarios=None, exhaustive=False, true_time=False, prove=False, "
         "simulator=None, limit=None): which scenarios of which design sheet `padbench_result` runs",
     )
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """A test that is marked, and does not take the fixture, would pass with any design."""
+    marked = item.get_closest_marker("padbench") is not None
+    if marked and "padbench_result" not in getattr(item, "fixturenames", ()):
+        says = "marked padbench, but it does not take padbench_result, so nothing is run"
+        pytest.fail(f"{item.name} is {says}; make that an argument of it", pytrace=False)
 
 
 class PadbenchResult:
@@ -101,6 +110,9 @@ def padbench_result(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[
     if strange or len(marker.args) > 1:
         what = f"{strange[0]}=" if strange else "a second sheet"
         says = f"the padbench marker does not know {what}; it knows a sheet, {', '.join(_WORDS)}"
+        pytest.fail(says, pytrace=False)
+    if not isinstance(marker.args[0], str | Path):
+        says = f"the padbench marker wants the name of a sheet, not {marker.args[0]!r:.60}"
         pytest.fail(says, pytrace=False)
     waves, result, reason = tmp_path / "waves", None, ""
     try:

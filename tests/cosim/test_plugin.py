@@ -67,3 +67,41 @@ def test_who_never_looks_fails_and_waves_of_failures_are_named(pytester):
     result.stdout.fnmatch_lines(["*never looked at what came out; call padbench_result.check()*"])
     result = marked(pytester, '"pad.toml", scenarios=["each-button", "idle"]')
     result.stdout.fnmatch_lines(["wave: */waves/each-button.vcd"])
+
+
+def test_who_is_marked_and_takes_no_fixture_fails(pytester):
+    mark = '@pytest.mark.padbench("no.toml")\n'
+    pytester.makepyfile(
+        f"import pytest\n\n{mark}def test_it():\n    pass\n\n"
+        f"{mark}class TestAll:\n    def test_too(self):\n        pass\n\n"
+        "def test_other():\n    pass\n"
+    )
+    result = pytester.runpytest("-p", PLUGIN, "-p", "no:cacheprovider")
+    result.assert_outcomes(passed=1, errors=2)
+    result.stdout.fnmatch_lines(
+        ["test_it is marked padbench, but it does not take padbench_result*"]
+    )
+
+
+BAD_VALUES = {
+    'limit="x"': "time-limit: 'x' is no number of seconds",
+    'prove="no"': "prove: 'no' is neither True nor False",
+    "scenarios=[]": "*hdl.top: nothing is played on fpga_pad: no scenario was asked for",
+    "scenarios=5": "scenario: 5 is neither a name nor a list of names",
+    "scenarios=[5]": "scenario: [[]5] is neither a name nor a list of names",
+}
+
+
+def test_a_value_that_the_marker_cannot_use_is_told_in_a_line(pytester):
+    (pytester.path / "pad.toml").write_text(sheet_text("fpga_pad"))
+    markers = [*(f'"pad.toml", {value}' for value in BAD_VALUES), "5"]
+    tests = [
+        f"@pytest.mark.padbench({marker})\ndef test_{n}(padbench_result):\n    pass\n"
+        for n, marker in enumerate(markers)
+    ]
+    pytester.makepyfile("\n".join(["import pytest", *tests]))
+    result = pytester.runpytest("-p", PLUGIN, "-p", "no:cacheprovider")
+    result.assert_outcomes(errors=6)
+    for line in (*BAD_VALUES.values(), "the padbench marker wants the name of a sheet, not 5"):
+        result.stdout.fnmatch_lines([line])
+    assert "TypeError" not in result.stdout.str()

@@ -108,7 +108,7 @@ def test_a_reader_that_offers_another_byte_is_refuted_and_shown(tmp_path):
 def test_an_undecided_design_is_said_to_be_not_proved(tmp_path, monkeypatch):
     monkeypatch.setattr(proofs, "which", lambda name: None)
     sheet = sheet_of(FPGA, tmp_path)
-    result = regress(sheet, tmp_path, [], prove=True)
+    result = regress(sheet, tmp_path, [SCENARIOS["idle"]], prove=True)
     assert result.verdict == "pass"
     found = next(finding for finding in result.findings if finding.id == "hdl.proof")
     assert (found.verdict, "yosys is not installed" in found.says) == ("not-judged", True)

@@ -2,8 +2,10 @@
 
 import json
 import os
+import re
 import sys
 from contextlib import chdir
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -12,6 +14,8 @@ from distributed import LocalCluster
 from jsonschema import Draft202012Validator
 
 from padbench.cli import main
+from padbench.cosim.build_folder import within_reach
+from padbench.cosim.setting import job_of
 from padbench.jobs import matrix
 from padbench.jobs.regress import asked_of
 from padbench.jobs.schemas import json_schema
@@ -19,7 +23,7 @@ from padbench.sheet.simulators import SIMULATORS
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "cosim"))  # `designs` is data of those tests
 
-from designs import HDL, sheet_text
+from designs import HDL, sheet_for, sheet_text
 
 REGISTER = (HDL / "verilog" / "shift_register.v").read_text()
 ONE = ["--scenario", "each-button"]
@@ -220,11 +224,71 @@ def test_a_change_of_anything_that_a_run_depends_on_is_another_key(keyed, monkey
         'initial $value$plusargs("x=%d", x);',
         'import "DPI-C" function int now();',
         "use std.textio.all;",
+        '`define RD(x) $read``x\ninitial `RD(memh)("/data/rom.hex", rom);',
+        '`define REST emh\ninitial $readm`REST ("/data/rom.hex", rom);',
     ],
 )
 def test_a_design_that_reads_other_files_is_run_each_time(keyed, text):
     keyed.with_name("pad.v").write_text(KEYED + text)
     assert key(keyed).startswith("unknown")
+
+
+@pytest.mark.parametrize(
+    ("text", "unknown"),
+    [
+        ("  file f, g : chars;", True),
+        ("  file f -- note\n : chars;", True),
+        ("  file\n f : chars;", True),
+        ('  FILE_OPEN(f, "/data/rom.txt", read_mode);', True),
+        ("/*\n-- */ file f : chars;", True),
+        ("-- note\r file f : chars;", True),
+        ("-- This file is the register.\r\nsignal profile : bit;", False),
+    ],
+)
+def test_so_is_one_in_vhdl_with_a_file_object_however_it_is_written(tmp_path, text, unknown):
+    (tmp_path / "pad.vhd").write_bytes(text.encode())
+    sheet = tmp_path / "pad.toml"
+    sheet.write_text(sheet_text("shift_register", "ghdl", source=tmp_path / "pad.vhd"))
+    assert key(sheet, "ghdl").startswith("unknown") == unknown
+
+
+def test_what_is_no_file_in_a_folder_of_headers_is_not_read(keyed):
+    headers = keyed.parent / "headers"
+    os.mkfifo(headers / "pipe.vh")
+    assert key(keyed).startswith("unknown")
+    (headers / "pipe.vh").unlink()
+    (headers / "link.vh").symlink_to("gone.vh")
+    assert key(keyed).startswith("unknown")
+    (headers / "link.vh").unlink()
+    for name in ("a", "b"):
+        (headers / name).symlink_to(headers)
+    assert key(keyed).startswith("unknown")
+
+
+def test_a_copy_of_such_a_folder_leaves_it_out(tmp_path):
+    headers = tmp_path / "all headers"
+    headers.mkdir()
+    (headers / "one.vh").write_text("")
+    (headers / "link.vh").symlink_to("gone.vh")
+    os.mkfifo(headers / "pipe.vh")
+    sheet = sheet_for("shift_register")
+    job = replace(job_of(sheet, sheet.hdl, tmp_path, 1.0), includes=[str(headers)])
+    (copy,) = within_reach(job, tmp_path).includes
+    assert [path.name for path in Path(copy).iterdir()] == ["one.vh"]
+
+
+def test_a_source_that_is_missing_is_a_finding_of_its_case(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    write(tmp_path, "twin", "icarus")
+    write(tmp_path, "gone", "icarus")
+    (tmp_path / "gone.v").unlink()
+    code, out, err = run(tmp_path, capsys, "--no-waves", names=("gone", "twin"))
+    (line,) = err.splitlines()
+    assert code == 2
+    assert re.match(r"padbench: gone\.toml:\d+: hdl\.sources\[0\]: \".*gone\.v\" is no file", line)
+    flat = " ".join(out.split())
+    assert "2 runs: FAILS. 1 of 2 fail." in flat
+    assert "twin.toml icarus passes" in flat
 
 
 def test_what_is_damaged_or_of_another_hand_is_not_taken_from_the_cache(tmp_path, monkeypatch):

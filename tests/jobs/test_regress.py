@@ -3,6 +3,7 @@
 import gc
 import io
 import json
+import os
 import sys
 import tomllib
 from itertools import islice
@@ -79,6 +80,12 @@ def test_without_a_file_the_sources_lie_in_the_current_folder(tmp_path, monkeypa
     gone = text.replace("here.v", "gone.v")
     with pytest.raises(SheetError, match=r'hdl\.sources\[0\]: "gone\.v" is no file'):
         regress(gone, ["each-button"])
+    may = os.access  # root may read all
+    monkeypatch.setattr(
+        "os.access", lambda path, *how: "here.v" not in str(path) and may(path, *how)
+    )
+    with pytest.raises(SheetError, match=r'hdl\.sources\[0\]: "here\.v" may not be read'):
+        regress(text, ["each-button"])
 
 
 def test_what_cannot_be_done_is_refused():
@@ -86,9 +93,24 @@ def test_what_cannot_be_done_is_refused():
         ({"simulator": "ghdl"}, "simulator: ghdl does not read verilog; use icarus or verilator"),
         ({"limit": -1}, "time-limit: give more than 0"),
         ({"scenarios": ["each-buton"]}, "scenario: there is no scenario 'each-buton'; try each-b"),
+        ({"limit": "x"}, "time-limit: 'x' is no number of seconds"),
+        ({"limit": True}, "time-limit: True is no number of seconds"),
+        ({"prove": "no"}, "prove: 'no' is neither True nor False"),
+        ({"exhaustive": 1}, "exhaustive: 1 is neither True nor False"),
+        ({"simulator": 5}, "simulator: '5' is no known simulator"),
     ):
         with pytest.raises(Refusal, match=says):
             regress(SHEET, **options)
+
+
+def test_where_nothing_is_played_nothing_passes(capsys):
+    with pytest.raises(
+        SheetError, match="nothing is played on fpga_pad: no scenario was asked for"
+    ):
+        regress(SHEET, [])
+    assert main(["regress", str(SHEET), "--scenario", "quick-pad"]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "nothing is played on fpga_pad: quick-pad: it is about the pad that a reader" in line
 
 
 def test_the_exhaustive_part_is_known_by_a_field_and_kept_by_nobody(tmp_path, monkeypatch):

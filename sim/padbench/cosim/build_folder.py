@@ -93,8 +93,15 @@ def within_reach(job: Job, folder: Path) -> Job:
             sources[number] = str(shutil.copyfile(source, copy))
     for number, include in enumerate(includes):
         if not _PLAIN.fullmatch(include):
-            includes[number] = str(shutil.copytree(include, folder / f"include-{number}"))
+            copy = folder / f"include-{number}"
+            includes[number] = str(shutil.copytree(include, copy, ignore=_unreadable))
     return replace(job, sources=sources, includes=includes)
+
+
+def _unreadable(folder: str, names: list[str]) -> list[str]:
+    """What is no file and no folder, such as a pipe or a link to nothing: copying would stop."""
+    paths = {name: Path(folder) / name for name in names}
+    return [name for name, path in paths.items() if not (path.is_file() or path.is_dir())]
 
 
 def as_written(says: str, job: Job, used: Job) -> str:

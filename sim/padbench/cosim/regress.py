@@ -45,7 +45,7 @@ from padbench.cosim.setting import (
     system_period,
 )
 from padbench.cosim.wires import pad_run, pad_timeline, reader_run, reader_timeline
-from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
+from padbench.scenarios import SCENARIOS, Scenario, Script
 from padbench.sheet import Hdl, Sheet
 from padbench.trials.scenario_run import Played, ScenarioRun
 from padbench.trials.trial import judge, met_in, read_back
@@ -123,7 +123,8 @@ def regress(
     simulator's record of all signals.
 
     Raises ``ValueError`` for a sheet without ``[hdl]``, `HdlError` for a design that does not
-    compile or does not fit the sheet, ``OSError`` where the system has no folder for the build.
+    compile, does not fit the sheet, or is put to nothing, ``OSError`` where the system has no
+    folder for the build.
     """
     if sheet.hdl is None:
         raise ValueError("the sheet has no table [hdl]")
@@ -133,8 +134,8 @@ def regress(
         scenarios = list(scenarios_of(sheet).values())
     if proof is not None and proof.counterexample is not None:
         scenarios = [proof.counterexample, *scenarios]
-    true = hdl_setting(sheet, true_time=True) if true_time else None
-    plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive, hdl_setting(sheet), true)
+    plan = _Plan(sheet, sheet.hdl, scenarios, exhaustive, true_time)
+    plan.must_judge(sheet.hdl.top, proof)
     limit = limit or (EXHAUSTIVE_LIMIT if exhaustive else LIMIT) + plan.seconds(sheet)
     job = job_of(sheet, sheet.hdl, sources, limit)
     coverage, findings = Coverage(), tuple[Finding, ...]()
@@ -243,9 +244,10 @@ class _Plan:
         hdl: Hdl,
         scenarios: Sequence[Scenario],
         exhaustive: bool,
-        setting: Setting,
-        true: Setting | None,
+        true_time: bool,
     ) -> None:
+        setting = hdl_setting(sheet)
+        true = hdl_setting(sheet, true_time=True) if true_time else None
         ports = {"serial": hdl.serial is not None, "reset": hdl.reset is not None}
         every = [choose(scenario, setting, hdl.role, **ports) for scenario in scenarios]
         if true is not None:
@@ -261,6 +263,14 @@ class _Plan:
         self._passes = 1 if hdl.role == "pad" else setting.passes
         # A pad is read as quickly as it may be; a reader has a pace of its own.
         self._setting = brisk(setting) if hdl.role == "pad" else setting
+
+    def must_judge(self, top: str, proof: Proof | None) -> None:
+        """Raise `HdlError` where nothing is played and nothing proved: no design could fail."""
+        proved = proof is not None and proof.result != "undecided"
+        if self.plain or self._exhaustive or proved:
+            return
+        why = "; ".join(map(": ".join, self.skipped)) or "no scenario was asked for"
+        raise HdlError("top", f"nothing is played on {top}: {why}")
 
     def seconds(self, sheet: Sheet) -> float:
         """What the plain runs may take beside the usual limit, if they are long ones."""

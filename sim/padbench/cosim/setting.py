@@ -7,6 +7,7 @@ is asked for. A design without a clock gets that always. Every width in a read i
 grid of 1 ns.
 """
 
+import os
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
@@ -162,6 +163,8 @@ def job_of(sheet: Sheet, hdl: Hdl, sources: Path, limit: float) -> Job:
     for number, name in enumerate(hdl.sources):
         if not (sources / name).is_file():
             raise HdlError(f"sources[{number}]", f'"{name}" is no file; paths start at the sheet')
+        if not os.access(sources / name, os.R_OK):
+            raise HdlError(f"sources[{number}]", f'"{name}" may not be read; mend its permissions')
         was_read(sources / name)
     for number, name in enumerate(hdl.include):
         if not (sources / name).is_dir():

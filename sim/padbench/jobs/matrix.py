@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import version
+from itertools import chain, islice
 from pathlib import Path
 from shutil import which
 from typing import Any
@@ -43,10 +44,17 @@ _MOST_INCLUDED = 2000
 """Files in the folders of headers; a design with more is run each time."""
 _READS_FILES = re.compile(
     rb"\$(?:c\b|f[a-z]+|readmem|sdf|system)|plusargs|\bimport\s*\"|\btextio\b|\bforeign\b"
-    rb"|`include\s*(?:[^\s\"<]|[\"<](?:/|[^\">]*\.\.))|\bfile\s+\w+\s*:",
+    rb"|`include\s*(?:[^\s\"<]|[\"<](?:/|[^\">]*\.\.))|``|\$\w*`",
     re.IGNORECASE,
 )
-"""What may bring something into a simulation that is no source and in no folder of headers."""
+"""What may bring something into a simulation that is no source and in no folder of headers.
+
+A text macro that pastes may make any of it.
+"""
+_READS_FILES_VHDL = re.compile(
+    rb"^(?![ \t]*--(?!.*(?:\*/|[\r\v\f].))).*\bfile(?:_open)?\b", re.IGNORECASE | re.MULTILINE
+)
+"""In VHDL any file object, wherever its name and colon stand; a line of comment alone is none."""
 _HANGS_ON_TIME = ("hdl.time", "hdl.ended")
 _UNUSABLE = Rule("hdl.usable", "", {"fail": "it cannot be run: {words}"})
 
@@ -188,8 +196,11 @@ def _key_of(asked: Asked, options: Mapping[str, Any]) -> str:
     """Digest of all that a run depends on, behind a mark where there may be more than is known."""
     tool, folder = SIMULATORS[asked.hdl.engine], asked.folder.resolve()
     walks = (os.walk(folder / name, followlinks=True) for name in asked.hdl.include)
-    headers = sorted(Path(at) / name for walk in walks for at, _, names in walk for name in names)
-    unknown = len(headers) > _MOST_INCLUDED
+    # Links may lead round and round: a walk has an end.
+    places = [*islice(chain.from_iterable(walks), _MOST_INCLUDED + 1)]
+    headers = sorted(Path(at) / name for at, _, names in places for name in names)
+    unknown = max(len(headers), len(places)) > _MOST_INCLUDED
+    vhdl = asked.hdl.language == "vhdl"
     files = [folder / name for name in asked.hdl.sources] + (headers if not unknown else [])
     programs = map(which, (*tool.programs, "g++", "ghdl", "yosys", "yosys-abc"))
     found = [Path(program) for program in programs if program]
@@ -201,8 +212,16 @@ def _key_of(asked: Asked, options: Mapping[str, Any]) -> str:
     ]
     digest = sha256(_of_the_bench() + repr(about).encode())
     for path in files:
-        text = path.read_bytes()
+        try:
+            text = path.read_bytes() if path.is_file() else None
+        except OSError:
+            text = None
+        if text is None:
+            # A pipe or a link to nothing: the run says so if the design needs it.
+            unknown = True
+            continue
         unknown = unknown or _READS_FILES.search(text) is not None
+        unknown = unknown or (vhdl and _READS_FILES_VHDL.search(text) is not None)
         digest.update(repr((str(path), sha256(text).digest())).encode())
     return f"{'unknown-' if unknown else ''}{digest.hexdigest()}"
 

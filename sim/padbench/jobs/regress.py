@@ -1,7 +1,7 @@
 """A sheet's scenarios against the Verilog or VHDL that its ``[hdl]`` names."""
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.util import find_spec
@@ -25,7 +25,6 @@ from padbench.jobs.loading import (
     Refusal,
     ScenariosLike,
     SheetLike,
-    chosen,
     design_of,
     known_scenarios,
     scenario_named,
@@ -200,11 +199,17 @@ def regress(
     folder.
     ``result.data`` is the `RegressResult`.
 
-    Raises `SheetError` for a sheet that cannot be used, or whose design does not compile or has
-    other ports; `Refusal` (a ``ValueError``) for an unknown scenario, and for a simulator that is
-    not there or reads another language; ``OSError`` for a file that cannot be written.
+    Raises `SheetError` for a sheet that cannot be used, or whose design does not compile, has other
+    ports or is put to nothing; `Refusal` (a ``ValueError``) for an unknown scenario, and for a
+    simulator that is not there or reads another language; ``OSError`` for a file that cannot be
+    written.
     """
-    options = {"scenarios": scenarios, "own_scenarios": own_scenarios, "limit": limit}
+    options = {
+        "scenarios": scenarios,
+        "own_scenarios": own_scenarios,
+        "limit": limit,
+        **{"exhaustive": exhaustive, "true_time": true_time, "prove": prove, "dump_all": dump_all},
+    }
     asked = asked_of(sheet, simulator, options)
     try:
         regression = regress_hdl(
@@ -253,16 +258,26 @@ def asked_of(sheet: SheetLike, simulator: str | None, options: Mapping[str, Any]
             "a fault is of a soldered pad, and regress judges a core's HDL, of which contacts,"
             " cable and part are no part; play it with verify, play or sweep, and take it out here",
         )
+    for name in ("exhaustive", "true_time", "prove", "dump_all"):
+        if not isinstance(options.get(name, False), bool):
+            raise Refusal(name, f"{options[name]!r:.60} is neither True nor False")
+    if limit is not None and (isinstance(limit, bool) or not isinstance(limit, int | float)):
+        raise Refusal("time-limit", f"{limit!r:.60} is no number of seconds")
     if limit is not None and not 0 < limit <= 86_400:
         raise Refusal("time-limit", "give more than 0 and at most 86400 seconds")
     hdl = _hdl(design, simulator)
     asked = Asked(design, hdl, (), ())
     known = scenarios_of(asked.used) | known_scenarios(None, own)
-    wanted = [scenario_named(name, known) for name in dict.fromkeys(chosen(scenarios or ()))]
+    several = isinstance(scenarios, Iterable) and not isinstance(scenarios, str)
+    names = [] if scenarios is None else [*scenarios] if several else [scenarios]
+    if not all(isinstance(name, str | Scenario) for name in names):
+        raise Refusal("scenario", f"{scenarios!r:.60} is neither a name nor a list of names")
+    wanted = [scenario_named(name, known) for name in dict.fromkeys(names)]
+    sources = [asked.folder / source for source in hdl.sources]
     return replace(
         asked,
         scenarios=[*known.values()] if scenarios is None else wanted,
-        inputs=design.inputs(own, *(asked.folder / source for source in hdl.sources)),
+        inputs=design.inputs(own, *(path for path in sources if os.access(path, os.R_OK))),
     )
 
 
@@ -360,7 +375,9 @@ def _hdl(design: Design, simulator: str | None) -> Hdl:
     hdl = hdl_of(design)
     if simulator is not None:
         if simulator not in SIMULATORS:
-            says = f"{simulator[:60]!r} is no known simulator; known are {', '.join(SIMULATORS)}"
+            says = (
+                f"{str(simulator)[:60]!r} is no known simulator; known are {', '.join(SIMULATORS)}"
+            )
             raise Refusal("simulator", says)
         if simulator not in hdl.fitting:
             says = f"{simulator[:60]} does not read {hdl.language}; use {' or '.join(hdl.fitting)}"
