@@ -119,6 +119,7 @@ def test_the_risk_of_a_plain_loop_is_a_closed_form():
         "period": 432,
         "chance": 8 / 432,
         "a_minute": pytest.approx(a_minute, rel=1e-5),
+        "pads": 1,
     }
     assert (
         "with nothing held, at the worst rate (a fetch every 432 cycles), one poll in 54 goes "
@@ -208,6 +209,11 @@ def test_a_routine_for_both_pads_is_judged_for_both_and_says_so(tmp_path):
     assert found.document["result"] == [0x10, 0x11]
     assert found.data.routine.found == "$10 (pad1); of the second pad in $11 (pad2)"
     assert found.data.sweeps[0].accepted_wrong == 2 * (256 * 8 - 255)
+    # The sweep holds all eight on pad 2 with nothing on pad 1; the risk is that of two calm pads.
+    assert found.data.sweeps[0].by_held[0] == 8
+    assert found.document["risk"]["chance"] == 16 / 432
+    assert "with nothing held on either pad, at" in found.lead
+    assert "one poll in 27 goes wrong" in found.lead
     one = routine(both, periods=[432], result="pad1")
     assert "reads both ports, and only the first pad's byte is judged" in " ".join(
         as_text(one).split()

@@ -82,8 +82,8 @@ class CounterexampleDocument(TypedDict):
 class SweepDocument(TypedDict):
     """Counts of a fetch period; see `padbench.routines.counts.SweepCounts`.
 
-    ``wrong_by_held`` has for each held state in how many phases a poll goes wrong,
-    ``exposed_phases`` are those in which any does.
+    ``wrong_by_held`` has for each state that pad 1 holds (pad 2 its complement) in how many phases
+    a poll goes wrong, ``exposed_phases`` are those in which any does.
     """
 
     period: int

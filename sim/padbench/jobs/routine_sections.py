@@ -26,7 +26,7 @@ from padbench.results.frame import frame_at
 from padbench.results.result import Section
 from padbench.results.wave_data import ROWS, ShownRead, Wave
 from padbench.routines.console import Pass
-from padbench.routines.counts import OUTCOMES, WORST, Counterexample, SweepCounts
+from padbench.routines.counts import OUTCOMES, WORST, Counterexample, SweepCounts, with_nothing
 from padbench.routines.frames import lines_of, microseconds_of
 from padbench.routines.judge import PATTERNS, per_cent, rounded
 from padbench.routines.lengths import DesignMap, ranges
@@ -276,21 +276,31 @@ _SINGLE = (0, *(1 << bit for bit in range(7, -1, -1)))
 
 def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
     """With nothing and with each button held, and with the worst state: one poll in so many."""
-    sweeps = [sweep for sweep in report.sweeps if any(sweep.by_held)]
-    if not sweeps:
+    wrong = {sweep.period: with_nothing(sweep) for sweep in report.sweeps}
+    wrong = {period: phases for period, phases in wrong.items() if any(phases)}
+    if not wrong:
         return
-    total = [sum(counts) for counts in zip(*(sweep.by_held for sweep in sweeps), strict=True)]
+    total = [sum(counts) for counts in zip(*wrong.values(), strict=True)]
     states = [*dict.fromkeys((*_SINGLE, total.index(max(total))))]
 
-    def one_in(sweep: SweepCounts, state: int) -> str:
-        return rounded(sweep.period / sweep.by_held[state]) if sweep.by_held[state] else "–"
+    def one_in(period: int, phases: int) -> str:
+        return rounded(period / phases) if phases else "–"
+
+    notes = ["The last column is the worst state of all."] * (len(states) > len(_SINGLE))
+    if len(report.routine.results) > 1:
+        notes.append(
+            "A column names what pad 1 holds; pad 2 holds all others, and nothing with nothing."
+        )
 
     yield Table(
         "One poll in so many goes wrong, if every phase of the fetch is equally likely",
         ("cycles from fetch to fetch", *map(spelled, states)),
-        [(str(sweep.period), *(one_in(sweep, state) for state in states)) for sweep in sweeps],
+        [
+            (str(period), *(one_in(period, phases[state]) for state in states))
+            for period, phases in wrong.items()
+        ],
         frozenset(range(len(states) + 1)),
-        "The last column is the worst state of all." * (len(states) > len(_SINGLE)),
+        " ".join(notes),
         folded=True,
     )
 
