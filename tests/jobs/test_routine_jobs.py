@@ -219,6 +219,9 @@ def test_a_routine_for_both_pads_is_judged_for_both_and_says_so(tmp_path):
         as_text(one).split()
     )
     assert "both ports" not in as_text(found)
+    # What is shown to be run names the places: a cure of the source leaves the bytes in others too.
+    case = found.document["sweeps"][0]["counterexamples"][0]
+    assert "--result '$10,$11'" in case["play"]
 
 
 @pytest.mark.parametrize(
@@ -374,13 +377,18 @@ def test_exposed_phases_and_the_listing_are_in_the_document():
 
 
 def test_cures_are_written_as_patches(monkeypatch, tmp_path):
-    cure = Cure("read-three-times", "reads thrice", "--- a\n+++ a\n", 5, 2, "detects")
+    cure = Cure("read-three-times", "reads thrice", "--- a\n+++ a\n", -1, 1, "detects")
     monkeypatch.setattr("padbench.jobs.routine.cures_of", lambda *_: [cure])
     result = routine("read-once", periods=[432], cures=tmp_path / "new")
-    (path,) = result.wrote.values()
-    assert path.read_text() == cure.patch
-    assert path == tmp_path / "new" / "1-read-three-times.patch"
+    assert result.wrote == {"Patches": tmp_path / "new"}
+    assert (tmp_path / "new" / "1-read-three-times.patch").read_text() == cure.patch
     assert result.document["cures"] == [asdict(cure)]
+    text = " ".join(as_text(result, whole=False).split())
+    assert "1-read-three-times.patch reads thrice: 1 cycle fewer, 1 line more" in text
+    monkeypatch.setattr("padbench.jobs.routine.cures_of", lambda *_: 1 / 0)
+    sound = routine("read-in-step", periods=[432], cures=tmp_path / "none")
+    assert "Nothing is wrong with it, so no patch is offered." in as_text(sound, whole=False)
+    assert not sound.wrote
 
 
 def test_polls_in_several_lines_with_a_fetch():

@@ -263,6 +263,8 @@ def _wrong_with_nothing(known: Survey, period: int) -> int:
 
     calm, right = run(None)
     phases = touched_phases(calm.kinds, period, limit)
+    if not len(phases):
+        return 0 if right else period
     lanes = Lanes(
         code,
         console,

@@ -145,7 +145,8 @@ def _risk_says(facts: Mapping[str, Fact]) -> str:
         pads = " on either pad"
     return (
         f"with {spelled(held)} held{pads}, at the worst rate (a fetch every {period} cycles), one "
-        f"poll in {rounded(1 / chance)} goes wrong, about {rounded(minute)} a minute at one poll a frame"
+        f"poll in {rounded(1 / chance)} goes wrong, about {rounded(minute)} a minute at one poll a "
+        "frame"
     )
 
 
