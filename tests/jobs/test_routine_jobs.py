@@ -119,6 +119,7 @@ def test_the_risk_of_a_plain_loop_is_a_closed_form():
         "period": 432,
         "chance": 8 / 432,
         "a_minute": pytest.approx(a_minute, rel=1e-5),
+        "pads": 1,
     }
     assert (
         "with nothing held, at the worst rate (a fetch every 432 cycles), one poll in 54 goes "
@@ -208,11 +209,19 @@ def test_a_routine_for_both_pads_is_judged_for_both_and_says_so(tmp_path):
     assert found.document["result"] == [0x10, 0x11]
     assert found.data.routine.found == "$10 (pad1); of the second pad in $11 (pad2)"
     assert found.data.sweeps[0].accepted_wrong == 2 * (256 * 8 - 255)
+    # The sweep holds all eight on pad 2 with nothing on pad 1; the risk is that of two calm pads.
+    assert found.data.sweeps[0].by_held[0] == 8
+    assert found.document["risk"]["chance"] == 16 / 432
+    assert "with nothing held on either pad, at" in found.lead
+    assert "one poll in 27 goes wrong" in found.lead
     one = routine(both, periods=[432], result="pad1")
     assert "reads both ports, and only the first pad's byte is judged" in " ".join(
         as_text(one).split()
     )
     assert "both ports" not in as_text(found)
+    # What is shown to be run names the places: a cure of the source leaves the bytes in others too.
+    case = found.document["sweeps"][0]["counterexamples"][0]
+    assert "--result '$10,$11'" in case["play"]
 
 
 @pytest.mark.parametrize(
@@ -368,13 +377,18 @@ def test_exposed_phases_and_the_listing_are_in_the_document():
 
 
 def test_cures_are_written_as_patches(monkeypatch, tmp_path):
-    cure = Cure("read-three-times", "reads thrice", "--- a\n+++ a\n", 5, 2, "detects")
+    cure = Cure("read-three-times", "reads thrice", "--- a\n+++ a\n", -1, 1, "detects")
     monkeypatch.setattr("padbench.jobs.routine.cures_of", lambda *_: [cure])
     result = routine("read-once", periods=[432], cures=tmp_path / "new")
-    (path,) = result.wrote.values()
-    assert path.read_text() == cure.patch
-    assert path == tmp_path / "new" / "1-read-three-times.patch"
+    assert result.wrote == {"Patches": tmp_path / "new"}
+    assert (tmp_path / "new" / "1-read-three-times.patch").read_text() == cure.patch
     assert result.document["cures"] == [asdict(cure)]
+    text = " ".join(as_text(result, whole=False).split())
+    assert "1-read-three-times.patch reads thrice: 1 cycle fewer, 1 line more" in text
+    monkeypatch.setattr("padbench.jobs.routine.cures_of", lambda *_: 1 / 0)
+    sound = routine("read-in-step", periods=[432], cures=tmp_path / "none")
+    assert "Nothing is wrong with it, so no patch is offered." in as_text(sound, whole=False)
+    assert not sound.wrote
 
 
 def test_polls_in_several_lines_with_a_fetch():

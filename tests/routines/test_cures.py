@@ -64,8 +64,8 @@ def test_each_patch_applies_and_what_it_makes_is_not_exposed(found, tmp_path):
     assert shutil.which("git"), "git is missing: apt-get install git"
     for one in offered:
         (tmp_path / path.name).write_text(path.read_text())
-        patch = one.patch.replace(str(path), path.name)
-        subprocess.run(["git", "apply", "-p0", "-"], input=patch.encode(), cwd=tmp_path, check=True)
+        applied = ["git", "apply", "-p0", "-"]
+        subprocess.run(applied, input=one.patch.encode(), cwd=tmp_path, check=True)
         routine = load_routine(str(tmp_path / path.name))
         known = survey(routine, HZ60)
         base = baseline_of_survey(known)

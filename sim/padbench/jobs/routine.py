@@ -82,8 +82,8 @@ class CounterexampleDocument(TypedDict):
 class SweepDocument(TypedDict):
     """Counts of a fetch period; see `padbench.routines.counts.SweepCounts`.
 
-    ``wrong_by_held`` has for each held state in how many phases a poll goes wrong,
-    ``exposed_phases`` are those in which any does.
+    ``wrong_by_held`` has for each state that pad 1 holds (pad 2 its complement) in how many phases
+    a poll goes wrong, ``exposed_phases`` are those in which any does.
     """
 
     period: int
@@ -204,6 +204,9 @@ def judged(
 ) -> Result:
     """The result of ``routine`` and of ``sweep``, which see."""
     code, console = question.load()
+    if code.found:
+        # A cure leaves the byte in more places; the commands that are shown serve it too.
+        question = question.with_results(code)
     periods = periods_of(console, rates, "all")
     known = survey(code, console, question.limit)
     base = baseline_of_survey(known)
@@ -229,7 +232,9 @@ def judged(
         lengths = safe_lengths(base.longest, periods) if judgement.by_lengths else None
         drawn = design_map(base.longest, periods, progress=progress) if chart else None
         if cure is not None:
-            found = tuple(cures_of(code, console, question.loader(code), question.limit))
+            load = question.loader(code)
+            wanted = judgement.fails
+            found = tuple(cures_of(code, console, load, question.limit)) if wanted else ()
     except KeyboardInterrupt:
         judgement = lengths = drawn = found = None
     report = JudgedRoutine(
@@ -259,14 +264,12 @@ def judged(
 
 
 def _write_patches(found: Sequence[Cure], folder: Path | None) -> dict[str, Path]:
-    wrote = {}
     for number, one in enumerate(found, 1):
         assert folder is not None
         path = folder / f"{number}-{one.name}.patch"
         with whole_file(path) as out:
             out.write(one.patch)
-        wrote[f"Patch {number}"] = path
-    return wrote
+    return {"Patches": folder} if found and folder is not None else {}
 
 
 def _write_worst_wave(report: JudgedRoutine, path: Path) -> None:

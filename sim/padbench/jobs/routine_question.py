@@ -118,9 +118,13 @@ class RoutineQuestion:
 
     def loader(self, routine: Routine) -> Callable[[str], Routine]:
         """What loads a changed source of that routine, its results in the same places."""
-        places = ("A" if place == "A" else f"${place:04X}" for place in routine.results)
-        question = replace(self, result=",".join(places))
+        question = self.with_results(routine)
         return lambda text: question.load(text)[0]
+
+    def with_results(self, routine: Routine) -> "RoutineQuestion":
+        """The same with the places of that routine's results named: a change may add others."""
+        places = ("A" if place == "A" else f"${place:02X}" for place in routine.results)
+        return replace(self, result=",".join(places))
 
     def play(self, period: int, example: Counterexample) -> str:
         """The command line that plays a case of a fetch period again."""

@@ -1,5 +1,6 @@
 """What a judged read routine has to show, as sections: what to change, cost, fetch, map, a case."""
 
+import shlex
 from collections.abc import Iterator, Sequence
 from functools import partial
 
@@ -26,7 +27,8 @@ from padbench.results.frame import frame_at
 from padbench.results.result import Section
 from padbench.results.wave_data import ROWS, ShownRead, Wave
 from padbench.routines.console import Pass
-from padbench.routines.counts import OUTCOMES, WORST, Counterexample, SweepCounts
+from padbench.routines.counts import OUTCOMES, WORST, Counterexample, SweepCounts, with_nothing
+from padbench.routines.cures import Cure
 from padbench.routines.frames import lines_of, microseconds_of
 from padbench.routines.judge import PATTERNS, per_cent, rounded
 from padbench.routines.lengths import DesignMap, ranges
@@ -34,6 +36,7 @@ from padbench.routines.run import held_by
 from padbench.routines.wave import stop_says
 
 _SEE = "To see it,"
+_NO_NEED = "Nothing is wrong with it, so no patch is offered."
 _NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
 _KINDS = {
     "accepted_wrong": ("a wrong byte handed on", "handed on"),
@@ -61,7 +64,8 @@ def routine_sections(report: JudgedRoutine, chart: bool) -> Iterator[Section]:
     if change:
         yield Section("change", "What must change", change)
     if report.cures is not None:
-        yield Section("cures", "Cures", [_cures_table(report)])
+        cures = _cures_table(report) if change or report.cures else Prose((_NO_NEED,))
+        yield Section("cures", "Cures", [cures])
     yield Section("cost", "What it costs", [*_cost(report)])
     if report.sweeps:
         counts, risk = _counts_table(report.sweeps), _risk_table(report)
@@ -102,8 +106,17 @@ def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Itera
         rows.append(("frame", _place(report)))
     yield Lines("", rows)
     if report.cures is not None:
-        cures = [f"{one.says}: {one.cycles} cycles, {one.lines} lines more" for one in report.cures]
-        yield Lines("Patches, each swept at every rate", [("", one) for one in cures or ["none"]])
+        cures = [
+            (f"{number}-{one.name}.patch", f"{one.says}: {_more(one)}")
+            for number, one in enumerate(report.cures, 1)
+        ]
+        if cures:
+            result = report.question.given.get("result")
+            same = f"; judge what they make with --result {shlex.quote(result)}" if result else ""
+            yield Lines(f"Patches, each swept at every rate{same}", cures)
+        else:
+            none = "No patch that was tried mends it." if change else _NO_NEED
+            yield Lines("", [("", none)])
     if report.chart is not None:
         safe = sum(good for row in report.chart.safe for good in row)
         tried = sum(len(row) for row in report.chart.safe)
@@ -113,6 +126,17 @@ def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Itera
         yield Lines("", [("map", _NO_MAP)])
     shown = [("", line) for line in _examples(report) if line.startswith(_SEE)]
     yield Lines("", shown[:1], whole=True)
+
+
+def _more(cure: Cure) -> str:
+    """What a cure costs, or spares."""
+    counts = ((cure.cycles, "cycle"), (cure.lines, "line"))
+    return ", ".join(
+        f"{abs(count)} {what}{'s' * (abs(count) != 1)} {'more' if count > 0 else 'fewer'}"
+        if count
+        else f"no {what} more"
+        for count, what in counts
+    )
 
 
 def _results(report: JudgedRoutine) -> Iterator[str]:
@@ -276,21 +300,31 @@ _SINGLE = (0, *(1 << bit for bit in range(7, -1, -1)))
 
 def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
     """With nothing and with each button held, and with the worst state: one poll in so many."""
-    sweeps = [sweep for sweep in report.sweeps if any(sweep.by_held)]
-    if not sweeps:
+    wrong = {sweep.period: with_nothing(sweep) for sweep in report.sweeps}
+    wrong = {period: phases for period, phases in wrong.items() if any(phases)}
+    if not wrong:
         return
-    total = [sum(counts) for counts in zip(*(sweep.by_held for sweep in sweeps), strict=True)]
+    total = [sum(counts) for counts in zip(*wrong.values(), strict=True)]
     states = [*dict.fromkeys((*_SINGLE, total.index(max(total))))]
 
-    def one_in(sweep: SweepCounts, state: int) -> str:
-        return rounded(sweep.period / sweep.by_held[state]) if sweep.by_held[state] else "–"
+    def one_in(period: int, phases: int) -> str:
+        return rounded(period / phases) if phases else "–"
+
+    notes = ["The last column is the worst state of all."] * (len(states) > len(_SINGLE))
+    if len(report.routine.results) > 1:
+        notes.append(
+            "A column names what pad 1 holds; pad 2 holds all others, and nothing with nothing."
+        )
 
     yield Table(
         "One poll in so many goes wrong, if every phase of the fetch is equally likely",
         ("cycles from fetch to fetch", *map(spelled, states)),
-        [(str(sweep.period), *(one_in(sweep, state) for state in states)) for sweep in sweeps],
+        [
+            (str(period), *(one_in(period, phases[state]) for state in states))
+            for period, phases in wrong.items()
+        ],
         frozenset(range(len(states) + 1)),
-        "The last column is the worst state of all." * (len(states) > len(_SINGLE)),
+        " ".join(notes),
         folded=True,
     )
 

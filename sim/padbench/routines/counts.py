@@ -55,7 +55,9 @@ class SweepCounts:
     limit. ``kept_old``: with a corrupt pass, it handed on exactly what had stood in the result
     place before, whatever that was. ``first`` has a counterexample of each kind, ``by_phase`` for
     each phase the worst place in `OUTCOMES` that any held state came to, ``by_held`` for each held
-    state in how many phases the poll goes wrong: a wrong byte, or no end.
+    state in how many phases the poll goes wrong: a wrong byte, or no end. ``held`` is what the
+    first pad holds; the second holds the complement, all others of the eight. With two results
+    ``nothing`` counts these phases with nothing held on either pad, which is no case of the sweep.
     """
 
     period: int
@@ -68,6 +70,7 @@ class SweepCounts:
     first: dict[Kind, Counterexample] = field(default_factory=dict)
     by_phase: bytearray = field(default_factory=bytearray)
     by_held: list[int] = field(default_factory=lambda: [0] * STATES)
+    nothing: int | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         """No phase has been stopped yet."""
@@ -97,6 +100,8 @@ class SweepCounts:
             setattr(self, name, getattr(self, name) + getattr(other, name))
         self.by_phase = bytearray(map(max, self.by_phase, other.by_phase))
         self.by_held = [*map(add, self.by_held, other.by_held)]
+        if self.nothing is None:
+            self.nothing = other.nothing
         for example in other.first.values():
             self.note(example)
 
@@ -105,21 +110,36 @@ class SweepCounts:
 class Risk:
     """With ``held`` held, a poll goes wrong with ``chance`` at a fetch every ``period`` cycles.
 
-    Every phase of the fetch is taken as equally likely; ``a_minute`` is at one poll a frame.
+    Of two ``pads`` ``held`` is the first one's state; the second holds nothing if that is nothing,
+    else the complement. Every phase of the fetch is taken as equally likely; ``a_minute`` is at one
+    poll a frame.
     """
 
     held: int
     period: int
     chance: float
     a_minute: float
+    pads: int = 1
+
+
+def with_nothing(sweep: SweepCounts) -> list[int]:
+    """``by_held``, its first state that with nothing held on any pad."""
+    first = sweep.by_held[0] if sweep.nothing is None else sweep.nothing
+    return [first, *sweep.by_held[1:]]
 
 
 def worst_risk(sweeps: Iterable[SweepCounts], timing: ConsoleTiming) -> Risk | None:
     """At the worst rate, with nothing held, or if that goes never wrong with the worst state."""
     risks = [
-        Risk(held, sweep.period, chance, chance * float(60 * timing.frame_rate))
+        Risk(
+            held,
+            sweep.period,
+            chance,
+            chance * float(60 * timing.frame_rate),
+            1 if sweep.nothing is None else 2,
+        )
         for sweep in sweeps
-        for held, phases in enumerate(sweep.by_held)
+        for held, phases in enumerate(with_nothing(sweep))
         if (chance := phases / sweep.period)
     ]
     calm = [risk for risk in risks if not risk.held]

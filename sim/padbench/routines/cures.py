@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
+from pathlib import Path
 
 from padbench.routines.bus import BusCycle
 from padbench.routines.console import SPRITE_COPY, Console
@@ -67,6 +68,7 @@ def cures(
         return []
     before = source.splitlines(keepends=True)
     base = baseline_of_survey(survey(routine, console, limit))
+    name = Path(routine.name).name  # a path from the root is none that a patch may name
     found: dict[str, Cure] = {}
     for change in _changes(routine, console, before, limit):
         if change.name in found:
@@ -74,7 +76,7 @@ def cures(
         proved = _proved("".join(change.text), console, load, limit)
         if proved is not None:
             verdict, cycles = proved
-            diff = difflib.unified_diff(before, change.text, routine.name, routine.name)
+            diff = difflib.unified_diff(before, change.text, name, name)
             patch = "".join(line if line[-1] == "\n" else line + _NO_FEED for line in diff)
             lines = len(change.text) - len(before)
             found[change.name] = Cure(

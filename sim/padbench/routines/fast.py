@@ -21,12 +21,19 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from padbench.routines.console import COPY_CYCLES, Console, SampleFetch
+from padbench.routines.console import COPY_CYCLES, Console, PadPort, SampleFetch
 from padbench.routines.counts import STATES, Counterexample, Kind, SweepCounts
 from padbench.routines.judge import Baseline
 from padbench.routines.lanes import Lanes
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
-from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
+from padbench.routines.run import (
+    Carried,
+    InstructionCache,
+    RoutineRun,
+    held_by,
+    run_case,
+    undisturbed,
+)
 from padbench.routines.stops import COPY, touched_phases
 
 BATCH = 1 << 15
@@ -239,7 +246,39 @@ def count(known: Survey, part: Part) -> SweepCounts:
                 held_parts, phase_parts, waiting = [], [], 0
     if waiting:
         _add_cases(counts, known, np.concatenate(held_parts), np.concatenate(phase_parts))
+    if first == 0 and len(known.routine.results) > 1:
+        counts.nothing = _wrong_with_nothing(known, period)
     return counts
+
+
+def _wrong_with_nothing(known: Survey, period: int) -> int:
+    """Phases in which a poll goes wrong with nothing held on either pad."""
+    code, console, limit = known.routine, known.console, known.limit
+
+    def run(fetch: SampleFetch | None) -> tuple[RoutineRun, bool]:
+        pads = PadPort(0), PadPort(0)
+        begins = Carried.fresh(code, (0, 0))
+        run = run_case(code, console, 0, fetch=fetch, limit=limit, pads=pads, carried=begins)
+        return run, run.finished and not any(run.results)
+
+    calm, right = run(None)
+    phases = touched_phases(calm.kinds, period, limit)
+    if not len(phases):
+        return 0 if right else period
+    lanes = Lanes(
+        code,
+        console,
+        np.zeros(len(phases), np.uint8),
+        np.full(len(phases), period, np.int64),
+        phases,
+        limit,
+        other=0,
+    )
+    lanes.run()
+    wrong = ~lanes.finished | np.array(lanes.results()).any(axis=0)
+    for place in np.flatnonzero(lanes.left).tolist():
+        wrong[place] = not run(SampleFetch(period, int(phases[place])))[1]
+    return int(wrong.sum()) + (0 if right else period - len(phases))
 
 
 def _add_calm(

@@ -140,9 +140,13 @@ def _risk_says(facts: Mapping[str, Fact]) -> str:
     assert isinstance(held, int)
     assert isinstance(chance, float)
     assert isinstance(minute, float)
+    pads = "" if facts["risk_pads"] == 1 else " on pad 1 and all others on pad 2"
+    if pads and not held:
+        pads = " on either pad"
     return (
-        f"with {spelled(held)} held, at the worst rate (a fetch every {period} cycles), one poll "
-        f"in {rounded(1 / chance)} goes wrong, about {rounded(minute)} a minute at one poll a frame"
+        f"with {spelled(held)} held{pads}, at the worst rate (a fetch every {period} cycles), one "
+        f"poll in {rounded(1 / chance)} goes wrong, about {rounded(minute)} a minute at one poll a "
+        "frame"
     )
 
 

@@ -102,7 +102,8 @@ class Lanes:
     """A batch of cases.
 
     ``held`` (uint8), ``period`` and ``phase`` (int64, CPU cycles; period 0 is no fetch) have one
-    element a lane; ``preset`` is exclusive-ored into the held state that the results start from.
+    element a lane; ``preset`` is exclusive-ored into the held state that the results start from,
+    ``other`` into ``held`` for what the second pad holds.
     After `run`: ``finished``, ``hit`` and ``corrupt`` as in `RoutineRun`, ``now`` the cycles taken,
     ``copying`` those of them in sprite copies,
     ``pass_got`` and ``pass_port`` of the first wrong pass, ``left`` lanes that were not run to
@@ -120,6 +121,7 @@ class Lanes:
         limit: int,
         *,
         preset: int = 0,
+        other: int = 0xFF,
         record: int = 0,
     ) -> None:
         count = len(held)
@@ -137,7 +139,7 @@ class Lanes:
         self.latched = np.zeros(count, np.bool_)
         self.pads = [
             _Pad(
-                held ^ np.uint8(0xFF if port else 0),
+                held ^ np.uint8(other if port else 0),
                 np.full(count, 0xFF, np.uint8),
                 np.ones(count, np.bool_),
                 np.zeros(count, np.uint8),

@@ -101,8 +101,8 @@ def _places(
     """Places with the byte of the first pad, of the second, and of the first in some pattern."""
     held = np.arange(STATES, dtype=np.uint8)
     none = np.zeros(STATES, np.int64)
-    lanes = Lanes(routine.with_results("A"), console, held, none, none, limit, preset=0xFF)
-    other = lanes.pads[1].held = held ^ np.uint8(_OTHER)
+    code = routine.with_results("A")
+    lanes = Lanes(code, console, held, none, none, limit, preset=0xFF, other=_OTHER)
     lanes.run()
     plain = np.array([not (opposed(one) or opposed(one ^ _OTHER)) for one in range(STATES)])
     if not (lanes.finished & ~lanes.left)[plain].all():
@@ -118,7 +118,7 @@ def _places(
         ]
 
     patterns = (np.array([turned(one) for one in range(STATES)]) for turned in PATTERNS.values())
-    return holding(held), holding(other), holding(*patterns)
+    return holding(held), holding(held ^ np.uint8(_OTHER)), holding(*patterns)
 
 
 def _named(routine: Routine, place: Place) -> str:
