@@ -384,7 +384,7 @@ def test_cures_are_written_as_patches(monkeypatch, tmp_path):
     assert (tmp_path / "new" / "1-read-three-times.patch").read_text() == cure.patch
     assert result.document["cures"] == [asdict(cure)]
     text = " ".join(as_text(result, whole=False).split())
-    assert "1-read-three-times.patch reads thrice: 1 cycle fewer, 1 line more" in text
+    assert "1-read-three-times.patch 1 cycle fewer, 1 line more; reads thrice" in text
     monkeypatch.setattr("padbench.jobs.routine.cures_of", lambda *_: 1 / 0)
     sound = routine("read-in-step", periods=[432], cures=tmp_path / "none")
     assert "Nothing is wrong with it, so no patch is offered." in as_text(sound, whole=False)

@@ -151,7 +151,14 @@ def test_each_unsafe_place_of_the_map_has_a_cross(swept):
     assert marked == wanted
     assert (0, 36) in wanted
     (now,) = [line for line in axes.lines if line.get_gid() == "now"]
-    assert loops[-now.get_ydata()[0]] == 36
+    # In the middle of the square of no gap: that is as wide as 1 and as high as 0.8.
+    (square,) = [
+        bar
+        for bar in axes.patches
+        if bar.get_gid() is not None and (bar.get_x(), loops[-round(bar.get_y())]) == (0, 36)
+    ]
+    assert now.get_xdata()[0] == 0.5
+    assert now.get_ydata()[0] == pytest.approx(square.get_y() + square.get_height() / 2)
     assert run_into(figure) == []
 
 

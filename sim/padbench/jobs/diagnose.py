@@ -399,7 +399,7 @@ def _names(words: Words, faults: Sequence[Fault | None], most: int) -> str:
     """The first faults of a group, and how many more there are."""
     said = [words.fault(fault) for fault in faults[:most]]
     more = len(faults) - len(said)
-    return "; or ".join(said) + (f"; or {more} others" if more > 0 else "")
+    return "; or ".join(said) + (f"; or {more} other{'s' * (more > 1)}" if more > 0 else "")
 
 
 def _group(it: Diagnosis, candidate: Candidate, most: int) -> str:

@@ -176,11 +176,19 @@ def _port_rows(pad: PadCounts, *, stopped: bool) -> list[tuple[str, str]]:
         )
         rows.append(("stopped reads", says))
     if not stopped and (safest := pad.safest):
-        choices = ", ".join(policy for policy, _ in safest) + f" with {TIES[safest[0][1]]}"
-        mine = f"{pad.policy} with {TIES[pad.pad.serial]}"
-        rows.append(("fewest wrong", f"{choices}; this sheet has {mine}"))
+        choices: list[str] = [policy for policy, _ in safest]
+        either = " or ".join([", ".join(choices[:-1])] * (len(choices) > 1) + choices[-1:])
+        says = (
+            f"policy {either}, serial input {_tied(safest[0][1])}; "
+            f"this sheet has policy {pad.policy}, serial input {_tied(pad.pad.serial)}"
+        )
+        rows.append(("fewest wrong reads", says))
         rows.append(("serial input", WHICH_TIE))
     return rows
+
+
+def _tied(tie: int | None) -> str:
+    return "open" if tie is None else f"tied to {TIES[tie]}"
 
 
 def _choices(pad: PadCounts, stopped: bool) -> Table:

@@ -44,13 +44,10 @@ _KINDS = {
     "corrupt": ("a pass misread", "a pass read"),
 }
 _ONE = (
-    "The routine: with one pass nothing can tell it that a bit was lost. Read at least twice a "
-    "poll, and act only on what two passes agree on."
+    "Read at least twice a poll, and act only on what two passes agree on. With one pass nothing "
+    "can tell that a bit was lost."
 )
-_TWO = (
-    "The routine: what it hands on has to be what two of its passes agree on, else what stood "
-    "there before."
-)
+_TWO = "Hand on only what two of its passes agree on, else what stood there before."
 _TURNS = {
     "reversed": "ROL in place of ROR, or ROR in place of ROL, turns its order round",
     "complemented": "EOR #$FF makes a 1 of a pressed button",
@@ -90,8 +87,9 @@ def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Itera
     timing, base = report.console.timing, report.base
     yield Lines("Risk", [*_risk(report.sweeps)])
     if change:
-        lines = [line for block in change for line in block.lines]
-        yield Lines("What must change", [("", line) for line in lines])
+        for place, block in enumerate(change):
+            title = "What must change" * (place == 0)
+            yield Lines(title, [("", line) for line in block.lines], listed=block.listed)
         if report.cures is None and report.routine.lines:
             yield Lines("", [("", "padbench routine --cures DIR writes patches that mend it")])
     cost = (
@@ -107,7 +105,7 @@ def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Itera
     yield Lines("", rows)
     if report.cures is not None:
         cures = [
-            (f"{number}-{one.name}.patch", f"{one.says}: {_more(one)}")
+            (f"{number}-{one.name}.patch", f"{_more(one)}; {one.says}")
             for number, one in enumerate(report.cures, 1)
         ]
         if cures:
@@ -120,10 +118,10 @@ def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Itera
     if report.chart is not None:
         safe = sum(good for row in report.chart.safe for good in row)
         tried = sum(len(row) for row in report.chart.safe)
-        says = f"{grouped(safe)} of {grouped(tried)} loop lengths and gaps are safe; --all lists"
-        yield Lines("", [("map", f"{says} them, --picture draws them")])
+        says = f"{grouped(safe)} of {grouped(tried)} loop lengths and gaps are safe"
+        yield Lines("", [("map", f"{says}; see --all or --picture")])
     elif chart and report.judgement is not None:
-        yield Lines("", [("map", _NO_MAP)])
+        yield Lines("", [("map", f"none: {_NO_MAP}")])
     shown = [("", line) for line in _examples(report) if line.startswith(_SEE)]
     yield Lines("", shown[:1], whole=True)
 
@@ -168,7 +166,7 @@ def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
         if total and len(sweeps) > 1:
             worst = _worst(sweeps, name)
             share = per_cent(getattr(worst, name), worst.cases)
-            says += f", at worst {share} with a fetch every {worst.period} cycles"
+            says += f"; at worst {share} with a fetch every {worst.period} cycles"
         yield label, says
 
 
@@ -193,7 +191,7 @@ def _change(report: JudgedRoutine) -> list[Prose]:
         more = "Sweep what you then write, to be sure."
         if not set(report.console.timing.fetch_periods) <= set(safe.periods):
             more = f"Other rates of the console were not tried; without --period all are. {more}"
-        says = f"One of these keeps two passes from being stopped in one poll {safe.rates}:"
+        says = f"With one of these no two passes are stopped {safe.rates}:"
         return [Prose((says,)), Prose(lines, listed=True), Prose((more,), small=True)]
     if judgement.case in PATTERNS:
         turns = [says for name, says in _TURNS.items() if name in judgement.case]

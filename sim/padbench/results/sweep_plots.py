@@ -44,7 +44,7 @@ def strips_figure(strips: Strips, title: str, path: Path) -> "Figure":
         axes.plot([0, strip.length], [-row, -row], color=BAND, linewidth=0.8, zorder=0)
         if strip.now:
             axes.plot(
-                [0], [-row], linestyle="", marker="D", markersize=9, color=TEAL, gid="now",
+                [0.5], [0.4 - row], linestyle="", marker="D", markersize=9, color=TEAL, gid="now",
                 markerfacecolor="none", markeredgewidth=2, label="the routine now", clip_on=False,
             )  # fmt: skip
     if strips.white or not strips.kinds:

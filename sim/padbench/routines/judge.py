@@ -46,7 +46,7 @@ _FAULTS = {
 """What can be wrong with a routine undisturbed, or with where its result is looked for."""
 
 _WANTED = "what is judged is a byte with A in bit 7, 1 for a pressed button"
-_WHERE = "is the result where {} says?"
+_WHERE = "does its result stand where {} says, or in A if that says nothing?"
 _EXPOSED = "hands on a wrong byte: {risk}"
 _CASES: Mapping[str, tuple[Verdict, str]] = {
     **{
@@ -74,8 +74,7 @@ _CASES: Mapping[str, tuple[Verdict, str]] = {
     ),
     "detects": (
         "detects",
-        "never hands on a wrong byte; a pass is misread in {share}, and in {kept} of these the "
-        "byte from before stays",
+        "never hands on a wrong byte; a pass is misread in {share}{stays}",
     ),
 }
 """Every case of a judgement: the verdict, and its sentence; see `padbench.core.sentences`."""
@@ -112,6 +111,9 @@ class Judgement:
             facts["share"] = (
                 f"{grouped(count)} of {grouped(cases)} cases ({per_cent(count, cases)})"
             )
+        kept = facts.get("kept")
+        stays = f", and in {kept} of these the byte from before stays"
+        facts["stays"] = "" if kept in ("0", None) else stays
         if "risk_held" in facts:
             facts["risk"] = _risk_says(facts)
         if isinstance(passes, tuple):
