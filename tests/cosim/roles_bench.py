@@ -86,3 +86,35 @@ async def handles_that_do_not_fit(dut):
         WireMonitor({"x": 5})
     with pytest.raises(ValueError, match="unit"):
         PadResponder(dut.r_latch, dut.r_clock, dut.r_data, answer=(5, "furlong"))
+
+
+@cocotb.test()
+async def values_that_cannot_be(dut):
+    await started(dut)
+    port, wires = (dut.r_latch, dut.r_clock, dut.r_data), (dut.latch, dut.clock, dut.data)
+    for timing, says in (
+        ({"clocks": (8, "us")}, r"clocks is \(8, 'us'\); give a whole number at least 1"),
+        ({"latch_width": 0}, "latch_width is 0; give a time of at least 1 ps"),
+        ({"latch_width": (-4, "us")}, r"latch_width is \(-4, 'us'\); give a time"),
+        ({"latch_width": "x"}, "latch_width is 'x'; give picoseconds or"),
+        ({"latch": 5}, "timing has no 'latch'; it knows latch_width, latch_to_clock,"),
+    ):
+        with pytest.raises(ValueError, match=says):
+            ConsoleDriver(*wires, timing=timing)
+    console = ConsoleDriver(*wires)
+    with pytest.raises(ValueError, match="extra_clocks is -1; give a whole number at least 0"):
+        console.queue(extra_clocks=-1)
+    with pytest.raises(ValueError, match="stopped_bit is 9; give a whole number from 0 to 8"):
+        await console.read(stopped_bit=9, extra_clocks=1)
+    for faulty, says in (
+        ({"answer": -5}, "answer is -5; give a time"),
+        ({"serial": 2}, "serial is 2; give a whole number from 0 to 1"),
+        ({"stuck": 256}, "stuck is 256; give a whole number from 0 to 255"),
+    ):
+        with pytest.raises(ValueError, match=says):
+            PadResponder(*port, **faulty)
+    pad = PadResponder(*port)
+    with pytest.raises(ValueError, match="held is 'A'; give a whole number from 0 to 255"):
+        pad.hold("A")
+    with pytest.raises(ValueError, match="held is -1"):
+        pad.queue(0, -1)

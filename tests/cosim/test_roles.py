@@ -90,4 +90,4 @@ def test_the_roles_on_each_simulator(engine, tmp_path):
     both = tmp_path / f"both.{ending}"
     both.write_text(BOTH_VHDL if engine == "ghdl" else BOTH)
     parts = [HDL / language / f"{name}.{ending}" for name in ("fpga_pad", "port_reader")]
-    assert run(tmp_path, engine, "both", "roles_bench", "", *parts, both) == 3
+    assert run(tmp_path, engine, "both", "roles_bench", "", *parts, both) == 4

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ConsoleDriver", "PadResponder", "WireMonitor"]
 
-_ROLES = {"ConsoleDriver": "console", "PadResponder": "responder", "WireMonitor": "monitor"}
+_ROLES = {"ConsoleDriver": "console_driver", "PadResponder": "responder", "WireMonitor": "monitor"}
 
 
 def __getattr__(name: str) -> Any:

@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, fields, replace
 from typing import Any
 
 import cocotb
@@ -11,7 +11,16 @@ from cocotb.task import Task
 from padbench.core.buttons import spelled
 from padbench.core.stimulus import PollTiming, ScriptedRead
 from padbench.core.timeline import HIGH, LOW
-from padbench.cosim.signals import Time, level_of, now_ps, play, ps_of, single, wait_until
+from padbench.cosim.signals import (
+    Time,
+    length_of,
+    level_of,
+    now_ps,
+    play,
+    single,
+    wait_until,
+    whole,
+)
 from padbench.model.driven import Edges, console_edges
 
 PLAIN_POLL = PollTiming(8_900_000, 5_400_000, 560_000, 5_590_000, 560_000)
@@ -44,7 +53,7 @@ class ConsoleDriver:
     ``data_inverted``: the design wants, or gives, the other way up. ``timing`` is a whole
     `PollTiming`, or some of its widths, as picoseconds or (value, unit), for others than those of
     the plain poll. Each read is told to ``log``, a logger below cocotb's. Raises ``ValueError``
-    for a handle that has not one bit.
+    for a handle that has not one bit, and for a width or a count that cannot be.
     """
 
     def __init__(
@@ -88,7 +97,8 @@ class ConsoleDriver:
     ) -> Task[Bits]:
         """A `read` after all that were asked for before; goes on at once, the task has its bits."""
         own = self.timing if timing is None else _timing(timing)
-        read = ScriptedRead(0, own, stopped_bit, extra_clocks)
+        whole("stopped_bit", stopped_bit, most=own.clocks)
+        read = ScriptedRead(0, own, stopped_bit, whole("extra_clocks", extra_clocks))
         self._last = cocotb.start_soon(self._in_turn(self._last, read))
         return self._last
 
@@ -142,7 +152,21 @@ class ConsoleDriver:
         return (level == LOW) != self.data_inverted
 
 
+_MAY_BE_NONE = ("sample", "extra_low", "extra_high")
+"""Times that may be 0."""
+
+
 def _timing(given: PollTiming | Mapping[str, Time]) -> PollTiming:
-    if isinstance(given, PollTiming):
-        return given
-    return replace(PLAIN_POLL, **{name: ps_of(time) for name, time in given.items()})
+    """All of a `PollTiming`, tried; ``ValueError`` for what it does not know or cannot be."""
+    some = asdict(given) if isinstance(given, PollTiming) else given
+    known = [field.name for field in fields(PollTiming)]
+    for name in some:
+        if name not in known:
+            raise ValueError(f"timing has no {name!r:.60}; it knows {', '.join(known)}")
+    values = {
+        name: whole(name, value, 1)
+        if name == "clocks"
+        else length_of(name, value, int(name not in _MAY_BE_NONE))
+        for name, value in some.items()
+    }
+    return replace(PLAIN_POLL, **values)

@@ -9,7 +9,7 @@ from cocotb.triggers import Event, Lock, Timer
 
 from padbench.core.buttons import spelled
 from padbench.core.timeline import HIGH, LOW
-from padbench.cosim.signals import Time, level_of, now_ps, ps_of, single, steps
+from padbench.cosim.signals import Time, length_of, level_of, now_ps, single, steps, whole
 
 _OVER = 9
 """The bit that stands on the line after the last of eight clocks."""
@@ -31,7 +31,8 @@ class PadResponder:
     (low is pressed). ``answer``: from an edge to the data line; times are picoseconds or (value,
     unit). ``serial``: level of the serial input. The ``..._inverted`` say which of the design's
     ports stand the other way up. Each read is told to ``log``, a logger below cocotb's. Raises
-    ``ValueError`` for a handle that has not one bit.
+    ``ValueError`` for a handle that has not one bit, and for a byte, a level or a time that cannot
+    be.
 
     Faults: ``stuck`` buttons never let go; ``dead`` is a pad that is not plugged in, its line high;
     `lose` makes it miss bits as if it had been clocked too often.
@@ -56,8 +57,9 @@ class PadResponder:
         data_inverted: bool = False,
     ) -> None:
         self.latch, self.clock = single("latch", latch), single("clock", clock)
-        self.data, self.answer = single("data", data), ps_of(answer)
-        self.serial, self.stuck, self.dead = serial, stuck, dead
+        self.data, self.answer = single("data", data), length_of("answer", answer)
+        self.serial, self.stuck = whole("serial", serial, most=1), whole("stuck", stuck, most=0xFF)
+        self.dead = dead
         self.log = logging.getLogger("cocotb.padbench.pad")
         self._moving, self._queued, self._loaded = Lock(), list[int](), stuck
         self.reads = 0
@@ -79,7 +81,7 @@ class PadResponder:
 
     def hold(self, byte: int) -> None:
         """From now on exactly these buttons are down (A is bit 7, Right is bit 0)."""
-        self._held = byte | self.stuck
+        self._held = whole("held", byte, most=0xFF) | self.stuck
         self.contacts.append((now_ps(), self._held))
         self._inputs = ~self._held & 0xFF
         if self._loading():
@@ -90,7 +92,7 @@ class PadResponder:
 
         A press that comes meanwhile waits for its end.
         """
-        length = ps_of(bounce)
+        length = length_of("bounce", bounce)
         async with self._moving:
             before, at = self._held, 0.0
             for count, part in enumerate(_BOUNCES if length else ()):
@@ -102,10 +104,15 @@ class PadResponder:
 
     def queue(self, *held: int) -> None:
         """Hold each of these bytes from the latch of one read on, in the reads that come next."""
-        self._queued += held
+        self._queued += [whole("held", byte, most=0xFF) for byte in held]
 
     async def wait(self) -> int:
-        """Until a read is over, and all that is queued has been read; the byte that it loaded."""
+        """Until a read is over, and all that is queued has been read; the byte that it loaded.
+
+        It waits for a read that ends after the call: of one that is over it knows nothing. Where
+        none may come, wait with cocotb's ``with_timeout``; ``reads`` and ``over`` tell of one that
+        was.
+        """
         await self._done.wait()
         while self._queued:
             await self._done.wait()

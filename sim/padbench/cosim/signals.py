@@ -31,6 +31,25 @@ def ps_of(time: Time) -> int:
     return time if isinstance(time, int) else round(convert(*time, to="ps"))
 
 
+def whole(name: str, value: Any, least: int = 0, most: int | None = None) -> int:
+    """A whole number of a field; ``ValueError`` names both where it is none, or out of bounds."""
+    fits = isinstance(value, int) and not isinstance(value, bool) and value >= least
+    if not fits or (most is not None and value > most):
+        wanted = f"at least {least}" if most is None else f"from {least} to {most}"
+        raise ValueError(f"{name} is {value!r:.60}; give a whole number {wanted}")
+    return int(value)
+
+
+def length_of(name: str, time: Time, least: int = 0) -> int:
+    """A time as picoseconds; ``ValueError`` names the field where it is shorter or no time."""
+    if not isinstance(time, int | tuple) or isinstance(time, bool):
+        raise ValueError(f"{name} is {time!r:.60}; give picoseconds or (value, unit)")
+    ps = ps_of(time)
+    if ps < least:
+        raise ValueError(f"{name} is {time!r:.60}; give a time of at least {least} ps")
+    return ps
+
+
 class BitOf:
     """One bit of a vector, to be read and driven as a port of its own."""
 
