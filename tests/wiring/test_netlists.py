@@ -827,7 +827,7 @@ def test_what_nobody_could_judge_stands_below_a_verdict_that_passes(tmp_path):
     result = padbench.verify(file, ["idle"])
     assert result.verdict == "pass"
     said = " ".join(as_text(result, whole=False).split())
-    assert "findings hold, 3 are not judged, and all" in said
+    assert "findings hold, 3 are not judged, and the scenario reads" in said
     assert "Not judged, so not behind this verdict board.left-out R61" in said
 
 
