@@ -827,7 +827,7 @@ def test_what_nobody_could_judge_stands_below_a_verdict_that_passes(tmp_path):
     result = padbench.verify(file, ["idle"])
     assert result.verdict == "pass"
     said = " ".join(as_text(result, whole=False).split())
-    assert "findings hold, 3 are not judged, and all" in said
+    assert "findings hold, 3 are not judged, and the scenario reads" in said
     assert "Not judged, so not behind this verdict board.left-out R61" in said
 
 
@@ -918,3 +918,21 @@ def test_a_new_sheet_says_what_is_wrong_on_the_board_and_has_what_is_meant(capsy
     sheet = load_sheet(made)
     assert sheet.buttons["Up"] == 4
     assert sheet.pull_up.value.nominal == pytest.approx(39e3)
+
+
+def test_the_part_that_carries_a_wrong_value_is_named(tmp_path):
+    for part, says in (
+        ({"C2": Part("100n", {"1": "DATA", "2": "GND"})}, "On the board: C2 (100n on DATA)"),
+        ({"R4": Part("390", {"1": "VCC", "2": "START"})}, "On the board: R4 (390 on START)"),
+    ):
+        (tmp_path / "pad.net").write_text(write(with_part(**part), "s-expression"))
+        said = " ".join(as_text(padbench.verify(tmp_path / "pad.net", "idle"), whole=False).split())
+        assert says in said
+
+
+@pytest.mark.parametrize("names", [("2", "4", "5", "3"), ("A", "Y", "VCC", "GND")])
+def test_an_inverter_may_have_its_pins_by_name(judged, names):
+    nets = ("LATCH", "LOADN", "VCC", "GND")
+    gate = Part("74HC1G04", dict(zip(names, nets, strict=True)))
+    parts = changed(with_part(U2=gate), U1={"9": "LOADN"})
+    assert "the inverter U2 pin 2" in fails(judged(parts))["board.lines"]

@@ -254,7 +254,7 @@ def verify_result(
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd, plan(), drawn),
         make_sections=lambda: [
-            _brief(answer(), plan(), design.sheet, trial.findings),
+            _brief(answer(), plan(), design.sheet, trial.findings, drawn),
             *_sections(design, trial, plan(), answer(), drawn),
             *_board(drawn),
         ],
@@ -396,11 +396,17 @@ def _scope(sheet: Sheet, path: Path) -> "Figure":
     return scope_figure(sheet, _on_worst_port(sheet, "each-button"), 0, path)
 
 
-def _brief(answer: Answer, plan: Plan, sheet: Sheet, findings: Sequence[Finding]) -> Section:
+def _brief(
+    answer: Answer,
+    plan: Plan,
+    sheet: Sheet,
+    findings: Sequence[Finding],
+    drawn: Drawn | None,
+) -> Section:
     """What a person at a bench wants first."""
     ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
     causes = [
-        (str(number), f"{cause.title}: {cause.says}{_mended(cause)}")
+        (str(number), f"{cause.title}: {cause.says}{_mended(cause)}{_on_board(cause, drawn)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
     broken = [("broken", f"{Words(sheet).fault(one)} ([[fault]])") for one in sheet.fault]
@@ -421,6 +427,13 @@ def _brief(answer: Answer, plan: Plan, sheet: Sheet, findings: Sequence[Finding]
         Lines("", [("", memory)] if answer.from_memory else []),
     ]
     return Section("brief", "", blocks, ("brief",))
+
+
+def _on_board(cause: Cause, drawn: Drawn | None) -> str:
+    """Which parts a value comes from: nobody can change a value at its key alone."""
+    key = "" if cause.change is None else cause.change.key
+    names = drawn.behind(key) if drawn is not None and key else ""
+    return f". On the board: {names}" if names else ""
 
 
 def _whose(sheet: Sheet) -> list[tuple[str, str]]:

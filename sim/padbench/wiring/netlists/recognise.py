@@ -183,6 +183,23 @@ class Drawn:
         fed = next((ref for ref, _, out in self.inverters if self.inverter(out)), "")
         return named | ({"inverter": fed} if fed else {})
 
+    def behind(self, key: str) -> str:
+        """The parts on the board that give a key of the sheet its value, each with its own.
+
+        Of pull-ups those alone that are not as most are.
+        """
+        roles = {"pull-up.value": "pull-up", "cable.capacitance": "on-line",
+                 "resistors.latch-to-supply": "latch-to-supply",
+                 "resistors.clock-to-supply": "clock-to-supply"}  # fmt: skip
+        links = [link for link in self.links if link.role == roles.get(key) and link.value]
+        values = [self.board.parts[link.reference].value for link in links]
+        usual = max(values, key=values.count, default="") if key == "pull-up.value" else ""
+        return ", ".join(
+            f"{link.reference} ({value} on {' and '.join({*link.nets} - {*self.rails})})"
+            for link, value in zip(links, values, strict=True)
+            if value != usual
+        )
+
     def inverter(self, net: str) -> str:
         """The reference of the inverter between latch and a net; empty if there is none."""
         fed = (ref for ref, into, out in self.inverters if out == net and "latch" in
@@ -716,8 +733,14 @@ class _Recognition:
         """Gates that are fed, and transistors from ground: reference, input, output."""
         for part in self.parts("inverter"):
             gate = _gate(_plain(part.value))
+            numbers = {"VCC": gate["supply"], "VDD": gate["supply"]}
+            numbers |= {"GND": gate["ground"], "VSS": gate["ground"]}
+            for place, ends in enumerate(gate["pins"], 1):  # as a subcircuit may name them
+                which = place if len(gate["pins"]) > 1 else ""
+                numbers |= dict(zip((f"{which}A", f"{which}Y"), ends, strict=True))
+            on = {numbers.get(pin.upper(), pin): net for pin, net in part.pins.items()}
             for line in ("supply", "ground"):
-                if part.pins.get(gate[line]) != lines[line]:
+                if on.get(gate[line]) != lines[line]:
                     raise self.refuse(
                         f"{part.reference} pin {gate[line]} is not on {line}",
                         "connect the inverter",
@@ -725,7 +748,7 @@ class _Recognition:
             self.told(part.reference, "inverter")
             for into, out in gate["pins"]:
                 name = f"{part.reference} pin {into}"
-                yield name, part.pins.get(into, ""), part.pins.get(out, "")
+                yield name, on.get(into, ""), on.get(out, "")
         for part in self.parts("transistor"):
             ends = {part.functions.get(pin, ""): net for pin, net in part.pins.items()}
             names = next((one for one in _TRANSISTORS if {*one} <= ends.keys()), "")
