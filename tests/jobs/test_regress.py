@@ -113,6 +113,18 @@ def test_where_nothing_is_played_nothing_passes(capsys):
     assert "nothing is played on fpga_pad: quick-pad: it is about the pad that a reader" in line
 
 
+def test_a_pad_that_dies_in_a_pause_of_some_frames_fails_at_true_time(tmp_path):
+    alive = "assign data = stages[STAGES-1];"
+    text = (HDL / "verilog" / "fpga_pad.v").read_text()
+    assert alive in text
+    dies = """reg [18:0] quiet = 0;  // 300 000 periods of 12 MHz are 25 ms
+    always @(posedge clk)
+        if (quiet != 300_000) quiet <= latch_in[1] === 1'b1 ? 0 : quiet + 1;
+    assign data = stages[STAGES-1] | (quiet == 300_000);"""
+    sheet = write(tmp_path, "dies", "fpga_pad", "icarus", text.replace(alive, dies))
+    assert regress(sheet, "idle-frame", true_time=True).verdict == "fail"
+
+
 def test_the_exhaustive_part_is_known_by_a_field_and_kept_by_nobody(tmp_path, monkeypatch):
     """Two chunks of it: in the result as numbers, without files, reads on demand."""
 

@@ -30,6 +30,9 @@ _CLOCKS = 300
 _READS = 70
 """More than a counter of six bits can tell apart."""
 
+_TURNS = 4
+"""Frames from read to read of one of four players' pads (common practice, no source)."""
+
 _IN_LATCH = 2
 """Clocks inside a latch."""
 
@@ -140,13 +143,15 @@ def _press_sweep(setting: Setting, *, hold: int) -> Script:
 
 
 def _idle_frame(setting: Setting, *, frame: int) -> Script:
+    """At true time the second pause is that of one of four players, read in turn."""
     timetable = Timetable(setting)
-    for held in (0x80, 0x5A):
+    longest = _TURNS * frame if setting.period == frame else frame
+    for held, pause in ((0x80, frame), (0x5A, longest)):
         timetable.poll()
         quiet = timetable.last_end
-        timetable.hold(held, at=quiet + frame // 2)
+        timetable.hold(held, at=quiet + pause // 2)
         timetable.settle()
-        timetable.wait_until(quiet + frame)
+        timetable.wait_until(quiet + pause)
         timetable.poll(note="after a whole frame without a latch")
     timetable.poll()
     return timetable.script()
