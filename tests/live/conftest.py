@@ -32,7 +32,8 @@ browser = _of_pages().browser
 @pytest.fixture(scope="session")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the example sheets, in which things can be kept."""
-    folder = tmp_path_factory.mktemp("live")
+    folder = tmp_path_factory.mktemp("live") / "sheets"
+    folder.mkdir()
     for name in ("harbour-a", "harbour-b"):
         shutil.copy(ROOT / "sim" / "sheets" / f"{name}.toml", folder)
     return folder
