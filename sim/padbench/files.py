@@ -9,12 +9,11 @@ Within `one_run` outputs are announced at the start with `plan`, and none may be
 the run can still tell its verdict.
 """
 
-import contextlib
 import errno
 import os
 import secrets
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -64,10 +63,10 @@ def was_read(path: Path) -> None:
     run = _RUN.get()
     if run is None:
         return
-    key = _key(path)
-    if run.used.get(key) == "plans":
-        raise OSError(errno.EBUSY, _SAYS["reads"], run.named[key])
-    run.used[key] = "reads"
+    for key in _keys(path):
+        if run.used.get(key) == "plans":
+            raise OSError(errno.EBUSY, _SAYS["reads"], run.named[key])
+        run.used[key] = "reads"
 
 
 def plan(path: Path) -> None:
@@ -83,12 +82,14 @@ def plan(path: Path) -> None:
         raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR), str(path))
     if path.exists() and not path.is_file():
         return
-    key = _key(path)
-    if key in run.used:
-        raise OSError(errno.EBUSY, _SAYS[run.used[key]], str(path))
+    keys = _keys(path)
+    for key in keys:
+        if key in run.used:
+            raise OSError(errno.EBUSY, _SAYS[run.used[key]], str(path))
     _try(Path(os.path.realpath(path)).parent, path)
-    run.used[key] = "plans"
-    run.named[key] = str(path)
+    for key in keys:
+        run.used[key] = "plans"
+        run.named[key] = str(path)
 
 
 def plan_folder(folder: Path) -> None:
@@ -127,6 +128,15 @@ def written_in(folder: Path) -> set[str]:
     """Names of the files that this run has written into a folder."""
     run, real = _RUN.get(), Path(os.path.realpath(folder))
     return {path.name for path in run.written if path.parent == real} if run else set()
+
+
+def _keys(path: Path) -> tuple[str, ...]:
+    """What a file is known by: its place, and where it has several names the file itself."""
+    with suppress(OSError):
+        status = path.stat()
+        if status.st_nlink > 1:
+            return _key(path), f"{status.st_dev}:{status.st_ino}"
+    return (_key(path),)
 
 
 def _key(path: Path) -> str:
@@ -240,7 +250,7 @@ def _opened(path: Path, overwrite: bool, binary: str) -> Iterator[IO[Any]]:
             raise
         raise OSError(error.errno, error.strerror, str(path)) from None  # the user's own name
     finally:
-        with contextlib.suppress(OSError):
+        with suppress(OSError):
             temporary.unlink(missing_ok=True)
 
 

@@ -314,3 +314,17 @@ def test_no_name_of_a_device() -> None:
     assert [usable_name(name) for name in ("con", "NUL.vcd", "com1.x", "console", "idle.vcd")] == [
         *("con-", "NUL-.vcd", "com1-.x", "console", "idle.vcd")
     ]
+
+
+def test_another_name_of_an_input_is_no_place_for_an_output(tmp_path: Path) -> None:
+    sheet, twin = tmp_path / "s.toml", tmp_path / "m.svg"
+    sheet.write_text("sheet")
+    os.link(sheet, twin)
+    with one_run():
+        was_read(sheet)
+        with pytest.raises(OSError, match="this run reads it"):
+            plan(twin)
+    with one_run():
+        plan(twin)
+        with pytest.raises(OSError, match="this run reads it"):
+            was_read(sheet)
