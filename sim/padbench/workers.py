@@ -16,18 +16,10 @@ import signal
 import socket
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import (
-    FIRST_COMPLETED,
-    CancelledError,
-    Future,
-    ProcessPoolExecutor,
-    ThreadPoolExecutor,
-)
-from concurrent.futures import wait as futures_done
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
-from itertools import islice
 from multiprocessing import get_context, parent_process
+from multiprocessing.connection import Connection, wait
 from typing import Any, TypeVar
 
 from padbench import __version__
@@ -39,7 +31,7 @@ Done = TypeVar("Done")
 _PATIENCE = 10.0
 """Seconds until a scheduler has to answer, and then until a worker has joined."""
 _RETRIES = 5
-"""So often in a row what a worker took with it is tried again."""
+"""So often a part is tried again that a worker took with it."""
 _LOOK = 3.0
 """Seconds without a result after which the cluster is looked at, and so on."""
 _LOOKS = 4
@@ -80,44 +72,84 @@ def spread(
         for part in work:
             yield do(known, part)
         return
-    left, breaks = dict(enumerate(work)), 0
-    while left:
-        size, waiting, rest = min(workers, len(left)), dict[Future[Done], int](), iter([*left])
-        # A fresh interpreter each: a fork would take threads' locks along.
-        pool = ProcessPoolExecutor(size, get_context("spawn"), _begin, (do, known))
-        try:
-            while left:
-                for number in islice(rest, size + 1 - len(waiting)):
-                    waiting[pool.submit(_one, left[number])] = number
-                for future in futures_done(waiting, return_when=FIRST_COMPLETED).done:
-                    done = future.result()
-                    del left[waiting.pop(future)]
-                    breaks = 0
+    left = [(part, 0) for part in reversed(work)]
+    pool = [_Worker(do, known) for _ in range(min(workers, len(left)))]
+    try:
+        for worker in pool:
+            worker.begin(left.pop())
+        while any(worker.busy for worker in pool):
+            for ready in wait([worker.pipe for worker in pool if worker.busy]):
+                worker = next(one for one in pool if one.pipe is ready)
+                (part, tried), worker.task = worker.task, None
+                try:
+                    done, error = worker.pipe.recv()
+                except (EOFError, OSError):
+                    # It was killed: another takes its place, and its part.
+                    if tried == _RETRIES:
+                        raise NoWorkers("workers end again and again; is memory short?") from None
+                    worker.end()
+                    pool[pool.index(worker)] = worker = _Worker(do, known)
+                    left.append((part, tried + 1))
+                else:
+                    if error is not None:
+                        raise error
                     yield done
-        except (BrokenProcessPool, BrokenPipeError):
-            # One was killed: others take its place, and do again what was under way.
-            breaks += 1
-            if breaks > _RETRIES:
-                raise NoWorkers("workers end again and again; is memory short?") from None
-        finally:
-            # `terminate_workers` of a pool comes with Python 3.14.
-            for process in [*(pool._processes or {}).values()]:
-                process.terminate()
-            pool.shutdown(cancel_futures=True)
+                if left:
+                    worker.begin(left.pop())
+    finally:
+        for worker in pool:
+            worker.end()
 
 
-_task: Any = None
+class _Worker:
+    """A process that does part after part, and a pipe of its own to it.
+
+    No lock and no queue is shared, so one that is killed at any moment takes nothing else along:
+    the standard pool waits for ever for one that is killed while another is started (3.11).
+    """
+
+    def __init__(self, do: Callable[[Any, Any], Any], known: Any) -> None:
+        # A fresh interpreter: a fork would take threads' locks along.
+        context = get_context("spawn")
+        self.pipe, theirs = context.Pipe()
+        self.process = context.Process(target=_work, args=(theirs,), daemon=True)
+        self.process.start()
+        theirs.close()
+        self.told: Any = (do, known)
+        self.task: Any = None
+
+    @property
+    def busy(self) -> bool:
+        return self.task is not None
+
+    def begin(self, task: Any) -> None:
+        """Give it a part; whether it lives shows when the answer is read."""
+        told, self.told = self.told, None
+        self.task = task
+        with suppress(OSError):
+            if told is not None:
+                self.pipe.send(told)
+            self.pipe.send(task[0])
+
+    def end(self) -> None:
+        self.pipe.close()
+        self.process.terminate()
+        self.process.join()
 
 
-def _begin(do: Callable[[Known, Any], Any], known: Known) -> None:
-    global _task  # noqa: PLW0603 - of this process
+def _work(pipe: "Connection[Any, Any]") -> None:
+    """The process itself: it ends with the one that waits for it, and leaves Ctrl-C to that."""
     tied_to_parent()
-    _task = do, known
-
-
-def _one(part: Any) -> Any:
-    do, known = _task
-    return do(known, part)
+    with suppress(EOFError, OSError):
+        do, known = pipe.recv()
+        while True:
+            part = pipe.recv()
+            answer: tuple[Any, Exception | None]
+            try:
+                answer = (do(known, part), None)
+            except Exception as error:
+                answer = (None, error)
+            pipe.send(answer)
 
 
 def tied_to_parent() -> None:

@@ -62,6 +62,41 @@ def test_the_part_of_a_killed_worker_is_done_by_another(work):
     assert set(multiprocessing.active_children()) <= before
 
 
+KILLS = """
+import os, signal, threading, time
+from pathlib import Path
+from padbench.workers import spread
+
+def do(known, part):
+    return len(known) + part
+
+def children():  # those that have begun, also while they are still told what to do
+    for task in Path("/proc/self/task").iterdir():
+        for pid in (task / "children").read_text().split():
+            if b"spawn_main" in Path("/proc", pid, "cmdline").read_bytes():
+                yield int(pid)
+
+def kill(delay):
+    while not (there := [*children()]):
+        time.sleep(0.001)
+    time.sleep(delay)
+    os.kill(there[0], signal.SIGKILL)
+
+if __name__ == "__main__":
+    for delay in (0, 0.02, 0.05, 0.3):
+        threading.Thread(target=kill, args=(delay,), daemon=True).start()
+        done = spread(do, bytes(1 << 20), range(2000), 2)
+        assert sorted(done) == [(1 << 20) + part for part in range(2000)]
+"""
+
+
+def test_one_that_is_killed_from_outside_while_it_begins_holds_nothing_up(tmp_path):
+    """By itself, as one that waits for ever would hold all tests up."""
+    script = tmp_path / "kills.py"
+    script.write_text(KILLS)
+    subprocess.run([sys.executable, script], check=True, timeout=60)
+
+
 def test_workers_that_never_last_are_told(work):
     before = set(multiprocessing.active_children())
     with pytest.raises(NoWorkers, match="again and again"):
