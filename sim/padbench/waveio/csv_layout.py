@@ -66,9 +66,9 @@ class Column:
 
     ``kind`` is "levels" (nothing but 0 and 1, and x, z), "words" (H and L, High and Low, True and
     False) or "numbers", of which ``ends`` are the least and the greatest; ``base`` is that of
-    packed ones. ``sparse``: an empty field means the value before; see `_sparse`. ``moment`` is how it tells the
-    time where that is no plain number: "clock" (hh:mm:ss.fraction), "date" and "zoned" (ISO 8601),
-    "long" for so many seconds that they must count from a date.
+    packed ones. ``sparse``: an empty field means the value before; see `_sparse`. ``moment`` is
+    how it tells the time where that is no plain number: "clock" (hh:mm:ss.fraction), "date" and
+    "zoned" (ISO 8601), "long" for so many seconds that they must count from a date.
     """
 
     name: str
