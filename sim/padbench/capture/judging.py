@@ -7,7 +7,7 @@ from operator import itemgetter
 
 import numpy as np
 
-from padbench.capture.inspect import LINES, Inspection
+from padbench.capture.inspect import LINES, Inspection, Needs
 from padbench.capture.intermittent import bounces_of
 from padbench.capture.opening import STEADY
 from padbench.capture.reads import (
@@ -150,10 +150,21 @@ def _incomplete(id_: str, what: str) -> tuple[str, str, dict[str, str | Callable
     return id_, "reads", {"not-judged": text + "after {clocks} clocks"}
 
 
-_BY_LEVELS = (
-    "the clock goes between {low:V} and {measured}, so lines up to {below:V} are read as low and "
-    "from {above:V} on as high"
-)
+def _levels(says: str) -> Callable[[Finding], str]:
+    """What a line's levels are and, where the usual thresholds were of no use, what part them."""
+
+    def text(finding: Finding) -> str:
+        part = ", so lines up to {below:V} are read as low and from {above:V} on as high"
+        if finding.case == "told":
+            part = ", which the thresholds do not part; {below:V} and {above:V} would"
+        whole = "{line} goes between {low:V} and {high:V}"
+        whole += (part if finding.facts["below"] is not None else "") + says
+        named = {"limit": finding.limit, **finding.facts}
+        return filled(whole, named, finding.unit)
+
+    return text
+
+
 _OPPOSITE = (
     "{measured:read has|reads have} opposite directions, the first read {read} at {at:moment}: "
     "{held:buttons}; "
@@ -183,18 +194,21 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "levels.thresholds",
         "V",
         {
-            "pass": _BY_LEVELS + ", and {limit} and more is high for the sheet's register",
-            "fail": _BY_LEVELS + ", but only {limit} and more is high for the sheet's register",
-            "over": _BY_LEVELS
-            + ": far more than the sheet's pad has; if these are no volts, give --scale, the volts "
-            "of one",
-            "tenth": _BY_LEVELS
-            + ", but only {limit} and more is high for the sheet's register; if "
-            "the probe divides by ten, give --scale 10",
-            "not-judged": _BY_LEVELS + "; whether they are what the register needs only a sheet "
-            "can say",
-            "told": "the clock goes between {low:V} and {measured}, which the thresholds do not "
-            "part; {below:V} and {above:V} would",
+            "pass": _levels("; {limit} and more is high for {receiver}"),
+            "fail": _levels(", but only {limit} and more is high for {receiver}"),
+            "low": _levels(", but only up to {limit} is low for {receiver}"),
+            "over": _levels(
+                ": far more than the sheet's pad has; if these are no volts, give --scale, the "
+                "volts of one"
+            ),
+            "tenth": _levels(
+                ", but only {limit} and more is high for {receiver}; if the probe divides by ten, "
+                "give --scale 10"
+            ),
+            "not-judged": _levels(
+                "{looks}; whether they are what the register needs only a sheet can say"
+            ),
+            "told": _levels(""),
         },
     ),
     (
@@ -572,35 +586,64 @@ def _reached(seen: Inspection) -> Iterator[Finding]:
         yield Finding(RULES["levels.reached"], "fail", 0.0, 1.0, -1.0, met, _LEVELS, "", facts)
 
 
-def judge_levels(
-    levels: tuple[float, float],
-    read_by: Thresholds,
-    needed: tuple[float, float] | None,
-    *,
-    used: bool,
-) -> Finding:
-    """What the ``levels`` (V) of the clock are, where the usual thresholds do not part them.
+_LOOKS = (
+    (3.3, ": as 3.3 V logic has"),
+    (0.5, ": as 5 V through a probe that divides by ten; if so, give --scale 10"),
+    (0.33, ": as 3.3 V through a probe that divides by ten; if so, give --scale 10"),
+)
+_NO_VOLTS = ": no pad has so much; if these are no volts, give --scale, the volts of one"
+_MOST_VOLTS = 7.5
+"""One and a half times the usual supply (assumed)."""
 
-    ``used``: the capture was read by those that do. ``needed`` is what a sheet's register takes for
-    high and the most that its pad is fed with (V), None without a sheet.
+
+def judge_levels(
+    seen: Inspection, parted: Thresholds | None, needs: Needs | None, *, used: bool
+) -> Iterator[Finding]:
+    """What the levels (V) of the lines are, whatever they were read by.
+
+    ``parted`` are thresholds that part the clock's where the usual ones do not, ``used`` whether
+    it was read by them. Without ``needs`` nothing is judged: then the clock speaks for all.
     """
-    low, high = levels
-    verdict: Verdict = "not-judged"
-    least, most = needed or (None, None)
-    over, tenth = most is not None and high > _OVER * most, False
-    if least is not None:
-        verdict = "fail" if high < least or over else "pass"
-        tenth = high < least <= 10 * high <= _OVER * (most or 0.0)
-    return Finding(
-        RULES["levels.thresholds"],
-        verdict,
-        high,
-        least,
-        None if least is None else high - least,
-        sources=_PRACTICE if needed is None else _BY_SHEET,
-        case="told" if not used else "over" if over else "tenth" if tenth else "",
-        facts={"low": low, "below": read_by.low, "above": read_by.high},
-    )
+    for line in ("clock",) if needs is None else LINES:
+        end = f"far-{line}" if line != "data" and f"far-{line}" in seen.edges else line
+        levels = seen.edges[end].levels if end in seen.edges else None
+        if levels is None and needs is not None and seen.still.get(line) == HIGH:
+            levels = (seen.spans[end][1],) * 2 if end in seen.spans else None
+        by = parted if end == "clock" else None
+        if levels is None or (needs is None and by is None):
+            continue
+        low, high = levels
+        verdict: Verdict = "not-judged"
+        case, measured, limit, looks = "", high, None, ""
+        if needs is not None:
+            most, (low_at, limit) = needs.supply[1], needs.lines[line]
+            if high > _OVER * most or high < limit:
+                tenth = high < limit <= 10 * high <= _OVER * most
+                verdict, case = "fail", "tenth" if tenth else "" if high < limit else "over"
+            elif low > low_at and low < high:
+                verdict, case, measured, limit = "fail", "low", low, low_at
+            else:
+                verdict = "pass"
+        else:
+            near = (says for volts, says in _LOOKS if abs(high - volts) < STEADY * volts)
+            looks = next(near, _NO_VOLTS if high > _MOST_VOLTS else "")
+        yield Finding(
+            RULES["levels.thresholds"],
+            verdict,
+            measured,
+            limit,
+            None if limit is None else (limit - low if case == "low" else high - limit),
+            Met(other=line),
+            _PRACTICE if needs is None else _BY_SHEET,
+            case if used or by is None or case else "told",
+            {
+                "line": f"the {line}" + (" at the pad's end" if end != line else ""),
+                **{"low": low, "high": high, "looks": looks},
+                "receiver": "the console" if line == "data" else "the sheet's register",
+                "below": None if by is None else by.low,
+                "above": None if by is None else by.high,
+            },
+        )
 
 
 def _ends(seen: Inspection) -> Iterator[Finding]:

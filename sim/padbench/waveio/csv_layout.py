@@ -149,11 +149,13 @@ def plain_lines(stream: ByteStream) -> ByteStream:
     lines = re.split(rb"[\r\n]+", text)[-21:-1]
     spaced = len(lines) > 1 and not any(re.search(rb"[\t;,]", line) for line in lines[1:])
     last = lines[-1] if lines else b""
-    signs = (rb"  +" if re.search(rb"\S  +\S", last) else rb" +", b"\t") if spaced else None
+    signs: tuple[bytes, bytes] | None = None
+    if spaced:
+        signs = rb"  +" if re.search(rb"\S  +\S", last) else rb" +", b"\t"
     if _COMMA_CLOCK.match(last) and re.search(
         rb"(?m)^(?:[^,\d\r\n][^,\r\n]*,){%d}[^,\r\n]*\r?$" % (last.count(b",") - 1), text
     ):
-        signs = _COMMA_CLOCK, rb"\1.\2"
+        signs = _COMMA_CLOCK.pattern, rb"\1.\2"
     if not (utf16 or old or signs):
         return stream
     decode = codecs.getincrementaldecoder(utf16 or "utf-16")("replace").decode
