@@ -206,11 +206,43 @@ def test_what_crosses_the_thresholds_is_no_supply(path, good):
     found = the(result, "levels.supply")
     assert (found.verdict, found.case) == ("not-judged", "none")
     assert "CH4 begins near 5 V as a supply does, but goes to 100 mV" in short(result)
-    # What has the name of another line, or two columns that might be it, is none from the start.
-    for names in ("time,latch,clock,data,B", "time,latch,clock,data,CH4,CH5"):
-        more = [levels * 5.0, *[np.full(len(at), 4.95)] * (names.count(",") - 3)]
-        table(path, at, np.vstack(more), names=names)
-        assert "supply" not in padbench.inspect(path).make_document()["channels"]
+    # What has the name of another line is none from the start.
+    steady = np.full(len(at), 4.95)
+    table(path, at, np.vstack([levels * 5.0, steady]), names="time,latch,clock,data,B")
+    assert "supply" not in padbench.inspect(path).make_document()["channels"]
+    # Of several that might be it, one that crosses is none, and of the others the lowest counts.
+    dips = np.where(np.arange(len(at)) == 99, 3.1, 4.95)
+    more = np.vstack([levels * 5.0, steady, dips, other])
+    table(path, at, more, names="time,latch,clock,data,CH4,CH5,CH6")
+    result = padbench.inspect(path, sheet=SHEET)
+    assert result.make_document()["channels"]["supply"]["name"] == "CH5"
+    found = the(result, "levels.supply")
+    assert (found.verdict, found.measured) == ("fail", pytest.approx(3.1))
+    assert [*result.data.volts] == ["supply"]
+
+
+def test_a_supply_in_a_wave_is_found_by_its_level(tmp_path, good):
+    """One that dips among its first values, beside a line that idles high."""
+    at, levels = good
+    codes = "!#$"
+    head = "".join(
+        f"$var wire 1 {code} {name} $end\n"
+        for code, name in zip(codes, ("latch", "clock", "data"), strict=True)
+    )
+    head += "$var real 64 % CH4 $end\n$var real 64 & CH5 $end\n$enddefinitions $end\n"
+    body = []
+    for n in np.flatnonzero(np.any(np.diff(levels, prepend=2) != 0, axis=0)).tolist():
+        bits = "".join(f"{levels[k, n]}{code}\n" for k, code in enumerate(codes))
+        dip = 3.1 if len(body) == 40 else 5.01 if len(body) % 2 else 5.0
+        body.append(f"#{round(at[n] * 1e9)}\n{bits}r{dip} %\nr{5.1 * (len(body) != 60)} &\n")
+    path = tmp_path / "bench.vcd"
+    path.write_text(f"$timescale 1 ns $end\n{head}{''.join(body)}#{round(at[-1] * 1e9)}\n")
+    for sheet in (None, SHEET):
+        result = padbench.inspect(path, sheet=sheet)
+        assert bytes_of(result) == [0, 0x80, 0x80, 0]
+        assert result.make_document()["channels"]["supply"]["name"] == "CH4"
+        found = the(result, "levels.supply")
+        assert (found.verdict, found.measured) == ("fail", pytest.approx(3.1))
 
 
 def short(result):

@@ -326,9 +326,8 @@ _Read = tuple[Inspection, OpenCapture]
 def _read_again(
     capture: CaptureFile, read: _Read, design: Design | None, choices: Choices, settings: Settings
 ) -> tuple[Inspection, OpenCapture, Choices, Thresholds | None]:
-    """With a latch behind the sheet's inverter turned, and by thresholds that part the levels.
-
-    These are told also where they were of no use, since a pipe is read once.
+    """With a latch behind the sheet's inverter turned, by thresholds that part the levels, and with
+    one supply. The thresholds are told also where they were of no use, since a pipe is read once.
     """
     twice = _is_path(capture) and Path(capture).is_file()
     if twice and design is not None and design.sheet.chip.latch_inverted and _upside_down(read[0]):
@@ -338,7 +337,7 @@ def _read_again(
     if twice and parted is not None:
         choices = replace(choices, thresholds=parted)
         read = _read(capture, choices, settings, unwatched)
-    return *read, choices, parted
+    return read[0], _one_supply(*read), choices, parted
 
 
 _ALL_THE_TIME = 0.9
@@ -350,6 +349,19 @@ def _held(seen: Inspection) -> int:
     bits = np.unpackbits(seen.rows["byte"].astype(np.uint8)[:, None], axis=1)
     down = bits.sum(axis=0) >= _ALL_THE_TIME * max(1, len(bits))
     return int(np.packbits(down)[0])
+
+
+def _one_supply(seen: Inspection, capture: OpenCapture) -> OpenCapture:
+    """With the lowest of what may be the supply, of those that kept to a high level if any did."""
+    channels = dict(capture.channels)
+    some = {role: channels.pop(role) for role in capture.channels if role.startswith("supply")}
+    volts = {role: seen.volts.pop(role) for role in some if role in seen.volts}
+    if not volts:
+        return capture
+    least = {role: low for role, (low, _) in volts.items()}
+    role = min(volts, key=lambda role: (least[role] <= THRESHOLDS.low, least[role]))
+    channels["supply"], seen.volts["supply"] = some[role], volts[role]
+    return replace(capture, channels=channels)
 
 
 def _supply(seen: Inspection, channel: Channel | None, needs: Needs | None) -> Iterator[Finding]:

@@ -65,7 +65,7 @@ class Column:
     with its unit as it stands, and ``unit`` as `csv_words` names it, empty where nothing is said.
 
     ``kind`` is "levels" (nothing but 0 and 1, and x, z), "words" (H and L, High and Low, True and
-    False) or "numbers", of which ``ends`` are the least and the greatest; ``base`` is that of
+    False) or "numbers", of which the middle half lies within ``usually``; ``base`` is that of
     packed ones. ``sparse``: an empty field means the value before; see `_sparse`. ``moment`` is
     how it tells the time where that is no plain number: "clock" (hh:mm:ss.fraction), "date" and
     "zoned" (ISO 8601), "long" for so many seconds that they must count from a date.
@@ -75,7 +75,7 @@ class Column:
     head: str
     unit: str
     kind: str
-    ends: tuple[float, float] = (nan, nan)
+    usually: tuple[float, float] = (nan, nan)
     base: int = 10
     sparse: bool = False
     moment: str = ""
@@ -321,9 +321,12 @@ def _described(
         base = 16 if any(_HEXADECIMAL.fullmatch(field) for field in fields) else 10
         seconds = SECONDS.get(unit or (stated.unit if stated else ""), 1.0)
         moment = _moment(rows[0][place], decimal, seconds)
-        numbers = _numbers(fields, decimal)
-        ends = (min(numbers), max(numbers)) if len(numbers) == len(fields) else (nan, nan)
-        some.append(Column(own, name, unit, kind, ends, base, sparse[place], moment))
+        numbers = sorted(_numbers(fields, decimal))
+        fourth = len(numbers) // 4
+        usually = (
+            (nan, nan) if len(numbers) < len(fields) else (numbers[fourth], numbers[-1 - fourth])
+        )
+        some.append(Column(own, name, unit, kind, usually, base, sparse[place], moment))
     if any(column.moment and "," in rows[0][at] for at, column in enumerate(some)):
         decimal = ","  # what stands beside them are levels
     start = sum(len(line) + 1 for line in lines[:first])
