@@ -133,14 +133,14 @@ def test_pulses_between_the_samples_are_not_the_hardware(path):
     assert [f.id for f in result.findings if f.verdict == "fail"] == ["capture.sampling"]
 
 
-@pytest.mark.parametrize(("step", "blamed"), [(1e-6, "capture.sampling"), (1e-7, "reads.clocks")])
+@pytest.mark.parametrize(("step", "blamed"), [(1e-6, "capture.sampling"), (1e-7, "levels.moves")])
 def test_a_clock_that_no_sample_hits_is_not_the_hardware(path, step, blamed):
     at, levels = lines([0, 0x80, 0x80, 0], step=step)
     levels[1] = 1
     result = padbench.inspect(table(path, at, levels))
-    assert blamed in {f.id for f in result.findings if f.verdict == "fail"}
-    assert (the(result, "reads.clocks").verdict == "fail") == (blamed == "reads.clocks")
-    assert "there is no clock" in the(result, blamed).says or blamed == "reads.clocks"
+    failed = {f.id for f in result.findings if f.verdict == "fail"}
+    assert {blamed} <= failed <= {"levels.moves", "capture.sampling"}
+    assert "there is no clock" in the(result, blamed).says or blamed == "levels.moves"
 
 
 def test_few_samples_a_pulse_are_told(path):
@@ -345,6 +345,25 @@ def test_ringing_beside_an_edge_is_not_called_clean(path, good):
     volts[1, rises + 1] = 2.8
     found = the(padbench.inspect(table(path, at, volts)), "levels.runts", "ringing")
     assert (found.verdict, found.measured, found.met.other) == ("not-judged", len(rises), "clock")
+
+
+def test_a_dip_that_comes_later_is_no_ringing(path):
+    """1.5 µs after a rise, while a slow clock is high for 6 µs."""
+    at, levels = lines([0, 0x80], low=3e-6)
+    volts = levels * 5.0
+    rise = (np.flatnonzero(np.diff(levels[1]) == 1) + 1)[3]
+    volts[1, rise + 15 : rise + 20] = 2.4
+    found = padbench.inspect(table(path, at, volts)).findings
+    runts = {f.where: (f.verdict, f.measured) for f in found if f.id == "levels.runts"}
+    assert runts == {"latch": ("pass", 0), "clock": ("fail", 1)}
+
+
+def test_no_delay_is_measured_over_a_gap(path):
+    at, levels = lines([0, 0x80, 0], low=3e-6)
+    kept = (at < 620e-6) | (at > 640e-6)
+    result = padbench.inspect(table(path, at, levels, rows=kept), sheet=SHEET)
+    assert not [f.id for f in result.findings if f.verdict == "fail"]
+    assert the(result, "capture.gap").measured == 1
 
 
 def test_data_at_no_level_is_no_crash(path, good):
