@@ -354,7 +354,7 @@ def test_a_dip_that_comes_later_is_no_ringing(path):
     rise = (np.flatnonzero(np.diff(levels[1]) == 1) + 1)[3]
     volts[1, rise + 15 : rise + 20] = 2.4
     found = padbench.inspect(table(path, at, volts)).findings
-    runts = {f.where: (f.verdict, f.measured) for f in found if f.id == "levels.runts"}
+    runts = {f.met.other: (f.verdict, f.measured) for f in found if f.id == "levels.runts"}
     assert runts == {"latch": ("pass", 0), "clock": ("fail", 1)}
 
 
