@@ -698,6 +698,8 @@ def _stood(seen: Inspection, name: str, levels: Collection[int]) -> str:
     """What a line did, in words."""
     never = " nor ".join(("low", "high")[level] for level in {LOW, HIGH} - {*levels})
     words = f" and is never {never}" if never else ""
+    if name not in seen.spans and not never:
+        return "does not always follow"
     if name not in seen.spans:
         return f"stands still{words}" if levels else "is never at a level"
     least, most = (show(volts, "V", 3) for volts in seen.spans[name])

@@ -106,13 +106,13 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     glitches = short_pulses(clock, rhythm.shortest)
     for start, stop in window.gaps:
         glitches = glitches[(glitches < start) | (glitches > stop)]
-    reads = tuple(
-        read
-        for read, after in zip(reads, [*reads[1:], None], strict=True)
-        if not any(
-            start < _seen_to(read, after) and stop >= read.start_ps for start, stop in window.gaps
+    if window.gaps:
+        ends = [_seen_to(*some) for some in zip(reads, [*reads[1:], None], strict=False)]
+        reads = tuple(
+            read
+            for read, end in zip(reads, ends, strict=True)
+            if not any(start < end and stop >= read.start_ps for start, stop in window.gaps)
         )
-    )
     doubts = np.sort(np.concatenate([*runts.values(), glitches]))
     # What is open when the window ends, or may yet belong to an edge, is counted with the next.
     since = rhythm.judged_to
