@@ -60,6 +60,20 @@ TEXTS = {
     "hours, minutes, seconds, past midnight": (rows(time=day("%H:%M:%S.FRACTION")).encode(), {}),
     "a date": (rows(time=day("%Y-%m-%d %H:%M:%S.FRACTION")).encode(), {}),
     "a date with its zone": (rows(time=day("%Y-%m-%dT%H:%M:%S.FRACTIONZ"), sign=";").encode(), {}),
+    "decimal commas of the time, past midnight": (
+        rows(time=day("%H:%M:%S,FRACTION"), sign=";").encode(),
+        {},
+    ),
+    "decimal commas of the time, commas between columns": (
+        rows(time=day("%H:%M:%S,FRACTION")).encode(),
+        {},
+    ),
+    "decimal commas of a date in quotes": (
+        rows(time=day('"%Y-%m-%d %H:%M:%S,FRACTION"')).encode(),
+        {},
+    ),
+    "no name above the time": (rows(head="latch,clock,data").encode(), {}),
+    "True and False": (rows(level=("False", "True").__getitem__).encode(), {}),
     "H and L": (rows(level="LH".__getitem__).encode(), {}),
     "High and Low, in quotes": (rows(level=('"Low"', '"High"').__getitem__).encode(), {}),
     "spaces": (rows(sign="   ").encode(), {}),
@@ -182,3 +196,12 @@ def test_a_bit_of_a_word_that_is_none_is_told_with_its_line(tmp_path):
     (tmp_path / "a.csv").write_text("".join(text))
     with pytest.raises(WaveError, match="line 51: 'G7' is no hexadecimal number"):
         padbench.inspect(tmp_path / "a.csv", **BITS)
+
+
+@pytest.mark.parametrize("wrong", ["14:99:07,25", "", "soon"])
+def test_a_time_with_a_comma_that_is_none_is_told_with_its_line(tmp_path, wrong):
+    text = rows(time=day("%H:%M:%S,FRACTION"), sign=";").splitlines(keepends=True)
+    text[50] = wrong + text[50][text[50].index(";") :]
+    (tmp_path / "a.csv").write_text("".join(text))
+    with pytest.raises(WaveError, match="line 51: a time that is none"):
+        padbench.inspect(tmp_path / "a.csv")

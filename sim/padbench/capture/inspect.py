@@ -9,6 +9,7 @@ The pieces may come from any reader; nothing in here opens a file.
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,16 +107,26 @@ def settings_of_sheet(
     )
 
 
-def high_needed(sheet: Sheet, port: str) -> tuple[float, float]:
-    """Volts that the sheet's register surely takes for high, and the most that it is fed with."""
+class Needs(NamedTuple):
+    """Volts by a sheet: the least and the most ``supply``, and of each line the highest that its
+    receiver surely takes for low and the lowest that it surely takes for high.
+    """
+
+    supply: tuple[float, float]
+    lines: Mapping[str, tuple[float, float]]
+
+
+def needs_of(sheet: Sheet, port: str) -> Needs:
+    """Of latch and clock the pad's register is the receiver, of data the console."""
     circuits = Circuits(design_of(sheet, sheet.part, sheet.port(port)))
-    return float(circuits.latch.high_at.max()), float(circuits.at_lines.supply.max())
-
-
-def supply_of(sheet: Sheet, port: str) -> tuple[float, float]:
-    """The least and the most volts that the sheet's pad is fed with."""
-    supply = Circuits(design_of(sheet, sheet.part, sheet.port(port))).at_lines.supply
-    return float(supply.min()), float(supply.max())
+    ends = (
+        (circuits.latch.low_at, circuits.latch.high_at),
+        (circuits.clock.low_at, circuits.clock.high_at),
+        circuits.data_thresholds,
+    )
+    supply = circuits.at_lines.supply
+    levels = [(float(low.min()), float(high.max())) for low, high in ends]
+    return Needs((float(supply.min()), float(supply.max())), dict(zip(LINES, levels, strict=True)))
 
 
 def _edge(part: RegisterPart) -> Limit | None:
@@ -348,7 +359,7 @@ def _judge(part: WindowReads, settings: Settings) -> Iterator[Finding]:
     yield from judge_timing(
         part.timeline, part.reads, settings.limits, pins=settings.pins, names=names
     )
-    if settings.delay is not None:
+    if settings.delay is not None and len(part.rows):
         at, delays = part.delays
         what = "time from a clock to its data"
         yield held_to_most(DATA_DELAY, at, delays, settings.delay, what)

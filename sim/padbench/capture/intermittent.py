@@ -96,7 +96,9 @@ def bounces_of(presses: Iterable[Press]) -> Iterator[tuple[int, int]]:
     changes = np.array(
         [at for press in presses for at in (press.down_ps, press.up_ps) if at is not None], np.int64
     )
-    cuts = np.flatnonzero(np.diff(changes) > BOUNCE_PS) + 1
-    for some in np.split(changes, cuts):
-        if len(some) > 1:
-            yield int(some[0]), int(some[-1] - some[0])
+    ends = np.flatnonzero(np.diff(changes, append=np.iinfo(np.int64).max) > BOUNCE_PS)
+    begins = np.append(0, ends[:-1] + 1)[: len(ends)]
+    begins, ends = begins[ends > begins], ends[ends > begins]
+    yield from zip(
+        changes[begins].tolist(), (changes[ends] - changes[begins]).tolist(), strict=True
+    )

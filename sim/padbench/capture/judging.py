@@ -6,8 +6,9 @@ from dataclasses import replace
 from operator import itemgetter
 
 import numpy as np
+from numpy.typing import NDArray
 
-from padbench.capture.inspect import LINES, Inspection
+from padbench.capture.inspect import LINES, Inspection, Needs
 from padbench.capture.intermittent import bounces_of
 from padbench.capture.opening import STEADY
 from padbench.capture.reads import (
@@ -45,11 +46,13 @@ _MOVES = 0.3
 """Of the swing of the line that moves most; crosstalk on one that stands is less (assumed)."""
 _MOSTLY = 0.75
 """Of the clocks; some consoles hold the latch high and clock for a while (from memory)."""
-_LONGEST_LATCH_PS = 10 * 10**9
-_LONGEST_READ_PS = 10**12
-"""A console polls once a frame, 20 ms at most: no latch, no read comes near (from memory)."""
-_USUAL = 0.005
+_LONGEST_LATCH_PS = 10**9
+_LONGEST_READ_PS = 20 * 10**9
+"""A console polls once a frame, 20 ms at most; of that a latch takes little (from memory)."""
+_USUAL = 0.05
 """Part of these that latches and reads of consoles stay below (assumed)."""
+_SHORTEST_CLOCK_PS = 50_000
+"""No pad is clocked at 20 MHz, and what is a thousand times too short looks like it (assumed)."""
 
 
 def _many(finding: Finding) -> str:
@@ -150,10 +153,28 @@ def _incomplete(id_: str, what: str) -> tuple[str, str, dict[str, str | Callable
     return id_, "reads", {"not-judged": text + "after {clocks} clocks"}
 
 
-_BY_LEVELS = (
-    "the clock goes between {low:V} and {measured}, so lines up to {below:V} are read as low and "
-    "from {above:V} on as high"
+_CUT_SHORT = _incomplete("reads.cut-short", "given up for a new latch before its last bit")
+_CUT_SHORT[2]["fail"] = (
+    "{measured:read has|reads have} fewer clocks than the others though no latch came soon, the "
+    "first read {read} at {at:moment}, of {clocks}: clocks were lost on the way, or not recorded"
 )
+
+
+def _levels(says: str) -> Callable[[Finding], str]:
+    """What a line's levels are and, where the usual thresholds were of no use, what part them."""
+
+    def text(finding: Finding) -> str:
+        part = ", so lines up to {below:V} are read as low and from {above:V} on as high"
+        if finding.case == "told":
+            part = ", which the thresholds do not part; {below:V} and {above:V} would"
+        whole = "{line} goes between {low:V} and {high:V}"
+        whole += (part if finding.facts["below"] is not None else "") + says
+        named = {"limit": finding.limit, **finding.facts}
+        return filled(whole, named, finding.unit)
+
+    return text
+
+
 _OPPOSITE = (
     "{measured:read has|reads have} opposite directions, the first read {read} at {at:moment}: "
     "{held:buttons}; "
@@ -169,6 +190,8 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "fail": "the usual {what} is {measured:s6} and no console takes more than {limit:s6}; "
             "nothing says the unit of the times, so seconds were taken: give --time-unit {unit}, "
             "or --time-unit s if they are seconds",
+            "fast": "the usual clock comes every {measured:s}, and no pad is clocked faster than "
+            "every {limit:s}; is the unit of the time right, or the rate?",
         },
     ),
     (
@@ -183,25 +206,28 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "levels.thresholds",
         "V",
         {
-            "pass": _BY_LEVELS + ", and {limit} and more is high for the sheet's register",
-            "fail": _BY_LEVELS + ", but only {limit} and more is high for the sheet's register",
-            "over": _BY_LEVELS
-            + ": far more than the sheet's pad has; if these are no volts, give --scale, the volts "
-            "of one",
-            "tenth": _BY_LEVELS
-            + ", but only {limit} and more is high for the sheet's register; if "
-            "the probe divides by ten, give --scale 10",
-            "not-judged": _BY_LEVELS + "; whether they are what the register needs only a sheet "
-            "can say",
-            "told": "the clock goes between {low:V} and {measured}, which the thresholds do not "
-            "part; {below:V} and {above:V} would",
+            "pass": _levels("; {limit} and more is high for {receiver}"),
+            "fail": _levels(", but only {limit} and more is high for {receiver}"),
+            "low": _levels(", but only up to {limit} is low for {receiver}"),
+            "over": _levels(
+                ": far more than the sheet's pad has; if these are no volts, give --scale, the "
+                "volts of one"
+            ),
+            "tenth": _levels(
+                ", but only {limit} and more is high for {receiver}; if the probe divides by ten, "
+                "give --scale 10"
+            ),
+            "not-judged": _levels(
+                "{looks}; whether they are what the register needs only a sheet can say"
+            ),
+            "told": _levels(""),
         },
     ),
     (
         "levels.moves",
         "changes",
         {
-            "not-judged": "{line} stood {level} all through: nothing was seen on it; is it "
+            "still": "{line} stood {level} all through: nothing was seen on it; is it "
             "connected, and is this the right channel?",
             "fail": "{line} {stood}, so nothing can be read from it; is it driven and connected "
             "well, and are the thresholds right?",
@@ -316,7 +342,7 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "{read} at {at:moment}: {names}",
         },
     ),
-    _incomplete("reads.cut-short", "given up for a new latch before its last bit"),
+    _CUT_SHORT,
     _incomplete("capture.ends-in-read", "not finished when the capture ends"),
     _incomplete("capture.gap", "partly in a stretch that was not recorded"),
     (
@@ -424,6 +450,8 @@ def findings_of(
         unit_known = True
     scale = [*_time_scale(seen, unit_known=unit_known)]
     recording = [*_recording(seen, found)]
+    if any((one.id, one.verdict) == ("levels.moves", "fail") for one in found):
+        _unblame(found, ("timing.clocks", "reads.clocks"))
     if scale or any((one.id, one.verdict) == ("capture.times", "fail") for one in recording):
         found = [_untimed(finding) for finding in found]
     if any((one.id, one.case) == ("capture.channels", "clock") for one in found):
@@ -564,6 +592,11 @@ def _time_scale(seen: Inspection, *, unit_known: bool) -> Iterator[Finding]:
             unit = next(usual, "ns")
             yield _finding(id_, verdict, took, limit, met, _MEMORY, what=name, unit=unit)
             return
+    parts = [seen.measures[n].median for n in ("clock low", "clock high") if n in seen.measures]
+    if len(parts) == 2 and sum(parts) < _SHORTEST_CLOCK_PS:
+        took, limit = sum(parts) * 1e-12, _SHORTEST_CLOCK_PS * 1e-12
+        rule, margin = RULES["capture.time-scale"], took - limit
+        yield Finding(rule, "fail", took, limit, margin, Met(), _PRACTICE, "fast")
 
 
 def _reached(seen: Inspection) -> Iterator[Finding]:
@@ -572,35 +605,64 @@ def _reached(seen: Inspection) -> Iterator[Finding]:
         yield Finding(RULES["levels.reached"], "fail", 0.0, 1.0, -1.0, met, _LEVELS, "", facts)
 
 
-def judge_levels(
-    levels: tuple[float, float],
-    read_by: Thresholds,
-    needed: tuple[float, float] | None,
-    *,
-    used: bool,
-) -> Finding:
-    """What the ``levels`` (V) of the clock are, where the usual thresholds do not part them.
+_LOOKS = (
+    (3.3, ": as 3.3 V logic has"),
+    (0.5, ": as 5 V through a probe that divides by ten; if so, give --scale 10"),
+    (0.33, ": as 3.3 V through a probe that divides by ten; if so, give --scale 10"),
+)
+_NO_VOLTS = ": no pad has so much; if these are no volts, give --scale, the volts of one"
+_MOST_VOLTS = 7.5
+"""One and a half times the usual supply (assumed)."""
 
-    ``used``: the capture was read by those that do. ``needed`` is what a sheet's register takes for
-    high and the most that its pad is fed with (V), None without a sheet.
+
+def judge_levels(
+    seen: Inspection, parted: Thresholds | None, needs: Needs | None, *, used: bool
+) -> Iterator[Finding]:
+    """What the levels (V) of the lines are, whatever they were read by.
+
+    ``parted`` are thresholds that part the clock's where the usual ones do not, ``used`` whether
+    it was read by them. Without ``needs`` nothing is judged: then the clock speaks for all.
     """
-    low, high = levels
-    verdict: Verdict = "not-judged"
-    least, most = needed or (None, None)
-    over, tenth = most is not None and high > _OVER * most, False
-    if least is not None:
-        verdict = "fail" if high < least or over else "pass"
-        tenth = high < least <= 10 * high <= _OVER * (most or 0.0)
-    return Finding(
-        RULES["levels.thresholds"],
-        verdict,
-        high,
-        least,
-        None if least is None else high - least,
-        sources=_PRACTICE if needed is None else _BY_SHEET,
-        case="told" if not used else "over" if over else "tenth" if tenth else "",
-        facts={"low": low, "below": read_by.low, "above": read_by.high},
-    )
+    for line in ("clock",) if needs is None else LINES:
+        end = f"far-{line}" if line != "data" and f"far-{line}" in seen.edges else line
+        levels = seen.edges[end].levels if end in seen.edges else None
+        if levels is None and needs is not None and seen.still.get(line) == HIGH:
+            levels = (seen.spans[end][1],) * 2 if end in seen.spans else None
+        by = parted if end == "clock" else None
+        if levels is None or (needs is None and by is None):
+            continue
+        low, high = levels
+        verdict: Verdict = "not-judged"
+        case, measured, limit, looks = "", high, None, ""
+        if needs is not None:
+            most, (low_at, limit) = needs.supply[1], needs.lines[line]
+            if high > _OVER * most or high < limit:
+                tenth = high < limit <= 10 * high <= _OVER * most
+                verdict, case = "fail", "tenth" if tenth else "" if high < limit else "over"
+            elif low > low_at and low < high:
+                verdict, case, measured, limit = "fail", "low", low, low_at
+            else:
+                verdict = "pass"
+        else:
+            near = (says for volts, says in _LOOKS if abs(high - volts) < STEADY * volts)
+            looks = next(near, _NO_VOLTS if high > _MOST_VOLTS else "")
+        yield Finding(
+            RULES["levels.thresholds"],
+            verdict,
+            measured,
+            limit,
+            None if limit is None else (limit - low if case == "low" else high - limit),
+            Met(other=line),
+            _PRACTICE if needs is None else _BY_SHEET,
+            case if used or by is None or case else "told",
+            {
+                "line": f"the {line}" + (" at the pad's end" if end != line else ""),
+                **{"low": low, "high": high, "looks": looks},
+                "receiver": "the console" if line == "data" else "the sheet's register",
+                "below": None if by is None else by.low,
+                "above": None if by is None else by.high,
+            },
+        )
 
 
 def _ends(seen: Inspection) -> Iterator[Finding]:
@@ -636,6 +698,8 @@ def _stood(seen: Inspection, name: str, levels: Collection[int]) -> str:
     """What a line did, in words."""
     never = " nor ".join(("low", "high")[level] for level in {LOW, HIGH} - {*levels})
     words = f" and is never {never}" if never else ""
+    if name not in seen.spans and not never:
+        return "does not always follow"
     if name not in seen.spans:
         return f"stands still{words}" if levels else "is never at a level"
     least, most = (show(volts, "V", 3) for volts in seen.spans[name])
@@ -653,9 +717,13 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
     widest = max(swings.values(), default=0.0)
     for line, stood in seen.still.items():
         level = "high" if stood == HIGH else "low"
-        verdict: Verdict = "fail" if swings.get(line, 0) > _MOVES * widest else "not-judged"
-        what, met = _stood(seen, line, {stood}), Met(other=line)
-        yield _finding("levels.moves", verdict, met=met, line=line, level=level, stood=what)
+        swung = swings.get(line, 0) > _MOVES * widest
+        # Data may well stand still; without a latch or a clock there is nothing to judge.
+        verdict: Verdict = "fail" if swung or line != "data" else "not-judged"
+        what, met, case = _stood(seen, line, {stood}), Met(other=line), "" if swung else "still"
+        yield _finding(
+            "levels.moves", verdict, met=met, case=case, line=line, level=level, stood=what
+        )
     id_ = "capture.channels"
     named, reads = seen.whole.get(("latch", "clock"), (0, 0))
     pair, (whole, others) = max(seen.whole.items(), key=itemgetter(1), default=(("", ""), (0, 0)))
@@ -763,17 +831,36 @@ def _undecided(seen: Inspection) -> Iterator[Finding]:
     yield _finding(id_, "fail", float(len(wrong)), met=met, sources=_LEVELS, names=names)
 
 
+_RARE = 0.1
+"""Of the reads; what more of them do the program means to do (assumed)."""
+
+
 def _cut_reads(seen: Inspection) -> Iterator[Finding]:
-    for flag, id_ in (
-        (CUT_SHORT, "reads.cut-short"),
-        (OPEN_ENDED, "capture.ends-in-read"),
-        (IN_GAP, "capture.gap"),
+    rows = seen.rows
+    flags = (CUT_SHORT, OPEN_ENDED, IN_GAP)
+    cut, open_ended, in_gap = (np.asarray(rows["flags"] & flag, bool) for flag in flags)
+    if cut.any() and not cut.all():
+        # No latch followed within the length of a read: nobody gave it up.
+        length = int(np.median((rows["end"] - rows["start"])[~cut]))
+        waits = np.diff(rows["start"], append=rows["start"][-1])
+        lost = cut & (waits > 2 * length) & ~in_gap
+        if 0 < lost.sum() <= max(1, _RARE * len(rows)):
+            yield _cut_read(seen, lost, "reads.cut-short", "fail")
+            cut &= ~lost
+    for some, id_ in (
+        (cut, "reads.cut-short"),
+        (open_ended, "capture.ends-in-read"),
+        (in_gap, "capture.gap"),
     ):
-        some = np.flatnonzero(seen.rows["flags"] & flag)
-        if len(some):
-            read = seen.read(int(some[0]))
-            met, count = seen.met(read.start_ps), float(len(some))
-            yield _finding(id_, "not-judged", count, None, met, clocks=read.clocks)
+        if some.any():
+            yield _cut_read(seen, some, id_, "not-judged")
+
+
+def _cut_read(seen: Inspection, some: NDArray[np.bool_], id_: str, verdict: Verdict) -> Finding:
+    read = seen.read(int(np.argmax(some)))
+    met, count = seen.met(read.start_ps), float(some.sum())
+    limit = 0.0 if verdict == "fail" else None
+    return _finding(id_, verdict, count, limit, met, clocks=read.clocks)
 
 
 def _noise(seen: Inspection) -> Iterator[Finding]:

@@ -33,16 +33,16 @@ from padbench.waveio import (
     open_capture,
 )
 from padbench.waveio.csv_layout import Layout
-from padbench.waveio.vcd_header import Variable
+from padbench.waveio.vcd_header import REALS, Variable
 
 NEEDED = ("latch", "clock", "data")
-_REALS = ("real", "realtime")
 _BY_NAME = "found by its name"
 _FIRST = "counted from the first row"
 _BIT = re.compile(r"(.+)\[(\d{1,3})\]")
 NOBODY_SAYS = "as nothing says otherwise"
 BY_LEVEL = "found by its level,"
 USUAL_SUPPLIES = (5.0, 3.3)
+_MOST_SUPPLIES = 8
 STEADY = 0.1
 """Part of the supply by which it may be off: ±10 % (common practice, no source)."""
 
@@ -84,7 +84,8 @@ class Channel:
 
 @dataclass(frozen=True, slots=True)
 class OpenCapture:
-    """``channels`` by role, with "time" where a column or a stated rate says it.
+    """``channels`` by role, with "time" where a column or a stated rate says it; beside "supply",
+    "supply 1" and so on are what may be it by the first values.
 
     ``time_unit`` is the unit of a column of times and who says so; None where there is none.
     """
@@ -113,13 +114,14 @@ class OpenCapture:
                     self._scan.variables[place],
                     self.channels[role].bit or 0,
                     thresholds or THRESHOLDS,
-                    measured=role == "supply",
+                    measured=role.startswith("supply"),
                 )
                 for role, place in places.items()
             }
             return self._scan.pieces(picks)
         time = places.pop("time", None)
-        measured = {role: places.pop(role) for role in ("supply",) if role in places}
+        supplies = [role for role in places if role.startswith("supply")]
+        measured = {role: places.pop(role) for role in supplies}
         unit = None if self.time_unit is None else SECONDS[self.time_unit[0]]
         bits = {role: c.bit for role, c in self.channels.items() if c.bit is not None}
         return self._scan.pieces(
@@ -211,38 +213,47 @@ class _Settler:
                 self.channels["time"] = replace(time, how=how)
         if unit is None and choices.time_unit is not None:
             self.refuse("time-unit", "no column is the time here; leave it out")
-        if "supply" not in self.channels and (supply := self._supply()) is not None:
-            self.channels["supply"] = supply
+        if "supply" not in self.channels:
+            for number, supply in enumerate(self._supplies()):
+                self.channels[f"supply {number}" if number else "supply"] = supply
         return OpenCapture(self.channels, unit, self._scan, choices, rate)
 
-    def _supply(self) -> Channel | None:
-        """By its name, or the one column of volts whose first rows all stand at a usual supply."""
+    def _supplies(self) -> list[Channel]:
+        """By its name, or the lines in volts that mostly stand at a usual supply at first."""
         taken = {channel.place for channel in self.channels.values()}
         named = self.found("supply")
         if named is not None and named.place not in taken and self._in_volts(named.place):
-            return named
-        scale = self.choices.scale
-        near = [
-            (place, usual)
-            for place, column in enumerate(() if self._layout is None else self._layout.columns)
+            return [named]
+        return [
+            Channel(self.label(place), place, how=f"{BY_LEVEL} near {usual:g} V")
+            for place, usually in self._first_volts()
             for usual in USUAL_SUPPLIES
-            if place not in taken and self._in_volts(place) and not self._meant(place)
-            if all(abs(end * column.volts * scale - usual) < STEADY * usual for end in column.ends)
-        ]
-        if len(near) != 1:
-            return None
-        place, usual = near[0]
-        return Channel(self.label(place), place, how=f"{BY_LEVEL} near {usual:g} V")
+            if place not in taken and not self._meant(place)
+            if all(abs(volts - usual) < STEADY * usual for volts in usually)
+        ][:_MOST_SUPPLIES]
+
+    def _first_volts(self) -> Iterator[tuple[int, tuple[float, float]]]:
+        """Of each line in volts the ends of the middle half of its first values."""
+        if isinstance(self._scan, VcdScan):
+            found = self._scan.first_volts()
+            for place, name in enumerate(self.kinds[1]):
+                if name and (ends := found.get(self._scan.variables[place].code)):
+                    yield place, ends
+            return
+        for place, column in enumerate(self._scan.layout.columns):
+            if self._in_volts(place):
+                volts = column.volts * self.choices.scale
+                yield place, (column.usually[0] * volts, column.usually[1] * volts)
 
     def _meant(self, place: int) -> bool:
         """Whether the name is that of something else."""
         name = self.names[place]
-        button = name.casefold() in [button.casefold() for button in BUTTONS]
+        button = name.rpartition(".")[2].casefold() in [button.casefold() for button in BUTTONS]
         return button or any(guess([name], role) is not None for role in (*NEEDED, "sync"))
 
     def _in_volts(self, place: int | None) -> bool:
         if place is None or self._layout is None:
-            return self._kind(place) in _REALS
+            return self._kind(place) in REALS
         return self._layout.columns[place].kind == "numbers"
 
     def _kind(self, place: int | None) -> str:
@@ -266,7 +277,7 @@ class _Settler:
             return Channel(f"{self.label(place)}[{number}]", place, number, f"of {base} numbers")
         variable = self._variables[place]
         if number is None:
-            if variable.kind not in _REALS and (variable.size != 1 or variable.kind == "string"):
+            if variable.kind not in REALS and (variable.size != 1 or variable.kind == "string"):
                 self.refuse(
                     role,
                     f"{variable.name} has {variable.size} bits of type {variable.kind}; "
@@ -311,7 +322,7 @@ class _Settler:
         """Names by place: of bits, or of reals; of several for one signal only the outermost."""
         best: dict[bytes, int] = {}
         for place, variable in enumerate(self._variables or ()):
-            real = variable.kind in _REALS
+            real = variable.kind in REALS
             if real != volts or variable.kind in ("string", "parameter"):
                 continue
             if not real and variable.size != 1:

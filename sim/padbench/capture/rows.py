@@ -25,6 +25,8 @@ from padbench.core.quality import (
 )
 from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire
 
+_BESIDE_PS = 10**6
+"""What comes later after an edge is no ringing of a pad's cable (assumed)."""
 _NEVER = np.iinfo(np.int64).max
 
 Table = NDArray[np.intp]
@@ -97,9 +99,20 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     for name in ("latch", "clock"):
         if name in window.zones:
             every = runts_in(window.zones[name])
-            runts[name] = apart(every, timeline.wires[name].times, rhythm.shortest)
+            near = min(rhythm.shortest, _BESIDE_PS)
+            runts[name] = apart(every, timeline.wires[name].times, near)
             ringing[name] = np.setdiff1d(every, runts[name], assume_unique=True)
+    # What begins where samples are missing began nobody knows when.
     glitches = short_pulses(clock, rhythm.shortest)
+    for start, stop in window.gaps:
+        glitches = glitches[(glitches < start) | (glitches > stop)]
+    if window.gaps:
+        ends = [_seen_to(*some) for some in zip(reads, [*reads[1:], None], strict=False)]
+        reads = tuple(
+            read
+            for read, end in zip(reads, ends, strict=True)
+            if not any(start < end and stop >= read.start_ps for start, stop in window.gaps)
+        )
     doubts = np.sort(np.concatenate([*runts.values(), glitches]))
     # What is open when the window ends, or may yet belong to an edge, is counted with the next.
     since = rhythm.judged_to
@@ -116,6 +129,9 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     measure_reads(own.wire, measure)
     rises, latch = clock.rises(), timeline.wires["latch"]
     delays = data_delays(data, rises, latch.rises())
+    for start, stop in window.gaps:
+        seen_whole = (delays[0] >= stop) | (delays[0] + delays[1] <= start)
+        delays = delays[0][seen_whole], delays[1][seen_whole]
     rises = rises[rises >= window.own_from]
     if len(own.seen):
         measure["data delay after the clock"].add(delays[1][delays[0] >= own.seen.starts[0]])
@@ -139,6 +155,13 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         ),
         _whole_reads({"latch": latch, "clock": clock, "data": data}),
     )
+
+
+def _seen_to(read: Read, after: Read | None) -> int:
+    """Up to when a read must have been recorded to be judged."""
+    if read.cut_short and after is not None:
+        return after.start_ps
+    return max(read.latch_end_ps, *read.clock_rises[-1:])
 
 
 def _whole_reads(wires: dict[str, Wire]) -> dict[tuple[str, str], tuple[int, int]]:
@@ -209,7 +232,7 @@ class _Own:
         until = np.where(short, np.append(seen.starts[1:], _NEVER), ends)
         in_gap = np.zeros(len(seen), bool)
         for start, stop in window.gaps:
-            in_gap |= (start < until) & (stop > seen.starts)
+            in_gap |= (start < until) & (stop >= seen.starts)
         rows["start"], rows["end"] = seen.starts, ends
         rows["contacts"], rows["settled"] = self._contacts(window.zones)
         low, doubtful = there & (levels == LOW) & ~unsure, there & ((levels > HIGH) | unsure)

@@ -19,13 +19,13 @@ from padbench.capture.frame_seen import Place
 from padbench.capture.inspect import (
     LINES,
     Inspection,
+    Needs,
     Settings,
     Watcher,
-    high_needed,
     inspect_timeline,
+    needs_of,
     parting,
     settings_of_sheet,
-    supply_of,
     usual_settings,
 )
 from padbench.capture.inspect import inspect as inspect_pieces
@@ -264,7 +264,7 @@ def inspect_one(
     if fit is not None and design is None:
         what = "only a sheet says what is connected to the lines; give --sheet too"
         raise Refusal("fit", what)
-    settings = settings if fit is None else replace(settings, lines=LINES)
+    settings = settings if design is None else replace(settings, lines=LINES)
     expected = None if expect is None else load_expectation(Path(expect))
     other = _other(against, scenario, port, clocks, own_scenarios, choices, settings)
     first = _read(capture, choices, settings, progress, watcher)
@@ -281,10 +281,17 @@ def inspect_one(
             unit_known=unit is None or unit[1] != NOBODY_SAYS,
         )
     ]
-    if parted is not None:
-        used = choices.thresholds is not None
-        findings = _by_own_levels(findings, seen, parted, design, kind, used=used)
-    findings += _supply(seen, opened_capture.channels.get("supply"), design, kind)
+    if parted is not None and design is None:
+        # That no level was left halfway is no praise where nobody knows what they should be.
+        findings = [
+            replace(one, verdict="not-judged", case="pass")
+            if (one.id, one.verdict) == ("levels.runts", "pass")
+            else one
+            for one in findings
+        ]
+    needs = None if design is None or kind is None else needs_of(design.sheet, kind)
+    findings += judge_levels(seen, parted, needs, used=choices.thresholds is not None)
+    findings += _supply(seen, opened_capture.channels.get("supply"), needs)
     beside: tuple[Beside, ...] = ()
     compared: list[tuple[Rule, Sequence[State], Source]] = []
     if expected is not None and expected.order:
@@ -319,9 +326,8 @@ _Read = tuple[Inspection, OpenCapture]
 def _read_again(
     capture: CaptureFile, read: _Read, design: Design | None, choices: Choices, settings: Settings
 ) -> tuple[Inspection, OpenCapture, Choices, Thresholds | None]:
-    """With a latch behind the sheet's inverter turned, and by thresholds that part the levels.
-
-    These are told also where they were of no use, since a pipe is read once.
+    """With a latch behind the sheet's inverter turned, by thresholds that part the levels, and with
+    one supply. The thresholds are told also where they were of no use, since a pipe is read once.
     """
     twice = _is_path(capture) and Path(capture).is_file()
     if twice and design is not None and design.sheet.chip.latch_inverted and _upside_down(read[0]):
@@ -331,7 +337,7 @@ def _read_again(
     if twice and parted is not None:
         choices = replace(choices, thresholds=parted)
         read = _read(capture, choices, settings, unwatched)
-    return *read, choices, parted
+    return read[0], _one_supply(*read), choices, parted
 
 
 _ALL_THE_TIME = 0.9
@@ -345,36 +351,20 @@ def _held(seen: Inspection) -> int:
     return int(np.packbits(down)[0])
 
 
-def _by_own_levels(
-    findings: Sequence[Finding],
-    seen: Inspection,
-    parted: Thresholds,
-    design: Design | None,
-    kind: str | None,
-    *,
-    used: bool,
-) -> list[Finding]:
-    """Where the usual thresholds do not part the clock's levels: what these are is judged too.
-
-    That no level was left halfway is no praise where nobody knows what the levels should be.
-    """
-    levels = seen.edges["clock"].levels
-    assert levels is not None
-    needed = None if design is None else high_needed(design.sheet, kind or "")
-    return [
-        *(
-            replace(one, verdict="not-judged", case="pass")
-            if design is None and (one.id, one.verdict) == ("levels.runts", "pass")
-            else one
-            for one in findings
-        ),
-        judge_levels(levels, parted, needed, used=used),
-    ]
+def _one_supply(seen: Inspection, capture: OpenCapture) -> OpenCapture:
+    """With the lowest of what may be the supply, of those that kept to a high level if any did."""
+    channels = dict(capture.channels)
+    some = {role: channels.pop(role) for role in capture.channels if role.startswith("supply")}
+    volts = {role: seen.volts.pop(role) for role in some if role in seen.volts}
+    if not volts:
+        return capture
+    least = {role: low for role, (low, _) in volts.items()}
+    role = min(volts, key=lambda role: (least[role] <= THRESHOLDS.low, least[role]))
+    channels["supply"], seen.volts["supply"] = some[role], volts[role]
+    return replace(capture, channels=channels)
 
 
-def _supply(
-    seen: Inspection, channel: Channel | None, design: Design | None, kind: str | None
-) -> Iterator[Finding]:
+def _supply(seen: Inspection, channel: Channel | None, needs: Needs | None) -> Iterator[Finding]:
     """The supply beside what the sheet's may be. One found by its level that leaves the zone of a
     high level is another line, not a supply that dips.
     """
@@ -385,8 +375,7 @@ def _supply(
     if (channel.how or "").startswith(BY_LEVEL) and least <= THRESHOLDS.low:
         yield no_supply(channel.label, least, usual)
         return
-    by_sheet = None if design is None else supply_of(design.sheet, kind or "")
-    yield judge_supply(seen.volts["supply"], by_sheet, usual)
+    yield judge_supply(seen.volts["supply"], needs and needs.supply, usual)
 
 
 def _upside_down(seen: Inspection) -> bool:

@@ -58,8 +58,9 @@ class ArrayScan(CsvScan):
         columns = []
         for name, values in zip(names, self._first, strict=True):
             levels = values.dtype.kind in "iub" and bool(np.isin(values, (0, 1)).all())
-            ends = float(values.min()), float(values.max())
-            own = *name_and_unit(name), "levels" if levels else "numbers", ends
+            some = np.sort(values[:1000])
+            usually = float(some[len(some) // 4]), float(some[-1 - len(some) // 4])
+            own = *name_and_unit(name), "levels" if levels else "numbers", usually
             columns.append(Column(own[0], name, *own[1:]))
         rate = None if hertz is None else StatedRate(0, f"{hertz:g} samples a second", hertz)
         self.layout = Layout(",", ".", 0, 1, (*columns,), "utf-8", rate)

@@ -41,14 +41,15 @@ _NO_LEVEL = re.compile(
 )
 LEVEL_WORDS = {
     word: level
-    for level, words in enumerate((("L", "Low"), ("H", "High")))
+    for level, words in enumerate((("L", "Low", "False"), ("H", "High", "True")))
     for one in words
     for word in (one, one.lower(), one.upper())
 }
 _WORDS_OF_LOGIC = frozenset(["", *"01xXzZ", *LEVEL_WORDS])
 _MOMENT = re.compile(
-    r"(?P<date>\d{4}-\d\d-\d\d[T ])?\d\d:\d\d:\d\d(?:\.\d+)?(?P<zone>Z|[+-]\d\d:?\d\d)?"
+    r"(?P<date>\d{4}-\d\d-\d\d[T ])?\d\d:\d\d:\d\d(?:[.,]\d+)?(?P<zone>Z|[+-]\d\d:?\d\d)?"
 )
+_COMMA_CLOCK = re.compile(rb"(?m)^([^,;\t\n]*\d\d:\d\d:\d\d),(\d+)(?=,)")
 _HEXADECIMAL = re.compile(r"0[xX][0-9a-fA-F]{1,16}|(?=\d*[A-Fa-f])[0-9a-fA-F]{2,16}")
 LONG_AGO = 1e6
 """Seconds; beyond, a double no longer holds nanoseconds: counted from the first, as a date."""
@@ -63,18 +64,18 @@ class Column:
     """What the first rows say of a column: its ``name``, empty where the file gives none, ``head``
     with its unit as it stands, and ``unit`` as `csv_words` names it, empty where nothing is said.
 
-    ``kind`` is "levels" (nothing but 0 and 1, and x, z), "words" (H and L, High and Low) or
-    "numbers", of which ``ends`` are the least and the greatest; ``base`` is that of packed ones.
-    ``sparse``: an empty field means the value before; see `_sparse`. ``moment`` is how it tells the
-    time where that is no plain number: "clock" (hh:mm:ss.fraction), "date" and "zoned" (ISO 8601),
-    "long" for so many seconds that they must count from a date.
+    ``kind`` is "levels" (nothing but 0 and 1, and x, z), "words" (H and L, High and Low, True and
+    False) or "numbers", of which the middle half lies within ``usually``; ``base`` is that of
+    packed ones. ``sparse``: an empty field means the value before; see `_sparse`. ``moment`` is
+    how it tells the time where that is no plain number: "clock" (hh:mm:ss.fraction), "date" and
+    "zoned" (ISO 8601), "long" for so many seconds that they must count from a date.
     """
 
     name: str
     head: str
     unit: str
     kind: str
-    ends: tuple[float, float] = (nan, nan)
+    usually: tuple[float, float] = (nan, nan)
     base: int = 10
     sparse: bool = False
     moment: str = ""
@@ -88,6 +89,7 @@ class Column:
 @dataclass(frozen=True, slots=True)
 class Layout:
     """``start`` is where the rows begin, in bytes; ``line`` the same as a line number from 1.
+    ``decimal`` is the sign of numbers and of moments.
 
     ``time_unit`` is what the preamble says of the time, ``stated`` the sample rate that it says,
     ``steps`` the least and the greatest difference between rows of the first column.
@@ -133,7 +135,8 @@ def plain_lines(stream: ByteStream) -> ByteStream:
     """The stream as lines of UTF-8 with LF and one sign between columns, whatever stands in it.
 
     Rewritten are UTF-16 (without a mark too: every other byte of it is zero), line ends of CR
-    alone, and columns that spaces divide (more than one, where a name may hold one).
+    alone, columns that spaces divide (more than one, where a name may hold one), and a decimal
+    comma of hh:mm:ss where commas divide too: then the rows have a comma more than the names.
     """
     head = stream.peek()
     utf16 = ""
@@ -145,8 +148,15 @@ def plain_lines(stream: ByteStream) -> ByteStream:
     old = b"\r" in text[:-1] and b"\n" not in text
     lines = re.split(rb"[\r\n]+", text)[-21:-1]
     spaced = len(lines) > 1 and not any(re.search(rb"[\t;,]", line) for line in lines[1:])
-    spaces = rb"  +" if re.search(rb"\S  +\S", lines[-1] if lines else b"") else rb" +"
-    if not (utf16 or old or spaced):
+    last = lines[-1] if lines else b""
+    signs: tuple[bytes, bytes] | None = None
+    if spaced:
+        signs = rb"  +" if re.search(rb"\S  +\S", last) else rb" +", b"\t"
+    if _COMMA_CLOCK.match(last) and re.search(
+        rb"(?m)^(?:[^,\d\r\n][^,\r\n]*,){%d}[^,\r\n]*\r?$" % (last.count(b",") - 1), text
+    ):
+        signs = _COMMA_CLOCK.pattern, rb"\1.\2"
+    if not (utf16 or old or signs):
         return stream
     decode = codecs.getincrementaldecoder(utf16 or "utf-16")("replace").decode
 
@@ -157,7 +167,7 @@ def plain_lines(stream: ByteStream) -> ByteStream:
             block = block.replace(b"\r", b"\n")
         return block
 
-    return stream.rewritten(rewritten, (spaces, b"\t") if spaced else None)
+    return stream.rewritten(rewritten, signs)
 
 
 def split(text: str, delimiter: str) -> list[str]:
@@ -294,7 +304,9 @@ def _described(
     if above:
         heads = _fields(above[-1].lstrip("#%; ") if delimiter != ";" else above[-1], delimiter)
         if len(heads) in (columns, columns - 1):
-            names = [*heads, ""][:columns]
+            # A row may end with a sign; else it is the first column that has no name.
+            ended = len(heads) < columns and split(texts[first], delimiter)[-1].strip()
+            names = ["", *heads] if ended else [*heads, ""][:columns]
     rows = [_fields(text, delimiter) for text in texts[first : first + 1000] if text.strip()]
     stated = stated_unit(texts[:first])
     sparse = _sparse(rows, columns)
@@ -309,9 +321,14 @@ def _described(
         base = 16 if any(_HEXADECIMAL.fullmatch(field) for field in fields) else 10
         seconds = SECONDS.get(unit or (stated.unit if stated else ""), 1.0)
         moment = _moment(rows[0][place], decimal, seconds)
-        numbers = _numbers(fields, decimal)
-        ends = (min(numbers), max(numbers)) if len(numbers) == len(fields) else (nan, nan)
-        some.append(Column(own, name, unit, kind, ends, base, sparse[place], moment))
+        numbers = sorted(_numbers(fields, decimal))
+        fourth = len(numbers) // 4
+        usually = (
+            (nan, nan) if len(numbers) < len(fields) else (numbers[fourth], numbers[-1 - fourth])
+        )
+        some.append(Column(own, name, unit, kind, usually, base, sparse[place], moment))
+    if any(column.moment and "," in rows[0][at] for at, column in enumerate(some)):
+        decimal = ","  # what stands beside them are levels
     start = sum(len(line) + 1 for line in lines[:first])
     steps = [other - one for one, other in pairwise(_numbers([row[0] for row in rows], decimal))]
     return Layout(

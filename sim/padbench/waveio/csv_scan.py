@@ -57,11 +57,12 @@ _PAUSE = 1e-3
 """Seconds put between two segments that both begin at the same time: nothing looks too short."""
 _DAY = 86_400 * 10**9
 """Nanoseconds; a clock that falls by more than half of it has passed midnight."""
+_CLOCK = r"[012]\d:[0-5]\d:[0-5]\d"
 _LATEST = float(2**63 - 2**11)  # ps; the largest double below the end of int64
 
 _NO_LEVEL = (
-    "among levels; 0, 1, H, L, High or Low should stand here, or give --thresholds if the column "
-    "is in volts"
+    "among levels; 0, 1, H, L, High, Low, True or False should stand here, or give --thresholds if "
+    "the column is in volts"
 )
 _NO_LEVELS = ["x", "X", "z", "Z"]
 _NO_VALUES = [*_NO_LEVELS, *OUT_OF_RANGE]
@@ -375,12 +376,18 @@ class Reader:
         }
         self._moment = "" if columns.time is None else layout.columns[columns.time].moment
         if columns.time is not None:
-            types[f"c{columns.time}"] = {
+            moments = {
                 "clock": time64("ns"),
                 "date": timestamp("ns"),
                 "zoned": timestamp("ns", "UTC"),
                 "long": decimal128(37, 18),
-            }.get(self._moment, float64())
+            }
+            self._counted = moments.get(self._moment, float64())
+            # The library knows no moments with a comma in them, and makes clocks of no text.
+            comma = self._moment not in ("", "long") and layout.decimal == ","
+            if comma and self._moment == "clock":
+                self._counted = timestamp("ns")
+            types[f"c{columns.time}"] = string() if comma else self._counted
         self._read = csv.ReadOptions(
             column_names=[f"c{place}" for place in range(len(layout.columns))],
             block_size=2 * (LONGEST_LINE + _BLOCK),  # all rows in one batch
@@ -451,8 +458,18 @@ class Reader:
 
     def _since_first(self, column: Any, *, whole: bool) -> Any:
         """What a double does not hold, counted from the first row: nanoseconds, or a decimal."""
-        from pyarrow import compute, float64, int64  # noqa: PLC0415
+        from pyarrow import ArrowInvalid, compute, float64, int64  # noqa: PLC0415
 
+        if whole and column.type != self._counted:
+            wrong = compute.invert(compute.match_substring_regex(column, _CLOCK))
+            column = compute.replace_substring(column, ",", ".")
+            if self._moment == "clock":
+                column = compute.binary_join_element_wise("1970-01-01", column, " ")
+            try:
+                column = column.cast(self._counted)
+            except ArrowInvalid:
+                row = max(0, compute.index(wrong, True).as_py())
+                raise RowFault(row, "a time that is none; hh:mm:ss should stand here") from None
         if whole:
             column = column.cast(int64())
         if self._origin is None:

@@ -45,6 +45,10 @@ _LEVELS = bytes.maketrans(b"DdLlUuHhNX?AaBbCcZTFf", b"00001111xxxxxxxxxzzzz")
 _PLAIN = ("$comment", "$date", "$version")
 
 
+REALS = ("real", "realtime")
+"""Kinds of variables in volts."""
+
+
 @dataclass(frozen=True, slots=True)
 class Variable:
     """One name. ``high`` and ``low`` are the range as declared, both None if it has none.

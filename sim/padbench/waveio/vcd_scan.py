@@ -32,7 +32,7 @@ from padbench.waveio.stream import (
     Thresholds,
     WaveError,
 )
-from padbench.waveio.vcd_header import Variable, read_header
+from padbench.waveio.vcd_header import REALS, Variable, read_header
 from padbench.waveio.vcd_tokens import Bytes, Codes, Fault, Places, refuse
 
 _LONGEST_TOKEN = 1 << 24  # bytes; a wider value is broken, not wide
@@ -42,6 +42,8 @@ _PAD = b"\n" * 16  # so that a look at the bytes after the last token stays insi
 _LEVELS = "0, 1, x or z should stand here"
 _BITS = "01xXzZuUwWhHlL-"
 
+_FIRST = 1 << 16  # bytes
+_REAL = re.compile(rb"(?<!\S)[rR]([+-]?\d+\.?\d*(?:[eE][+-]?\d{1,3})?)\s+(\S+)(?=\s)")
 _COMMENT = re.compile(rb"(?<!\S)\$comment(?=\s)")
 _COMMENT_END = re.compile(rb"(?<!\S)\$end(?=\s)")
 _OFF = b"$dumpoff"
@@ -66,7 +68,7 @@ class Pick:
     @property
     def in_volts(self) -> bool:
         """Whether its values are numbers."""
-        return self.variable.kind in ("real", "realtime")
+        return self.variable.kind in REALS
 
 
 @dataclass(slots=True)
@@ -101,6 +103,16 @@ class VcdScan:
         self._off_since: int | None = None
         self._whole = False
         self._stood: dict[str, float] = {}
+
+    def first_volts(self) -> dict[bytes, tuple[float, float]]:
+        """Where the middle half of the first values of each real variable lies, by its code."""
+        if not self._stream.live and any(v.kind in REALS for v in self.variables):
+            self._rest += self._stream.read(max(0, _FIRST - len(self._rest)))
+        values: dict[bytes, list[float]] = {}
+        for number, code in _REAL.findall(self._rest[:_FIRST]):
+            values.setdefault(code, []).append(float(number))
+        halves = ((code, sorted(some), len(some) // 4) for code, some in values.items())
+        return {code: (some[fourth], some[-1 - fourth]) for code, some, fourth in halves}
 
     def pieces(self, picks: Mapping[str, Pick], *, whole: bool = False) -> Iterator[Piece]:
         """Changes of the picked variables, in stretches of time.
