@@ -129,7 +129,7 @@ def test_a_wrong_answer_is_asked_for_again_and_the_end_ends(monkeypatch, capsys)
     assert main(["diagnose", B, "--ask"]) == 1
     out, err = capsys.readouterr()
     assert "is no button" in err
-    assert "reads" in out
+    assert "NOT DECIDED." in out
 
 
 def test_a_card_has_every_step_with_what_must_show(tmp_path, capsys):

@@ -285,7 +285,13 @@ def test_a_ghost_of_the_last_button_may_be_the_console():
 
 
 def test_a_serial_input_at_the_other_rail_is_named():
-    assert kinds(told(meter=["pin 11=5V"])) == {("serial-wrong", None)}
+    """An open one may stand there too; ohms part them."""
+    open_, wrong = ("serial-open", None), ("serial-wrong", None)
+    found = told(meter=["pin 11=5V"])
+    assert kinds(found) == {open_, wrong}
+    assert found.data.tests[0].where == "pin 11 to supply"
+    assert kinds(told(meter=["pin 11=5V", "pin 11 to supply=0.3"])) == {wrong}
+    assert kinds(told(meter=["pin 11=5V", "pin 11 to supply=open"])) == {open_}
 
 
 def test_ohms_come_before_a_press_that_may_short_the_supply():

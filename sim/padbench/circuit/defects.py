@@ -390,7 +390,8 @@ def _of_register(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         tied = around.sheet.chip.serial_input
         other = "supply" if tied == "ground" else "ground"
         defect, volts = Defect(serial=int(other == "supply")), {"serial": other}
-        yield from _one(defect, volts=volts, ohms={("serial", tied): np.inf})
+        ohms = {("serial", tied): np.inf, ("serial", other): 0.0}
+        yield from _one(defect, volts=volts, ohms=ohms)
     elif fault.kind == "data-stage-before":
         # Reads as if each button were a stage further on, and the serial input on stage 1.
         stages, tied = around.sheet.chip.stages, around.sheet.chip.serial_input

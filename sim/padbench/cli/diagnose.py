@@ -69,7 +69,8 @@ def _asked(options: Namespace) -> Result:
     hold_to_pad(design, bench, seen)
     skipped: set[tuple[str, int]] = set()
     print(
-        "Answer with eight bits, names, none; skip or Enter: another test; stop: enough.",
+        "Answer with eight bits, names, none, or readings with commas between them, - for one left"
+        " out; skip or Enter: another test; stop: enough.",
         file=sys.stderr,
     )
     for _ in range(_MOST_QUESTIONS):

@@ -11,8 +11,8 @@ from padbench.core.buttons import pressed_in, spelled
 from padbench.core.remedies import joined
 from padbench.core.sentences import capital
 from padbench.core.units import show
-from padbench.parts.fault_kinds import fault_kinds
-from padbench.repair.observed import WORDS, kind_of, pin_named
+from padbench.parts.fault_kinds import CORES, fault_kinds
+from padbench.repair.observed import EVERY, WORDS, kind_of, pin_named
 from padbench.repair.ranking import Test
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
@@ -39,7 +39,6 @@ _LIVE = (
     " to ground shorts the console."
 )
 _SWAP = "Touch ground before the part: a charge from a hand can break its inputs."
-_AT_PLUG = ("scope latch", "scope clock", "scope data")
 _DEAD = "Unplug the pad first: ohms are measured with the supply off."
 
 
@@ -117,13 +116,17 @@ class Words:
             return f"hold {held} and read" if held else "hold nothing and read"
         what = test.where.removeprefix(f"{kind} ")
         names = {pin_named(pin.number, pin.chip): pin.name for pin in self.plan.pins}
-        at = f"{what} ({names[what]})" if what in names else f"{what} at the plug"
+        at = f"{what} ({names[what]})" if what in names else what
+        at += "" if what.startswith("pin") else " at the plug"
         down = f" while {held} is held" if held else ""
-        ohms = f"ohms from core to core at the plug: {what}"
-        if what.startswith("pin "):
+        ohms = f"ohms from core to core at the plug: {what.removeprefix('core pairs ')}"
+        if what.startswith("pin"):
             ohms = f"ohms from {what}"
-        elif what.startswith("core "):
-            ohms = f"ohms of the {what[5:]} core, from the plug to the register's pin"
+        elif what.startswith("core") and not what.startswith("core pairs"):
+            which = what.partition(" ")[2] or f"each ({', '.join(CORES)})"
+            ohms = f"ohms of the {which} core, from the plug to the register's pin"
+        elif what in EVERY:
+            ohms = f"ohms from each core to each other at the plug ({', '.join(EVERY[what])})"
         said = {
             "ohms": ohms,
             "volts": f"volts of {at} against ground{down}, between two reads",
@@ -143,7 +146,7 @@ class Words:
     def caution(self, test: Test, suspects: Iterable[Fault] = ()) -> str:
         """What to mind; of a press only what one of the suspected faults makes dangerous."""
         kind = kind_of(test.where)
-        if kind == "beat" or test.where in _AT_PLUG:
+        if kind == "beat" or (kind == "scope" and "pin" not in test.where):
             return ""
         if test.press:
             held = pressed_in(test.held)
