@@ -301,6 +301,16 @@ def test_ohms_come_before_a_press_that_may_short_the_supply():
     assert not any(one.where == "pin 6 to supply" for one in it.tests[risky.index(True) :])
 
 
-def test_a_sheet_of_several_pads_is_told_what_would_do():
-    with pytest.raises(SheetError, match=r"give that pad a sheet of its own"):
-        padbench.diagnose(SHEETS / "harbour-adapter.toml", {"idle": "none"})
+def test_of_a_sheet_of_several_pads_one_is_named(capsys):
+    """Of the far pad nothing comes where the link to the other's register is open."""
+    adapter = SHEETS / "harbour-adapter.toml"
+    with pytest.raises(SheetError, match=r"one by --pad"):
+        padbench.diagnose(adapter, {"idle": "none"})
+    dead = dict.fromkeys(SOUND, "none")
+    for pad, named in (("Player 1", False), ("Player 2", True)):
+        result = padbench.diagnose(adapter, dead, pad=pad)
+        assert (("link-open", "2") in kinds(result)) is named
+        assert padbench.diagnose(adapter, SOUND, pad=pad).verdict == "pass"
+    words = [str(adapter), "--pad", "Player 2", *(f"{key}=none" for key in SOUND)]
+    assert main(["diagnose", *words]) == 1
+    assert "Player 2, on the bench" in capsys.readouterr().out

@@ -157,6 +157,7 @@ def diagnose(
     pressed: str | None = None,
     meter: Iterable[str] = (),
     port: str | None = None,
+    pad: str | None = None,
 ) -> Result:
     """What is broken in a pad, from what it reads.
 
@@ -169,12 +170,13 @@ def diagnose(
     reads, ``"A=A x9"``. ``file`` has the same, a line each. ``capture`` is one for `inspect`, and
     ``pressed`` the buttons in the order in which they were pressed ("A, B, Select"). ``meter`` are
     readings: "pin 9=0.1V" (supply on, between reads), "core latch=open", "latch to clock=0.5". The
-    model behind the ranking is in `padbench.repair.ranking`.
+    model behind the ranking is in `padbench.repair.ranking`. ``pad`` names one where the sheet has
+    several; nothing is held on the others.
 
     ``result.data`` is the `Diagnosis`. Raises `SheetError`, and `Refusal` for what cannot be read,
     for no observation at all, and for a pad without pull-ups or without a register.
     """
-    design, known, bench = bench_of(sheet, port)
+    design, known, bench = bench_of(sheet, port, pad)
     whole = noted(seen, meter, file)
     try:
         presses = None if pressed is None else presses_named(pressed)
@@ -188,9 +190,11 @@ def diagnose(
     return diagnosed(design, known, bench, whole, inputs)
 
 
-def bench_of(sheet: SheetLike, port: str | None = None) -> tuple[Design, Dictionary, MeterBench]:
+def bench_of(
+    sheet: SheetLike, port: str | None = None, pad: str | None = None
+) -> tuple[Design, Dictionary, MeterBench]:
     """The sheet, all that may be broken in its pad, and the meter. Raises as `diagnose`."""
-    design = design_of(sheet)
+    design = design_of(sheet, pad)
     if design.sheet.chip.kind == "firmware":
         raise Refusal("register.kind", "a firmware has no parts to look for faults in")
     if design.sheet.pull_up.value is None:
@@ -668,7 +672,7 @@ def _fault(it: Diagnosis, fault: Fault) -> FaultDocument:
     }
 
 
-def card_of(sheet: SheetLike, port: str | None = None) -> Result:
+def card_of(sheet: SheetLike, port: str | None = None, pad: str | None = None) -> Result:
     """A test card for a pad: the fewest presses and readings that tell a sound pad from every
     single fault, with what must come out; for `write_page` or `as_text`.
 
@@ -676,7 +680,7 @@ def card_of(sheet: SheetLike, port: str | None = None) -> Result:
 
     Raises as `diagnose`.
     """
-    design, known, bench = bench_of(sheet, port)
+    design, known, bench = bench_of(sheet, port, pad)
     words = Words(design.sheet)
     steps, left = card_steps(known, bench)
     presses = [step for step in steps if step.test.press]

@@ -27,7 +27,6 @@ from padbench.sheet.model import Fault
 Bytes = NDArray[np.int64]
 
 EVERY_STATE: Bytes = np.arange(256)
-_CLOCKS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +74,8 @@ class Dictionary:
         parts = [(place, *part) for place, row in enumerate(rows) for part in row.variant.mix]
         codes = coded([defect for _, _, defect in parts], pad.stages)
         codes, same = np.unique(codes, axis=0, return_inverse=True)
-        fixed, loose, after = (one[same] for one in predicted(pad, codes, EVERY_STATE))
+        clocks = sound.poll.clocks
+        fixed, loose, after = (one[same] for one in predicted(pad, codes, EVERY_STATE, clocks))
         return cls(
             sound,
             port,
@@ -124,7 +124,10 @@ class Dictionary:
 
 _SEEN = {"own": 0, "latch": 1, "clock": 2, "low": 3, "high": 4, "wired": 5}
 
-_CODE = ("dead", "loose", "pulled", "synchronous", "inverted", "inputs", "levels", "stuck", "at")
+_CODE = (
+    *("dead", "loose", "pulled", "synchronous", "inverted", "inputs", "levels", "stuck", "at"),
+    *("link", "link_high", "link_loose"),
+)
 _FIRST = ("lost", "extra", "data", "serial", "latch", "clock")
 """Columns of a coded defect; of those of ``_FIRST`` 0 is none. One column a stage follows: the
 buttons that pull it besides."""
@@ -140,7 +143,8 @@ def coded(defects: Sequence[Defect], stages: int) -> Bytes:
         levels = (None if level is None else level + 1 for level in (one.data, one.serial))
         seen = (_SEEN[one.latch], _SEEN[one.clock])
         bits = (one.dead, *one.no_level, one.synchronous, one.inverted, *one.inputs, *one.stages)
-        rows.append([*bits, one.lost, one.extra, *(level or 0 for level in levels), *seen, *also])
+        first = (one.lost, one.extra, *(level or 0 for level in levels), *seen)
+        rows.append([*bits, *one.links, *first, *also])
     return np.array(rows, np.int64)
 
 
@@ -154,7 +158,9 @@ def both(one: Bytes, other: Bytes) -> Bytes:
     return merged
 
 
-def predicted(pad: PadModel, codes: Bytes, held: Bytes) -> tuple[Bytes, Bytes, Bytes]:
+def predicted(
+    pad: PadModel, codes: Bytes, held: Bytes, clocks: int = 8
+) -> tuple[Bytes, Bytes, Bytes]:
     """Of a read of each held state: sure bits, mask of the others, level of the output after it.
 
     Shape (defects, states). The last of several reads, so that nothing depends on how the register
@@ -162,7 +168,7 @@ def predicted(pad: PadModel, codes: Bytes, held: Bytes) -> tuple[Bytes, Bytes, B
     """
     chip = _Registers(pad, codes, held)
     for _ in range(2 + pad.stages // 8):
-        fixed, loose = chip.read()
+        fixed, loose = chip.read(clocks)
     return fixed, loose, chip.output()
 
 
@@ -182,7 +188,8 @@ class _Registers:
         by_name = dict(zip((*_CODE, *_FIRST), codes.T[:, :, None], strict=False))
         self.stuck, self.stuck_at = by_name["stuck"], by_name["at"]
         self.lost, self.extra = by_name["lost"], by_name["extra"]
-        self.full, self.last = (1 << pad.stages) - 1, pad.stages - 1
+        self.links = [by_name[name] for name in ("link", "link_high", "link_loose")]
+        self.full, self.last, self.first = (1 << pad.stages) - 1, pad.stages - 1, pad.first
         low = np.zeros((len(codes), len(held)), np.int64)
         for stage in range(1, pad.stages + 1):
             own = sum(bit for bit, at in {*pad.stage_of} if at == stage)
@@ -205,17 +212,22 @@ class _Registers:
         self.content, self.unknown = np.zeros_like(low), np.full_like(low, self.full)
         self.clock_seen = self._seen("clock", 0, np.ones_like(self.lost))
 
-    def read(self) -> tuple[Bytes, Bytes]:
-        """One latch and its clocks; a sample stands before each clock's rise."""
+    def read(self, clocks: int) -> tuple[Bytes, Bytes]:
+        """One latch and its clocks; a sample stands before each clock's rise.
+
+        Of several pads in a chain the others hold nothing, and their bits are left out.
+        """
         high = np.ones_like(self.lost)
         fixed, loose = np.zeros_like(self.content), np.zeros_like(self.content)
         self._drive(1, high)
         self._drive(0, high)
-        for number in range(1, _CLOCKS + 1):
+        for number in range(1, clocks + 1):
             self._drive(0, (self.lost == number).astype(np.int64))
             level, unknown = self._line()
-            fixed |= (1 - level) * (1 - unknown) << 8 - number
-            loose |= unknown << 8 - number
+            place = 8 + self.first - number
+            if 0 <= place < 8:
+                fixed |= (1 - level) * (1 - unknown) << place
+                loose |= unknown << place
             self._drive(0, high)
             again = self.extra == number
             if again.any():
@@ -236,7 +248,11 @@ class _Registers:
         rises = self.clock_seen > before
         loading = self._seen("latch", latch, clock) != self.inverted
         loads, shifts = loading & (rises | self.transparent), rises & ~loading
-        moved = self.content << 1 | self.serial, self.unknown << 1 | self.open
+        link, high, link_loose = self.links
+        moved = (
+            (self.content << 1 | self.serial) & ~link | high,
+            (self.unknown << 1 | self.open) & ~link | link_loose,
+        )
         self.content = np.where(loads, self.word, np.where(shifts, moved[0], self.content))
         self.unknown = np.where(loads, self.doubtful, np.where(shifts, moved[1], self.unknown))
         self.content = self.content & self.full & ~self.stuck | self.stuck_at

@@ -77,7 +77,9 @@ class MeterBench:
 
     @staticmethod
     def _net(pin: Pin) -> str:
-        return "serial" if pin.name == "serial" and pin.net != "chain" else pin.net
+        if pin.name != "serial":
+            return pin.net
+        return f"link {pin.chip}" if pin.net == "chain" else "serial"
 
     def _resistances(self) -> Iterator[tuple[tuple[str, str], float]]:
         """Ω from a pin to a rail with the supply off: resistors of a sound pad, and its tie."""

@@ -53,7 +53,9 @@ class Words:
         for place, pin in enumerate(self.plan.pins):
             if (pin.name, pin.chip) == last:
                 self.nets["data"] = place
-            self.nets.setdefault(_AT_PIN.get(pin.name, pin.net), place)
+            net = _AT_PIN.get(pin.name, pin.net)
+            linked = net == "serial" and pin.net == "chain"
+            self.nets.setdefault(f"link {pin.chip}" if linked else net, place)
 
     def fault(self, fault: Fault | None) -> str:
         """What is broken."""
@@ -81,6 +83,8 @@ class Words:
 
     def _net(self, fault: Fault, end: str) -> str:
         value = getattr(fault, end) or ""
+        if fault.kind == "link-open":
+            return f"link {value}"
         if fault.kind == "stage-stuck":
             return next((name for name, at in self.sheet.buttons.items() if str(at) == value), "")
         return _NETS.get(fault.kind, value)
