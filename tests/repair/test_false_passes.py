@@ -314,3 +314,18 @@ def test_of_a_sheet_of_several_pads_one_is_named(capsys):
     words = [str(adapter), "--pad", "Player 2", *(f"{key}=none" for key in SOUND)]
     assert main(["diagnose", *words]) == 1
     assert "Player 2, on the bench" in capsys.readouterr().out
+
+
+def test_registers_of_a_board_have_its_references(tmp_path):
+    """By place in the chain and as drawn: register 1 of this board is U2."""
+    (tmp_path / "pad.net").write_text((SHEETS / "harbour-adapter.net").read_text())
+    text = (SHEETS / "harbour-adapter.toml").read_text()
+    text = text.replace("register = 2", 'register = "U1"').replace(
+        "register = 1", 'register = "U2"'
+    )
+    text = re.sub(r"\[register\].*?(?=# Which)", '[board]\nnetlist = "pad.net"\n', text, flags=re.S)
+    text = re.sub(r"\[pull-up\].*?(?=\[works-with\])", "", text, flags=re.S)
+    (tmp_path / "pad.toml").write_text(text)
+    it = padbench.diagnose(tmp_path / "pad.toml", {**SOUND, "A": "none"}, pad="Player 2").data
+    assert it.words.where(it.found.candidates[0].faults[0]) == "pin 1 of register 1 (U2)"
+    assert it.words.plan.named(1) == "U2"

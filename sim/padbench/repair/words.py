@@ -17,6 +17,7 @@ from padbench.repair.ranking import Test
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 from padbench.wiring.mistakes import last_output
+from padbench.wiring.netlists.sheet import board_of
 from padbench.wiring.plan import wiring_plan
 
 SOUND_PAD = "nothing is broken that a press shows"
@@ -46,7 +47,9 @@ class Words:
     """Sentences about one pad; ``sound`` is what they call one without a fault."""
 
     def __init__(self, sheet: Sheet, sound: str = SOUND_PAD) -> None:
-        self.sheet, self.sound, self.plan = sheet, sound, wiring_plan(sheet)
+        self.sheet, self.sound, drawn = sheet, sound, board_of(sheet)
+        self.plan = wiring_plan(sheet, drawn.names() if drawn else None)
+        self.on_board = drawn is not None
         self.part = sheet.part
         self.nets: dict[str, int] = {}
         last = last_output(self.part, sheet.chip.stages), self.plan.pins[-1].chip
@@ -94,8 +97,10 @@ class Words:
         if place is None:
             return "?"
         pin = self.plan.pins[place]
-        several = self.plan.pins[-1].chip > 1
-        return f"{pin.number}" + (f" of register {pin.chip}" if several else "")
+        if self.plan.pins[-1].chip == 1:
+            return f"{pin.number}"
+        drawn = f" ({self.plan.named(pin.chip)})" if self.on_board else ""
+        return f"{pin.number} of register {pin.chip}{drawn}"
 
     def _filled(self, text: str, fault: Fault) -> str:
         fitted = self.sheet.pull_up.value
