@@ -144,7 +144,7 @@ def pairs(known, bench, count, rng):
             parts = np.flatnonzero(known.row_of == row)
             mix = known.rows[row].variant.mix
             both |= mix[rng.choices(range(len(parts)), known.share[parts].tolist())[0]][1]
-        fixed, loose, _ = predicted(known.pad, coded([both], 8), np.array(SINGLES))
+        fixed, loose, *_ = predicted(known.pad, coded([both], 8), np.array(SINGLES))
         seen = Observed()
         for place, held in enumerate(SINGLES):
             for _ in range(3):

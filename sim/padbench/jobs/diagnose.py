@@ -236,27 +236,24 @@ def _add_capture(
         raise Refusal("capture", str(error)) from None
     # A bit that nobody can tell was read both ways: evidence of something weak, in its place.
     whole = [one for one in seen.reads() if one.complete and not (one.missing or one.in_gap)]
-    read: list[int | None] = []
-    # What a register powered up with says nothing: as many reads as its stages last.
-    for one in whole[: -(-design.sheet.chip.stages // 8)]:
-        if one.undecided != 0xFF:
-            break
-        read.append(None)
-    read += [
-        byte
-        for one in whole[len(read) :]
-        for byte in sorted({one.byte & ~one.undecided, one.byte | one.undecided})
-    ]
-    if not any(byte is not None for byte in read):
+    read, times, early = [], [], 0
+    for number, one in enumerate(whole):
+        byte, loose = one.own(known.pad.first)
+        both = sorted({byte & ~loose, byte | loose})
+        read += both
+        times += [one.start_ps * 1e-12] * len(both)
+        early += len(both) * (number < -(-design.sheet.chip.stages // 8))
+    if not read:
         raise Refusal("capture", "it has no whole read; record at least one latch and eight clocks")
     try:
-        found = observed_in(known, read, presses)
+        found = observed_in(known, read, presses, times, early)
     except ValueError as error:
         raise Refusal("capture", f"{error}; name fewer, or record longer") from None
     if not into.reads:
         into.wrong = WRONG_IN_CAPTURE
-    for held, byte, times in found.pairs():
-        into.add(held, byte, times)
+    into.meter += found.meter
+    for held, byte, often in found.pairs():
+        into.add(held, byte, often)
 
 
 def hold_to_pad(design: Design, bench: MeterBench, seen: Observed) -> None:

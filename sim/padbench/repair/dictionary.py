@@ -44,7 +44,8 @@ class Dictionary:
     ``faults`` begins with None, the sound pad. Of each part of each row's mix, ``fixed`` and
     ``random`` (parts, 256) are the bits that are sure, and the mask of those that are not;
     ``share`` is how often it comes and ``row_of`` whose it is; ``after`` is the level of the
-    register's output between two reads, 2 for chance.
+    register's output between two reads, 2 for chance; ``stays`` (rows) says whether a first read
+    surely has what the register powered up with.
     """
 
     sheet: Sheet
@@ -57,6 +58,7 @@ class Dictionary:
     share: NDArray[np.float64]
     row_of: Bytes
     after: Bytes
+    stays: NDArray[np.bool_]
     fault_of: Bytes = field(repr=False)
 
     @classmethod
@@ -74,8 +76,10 @@ class Dictionary:
         parts = [(place, *part) for place, row in enumerate(rows) for part in row.variant.mix]
         codes = coded([defect for _, _, defect in parts], pad.stages)
         codes, same = np.unique(codes, axis=0, return_inverse=True)
-        clocks = sound.poll.clocks
-        fixed, loose, after = (one[same] for one in predicted(pad, codes, EVERY_STATE, clocks))
+        clocks, row_of = sound.poll.clocks, np.array([place for place, _, _ in parts])
+        fixed, loose, after, stays = (
+            one[same] for one in predicted(pad, codes, EVERY_STATE, clocks)
+        )
         return cls(
             sound,
             port,
@@ -85,8 +89,9 @@ class Dictionary:
             fixed,
             loose,
             np.array([share for _, share, _ in parts]),
-            np.array([place for place, _, _ in parts]),
+            row_of,
             after,
+            np.array([stays[row_of == place].any(axis=1).all() for place in range(len(rows))]),
             np.array([row.fault for row in rows]),
         )
 
@@ -160,16 +165,18 @@ def both(one: Bytes, other: Bytes) -> Bytes:
 
 def predicted(
     pad: PadModel, codes: Bytes, held: Bytes, clocks: int = 8
-) -> tuple[Bytes, Bytes, Bytes]:
-    """Of a read of each held state: sure bits, mask of the others, level of the output after it.
+) -> tuple[Bytes, Bytes, Bytes, Bytes]:
+    """Of a read of each held state: sure bits, mask of the others, level of the output after it,
+    and what of the first read's bits only power-up leaves to chance.
 
     Shape (defects, states). The last of several reads, so that nothing depends on how the register
     powered up.
     """
     chip = _Registers(pad, codes, held)
-    for _ in range(2 + pad.stages // 8):
+    _, early = chip.read(clocks)
+    for _ in range(1 + pad.stages // 8):
         fixed, loose = chip.read(clocks)
-    return fixed, loose, chip.output()
+    return fixed, loose, chip.output(), early & ~loose
 
 
 def _effective(pad: PadModel, held: Bytes) -> Bytes:

@@ -291,7 +291,7 @@ def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Cand
     ).T
     codes = coded([defect for defect, _ in alike], known.pad.stages)
     mixed, clocks = both(codes[one], codes[other]), known.sheet.poll.clocks
-    fixed, random, _ = predicted(known.pad, mixed, np.array(states), clocks)
+    fixed, random, *_ = predicted(known.pad, mixed, np.array(states), clocks)
     alone = _fits(sent, sure, loose)
     s, t = shares[one][:, None], shares[other][:, None]
     chance = s * t * _fits(sent, fixed[:, at], random[:, at])
