@@ -34,7 +34,7 @@ from padbench.core.buttons import BUTTONS, byte_of
 from padbench.core.pad import Defect
 from padbench.repair.dictionary import Dictionary, coded, predicted
 from padbench.repair.metering import MeterBench
-from padbench.repair.observed import WORDS, Meter, Observed, kind_of
+from padbench.repair.observed import WORDS, Meter, Observed, each_place, kind_of
 from padbench.repair.ranking import next_tests, rank
 from padbench.sheet import load_sheet
 
@@ -68,12 +68,34 @@ def seen_of(known, row, states, times, rng, wrong=0.0):
     return seen
 
 
+def same(true, named):
+    """A wrong pull-up is named with the ohms that were measured."""
+    ohms = {"ohms": None}
+    return true and named and true.model_copy(update=ohms) == named.model_copy(update=ohms)
+
+
 def place_of(known, found, fault):
     """The place of the group that has the fault, from 1."""
+    true = known.faults[fault]
     for place, candidate in enumerate(found.candidates, 1):
-        if not candidate.beside and known.faults[fault] in candidate.faults:
+        if not candidate.beside and (
+            true in candidate.faults or any(same(true, one) for one in candidate.faults)
+        ):
             return place
     return len(found.candidates) + 1
+
+
+def steady_reads(known, row, held, rng):
+    """Bytes of a press that is watched, each as often as the row has it (systematic sampling)."""
+    often = {}
+    for part in np.flatnonzero(known.row_of == row).tolist():
+        loose = int(known.random[part, held])
+        some = [byte for byte in range(256) if not byte & ~loose]
+        for byte in some:
+            whole = int(known.fixed[part, held]) | byte
+            often[whole] = often.get(whole, 0) + known.share[part] / len(some)
+    ends = np.cumsum([*often.values()]) * WATCHED + rng.random()
+    return dict(zip(often, np.diff(np.floor(ends), prepend=0).astype(int).tolist(), strict=True))
 
 
 def noise_free(known, bench):
@@ -122,7 +144,7 @@ def pairs(known, bench, count, rng):
             parts = np.flatnonzero(known.row_of == row)
             mix = known.rows[row].variant.mix
             both |= mix[rng.choices(range(len(parts)), known.share[parts].tolist())[0]][1]
-        fixed, loose, _ = predicted(known.pad, coded([both], 8), np.array(SINGLES))
+        fixed, loose, *_ = predicted(known.pad, coded([both], 8), np.array(SINGLES))
         seen = Observed()
         for place, held in enumerate(SINGLES):
             for _ in range(3):
@@ -133,33 +155,37 @@ def pairs(known, bench, count, rng):
     return hits / count
 
 
-def measured(bench, row, test, rng):
+def measured(bench, row, where, held, rng):
     """A reading somewhere in the span of a row; of chance, a volt of the pad or anything."""
-    kind = kind_of(test.where)
-    least, most = bench.expected(test.where, test.held)[row]
+    kind = kind_of(where)
+    least, most = bench.expected(where, held)[row]
     if np.isnan(least):
         chance = {"volts": rng.uniform(0, bench.supply[1]), "ohms": 10 ** rng.uniform(-1, 7)}
         value = chance[kind] if kind in chance else rng.randrange(len(WORDS[kind]))
     else:
-        value = least if np.isinf(most) else rng.uniform(least, most)
-    return Meter(test.where, test.held, value)
+        value = least * 10 ** rng.random() if np.isinf(most) else rng.uniform(least, most)
+    return Meter(where, held, value)
 
 
 def adaptive(known, bench, rng, every=1, meter=False):
-    """Tests until no further one tells anything, and whether the top group has the fault."""
+    """Presses, measurements and swaps until none tells any more, on average and at most (a look
+    while nothing is held is none of these), and how often the top group has the fault."""
     counts, found_it = [], 0
     for fault in range(0, len(known.faults), every):
-        row, seen = drawn_row(known, fault, rng), Observed()
-        for count in range(MOST):  # noqa: B007 - how many there were is the figure
+        row, seen, count = drawn_row(known, fault, rng), Observed(), 0
+        for _ in range(MOST):
             found = rank(known, bench, seen)
             tests = next_tests(known, bench, found, seen, meter=meter)
             if not tests:
                 break
+            count += tests[0].where != "" or tests[0].held > 0
             if tests[0].where:
-                seen.meter.append(measured(bench, row, tests[0], rng))
+                for where, held in each_place(tests[0].where):
+                    seen.meter.append(measured(bench, row, where, held or tests[0].held, rng))
                 continue
-            for _ in range(WATCHED):
-                seen.add(tests[0].held, read(known, row, tests[0].held, rng))
+            for byte, times in steady_reads(known, row, tests[0].held, rng).items():
+                if times:
+                    seen.add(tests[0].held, byte, times)
         counts.append(count)
         found_it += place_of(known, found, fault) == 1
     return np.mean(counts), max(counts), found_it / len(counts)

@@ -129,7 +129,7 @@ def test_a_wrong_answer_is_asked_for_again_and_the_end_ends(monkeypatch, capsys)
     assert main(["diagnose", B, "--ask"]) == 1
     out, err = capsys.readouterr()
     assert "is no button" in err
-    assert "reads" in out
+    assert "NOT DECIDED." in out
 
 
 def test_a_card_has_every_step_with_what_must_show(tmp_path, capsys):
@@ -233,12 +233,26 @@ def test_the_short_answer_has_test_and_repair_whole(number, capsys):
         ('kind = "clock-noisy"\nat = "A"', "is nothing that clock-noisy has"),
         ('kind = "pull-up-wrong"\nat = "A"', "ohms: is missing"),
         ('kind = "contact-dead"\nat = "A"\nohms = "1k"', "is nothing that contact-dead has"),
+        ('kind = "link-open"\nat = "2"', "needs a chain of registers"),
+        ('kind = "data-stage-before"', "needs an output Q7; the 74HC165 has none"),
+        ('kind = "serial-wrong"', "needs a serial input that is tied"),
+        ('kind = "resistor-missing"\nat = "clock"', "needs a resistor from clock to supply"),
+        ('kind = "part-synchronous"', "needs another part than a MC14014B"),
     ],
 )
 def test_what_cannot_be_broken_is_refused_with_its_line(fault, said):
+    text = Path(B).read_text()
+    for kind, one, other in (
+        ("data-stage-before", "CD4021B", "74HC165"),
+        ("part-synchronous", "CD4021B", "MC14014B"),
+        ("serial-wrong", 'serial-input = "ground"', 'serial-input = "open"'),
+        ("resistor-missing", 'clock-to-supply = "3.6k ± 5 %"', 'clock-to-supply = "absent"'),
+    ):
+        text = text.replace(one, other) if kind in fault else text
     with pytest.raises(padbench.SheetError) as caught:
-        load_sheet(Path(B).read_text() + "\n[[fault]]\n" + fault + "\n")
+        load_sheet(text + "\n[[fault]]\n" + fault + "\n")
     assert said in str(caught.value)
+    assert len(str(caught.value).splitlines()) == 1
     assert "<text>:" in str(caught.value)
 
 

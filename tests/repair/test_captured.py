@@ -1,10 +1,14 @@
 """A capture in which buttons were pressed one after the other."""
 
+import math
+import random
+
 import pytest
 
 from padbench.core.buttons import BUTTONS, byte_of
 from padbench.repair.captured import observed_in
 from padbench.repair.metering import MeterBench
+from padbench.repair.observed import WRONG_IN_CAPTURE
 from padbench.repair.ranking import rank
 
 ALL = [byte_of([name]) for name in BUTTONS]
@@ -48,3 +52,39 @@ def test_without_the_presses_what_reads_at_rest_is_taken_for_a_fault(known):
 def test_more_presses_than_reads_cannot_be(known):
     with pytest.raises(ValueError, match="2 reads, fewer than the 3 presses"):
         observed_in(known, [0, 0], [0x80, 0x40, 0x20])
+
+
+def flickering(low_at):
+    """A's bit while nothing is held, at 60 reads a second for half a minute."""
+    times = [number / 60.0988 for number in range(1800)]
+    return [0x80 if low_at(when) else 0 for when in times], times
+
+
+@pytest.mark.parametrize("hertz", [49.99, 60.0])
+def test_hum_of_the_mains_is_found_in_a_capture(known, hertz):
+    """A line that floats follows the mains; dirt does not: from memory."""
+    hum, times = flickering(lambda when: math.sin(2 * math.pi * hertz * when + 1) > 0.3)
+    seen = observed_in(known, hum, [], times)
+    assert [str(one) for one in seen.meter] == ["beat A: yes"]
+    best = rank(known, MeterBench(known), seen).candidates[0]
+    assert ("pull-up-missing", "A") in {(one.kind, one.at) for one in best.faults}
+    rng = random.Random(2)
+    dirt, times = flickering(lambda when: rng.random() < 0.3)
+    seen = observed_in(known, dirt, [], times)
+    assert [str(one) for one in seen.meter] == ["beat A: no"]
+    best = rank(known, MeterBench(known), seen).candidates[0]
+    assert {(one.kind, one.at) for one in best.faults} == {("contact-flickers", "A")}
+    # A few flips say nothing.
+    assert not observed_in(known, [0x80, 0] * 5 + [0] * 1790, [], times).meter
+
+
+def test_a_first_read_counts_unless_the_fault_leaves_in_it_what_was_there_at_power_up(known):
+    dead = [0b10110010, *([0xFF] * 40)]
+    assert observed_in(known, dead, [], early=1).reads == {0: {0xFF: 40}}
+    # A sound register loads, and so its first read is as good as any.
+    sound = [0b10110010, *recorded(lambda held: held, ALL)]
+    seen = observed_in(known, sound, ALL, early=1)
+    assert seen.reads[0][0b10110010] == 1
+    seen.wrong = WRONG_IN_CAPTURE
+    found = rank(known, MeterBench(known), seen)
+    assert found.unexplained or not found.candidates[0].healthy

@@ -9,6 +9,7 @@ import pytest
 from padbench.circuit.pad_model import pad_model
 from padbench.core.decode import decode
 from padbench.core.pad import SOUND
+from padbench.jobs.loading import load_sheets
 from padbench.model.simulation import simulate
 from padbench.parts.fault_kinds import fault_kinds
 from padbench.repair.dictionary import Dictionary, both, coded
@@ -20,16 +21,20 @@ SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 STATES = (0, *(128 >> place for place in range(8)), 0x81, 0x60, 0xAA, 0xFF)
 
 
-def played(setting, defect):
+def played(setting, defect, states=STATES):
     """(sure bits, mask of the others) of each state, as the simulator has them."""
     timetable = Timetable(setting)
-    for held in STATES:
+    for held in states:
         timetable.hold(held)
         timetable.poll()
         timetable.poll()
-    timeline = simulate(replace(setting.pad, defect=defect), timetable.script().stimulus)
-    reads = decode(timeline)[1::2]
-    assert len(reads) == len(STATES)
+    alone = tuple(replace(one, byte=0) for one in setting.pad.beside)
+    pad = replace(setting.pad, defect=defect, beside=alone)
+    reads = [
+        replace(read, bits=read.bits[pad.first : pad.first + 8])
+        for read in decode(simulate(pad, timetable.script().stimulus))[1::2]
+    ]
+    assert len(reads) == len(states)
     return [(read.byte & ~read.undecided, read.undecided) for read in reads]
 
 
@@ -63,6 +68,30 @@ def test_a_fault_reads_in_the_simulator_as_in_the_dictionary(sheet, known_on, po
         for setting in settings if not tried.keys() - {defect} else settings[len(tried) % 2 :][:1]:
             assert played(setting, defect) == expected, (fault, row)
     assert tried or kind == "resistor-missing"
+
+
+@pytest.mark.parametrize("which", ["Player 1", "Player 2"])
+def test_a_chain_of_registers_reads_in_the_simulator_as_in_the_dictionary(which):
+    """Links between registers, and the bits of one pad of two."""
+    sheets = load_sheets(SHEETS / "harbour-adapter.toml")
+    sheet = next(one for one in sheets if one.pads[0].name == which)
+    known = Dictionary.of(sheet, "push-pull")
+    setting, tried = setting_of(sheet, "push-pull", "slow"), {}
+    for row, entry in enumerate(known.rows):
+        fault, part = known.faults[entry.fault], known.first_part(row)
+        if fault and fault.kind.split("-")[0] in ("link", "stage", "register", "data", "serial"):
+            tried[entry.variant.mix[0][1]] = part
+    links = [defect for defect in tried if defect.links[0]]
+    assert {defect.links[0] for defect in links} == {1 << 8}
+    states = (0, 0x80, 0x41, 0xFF)
+    for defect in [*links, *({*tried} - {*links})]:
+        expected = [
+            (known.fixed[tried[defect], one], known.random[tried[defect], one]) for one in states
+        ]
+        assert played(setting, defect, states) == expected, defect
+    # The link shows in the bits that come through it.
+    shows = any(known.fixed[tried[one], 0] or known.random[tried[one], 0] for one in links)
+    assert shows == (which == "Player 2")
 
 
 def test_the_sheet_plays_its_own_faults():

@@ -285,7 +285,13 @@ def test_a_ghost_of_the_last_button_may_be_the_console():
 
 
 def test_a_serial_input_at_the_other_rail_is_named():
-    assert kinds(told(meter=["pin 11=5V"])) == {("serial-wrong", None)}
+    """An open one may stand there too; ohms part them."""
+    open_, wrong = ("serial-open", None), ("serial-wrong", None)
+    found = told(meter=["pin 11=5V"])
+    assert kinds(found) == {open_, wrong}
+    assert found.data.tests[0].where == "pin 11 to supply"
+    assert kinds(told(meter=["pin 11=5V", "pin 11 to supply=0.3"])) == {wrong}
+    assert kinds(told(meter=["pin 11=5V", "pin 11 to supply=open"])) == {open_}
 
 
 def test_ohms_come_before_a_press_that_may_short_the_supply():
@@ -295,6 +301,31 @@ def test_ohms_come_before_a_press_that_may_short_the_supply():
     assert not any(one.where == "pin 6 to supply" for one in it.tests[risky.index(True) :])
 
 
-def test_a_sheet_of_several_pads_is_told_what_would_do():
-    with pytest.raises(SheetError, match=r"give that pad a sheet of its own"):
-        padbench.diagnose(SHEETS / "harbour-adapter.toml", {"idle": "none"})
+def test_of_a_sheet_of_several_pads_one_is_named(capsys):
+    """Of the far pad nothing comes where the link to the other's register is open."""
+    adapter = SHEETS / "harbour-adapter.toml"
+    with pytest.raises(SheetError, match=r"one by --pad"):
+        padbench.diagnose(adapter, {"idle": "none"})
+    dead = dict.fromkeys(SOUND, "none")
+    for pad, named in (("Player 1", False), ("Player 2", True)):
+        result = padbench.diagnose(adapter, dead, pad=pad)
+        assert (("link-open", "2") in kinds(result)) is named
+        assert padbench.diagnose(adapter, SOUND, pad=pad).verdict == "pass"
+    words = [str(adapter), "--pad", "Player 2", *(f"{key}=none" for key in SOUND)]
+    assert main(["diagnose", *words]) == 1
+    assert "Player 2, on the bench" in capsys.readouterr().out
+
+
+def test_registers_of_a_board_have_its_references(tmp_path):
+    """By place in the chain and as drawn: register 1 of this board is U2."""
+    (tmp_path / "pad.net").write_text((SHEETS / "harbour-adapter.net").read_text())
+    text = (SHEETS / "harbour-adapter.toml").read_text()
+    text = text.replace("register = 2", 'register = "U1"').replace(
+        "register = 1", 'register = "U2"'
+    )
+    text = re.sub(r"\[register\].*?(?=# Which)", '[board]\nnetlist = "pad.net"\n', text, flags=re.S)
+    text = re.sub(r"\[pull-up\].*?(?=\[works-with\])", "", text, flags=re.S)
+    (tmp_path / "pad.toml").write_text(text)
+    it = padbench.diagnose(tmp_path / "pad.toml", {**SOUND, "A": "none"}, pad="Player 2").data
+    assert it.words.where(it.found.candidates[0].faults[0]) == "pin 1 of register 1 (U2)"
+    assert it.words.plan.named(1) == "U2"

@@ -84,6 +84,17 @@ class SeenRead:
             "?" if self.unsure >> n & 1 else str(self.later >> n & 1) for n in range(wanted - 8)
         )
 
+    def own(self, first: int) -> tuple[int, int]:
+        """Byte and undecided bits of a pad whose bits begin at a place, from 0; 8 and on of those
+        that `later` has."""
+        if not first:
+            return self.byte, self.undecided
+        places = [(128 >> n, first - 8 + n) for n in range(8)]
+        byte, unsure = (
+            sum(bit for bit, at in places if bits >> at & 1) for bits in (self.later, self.unsure)
+        )
+        return byte, unsure
+
     @property
     def complete(self) -> bool:
         """Whether all bits were sampled."""

@@ -27,6 +27,7 @@ from padbench.core.units import Value
 from padbench.parts import PortKind
 from padbench.parts.fault_kinds import BRANCHES, CORES, fault_kinds
 from padbench.sheet import Sheet
+from padbench.sheet.checks import lacking
 from padbench.sheet.model import Fault
 
 Level = Literal["low", "high", "wavers"]
@@ -161,24 +162,20 @@ def every_fault(sheet: Sheet) -> Iterator[Fault]:
         elif row.at == "core":
             places = [*CORES]
         elif row.at == "line":
-            resistors = sheet.resistors
-            fitted = {"latch": resistors.latch_to_supply, "clock": resistors.clock_to_supply}
-            places = [line for line, value in fitted.items() if value is not None]
+            places = ["latch", "clock"]
         elif row.at == "stage":
             places = [str(number + 1) for number in range(sheet.chip.stages)]
-        if kind.startswith("pull-up") and sheet.pull_up.value is None:
-            continue
-        if kind.startswith("serial") and sheet.chip.serial_input == "open":
-            continue
-        before = (sheet.chip.stages - 1) % sheet.part.stages
-        if kind == "data-stage-before" and f"Q{before}" not in sheet.part.pins:
-            continue
+        elif row.at == "register":
+            chips = -(-sheet.chip.stages // sheet.part.stages)
+            places = [str(number + 1) for number in range(1, chips)]
         values: tuple[Value | None, ...] = (None,)
         if kind == "pull-up-wrong":
             nominal = sheet.pull_up.value.nominal if sheet.pull_up.value else 0.0
             values = (Value.exact(nominal / _MULTIPLIER), Value.exact(nominal * _MULTIPLIER))
         for at, level, ohms in product(places, levels, values):
-            yield Fault(kind=kind, at=at, level=level, ohms=ohms)  # type: ignore[arg-type]
+            fault = Fault(kind=kind, at=at, level=level, ohms=ohms)  # type: ignore[arg-type]
+            if not lacking(fault, sheet):
+                yield fault
 
 
 def defect_of(sheet: Sheet, port: str) -> Defect:
@@ -204,6 +201,8 @@ def variants(fault: Fault, around: Surroundings) -> tuple[Variant, ...]:
     group = fault.kind.split("-")[0]
     if group in ("contact", "contacts", "pull", "input", "inputs"):
         return tuple(_of_input(fault, around))
+    if group == "link":
+        return tuple(_of_link(int(fault.at or 2), around.sheet))
     if group in ("core", "cores", "joint", "resistor"):
         return tuple(_of_cable(fault, around))
     return tuple(_of_register(fault, around))
@@ -376,6 +375,15 @@ def _of_cable(fault: Fault, around: Surroundings) -> Iterator[Variant]:
                 yield replace(one, open=ends)
 
 
+def _of_link(chip: int, sheet: Sheet) -> Iterator[Variant]:
+    """The first stage of a chain's further register takes in what its open input rests at."""
+    stage = 1 << (chip - 1) * sheet.part.stages
+    for name, weight in FLOATS.items():
+        high, loose = (stage * (name == what) for what in ("high", "wavers"))
+        defect = Defect(links=(stage, high, loose))
+        yield Variant(name, weight, ((1.0, defect),), {f"link {chip}": "any"})
+
+
 def _of_register(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     if fault.kind == "clock-noisy":
         extra = [(1 / 7, Defect(extra=number)) for number in range(1, 8)]
@@ -390,7 +398,8 @@ def _of_register(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         tied = around.sheet.chip.serial_input
         other = "supply" if tied == "ground" else "ground"
         defect, volts = Defect(serial=int(other == "supply")), {"serial": other}
-        yield from _one(defect, volts=volts, ohms={("serial", tied): np.inf})
+        ohms = {("serial", tied): np.inf, ("serial", other): 0.0}
+        yield from _one(defect, volts=volts, ohms=ohms)
     elif fault.kind == "data-stage-before":
         # Reads as if each button were a stage further on, and the serial input on stage 1.
         stages, tied = around.sheet.chip.stages, around.sheet.chip.serial_input

@@ -42,6 +42,7 @@ def run(arguments: list[str]) -> int:
                 pressed=options.pressed,
                 meter=options.meter,
                 port=options.port,
+                pad=options.pad,
             )
         if options.card is not None:
             _write_card(options)
@@ -53,7 +54,7 @@ def _write_card(options: Namespace) -> Result:
     from padbench.results.html_page import write_page
     from padbench.results.text import as_text
 
-    card = card_of(options.sheet, options.port)
+    card = card_of(options.sheet, options.port, options.pad)
     with whole_file(options.card) as out:
         if options.card.suffix.lower() in _PAGES:
             write_page(card, out)
@@ -64,12 +65,13 @@ def _write_card(options: Namespace) -> Result:
 
 def _asked(options: Namespace) -> Result:
     """One question at a time, on standard error, so that --json stays alone; answers on stdin."""
-    design, known, bench = bench_of(options.sheet, options.port)
+    design, known, bench = bench_of(options.sheet, options.port, options.pad)
     words, seen = Words(design.sheet), noted(options.seen, options.meter, options.file)
     hold_to_pad(design, bench, seen)
     skipped: set[tuple[str, int]] = set()
     print(
-        "Answer with eight bits, names, none; skip or Enter: another test; stop: enough.",
+        "Answer with eight bits, names, none, or readings with commas between them, - for one left"
+        " out; skip or Enter: another test; stop: enough.",
         file=sys.stderr,
     )
     for _ in range(_MOST_QUESTIONS):
@@ -124,6 +126,7 @@ def _parser() -> Parser:
     )
     parser.add_argument("--ask", action="store_true", help="ask for one test after the other")
     parser.add_argument("--port", metavar="KIND", help="the kind of port (default: the first)")
+    parser.add_argument("--pad", metavar="NAME", help="which one, where the sheet has several")
     parser.add_argument(
         "--card", metavar="FILE", type=Path, help="write a test card to print, .html or text"
     )

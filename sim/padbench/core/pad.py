@@ -35,7 +35,8 @@ class Defect:
     load pin and the clock pin see; ``lost`` and ``extra`` are the clock of each read, from 1, that
     does not arrive, or arrives twice. ``data`` is the level of the data line at the console,
     ``serial`` that of the serial input. ``synchronous`` and ``inverted`` are the load of a part
-    that does not belong there.
+    that does not belong there. ``links`` are the stages (mask) behind an open link of a chain,
+    those of them that take in a high, and those that take in no level.
     """
 
     dead: int = 0
@@ -51,11 +52,13 @@ class Defect:
     serial: int | None = None
     synchronous: bool = False
     inverted: bool = False
+    links: tuple[int, int, int] = (0, 0, 0)
 
     def __or__(self, other: "Defect") -> "Defect":
         """Both at once; where both set a level, the first has the say."""
         mask, levels = self.inputs
         stuck, held = self.stages
+        open_, high, loose = self.links
         return Defect(
             self.dead | other.dead,
             (*self.also, *other.also),
@@ -70,6 +73,7 @@ class Defect:
             other.serial if self.serial is None else self.serial,
             self.synchronous or other.synchronous,
             self.inverted or other.inverted,
+            (open_ | other.links[0], high | other.links[1], loose | other.links[2]),
         )
 
 

@@ -157,6 +157,7 @@ def diagnose(
     pressed: str | None = None,
     meter: Iterable[str] = (),
     port: str | None = None,
+    pad: str | None = None,
 ) -> Result:
     """What is broken in a pad, from what it reads.
 
@@ -169,12 +170,13 @@ def diagnose(
     reads, ``"A=A x9"``. ``file`` has the same, a line each. ``capture`` is one for `inspect`, and
     ``pressed`` the buttons in the order in which they were pressed ("A, B, Select"). ``meter`` are
     readings: "pin 9=0.1V" (supply on, between reads), "core latch=open", "latch to clock=0.5". The
-    model behind the ranking is in `padbench.repair.ranking`.
+    model behind the ranking is in `padbench.repair.ranking`. ``pad`` names one where the sheet has
+    several; nothing is held on the others.
 
     ``result.data`` is the `Diagnosis`. Raises `SheetError`, and `Refusal` for what cannot be read,
     for no observation at all, and for a pad without pull-ups or without a register.
     """
-    design, known, bench = bench_of(sheet, port)
+    design, known, bench = bench_of(sheet, port, pad)
     whole = noted(seen, meter, file)
     try:
         presses = None if pressed is None else presses_named(pressed)
@@ -188,9 +190,11 @@ def diagnose(
     return diagnosed(design, known, bench, whole, inputs)
 
 
-def bench_of(sheet: SheetLike, port: str | None = None) -> tuple[Design, Dictionary, MeterBench]:
+def bench_of(
+    sheet: SheetLike, port: str | None = None, pad: str | None = None
+) -> tuple[Design, Dictionary, MeterBench]:
     """The sheet, all that may be broken in its pad, and the meter. Raises as `diagnose`."""
-    design = design_of(sheet)
+    design = design_of(sheet, pad)
     if design.sheet.chip.kind == "firmware":
         raise Refusal("register.kind", "a firmware has no parts to look for faults in")
     if design.sheet.pull_up.value is None:
@@ -232,27 +236,24 @@ def _add_capture(
         raise Refusal("capture", str(error)) from None
     # A bit that nobody can tell was read both ways: evidence of something weak, in its place.
     whole = [one for one in seen.reads() if one.complete and not (one.missing or one.in_gap)]
-    read: list[int | None] = []
-    # What a register powered up with says nothing: as many reads as its stages last.
-    for one in whole[: -(-design.sheet.chip.stages // 8)]:
-        if one.undecided != 0xFF:
-            break
-        read.append(None)
-    read += [
-        byte
-        for one in whole[len(read) :]
-        for byte in sorted({one.byte & ~one.undecided, one.byte | one.undecided})
-    ]
-    if not any(byte is not None for byte in read):
+    read, times, early = [], [], 0
+    for number, one in enumerate(whole):
+        byte, loose = one.own(known.pad.first)
+        both = sorted({byte & ~loose, byte | loose})
+        read += both
+        times += [one.start_ps * 1e-12] * len(both)
+        early += len(both) * (number < -(-design.sheet.chip.stages // 8))
+    if not read:
         raise Refusal("capture", "it has no whole read; record at least one latch and eight clocks")
     try:
-        found = observed_in(known, read, presses)
+        found = observed_in(known, read, presses, times, early)
     except ValueError as error:
         raise Refusal("capture", f"{error}; name fewer, or record longer") from None
     if not into.reads:
         into.wrong = WRONG_IN_CAPTURE
-    for held, byte, times in found.pairs():
-        into.add(held, byte, times)
+    into.meter += found.meter
+    for held, byte, often in found.pairs():
+        into.add(held, byte, often)
 
 
 def hold_to_pad(design: Design, bench: MeterBench, seen: Observed) -> None:
@@ -668,7 +669,7 @@ def _fault(it: Diagnosis, fault: Fault) -> FaultDocument:
     }
 
 
-def card_of(sheet: SheetLike, port: str | None = None) -> Result:
+def card_of(sheet: SheetLike, port: str | None = None, pad: str | None = None) -> Result:
     """A test card for a pad: the fewest presses and readings that tell a sound pad from every
     single fault, with what must come out; for `write_page` or `as_text`.
 
@@ -676,7 +677,7 @@ def card_of(sheet: SheetLike, port: str | None = None) -> Result:
 
     Raises as `diagnose`.
     """
-    design, known, bench = bench_of(sheet, port)
+    design, known, bench = bench_of(sheet, port, pad)
     words = Words(design.sheet)
     steps, left = card_steps(known, bench)
     presses = [step for step in steps if step.test.press]

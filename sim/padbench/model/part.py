@@ -121,6 +121,7 @@ class _Watch:
         self.full = (1 << pad.stages) - 1
         self.loose, self.pulled = pad.no_level
         self.stuck, self.stuck_at = pad.defect.stages
+        self.open_link, self.link_high, self.link_loose = pad.defect.links
         self.synchronous = pad.load == "synchronous"
         self.content, self.doubt = 0, self.full
         self.load_rose = self.load_fell = self.clock_rose = self.clock_fell = _LONG_AGO
@@ -178,8 +179,9 @@ class _Watch:
 
     def shift(self) -> None:
         level = self.serial._val
-        self.content = (self.content << 1 | (level & 1)) & self.full
-        self.doubt = (self.doubt << 1 | (level == NO_LEVEL)) & self.full
+        moved, doubt = self.content << 1 | (level & 1), self.doubt << 1 | (level == NO_LEVEL)
+        self.content = moved & self.full & ~self.open_link | self.link_high
+        self.doubt = doubt & self.full & ~self.open_link | self.link_loose
         self._judge_clock()
         self.show()
 

@@ -320,7 +320,9 @@ def _read(pad: PadModel, held: Bytes, part: PadPart, clocks: int) -> Levels:
             times = 1 + (count == broken.extra) - (count == broken.lost)
             for _ in range(times if _arrives(pad) and broken.clock == "own" else 0):
                 if not loads:
-                    stages = _stuck(np.hstack([serial, stages[:, :-1]]), broken.stages)
+                    moved = _stuck(np.hstack([serial, stages[:, :-1]]), broken.links[:2])
+                    moved = np.where(_flags(broken.links[2], pad.stages), _UNKNOWN, moved)
+                    stages = _stuck(moved, broken.stages)
                 elif pad.load == "synchronous":
                     stages = _stuck(inputs, broken.stages)
         else:

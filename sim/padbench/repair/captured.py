@@ -10,15 +10,16 @@ best, and nothing held for ten times as likely as a certain button (assumed).
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.buttons import OPPOSITES, byte_of
+from padbench.core.buttons import OPPOSITES, button_bit, byte_of
 from padbench.repair.dictionary import Dictionary
-from padbench.repair.observed import Observed
+from padbench.repair.observed import Meter, Observed
 from padbench.repair.ranking import as_noted
 
 _MOST_RUNS = 4000
@@ -27,50 +28,89 @@ _MOST_RUNS = 4000
 _HELD, _TWO_HELD = math.log(0.1), math.log(0.005)
 """Logarithm of how likely one button, and two, are beside nothing held (assumed)."""
 
+_FLIPS, _RARER, _BEAT, _NO_BEAT = 6, 15, 0.8, 0.5
+"""Flips, and reads of the rarer level, below which nothing is said of a beat; how much of that
+level one stretch of the mains has right in a beat, and in none (assumed)."""
+
 Floats = NDArray[np.float64]
+Run = tuple[int | None, int, bool]
+"""A byte, how often it came in a row, and whether it may be what the register powered up with."""
+
+Chance = Callable[[int, int | None, bool], Floats]
 
 
 def observed_in(
-    known: Dictionary, read: Sequence[int | None], presses: Sequence[int] | None
+    known: Dictionary,
+    read: Sequence[int | None],
+    presses: Sequence[int] | None,
+    times: Sequence[float] = (),
+    early: int = 0,
 ) -> Observed:
     """The reads by what was held; None is a read that says nothing.
 
-    Raises ``ValueError`` for fewer reads than presses.
+    ``times`` (s) are when each was made: then buttons that flip are held against the mains. The
+    first ``early`` reads may have what the register powered up with, and are no evidence where the
+    likeliest fault leaves that in it. Raises ``ValueError`` for fewer reads than presses.
     """
-    runs = [(byte, len([*same])) for byte, same in groupby(read)][:_MOST_RUNS]
-    chances: dict[tuple[int, int], Floats] = {}
+    runs = [(byte, 1, True) for byte in read[:early]]
+    runs += [(byte, len([*same]), False) for byte, same in groupby(read[early:])]
+    chances: dict[tuple[int, int | None, bool], Floats] = {}
 
-    def chance(held: int, byte: int | None) -> Floats:
-        if byte is None:
-            return np.zeros(len(known.rows))
-        if (held, byte) not in chances:
-            chances[held, byte] = np.log(as_noted(known.chance(held, byte)))
-        return chances[held, byte]
+    def chance(held: int, byte: int | None, first: bool) -> Floats:
+        key = (held, byte, first)
+        if key not in chances:
+            none = np.zeros(len(known.rows))
+            here = none if byte is None else np.log(as_noted(known.chance(held, byte)))
+            chances[key] = np.where(known.stays, 0.0, here) if first else here
+        return chances[key]
 
-    seen = Observed()
-    weights = np.log(known.weight)
-    if presses is None:
-        states = [held for held in range(256) if held.bit_count() <= 2 and not _opposed(held)]
-        prior = np.array([(0.0, _HELD, _TWO_HELD)[held.bit_count()] for held in states])
-        choice = []
-        for byte, count in runs:
-            each = prior[:, None] + count * np.stack([chance(held, byte) for held in states])
-            choice.append(each.argmax(axis=0))
-            weights = weights + each.max(axis=0)
-        row = int(weights.argmax())
-        for (byte, count), chosen in zip(runs, choice, strict=True):
-            if byte is not None:
-                seen.add(states[int(chosen[row])], byte, count)
-        return seen
+    find = _unknown_presses if presses is None else partial(_in_order, presses=presses)
+    held, row = find(known, runs[:_MOST_RUNS], chance)
+    seen, kept = Observed(), []
+    for number, (byte, state) in enumerate(zip(read, held, strict=False)):
+        if byte is not None and not (number < early and known.stays[row]):
+            seen.add(state, byte)
+            kept.append(number)
+    if times:
+        seen.meter += _beats(known, [(times[n], held[n], read[n] or 0) for n in kept])
+    return seen
+
+
+def _unknown_presses(
+    known: Dictionary, runs: Sequence[Run], chance: Chance
+) -> tuple[list[int], int]:
+    """Of each read what was held, and the likeliest row, where nobody knows the presses."""
+    states = [held for held in range(256) if held.bit_count() <= 2 and not _opposed(held)]
+    prior = np.array([(0.0, _HELD, _TWO_HELD)[held.bit_count()] for held in states])
+    choice, weights = [], np.log(known.weight)
+    for byte, count, first in runs:
+        one = np.stack([chance(held, byte, first) for held in states])
+        each = prior[:, None] + count * one
+        choice.append(each.argmax(axis=0))
+        weights = weights + each.max(axis=0)
+    row = int(weights.argmax())
+    return [
+        states[int(chosen[row])]
+        for (_, count, _), chosen in zip(runs, choice, strict=True)
+        for _ in range(count)
+    ], row
+
+
+def _in_order(
+    known: Dictionary, runs: Sequence[Run], chance: Chance, presses: Sequence[int]
+) -> tuple[list[int], int]:
+    """The same by Viterbi's path through nothing, the first press, nothing, the second, …"""
     segments = [0, *(held for press in presses for held in (press, 0))]
     pieces = [piece for run in runs for piece in _pieces(*run, len(segments))]
     if len(pieces) < len(presses):
-        raise ValueError(f"has {len(read)} reads, fewer than the {len(presses)} presses named")
-    score = np.full((len(segments), len(weights)), -np.inf)
+        reads = sum(count for _, count, _ in runs)
+        raise ValueError(f"has {reads} reads, fewer than the {len(presses)} presses named")
+    score = np.full((len(segments), len(known.rows)), -np.inf)
     came = []
-    for number, (byte, count) in enumerate(pieces):
+    for number, (byte, count, first) in enumerate(pieces):
         if number == 0:
-            moved = np.where(np.arange(len(segments))[:, None] < 2, weights, -np.inf)
+            start = np.arange(len(segments))[:, None] < 2
+            moved = np.where(start, np.log(known.weight), -np.inf)
             back = np.zeros(score.shape, np.int64)
         else:
             one = np.vstack([score[:1] * 0 - np.inf, score[:-1]])
@@ -80,22 +120,63 @@ def observed_in(
             back = ways.argmax(axis=0)
             moved = ways.max(axis=0)
         came.append(back)
-        score = moved + count * np.stack([chance(held, byte) for held in segments])
+        score = moved + count * np.stack([chance(held, byte, first) for held in segments])
     ends = score[-2:]
     row = int(ends.max(axis=0).argmax())
     place = len(segments) - 2 + int(ends[:, row].argmax())
-    for (byte, count), back in zip(reversed(pieces), reversed(came), strict=True):
-        if byte is not None:
-            seen.add(segments[place], byte, count)
+    held: list[int] = []
+    for (_, count, _), back in zip(reversed(pieces), reversed(came), strict=True):
+        held += [segments[place]] * count
         place -= int(back[place, row])
-    return seen
+    return held[::-1], row
 
 
-def _pieces(byte: int | None, count: int, most: int) -> list[tuple[int | None, int]]:
+def _beats(known: Dictionary, reads: Sequence[tuple[float, int, int]]) -> Iterator[Meter]:
+    """Of each button that flips while it is up, whether it does so with the mains.
+
+    A line that floats is low for a part of each period of the mains, and each read looks at
+    another phase of it: so the phases at which it is pressed are one stretch of the circle. Where
+    one such stretch has eight in ten of the rarer level right it is a beat, where it has not half
+    of them it is none (assumed); between the two, and with few flips, nothing is said.
+    """
+    for name in known.sheet.buttons:
+        bit = button_bit(name)
+        up = [(when, bool(byte & bit)) for when, held, byte in reads if not held & bit]
+        when, down = np.array([one for one, _ in up]), np.array([one for _, one in up], bool)
+        rarer = min(int(down.sum()), int((~down).sum()))
+        if rarer < _RARER or (down[1:] != down[:-1]).sum() < _FLIPS:
+            continue
+        right = max(_stretch(when * hertz % 1.0, down) for hertz in _mains(when[-1] - when[0]))
+        share = (right - (len(down) - rarer)) / rarer
+        if share >= _BEAT or share < _NO_BEAT:
+            yield Meter(f"beat {name}", 0, float(share >= _BEAT))
+
+
+def _mains(span: float) -> Iterator[float]:
+    """Frequencies to try: half a per mille off 50 and 60 Hz, so near each other that no period is
+    lost over the span (s)."""
+    for nominal in (50.0, 60.0):
+        wide = 5e-4 * nominal
+        steps = min(int(np.ceil(wide * span * 10)) + 1, 400)
+        yield from np.linspace(nominal - wide, nominal + wide, 2 * steps + 1).tolist()
+
+
+def _stretch(phase: Floats, down: NDArray[np.bool_]) -> int:
+    """The most reads that one stretch of the circle has right: down in it, and up out of it."""
+    signs = np.where(down[np.argsort(phase, kind="stable")], 1, -1)
+    sums = np.concatenate([[0], np.cumsum(signs)])
+    most = (sums - np.minimum.accumulate(sums)).max()
+    least = (sums - np.maximum.accumulate(sums)).min()
+    # A stretch over the end is all that one within leaves.
+    return int((~down).sum() + max(most, sums[-1] - least))
+
+
+def _pieces(byte: int | None, count: int, first: bool, most: int) -> list[Run]:
     """A stretch in parts, so that a press may begin and end within it."""
     parts = min(count, most)
     return [
-        (byte, count * (number + 1) // parts - count * number // parts) for number in range(parts)
+        (byte, count * (number + 1) // parts - count * number // parts, first)
+        for number in range(parts)
     ]
 
 

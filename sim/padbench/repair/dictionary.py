@@ -27,7 +27,6 @@ from padbench.sheet.model import Fault
 Bytes = NDArray[np.int64]
 
 EVERY_STATE: Bytes = np.arange(256)
-_CLOCKS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +44,8 @@ class Dictionary:
     ``faults`` begins with None, the sound pad. Of each part of each row's mix, ``fixed`` and
     ``random`` (parts, 256) are the bits that are sure, and the mask of those that are not;
     ``share`` is how often it comes and ``row_of`` whose it is; ``after`` is the level of the
-    register's output between two reads, 2 for chance.
+    register's output between two reads, 2 for chance; ``stays`` (rows) says whether a first read
+    surely has what the register powered up with.
     """
 
     sheet: Sheet
@@ -58,6 +58,7 @@ class Dictionary:
     share: NDArray[np.float64]
     row_of: Bytes
     after: Bytes
+    stays: NDArray[np.bool_]
     fault_of: Bytes = field(repr=False)
 
     @classmethod
@@ -75,7 +76,10 @@ class Dictionary:
         parts = [(place, *part) for place, row in enumerate(rows) for part in row.variant.mix]
         codes = coded([defect for _, _, defect in parts], pad.stages)
         codes, same = np.unique(codes, axis=0, return_inverse=True)
-        fixed, loose, after = (one[same] for one in predicted(pad, codes, EVERY_STATE))
+        clocks, row_of = sound.poll.clocks, np.array([place for place, _, _ in parts])
+        fixed, loose, after, stays = (
+            one[same] for one in predicted(pad, codes, EVERY_STATE, clocks)
+        )
         return cls(
             sound,
             port,
@@ -85,8 +89,9 @@ class Dictionary:
             fixed,
             loose,
             np.array([share for _, share, _ in parts]),
-            np.array([place for place, _, _ in parts]),
+            row_of,
             after,
+            np.array([stays[row_of == place].any(axis=1).all() for place in range(len(rows))]),
             np.array([row.fault for row in rows]),
         )
 
@@ -124,7 +129,10 @@ class Dictionary:
 
 _SEEN = {"own": 0, "latch": 1, "clock": 2, "low": 3, "high": 4, "wired": 5}
 
-_CODE = ("dead", "loose", "pulled", "synchronous", "inverted", "inputs", "levels", "stuck", "at")
+_CODE = (
+    *("dead", "loose", "pulled", "synchronous", "inverted", "inputs", "levels", "stuck", "at"),
+    *("link", "link_high", "link_loose"),
+)
 _FIRST = ("lost", "extra", "data", "serial", "latch", "clock")
 """Columns of a coded defect; of those of ``_FIRST`` 0 is none. One column a stage follows: the
 buttons that pull it besides."""
@@ -140,7 +148,8 @@ def coded(defects: Sequence[Defect], stages: int) -> Bytes:
         levels = (None if level is None else level + 1 for level in (one.data, one.serial))
         seen = (_SEEN[one.latch], _SEEN[one.clock])
         bits = (one.dead, *one.no_level, one.synchronous, one.inverted, *one.inputs, *one.stages)
-        rows.append([*bits, one.lost, one.extra, *(level or 0 for level in levels), *seen, *also])
+        first = (one.lost, one.extra, *(level or 0 for level in levels), *seen)
+        rows.append([*bits, *one.links, *first, *also])
     return np.array(rows, np.int64)
 
 
@@ -154,16 +163,20 @@ def both(one: Bytes, other: Bytes) -> Bytes:
     return merged
 
 
-def predicted(pad: PadModel, codes: Bytes, held: Bytes) -> tuple[Bytes, Bytes, Bytes]:
-    """Of a read of each held state: sure bits, mask of the others, level of the output after it.
+def predicted(
+    pad: PadModel, codes: Bytes, held: Bytes, clocks: int = 8
+) -> tuple[Bytes, Bytes, Bytes, Bytes]:
+    """Of a read of each held state: sure bits, mask of the others, level of the output after it,
+    and what of the first read's bits only power-up leaves to chance.
 
     Shape (defects, states). The last of several reads, so that nothing depends on how the register
     powered up.
     """
     chip = _Registers(pad, codes, held)
-    for _ in range(2 + pad.stages // 8):
-        fixed, loose = chip.read()
-    return fixed, loose, chip.output()
+    _, early = chip.read(clocks)
+    for _ in range(1 + pad.stages // 8):
+        fixed, loose = chip.read(clocks)
+    return fixed, loose, chip.output(), early & ~loose
 
 
 def _effective(pad: PadModel, held: Bytes) -> Bytes:
@@ -182,7 +195,8 @@ class _Registers:
         by_name = dict(zip((*_CODE, *_FIRST), codes.T[:, :, None], strict=False))
         self.stuck, self.stuck_at = by_name["stuck"], by_name["at"]
         self.lost, self.extra = by_name["lost"], by_name["extra"]
-        self.full, self.last = (1 << pad.stages) - 1, pad.stages - 1
+        self.links = [by_name[name] for name in ("link", "link_high", "link_loose")]
+        self.full, self.last, self.first = (1 << pad.stages) - 1, pad.stages - 1, pad.first
         low = np.zeros((len(codes), len(held)), np.int64)
         for stage in range(1, pad.stages + 1):
             own = sum(bit for bit, at in {*pad.stage_of} if at == stage)
@@ -205,17 +219,22 @@ class _Registers:
         self.content, self.unknown = np.zeros_like(low), np.full_like(low, self.full)
         self.clock_seen = self._seen("clock", 0, np.ones_like(self.lost))
 
-    def read(self) -> tuple[Bytes, Bytes]:
-        """One latch and its clocks; a sample stands before each clock's rise."""
+    def read(self, clocks: int) -> tuple[Bytes, Bytes]:
+        """One latch and its clocks; a sample stands before each clock's rise.
+
+        Of several pads in a chain the others hold nothing, and their bits are left out.
+        """
         high = np.ones_like(self.lost)
         fixed, loose = np.zeros_like(self.content), np.zeros_like(self.content)
         self._drive(1, high)
         self._drive(0, high)
-        for number in range(1, _CLOCKS + 1):
+        for number in range(1, clocks + 1):
             self._drive(0, (self.lost == number).astype(np.int64))
             level, unknown = self._line()
-            fixed |= (1 - level) * (1 - unknown) << 8 - number
-            loose |= unknown << 8 - number
+            place = 8 + self.first - number
+            if 0 <= place < 8:
+                fixed |= (1 - level) * (1 - unknown) << place
+                loose |= unknown << place
             self._drive(0, high)
             again = self.extra == number
             if again.any():
@@ -236,7 +255,11 @@ class _Registers:
         rises = self.clock_seen > before
         loading = self._seen("latch", latch, clock) != self.inverted
         loads, shifts = loading & (rises | self.transparent), rises & ~loading
-        moved = self.content << 1 | self.serial, self.unknown << 1 | self.open
+        link, high, link_loose = self.links
+        moved = (
+            (self.content << 1 | self.serial) & ~link | high,
+            (self.unknown << 1 | self.open) & ~link | link_loose,
+        )
         self.content = np.where(loads, self.word, np.where(shifts, moved[0], self.content))
         self.unknown = np.where(loads, self.doubtful, np.where(shifts, moved[1], self.unknown))
         self.content = self.content & self.full & ~self.stuck | self.stuck_at

@@ -13,6 +13,7 @@ flips in a steady beat of the poll with it; dirt and loose contacts have none (f
 from collections.abc import Iterable, Iterator
 from functools import cache
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
 from padbench.core.units import Value, show
 from padbench.parts.fault_kinds import CORES, fault_kinds
 from padbench.repair.dictionary import Dictionary
-from padbench.repair.observed import PARTS, WORDS, Meter, kind_of, pin_named
+from padbench.repair.observed import EVERY, PARTS, WORDS, Meter, each_place, kind_of, pin_named
 from padbench.sheet.model import Fault
 from padbench.wiring.plan import Pin, wiring_plan
 
@@ -31,6 +32,13 @@ _POLLED = ("latch", "clock", "data")
 
 CONTACT = 10.0
 """Ω up to which two ends have contact: a core and its two joints (common practice)."""
+
+_OPEN = 1e7
+"""Ω above which nothing joins two ends (common practice, no source)."""
+
+_LEAST_OHMS, _NO_CONTACT = 0.1, 1e9
+_DECADES = (-1.0, 9.0)
+"""What a meter shows as no ohms, and as no contact (assumed), and their logarithms."""
 
 _SHORT = 100.0
 """Ω below which a pin is shorted to a rail (assumed): the parts of a pad leave far more."""
@@ -47,9 +55,9 @@ _JOINED = (0.0, CONTACT)
 _DIODE = (0.3, 1.0)
 """V across a protection diode that feeds a chip (from memory)."""
 
-_RIGHT, _WRONG, ANY = 0.9, 0.02, 0.3
-"""How often a reading falls where it should, where it should not, and where it may be anything
-(assumed)."""
+_RIGHT, WRONG = 0.95, 0.005
+"""How often a reading is noted rightly, and a wrong one falls into a given tenth of the scale
+(assumed: as often as a read is noted wrongly)."""
 
 
 class MeterBench:
@@ -65,11 +73,13 @@ class MeterBench:
         self.pin_of = {self._net(pin): where for where, pin in reversed(self.pins.items())}
         self.resistance = dict(self._resistances())
         self.expected = cache(self._expected)
-        self.classes = cache(self._classes)
+        self.apart = cache(self._apart)
 
     @staticmethod
     def _net(pin: Pin) -> str:
-        return "serial" if pin.name == "serial" and pin.net != "chain" else pin.net
+        if pin.name != "serial":
+            return pin.net
+        return f"link {pin.chip}" if pin.net == "chain" else "serial"
 
     def _resistances(self) -> Iterator[tuple[tuple[str, str], float]]:
         """Ω from a pin to a rail with the supply off: resistors of a sound pad, and its tie."""
@@ -84,7 +94,8 @@ class MeterBench:
             if name in self.pin_of:
                 yield (name, "ground"), np.inf
         if sheet.chip.serial_input != "open":
-            yield ("serial", sheet.chip.serial_input), 0.0
+            for rail in ("supply", "ground"):
+                yield ("serial", rail), 0.0 if rail == sheet.chip.serial_input else np.inf
 
     def points(self) -> Iterator[tuple[str, int]]:
         """(where, what is held) of all that is worth finding out."""
@@ -105,9 +116,28 @@ class MeterBench:
         yield from ((f"swap {part}", 0) for part in PARTS)
         yield from ((f"beat {name}", 0) for name in self.known.sheet.buttons)
 
+    def series(self) -> Iterator[tuple[str, list[str], str]]:
+        """What is measured in one go: head, ends and tail of its name (see `each_place`)."""
+        for chip in range(1, max(pin.chip for pin in self.pins.values()) + 1):
+            tail = f" of register {chip}" if chip > 1 else ""
+            here = [pin for pin in self.pins.values() if pin.chip == chip]
+            inputs = [str(pin.number) for pin in here if pin.net in BUTTONS]
+            yield "pins ", [str(pin.number) for pin in here if pin.net != "open"], tail
+            for rail in ("supply", "ground") if len(inputs) > 1 else ():
+                yield "pins ", inputs, f"{tail} to {rail}"
+        yield from ((f"{what} ", [*ends], "") for what, ends in EVERY.items())
+        yield "scope ", [*_POLLED], ""
+
     def outcome(self, row: int, where: str, held: int) -> str:
-        """What a row shows in words: buttons, or what is found; a read has no ``where``."""
-        known = self.known
+        """What a row shows in words: buttons, or what is found; a read has no ``where``.
+
+        Of several places it is what differs from a sound pad.
+        """
+        known, several = self.known, each_place(where) if where else ()
+        if len(several) > 1:
+            shown = ((one, self.outcome(row, one, held)) for one, _ in several)
+            other = [f"{one} {said}" for one, said in shown if said != self.outcome(0, one, held)]
+            return ", ".join(other) or "all as in a sound pad"
         if not where:
             first = known.first_part(row)
             parts = range(first, first + len(known.rows[row].variant.mix))
@@ -152,7 +182,7 @@ class MeterBench:
         slack = self._slack(reading.where)
         least, most = spans[:, 0] - slack, spans[:, 1] + slack
         inside = (reading.value >= least) & (reading.value <= most)
-        return np.where(np.isnan(spans[:, 0]), ANY, np.where(inside, _RIGHT, _WRONG))
+        return np.where(np.isnan(spans[:, 0]) | inside, _RIGHT, WRONG)
 
     def _expected(self, where: str, held: int) -> NDArray[np.float64]:
         kind, every = kind_of(where), range(len(self.known.rows))
@@ -168,17 +198,28 @@ class MeterBench:
             ]
         return np.array(spans)
 
-    def _classes(self, where: str, held: int) -> NDArray[np.int64]:
-        """Of each row a number: the same where a meter does not part the middles of its spans.
-
-        Volts are parted to half a volt, ohms, which are more, to half a decade; chance is its own.
-        """
-        spans = self.expected(where, held)
-        middle = np.where(np.isinf(spans[:, 1]), 1e9, spans.mean(axis=1))
-        small = np.rint(2 * np.minimum(middle, 10.0))
-        large = 40 + np.rint(2 * np.log10(np.maximum(middle, 10.0)))
-        steps = np.where(np.isnan(middle), 0, 1 + np.where(middle > 10.0, large, small))
-        return np.asarray(steps, np.int64)
+    def _apart(self, where: str, held: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+        """Of each row the number of what it shows, and (shown, shown) how much of what the first
+        may show, evenly spread, the second may show too; ohms are spread as their logarithms."""
+        places = each_place(where)
+        if len(places) > 1:
+            each = [self.apart(one, held) for one, _ in places]
+            shown, label = _distinct(np.stack([one for one, _ in each], axis=1))
+            whole = [share[np.ix_(at, at)] for at, (_, share) in zip(shown, each, strict=True)]
+            return label, np.prod(whole, axis=0)
+        kind, spans = kind_of(where), self.expected(where, held)
+        scale: Span = (0.0, self.supply[1])
+        if kind in WORDS:
+            spans, scale = spans + np.array([0.0, 1.0]), (0.0, len(WORDS[kind]))
+        elif kind == "ohms":
+            spans, scale = np.log10(np.clip(spans, _LEAST_OHMS, _NO_CONTACT)), _DECADES
+        spans = np.where(np.isnan(spans), scale, spans)
+        (least, most), label = _distinct(spans)
+        slack = self._slack(where)
+        over = np.minimum(most[:, None], most + slack) - np.maximum(least[:, None], least - slack)
+        wide = (most - least)[:, None]
+        share = np.where(wide > 0, np.clip(over, 0, None) / np.maximum(wide, 1e-9), over >= 0)
+        return label, share
 
     def _swap(self, row: int, part: str, _held: int) -> str:
         fault = self.known.faults[self.known.rows[row].fault]
@@ -260,9 +301,9 @@ class MeterBench:
     @staticmethod
     def _resistor(ohms: float, sound: float) -> Span:
         if 0 < ohms < np.inf and ohms != sound:  # any wrong value: far below, or far above
-            return (CONTACT, 0.75 * sound) if ohms < sound else (1.3 * sound + CONTACT, 1e8)
+            return (CONTACT, 0.75 * sound) if ohms < sound else (1.3 * sound + CONTACT, _OPEN)
         # A resistor of 5 %, a meter, and what else hangs on the pin.
-        return (1e6, np.inf) if np.isinf(ohms) else (0.8 * ohms, 1.2 * ohms + CONTACT)
+        return (_OPEN, np.inf) if np.isinf(ohms) else (0.8 * ohms, 1.2 * ohms + CONTACT)
 
     def _volts(self, row: int, pin: Pin, held: int) -> Span:
         variant = self.known.rows[row].variant
@@ -297,6 +338,12 @@ class MeterBench:
             return _CHANCE
         level = int(known.after[known.first_part(row), held])
         return _CHANCE if level == 2 else self.data[level]
+
+
+def _distinct(rows: NDArray[Any]) -> tuple[NDArray[Any], NDArray[np.int64]]:
+    """Different rows, as columns, and the number of each row among them."""
+    different, label = np.unique(rows, axis=0, return_inverse=True)
+    return different.T, label.reshape(-1)
 
 
 def _span(volts: NDArray[np.float64]) -> Span:

@@ -12,6 +12,8 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from functools import cache
+from itertools import combinations
 from typing import NamedTuple
 
 from padbench.core.buttons import BUTTONS, byte_of, spelled
@@ -44,6 +46,16 @@ _PLACES = (
     rf"|{_CORE} to {_CORE}|swap (?:{'|'.join(PARTS)})|beat \S+)"
     r"(?: (?:with )?(?P<held>\S+)(?: held)?)?"
 )
+_END = f"(?:[0-9]{{1,2}}|{_CORE}-{_CORE}|{_CORE})"
+_SERIES = (
+    r"(?P<head>(?:scope )?pins |cores |core pairs |scope )"
+    rf"(?P<ends>{_END}(?:[ ,]+{_END})+)(?P<tail> .*)?"
+)
+"""Several places of one kind: one test, with a reading of each."""
+
+EVERY = {"cores": CORES, "core pairs": tuple("-".join(two) for two in combinations(CORES, 2))}
+"""Series that need no list of their ends where they have all."""
+
 _EXAMPLE = 'write for example "A=10000000", "A+B=A", "idle=none" or "pin 9=0.1V"'
 
 
@@ -69,7 +81,23 @@ def kind_of(where: str) -> str:
     first = where.split(" ", 1)[0]
     if first in WORDS:
         return first
-    return "volts" if first == "pin" and " to " not in where else "ohms" if where else "press"
+    volts = first.startswith("pin") and " to " not in where
+    return "volts" if volts else "ohms" if where else "press"
+
+
+@cache
+def each_place(key: str) -> tuple[tuple[str, int], ...]:
+    """Where, and what is held meanwhile: "pins 1 4 to supply" is "pin 1 to supply" and
+    "pin 4 to supply". Raises `UnclearError`."""
+    plain = " ".join(key.split())
+    if plain.lower() in EVERY:
+        plain += " " + " ".join(EVERY[plain.lower()])
+    found = re.fullmatch(_SERIES, plain, re.IGNORECASE)
+    if not found:
+        return (_place(key),)
+    head = re.sub("core pairs ", "", found["head"].lower()).replace("s ", " ")
+    ends = (end.replace("-", " to ") for end in re.split("[ ,]+", found["ends"]))
+    return tuple(_place(f"{head}{end}{found['tail'] or ''}") for end in ends)
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,8 +183,8 @@ def _take(line: str, seen: Observed) -> None:
     if not equals or not key or not value:
         raise UnclearError(f"{found_text(line)} is no pair; {_EXAMPLE}")
     words = key.lower().split()
-    if words[0] in ("pin", "core", *WORDS) or "to" in words:
-        seen.meter.append(_reading(key, value))
+    if words[0] in ("pin", "pins", "core", "cores", *WORDS) or "to" in words:
+        seen.meter += _readings(key, value)
         return
     if counted := re.fullmatch(r"(?i)(\S+) (drops|ghosts|skips|repeats)(?: ([1-7]))?", key):
         _add_counts(counted, value, seen)
@@ -234,8 +262,23 @@ def _byte(text: str) -> tuple[int, int]:
     return held_named(body), times
 
 
-def _reading(key: str, value: str) -> Meter:
-    where, held = _place(key)
+def _readings(key: str, value: str) -> Iterator[Meter]:
+    """Of each place in turn; a dash is a place that was not measured."""
+    places = each_place(key)
+    values = [value]
+    if len(places) > 1:
+        values = [one.strip() for one in value.split("," if "," in value else None)]
+    if len(values) != len(places):
+        raise UnclearError(
+            f"{found_text(key)} is {len(places)} places, and has {len(values)} readings; give one"
+            " of each, in that order, - for none"
+        )
+    for (where, held), one in zip(places, values, strict=True):
+        if one != "-" or len(places) == 1:
+            yield _reading(where, held, one)
+
+
+def _reading(where: str, held: int, value: str) -> Meter:
     kind = kind_of(where)
     if kind in WORDS:
         if value.lower() not in WORDS[kind]:

@@ -32,8 +32,16 @@ from padbench.core.pad import SOUND, Defect
 from padbench.core.units import Value
 from padbench.parts.fault_kinds import fault_kinds
 from padbench.repair.dictionary import Dictionary, both, coded, predicted
-from padbench.repair.metering import ANY, MeterBench
-from padbench.repair.observed import WRONG_READ, Meter, Observed, Read, kind_of
+from padbench.repair.metering import WRONG, MeterBench
+from padbench.repair.observed import (
+    EVERY,
+    WRONG_READ,
+    Meter,
+    Observed,
+    Read,
+    each_place,
+    kind_of,
+)
 from padbench.sheet.model import Fault
 
 PAIR = 0.01
@@ -238,7 +246,7 @@ def _groups(
         off = [
             reading
             for reading, chance in zip(seen.meter, metered, strict=True)
-            if chance[row] < ANY
+            if chance[row] == WRONG
         ]
         fixed, loose = known.fixed[part, states].tolist(), known.random[part, states].tolist()
         yield Candidate(
@@ -282,7 +290,8 @@ def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Cand
         ]
     ).T
     codes = coded([defect for defect, _ in alike], known.pad.stages)
-    fixed, random, _ = predicted(known.pad, both(codes[one], codes[other]), np.array(states))
+    mixed, clocks = both(codes[one], codes[other]), known.sheet.poll.clocks
+    fixed, random, *_ = predicted(known.pad, mixed, np.array(states), clocks)
     alone = _fits(sent, sure, loose)
     s, t = shares[one][:, None], shares[other][:, None]
     chance = s * t * _fits(sent, fixed[:, at], random[:, at])
@@ -306,7 +315,7 @@ def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Cand
                 *(
                     reading
                     for reading, chance_of in zip(seen.meter, readings, strict=True)
-                    if chance_of[groups[one[best]] + groups[other[best]]].max() < ANY
+                    if chance_of[groups[one[best]] + groups[other[best]]].max() == WRONG
                 ),
             ),
             groups[one[best]][0],
@@ -330,7 +339,9 @@ def _faults_of(known: Dictionary, rows: Sequence[int]) -> tuple[Fault | None, ..
 
 @dataclass(frozen=True)
 class Test:
-    """Something to try: hold ``held`` and read, or look at ``where`` (see `Meter`).
+    """Something to try, with one answer: hold ``held`` and read the eight buttons, or look at
+    ``where`` (see `Meter`), which may be several places of one kind measured in one go, the probe
+    in hand (see `padbench.repair.observed.each_place`).
 
     ``bits`` is what it tells on average (Shannon, in bits), ``cost`` beside that of one press.
     """
@@ -346,16 +357,16 @@ class Test:
         return not self.where
 
 
-_MORE_BUTTONS, _OPENING = 0.1, 5.0
-_COSTS = {"press": 1.0, "beat": 2.0, "ohms": 3.0, "volts": 5.0, "scope": 15.0}
+_IDLE, _MORE_BUTTONS, _MORE_PLACES, _OPENING = 0.2, 0.1, 0.25, 5.0
+_COSTS = {"press": 1.0, "beat": 2.0, "ohms": 4.0, "volts": 5.0, "scope": 15.0}
 _SWAPS = {"swap cable": 30.0, "swap register": 60.0}
-"""Costs in presses (assumed): each further button held, opening the case (once), and what is done
-then; a swap is soldered."""
+"""Costs in presses (assumed): a look while nothing is held, each further button held, each further
+place of a series, opening the case (once), and what is done then; a swap is soldered."""
 
 _FINGERS = 6
 """Two thumbs and a hand with the pad on a table: all but one of each pair of opposites."""
 
-_SLIGHT = 0.1
+_SLIGHT = 0.2
 """Bits below which a test tells nothing."""
 
 
@@ -369,10 +380,9 @@ def practical(known: Dictionary, fingers: int = _FINGERS) -> Iterator[int]:
             yield held
 
 
-def _entropy(codes: NDArray[np.int64], weight: Floats) -> float:
-    _, place = np.unique(codes, return_inverse=True)
-    parts = np.bincount(place, weight)
-    return float(-(parts * np.log2(parts)).sum())
+def _inside(where: str) -> bool:
+    """Whether it is measured with the case open."""
+    return any("pin " in place or "core " in place for place, _ in each_place(where))
 
 
 def next_tests(
@@ -381,28 +391,41 @@ def next_tests(
     """What tells most for its cost, the best first; nothing where nothing tells any more."""
     left = np.flatnonzero(found.weight > 1e-3 * found.weight.max())
     weight = found.weight[left] / found.weight[left].sum()
-    fault = known.fault_of[left]
-    before = _entropy(fault, weight)
+    faults, fault = np.unique(known.fault_of[left], return_inverse=True)
+    before = np.bincount(fault, weight)
 
-    def bits(labels: NDArray[np.int64]) -> float:
-        """What an outcome tells of which fault it is: I(F; L) = H(L) - H(L | F)."""
-        label = labels[left]
-        joint = label * len(known.faults) + fault
-        return _entropy(label, weight) - (_entropy(joint, weight) - before)
+    def bits(labels: NDArray[np.int64], share: Floats | None = None) -> float:
+        """What an outcome tells of which fault it is: sum of P(f, l) log2 P(f | l) / P(f), which is
+        I(F; L); ``share`` is how much of an outcome another one passes for."""
+        shown, label = np.unique(labels[left], return_inverse=True)
+        size = len(shown) * len(faults)
+        joint = np.bincount(label * len(faults) + fault, weight, size).reshape(len(shown), -1)
+        after = joint if share is None else share[np.ix_(shown, shown)] @ joint
+        there = joint > 0
+        told = after / (after.sum(axis=1, keepdims=True) * before)
+        return float((joint[there] * np.log2(told[there])).sum())
 
     tests = []
     # What two faults make of a press is not in the dictionary.
     for held in practical(known) if not found.candidates[0].beside else ():
-        more = max(0, held.bit_count() - 1) * _MORE_BUTTONS
-        cost = _COSTS["press"] + more + (held in seen.reads)
+        more = (held.bit_count() - 1) * _MORE_BUTTONS
+        cost = (_COSTS["press"] + more if held else _IDLE) + (held in seen.reads)
         tests.append(Test("", held, bits(known.labels[:, held]), cost))
     measured = {(reading.where, reading.held) for reading in seen.meter}
-    opened = any("pin " in where or "core " in where for where, _ in measured)
-    for where, held in bench.points() if meter else ():
+    opened = any(_inside(where) for where, _ in measured)
+    points = [*bench.points()] if meter else []
+    for head, ends, tail in bench.series() if meter else ():
+        places = each_place(f"{head}{' '.join(ends)}{tail}")
+        new = [end for end, place in zip(ends, places, strict=True) if place not in measured]
+        if len(new) > 1:
+            whole = new == ends and head.strip() in EVERY
+            points.append((head.strip() if whole else f"{head}{' '.join(new)}{tail}", 0))
+    for where, held in points:
         if (where, held) not in measured:
             cost = _SWAPS.get(where, _COSTS.get(kind_of(where), 0.0))
-            cost += _OPENING * (not opened and ("pin " in where or "core " in where))
-            tests.append(Test(where, held, bits(bench.classes(where, held)), cost))
+            cost += _MORE_PLACES * (len(each_place(where)) - 1)
+            cost += _OPENING * (not opened and _inside(where))
+            tests.append(Test(where, held, bits(*bench.apart(where, held)), cost))
     telling = [test for test in tests if test.bits > _SLIGHT]
     # A short of the supply is looked for before anybody plugs the pad in again.
     short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)

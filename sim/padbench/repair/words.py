@@ -11,12 +11,13 @@ from padbench.core.buttons import pressed_in, spelled
 from padbench.core.remedies import joined
 from padbench.core.sentences import capital
 from padbench.core.units import show
-from padbench.parts.fault_kinds import fault_kinds
-from padbench.repair.observed import WORDS, kind_of, pin_named
+from padbench.parts.fault_kinds import CORES, fault_kinds
+from padbench.repair.observed import EVERY, WORDS, kind_of, pin_named
 from padbench.repair.ranking import Test
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 from padbench.wiring.mistakes import last_output
+from padbench.wiring.netlists.sheet import board_of
 from padbench.wiring.plan import wiring_plan
 
 SOUND_PAD = "nothing is broken that a press shows"
@@ -39,7 +40,6 @@ _LIVE = (
     " to ground shorts the console."
 )
 _SWAP = "Touch ground before the part: a charge from a hand can break its inputs."
-_AT_PLUG = ("scope latch", "scope clock", "scope data")
 _DEAD = "Unplug the pad first: ohms are measured with the supply off."
 
 
@@ -47,14 +47,18 @@ class Words:
     """Sentences about one pad; ``sound`` is what they call one without a fault."""
 
     def __init__(self, sheet: Sheet, sound: str = SOUND_PAD) -> None:
-        self.sheet, self.sound, self.plan = sheet, sound, wiring_plan(sheet)
+        self.sheet, self.sound, drawn = sheet, sound, board_of(sheet)
+        self.plan = wiring_plan(sheet, drawn.names() if drawn else None)
+        self.on_board = drawn is not None
         self.part = sheet.part
         self.nets: dict[str, int] = {}
         last = last_output(self.part, sheet.chip.stages), self.plan.pins[-1].chip
         for place, pin in enumerate(self.plan.pins):
             if (pin.name, pin.chip) == last:
                 self.nets["data"] = place
-            self.nets.setdefault(_AT_PIN.get(pin.name, pin.net), place)
+            net = _AT_PIN.get(pin.name, pin.net)
+            linked = net == "serial" and pin.net == "chain"
+            self.nets.setdefault(f"link {pin.chip}" if linked else net, place)
 
     def fault(self, fault: Fault | None) -> str:
         """What is broken."""
@@ -82,6 +86,8 @@ class Words:
 
     def _net(self, fault: Fault, end: str) -> str:
         value = getattr(fault, end) or ""
+        if fault.kind == "link-open":
+            return f"link {value}"
         if fault.kind == "stage-stuck":
             return next((name for name, at in self.sheet.buttons.items() if str(at) == value), "")
         return _NETS.get(fault.kind, value)
@@ -91,8 +97,10 @@ class Words:
         if place is None:
             return "?"
         pin = self.plan.pins[place]
-        several = self.plan.pins[-1].chip > 1
-        return f"{pin.number}" + (f" of register {pin.chip}" if several else "")
+        if self.plan.pins[-1].chip == 1:
+            return f"{pin.number}"
+        drawn = f" ({self.plan.named(pin.chip)})" if self.on_board else ""
+        return f"{pin.number} of register {pin.chip}{drawn}"
 
     def _filled(self, text: str, fault: Fault) -> str:
         fitted = self.sheet.pull_up.value
@@ -117,13 +125,17 @@ class Words:
             return f"hold {held} and read" if held else "hold nothing and read"
         what = test.where.removeprefix(f"{kind} ")
         names = {pin_named(pin.number, pin.chip): pin.name for pin in self.plan.pins}
-        at = f"{what} ({names[what]})" if what in names else f"{what} at the plug"
+        at = f"{what} ({names[what]})" if what in names else what
+        at += "" if what.startswith("pin") else " at the plug"
         down = f" while {held} is held" if held else ""
-        ohms = f"ohms from core to core at the plug: {what}"
-        if what.startswith("pin "):
+        ohms = f"ohms from core to core at the plug: {what.removeprefix('core pairs ')}"
+        if what.startswith("pin"):
             ohms = f"ohms from {what}"
-        elif what.startswith("core "):
-            ohms = f"ohms of the {what[5:]} core, from the plug to the register's pin"
+        elif what.startswith("core") and not what.startswith("core pairs"):
+            which = what.partition(" ")[2] or f"each ({', '.join(CORES)})"
+            ohms = f"ohms of the {which} core, from the plug to the register's pin"
+        elif what in EVERY:
+            ohms = f"ohms from each core to each other at the plug ({', '.join(EVERY[what])})"
         said = {
             "ohms": ohms,
             "volts": f"volts of {at} against ground{down}, between two reads",
@@ -143,7 +155,7 @@ class Words:
     def caution(self, test: Test, suspects: Iterable[Fault] = ()) -> str:
         """What to mind; of a press only what one of the suspected faults makes dangerous."""
         kind = kind_of(test.where)
-        if kind == "beat" or test.where in _AT_PLUG:
+        if kind == "beat" or (kind == "scope" and "pin" not in test.where):
             return ""
         if test.press:
             held = pressed_in(test.held)

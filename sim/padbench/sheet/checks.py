@@ -21,6 +21,9 @@ from padbench.sheet.model import (
     OnePad,
     Pad,
     Poll,
+    PullUp,
+    Resistors,
+    Sheet,
     WorksWith,
 )
 from padbench.sheet.simulators import SIMULATORS
@@ -34,7 +37,9 @@ class Readable:
     pad: Pad | None
     chip: Chip | None
     buttons: Mapping[str, int] | None
+    pull_up: PullUp | None
     contacts: Contacts | None
+    resistors: Resistors | None
     works_with: WorksWith | None
     poll: Poll | None
     hdl: Hdl | None
@@ -215,6 +220,9 @@ def _faults(sheet: Readable) -> Iterator[Clash]:
         if sheet.chip is not None and sheet.chip.kind == "firmware":
             yield Clash(here, "is for a register, and this pad is a firmware", "leave it out")
             continue
+        if lacks := lacking(fault, sheet):
+            yield Clash((*here, "kind"), lacks, "leave it out")
+            continue
         for key, what, value in (("at", kind.at, fault.at), ("to", kind.to, fault.to)):
             known = _places(what, sheet)
             if not what and value is not None:
@@ -238,13 +246,39 @@ def _faults(sheet: Readable) -> Iterator[Clash]:
             yield Clash((*here, "ohms"), "is missing", 'write for example ohms = "390 Ω"')
 
 
+def lacking(fault: Fault, sheet: Readable | Sheet) -> str:
+    """What a fault needs and the pad has not, as the predicate of a message; empty for nothing."""
+    kind, chip = fault.kind, sheet.chip
+    if chip is None:
+        return ""
+    part = find_part(chip.part)
+    before = f"Q{(chip.stages - 1) % part.stages}"
+    lift = getattr(sheet.resistors, f"{fault.at}_to_supply", part)
+    no_pull_up = sheet.pull_up is not None and sheet.pull_up.value is None
+    needs = {
+        "data-stage-before": (before in part.pins, f"an output {before}; the {part.name} has none"),
+        "part-synchronous": (part.load != "synchronous", f"another part than a {part.name}"),
+        "link-open": (chip.stages > part.stages, "a chain of registers; this pad has one"),
+        "serial-open": (chip.serial_input != "open", "a serial input that is tied"),
+        "serial-wrong": (chip.serial_input != "open", "a serial input that is tied"),
+        "pull-up-missing": (not no_pull_up, "a pull-up, and this pad has none"),
+        "pull-up-wrong": (not no_pull_up, "a pull-up, and this pad has none"),
+        "resistor-missing": (lift is not None, f"a resistor from {fault.at} to supply"),
+    }
+    there, what = needs.get(kind, (True, ""))
+    return "" if there else f"needs {what}"
+
+
 def _places(what: str, sheet: Readable) -> tuple[str, ...]:
     """What a fault may name; nothing where that cannot be told."""
     if what == "button":
         return tuple(sheet.buttons or ())
+    stages = 0 if sheet.chip is None else sheet.chip.stages
     if what == "stage":
-        stages = 0 if sheet.chip is None else sheet.chip.stages
         return tuple(str(number + 1) for number in range(stages))
+    if what == "register" and sheet.chip is not None:
+        each = find_part(sheet.chip.part).stages
+        return tuple(str(number + 1) for number in range(1, -(-stages // each)))
     some: dict[str, tuple[str, ...]] = {"core": CORES, "line": ("latch", "clock")}
     return (some | {"branch": tuple(BRANCHES)}).get(what, ())
 
