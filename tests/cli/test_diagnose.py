@@ -216,7 +216,12 @@ def test_the_short_answer_has_test_and_repair_whole(number, capsys):
     it = padbench.diagnose(Path(B), file=file).data
     best, test = it.found.candidates[0], it.tests[0]
     mends = [it.words.mend(one) for one in (best.faults[0], *best.beside[:1])]
-    for said in (*mends, it.words.do(test), it.words.caution(test), f"{it.words.typed(test)}=…"):
+    for said in (
+        *mends,
+        it.words.do(test),
+        it.words.caution(test),
+        f"{it.words.typed(test)}=FOUND",
+    ):
         assert said in " ".join(out.split())
 
 
