@@ -136,7 +136,7 @@ ROUTINES = [Path(name).stem for name in _shipped("*.asm", "sim/padbench/routines
 WAVES = _shipped("*.vcd", "waves")
 TWO_RATES = "--period 432 --period 3424"
 EVERYTHING = [
-    *(f"verify {name}" for name in [*SHEETS, *BOARDS]),
+    *(f"verify {name}" for name in [*SHEETS, "harbour-c.cir"]),
     f"verify {' '.join(SHEETS)}",
     *(f"wiring {name}" for name in [*PADS[2:], *BOARDS, "harbour-adapter.toml --pad Player_2"]),
     *(f"diagnose harbour-b.toml --file {name}" for name in _shipped("*.symptoms")),

@@ -224,8 +224,8 @@ def _sections(
     sources = [f"{what}: {source}" for what, source in plan.sources]
     title = "Where pins and voltages come from:"
     yield Section("sources", title, [Prose(sources, listed=True)])
-    steps = [f"{number}. {step}" for number, step in enumerate(plan.checklist, 1)]
-    yield Section("checklist", "Bring it up in this order:", [Prose(steps, listed=True)])
+    steps = Prose(plan.checklist, numbered=True)
+    yield Section("checklist", "Bring it up in this order:", [steps])
 
 
 def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]) -> Section:
@@ -242,8 +242,8 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
     steps = [(str(number), step) for number, step in enumerate(plan.checklist, 1)]
     blocks = [
         _pins(plan, short=True),
-        Lines("Bring it up in this order", steps, NEVER_CUT),
         Lines("", [("parts", parts)], NEVER_CUT),
+        Lines("Bring it up in this order", steps, NEVER_CUT),
     ]
     return Section("brief", "", blocks, ("brief",))
 

@@ -137,8 +137,9 @@ def _print_block(block: Block, title: str, screen: Console) -> bool:
 def _prose(block: Prose, title: str, screen: Console) -> None:
     if title:
         screen.print(title)
-    for line in block.lines:
-        _say(f"  {line}" if block.listed or block.wrong else line, screen)
+    for number, line in enumerate(block.lines, 1):
+        sign = f"{number}. " if block.numbered else ""
+        _say(f"  {sign}{line}" if block.listed or block.wrong or sign else line, screen)
 
 
 def _say(line: str, screen: Console) -> None:
