@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from functools import cache
 from pathlib import Path
 
@@ -181,6 +182,9 @@ def test_the_page_marks_the_place_and_shows_both_waves():
     broken, sound = waves.articles
     assert (broken.verdict, sound.verdict) == ("fail", "pass")
     assert "bridged" in page.getvalue()
+    # A script finds the data of the waves by its id: no section has the same.
+    ids = re.findall(r'\bid="([^"]+)"', page.getvalue())
+    assert len(ids) == len(set(ids))
 
 
 def test_a_sheet_with_a_fault_fails_and_is_refused_where_nothing_would_show():
