@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from functools import cache
 from pathlib import Path
 
@@ -181,6 +182,9 @@ def test_the_page_marks_the_place_and_shows_both_waves():
     broken, sound = waves.articles
     assert (broken.verdict, sound.verdict) == ("fail", "pass")
     assert "bridged" in page.getvalue()
+    # A script finds the data of the waves by its id: no section has the same.
+    ids = re.findall(r'\bid="([^"]+)"', page.getvalue())
+    assert len(ids) == len(set(ids))
 
 
 def test_a_sheet_with_a_fault_fails_and_is_refused_where_nothing_would_show():
@@ -216,7 +220,12 @@ def test_the_short_answer_has_test_and_repair_whole(number, capsys):
     it = padbench.diagnose(Path(B), file=file).data
     best, test = it.found.candidates[0], it.tests[0]
     mends = [it.words.mend(one) for one in (best.faults[0], *best.beside[:1])]
-    for said in (*mends, it.words.do(test), it.words.caution(test), f"{it.words.typed(test)}=…"):
+    for said in (
+        *mends,
+        it.words.do(test),
+        it.words.caution(test),
+        f"{it.words.typed(test)}=FOUND",
+    ):
         assert said in " ".join(out.split())
 
 

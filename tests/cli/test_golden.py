@@ -13,8 +13,9 @@ from typing import NamedTuple
 import pytest
 from rich.cells import cell_len
 
-from padbench import verify
 from padbench.cli import main
+from padbench.jobs.verify import verify_each
+from padbench.scenarios import SCENARIOS
 
 ROOT = Path(__file__).parents[2]
 GOLDEN = Path(__file__).parent / "golden"
@@ -28,19 +29,18 @@ class Case(NamedTuple):
 
     words: str
     code: int
-    below: str = ""
 
 
 CASES = {
     "verify-a": Case("verify harbour-a.toml", 1),
     "verify-b": Case("verify harbour-b.toml --report b.html --junit b.xml", 0),
-    "verify-b-all": Case("verify harbour-b.toml --all", 0, "all"),
+    "verify-b-all": Case("verify harbour-b.toml --all", 0),
     "verify-both": Case("verify harbour-a.toml harbour-b.toml", 1),
     "play-a-all-states": Case("play harbour-a.toml --scenario all-states", 1),
     "play-b-stopped-last-bit": Case("play harbour-b.toml --scenario stopped-last-bit", 0),
     "play-routine": Case("play --routine read-once --period 432 --case held=0 phase=18 pad=1", 1),
     "wiring-a": Case("wiring harbour-a.toml", 1),
-    "wiring-b": Case("wiring harbour-b.toml", 0, "table"),
+    "wiring-b": Case("wiring harbour-b.toml", 0),
     "diagnose-b": Case("diagnose harbour-b.toml idle=none A=A,none B=B", 1),
     "diagnose-b-2": Case("diagnose harbour-b.toml --file harbour-b-2.symptoms", 1),
     "inspect-each-button": Case("inspect each-button.vcd", 0),
@@ -66,7 +66,7 @@ def folder(tmp_path_factory):
     here = tmp_path_factory.mktemp("golden") / "sim" / "sheets"
     shutil.copytree(ROOT / "sim" / "sheets", here)
     shutil.copytree(ROOT / "hdl", here / ".." / ".." / "hdl")
-    for name in ("each-button.vcd", "exposed-read-twice.vcd"):
+    for name in WAVES:
         shutil.copy(ROOT / "waves" / name, here)
     shutil.copy(ROOT / "tests" / "routines" / "sources" / "read-twice-36.asm", here)
     _write_noise(here / "noise.csv")
@@ -107,6 +107,17 @@ def on_screen(lines: list[str], columns: int) -> int:
     return sum(max(1, -(-cell_len(line) // columns)) for line in lines)
 
 
+def assert_screenful(text: str) -> None:
+    """24 lines of 80 columns, but for the table of pins, and nothing cut."""
+    lines = text.splitlines()
+    pins = [at for at, line in enumerate(lines) if line.startswith("Pins: ")]
+    if pins:
+        del lines[pins[0] : max(at for at, line in enumerate(lines) if not line.strip()) + 1]
+    assert 0 < on_screen(lines, WIDTH) <= HEIGHT
+    assert [line for line in lines if cell_len(line) > WIDTH and not TO_COPY.match(line)] == []
+    assert "…" not in text
+
+
 def _words(text: str) -> list[str]:
     """Words of a command line; what follows --case is one of them, and _ stands for a blank."""
     before, case, after = text.partition(" --case ")
@@ -114,20 +125,56 @@ def _words(text: str) -> list[str]:
     return [*words, "--case", after] if case else words
 
 
+def _shipped(pattern: str, folder: str = "sim/sheets") -> list[str]:
+    return sorted(path.name for path in (ROOT / folder).glob(pattern))
+
+
+SHEETS = [name for name in _shipped("*.toml") if name != "harbour-scenarios.toml"]
+PADS = [name for name in SHEETS if name != "harbour-adapter.toml"]
+BOARDS = ["harbour-b.net", "harbour-c.cir"]
+ROUTINES = [Path(name).stem for name in _shipped("*.asm", "sim/padbench/routines/shipped")]
+WAVES = _shipped("*.vcd", "waves")
+TWO_RATES = "--period 432 --period 3424"
+EVERYTHING = [
+    *(f"verify {name}" for name in [*SHEETS, "harbour-c.cir"]),
+    f"verify {' '.join(SHEETS)}",
+    *(f"wiring {name}" for name in [*PADS[2:], *BOARDS, "harbour-adapter.toml --pad Player_2"]),
+    *(f"diagnose harbour-b.toml --file {name}" for name in _shipped("*.symptoms")),
+    *(f"diagnose {name} idle=none A=none B=B" for name in PADS),
+    *(f"play {pad} --scenario {name}" for pad in PADS[:1] for name in SCENARIOS),
+    *(f"routine {name} {TWO_RATES}" for name in ROUTINES),
+    *(f"sweep --sheet {name}" for name in PADS[2:]),
+    *(f"latency --routine {name} --line 3 --line 200" for name in ROUTINES),
+    *(f"inspect {name}" for name in WAVES),
+    f"inspect {' '.join(WAVES)}",
+    *(f"new from-{name[8]}.toml --from {name}" for name in BOARDS),
+]
+"""Every command that plays or reads, over all that is shipped and has no text in golden/."""
+
+
 @pytest.fixture(scope="module")
 def judged():
     """Each sheet is judged once, however many of these texts show it."""
-    return cache(verify)
+    return cache(lambda sheet: verify_each(sheet, waves=Path("waves")))
+
+
+@pytest.fixture
+def in_folder(folder, judged, monkeypatch):
+    """Where command lines are run."""
+    monkeypatch.setattr("padbench.cli.verify.verify_each", lambda sheet, **_: judged(str(sheet)))
+    monkeypatch.chdir(folder)
+    monkeypatch.delenv("COLUMNS", raising=False)
+
+
+@pytest.mark.parametrize("words", EVERYTHING)
+def test_it_is_a_screenful_and_nothing_is_cut(words, in_folder, capfd):
+    assert main(_words(words)) in {0, 1}
+    assert_screenful(capfd.readouterr().out)
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_the_text_of_a_command(name, folder, judged, capfd, monkeypatch, request):
+def test_the_text_of_a_command(name, in_folder, capfd, request):
     case = CASES[name]
-    monkeypatch.setattr(
-        "padbench.cli.verify.verify_each", lambda sheet, **_: [judged(sheet, waves=Path("waves"))]
-    )
-    monkeypatch.chdir(folder)
-    monkeypatch.delenv("COLUMNS", raising=False)
     code = main(_words(case.words))
     out = capfd.readouterr().out
     file = GOLDEN / f"{name}.txt"
@@ -137,12 +184,8 @@ def test_the_text_of_a_command(name, folder, judged, capfd, monkeypatch, request
     if request.config.getoption("--write-golden"):
         file.write_text(shown)
     assert code == case.code
-    lines = out.splitlines()
-    if case.below == "table":
-        lines = lines[max(at for at, line in enumerate(lines) if not line.strip()) + 1 :]
-    if case.below != "all":
-        assert on_screen(lines, WIDTH) <= HEIGHT
-        assert all(cell_len(line) <= WIDTH or TO_COPY.match(line) for line in lines)
+    if "--all" not in case.words:
+        assert_screenful(out)
     assert shown == file.read_text()
 
 

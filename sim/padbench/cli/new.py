@@ -47,9 +47,13 @@ def run(arguments: list[str]) -> int:
             json.dumps({"schema": SCHEMA, "sheet": str(file), "check": check, "mistakes": mistakes})
         )
     elif check:
-        print(f"{name} written. Not in the netlist, so check: {', '.join(check)}.")
-        if mistakes:
-            print("Wrong on the board, or to look at:", *mistakes, sep="\n  ")
+        from padbench.results.brief import broken
+        from padbench.results.text import BRIEF_WIDTH
+
+        says = [f"{name} written. Not in the netlist, so check: {', '.join(check)}."]
+        says += ["Wrong on the board, or to look at:", *mistakes] if mistakes else []
+        for line in says:
+            print(*broken(line, BRIEF_WIDTH - 2), sep="\n  ")
         print(f"Then: padbench verify {name}")
     else:
         print(f"{name} written. Change it to your pad, then: padbench verify {name}")

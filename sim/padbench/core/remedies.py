@@ -106,7 +106,7 @@ ADVICE: Mapping[str, str | Callable[[Remedy], str]] = {
     "stages": lambda remedy: "take {} or {} stages".format(
         ", ".join(map(str, remedy.facts["stages"][:-1])), remedy.facts["stages"][-1]
     ),
-    "ground-serial": lambda remedy: f"connect to ground the serial input{_pin(remedy)}",
+    "ground-serial": lambda remedy: f"ground the serial input{_pin(remedy)}",
     "fit-pull-up": "fit a resistor from each input to supply, 39 kΩ for example, and no wire",
     "inverter": lambda remedy: f"put an inverter between latch and the load pin{_pin(remedy)}",
     "no-inverter": lambda remedy: (

@@ -565,7 +565,7 @@ def _brief(it: Diagnosis) -> Section:
         for number, candidate in enumerate(it.found.candidates[: 2 if best.beside else _SHOWN], 1)
         if candidate is best or candidate.share >= 1e-3
     ]
-    blocks.append(Lines("Likeliest", rows, most=5))
+    blocks.append(Lines("Likeliest", rows, 5 if it.fails else NEVER_CUT))
     # Two faults have two repairs, and need the room.
     blocks += _next_test(it, 0 if best.beside else 3)
     faults = _suspects(best, 1)
@@ -604,7 +604,7 @@ def _next_test(it: Diagnosis, most: int) -> Iterator[Block]:
         return
     mind = it.words.caution(test, it.found.suspects)
     do = ". ".join(filter(None, (it.words.do(test), capital(mind))))
-    rows = [("do", do), ("type", f"{it.words.typed(test)}=…")]
+    rows = [("do", do), ("type", f"{it.words.typed(test)}=FOUND")]
     yield Lines("Next test", rows, most=NEVER_CUT)
     outcomes = [*_outcomes(it, test).items()][:most]
     rows = [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]

@@ -141,7 +141,9 @@ def pad_sections(
     rows = [_port_rows(pad, stopped=stopped) for pad in pads]
     notes = [f"{joined(unused)}: not used, a pad is swept in a moment"] if unused else []
     lines = [line for pad in pads for line in _example_lines(pad, play)]
-    brief = [*(Lines("", some) for some in rows), Lines("", [("", note) for note in notes])]
+    brief = [Lines("", [some[0] for some in rows])]
+    brief += [Lines(some[0][0] if len(rows) > 1 else "", some[1:]) for some in rows]
+    brief.append(Lines("", [("", note) for note in notes]))
     brief.append(Lines("", [("", line) for line in lines[:1]]))
     brief.append(Lines("", [("", line.strip()) for line in lines[1:2]], whole=True))
     yield Section("brief", "", brief, ("brief",))
@@ -163,10 +165,12 @@ def _port_rows(pad: PadCounts, *, stopped: bool) -> list[tuple[str, str]]:
     if whole.wrong:
         says = f"FAILS: {_share(whole.wrong, whole.cases)} of {grouped(whole.cases)} reads"
     rows = [(", ".join(pad.ports), says)]
-    for name, ghost, missed in zip(BUTTONS, whole.ghost, whole.missed, strict=True):
-        if ghost or missed:
-            shares = per_cent(ghost, whole.cases), per_cent(missed, whole.cases)
-            rows.append((name, "seen, not pressed {}; pressed, not seen {}".format(*shares)))
+    for label, counts in (("seen, not pressed", whole.ghost), ("pressed, not seen", whole.missed)):
+        wrong = [(name, n) for name, n in zip(BUTTONS, counts, strict=True) if n]
+        if wrong:
+            rows.append(
+                (label, ", ".join(f"{name} {per_cent(n, whole.cases)}" for name, n in wrong))
+            )
     spoilt = pad.total(pad.policy, pad.pad.serial, stopped=True)
     if pad.pad.serial is not None and spoilt.cases:
         ghost, missed = (spoilt.numbers[kind] for kind in _SPOILT)

@@ -573,8 +573,8 @@ def _seen(coverage: Coverage) -> Table:
         ("stopped bits by extra clocks", 24, len(places), places),
     ):
         more = missing - len(named[:_FEW])
-        names = ", ".join(named[:_FEW]) + (f" and {more} more" if more else "")
-        rows.append((of, str(many - missing), str(many), names or "–"))
+        names = ", ".join(named[:_FEW]) + (f" and {grouped(more)} more" if more else "")
+        rows.append((of, grouped(many - missing), grouped(many), names or "–"))
     return Table(
         "What the wires really did, whatever the scenarios meant to do",
         ("of", "seen", "there are", "not seen, the first of them"),

@@ -416,12 +416,12 @@ def _brief(
         for word, names in (("pass", answer.passing), ("fail", answer.failing))
         if names
     ]
-    unjudged = [(one.id, one.says) for one in findings if one.verdict == "not-judged"]
+    unjudged = [one.id for one in findings if one.verdict == "not-judged"]
     memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
     blocks = [
         Lines("", [*ports, *_whose(sheet)]),
         Lines("What must change", [*broken, *causes, *after]),
-        Lines("Not judged, so not behind this verdict", unjudged),
+        Lines("", [("not judged", ", ".join(unjudged))] if unjudged else [], listed=True),
         thinnest_lines(answer.thinnest),
         Lines("", played, 2, listed=True),
         Lines("", [("", memory)] if answer.from_memory else []),

@@ -14,7 +14,15 @@ from padbench.circuit.pad_model import Corner
 from padbench.circuit.waves import worst_port
 from padbench.core.findings import Finding
 from padbench.jobs.loading import Refusal, SheetLike, design_of
-from padbench.results.blocks import Block, Drawing, Lines, Prose, Table, findings_blocks
+from padbench.results.blocks import (
+    NEVER_CUT,
+    Block,
+    Drawing,
+    Lines,
+    Prose,
+    Table,
+    findings_blocks,
+)
 from padbench.results.change import Change, plan_of
 from padbench.results.documents import FindingDocument, Outcome, finding_document
 from padbench.results.pictures import new_figure
@@ -216,8 +224,8 @@ def _sections(
     sources = [f"{what}: {source}" for what, source in plan.sources]
     title = "Where pins and voltages come from:"
     yield Section("sources", title, [Prose(sources, listed=True)])
-    steps = [f"{number}. {step}" for number, step in enumerate(plan.checklist, 1)]
-    yield Section("checklist", "Bring it up in this order:", [Prose(steps, listed=True)])
+    steps = Prose(plan.checklist, numbered=True)
+    yield Section("checklist", "Bring it up in this order:", [steps])
 
 
 def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]) -> Section:
@@ -230,12 +238,12 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
             why = [said[id_] for id_ in change.mends if id_ in said and said[id_] != change.whole]
             mend.append((str(number), f"{change.title}: {'; '.join([change.whole, *why[:1]])}"))
         return Section("brief", "", [Lines("What must change", mend)], ("brief",))
-    parts = [(f"{need.count} ×", f"{need.what} {need.value}".rstrip()) for need in plan.needs]
+    parts = "; ".join(f"{need.count} × {need.what} {need.value}".rstrip() for need in plan.needs)
     steps = [(str(number), step) for number, step in enumerate(plan.checklist, 1)]
     blocks = [
         _pins(plan, short=True),
-        Lines("Parts", parts),
-        Table("Bring it up in this order", ("step", "check"), steps, frozenset((0,))),
+        Lines("", [("parts", parts)], NEVER_CUT),
+        Lines("Bring it up in this order", steps, NEVER_CUT),
     ]
     return Section("brief", "", blocks, ("brief",))
 

@@ -59,12 +59,13 @@ class OnDemand(Sequence[Any]):
 
 @dataclass(frozen=True, slots=True)
 class Prose(Block):
-    """Paragraphs; as a list if ``listed``, as a list of faults if ``wrong``."""
+    """Paragraphs; or a list, ``listed``, ``numbered``, or ``wrong``: of faults."""
 
     kind = "prose"
     lines: Sequence[str]
     small: bool = False
     listed: bool = False
+    numbered: bool = False
     wrong: bool = False
 
 

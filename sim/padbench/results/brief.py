@@ -2,9 +2,9 @@
 
     for line in fitted([Lines("", [("push-pull", "works")])], width=80, height=24): print(line)
 
-Each row gets a line, and what room is left goes to the first that need more; where even that is
-too much, rows are left out and counted. What is too long ends with the last sentence that fits, a
-list with the number of what is left out; where there is neither, in an ellipsis.
+Each row gets the lines of its first sentence, and what room is left goes to the first that say
+more; where even that is too much, rows are left out and counted. A list ends with the number of
+what is left out. No sentence is cut.
 """
 
 import re
@@ -21,6 +21,7 @@ from padbench.results.blocks import NEVER_CUT, Lines
 HEIGHT = 24
 _WIDEST_LABEL = 30
 _NARROW = 60
+_FEW = 2
 _STYLES = (("FAILS", "bold red"), ("works", "green"))
 
 
@@ -35,11 +36,15 @@ def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Te
         room = height - _lines(_drawn(left, caps, width), width)
         if room >= 0:
             break
-        place = max(range(len(left)), key=lambda at: (not left[at].whole, len(left[at].rows)))
-        block = left[place]
         # What is to be copied, as the names of files written, stands whole on any screen.
-        if len(block.rows) <= 2 or block.whole:
+        places = [at for at, block in enumerate(left) if block.rows and not _is_fixed(block)]
+        if not places:
             break
+        many = [at for at in places if len(left[at].rows) > _FEW]
+        longest = {at: len(_block(left[at], caps[at], width)) for at in places}
+        most_rows = {at: len(left[at].rows) + bool(left[at].left_out) for at in many}
+        place = max(most_rows or longest, key=(most_rows or longest).__getitem__)
+        block = left[place]
         # The first one that goes makes room for nothing: its line says that more are left out.
         left[place] = replace(block, rows=block.rows[:-1], left_out=block.left_out + 1)
     # What room there is goes to what stands first.
@@ -48,10 +53,15 @@ def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Te
             while room > 0 and caps[place][row] < block.most:
                 caps[place][row] += 1
                 now = height - _lines(_drawn(left, caps, width), width)
-                if now == room:
+                if now < 0:
+                    caps[place][row] -= 1
                     break
                 room = now
     return _drawn(left, caps, width)
+
+
+def _is_fixed(block: Lines) -> bool:
+    return block.whole or block.most == NEVER_CUT
 
 
 def _clean(block: Lines, most: int) -> Lines:
@@ -77,7 +87,9 @@ def _drawn(blocks: Sequence[Lines], caps: Sequence[Sequence[int]], width: int) -
 def _block(block: Lines, caps: Sequence[int], width: int) -> list[Text]:
     if block.whole:
         return [Text(f"{label}: {says}" if label else says) for label, says in block.rows]
-    lines = _wrapped(block.title, width, 2) if block.title else []
+    if block.title and not block.rows:
+        return _wrapped(f"{block.title}: {block.left_out}, see --all", width, NEVER_CUT)
+    lines = _wrapped(block.title, width, NEVER_CUT) if block.title else []
     inset = 2 if block.title else 0
     labels = [len(label) for label, _ in block.rows if len(label) <= _WIDEST_LABEL]
     column = max(labels, default=0)
@@ -113,18 +125,12 @@ _MEASURE = Console(width=80, markup=False, emoji=False, color_system=None)
 
 
 def _wrapped(says: str, width: int, most: int, *, listed: bool = False) -> list[Text]:
-    plain = _broken(says, width)
-    if len(plain) > most:
-        shorter = (_broken(text, width) for text in _shorter(says, listed=listed))
-        plain = next((lines for lines in shorter if len(lines) <= most), plain)
-    lines = [Text(line) for line in plain[:most]]
-    if len(plain) > most:
-        whole = lines[-1].plain
-        lines[-1].truncate(width - 2)
-        cut = lines[-1].plain
-        if cut != whole and not whole[len(cut) :].startswith(" ") and " " in cut:
-            cut = cut.rsplit(" ", 1)[0]
-        lines[-1] = Text(cut.rstrip(" ,;:.") + " …")
+    plain = broken(says, width)
+    for text in _shorter(says, listed=listed):
+        if len(plain) <= most:
+            break
+        plain = broken(text, width)
+    lines = [Text(line) for line in plain]
     for word, style in _STYLES:
         if says.startswith(word):
             lines[0].stylize(style, 0, len(word))
@@ -144,7 +150,8 @@ def _shorter(says: str, *, listed: bool) -> Iterator[str]:
 
 
 @lru_cache(4096)
-def _broken(says: str, width: int) -> tuple[str, ...]:
+def broken(says: str, width: int) -> tuple[str, ...]:
+    """The lines of a text, none between a number and its unit."""
     kept = Text(_TOGETHER.sub(_GLUE, says))
     lines = (line.plain.rstrip().replace(_GLUE, " ") for line in kept.wrap(_MEASURE, width))
     return tuple(lines) or ("",)

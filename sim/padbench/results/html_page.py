@@ -78,7 +78,8 @@ def _short(result: Result) -> Iterator[Lines]:
     """What a terminal shows first; a page that begins with an answer has no need of it."""
     for part in result.sections:
         if "brief" in part.media:
-            yield from (one for one in part.blocks if isinstance(one, Lines) and one.rows)
+            lines = (one for one in part.blocks if isinstance(one, Lines))
+            yield from (one for one in lines if any(label for label, _ in one.rows))
 
 
 def notebook_html(result: Result) -> str:

@@ -33,6 +33,8 @@ EXIT_CODES: Mapping[Outcome, int] = {"pass": 0, "fail": 1, "stopped": 130}
 Medium = Literal["brief", "text", "page"]
 """brief: what a terminal shows unless all is asked for; text: all of it."""
 
+_MOST_IN_FULL = 4
+
 
 @dataclass(frozen=True, slots=True)
 class Section:
@@ -157,7 +159,7 @@ def combined(results: Sequence[Result], what: str = "files") -> Result:
                 title = f"{result.name}: {part.title}" if part.title else ""
                 yield replace(part, id=f"{part.id}-{number}", title=title, media=media)
         lines = [f"{one.name}: {one.word} {one.lead}" for one in results]
-        yield Section("brief", "", [_brief_of(one) for one in results], ("brief",))
+        yield Section("brief", "", _briefs_of(results), ("brief",))
         yield Section("each", "Each of them", [Prose(lines, listed=True)])
 
     def document() -> Mapping[str, Any]:
@@ -181,6 +183,17 @@ def combined(results: Sequence[Result], what: str = "files") -> Result:
         wrote={f"{name}, {one.name}": at for one in results for name, at in one.wrote.items()},
         data=[one.data for one in results],
     )
+
+
+def _briefs_of(results: Sequence[Result]) -> list[Lines]:
+    """What each does and why not; where they are many a line for each that passes, or for all."""
+    if len(results) <= _MOST_IN_FULL:
+        return [_brief_of(one) for one in results]
+    wrong = [one for one in results if one.outcome != "pass"]
+    in_full = wrong if len(wrong) <= _MOST_IN_FULL else []
+    short = sorted(results, key=lambda one: one.outcome == "pass")[len(in_full) :]
+    rows = [("", f"{one.name}: {one.word} {one.lead}") for one in short]
+    return [*map(_brief_of, in_full), Lines("", rows)]
 
 
 def _brief_of(result: Result) -> Lines:

@@ -8,11 +8,13 @@ Meaning is in words; colour only repeats it.
 
 import os
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from io import StringIO
+from pathlib import Path
 from typing import Any
 
 from rich import box
+from rich.cells import cell_len
 from rich.console import Console
 from rich.table import Table as Grid
 from rich.text import Text
@@ -31,15 +33,16 @@ from padbench.results.blocks import (
     Prose,
     Table,
 )
-from padbench.results.brief import fitted
+from padbench.results.brief import broken, fitted
 from padbench.results.result import Result
 
 _WORDS = {"pass": ("holds", "green"), "fail": ("FAILS", "bold red"), "not-judged": ("–", "dim")}
 _CAUTION = "A verdict is a calculation, not a guarantee."
 _PIPE_WIDTH = 120
-_BRIEF_WIDTH = 80
+BRIEF_WIDTH = 80
 _NARROW = 70
-_LONGEST_NAME = 60
+_MOST_FILES = 4
+_COMMAND = "padbench play "
 
 
 class _Screen(Console):
@@ -63,7 +66,7 @@ class _Screen(Console):
 def console(*, whole: bool = False) -> Console:
     """Standard output."""
     known = sys.stdout.isatty() or "COLUMNS" in os.environ
-    return _Screen(width=None if known else _PIPE_WIDTH if whole else _BRIEF_WIDTH)
+    return _Screen(width=None if known else _PIPE_WIDTH if whole else BRIEF_WIDTH)
 
 
 def as_text(result: Result, width: int = _PIPE_WIDTH, *, whole: bool = True) -> str:
@@ -88,18 +91,15 @@ def print_result(result: Result, screen: Console, *, whole: bool = False) -> Non
             if _print_block(block, title, screen):
                 title = ""
     if result.assumed:
-        screen.print(result.assumption, soft_wrap=True)
-    screen.print(f"{result.name}: {result.word} {result.lead} {_CAUTION}", soft_wrap=True)
+        _say(result.assumption, screen)
+    _say(f"{result.name}: {result.word} {result.lead} {_CAUTION}", screen)
     for what, path in result.wrote.items():
         screen.print(f"{what}: {path}", soft_wrap=True)
 
 
 def _print_brief(result: Result, blocks: Sequence[Block], screen: Console) -> None:
     """24 lines: verdict, what the sections say, files; tables asked for follow the verdict."""
-    # A name is of any length, so it may be cut; what was found may not.
-    name = result.name if len(result.name) <= _LONGEST_NAME else f"{result.name[:_LONGEST_NAME]}…"
-
-    lines = [Lines("", [("", f"{name}: {result.word} {result.lead}")], NEVER_CUT)]
+    lines = [Lines("", [("", f"{result.name}: {result.word} {result.lead}")], NEVER_CUT)]
     tables = [block for block in blocks if not isinstance(block, Lines)]
     if tables:
         for line in fitted(lines, screen.width):
@@ -111,10 +111,19 @@ def _print_brief(result: Result, blocks: Sequence[Block], screen: Console) -> No
     if result.assumed:
         lines.append(Lines("", [("", result.assumption)], listed=True))
     lines.append(Lines("", [("", f"{_CAUTION} --all shows the rest.")], NEVER_CUT))
-    files = [(what, str(path)) for what, path in result.wrote.items()]
-    lines.append(Lines("", files, whole=True))
+    lines.append(Lines("", _written(result.wrote), whole=True))
     for line in fitted(lines, screen.width):
         screen.print(line, soft_wrap=True)
+
+
+def _written(wrote: Mapping[str, Path]) -> list[tuple[str, str]]:
+    """Where the files lie; of many of a kind the folder that they are all in."""
+    kinds: dict[str, list[Path]] = {}
+    for what, path in wrote.items():
+        kinds.setdefault(what.partition(",")[0], []).append(path)
+    if all(len(paths) <= _MOST_FILES for paths in kinds.values()):
+        return [(what, str(path)) for what, path in wrote.items()]
+    return [(kind, os.path.commonpath(paths)) for kind, paths in kinds.items()]
 
 
 def _print_block(block: Block, title: str, screen: Console) -> bool:
@@ -128,15 +137,27 @@ def _print_block(block: Block, title: str, screen: Console) -> bool:
 def _prose(block: Prose, title: str, screen: Console) -> None:
     if title:
         screen.print(title)
-    for line in block.lines:
-        screen.print(f"  {line}" if block.listed or block.wrong else line, soft_wrap=True)
+    for number, line in enumerate(block.lines, 1):
+        sign = f"{number}. " if block.numbered else ""
+        _say(f"  {sign}{line}" if block.listed or block.wrong or sign else line, screen)
+
+
+def _say(line: str, screen: Console) -> None:
+    """A sentence, broken between words and its further lines set in; a command line stays whole."""
+    plain = printable(line)
+    if _COMMAND in plain:
+        screen.print(plain, soft_wrap=True)
+        return
+    inset = len(plain) - len(plain.lstrip())
+    for number, part in enumerate(broken(plain.strip(), max(screen.width - inset - 2, 8))):
+        screen.print(f"{' ' * (inset + 2 * bool(number))}{part}", soft_wrap=True)
 
 
 def _table(block: Table, title: str, screen: Console) -> None:
     rows = [[_text(cell) for cell in row] for row in block.rows]
     _show(screen, block.caption or title, block.heads, rows, block.numbers)
     if block.note:
-        screen.print(block.note)
+        _say(block.note, screen)
 
 
 def _text(cell: str | Cell) -> str | Text:
@@ -211,13 +232,15 @@ def _show(
             screen.print(", ".join(named))
         return
     grid = Grid(box=box.SIMPLE_HEAD, title=printable(title) or None, title_justify="left")
-    last = len(heads) - 1
+    rows = [*rows]
     for place, head in enumerate(heads):
+        # A head may take several lines, a number may not.
+        whole = [*head.split(), *(str(row[place]) for row in rows)] if place in numbers else []
         grid.add_column(
             printable(head),
             justify="right" if place in numbers else "left",
             overflow="fold",
-            no_wrap=place != last and place in numbers,
+            min_width=max(map(cell_len, whole), default=None),
         )
     for row in rows:
         grid.add_row(*(printable(cell) if isinstance(cell, str) else cell for cell in row))

@@ -368,20 +368,14 @@ def _resistors(count: int, what: str, value: Value, rating: float) -> Need:
 def _checklist(sheet: Sheet, part: RegisterPart, volts: _Volts) -> Iterator[str]:
     """In order, cautions first (common practice)."""
     supply, ground = part.pins["VDD"], part.pins["VSS"]
-    yield "Unplug the pad from everything before you wire, and whenever you change a wire."
+    yield "Unplug the pad before you wire, and whenever you change a wire."
     yield "Leave old screens closed: they hold dangerous voltage even when off."
+    yield f"Supply off, register out: near 0 Ω from pin {supply} to pin {ground} is a short: stop."
+    yield f"The same with each button held: a pull-up{_about(sheet)} or more, else stop."
+    yield "Find each core of the cable with a meter, never by colour, and note it."
     yield (
-        f"Supply off, register out: measure the resistance from pin {supply} to pin {ground};"
-        " near 0 Ω is a short, so do not go on."
-    )
-    yield (
-        "Hold each button in turn and measure the same again: it must stay at a pull-up's"
-        f" resistance{_about(sheet)} or more, or that press shorts the supply."
-    )
-    yield "Find each core of your cable with the meter and write its colour down; never assume it."
-    yield (
-        f"Bench supply of {_span(volts.supply)}, its current held to 20 mA: check with the meter"
-        f" that pin {supply} is positive against pin {ground}. Supply off, register in."
+        f"Bench supply of {_span(volts.supply)}, held to 20 mA: a meter finds pin {supply} positive"
+        f" against pin {ground}. Supply off, register in."
     )
     if volts.released is None:
         yield "Supply on: without a pull-up an input with its button up may stand at any voltage."
@@ -390,11 +384,10 @@ def _checklist(sheet: Sheet, part: RegisterPart, volts: _Volts) -> Iterator[str]
     if volts.pressed is None:
         yield "Hold no button and do not plug this in: each press would short the supply."
         return
-    yield f"Hold each button: its own input falls to {_span(volts.pressed)}, no other moves."
-    yield "Supply off, then the console, off as well: plug in, switch on, watch for heat or smell."
+    yield f"Hold each button: its own input alone falls, to {_span(volts.pressed)}."
+    yield "Supply off, console off: plug in, switch on, watch for heat or smell."
     yield (
-        f"Between two reads clock stands at {_span(volts.clock_high)} and latch at"
-        f" {_span(volts.latch_low)} on the cable."
+        f"On the cable at rest: clock {_span(volts.clock_high)}, latch {_span(volts.latch_low)}."
     )
     yield "Try every button alone, then each pair of neighbours."
 

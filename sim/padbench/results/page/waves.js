@@ -4,7 +4,7 @@
   const BUTTONS = ["A", "B", "Select", "Start", "Up", "Down", "Left", "Right"];
   const HEIGHT = { marks: 16, reads: 34, wire: 26, data: 58, contact: 17 };
   const AXIS = 34, PAPER = 680;
-  const runs = JSON.parse(document.getElementById("waves")?.textContent ?? "[]");
+  const runs = JSON.parse(document.getElementById("wave-data")?.textContent ?? "[]");
 
   // --- data ------------------------------------------------------------------------------------
 
@@ -247,16 +247,16 @@
       const name = place < 8 ? BUTTONS[place] : String(place + 1);
       labels.push({ px, name, sign: unsure ? "?" : wrong ? "✗" : "", colour: ctx.fillStyle });
     }
-    nameSamples(ctx, top, labels);
+    nameSamples(ctx, top, labels, box.left + box.width);
   }
 
   // What is wrong or undecided has its name first, above if there is no room beside the others, and
   // its sign where there is none at all; the others have what is left.
-  function nameSamples(ctx, top, labels) {
+  function nameSamples(ctx, top, labels, right) {
     const taken = [[], []];
     ctx.textAlign = "center";
-    const put = (text, { px, colour }, line) => {
-      const half = ctx.measureText(text).width / 2;
+    const put = (text, { px: sampled, colour }, line) => {
+      const half = ctx.measureText(text).width / 2, px = Math.min(sampled, right - half);
       if (taken[line].some(([a, b]) => px - half < b + 3 && px + half > a - 3)) return false;
       taken[line].push([px - half, px + half]);
       ctx.fillStyle = colour;
