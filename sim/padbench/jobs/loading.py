@@ -117,7 +117,9 @@ def _only(sheets: Sequence[Sheet], pad: str | None = None) -> Sheet:
         return mine[0]
     first = sheets[0]
     names = ", ".join(known.name for known in first.pads) or "none"
-    instead = "give that pad a sheet of its own; verify takes them all, wiring one with --pad"
+    instead = (
+        "verify takes them all, wiring and play one with --pad; or give it its own sheet"
+    )
     line = first.line_of("pads[0]")
     raise SheetError([Problem(first.document.name, line, "pads", "", f"are {names}", instead)])
 
