@@ -117,9 +117,7 @@ def _only(sheets: Sequence[Sheet], pad: str | None = None) -> Sheet:
         return mine[0]
     first = sheets[0]
     names = ", ".join(known.name for known in first.pads) or "none"
-    instead = (
-        "verify takes them all, wiring and play one with --pad; or give it its own sheet"
-    )
+    instead = "verify takes them all, wiring and play one with --pad; or give it its own sheet"
     line = first.line_of("pads[0]")
     raise SheetError([Problem(first.document.name, line, "pads", "", f"are {names}", instead)])
 
