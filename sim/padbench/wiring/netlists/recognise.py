@@ -144,9 +144,16 @@ class Drawn:
 
     def across(self, net: str, *roles: str) -> list[Link]:
         """Links from a net, those of some roles alone if any are named."""
-        return [
-            link for link in self.links if link.beyond(net) and (not roles or link.role in roles)
-        ]
+        return [link for link in self._on.get(net, ()) if not roles or link.role in roles]
+
+    @cached_property
+    def _on(self) -> Mapping[str, Sequence[Link]]:
+        """The links from each net."""
+        on: dict[str, list[Link]] = {}
+        for link in self.links:
+            for net in {*link.nets} if all(link.nets) else ():
+                on.setdefault(net, []).append(link)
+        return on
 
     def near(self, net: str) -> list[str]:
         """A net, and those beyond one series resistor."""
