@@ -252,6 +252,53 @@ def test_a_broken_chain_is_a_finding_at_its_pin(tmp_path, change, id_, says):
             assert found[id_].says.startswith(says)
 
 
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (
+            {"U1": {"11": None}, "U2": {"11": None}},
+            {"board.open": ["U1 pin 11 (serial) is open; it belongs on U2 pin 3 (Q8)",
+             "U2 pin 11 (serial) is open; it belongs on U3 pin 3 (Q8)"]},
+        ),
+        (
+            {"U1": {"11": None, "3": None}},
+            {"board.open": ["U1 pin 11 (serial) is open; it belongs on U2 pin 3 (Q8)"],
+             "board.lines": ["U1 pin 3 (Q8) goes to nothing; it belongs on data"]},
+        ),
+    ],
+)  # fmt: skip
+def test_two_links_broken_at_once_are_each_told_at_their_pin(tmp_path, change, says):
+    for sheet in load_sheets(of_board(tmp_path, changed(adapter(3), **change), 3)):
+        drawn = board_of(sheet)
+        assert [part.reference for part in drawn.chain] == ["U3", "U2", "U1"]
+        found = judge_board(drawn, sheet)
+        wrong = {one.id: sorted(one.says.split("; U")) for one in found if one.verdict == "fail"}
+        assert {id_: len(rows) for id_, rows in wrong.items()} == {
+            id_: len(rows) for id_, rows in says.items()
+        }
+        for id_, rows in says.items():
+            whole = next(one.says for one in found if one.id == id_)
+            assert all(row in whole for row in rows)
+
+
+def test_a_good_register_is_not_blamed_for_another_s_output(tmp_path):
+    parts = changed(adapter(2, chained=False), U2={"3": "DATA1"})
+    path = of_board(tmp_path, parts, 2, chained=False)
+    second = load_sheets(path)[1]
+    found = [one for one in judge_board(board_of(second), second) if one.verdict == "fail"]
+    assert [one.says for one in found] == ["U2 pin 3 (Q8) goes to DATA1; it belongs on data"]
+
+
+def test_one_pad_of_several_is_played_by_its_name(tmp_path, capsys):
+    path = tmp_path / "pad.toml"
+    path.write_text(CHAIN)
+    command = ["play", str(path), "--scenario", "idle", "--corner", "fast", "--no-waves", "--json"]
+    assert main([*command, "--pad", "Player 2"]) == 0
+    assert json.loads(capsys.readouterr().out)["reads"][0]["beside"].keys() == {"Player 1"}
+    assert main([*command, "--pad", "Player 3"]) == 2
+    assert "Player 1, Player 2; verify takes them all, wiring and play" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("chained", [True, False])
 def test_several_pads_without_a_sheet_are_one_line_that_says_how(tmp_path, capsys, chained):
     path = tmp_path / "two.net"

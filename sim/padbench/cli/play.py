@@ -19,8 +19,8 @@ def run(arguments: list[str]) -> int:
     """Run one scenario; 1 if it did not come out as expected."""
     options = _parser().parse_args(arguments)
     if options.what is not None:
-        if options.case is None or options.picture is not None:
-            raise UsageError("--routine: goes with --case, and without --scenario and --picture")
+        if options.case is None or {options.picture, options.pad} != {None}:
+            raise UsageError("--routine: goes with --case, not --scenario, --picture or --pad")
         return _play_case(options, arguments)
     if options.sheet is None:
         raise UsageError("SHEET is missing; see padbench play --help")
@@ -45,6 +45,7 @@ def run(arguments: list[str]) -> int:
                 own_scenarios=options.scenarios,
                 waves=folder,
                 read=options.read,
+                pad=options.pad,
             )
     except ValueError as error:
         if options.case is None:
@@ -99,6 +100,7 @@ def _parser() -> Parser:
         type=int,
         help="the read in the figure (default: the first wrong one, or the first press)",
     )
+    parser.add_argument("--pad", metavar="NAME", help="which one, where the sheet has several")
     add_wave_options(parser)
     add_routine_options(parser, periods="the fastest")
     add_output_options(parser, {"picture": "a figure of one read"})

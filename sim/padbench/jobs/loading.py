@@ -117,7 +117,7 @@ def _only(sheets: Sequence[Sheet], pad: str | None = None) -> Sheet:
         return mine[0]
     first = sheets[0]
     names = ", ".join(known.name for known in first.pads) or "none"
-    instead = "give that pad a sheet of its own; verify takes all, wiring and diagnose one by --pad"
+    instead = "verify takes them all; wiring, play and diagnose take one with --pad"
     line = first.line_of("pads[0]")
     raise SheetError([Problem(first.document.name, line, "pads", "", f"are {names}", instead)])
 

@@ -39,7 +39,7 @@ from padbench.jobs.loading import (
     scenario_named,
     unwatched,
 )
-from padbench.jobs.wiring import drawing
+from padbench.jobs.wiring import drawing, on_board
 from padbench.parts import RegisterPart, colour_bands
 from padbench.repair.words import Words
 from padbench.results.answer import Answer, Cause, answer_of
@@ -406,7 +406,7 @@ def _brief(
     """What a person at a bench wants first."""
     ports = [(port.port, "works" if port.works else f"FAILS: {port.says}") for port in answer.ports]
     causes = [
-        (str(number), f"{cause.title}: {cause.says}{_mended(cause)}{_on_board(cause, drawn)}")
+        (str(number), f"{cause.title}{on_board(cause.change, drawn)}: {cause.says}{_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
     broken = [("broken", f"{Words(sheet).fault(one)} ([[fault]])") for one in sheet.fault]
@@ -427,13 +427,6 @@ def _brief(
         Lines("", [("", memory)] if answer.from_memory else []),
     ]
     return Section("brief", "", blocks, ("brief",))
-
-
-def _on_board(cause: Cause, drawn: Drawn | None) -> str:
-    """Which parts a value comes from: nobody can change a value at its key alone."""
-    key = "" if cause.change is None else cause.change.key
-    names = drawn.behind(key) if drawn is not None and key else ""
-    return f". On the board: {names}" if names else ""
 
 
 def _whose(sheet: Sheet) -> list[tuple[str, str]]:
@@ -563,6 +556,7 @@ def play(
     own_scenarios: FileLike | None = None,
     waves: FileLike | None = None,
     read: int | None = None,
+    pad: str | None = None,
 ) -> Result:
     """Play one scenario; on all ports and corners, of which the first that fails is shown.
 
@@ -571,11 +565,11 @@ def play(
         result.runs[0].timeline.wires["cable.data"]
 
     ``port`` and ``corner`` ("fast", "slow") choose one. ``waves`` is a folder for the wave, and
-    ``read`` the read (from 1) that the figure shows. Raises as `verify` does, and `Refusal` for a
-    port that the sheet does not name, a corner that there is not, or a read that the run
-    does not have.
+    ``read`` the read (from 1) that the figure shows; ``pad`` names one where the sheet has several.
+    Raises as `verify` does, and `Refusal` for a port that the sheet does not name, a corner that
+    there is not, or a read that the run does not have.
     """
-    design = design_of(sheet)
+    design = design_of(sheet, pad)
     known = known_scenarios(design.sheet, own_scenarios)
     shown = scenario_named(scenario, known)
     ports = design.sheet.works_with.ports

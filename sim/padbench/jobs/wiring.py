@@ -31,6 +31,7 @@ from padbench.routines.poll import with_timings
 from padbench.trials.trial import Trial
 from padbench.wiring.mistakes import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.netlists.compare import judge_board
+from padbench.wiring.netlists.recognise import Drawn
 from padbench.wiring.netlists.sheet import board_of
 from padbench.wiring.plan import Range, WiringPlan, wiring_plan
 from padbench.wiring.schematic import Picture, draw_on, drawn_svg, packages, schematic
@@ -138,6 +139,7 @@ def plan_wiring(sheet: SheetLike, pad: str | None = None) -> Result:
                 plan,
                 faults,
                 plan_of(design.sheet, Trial(findings, (), ())).changes,
+                drawn,
             )
         ],
         findings=findings,
@@ -202,9 +204,9 @@ def _pair(volts: Range | None) -> Pair:
 
 
 def _sections(
-    plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]
+    plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change], drawn: Drawn | None
 ) -> Iterator[Section]:
-    yield _brief(plan, faults, changes)
+    yield _brief(plan, faults, changes, drawn)
     if faults:
         title = "THIS CANNOT WORK AS IT IS. Mend the sheet before you wire anything:"
         lines = [*map(_fault, faults)]
@@ -228,7 +230,15 @@ def _sections(
     yield Section("checklist", "Bring it up in this order:", [steps])
 
 
-def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change]) -> Section:
+def on_board(change: Change | None, drawn: Drawn | None) -> str:
+    """Which parts a value comes from: nobody can change a value at its key alone."""
+    names = drawn.behind(change.key) if drawn is not None and change is not None else ""
+    return f", on the board {names}" if names else ""
+
+
+def _brief(
+    plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change], drawn: Drawn | None
+) -> Section:
     """The pins, and below them what fits: what to mend first, parts, how to begin."""
     if faults:
         # No pins: whoever wires by them before the sheet is mended wires it wrong.
@@ -236,7 +246,8 @@ def _brief(plan: WiringPlan, faults: Sequence[Finding], changes: Sequence[Change
         mend = []
         for number, change in enumerate(changes, 1):
             why = [said[id_] for id_ in change.mends if id_ in said and said[id_] != change.whole]
-            mend.append((str(number), f"{change.title}: {'; '.join([change.whole, *why[:1]])}"))
+            says = "; ".join([change.whole, *why[:1]])
+            mend.append((str(number), f"{change.title}{on_board(change, drawn)}: {says}"))
         return Section("brief", "", [Lines("What must change", mend)], ("brief",))
     parts = "; ".join(f"{need.count} × {need.what} {need.value}".rstrip() for need in plan.needs)
     steps = [(str(number), step) for number, step in enumerate(plan.checklist, 1)]

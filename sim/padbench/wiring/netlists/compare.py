@@ -55,6 +55,17 @@ _SERIES = Rule(
         "not-judged": "{parts:list} stand in series, not all with a value in the netlist",
     },
 )
+_DECOUPLING = Rule(
+    "board.decoupling",
+    "",
+    {
+        "pass": "{parts:list} from supply to ground, for {chips:list}",
+        "not-judged": "{parts:list} from supply to ground, for {chips:list}; 100 nF beside each is"
+        " usual, and the noise of the supply is not judged",
+    },
+)
+_LEAST_DECOUPLING = 10e-9
+"""Farads from which a capacitor counts as one for a chip (common practice, no source)."""
 
 
 def judge_board(drawn: Drawn, sheet: Sheet) -> tuple[Finding, ...]:
@@ -68,7 +79,7 @@ def judge_board(drawn: Drawn, sheet: Sheet) -> tuple[Finding, ...]:
     compared = _Comparison(drawn, _meant(sheet))
     if compared.has_register():
         compared.all_else()
-        return (*compared.findings(*_RULES), *compared.series())
+        return (*compared.findings(*_RULES), compared.decoupling(), *compared.series())
     compared.left_out("all else", "it goes by the pins of the sheet's register")
     return tuple(compared.findings("board.register", "board.left-out"))
 
@@ -305,13 +316,6 @@ class _Comparison:
         ignored = self.meant.board.ignore if self.meant.board else ()
         for reference in ignored:
             self.left_out(reference, "[board] ignore names it")
-        spared = [link.reference for link in self._of("decoupling")]
-        if not spared:
-            self.left_out("the supply's noise", "no capacitor stands between supply and ground")
-        elif len(spared) < len(self.drawn.chips):
-            chips = joined(self.drawn.chips)
-            why = f"{joined(spared)} alone stands between supply and ground for {chips}"
-            self.left_out("the supply's noise", why)
         tie = next(pin for pin in self.pins if pin.name == "serial")
         if tie.net == "supply" and "register.serial-input" in self.filled:
             self.left_out(self.shown(tie), f"it is tied to supply; {WHICH_TIE}")
@@ -348,6 +352,22 @@ class _Comparison:
                     self.add("board.values", "divider", part, f"{100 * share:.0f} %")
                 else:
                     self.left_out(part, "levels and port.* are reckoned without it")
+
+    def decoupling(self) -> Finding:
+        """The capacitors between supply and ground with their values, and whether any lack."""
+        links, chips = self._of("decoupling"), self.drawn.chips
+        known = [link for link in links if link.value and link.value.low >= _LEAST_DECOUPLING]
+        values = self.drawn.board.parts
+        parts = [f"{link.reference} ({values[link.reference].value or 'of no value'})"
+                 for link in links]  # fmt: skip
+        return Finding(
+            _DECOUPLING,
+            "pass" if len(known) >= len(chips) else "not-judged",
+            met=Met(other=self.drawn.board.name),
+            sources=(Source("a capacitor beside each chip", "common practice"),),
+            facts={"parts": tuple(parts) or ("no capacitor",), "chips": chips},
+            place=Place("board.netlist"),
+        )
 
     def series(self) -> Iterator[Finding]:
         """Resistors in the lines, of which the sheet knows nothing: 2.2 R C from 10 % to 90 %."""

@@ -23,6 +23,7 @@ from padbench.parts.own import find_part, known_parts
 from padbench.sheet.model import BoardFile
 from padbench.toml import SheetError, nearest
 from padbench.wiring.netlists.board import NAMES, Board, Part, refused
+from padbench.wiring.netlists.pin_names import our_names
 
 _BUTTONS = {name.upper(): name for name in BUTTONS} | {"SEL": "Select"}
 _KINDS = {letters: kind for kind, many in NAMES["kinds"].items() for letters in many.split()}
@@ -143,9 +144,16 @@ class Drawn:
 
     def across(self, net: str, *roles: str) -> list[Link]:
         """Links from a net, those of some roles alone if any are named."""
-        return [
-            link for link in self.links if link.beyond(net) and (not roles or link.role in roles)
-        ]
+        return [link for link in self._on.get(net, ()) if not roles or link.role in roles]
+
+    @cached_property
+    def _on(self) -> Mapping[str, Sequence[Link]]:
+        """The links from each net."""
+        on: dict[str, list[Link]] = {}
+        for link in self.links:
+            for net in {*link.nets} if all(link.nets) else ():
+                on.setdefault(net, []).append(link)
+        return on
 
     def near(self, net: str) -> list[str]:
         """A net, and those beyond one series resistor."""
@@ -253,15 +261,16 @@ class _Recognition:
         """The part with its value of ``[board.parts]``, where the netlist's says nothing."""
         if not part.given:
             return part
-        kind = _KINDS.get(_letters(part))
-        says = kind != "contact" or bool(_button(part.value))
+        kind = self._kind(part)[0]
+        says = kind != "unknown"
+        if kind in ("contact", "jumper", "transistor", "diode"):
+            tells = {"contact": _button, "jumper": _jumper}.get(kind, _order)
+            says = bool(tells(part.value))
         try:
-            if kind == "resistor":
-                self._value(part, "Ω")
+            if kind in ("resistor", "network"):
+                self._value(replace(part, value=_ONE_OF.sub("", part.value)), "Ω")
         except SheetError:
-            says = False  # as in 39k THT
-        if kind == "jumper":
-            says = bool(_jumper(part.value))
+            says = False  # as in 39k THT, or the name of a subcircuit
         if says:
             found, given = found_text(part.value), found_text(part.given)
             raise self.refuse(
@@ -278,6 +287,7 @@ class _Recognition:
         if letters in _KINDS:
             return _KINDS[letters], f"its reference letters {letters}"
         value, by = _plain(part.value), f"its value {part.value}"
+        by += " in [board.parts]" if part.given else ""
         known = {name: find_part(name) for name in known_parts()}
         named = [name for name in known if _plain(name) in value]
         of_family = [name for name, one in known.items() if value == one.family]
@@ -314,12 +324,14 @@ class _Recognition:
                 f"{part.reference} ({found_text(part.value)}) is no part that is known",
                 f'leave it out of the judging with [board] ignore = ["{part.reference}"]',
             )
+        for reference in registers:
+            self._number(reference)
         self._set_jumpers()
         self._join_wires()
         lines, carried = self._lines()
         self._split_networks(lines)
         inverters = tuple(self._inverters(lines))
-        numbered = [self._numbered(reference) for reference in registers]
+        numbered = [self.board.parts[reference] for reference in registers]
         patterns = {part.reference: self._pattern(part, lines, inverters) for part in numbered}
         chain = self._chain([self._put_right(part, patterns) for part in numbered], lines["data"])
         register = self.registers[chain[-1].reference]
@@ -404,7 +416,7 @@ class _Recognition:
             part = self.board.parts[name]
             if not any(drawn.rails[0] in link.nets for link in drawn.across(out, "tie")):
                 yield "board.pull-up", "floating", name, out, ""
-            if "B" in part.functions.values() and drawn.roles(into):
+            if "B" in _by_name(part) and drawn.roles(into):
                 yield "board.no-place", "no-base", name, into, ""
             yield "board.left-out", "not-judged", name, "", "it is taken as an ideal inverter"
 
@@ -470,11 +482,13 @@ class _Recognition:
             chains.append(tuple(chain))
         one_pinout = len({tuple(self.registers[p.reference].pins.items()) for p in registers}) == 1
         if 1 < self.chained == len(registers) == sum(map(len, chains)) and one_pinout:
-            # What is meant is known: where a link is missing, the part on data is the last one.
+            # What is meant is known: where links are missing, the part on data is the last one, and
+            # of the others that with the lower number comes later, as in a whole chain.
+            chains.sort(key=lambda chain: _count(chain[-1].reference), reverse=True)
             chains.sort(key=lambda chain: chain[-1] in on_data)
-            one_on_data = [chain[-1] in on_data for chain in chains] == [False, True]
-            if len(chains) == 1 or one_on_data:
-                return self._told_chain(registers, sum(chains, ()))
+            if sum(chain[-1] in on_data for chain in chains) <= 1:
+                by = "its number, as links are missing" if len(chains) > 2 else ""
+                return self._told_chain(registers, sum(chains, ()), by)
         wanted = self.table.chip
         mine = [c for c in chains if wanted is None or wanted in {part.reference for part in c}]
         if len(mine) != 1 or len({self.registers[part.reference].name for part in mine[0]}) > 1:
@@ -485,11 +499,13 @@ class _Recognition:
             )
         return self._told_chain(registers, mine[0])
 
-    def _told_chain(self, registers: Sequence[Part], chain: tuple[Part, ...]) -> tuple[Part, ...]:
+    def _told_chain(
+        self, registers: Sequence[Part], chain: tuple[Part, ...], by: str = ""
+    ) -> tuple[Part, ...]:
         for part in registers:
             place = chain.index(part) + 1 if part in chain else 0
             which = f"place {place} of {len(chain)} in the chain" if place else "another pad's"
-            self.told(part.reference, f"register, {which}")
+            self.told(part.reference, f"register, {which}", by)
         return chain
 
     def _outputs(self, part: Part) -> set[str]:
@@ -497,17 +513,22 @@ class _Recognition:
         pins = self.registers[part.reference].pins.items()
         return {part.pins.get(str(at), "") for name, at in pins if re.fullmatch("Q[0-9]+", name)}
 
-    def _numbered(self, reference: str) -> Part:
-        """A register with its pins by number, where a subcircuit has them by name."""
+    def _number(self, reference: str) -> None:
+        """Call the pins of a register by their numbers, where a subcircuit has them by name."""
         part, numbers = self.board.parts[reference], self.registers[reference].pins
-        by_name = {name.upper(): str(number) for name, number in numbers.items()}
-        pins = {by_name.get(pin.upper(), pin): net for pin, net in part.pins.items()}
-        if odd := pins.keys() - {*by_name.values()}:
-            raise self.refuse(
-                f"{reference} has a pin {found_text(min(odd))}, which its part has not",
-                f"call its pins 1 to {len(numbers)} or {', '.join(numbers)}",
-            )
-        return self._replace(replace(part, pins=pins))
+        name_of = our_names(part.pins, numbers)
+        pins: dict[str, str] = {}
+        for pin, net in part.pins.items():
+            number = str(numbers.get(name_of.get(pin, ""), pin))
+            twice = number in pins
+            if twice or number not in map(str, numbers.values()):
+                which = "which is there twice" if twice else "which its part has not"
+                raise self.refuse(
+                    f"{reference} has a pin {found_text(pin)}, {which}",
+                    f"call its pins 1 to {len(numbers)} or {', '.join(numbers)}",
+                )
+            pins[number] = net
+        self._replace(replace(part, pins=pins))
 
     def _replace(self, part: Part) -> Part:
         self.board = replace(self.board, parts={**self.board.parts, part.reference: part})
@@ -586,10 +607,12 @@ class _Recognition:
                 )
             parts, kind = {**self.board.parts}, self.kinds[part.reference]
             del parts[part.reference]
+            value = _ONE_OF.sub("", part.value)
+            self._value(replace(part, value=value), "Ω")  # refused by the network's own name
             for place, pins in enumerate(pairs, 1):
                 name = f"{part.reference}.{place}"
                 nets = {str(end): part.pins[pin] for end, pin in enumerate(pins, 1)}
-                parts[name] = Part(name, _ONE_OF.sub("", part.value), nets, {})
+                parts[name] = Part(name, value, nets, {})
                 self.kinds[name] = "resistor", kind[1]
             self.board = replace(self.board, parts=parts)
 
@@ -652,8 +675,7 @@ class _Recognition:
         lines: dict[str, str] = {}
         for part in self.parts("register"):
             register = self.registers[part.reference]
-            last = f"Q{register.stages}"
-            net = part.pins.get(str(register.pins[last]), part.pins.get(last, ""))
+            net = part.pins.get(str(register.pins[f"Q{register.stages}"]), "")
             lines |= {part.reference: net} if net in carried else {}
         return lines
 
@@ -717,7 +739,7 @@ class _Recognition:
                     f"{part.reference} is a {kind} with {len(nets)} pins",
                     "draw single ones, or leave it out with [board] ignore",
                 )
-            ends = {part.functions.get(pin, "").upper(): net for pin, net in part.pins.items()}
+            ends = _by_name(part)
             if kind == "diode" and {"A", "K"} <= ends.keys():
                 yield Link(part.reference, None, (ends["A"], ends["K"]), "diode")
             else:
@@ -750,12 +772,13 @@ class _Recognition:
                 name = f"{part.reference} pin {into}"
                 yield name, on.get(into, ""), on.get(out, "")
         for part in self.parts("transistor"):
-            ends = {part.functions.get(pin, ""): net for pin, net in part.pins.items()}
+            ends = _by_name(part)
             names = next((one for one in _TRANSISTORS if {*one} <= ends.keys()), "")
             if not names or ends[names[2]] != lines["ground"]:
                 raise self.refuse(
                     f"{part.reference} is no transistor from ground whose pins are named",
-                    "name them B, C, E or G, D, S, or leave it out with [board] ignore",
+                    f"name them B, C, E or G, D, S, write their order, {part.reference} ="
+                    ' "NPN_BCE" under [board.parts], or leave it out with [board] ignore',
                 )
             self.told(part.reference, "transistor as an inverter, taken as an ideal one")
             yield part.reference, ends[names[0]], ends[names[1]]
@@ -826,7 +849,9 @@ def _resistor_role(drawn: Drawn, net: str, reach: set[str], *, lifts: bool) -> s
 def _foreign(drawn: Drawn, registers: Mapping[str, RegisterPart]) -> Iterator[tuple[str, str]]:
     """Pins of other parts with an input or an output on nets of the pad: the pin, and its net."""
     own = {*drawn.lines.values(), *(contact.net for contact in drawn.contacts)}
-    own |= {drawn.net(part, number) for part in drawn.chain for number in drawn.pins.values()}
+    # A last output is on data or at a serial input; where it is not, the pin itself is told.
+    own |= {drawn.net(part, number) for part in drawn.chain
+            for name, number in drawn.pins.items() if name != f"Q{drawn.each}"}  # fmt: skip
     own = {near for net in own - {"", *drawn.rails} for near in drawn.near(net)} - {*drawn.rails}
     mine = {part.reference for part in drawn.chain}
     loads = {drawn.net(part, drawn.pins["load"]) for part in drawn.chain}
@@ -858,6 +883,19 @@ def _jumper(value: str) -> str:
     if len(words) > 1:
         closed, open_ = closed | {"NC"} & words, open_ | {"NO"} & words
     return "" if bool(closed) == bool(open_) else "all" if closed else "open"
+
+
+def _order(value: str) -> str:
+    """What pins 1 and on of a transistor or diode are, as in Q_NPN_BCE; empty if nothing says."""
+    words = _BETWEEN_WORDS.split(value.upper())
+    return next((word for word in words if "".join(sorted(word)) in ("AK", "BCE", "DGS")), "")
+
+
+def _by_name(part: Part) -> dict[str, str]:
+    """The nets of a transistor or diode by the names of its pins."""
+    order = dict(zip("123", _order(part.value), strict=False))
+    names = ((part.functions.get(pin) or order.get(pin, ""), net) for pin, net in part.pins.items())
+    return {name.upper(): net for name, net in names}
 
 
 def _pairs(part: Part, rails: set[str]) -> list[tuple[str, str]]:
