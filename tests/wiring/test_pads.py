@@ -296,7 +296,7 @@ def test_one_pad_of_several_is_played_by_its_name(tmp_path, capsys):
     assert main([*command, "--pad", "Player 2"]) == 0
     assert json.loads(capsys.readouterr().out)["reads"][0]["beside"].keys() == {"Player 1"}
     assert main([*command, "--pad", "Player 3"]) == 2
-    assert "Player 1, Player 2; verify takes them all, wiring and play" in capsys.readouterr().err
+    assert "Player 1, Player 2; verify takes them all; wiring, play" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("chained", [True, False])
