@@ -382,11 +382,37 @@ def test_waves_of_an_earlier_run_go_but_nothing_else(padbench):
     (own / "mine.vcd").write_text("")
     Path("outside.vcd").write_text("")
     listed = json.loads((own / ".padbench-waves").read_text())
-    listed["waves"] += ["../../../outside.vcd", str(Path("outside.vcd").resolve())]
+    listed["waves"] += ["../../../outside.vcd", str(Path("outside.vcd").resolve()), "\0.vcd"]
     (own / ".padbench-waves").write_text(json.dumps(listed))
     run("b.vcd", "c.vcd")
     assert {path.name for path in own.glob("*.vcd")} == {"b.vcd", "c.vcd", "mine.vcd"}
     assert Path("outside.vcd").exists()
+
+
+def test_a_link_of_the_users_in_the_place_of_a_wave_stays(padbench):
+    sheet, own = Path("pad.toml"), Path("waves/out/pad")
+    sheet.write_text("")
+    for name in ("a.vcd", "b.vcd"):
+        with one_run(), wave_folder(sheet, None, False) as folder:
+            write_wave(Timeline(10), folder / name)
+        if name == "a.vcd":
+            (own / "a.vcd").rename("kept.vcd")
+            (own / "a.vcd").symlink_to(Path("kept.vcd").resolve())
+    assert (own / "a.vcd").is_symlink()
+    assert Path("kept.vcd").exists()
+
+
+@pytest.mark.parametrize("kind", ["deep", "a pipe", "no table"])
+def test_a_list_of_waves_that_somebody_spoilt_is_none(padbench, kind):
+    sheet, spoilt = Path("pad.toml"), Path("waves/out/pad/.padbench-waves")
+    sheet.write_text("")
+    spoilt.parent.mkdir(parents=True)
+    if kind == "a pipe":
+        os.mkfifo(spoilt)
+    else:
+        spoilt.write_text("[" * 200_000 if kind == "deep" else "[]")
+    with one_run(), wave_folder(sheet, None, False) as folder:
+        assert folder == spoilt.parent
 
 
 def test_a_name_that_is_no_utf_8_and_no_formula(padbench):

@@ -53,8 +53,10 @@ def wave_folder(
     before = {name for name in listed if PurePosixPath(name).parent == PurePosixPath(part)}
     gone = set() if more else before - wrote
     for name in gone:
+        # A link is the user's: no run leaves one.
         with suppress(OSError):
-            (folder / name).unlink()
+            if not (folder / name).is_symlink():
+                (folder / name).unlink()
     with whole_file(folder / _LIST) as out:
         about = {"sheet": os.path.relpath(sheet, folder), "waves": sorted(listed - gone | wrote)}
         json.dump(about, out, indent=1)
@@ -81,7 +83,10 @@ def _belongs(folder: Path, sheet: Path) -> bool:
 
 
 def _list(folder: Path) -> dict[str, Any]:
-    with suppress(OSError, ValueError):
+    # Deeply nested, it is more than Python reads; and it may be a pipe, which would never end.
+    with suppress(OSError, ValueError, KeyError, TypeError, RecursionError):
+        if not (folder / _LIST).is_file():
+            raise FileNotFoundError(_LIST)
         about = json.loads((folder / _LIST).read_text(encoding="utf-8"))
         if isinstance(about["sheet"], str) and isinstance(about["waves"], list):
             return dict(about)
@@ -90,6 +95,6 @@ def _list(folder: Path) -> dict[str, Any]:
 
 def _is_ours(name: object) -> bool:
     """A list that somebody has changed names nothing outside of the folder."""
-    if not isinstance(name, str) or not name.endswith(".vcd"):
+    if not isinstance(name, str) or not name.endswith(".vcd") or "\0" in name:
         return False
     return not PurePosixPath(name).is_absolute() and ".." not in PurePosixPath(name).parts
