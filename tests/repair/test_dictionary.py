@@ -67,7 +67,8 @@ def test_a_fault_reads_in_the_simulator_as_in_the_dictionary(sheet, known_on, po
         # Delays change nothing: the last of the places at the slow corner stands for the others.
         for setting in settings if not tried.keys() - {defect} else settings[len(tried) % 2 :][:1]:
             assert played(setting, defect) == expected, (fault, row)
-    assert tried or kind == "resistor-missing"
+    # The lines of this pad have no resistors, and its one register no link to another.
+    assert tried or kind in ("resistor-missing", "link-open")
 
 
 @pytest.mark.parametrize("which", ["Player 1", "Player 2"])

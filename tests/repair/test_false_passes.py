@@ -304,7 +304,7 @@ def test_ohms_come_before_a_press_that_may_short_the_supply():
 def test_of_a_sheet_of_several_pads_one_is_named(capsys):
     """Of the far pad nothing comes where the link to the other's register is open."""
     adapter = SHEETS / "harbour-adapter.toml"
-    with pytest.raises(SheetError, match=r"one by --pad"):
+    with pytest.raises(SheetError, match=r"take one with --pad"):
         padbench.diagnose(adapter, {"idle": "none"})
     dead = dict.fromkeys(SOUND, "none")
     for pad, named in (("Player 1", False), ("Player 2", True)):
