@@ -832,7 +832,7 @@ def test_what_nobody_could_judge_stands_below_a_verdict_that_passes(tmp_path):
     assert result.verdict == "pass"
     said = " ".join(as_text(result, whole=False).split())
     assert "findings hold, 3 are not judged, and the scenario reads" in said
-    assert "Not judged, so not behind this verdict board.left-out R61" in said
+    assert "not judged board.left-out, board.series" in said
 
 
 # ── networks, jumpers, mistakes in a new sheet ───────────────────────────────────────────────────
@@ -927,7 +927,7 @@ def test_a_new_sheet_says_what_is_wrong_on_the_board_and_has_what_is_meant(capsy
     (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
     made = tmp_path / "pad.toml"
     assert main(["new", str(made), "--from", str(tmp_path / "pad.net")]) == 0
-    said = capsys.readouterr().out
+    said = " ".join(capsys.readouterr().out.split())
     for line in (
         "board.buttons: SW5 (Up) goes to no input of the register; it belongs on U1 pin 4 (P4)",
         "board.pull-up: U1 pin 14 (P6) has no pull-up: no resistor goes from its net SELECT",
