@@ -2,7 +2,7 @@
 
 import sys
 from contextlib import suppress
-from errno import EDQUOT, ENOSPC
+from errno import EDQUOT, ENOSPC, ENOTDIR
 
 
 class UsageError(Exception):
@@ -26,4 +26,5 @@ def one_line(error: OSError) -> str:
     where = error.filename if error.filename is not None else "standard output"
     if error.errno in (ENOSPC, EDQUOT):
         return f"{where}: the disk is full; make room, or write elsewhere"
-    return f"{where}: {(error.strerror or str(error)).lower()}; name a file that can be used"
+    wanted = "folder" if error.errno == ENOTDIR else "file"
+    return f"{where}: {(error.strerror or str(error)).lower()}; name a {wanted} that can be used"
