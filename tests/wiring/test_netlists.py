@@ -980,3 +980,15 @@ def test_a_value_of_the_sheet_stands_for_one_that_says_nothing(judged):
     """And the table says where it is from."""
     parts = with_part(U1=replace(harbour()["U1"], value="SR8"))
     assert fails(judged(parts, board='[board.parts]\nU1 = "CD4021B"\n')) == {}
+
+
+def test_of_many_registers_a_message_names_a_few(tmp_path):
+    parts = harbour()
+    chip = parts["U1"]
+    more = {f"U{n}": replace(chip, pins=chip.pins | {"3": f"D{n}"}) for n in range(2, 101)}
+    (tmp_path / "many.net").write_text(write(parts | more, "s-expression"))
+    with pytest.raises(SheetError) as caught:
+        padbench.verify(tmp_path / "many.net", ["idle"])
+    said = str(caught.value)
+    assert "has 100 registers, of which U1 and U2 and U3 and U4 and 96 more" in said
+    assert len(said) < 400

@@ -43,6 +43,9 @@ _ONE_OF = re.compile("^[0-9]+ *[x×] *", re.IGNORECASE)
 _LARGEST_CHOKE = 1e-3
 """Henries; a larger one is no wire to an edge (common practice, no source)."""
 
+_SHOWN = 4
+"""Of many registers, or chains of them, those that a message names."""
+
 _BETWEEN_WORDS = re.compile(r"[\s_{}~()-]+")
 
 
@@ -492,7 +495,9 @@ class _Recognition:
         wanted = self.table.chip
         mine = [c for c in chains if wanted is None or wanted in {part.reference for part in c}]
         if len(mine) != 1 or len({self.registers[part.reference].name for part in mine[0]}) > 1:
-            names = " and ".join("-".join(part.reference for part in c) for c in chains) or "they"
+            named = ["-".join(part.reference for part in c[:_SHOWN]) for c in chains[:_SHOWN]]
+            named += [f"{len(chains) - _SHOWN} more"] * (len(chains) > _SHOWN)
+            names = " and ".join(named) or "they"
             raise self.refuse(
                 f"has {len(registers)} registers, of which {names} are not one chain of one part",
                 f'say whose pad is meant: [board] register = "{registers[0].reference}"',
