@@ -139,7 +139,7 @@ def test_every_pin_stands_there_by_name_and_number(case):
     assert {"R9", "R10", "latch", "clock", "data", "supply", "ground"} <= {*said}
     assert said.count("3.6 kΩ ± 5 %") == 2
     assert {f"C{place} 100 nF" for place in range(1, chips + 1)} <= {*said}
-    assert said.count(f"U{chips + 1} inverter") == (case[1] == "74HC165")
+    assert said.count(f"U{chips + 1}") == said.count("inverter") == (case[1] == "74HC165")
     assert {f"SW{place} {name}" for place, name in enumerate(BUTTONS, 1)} <= {*said}
 
 
@@ -191,7 +191,7 @@ def test_on_axes_all_words_lie_within_the_figure():
     draw_on(figure.add_axes((0, 0, 1, 1)), schematic, plan(8, "74HC165"), broken=True)
     figure.draw_without_rendering()
     words = [one for one in figure.findobj(Text) if one.get_text() and one.get_visible()]
-    assert {"clock-inhibit", "U2 inverter"} <= {one.get_text() for one in words}
+    assert {"clock-inhibit", "U2", "inverter"} <= {one.get_text() for one in words}
     boxes = [(one.get_text(), one.get_window_extent()) for one in words if one.axes is not None]
     boxes = [
         (text, box) for text, box in boxes if box.width > 1 and not re.match("[-−0-9.]+$", text)

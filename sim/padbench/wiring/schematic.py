@@ -290,7 +290,9 @@ def _lines(pen: _Pen, plan: WiringPlan, chips: Sequence[_Chip]) -> None:
             inner, outer = (edge + 2.6, y), (edge + 4.2, y)
             pen.wire(begin, inner)
             pen.add(pen.logic.Not().at(outer).to(inner))
-            pen.word((edge + 3.2, y + 0.8), _named(plan, "inverter", "inverter"), "center")
+            if "inverter" in plan.names:
+                pen.word((edge + 3.4, y + 1.1), plan.names["inverter"], "center")
+            pen.word((edge + 3.4, y + 0.75), "inverter", "center")
             begin = outer
         pen.wire(begin, (core, y))
         lift = getattr(sheet.resistors, f"{net}_to_supply")
