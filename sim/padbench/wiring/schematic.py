@@ -97,6 +97,8 @@ class _Pen:
             self.add(getattr(self.of, kind)().at(point).theta(0))
 
     def word(self, at: Point, says: str, align: _Side = "left", size: int = _SMALL) -> None:
+        if not says:
+            return
         # The library reckons all words as if they were centred, and narrower than some faces are.
         wide = 0.6 * size / 36 * len(says)
         left = at[0] - wide * {"left": 0.0, "center": 0.5, "right": 1.0}[align]
@@ -290,8 +292,7 @@ def _lines(pen: _Pen, plan: WiringPlan, chips: Sequence[_Chip]) -> None:
             inner, outer = (edge + 2.6, y), (edge + 4.2, y)
             pen.wire(begin, inner)
             pen.add(pen.logic.Not().at(outer).to(inner))
-            if "inverter" in plan.names:
-                pen.word((edge + 3.4, y + 1.1), plan.names["inverter"], "center")
+            pen.word((edge + 3.4, y + 1.1), _named(plan, "inverter", ""), "center")
             pen.word((edge + 3.4, y + 0.75), "inverter", "center")
             begin = outer
         pen.wire(begin, (core, y))
