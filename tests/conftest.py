@@ -1,10 +1,12 @@
 """What many tests need: the CD4021B's limits, an ordinary pad and an ordinary poll."""
 
+import gc
 import importlib
+import inspect
 import os
 import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -23,6 +25,29 @@ sys.path.insert(0, str(Path(__file__).with_name("routines")))  # `yardstick` is 
 _kept = signal.getsignal(signal.SIGPIPE)
 importlib.import_module("vcdvcd")
 signal.signal(signal.SIGPIPE, _kept)
+
+
+def pytest_collection_finish() -> None:
+    """What stands in memory now stays to the end: the garbage collector need not walk over it."""
+    gc.collect()
+    gc.freeze()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def stack_without_sources() -> Iterator[None]:
+    """MyHDL asks for the stack whenever a block or a process is made, and uses no line of it.
+
+    To find the lines Python looks through all modules for each of its frames, and the tests have
+    thousands of modules.
+    """
+
+    def stack(context: int = 1) -> list[inspect.FrameInfo]:
+        return inspect.getouterframes(sys._getframe(1), 0)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(inspect, "stack", stack)
+        yield
+
 
 MS = 1_000_000_000
 US = 1_000_000
