@@ -178,7 +178,7 @@ def test_cautions_come_first():
     assert steps[0].startswith("Unplug")
     assert "dangerous voltage" in steps[1]
     assert "short" in steps[2]
-    assert "pin 16 positive against pin 8" in " ".join(steps)
+    assert "pin 16 is positive against pin 8" in " ".join(steps)
 
 
 def test_the_checks_foretell_no_more_than_the_pins():

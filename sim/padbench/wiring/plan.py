@@ -374,8 +374,8 @@ def _checklist(sheet: Sheet, part: RegisterPart, volts: _Volts) -> Iterator[str]
     yield f"The same with each button held: a pull-up{_about(sheet)} or more, else stop."
     yield "Find each core of the cable with a meter, never by colour, and note it."
     yield (
-        f"Bench supply of {_span(volts.supply)}, held to 20 mA: a meter finds pin {supply} positive"
-        f" against pin {ground}. Supply off, register in."
+        f"Bench supply of {_span(volts.supply)}, held to 20 mA: check with a meter that pin"
+        f" {supply} is positive against pin {ground}. Supply off, register in."
     )
     if volts.released is None:
         yield "Supply on: without a pull-up an input with its button up may stand at any voltage."
