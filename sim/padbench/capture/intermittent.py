@@ -8,7 +8,7 @@ and presses again so soon; a press of less than 30 ms by itself is a ghost. All 
 and no finer than the polls: at 60 a second nobody sees a bounce.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,9 +16,11 @@ import numpy as np
 from padbench.capture.expected import Held
 from padbench.capture.reads import BOUNCE_PS, Press
 from padbench.core.buttons import BUTTONS
+from padbench.core.timeline import Times
 
 _DROPOUT_PS = 50 * 10**9
 _GHOST_PS = 30 * 10**9
+_UNSEEN = np.iinfo(np.int64).min
 _PARTS = 10
 """Parts of the recording in which a trend is told."""
 
@@ -46,59 +48,60 @@ def steadiness(
     presses: Iterable[Press], end_ps: int, held: Sequence[Held] = (), slack: int = 0
 ) -> tuple[Steadiness, ...]:
     """Of each button that was pressed; ``held`` is what somebody says."""
-    every = [*presses]
-    own = ([press for press in every if press.button == button] for button in BUTTONS)
-    return tuple(_of(some, end_ps, held, slack) for some in own if some)
+    times = times_of(presses)
+    return tuple(_of(button, *some, end_ps, held, slack) for button, some in times.items())
 
 
-def _of(presses: list[Press], end_ps: int, held: Sequence[Held], slack: int) -> Steadiness:
-    bit = 128 >> BUTTONS.index(presses[0].button)
-    holds: list[list[Press]] = []
-    odd: list[int] = []
-    dropouts = 0
+def times_of(presses: Iterable[Press]) -> dict[str, tuple[Times, Times]]:
+    """When each button that was pressed went down and up (picoseconds); where nobody saw it, the
+    least of all numbers."""
+    every: dict[str, list[tuple[int, int]]] = {button: [] for button in BUTTONS}
     for press in presses:
-        before = holds[-1][-1].up_ps if holds else None
-        gap = None if before is None or press.down_ps is None else press.down_ps - before
-        if gap is None or gap > _DROPOUT_PS:
-            holds.append([])
-        elif gap > BOUNCE_PS:
-            dropouts += 1
-            odd.append(press.down_ps or 0)
-        holds[-1].append(press)
-    ghosts = [hold[0].down_ps for hold in holds if len(hold) == 1 and _short(hold[0])]
-    bounces = [*bounces_of(presses)]
-    odd += [at for at in ghosts if at is not None] + [at for at, _ in bounces]
-    ups = np.array([hold[-1].up_ps for hold in holds if hold[-1].up_ps is not None], np.int64)
+        down, up = press.down_ps, press.up_ps
+        every[press.button].append(
+            (_UNSEEN if down is None else down, _UNSEEN if up is None else up)
+        )
+    arrays = {button: np.array(some, np.int64).T for button, some in every.items() if some}
+    return {button: (down, up) for button, (down, up) in arrays.items()}
+
+
+def _of(
+    button: str, down: Times, up: Times, end_ps: int, held: Sequence[Held], slack: int
+) -> Steadiness:
+    bit = 128 >> BUTTONS.index(button)
+    gap = down[1:] - up[:-1]
+    unseen = (down == _UNSEEN) | (up == _UNSEEN)
+    apart = (down[1:] == _UNSEEN) | (up[:-1] == _UNSEEN) | (gap > _DROPOUT_PS)
+    dropouts = down[1:][~apart & (gap > BOUNCE_PS)]
+    first = np.flatnonzero(np.append(True, apart))
+    last = np.append(first[1:], len(down)) - 1
+    alone = first[first == last]
+    ghosts = down[alone[(~unseen & (up - down < _GHOST_PS))[alone]]]
+    began, took = bounces_of(down, up)
+    ups = up[last][up[last] != _UNSEEN]
     late = []
     for entry in held:
         after = ups[ups >= entry.start]
         if entry.buttons & bit and len(after) and after[0] > entry.end + slack:
             late.append(int(after[0]) - entry.end)
-    parts = np.minimum(np.array(odd, np.int64) * _PARTS // max(end_ps, 1), _PARTS - 1)
+    odd = np.concatenate([dropouts, ghosts, began])
+    parts = np.minimum(odd * _PARTS // max(end_ps, 1), _PARTS - 1)
     return Steadiness(
-        presses[0].button,
-        len(holds) - len(ghosts),
-        dropouts,
+        button,
+        len(first) - len(ghosts),
+        len(dropouts),
         len(ghosts),
-        tuple(length for _, length in bounces),
+        tuple(took.tolist()),
         tuple(late),
         tuple(np.bincount(parts, minlength=_PARTS).tolist()),
     )
 
 
-def _short(press: Press) -> bool:
-    down, up = press.down_ps, press.up_ps
-    return down is not None and up is not None and up - down < _GHOST_PS
-
-
-def bounces_of(presses: Iterable[Press]) -> Iterator[tuple[int, int]]:
+def bounces_of(down: Times, up: Times) -> tuple[Times, Times]:
     """When changes begin that come in a row, each soon after the one before, and how long it is."""
-    changes = np.array(
-        [at for press in presses for at in (press.down_ps, press.up_ps) if at is not None], np.int64
-    )
+    changes = np.stack([down, up], axis=1).ravel()
+    changes = changes[changes != _UNSEEN]
     ends = np.flatnonzero(np.diff(changes, append=np.iinfo(np.int64).max) > BOUNCE_PS)
     begins = np.append(0, ends[:-1] + 1)[: len(ends)]
     begins, ends = begins[ends > begins], ends[ends > begins]
-    yield from zip(
-        changes[begins].tolist(), (changes[ends] - changes[begins]).tolist(), strict=True
-    )
+    return changes[begins], changes[ends] - changes[begins]

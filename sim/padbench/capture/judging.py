@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.capture.inspect import LINES, Inspection, Needs
-from padbench.capture.intermittent import bounces_of
+from padbench.capture.intermittent import bounces_of, times_of
 from padbench.capture.opening import STEADY
 from padbench.capture.reads import (
     BOUNCE_PS,
@@ -919,14 +919,11 @@ def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
 
 
 def _bounce(seen: Inspection) -> Iterator[Finding]:
-    bounced = sorted(
-        (at, button)
-        for button in BUTTONS
-        for at, _ in bounces_of(press for press in seen.presses if press.button == button)
-    )
-    if bounced:
-        at, button = bounced[0]
-        count, soon = float(len(bounced)), BOUNCE_PS * 1e-12
+    times = times_of(seen.presses)
+    bounced = {button: bounces_of(down, up)[0] for button, (down, up) in times.items()}
+    if count := float(sum(map(len, bounced.values()))):
+        at, button = min((int(some[0]), button) for button, some in bounced.items() if len(some))
+        soon = BOUNCE_PS * 1e-12
         rule, met = "buttons.bounce", seen.met(at)
         yield _finding(rule, "not-judged", count, None, met, _MEMORY, soon=soon, button=button)
 
