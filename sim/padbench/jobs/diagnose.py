@@ -23,6 +23,7 @@ from padbench.repair.observed import (
     Observed,
     Read,
     UnclearError,
+    each_place,
     kind_of,
     presses_named,
     read_lines,
@@ -351,6 +352,10 @@ def _told(it: Diagnosis) -> tuple[str, str]:
     alike = len(best.faults)
     one = f"{capital(it.words.fault(best.faults[0]))}."
     many = f"{alike} faults explain it alike; the commonest first."
+    if best.share < 0.5:  # something else is likelier than this
+        share = f"{100 * best.share:.0f} %"
+        one = f"The likeliest, at {share} only: {it.words.fault(best.faults[0])}."
+        many = f"At {share} only, {many}"
     left = best.reads - best.explains
     though = f" {left} of {best.reads} reads speak against it." if left else ""
     return "A FAULT.", (one if alike == 1 else many) + though
@@ -604,7 +609,8 @@ def _next_test(it: Diagnosis, most: int) -> Iterator[Block]:
         return
     mind = it.words.caution(test, it.found.suspects)
     do = ". ".join(filter(None, (it.words.do(test), capital(mind))))
-    rows = [("do", do), ("type", f"{it.words.typed(test)}=FOUND")]
+    found = ",".join(["FOUND"] * len(each_place(test.where) if test.where else ["read"]))
+    rows = [("do", do), ("type", f"{it.words.typed(test)}={found}")]
     yield Lines("Next test", rows, most=NEVER_CUT)
     outcomes = [*_outcomes(it, test).items()][:most]
     rows = [(outcome, _names(it.words, faults, 1)) for outcome, faults in outcomes]

@@ -153,7 +153,7 @@ class MeterBench:
             return WORDS[kind][int(least)]
         if kind == "volts":
             return f"{least:.1f} to {most:.1f} V"
-        return "no contact" if np.isinf(most) else _span_said(least, most)
+        return _span_said(least, most)
 
     def outcomes(self, where: str, held: int, rows: Iterable[int]) -> dict[str, list[Fault | None]]:
         """What a test may show, and the faults of some rows that show it, in their order."""
@@ -352,6 +352,8 @@ def _span(volts: NDArray[np.float64]) -> Span:
 
 def _span_said(least: float, most: float) -> str:
     """Ohms in words."""
+    if np.isinf(most):
+        return "no contact" if least >= _OPEN else f"{show(least, 'Ω', 2)} or more"
     if least and most > 2 * least:
         return f"{show(least, 'Ω', 2)} to {show(most, 'Ω', 2)}"
     return "about " + show((least + most) / 2, "Ω", 2) if least else f"up to {most:g} Ω"

@@ -132,8 +132,9 @@ class Words:
         if what.startswith("pin"):
             ohms = f"ohms from {what}"
         elif what.startswith("core") and not what.startswith("core pairs"):
-            which = what.partition(" ")[2] or f"each ({', '.join(CORES)})"
-            ohms = f"ohms of the {which} core, from the plug to the register's pin"
+            one = what.partition(" ")[2]
+            which = f"the {one} core" if one else f"each core ({', '.join(CORES)})"
+            ohms = f"ohms of {which}, from the plug to the register's pin"
         elif what in EVERY:
             ohms = f"ohms from each core to each other at the plug ({', '.join(EVERY[what])})"
         said = {
