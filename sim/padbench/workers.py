@@ -73,27 +73,23 @@ def spread(
             yield do(known, part)
         return
     left = [(part, 0) for part in reversed(work)]
-    pool = [_Worker(do, known) for _ in range(min(workers, len(left)))]
+    pool = [Worker(do, known) for _ in range(min(workers, len(left)))]
     try:
         for worker in pool:
             worker.begin(left.pop())
         while any(worker.busy for worker in pool):
             for ready in wait([worker.pipe for worker in pool if worker.busy]):
                 worker = next(one for one in pool if one.pipe is ready)
-                (part, tried), worker.task = worker.task, None
+                part, tried = worker.task
                 try:
-                    done, error = worker.pipe.recv()
-                except (EOFError, OSError):
+                    yield worker.answer()
+                except Ended:
                     # It was killed: another takes its place, and its part.
                     if tried == _RETRIES:
                         raise NoWorkers("workers end again and again; is memory short?") from None
                     worker.end()
-                    pool[pool.index(worker)] = worker = _Worker(do, known)
+                    pool[pool.index(worker)] = worker = Worker(do, known)
                     left.append((part, tried + 1))
-                else:
-                    if error is not None:
-                        raise error
-                    yield done
                 if left:
                     worker.begin(left.pop())
     finally:
@@ -101,7 +97,7 @@ def spread(
             worker.end()
 
 
-class _Worker:
+class Worker:
     """A process that does part after part, and a pipe of its own to it.
 
     No lock and no queue is shared, so one that is killed at any moment takes nothing else along:
@@ -113,13 +109,19 @@ class _Worker:
         context = get_context("spawn")
         self.pipe, theirs = context.Pipe()
         self.process = context.Process(target=_work, args=(theirs,), daemon=True)
-        self.process.start()
+        # It is born deaf to Ctrl-C, which would end it with a traceback while it still begins.
+        kept = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        try:
+            self.process.start()
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, kept)
         theirs.close()
         self.told: Any = (do, known)
         self.task: Any = None
 
     @property
     def busy(self) -> bool:
+        """Whether it has a part whose answer was not taken."""
         return self.task is not None
 
     def begin(self, task: Any) -> None:
@@ -131,15 +133,32 @@ class _Worker:
                 self.pipe.send(told)
             self.pipe.send(task[0])
 
+    def answer(self) -> Any:
+        """What it makes of its part; raises what that raises, `Ended` if it has been killed."""
+        try:
+            done, error = self.pipe.recv()
+        except (EOFError, OSError):
+            raise Ended from None
+        finally:
+            self.task = None
+        if error is not None:
+            raise error
+        return done
+
     def end(self) -> None:
-        self.pipe.close()
-        self.process.terminate()
+        """Kill it, whatever it does."""
+        self.process.kill()
         self.process.join()
+        self.pipe.close()
+
+
+class Ended(Exception):
+    """A worker is no more."""
 
 
 def _work(pipe: "Connection[Any, Any]") -> None:
     """The process itself: it ends with the one that waits for it, and leaves Ctrl-C to that."""
-    tied_to_parent()
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     with suppress(EOFError, OSError):
         do, known = pipe.recv()
         while True:
@@ -150,13 +169,6 @@ def _work(pipe: "Connection[Any, Any]") -> None:
             except Exception as error:
                 answer = (None, error)
             pipe.send(answer)
-
-
-def tied_to_parent() -> None:
-    """Have this worker process end with the one that started it, and leave Ctrl-C to that."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
 def _end_with_parent() -> None:

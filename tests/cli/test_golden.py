@@ -20,7 +20,7 @@ from padbench.scenarios import SCENARIOS
 ROOT = Path(__file__).parents[2]
 GOLDEN = Path(__file__).parent / "golden"
 HEIGHT, WIDTH = 24, 80
-TO_COPY = re.compile(r"To see |[A-Z]\w+: \S+$")
+TO_COPY = re.compile(r"[A-Z]\w+: \S+$")
 """A command line or a path is not broken, so that it can be copied."""
 
 

@@ -24,6 +24,7 @@ from padbench.results.junit import write_junit
 from padbench.results.text import as_text
 from padbench.routines.cures import Cure
 from padbench.routines.routine import RoutineError
+from padbench.routines.source import load_routine
 from padbench.toml.problems import SheetError
 
 ROOT = Path(__file__).parents[2]
@@ -404,3 +405,39 @@ def test_polls_in_several_lines_with_a_fetch():
         latency("read-once", line=[241, 300])
     with pytest.raises(ValueError, match="no number of cycles"):
         latency("read-once", period=3)
+
+
+IDLE = """first = $00
+second = $01
+        jsr read
+        lda first
+        ora second
+        bne done
+        {more}
+done:   rts
+"""
+
+
+@pytest.mark.parametrize(
+    ("shipped", "more", "verdict", "case"),
+    [
+        ("read-once-both", "inc first", "wrong", "idle"),
+        ("read-until-agree-both", "jsr pass", "exposed", "nothing"),
+    ],
+)
+def test_what_goes_wrong_only_with_nothing_held_on_both_pads_is_in_the_verdict(
+    tmp_path, shipped, more, verdict, case
+):
+    """A sweep holds on the second pad what the first does not, and never meets that state."""
+    path = tmp_path / "idle.asm"
+    path.write_text(IDLE.format(more=more) + load_routine(shipped).sources[shipped])
+    found = routine(path, periods=[432], result="first,second")
+    assert (found.verdict, found.exit_code) == (verdict, 1)
+    assert found.data.judgement.case == case
+    assert "with nothing held on either pad" in found.lead
+    (sweep,) = found.document["sweeps"]
+    assert sweep["wrong_with_nothing"] > 0
+    if case == "nothing":
+        assert sweep["accepted_wrong"] == 0
+    said = [says for one in found.cases["sweeps"] for says in one.failed]
+    assert any("nothing held on either pad" in says for says in said)

@@ -78,8 +78,8 @@ def all_scenarios():
 @pytest.fixture
 def page(browser, server, monkeypatch, request):
     if "all_scenarios" not in request.fixturenames:
-        none = {"verdict": "pass", "scenarios": []}
-        monkeypatch.setattr(server.verdicts, "of", lambda *_: none)
+        none = {"verdict": "pass", "scenarios": [], "routine": ()}
+        monkeypatch.setattr(server.verdicts, "of", lambda *_: {**none})
     browser.painted("light")
     browser.resized(1200)
     browser.get(server.address)

@@ -3,7 +3,6 @@
 import random
 import socket
 import threading
-from concurrent.futures import Future
 
 import pytest
 
@@ -188,29 +187,52 @@ def test_a_bad_state_names_its_place(ask):
     assert "state.dials.cable.length: " in told["problems"][0]
 
 
-class _Busy:
-    """A pool that never comes to anything, until it is shut down."""
-
-    down = False
-
-    def submit(self, *work) -> Future:
-        if self.down:
-            raise RuntimeError("cannot schedule new futures after shutdown")
-        return Future()
-
-    def shutdown(self, **how) -> None:
-        self.down = True
-
-
 def test_a_verdict_that_is_open_when_the_server_ends_is_no_fault(server):
+    """Workers that have not even begun are ended at once."""
     verdicts, pad = Verdicts(), server.bench.pad(State())
-    verdicts._pool = _Busy()
     ending = threading.Timer(0.1, verdicts.close)
     ending.start()
     for _ in range(2):  # the open one, and one that comes too late
         with pytest.raises(Refusal, match="ended"):
             verdicts.of("one", 1, pad, [])
     ending.join()
+    assert not any(worker.process.is_alive() for worker in verdicts._workers)
+
+
+def test_a_worker_that_is_killed_takes_no_verdict_along(server):
+    """One while it begins, then both while they play: others do what they had."""
+    pad, said = server.bench.pad(State()), []
+    verdicts = Verdicts()
+    verdicts._workers[0].process.kill()
+    asking = threading.Thread(target=lambda: said.append(verdicts.of("one", 1, pad, [])))
+    asking.start()
+    while verdicts._workers[1].told is not None or verdicts._workers[1].task is None:
+        asking.join(0.02)
+    for worker in [*verdicts._workers]:
+        worker.process.kill()
+    asking.join(60)
+    verdicts.close()
+    assert [one["verdict"] for one in said] == ["pass"]
+
+
+def test_the_findings_of_a_dial_do_not_wait_for_the_sweep_of_a_routine(ask, server):
+    """They come without those of the routine, which the verdict brings."""
+    dials = {"poll.use": "routine read-once", "cable.length": "9 m"}
+    vars(server.bench.pad(State(dials=dials)).poll).pop("sweeps", None)  # of an earlier test
+    status, told = ask("judge", {"dials": dials}, turn=50)
+    assert (status, told["routine"]) == (200, True)
+    assert "routine.fetch" not in told["html"]
+    poll = server.bench.pad(State(dials=dials)).poll
+    assert not poll.swept
+    status, found = ask("verdict", {"dials": dials}, turn=50)
+    assert status == 200
+    assert "routine.fetch" in found["judged"]["html"]
+    assert {one["id"] for one in found["judged"]["changed"]} >= {"routine.fetch", "routine.result"}
+    assert poll.swept
+    assert [one.period for one in poll.sweeps] == [*poll.console.timing.fetch_periods]
+    whole = try_sheet(server.bench.pad(State(dials=dials)).sheet, [], remedies=False)
+    assert {f.id for f in whole.findings} >= {"routine.fetch"}
+    assert found["judged"]["failing"] == [f.id for f in whole.findings if f.verdict == "fail"]
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,7 @@
 """A read routine as the poll of a sheet: the wires come from its cycles."""
 
+import random
+from dataclasses import replace
 from pathlib import Path
 from typing import ClassVar
 
@@ -19,6 +21,7 @@ from padbench.routines.routine import RoutineError
 from padbench.routines.source import load_routine
 from padbench.routines.wave import case_wave
 from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
+from padbench.scenarios.polled_routine import AnsweringPad
 from padbench.sheet import load_sheet, sheet_from_text
 from padbench.toml import SheetError
 from padbench.trials.trial import run_scenario, setting_of, try_sheet
@@ -117,6 +120,22 @@ def test_what_is_judged_are_the_shortest_times_found_in_any_pass(tmp_path):
 def test_the_second_port_alone_clocks_the_pad(tmp_path):
     result = play(made(tmp_path, SECOND), "each-button")
     assert result.accepted == tuple(128 >> place for place in range(8))
+
+
+def test_a_sheet_says_which_pad_of_a_routine_for_two_it_is(tmp_path):
+    """Of the shipped one for both, and of one that hands on the first pad's byte for both."""
+    both = load_routine("read-once-both").sources["read-once-both"]
+    buttons = tuple(128 >> place for place in range(8))
+    for pad, port in ((1, 0x4016), (2, 0x4017)):
+        found = sheet(f'routine = "read-once-both"\npad = {pad}')
+        assert poll_of(found.poll).routine.ports[0] == port
+        assert play(found, "each-button").accepted == buttons
+    copied = both.replace("        rts", "        lda pad1\n        sta pad2\n        rts")
+    wrong = play(made(tmp_path, copied, "pad = 2"), "each-button")
+    assert wrong.accepted != buttons  # the other pad holds the opposite
+    assert play(made(tmp_path, copied, "pad = 1"), "each-button").accepted == buttons
+    with pytest.raises(RoutineError, match=r"second port only; leave out poll\.pad"):
+        poll_of(made(tmp_path, SECOND, "pad = 1").poll)
 
 
 @pytest.mark.parametrize(
@@ -347,11 +366,37 @@ def test_a_routine_is_surveyed_once_for_a_sheet_however_many_ask(tmp_path, monke
         play_job(path, "idle")
         return surveyed
 
-    assert asked() == [(0x8000, held) for held in range(256)]
+    assert asked() == [(0x8000, 0)]  # it goes alike whatever is held
     assert asked() == []
-    assert asked('entry = "own"') == [(0x8001, held) for held in range(256)]
+    assert asked('entry = "own"') == [(0x8001, 0)]
     file.write_text("nop\nnop\nown:\n" + SECOND)
-    assert len(asked()) == 256
+    assert len(asked()) == 1
+
+
+@pytest.mark.parametrize("source", [UNEVEN, SECOND, UNTIL_PRESSED, EXPOSED.read_text()])
+def test_a_call_that_is_remembered_does_what_it_did_when_it_was_run(tmp_path, source):
+    """Of sessions with other presses and stops one after the other, and each by itself."""
+    poll = poll_of(made(tmp_path, source).poll)
+    pad = setting_of(made(tmp_path, source), PORT, "slow").pad
+    period = poll.period
+
+    def session(seed, poll):
+        rng = random.Random(seed)
+        moves = [(0, 0), *((at * period // 3, rng.choice((0, 1, 128, 255))) for at in range(1, 30))]
+        answering, calls = AnsweringPad(pad, moves, ()), poll.begin()
+        said = []
+        for at in range(10):
+            phase, other = rng.choice((None, None, 17, 49, 101)), rng.choice((0, 255))
+            answering.begin(0, ())
+            preset = 3 if at == 6 else None
+            said.append(calls.call(at * period, answering, phase=phase, other=other, preset=preset))
+        return said, calls.lines, answering.expected, answering.told
+
+    for seed in (1, 2, 1, 3):
+        alone = replace(poll, calls={})
+        alone.counted(poll.sweeps)
+        assert session(seed, poll) == session(seed, alone)
+    assert len(poll.calls) > 3
 
 
 def test_an_unknown_routine_is_refused():
@@ -365,7 +410,7 @@ def test_the_shipped_sheet_is_untouched():
 
 def test_the_sheet_says_where_the_result_was_found(tmp_path):
     path = tmp_path / "mine.asm"
-    text = load_routine("read-once").sources["read-once"].rstrip()
+    text = load_routine("read-once").sources["read-once"].split("; padbench: ")[0].rstrip()
     assert text.endswith("rts")
     path.write_text(text[: -len("rts")] + "ldx #0\n txa\n rts\n")
     result, _ = routine_poll(str(path), "60hz").findings()

@@ -9,6 +9,7 @@ from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.pad import Policy
 from padbench.core.remedies import WHICH_TIE, joined
 from padbench.core.sentences import grouped
+from padbench.jobs.routine_sections import to_copy
 from padbench.padsweep.counting import (
     KINDS,
     TIES,
@@ -145,7 +146,7 @@ def pad_sections(
     brief += [Lines(some[0][0] if len(rows) > 1 else "", some[1:]) for some in rows]
     brief.append(Lines("", [("", note) for note in notes]))
     brief.append(Lines("", [("", line) for line in lines[:1]]))
-    brief.append(Lines("", [("", line.strip()) for line in lines[1:2]], whole=True))
+    brief.append(Lines("", to_copy(*map(str.strip, lines[1:2])), whole=True))
     yield Section("brief", "", brief, ("brief",))
     says = [f"{label}: {text}" for some in rows for label, text in some]
     yield Section(

@@ -83,7 +83,8 @@ class SweepDocument(TypedDict):
     """Counts of a fetch period; see `padbench.routines.counts.SweepCounts`.
 
     ``wrong_by_held`` has for each state that pad 1 holds (pad 2 its complement) in how many phases
-    a poll goes wrong, ``exposed_phases`` are those in which any does.
+    a poll goes wrong, ``exposed_phases`` are those in which any does, ``wrong_with_nothing`` is in
+    how many one does with nothing held on either pad (None unless two are judged).
     """
 
     period: int
@@ -93,6 +94,7 @@ class SweepDocument(TypedDict):
     accepted_wrong: int
     never_settles: int
     kept_old: int
+    wrong_with_nothing: int | None
     wrong_by_held: list[int]
     exposed_phases: list[int]
     counterexample: CounterexampleDocument | None
@@ -304,6 +306,8 @@ def _figure(report: JudgedRoutine, command: str, path: Path) -> "Figure":
 def _tests(report: JudgedRoutine) -> Iterator[Case]:
     """The routine undisturbed, and one case a fetch period."""
     wrong = [f"without a fetch: wrong with {spelled(held)} held" for held in report.base.wrong]
+    if report.base.fault == "idle":
+        wrong = [f"without a fetch: {report.base.fault_says}"]
     yield Case("undisturbed", wrong[:20])
     for sweep in report.sweeps:
         failed = [
@@ -314,6 +318,9 @@ def _tests(report: JudgedRoutine) -> Iterator[Case]:
             )
             if number
         ]
+        if sweep.nothing:
+            phases = f"{grouped(sweep.nothing)} of {grouped(sweep.period)} phases"
+            failed.append(f"it goes wrong with nothing held on either pad in {phases}")
         if failed and sweep.counterexample is not None:
             case = sweep.counterexample
             failed.append(
@@ -368,6 +375,7 @@ def _sweep(question: RoutineQuestion, sweep: SweepCounts) -> SweepDocument:
         "accepted_wrong": sweep.accepted_wrong,
         "never_settles": sweep.never_settles,
         "kept_old": sweep.kept_old,
+        "wrong_with_nothing": sweep.nothing,
         "wrong_by_held": sweep.by_held,
         "exposed_phases": [phase for phase, code in enumerate(sweep.by_phase) if code in FAILING],
         "counterexample": None if sweep.counterexample is None else asdict(sweep.counterexample),  # type: ignore[typeddict-item]

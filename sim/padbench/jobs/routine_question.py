@@ -113,8 +113,7 @@ class RoutineQuestion:
         )
         console = Console(console_timing(self.console), self.clocks)
         code = on_its_port(code, console, self.limit)
-        named = self.result is not None or shipped_source(self.what) is not None
-        return with_places_found(code, console, self.limit, named=named), console
+        return with_places_found(code, console, self.limit), console
 
     def loader(self, routine: Routine) -> Callable[[str], Routine]:
         """What loads a changed source of that routine, its results in the same places."""

@@ -36,6 +36,8 @@ from padbench.routines.run import held_by
 from padbench.routines.wave import stop_says
 
 _SEE = "To see it,"
+_WIDTH = 80
+"""Columns of a terminal."""
 _NO_NEED = "Nothing is wrong with it, so no patch is offered."
 _NO_MAP = "it takes two passes of the first port, with reads evenly spaced"
 _KINDS = {
@@ -90,7 +92,8 @@ def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Itera
         for place, block in enumerate(change):
             title = "What must change" * (place == 0)
             yield Lines(title, [("", line) for line in block.lines], listed=block.listed)
-        if report.cures is None and report.routine.lines:
+        exposed = report.verdict == "exposed"
+        if exposed and report.cures is None and report.routine.lines:
             yield Lines("", [("", "padbench routine --cures DIR writes patches that mend it")])
     cost = (
         f"{_cycles(report)} CPU cycles, {lines_of(base.most, timing):.2f} scan lines, "
@@ -109,9 +112,7 @@ def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Itera
             for number, one in enumerate(report.cures, 1)
         ]
         if cures:
-            result = report.question.given.get("result")
-            same = f"; judge what they make with --result {shlex.quote(result)}" if result else ""
-            yield Lines(f"Patches, each swept at every rate{same}", cures)
+            yield Lines("Patches, each swept at every rate", cures)
         else:
             none = "No patch that was tried mends it." if change else _NO_NEED
             yield Lines("", [("", none)])
@@ -122,8 +123,26 @@ def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Itera
         yield Lines("", [("map", f"{says}; see --all or --picture")])
     elif chart and report.judgement is not None:
         yield Lines("", [("map", f"none: {_NO_MAP}")])
-    shown = [("", line) for line in _examples(report) if line.startswith(_SEE)]
-    yield Lines("", shown[:1], whole=True)
+    shown = [line for line in _examples(report) if line.startswith(_SEE)]
+    yield Lines("", to_copy(*shown[:1]), whole=True)
+
+
+def to_copy(*says: str) -> list[tuple[str, str]]:
+    """Text and the command behind its colon, as rows that can be copied.
+
+    What is wider than a terminal goes on after a backslash, between two words of the command.
+    """
+    rows = []
+    for line in says:
+        title, _, command = line.partition(": ")
+        row = f"{title}:"
+        for word in map(shlex.quote, shlex.split(command)):
+            if len(f"{row} {word} \\") > _WIDTH and len(line) > _WIDTH:
+                rows.append(("", f"{row} \\"))
+                row = " "
+            row += f" {word}"
+        rows.append(("", row))
+    return rows
 
 
 def _more(cure: Cure) -> str:
@@ -168,6 +187,9 @@ def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
             share = per_cent(getattr(worst, name), worst.cases)
             says += f"; at worst {share} with a fetch every {worst.period} cycles"
         yield label, says
+    if nothing := sum(one.nothing or 0 for one in sweeps):
+        phases = grouped(sum(one.period for one in sweeps))
+        yield "nothing held", f"on either pad: wrong in {grouped(nothing)} of {phases} phases"
 
 
 def _worst(sweeps: Sequence[SweepCounts], kind: str) -> SweepCounts:
@@ -199,9 +221,10 @@ def _change(report: JudgedRoutine) -> list[Prose]:
     elif judgement.verdict == "wrong":
         wrong = base.wrong or base.hangs
         some = ", ".join(spelled(held) for held in wrong[:6]) + " and more" * (len(wrong) > 6)
+        held = f"{some} held" if some else "nothing held on either pad"
         says = (
             "The routine itself, or where its result is looked for: without any fetch it is wrong, "
-            f"or depends on what stood there, with {some} held."
+            f"or depends on what stood there, with {held}."
         )
     elif judgement.verdict == "never-settles":
         says = "The routine: it has to end whatever the fetch does."

@@ -11,11 +11,12 @@ afterwards, do so within ``bench.lock``.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from threading import RLock
 from typing import Literal
 
+from padbench.circuit.electric import judge_electric
 from padbench.circuit.pad_model import Corner
 from padbench.circuit.waves import Wave, line_waves, thresholds
 from padbench.core.findings import Finding
@@ -23,12 +24,13 @@ from padbench.jobs.loading import Refusal, design_of
 from padbench.live.dials import Dial, dials_of, turned
 from padbench.live.state import OWN_EVENTS, State, scenario_text
 from padbench.results.wave_picture import shown_read
-from padbench.routines.poll import with_timings
+from padbench.routines.poll import RoutinePoll, poll_of, with_timings
 from padbench.scenarios import SCENARIOS, Scenario, Setting
 from padbench.scenarios.user import scenarios_from_text
 from padbench.sheet import Sheet, sheet_from_text
 from padbench.trials.scenario_run import ScenarioRun
-from padbench.trials.trial import run_at, setting_of, try_sheet
+from padbench.trials.trial import run_at, setting_of
+from padbench.wiring.mistakes import judge_family, judge_wiring
 
 NAME = "live-bench"
 """Of the scenario that a page plays, until it is kept under another."""
@@ -50,6 +52,16 @@ class Pad:
         """The pad of a text; ``name`` is the file that it stands for. Raises as `Bench.pad`."""
         sheet = sheet_from_text(text, name)
         return cls(text, sheet if sheet.poll.routine is None else with_timings(sheet))
+
+    @cached_property
+    def poll(self) -> RoutinePoll | None:
+        """The read routine that polls it."""
+        return poll_of(self.sheet.poll)
+
+    def routine_findings(self) -> tuple[Finding, ...]:
+        """What the read routine does by itself: a sweep, and some seconds, the first time."""
+        fails = self.sheet.policy.exposed_routine == "fail"
+        return () if self.poll is None else self.poll.findings(fail=fails)
 
     def play(self, scenario: Scenario, port: str, corner: Corner) -> ScenarioRun:
         """A run. What a corner makes of the pad is kept, since it takes as long as a read."""
@@ -98,11 +110,16 @@ class Bench:
         return Pad.of(turned(self.sheet, dict(dials)), str(self.path))
 
     def judged(self, state: State) -> Sequence[Finding]:
-        """Wiring and electrical findings of the pad, at the worst corner of its ports."""
+        """Wiring and electrical findings of the pad, at the worst corner of its ports.
+
+        What a read routine does by itself takes a sweep, and is not among them.
+        """
         return self._judged(self.pad(state))
 
     def _judge(self, pad: Pad) -> Sequence[Finding]:
-        return try_sheet(pad.sheet, [], remedies=False).findings
+        sheet = pad.sheet
+        electric = judge_electric(sheet, remedies=False).findings
+        return (*judge_wiring(sheet), *judge_family(sheet), *electric)
 
     def read(self, state: State, name: str = NAME) -> Shown:
         """Play the event on the first port of the sheet. Raises as `pad` does."""

@@ -75,7 +75,7 @@ def export_html(bench: Bench, progress: Progress = unwatched) -> str:
     baked = {
         "groups": groups,
         "orders": {held | newer << 8: place for place, (held, newer) in enumerate(orders) if newer},
-        "failing": failing(bench.judged(State())),
+        "failing": failing([*bench.judged(State()), *pad.routine_findings()]),
         "frame": "" if frame is None else blocks_html([FrameStrip(frame, "poll")]),
         "tour": [read_told(bench.read(State(**step["state"]))) for step in TOUR],
     }

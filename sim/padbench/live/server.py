@@ -41,11 +41,15 @@ class LiveServer(ThreadingHTTPServer):
 
     def __init__(self, bench: Bench, port: int = 0) -> None:
         self.verdicts = Verdicts()  # first, since a port that cannot be had closes all again
-        super().__init__((HOST, port), _Handler)
-        self.bench = bench
-        self.token = secrets.token_urlsafe(24)
-        self.verdicts.warm(bench.pad(State()))
-        self.page = page_html(bench, self.token).encode()
+        try:
+            super().__init__((HOST, port), _Handler)
+            self.bench = bench
+            self.token = secrets.token_urlsafe(24)
+            self.verdicts.warm(bench.pad(State()))
+            self.page = page_html(bench, self.token).encode()
+        except BaseException:
+            self.verdicts.close()
+            raise
         self.hosts = {f"{name}:{self.server_port}" for name in (HOST, "localhost")}
 
     @property
@@ -75,12 +79,20 @@ class LiveServer(ThreadingHTTPServer):
     def judge(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Electrical findings with their bars."""
         self.verdicts.newest(*_turn(asked))
-        return findings_told(self.bench.judged(state), self.bench.judged(State()))
+        told = findings_told(self.bench.judged(state), self.bench.judged(State()))
+        return told | {"routine": self.bench.pad(state).poll is not None}
 
     def verdict(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Every scenario; ``stale`` if the same tab has asked for something newer."""
-        found = self.verdicts.of(*_turn(asked), self.bench.pad(state), self.bench.judged(state))
-        return {"stale": True} if found is None else found
+        pad, judged = self.bench.pad(state), self.bench.judged(state)
+        found = self.verdicts.of(*_turn(asked), pad, judged)
+        if found is None:
+            return {"stale": True}
+        if own := found.pop("routine"):
+            same = own if self.bench.pad(State()).poll is pad.poll else ()
+            before = [*self.bench.judged(State()), *same]
+            found["judged"] = findings_told([*judged, *own], before)
+        return found
 
     def keep(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
         """Files with what the page shows, under a new name."""

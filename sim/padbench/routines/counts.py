@@ -77,6 +77,11 @@ class SweepCounts:
         self.by_phase = self.by_phase or bytearray(self.period)
 
     @property
+    def failing(self) -> int:
+        """Cases that go wrong, and phases in which nothing held on either of two pads does."""
+        return self.accepted_wrong + self.never_settles + (self.nothing or 0)
+
+    @property
     def examples(self) -> tuple[Counterexample, ...]:
         """One of each kind that was met, the worst first."""
         return tuple(self.first[kind] for kind in WORST if kind in self.first)

@@ -21,6 +21,7 @@ from padbench.routines.judge import Verdict, judge_routine
 from padbench.routines.lengths import layout_of
 from padbench.routines.routine import DEFAULT_LIMIT, Routine, RoutineError
 from padbench.routines.run import run_case
+from padbench.routines.source import RESULT_NOTE, SHIPPED
 
 _MOST_ADDED = 64
 """CPU cycles between passes or in a loop; our choice."""
@@ -68,7 +69,8 @@ def cures(
         return []
     before = source.splitlines(keepends=True)
     base = baseline_of_survey(survey(routine, console, limit))
-    name = Path(routine.name).name  # a path from the root is none that a patch may name
+    shipped = ".asm" * (routine.name in SHIPPED)
+    name = Path(routine.name).name + shipped  # a path from the root is none that a patch may name
     found: dict[str, Cure] = {}
     for change in _changes(routine, console, before, limit):
         if change.name in found:
@@ -97,7 +99,7 @@ def _proved(
         # The quickest fetch finds most.
         for period in sorted(console.timing.fetch_periods):
             sweeps.append(count(known, Part(period)))
-            if base.fault or sweeps[-1].accepted_wrong or sweeps[-1].never_settles:
+            if base.fault or sweeps[-1].failing:
                 return None
         return judge_routine(routine, console, base, sweeps, limit).verdict, base.most
     except RoutineError:
@@ -196,7 +198,7 @@ def _around(
         start = f"lda #{_PAGE} ; the page of the sprites"
         body = [start, f"sta ${SPRITE_COPY:04X}", *([f"jmp {once}"] if copy == "jump" else [])]
         says = "makes the sprite copy first, in step with the fetch; take it out elsewhere"
-        yield _Change("in-step", says, _with(source, at, name, body, old))
+        yield _Change("in-step", says, _with(routine, source, at, name, body, old))
         return
     used = {address for _, _, cycles in trace for _, address, _ in cycles} | {*routine.results}
     free = [f"${at:02X}" for at in range(0xF0, 0, -1) if at not in used]
@@ -211,17 +213,25 @@ def _around(
     back = [f"lda {free[0]}"] if "A" in routine.results and len(routine.results) > 1 else []
     again = [call, f"{name}_more:", *keep, call, *differ, *back, "rts"]
     says = "reads on until two polls in a row agree"
-    yield _Change("until-two-agree", says, _with(source, at, name, again, old))
+    yield _Change("until-two-agree", says, _with(routine, source, at, name, again, old))
     thrice = [call, *keep, call, *differ, *back, "rts", f"{name}_more:", f"jmp {once}"]
     says = "reads a third time where the first two differ"
-    yield _Change("read-three-times", says, _with(source, at, name, thrice, old))
+    yield _Change("read-three-times", says, _with(routine, source, at, name, thrice, old))
 
 
 def _with(
-    source: Sequence[str], at: int, name: str, body: Sequence[str], old: Sequence[str]
+    routine: Routine,
+    source: Sequence[str],
+    at: int,
+    name: str,
+    body: Sequence[str],
+    old: Sequence[str],
 ) -> list[str]:
     new = [f"{line}\n" if line.endswith(":") else f"{_INDENT}{line}\n" for line in body]
-    return [*source[:at], f"{name}:\n", *new, *old]
+    # The new code leaves the byte in more places; only the old ones are sure.
+    places = ",".join("A" if place == "A" else f"${place:02X}" for place in routine.results)
+    note = "" if RESULT_NOTE.search("".join(source)) else f" ; padbench: result {places}"
+    return [*source[:at], f"{name}:{note}\n", *new, *old]
 
 
 def _entry_line(routine: Routine, source: Sequence[str]) -> int | None:

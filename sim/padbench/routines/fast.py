@@ -39,6 +39,9 @@ from padbench.routines.stops import COPY, touched_phases
 BATCH = 1 << 15
 """Lanes at a time; more are no quicker, and this many keep within some megabytes."""
 
+_WHOLE = 1 << 63
+"""Of `Lanes.levels`, what has lost none."""
+
 _ROWS = 1 << 26
 """Bytes for the rows of undisturbed cycles that are recorded at a time."""
 
@@ -98,7 +101,8 @@ def held_array(port: int, held: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
 class Survey:
     """A routine on a console, run undisturbed with every held state.
 
-    ``rows`` are the different rows of cycles, ``row_of`` says which one each held state has.
+    ``rows`` are the rows of cycles that differ in these or in what is written to the latch,
+    ``row_of`` says which one each held state has.
     """
 
     routine: Routine
@@ -123,13 +127,13 @@ def survey(
     undisturbed(routine, console, 0, limit, cache)
     calm = _lanes(routine, console, limit, range(states))
     outcomes = _Outcomes.of(calm)
-    rows: dict[bytes, int] = {}
+    rows: dict[tuple[bytes, int], int] = {}
     row_of = [-1] * states
     for held in range(states):
         if calm.left[held] or not outcomes.finished[held]:
             run = undisturbed(routine, console, held, limit, cache)
             outcomes.put(held, run, held)
-            row_of[held] = rows.setdefault(run.kinds, len(rows))
+            row_of[held] = rows.setdefault((run.kinds, -1 - held), len(rows))
     longest = max(int(np.where(calm.left, 0, calm.now).max()), 1)
     part = max(1, _ROWS // longest)
     lanes = [held for held in range(states) if row_of[held] < 0]
@@ -138,11 +142,15 @@ def survey(
         recorded = _lanes(routine, console, limit, some, record=longest)
         assert recorded.kinds is not None
         lengths = recorded.now - recorded.copying
-        for held, length, kinds in zip(some, lengths, recorded.kinds, strict=True):
-            row_of[held] = rows.setdefault(kinds[:length].tobytes(), len(rows))
+        levels = recorded.levels.tolist()
+        for held, length, kinds, wrote in zip(some, lengths, recorded.kinds, levels, strict=True):
+            # What does not fit into 64 bits may be anything.
+            row = kinds[:length].tobytes(), wrote if wrote < _WHOLE else -1 - held
+            row_of[held] = rows.setdefault(row, len(rows))
     everything = np.arange(states, dtype=np.uint8)
     others = _run(routine, console, limit, 0, everything, np.zeros(states, np.int64), 0xFF)
-    return Survey(routine, console, limit, tuple(rows), tuple(row_of), outcomes, others)
+    kinds_of = tuple(kinds for kinds, _ in rows)
+    return Survey(routine, console, limit, kinds_of, tuple(row_of), outcomes, others)
 
 
 def _lanes(
@@ -167,6 +175,8 @@ def baseline_of_survey(known: Survey) -> Baseline:
         undisturbed(known.routine, known.console, longest, known.limit),
         known.outcomes.handed(),
         known.others.handed(),
+        idle=len(known.routine.results) > 1
+        and not all(_with_nothing(known, preset=byte)[1] for byte in (0, 0xFF)),
     )
 
 
@@ -251,17 +261,21 @@ def count(known: Survey, part: Part) -> SweepCounts:
     return counts
 
 
+def _with_nothing(
+    known: Survey, fetch: SampleFetch | None = None, preset: int = 0
+) -> tuple[RoutineRun, bool]:
+    """A run with nothing held on either pad, and whether it hands that on."""
+    code, console, limit = known.routine, known.console, known.limit
+    pads = PadPort(0), PadPort(0)
+    begins = Carried.fresh(code, (preset, preset))
+    run = run_case(code, console, 0, fetch=fetch, limit=limit, pads=pads, carried=begins)
+    return run, run.finished and not any(run.results)
+
+
 def _wrong_with_nothing(known: Survey, period: int) -> int:
     """Phases in which a poll goes wrong with nothing held on either pad."""
     code, console, limit = known.routine, known.console, known.limit
-
-    def run(fetch: SampleFetch | None) -> tuple[RoutineRun, bool]:
-        pads = PadPort(0), PadPort(0)
-        begins = Carried.fresh(code, (0, 0))
-        run = run_case(code, console, 0, fetch=fetch, limit=limit, pads=pads, carried=begins)
-        return run, run.finished and not any(run.results)
-
-    calm, right = run(None)
+    calm, right = _with_nothing(known)
     phases = touched_phases(calm.kinds, period, limit)
     if not len(phases):
         return 0 if right else period
@@ -277,7 +291,7 @@ def _wrong_with_nothing(known: Survey, period: int) -> int:
     lanes.run()
     wrong = ~lanes.finished | np.array(lanes.results()).any(axis=0)
     for place in np.flatnonzero(lanes.left).tolist():
-        wrong[place] = not run(SampleFetch(period, int(phases[place])))[1]
+        wrong[place] = not _with_nothing(known, SampleFetch(period, int(phases[place])))[1]
     return int(wrong.sum()) + (0 if right else period - len(phases))
 
 

@@ -42,6 +42,8 @@ _FAULTS = {
     "wrong": "hands on a wrong byte in {wrong} of {states} held states without any fetch",
     "hangs": "hands on what depends on the byte that stood in the place of its result, in {hangs} "
     "held states without opposite directions and without any fetch",
+    "idle": "hands on a pressed button, or never comes back, with nothing held on either pad and "
+    "without any fetch",
 }
 """What can be wrong with a routine undisturbed, or with where its result is looked for."""
 
@@ -54,6 +56,7 @@ _CASES: Mapping[str, tuple[Verdict, str]] = {
         for fault, text in _FAULTS.items()
     },
     "one-pass": ("exposed", _EXPOSED),
+    "nothing": ("exposed", _EXPOSED),
     "agree": ("exposed", f"{_EXPOSED}; its passes lose a bit alike, and agree"),
     "disagree": (
         "exposed",
@@ -212,7 +215,8 @@ class Baseline:
     result places: there it depends on what was left in them. States with opposite directions are
     not among these, since a program may keep the old state on purpose there. With ``untouched`` it
     left the opposite standing in every state, with ``other_pad`` it hands on the second pad for the
-    first; ``pattern`` is one of `PATTERNS` that all it hands on has.
+    first; ``pattern`` is one of `PATTERNS` that all it hands on has. ``idle``: for two pads, it
+    hands on something with nothing held on either, which is none of those held states.
     """
 
     least: int
@@ -223,10 +227,17 @@ class Baseline:
     untouched: bool = False
     other_pad: bool = False
     pattern: str = ""
+    idle: bool = False
 
     @classmethod
     def of(
-        cls, least: int, longest: RoutineRun, handed: Sequence[Handed], others: Sequence[Handed]
+        cls,
+        least: int,
+        longest: RoutineRun,
+        handed: Sequence[Handed],
+        others: Sequence[Handed],
+        *,
+        idle: bool = False,
     ) -> "Baseline":
         """From what all held states handed on, in order, and with the opposite in the result."""
         right = [
@@ -254,6 +265,7 @@ class Baseline:
             untouched=list(handed) == right and list(others) == opposite,
             other_pad=other_pad,
             pattern="" if other_pad or not patterns else patterns[0],
+            idle=idle,
         )
 
     @property
@@ -263,7 +275,7 @@ class Baseline:
             return self.pattern
         there = {
             "untouched": self.untouched, "other-pad": self.other_pad,
-            "wrong": bool(self.wrong), "hangs": bool(self.hangs),
+            "wrong": bool(self.wrong), "hangs": bool(self.hangs), "idle": self.idle,
         }  # fmt: skip
         return next((fault for fault, met in there.items() if met), "")
 
@@ -328,6 +340,9 @@ def judge_routine(
     worst = worst_risk(sweeps, console.timing)
     if worst is not None:
         facts |= {f"risk_{name}": value for name, value in asdict(worst).items()}
+    nothing = sum(sweep.nothing or 0 for sweep in sweeps)
+    if nothing and not wrong + stuck:
+        return Judgement("nothing", {"count": nothing, **facts})
     if wrong:
         case, more = _why_exposed(routine, console, base, sweeps, limit)
         return Judgement(case, {"count": wrong, **facts, **more})

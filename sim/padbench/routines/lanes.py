@@ -107,8 +107,9 @@ class Lanes:
     After `run`: ``finished``, ``hit`` and ``corrupt`` as in `RoutineRun`, ``now`` the cycles taken,
     ``copying`` those of them in sprite copies,
     ``pass_got`` and ``pass_port`` of the first wrong pass, ``left`` lanes that were not run to
-    their end and whose other values mean nothing. ``kinds`` is filled if ``record`` is given: the
-    row of cycles of each lane, at most ``record`` of them.
+    their end and whose other values mean nothing. ``levels`` are those that each lane wrote to the
+    latch, as bits behind a first 1, of which 64 are kept. ``kinds`` is filled if ``record`` is
+    given: the row of cycles of each lane, at most ``record`` of them.
     """
 
     def __init__(
@@ -137,6 +138,7 @@ class Lanes:
         self.ports = {address: port for port, address in enumerate(routine.ports)}
         self.strobe = routine.strobe
         self.latched = np.zeros(count, np.bool_)
+        self.levels = np.ones(count, np.uint64)
         self.pads = [
             _Pad(
                 held ^ np.uint8(other if port else 0),
@@ -389,6 +391,7 @@ class Lanes:
         fell = lanes[self.latched[lanes] & ~level]
         rose = lanes[level]
         self.latched[lanes] = level
+        self.levels[lanes] = self.levels[lanes] << np.uint64(1) | level
         for pad in self.pads:
             pad.count[fell] = 0
             pad.byte[fell] = 0

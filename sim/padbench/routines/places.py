@@ -36,11 +36,10 @@ def with_places_found(
     console: Console,
     limit: int = DEFAULT_LIMIT,
     *,
-    named: bool = False,
     sheet: bool = False,
 ) -> Routine:
     """The routine with the places that its pads' bytes are kept in, and its results unless they
-    are ``named``: one for each port that it reads (for a ``sheet`` the first), as it is if there is
+    are named: one for each port that it reads (for a ``sheet`` the first), as it is if there is
     none.
 
     A is taken where it holds the byte and no other place would fare better (for a sheet whatever
@@ -50,7 +49,7 @@ def with_places_found(
     first, second, patterns = _places(routine, console, limit)
     kept = [(place, port) for port, held in enumerate((first, second)) for place in held]
     routine = replace(routine, kept=tuple((at, port) for at, port in kept if at != "A"))
-    if named:
+    if routine.named:
         return routine
     if not first:
         found = patterns[:1]
@@ -79,7 +78,7 @@ def _best(
         quickest = min(console.timing.fetch_periods)
         for place in places[:_MOST]:
             counts = sweep(routine.with_results(*before, place), console, quickest, limit)
-            bad[place] = counts.accepted_wrong + counts.never_settles
+            bad[place] = counts.failing
         if places[0] != "A" or bad["A"] > min(bad.values()):
             sound = joined([_named(routine, one) for one in bad if not bad[one]])
             more = f"; only in {sound} is it never wrong" if sound and any(bad.values()) else ""

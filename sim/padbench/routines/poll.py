@@ -5,7 +5,8 @@
     session = poll.begin()           # calls of the routine, each answered by a pad
     sheet = with_timings(sheet)      # those times in the place of typed ones
 
-The pad is on the first port, or on the second if the routine reads only that one; a pad on the
+The pad is on the first port, or on the second if the routine reads only that one or the sheet says
+so with ``poll.pad``; a pad on the
 other port holds the opposite, as in a sweep. From one poll to the next memory stays as it is, and a
 result that is handed on in A comes back in A. A poll is made once a frame.
 """
@@ -15,20 +16,22 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property, lru_cache
 from itertools import pairwise
+from typing import Literal
 
 from padbench.core.findings import Finding, Met, Source
 from padbench.core.stimulus import DrivenLines, PollTiming
 from padbench.core.units import Value
 from padbench.parts import console_timing
+from padbench.routines.bus import BusCycle
 from padbench.routines.console import Clocks, Console, PadPort, Pass, SampleFetch
-from padbench.routines.counts import STATES, SweepCounts
+from padbench.routines.counts import SweepCounts
 from padbench.routines.cross import Assembler
 from padbench.routines.fast import Part, Survey, baseline_of_survey, count, survey
 from padbench.routines.judge import Baseline, judge_routine, on_its_port
 from padbench.routines.places import with_places_found
 from padbench.routines.routine import DEFAULT_LIMIT, PORTS, Routine, RoutineError
 from padbench.routines.run import Carried, InstructionCache, RoutineRun, run_case, undisturbed
-from padbench.routines.source import load_routine, number, shipped_source
+from padbench.routines.source import load_routine, number
 from padbench.routines.stops import first_stops
 from padbench.routines.wave import LineEdges
 from padbench.routines.worst import worst_cases
@@ -38,6 +41,9 @@ from padbench.sheet.model import Poll
 
 _PAD_READ = 2
 """The kind of a cycle that reads the pad's port, see `RoutineRun`."""
+
+_MOST_CALLS = 8192
+"""Beginnings of calls that are remembered."""
 
 _EVERY_STATE = Source("every held state, run without a fetch", "calculated")
 _EVERY_CASE = Source("every held state and phase", "calculated")
@@ -55,7 +61,8 @@ class RoutinePoll:
     disturbs it. ``passes``: latches with reads behind them in an undisturbed poll. ``timing`` has
     the shortest of each time that any held state makes the routine drive, and the
     most clocks that a pass has. ``period`` is a frame of the console. All rates of the fetch are
-    judged; ``fetch_period`` is the one whose cases are played, the worst.
+    judged; ``fetch_period`` is the one whose cases are played, the worst. ``calls`` are remembered
+    by what they began with.
     """
 
     routine: Routine
@@ -66,6 +73,9 @@ class RoutinePoll:
     passes: int
     known: Survey = field(repr=False)
     cache: InstructionCache = field(repr=False)
+    calls: dict[tuple[object, ...], "_Turn"] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     @property
     def period(self) -> int:
@@ -103,24 +113,33 @@ class RoutinePoll:
     def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
         """The phase whose first stop is the read of this bit (1 is the first) of pass ``number``.
 
-        None if no phase does that. Found on a run of its own with this held state.
+        None if no phase does that. Found on a run that goes as the one with this held state.
         """
-        run = run_case(self.routine, self.console, held, cache=self.cache)
-        passes = [one for one in _passes(run) if one]
+        row = self.known.row_of[held]
+        passes = self._passes_of[row]
         if number >= len(passes) or bit > len(passes[number]):
             return None
-        return self._first_stops(run.kinds).get(passes[number][bit - 1])
+        return self._first_stops(self.known.rows[row]).get(passes[number][bit - 1])
 
     def cases(self) -> tuple[FetchCase, ...]:
         """The worst cases of a sweep over all phases and held states, one of each kind."""
         return self._cases
+
+    @property
+    def swept(self) -> bool:
+        """Whether all rates have been counted."""
+        return "sweeps" in vars(self)
+
+    def counted(self, sweeps: Sequence[SweepCounts]) -> None:
+        """Take the counts of all rates, in their order, from another process."""
+        vars(self)["sweeps"] = [*sweeps]
 
     def findings(self, *, fail: bool = False) -> tuple[Finding, ...]:
         """What the routine does by itself. No pad is to blame for it, so nothing is judged unless
         the sheet's policy wants it to ``fail``.
         """
         met = Met(other=f"{self.routine.name}, {self.console.timing.name} console")
-        judgement = judge_routine(self.routine, self.console, self.base, self._sweeps)
+        judgement = judge_routine(self.routine, self.console, self.base, self.sweeps)
         failed = fail and self.base.fault
         result = self.base.finding("fail" if failed else "not-judged", self.routine.found)
         exposed = fail and judgement.fails and not self.base.fault
@@ -133,7 +152,8 @@ class RoutinePoll:
         )
 
     @cached_property
-    def _sweeps(self) -> list[SweepCounts]:
+    def sweeps(self) -> list[SweepCounts]:
+        """All rates of the console, counted when first asked for."""
         return [count(self.known, Part(period)) for period in self.console.timing.fetch_periods]
 
     @cached_property
@@ -142,11 +162,17 @@ class RoutinePoll:
             kinds = (counts.accepted_wrong, counts.never_settles, counts.corrupt, counts.hit)
             return (*(kind / counts.cases for kind in kinds), -counts.period)
 
-        return max(self._sweeps, key=badness)
+        return max(self.sweeps, key=badness)
 
     @cached_property
     def _cases(self) -> tuple[FetchCase, ...]:
         return worst_cases(self.routine, self.console, self._worst)
+
+    @cached_property
+    def _passes_of(self) -> list[list[list[int]]]:
+        """The passes with reads of a run of each row of the survey."""
+        runs = _one_of_each(self.known, self.cache)
+        return [[one for one in _passes(run) if one] for run in runs]
 
     @cached_property
     def _known(self) -> dict[bytes, dict[int, int]]:
@@ -188,14 +214,83 @@ class _OnPort:
         return self.pad.read(self._ps(now + 1))
 
 
+@dataclass
+class _Turn:
+    """What a call does from one answer of the pad to the next, or to its end.
+
+    ``does`` are calls of `Plugged`, ``asks`` the cycle of the read that ends it, ``after`` what
+    comes of each answer. Of the last one ``run`` is the whole run; ``cells``, ``a`` and ``other``
+    are what it left in memory, in A and in the pad on the other port.
+    """
+
+    does: list[tuple[str, tuple[int, ...]]] = field(default_factory=list)
+    asks: int = 0
+    after: dict[int, "_Turn"] = field(default_factory=dict)
+    run: RoutineRun | None = None
+    cells: dict[int, int] = field(default_factory=dict)
+    a: int = 0
+    other: tuple[bool, int] = (False, 0xFF)
+
+
+@dataclass
+class _Remembered(_OnPort):
+    """A pad to which the same call was made before: it goes through that up to a new answer."""
+
+    turn: _Turn = field(default_factory=_Turn)
+    known: list[int] = field(default_factory=list)
+
+    def again(self) -> bool:
+        """Make the calls that were made before; whether they led to the end."""
+        turn = self.turn
+        while True:
+            for name, words in turn.does:
+                getattr(_OnPort, name)(self, *words)
+            if turn.run is not None or not turn.after:
+                break
+            self.known.append(super().read(turn.asks))
+            if self.known[-1] not in turn.after:
+                break
+            turn = turn.after[self.known[-1]]
+        if turn.run is not None:
+            self.turn = turn
+        return turn.run is not None
+
+    def strobe(self, level: int, now: int) -> None:
+        self._do("strobe", level, now)
+
+    def stopped(self, extra: int, stolen: int, now: int) -> None:
+        self._do("stopped", extra, stolen, now)
+
+    def _do(self, name: str, *words: int) -> None:
+        if not self.known:
+            self.turn.does.append((name, words))
+            getattr(_OnPort, name)(self, *words)
+
+    def read(self, now: int) -> int:
+        self.turn.asks = now
+        answer = self.known.pop(0) if self.known else super().read(now)
+        self.turn = self.turn.after.setdefault(answer, _Turn())
+        return answer
+
+
 class RoutineSession:
-    """Calls one after the other; what one leaves in memory the next one finds."""
+    """Calls one after the other; what one leaves in memory the next one finds.
+
+    What a call does hangs on memory, A, phase and the answers that it gets. Calls that had all of
+    these alike, of this session or an earlier one, are not run again.
+    """
 
     def __init__(self, poll: RoutinePoll) -> None:
         self._poll = poll
         self._lines = LineEdges(poll.console, 0)
-        self._other = PadPort(0)
-        self._carried = Carried.fresh(poll.routine, (0, 0xFF))
+        self._begin(0)
+
+    def _begin(self, preset: int) -> None:
+        routine = self._poll.routine
+        self._carried = Carried.fresh(routine, (preset, preset ^ 0xFF))
+        self._other = _Turn.other
+        # All of memory that is not as it was loaded.
+        self._cells = {at for at in routine.results if at != "A"} | {at for at, _ in routine.kept}
 
     @property
     def lines(self) -> DrivenLines:
@@ -211,22 +306,51 @@ class RoutineSession:
         state of a pad on the other port. ``preset``: begin anew, with this byte where the result
         stands. None if the routine has not come back within its limit.
         """
-        poll = self._poll
         if preset is not None:
-            self._carried = Carried.fresh(poll.routine, (preset, preset ^ 0xFF))
-        self._other.held = other
-        run = run_case(
-            poll.routine,
-            poll.console,
-            0,
-            fetch=None if phase is None else SampleFetch(poll.fetch_period, phase),
-            cache=poll.cache,
-            pads=(_OnPort(pad, poll.console, at), self._other),
-            carried=self._carried,
-        )
+            self._begin(preset)
+        poll, carried = self._poll, self._carried
+        cells = tuple((cell, carried.memory[cell]) for cell in sorted(self._cells))
+        if len(poll.calls) > _MOST_CALLS:
+            poll.calls.clear()
+        first = poll.calls.setdefault((phase, other, self._other, carried.a, cells), _Turn())
+        port = _Remembered(pad, poll.console, at, turn=first)
+        if port.again():
+            end = port.turn
+            carried.a = end.a
+            for cell, value in end.cells.items():
+                carried.memory[cell] = value
+        else:
+            end = self._run(port, phase, PadPort(other, *self._other))
+        run = end.run
+        assert run is not None
+        self._other = end.other
+        self._cells |= end.cells.keys()
         self._lines.add(run.accesses, at)
         result = run.results[0] if run.finished else None
         return result, at + poll.console.timing.to_ps(run.cycles)
+
+    def _run(self, port: _Remembered, phase: int | None, other: PadPort) -> _Turn:
+        poll, carried = self._poll, self._carried
+        trace: list[tuple[int, int, tuple[BusCycle, ...]]] = []
+        try:
+            run = run_case(
+                poll.routine,
+                poll.console,
+                0,
+                fetch=None if phase is None else SampleFetch(poll.fetch_period, phase),
+                cache=poll.cache,
+                pads=(port, other),
+                carried=carried,
+                trace=trace,
+            )
+        except BaseException:
+            poll.calls.clear()  # what has not ended is nothing to go by
+            raise
+        end = port.turn
+        written = {at for *_, cycles in trace for write, at, _ in cycles if write}
+        end.run, end.a, end.other = run, carried.a, (other.latched, other.content)
+        end.cells = {at: carried.memory[at] for at in written.union(poll.routine.ports)}
+        return end
 
 
 def poll_of(poll: Poll) -> RoutinePoll | None:
@@ -242,6 +366,7 @@ def poll_of(poll: Poll) -> RoutinePoll | None:
         result=poll.result,
         ports=poll.ports,
         assembler=poll.assembler,
+        pad=poll.pad,
     )
 
 
@@ -255,10 +380,12 @@ def routine_poll(
     result: str | None = None,
     ports: str | None = None,
     assembler: Assembler | None = None,
+    pad: Literal[1, 2] | None = None,
 ) -> RoutinePoll:
     """The poll that a routine (a shipped one or a file) makes once a frame on a console.
 
-    The rest is as in `load_routine`, addresses as text. Whoever asks again for the same code on the
+    The rest is as in `load_routine`, addresses as text; ``pad`` says which of the console's pads is
+    meant where it reads both. Whoever asks again for the same code on the
     same console gets the same object: it is run through all held states once.
 
     Raises `RoutineError` for a routine that cannot be run, or in which there is nothing to judge:
@@ -274,9 +401,13 @@ def routine_poll(
         assembler=assembler,
     )
     console = Console(console_timing(console_name), clocks)
-    named = result is not None or shipped_source(what) is not None
     routine = on_its_port(routine, console)
-    routine = with_places_found(routine, console, named=named, sheet=True)
+    if pad == 2 and not routine.second_only:
+        both, turned = routine.results[::-1], routine.ports[::-1]
+        routine = replace(routine, results=both, ports=turned, second_only=True)
+    elif pad == 1 and routine.second_only:
+        raise _nothing(what, "reads the second port only", "leave out poll.pad, or write pad = 2")
+    routine = with_places_found(routine, console, sheet=True)
     return _surveyed(routine, console)
 
 
@@ -285,14 +416,15 @@ def _surveyed(routine: Routine, console: Console) -> RoutinePoll:
     what = routine.name
     routine = on_its_port(routine, console)
     cache = InstructionCache(routine)
-    runs = [undisturbed(routine, console, held, cache=cache) for held in range(STATES)]
+    known = survey(routine, console)
+    runs = _one_of_each(known, cache)
     timing = _shortest(runs, console)
-    edges = _edges(runs[0], console)
+    calm = runs[known.row_of[0]]
+    edges = _edges(calm, console)
     if len(edges.latch) < 2:
         raise _nothing(what, "never raises and drops the latch", "write 1 and then 0 to bit 0")
     if not edges.samples:
         raise _nothing(what, "never reads a port", "read the port once for each button")
-    known = survey(routine, console)
     base = baseline_of_survey(known)
     if base.untouched:
         raise _nothing(what, "never writes the place of its result", "name it with poll.result")
@@ -302,7 +434,7 @@ def _surveyed(routine: Routine, console: Console) -> RoutinePoll:
         base=base,
         timing=timing,
         latch=(edges.latch[0], edges.latch[1]),
-        passes=sum(bool(one) for one in _passes(runs[0])),
+        passes=sum(bool(one) for one in _passes(calm)),
         known=known,
         cache=cache,
     )
@@ -353,6 +485,12 @@ def _passes(run: RoutineRun) -> list[list[int]]:
         elif access.port == 0 and passes:
             passes[-1].append(access.own)
     return passes
+
+
+def _one_of_each(known: Survey, cache: InstructionCache) -> list[RoutineRun]:
+    """Runs that drive the lines as every held state does: one for each row of the survey."""
+    states = map(known.row_of.index, range(len(known.rows)))
+    return [undisturbed(known.routine, known.console, held, cache=cache) for held in states]
 
 
 def _shortest(runs: Sequence[RoutineRun], console: Console) -> PollTiming:

@@ -53,10 +53,10 @@ class Routine:
     ``segments`` are (address, bytes). ``results`` says where the result for each pad stands, first
     port first; before each case these places hold the held state. ``labels``, ``lines`` and
     ``sources`` are those of `Assembled`. ``second_only``: the pad is on the console's second port,
-    which then stands first in ``ports``; the latch is written where it always is. ``found`` says
-    where the result was found, if nobody named its place. ``kept`` are (address, port) of places
-    that hold a pad's byte after a run: like results they hold the held state before each case, so
-    that a routine which keeps the byte from before keeps what was held.
+    which then stands first in ``ports``; the latch is written where it always is. ``named``:
+    somebody said where the results are; else ``found`` says where they were found. ``kept`` are
+    (address, port) of places that hold a pad's byte after a run: like results they hold the held
+    state before each case, so that a routine which keeps the byte from before keeps what was held.
     """
 
     name: str
@@ -68,6 +68,7 @@ class Routine:
     lines: Mapping[int, tuple[str, int]] = field(default_factory=dict, hash=False)
     sources: Mapping[str, str] = field(default_factory=dict, hash=False)
     second_only: bool = False
+    named: bool = False
     found: str = ""
     kept: tuple[tuple[int, int], ...] = ()
 

@@ -16,16 +16,19 @@ from padbench.routines.assembly import assemble
 from padbench.routines.cross import Assembler, cross_assembled, labels_in, lines_in
 from padbench.routines.routine import PORTS, Assembled, Place, Routine, RoutineError
 
-SHIPPED = {
-    "read-once": "A",
-    "read-twice": "A",
-    "read-until-agree": "A",
-    "read-in-step": "A",
-    "read-once-both": "pad1,pad2",
-    "read-twice-both": "pad1,pad2",
-    "read-until-agree-both": "pad1,pad2",
-}
-"""Shipped routines and where each leaves its result; their source lies in ``shipped/``."""
+SHIPPED = (
+    "read-once",
+    "read-twice",
+    "read-until-agree",
+    "read-in-step",
+    "read-once-both",
+    "read-twice-both",
+    "read-until-agree-both",
+)
+"""Shipped routines; their source lies in ``shipped/``."""
+
+RESULT_NOTE = re.compile(r";\s*padbench: result (\S+)")
+"""A comment by which a source says itself where its result stands."""
 
 _LARGEST_TEXT = 1 << 20
 _ORIGIN = 0x8000
@@ -55,17 +58,16 @@ def load_routine(
 
     ``entry`` is a label or an address (default: the first byte), ``origin`` where a .bin lies
     (default $8000), ``result`` A, an address or a label, or two of them with a comma, one for each
-    pad (default A). With an ``assembler`` the file is source for that program. Of a .bin or .hex
-    the labels and lines come from a symbol file (.lbl or .sym) and a listing (.lst) of the same
-    name beside it, where they are. A ``text`` is taken for the source that the file has.
+    pad (default what a comment ``; padbench: result PLACE`` of the source says, else A). With an
+    ``assembler`` the file is source for that program. Of a .bin or .hex the labels and lines come
+    from a symbol file (.lbl or .sym) and a listing (.lst) of the same name beside it, where they
+    are. A ``text`` is taken for the source that the file has.
 
     Raises `RoutineError` with file, line, what is wrong and what would be right.
     """
     if what in SHIPPED:
         text = text or shipped_source(what) or ""
-        return routine_from_source(
-            text, what, entry=entry, result=SHIPPED[what] if result is None else result, ports=ports
-        )
+        return routine_from_source(text, what, entry=entry, result=result, ports=ports)
     path = Path(what)
     kind = path.suffix.lower()
     if not what.strip():
@@ -138,13 +140,16 @@ def _routine(
     code: Assembled, name: str, entry: str | None, result: str | None, ports: tuple[int, int]
 ) -> Routine:
     start = code.segments[0][0] if entry is None else _address(code, name, entry, "--entry")
+    if result is None and (note := RESULT_NOTE.search(code.sources.get(name, ""))):
+        result = note[1]
     places: list[Place] = [
         "A" if word.strip().upper() == "A" else _address(code, name, word.strip(), "--result")
         for word in ("A" if result is None else result).split(",")
     ]
     return Routine(
-        name, code.segments, start, tuple(places), ports, code.labels, code.lines, code.sources
-    )
+        name, code.segments, start, tuple(places), ports, code.labels, code.lines, code.sources,
+        named=result is not None,
+    )  # fmt: skip
 
 
 def _address(code: Assembled, name: str, text: str, option: str) -> int:

@@ -266,7 +266,9 @@ class WorksWith(Table):
     ] = Field(examples=[["push-pull"]])
 
 
-_ROUTINE_KEYS = frozenset({"entry", "origin", "result", "ports", "repeated-reads", "assembler"})
+_ROUTINE_KEYS = frozenset(
+    {"entry", "origin", "result", "ports", "pad", "repeated-reads", "assembler"}
+)
 
 
 class Poll(Table):
@@ -278,6 +280,7 @@ class Poll(Table):
     read routine, a shipped one or a file: the wires then come from its cycles on ``console``, once
     a frame, and the timings here are those of a named poll that only stand in. ``entry``,
     ``origin``, ``result``, ``ports`` and ``assembler`` are as on the command line;
+    ``pad`` says whether the pad is the console's first or second, of a routine that reads both;
     ``repeated_reads`` says whether those of a stopped port join into one clock or clock each.
     ``line`` is that of the frame at which a poll begins, by default the one in which blanking
     begins.
@@ -292,6 +295,7 @@ class Poll(Table):
     origin: Line | None = Field(default=None, examples=["$8000"])
     result: Line | None = Field(default=None, examples=["A"])
     ports: Line | None = Field(default=None, examples=["$4016,$4017"])
+    pad: Literal[1, 2] | None = Field(default=None, examples=[2])
     assembler: Literal["ca65", "64tass"] | None = Field(default=None, examples=["ca65"])
     repeated_reads: Literal["joined", "each"] = Field(default="joined", examples=["joined"])
     latch_width: Annotated[Value, _time("8.9 us")]

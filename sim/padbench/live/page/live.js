@@ -348,12 +348,9 @@
     running();
     clearTimeout(resting);
     try {
-      const found = await ask("judge", now(), { turn }), list = document.createElement("ul");
-      by("findings").innerHTML = found.html;
-      list.append(...found.changed.map(({ id, verdict, says }) => item(`${{ pass: "✓ holds now", fail: "✗ fails now", "not-judged": "– not judged now" }[verdict]}: ${id}: ${says}`, verdict)));
-      by("changed").replaceChildren(...(found.changed.length ? [list] : []));
-      by("findings").dataset.verdict = found.verdict;
-      failing(found.failing);
+      const found = await ask("judge", now(), { turn });
+      judged(found);
+      if (found.routine) running("The scenarios and a sweep of the read routine are running.");
       resting = setTimeout(() => scenarios(turn), 120);
     } catch (error) {
       trouble(error);
@@ -361,10 +358,20 @@
     }
   }
 
+  function judged(found) {
+    const list = document.createElement("ul");
+    by("findings").innerHTML = found.html;
+    list.append(...found.changed.map(({ id, verdict, says }) => item(`${{ pass: "✓ holds now", fail: "✗ fails now", "not-judged": "– not judged now" }[verdict]}: ${id}: ${says}`, verdict)));
+    by("changed").replaceChildren(...(found.changed.length ? [list] : []));
+    by("findings").dataset.verdict = found.verdict;
+    failing(found.failing);
+  }
+
   async function scenarios(turn) {
     try {
       const found = await ask("verdict", now(), { turn });
       if (found.stale) return turn === turns && scenarios(turn);
+      if (found.judged) judged(found.judged);
       const wrong = found.scenarios.filter((one) => one.wrong !== null);
       verdict(found.verdict, found.verdict === "pass" ? "✓ Passes." : "✗ FAILS.",
         wrong.length ? `${wrong.length} of ${found.scenarios.length} scenarios go wrong.` : `All ${found.scenarios.length} scenarios come out as they should${found.verdict === "fail" ? ", but a finding fails" : ""}.`);
@@ -379,8 +386,8 @@
     by("verdict").replaceChildren(strong, ` ${says}`);
   }
 
-  function running() {
-    verdict("running", "…", "The scenarios are running.");
+  function running(says = "The scenarios are running.") {
+    verdict("running", "…", says);
     by("scenarios").replaceChildren();
   }
 

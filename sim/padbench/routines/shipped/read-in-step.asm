@@ -24,3 +24,4 @@ loop:
         bcc loop
         lda buttons
         rts
+; padbench: result A

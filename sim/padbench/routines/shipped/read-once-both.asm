@@ -20,3 +20,4 @@ loop:
         rol pad2            ; the marker comes out last
         bcc loop
         rts
+; padbench: result pad1,pad2

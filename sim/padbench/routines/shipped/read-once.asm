@@ -17,3 +17,4 @@ loop:
         bcc loop
         lda buttons
         rts
+; padbench: result A

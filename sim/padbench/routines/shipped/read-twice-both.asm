@@ -44,3 +44,4 @@ loop:
         rol new2
         bcc loop
         rts
+; padbench: result pad1,pad2

@@ -31,3 +31,4 @@ loop:
         rol buttons
         bcc loop
         rts
+; padbench: result A

@@ -39,3 +39,4 @@ loop:
         rol pad2
         bcc loop
         rts
+; padbench: result pad1,pad2

@@ -27,3 +27,4 @@ loop:
         rol buttons
         bcc loop
         rts
+; padbench: result A
