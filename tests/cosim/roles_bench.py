@@ -118,3 +118,11 @@ async def values_that_cannot_be(dut):
         pad.hold("A")
     with pytest.raises(ValueError, match="held is -1"):
         pad.queue(0, -1)
+    for lost, says in (
+        ([(8, 1), (9, 1)], "read 2: bit is 9; give a whole number from 1 to 8"),
+        ([(0, 1)], "read 1: bit is 0; give a whole number from 1 to 8"),
+        ([(3, -1)], "read 1: bits lost is -1; give a whole number from 0 to 8"),
+        ([8], r"read 1: 8 is no pair; give such as \(8, 1\)"),
+    ):
+        with pytest.raises(ValueError, match=says):
+            pad.lose(lost)

@@ -2,7 +2,7 @@
 
 # ruff: noqa: E501 - a change of Verilog stands on one line
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from designs import HDL, ROOT
@@ -12,22 +12,27 @@ _SHEET = (ROOT / "sim" / "sheets" / "harbour-hdl.toml").read_text().split("\n[hd
 
 @dataclass(frozen=True)
 class Style:
-    """``text`` is a whole source with a module ``pad``; ``keys`` are the lines of [hdl]."""
+    """``text`` is a whole source with a module ``pad``; ``keys`` are the lines of [hdl].
+
+    ``ending`` of the source: "v", "sv" or "vhd".
+    """
 
     name: str
     text: str
     keys: str
     sheet: tuple[tuple[str, str], ...] = ()
+    ending: str = "v"
 
     def write(self, folder: Path) -> str:
         """The sheet's text; the source goes into the folder."""
-        source = folder / f"{self.name}.v"
+        source = folder / f"{self.name}.{self.ending}"
         source.write_text(self.text)
         before = _SHEET
         for old, new in self.sheet:
             assert old in before
             before = before.replace(old, new)
-        head = f'sources = [\'{source}\']\ntop = "pad"\nlanguage = "verilog"\n'
+        language = "vhdl" if self.ending == "vhd" else "verilog"
+        head = f'sources = [\'{source}\']\ntop = "pad"\nlanguage = "{language}"\n'
         return f"{before}\n[hdl]\n{head}{self.keys}"
 
     def changed(self, name: str, *changes: tuple[str, str]) -> "Style":
@@ -36,7 +41,7 @@ class Style:
         for old, new in changes:
             assert old in text, f"{name}: {old!r}"
             text = text.replace(old, new)
-        return Style(name, text, self.keys, self.sheet)
+        return replace(self, name=name, text=text)
 
 
 CLOCKED = 'serial = "serial"\nsystem-clock = "clk"\nfrequency = "12 MHz"\nreset = "reset"\n'
@@ -302,6 +307,7 @@ BAD = (
             "reg [3:0] n; reg [7:0] w = 255; always @(posedge clk) w <= c[1] & ~c[2] ? 0 : &w ? w : w + 1;",
         ),
     ),
+    FPGA.changed("latch_inverted", ("if (latch_in[1])", "if (!latch_in[1])")),
     OPEN_DRAIN.changed("drives_z_for_low", ("stages[7] ? 1'bz : 1'b0", "stages[7] ? 1'b1 : 1'bz")),
     DEBOUNCED.changed("debounce_2ms", ("12000", "24000")),
     DEBOUNCED.changed("debounce_forgets", ("good <= b;", "good <= b | 8'h04;")),

@@ -72,6 +72,15 @@ def test_what_does_not_compile_is_said_in_the_simulators_words(tmp_path, capfd, 
     assert says in err
 
 
+def test_a_header_whose_folder_is_not_named(tmp_path, capfd):
+    sheet = write(tmp_path, END, f'`include "widths.vh"\n{END}')
+    code, _, err = command(capfd, sheet, *ONE)
+    assert (code, len(err.splitlines())) == (2, 1)
+    assert "hdl.include: " in err
+    assert "widths.vh" in err
+    assert 'name the folder that it is in, such as include = ["."]' in err
+
+
 def test_a_missing_port_is_named_with_the_line_of_the_sheet(tmp_path, capfd):
     sheet = write(tmp_path, "stages[n-1]", "stages[n-1]")
     text = sheet.read_text().replace('latch = "load"', 'latch = "strobe"')

@@ -51,3 +51,8 @@ def test_a_faulty_design_fails_and_the_cause_is_named(name, tmp_path):
     failed += [one.name for one in result.scenarios if one.problems]
     assert where in failed
     assert cause in [one.id for one in result.causes] or not cause
+
+
+def test_what_waits_for_the_other_edge_is_not_called_slow_first(tmp_path):
+    result = run("latch_inverted", tmp_path, ["each-button"])
+    assert [one.id for one in result.causes] == ["latch-inverted", "slow-answer"]

@@ -129,9 +129,27 @@ def test_what_is_different_from_the_baseline_is_said(night, capsys):
     assert changes["twin.toml on icarus"].startswith("fails now: each-button, ")
     assert changes["wrong.toml on icarus"].startswith("is mended: each-button, ")
     assert changes["good.toml on ghdl"] == "was there before, and is not now"
-    code, out, _ = run(night, capsys, *before, names=("wrong",))
+    page = night / "changed.html"
+    code, out, _ = run(night, capsys, *before, "--report", str(page), names=("wrong",))
     assert code == 0
     assert "wrong.toml on icarus is mended: each-button" in " ".join(out.split())
+    shown = " ".join(page.read_text(encoding="utf-8").split())
+    assert "What changed since the baseline" in shown
+    assert "wrong.toml on icarus: is mended: each-button" in shown
+    assert "good.toml on ghdl: was there before, and is not now" in shown
+
+
+def test_a_core_that_none_of_the_simulators_runs_is_left_out_and_told(night, capsys):
+    with chdir(night):
+        code = main(["regress", "good.toml", "twin.toml", "--simulators", "icarus", *ONE, "--json"])
+    said = capsys.readouterr()
+    assert code == 2
+    says = "good.toml: simulator: icarus does not read vhdl; use ghdl; it is left out"
+    assert said.err.splitlines() == [f"padbench: {says}"]
+    left_out, played = json.loads(said.out)["results"]
+    assert [one["id"] for one in left_out["findings"]] == ["hdl.usable"]
+    assert says in left_out["findings"][0]["says"]
+    assert (left_out["verdict"], left_out["reads"], played["reads"]) == ("fail", 0, 8)
 
 
 def test_the_workers_of_a_cluster_do_it_too_if_they_see_the_same_files(night, capsys, monkeypatch):
@@ -163,7 +181,7 @@ def test_what_cannot_be_used_is_refused(night, capsys, monkeypatch, more, says):
     assert says in err
     assert len(err.splitlines()) == 1
     code, _, err = run(night, capsys, "--simulators", "ghdl", names=("wrong",))
-    assert (code, "none of them reads verilog" in err) == (2, True)
+    assert (code, "ghdl does not read verilog; use icarus or" in err) == (2, True)
 
 
 KEYED = """module pad;

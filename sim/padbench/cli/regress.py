@@ -2,7 +2,7 @@
 
 import sys
 from argparse import ArgumentTypeError
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
 
@@ -11,9 +11,9 @@ from padbench.cli.outputs import add_output_options, emit
 from padbench.cli.progress import progress
 from padbench.cli.wave_folder import several, wave_folder
 from padbench.files import plan_folder
-from padbench.jobs.loading import Refusal, design_of
+from padbench.jobs.loading import design_of
 from padbench.jobs.matrix import regress_all
-from padbench.jobs.regress import hdl_of, regress
+from padbench.jobs.regress import hdl_of, regress, unfit
 from padbench.sheet.simulators import SIMULATORS
 
 
@@ -68,16 +68,15 @@ def run(arguments: list[str]) -> int:
     return 2 if refused else code
 
 
-def _chosen(sheet: Path, one: str | None, several: Sequence[str] | None) -> Iterator[str]:
-    """The one asked for, of several those that read it, else the sheet's own."""
+def _chosen(sheet: Path, one: str | None, several: Sequence[str] | None) -> Sequence[str]:
+    """The one asked for, of several those that run it, else the sheet's own.
+
+    If none of several does, the first of them, which is then refused and told beside the others.
+    """
     hdl = hdl_of(design_of(sheet))
-    fits = [one or hdl.engine]
-    if several is not None:
-        fits = [name for name in several if name in hdl.fitting]
-    if not fits:
-        known = " or ".join(hdl.fitting)
-        raise Refusal("simulators", f"none of them reads {hdl.language}; {sheet} needs {known}")
-    yield from fits
+    if several is None:
+        return [one or hdl.engine]
+    return [name for name in several if not unfit(hdl, name)] or several[:1]
 
 
 def _names(text: str) -> list[str]:
@@ -107,7 +106,7 @@ def _parser() -> Parser:
         "--simulators",
         metavar="A,B",
         type=_names,
-        help="run each sheet on each of these that reads its language: " + ", ".join(SIMULATORS),
+        help="run each sheet on each of these that can run it: " + ", ".join(SIMULATORS),
     )
     parser.add_argument(
         "--exhaustive",

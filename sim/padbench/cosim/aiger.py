@@ -104,7 +104,7 @@ def main(graph: str, witness: str, output: str) -> None:
         found, seed = aiger.search(output, seed), seed + 1
     lines = ("".join(map(str, inputs)) + "\n" for inputs in found)
     Path(witness).write_text("".join(lines))
-    print(f"was asserted in frame {len(found) - 1}")
+    print(f'"{Path(graph).stem}" was asserted in frame {len(found) - 1}')
 
 
 if __name__ == "__main__":

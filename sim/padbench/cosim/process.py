@@ -31,6 +31,8 @@ _BUILT = "built"
 """The mark that the design was compiled."""
 _PLACED = re.compile(r"^\S.*?:\d+(?::\d+)?:.*$", re.MULTILINE)
 _PLAIN = re.compile(r"^\W*error\b.*$", re.MULTILINE | re.IGNORECASE)
+_NO_HEADER = re.compile(r"(?i)include file\b")
+"""In what Icarus and Verilator say of a header that is not there."""
 _OF_COCOTB = re.compile(r"^ *[-.\d]+ns (?:INFO|WARNING) .*$", re.MULTILINE)
 _CRASH = re.compile(r"return code: -(\d+)$", re.MULTILINE)
 """How cocotb's runner says that a signal ended the simulator."""
@@ -194,6 +196,9 @@ def _outcome(folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int
         if timed_out:
             return Outcome("built-late")
         words = _first_error(_text(folder / _BUILD_LOG)) or _last_line(_text(folder / _WORKER_LOG))
+        if _NO_HEADER.search(words):
+            says = f'{words}; name the folder that it is in, such as include = ["."]'
+            return Outcome("build", says, "include")
         tools = _of_tools(words, folder)
         says = f"the tool chain here fails, not your sources: {words}" if tools else words
         return Outcome("build", says, "simulator" if tools else "")

@@ -42,8 +42,9 @@ from padbench.scenarios.expect import expected_bits, held_state
 from padbench.scenarios.timetable import Timetable
 from padbench.sheet import Sheet
 
-LIMIT, _SHORT = 120.0, 3
-"""Seconds for a design, and for a first look with each build of the register."""
+LIMIT, _SHORT, _LONGER = 120.0, 4, 3
+"""Seconds for a design, and for a first look with each build of the register; the next is longer
+by this factor."""
 
 _MOST_POLLS = 40
 """Of a run of a reader that is played: the last ones."""
@@ -54,7 +55,13 @@ _RESET, _RESET_CYCLES = 2, 8
 _POLICIES = ("both", "neither", "newer", "older")
 _ONE_CLOCK = "async2sync\nformalff -clk2ff"
 _ANY_CLOCK = "clk2fflogic"
-_FOUND = re.compile(r"Property proved|was asserted in frame (\d+)")
+_FOUND = re.compile(r'Property proved|"design\d+" was asserted in frame (\d+)')
+"""What an engine says at its end; of a design whose counters are cut only a proof counts."""
+_TO_END = 10
+"""Seconds that an engine may need beside its own limit."""
+_SMALLER = "dc2; scorr -F 4; dc2; scorr -F 4"
+"""Commands of ABC that find what is always alike in design and register, before the engine."""
+_NO_TIME = "neither a proof nor a wrong run was found in time"
 _NOTHING = re.compile(r"(?!)")
 _DELAY = re.compile(
     r"(?:[;)=]|\b(?:assign|begin|else|always|initial|fork|wire)\b)\s*#(?!\s*1\b)|#\s*(?!1\b)[\d.]"
@@ -126,13 +133,14 @@ class _Design:
         self.name = next(name for name in modules if name.lower() == job.top.lower())
         top = modules[self.name]
         self.ports: dict[str, Any] = top["ports"]
-        self.one_clock = self._one_clock(top["cells"].values())
+        self.cells: dict[str, Any] = top["cells"]
+        self.one_clock = self._one_clock()
 
-    def _one_clock(self, cells: Sequence[Mapping[str, Any]]) -> bool:
+    def _one_clock(self) -> bool:
         """Whether all that remembers does so at the same edge of the system clock."""
         clock, reset = (self._bit(role) for role in ("system-clock", "reset"))
         edges = set()
-        for cell in cells:
+        for cell in self.cells.values():
             kind, wires = cell["type"], cell["connections"]
             if not re.fullmatch(r"\$(s?dffe?|sdffce|adffe?)", kind):
                 if re.search(r"dff|latch|\$sr|\$ff|mem", kind):
@@ -143,6 +151,19 @@ class _Design:
                 return False
             edges.add(cell["parameters"]["CLK_POLARITY"])
         return clock is not None and len(edges) == 1
+
+    def counters(self, most: int) -> list[str]:
+        """Registers that something is added to or taken from, and that reach beyond ``most``."""
+        sums = [cell for cell in self.cells.values() if cell["type"] in ("$add", "$sub")]
+        counted = [pins[pin] for pins in (cell["connections"] for cell in sums) for pin in "AB"]
+        return [
+            name
+            for name, cell in self.cells.items()
+            if self.one_clock
+            and "dff" in cell["type"]
+            and len(own := cell["connections"]["Q"]) > most.bit_length()
+            and any(bits[: len(own)] == own for bits in counted)
+        ]
 
     def _bit(self, role: str) -> Any:
         name = self.job.ports.get(role)
@@ -205,9 +226,8 @@ class _Bench:
         """The ways to build the register here that the design may be like, the likeliest first."""
         if self.reader:
             return [{}]
-        answer, early = self.values["ANSWER"], self.values["NOT_BEFORE"]
-        likely = [early, answer - 1, answer - 2, answer - 3, 0]
-        delays = dict.fromkeys(delay for delay in likely if 0 <= delay < answer)
+        latest = self.values["ANSWER"] - 1
+        delays = dict.fromkeys((min(self.values["NOT_BEFORE"], latest), latest))
         return [{"DELAY": delay, "COUNTS": counts} for delay in delays for counts in (0, 1)]
 
 
@@ -273,32 +293,55 @@ def _beside_a_reader(sheet: Sheet, design: _Design, passes: int) -> _Bench:
 
 
 def _try(sheet: Sheet, design: _Design, one: _Bench, programs: Programs, ends: float) -> Proof:
-    """Look for a wrong run, and beside it for a proof with one build of the register or another."""
-    proof, folder = None, programs.folder
-    for number, register in enumerate(one.registers):
-        name = f"joined{number}"
-        (folder / f"{name}.v").write_text(_top(sheet, design, one.values | register))
+    """Look for a wrong run, and beside it for a proof with one build of the register or another.
+
+    Each gets a short time, then all of them a longer one. Long counters are cut at first: what is
+    proved so is proved; if something goes wrong so, it need not in the design itself.
+    """
+    folder, joined = programs.folder, dict[str, None]()
+    most = 1 << (one.values["ANSWER"] + 3).bit_length()
+    counters = " ".join(f"c:{name}" for name in design.counters(most))
+    if counters:
+        (folder / "cut.v").write_text(_file("cut.v").replace("{most}", str(most)))
+        (folder / "cut.ys").write_text(_file("cut.ys").format(counters=counters))
+        _run(["yosys", "-q", "cut.ys"], programs, ends)
+    cut = (folder / "cut.il").exists()
+    alone = len(one.registers) == 1
+    seconds = ends - time.monotonic() if alone else float(_SHORT)
+
+    def join(number: int, source: str) -> str:
+        name = f"{source}{number}"
+        if name in joined:
+            return name
+        joined[name] = None
+        (folder / f"{name}.v").write_text(_top(sheet, design, one.values | one.registers[number]))
         clocks = _ONE_CLOCK if design.one_clock else _ANY_CLOCK
-        (folder / f"{name}.ys").write_text(_file("joined.ys").format(name=name, clocks=clocks))
+        words = {"name": name, "clocks": clocks, "source": source}
+        (folder / f"{name}.ys").write_text(_file("joined.ys").format(**words))
         says = _run(["yosys", "-q", f"{name}.ys"], programs, ends)
         if not (folder / f"{name}.aag").exists():
             if time.monotonic() > ends:
-                break
+                raise _Undecided(_NO_TIME)
             raise _Undecided(f"yosys cannot join the design to the bench: {says}")
-        if not number:
-            _at_random(programs, "search", name, "wrong")
-        _engine(programs, f"pdr{number}", name, f"scorr -F 2; pdr -T {_SHORT}")
-        proof = _found(one, programs, min(_SHORT + 1, ends - time.monotonic()), f"pdr{number}")
-        if proof is not None:
-            break
-    else:
-        _engine(programs, "pdr", "joined0", "scorr -F 2; pdr")
-        _engine(programs, "bmc", "joined0", "bmc3")
-        proof = _found(one, programs, ends - time.monotonic())
-    programs.close()
-    if proof is None:
-        raise _Undecided("neither a proof nor a wrong run was found in time")
-    return proof
+        return name
+
+    _at_random(programs, "search", join(0, "design"), "wrong")
+    while time.monotonic() < ends:
+        for number in range(len(one.registers)):
+            name = join(number, "cut" if cut else "design")
+            _engine(programs, "pdr", name, f"{_SMALLER}; pdr -T {seconds:.0f}")
+            left = ends - time.monotonic()
+            proof = _found(one, programs, min(seconds + _TO_END, left), "pdr")
+            if proof is not None:
+                return proof
+            if cut and "asserted" in programs.words("pdr"):
+                cut = False
+                break
+        else:
+            seconds *= _LONGER
+        if "bmc" not in programs.running:
+            _engine(programs, "bmc", "design0", "bmc3")
+    raise _Undecided(_NO_TIME)
 
 
 def _at_random(programs: Programs, name: str, joined: str, output: str) -> None:
@@ -317,9 +360,7 @@ def _engine(programs: Programs, name: str, joined: str, command: str) -> None:
     programs.start(name, ["yosys-abc", "-q", f"{script}; write_cex -s {name}.run"])
 
 
-def _found(
-    one: _Bench, programs: Programs, seconds: float, until: str | None = None
-) -> Proof | None:
+def _found(one: _Bench, programs: Programs, seconds: float, until: str) -> Proof | None:
     """What an engine finds first; a proof counts only where the console can make a whole read."""
     found = programs.said(_FOUND, seconds, until=until)
     if found is None:
@@ -329,7 +370,8 @@ def _found(
     frame = _FOUND.search(programs.words(found))
     if frame is None or frame[1] is None:
         programs.close()
-        _at_random(programs, "cover", joined, "whole")
+        # Whatever is cut, it is the design itself that has to make a whole read.
+        _at_random(programs, "cover", "design0", "whole")
         if programs.said(_FOUND, max(_SHORT, seconds)) is None:
             raise _Undecided("no whole read was found that keeps the protocol")
         return Proof("proved", one.says)

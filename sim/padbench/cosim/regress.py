@@ -23,6 +23,7 @@ from padbench.core.findings import Finding, Met, Rule, Source, Verdict, worst_of
 from padbench.core.limits import Limit
 from padbench.core.timeline import Timeline
 from padbench.core.units import Value, show, to_ps
+from padbench.core.wire_names import CABLE_DATA
 from padbench.cosim.build_folder import build_folder
 from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
@@ -57,6 +58,8 @@ _TRUE_POLLS = 62
 """Of a scenario at true time: a second. Longer ones are about what is in a read, not between."""
 
 _READER_NAMES = Names(sample=None)
+_WAITS = {"wrong-edge", "latch-inverted", "synchronous-load"}
+"""Causes of a late answer that is not slow."""
 _USUAL_CYCLES, _A_CYCLE = 2_000_000, 5e-6
 """Of the system clock: those that `LIMIT` is for, and seconds for each further one."""
 _RESET_PERIODS, _UNCLOCKED = 8, 125_000
@@ -350,10 +353,19 @@ class _Bench:
             answer=self.answer,
             promised=self.promised,
             latency=self.settles,
-            clock=self.clock and SystemClock(self.clock[0] - base, self.clock[1]),
+            clock=self._edges(run.timeline, base),
             flip_flops=self.hdl.synchroniser,
         )
         return replace(run, findings=(*run.findings, *met_in(run, answers)))
+
+    def _edges(self, timeline: Timeline, base: int) -> SystemClock | None:
+        """Those that the design goes by: its falling ones if the data line moves at no others."""
+        if self.clock is None:
+            return None
+        rise, period = self.clock[0] - base, self.clock[1]
+        phases = (timeline.wires[CABLE_DATA].times[1:] - rise) % period
+        falling = len(phases) and (phases >= period // 2).all()
+        return SystemClock(rise + period // 2 if falling else rise, period)
 
     def _reader(
         self,
@@ -392,11 +404,11 @@ class _Bench:
         slow = [f for run in runs for f in run.findings if f.verdict == "fail" and f.case == "room"]
         if slow:
             worst = max(found.measured or 0.0 for found in slow)
-            # What goes by the other edge answers late by this one, and is no slow design.
-            edge = [cause for cause in causes if cause.id == "wrong-edge" and cause.explains == 1.0]
-            others = [cause for cause in causes if cause not in edge]
+            # What waits for another edge answers late by this one, and is no slow design.
+            waits = [one for one in causes if one.id in _WAITS and one.explains == 1.0]
+            others = [cause for cause in causes if cause not in waits]
             late = Cause("pad", "slow-answer", facts={"answer": show(worst, "s")})
-            causes = (*edge, late, *others)[:3]
+            causes = (*waits, late, *others)[:3]
         return causes
 
 

@@ -123,7 +123,14 @@ class PadResponder:
 
         (8, 1): the eighth bit is lost and the serial input's level takes its place. (0, 0): none.
         """
-        self._lost = list(passes)
+        pairs = list[tuple[int, int]]()
+        for number, pair in enumerate(passes, 1):
+            if not isinstance(pair, tuple | list) or len(pair) != 2:
+                raise ValueError(f"read {number}: {pair!r:.60} is no pair; give such as (8, 1)")
+            count = whole(f"read {number}: bits lost", pair[1], most=8)
+            bit = whole(f"read {number}: bit", pair[0], least=int(count > 0), most=8)
+            pairs.append((bit, count))
+        self._lost = pairs
 
     def stop(self) -> None:
         """Let go of the wires."""

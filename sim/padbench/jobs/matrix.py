@@ -28,11 +28,11 @@ from padbench import __version__
 from padbench.core.findings import Finding, Rule
 from padbench.cosim.outcome import Coverage, RegressResult
 from padbench.files import was_read
-from padbench.jobs.loading import FileLike, Progress, Refusal, unwatched
-from padbench.jobs.regress import Asked, asked_of, named, regress
+from padbench.jobs.loading import FileLike, Progress, Refusal, design_of, unwatched
+from padbench.jobs.regress import Asked, asked_of, hdl_of, named, regress
 from padbench.results.blocks import Cell, Lines, Prose, Table
 from padbench.results.result import Result, Section, combined
-from padbench.sheet import SheetError
+from padbench.sheet import Hdl, SheetError
 from padbench.sheet.simulators import SIMULATORS
 from padbench.workers import NoWorkers, parts_done
 
@@ -114,14 +114,23 @@ def regress_all(
     if not 1 <= workers <= _MOST_WORKERS:
         raise Refusal("workers", f"{workers} is not between 1 and {_MOST_WORKERS}")
     before = None if baseline is None else _read(Path(baseline))
-    asked = [asked_of(sheet, simulator, options) for sheet, simulator in cases]
+    asked, refused = list[Asked](), dict[int, tuple[str, ...]]()
+    for number, (sheet, simulator) in enumerate(cases):
+        try:
+            asked.append(asked_of(sheet, simulator, options))
+        except Refusal as error:
+            if error.option != "simulator" or len(refused) == len(cases) - 1:
+                raise
+            refused[number] = (f"{sheet}: {error}; it is left out",)
+            design = design_of(sheet)
+            hdl = hdl_of(design).model_copy(update={"simulator": simulator})
+            asked.append(Asked(design, hdl, (), design.inputs()))
     keys = [_key_of(one, options) for one in asked]
     found = map(_from_cache, keys) if kept else ()
     blobs = {number: blob for number, blob in enumerate(found) if blob is not None}
-    cached, refused = {*blobs}, dict[int, tuple[str, ...]]()
-    left = [number for number in range(len(cases)) if number not in blobs]
-    # What is compiled by a C++ compiler takes longest, so it is begun first.
-    left.sort(key=lambda number: not SIMULATORS[cases[number][1]].wheel)
+    cached = {*blobs}
+    left = [number for number in range(len(cases)) if number not in {*blobs, *refused}]
+    left.sort(key=lambda number: _length(asked[number].hdl), reverse=True)
     work = [(number, *cases[number]) for number in left]
     if cluster is not None:
         work = [(number, sheet.resolve(), simulator) for number, sheet, simulator in work]
@@ -148,6 +157,12 @@ def regress_all(
         done.append(_Done(str(sheet), engine, result, number in cached))
     says = [line for number in sorted(refused) for line in refused[number]]
     return _together(done, before), [one.result for one in done], says
+
+
+def _length(hdl: Hdl) -> tuple[bool, bool, float]:
+    """What a run takes, longer beside shorter: a C++ compiler, a reader's own pace, a clock."""
+    frequency = 0.0 if hdl.frequency is None else hdl.frequency.nominal
+    return SIMULATORS[hdl.engine].wheel != "", hdl.role == "reader", frequency
 
 
 def _made(options: Mapping[str, Any], work: tuple[int, Path, str]) -> tuple[Any, ...]:

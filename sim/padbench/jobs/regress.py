@@ -370,6 +370,15 @@ def hdl_of(design: Design) -> Hdl:
     return design.sheet.hdl
 
 
+def unfit(hdl: Hdl, simulator: str) -> str:
+    """Why a simulator cannot run the design, wherever it is installed; empty if it can."""
+    if simulator not in hdl.fitting:
+        return f"{simulator} does not read {hdl.language}; use {' or '.join(hdl.fitting)}"
+    if hdl.open_drain and SIMULATORS[simulator].two_valued:
+        return f"{simulator} knows no open drain; use icarus"
+    return ""
+
+
 def _hdl(design: Design, simulator: str | None) -> Hdl:
     """The sheet's design, on another simulator if one was asked for; what it needs is there."""
     hdl = hdl_of(design)
@@ -379,11 +388,8 @@ def _hdl(design: Design, simulator: str | None) -> Hdl:
                 f"{str(simulator)[:60]!r} is no known simulator; known are {', '.join(SIMULATORS)}"
             )
             raise Refusal("simulator", says)
-        if simulator not in hdl.fitting:
-            says = f"{simulator[:60]} does not read {hdl.language}; use {' or '.join(hdl.fitting)}"
-            raise Refusal("simulator", says)
-        if hdl.open_drain and SIMULATORS[simulator].two_valued:
-            raise Refusal("simulator", f"{simulator} knows no open drain; use icarus")
+        if why := unfit(hdl, simulator):
+            raise Refusal("simulator", why)
         hdl = hdl.model_copy(update={"simulator": simulator})
     if os.name != "posix":
         raise Refusal("simulator", "HDL is run on Linux and macOS only; all else runs here too")
