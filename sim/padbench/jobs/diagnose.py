@@ -301,7 +301,7 @@ def diagnosed(
         word=word,
         lead=lead,
         make_document=lambda: _document(it),
-        make_sections=lambda: [*_sections(it)],
+        make_sections=lambda: _sections(it),
         cases={"diagnosis": [Case("no fault", () if it.healthy else (f"{word} {lead}",))]},
         inputs=design.inputs(*inputs),
         assumed=design.sheet.assumed,

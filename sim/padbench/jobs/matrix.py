@@ -360,5 +360,5 @@ def _together(done: Sequence[_Done], before: Mapping[str, tuple[list[str], str]]
         listed = [{"case": case, "says": says} for case, says in changes]
         return {**whole.make_document(), **({} if before is None else {"changes": listed})}
 
-    together = replace(whole, make_sections=lambda: [*sections()], make_document=document)
+    together = replace(whole, make_sections=sections, make_document=document)
     return replace(together, name=f"{len(done)} runs", lead=lead) if len(done) > 1 else together

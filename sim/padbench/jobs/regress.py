@@ -333,7 +333,7 @@ def regress_result(
         )
         + _PROOFS["" if regression.proof is None else regression.proof.result],
         make_document=lambda: _document(regression, vcd or {}),
-        make_sections=lambda: [*_sections(regression)],
+        make_sections=lambda: _sections(regression),
         findings=regression.findings,
         runs=regression.scenarios,
         cases={"scenarios": [Case(name, skipped=why) for name, why in regression.skipped]},

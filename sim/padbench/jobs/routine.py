@@ -255,7 +255,7 @@ def judged(
         word=_WORDS[report.verdict],
         lead=f"{report.says[:1].upper()}{report.says[1:]}" + "." * (report.says[-1:] != "?"),
         make_document=lambda: _document(report, waves, chart),
-        make_sections=lambda: [*routine_sections(report, chart)],
+        make_sections=lambda: routine_sections(report, chart),
         findings=report.findings,
         cases={"sweeps": [*_tests(report)]},
         figures={"picture": partial(_figure, report, command)},

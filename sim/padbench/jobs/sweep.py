@@ -138,7 +138,7 @@ def _swept_pad(
         word=_WORDS[verdict],
         lead=f"Every case of a read{' of the broken pad' * bool(design.sheet.fault)}: {says}.",
         make_document=document,
-        make_sections=lambda: [*pad_sections(pads, play, unused, stopped=stopped)],
+        make_sections=lambda: pad_sections(pads, play, unused, stopped=stopped),
         findings=findings,
         cases={"sweeps": [*map(_test, pads)]},
         inputs=design.inputs(),

@@ -240,6 +240,12 @@ def verify_result(
         return plan_of(design.sheet, trial)
 
     answer = cache(lambda: answer_of(trial, plan().changes, ports, plan().wrong))
+
+    def sections() -> Iterator[Section]:
+        yield _brief(answer(), plan(), design.sheet, trial.findings, drawn)
+        yield from _sections(design, trial, plan(), answer(), drawn)
+        yield from _board(drawn)
+
     return Result(
         command="verify",
         name=name,
@@ -253,11 +259,7 @@ def verify_result(
         f"{broken} of {len(trial.findings)} findings fail, and {wrong} of "
         f"{len(trial.runs)} scenarios go wrong.",
         make_document=lambda: _document(design, trial, vcd, plan(), drawn),
-        make_sections=lambda: [
-            _brief(answer(), plan(), design.sheet, trial.findings, drawn),
-            *_sections(design, trial, plan(), answer(), drawn),
-            *_board(drawn),
-        ],
+        make_sections=sections,
         findings=trial.findings,
         runs=trial.runs,
         figures={
@@ -629,7 +631,7 @@ def play(
         if run.count == 1
         else f"All {run.count} reads come out as they should.",
         make_document=document,
-        make_sections=lambda: [*sections()],
+        make_sections=sections,
         findings=run.findings,
         runs=(run,),
         figures={"picture": figure},

@@ -9,7 +9,7 @@ format. Text and page lay the same sections out; JSON is the command's `document
 findings, runs and `cases`; a picture is one of its `figures`.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -84,7 +84,7 @@ class Result:
     word: str
     lead: str
     make_document: Callable[[], Mapping[str, Any]]
-    make_sections: Callable[[], Sequence[Section]]
+    make_sections: Callable[[], Iterable[Section]]
     findings: tuple[Finding, ...] = ()
     runs: tuple[ScenarioRun, ...] = ()
     cases: Mapping[str, Sequence[Case]] = field(default_factory=dict)
@@ -114,6 +114,12 @@ class Result:
     def answer(self) -> Answer | None:
         """Verdict by port, causes and the thinnest margins; None where no pad was tried."""
         return self.make_answer()
+
+    @cached_property
+    def brief(self) -> Sequence[Block]:
+        """The short answer, or nothing; what only a page shows is not made for it."""
+        parts = (part.blocks for part in self.make_sections() if "brief" in part.media)
+        return next(parts, ())
 
     @cached_property
     def sections(self) -> tuple[Section, ...]:
@@ -153,13 +159,13 @@ def combined(results: Sequence[Result], what: str = "files") -> Result:
     bad = sum(result.outcome != "pass" for result in results)
 
     def sections() -> Iterator[Section]:
+        yield Section("brief", "", _briefs_of(results), ("brief",))
         for number, result in enumerate(results, 1):
             for part in result.sections:
                 media = tuple(medium for medium in part.media if medium != "brief")
                 title = f"{result.name}: {part.title}" if part.title else ""
                 yield replace(part, id=f"{part.id}-{number}", title=title, media=media)
         lines = [f"{one.name}: {one.word} {one.lead}" for one in results]
-        yield Section("brief", "", _briefs_of(results), ("brief",))
         yield Section("each", "Each of them", [Prose(lines, listed=True)])
 
     def document() -> Mapping[str, Any]:
@@ -170,7 +176,7 @@ def combined(results: Sequence[Result], what: str = "files") -> Result:
         name=f"{len(results)} {what}",
         lead=f"{bad} of {len(results)} fail." if bad else f"All {len(results)} pass.",
         make_document=document,
-        make_sections=lambda: list(sections()),
+        make_sections=sections,
         findings=tuple(finding for one in results for finding in one.findings),
         runs=tuple(run for one in results for run in one.runs),
         cases={
@@ -198,7 +204,6 @@ def _briefs_of(results: Sequence[Result]) -> list[Lines]:
 
 def _brief_of(result: Result) -> Lines:
     """One of several: its verdict, and of its short answer what it does and why not."""
-    blocks = [block for part in result.sections if "brief" in part.media for block in part.blocks]
-    lines = [block for block in blocks if isinstance(block, Lines) and block.rows]
+    lines = [block for block in result.brief if isinstance(block, Lines) and block.rows]
     rows = [row for block in lines[: 1 if result.verdict == "pass" else 2] for row in block.rows]
     return Lines(f"{result.name}: {result.word} {result.lead}", rows)

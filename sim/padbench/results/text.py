@@ -79,9 +79,8 @@ def as_text(result: Result, width: int = _PIPE_WIDTH, *, whole: bool = True) -> 
 
 def print_result(result: Result, screen: Console, *, whole: bool = False) -> None:
     """The short answer; or all sections, and then the verdict, last, and the files written."""
-    short = [part for part in result.sections if "brief" in part.media]
-    if short and not whole:
-        _print_brief(result, [block for part in short for block in part.blocks], screen)
+    if result.brief and not whole:
+        _print_brief(result, result.brief, screen)
         return
     for part in result.sections:
         if "text" not in part.media:
