@@ -44,11 +44,15 @@ NEAR: dict[str, tuple[str, ...]] = {
     "core/quality": ("tests/core/test_quality.py", MATRIX, "tests/core/test_findings.py"),
     "core/answering": ("tests/core/test_answering.py", MATRIX, "tests/core/test_findings.py"),
     "core/findings": ("tests/core/test_findings.py",),
-    "core/sentences": ("tests/core/test_findings.py",),
+    "core/sentences": ("tests/core/test_sentences.py", "tests/core/test_findings.py"),
     "core/stimulus": ("tests/core/test_stimulus.py",),
     "core/limits": (MATRIX, "tests/core/test_timing.py"),
     "circuit/forecast": ("tests/circuit/test_forecast.py",),
-    "circuit/laws": ("tests/circuit/test_worst_case.py", "tests/outside/test_ngspice.py"),
+    "circuit/laws": (
+        "tests/circuit/test_laws.py",
+        "tests/circuit/test_worst_case.py",
+        "tests/outside/test_ngspice.py",
+    ),
     "circuit/mending": ("tests/circuit/test_mending.py", "tests/circuit/test_remedies.py"),
     "circuit": ("tests/circuit", "tests/outside/test_ngspice.py"),
 }
@@ -63,6 +67,8 @@ WIDER = (
 
 _MASKED = "where the place is -1 another value is taken, whatever stands here"
 _NEVER_ONE = "edges of one wire never stand at one moment, nor do those of a read at its start"
+_LIMIT = "the logarithm of nothing is just as infinite, and that of one just as nothing"
+_SETTLED = "the steps get smaller by squares: the last one is far below either"
 _ROUNDING = "rounding leaves some 1e-16 of a number, a picosecond far more: both lie well apart"
 EQUIVALENT: dict[tuple[str, str, str], str] = {
     ("core/quality", "apart", "before = np.maximum(after - 1, -1)"): (
@@ -92,6 +98,10 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
         "_setup",
         "begun = np.append(-1, load_starts)[np.searchsorted(load_starts, ends)]",
     ): "no change stands at 0, where a word begins",
+    ("core/timing", "_setup", "changes = np.asarray(inputs.times[:], np.int64)"): (
+        "what stands at 0, where a word begins, came with no load or before it"
+    ),
+    ("core/timing", "_arrivals", "later = rise >= starts"): _NEVER_ONE,
     ("core/answering", "_last_input", "return Wire.of([(-1, UNKNOWN)])"): (
         "before its first moment a wire is at no level either"
     ),
@@ -105,6 +115,35 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
         "Wire._pick",
         "return np.where(place < 0, np.uint8(UNKNOWN), self.levels[np.maximum(place, -1)])",
     ): _MASKED,
+    ("circuit/laws", "rc_times", "reached = np.where(up, to <= final, to > final)"): _LIMIT,
+    ("circuit/laws", "rc_times", "reached = np.where(up, to < final, to >= final)"): _LIMIT,
+    ("circuit/laws", "rc_times", "behind = np.where(up, to <= start, to > start)"): _LIMIT,
+    ("circuit/laws", "rc_times", "behind = np.where(up, to < start, to >= start)"): _LIMIT,
+    **{
+        (
+            "circuit/laws",
+            "diode_current",
+            f"if np.all(np.abs(step) {sign} {part} * ({one} + np.abs(u))):",
+        ): _SETTLED
+        for sign, part, one in (
+            ("<=", "1e-12", "1"),
+            ("<", "2e-12", "1"),
+            ("<", "5e-13", "1"),
+            ("<", "1e-12", "2"),
+            ("<", "1e-12", "0"),
+        )
+    },
+    ("circuit/laws", "diode_fall", "falls = (to < start) | (final < to)"): (
+        "either alone is told by what follows: nothing to wait for, or never"
+    ),
+    ("circuit/laws", "diode_fall", "on = slope > -1"): (
+        "without a diode the points give what the closed form gives"
+    ),
+    (
+        "circuit/laws",
+        "mos_level",
+        "return np.asarray(np.where(pinched >= 0, low, saturated), np.float64)",
+    ): "at the pinch-off both are the overdrive",
     **{
         (
             "core/findings",

@@ -97,6 +97,12 @@ def test_of_two_reasons_within_the_window_the_older_one_is_answered(at, reason):
     assert found["data.answer"].met.at_ps == reason * NS
 
 
+def test_a_latch_that_had_nothing_to_change_is_not_what_a_move_in_it_answers():
+    """The line shows the input when the latch comes; the input moves 80 ns later."""
+    moved = wave((0, 1), (190, 0), inputs=((0, 1), (180, 0)))
+    assert judge(moved, answer=PROMISED)["data.answer"].met.at_ps == 180 * NS
+
+
 def test_of_reasons_that_all_lie_too_far_back_the_last_one_is_late():
     found = judge(wave((0, 0), (650, 1)), answer=PROMISED)
     assert found["data.answer"].met.at_ps == 500 * NS

@@ -93,7 +93,9 @@ def test_a_clock_at_the_very_end_of_the_load_has_no_removal_time(limits):
 def test_the_clock_stands_high_when_the_load_ends(limits, gap, verdict):
     """On both sides of that moment; an edge at it has the clock low on one of them."""
     finding = judged(wave(gap=gap, clocks=1), limits)["timing.clock-at-load-end"]
-    assert (finding.verdict, finding.margin) == (verdict, 0 if verdict == "pass" else -1)
+    high = 1 if verdict == "pass" else 0
+    assert (finding.verdict, finding.margin) == (verdict, high - 1)
+    assert (finding.measured, finding.limit) == (high, 1)
     assert finding.met.at_ps == (None if verdict == "pass" else START + 1_000 * NS)
 
 
