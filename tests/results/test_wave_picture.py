@@ -14,7 +14,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from padbench.cli import main
 from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
 from padbench.results.pictures import new_figure, save_figure
-from padbench.results.wave_data import ROWS
+from padbench.results.wave_data import ROWS, wave_of
 from padbench.results.wave_picture import LABELS, shown_read, wave_figure
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
@@ -89,6 +89,24 @@ def test_no_label_runs_into_another(page_of, name):
         assert overlapping(figure) == [], run.name
         # None had to be left out for it.
         assert all(t.get_visible() for t in figure.findobj(lambda one: one.get_gid() == LABELS))
+
+
+def test_what_happens_is_written_where_it_does_and_whole(page_of):
+    """Not a word is cut off, however many there are; each stands at its own line."""
+    for name in ("harbour-a", "harbour-b"):
+        for run, number, figure in figures(page_of(name)[1]):
+            (axes,) = figure.axes
+            start = run.reads[number].read.start_ps
+            texts: dict[int, str] = {}
+            for text in sorted(axes.texts, key=lambda one: -one.get_position()[1]):
+                at = round(text.get_position()[0] * 1e6) + start
+                texts[at] = f"{texts.get(at, '')} {text.get_text().strip()}"
+            assert not any("…" in words for words in texts.values())
+            left, right = (start + at * 1e6 for at in axes.get_xlim())
+            wave = wave_of(run)
+            told = [*wave.marks, *wave.notes]
+            for at in [at for at, _ in told if left <= at <= right][:1]:
+                assert any(says in texts[at] for moment, says in told if moment == at)
 
 
 @pytest.mark.parametrize("clocks", [8, 24, 64])

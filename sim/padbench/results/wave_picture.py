@@ -9,8 +9,8 @@ latch.
 
 from itertools import pairwise
 from pathlib import Path
-from textwrap import shorten
-from typing import TYPE_CHECKING, Any
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -28,9 +28,22 @@ LABELS = "label"
 
 _HIGH = {"wire": 0.62, "contact": 0.55}
 _WIDTH, _LEFT, _RIGHT = 10.0, 0.115, 0.985
+_FOOT, _UNIT, _LINE = 0.59, 0.303, 0.2
+"""Inches below the time axis, of a unit of y, and of a line of the heading."""
 _LETTER = 0.068
 """Inches that a letter of an event takes."""
-_SHORTEST = 3
+_EVENTS, _STEP = 2.0, 0.52
+"""Where the first line of words of the events stands, and how far above the next one does."""
+
+
+class _Event(NamedTuple):
+    """A moment with its words: lines that begin or end at it, the lowest of them in ``row``."""
+
+    at: int
+    bad: bool
+    lines: list[str]
+    leftwards: bool
+    row: int
 
 
 def shown_read(run: ScenarioRun) -> int:
@@ -68,45 +81,68 @@ def wave_figure(run: ScenarioRun, number: int, path: Path, *, pad: str) -> "Figu
     window = (max(0, round(begin - room)), min([run.timeline.end_ps, round(end + room), *after]))
 
     rows = [(key, name) for key, name in ROWS if key in run.timeline.wires]
-    figure = new_figure(path, _WIDTH, 1.5 + 0.36 * len(rows))
-    axes: Any = figure.add_axes((_LEFT, 0.095, _RIGHT - _LEFT, 0.775))
+    events = _events(run, window)
+    top = 2.3 + _STEP * max((event.row + len(event.lines) - 1 for event in events), default=0)
+    heading = _heading(run, number, pad)
+    tall, head = _UNIT * (len(rows) + 0.5 + top), 0.4 + _LINE * sum(map(len, heading))
+    figure = new_figure(path, _WIDTH, high := _FOOT + tall + head)
+    axes: Any = figure.add_axes((_LEFT, _FOOT / high, _RIGHT - _LEFT, tall / high))
     axes.set_xlim(*((at - start) / 1e6 for at in window))
     tops = _rows(axes, run, rows, start, window)
     _samples(figure, axes, pair, start, tops["cable.data"])
     _byte(axes, pair, (begin - start) / 1e6, (end - start) / 1e6)
-    _events(axes, run, start, window)
-    axes.set_ylim(-len(rows) - 0.5, 2.3)
+    foot = -len(rows) - 0.5
+    for event in events:
+        _event(axes, event, start, foot)
+    axes.set_ylim(foot, top)
     axes.set_yticks([])
     axes.spines[["left", "right", "top"]].set_visible(False)
     axes.set_xlabel("µs from the rise of the latch")
-    _title(figure, run, number, pad)
+    _title(figure, heading, high)
     return figure
 
 
-def _events(axes: Any, run: ScenarioRun, start: int, window: tuple[int, int]) -> None:
-    """Faults and what happens, each a line with its words, as many as fit before the next."""
+def _events(run: ScenarioRun, window: tuple[int, int]) -> list[_Event]:
+    """Faults and what happens, with all their words: above each other where they need it."""
     wave = wave_of(run)
     faults = dict(reversed(wave.marks))
     told = {**faults, **dict(wave.notes)}
-    letters = (window[1] - window[0]) / (_WIDTH * (_RIGHT - _LEFT)) * _LETTER
+    letter = (window[1] - window[0]) / (_WIDTH * (_RIGHT - _LEFT)) * _LETTER
     shown: list[int] = []
     for at in sorted(told):
-        if window[0] <= at <= window[1] and (not shown or at - shown[-1] > 2 * letters):
+        if window[0] <= at <= window[1] and (not shown or at - shown[-1] > 2 * letter):
             shown.append(at)
-    ends = [window[0], *shown, window[1]]
-    for at, before, end in zip(shown, ends, ends[2:], strict=False):
-        x, bad = (at - start) / 1e6, at in faults
-        colour = BAD if bad else SOFT
-        axes.axvline(x, color=colour, linestyle=(0, (4, 3) if bad else (1, 3)), linewidth=1.2)
-        # To the right; to the left, if only there it fits and nothing else does so already.
-        left = end - at < letters * (len(told[at]) + 2) <= at - before and before == window[0]
-        room = int(((at - before) if left else (end - at)) / letters) - 1
-        words = shorten(told[at], max(room, 2), placeholder=" …")
-        if len(words) > _SHORTEST:
-            axes.text(
-                x, 2.0, f" {words} ", color=colour, fontsize=8, va="center", gid=LABELS,
-                ha="right" if left else "left", parse_math=False,
-            )  # fmt: skip
+    events: list[_Event] = []
+    taken: list[tuple[int, float, float]] = []
+    # From the last to the first: words to the right of a line lie then below those before it.
+    for at in reversed(shown):
+        before, after = (int(room / letter) - 2 for room in (at - window[0], window[1] - at))
+        leftwards = after < min(len(told[at]), before)
+        lines = wrap(told[at], max(before if leftwards else after, 10))
+        wide = letter * (max(map(len, lines)) + 2)
+        left, right = (at - wide, at) if leftwards else (at, at + wide)
+        row, rows = 0, range(len(lines))
+        while any(
+            row + k == other and left < end and begin < right
+            for k in rows
+            for other, begin, end in taken
+        ):
+            row += 1
+        taken += [(row + k, left, right) for k in rows]
+        events.append(_Event(at, at in faults, lines, leftwards, row))
+    return events
+
+
+def _event(axes: Any, event: _Event, start: int, foot: float) -> None:
+    x, y = (event.at - start) / 1e6, _EVENTS + _STEP * event.row
+    colour, dashes = (BAD, (4, 3)) if event.bad else (SOFT, (1, 3))
+    up = y + _STEP * (len(event.lines) - 0.5)
+    axes.plot([x, x], [foot, up], color=colour, linestyle=(0, dashes), linewidth=1.2, zorder=1.2)
+    for place, line in enumerate(reversed(event.lines)):
+        axes.text(
+            x, y + _STEP * place, f" {line} ", color=colour, fontsize=8, va="center", gid=LABELS,
+            ha="right" if event.leftwards else "left", parse_math=False,
+        )  # fmt: skip
 
 
 def _rows(
@@ -235,14 +271,22 @@ def _byte(axes: Any, pair: ReadResult, left: float, right: float) -> None:
     )
 
 
-def _title(figure: "Figure", run: ScenarioRun, number: int, pad: str) -> None:
+def _heading(run: ScenarioRun, number: int, pad: str) -> tuple[list[str], list[str]]:
+    """Lines of the title, and of what stands below it."""
     verdict = "holds" if run.verdict == "pass" else "fails"
-    says = shorten(run.says, 100, placeholder=" …")
     below = f"{pad}, {run.corner} corner, {run.port} port, read {number + 1} of {len(run.reads)}"
-    figure.text(
-        0.02, 0.975, f"{run.name} {verdict}. {says}",
-        fontsize=11, va="top", weight="bold", gid=LABELS, parse_math=False,
-    )  # fmt: skip
-    figure.text(
-        0.02, 0.925, below[:150], fontsize=9, va="top", color=SOFT, gid=LABELS, parse_math=False
-    )
+    return wrap(f"{run.name} {verdict}. {run.says}", 104), wrap(below, 125)
+
+
+def _title(figure: "Figure", heading: tuple[list[str], list[str]], high: float) -> None:
+    y = high - 0.25
+    for lines, size, weight, colour in zip(
+        heading, (11, 9), ("bold", "normal"), ("black", SOFT), strict=True
+    ):
+        for line in lines:
+            figure.text(
+                0.02, y / high, line, fontsize=size, weight=weight, color=colour, gid=LABELS,
+                parse_math=False,
+            )  # fmt: skip
+            y -= _LINE
+        y -= 0.05
