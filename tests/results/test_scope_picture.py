@@ -54,7 +54,19 @@ def test_each_edge_passes_its_threshold_when_the_circuit_says():
         dashed = [one.get_ydata()[0] for one in axes.lines if "threshold" in str(one.get_gid())]
         assert max(dashed) == pytest.approx(high)
         assert f"high from {high - 1:.2f} V" in [text.get_text() for text in axes.texts]
-        assert (axes.get_xlim(), axes.get_ylim()) == ((0, ACROSS), (0, UP))
+        assert (axes.get_xlim(), axes.get_ylim()) == ((0, ACROSS), (-0.1, UP))
+
+
+@pytest.mark.parametrize("name", ["harbour-a", "harbour-b"])
+def test_every_line_goes_across_its_screen(name):
+    _, axes = screens(name)
+    traces = [
+        line for one in axes for line in one.lines if line.get_gid() in ("latch", "clock", "data")
+    ]
+    assert len(traces) == 6
+    for trace in traces:
+        assert min(trace.get_xdata()) <= 0
+        assert max(trace.get_xdata()) >= ACROSS
 
 
 def test_a_line_that_never_rises_is_drawn_below_its_threshold_and_said():

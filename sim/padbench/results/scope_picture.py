@@ -108,7 +108,8 @@ def scope_figure(sheet: Sheet, run: ScenarioRun, number: int, path: Path) -> "Fi
 
 
 def _screen(axes: Any, title: str, time: float, volts: float) -> Any:
-    axes.set(xlim=(0, ACROSS), ylim=(0, UP), xticks=range(ACROSS + 1), yticks=range(UP + 1))
+    # A little below the lowest line of the grid, where a line at 0 V would hide in the frame.
+    axes.set(xlim=(0, ACROSS), ylim=(-0.1, UP), xticks=range(ACROSS + 1), yticks=range(UP + 1))
     axes.tick_params(labelbottom=False, labelleft=False, length=0)
     axes.grid(color=STEPS[0], linewidth=0.6)
     axes.axhline(UP / 2, color=SOFT, linewidth=0.6)
@@ -133,8 +134,10 @@ def _trace(
     begin, time, foot, volts = at
     colour = _COLOURS[name]
     x = (wave[0] - begin) * 1e-12 / time
+    # After its last point a line stays where it is.
+    x, y = np.append(x, max(x[-1], ACROSS)), np.append(wave[1], wave[1][-1])
     inside = slice(max(0, int(np.searchsorted(x, 0)) - 1), int(np.searchsorted(x, ACROSS)) + 1)
-    axes.plot(x[inside], foot + wave[1][inside] / volts, color=colour, linewidth=1.6, gid=name)
+    axes.plot(x[inside], foot + y[inside] / volts, color=colour, linewidth=1.6, gid=name)
     axes.annotate(
         name, (0, foot), xytext=(-4, 0), textcoords="offset points", ha="right", va="center",
         fontsize=8, color=colour,
