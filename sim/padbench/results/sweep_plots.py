@@ -49,7 +49,8 @@ def strips_figure(strips: Strips, title: str, path: Path) -> "Figure":
             )  # fmt: skip
     if strips.white or not strips.kinds:
         says = f"no mark: {strips.white or strips.none}"
-        axes.bar([0], [0], facecolor="white", edgecolor=SOFT, label=says)
+        # For the legend alone: it lies beside the axes.
+        axes.bar([-9], [0], facecolor="white", edgecolor=SOFT, label=says)
     some = [*range(0, len(strips.rows), 1 if strips.tall > _LOW_ROW else 4)]
     axes.set_yticks([-row for row in some], [strips.rows[row].label for row in some])
     axes.set(xlabel=strips.across, ylabel=strips.up, xlim=(-0.5, strips.length))
@@ -64,10 +65,11 @@ _LOW_ROW = 14
 
 
 def _number(axes: Any, places: Sequence[tuple[int, int]], longest: int) -> None:
-    """Say the place above its mark, from left to right where there is room."""
-    last = (-longest, 1)
+    """Say the place above its mark, from left to right where there is room, above as well."""
+    room, last = longest * _APART, (-longest, 1)
     for place, row in places:
-        if row != last[1] or place - last[0] > longest * _APART:
+        above = any(up == row + 1 and abs(other - place) < room for other, up in places)
+        if not above and (row != last[1] or place - last[0] > room):
             last = place, row
             axes.annotate(
                 str(place), (place, row + 0.8), xytext=(0, 1), textcoords="offset points",
