@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from padbench.cosim.build_folder import as_written, size_of, within_reach
+from padbench.cosim.confined import foreign_code, write_only_below
 from padbench.cosim.job import RECORDS, Job, PadRun, ReaderRun, Records
 from padbench.cosim.port_list import directions
 
@@ -48,7 +49,7 @@ _MOST_MEMORY = 8 << 30
 """Bytes of address space for each process of a job, so that a design cannot fill the machine."""
 _MOST_OUTPUT = 256 << 20
 """Bytes of messages and files of a job, beside its records."""
-_MOST_FILE = 4 << 30
+_MOST_FILE = 1 << 30
 """Bytes of one file, wherever a design writes it."""
 
 _DUMP = """module padbench_dump;
@@ -281,6 +282,10 @@ def main(folder: Path) -> int:
         # cocotb's own module for this is SystemVerilog, which a .v file is not compiled as.
         dump = [folder / "padbench_dump.v"]
         dump[0].write_text(_DUMP.format(top=job.top))
+    place = foreign_code(job, folder)
+    if place is not None:
+        says = f"{place}, and padbench simulates hardware: it runs no program"
+        return _misfit(folder, "sources", says, "leave it out")
     try:
         runner.build(
             sources=[mark(source) for source in (*job.sources, *dump)],
@@ -301,11 +306,9 @@ def main(folder: Path) -> int:
     unknown = _UNKNOWN_PARAMETER.search(_text(folder / _BUILD_LOG))
     if unknown is not None:
         says = f"{unknown[1]} is no parameter of {job.top}"
-        fault = {"key": f"parameters.{unknown[1]}", "says": says, "instead": "leave it out"}
-        with (folder / RECORDS).open("a") as out:
-            out.write(json.dumps({"fault": fault}) + "\n")
-        return 1
+        return _misfit(folder, f"parameters.{unknown[1]}", says, "leave it out")
     job.built(folder, directions(job, build))
+    write_only_below(folder)
     try:
         runner.test(
             test_module="padbench.cosim.inside",
@@ -323,6 +326,12 @@ def main(folder: Path) -> int:
         print(error)  # it says how the simulator ended
         return 1
     return 0
+
+
+def _misfit(folder: Path, key: str, says: str, instead: str) -> int:
+    with (folder / RECORDS).open("a") as out:
+        out.write(json.dumps({"fault": {"key": key, "says": says, "instead": instead}}) + "\n")
+    return 1
 
 
 def _use_wheel(name: str) -> None:

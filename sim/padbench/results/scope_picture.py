@@ -143,10 +143,12 @@ def _trace(
         fontsize=8, color=colour,
     )  # fmt: skip
     for volt, word in zip(level, ("low up to", "high from"), strict=True):
-        y = foot + volt / volts
-        axes.axhline(y, color=colour, linewidth=0.8, linestyle=(0, (4, 3)), gid=f"{name} threshold")
+        height = foot + volt / volts
+        axes.axhline(
+            height, color=colour, linewidth=0.8, linestyle=(0, (4, 3)), gid=f"{name} threshold"
+        )
         if named:
-            axes.text(ACROSS - 0.1, y + 0.08, f"{word} {volt:.2f} V", ha="right", fontsize=7)
+            axes.text(ACROSS - 0.1, height + 0.08, f"{word} {volt:.2f} V", ha="right", fontsize=7)
 
 
 def _distance(axes: Any, took: float, step: float) -> None:

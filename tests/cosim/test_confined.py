@@ -1,0 +1,107 @@
+"""A design is simulated: it has no program run, and writes nothing outside of its build folder."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from designs import HDL, sheet_text
+
+from padbench.cli import main
+
+pytestmark = pytest.mark.usefixtures("simulators")
+
+END = "assign data = stages[STAGES-1];"
+FOREIGN = """
+    function run(words : string) return integer is begin return 0; end;
+    attribute -- by name
+      Foreign of run : function is "VHPIDIRECT libc.so.6 system";
+begin
+"""
+ONE = ["--scenario", "idle", "--no-waves", "--no-cache"]
+
+
+def judged(tmp_path: Path, capfd, engine: str, text: str, ending: str = "sv") -> tuple[int, str]:
+    source = tmp_path / f"pad.{ending}"
+    source.write_text(text)
+    sheet = tmp_path / "pad.toml"
+    sheet.write_text(sheet_text("shift_register", engine, source=source))
+    code = main(["regress", str(sheet), *ONE])
+    said = capfd.readouterr()
+    return code, said.err if code == 2 else said.out
+
+
+@pytest.mark.parametrize(
+    ("engine", "code", "says"),
+    [
+        ("icarus", 'initial $system("touch {ran}");', "calls $system"),
+        ("verilator", 'initial $system("touch {ran}");', "calls $system"),
+        ("icarus", '`define RUN $system\ninitial `RUN("touch {ran}");', "calls $system"),
+        ("verilator", '`define RUN $system\ninitial `RUN("touch {ran}");', "calls $system"),
+        ("verilator", 'initial $c("system(\\"touch {ran}\\");");', "calls $c"),
+        ("verilator", 'import "DPI-C" function int system(string words);', "uses functions from"),
+        ("verilator", "`systemc_header\n#include <cstdlib>\n`verilog", "calls `systemc_header"),
+    ],
+)
+def test_a_program_in_verilog_is_refused_with_its_place(tmp_path, capfd, engine, code, says):
+    ran = tmp_path / "ran"
+    sound = (HDL / "verilog" / "shift_register.v").read_text()
+    text = sound.replace(END, END + "\n" + code.format(ran=ran))
+    exit_code, err = judged(tmp_path, capfd, engine, text)
+    assert (exit_code, err.count("\n")) == (2, 1), err
+    assert "hdl.sources: " in err
+    assert says in err
+    # Icarus tells no line of what a macro hides: that of the macro itself is as good.
+    hidden = engine == "verilator" and "`RUN" in code
+    line = text[: text.index("initial `RUN" if hidden else code[:9])].count("\n") + 1
+    assert f"pad.sv:{line} {says}" in err
+    assert not ran.exists()
+
+
+def test_words_that_only_look_like_it_are_hardware(tmp_path, capfd):
+    sound = (HDL / "verilog" / "shift_register.v").read_text()
+    more = '// $system("x")\nlocalparam N = $clog2(9); initial $display("$system is not called");'
+    assert judged(tmp_path, capfd, "icarus", sound.replace(END, f"{END}\n{more}"))[0] == 0
+
+
+def test_foreign_code_in_vhdl_is_refused_with_its_place(tmp_path, capfd):
+    sound = (HDL / "vhdl" / "shift_register.vhd").read_text()
+    head, body = sound.split("\nbegin\n", 1)
+    code, err = judged(tmp_path, capfd, "ghdl", head + FOREIGN + body, "vhd")
+    assert (code, err.count("\n")) == (2, 1)
+    assert f"pad.vhd:{head.count(chr(10)) + 3} " in err
+    assert 'has the attribute "foreign"' in err
+    said = sound.replace("\nbegin\n", "\n    -- attribute foreign of it\nbegin\n", 1)
+    assert judged(tmp_path, capfd, "ghdl", said, "vhd")[0] == 0
+
+
+def test_a_file_elsewhere_is_not_written(tmp_path, capfd):
+    out = tmp_path / "elsewhere.txt"
+    more = f'integer f; initial begin f = $fopen("{out}"); $fwrite(f, "x"); end'
+    sound = (HDL / "verilog" / "shift_register.v").read_text()
+    assert judged(tmp_path, capfd, "icarus", sound.replace(END, f"{END}\n{more}"))[0] in (0, 1)
+    assert not out.exists()
+
+
+def test_what_is_confined_writes_in_its_folder_alone_and_so_does_what_it_starts(tmp_path):
+    inside, outside = tmp_path / "inside", tmp_path / "outside"
+    inside.mkdir()
+    outside.write_text("before")
+    program = f"""
+import subprocess, sys
+from pathlib import Path
+from padbench.cosim.confined import write_only_below
+print(write_only_below(Path({str(inside)!r})))
+Path({str(inside)!r}, "a").write_text("kept")
+Path("/dev/null").write_text("gone")
+for act in ("> outside", "> new", "rm outside", "mv inside/a b", "mkdir d"):
+    print(act, subprocess.run(act, shell=True, cwd={str(tmp_path)!r}, stderr=-3).returncode != 0)
+print(Path({str(outside)!r}).read_text())
+"""
+    got = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    acts = ("> outside", "> new", "rm outside", "mv inside/a b", "mkdir d")
+    assert got.stdout.splitlines() == ["True", *(f"{act} True" for act in acts), "before"]
+    assert (inside / "a").read_text() == "kept"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["inside", "outside"]
