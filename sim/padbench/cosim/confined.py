@@ -49,13 +49,13 @@ def foreign_code(job: Job, folder: Path) -> str | None:
                     return f'{source}:{line} has the attribute "foreign"'
         return None
     for source in job.sources:
-        found = _in_verilog(_preprocessed(job, source, folder), "")
-        if found is not None and found.startswith(":"):
+        place = _in_verilog(_preprocessed(job, source, folder), "")
+        if place is not None and place.startswith(":"):
             # Icarus does not say where its lines come from.
             raw = Path(source).read_text(encoding="latin-1")
-            return _in_verilog(raw, source) or f"{source} {found.partition(' ')[2]}"
-        if found is not None:
-            return found
+            return _in_verilog(raw, source) or f"{source} {place.partition(' ')[2]}"
+        if place is not None:
+            return place
     return None
 
 
