@@ -22,6 +22,7 @@ from padbench.waveio import write_wave
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 B = str(SHEETS / "harbour-b.toml")
 A = str(SHEETS / "harbour-a.toml")
+HDL = str(SHEETS / "harbour-hdl.toml")
 OWN = """
 [[scenario]]
 name = "run-and-jump"
@@ -313,6 +314,56 @@ def test_where_waves_cannot_be_put_it_says_how_to_do_without(padbench, monkeypat
     assert Path("waves").read_text() == "mine"
 
 
+@pytest.mark.parametrize(
+    ("command", "judges"),
+    [
+        (["verify"], "padbench.jobs.verify.try_sheet"),
+        (["play", "--scenario", "idle"], "padbench.jobs.verify.run_scenario"),
+        (["regress", "--scenario", "idle"], "padbench.jobs.regress.regress_hdl"),
+    ],
+)
+def test_places_of_waves_are_tried_before_the_work(padbench, monkeypatch, command, judges):
+    monkeypatch.setattr(judges, None)
+    sheet = HDL if command[0] == "regress" else B
+    Path("w/idle.vcd").mkdir(parents=True)
+    code, out, err = padbench(command[0], sheet, *command[1:], "--waves", "w")
+    assert (code, out) == (2, "")
+    assert err == "padbench: w/idle.vcd: is a directory; name a file that can be used\n"
+    Path("w/idle.vcd").rmdir()
+    report = ["--waves", "w", "--report", "w/../w/idle.vcd"]
+    code, out, err = padbench(command[0], sheet, *command[1:], *report)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "this run writes something else to it" in err
+    assert list(Path("w").iterdir()) == []
+
+
+def test_a_link_in_the_place_of_the_list_of_waves_is_told_at_once(padbench, monkeypatch):
+    monkeypatch.setattr("padbench.cli.verify.verify_each", None)
+    Path("mine.toml").write_text(Path(B).read_text())
+    folder = Path("waves/out/mine")
+    folder.mkdir(parents=True)
+    (folder / ".padbench-waves").symlink_to(Path("mine.toml").resolve())
+    code, out, err = padbench("verify", "mine.toml")
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert ".padbench-waves: a link stands where padbench lists" in err
+
+
+def test_a_read_only_file_system_is_one_code_whatever_would_be_written(padbench, monkeypatch):
+    monkeypatch.setattr("padbench.cli.verify.verify_each", None)
+    touch = Path.touch
+
+    def refused(path, *arguments, **options):
+        if path.suffix == ".part":
+            raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path))
+        touch(path, *arguments, **options)
+
+    monkeypatch.setattr(Path, "touch", refused)
+    for outputs in ((), ("--waves", "w"), ("--no-waves", "--report", "a.html")):
+        code, out, err = padbench("verify", B, *outputs)
+        assert (code, out, err.count("\n")) == (4, "", 1)
+        assert "read-only file system" in err
+
+
 def test_outputs_are_tried_before_the_work(padbench, monkeypatch):
     monkeypatch.setattr("padbench.cli.verify.verify_each", None)
     Path("mine.toml").write_text(Path(B).read_text())
@@ -322,6 +373,8 @@ def test_outputs_are_tried_before_the_work(padbench, monkeypatch):
         (["--report", "folder"], "folder: is a directory"),
         (["--report", "mine.toml/a.html"], "mine.toml: not a directory"),
         (["--waves", "mine.toml"], "mine.toml: not a directory"),
+        (["--report", ""], "--report: the name is empty; name a file or a folder"),
+        (["--waves", ""], "--waves: the name is empty"),
     ):
         code, out, err = padbench("verify", "mine.toml", *outputs)
         assert (code, out, err.count("\n")) == (2, "", 1)

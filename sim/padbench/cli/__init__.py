@@ -9,7 +9,6 @@ import io
 import os
 import sys
 from collections.abc import Callable
-from errno import EDQUOT, EFBIG, ENOSPC, EROFS
 from importlib import import_module
 
 from padbench import __version__
@@ -121,14 +120,14 @@ def _refuse(name: str) -> "NoReturn":
 
 def _guarded(arguments: list[str]) -> int:
     """Run a command; whatever the input or the machine did wrong becomes one line."""
-    from padbench.cli.errors import UsageError, one_line, said
+    from padbench.cli.errors import UsageError, exit_code, one_line, said
 
-    code = 2
     try:
         code = _finished(arguments)
     except UsageError as error:
         for line in error.lines:
             said(line)
+        code = error.code
     except BrokenPipeError:
         # The reader of our output went away; nothing is left to say, nor anyone to say it to.
         _abandon_output()
@@ -136,8 +135,7 @@ def _guarded(arguments: list[str]) -> int:
     except OSError as error:
         _abandon_output()
         said(one_line(error))
-        if error.filename is None or error.errno in (ENOSPC, EDQUOT, EFBIG, EROFS):
-            code = 4
+        code = exit_code(error)
     except KeyboardInterrupt:
         said("stopped; files already written are whole")
         code = 130

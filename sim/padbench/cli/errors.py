@@ -2,15 +2,18 @@
 
 import sys
 from contextlib import suppress
-from errno import EDQUOT, ENOSPC, ENOTDIR
+from errno import EDQUOT, EFBIG, ENOSPC, ENOTDIR, EROFS
 
 
 class UsageError(Exception):
-    """The input cannot be used; ``lines`` are what people read, one line a problem."""
+    """The input cannot be used; ``lines`` are what people read, one line a problem.
 
-    def __init__(self, *lines: str) -> None:
+    ``code`` is the exit code: 4 where it is an output that cannot be written.
+    """
+
+    def __init__(self, *lines: str, code: int = 2) -> None:
         super().__init__("; ".join(lines))
-        self.lines = lines
+        self.lines, self.code = lines, code
 
 
 def said(line: str) -> None:
@@ -19,6 +22,12 @@ def said(line: str) -> None:
 
     with suppress(OSError, ValueError):
         print(f"padbench: {printable(line)}", file=sys.stderr, flush=True)
+
+
+def exit_code(error: OSError) -> int:
+    """4 for a place that nobody could write to, else 2: another name would do."""
+    nowhere = error.errno in (ENOSPC, EDQUOT, EFBIG, EROFS)
+    return 4 if error.filename is None or nowhere else 2
 
 
 def one_line(error: OSError) -> str:

@@ -43,6 +43,7 @@ class Parser(argparse.ArgumentParser):
             epilog=f"example: {example}",
             allow_abbrev=False,
         )
+        self.register("type", Path, _path)
         self.add_argument("--json", action="store_true", help="one JSON object on standard output")
 
     def error(self, message: str) -> NoReturn:
@@ -69,6 +70,13 @@ class Parser(argparse.ArgumentParser):
             if path is not None and name not in folders:
                 plan(path)
         return parsed
+
+
+def _path(text: str) -> Path:
+    """An empty name would be that of the folder one is in."""
+    if not text:
+        raise argparse.ArgumentTypeError("the name is empty; name a file or a folder")
+    return Path(text)
 
 
 def add_wave_options(parser: Parser) -> None:

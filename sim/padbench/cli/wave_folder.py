@@ -14,7 +14,7 @@ from itertools import count
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from padbench.cli.errors import UsageError
+from padbench.cli.errors import UsageError, exit_code
 from padbench.files import plan_folder, usable_name, whole_file, written_in
 
 _LIST = ".padbench-waves"
@@ -44,7 +44,10 @@ def wave_folder(
     except OSError as error:
         why = (error.strerror or str(error)).lower()
         says = f"{folder}: {why}; say with --waves DIR where waves go, or give --no-waves"
-        raise UsageError(says) from None
+        raise UsageError(says, code=exit_code(error)) from None
+    if (folder / _LIST).is_symlink():
+        says = "a link stands where padbench lists a folder's waves; remove it, or give --waves DIR"
+        raise UsageError(f"{folder / _LIST}: {says}")
     yield folder / part
     wrote = {(PurePosixPath(part) / name).as_posix() for name in written_in(folder / part)}
     if not wrote:

@@ -30,7 +30,7 @@ from padbench.jobs.loading import (
     scenario_named,
     unwatched,
 )
-from padbench.jobs.verify import save_wave
+from padbench.jobs.verify import plan_waves, save_wave
 from padbench.results import answer as results_answer
 from padbench.results.answer import Answer, answer_of_core
 from padbench.results.blocks import (
@@ -211,6 +211,7 @@ def regress(
         **{"exhaustive": exhaustive, "true_time": true_time, "prove": prove, "dump_all": dump_all},
     }
     asked = asked_of(sheet, simulator, options)
+    plan_waves(asked.scenarios, waves)
     try:
         regression = regress_hdl(
             asked.used,

@@ -1,6 +1,6 @@
 """The main job: a design sheet judged, and scenarios played on it."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
 from itertools import count
@@ -24,7 +24,7 @@ from padbench.core.wire_names import (
     CONSOLE_CLOCK,
     CONSOLE_LATCH,
 )
-from padbench.files import usable_name
+from padbench.files import plan, usable_name
 from padbench.jobs.loading import (
     Design,
     FileLike,
@@ -193,6 +193,7 @@ def _verified(
     known = known_scenarios(design.sheet, own_scenarios)
     wanted = [scenario_named(one, known) for one in known if scenarios is None]
     wanted += [scenario_named(one, known) for one in chosen(scenarios or ())]
+    plan_waves(wanted, waves)
     total = len(CORNERS) * len(design.sheet.works_with.ports) * len(wanted)
     done = count(1)
     vcd: dict[str, Path] = {}
@@ -300,9 +301,21 @@ def _lacked(part: RegisterPart) -> str:
     )
 
 
+def wave_path(scenario: str, folder: FileLike) -> Path:
+    """Where the wave of a scenario lies in a folder."""
+    return Path(folder) / usable_name(f"{scenario}.vcd")
+
+
+def plan_waves(scenarios: Iterable[Scenario], folder: FileLike | None) -> None:
+    """Try the places of waves before the work; ``OSError`` as `padbench.files.plan` raises."""
+    if folder is not None:
+        for scenario in scenarios:
+            plan(wave_path(scenario.name, folder))
+
+
 def save_wave(run: ScenarioRun, folder: FileLike) -> Path:
     """Write the wave of a run into a folder and return where it is."""
-    path = Path(folder) / usable_name(f"{run.name}.vcd")
+    path = wave_path(run.name, folder)
     comment = f"{run.name}: {run.says} ({run.where})"
     write_wave(run.timeline, path, comment=comment)
     return path
@@ -579,6 +592,7 @@ def play(
         raise Refusal("port", f"the sheet does not name {port[:60]!r}; try {', '.join(ports)}")
     if corner is not None and corner not in CORNERS:
         raise Refusal("corner", f"there is no corner {corner[:60]!r}; try {', '.join(CORNERS)}")
+    plan_waves([shown], waves)
     run = standing_for_all(
         [
             run_scenario(design.sheet, shown, on, at)
