@@ -36,7 +36,7 @@ from padbench.results.html_page import (
 from padbench.results.wave_data import Wave, event_of, extra_clocks, read_as, wave_object, wave_of
 from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.timetable import Timetable
-from padbench.trials.scenario_run import ScenarioRun
+from padbench.trials.scenario_run import ReadResult, ScenarioRun
 from padbench.workers import spread
 
 _FOLDER = Path(__file__).with_name("page")
@@ -243,6 +243,7 @@ def read_told(shown: Shown) -> dict[str, Any]:
             "undecided": pair.read.undecided,
             "held": held,
             "wants": wants,
+            "either": _either(pair),
             "past": "".join("?" if bit is None else str(int(bit)) for bit in past),
         }
     told["wave"] = wave_object(wave)
@@ -251,6 +252,12 @@ def read_told(shown: Shown) -> dict[str, Any]:
     frame = frame_of(shown.pad.sheet, (run,))
     told["frame"] = "" if frame is None else blocks_html([FrameStrip(frame, "poll")])
     return told
+
+
+def _either(pair: ReadResult) -> int:
+    """Bits of a read without a stop that are right either way, as of a press at the latch's end."""
+    bits = pair.expected.bits[:8] if pair.expected.clocks == len(pair.expected.bits) else ()
+    return sum(128 >> place for place, bit in enumerate(bits) if bit is None)
 
 
 def _twice(run: ScenarioRun) -> dict[str, Any]:

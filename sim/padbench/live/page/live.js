@@ -72,14 +72,15 @@
     }
   }
 
-  function summary({ byte, undecided, wants, past, reads, number }) {
+  function summary({ byte, undecided, wants, either, past, reads, number }) {
     const as = draw.readAs({ byte, undecided }), bits = draw.bitsOf({ byte, undecided });
-    const odd = byte !== wants || undecided ? `, not ${draw.spelled(wants)}` : "";
+    const apart = byte ^ wants | undecided;
+    const odd = apart & ~either ? `, not ${draw.spelled(wants)}` : apart ? ", either is right" : "";
     return [bits, as + odd + (past ? `; past the end: ${past}` : "") + (reads > 1 ? ` (read ${number + 1} of ${reads})` : "")];
   }
 
   function tell(answer) {
-    const { byte, undecided, wants, says, problems, frame, accepted = [] } = answer;
+    const { byte, undecided, wants, either, says, problems, frame, accepted = [] } = answer;
     document.body.classList.remove("old");
     by("says").textContent = says;
     // A shipped scenario has contacts of its own; what the switches were set to waits meanwhile.
@@ -97,7 +98,7 @@
         ...(accepted.length ? [` It acts on ${accepted.at(-1) ?? "nothing"}.`] : []));
       all("#bits li").forEach((li, place) => {
         const bit = 128 >> place;
-        li.className = `${byte & ~undecided & bit ? "on" : ""} ${(byte ^ wants | undecided) & bit ? "odd" : ""}`;
+        li.className = `${byte & ~undecided & bit ? "on" : ""} ${(byte ^ wants | undecided) & ~either & bit ? "odd" : ""}`;
         li.lastChild.textContent = undecided & bit ? "?" : byte & bit ? "1" : "0";
       });
     }
