@@ -133,6 +133,41 @@ EQUIVALENT: dict[tuple[str, str, str], str] = {
             ("<", "1e-12", "0"),
         )
     },
+    **{
+        ("circuit/laws", function, line): "what stands where the answer is known already"
+        for function, line in (
+            (
+                "stretch",
+                "beyond = np.where(supply > threshold, supply - threshold, 2.0)",
+            ),
+            (
+                "stretch",
+                "beyond = np.where(supply > threshold, supply - threshold, 0.5)",
+            ),
+            ("diode_saturation", "n = np.where(emission > 0, emission, 0.5)"),
+            ("_through_a_diode", "fine = reached & ~behind & (last > -1)"),
+        )
+    },
+    (
+        "circuit/laws",
+        "diode_current",
+        "step = (n * np.log1p(grown) + r * grown - v) / (n * grown / (2 + grown) + r * grown)",
+    ): "a slope that is a little off needs some more steps",
+    (
+        "circuit/laws",
+        "diode_current",
+        "if np.all(np.abs(step) < 1e-12 / (1 + np.abs(u))):",
+    ): _SETTLED,
+    **{
+        ("circuit/laws", "mos_time", line): "at the very border both are alike"
+        for line in (
+            "reached = (left > 0) & (~bends | (pinched >= 0) & (end > low))",
+            "time = farads * (np.where(start >= overdrive, flat, 0.0)"
+            " + np.where(bends, bent, 0.0))",
+            "return np.asarray(np.where(to > start, 0.0, np.where(reached, time, np.inf)),"
+            " np.float64)",
+        )
+    },
     ("circuit/laws", "diode_fall", "falls = (to < start) | (final < to)"): (
         "either alone is told by what follows: nothing to wait for, or never"
     ),

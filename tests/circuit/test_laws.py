@@ -3,10 +3,17 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from padbench.circuit.laws import diode_current, mos_gain, mos_level, rc_times
+from padbench.circuit.laws import (
+    diode_current,
+    diode_fall,
+    mos_gain,
+    mos_level,
+    mos_time,
+    rc_times,
+)
 
 gains = st.floats(1e-5, 1e-2)
 overdrives = st.floats(0.5, 4.0)
@@ -62,3 +69,54 @@ def test_a_diode_and_its_resistor_share_the_volts(volts, ohms, saturation, slope
 )
 def test_a_line_passes_a_level_after_so_many_time_constants(start, final, to, taus):
     assert float(rc_times(1e-6, start, final, to)) == pytest.approx(taus * 1e-6)
+
+
+def balance(pull, push) -> float:
+    """Volts between 0 and 20 at which what pulls equals what pushes, by bisection."""
+    low, high = 0.0, 20.0
+    for _ in range(200):
+        middle = (low + high) / 2
+        low, high = (low, middle) if pull(middle) > push(middle) else (middle, high)
+    return low
+
+
+def through_diode(volts: float, ohms: float, saturation: float, slope: float) -> float:
+    """Shockley's diode and a resistor in series, by bisection on the current."""
+    low, high = 0.0, volts / ohms
+    for _ in range(200):
+        middle = (low + high) / 2
+        across = slope * math.log1p(middle / saturation) + ohms * middle
+        low, high = (low, middle) if across > volts else (middle, high)
+    return low
+
+
+@pytest.mark.parametrize("charge_r", [1e3, 1e4, 1e5])
+@pytest.mark.parametrize("pull_r", [10.0, 1e3])
+def test_a_line_falls_through_a_diode_as_far_as_what_holds_it_up_lets_it(charge_r, pull_r):
+    saturation, slope, supply = 2.5e-9, 0.05, 5.0
+    rest = balance(
+        lambda volts: through_diode(volts, pull_r, saturation, slope),
+        lambda volts: (supply - volts) / charge_r,
+    )
+    fall = [
+        float(diode_fall(supply, to, charge_r, supply, pull_r, saturation, slope, 1e-9))
+        for to in (supply, rest * 1.01, rest * 1.0001, rest * 0.9999, rest * 0.5)
+    ]
+    assert fall[0] == 0
+    assert 0 < fall[1] < fall[2] < math.inf
+    assert fall[3:] == [math.inf, math.inf]
+
+
+@given(gains, overdrives, st.floats(1e-7, 1e-3), st.floats(1e-6, 1e-2))
+def test_an_output_falls_as_far_as_what_holds_it_up_lets_it(gain, overdrive, siemens, held):
+    """At rest the transistor and the resistor draw what is held, in saturation as well."""
+    rest = balance(lambda volts: drawn(gain, overdrive, volts) + siemens * volts, lambda _: held)
+    assume(rest < 19)  # as far as is looked
+    start = rest + 1.0
+    times = [
+        float(mos_time(1e-9, start, to, gain, overdrive, siemens, held))
+        for to in (start + 0.1, start, rest + 0.01, rest + 0.001, rest - 0.001, rest - 0.1)
+    ]
+    assert times[:2] == [0, 0]
+    assert 0 < times[2] < times[3] < math.inf
+    assert times[4:] == [math.inf, math.inf]
