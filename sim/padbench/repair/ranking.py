@@ -58,6 +58,9 @@ _MOST_LOOSE = 4
 _UNLIKELY = 0.02
 """So unlikely many wrong notes are not taken for such (assumed)."""
 
+_FAR = 1.5
+"""Standard deviations below the average that are no chance any more (assumed)."""
+
 _KNOWN, _NEVER = 0.9, 1e-12
 """A fault so likely needs no test; a likelihood beside which nothing is less."""
 
@@ -95,7 +98,8 @@ class Ranking:
     a pair that of its being one of the two.
 
     ``unexplained``: even the best leaves over more reads than wrong notes would, or a reading of
-    the meter, or calls chance what was read once, or what was the same each time.
+    the meter, or calls chance what was read once, what was the same each time, or what it would
+    hardly give.
     """
 
     candidates: tuple[Candidate, ...]
@@ -157,7 +161,11 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
         for group in groups
     )
     best = shared[0]
-    chance = not seen.unsteady and (_chance(best) or _too_steady(best, pairs, chances))
+    chance = not seen.unsteady and (
+        _chance(best)
+        or _too_steady(best, pairs, chances)
+        or _improbable(known, best, pairs, seen.wrong)
+    )
     if best.beside:
         by_row = _one_of_two(known, shared)
     contradicted = any(isinstance(one, Meter) for one in best.against)
@@ -206,6 +214,25 @@ def _too_steady(best: Candidate, pairs: Sequence[Read], chances: Floats) -> bool
         if chance[best.row] > 0
     )
     return again < _UNLIKELY
+
+
+def _improbable(known: Dictionary, best: Candidate, pairs: Sequence[Read], wrong: float) -> bool:
+    """Whether what comes and goes would hardly give these reads, though it may give nearly any.
+
+    The logarithm of their chance lies far below what it is on average, in standard deviations.
+    """
+    if best.healthy or best.beside or len(known.rows[best.row].variant.mix) == 1:
+        return False
+    got = mean = spread = 0.0
+    for held, byte, times in pairs:
+        chances = np.array([known.chance(held, any_)[best.row] for any_ in range(256)])
+        chances = as_noted(chances, wrong)
+        logs = np.log(chances)
+        average = float(chances @ logs)
+        got += times * float(logs[byte])
+        mean += times * average
+        spread += times * (float(chances @ logs**2) - average**2)
+    return got < mean - _FAR * math.sqrt(spread)
 
 
 def _too_many(best: Candidate, wrong: float) -> bool:
