@@ -1,6 +1,7 @@
 """Netlists: three formats, one board; what is recognised, and drawn against meant."""
 
 import random
+import sys
 import time
 import tracemalloc
 from dataclasses import replace
@@ -342,20 +343,22 @@ def test_what_is_left_out_is_told(judged):
 
 
 def test_the_capacitors_are_told_with_their_values(judged):
-    """One of some nanofarads for each chip, else it is not judged; whichever chip it is beside."""
+    """One of some nanofarads for each chip, else it is a warning; whichever chip it is beside."""
     supply = {"1": "VCC", "2": "GND"}
     gate = Part("74HC1G04", {"2": "LATCH", "3": "GND", "4": "X", "5": "VCC"})
     none = {name: part for name, part in harbour().items() if name != "C1"}
     for parts, verdict, says in (
         (harbour(), "pass", "C1 (100n) from supply to ground, for U1"),
-        (none, "not-judged", "no capacitor from supply to ground, for U1; 100 nF beside each is"),
-        (with_part(C1=Part("10p", supply)), "not-judged", "C1 (10p) from supply to ground"),
-        (with_part(C1=Part("", supply)), "not-judged", "C1 (of no value) from supply"),
-        (with_part(U2=gate), "not-judged", "C1 (100n) from supply to ground, for U1, U2; 100"),
+        (none, "not-judged", "warning: no capacitor from supply to ground, for U1; 100 nF beside"),
+        (with_part(C1=Part("10p", supply)), "not-judged", "warning: C1 (10p) from supply to"),
+        (with_part(C1=Part("", supply)), "not-judged", "warning: C1 (of no value) from supply"),
+        (with_part(U2=gate), "not-judged", "warning: C1 (100n) from supply to ground, for U1, U2"),
         (with_part(U2=gate, C2=Part("100n", supply)), "pass", "C1 (100n), C2 (100n) from"),
     ):
         found = judged(parts)["board.decoupling"]
         assert (found.verdict, found.says[: len(says)]) == (verdict, says)
+        assert found.warns == (verdict != "pass") == (found.measured < found.limit)
+        assert found.rests_on == "common practice"
 
 
 def test_a_serial_input_on_supply_is_told_where_the_board_alone_says_so(tmp_path):
@@ -613,6 +616,11 @@ def test_a_chain_of_two_registers_is_one_pad(judged, form):
     for place, name in enumerate(BUTTONS):
         sheet = sheet.replace(f"\n{name} = {8 - place}\n", f"\n{name} = {16 - place}\n")
     assert fails(judged(parts, form, sheet=sheet)) == {}
+    says = "U1 pin 11 (serial) goes to CUT; it belongs on U2 pin 3 (Q8)"
+    cut = changed({**parts, "TP1": Part("", {"1": "CUT"})}, U1={"11": "CUT"})
+    assert fails(judged(cut, sheet=sheet)) == {"board.serial-input": says}
+    with pytest.raises(SheetError, match=r"U1 and U2 are not one chain.* stages = 16"):
+        judged(cut)
     found = judged(parts, form)
     assert {*fails(found)} == {"board.register"}
     # No pin was compared, so nothing is said to be right.
@@ -771,7 +779,7 @@ def test_a_large_board_of_something_else_is_refused_soon(tmp_path):
         began = time.process_time()
         with pytest.raises(SheetError, match=says):
             load_sheet(path)
-        assert time.process_time() - began < 15  # 4 s, and more where coverage is measured
+        assert time.process_time() - began < (5 if sys.gettrace() is None else 15)
 
 
 def test_a_netlist_that_is_not_there_is_one_line(tmp_path, capsys):
@@ -809,7 +817,7 @@ def test_a_text_that_does_not_end_takes_no_memory(tmp_path):
 @pytest.mark.parametrize("form", FORMS)
 def test_spoilt_netlists_are_refused_or_read(tmp_path, form):
     text, path = write(harbour(), form), tmp_path / "pad.net"
-    for seed in range(25):
+    for seed in range(100):  # three hundred of all forms
         chance = random.Random(seed)
         pieces = text.split(" ")
         for _ in range(chance.choice((1, 2, 5))):
@@ -965,7 +973,7 @@ def test_the_order_of_pins_may_stand_in_a_value(judged):
         D1=Part("", {"1": "LATCH", "2": "VCC"}),
     ), U1={"9": "LOADN"})  # fmt: skip
     rest = IPC_PARTS + 'R9 = "3.6k"\nR10 = "3.6k"\n'
-    with pytest.raises(SheetError, match='write their order, Q1 = "NPN_BCE" under'):
+    with pytest.raises(SheetError, match=r'Q1 = "NPN_BEC" under .*--part Q1='):
         judged(parts, "IPC-D-356", board=rest)
     for order, conducts in (("AK", False), ("KA", True)):
         told = rest + f'Q1 = "NPN_CBE"\nD1 = "BAT54 {order}"\n'

@@ -316,3 +316,12 @@ def test_several_pads_without_a_sheet_are_one_line_that_says_how(tmp_path, capsy
             assert register + lines[not chained and number - 1] in line
         assert line.endswith(lines[1])
     assert not (tmp_path / "x.toml").exists()
+
+
+@pytest.mark.parametrize("pads", ["[1]", '"two"', "[]", "[{register = [1]}]"])
+def test_pads_that_are_none_are_a_line_also_beside_a_board(tmp_path, capsys, pads):
+    (tmp_path / "pad.net").write_text(write(adapter(), "s-expression"))
+    path = tmp_path / "pad.toml"
+    path.write_text(f"pads = {pads}\n" + SMALL.replace("CLOCKS", "16"))
+    assert main(["verify", str(path), "--no-waves"]) == 2
+    assert "fault in padbench" not in capsys.readouterr().err

@@ -8,10 +8,13 @@ from itertools import combinations, pairwise
 from pathlib import Path
 
 import pytest
+from boards import INPUTS, Part, changed, harbour, write
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from padbench.core.buttons import BUTTONS
+from padbench.jobs.loading import load_sheet
+from padbench.jobs.wiring import plan_wiring
 from padbench.sheet import sheet_from_text
 from padbench.wiring.plan import wiring_plan
 from padbench.wiring.schematic import draw_on, drawn_svg, packages, schematic
@@ -96,7 +99,12 @@ def crosses(start, end, box):
 @pytest.mark.parametrize("picture", [schematic, packages])
 @pytest.mark.parametrize("case", CASES)
 def test_no_word_stands_on_another_on_a_line_or_beyond_the_edge(case, picture):
-    root = ET.fromstring(svg(picture, plan(*case), broken=False))
+    apart(svg(picture, plan(*case), broken=False))
+
+
+def apart(drawn):
+    """Fail where a word stands on another, on a line, or beyond the edge."""
+    root = ET.fromstring(drawn)
     left, top, wide, tall = map(float, root.get("viewBox").split())
     boxes = [*words(root)]
     for text, a, b, high, low in boxes:
@@ -202,3 +210,110 @@ def test_on_axes_all_words_lie_within_the_figure():
         assert figure.bbox.y0 <= box.y0, text
     for (one, a), (two, b) in combinations(boxes, 2):
         assert not a.overlaps(b), (one, two)
+
+
+# ── what a board has besides ─────────────────────────────────────────────────────────────────────
+
+AK, SMALL = (
+    {"1": "A", "2": "K"},
+    """[pad]
+name = "chain"
+supply = "5 V ± 5 %"
+[register]
+stages = STAGES
+[works-with]
+ports = ["push-pull"]
+[poll]
+use = "plain-loop"
+clocks = STAGES
+[board]
+netlist = "pad.net"
+""",
+)
+
+
+def on_board(chips):
+    """A board with all that a pad may have: in series, clamps, a light, capacitors, ties."""
+    parts = harbour()
+    for number in range(2, chips + 1):
+        pins = {**parts["U1"].pins, **dict.fromkeys(map(str, INPUTS.values()), "VCC")}
+        pins |= {"3": f"CHAIN{number}", "11": f"CHAIN{number + 1}" if number < chips else "TIE"}
+        parts[f"U{number}"] = Part("CD4021BE", pins)
+    own = {"9": "LATCH_IN", "1": "A_IN", "3": "OUT", "11": "CHAIN2" if chips > 1 else "TIE"}
+    parts = changed(parts, U1=own, SW2={"1": "B_SW"}, SW8={"1": "RIGHT_SW"})
+    parts = changed(parts, **{f"U{one}": {"9": "LATCH_IN", "10": f"CLOCK_{one}"}
+                              for one in range(1, chips + 1)})  # fmt: skip
+    parts |= {f"R{20 + one}": Part("220", {"1": "CLOCK", "2": f"CLOCK_{one}"})
+              for one in range(1, chips + 1)}  # fmt: skip
+    parts |= {
+        "R11": Part("100 5%", {"1": "LATCH", "2": "LATCH_IN"}),
+        "R12": Part("47", {"1": "DATA", "2": "OUT"}),
+        "R13": Part("1k", {"1": "A", "2": "A_IN"}),
+        "R14": Part("1k 5%", {"1": "B_SW", "2": "B"}),
+        "R15": Part("1k 5%", {"1": "RIGHT_SW", "2": "RIGHT"}),
+        "R16": Part("10k", {"1": "TIE", "2": "GND"}),
+        "R17": Part("1k 5%", {"1": "VCC", "2": "LIT"}),
+        "D1": Part("BAT54", {"1": "LATCH", "2": "VCC"}, AK),
+        "D2": Part("BAT54", {"1": "GND", "2": "LATCH"}, AK),
+        "D3": Part("ESD5V", {"1": "A", "2": "GND"}),
+        "D4": Part("LED", {"1": "LIT", "2": "GND"}, AK),
+        "C2": Part("10p", {"1": "DATA", "2": "GND"}),
+    }
+    return parts
+
+
+@pytest.fixture(scope="module", params=[1, 2, 3])
+def board(request, tmp_path_factory):
+    """The schematic of such a board, and all words on it."""
+    folder = tmp_path_factory.mktemp("board")
+    (folder / "pad.net").write_text(write(on_board(request.param), "s-expression"))
+    path = folder / "pad.toml"
+    path.write_text(SMALL.replace("STAGES", str(8 * request.param)))
+    made = plan_wiring(load_sheet(path)).data
+    drawn = drawn_svg(schematic, made, broken=True)
+    return request.param, drawn, [text for text, *_ in words(ET.fromstring(drawn))]
+
+
+def test_all_parts_of_a_board_are_drawn_once_and_apart(board):
+    chips, drawn, said = board
+    names = [text.split()[0] for text in said]
+    parts = {name for name in on_board(chips) if name != "J1"}
+    assert {name: names.count(name) for name in parts} == dict.fromkeys(parts, 1)
+    apart(drawn)
+
+
+def test_a_board_s_own_values_stand_beside_its_references(board):
+    *_, said = board
+    assert {"R1 39 kΩ ± 5 %", "R11 100 Ω ± 5 %", "R13 1 kΩ", "C2 10 pF", "D4 LED", "D3 ESD5V"} <= {
+        *said
+    }
+    assert said.count("C1 100 nF") == 1
+    # One for three chips stands beside none of them.
+    assert "Also on the board, not placed above:" in said
+    assert {"with C2", "ground", "supply", "latch", "A"} <= {*said}
+
+
+def test_what_the_board_lacks_is_not_drawn_and_what_is_twice_is(tmp_path):
+    parts = {name: part for name, part in harbour().items() if name not in ("C1", "R3", "R9")}
+    parts |= {"R30": Part("39k", {"1": "VCC", "2": "UP"}), "SW9": Part("A", {"1": "A", "2": "GND"})}
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    drawn = drawn_svg(schematic, plan_wiring(tmp_path / "pad.net").data, broken=False)
+    names = [text.split()[0] for text, *_ in words(ET.fromstring(drawn))]
+    assert not {"C1", "R3", "R9"} & {*names}
+    assert "nF" not in drawn
+    assert {name: names.count(name) for name in parts if name != "J1"} == dict.fromkeys(
+        parts.keys() - {"J1"}, 1
+    )
+    apart(drawn)
+
+
+@pytest.mark.parametrize(("lifted", "behind"), [("LATCH", False), ("LATCH_IN", True)])
+def test_a_resistor_in_series_stands_on_its_side_of_the_others(tmp_path, lifted, behind):
+    parts = changed(on_board(1), R9={"2": lifted})
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    drawn = drawn_svg(schematic, plan_wiring(tmp_path / "pad.net").data, broken=False)
+    left = {text.split()[0]: x for text, x, *_ in words(ET.fromstring(drawn))}
+    assert (left["R11"] > left["R9"]) is behind
+    assert left["R14"] < left["SW2"]  # between pull-up and contact
+    assert left["R13"] > left["SW1"]  # between both and the pin
+    apart(drawn)

@@ -171,6 +171,11 @@ class Finding:
         return less and self.unit not in COUNTED
 
     @property
+    def warns(self) -> bool:
+        """Whether it warns of what is not usual, by no figure that a verdict could go by."""
+        return self.case == "warning"
+
+    @property
     def rests_on(self) -> SourceClass | None:
         """The class of the figure that it rests on least firmly; None without a source."""
         kinds = {source.kind for source in self.sources}

@@ -82,6 +82,7 @@ from padbench.wiring.mistakes import UNPLUGGED, shorts
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.recognise import Drawn, Row
 from padbench.wiring.netlists.sheet import board_of
+from padbench.wiring.netlists.shown import parts_shown
 from padbench.wiring.plan import wiring_plan
 
 if TYPE_CHECKING:
@@ -284,11 +285,14 @@ def _as_they_should(count: int, what: str) -> str:
 
 def _judged(findings: Sequence[Finding]) -> str:
     """How many of the findings of a pass hold, and how many nobody could judge."""
-    count = sum(finding.verdict == "not-judged" for finding in findings)
-    if not count:
-        return f"All {len(findings)} findings hold"
-    are = "is" if count == 1 else "are"
-    return f"{len(findings) - count} findings hold, {count} {are} not judged"
+    hold = sum(finding.verdict == "pass" for finding in findings)
+    if hold == len(findings):
+        return f"All {hold} findings hold"
+    warn = sum(finding.warns for finding in findings)
+    count = len(findings) - hold - warn
+    said = [counted(warn, "warning")] * bool(warn)
+    said += [f"{count} {'is' if count == 1 else 'are'} not judged"] * bool(count)
+    return f"{hold} findings hold, {', '.join(said)}"
 
 
 def _lacked(part: RegisterPart) -> str:
@@ -431,11 +435,12 @@ def _brief(
         for word, names in (("pass", answer.passing), ("fail", answer.failing))
         if names
     ]
-    unjudged = [one.id for one in findings if one.verdict == "not-judged"]
+    unjudged = [one.id for one in findings if one.verdict == "not-judged" and not one.warns]
     memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
     blocks = [
         Lines("", [*ports, *_whose(sheet)]),
         Lines("What must change", [*broken, *causes, *after]),
+        Lines("", [("", one.says) for one in findings if one.warns]),
         Lines("", [("not judged", ", ".join(unjudged))] if unjudged else [], listed=True),
         thinnest_lines(answer.thinnest),
         Lines("", played, 2, listed=True),
@@ -523,7 +528,7 @@ def _drawn(sheet: Sheet, trial: Trial, board: Drawn | None) -> Iterator[Section]
     """Schematic, package and parts of the pad as the sheet has it; a program has none."""
     if sheet.chip.kind == "firmware":
         return
-    plan = wiring_plan(sheet, board.names() if board else None)
+    plan = wiring_plan(sheet, parts_shown(board, sheet))
     needs = [(str(one.count), one.what, one.value, " ".join(one.bands), one.note)
              for one in plan.needs]  # fmt: skip
     parts = Table("Parts, as the sheet has them", ("", "what", "value", "bands", "note"), needs)

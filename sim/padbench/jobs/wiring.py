@@ -13,6 +13,7 @@ from padbench.circuit.electric import judge_electric
 from padbench.circuit.pad_model import Corner
 from padbench.circuit.waves import worst_port
 from padbench.core.findings import Finding
+from padbench.core.sentences import capital
 from padbench.jobs.loading import Refusal, SheetLike, design_of
 from padbench.results.blocks import (
     NEVER_CUT,
@@ -33,6 +34,7 @@ from padbench.wiring.mistakes import UNPLUGGED, judge_family, judge_wiring, shor
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.recognise import Drawn
 from padbench.wiring.netlists.sheet import board_of
+from padbench.wiring.netlists.shown import parts_shown
 from padbench.wiring.plan import Range, WiringPlan, wiring_plan
 from padbench.wiring.schematic import Picture, draw_on, drawn_svg, packages, schematic
 from padbench.wiring.spice import spice_netlist
@@ -121,7 +123,8 @@ def plan_wiring(sheet: SheetLike, pad: str | None = None) -> Result:
         *judge_electric(design.sheet).findings,
     )
     faults = tuple(finding for finding in findings if finding.verdict == "fail")
-    plan = wiring_plan(design.sheet, drawn.names() if drawn else None)
+    warned = "".join(f" {capital(finding.says)}." for finding in findings if finding.warns)
+    plan = wiring_plan(design.sheet, parts_shown(drawn, design.sheet))
     unplugged = UNPLUGGED if shorts(design.sheet) else ""
     return Result(
         command="wiring",
@@ -132,7 +135,7 @@ def plan_wiring(sheet: SheetLike, pad: str | None = None) -> Result:
         lead=f"{unplugged}{len(faults)} of {len(findings)} findings fail: mend the sheet before "
         "you wire anything."
         if faults
-        else "Unplug first, and go by the checks in their order.",
+        else f"Unplug first, and go by the checks in their order.{warned}",
         make_document=lambda: _document(plan, faults),
         make_sections=lambda: [
             *_sections(

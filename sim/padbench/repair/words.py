@@ -18,6 +18,7 @@ from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 from padbench.wiring.mistakes import last_output
 from padbench.wiring.netlists.sheet import board_of
+from padbench.wiring.netlists.shown import parts_shown
 from padbench.wiring.plan import wiring_plan
 
 SOUND_PAD = "nothing is broken that a press shows"
@@ -48,7 +49,7 @@ class Words:
 
     def __init__(self, sheet: Sheet, sound: str = SOUND_PAD) -> None:
         self.sheet, self.sound, drawn = sheet, sound, board_of(sheet)
-        self.plan = wiring_plan(sheet, drawn.names() if drawn else None)
+        self.plan = wiring_plan(sheet, parts_shown(drawn, sheet))
         self.on_board = drawn is not None
         self.part = sheet.part
         self.nets: dict[str, int] = {}

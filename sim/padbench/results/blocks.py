@@ -269,20 +269,22 @@ def spans_of(codes: Iterable[int]) -> list[tuple[int, int, int]]:
 
 
 def findings_blocks(findings: Sequence[Finding]) -> list[Block]:
-    """What fails, then what holds by its smallest part of the limit, then what was not judged."""
+    """What fails, what holds by its smallest part of the limit, warnings, what was not judged."""
     broken = [found for found in findings if found.verdict == "fail"]
     holding = sorted((found for found in findings if found.verdict == "pass"), key=spare_of)
     unjudged = [found for found in findings if found.verdict == "not-judged"]
+    warning = [found for found in unjudged if found.warns]
     blocks: list[Block] = []
     if any(_bar(found) for found in findings):
         blocks.append(Prose((_HOW,), small=True))
     for caption, some in (
         ("What does not hold", broken),
         ("What holds, by the smallest margin", holding),
-        ("Not judged", unjudged),
+        ("Warnings", warning),
+        ("Not judged", [found for found in unjudged if not found.warns]),
     ):
         if some:
-            blocks.append(findings_block(caption, some, folded=some is not broken))
+            blocks.append(findings_block(caption, some, folded=some not in (broken, warning)))
     return blocks
 
 

@@ -11,7 +11,7 @@ from padbench.core.remedies import WHICH_TIE, Remedy, joined
 from padbench.parts import PortKind, RegisterPart, worst_of_family
 from padbench.sheet import Sheet
 
-_MOST = 24
+MOST_STAGES = 24
 """Stages of a sheet."""
 
 _ORDER = Source("A, B, Select, Start, Up, Down, Left, Right", "common practice")
@@ -245,7 +245,7 @@ def _stages(sheet: Sheet) -> Iterator[Finding]:
     output = last_output(part, stages)
     if sheet.chip.kind == "firmware" or output in part.pins:
         return
-    ends = tuple(n for n in range(1, _MOST + 1) if last_output(part, n) in part.pins)
+    ends = tuple(n for n in range(1, MOST_STAGES + 1) if last_output(part, n) in part.pins)
     yield _finding(
         "wiring.stages",
         Remedy("register.stages", advice="stages", facts={"stages": ends}),

@@ -56,8 +56,34 @@ class Need:
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """A part between two nets that no sheet has; ``turned`` if it points from end to start."""
+
+    symbol: str
+    says: str
+    start: str
+    end: str
+    turned: bool
+
+
+@dataclass(frozen=True, slots=True)
+class OnBoard:
+    """What a schematic shows of a board as drawn.
+
+    ``names`` are references by what has them. ``labels`` are references with values, by the same;
+    of what stands in series or before a tie by "latch, pin side" (of the resistor to supply),
+    "latch, cable side", "before A" (a contact) or "pin 1 P8"; ``beside`` are all other parts, those
+    in a row together.
+    """
+
+    names: Mapping[str, str]
+    labels: Mapping[str, str]
+    beside: tuple[tuple[Beside, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class WiringPlan:
-    """Everything the wiring of one sheet needs; ``names`` are references by what has them."""
+    """Everything the wiring of one sheet needs; ``board`` is None where it names none."""
 
     sheet: Sheet
     part: str
@@ -68,6 +94,7 @@ class WiringPlan:
     sources: tuple[tuple[str, str], ...]
     """What, and where its numbers come from: the pins, and each figure behind the volts."""
     names: Mapping[str, str]
+    board: OnBoard | None
 
     def named(self, chip: int) -> str:
         """The reference of a register by its place in the chain."""
@@ -92,15 +119,15 @@ class _Volts:
         return (0.0, 0.0)
 
 
-def wiring_plan(sheet: Sheet, names: Mapping[str, str] | None = None) -> WiringPlan:
-    """The plan of a sheet, whether or not it can work; ``names`` are references of a board.
+def wiring_plan(sheet: Sheet, board: OnBoard | None = None) -> WiringPlan:
+    """The plan of a sheet, whether or not it can work, with the references of its board.
 
     Without a board they are those that a schematic editor would give.
     """
     part = sheet.part
     volts = _volts(sheet, part)
     chips = -(-sheet.chip.stages // part.stages)
-    names = dict(_names(sheet, chips)) if names is None else names
+    names = dict(_names(sheet, chips)) if board is None else board.names
     pins = tuple(
         pin for chip in range(1, chips + 1) for pin in _pins(sheet, part, chip, chips, volts, names)
     )
@@ -113,6 +140,7 @@ def wiring_plan(sheet: Sheet, names: Mapping[str, str] | None = None) -> WiringP
         tuple(_checklist(sheet, part, volts)),
         tuple(_sources(sheet, part)),
         names,
+        board,
     )
 
 
@@ -345,6 +373,12 @@ def _needs(sheet: Sheet, chips: int) -> Iterator[Need]:
     note = f"from supply to ground beside {where} (usual)"
     yield Need(chips + sheet.chip.latch_inverted, "capacitor", "100 nF", (), note)
     yield Need(1, "cable", show(sheet.cable.length.nominal, "m"), (), "five cores")
+
+
+def with_tolerance(value: Value, unit: str = "Ω") -> str:
+    """As on a schematic: ``"39 kΩ ± 5 %"``."""
+    tolerance = value.high / value.nominal - 1 if value.nominal else 0.0
+    return show(value.nominal, unit) + (f" ± {100 * tolerance:.3g} %" if tolerance > 1e-8 else "")
 
 
 def _resistors(count: int, what: str, value: Value, rating: float) -> Need:

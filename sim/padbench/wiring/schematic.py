@@ -6,14 +6,15 @@
 Needs the extra ``schematic`` (schemdraw), which is imported when a drawing is made.
 """
 
-from collections.abc import Callable, Collection, Sequence
+import re
+from collections.abc import Callable, Collection, Mapping, Sequence
 from itertools import pairwise
 from typing import Any, Literal
 
-from padbench.core.units import Value, show
+from padbench.core.units import show
 from padbench.sheet import Sheet
 from padbench.wiring.mistakes import UNPLUGGED, shorts
-from padbench.wiring.plan import Pin, WiringPlan
+from padbench.wiring.plan import Beside, Pin, WiringPlan, with_tolerance
 
 Point = tuple[float, float]
 _Side = Literal["left", "center", "right"]
@@ -29,6 +30,15 @@ _PITCH = 1.35
 
 _CHIP = 7.3
 """Where a register's left edge stands: right of the pull-ups and the contacts."""
+
+_SERIES = 2.8
+"""More room where resistors stand in series."""
+
+_PAGE = 18.0
+"""How wide the rows of parts without a place become."""
+
+_MOST_ROWS = 60
+"""Parts without a place that are drawn; a board with more is no pad's."""
 
 _MARGIN = 0.3
 """Units around it."""
@@ -166,30 +176,32 @@ def _titled(plan: WiringPlan, chip: int) -> str:
 def schematic(pen: _Pen, plan: WiringPlan) -> float:
     """Contacts with their pull-ups, registers one below the other, cable."""
     placed: list[_Chip] = []
+    inner = [re.search("before|pin [0-9]+ P", key) for key in _labels(plan)]
+    left = _CHIP + _SERIES * len({found[0][0] for found in inner if found})
     for chip, pins in _by_chip(plan):
         top = placed[-1].foot - 3.4 if placed else 0.0
-        spared = _named(plan, f"capacitor {chip}", "100 nF")
-        placed.append(_Chip(pen, pins, _titled(plan, chip), top, spared))
+        spared = _named(plan, what := f"capacitor {chip}", "100 nF")
+        spared = spared if plan.board is None or what in plan.names else ""
+        placed.append(_Chip(pen, pins, _titled(plan, chip), (left, top), spared))
         _inputs(pen, plan, pins, placed[-1])
     _lines(pen, plan, placed)
-    return placed[-1].foot - 1.6
+    return _others(pen, plan.board.beside if plan.board else (), placed[-1].foot - 1.6)
+
+
+def _labels(plan: WiringPlan) -> Mapping[str, str]:
+    return plan.board.labels if plan.board else {}
 
 
 def _named(plan: WiringPlan, what: str, says: str) -> str:
-    """With its reference before it, if it has one."""
-    return f"{plan.names.get(what, '')} {says}".strip()
-
-
-def _ohms(value: Value) -> str:
-    tolerance = value.high / value.nominal - 1 if value.nominal else 0.0
-    return show(value.nominal, "Ω") + (f" ± {100 * tolerance:.3g} %" if tolerance else "")
+    """With its reference before it, if it has one; as on the board where its value is known."""
+    return _labels(plan).get(what) or f"{plan.names.get(what, '')} {says}".strip()
 
 
 class _Chip:
     """A register with its supply: inputs on the left, all else on the right, data below."""
 
-    def __init__(self, pen: _Pen, pins: Sequence[Pin], says: str, top: float, spared: str) -> None:
-        self.pins = pins
+    def __init__(self, pen: _Pen, pins: Sequence[Pin], says: str, at: Point, spared: str) -> None:
+        self.pins, (left_edge, top) = pins, at
         # Where no pin has the last stage there is none.
         on = [pin for pin in pins if pin.name[0] == "Q" and pin.net in ("data", "chain")]
         left = [pin for pin in pins if pin.name[:1] == "P" and pin.name[1:].isdigit()]
@@ -203,7 +215,7 @@ class _Chip:
         right |= {"serial": rows, "load": rows - 1, "clock": rows - 3}
         wide = max(3.2, 1.6 + 0.2 * max(map(len, right)))
         high = (rows - 1) * _PITCH + 2.2
-        self.right, self.foot = _CHIP + wide, top - high
+        self.right, self.foot = left_edge + wide, top - high
         ic = pen.of.IcPin
         number = {pin.name: str(pin.number) for pin in pins}
         shown = [
@@ -217,58 +229,79 @@ class _Chip:
         for side in "LRTB":
             space = _PITCH if side in "LR" else 1.15
             box.side(side, spacing=space, label_size=_WORD, pinlabel_size=_SMALL)
-        made = pen.add(box.at((_CHIP, self.foot)).theta(0))
+        made = pen.add(box.at((left_edge, self.foot)).theta(0))
         self.at = {pin.name: made.absanchors[f"pin{pin.number}"] for pin in pins}
         self.out: Point | None = self.at[on[0].name] if on else None
         x, y = self.at["VDD"][0], self.at["VDD"][1] + 0.5
         pen.wire(self.at["VDD"], (x, y))
-        pen.at((x, y), "Dot", "Vdd")
-        pen.between("Capacitor", (x, y), (x + 2.6, y), spared)
-        pen.at((x + 2.6, y), "Ground")
+        pen.at((x, y), "Vdd")
+        if spared:
+            pen.at((x, y), "Dot")
+            pen.between("Capacitor", (x, y), (x + 2.6, y), spared)
+            pen.at((x + 2.6, y), "Ground")
         pen.at(self.at["VSS"], "Ground")
         pen.word((x - 0.7, self.foot - 0.7), says, "right", _WORD)
 
 
 def _inputs(pen: _Pen, plan: WiringPlan, pins: Sequence[Pin], chip: _Chip) -> None:
     """Pull-ups on the left, contacts to ground, what is tied to supply; other pads' by name."""
-    sheet = plan.sheet
+    sheet, labels = plan.sheet, _labels(plan)
     pull_up = sheet.pull_up.value
     lifted = []
+    side = 2.1 if any(key.startswith("before") for key in labels) else 0.0
     for pin in pins:
         x, y = chip.at[pin.name]
+        in_series = labels.get(f"pin {pin.chip} {pin.name}", "")
         if pin.net in sheet.buttons:
             node = (3.0, y)
-            pen.wire(node, (x, y))
-            if pull_up is not None:
+            if in_series:
+                pen.between("Resistor", (x - 2.9, y), (x - 0.7, y), in_series)
+                pen.wire(node, (x - 2.9, y))
+            pen.wire((x - 0.7, y) if in_series else node, (x, y))
+            key = f"pull-up {pin.net}"
+            if key in plan.names if plan.board else pull_up is not None:
                 lifted.append(y)
                 pen.at(node, "Dot")
-                says = _named(plan, f"pull-up {pin.net}", _ohms(pull_up))
+                says = _named(plan, key, with_tolerance(pull_up) if pull_up else "")
                 pen.between("Resistor", (0, y), node, says)
-            pen.wire(node, (node[0], y - 0.55), (3.2, y - 0.55))
-            pen.between("Button", (3.2, y - 0.55), (4.2, y - 0.55))
-            pen.at((4.2, y - 0.55), "GroundSignal")
+            at, low = 3.2, y - 0.55
+            pen.wire(node, (node[0], low), (at, low))
+            if before := labels.get(f"before {pin.net}", ""):
+                pen.between("Resistor", (at, low), (at + side, low))
+                pen.word((at, low - 0.5), before)
+            elif side:
+                pen.wire((at, low), (at + side, low))
+            at += side
+            pen.between("Button", (at, low), (at + 1.0, low))
+            pen.at((at + 1.0, low), "GroundSignal")
             own = (pin.chip - 1) * sheet.part.stages + int(pin.name[1:])
             held = [name for name, stage in sheet.buttons.items() if stage == own]
             more = [f"{len(held) - 1} more"] if len(held) > 2 else held[1:]
             first = _named(plan, f"contact {held[0]}", held[0])
-            pen.word((4.45, y + 0.22), ", ".join([first, *more]))
+            pen.word((at + 1.25, y + 0.22), ", ".join([first, *more]))
         elif pin.net == "other":
             pen.word((x - 0.6, y + 0.2), pin.goes_to, "right")
         elif pin.name[1:].isdigit() and pin.name[0] == "P":
             lifted.append(y)
-            pen.wire((0, y), (x, y))
+            pen.between("Resistor" if in_series else "Line", (0, y), (3.0, y), in_series)
+            pen.wire((3.0, y), (x, y))
     if lifted:
         pen.wire((0, min(lifted)), (0, max(lifted)))
         pen.at((0, max(lifted)), "Vdd")
 
 
-def _lines(pen: _Pen, plan: WiringPlan, chips: Sequence[_Chip]) -> None:
-    """Right of the registers: ties, the buses of a chain, resistors, cable."""
-    sheet = plan.sheet
-    edge, latch, clock = chips[0].right, chips[0].at["load"][1], chips[0].at["clock"][1]
+def _at_pins(pen: _Pen, plan: WiringPlan, chips: Sequence[_Chip]) -> float:
+    """Resistors at the pins, ties, links of a chain; hands back where the buses may begin."""
+    labels, edge = _labels(plan), chips[0].right
+    rights = [key for key in labels if re.match("pin [0-9]+ [^P]", key)]
+    edge += _SERIES if rights else 0.0
     for chip, before in zip(chips, (None, *chips), strict=False):
         for pin in chip.pins:
             at = chip.at[pin.name]
+            key = f"pin {pin.chip} {pin.name}"
+            if key in rights:
+                pen.between("Resistor", at, (edge, at[1]), labels[key])
+                chip.at[pin.name] = at = (edge, at[1])
             if pin.net == "open":
                 pen.wire(at, (at[0] + 0.35, at[1]))
                 pen.at((at[0] + 0.35, at[1]), "NoConnect")
@@ -277,7 +310,16 @@ def _lines(pen: _Pen, plan: WiringPlan, chips: Sequence[_Chip]) -> None:
                 pen.wire(before.out, (corner, before.out[1]), (corner, at[1]), at)
             elif pin.name in ("serial", "clock-inhibit"):
                 pen.at(at, "Ground" if pin.net == "ground" else "Vdd")
-    core = edge + (7.6 if sheet.chip.latch_inverted else 6.2)
+    return edge
+
+
+def _lines(pen: _Pen, plan: WiringPlan, chips: Sequence[_Chip]) -> None:
+    """Right of the registers: ties, the buses of a chain, resistors, cable."""
+    sheet, labels, edge = plan.sheet, _labels(plan), _at_pins(pen, plan, chips)
+    latch, clock = chips[0].at["load"][1], chips[0].at["clock"][1]
+    sides = [side in " ".join(labels) for side in ("pin side", "cable side")]
+    core = edge + (7.6 if sheet.chip.latch_inverted else 6.2) + _SERIES * sum(sides)
+    lift_at = core - 3.0 - _SERIES * sides[1]
     rows = {"supply": latch + _PITCH, "latch": latch, "clock": clock}
     rows |= {"data": clock - _PITCH, "ground": clock - 2 * _PITCH}
     for name, net in (("load", "latch"), ("clock", "clock")):
@@ -295,30 +337,68 @@ def _lines(pen: _Pen, plan: WiringPlan, chips: Sequence[_Chip]) -> None:
             pen.word((edge + 3.4, y + 1.1), _named(plan, "inverter", ""), "center")
             pen.word((edge + 3.4, y + 0.75), "inverter", "center")
             begin = outer
-        pen.wire(begin, (core, y))
-        lift = getattr(sheet.resistors, f"{net}_to_supply")
-        if lift is not None:
-            x = core - 3.0
-            pen.at((x, y), "Dot")
-            pen.between("Resistor", (x, y), (x, y + 1.5))
-            pen.at((x, y + 1.5), "Vdd")
-            pen.word((x + 0.4, y + 0.95), _named(plan, f"{net}-to-supply", ""))
-            pen.word((x + 0.4, y + 0.6), _ohms(lift))
+        _line(pen, labels, net, begin, (core, y), lift_at)
+        lift, key = getattr(sheet.resistors, f"{net}_to_supply"), f"{net}-to-supply"
+        if key in plan.names if plan.board else lift is not None:
+            says = _named(plan, key, with_tolerance(lift) if lift else "")
+            reference, _, says = says.partition(" ")
+            pen.at((lift_at, y), "Dot")
+            pen.between("Resistor", (lift_at, y), (lift_at, y + 1.5))
+            pen.at((lift_at, y + 1.5), "Vdd")
+            pen.word((lift_at + 0.4, y + 0.95), reference)
+            pen.word((lift_at + 0.4, y + 0.6), says)
     if (out := chips[-1].out) is not None:
         corner = edge + 2.8
-        pen.wire(out, (corner, out[1]), (corner, rows["data"]), (core, rows["data"]))
+        pen.wire(out, (corner, out[1]), (corner, rows["data"]))
+        _line(pen, labels, "data", (corner, rows["data"]), (core, rows["data"]), lift_at)
     for net, sign in (("supply", "Vdd"), ("ground", "Ground")):
         pen.wire((core - 0.6, rows[net]), (core, rows[net]))
         pen.at((core - 0.6, rows[net]), sign)
-    _cable(pen, sheet, core, rows)
+    _cable(pen, sheet, core, rows, labels.get("cable", ""))
 
 
-def _cable(pen: _Pen, sheet: Sheet, x: float, rows: dict[str, float]) -> None:
+def _line(
+    pen: _Pen, labels: Mapping[str, str], net: str, start: Point, end: Point, lift_at: float
+) -> None:
+    """A line to the cable, with the resistors in series on either side of the one to supply."""
+    for side, x in (("pin", lift_at - 2.5), ("cable", end[0] - 2.5)):
+        if says := labels.get(f"{net}, {side} side", ""):
+            pen.wire(start, (x, end[1]))
+            start = (x + 1.8, end[1])
+            pen.between("Resistor", (x, end[1]), start)
+            pen.word((x + 0.9, end[1] - 0.5), says, "center")
+    pen.wire(start, end)
+
+
+def _others(pen: _Pen, chains: Sequence[Sequence[Beside]], foot: float) -> float:
+    """Rows of what else is on the board, between the names of its nets."""
+    if not chains:
+        return foot
+    x, y, step = 0.0, foot - 1.6, 3.0
+    more = f" (the first of {len(chains)})" if len(chains) > _MOST_ROWS else ""
+    pen.word((0, foot - 0.4), f"Also on the board, not placed above{more}:")
+    for chain in chains[:_MOST_ROWS]:
+        wide = 5.2 + step * len(chain)
+        if x and x + wide > _PAGE:
+            x, y = 0.0, y - 1.5
+        pen.word((x + 2.3, y), chain[0].start, "right")
+        for place, part in enumerate(chain):
+            ends = [(x + 2.5 + step * at, y) for at in (place, place + 1)]
+            pen.between(part.symbol, *(reversed(ends) if part.turned else ends))
+            aside = 0.6 if part.turned else -0.6  # where the arrows of light are not
+            pen.word((x + 2.5 + step * (place + 0.5), y + aside), part.says, "center")
+        pen.word((x + 2.7 + step * len(chain), y), chain[-1].end)
+        x += wide + 0.4
+    return y - 0.8
+
+
+def _cable(pen: _Pen, sheet: Sheet, x: float, rows: dict[str, float], more: str) -> None:
     top, foot = max(rows.values()) + 0.7, min(rows.values()) - 0.4
     pen.frame(x + 0.4, top, x + 2.4, foot)
     length, farads = sheet.cable.length.nominal, sheet.cable.capacitance.nominal
-    pen.word((x + 1.4, top + 0.6), f"cable, {show(length, 'm')}", "center")
-    pen.word((x + 1.4, top + 0.25), show(farads, "F/m"), "center")
+    says = [more] * bool(more) + [show(farads, "F/m"), f"cable, {show(length, 'm')}"]
+    for line, words in enumerate(says):
+        pen.word((x + 1.4, top + 0.25 + 0.35 * line), words, "center")
     pen.word((x + 2.8, top + 0.25), "plug", "center")
     for name, y in rows.items():
         pen.wire((x, y), (x + 2.8, y))

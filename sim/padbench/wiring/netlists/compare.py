@@ -15,7 +15,7 @@ from padbench.core.units import Value, show
 from padbench.sheet import Sheet
 from padbench.wiring.netlists.board import NAMES
 from padbench.wiring.netlists.recognise import Drawn, Link
-from padbench.wiring.plan import Pin, wiring_plan
+from padbench.wiring.plan import Pin, wiring_plan, with_tolerance
 
 _LEFT_OUT = {
     **dict.fromkeys(("in-contact", "in-line", "in-base", "tie"), "the netlist gives no value"),
@@ -60,8 +60,8 @@ _DECOUPLING = Rule(
     "",
     {
         "pass": "{parts:list} from supply to ground, for {chips:list}",
-        "not-judged": "{parts:list} from supply to ground, for {chips:list}; 100 nF beside each is"
-        " usual, and the noise of the supply is not judged",
+        "warning": "warning: {parts:list} from supply to ground, for {chips:list}; 100 nF beside"
+        " each is usual, and nothing here reckons the noise of the supply without",
     },
 )
 _LEAST_DECOUPLING = 10e-9
@@ -354,16 +354,21 @@ class _Comparison:
                     self.left_out(part, "levels and port.* are reckoned without it")
 
     def decoupling(self) -> Finding:
-        """The capacitors between supply and ground with their values, and whether any lack."""
+        """The capacitors between supply and ground with their values; a warning if any lack."""
         links, chips = self._of("decoupling"), self.drawn.chips
         known = [link for link in links if link.value and link.value.low >= _LEAST_DECOUPLING]
         values = self.drawn.board.parts
         parts = [f"{link.reference} ({values[link.reference].value or 'of no value'})"
                  for link in links]  # fmt: skip
+        enough = len(known) >= len(chips)
         return Finding(
             _DECOUPLING,
-            "pass" if len(known) >= len(chips) else "not-judged",
-            met=Met(other=self.drawn.board.name),
+            "pass" if enough else "not-judged",
+            len(known),
+            len(chips),
+            len(known) - len(chips),
+            Met(other=self.drawn.board.name),
+            case="" if enough else "warning",
             sources=(Source("a capacitor beside each chip", "common practice"),),
             facts={"parts": tuple(parts) or ("no capacitor",), "chips": chips},
             place=Place("board.netlist"),
@@ -402,10 +407,7 @@ def in_parallel(links: Sequence[Link]) -> Value:
 
 
 def _shown(value: Value | None) -> str:
-    if value is None:
-        return "absent"
-    percent = 100 * (value.high / value.nominal - 1) if value.nominal else 0.0
-    return show(value.nominal, "Ω") + (f" ± {percent:.3g} %" if percent > 1e-6 else "")
+    return "absent" if value is None else with_tolerance(value)
 
 
 def _same(found: Value | None, meant: Value | None) -> bool:

@@ -22,6 +22,7 @@ from padbench.parts import RegisterPart
 from padbench.parts.own import find_part, known_parts
 from padbench.sheet.model import BoardFile
 from padbench.toml import SheetError, nearest
+from padbench.wiring.mistakes import MOST_STAGES
 from padbench.wiring.netlists.board import NAMES, Board, Part, refused
 from padbench.wiring.netlists.pin_names import our_names
 
@@ -69,7 +70,7 @@ class Contact:
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A part between two nets; of a diode the first is the anode's.
+    """A part between two nets; of a diode the first is the anode's. ``kind`` is the part's.
 
     ``role`` is a resistor's "pull-up", "latch-to-supply", "clock-to-supply", "pull-down", "tie",
     "in-contact", "in-line" or "in-base" (in series); a capacitor's "decoupling" or "on-line"; a
@@ -79,7 +80,8 @@ class Link:
     reference: str
     value: Value | None
     nets: tuple[str, str]
-    role: str = "idle"
+    kind: str
+    role: str
 
     def beyond(self, net: str) -> str:
         """The net on the other side; empty if it is not on that net."""
@@ -171,29 +173,6 @@ class Drawn:
         """What a net is, through a series resistor as well."""
         return {role for near in self.near(net) for role in self.roles(near)}
 
-    def names(self) -> dict[str, str]:
-        """References by what they are of, as in `WiringPlan`."""
-        named = {f"register {place}": part.reference for place, part in enumerate(self.chain, 1)}
-        links = [(f"{line}-to-supply", f"{line}-to-supply", self.lines[line])
-                 for line in ("latch", "clock")]  # fmt: skip
-        for contact in self.contacts:
-            named[f"contact {contact.button}"] = contact.reference
-            links.append((f"pull-up {contact.button}", "pull-up", contact.net))
-        for what, role, net in links:
-            if lifted := self.lifting(net, role):
-                named[what] = ", ".join(link.reference for link in lifted)
-        spared = [link.reference for link in self.links if link.role == "decoupling"]
-        if len(spared) == len(self.chips) or len(self.chips) == 1:
-            # No netlist tells which stands beside which: editors number both in one order.
-            beside = dict(
-                zip(sorted(self.chips, key=_count), sorted(spared, key=_count), strict=False)
-            )
-            places = enumerate(self.chain, 1)
-            named |= {f"capacitor {n}": beside[part.reference] for n, part in places
-                      if part.reference in beside}  # fmt: skip
-        fed = next((ref for ref, _, out in self.inverters if self.inverter(out)), "")
-        return named | ({"inverter": fed} if fed else {})
-
     def behind(self, key: str) -> str:
         """The parts on the board that give a key of the sheet its value, each with its own.
 
@@ -222,23 +201,28 @@ class Drawn:
         return [link for near in self.near(net) for link in self.across(near, role)]
 
 
-def recognise(board: Board, table: BoardFile, own: str | int = "", chained: int = 1) -> Drawn:
+def recognise(
+    board: Board, table: BoardFile, own: object = "", chained: int = 1, stages: int = 0
+) -> Drawn:
     """What a board is. ``table`` is ``[board]`` of the sheet, which answers what a board cannot.
 
     ``own`` is the one register of the chain that is this pad's, by reference or by its place;
-    ``chained`` are the pads that are meant to be in that chain, so that a broken one is known.
+    ``chained`` pads, or one of ``stages``, are meant to be in that chain: a broken one is known.
 
     Raises `SheetError` where there is no register, or several that are no chain; where no name says
     which net is a line of the cable or which button a contact is; for a part that is not known.
     """
-    return _Recognition(board, table, own, chained).drawn()
+    return _Recognition(board, table, own, chained, stages).drawn()
 
 
 class _Recognition:
     """The kinds of all parts first, then wires joined, then the register, then what is on it."""
 
-    def __init__(self, board: Board, table: BoardFile, own: str | int, chained: int) -> None:
-        self.board, self.table, self.own, self.chained = board, table, own, chained
+    def __init__(
+        self, board: Board, table: BoardFile, own: object, chained: int, stages: int
+    ) -> None:
+        self.board, self.table, self.own = board, table, own
+        self.chained, self.stages = chained, stages
         self.rows: list[Row] = []
         self.registers: dict[str, RegisterPart] = {}
         given = {part.reference: self._given(part) for part in board.parts.values()}
@@ -484,10 +468,12 @@ class _Recognition:
                 chain.insert(0, before)
             chains.append(tuple(chain))
         one_pinout = len({tuple(self.registers[p.reference].pins.items()) for p in registers}) == 1
-        if 1 < self.chained == len(registers) == sum(map(len, chains)) and one_pinout:
+        each = self.registers[registers[0].reference].stages
+        meant = max(self.chained, -(-self.stages // each))
+        if 1 < meant == len(registers) == sum(map(len, chains)) and one_pinout:
             # What is meant is known: where links are missing, the part on data is the last one, and
             # of the others that with the lower number comes later, as in a whole chain.
-            chains.sort(key=lambda chain: _count(chain[-1].reference), reverse=True)
+            chains.sort(key=lambda chain: by_count(chain[-1].reference), reverse=True)
             chains.sort(key=lambda chain: chain[-1] in on_data)
             if sum(chain[-1] in on_data for chain in chains) <= 1:
                 by = "its number, as links are missing" if len(chains) > 2 else ""
@@ -498,9 +484,12 @@ class _Recognition:
             named = ["-".join(part.reference for part in c[:_SHOWN]) for c in chains[:_SHOWN]]
             named += [f"{len(chains) - _SHOWN} more"] * (len(chains) > _SHOWN)
             names = " and ".join(named) or "they"
+            stages = each * len(registers)
+            whole = f"; of one pad with all: [register] stages = {stages}"
+            whole = whole if one_pinout and stages <= MOST_STAGES else ""
             raise self.refuse(
                 f"has {len(registers)} registers, of which {names} are not one chain of one part",
-                f'say whose pad is meant: [board] register = "{registers[0].reference}"',
+                f'say whose pad is meant: [board] register = "{registers[0].reference}"{whole}',
             )
         return self._told_chain(registers, mine[0])
 
@@ -746,15 +735,15 @@ class _Recognition:
                 )
             ends = _by_name(part)
             if kind == "diode" and {"A", "K"} <= ends.keys():
-                yield Link(part.reference, None, (ends["A"], ends["K"]), "diode")
+                yield Link(part.reference, None, (ends["A"], ends["K"]), kind, kind)
             else:
                 unit = {"resistor": "Ω", "capacitor": "F"}.get(kind, "")
                 value = self._value(part, unit) if unit else None
                 role = {"diode": "diode, untold", "wire": "no-place"}.get(kind, kind)
-                yield Link(part.reference, value, _two(nets), role)
+                yield Link(part.reference, value, _two(nets), kind, role)
         for part in self.parts("contact"):
             if len(set(part.pins.values())) < 2:
-                yield Link(part.reference, None, _two([*part.pins.values()]), "contact")
+                yield Link(part.reference, None, _two([*part.pins.values()]), "contact", "contact")
 
     def _inverters(self, lines: Mapping[str, str]) -> Iterator[tuple[str, str, str]]:
         """Gates that are fed, and transistors from ground: reference, input, output."""
@@ -782,8 +771,9 @@ class _Recognition:
             if not names or ends[names[2]] != lines["ground"]:
                 raise self.refuse(
                     f"{part.reference} is no transistor from ground whose pins are named",
-                    f"name them B, C, E or G, D, S, write their order, {part.reference} ="
-                    ' "NPN_BCE" under [board.parts], or leave it out with [board] ignore',
+                    f"say what its pins 1, 2 and 3 are (E is on ground): {part.reference} ="
+                    f' "NPN_BEC" under [board.parts] (padbench new: --part {part.reference}='
+                    "NPN_BEC); name them B, C, E or G, D, S; or leave it out with [board] ignore",
                 )
             self.told(part.reference, "transistor as an inverter, taken as an ideal one")
             yield part.reference, ends[names[0]], ends[names[1]]
@@ -926,7 +916,7 @@ def _pairs(part: Part, rails: set[str]) -> list[tuple[str, str]]:
     return ways[fit.index(True)]
 
 
-def _count(reference: str) -> list[tuple[int, str]]:
+def by_count(reference: str) -> list[tuple[int, str]]:
     """A key by which U2 stands before U10."""
     return [
         (int(one), "") if one.isdigit() else (0, one) for one in re.split("([0-9]+)", reference)

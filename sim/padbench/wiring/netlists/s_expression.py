@@ -8,15 +8,20 @@ from typing import Any
 
 from padbench.wiring.netlists.board import Drawing
 
+_PAIR = re.compile(r'\((\w+)\s+(?:"([^"\\]*)"|([^\s()"]+))\s*\)', re.DOTALL)
 _TOKEN = re.compile(
-    r'\((\w+)\s+(?:"([^"\\]*)"|([^\s()"]+))\s*\)'  # most are a name and a word: taken as one
+    r'\(node\s+((?:\(\w+\s+(?:"[^"\\]*"|[^\s()"]+)\s*\)\s*+){1,12}+)\)'  # most of a large file
+    rf"|{_PAIR.pattern}"
     r'|"([^"\\]*+(?:\\.[^"\\]*+)*+)"|([()])|([^\s()"]+)|(")',  # possessive: no way back is kept
     re.DOTALL,
 )
+"""A node of pairs, and a pair of a name and a word, are taken as one; most forms are so."""
+
 _DEEPEST = 50
 """Brackets within brackets; a netlist has some eight."""
 
-_KEPT = frozenset(("ref", "value", "property", "name", "node", "pin", "pinfunction"))
+_OF_NODE = ("ref", "pin", "pinfunction")
+_KEPT = frozenset(("value", "property", "name", "node", *_OF_NODE))
 _MOST_KEPT = 100_000
 """Words and forms of one form."""
 
@@ -29,25 +34,26 @@ def read_s_expression(text: str, drawing: Drawing) -> None:
     open_forms: list[list[Any]] = []
     head, line, counted = "", 1, 0
     for token in _TOKEN.finditer(text):
-        name, its_text, its_word, quoted, bracket, word, loose = token.groups()
-        if name is not None and len(open_forms) > 0:
-            if name in _KEPT:
-                _keep([name, its_word if its_text is None else its_text], open_forms[-1], drawing)
-            continue
+        pairs, name, its_text, its_word, quoted, bracket, word, loose = token.groups()
         if bracket == "(" and len(open_forms) < _DEEPEST and not head:
             open_forms.append([])
             continue
         if not bracket and not loose and open_forms:
-            kept = word if quoted is None else re.sub(r"\\(.)", r"\1", quoted)
-            _keep(kept, open_forms[-1], drawing)
+            kept: Any = [name, its_text or its_word or ""] if name else word
+            if pairs:
+                kept = {one: text or word for one, text, word in _PAIR.findall(pairs)}
+            elif quoted is not None:
+                kept = re.sub(r"\\(.)", r"\1", quoted)
+            if not name or name in _KEPT:
+                _keep(kept, open_forms[-1], drawing)
             continue
         # Counted on from the last one: from the start each time would be the square of its length.
         line, counted = line + text.count("\n", counted, token.start()), token.start()
-        if loose or head or not open_forms:
-            wrong = "a text in quotes does not end" if loose else "has text outside its brackets"
-            raise drawing.refuse(wrong, "export it again", line)
-        if bracket == "(":
-            raise drawing.refuse(f"nests more than {_DEEPEST} brackets", "name a netlist", line)
+        if loose or head or not open_forms or bracket == "(":
+            deep = f"nests more than {_DEEPEST} brackets"
+            wrong = deep if open_forms and not loose else "has text outside its brackets"
+            wrong = "a text in quotes does not end" if loose else wrong
+            raise drawing.refuse(wrong, "export the netlist again", line)
         form = open_forms.pop()
         named = form[0] if form and isinstance(form[0], str) else ""
         if not open_forms:
@@ -55,7 +61,8 @@ def read_s_expression(text: str, drawing: Drawing) -> None:
         elif len(open_forms) == 2 and named in ("comp", "net"):
             (_comp if named == "comp" else _net)(form, drawing, line)
         elif named in _KEPT:
-            _keep(form, open_forms[-1], drawing)
+            node = {name: _inner(form, name) for name in _OF_NODE}
+            _keep(node if named == "node" else form, open_forms[-1], drawing)
     if open_forms or not head:
         raise drawing.refuse(
             f"breaks off: {len(open_forms)} brackets are not closed", "export it again"
@@ -93,6 +100,6 @@ def _comp(form: list[Any], drawing: Drawing, line: int) -> None:
 def _net(form: list[Any], drawing: Drawing, line: int) -> None:
     net = _inner(form, "name")
     for node in form:
-        if isinstance(node, list) and node[0] == "node":
-            ref, pin, function = (_inner(node, name) for name in ("ref", "pin", "pinfunction"))
+        if isinstance(node, dict):
+            ref, pin, function = (node.get(name, "") for name in _OF_NODE)
             drawing.pin(ref, pin, net, line, function)

@@ -44,16 +44,21 @@ def board_of(sheet: Sheet) -> Drawn | None:
     if sheet.board is None:
         return None
     with own_parts(sheet.own):
-        return _drawn(
-            Path(sheet.document.name).parent,
-            sheet.board,
-            sheet.pads[0].place if sheet.pads else "",
-            sum(one.data == sheet.pads[0].data for one in sheet.pads),
-        )
+        return _drawn(sheet.document.data, sheet.board, Path(sheet.document.name).parent)
 
 
-def _drawn(beside: Path, table: BoardFile, own: str | int = "", chained: int = 1) -> Drawn:
-    return recognise(read_board(beside / table.netlist, table.parts), table, own, chained)
+def _drawn(data: Mapping[str, Any], table: BoardFile, beside: Path) -> Drawn:
+    """The board of a sheet's data, whose first pad is the one that is meant."""
+    pads, chip = data.get("pads") or [], data.get("register")
+    lines = [one.get("data") for one in pads]
+    stages = chip.get("stages") if isinstance(chip, dict) else 0
+    return recognise(
+        read_board(beside / table.netlist, table.parts),
+        table,
+        pads[0].get("register") if pads else "",
+        lines.count(lines[0]) if lines else 0,
+        stages if isinstance(stages, int) else 0,
+    )
 
 
 def netlist_alone(path: Path, board: Mapping[str, Any] | None = None) -> Document:
@@ -86,7 +91,7 @@ def sheet_text(
     """
     document = filled_from_board(netlist_alone(path, board), path.parent)
     table = BoardFile.model_validate(document.data["board"], by_alias=True, by_name=False)
-    drawn = _drawn(path.parent, table)
+    drawn = _drawn({}, table, path.parent)
     data = {**document.data, "register": {"part": drawn.likely.name, **document.data["register"]}}
     sheet = load_sheet(replace(document, data=data))
     wrong = [one for one in judge_board(drawn, sheet) if one.verdict == "fail"]
@@ -134,16 +139,11 @@ def filled_from_board(document: Document, beside: Path) -> Document:
     except (KeyError, ValidationError):
         return document  # the check of the whole sheet says what is wrong with it
     data, filled = {**document.data}, {**document.filled}
-    pads = data.get("pads")
-    mine = pads[0].get("register") if isinstance(pads, list) and pads else ""
-    lines = [one.get("data") for one in pads] if isinstance(pads, list) else []
-    drawn = _drawn(
-        beside,
-        table,
-        mine if isinstance(mine, str | int) else "",
-        lines.count(lines[0]) if lines else 0,
-    )
-    if isinstance(pads, list):
+    pads = data.get("pads", [])
+    if not isinstance(pads, list) or not all(isinstance(one, dict) for one in pads):
+        return document  # as above
+    drawn = _drawn(data, table, beside)
+    if pads:
         places = {part.reference: place for place, part in enumerate(drawn.chain, 1)}
         data["pads"] = [
             {**one, "register": places.get(str(one.get("register")), one.get("register"))}
