@@ -15,7 +15,7 @@ from designs import HDL, sheet_text
 
 from padbench.cosim.regress import regress
 from padbench.cosim.setting import HdlError
-from padbench.sheet import sheet_from_text
+from padbench.sheet import Sheet, sheet_from_text
 from padbench.trials.scenario_run import ScenarioRun
 
 LIMIT = 60.0
@@ -122,7 +122,7 @@ def killed_by(mutant: Machine, simulator: str = "icarus") -> str:
     return next(filter(None, killers), "")
 
 
-def _killed(mutant: Machine, variant: int, simulator: str) -> str:
+def sheet_of(mutant: Machine, variant: int = 0, simulator: str = "icarus") -> Sheet:
     source, passes = mutant.sources[variant], PASSES.get(mutant.design, 1)
     text = sheet_text(mutant.design, simulator, source=source, passes=passes)
     if "LATCH_CYCLES" in VARIANTS.get(mutant.design, ({},))[variant]:
@@ -131,9 +131,13 @@ def _killed(mutant: Machine, variant: int, simulator: str) -> str:
     assert sheet.hdl is not None
     # Yosys fixed the parameters when it wrote the file.
     hdl = sheet.hdl.model_copy(update={"parameters": {}})
-    sheet = sheet.model_copy(update={"hdl": hdl})
+    return sheet.model_copy(update={"hdl": hdl})
+
+
+def _killed(mutant: Machine, variant: int, simulator: str) -> str:
+    sheet = sheet_of(mutant, variant, simulator)
     try:
-        result = regress(sheet, source.parent, limit=LIMIT, keep=_first_wrong)
+        result = regress(sheet, mutant.sources[variant].parent, limit=LIMIT, keep=_first_wrong)
     except _Killed as killed:
         return str(killed)
     except HdlError as error:

@@ -187,6 +187,8 @@ FREE = Style(
     READER.keys.replace('start = "start"\n', ""),
 )
 
+_LOAD, _END = "stages <= buttons_in;", "assign data = stages[STAGES-1];"
+
 MORE_GOOD = (
     OUTPUT_REGISTER,
     FALLING,
@@ -199,9 +201,23 @@ MORE_GOOD = (
     TIMELINE,
     TWICE,
     FREE,
+    # What these do otherwise stays within what the sheet promises and what a console can see.
+    FPGA.changed(
+        "loads_live",
+        ("if (latch_in[1])", "if (latch_in[0] & latch_in[1])"),
+        (_LOAD, "stages <= buttons;"),
+    ),
+    COUNTER.changed(
+        "loads_after",
+        ("begin held <= b; n <= 0; end", "begin held <= b0; n <= 0; end"),
+        ("b <= b0;", "b <= b0; if (~l[1] & l[2]) held <= b;"),
+    ),
+    BOUNDED.changed("bounded_15", ("== 12", "== 15")),
+    FREE.changed(
+        "free_clears", ("valid   <= 1'b0;", "valid <= 1'b0; if (state == LATCHED) held <= 8'd0;")
+    ),
 )
 
-_LOAD, _END = "stages <= buttons_in;", "assign data = stages[STAGES-1];"
 _SHIFT = "stages <= (stages << 1) | serial_in[1];"
 MORE_BAD = (
     FPGA.changed(
@@ -241,8 +257,7 @@ MORE_BAD = (
     FPGA.changed("last_stage_low", (_SHIFT, "stages <= (stages << 1);")),
     FPGA.changed(
         "one_cycle_short",
-        ("if (latch_in[1])", "if (latch_in[0] & latch_in[1])"),
-        (_LOAD, "stages <= buttons;"),
+        ("if (latch_in[1])", "if (latch & latch_in[1])"),
     ),
     FPGA.changed(
         "data_on_falling_edge", ("clock_in[1] && !clock_was", "!clock_in[1] && clock_was")
@@ -269,15 +284,18 @@ MORE_BAD = (
     OPEN_DRAIN.changed("never_lets_go", ("stages[7] ? 1'bz : 1'b0", "stages[7] ? 1'b1 : 1'bx")),
     COUNTER.changed(
         "late_load",
-        ("begin held <= b; n <= 0; end", "begin held <= b0; n <= 0; end"),
-        ("b <= b0;", "b <= b0; if (~l[1] & l[2]) held <= b;"),
+        ("b <= b0;", "b <= b0; if (~l[1] & l[2]) held <= buttons;"),
     ),
     COUNTER.changed(
         "one_too_many", ("n[3] ? 1'b0 : held", "n > 8 ? 1'b0 : n == 8 ? held[7] : held")
     ),
-    UNCLOCKED.changed("unclocked_open", ("n[3] ? 1'b0", "n == 9 ? 1'b1 : n[3] ? 1'b0")),
+    UNCLOCKED.changed(
+        "unclocked_open",
+        ("else if (!n[3]) n", "else if (n != 12) n"),
+        ("n[3] ? 1'b0", "n == 12 ? 1'b1 : n[3] ? 1'b0"),
+    ),
     UNCLOCKED.changed("unclocked_wraps", ("else if (!n[3]) n", "else n")),
-    BOUNDED.changed("bounded_too_long", ("== 12", "== 15")),
+    BOUNDED.changed("bounded_too_long", ("== 12", "== 40"), ("[3:0] still", "[5:0] still")),
     BOUNDED.changed("bounded_stuck", ("good <= b;", "good <= b & good;")),
     ENABLED.changed(
         "misses_edges",
@@ -312,9 +330,6 @@ MORE_BAD = (
     TWICE.changed("compares_seven", ("bits == first", "bits[7:1] == first[7:1]")),
     TWICE.changed(
         "offers_first_pass", ("held  <= bits;", "held  <= bits | first;"), ("bits == first", "1")
-    ),
-    FREE.changed(
-        "free_lets_go", ("valid   <= 1'b0;", "valid <= 1'b0; if (state == LATCHED) held <= 8'd0;")
     ),
     READER.changed("sticky", ("held  <= bits;", "held  <= bits | (held & 8'h08);")),
 )

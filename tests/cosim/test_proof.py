@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from designs import HDL, sheet_for
+from more_styles import MORE_BAD
 from styles import BAD, FPGA, GOOD
 
 from padbench.cosim import proof as proofs
@@ -15,6 +16,7 @@ from padbench.cosim.aiger import Aiger
 from padbench.cosim.process import Programs
 from padbench.cosim.proof import proof_of
 from padbench.cosim.regress import regress
+from padbench.cosim.setting import job_of
 from padbench.jobs.regress import regress_result
 from padbench.scenarios import SCENARIOS
 from padbench.sheet import sheet_from_text
@@ -35,6 +37,14 @@ def test_a_reference_is_proved(design, simulator):
     assert proof_of(sheet_for(design, simulator), HDL, 60).result == "proved"
 
 
+def test_a_case_in_vhdl_remembers_nothing(tmp_path):
+    """GHDL leaves out its default, which would make latches and two clocks of it."""
+    sheet, programs = sheet_for("port_reader", "ghdl"), Programs(tmp_path)
+    design = proofs._Design(job_of(sheet, sheet.hdl, HDL, 60), programs, time.monotonic() + 60)
+    programs.close()
+    assert design.one_clock
+
+
 def test_open_drain_is_proved_as_the_pulled_up_level(tmp_path):
     assert proof_of(sheet_of(STYLES["open_drain"], tmp_path), tmp_path, 60).result == "proved"
 
@@ -45,15 +55,7 @@ FAULTY = {
     "serial_lost": ("| serial_in[1]", "| 1'b1"),
     "one_flip_flop": ("clock_in[1] && !clock_was", "clock_in[0] && !clock_in[1]"),
 }
-ONE_TRANSITION = FPGA.changed(
-    "one_transition",
-    (_LOAD, "stages <= buttons_in ^ (buttons_in == 60 && old == 113);"),
-    (
-        "reg clock_was;",
-        "reg clock_was, latch_was; reg [7:0] old; always @(posedge clk) begin "
-        "latch_was <= latch_in[1]; if (latch_was && !latch_in[1]) old <= stages; end",
-    ),
-)
+ONE_TRANSITION = next(style for style in MORE_BAD if style.name == "one_transition")
 """One of 65 536 transitions between held states goes wrong, in its last bit."""
 
 
@@ -126,9 +128,11 @@ def test_a_console_that_can_do_nothing_proves_nothing(tmp_path, monkeypatch):
     """A design that never answers would be right beside it."""
     read = proofs._file
     change = "wire ready = age >= IDLE;", "wire ready = 1'b0;"
+    monkeypatch.setattr(proofs, "_SHORT", 2)
+    monkeypatch.setattr(proofs, "_TO_END", 0)
     monkeypatch.setattr(proofs, "_file", lambda name: read(name).replace(*change))
     dead = FPGA.changed("dead", ("assign data = stages[STAGES-1];", "assign data = 1'b1;"))
-    proof = proof_of(sheet_of(dead, tmp_path), tmp_path, 8)
+    proof = proof_of(sheet_of(dead, tmp_path), tmp_path, 60)
     assert (proof.result, "no whole read" in proof.says) == ("undecided", True)
 
 

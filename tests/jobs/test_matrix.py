@@ -129,14 +129,18 @@ def test_what_is_different_from_the_baseline_is_said(night, capsys):
     assert changes["twin.toml on icarus"].startswith("fails now: each-button, ")
     assert changes["wrong.toml on icarus"].startswith("is mended: each-button, ")
     assert changes["good.toml on ghdl"] == "was there before, and is not now"
-    page = night / "changed.html"
-    code, out, _ = run(night, capsys, *before, "--report", str(page), names=("wrong",))
+    (night / "first.json").write_text(out)
+    history, page = ["--baseline", str(night / "first.json"), *before], night / "changed.html"
+    code, out, _ = run(night, capsys, *history, "--report", str(page), names=("wrong",))
     assert code == 0
     assert "wrong.toml on icarus is mended: each-button" in " ".join(out.split())
     shown = " ".join(page.read_text(encoding="utf-8").split())
     assert "What changed since the baseline" in shown
     assert "wrong.toml on icarus: is mended: each-button" in shown
     assert "good.toml on ghdl: was there before, and is not now" in shown
+    table = shown.partition("Each core in the runs before, and now")[2].partition("</table>")[0]
+    rows = [" ".join(re.sub("<[^>]*>", " ", row).split()) for row in table.split("</tr>")]
+    assert "wrong.toml on icarus passes FAILS (each-button) passes" in rows
 
 
 def test_a_core_that_none_of_the_simulators_runs_is_left_out_and_told(night, capsys):

@@ -38,14 +38,13 @@ def run(arguments: list[str]) -> int:
             for sheet in places
             for name in _chosen(sheet, options.simulator, options.simulators)
         ]
-        several_ = options.simulators is not None
 
         def folder(sheet: Path, simulator: str) -> AbstractContextManager[Path | None]:
-            part, waves = simulator if several_ else "", places[sheet]
+            part, waves = simulator if options.simulators else "", places[sheet]
             named = None if waves is None else waves / part
             return wave_folder(sheet, named, options.no_waves, f"hdl/{part}")
 
-        if len(cases) == 1 and options.baseline is None and options.cluster is None:
+        if len(cases) == 1 and not options.baseline and options.cluster is None:
             sheet, simulator = cases[0]
             with folder(sheet, simulator) as place:
                 result = regress(sheet, simulator=simulator, waves=place, progress=step, **asked)
@@ -58,7 +57,7 @@ def run(arguments: list[str]) -> int:
             workers=options.workers,
             cluster=options.cluster,
             kept=not options.no_cache,
-            baseline=options.baseline,
+            baselines=options.baseline,
             waves=folder,
             progress=step,
         )
@@ -140,7 +139,9 @@ def _parser() -> Parser:
         "--baseline",
         metavar="FILE",
         type=Path,
-        help="what --json wrote before: say what is different now",
+        action="append",
+        default=[],
+        help="what --json wrote before: say what is different now; several times, the oldest first",
     )
     parser.add_argument(
         "--dump-all",

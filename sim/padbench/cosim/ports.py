@@ -66,7 +66,11 @@ class Ports:
             )
             raise Misfit(role, f"{name} is no port of {self.job.top}", "it has " + ", ".join(there))
         self.named.add(base)
-        self._has_direction(role, name, self.directions.get(base, "inout"))
+        way = self.directions.get(base, "inout")
+        wanted = "output" if role in _OUTPUTS[self.job.role] else "input"
+        if way not in (wanted, "inout"):
+            says = f"{name} is an {way} of {self.job.top}"
+            raise Misfit(role, says, f"name an {wanted}")
         for step in steps:
             if isinstance(step, str):
                 handle = getattr(handle, step, None)
@@ -79,13 +83,6 @@ class Ports:
                 says = f"{name} is no part of a port of {self.job.top}"
                 raise Misfit(role, says, f"see how {base} is declared")
         return handle
-
-    def _has_direction(self, role: str, name: str, way: str) -> None:
-        """An input for what the bench drives, an output for what it sees."""
-        wanted = "output" if role in _OUTPUTS[self.job.role] else "input"
-        if way not in (wanted, "inout"):
-            says = f"{name} is an {way} of {self.job.top}"
-            raise Misfit(role, says, f"name an {wanted}")
 
     def _bit(self, role: str, name: str) -> Any:
         handle = self._find(role, name)

@@ -62,7 +62,6 @@ _TO_END = 10
 _SMALLER = "dc2; scorr -F 4; dc2; scorr -F 4"
 """Commands of ABC that find what is always alike in design and register, before the engine."""
 _NO_TIME = "neither a proof nor a wrong run was found in time"
-_NOTHING = re.compile(r"(?!)")
 _DELAY = re.compile(
     r"(?:[;)=]|\b(?:assign|begin|else|always|initial|fork|wire)\b)\s*#(?!\s*1\b)|#\s*(?!1\b)[\d.]"
 )
@@ -102,18 +101,14 @@ def proof_of(sheet: Sheet, sources: Path, seconds: float = LIMIT) -> Proof:
     job = job_of(sheet, sheet.hdl, sources, seconds)
     try:
         with build_folder() as folder, closing(Programs(folder)) as programs:
-            proof = _prove(sheet, job, programs, began + seconds)
+            for program in ("yosys", "yosys-abc", *(("ghdl",) if job.vhdl else ())):
+                if which(program) is None:
+                    raise _Undecided(f"{program} is not installed")
+            design = _Design(job, programs, began + seconds)
+            proof = _try(sheet, design, _bench(sheet, design), programs, began + seconds)
     except _Undecided as why:
         proof = Proof("undecided", str(why))
     return replace(proof, seconds=time.monotonic() - began)
-
-
-def _prove(sheet: Sheet, job: Job, programs: Programs, ends: float) -> Proof:
-    for program in ("yosys", "yosys-abc", *(("ghdl",) if job.vhdl else ())):
-        if which(program) is None:
-            raise _Undecided(f"{program} is not installed")
-    design = _Design(job, programs, ends)
-    return _try(sheet, design, _bench(sheet, design), programs, ends)
 
 
 class _Design:
@@ -189,8 +184,12 @@ def _reading(job: Job, programs: Programs, ends: float) -> str:
         generics = [f"-g{name}={value}" for name, value in job.parameters.items()]
         command = ["ghdl", "--synth", "--std=08", "-frelaxed", "--out=verilog", *generics]
         says = _run([*command, *job.sources, "-e", job.top], programs, ends, "synthesised.v")
-        if "endmodule" not in programs.words("synthesised.v"):
+        text = programs.words("synthesised.v")
+        if "endmodule" not in text:
             raise _Undecided(f"ghdl does not synthesise it: {says}")
+        # GHDL writes down all that a case can be, and no default: it remembers nothing.
+        full = re.sub(r"^ +\S+:(.*\n +endcase)", r"default:\1", text, flags=re.M)
+        (programs.folder / "synthesised.v").write_text(full)
         return f"read_verilog synthesised.v\nhierarchy -check -top {job.top.lower()}\n"
     for source in job.sources:
         text = re.sub(r"//.*|/\*.*?\*/|\"[^\"\n]*\"", " ", Path(source).read_text(errors="replace"))
@@ -306,8 +305,7 @@ def _try(sheet: Sheet, design: _Design, one: _Bench, programs: Programs, ends: f
         (folder / "cut.ys").write_text(_file("cut.ys").format(counters=counters))
         _run(["yosys", "-q", "cut.ys"], programs, ends)
     cut = (folder / "cut.il").exists()
-    alone = len(one.registers) == 1
-    seconds = ends - time.monotonic() if alone else float(_SHORT)
+    seconds = float(_SHORT) if len(one.registers) > 1 else ends - time.monotonic()
 
     def join(number: int, source: str) -> str:
         name = f"{source}{number}"
@@ -316,8 +314,8 @@ def _try(sheet: Sheet, design: _Design, one: _Bench, programs: Programs, ends: f
         joined[name] = None
         (folder / f"{name}.v").write_text(_top(sheet, design, one.values | one.registers[number]))
         clocks = _ONE_CLOCK if design.one_clock else _ANY_CLOCK
-        words = {"name": name, "clocks": clocks, "source": source}
-        (folder / f"{name}.ys").write_text(_file("joined.ys").format(**words))
+        text = _file("joined.ys").format(name=name, clocks=clocks, source=source)
+        (folder / f"{name}.ys").write_text(text)
         says = _run(["yosys", "-q", f"{name}.ys"], programs, ends)
         if not (folder / f"{name}.aag").exists():
             if time.monotonic() > ends:
@@ -387,7 +385,7 @@ def _found(one: _Bench, programs: Programs, seconds: float, until: str) -> Proof
 def _run(command: Sequence[str], programs: Programs, ends: float, name: str = "log") -> str:
     """Run one program; its first error, or its last line."""
     programs.start(name, command)
-    programs.said(_NOTHING, ends - time.monotonic(), until=name)
+    programs.said(re.compile(r"(?!)"), ends - time.monotonic(), until=name)
     words = programs.words(name)
     programs.end(name)
     lines = [line.strip() for line in words.splitlines() if line.strip()]

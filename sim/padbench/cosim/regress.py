@@ -102,6 +102,9 @@ _INPUTS = Rule(
 )
 
 
+_TOO_SLOW = "what goes wrong does so only at a pace that nobody asks of it; promise an answer"
+
+
 def regress(
     sheet: Sheet,
     sources: Path,
@@ -183,13 +186,11 @@ def regress(
         )
         findings = (_ending(outcome, met, limit), *findings)
     if proof is not None:
-        shown = _counterexample(proof, runs)
+        wrong = proof.counterexample
+        shown = next((run for run in runs if wrong and run.name == wrong.name), None)
         if proof.slowed and shown is not None and shown.verdict == "pass":
-            says = (
-                "what goes wrong does so only at a pace that nobody asks of it; promise an answer"
-            )
-            proof = replace(proof, result="undecided", says=says)
-        findings = (_found(proof, runs), *findings)
+            proof = replace(proof, result="undecided", says=_TOO_SLOW)
+        findings = (_found(proof, shown), *findings)
     causes = bench.causes(plan.plain, runs)
     return RegressResult(
         findings,
@@ -417,16 +418,10 @@ def _unpacked(packed: bytes) -> Played:
     return played
 
 
-def _counterexample(proof: Proof, runs: Sequence[ScenarioRun]) -> ScenarioRun | None:
-    """Its run; None where there is none, or where the simulation ended before it."""
-    name = None if proof.counterexample is None else proof.counterexample.name
-    return next((run for run in runs if run.name == name), None)
-
-
-def _found(proof: Proof, runs: Sequence[ScenarioRun]) -> Finding:
+def _found(proof: Proof, shown: ScenarioRun | None) -> Finding:
+    """``shown`` is the run of its counterexample, if the simulation came to it."""
     verdicts: dict[str, Verdict] = {"proved": "pass", "refuted": "fail", "undecided": "not-judged"}
     case: str = proof.result
-    shown = _counterexample(proof, runs)
     if case == "refuted" and (shown is None or shown.verdict == "pass"):
         case = "unseen"
     facts = {"words": proof.says}

@@ -99,7 +99,7 @@ def regress_all(
     workers: int = 1,
     cluster: str | None = None,
     kept: bool = True,
-    baseline: FileLike | None = None,
+    baselines: Sequence[FileLike] = (),
     waves: Callable[[Path, str], AbstractContextManager[Path | None]],
     progress: Progress = unwatched,
 ) -> tuple[Result, list[Result], list[str]]:
@@ -107,13 +107,14 @@ def regress_all(
 
     ``workers`` are processes here, ``cluster`` is a Dask scheduler whose workers see the same
     files; ``kept``: what was run before, and of which nothing has changed, is not run again.
-    ``baseline`` is what ``--json`` wrote before; the result says what is different now. ``waves``
-    opens the folder of a case. A design that does not compile or fit is a finding of its case, and
-    its message is among the refusals; all else raises as `regress` does, before anything is run.
+    ``baselines`` are what ``--json`` wrote before, the oldest first: the result shows each case in
+    all of them, and says what is different from the last. ``waves`` opens the folder of a case. A
+    design that does not compile or fit is a finding of its case, and its message is among the
+    refusals; all else raises as `regress` does, before anything is run.
     """
     if not 1 <= workers <= _MOST_WORKERS:
         raise Refusal("workers", f"{workers} is not between 1 and {_MOST_WORKERS}")
-    before = None if baseline is None else _read(Path(baseline))
+    before = {str(baseline): _read(Path(baseline)) for baseline in baselines}
     asked, refused = list[Asked](), dict[int, tuple[str, ...]]()
     for number, (sheet, simulator) in enumerate(cases):
         try:
@@ -199,12 +200,10 @@ def _of_the_bench() -> bytes:
     files = sorted(path for path in root.rglob("*") if path.is_file() and path.suffix != ".pyc")
     digest = sha256(repr([__version__, sys.version, version("cocotb"), version("numpy")]).encode())
     for path in files:
-        digest.update(str(path.relative_to(root)).encode() + b"\0" + _digest(path))
+        digest.update(
+            str(path.relative_to(root)).encode() + b"\0" + sha256(path.read_bytes()).digest()
+        )
     return digest.digest()
-
-
-def _digest(path: Path) -> bytes:
-    return sha256(path.read_bytes()).digest()
 
 
 def _key_of(asked: Asked, options: Mapping[str, Any]) -> str:
@@ -249,21 +248,19 @@ def _cache() -> Path:
 def _from_cache(key: str) -> bytes | None:
     """What is kept under a key; None if nothing is, if it was damaged, or if it is not ours."""
     with suppress(OSError):
-        status, path = _cache().stat(), _cache() / key
-        if status.st_uid == os.getuid() and not status.st_mode & 0o022:
-            raw = path.read_bytes()
-            if raw[:32] == sha256(raw[32:]).digest():
-                return raw[32:]
+        status, raw = _cache().stat(), (_cache() / key).read_bytes()
+        ours = status.st_uid == os.getuid() and not status.st_mode & 0o022
+        if ours and raw[:32] == sha256(raw[32:]).digest():
+            return raw[32:]
     return None
 
 
 def _to_cache(key: str, blob: bytes) -> None:
     """Keep it, unless it hung on the clock; what is old goes. A full disk is no matter here."""
     data = _loaded(blob)
-    if key.startswith("unknown"):
-        return
     late = any(f.id in _HANGS_ON_TIME and f.verdict == "fail" for f in data.findings)
-    if late or (data.proof is not None and data.proof.result == "undecided"):
+    undecided = data.proof is not None and data.proof.result == "undecided"
+    if late or undecided or key.startswith("unknown"):
         return
     with suppress(OSError):
         folder = _cache()
@@ -276,8 +273,11 @@ def _to_cache(key: str, blob: bytes) -> None:
                 old.unlink()
 
 
-def _read(path: Path) -> dict[str, tuple[list[str], str]]:
-    """Of an earlier ``--json`` by case: scenarios and findings that failed, and the proof."""
+_Before = dict[str, tuple[list[str], str]]
+"""Of an earlier run by case: scenarios and findings that failed, and the proof."""
+
+
+def _read(path: Path) -> _Before:
     try:
         was_read(path)
         document = json.loads(path.read_text(encoding="utf-8"))
@@ -295,9 +295,19 @@ def _read(path: Path) -> dict[str, tuple[list[str], str]]:
         raise Refusal("baseline", f"{path}: {error.strerror}") from None
 
 
-def _changes(
-    before: Mapping[str, tuple[list[str], str]], done: Iterable[_Done]
-) -> Iterator[tuple[str, str]]:
+def _history(before: Mapping[str, _Before], done: Sequence[_Done]) -> Table:
+    """Each case in each earlier run, and now."""
+    runs = [*before.values(), {one.case: (one.failing, "") for one in done}]
+
+    def cell(failing: Sequence[str]) -> Cell:
+        return Cell(f"FAILS ({failing[0]})" if failing else "passes", bad=bool(failing))
+
+    cases = dict.fromkeys(chain.from_iterable(reversed(runs)))
+    rows = [[case, *(cell(run[case][0]) if case in run else "–" for run in runs)] for case in cases]
+    return Table("Each core in the runs before, and now", ("core", *before, "now"), rows)
+
+
+def _changes(before: _Before, done: Iterable[_Done]) -> Iterator[tuple[str, str]]:
     """(case, what is different now)."""
     left = dict(before)
     for one in done:
@@ -312,16 +322,15 @@ def _changes(
             ("is mended", [name for name in was if name not in now]),
             ("proof", [f"{old or 'none'} before, {new or 'none'} now"] if old != new else []),
         )
-        says = [f"{what}: {', '.join(dict.fromkeys(names))}" for what, names in ways if names]
-        if says:
+        if says := [f"{what}: {', '.join(dict.fromkeys(names))}" for what, names in ways if names]:
             yield one.case, "; ".join(says)
     yield from ((name, "was there before, and is not now") for name in left)
 
 
-def _together(done: Sequence[_Done], before: Mapping[str, tuple[list[str], str]] | None) -> Result:
+def _together(done: Sequence[_Done], before: Mapping[str, _Before]) -> Result:
     """All as one: a table of cores and simulators, and what changed."""
     whole = combined([one.result for one in done])
-    changes = [*_changes(before or {}, done)] if before is not None else []
+    changes = [*_changes([*before.values()][-1], done)] if before else []
     bad, cached = sum(one.fails for one in done), sum(one.cached for one in done)
     lead = f"{bad} of {len(done)} fail" if bad else f"All {len(done)} pass"
     lead += f"; {cached} cached." if cached else "."
@@ -332,7 +341,7 @@ def _together(done: Sequence[_Done], before: Mapping[str, tuple[list[str], str]]
     def sections() -> Iterator[Section]:
         brief, *parts = sorted(whole.sections, key=lambda part: "brief" not in part.media)
         said = "What changed since the baseline"
-        blocks = [] if before is None else [Lines(said, changes or [("", "nothing")])]
+        blocks = [] if not before else [Lines(said, changes or [("", "nothing")])]
         if len(done) > 1:
             rows = [
                 (core, "; ".join(f"{one.engine} {one.word}" for one in row))
@@ -351,14 +360,14 @@ def _together(done: Sequence[_Done], before: Mapping[str, tuple[list[str], str]]
         ]  # fmt: skip
         grid = Table("Each core on each simulator", ("core", *engines), cells)
         yield Section("matrix", "Cores and simulators", [grid])
-        if before is not None:
+        if before:
             lines = [f"{case}: {says}" for case, says in changes] or ["Nothing."]
-            yield Section("changes", said, [Prose(lines, listed=True)])
+            yield Section("changes", said, [Prose(lines, listed=True), _history(before, done)])
         yield from (part for part in parts if part.id != "each")
 
     def document() -> Mapping[str, Any]:
         listed = [{"case": case, "says": says} for case, says in changes]
-        return {**whole.make_document(), **({} if before is None else {"changes": listed})}
+        return {**whole.make_document(), **({"changes": listed} if before else {})}
 
     together = replace(whole, make_sections=sections, make_document=document)
     return replace(together, name=f"{len(done)} runs", lead=lead) if len(done) > 1 else together
