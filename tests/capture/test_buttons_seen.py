@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.capture.reads import CUT_SHORT, IN_GAP, ROW, Press, opposites, presses
+from padbench.capture.reads import CUT_SHORT, IN_GAP, ROW, Press, opposites, press_times, presses
 from padbench.core.buttons import BUTTONS, pressed_in
 
 MS = 10**9
@@ -39,7 +39,7 @@ def walked(held, unsure):
 @given(st.lists(st.integers(0, 255), max_size=20), st.sets(st.integers(0, 19), max_size=4))
 def test_presses_are_those_of_a_walk(held, unsure):
     unsure = {number for number in unsure if number < len(held)}
-    found = presses(rows(held, undecided=unsure))
+    found = presses(press_times(rows(held, undecided=unsure)))
     assert {(p.button, p.down_ps, p.up_ps) for p in found} == walked(held, unsure)
     times = [press.down_ps or 0 for press in found]
     assert times == sorted(times)
@@ -47,13 +47,15 @@ def test_presses_are_those_of_a_walk(held, unsure):
 
 def test_a_read_that_was_not_recorded_says_nothing_but_one_cut_short_may():
     held = [0, 128, 0]
-    assert presses(rows(held, flags=[(1, IN_GAP)])) == ()
-    assert presses(rows(held, flags=[(1, CUT_SHORT)])) == (Press("A", 16 * MS, 32 * MS),)
-    assert presses(rows([])) == ()
+    assert presses(press_times(rows(held, flags=[(1, IN_GAP)]))) == ()
+    assert presses(press_times(rows(held, flags=[(1, CUT_SHORT)]))) == (
+        Press("A", 16 * MS, 32 * MS),
+    )
+    assert presses(press_times(rows([]))) == ()
 
 
 def test_together_in_the_order_of_the_wire():
-    assert [press.button for press in presses(rows([0, 255]))] == list(BUTTONS)
+    assert [press.button for press in presses(press_times(rows([0, 255])))] == list(BUTTONS)
 
 
 def test_opposites():

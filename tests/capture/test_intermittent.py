@@ -2,12 +2,13 @@
 
 import io
 
+import numpy as np
 import pytest
 
 import padbench
 from padbench.capture.expected import Held
 from padbench.capture.intermittent import steadiness
-from padbench.capture.reads import Press
+from padbench.capture.reads import UNSEEN
 from padbench.results.html_page import write_page
 from padbench.results.text import as_text
 
@@ -18,7 +19,7 @@ NAMES = ("latch", "clock", "data")
 def one(*times, end=1000, **more):
     """Of button A, down and up at these milliseconds in turn."""
     pairs = zip(times[::2], times[1::2], strict=True)
-    (found,) = steadiness([Press("A", a * MS, b * MS) for a, b in pairs], end * MS, **more)
+    (found,) = steadiness({"A": (*(np.array([*pairs]).T * MS),)}, end * MS, **more)
     return found
 
 
@@ -56,7 +57,9 @@ def test_a_release_after_its_time_is_late():
 
 
 def test_presses_at_the_ends_of_the_recording_are_no_ghosts():
-    found = steadiness([Press("A", None, 5 * MS), Press("B", 990 * MS, None)], 1000 * MS)
+    found = steadiness(
+        {"A": np.array([[UNSEEN], [5 * MS]]), "B": np.array([[990 * MS], [UNSEEN]])}, 1000 * MS
+    )
     assert [(b.presses, b.ghosts) for b in found] == [(1, 0), (1, 0)]
 
 

@@ -175,6 +175,54 @@ def test_bounce():
     assert (found.met.read, found.met.at_ps) == (2, 20 * MS)
 
 
+@pytest.mark.parametrize(
+    ("held", "says"),
+    [
+        ([128, 144, 128], "A is held in all 3 whole reads: stuck, or held all the time"),
+        ([129, 129, 137], "A and Right are held in all 3 whole reads: stuck, or held all the time"),
+        ([128, 0, 128], None),
+    ],
+)
+def test_what_is_held_in_every_read_may_be_stuck(held, says):
+    result = inspected(capture(held))
+    assert [f.says for f in findings_of(result) if f.id == "buttons.always"] == [says] * bool(says)
+    assert not any(f.id == "buttons.always" for f in findings_of(result, told=True))
+
+
+@pytest.mark.parametrize(
+    ("delay", "says"),
+    [
+        (-700_000, "300 ns after the clock falls"),
+        (4_300_000, "4.3 µs after the clock"),
+        (300_000, ""),
+    ],
+)
+def test_data_that_change_as_the_clock_falls_or_far_too_late(delay, says):
+    """The clock is low for 1 µs of 6 µs; a register shifts as it rises."""
+    found = findings_of(inspected(capture([0x50] * 3, delay=delay)))
+    late = [f for f in found if f.id == "reads.late-data"]
+    assert [f.verdict for f in late] == ["fail"] * bool(says)
+    assert all(says in f.says for f in late)
+
+
+def test_late_data_are_not_blamed_where_the_unit_of_the_time_is_wrong():
+    wires = capture([0x50] * 3)
+    slow = {name: [(t * 1000, v) for t, v in some] for name, some in wires.items()}
+    found = findings_of(inspected(slow))
+    assert [f.verdict for f in found if f.id == "reads.late-data"] == ["not-judged"]
+    assert "fail" not in {f.verdict for f in found}
+
+
+def test_the_clocks_of_a_read_without_a_latch():
+    """Of five reads the latch of the third and of the last is lost."""
+    wires = capture([0x50] * 5)
+    wires["latch"] = [some for n, some in enumerate(wires["latch"]) if n not in (5, 6, 9, 10)]
+    found = finding(inspected(wires), "reads.no-latch")
+    assert (found.verdict, found.measured) == ("fail", 2)
+    assert found.met.at_ps == MS + 2 * FRAME + 14 * US
+    assert not [f for f in findings_of(inspected(WHOLE)) if f.id == "reads.no-latch"]
+
+
 def test_reads_in_what_was_not_recorded():
     gap = (MS + FRAME + 20 * US, MS + FRAME + 30 * US)
     result = inspected(WHOLE, gaps=(gap,))

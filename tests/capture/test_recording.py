@@ -143,6 +143,22 @@ def test_a_clock_that_no_sample_hits_is_not_the_hardware(path, step, blamed):
     assert "there is no clock" in the(result, blamed).says or blamed == "levels.moves"
 
 
+def test_what_one_sample_more_or_less_decides_is_not_judged(path):
+    """A clock low for 100 ns or, as far as samples 100 ns apart tell, for up to 200 ns."""
+    for low, verdict in ((1e-7, "not-judged"), (2e-7, "not-judged"), (4e-7, "pass")):
+        result = padbench.inspect(table(path, *lines([0, 0x80], low=low)))
+        found = next(f for f in result.findings if "timing.clock-low" in (f.id, f.name))
+        assert (low, found.verdict) == (low, verdict)
+
+
+def test_samples_that_come_early_and_late_are_as_far_apart_as_they_can_be(path, good):
+    at, levels = good
+    early = np.random.default_rng(1).uniform(-0.4e-7, 0.4e-7, len(at))
+    result = padbench.inspect(table(path, at + 1e-7 + early, levels))
+    assert 150_000 < result.data.apart_ps < 180_000
+    assert "fail" not in {f.verdict for f in result.findings if f.id != "capture.sampling"}
+
+
 def test_few_samples_a_pulse_are_told(path):
     result = padbench.inspect(table(path, *lines([0, 0x80], step=2.5e-7)))
     assert the(result, "capture.sampling").verdict == "not-judged"
@@ -150,7 +166,7 @@ def test_few_samples_a_pulse_are_told(path):
 
 
 def test_a_logger_that_writes_changes_is_known_by_its_step(tmp_path):
-    at, levels = lines([0x80, 0] * 16, step=1e-6, low=1e-6, frame=2e-3)
+    at, levels = lines([0x80, 0] * 4, step=1e-6, low=1e-6, frame=2e-3)
     text = ["$timescale 1 ns $end"]
     text += [
         f"$var wire 1 {c} {n} $end" for c, n in zip("!#%", ("latch", "clock", "data"), strict=True)

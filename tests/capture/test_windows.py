@@ -109,7 +109,7 @@ def poll(extra=()):
         for bit in range(8):
             fall = start + (14 + 6 * bit) * US
             wires["clock"] += [(fall, 0), (fall + US, 1)]
-            wires["data"].append((fall + US + 200_000, bit % 2))
+            wires["data"].append((fall + US + 200_001, bit % 2))
     for line, read, begin, length, level in extra:
         at = STARTS[read] + begin
         back = 1 if line == "clock" else 0

@@ -81,7 +81,7 @@ def _write_noise(path: Path) -> None:
         rows += [(start, 5, 5), (start + 12, 0, 5)]
         for bit in range(8):
             fall = start + 30 + 10 * bit
-            rows += [(fall, 0, 0), (fall + 1, 0, 5), (fall + 1.1, 0, 0), (fall + 1.2, 0, 5)]
+            rows += [(fall, 0, 0), (fall + 1, 0, 5), (fall + 1.101, 0, 0), (fall + 1.2, 0, 5)]
     rows.append((60_000, 0, 5))
     lines = [f"{at},{latch},{clock},2.4" for at, latch, clock in rows]
     path.write_text("\n".join(["time (us),latch,clock,data", *lines]) + "\n")

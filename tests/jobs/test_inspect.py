@@ -203,7 +203,7 @@ def many(tmp_path, spoilt):
             fall = start + (14 + 6 * bit) * US
             low = 300_000 if number != spoilt or bit != 4 else 170_000
             wires["clock"] += [(fall, 0), (fall + low, 1)]
-            wires["data"].append((fall - US, 1 - (number >> 7 - bit & 1)))
+            wires["data"].append((fall - 5_500_000, 1 - (number >> 7 - bit & 1)))
     end = wires["clock"][-1][0] + 1000 * US
     line = Timeline(end, {f"pad.{name}": Wire.of(some) for name, some in wires.items()})
     padbench.write_wave(line, tmp_path / "many.vcd")

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from padbench.capture.edges import Edges, Ends, LineEdges
 from padbench.capture.frame_seen import FrameSync, Place, SyncWatch
 from padbench.capture.measures import Measure, Statistics
-from padbench.capture.reads import ROW, Press, SeenRead, presses
+from padbench.capture.reads import ROW, Press, SeenRead, press_times, presses
 from padbench.capture.rows import Rhythm, WindowReads, rows_of
 from padbench.capture.windows import windows
 from padbench.circuit.circuits import Circuits
@@ -56,8 +56,11 @@ _SWING = 0.2
 _NOISES = 1000
 """So many runts are remembered one by one; a noisy capture has millions and they say the same."""
 
-_GRID = 512
+_GRID = 64
 """So many changes that are all multiples of one time are no chance."""
+
+_FINE_PS = 1000
+"""Samples so close hide nothing of a pad."""
 
 _AT_ONCE = 4096
 """Rows that become objects together: quicker than one by one, and never all of them."""
@@ -146,7 +149,8 @@ class Inspection:
     at in volts, ``levels`` at which a line ever stood. ``pulses`` are rises of the latch, of the
     clock, of the clock with the latch high, and of the latch with the clock low; ``whole`` has
     whole reads and all, were one line the latch and another the clock. ``ringing`` is as
-    ``runts``, right beside an edge. ``apart_ps`` is from one sample to the next, 0 where nobody
+    ``runts``, right beside an edge; ``unlatched`` is where the clocks of a read without a latch
+    begin. ``apart_ps`` is from one sample to the next, 0 where nobody
     knows; ``same_time`` and ``left_out`` as in a `Piece`. ``inputs`` are the buttons whose
     contacts were recorded. ``ends`` has the lines that were recorded at the pad too, ``spans`` the
     least and the greatest voltage of each line in volts.
@@ -160,6 +164,7 @@ class Inspection:
     runts: dict[str, Moments] = field(default_factory=dict)
     ringing: dict[str, Moments] = field(default_factory=dict)
     glitches: Moments = (0, ())
+    unlatched: Moments = (0, ())
     gaps: tuple[tuple[int, int], ...] = ()
     broken_off: str | None = None
     volts: dict[str, tuple[float, float]] = field(default_factory=dict)
@@ -177,10 +182,16 @@ class Inspection:
 
     def watched(self, pieces: Iterable[Piece], edges: Edges) -> Iterator[Piece]:
         """The pieces, and what a stream leaves behind as it passes."""
+        by_rows = grid = count = 0
         for piece in pieces:
             self.end_ps = piece.end_ps
-            grid = _grid(piece) if not self.levels else 0
-            self.apart_ps = piece.apart_ps or self.apart_ps or grid
+            by_rows = by_rows or piece.apart_ps
+            if not (
+                by_rows or piece.events
+            ):  # a sample is known in simulations only, which are exact
+                grid = _grid(piece, grid)
+                count += sum(len(times) for times, _ in piece.changes.values())
+            self.apart_ps = by_rows or (grid if count >= _GRID else 0)
             self.same_time = max(self.same_time, piece.same_time)
             self.left_out = max(self.left_out, piece.left_out)
             self.broken_off = piece.broken_off or self.broken_off
@@ -223,9 +234,14 @@ class Inspection:
         return (SeenRead.of(row, number) for number, row in enumerate(self.tuples(), 1))
 
     @cached_property
+    def press_times(self) -> dict[str, tuple[Times, Times]]:
+        """When each button that was pressed went down and up, `UNSEEN` where nobody saw it."""
+        return press_times(self.rows)
+
+    @cached_property
     def presses(self) -> tuple[Press, ...]:
         """When each button went down and up."""
-        return presses(self.rows)
+        return presses(self.press_times)
 
     def met(self, at_ps: int, other: str = "") -> Met:
         """A moment, with the read in which it lies, if any."""
@@ -260,14 +276,17 @@ def parting(seen: Inspection) -> Thresholds | None:
     return Thresholds(low + 3 * tenth, high - 3 * tenth)
 
 
-def _grid(piece: Piece) -> int:
+def _grid(piece: Piece, known: int) -> int:
     """Picoseconds of which all changes are a multiple, as those of a logger that samples are.
 
-    Of the first piece, so of its first megabyte; 0 where changes are too few to tell.
+    Of those before it is ``known``, 0 at first; as soon as it is fine nobody looks on.
     """
-    times = [times[:_GRID] for times, _ in piece.changes.values()]
-    enough = sum(map(len, times)) >= _GRID
-    return int(np.gcd.reduce(np.concatenate(times))) if enough else 0
+    for times, _ in piece.changes.values():
+        if known == 0 or known > _FINE_PS:
+            known = int(np.gcd.reduce(times[:_GRID], initial=known))
+            off = times[times % known != 0] if known else times[:0]
+            known = int(np.gcd.reduce(off, initial=known))
+    return known
 
 
 Watcher = Callable[[NDArray[np.void], Sequence[Finding]], None]
@@ -283,17 +302,18 @@ def inspect(
     rows = [seen.rows]
     timing: tuple[Finding, ...] = ()
     runts, ringing = ({"latch": _Moments(), "clock": _Moments()} for _ in range(2))
-    glitches = _Moments()
+    glitches, unlatched = _Moments(), _Moments()
     syncs = SyncWatch(settings.sync_from)
     for window in windows(seen.watched(pieces, edges)):
         part = rows_of(window, rhythm, settings.wanted, measure)
         rows.append(part.rows)
         timing = worst_of_each([*timing, *_judge(part, settings)])
-        watcher(part.rows, timing)
+        watcher(part.rows, [_told_by(finding, seen.apart_ps) for finding in timing])
         for every, own in ((runts, part.runts), (ringing, part.ringing)):
             for name, times in own.items():
                 every[name].add(times)
         glitches.add(part.glitches)
+        unlatched.add(part.unlatched)
         seen.pulses = seen.pulses + part.pulses
         for pair, (whole, reads) in part.whole.items():
             known = seen.whole.get(pair, (0, 0))
@@ -322,7 +342,7 @@ def inspect(
     seen.runts, seen.ringing = (
         {name: moments.counted() for name, moments in some.items()} for some in (runts, ringing)
     )
-    seen.glitches = glitches.counted()
+    seen.glitches, seen.unlatched = glitches.counted(), unlatched.counted()
     told = [_told_by(finding, seen.apart_ps) for finding in timing]
     seen.timing = tuple(
         finding if finding.met.at_ps is None else replace(finding, met=seen.met(finding.met.at_ps))
@@ -357,7 +377,12 @@ class _Moments:
 def _judge(part: WindowReads, settings: Settings) -> Iterator[Finding]:
     names = Names("latch", "clock", "data", "sample")
     yield from judge_timing(
-        part.timeline, part.reads, settings.limits, pins=settings.pins, names=names
+        part.timeline,
+        part.reads,
+        settings.limits,
+        short=part.short,
+        pins=settings.pins,
+        names=names,
     )
     if settings.delay is not None and len(part.rows):
         at, delays = part.delays
@@ -366,9 +391,16 @@ def _judge(part: WindowReads, settings: Settings) -> Iterator[Finding]:
 
 
 def _told_by(finding: Finding, apart: int) -> Finding:
-    """A finding, not judged where its limit lies below the samples' distance (ps)."""
-    limit = finding.limit
-    if finding.measured is None or limit is None or limit >= apart * 1e-12 or finding.unit != "s":
+    """A finding, not judged where a sample more or less (ps) may decide it.
+
+    Each end of what is measured lies up to a sample's distance later than it was, so a time is
+    known to within one; a limit below that is out of reach altogether.
+    """
+    limit, measured, reach = finding.limit, finding.measured, apart * 1e-12
+    if measured is None or limit is None or finding.unit != "s":
+        return finding
+    between = finding.rule is CLOCK_EDGE  # found by lines drawn from sample to sample
+    if limit >= reach and (between or abs(measured - limit) >= reach):
         return finding
     facts = {"apart": apart * 1e-12}
     return Finding(

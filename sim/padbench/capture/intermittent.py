@@ -1,6 +1,6 @@
 """Contacts that come and go: what a recording shows of each button, for whoever repairs pads.
 
-    for button in steadiness(seen.presses, seen.end_ps):
+    for button in steadiness(seen.press_times, seen.end_ps):
         button.dropouts, button.ghosts, button.bounces_ps
 
 A release of 10 ms at most is bounce, a longer one of up to 50 ms a dropout, since no thumb lets go
@@ -8,19 +8,18 @@ and presses again so soon; a press of less than 30 ms by itself is a ghost. All 
 and no finer than the polls: at 60 a second nobody sees a bounce.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from padbench.capture.expected import Held
-from padbench.capture.reads import BOUNCE_PS, Press
+from padbench.capture.reads import BOUNCE_PS, UNSEEN
 from padbench.core.buttons import BUTTONS
 from padbench.core.timeline import Times
 
 _DROPOUT_PS = 50 * 10**9
 _GHOST_PS = 30 * 10**9
-_UNSEEN = np.iinfo(np.int64).min
 _PARTS = 10
 """Parts of the recording in which a trend is told."""
 
@@ -45,24 +44,10 @@ class Steadiness:
 
 
 def steadiness(
-    presses: Iterable[Press], end_ps: int, held: Sequence[Held] = (), slack: int = 0
+    times: Mapping[str, tuple[Times, Times]], end_ps: int, held: Sequence[Held] = (), slack: int = 0
 ) -> tuple[Steadiness, ...]:
-    """Of each button that was pressed; ``held`` is what somebody says."""
-    times = times_of(presses)
+    """Of each button by `padbench.capture.reads.press_times`; ``held`` is what somebody says."""
     return tuple(_of(button, *some, end_ps, held, slack) for button, some in times.items())
-
-
-def times_of(presses: Iterable[Press]) -> dict[str, tuple[Times, Times]]:
-    """When each button that was pressed went down and up (picoseconds); where nobody saw it, the
-    least of all numbers."""
-    every: dict[str, list[tuple[int, int]]] = {button: [] for button in BUTTONS}
-    for press in presses:
-        down, up = press.down_ps, press.up_ps
-        every[press.button].append(
-            (_UNSEEN if down is None else down, _UNSEEN if up is None else up)
-        )
-    arrays = {button: np.array(some, np.int64).T for button, some in every.items() if some}
-    return {button: (down, up) for button, (down, up) in arrays.items()}
 
 
 def _of(
@@ -70,15 +55,15 @@ def _of(
 ) -> Steadiness:
     bit = 128 >> BUTTONS.index(button)
     gap = down[1:] - up[:-1]
-    unseen = (down == _UNSEEN) | (up == _UNSEEN)
-    apart = (down[1:] == _UNSEEN) | (up[:-1] == _UNSEEN) | (gap > _DROPOUT_PS)
+    unseen = (down == UNSEEN) | (up == UNSEEN)
+    apart = (down[1:] == UNSEEN) | (up[:-1] == UNSEEN) | (gap > _DROPOUT_PS)
     dropouts = down[1:][~apart & (gap > BOUNCE_PS)]
     first = np.flatnonzero(np.append(True, apart))
     last = np.append(first[1:], len(down)) - 1
     alone = first[first == last]
     ghosts = down[alone[(~unseen & (up - down < _GHOST_PS))[alone]]]
     began, took = bounces_of(down, up)
-    ups = up[last][up[last] != _UNSEEN]
+    ups = up[last][up[last] != UNSEEN]
     late = []
     for entry in held:
         after = ups[ups >= entry.start]
@@ -100,7 +85,7 @@ def _of(
 def bounces_of(down: Times, up: Times) -> tuple[Times, Times]:
     """When changes begin that come in a row, each soon after the one before, and how long it is."""
     changes = np.stack([down, up], axis=1).ravel()
-    changes = changes[changes != _UNSEEN]
+    changes = changes[changes != UNSEEN]
     ends = np.flatnonzero(np.diff(changes, append=np.iinfo(np.int64).max) > BOUNCE_PS)
     begins = np.append(0, ends[:-1] + 1)[: len(ends)]
     begins, ends = begins[ends > begins], ends[ends > begins]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.capture.inspect import LINES, Inspection, Needs
-from padbench.capture.intermittent import bounces_of, times_of
+from padbench.capture.intermittent import bounces_of
 from padbench.capture.opening import STEADY
 from padbench.capture.reads import (
     BOUNCE_PS,
@@ -393,6 +393,34 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "{button} at {at:moment}: bounce"
         },
     ),
+    (
+        "buttons.always",
+        "reads",
+        {
+            "not-judged": "{names} {are} held in all {reads} whole reads: stuck, or held all the "
+            "time"
+        },
+    ),
+    (
+        "reads.late-data",
+        "s",
+        {
+            "fail": "data usually changes {measured:s} after the clock rises, and no pad takes "
+            "more than {limit:s}: what is read may be another bit",
+            "fall": "data changes {measured:s} after the clock falls and never sooner after it "
+            "rises, and a 4021 shifts as the clock rises: the clock is upside down on its way to "
+            "the register, or in the recording (then give --invert clock), or the register is "
+            "another",
+        },
+    ),
+    (
+        "reads.no-latch",
+        "times",
+        {
+            "fail": "{measured:time|times} the clocks of a read came without a latch before them, "
+            "the first at {at:moment}: a latch was lost on the way, or not recorded"
+        },
+    ),
     ("reads.in-frame", "", {"not-judged": _frame}),
     (
         "capture.cut-short",
@@ -440,6 +468,9 @@ def findings_of(
         *_passes(seen),
         *_opposites(seen, policy),
         *_bounce(seen),
+        *_always(seen, told=told),
+        *_late_data(seen),
+        *_no_latch(seen),
         *_in_frame(seen),
         *_inputs(seen),
         *_whole(seen),
@@ -447,6 +478,7 @@ def findings_of(
     if any(one.id == "capture.channels" and one.verdict == "fail" for one in found):
         # What is said of the wires is said of others than their names.
         _unblame(found, {one.id for one in found if not one.id.startswith("capture.")})
+        found = [one for one in found if one.id != "buttons.always"]
         unit_known = True
     scale = [*_time_scale(seen, unit_known=unit_known)]
     recording = [*_recording(seen, found)]
@@ -462,6 +494,7 @@ def findings_of(
 _BY_EDGES = (
     *("timing.clock-low", "timing.clock-high", "timing.removal"),
     *("timing.first-bit", "timing.later-bits", "timing.sample-point", "timing.data-delay"),
+    "reads.late-data",
 )
 """What is another time by the other edge of the clock."""
 
@@ -469,7 +502,10 @@ _BY_EDGES = (
 def _untimed(one: Finding) -> Finding:
     """Nothing is said of times where these may be far off."""
     judged = one.verdict == "pass" or one.unit == "s"
-    if not (one.id.startswith("timing.") and judged) or one.verdict == "not-judged":
+    if (
+        not (one.id.startswith(("timing.", "reads.late-data")) and judged)
+        or one.verdict == "not-judged"
+    ):
         return one
     return replace(one, verdict="not-judged", case=one.case or one.verdict)
 
@@ -485,7 +521,8 @@ def _unblame(found: list[Finding], ids: Collection[str]) -> set[str]:
 
 _BY_SAMPLES = (
     *("reads.clocks", "reads.extra-clock", "timing.clocks", "levels.glitches", "levels.runts"),
-    *("reads.cut-short", "timing.clock-width", "timing.load-width"),
+    *("reads.cut-short", "timing.clock-width", "timing.load-width", "reads.no-latch"),
+    "reads.late-data",
 )
 """What pulses that fell between two samples would look like."""
 _CLOCK_LOW_PS = 280_000
@@ -517,6 +554,8 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
         return
     width, what = min(widths)
     hidden = _unblame(found, _BY_SAMPLES)
+    if hidden & {"levels.glitches", "levels.runts"}:
+        hidden |= _unblame(found, ("reads.decided",))  # after either no bit is sure
     yield _finding(
         "capture.sampling",
         "fail" if hidden else "not-judged",
@@ -831,6 +870,12 @@ def _undecided(seen: Inspection) -> Iterator[Finding]:
     yield _finding(id_, "fail", float(len(wrong)), met=met, sources=_LEVELS, names=names)
 
 
+_SLOW_PS = 3 * 10**6
+"""No pad takes so long to answer on any cable (assumed)."""
+_CHANGES = 8
+"""So many that are all late are no chance (assumed)."""
+_ALWAYS = 3
+"""Fewer reads say nothing of a button that is held in all (assumed)."""
 _RARE = 0.1
 """Of the reads; what more of them do the program means to do (assumed)."""
 
@@ -919,13 +964,39 @@ def _opposites(seen: Inspection, policy: str) -> Iterator[Finding]:
 
 
 def _bounce(seen: Inspection) -> Iterator[Finding]:
-    times = times_of(seen.presses)
-    bounced = {button: bounces_of(down, up)[0] for button, (down, up) in times.items()}
+    bounced = {name: bounces_of(*times)[0] for name, times in seen.press_times.items()}
     if count := float(sum(map(len, bounced.values()))):
         at, button = min((int(some[0]), button) for button, some in bounced.items() if len(some))
         soon = BOUNCE_PS * 1e-12
         rule, met = "buttons.bounce", seen.met(at)
         yield _finding(rule, "not-judged", count, None, met, _MEMORY, soon=soon, button=button)
+
+
+def _always(seen: Inspection, *, told: bool) -> Iterator[Finding]:
+    rows = seen.rows[(seen.rows["missing"] == 0) & (seen.rows["flags"] & IN_GAP == 0)]
+    whole = rows["byte"] & rows["held"]  # not by a clock too many
+    held = pressed_in(int(np.bitwise_and.reduce(whole))) if len(whole) >= _ALWAYS else ()
+    if held and not told:
+        names, are, reads = " and ".join(held), "are" if held[1:] else "is", len(whole)
+        yield _finding("buttons.always", "not-judged", None, names=names, are=are, reads=reads)
+
+
+def _late_data(seen: Inspection) -> Iterator[Finding]:
+    """What changes so late after the clock was not sent by its rise, or by no pad."""
+    delay, high = (seen.measures.get(n) for n in ("data delay after the clock", "clock high"))
+    if delay is None or high is None or delay.count < _CHANGES:
+        return
+    if delay.median > _SLOW_PS + seen.apart_ps:
+        by_fall = delay.least > high.most
+        late = delay.median - (high.median if by_fall else 0)
+        case, limit = "fall" if by_fall else "", None if by_fall else _SLOW_PS * 1e-12
+        yield _finding("reads.late-data", "fail", late * 1e-12, limit, case=case)
+
+
+def _no_latch(seen: Inspection) -> Iterator[Finding]:
+    count, first = seen.unlatched
+    if count:
+        yield _finding("reads.no-latch", "fail", float(count), met=seen.met(first[0]))
 
 
 def _inputs(seen: Inspection) -> Iterator[Finding]:

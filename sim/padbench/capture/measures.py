@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from padbench.core.decode import ReadArrays
+from padbench.core.decode import ReadArrays, inside
+from padbench.core.timeline import Times
 
 _KEPT = 1 << 17
 
@@ -74,24 +75,27 @@ class Measure(dict[str, Sampler]):
         return {name: statistics for name, statistics in found if statistics is not None}
 
 
+def clock_parts(reads: ReadArrays) -> tuple[NDArray[np.bool_], Times, Times]:
+    """Which reads begin with a falling clock, and the low and the high parts of their clocks."""
+    (f0, f1), (r0, r1) = reads.fall_cuts, reads.rise_cuts
+    usual: NDArray[np.bool_] = (f1 > f0) & (r1 > r0)
+    usual[usual] = reads.falls[f0[usual]] < reads.rises[r0[usual]]
+    low = np.where(usual, np.minimum(f1 - f0, r1 - r0), 0)
+    high = np.where(usual, np.minimum(f1 - f0 - 1, r1 - r0), 0)
+    later = f0 + 1
+    return (
+        usual,
+        reads.rises[inside((r0, r0 + low))] - reads.falls[inside((f0, f0 + low))],
+        reads.falls[inside((later, later + high))] - reads.rises[inside((r0, r0 + high))],
+    )
+
+
 def measure_reads(reads: ReadArrays, measure: Measure) -> None:
     """Add the widths of latch and clocks, and the lengths."""
-    (f0, f1), (r0, r1) = reads.fall_cuts, reads.rise_cuts
-    falls, rises = np.append(reads.falls, 0), np.append(reads.rises, 0)
-    count_falls, count_rises = f1 - f0, r1 - r0
-    usual = (count_falls > 0) & (count_rises > 0)
-    usual[usual] = falls[f0[usual]] < rises[r0[usual]]
-    low = np.where(usual, np.minimum(count_falls, count_rises), 0)
-    high = np.where(usual, np.minimum(count_falls - 1, count_rises), 0)
+    usual, low, high = clock_parts(reads)
     measure["latch width"].add(reads.latch_ends - reads.starts)
-    measure["clock low"].add(rises[_ragged(r0, low)] - falls[_ragged(f0, low)])
-    measure["clock high"].add(falls[_ragged(f0 + 1, high)] - rises[_ragged(r0, high)])
-    measure["latch to first clock"].add(falls[f0[usual]] - reads.latch_ends[usual])
-    measure["read length"].add(rises[r1[usual] - 1] - reads.starts[usual])
-
-
-def _ragged(first: NDArray[np.intp], counts: NDArray[np.intp]) -> NDArray[np.intp]:
-    """``counts[i]`` numbers from ``first[i]`` on, one row after the other."""
-    before = np.cumsum(counts) - counts
-    places: NDArray[np.intp] = np.repeat(first - before, counts) + np.arange(int(counts.sum()))
-    return places
+    measure["clock low"].add(low)
+    measure["clock high"].add(high)
+    first, last = reads.fall_cuts[0][usual], reads.rise_cuts[1][usual] - 1
+    measure["latch to first clock"].add(reads.falls[first] - reads.latch_ends[usual])
+    measure["read length"].add(reads.rises[last] - reads.starts[usual])

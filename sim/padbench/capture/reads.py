@@ -1,5 +1,6 @@
 """The reads of a capture, as rows and one by one, and when they saw each button go down and up."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -7,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.buttons import BUTTONS, OPPOSITES, byte_of, pressed_in
+from padbench.core.timeline import Times
 
 ROW = np.dtype(
     [
@@ -111,6 +113,10 @@ class SeenRead:
         return pressed_in(self.byte)
 
 
+UNSEEN = np.iinfo(np.int64).min
+"""A time at which nobody looked."""
+
+
 class Press(NamedTuple):
     """A button down. ``down_ps`` is the start of the first read that saw it, ``up_ps`` that of the
     first that did not any more; None at the ends of the capture, where nobody saw it happen.
@@ -121,31 +127,31 @@ class Press(NamedTuple):
     up_ps: int | None
 
 
-def presses(rows: NDArray[np.void]) -> tuple[Press, ...]:
-    """In order of going down, from rows of `ROW`. Reads that are not sure say nothing, and ``held``
-    is what counts: a bit that the console lost was no press and no release.
+def press_times(rows: NDArray[np.void]) -> dict[str, tuple[Times, Times]]:
+    """When each button that was pressed went down and up (picoseconds), from rows of `ROW`;
+    `UNSEEN` where nobody saw it. Reads that are not sure say nothing, and ``held`` is what counts:
+    a bit that the console lost was no press and no release.
     """
     sure = rows[(rows["missing"] == 0) & (rows["undecided"] == 0) & (rows["flags"] & IN_GAP == 0)]
-    if not len(sure):
-        return ()
-    held, starts = sure["held"], sure["start"]
     # Nobody saw what changes at the first read, or after the last.
-    downs, ups, buttons = [], [], []
-    for place in range(8):
-        down = np.concatenate([[False], held & 128 >> place > 0, [False]])
+    times = np.concatenate([[UNSEEN], sure["start"][1:], [UNSEEN]])
+    found = {}
+    for place, button in enumerate(BUTTONS):
+        down = np.concatenate([[False], sure["held"] & 128 >> place > 0, [False]])
         changes = np.flatnonzero(down[1:] != down[:-1])
-        downs.append(changes[::2])
-        ups.append(changes[1::2])
-        buttons.append(np.full(len(changes) // 2, place))
-    down, up, button = map(np.concatenate, (downs, ups, buttons))
-    order = np.lexsort((button, up, down))
-    times = [None, *starts[1:].tolist(), None]
-    return tuple(
-        Press(BUTTONS[place], times[first], times[last])
-        for place, first, last in zip(
-            button[order].tolist(), down[order].tolist(), up[order].tolist(), strict=True
-        )
-    )
+        if len(changes):
+            found[button] = times[changes[::2]], times[changes[1::2]]
+    return found
+
+
+def presses(times: Mapping[str, tuple[Times, Times]]) -> tuple[Press, ...]:
+    """In order of going down."""
+    every = [
+        Press(button, None if down == UNSEEN else down, None if up == UNSEEN else up)
+        for button, some in times.items()
+        for down, up in zip(*(part.tolist() for part in some), strict=True)
+    ]
+    return (*sorted(every, key=lambda one: (one.down_ps or UNSEEN, one.up_ps or -UNSEEN)),)
 
 
 def opposites(byte: int) -> bool:

@@ -10,11 +10,11 @@ from itertools import permutations
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.capture.measures import Measure, measure_reads
+from padbench.capture.measures import Measure, clock_parts, measure_reads
 from padbench.capture.reads import CUT_SHORT, IN_GAP, OPEN_ENDED, ROW, UNEVEN
 from padbench.capture.windows import Window
 from padbench.core.buttons import BUTTONS
-from padbench.core.decode import Names, Read, ReadArrays, extra_clocks, read_arrays
+from padbench.core.decode import Names, ReadArrays, extra_clocks, inside, read_arrays
 from padbench.core.quality import (
     apart,
     data_delays,
@@ -27,6 +27,8 @@ from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire
 
 _BESIDE_PS = 10**6
 """What comes later after an edge is no ringing of a pad's cable (assumed)."""
+_PAUSE = 100
+"""Times a program's loop; within one read nobody waits so long (assumed)."""
 _NEVER = np.iinfo(np.int64).max
 
 Table = NDArray[np.intp]
@@ -41,23 +43,17 @@ class Rhythm:
     judged_to: int = -_NEVER
     """Up to here noise was looked for."""
 
-    def learn(self, clock: Wire, reads: tuple[Read, ...]) -> None:
+    def learn(self, some: ReadArrays) -> None:
         """From medians: the program's loop, and half the shorter part of a clock."""
-        if self.loop or not any(read.clock_falls for read in reads):
+        first, stop = some.fall_cuts
+        later, before = np.minimum(first + 1, stop), np.maximum(stop - 1, first)
+        loops = some.falls[inside((later, stop))] - some.falls[inside((first, before))]
+        if self.loop or not len(loops):
             return
-        loops = [np.diff(read.clock_falls) for read in reads if len(read.clock_falls) > 1]
-        if not loops:
-            return
-        self.loop = int(np.median(np.concatenate(loops)))
-        low, high = [], []
-        for read in reads:
-            falls, rises = np.asarray(read.clock_falls), np.asarray(read.clock_rises)
-            if min(len(falls), len(rises)) > 1 and falls[0] < rises[0]:
-                low.append(rises - falls[: len(rises)])
-                high.append(falls[1:] - rises[: len(falls) - 1])
-        if low:
-            widths = np.median(np.concatenate(low)), np.median(np.concatenate(high))
-            self.shortest = int(min(widths)) // 2
+        self.loop = int(np.median(loops))
+        _, low, high = clock_parts(some)
+        if len(low) and len(high):
+            self.shortest = int(min(np.median(low), np.median(high))) // 2
 
 
 @dataclass(frozen=True)
@@ -65,11 +61,13 @@ class WindowReads:
     """What one window gave: its own rows, and its reads with that before for the rules."""
 
     rows: NDArray[np.void]
-    reads: tuple[Read, ...]
+    reads: ReadArrays
+    short: NDArray[np.bool_]
     timeline: Timeline
     runts: dict[str, Times]
     ringing: dict[str, Times]
     glitches: Times
+    unlatched: Times
     delays: tuple[Times, Times]
     pulses: NDArray[np.int64]
     """How often the latch rose, the clock rose, that with the latch high, and the latch with the
@@ -90,8 +88,8 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         # The latch at the end of the window begins a read of the next.
         wire, seen = wire.part(slice(-1)), seen.part(slice(-1))
     # The rule of eight clocks knows no other number: a last read short of more is not whole.
-    reads = seen.reads(wanted, last=window.last and wanted <= 8)
-    rhythm.learn(clock, reads)
+    short = seen.short(wanted, last=window.last and wanted <= 8)
+    rhythm.learn(seen)
 
     # What goes to and fro beside an edge belongs to it: hysteresis is there for that.
     runts: dict[str, Times] = {}
@@ -106,13 +104,11 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     glitches = short_pulses(clock, rhythm.shortest)
     for start, stop in window.gaps:
         glitches = glitches[(glitches < start) | (glitches > stop)]
-    if window.gaps:
-        ends = [_seen_to(*some) for some in zip(reads, [*reads[1:], None], strict=False)]
-        reads = tuple(
-            read
-            for read, end in zip(reads, ends, strict=True)
-            if not any(start < end and stop >= read.start_ps for start, stop in window.gaps)
-        )
+    ends = _ends(seen)
+    ends[:-1] = np.where(short[:-1], seen.starts[1:], ends[:-1])
+    judged = np.ones(len(seen), bool)
+    for start, stop in window.gaps:
+        judged &= (start >= ends) | (stop < seen.starts)
     doubts = np.sort(np.concatenate([*runts.values(), glitches]))
     # What is open when the window ends, or may yet belong to an edge, is counted with the next.
     since = rhythm.judged_to
@@ -141,11 +137,13 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
 
     return WindowReads(
         own.rows(data, doubts, window),
-        reads,
+        seen.part(judged),
+        short[judged],
         timeline,
         closed(runts),
         closed(ringing),
         _closed(clock, glitches, since, until),
+        own.unlatched(),
         delays,
         np.array(
             [
@@ -157,11 +155,12 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     )
 
 
-def _seen_to(read: Read, after: Read | None) -> int:
-    """Up to when a read must have been recorded to be judged."""
-    if read.cut_short and after is not None:
-        return after.start_ps
-    return max(read.latch_end_ps, *read.clock_rises[-1:])
+def _ends(reads: ReadArrays) -> Times:
+    """When the latch of each has ended and its last clock has come."""
+    counts = reads.rise_cuts[1] - reads.rise_cuts[0]
+    last = np.append(reads.rises, 0)[np.where(counts > 0, reads.rise_cuts[1] - 1, -1)]
+    ends: Times = np.where(counts > 0, np.maximum(reads.latch_ends, last), reads.latch_ends)
+    return ends
 
 
 def _whole_reads(wires: dict[str, Wire]) -> dict[tuple[str, str], tuple[int, int]]:
@@ -219,8 +218,7 @@ class _Own:
         unsure |= self._unsteady(data, samples)
         count = there[:, :8].sum(axis=1)
         counts = wire.rise_cuts[1] - wire.rise_cuts[0]
-        last_rise = np.append(wire.rises, 0)[np.where(counts > 0, wire.rise_cuts[1] - 1, -1)]
-        ends = np.where(counts > 0, np.maximum(wire.latch_ends, last_rise), wire.latch_ends)
+        ends = _ends(wire)
         every = seen.sample_cuts[1] - seen.sample_cuts[0]
         for number, clocks in extra.items():
             every[number] -= 0 if self.sampled else len(clocks)
@@ -280,6 +278,19 @@ class _Own:
             upto = np.concatenate([[0], np.cumsum(wrong)])
             uneven[some] |= upto[stop[some] - 1] > upto[first[some]]
         return uneven
+
+    def unlatched(self) -> Times:
+        """The first of so many clocks as a read has, long after those before them."""
+        (first, stop), falls = self.wire.fall_cuts, self.wire.falls
+        if not (self.rhythm.loop and len(first)):
+            return falls[:0]
+        late = np.flatnonzero(np.diff(falls) > _PAUSE * self.rhythm.loop) + 1
+        own = np.searchsorted(first, late, side="right") - 1
+        known = (own >= 0) & (late > first[own])
+        late, own = late[known], own[known]
+        ends = np.minimum(np.append(late[1:], len(falls)), stop[own])
+        begins: Times = falls[late[ends - late >= self.wanted]]
+        return begins
 
     def _chosen(self, extra: dict[int, tuple[int, ...]]) -> tuple[Table, NDArray[np.bool_]]:
         """Where the samples of the bits stand, and which bits there are; both a row a read.

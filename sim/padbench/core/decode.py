@@ -7,13 +7,14 @@ The decoder looks at three wires and, where the timeline has them, the moments a
 console sampled. It neither knows nor cares where the timeline came from.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import chain, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.timeline import HIGH, LOW, Timeline, Times
+from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Times
 from padbench.core.wire_names import CABLE_DATA, CONSOLE_CLOCK, CONSOLE_LATCH, CONSOLE_SAMPLE
 
 Cuts = tuple[NDArray[np.intp], NDArray[np.intp]]
@@ -94,7 +95,7 @@ class ReadArrays:
         """How many reads."""
         return len(self.starts)
 
-    def part(self, which: slice) -> "ReadArrays":
+    def part(self, which: slice | NDArray[np.bool_]) -> "ReadArrays":
         """Some of the reads, in the same order."""
         cuts = (self.rise_cuts, self.fall_cuts, self.sample_cuts)
         rise, fall, sample = ((first[which], last[which]) for first, last in cuts)
@@ -107,16 +108,45 @@ class ReadArrays:
             sample_cuts=sample,
         )
 
+    @classmethod
+    def of(cls, reads: Sequence[Read]) -> "ReadArrays":
+        """Those reads, and no edge or sample beside."""
+
+        def every(name: str) -> tuple[Times, Cuts]:
+            parts = [getattr(read, name) for read in reads]
+            ends = np.cumsum([len(part) for part in parts], dtype=np.intp)
+            return np.fromiter(chain.from_iterable(parts), np.int64), (
+                np.append(0, ends[:-1])[: len(ends)],
+                ends,
+            )
+
+        (rises, rise), (falls, fall) = every("clock_rises"), every("clock_falls")
+        samples, sample = every("samples")
+        levels = [
+            UNKNOWN if bit is None else LOW if bit else HIGH for read in reads for bit in read.bits
+        ]
+        starts, latch_ends = (
+            np.asarray([getattr(read, name) for read in reads], np.int64)
+            for name in ("start_ps", "latch_end_ps")
+        )
+        bits = np.asarray(levels, np.uint8)
+        return cls(starts, latch_ends, rises, falls, samples, bits, rise, fall, sample)
+
+    def short(self, wanted: int = 8, *, last: bool = True) -> NDArray[np.bool_]:
+        """Which were cut short; ``last`` says that no latch follows the last of them."""
+        short: NDArray[np.bool_] = self.sample_cuts[1] - self.sample_cuts[0] < wanted
+        short[-1:] &= not last
+        return short
+
     def reads(self, wanted: int = 8, *, last: bool = True) -> tuple[Read, ...]:
         """One by one; ``last`` says that no latch follows the last of them."""
         bits = [None if v > HIGH else v == LOW for v in self.levels.tolist()]
         samples, rises, falls = (t.tolist() for t in (self.samples, self.rises, self.falls))
         every = (
             *(self.starts, self.latch_ends, *self.sample_cuts),
-            *(*self.rise_cuts, *self.fall_cuts),
+            *(*self.rise_cuts, *self.fall_cuts, self.short(wanted, last=last)),
         )
         rows = zip(*(part.tolist() for part in every), strict=True)
-        count = len(self)
         return tuple(
             Read(
                 start_ps=start,
@@ -125,9 +155,9 @@ class ReadArrays:
                 clock_rises=tuple(rises[r0:r1]),
                 samples=tuple(samples[s0:s1]),
                 bits=tuple(bits[s0:s1]),
-                cut_short=s1 - s0 < wanted and not (last and number == count),
+                cut_short=short,
             )
-            for number, (start, latch_end, s0, s1, r0, r1, f0, f1) in enumerate(rows, 1)
+            for start, latch_end, s0, s1, r0, r1, f0, f1, short in rows
         )
 
 
@@ -176,6 +206,14 @@ def extra_clocks(read: Read, usual: int, wanted: int = 8) -> tuple[int, ...]:
         if 10 * (other - one) < 6 * usual
     )
     return close if len(close) == more else ()
+
+
+def inside(cuts: Cuts) -> NDArray[np.intp]:
+    """The places within such cuts, one read after the other."""
+    first, last = cuts
+    counts = last - first
+    places: NDArray[np.intp] = np.repeat(first - np.cumsum(counts) + counts, counts)
+    return places + np.arange(len(places))
 
 
 def _cuts(starts: Times, ends: Times, times: Times) -> Cuts:

@@ -8,11 +8,11 @@ not. The rules see a timeline only, so a simulation, an HDL run and a capture ar
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import chain
 
 import numpy as np
+from numpy.typing import NDArray
 
-from padbench.core.decode import Names, Read
+from padbench.core.decode import Names, Read, ReadArrays, inside
 from padbench.core.findings import Fact, Finding, Rule, Source
 from padbench.core.limits import Limit, Limits, judge_count, judge_times, unjudged
 from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire, Word
@@ -157,15 +157,17 @@ class PinNames:
 
 def judge_timing(
     timeline: Timeline,
-    reads: Sequence[Read],
+    reads: Sequence[Read] | ReadArrays,
     limits: Limits,
     *,
+    short: NDArray[np.bool_] | None = None,
     pins: PinNames | None = None,
     names: Names | None = None,
 ) -> tuple[Finding, ...]:
     """Findings ``timing.*`` for one timeline, in the order of `RULES`.
 
-    ``reads`` are those of the same timeline and ``names``. A rule whose wires the timeline lacks,
+    ``reads`` are those of the same timeline and ``names``; where they are arrays ``short`` says
+    which of them were cut short. A rule whose wires the timeline lacks,
     or whose edges never come, is "not-judged". The clock at the load's end is judged only for a
     register that asks for it.
     """
@@ -173,8 +175,13 @@ def judge_timing(
     names = names or Names()
     load, clock = timeline.wire(pins.load), timeline.wire(pins.clock)
     rises = _while_shifting(clock.rises(), load)
+    if not isinstance(reads, ReadArrays):
+        short = np.asarray([read.cut_short for read in reads], bool)
+        reads = ReadArrays.of(reads)
+    elif short is None:
+        short = reads.short()
     samples = _Samples(reads)
-    silent = not any(bit is not None for read in reads for bit in read.bits)
+    silent = not (reads.levels[inside(reads.sample_cuts)] <= HIGH).any()
 
     def least(id_: str, times: tuple[Times, Times], limit: Limit) -> Finding:
         return judge_times(RULES[f"timing.{id_}"], *times, limit)
@@ -191,7 +198,7 @@ def judge_timing(
         *_clock_at_load_end(load.falls(), clock, limits.clock_at_load_end),
         _setup(timeline.words.get(pins.inputs), load, limits.setup_parallel),
         *_arrivals(samples, limits, silent=silent),
-        _clocks(reads, timeline.end_ps),
+        _clocks(reads, short, timeline.end_ps),
         _sampled_before_shift(samples, limits.hold, sampled=names.sample in timeline.events),
     )
 
@@ -352,17 +359,14 @@ class _Samples:
     the clock until then, in its own read if it is later than the start.
     """
 
-    def __init__(self, reads: Sequence[Read]) -> None:
-        def every(name: str) -> Times:
-            return np.fromiter(chain.from_iterable(getattr(one, name) for one in reads), np.int64)
-
-        self.at, self.rises = every("samples"), every("clock_rises")
-        begins = np.asarray([read.start_ps for read in reads], np.int64)
-        counts = [len(read.samples) for read in reads]
-        self.starts = np.repeat(begins, counts)
-        self.ends = np.repeat(np.append(begins[1:], _NEVER)[: len(begins)], counts)
+    def __init__(self, reads: ReadArrays) -> None:
+        self.at = reads.samples[inside(reads.sample_cuts)]
+        self.rises = reads.rises[inside(reads.rise_cuts)]
+        counts = reads.sample_cuts[1] - reads.sample_cuts[0]
+        self.starts = np.repeat(reads.starts, counts)
+        self.ends = np.repeat(np.append(reads.starts[1:], _NEVER)[: len(reads)], counts)
         self.first = np.diff(self.starts, prepend=-1) != 0
-        self.fall = _last_until(self.at, every("clock_falls"))
+        self.fall = _last_until(self.at, reads.falls[inside(reads.fall_cuts)])
 
 
 def _arrivals(samples: _Samples, limits: Limits, *, silent: bool) -> Iterator[Finding]:
@@ -386,27 +390,30 @@ def _arrivals(samples: _Samples, limits: Limits, *, silent: bool) -> Iterator[Fi
         yield unjudged(RULES[id_], limit, "silent") if nothing_came else finding
 
 
-def _clocks(reads: Sequence[Read], end: int) -> Finding:
+def _clocks(reads: ReadArrays, short: NDArray[np.bool_], end: int) -> Finding:
     """A read has eight clock pulses at least.
 
     One that a new latch cut off is not counted, nor the last one where the timeline breaks off in
     the middle of it.
     """
     rule, sources = RULES["timing.clocks"], (_EIGHT_CLOCKS,)
-    whole = [read for read in reads if not read.cut_short]
-    if whole and whole[-1] is reads[-1] and _breaks_off(whole[-1], end):
-        whole.pop()
-    if not whole:
+    whole = np.flatnonzero(~short)
+    if len(whole) and not short[-1] and _breaks_off(reads, end):
+        whole = whole[:-1]
+    if not len(whole):
         return Finding(rule, "not-judged", limit=8.0, sources=sources)
-    least = min(whole, key=lambda read: len(read.clock_rises))
-    count = len(least.clock_rises)
-    return judge_count(rule, float(count), 8.0, float(count - 8), least.start_ps, sources)
+    counts = (reads.rise_cuts[1] - reads.rise_cuts[0])[whole]
+    least = int(np.argmin(counts))
+    count, start = int(counts[least]), int(reads.starts[whole[least]])
+    return judge_count(rule, float(count), 8.0, float(count - 8), start, sources)
 
 
-def _breaks_off(read: Read, end: int) -> bool:
-    """Whether the end comes before one more clock could have: within two of the widest steps."""
-    edges = np.asarray([read.start_ps, read.latch_end_ps, *read.clock_rises], np.int64)
-    return end - int(edges.max()) <= 2 * int(np.diff(np.sort(edges)).max())
+def _breaks_off(reads: ReadArrays, end: int) -> bool:
+    """Whether the end comes before the last read could have had one more clock: within two of its
+    widest steps."""
+    rises = reads.rises[slice(*(int(cut[-1]) for cut in reads.rise_cuts))]
+    edges = np.sort(np.concatenate([reads.starts[-1:], reads.latch_ends[-1:], rises]))
+    return end - int(edges[-1]) <= 2 * int(np.diff(edges).max())
 
 
 def _sampled_before_shift(samples: _Samples, hold: Limit | None, *, sampled: bool) -> Finding:

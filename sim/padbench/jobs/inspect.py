@@ -659,7 +659,7 @@ def _result(
 
     held = () if expected is None else expected.held
     slack = 0 if expected is None else expected.slack
-    steady = steadiness(seen.presses, seen.end_ps, held, slack)
+    steady = steadiness(seen.press_times, seen.end_ps, held, slack)
 
     def again(spans: Sequence[tuple[int, int]]) -> Mapping[int, Timeline]:
         with opened(file, choices) as stream:

@@ -47,9 +47,9 @@ _LOOKED_AT = 10_000
 _OF_RECORDING = (
     *("capture.channels", "capture.times", "capture.sampling", "capture.left-out"),
     *("capture.time-scale", "capture.cut-short", "capture.gaps"),
-    *("levels.moves", "levels.thresholds", "levels.supply"),
+    *("levels.moves", "levels.thresholds", "levels.supply", "buttons.always", "reads.clocks"),
 )
-"""What only the recording is to blame for: told in words, where others have their ids."""
+"""What the recording may be to blame for: told in words, where others have their ids."""
 _MARGIN = 0.15
 """Part of a read that is shown before and after it."""
 _LINE_PS = 63_555_556
