@@ -99,8 +99,8 @@ class _Beneath(ctypes.Structure):
     _fields_ = (("allowed", ctypes.c_uint64), ("parent", ctypes.c_int32))
 
 
-def write_only_below(folder: Path) -> bool:
-    """Have this process, and all that it starts, write in ``folder`` alone and in ``/dev``.
+def write_only_below(*folders: Path) -> bool:
+    """Have this process, and all that it starts, write in ``folders`` alone and in ``/dev``.
 
     False where the system cannot do that: not Linux, or before 5.13.
     """
@@ -117,7 +117,7 @@ def write_only_below(folder: Path) -> bool:
     if handle < 0:
         return False
     try:
-        for allowed in (folder, Path("/dev")):
+        for allowed in (*folders, Path("/dev")):
             parent = os.open(allowed, os.O_PATH | os.O_CLOEXEC)
             beneath = _Beneath(rights, parent)
             refused = system.syscall(_ADD, handle, 1, ctypes.byref(beneath), 0)
