@@ -34,13 +34,15 @@ def judged(tmp_path: Path, capfd, engine: str, text: str, ending: str = "sv") ->
 @pytest.mark.parametrize(
     ("engine", "code", "says"),
     [
-        ("icarus", 'initial $system("touch {ran}");', "calls $system"),
-        ("verilator", 'initial $system("touch {ran}");', "calls $system"),
-        ("icarus", '`define RUN $system\ninitial `RUN("touch {ran}");', "calls $system"),
-        ("verilator", '`define RUN $system\ninitial `RUN("touch {ran}");', "calls $system"),
-        ("verilator", 'initial $c("system(\\"touch {ran}\\");");', "calls $c"),
-        ("verilator", 'import "DPI-C" function int system(string words);', "uses functions from"),
-        ("verilator", "`systemc_header\n#include <cstdlib>\n`verilog", "calls `systemc_header"),
+        ("icarus", 'initial $system("touch {ran}");', "has $system"),
+        ("verilator", 'initial $system("touch {ran}");', "has $system"),
+        ("icarus", '`define RUN $system\ninitial `RUN("touch {ran}");', "has $system"),
+        ("verilator", '`define RUN $system\ninitial `RUN("touch {ran}");', "has $system"),
+        ("verilator", 'initial $c("system(\\"touch {ran}\\");");', "has $c"),
+        ("verilator", 'import "DPI-C" function int system(string words);', "has functions from"),
+        ("verilator", 'import // by name\n"DPI-C" function int f();', "has functions from"),
+        ("verilator", 'string s = """ " """; initial $system("x");', "has $system"),
+        ("verilator", "`systemc_header\n#include <cstdlib>\n`verilog", "has `systemc_header"),
     ],
 )
 def test_a_program_in_verilog_is_refused_with_its_place(tmp_path, capfd, engine, code, says):
@@ -58,9 +60,27 @@ def test_a_program_in_verilog_is_refused_with_its_place(tmp_path, capfd, engine,
     assert not ran.exists()
 
 
+def test_a_module_beside_the_headers_is_looked_at_too(tmp_path, capfd):
+    """Verilator finds it by its name, though no source names it."""
+    ran = tmp_path / "ran"
+    folder = tmp_path / "more"
+    folder.mkdir()
+    (folder / "evil.sv").write_text(f'module evil;\ninitial $system("touch {ran}");\nendmodule\n')
+    sound = (HDL / "verilog" / "shift_register.v").read_text()
+    source, sheet = tmp_path / "pad.sv", tmp_path / "pad.toml"
+    source.write_text(sound.replace(END, f"{END}\nevil one();"))
+    text = sheet_text("shift_register", "verilator", source=source)
+    sheet.write_text(text.replace("\n[hdl]\n", "\n[hdl]\ninclude = ['more']\n"))
+    assert main(["regress", str(sheet), *ONE]) == 2
+    err = capfd.readouterr().err
+    assert (err.count("\n"), "hdl.include: " in err) == (1, True), err
+    assert "evil.sv:2 has $system" in err
+    assert not ran.exists()
+
+
 def test_words_that_only_look_like_it_are_hardware(tmp_path, capfd):
     sound = (HDL / "verilog" / "shift_register.v").read_text()
-    more = '// $system("x")\nlocalparam N = $clog2(9); initial $display("$system is not called");'
+    more = 'localparam N = $clog2(9); initial $display("the system costs %d", $ceil(1.5));'
     assert judged(tmp_path, capfd, "icarus", sound.replace(END, f"{END}\n{more}"))[0] == 0
 
 
@@ -71,8 +91,10 @@ def test_foreign_code_in_vhdl_is_refused_with_its_place(tmp_path, capfd):
     assert (code, err.count("\n")) == (2, 1)
     assert f"pad.vhd:{head.count(chr(10)) + 3} " in err
     assert 'has the attribute "foreign"' in err
-    said = sound.replace("\nbegin\n", "\n    -- attribute foreign of it\nbegin\n", 1)
-    assert judged(tmp_path, capfd, "ghdl", said, "vhd")[0] == 0
+    hidden = 'constant c : character := \'"\'; attribute foreign of c : constant is "VHPIDIRECT x";'
+    text = f"{head}\n{hidden}\nbegin\n{body}"
+    code, err = judged(tmp_path, capfd, "ghdl", text, "vhd")
+    assert (code, 'has the attribute "foreign"' in err) == (2, True)
 
 
 def test_a_file_elsewhere_is_not_written(tmp_path, capfd):

@@ -1,32 +1,31 @@
 """A design is simulated, and runs nothing and writes nowhere else.
 
-    place = foreign_code(job, Path("build"))     # "pad.sv:7 calls $system", None where nothing does
+    place = foreign_code(job, Path("build"))     # "pad.sv:7 has $system", None where nothing does
+    place = foreign_library(job, Path("build"))  # the same of modules that the simulator found
     write_only_below(Path("build"))              # from here on, for this process and its children
 
 Of HDL a simulator runs only what it reads as hardware, but for `$system`, C++ given as text and
 functions from elsewhere (IEEE 1800 clause 35, VHDL's attribute "foreign"). Macros are looked
-through by the simulator's own preprocessor.
+through by the simulator's own preprocessor. The words are refused wherever they stand, in a comment
+too: who tells comments and strings from code has to be right about all of them.
 """
 
 import ctypes
 import os
 import re
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 
 from padbench.cosim.job import Job
 
 _VERILOG = re.compile(
-    r'(?P<name>\$system|\$c(?:pure)?\d*|`systemc_\w+)(?![\w$])|(?P<dpi>\b(?:im|ex)port\s*"DPI)'
-    r'|`line\s+(?P<line>\d+)\s+"(?P<file>[^"\n]*)"[^\n]*\n'
-    r'|"(?:\\.|[^"\\])*"|//[^\n]*|/\*.*?\*/|\\\S+',
+    r"(?P<name>\$system|\$c(?:pure)?\d*|`systemc_\w+)(?![\w$])"
+    r'|(?P<dpi>\b(?:im|ex)port(?:\s|`line[^\n]*\n|//[^\n]*\n|/\*.*?\*/)*"DPI)'
+    r'|`line\s+(?P<line>\d+)\s+"(?P<file>[^"\n]*)"[^\n]*\n',
     re.DOTALL,
 )
-_VHDL = re.compile(
-    r"(?P<name>\battribute\b(?:\s|--[^\n]*\n|/\*.*?\*/)+foreign\b)"
-    r'|"[^"\n]*"|\\[^\\\n]*\\|--[^\n]*|/\*.*?\*/',
-    re.DOTALL | re.IGNORECASE,
-)
+_VHDL = re.compile(r"\battribute\b(?:\s|--[^\n]*\n|/\*.*?\*/)+foreign\b", re.DOTALL | re.IGNORECASE)
 _PREPROCESS = {
     "icarus": ("iverilog", "-E", "-o", "{out}", "-g2012"),
     "verilator": ("verilator", "-E"),
@@ -40,48 +39,62 @@ def foreign_code(job: Job, folder: Path) -> str | None:
     ``folder`` is for a file on the way. What does not get through the preprocessor does not
     compile either, and is looked at as far as it got.
     """
-    if job.vhdl:
-        for source in job.sources:
-            text = Path(source).read_text(encoding="latin-1")
-            for found in _VHDL.finditer(text):
-                if found["name"]:
-                    line = text.count("\n", 0, found.start()) + 1
-                    return f'{source}:{line} has the attribute "foreign"'
-        return None
-    for source in job.sources:
-        place = _in_verilog(_preprocessed(job, source, folder), "")
-        if place is not None and place.startswith(":"):
-            # Icarus does not say where its lines come from.
-            raw = Path(source).read_text(encoding="latin-1")
-            return _in_verilog(raw, source) or f"{source} {place.partition(' ')[2]}"
+    for number, source in enumerate(job.sources, 1):
+        # What an earlier source defines holds in a later one.
+        place = _in_vhdl(source) if job.vhdl else _in_verilog(job, job.sources[:number], folder)
         if place is not None:
             return place
     return None
 
 
-def _preprocessed(job: Job, source: str, folder: Path) -> str:
+def foreign_library(job: Job, folder: Path) -> str | None:
+    """The same of files that are no sources: Verilator looks for modules where headers are."""
+    known = {os.path.realpath(source) for source in job.sources}
+    read = [name for list_ in folder.rglob("*__ver.d") for name in list_.read_text().split()]
+    for file in dict.fromkeys(read):
+        path = Path(file)
+        if path.suffix in (".v", ".sv") and os.path.realpath(file) not in known and path.is_file():
+            place = _in_verilog(job, [*job.sources, file], folder)
+            if place is not None:
+                return place
+    return None
+
+
+def _in_vhdl(source: str) -> str | None:
+    text = Path(source).read_text(encoding="latin-1")
+    found = _VHDL.search(text)
+    if found is None:
+        return None
+    line = text.count("\n", 0, found.start()) + 1
+    return f'{source}:{line} has the attribute "foreign"'
+
+
+def _in_verilog(job: Job, sources: Sequence[str], folder: Path) -> str | None:
     out = folder / "preprocessed"
     command = [part.format(out=out) for part in _PREPROCESS[job.engine]]
     command += [f"-D{name}={value}" for name, value in job.defines.items()]
-    command += [f"-I{include}" for include in job.includes]
-    # What an earlier source defines holds in a later one.
-    command += job.sources[: job.sources.index(source) + 1]
+    command += [*(f"-I{include}" for include in job.includes), *sources]
     got = subprocess.run(command, capture_output=True, check=False, timeout=_PATIENCE)
-    text = out.read_bytes() if out.exists() else got.stdout
-    return text.decode("latin-1")
+    text = (out.read_bytes() if out.exists() else got.stdout).decode("latin-1")
+    what, place = _searched(text, "")
+    if what and place.startswith(":"):
+        # Icarus does not say where its lines come from.
+        place = _searched(Path(sources[-1]).read_text(encoding="latin-1"), sources[-1])[1]
+    return f"{place or sources[-1]} {what}" if what else None
 
 
-def _in_verilog(text: str, file: str) -> str | None:
+def _searched(text: str, file: str) -> tuple[str, str]:
+    """What is found, and the file and line of it; both empty for nothing."""
     line, at = 1, 0
     for found in _VERILOG.finditer(text):
         line += text.count("\n", at, found.start())
         at = found.start()
         if found["file"] is not None:
             file, line, at = found["file"], int(found["line"]), found.end()
-        elif found["name"] or found["dpi"]:
-            what = f"calls {found['name']}" if found["name"] else "uses functions from elsewhere"
-            return f"{file}:{line} {what}"
-    return None
+        else:
+            what = f"has {found['name']}" if found["name"] else "has functions from elsewhere"
+            return what, f"{file}:{line}"
+    return "", ""
 
 
 # Landlock (Linux 5.13), see landlock(7): rights by the version that brought them.

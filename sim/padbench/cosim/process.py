@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from padbench.cosim.build_folder import as_written, size_of, within_reach
-from padbench.cosim.confined import foreign_code, write_only_below
+from padbench.cosim.confined import foreign_code, foreign_library, write_only_below
 from padbench.cosim.job import RECORDS, Job, PadRun, ReaderRun, Records
 from padbench.cosim.port_list import directions
 
@@ -52,6 +52,7 @@ _MOST_OUTPUT = 256 << 20
 _MOST_FILE = 1 << 30
 """Bytes of one file, wherever a design writes it."""
 
+_NO_PROGRAM = ", and padbench simulates hardware: it runs no program"
 _DUMP = """module padbench_dump;
 initial begin $dumpfile("{top}.fst"); $dumpvars(0, {top}); end
 endmodule
@@ -282,10 +283,8 @@ def main(folder: Path) -> int:
         # cocotb's own module for this is SystemVerilog, which a .v file is not compiled as.
         dump = [folder / "padbench_dump.v"]
         dump[0].write_text(_DUMP.format(top=job.top))
-    place = foreign_code(job, folder)
-    if place is not None:
-        says = f"{place}, and padbench simulates hardware: it runs no program"
-        return _misfit(folder, "sources", says, "leave it out")
+    if place := foreign_code(job, folder):
+        return _misfit(folder, "sources", place + _NO_PROGRAM, "leave it out")
     try:
         runner.build(
             sources=[mark(source) for source in (*job.sources, *dump)],
@@ -307,6 +306,8 @@ def main(folder: Path) -> int:
     if unknown is not None:
         says = f"{unknown[1]} is no parameter of {job.top}"
         return _misfit(folder, f"parameters.{unknown[1]}", says, "leave it out")
+    if place := foreign_library(job, build):
+        return _misfit(folder, "include", place + _NO_PROGRAM, "leave it out")
     job.built(folder, directions(job, build))
     # What records every signal has a file without a name there, whatever TMPDIR is.
     write_only_below(folder, *([Path("/tmp")] if job.dump_all else []))
