@@ -106,8 +106,11 @@ def _try(folder: Path, path: Path) -> None:
         raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder))
     trial = folder / f".{secrets.token_hex(8)}.part"
     try:
-        trial.touch(exist_ok=False)
-        trial.unlink()
+        # Also where a signal comes between the two.
+        try:
+            trial.touch(exist_ok=False)
+        finally:
+            trial.unlink(missing_ok=True)
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(path)) from None
 
