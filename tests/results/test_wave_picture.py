@@ -105,6 +105,7 @@ def test_what_happens_is_written_where_it_does_and_whole(page_of):
             left, right = (start + at * 1e6 for at in axes.get_xlim())
             wave = wave_of(run)
             told = [*wave.marks, *wave.notes]
+            assert not told or any(left <= at <= right for at, _ in told), run.name
             for at in [at for at, _ in told if left <= at <= right][:1]:
                 assert any(says in texts[at] for moment, says in told if moment == at)
 

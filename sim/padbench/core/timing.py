@@ -224,7 +224,7 @@ def _every_edge(timeline: Timeline, id_: str, sent_name: str, arrived_name: str)
     sent, got = len(sent_wire.times) - 1, len(arrived.times) - 1
     if not sent:
         return Finding(rule, "not-judged", sources=sources, case="none")
-    lost = max(0, sent - got - 1)
+    lost = sent - got if sent - got > 1 else 0
     at = _first_lost(sent_wire, arrived) if lost else None
     facts = {"lost": sent - got, "sent": sent}
     return judge_count(rule, float(got), float(sent), float(-lost), at, sources, facts)

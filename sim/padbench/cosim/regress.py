@@ -88,7 +88,7 @@ _PROOF = Rule(
         "proved": "proved for all times and inputs that keep the port's protocol: {words}",
         "refuted": "refuted: see the scenario counterexample, a run that keeps the port's protocol",
         "unseen": "refuted: see the scenario counterexample; the simulator does not show it, so it "
-        "hangs on what the registers hold at power-up",
+        "rests on what the registers hold at power-up",
         "undecided": "not proved: {words}",
     },
 )

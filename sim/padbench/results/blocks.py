@@ -403,5 +403,5 @@ def _bar(found: Finding) -> Bar | None:
     return Bar(
         round(min(1.0, abs(found.margin) / whole), 4),
         good,
-        f"{size} to spare" if good else f"{size} beyond the limit",
+        f"{size} to spare" if good else f"misses by {size}",
     )

@@ -47,20 +47,31 @@ class _Event(NamedTuple):
 
 
 def shown_read(run: ScenarioRun) -> int:
-    """Which read to draw: the first that is wrong, else the first in which something is held.
+    """Which read to draw: the first that is wrong, else the one that shows what the run is about.
 
     Counted from 0. ``ValueError`` if the run has no read.
     """
     if not run.reads:
         raise ValueError(f"{run.name} has no read to draw")
+    wave = wave_of(run)
+    # The first read after what happens between two shows what became of it.
+    events = [wave.opens[1]] if wave.opens else [at for at, _ in wave.notes]
     for wanted in (
         lambda pair: not pair.as_expected,
+        lambda pair: pair.read.cut_short,
+        lambda pair: any(pair.read.start_ps <= at <= _end(pair) for at in events),
+        lambda pair: wave.opens is not None and pair.read.start_ps > wave.opens[0],
         lambda pair: pair.expected.byte != 0,
     ):
         for place, pair in enumerate(run.reads):
             if wanted(pair):
                 return place
     return 0
+
+
+def _end(pair: ReadResult) -> int:
+    read = pair.read
+    return max([read.latch_end_ps, *read.samples, *read.clock_rises])
 
 
 def wave_figure(run: ScenarioRun, number: int, path: Path, *, pad: str) -> "Figure":
@@ -71,14 +82,20 @@ def wave_figure(run: ScenarioRun, number: int, path: Path, *, pad: str) -> "Figu
     pair = run.reads[number]
     read = pair.read
     start = read.start_ps
-    end = max([read.latch_end_ps, *read.samples, *read.clock_rises])
+    end = _end(pair)
     clocked = end - read.latch_end_ps
     # Of a latch much longer than the clocks only the end, or there is no room for their names.
     begin = start if read.latch_end_ps - start <= 2 * clocked else read.latch_end_ps - clocked // 2
     room = (end - begin) * 0.08
-    # Not into the next read: it has a figure of its own.
     after = [other.read.start_ps for other in run.reads[number + 1 :]]
-    window = (max(0, round(begin - room)), min([run.timeline.end_ps, round(end + room), *after]))
+    # Not into the next read, which has a figure of its own, unless its latch ends this one.
+    until = after[0] + room if read.cut_short and after else min([end + room, *after])
+    # Back to what happens in the part of a latch that is left out, or before the read.
+    wave = wave_of(run)
+    since = [begin - room, *(at - room for at, _ in wave.notes if start <= at < begin)]
+    if wave.opens and wave.opens[0] < start < wave.opens[1]:
+        since.append(wave.opens[0])
+    window = (max(0, round(min(since))), min(run.timeline.end_ps, round(until)))
 
     rows = [(key, name) for key, name in ROWS if key in run.timeline.wires]
     events = _events(run, window)
@@ -89,8 +106,10 @@ def wave_figure(run: ScenarioRun, number: int, path: Path, *, pad: str) -> "Figu
     axes: Any = figure.add_axes((_LEFT, _FOOT / high, _RIGHT - _LEFT, tall / high))
     axes.set_xlim(*((at - start) / 1e6 for at in window))
     tops = _rows(axes, run, rows, start, window)
-    _samples(figure, axes, pair, start, tops["cable.data"])
-    _byte(axes, pair, (begin - start) / 1e6, (end - start) / 1e6)
+    # In a window that reaches back to what happened before it, a read has no room for names.
+    narrow = 5 * (end - begin) < window[1] - window[0]
+    _samples(figure, axes, pair, start, tops["cable.data"], named=not narrow)
+    _byte(axes, pair, (begin - start) / 1e6, (end - start) / 1e6, before=narrow)
     foot = -len(rows) - 0.5
     for event in events:
         _event(axes, event, start, foot)
@@ -201,7 +220,9 @@ def _box(axes: Any, left: float, wide: float, foot: float, tall: float, **style:
     axes.add_patch(Rectangle((left, foot), wide, tall, linewidth=0.8, zorder=1.5, **style))
 
 
-def _samples(figure: "Figure", axes: Any, pair: ReadResult, start: int, foot: float) -> None:
+def _samples(
+    figure: "Figure", axes: Any, pair: ReadResult, start: int, foot: float, *, named: bool
+) -> None:
     """A triangle at each sample, filled where the bit reads pressed, and the name of the bit."""
     read, top = pair.read, foot + _HIGH["wire"] + 0.28
     texts = []
@@ -215,13 +236,16 @@ def _samples(figure: "Figure", axes: Any, pair: ReadResult, start: int, foot: fl
             [x], [top], marker=shape, markersize=size, color=colour, gid="sample",
             markerfacecolor=colour if bit else "white", zorder=3,
         )  # fmt: skip
+        if not named:
+            continue
         name = BUTTONS[place] if place < len(BUTTONS) else str(place + 1)
         said = ("? " if bit is None else "✗ " if wrong else "") + name
         texts.append(
             axes.text(
-                x, top + 0.22, said, ha="center", va="bottom", fontsize=8, color=colour, gid=LABELS
+                x, top + 0.22, said, ha="center", va="bottom", fontsize=8, color=colour, gid=LABELS,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
             )
-        )
+        )  # fmt: skip
     _make_room(figure, texts)
 
 
@@ -256,7 +280,7 @@ def _renderer(figure: "Figure") -> Any:
     return canvas.get_renderer()
 
 
-def _byte(axes: Any, pair: ReadResult, left: float, right: float) -> None:
+def _byte(axes: Any, pair: ReadResult, left: float, right: float, *, before: bool) -> None:
     """The read as a box with its byte, and what it should have been."""
     good = pair.as_expected
     _box(
@@ -267,8 +291,9 @@ def _byte(axes: Any, pair: ReadResult, left: float, right: float) -> None:
     if not good:
         said = f"✗ {said}, expected {spelled(pair.expected.byte)}"
     axes.text(
-        left, 0.85, f"  {said}", va="center", fontsize=10, gid=LABELS, color=INK if good else BAD
-    )
+        left, 0.85, f"{said}  " if before else f"  {said}", ha="right" if before else "left",
+        va="center", fontsize=10, gid=LABELS, color=INK if good else BAD,
+    )  # fmt: skip
 
 
 def _heading(run: ScenarioRun, number: int, pad: str) -> tuple[list[str], list[str]]:

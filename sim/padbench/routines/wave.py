@@ -13,6 +13,7 @@ import numpy as np
 
 from padbench.core.buttons import spelled
 from padbench.core.pad import PadModel
+from padbench.core.sentences import counted
 from padbench.core.stimulus import DrivenLines, Stimulus
 from padbench.core.timeline import Timeline, Wire, Word
 from padbench.routines.console import Console, SampleFetch
@@ -94,7 +95,8 @@ def _notes(
 
 def stop_says(access: Access) -> str:
     """The note of a stopped read."""
-    return f"read of the port stopped for {access.stolen} cycles, {access.extra} clock(s) too many"
+    extra = counted(access.extra, "clock")
+    return f"read of the port stopped for {counted(access.stolen, 'cycle')}, {extra} too many"
 
 
 _HALF = Fraction(1, 2)

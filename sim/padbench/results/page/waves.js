@@ -121,8 +121,8 @@
     ctx.clip();
     drawReads(pen);
     for (const row of wave.rows) drawRow(pen, row);
-    drawSamples(pen);
     drawMarks(pen);
+    drawSamples(pen);
     if (view.mark !== null) line(pen, view.mark, c.teal, [2, 2], "M");
     ctx.restore();
   }
@@ -247,18 +247,21 @@
       const name = place < 8 ? BUTTONS[place] : String(place + 1);
       labels.push({ px, name, sign: unsure ? "?" : wrong ? "✗" : "", colour: ctx.fillStyle });
     }
-    nameSamples(ctx, top, labels, box.left + box.width);
+    nameSamples(ctx, top, labels, box.left + box.width, c.paper);
   }
 
   // What is wrong or undecided has its name first, above if there is no room beside the others, and
   // its sign where there is none at all; the others have what is left.
-  function nameSamples(ctx, top, labels, right) {
+  function nameSamples(ctx, top, labels, right, paper) {
     const taken = [[], []];
     ctx.textAlign = "center";
     const put = (text, { px: sampled, colour }, line) => {
       const half = ctx.measureText(text).width / 2, px = Math.min(sampled, right - half);
       if (taken[line].some(([a, b]) => px - half < b + 3 && px + half > a - 3)) return false;
       taken[line].push([px - half, px + half]);
+      // The line of a mark goes behind the name, not through it.
+      ctx.fillStyle = paper;
+      ctx.fillRect(px - half - 1, top + (line ? 0 : 12), 2 * half + 2, 13);
       ctx.fillStyle = colour;
       ctx.fillText(text, px, top + (line ? 7 : 19));
       return true;
@@ -284,14 +287,6 @@
     ctx.fillText(sign, px, box.top + HEIGHT.marks / 2);
   }
 
-  // As many whole words as fit in so many pixels; none if that is hardly one.
-  function clipped(ctx, says, room) {
-    const words = says.split(" ");
-    while (words.length > 3 && ctx.measureText(words.join(" ") + " …").width > room) words.pop();
-    const text = words.join(" ") + " …";
-    return ctx.measureText(text).width <= room ? text : "";
-  }
-
   // A fault has a cross, what only happens a triangle; what it is stands beside it where there is room.
   function drawMarks(pen) {
     const { ctx, c, box, from, to, x, wave } = pen, right = box.left + box.width;
@@ -311,10 +306,8 @@
       line(pen, at, bad ? c.bad : c.teal, bad ? [6, 3] : [2, 4], bad ? "✗" : "▾");
       const next = shown[place + 1]?.px ?? right + 8, start = free;
       free = px + 8;
-      // In full, or the first words, or what there is room for; to the right of the sign or to its left.
-      const room = next - px - 17;
-      for (const text of says ? [says, says.split(":")[0], clipped(ctx, says, room)] : []) {
-        if (!text) continue;
+      // In full or up to its colon, to the right of the sign or to its left; never cut within.
+      for (const text of says ? [says, says.split(":")[0]] : []) {
         const wide = ctx.measureText(text).width;
         const fits = px + 9 + wide <= next - 8 ? "left" : px - 9 - wide >= start ? "right" : "";
         if (!fits) continue;
