@@ -274,9 +274,10 @@ def test_each_event_shows_what_the_simulation_has(page, server):
         assert byte_on(page) == str(pair.byte), key
         # A shipped scenario has contacts of its own, and the switches show them.
         assert closed(page) == (pair.expected.held if held is None else held), key
-        # A bit that is right either way is no wrong one; a stopped read's are.
+        # A bit that is right either way, or never read, is no wrong one; a stopped read's are.
         says = by(page, "byte").text
         assert ("either is right" in says) == (key == "press-before-latch-ends"), key
+        assert ("cut short." in says or "cut short (" in says) == (key == "cut-short"), key
         stopped = ("fetch", "stopped-last-bit", "stopped-any-bit", "read-twice-rejects")
         assert (", not " in says) == (key in stopped), key
     set_to(page, choice, "read")

@@ -244,6 +244,7 @@ def read_told(shown: Shown) -> dict[str, Any]:
             "held": held,
             "wants": wants,
             "either": _either(pair),
+            "cut": pair.read.cut_short,
             "past": "".join("?" if bit is None else str(int(bit)) for bit in past),
         }
     told["wave"] = wave_object(wave)
@@ -255,9 +256,12 @@ def read_told(shown: Shown) -> dict[str, Any]:
 
 
 def _either(pair: ReadResult) -> int:
-    """Bits of a read without a stop that are right either way, as of a press at the latch's end."""
+    """Bits of a read without a stop that are right either way: of a press at the latch's end, and
+    those that a read cut short never came to.
+    """
     bits = pair.expected.bits[:8] if pair.expected.clocks == len(pair.expected.bits) else ()
-    return sum(128 >> place for place, bit in enumerate(bits) if bit is None)
+    unread = 0xFF >> len(pair.read.bits) if pair.read.cut_short else 0
+    return unread | sum(128 >> place for place, bit in enumerate(bits) if bit is None)
 
 
 def _twice(run: ScenarioRun) -> dict[str, Any]:

@@ -72,10 +72,11 @@
     }
   }
 
-  function summary({ byte, undecided, wants, either, past, reads, number }) {
+  function summary({ byte, undecided, wants, either, cut, past, reads, number }) {
     const as = draw.readAs({ byte, undecided }), bits = draw.bitsOf({ byte, undecided });
     const apart = byte ^ wants | undecided;
-    const odd = apart & ~either ? `, not ${draw.spelled(wants)}` : apart ? ", either is right" : "";
+    const open = cut ? ", cut short" : apart ? ", either is right" : "";
+    const odd = apart & ~either ? `, not ${draw.spelled(wants)}` : open;
     return [bits, as + odd + (past ? `; past the end: ${past}` : "") + (reads > 1 ? ` (read ${number + 1} of ${reads})` : "")];
   }
 
