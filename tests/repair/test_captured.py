@@ -54,6 +54,15 @@ def test_more_presses_than_reads_cannot_be(known):
         observed_in(known, [0, 0], [0x80, 0x40, 0x20])
 
 
+def test_presses_that_nobody_named_are_refused(known):
+    """They would be taken for a fault of those that were."""
+    with pytest.raises(ValueError, match="presses of Up, Down, Left, Right, which are not named"):
+        observed_in(known, recorded(lambda held: held, ALL), ALL[:4])
+    # One other button that comes and goes may be a fault.
+    stuck = recorded(lambda held: held, [0x80, 0x01, 0x80])
+    assert observed_in(known, stuck, [0x80]).reads[0x80]
+
+
 def flickering(low_at):
     """A's bit while nothing is held, at 60 reads a second for half a minute."""
     times = [number / 60.0988 for number in range(1800)]

@@ -132,6 +132,28 @@ def test_a_meter_parts_what_presses_cannot(known, meter):
         assert both & names(found.candidates[0]) == {one for one in both if one[0] == left}
 
 
+def test_a_pair_with_a_wrong_pull_up_takes_the_ohms_that_were_found(known, meter):
+    for line in ("pin 1 to supply=39k", "pin 13 to supply=39k", "pin 1 to supply=open"):
+        found = ranked(known, meter, "idle=none", "A+Start+Right=Right", line)
+        assert found.candidates[0].beside
+
+
+@pytest.mark.parametrize("ohms", ["0.5", "50", "300", "10k"])
+def test_a_contact_that_stays_closed_has_the_ohms_of_a_contact(known, meter, ohms):
+    lines = ["idle=Left", "Right=Left+Right", "Select=Select+Left", f"pin 6 to ground={ohms}"]
+    found = ranked(known, meter, *lines)
+    assert ("contact-stuck", "Left", None) in names(found.candidates[0])
+    assert not found.unexplained
+    found = ranked(known, meter, *lines[:-1], "pin 6 to ground=open")
+    assert ("contact-stuck", "Left", None) not in names(found.candidates[0]) or found.unexplained
+
+
+def test_a_clock_core_that_is_open_for_whole_reads_is_on_the_list(known, meter):
+    lines = ["idle=none", "A=A,all", "B=B,none", "Select=Select,none", "Left=none,Left"]
+    likely = ranked(known, meter, *lines, "swap cable=cured").candidates[:3]
+    assert any(("core-loose", "clock", None) in names(one) for one in likely)
+
+
 def test_readings_alone_are_no_chance(known, meter):
     """Without a read there is none that floats."""
     assert not ranked(known, meter, "pin 9=0.1V").unexplained

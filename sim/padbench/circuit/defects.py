@@ -264,8 +264,12 @@ def _of_input(fault: Fault, around: Surroundings) -> Iterator[Variant]:
             "input-grounded": (low, {at: "ground"}),
             "input-at-supply": (Defect(inputs=(stage, stage)), {(at, "held"): "supply"}),
         }[kind]
-        short = {"input-at-supply": {(at, "supply"): 0.0}, "input-grounded": {(at, "ground"): 0.0}}
-        yield from _one(defect, volts=more, ohms=short.get(kind, {}))
+        ohms = {
+            "input-at-supply": {(at, "supply"): 0.0},
+            "input-grounded": {(at, "ground"): 0.0},
+            "contact-stuck": {(at, "ground"): around.sheet.contacts.worn.nominal},
+        }
+        yield from _one(defect, volts=more, ohms=ohms.get(kind, {}))
 
 
 def _other_ohms(fault: Fault, around: Surroundings) -> Iterator[Variant]:
@@ -353,8 +357,9 @@ def _of_cable(fault: Fault, around: Surroundings) -> Iterator[Variant]:
     if kind.endswith("loose") and at == "clock":
         spoilt = [Defect(lost=number) for number in range(1, 8)]
         spoilt += [Defect(extra=number) for number in range(1, 8)]
-        still = (0.125, Defect(clock="high"))
-        for part in _now_and_then(1.0, [still, *((0.0625, one) for one in spoilt)]):
+        # As often a gap that outlasts a read as one within it (assumed).
+        still = (0.5, Defect(clock="high"))
+        for part in _now_and_then(1.0, [still, *((0.5 / len(spoilt), one) for one in spoilt)]):
             yield replace(part, open=ends)
     elif kind.endswith("loose"):
         # How it is while there is no contact; a capacitor at the register keeps supply and ground.

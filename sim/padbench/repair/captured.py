@@ -12,18 +12,21 @@ best, and nothing held for ten times as likely as a certain button (assumed).
 import math
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.buttons import OPPOSITES, button_bit, byte_of
+from padbench.core.buttons import OPPOSITES, button_bit, byte_of, pressed_in
 from padbench.repair.dictionary import Dictionary
 from padbench.repair.observed import Meter, Observed
 from padbench.repair.ranking import as_noted
 
 _MOST_RUNS = 4000
 """Stretches of equal reads; in what has more, the first are looked at."""
+
+_STEADY = 5
+"""Equal reads that are a press rather than something that comes and goes (assumed)."""
 
 _HELD, _TWO_HELD = math.log(0.1), math.log(0.005)
 """Logarithm of how likely one button, and two, are beside nothing held (assumed)."""
@@ -50,7 +53,8 @@ def observed_in(
 
     ``times`` (s) are when each was made: then buttons that flip are held against the mains. The
     first ``early`` reads may have what the register powered up with, and are no evidence where the
-    likeliest fault leaves that in it. Raises ``ValueError`` for fewer reads than presses.
+    likeliest fault leaves that in it. Raises ``ValueError`` for fewer reads than presses, and for
+    presses of buttons that are not named.
     """
     runs = [(byte, 1, True) for byte in read[:early]]
     runs += [(byte, len([*same]), False) for byte, same in groupby(read[early:])]
@@ -64,6 +68,8 @@ def observed_in(
             chances[key] = np.where(known.stays, 0.0, here) if first else here
         return chances[key]
 
+    if presses is not None:
+        _all_named(runs, presses)
     find = _unknown_presses if presses is None else partial(_in_order, presses=presses)
     held, row = find(known, runs[:_MOST_RUNS], chance)
     seen, kept = Observed(), []
@@ -74,6 +80,26 @@ def observed_in(
     if times:
         seen.meter += _beats(known, [(times[n], held[n], read[n] or 0) for n in kept])
     return seen
+
+
+def _all_named(runs: Sequence[Run], presses: Sequence[int]) -> None:
+    """Refuse what a faulty pad does not make of the presses named.
+
+    That is more stretches with something down than presses, and among them steady ones of several
+    other buttons, between two without any. One may be a contact that hums or flickers by itself.
+    """
+    named = 0
+    for press in presses:
+        named |= press
+    bytes_ = [byte or 0 for byte, _, _ in runs]
+    down = sum(one > 0 and before == 0 for before, one in pairwise([0, *bytes_]))
+    others = 0
+    for before, (byte, count, _), after in zip(bytes_, runs[1:], bytes_[2:], strict=False):
+        alone = before == after == 0
+        others |= byte if byte and alone and count >= _STEADY and not byte & named else 0
+    if down > len(presses) > 0 and others.bit_count() > 1:
+        names = ", ".join(pressed_in(others))
+        raise ValueError(f"has presses of {names}, which are not named; name all in their order")
 
 
 def _unknown_presses(

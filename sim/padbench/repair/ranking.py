@@ -153,12 +153,7 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
         groups.sort(key=lambda group: (-round(group.likelihood, 6), -common(group.faults)))
     total = np.logaddexp.reduce([group.likelihood for group in groups])
     shared = tuple(
-        replace(
-            group,
-            faults=tuple(_measured(fault, bench, seen) for fault in group.faults),
-            share=float(np.exp(group.likelihood - total)),
-        )
-        for group in groups
+        replace(group, share=float(np.exp(group.likelihood - total))) for group in groups
     )
     best = shared[0]
     chance = not seen.unsteady and (
@@ -169,7 +164,15 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     if best.beside:
         by_row = _one_of_two(known, shared)
     contradicted = any(isinstance(one, Meter) for one in best.against)
-    return Ranking(shared, by_row, chance or contradicted or _too_many(best, seen.wrong))
+    measured = tuple(
+        replace(
+            group,
+            faults=tuple(_measured(fault, bench, seen) for fault in group.faults),
+            beside=tuple(_measured(fault, bench, seen) for fault in group.beside),
+        )
+        for group in shared
+    )
+    return Ranking(measured, by_row, chance or contradicted or _too_many(best, seen.wrong))
 
 
 def _one_of_two(known: Dictionary, candidates: Sequence[Candidate]) -> Floats:
