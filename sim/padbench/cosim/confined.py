@@ -50,10 +50,12 @@ def foreign_code(job: Job, folder: Path) -> str | None:
 def foreign_library(job: Job, folder: Path) -> str | None:
     """The same of files that are no sources: Verilator looks for modules where headers are."""
     known = {os.path.realpath(source) for source in job.sources}
+    own = os.path.realpath(os.environ.get("VERILATOR_ROOT", "/usr/share/verilator"))
     read = [name for list_ in folder.rglob("*__ver.d") for name in list_.read_text().split()]
     for file in dict.fromkeys(read):
-        path = Path(file)
-        if path.suffix in (".v", ".sv") and os.path.realpath(file) not in known and path.is_file():
+        path = Path(os.path.realpath(file))
+        ours = path.is_relative_to(own) or str(path) in known
+        if path.suffix in (".v", ".sv") and not ours and path.is_file():
             place = _in_verilog(job, [*job.sources, file], folder)
             if place is not None:
                 return place
