@@ -385,9 +385,8 @@ def _unexplained(best: Candidate, *, intermittent: bool) -> tuple[str, str]:
     if readings := [str(one) for one in best.against if isinstance(one, Meter)]:
         said = f"No fault that reads like this has {readings[0]}; measure it again, and look there."
     elif best.explains == best.reads:
-        said = "Only a line that floats explains this; read each press again."
-        if intermittent:
-            said = "Only what comes and goes explains this, and each press read the same each time."
+        it = "what comes and goes" if intermittent else "a line that floats"
+        said = f"No single fault explains this: {it} would, but only by chance; read on."
     elif best.healthy:
         return "NOT DECIDED.", (
             f"{best.explains} of {best.reads} reads are a sound pad's: a wrong note, or something"
@@ -395,7 +394,7 @@ def _unexplained(best: Candidate, *, intermittent: bool) -> tuple[str, str]:
         )
     else:
         said = (
-            "No fault of the dictionary, and no pair of them, explains this: the nearest gives"
+            "No single fault explains this, and no pair of them: the nearest gives"
             f" {best.explains} of {best.reads} reads."
         )
     return "NOT EXPLAINED.", said
@@ -570,7 +569,8 @@ def _brief(it: Diagnosis) -> Section:
         for number, candidate in enumerate(it.found.candidates[: 2 if best.beside else _SHOWN], 1)
         if candidate is best or candidate.share >= 1e-3
     ]
-    blocks.append(Lines("Likeliest", rows, 5 if it.fails else NEVER_CUT))
+    nearest = "Nearest" if it.found.unexplained else "Likeliest"
+    blocks.append(Lines(nearest, rows, 5 if it.fails else NEVER_CUT))
     # Two faults have two repairs, and need the room.
     blocks += _next_test(it, 0 if best.beside else 3)
     faults = _suspects(best, 1)
