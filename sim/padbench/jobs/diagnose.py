@@ -412,6 +412,12 @@ def _group(it: Diagnosis, candidate: Candidate, most: int) -> str:
     return f"{said}; AND {_names(it.words, candidate.beside, most)}" if candidate.beside else said
 
 
+def _places(it: Diagnosis, candidate: Candidate) -> Iterator[str]:
+    """Where to look, each place once."""
+    faults = filter(None, (*candidate.faults, *candidate.beside))
+    return filter(None, dict.fromkeys(map(it.words.where, faults)))
+
+
 def _fit(candidate: Candidate) -> str:
     """Its part of the likelihood of all; of what leaves reads over how many it explains."""
     if candidate.explains < candidate.reads:
@@ -448,8 +454,8 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
     rows = [
         (
             str(number),
-            _group(it, candidate, 99 if number == 1 else _OTHERS),
-            ", ".join(dict.fromkeys(map(it.words.where, filter(None, candidate.faults[:_TOLD])))),
+            _group(it, candidate, len(it.known.faults)),
+            ", ".join(_places(it, candidate)),
             _evidence(candidate),
         )
         for number, candidate in enumerate(shown, 1)
@@ -464,7 +470,7 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
                 capital(it.words.do(test)),
                 " / ".join(
                     f"{outcome}: {_names(it.words, faults, 2)}"
-                    for outcome, faults in list(_outcomes(it, test).items())[:6]
+                    for outcome, faults in _outcomes(it, test).items()
                 ),
                 f"{test.bits:.1f}",
                 f"{test.cost:g}",
@@ -513,7 +519,8 @@ def _waves(it: Diagnosis) -> list[Block]:
 def _repairs(it: Diagnosis) -> Block:
     lines = [
         f"{capital(it.words.fault(fault))}: {_repair(it, fault)}"
-        for fault in _suspects(it.found.candidates[0], 6)
+        for fault in _suspects(it.found.candidates[0], len(it.known.faults))
+        if not it.healthy
     ]
     if it.fails:
         lines.insert(0, "Mend what the sheet itself fails by first: padbench verify shows it.")
@@ -521,7 +528,7 @@ def _repairs(it: Diagnosis) -> Block:
 
 
 def _repair(it: Diagnosis, fault: Fault) -> str:
-    return f"{it.words.mend(fault)} Then: {it.words.check(fault)}"
+    return f"{it.words.mend(fault)} Then: {it.words.check(fault, it.found.suspects)}"
 
 
 def _suspects(best: Candidate, most: int) -> list[Fault]:
@@ -571,15 +578,18 @@ def _brief(it: Diagnosis) -> Section:
     ]
     nearest = "Nearest" if it.found.unexplained else "Likeliest"
     blocks.append(Lines(nearest, rows, 5 if it.fails else NEVER_CUT))
-    # Two faults have two repairs, and need the room.
-    blocks += _next_test(it, 0 if best.beside else 3)
-    faults = _suspects(best, 1)
+    faults, suspects = _suspects(best, 1), it.found.suspects
+    then = [("", it.words.check(fault, suspects)) for fault in faults]
+    # Two faults have two repairs, and a check with ohms before it is long: they need the room.
+    blocks += _next_test(
+        it, 0 if best.beside else 2 if any("unplugged" in said for _, said in then) else 3
+    )
     # Where the sheet is wrong and the reads are right, nobody should bend the pad to the sheet.
     if faults and not it.found.unexplained and (it.not_meant or not it.fails):
         # A row of its own and never cut: the repair is what the answer is for.
         rows = [("", it.words.mend(fault)) for fault in faults]
         blocks.append(Lines("Mend", rows, most=NEVER_CUT))
-        blocks.append(Lines("Then", [("", it.words.check(fault)) for fault in faults]))
+        blocks.append(Lines("Then", then, most=NEVER_CUT))
     return Section("brief", "", blocks, ("brief",))
 
 
@@ -671,7 +681,7 @@ def _fault(it: Diagnosis, fault: Fault) -> FaultDocument:
         "says": it.words.fault(fault),
         "where": it.words.where(fault),
         "mend": it.words.mend(fault),
-        "check": it.words.check(fault),
+        "check": it.words.check(fault, it.found.suspects),
     }
 
 

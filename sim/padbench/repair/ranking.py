@@ -483,11 +483,11 @@ def next_tests(
     # A short of the supply is looked for before anybody plugs the pad in again.
     short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
     first = "supply to ground" if short and meter else None
-    # A press that may short the supply comes after ohms, which need none.
+    # What may short the supply, as something is held, comes after ohms, which need no supply.
     at_supply = {one.at for one in found.suspects if one.kind == "input-at-supply" and meter}
 
     def order(test: Test) -> tuple[bool, bool, float, int]:
-        risky = test.press and not at_supply.isdisjoint(pressed_in(test.held))
+        risky = not at_supply.isdisjoint(pressed_in(test.held))
         return test.where != first, risky, -test.bits / test.cost, test.held
 
     return tuple(sorted(telling, key=order))
