@@ -579,7 +579,9 @@ def _brief(it: Diagnosis) -> Section:
     nearest = "Nearest" if it.found.unexplained else "Likeliest"
     blocks.append(Lines(nearest, rows, 5 if it.fails else NEVER_CUT))
     faults, suspects = _suspects(best, 1), it.found.suspects
-    then = [("", it.words.check(fault, suspects)) for fault in faults]
+    then = [
+        ("", it.words.check(fault, () if place else suspects)) for place, fault in enumerate(faults)
+    ]
     # Two faults have two repairs, and a check with ohms before it is long: they need the room.
     blocks += _next_test(
         it, 0 if best.beside else 2 if any("unplugged" in said for _, said in then) else 3
@@ -703,6 +705,8 @@ def card_of(sheet: SheetLike, port: str | None = None, pad: str | None = None) -
             [
                 "Hold what a line says, watch it for a second, and tick it off if the console (or"
                 " a reader) shows just that. What else it may show stands beside it.",
+                "Let go of a button that does not read: its pin may be shorted to supply, and held it"
+                " shorts the supply. Measure that unplugged before you hold it again.",
             ]
         ),
         _steps("With the pad plugged in and closed", words, presses),
