@@ -7,7 +7,7 @@ import pytest
 
 import padbench
 from padbench.cli import main
-from padbench.core.buttons import BUTTONS
+from padbench.core.buttons import BUTTONS, byte_of
 from padbench.repair.captured import observed_in
 from padbench.repair.metering import MeterBench
 from padbench.repair.observed import WRONG_IN_CAPTURE, read_lines
@@ -299,6 +299,43 @@ def test_ohms_come_before_a_press_that_may_short_the_supply():
     risky = [bool(it.words.caution(one, it.found.suspects)) and one.press for one in it.tests]
     assert any(risky)
     assert not any(one.where == "pin 6 to supply" for one in it.tests[risky.index(True) :])
+
+
+def test_no_advice_holds_a_button_again_before_ohms():
+    """Neither a test with that button held nor the check of another fault."""
+    seen = {"A": "none", "B": "B", "Start": "Start"}
+    result = told(seen)
+    it, down = result.data, byte_of(["A"])
+    assert "input-at-supply" in {kind for kind, _ in kinds(result)}
+    where = [one.where for one in it.tests]
+    held = [place for place, one in enumerate(it.tests) if one.held & down]
+    assert held
+    assert all(
+        "shorts the supply" in it.words.caution(it.tests[n], it.found.suspects) for n in held
+    )
+    assert any(not it.tests[n].press for n in held)
+    assert "pin 1 to supply" in where[: min(held)]
+    assert held == [*range(min(held), len(it.tests))]  # after all that needs no such press
+    assert "First, unplugged: no short from pin 1 to supply. Then: Hold A" in " ".join(
+        brief(result).split()
+    )
+    checks = {one["kind"]: one["check"] for one in result.document["candidates"][0]["faults"]}
+    assert checks["contact-dead"].startswith("First, unplugged")
+    assert checks["input-at-supply"].startswith("Supply off")
+    measured = told(seen, meter=["pin 1 to supply=39k"])
+    assert "unplugged" not in brief(measured)
+
+
+def test_every_member_of_a_group_is_told():
+    """The short answer counts them, the tables name them."""
+    result = padbench.diagnose(SHEETS / "harbour-b.toml", {"Left": "none"})
+    blocks = {section.id: section.blocks[0] for section in result.sections}
+    best, *others = result.data.found.candidates[:3]
+    assert len(best.faults) > 12
+    for row, candidate in zip(blocks["faults"].rows, (best, *others), strict=False):
+        assert row[1] == "; or ".join(result.data.words.fault(one) for one in candidate.faults)
+    assert f"or {len(best.faults) - 3} others" in brief(result)
+    assert len(blocks["mend"].lines) == len(best.faults)
 
 
 def test_of_a_sheet_of_several_pads_one_is_named(capsys):

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from padbench.core.buttons import BUTTONS, byte_of
+from padbench.core.pad import Defect
+from padbench.repair.dictionary import coded, predicted
 from padbench.repair.metering import MeterBench
 from padbench.repair.observed import Observed, kind_of, read_lines
 from padbench.repair.ranking import next_tests, rank, settled
@@ -98,6 +100,40 @@ def test_a_pad_that_reads_one_place_late_is_no_loose_clock(known, meter):
     for times in ("", " x3"):
         found = ranked(known, meter, "idle=none", *(line + times for line in late))
         assert found.unexplained, times
+
+
+@pytest.mark.parametrize("times", [1, 3, 2000])
+def test_a_clock_that_fails_alike_at_each_read_is_no_loose_clock(known, meter, times):
+    """Nor is a pad two places late two loose cores, nor one that has its order turned."""
+    for defect in (Defect(lost=1), Defect(lost=4), Defect(extra=4)):
+        fixed, *_ = predicted(known.pad, coded([defect], 8), np.array(benchmark.SINGLES))
+        seen = Observed()
+        for held, byte in zip(benchmark.SINGLES, fixed[0].tolist(), strict=True):
+            seen.add(held, byte, times)
+        assert rank(known, meter, seen).unexplained, defect
+    two_late = zip(BUTTONS, (*BUTTONS[2:], "none", "none"), strict=True)
+    reversed_ = zip(BUTTONS, BUTTONS[::-1], strict=True)
+    for order in (two_late, reversed_):
+        lines = [f"{held}={read} x{times}" for held, read in order]
+        assert ranked(known, meter, f"idle=none x{times}", *lines).unexplained
+
+
+def test_a_byte_that_comes_again_is_no_wrong_note(known, meter):
+    """Each read a place ahead, and A read at the end: nearly data from the stage before."""
+    ahead = [f"{held}={read}+Right x3" for read, held in pairwise(BUTTONS)]
+    seen = ["idle=Right x3", *ahead]
+    assert not ranked(known, meter, *seen, "A=Right x3").unexplained
+    assert ranked(known, meter, *seen, "A=Left x3").unexplained
+
+
+def test_a_second_fault_explains_something(known, meter):
+    """Two pairs of wires are swapped: no pair of faults adds a button that nobody touched."""
+    swapped = ("B=Select", "Select=B", "Right=Start")
+    found = ranked(known, meter, "idle=none", "Down=Down", "Up=Up", *swapped)
+    pairs = [one for one in found.candidates if one.beside]
+    assert pairs
+    named = {end for one in pairs for f in (*one.faults, *one.beside) for end in (f.at, f.to)}
+    assert not {"A", "Left"} & named
 
 
 def test_reads_of_a_loose_clock_are_explained(known, meter):

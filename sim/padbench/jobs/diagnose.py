@@ -385,9 +385,8 @@ def _unexplained(best: Candidate, *, intermittent: bool) -> tuple[str, str]:
     if readings := [str(one) for one in best.against if isinstance(one, Meter)]:
         said = f"No fault that reads like this has {readings[0]}; measure it again, and look there."
     elif best.explains == best.reads:
-        said = "Only a line that floats explains this; read each press again."
-        if intermittent:
-            said = "Only what comes and goes explains this, and each press read the same each time."
+        it = "what comes and goes" if intermittent else "a line that floats"
+        said = f"No single fault explains this: {it} would, but only by chance; read on."
     elif best.healthy:
         return "NOT DECIDED.", (
             f"{best.explains} of {best.reads} reads are a sound pad's: a wrong note, or something"
@@ -395,7 +394,7 @@ def _unexplained(best: Candidate, *, intermittent: bool) -> tuple[str, str]:
         )
     else:
         said = (
-            "No fault of the dictionary, and no pair of them, explains this: the nearest gives"
+            "No single fault explains this, and no pair of them: the nearest gives"
             f" {best.explains} of {best.reads} reads."
         )
     return "NOT EXPLAINED.", said
@@ -411,6 +410,12 @@ def _names(words: Words, faults: Sequence[Fault | None], most: int) -> str:
 def _group(it: Diagnosis, candidate: Candidate, most: int) -> str:
     said = _names(it.words, candidate.faults, most)
     return f"{said}; AND {_names(it.words, candidate.beside, most)}" if candidate.beside else said
+
+
+def _places(it: Diagnosis, candidate: Candidate) -> Iterator[str]:
+    """Where to look, each place once."""
+    faults = filter(None, (*candidate.faults, *candidate.beside))
+    return filter(None, dict.fromkeys(map(it.words.where, faults)))
 
 
 def _fit(candidate: Candidate) -> str:
@@ -449,8 +454,8 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
     rows = [
         (
             str(number),
-            _group(it, candidate, 99 if number == 1 else _OTHERS),
-            ", ".join(dict.fromkeys(map(it.words.where, filter(None, candidate.faults[:_TOLD])))),
+            _group(it, candidate, len(it.known.faults)),
+            ", ".join(_places(it, candidate)),
             _evidence(candidate),
         )
         for number, candidate in enumerate(shown, 1)
@@ -465,7 +470,7 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
                 capital(it.words.do(test)),
                 " / ".join(
                     f"{outcome}: {_names(it.words, faults, 2)}"
-                    for outcome, faults in list(_outcomes(it, test).items())[:6]
+                    for outcome, faults in _outcomes(it, test).items()
                 ),
                 f"{test.bits:.1f}",
                 f"{test.cost:g}",
@@ -514,7 +519,8 @@ def _waves(it: Diagnosis) -> list[Block]:
 def _repairs(it: Diagnosis) -> Block:
     lines = [
         f"{capital(it.words.fault(fault))}: {_repair(it, fault)}"
-        for fault in _suspects(it.found.candidates[0], 6)
+        for fault in _suspects(it.found.candidates[0], len(it.known.faults))
+        if not it.healthy
     ]
     if it.fails:
         lines.insert(0, "Mend what the sheet itself fails by first: padbench verify shows it.")
@@ -522,7 +528,7 @@ def _repairs(it: Diagnosis) -> Block:
 
 
 def _repair(it: Diagnosis, fault: Fault) -> str:
-    return f"{it.words.mend(fault)} Then: {it.words.check(fault)}"
+    return f"{it.words.mend(fault)} Then: {it.words.check(fault, it.found.suspects)}"
 
 
 def _suspects(best: Candidate, most: int) -> list[Fault]:
@@ -570,16 +576,22 @@ def _brief(it: Diagnosis) -> Section:
         for number, candidate in enumerate(it.found.candidates[: 2 if best.beside else _SHOWN], 1)
         if candidate is best or candidate.share >= 1e-3
     ]
-    blocks.append(Lines("Likeliest", rows, 5 if it.fails else NEVER_CUT))
-    # Two faults have two repairs, and need the room.
-    blocks += _next_test(it, 0 if best.beside else 3)
-    faults = _suspects(best, 1)
+    nearest = "Nearest" if it.found.unexplained else "Likeliest"
+    blocks.append(Lines(nearest, rows, 5 if it.fails else NEVER_CUT))
+    faults, suspects = _suspects(best, 1), it.found.suspects
+    then = [
+        ("", it.words.check(fault, () if place else suspects)) for place, fault in enumerate(faults)
+    ]
+    # Two faults have two repairs, and a check with ohms before it is long: they need the room.
+    blocks += _next_test(
+        it, 0 if best.beside else 2 if any("unplugged" in said for _, said in then) else 3
+    )
     # Where the sheet is wrong and the reads are right, nobody should bend the pad to the sheet.
     if faults and not it.found.unexplained and (it.not_meant or not it.fails):
         # A row of its own and never cut: the repair is what the answer is for.
         rows = [("", it.words.mend(fault)) for fault in faults]
         blocks.append(Lines("Mend", rows, most=NEVER_CUT))
-        blocks.append(Lines("Then", [("", it.words.check(fault)) for fault in faults]))
+        blocks.append(Lines("Then", then, most=NEVER_CUT))
     return Section("brief", "", blocks, ("brief",))
 
 
@@ -671,7 +683,7 @@ def _fault(it: Diagnosis, fault: Fault) -> FaultDocument:
         "says": it.words.fault(fault),
         "where": it.words.where(fault),
         "mend": it.words.mend(fault),
-        "check": it.words.check(fault),
+        "check": it.words.check(fault, it.found.suspects),
     }
 
 
@@ -693,6 +705,8 @@ def card_of(sheet: SheetLike, port: str | None = None, pad: str | None = None) -
             [
                 "Hold what a line says, watch it for a second, and tick it off if the console (or"
                 " a reader) shows just that. What else it may show stands beside it.",
+                "Let go of a button that does not read: its pin may be shorted to supply, and held"
+                " it shorts the supply. Measure that unplugged before you hold it again.",
             ]
         ),
         _steps("With the pad plugged in and closed", words, presses),

@@ -50,10 +50,9 @@ def card_steps(
     left[0] = False
     tests = [Test("", held, 0.0, 1.0) for held in _cover(presses, left)]
     tests += [Test(where, held, 0.0, 1.0) for where, held in _cover(readings, left)]
-    sound = [bench.outcome(0, test.where, test.held) for test in tests]
     steps = tuple(
-        CardStep(test, expected, _others(known, bench, test, expected))
-        for test, expected in zip(tests, sound, strict=True)
+        CardStep(test, bench.outcome(0, test.where, test.held), _others(known, bench, test))
+        for test in tests
     )
     hidden = {known.rows[row].fault for row in np.flatnonzero(left).tolist()}
     return steps, tuple(fault for place in sorted(hidden) if (fault := known.faults[place]))
@@ -71,14 +70,11 @@ def _cover(shows: Mapping[T, Shows], left: Shows) -> list[T]:
 
 
 def _others(
-    known: Dictionary, bench: MeterBench, test: Test, sound: str
+    known: Dictionary, bench: MeterBench, test: Test
 ) -> tuple[tuple[str, tuple[Fault, ...]], ...]:
-    steady = [row for row, entry in enumerate(known.rows) if row and len(entry.variant.mix) == 1]
+    """What no sound pad shows."""
+    steady = [row for row, entry in enumerate(known.rows) if len(entry.variant.mix) == 1]
     shown = bench.outcomes(test.where, test.held, steady)
     found = sorted(shown.items(), key=lambda item: -len(item[1]))
-    others = [
-        (outcome, tuple(filter(None, faults)))
-        for outcome, faults in found
-        if outcome not in (sound, "any")
-    ]
+    others = [(outcome, tuple(filter(None, some))) for outcome, some in found if None not in some]
     return tuple(others[:_OTHERS])

@@ -12,14 +12,14 @@ flips in a steady beat of the poll with it; dirt and loose contacts have none (f
 
 from collections.abc import Iterable, Iterator
 from functools import cache
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from padbench.circuit.circuits import Circuits
-from padbench.circuit.defects import Surroundings
+from padbench.circuit.defects import OFTEN, Surroundings
 from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
 from padbench.core.units import Value, show
 from padbench.parts.fault_kinds import CORES, fault_kinds
@@ -129,42 +129,87 @@ class MeterBench:
         yield "scope ", [*_POLLED], ""
 
     def outcome(self, row: int, where: str, held: int) -> str:
-        """What a row shows in words: buttons, or what is found; a read has no ``where``.
+        """What a row shows in words: buttons, or what is found in one place; a read has no
+        ``where``."""
+        if where:
+            least, most = self.expected(where, held)[row]
+            return "any" if np.isnan(least) else self._said_of(kind_of(where), least, most)
+        known = self.known
+        first = known.first_part(row)
+        parts = range(first, first + len(known.rows[row].variant.mix))
+        part = max(parts, key=lambda one: known.share[one])
+        loose, said = int(known.random[part, held]), spelled(int(known.fixed[part, held]))
+        said += f", {spelled(loose)} unsteady" if loose else ""
+        return f"{said}, not always" if len(parts) > 1 else said
 
-        Of several places it is what differs from a sound pad.
+    def outcomes(self, where: str, held: int, rows: Iterable[int]) -> dict[str, list[Fault | None]]:
+        """What a test may show, and the faults of some rows that may show it, in their order.
+
+        A reading that two faults may have stands for both. Of several places it is all as in a
+        sound pad, or what is found in one of them.
         """
-        known, several = self.known, each_place(where) if where else ()
-        if len(several) > 1:
-            shown = ((one, self.outcome(row, one, held)) for one, _ in several)
-            other = [f"{one} {said}" for one, said in shown if said != self.outcome(0, one, held)]
-            return ", ".join(other) or "all as in a sound pad"
-        if not where:
-            first = known.first_part(row)
-            parts = range(first, first + len(known.rows[row].variant.mix))
-            part = max(parts, key=lambda one: known.share[one])
-            loose, said = int(known.random[part, held]), spelled(int(known.fixed[part, held]))
-            said += f", {spelled(loose)} unsteady" if loose else ""
-            return f"{said}, not always" if len(parts) > 1 else said
-        least, most = self.expected(where, held)[row]
-        if np.isnan(least):
-            return "any"
-        kind = kind_of(where)
+        rows, places = np.array([*rows]), each_place(where) if where else ()
+        told: list[tuple[list[int], str]] = []
+        for row in rows.tolist() if not where else ():
+            told.append(([row], self.outcome(row, where, held)))
+        left = np.ones(len(rows), bool)
+        for place, down in places:
+            several = f"{place} " if len(places) > 1 else ""
+            as_sound = np.zeros(len(rows), bool)
+            for said, sound, inside in self._bands(place, down or held, rows):
+                if several and sound:
+                    as_sound |= inside
+                else:
+                    told.append((rows[inside].tolist(), several + said))
+            left &= as_sound
+        if len(places) > 1:
+            told.append((rows[left].tolist(), "all as in a sound pad"))
+            told.sort(key=lambda one: _order(np.isin(rows, one[0])))
+        shown: dict[str, dict[int, None]] = {}
+        for some, said in told:
+            shown.setdefault(said, {}).update((self.known.rows[row].fault, None) for row in some)
+        return {
+            outcome: [self.known.faults[place] for place in faults]
+            for outcome, faults in shown.items()
+        }
+
+    def _bands(
+        self, where: str, held: int, rows: NDArray[np.int64]
+    ) -> Iterator[tuple[str, bool, NDArray[np.bool_]]]:
+        """Stretches of the scale, or words: whether a sound pad may show it, and which rows may.
+
+        The scale is cut where a reading may belong to other rows. What is chance falls everywhere;
+        where nothing else falls is no stretch.
+        """
+        kind, slack = kind_of(where), self._slack(where)
+        spans = self.expected(where, held)[[0, *rows]]
+        chance = np.isnan(spans[:, 0])
+        least = np.where(chance, -np.inf, spans[:, 0] - slack)
+        most = np.where(chance, np.inf, spans[:, 1] + slack)
+        ends = sorted({*least[~chance].tolist(), *most[~chance].tolist()})
+        cuts = zip(ends, ends, strict=True) if kind in WORDS else pairwise(ends)
+        fault = self.known.fault_of[[0, *rows]]
+        found: dict[bytes, tuple[list[tuple[float, float]], NDArray[np.bool_]]] = {}
+        for low, high in cuts:
+            inside = (least <= low) & (most >= high)
+            stretches, whole = found.setdefault(
+                np.unique(fault[inside]).tobytes(), ([], np.zeros(len(fault), bool))
+            )
+            whole |= inside
+            on = stretches and low < high and stretches[-1][1] == low
+            stretches.append((stretches.pop()[0] if on else low, high))
+        there = [one for one in found.values() if (one[1] & ~chance)[1:].any()]
+        for stretches, whole in sorted(there, key=lambda one: _order(one[1][1:])):
+            said = [self._said_of(kind, max(low, 0.0), high) for low, high in stretches]
+            yield " or ".join(dict.fromkeys(said)), bool(whole[0]), whole[1:]
+
+    @staticmethod
+    def _said_of(kind: str, least: float, most: float) -> str:
         if kind in WORDS:
             return WORDS[kind][int(least)]
         if kind == "volts":
             return f"{least:.1f} to {most:.1f} V"
         return _span_said(least, most)
-
-    def outcomes(self, where: str, held: int, rows: Iterable[int]) -> dict[str, list[Fault | None]]:
-        """What a test may show, and the faults of some rows that show it, in their order."""
-        shown: dict[str, dict[int, None]] = {}
-        for row in rows:
-            outcome = self.outcome(row, where, held)
-            shown.setdefault(outcome, {})[self.known.rows[row].fault] = None
-        return {
-            outcome: [self.known.faults[place] for place in places]
-            for outcome, places in shown.items()
-        }
 
     def _slack(self, where: str) -> float:
         return _SPREAD * self.supply[1] if kind_of(where) == "volts" else 0.0
@@ -200,7 +245,8 @@ class MeterBench:
 
     def _apart(self, where: str, held: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
         """Of each row the number of what it shows, and (shown, shown) how much of what the first
-        may show, evenly spread, the second may show too; ohms are spread as their logarithms."""
+        may show, evenly spread, the second may show too; ohms are spread as their logarithms, and
+        what is loose has contact while it is measured as often as not."""
         places = each_place(where)
         if len(places) > 1:
             each = [self.apart(one, held) for one, _ in places]
@@ -214,11 +260,13 @@ class MeterBench:
         elif kind == "ohms":
             spans, scale = np.log10(np.clip(spans, _LEAST_OHMS, _NO_CONTACT)), _DECADES
         spans = np.where(np.isnan(spans), scale, spans)
-        (least, most), label = _distinct(spans)
+        loose = [kind == "ohms" and len(row.variant.mix) > 1 for row in self.known.rows]
+        (least, most, rests), label = _distinct(np.column_stack([spans, loose]))
         slack = self._slack(where)
         over = np.minimum(most[:, None], most + slack) - np.maximum(least[:, None], least - slack)
         wide = (most - least)[:, None]
         share = np.where(wide > 0, np.clip(over, 0, None) / np.maximum(wide, 1e-9), over >= 0)
+        share = np.where((rests[:, None] > 0) & (share > 0), np.maximum(share, OFTEN), share)
         return label, share
 
     def _swap(self, row: int, part: str, _held: int) -> str:
@@ -341,6 +389,11 @@ class MeterBench:
             return _CHANCE
         level = int(known.after[known.first_part(row), held])
         return _CHANCE if level == 2 else self.data[level]
+
+
+def _order(inside: NDArray[np.bool_]) -> tuple[int, int]:
+    """What has the first of some rows comes first, and of that what has most."""
+    return (int(np.argmax(inside)) if inside.any() else len(inside), -int(inside.sum()))
 
 
 def _distinct(rows: NDArray[Any]) -> tuple[NDArray[Any], NDArray[np.int64]]:

@@ -14,7 +14,9 @@ and tells little where they are not (`padbench.repair.metering`). The likelihood
 product over all observations, summed over its variants; every single fault is as likely as any
 other beforehand, a given pair of faults ``PAIR`` times as likely as a single one. What is equally
 likely is ordered by how common that kind of fault is (`padbench.parts.fault_kinds`), and by nothing
-else.
+else. A clock that is lost, or doubled, in the same place at every read is no fault of the
+dictionary; beforehand it is as likely as a pair, and where it explains more than what comes and
+goes, nothing here explains it.
 
 Faults form a group where their likeliest variants say the same of every state and every reading
 seen so far.
@@ -53,7 +55,8 @@ _PARTNERS, _BEST_PAIRS = 14, 12
 _RULED_OUT = 1e-2
 """A row so much less likely than the likeliest is ruled out; one wrong note is a fiftieth of it."""
 
-_MOST_LOOSE = 4
+_BY_CHANCE = 1 / 50
+"""A read that comes more seldom is explained by chance: six bits that float (assumed)."""
 
 _UNLIKELY = 0.02
 """So unlikely many wrong notes are not taken for such (assumed)."""
@@ -73,7 +76,8 @@ class Candidate:
 
     ``likelihood`` is a logarithm. ``explains`` of ``reads`` reads are such as it gives; ``against``
     are the others, and the readings of a meter that it does not give.
-    ``row`` is the likeliest variant, of which ``expects`` (held: sure bits, mask of the others).
+    ``row`` is the likeliest variant; ``often`` says of each read, as `Observed.pairs` has them, how
+    often it comes of that.
     """
 
     faults: tuple[Fault | None, ...]
@@ -82,7 +86,7 @@ class Candidate:
     reads: int
     against: tuple[Read | Meter, ...]
     row: int
-    expects: dict[int, tuple[int, int]]
+    often: tuple[float, ...]
     beside: tuple[Fault | None, ...] = ()
     share: float = 0.0
 
@@ -145,7 +149,7 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     metered = np.array([bench.chance(reading) for reading in seen.meter])
     if seen.meter:
         by_row = by_row + np.log(metered).sum(axis=0)
-    groups = list(_groups(known, seen, by_row, chances > 0, metered))
+    groups = list(_groups(known, seen, by_row, chances, metered))
     groups.sort(key=lambda group: (-round(group.likelihood, 6), -common(group.faults)))
     # A pair that explains everything may be likelier than what explains it by chance.
     if groups[0].likelihood < math.log(PAIR) + seen.count * math.log(1 - seen.wrong):
@@ -157,9 +161,10 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     )
     best = shared[0]
     chance = not seen.unsteady and (
-        _chance(best)
-        or _too_steady(best, pairs, chances)
+        _by_chance(best)
+        or _too_steady(best, pairs)
         or _improbable(known, best, pairs, seen.wrong)
+        or _always(known, best, seen, metered)
     )
     if best.beside:
         by_row = _one_of_two(known, shared)
@@ -172,7 +177,7 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
         )
         for group in shared
     )
-    return Ranking(measured, by_row, chance or contradicted or _too_many(best, seen.wrong))
+    return Ranking(measured, by_row, chance or contradicted or _too_many(best, seen))
 
 
 def _one_of_two(known: Dictionary, candidates: Sequence[Candidate]) -> Floats:
@@ -201,22 +206,31 @@ def as_noted(chances: Floats, wrong: float = WRONG_READ) -> Floats:
     return (1 - wrong) * chances + wrong / 256
 
 
-def _chance(best: Candidate) -> bool:
-    """Whether it leaves nearly every bit to chance, and so explains whatever may come."""
-    loose = [loose.bit_count() > _MOST_LOOSE for _, loose in best.expects.values()]
-    return bool(loose) and all(loose)
+def _by_chance(best: Candidate) -> bool:
+    """Whether it leaves most reads to chance, and so explains whatever may come."""
+    explained = [often for often in best.often if often]
+    return 2 * sum(often < _BY_CHANCE for often in explained) > len(explained)
 
 
-def _too_steady(best: Candidate, pairs: Sequence[Read], chances: Floats) -> bool:
+def _too_steady(best: Candidate, pairs: Sequence[Read]) -> bool:
     """Whether what comes and goes would hardly repeat each read as often as it was repeated."""
+    each = zip(pairs, best.often, strict=True)
+    return math.prod(often ** (pair.times - 1) for pair, often in each if often) < _UNLIKELY
+
+
+def _always(known: Dictionary, best: Candidate, seen: Observed, metered: Floats) -> bool:
+    """Whether a part of what comes and goes explains it better if it were so at every read, as
+    no fault is: a clock that is lost, or doubled, always in the same place."""
     if best.healthy or best.beside:
         return False
-    again = math.prod(
-        float(chance[best.row]) ** (pair.times - 1)
-        for pair, chance in zip(pairs, chances, strict=True)
-        if chance[best.row] > 0
-    )
-    return again < _UNLIKELY
+    first = known.first_part(best.row)
+    parts = np.arange(first, first + len(known.rows[best.row].variant.mix))
+    held, sent, times = np.array([*seen.pairs()], np.int64).reshape(-1, 3).T
+    fits = _fits(sent, known.fixed[parts][:, held], known.random[parts][:, held])
+    likelihood = np.log(as_noted(fits, seen.wrong)) @ times + math.log(PAIR)
+    if seen.meter:
+        likelihood += np.log(metered[:, best.row]).sum()
+    return bool(likelihood.max() > best.likelihood)
 
 
 def _improbable(known: Dictionary, best: Candidate, pairs: Sequence[Read], wrong: float) -> bool:
@@ -238,14 +252,21 @@ def _improbable(known: Dictionary, best: Candidate, pairs: Sequence[Read], wrong
     return got < mean - _FAR * math.sqrt(spread)
 
 
-def _too_many(best: Candidate, wrong: float) -> bool:
-    """More reads left over than wrong notes would be: the binomial tail."""
-    left, n = best.reads - best.explains, best.reads
-    if not left:
-        return False
-    right = 1 - wrong
-    tail = 1 - sum(math.comb(n, k) * wrong**k * right ** (n - k) for k in range(left))
-    return tail < _UNLIKELY or 2 * left > n
+def _too_many(best: Candidate, seen: Observed) -> bool:
+    """More reads left over than wrong notes would be (the binomial tail), or the same byte left
+    over more often than wrong notes repeat one (on average, of any byte)."""
+    wrong, left, n = seen.wrong, best.reads - best.explains, best.reads
+    if 2 * left > n:
+        return True
+    for held, _, times in (one for one in best.against if isinstance(one, Read)):
+        rate = seen.reads[held].total() * wrong / 256
+        if times > 1 and 256 * rate ** min(times, 9) / math.factorial(min(times, 9)) < _UNLIKELY:
+            return True
+    fewer, term = 0.0, n * math.log1p(-wrong)  # as logarithms: numbers of many reads are large
+    for k in range(left):
+        fewer += math.exp(term)
+        term += math.log((n - k) / (k + 1)) + math.log(wrong / (1 - wrong))
+    return left > 0 and 1 - fewer < _UNLIKELY
 
 
 def common(faults: Sequence[Fault | None]) -> int:
@@ -254,9 +275,9 @@ def common(faults: Sequence[Fault | None]) -> int:
 
 
 def _groups(
-    known: Dictionary, seen: Observed, by_row: Floats, fits: NDArray[np.bool_], metered: Floats
+    known: Dictionary, seen: Observed, by_row: Floats, chances: Floats, metered: Floats
 ) -> Iterator[Candidate]:
-    """``fits`` (pairs of held and byte, rows), ``metered`` (readings, rows): what rows say."""
+    """``chances`` (pairs of held and byte, rows), ``metered`` (readings, rows): what rows say."""
     starts = np.flatnonzero(np.diff(known.fault_of, prepend=-1))
     likelihood = np.logaddexp.reduceat(by_row, starts)
     ends = [*starts[1:].tolist(), len(by_row)]
@@ -271,14 +292,13 @@ def _groups(
         faults.sort(key=lambda place: (-common([known.faults[place]]), -likelihood[place]))
         head = max(faults, key=lambda place: likelihood[place])
         row = best[head]
-        part = known.first_part(row)
-        missed = [pair for pair, fit in zip(pairs, fits, strict=True) if not fit[row]]
+        often = tuple(float(chance[row]) for chance in chances)
+        missed = [pair for pair, some in zip(pairs, often, strict=True) if not some]
         off = [
             reading
             for reading, chance in zip(seen.meter, metered, strict=True)
             if chance[row] == WRONG
         ]
-        fixed, loose = known.fixed[part, states].tolist(), known.random[part, states].tolist()
         yield Candidate(
             tuple(known.faults[place] for place in faults),
             float(likelihood[head]),
@@ -286,7 +306,7 @@ def _groups(
             seen.count,
             (*missed, *off),
             row,
-            dict(zip(states, zip(fixed, loose, strict=True), strict=True)),
+            often,
         )
 
 
@@ -327,14 +347,20 @@ def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Cand
     chance = s * t * _fits(sent, fixed[:, at], random[:, at])
     chance += s * (1 - t) * alone[one] + (1 - s) * t * alone[other]
     chance += (1 - s) * (1 - t) * (sound == 0)
-    likelihood = np.log(as_noted(chance, seen.wrong)) @ times + math.log(PAIR)
+    likelihood: Floats = np.log(as_noted(chance, seen.wrong)) @ times
     measured = np.array([max(metered[row] for row in rows) for rows in groups])
     likelihood += np.maximum(measured[one], measured[other])
+    weighed = np.log([max(known.weight[row] for row in rows) for rows in groups])
+    likelihood += weighed[one] + weighed[other]
+    single = shares[:, None] * alone + (1 - shares[:, None]) * (sound == 0)
+    each = np.log(as_noted(single, seen.wrong)) @ times + measured + weighed
+    # A second fault that explains nothing more is no finding: nobody tried what it would change.
+    more = likelihood > np.maximum(each[one], each[other]) + 1e-6
+    likelihood += math.log(PAIR)
     ranked = np.array([common(_faults_of(known, rows)) for rows in groups])
     order = np.lexsort((-ranked[one] - ranked[other], -likelihood.round(6)))
-    for best in order[:_BEST_PAIRS].tolist():
+    for best in order[more[order]][:_BEST_PAIRS].tolist():
         fits = chance[best] > 0
-        expects = zip(fixed[best].tolist(), random[best].tolist(), strict=True)
         yield Candidate(
             _faults_of(known, groups[one[best]]),
             float(likelihood[best]),
@@ -349,7 +375,7 @@ def _pairs(known: Dictionary, seen: Observed, readings: Floats) -> Iterator[Cand
                 ),
             ),
             groups[one[best]][0],
-            dict(zip(states, expects, strict=True)),
+            tuple(chance[best].tolist()),
             _faults_of(known, groups[other[best]]),
         )
 
@@ -460,11 +486,11 @@ def next_tests(
     # A short of the supply is looked for before anybody plugs the pad in again.
     short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
     first = "supply to ground" if short and meter else None
-    # A press that may short the supply comes after ohms, which need none.
+    # What may short the supply, as something is held, comes after ohms, which need no supply.
     at_supply = {one.at for one in found.suspects if one.kind == "input-at-supply" and meter}
 
     def order(test: Test) -> tuple[bool, bool, float, int]:
-        risky = test.press and not at_supply.isdisjoint(pressed_in(test.held))
+        risky = not at_supply.isdisjoint(pressed_in(test.held))
         return test.where != first, risky, -test.bits / test.cost, test.held
 
     return tuple(sorted(telling, key=order))

@@ -7,7 +7,7 @@ say.do(test), say.caution(test)                         # what to do, and what t
 
 from collections.abc import Iterable
 
-from padbench.core.buttons import pressed_in, spelled
+from padbench.core.buttons import BUTTONS, pressed_in, spelled
 from padbench.core.remedies import joined
 from padbench.core.sentences import capital
 from padbench.core.units import show
@@ -69,9 +69,19 @@ class Words:
         """What to do about it."""
         return f"{UNPLUG} {capital(self._filled(fault_kinds()[fault.kind].mend, fault))}."
 
-    def check(self, fault: Fault) -> str:
-        """How to see that it is mended."""
-        return capital(self._filled(fault_kinds()[fault.kind].check, fault)) + "."
+    def check(self, fault: Fault, suspects: Iterable[Fault] = ()) -> str:
+        """How to see that it is mended; ohms come first where a button to hold may short the
+        supply, which one of the suspected faults does."""
+        said = capital(self._filled(fault_kinds()[fault.kind].check, fault)) + "."
+        held = BUTTONS if "each" in said else (fault.at, fault.to)
+        pins = self._at_supply(suspects, held if fault.kind != "input-at-supply" else ())
+        first = f"First, unplugged: no short from {pins} to supply. Then: "
+        return first + said if pins else said
+
+    def _at_supply(self, suspects: Iterable[Fault], held: Iterable[str | None]) -> str:
+        """Pins of buttons that short the supply while they are held."""
+        bad = (one for one in suspects if one.kind == "input-at-supply" and one.at in held)
+        return joined([f"pin {self._pin(one, 'at')}" for one in bad])
 
     def places(self, faults: Iterable[Fault | None]) -> list[int]:
         """Pins of the wiring plan where the faults are."""
@@ -155,20 +165,16 @@ class Words:
         return f"{test.where} {held}" if test.held else test.where
 
     def caution(self, test: Test, suspects: Iterable[Fault] = ()) -> str:
-        """What to mind; of a press only what one of the suspected faults makes dangerous."""
-        kind = kind_of(test.where)
-        if kind == "beat" or (kind == "scope" and "pin" not in test.where):
-            return ""
-        if test.press:
-            held = pressed_in(test.held)
-            bad = [one for one in suspects if one.kind == "input-at-supply" and one.at in held]
-            if not bad:
-                return ""
-            pins = joined([f"pin {self._pin(one, 'at')}" for one in bad])
-            return (
-                f"if {pins} is shorted to supply, this shorts the supply: first measure ohms from"
-                " there to supply, unplugged."
-            )
+        """What to mind; of what is held what one of the suspected faults makes dangerous."""
+        kind, held = kind_of(test.where), pressed_in(test.held)
+        if kind == "ohms":
+            return _DEAD
         if kind == "swap":
             return f"{UNPLUG} {_SWAP}" if test.where.endswith("register") else UNPLUG
-        return _DEAD if kind == "ohms" else _LIVE
+        pins = self._at_supply(suspects, held)
+        short = (
+            f"if {pins} is shorted to supply, this shorts the supply: first measure ohms from"
+            " there to supply, unplugged."
+        )
+        live = "" if test.press or kind == "beat" or "pin" not in test.where else _LIVE
+        return " ".join(filter(None, (short if pins else "", live)))
