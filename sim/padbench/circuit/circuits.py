@@ -155,10 +155,11 @@ class Line:
         on = lifted + rc_times(self.alone, self.knee, self.high, volts)
         return np.asarray(np.where(self.knee < self.high, on, whole), np.float64)
 
-    def fall_to(self, volts: Array) -> Array:
-        """Seconds from the port's edge until the line, settled high, passes so many volts."""
+    def fall_to(self, volts: Array, start: Array | None = None) -> Array:
+        """Seconds from ``start``, settled high if none is given, until the line passes ``volts``."""
         pull = (self.pull_r, self.saturation, self.slope, self.farads)
-        return diode_fall(self.high, volts, self.resistor, self.source, *pull)
+        start = self.high if start is None else start
+        return diode_fall(start, volts, self.resistor, self.source, *pull)
 
     @cached_property
     def rise_low(self) -> Array:
@@ -182,8 +183,7 @@ class Line:
     def fall(self) -> Array:
         """From 90 to 10 % of the swing, likewise; through a diode as `laws.diode_fall` has it."""
         tenth = (self.high - self.low) / 10
-        with np.errstate(invalid="ignore"):
-            edge = self.fall_to(self.low + tenth) - self.fall_to(self.high - tenth)
+        edge = self.fall_to(self.low + tenth, self.high - tenth)
         alone = self.farads / (1 / self.resistor + 1 / self.pull_r) * np.log(9.0)
         edge = np.where(self.slope > 0, edge, alone)
         return np.where(np.isinf(self.fall_low), np.inf, edge)

@@ -343,10 +343,8 @@ def _use_wheel(name: str) -> None:
         return
     root = Path(spec.origin).parent
     os.environ[f"{name.upper()}_ROOT"] = str(root)
-    # Compiling takes far longer than running; without optimisation it takes half as long.
     if shutil.which("ccache"):
         os.environ.setdefault("OBJCACHE", "ccache")
-    os.environ["MAKEFLAGS"] = "OPT_FAST=-O0 OPT_SLOW=-O0 OPT_GLOBAL=-O0"
     os.environ["PATH"] = f"{root / 'bin'}{os.pathsep}{os.environ['PATH']}"
 
 

@@ -79,7 +79,7 @@ def as_text(result: Result, width: int = _PIPE_WIDTH, *, whole: bool = True) -> 
 
 def print_result(result: Result, screen: Console, *, whole: bool = False) -> None:
     """The short answer; or all sections, and then the verdict, last, and the files written."""
-    if result.brief and not whole:
+    if not whole and result.brief:
         _print_brief(result, result.brief, screen)
         return
     for part in result.sections:

