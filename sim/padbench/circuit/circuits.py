@@ -156,7 +156,7 @@ class Line:
         return np.asarray(np.where(self.knee < self.high, on, whole), np.float64)
 
     def fall_to(self, volts: Array, start: Array | None = None) -> Array:
-        """Seconds from ``start``, settled high if none is given, until the line passes ``volts``."""
+        """Seconds from ``start`` (settled high if none is given) until it passes ``volts``."""
         pull = (self.pull_r, self.saturation, self.slope, self.farads)
         start = self.high if start is None else start
         return diode_fall(start, volts, self.resistor, self.source, *pull)
