@@ -50,6 +50,41 @@ OTHER = """; 64tass Turbo Assembler Macro V1.58.2974? listing file
 """
 
 
+REAL = """port = $4016
+result = $10
+read:   lda #1
+        sta port
+        sta result
+        lsr a
+        sta port
+again:  lda port
+        lsr a
+        rol result
+        bcc again
+        rts
+"""
+
+
+@pytest.mark.parametrize("assembler", ASSEMBLERS)
+def test_the_programs_themselves_make_what_our_own_makes(tmp_path, assembler):
+    """They are run here; where one is not installed the error says so, and this fails."""
+    path = tmp_path / "my.asm"
+    path.write_text(REAL if assembler == "ca65" else f"* = $8000\n{REAL}")
+    theirs = load_routine(str(path), assembler=assembler, entry="read")
+    path.write_text(REAL)
+    ours = load_routine(str(path))
+    assert theirs.segments == ours.segments
+    assert theirs.entry == ours.entry
+    assert {"port", "result", "read", "again"} <= set(theirs.labels)
+    assert not any(name.startswith("__") for name in theirs.labels)
+    above = assembler != "ca65"
+    assert len(theirs.lines) == 10  # one for each instruction
+    assert all(line - above == ours.lines[at][1] for at, (_, line) in theirs.lines.items())
+    path.write_text(REAL.replace("lsr a\n        sta", "lsx a\n        sta"))
+    with pytest.raises(RoutineError, match=rf":6: {assembler} refuses it"):
+        load_routine(str(path), assembler=assembler)
+
+
 @pytest.fixture
 def programs(tmp_path, monkeypatch):
     """Stand-ins that write those files, and are told the words with which they were run."""

@@ -118,7 +118,8 @@ def labels_in(symbols: str) -> dict[str, int]:
     """Names and values of a symbol file, or of a listing; all else in it is passed over."""
     found = _SYMBOL.finditer(symbols)
     labels = {one[2] or one[3]: int(one[1] or one[4], 16) for one in found}
-    return {name: value for name, value in labels.items() if value <= 0xFFFF}
+    # Those of the linker's own, such as __ZPSTART__, would hide the user's at the same address.
+    return {n: value for n, value in labels.items() if value <= 0xFFFF and not n.startswith("__")}
 
 
 def lines_in(
