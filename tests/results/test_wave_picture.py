@@ -3,6 +3,7 @@
 import re
 import warnings
 from dataclasses import replace
+from functools import cache
 from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree
@@ -25,16 +26,25 @@ SVG = Path("figure.svg")
 SVG_SPACE = "http://www.w3.org/2000/svg"
 
 
-def figures(result):
-    for run in result.runs:
-        number = shown_read(run)
-        yield run, number, wave_figure(run, number, SVG, pad="A pad")
+@pytest.fixture(scope="module")
+def figures(page_of):
+    """By sheet: each run, the number of the read shown, and the figure, drawn once for all."""
+
+    @cache
+    def of(name):
+        runs = page_of(name)[1].runs
+        return [
+            (run, shown_read(run), wave_figure(run, shown_read(run), SVG, pad="A pad"))
+            for run in runs
+        ]
+
+    return of
 
 
-def test_every_edge_in_the_figure_is_one_of_the_timeline_and_none_is_missing(page_of):
+def test_every_edge_in_the_figure_is_one_of_the_timeline_and_none_is_missing(figures):
     checked = 0
     for name in ("harbour-a", "harbour-b"):
-        for run, number, figure in figures(page_of(name)[1]):
+        for run, number, figure in figures(name):
             (axes,) = figure.axes
             start = run.reads[number].read.start_ps
             left, right = (start + round(at * 1e6) for at in axes.get_xlim())
@@ -59,8 +69,8 @@ def test_every_edge_in_the_figure_is_one_of_the_timeline_and_none_is_missing(pag
     assert checked > 500
 
 
-def test_samples_are_where_the_console_sampled_and_say_what_it_saw(page_of):
-    for run, number, figure in figures(page_of("harbour-a")[1]):
+def test_samples_are_where_the_console_sampled_and_say_what_it_saw(figures):
+    for run, number, figure in figures("harbour-a"):
         read = run.reads[number].read
         marks = [line for line in figure.axes[0].lines if line.get_gid() == "sample"]
         got = [round(float(mark.get_xdata()[0]) * 1e6) + read.start_ps for mark in marks]
@@ -84,17 +94,17 @@ def overlapping(figure) -> list[tuple[str, str]]:
 
 
 @pytest.mark.parametrize("name", ["harbour-a", "harbour-b"])
-def test_no_label_runs_into_another(page_of, name):
-    for run, _, figure in figures(page_of(name)[1]):
+def test_no_label_runs_into_another(figures, name):
+    for run, _, figure in figures(name):
         assert overlapping(figure) == [], run.name
         # None had to be left out for it.
         assert all(t.get_visible() for t in figure.findobj(lambda one: one.get_gid() == LABELS))
 
 
-def test_what_happens_is_written_where_it_does_and_whole(page_of):
+def test_what_happens_is_written_where_it_does_and_whole(figures):
     """Not a word is cut off, however many there are; each stands at its own line."""
     for name in ("harbour-a", "harbour-b"):
-        for run, number, figure in figures(page_of(name)[1]):
+        for run, number, figure in figures(name):
             (axes,) = figure.axes
             start = run.reads[number].read.start_ps
             texts: dict[int, str] = {}
