@@ -201,7 +201,8 @@ def _reading(job: Job, programs: Programs, ends: float) -> str:
     given = [f"-D{name}={value}" for name, value in job.defines.items()]
     folders = [f"-I{folder}" for folder in job.includes]
     undefine = "verilog_defines -USYNTHESIS -UYOSYS\n"
-    read = " ".join(["read_verilog" + system, *given, *folders, *job.sources])
+    # A function from elsewhere would be called while the design is read.
+    read = " ".join(["read_verilog -nodpi" + system, *given, *folders, *job.sources])
     values = [f"-chparam {name} {value}" for name, value in job.parameters.items()]
     return f"{undefine}{read}\nhierarchy -check -top {job.top} {' '.join(values)}\n"
 

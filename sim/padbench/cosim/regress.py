@@ -217,7 +217,7 @@ def _recorded(
     again = map(asked, plain[: failing + 1])
     with build_folder() as place:
         run_job(replace(job, dump_all=True), again, place, lambda _: None)
-        kinds = ("*.fst", "*.ghw", "dump.vcd")
+        kinds = ("*.ghw", "dump.vcd")
         found = [path for kind in kinds for path in (place / "build").glob(kind)]
         return (f"all-signals{found[0].suffix}", found[0].read_bytes()) if found else None
 
