@@ -21,6 +21,15 @@ FOREIGN = """
 begin
 """
 ACTS = ("> outside", "> new", "> /dev/shm/padbench", "rm outside", "mv inside/a b", "mkdir d")
+NO_SYSTEM = """
+import ctypes
+class CDLL(ctypes.CDLL):
+    def __init__(self, name, *more, **named):
+        if name is None:
+            raise OSError
+        super().__init__(name, *more, **named)
+ctypes.CDLL = CDLL
+"""
 ONE = ["--scenario", "idle", "--no-waves", "--no-cache"]
 
 
@@ -185,3 +194,13 @@ print(Path({str(outside)!r}).read_text())
     assert got.stdout.splitlines() == ["True", *(f"{act} True" for act in ACTS), "before"]
     assert (inside / "a").read_text() == "kept"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["inside", "outside"]
+
+
+def test_a_system_that_confines_nothing_is_told_of(tmp_path, capfd, monkeypatch):
+    """Where the kernel has no Landlock, as on a system before Linux 5.13."""
+    (tmp_path / "sitecustomize.py").write_text(NO_SYSTEM)
+    monkeypatch.syspath_prepend(tmp_path)
+    text = (HDL / "verilog" / "shift_register.v").read_text()
+    code, out = judged(tmp_path, capfd, "icarus", text)
+    assert code == 0
+    assert "But this system cannot keep a simulation from writing" in " ".join(out.split())

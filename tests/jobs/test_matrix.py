@@ -83,9 +83,9 @@ def test_one_table_a_name_for_each_and_the_rest_goes_on_beside_what_is_broken(
         "good/ghdl/each-button.vcd",
         "twin/icarus/each-button.vcd",
         "wrong/icarus/each-button.vcd",
-        "wrong/icarus/all-signals.fst",
+        "wrong/icarus/all-signals.vcd",
     }
-    assert (night / "waves" / "wrong" / "icarus" / "all-signals.fst").stat().st_size > 500
+    assert (night / "waves" / "wrong" / "icarus" / "all-signals.vcd").stat().st_size > 500
     page = (night / "all.html").read_text(encoding="utf-8")
     assert "Cores and simulators" in page
     cases = ElementTree.parse(night / "all.xml").findall(".//testcase")
