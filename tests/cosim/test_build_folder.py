@@ -9,6 +9,7 @@ import pytest
 from designs import HDL, sheet_text
 
 from padbench.cli import main
+from padbench.cosim import build_folder as build_folder_module
 from padbench.cosim import process
 from padbench.cosim.build_folder import build_folder
 from padbench.jobs.regress import regress
@@ -73,6 +74,30 @@ def test_a_flood_of_messages_ends_the_run(tmp_path, monkeypatch):
     (found,) = (one for one in result.findings if one.verdict == "fail")
     assert found.says.startswith("the simulation was stopped: it wrote more than 1 MiB")
     assert result.seconds < 20
+
+
+@pytest.mark.usefixtures("simulators")
+def test_a_folder_of_headers_without_an_end_is_refused(tmp_path, monkeypatch, capfd):
+    headers = tmp_path / "in d"
+    headers.mkdir()
+    for name in "ab":
+        (headers / name).symlink_to(".")
+    sheet = _sheet(tmp_path)
+    text = sheet.read_text().replace("\n[hdl]\n", '\n[hdl]\ninclude = ["in d"]\n')
+    sheet.write_text(text)
+
+    def refused() -> str:
+        assert main(["regress", str(sheet), "--no-waves"]) == 2
+        (line,) = capfd.readouterr().err.splitlines()
+        assert "hdl.include[0]: " in line
+        return line
+
+    assert "is a link to a folder that is there already; take the link away" in refused()
+    for name in "ab":
+        (headers / name).unlink()
+        (headers / name).write_text("")
+    monkeypatch.setattr(build_folder_module, "_MOST_COPIED", 2)
+    assert "in d has more than 2 files" in refused()
 
 
 def test_folders_of_killed_runs_are_taken_away_and_no_others(tmp_path, monkeypatch):

@@ -19,9 +19,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from padbench.cosim.job import RECORDS, Job
+from padbench.cosim.setting import HdlError
 
 _PREFIX = "padbench-build-"
 _PLAIN = re.compile(r"[\w./+-]+", re.ASCII)
+_MOST_COPIED = 2_000
+"""Files and folders of headers."""
 _NEW = 60.0
 """Seconds in which a folder may not have its lock yet."""
 
@@ -84,7 +87,10 @@ def _take_away(old: Path) -> None:
 
 
 def within_reach(job: Job, folder: Path) -> Job:
-    """The job with sources that are plain paths: copies in ``folder`` where theirs are not."""
+    """The job with sources that are plain paths: copies in ``folder`` where theirs are not.
+
+    Raises `HdlError` for a folder of headers that is too much to copy, or has no end.
+    """
     sources, includes = list(job.sources), list(job.includes)
     for number, source in enumerate(sources):
         if not _PLAIN.fullmatch(source):
@@ -93,9 +99,25 @@ def within_reach(job: Job, folder: Path) -> Job:
             sources[number] = str(shutil.copyfile(source, copy))
     for number, include in enumerate(includes):
         if not _PLAIN.fullmatch(include):
+            if says := _too_much(include):
+                raise HdlError(f"include[{number}]", says)
             copy = folder / f"include-{number}"
             includes[number] = str(shutil.copytree(include, copy, ignore=_unreadable))
     return replace(job, sources=sources, includes=includes)
+
+
+def _too_much(include: str) -> str:
+    """Why a folder is not copied; empty if it can be."""
+    found, seen = 0, set[str]()
+    for place, _, names in os.walk(include, followlinks=True):
+        real = os.path.realpath(place)
+        if real in seen:
+            return f"{place} is a link to a folder that is there already; take the link away"
+        seen.add(real)
+        found += 1 + len(names)
+        if found > _MOST_COPIED:
+            return f"{include} has more than {_MOST_COPIED} files; name the folder of the headers"
+    return ""
 
 
 def _unreadable(folder: str, names: list[str]) -> list[str]:
