@@ -4,6 +4,8 @@ import os
 import subprocess
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import nullcontext
 
 import pytest
 from designs import HDL, sheet_text
@@ -12,6 +14,7 @@ from padbench.cli import main
 from padbench.cosim import build_folder as build_folder_module
 from padbench.cosim import process
 from padbench.cosim.build_folder import build_folder
+from padbench.jobs import matrix
 from padbench.jobs.regress import regress
 from padbench.sheet.simulators import SIMULATORS
 
@@ -101,10 +104,16 @@ def test_a_folder_of_headers_without_an_end_is_refused(tmp_path, monkeypatch, ca
 
 
 def test_folders_of_killed_runs_are_taken_away_and_no_others(tmp_path, monkeypatch):
+    """At once where the process is gone, else when nobody has locked the folder for a while."""
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    stale, fresh = tmp_path / "padbench-build-1-old", tmp_path / "padbench-build-1-new"
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+    gone, stale, fresh = (
+        tmp_path / f"padbench-build-{number}-{name}"
+        for number, name in ((ended.pid, "gone"), (os.getpid(), "old"), (os.getpid(), "new"))
+    )
     other, link = tmp_path / "mine", tmp_path / "padbench-build-1-link"
-    for folder in (stale, fresh, other):
+    for folder in (gone, stale, fresh, other):
         folder.mkdir()
         (folder / "file").write_text("")
     link.symlink_to(other)
@@ -119,6 +128,25 @@ def test_folders_of_killed_runs_are_taken_away_and_no_others(tmp_path, monkeypat
         assert not second.exists()
     assert sorted(tmp_path.iterdir()) == sorted([fresh, other, link])
     assert (other / "file").exists()
+
+
+@pytest.mark.usefixtures("simulators")
+def test_a_worker_that_is_ended_leaves_no_folder(tmp_path, monkeypatch):
+    """Stopped between making the folder and starting what watches it."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+
+    def stopped(*_: object, **__: object) -> Iterator[None]:
+        (tmp_path / f"padbench-build-{ended.pid}-x").mkdir()
+        yield from ()
+        raise SystemExit(143)
+
+    monkeypatch.setattr(matrix, "parts_done", stopped)
+    cases = [(_sheet(tmp_path / name), "icarus") for name in "ab"]
+    with pytest.raises(SystemExit):
+        matrix.regress_all(cases, {}, kept=False, waves=lambda *_: nullcontext())
+    assert not [*tmp_path.glob("padbench-build-*")]
 
 
 def test_a_temporary_folder_with_a_strange_name_is_not_used(tmp_path, monkeypatch):

@@ -36,10 +36,8 @@ def build_folder() -> Iterator[Path]:
     Where this process is killed, what watches its programs (`padbench.cosim.process.Programs`)
     takes it away, if any runs. Raises ``OSError`` if there is no place for it.
     """
-    base = _base()
-    for old in base.glob(f"{_PREFIX}*"):
-        _take_away(old)
-    place = Path(tempfile.mkdtemp(prefix=f"{_PREFIX}{os.getpid()}-", dir=base))
+    _sweep()
+    place = Path(tempfile.mkdtemp(prefix=f"{_PREFIX}{os.getpid()}-", dir=_base()))
     lock = _locked(place)
     try:
         yield place
@@ -47,6 +45,20 @@ def build_folder() -> Iterator[Path]:
         shutil.rmtree(place, ignore_errors=True)
         if lock is not None:
             os.close(lock)
+
+
+@contextmanager
+def swept() -> Iterator[None]:
+    """At its end the build folders of processes that are gone are taken away."""
+    try:
+        yield
+    finally:
+        _sweep()
+
+
+def _sweep() -> None:
+    for old in _base().glob(f"{_PREFIX}*"):
+        _take_away(old)
 
 
 def _base() -> Path:
@@ -78,12 +90,24 @@ def _take_away(old: Path) -> None:
         status = old.lstat()
         if status.st_uid != os.getuid() or old.is_symlink() or not old.is_dir():
             return
-        if time.time() - status.st_mtime < _NEW:
+        if time.time() - status.st_mtime < _NEW and _lives(old.name):
             return
         lock = _locked(old)
         if lock is not None:
             shutil.rmtree(old, ignore_errors=True)
             os.close(lock)
+
+
+def _lives(name: str) -> bool:
+    """Whether there is a process of the number that a folder has in its name."""
+    number = re.match(rf"{_PREFIX}(\d+)-", name)
+    try:
+        os.kill(int(number[1]) if number else 0, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:
+        pass  # it is another user's
+    return True
 
 
 def within_reach(job: Job, folder: Path) -> Job:

@@ -14,7 +14,7 @@ import re
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, suppress
+from contextlib import AbstractContextManager, closing, suppress
 from dataclasses import dataclass, replace
 from functools import cache
 from hashlib import sha256
@@ -26,6 +26,7 @@ from typing import Any
 
 from padbench import __version__
 from padbench.core.findings import Finding, Rule
+from padbench.cosim.build_folder import swept
 from padbench.cosim.outcome import Coverage, RegressResult
 from padbench.files import was_read
 from padbench.jobs.loading import FileLike, Progress, Refusal, design_of, unwatched
@@ -138,16 +139,17 @@ def regress_all(
     progress(len(cached), len(cases))
     try:
         many = parts_done(_made, dict(options), work, workers=workers, cluster=cluster)
-        for number, key, blob, says in many:
-            if says:
-                refused[number] = says
-            elif cluster is not None and key != keys[number]:
-                raise Refusal("cluster", "a worker sees other files or tools than are here")
-            else:
-                blobs[number] = blob
-                if kept and key == keys[number]:  # else a file was changed meanwhile
-                    _to_cache(key, blob)
-            progress(len(blobs) + len(refused), len(cases))
+        with swept(), closing(many):  # a worker that is ended leaves its build
+            for number, key, blob, says in many:
+                if says:
+                    refused[number] = says
+                elif cluster is not None and key != keys[number]:
+                    raise Refusal("cluster", "a worker sees other files or tools than are here")
+                else:
+                    blobs[number] = blob
+                    if kept and key == keys[number]:  # else a file was changed meanwhile
+                        _to_cache(key, blob)
+                progress(len(blobs) + len(refused), len(cases))
     except NoWorkers as error:
         raise Refusal("cluster" if cluster else "workers", str(error)) from None
     done = []
