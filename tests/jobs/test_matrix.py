@@ -299,6 +299,29 @@ def test_a_copy_of_such_a_folder_leaves_it_out(tmp_path):
     assert [path.name for path in Path(copy).iterdir()] == ["one.vh"]
 
 
+@pytest.mark.parametrize("taken", ["output", "folder"])
+def test_a_wave_that_has_no_place_is_told_before_anything_is_built(
+    night, tmp_path, capsys, monkeypatch, taken
+):
+    monkeypatch.setattr(matrix, "regress", never)
+    wave = tmp_path / "waves" / "twin" / "icarus" / "each-button.vcd"
+    more = ["--junit", str(wave)]
+    if taken == "folder":
+        wave.mkdir(parents=True)
+        more = []
+    code, _, err = run(
+        night,
+        capsys,
+        "--waves",
+        str(tmp_path / "waves"),
+        "--no-cache",
+        *more,
+        names=("good", "twin"),
+    )
+    (line,) = err.splitlines()
+    assert (code, str(wave) in line) == (2, True), err
+
+
 def test_a_source_that_is_missing_is_a_finding_of_its_case(tmp_path, monkeypatch, capsys):
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     write(tmp_path, "twin", "icarus")
