@@ -165,6 +165,26 @@ def test_a_function_from_elsewhere_is_not_called_for_a_proof(tmp_path):
     assert (proof.result, "yosys cannot read the design" in proof.says) == ("undecided", True)
 
 
+def test_a_file_elsewhere_is_not_emptied_for_a_proof(tmp_path):
+    """GHDL opens it while it synthesises the design."""
+    kept, source, sheet = tmp_path / "kept", tmp_path / "pad.vhd", tmp_path / "pad.toml"
+    kept.write_text("before")
+    head, body = (HDL / "vhdl" / "shift_register.vhd").read_text().split("\nbegin\n", 1)
+    opens = f"""
+    impure function opened return integer is
+        type bytes is file of character;
+        file emptied : bytes open write_mode is "{kept}";
+    begin return 3; end;
+    constant three : integer := opened;
+    signal more : bit_vector(three downto 0);
+begin
+"""
+    source.write_text(head + opens + body)
+    sheet.write_text(sheet_text("shift_register", "ghdl", source=source))
+    assert proof_of(load_sheet(sheet), tmp_path, 5).result != "refuted"
+    assert kept.read_text() == "before"
+
+
 def test_a_file_elsewhere_is_not_written(tmp_path, capfd):
     out = tmp_path / "elsewhere.txt"
     more = f'integer f; initial begin f = $fopen("{out}"); $fwrite(f, "x"); end'

@@ -5,6 +5,8 @@
     foreign_call(folder / "sim.vvp")        # the same of the program that Icarus made
     write_only_below(folder)                # from here on, for this process and its children
 
+    python -m padbench.cosim.confined FOLDER PROGRAM ...
+
 Of HDL a simulator runs only what it reads as hardware, but for `$system`, C++ given as text and
 functions from elsewhere (IEEE 1800 clause 35, VHDL's attribute "foreign"). Whether there is any is
 seen in what the simulator itself made of the design: it alone is right about macros, strings,
@@ -17,6 +19,7 @@ import json
 import os
 import re
 import subprocess
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -129,3 +132,8 @@ def write_only_below(folder: Path) -> bool:
         return bool(system.syscall(_RESTRICT, handle, 0) == 0)
     finally:
         os.close(handle)
+
+
+if __name__ == "__main__":
+    write_only_below(Path(sys.argv[1]))
+    os.execvp(sys.argv[2], sys.argv[2:])

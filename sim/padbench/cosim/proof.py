@@ -384,8 +384,12 @@ def _found(one: _Bench, programs: Programs, seconds: float, until: str) -> Proof
 
 
 def _run(command: Sequence[str], programs: Programs, ends: float, name: str = "log") -> str:
-    """Run one program; its first error, or its last line."""
-    programs.start(name, command)
+    """Run one program; its first error, or its last line.
+
+    GHDL opens the files of a design while it makes a circuit of it.
+    """
+    confined = [sys.executable, "-m", "padbench.cosim.confined", str(programs.folder)]
+    programs.start(name, [*confined, *command])
     programs.said(re.compile(r"(?!)"), ends - time.monotonic(), until=name)
     words = programs.words(name)
     programs.end(name)
