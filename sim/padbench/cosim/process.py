@@ -4,7 +4,6 @@ The process is this module again, ``python -m padbench.cosim.process FOLDER``: i
 and simulates it, in a process group of its own, so that it can be ended with all that it started.
 """
 
-import contextlib
 import json
 import os
 import re
@@ -14,14 +13,20 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
 from padbench.cosim.build_folder import as_written, size_of, within_reach
-from padbench.cosim.confined import foreign_code, foreign_library, write_only_below
+from padbench.cosim.confined import (
+    Unseen,
+    foreign_call,
+    foreign_node,
+    foreign_word,
+    write_only_below,
+)
 from padbench.cosim.job import RECORDS, Job, PadRun, ReaderRun, Records
 from padbench.cosim.port_list import directions
 
@@ -52,9 +57,9 @@ _MOST_OUTPUT = 256 << 20
 _MOST_FILE = 1 << 30
 """Bytes of one file, wherever a design writes it."""
 
-_NO_PROGRAM = ", and padbench simulates hardware: it runs no program"
+_PRECISION = ("1ns", "1ps")
 _DUMP = """module padbench_dump;
-initial begin $dumpfile("{top}.fst"); $dumpvars(0, {top}); end
+initial begin $dumpfile("dump.vcd"); $dumpvars(0, {top}); end
 endmodule
 """
 
@@ -177,7 +182,7 @@ class Programs:
         process = self.running.pop(name, None)
         if process is None:
             return
-        with contextlib.suppress(ProcessLookupError):
+        with suppress(ProcessLookupError):
             os.killpg(process.pid, signal.SIGKILL)
         process.wait()
         process.stdin.close()  # type: ignore[union-attr]
@@ -277,14 +282,18 @@ def main(folder: Path) -> int:
     runner = get_runner(job.engine)
     mark = VHDL if job.vhdl else Verilog
     build = folder / "build"
-    precision = ("1ns", "1ps")
     dump = []
     if job.dump_all and job.engine == "icarus":
         # cocotb's own module for this is SystemVerilog, which a .v file is not compiled as.
         dump = [folder / "padbench_dump.v"]
         dump[0].write_text(_DUMP.format(top=job.top))
-    if place := foreign_code(job, folder):
-        return _misfit(folder, "sources", place + _NO_PROGRAM, "leave it out")
+        # Its smaller kind of record has a nameless file in /tmp, where nothing may be written.
+        os.environ["SIM_CMD_SUFFIX"] = "-vcd"
+    found = [foreign_word(job)] if job.vhdl else []
+    if any(found):
+        return _foreign(job, folder, found)
+    if job.engine == "verilator":
+        _look_first(runner, folder, found)
     try:
         runner.build(
             sources=[mark(source) for source in (*job.sources, *dump)],
@@ -296,21 +305,29 @@ def main(folder: Path) -> int:
             build_dir=build,
             waves=job.dump_all and not dump,
             always=True,
-            timescale=None if job.vhdl else precision,
+            timescale=None if job.vhdl else _PRECISION,
             log_file=folder / _BUILD_LOG,
         )
     except RuntimeError:
         return 1  # the log says why
+    if job.engine == "icarus":
+        found.append(foreign_call(build / "sim.vvp"))
+    if any(found):
+        return _foreign(job, folder, found)
     (folder / _BUILT).touch()
     unknown = _UNKNOWN_PARAMETER.search(_text(folder / _BUILD_LOG))
     if unknown is not None:
         says = f"{unknown[1]} is no parameter of {job.top}"
         return _misfit(folder, f"parameters.{unknown[1]}", says, "leave it out")
-    if place := foreign_library(job, build):
-        return _misfit(folder, "include", place + _NO_PROGRAM, "leave it out")
     job.built(folder, directions(job, build))
-    # What records every signal has a file without a name there, whatever TMPDIR is.
-    write_only_below(folder, *([Path("/tmp")] if job.dump_all else []))
+    return _simulate(job, runner, folder)
+
+
+def _simulate(job: Job, runner: Any, folder: Path) -> int:
+    """What was built, so that it writes in ``folder`` alone."""
+    build = folder / "build"
+    if not write_only_below(folder):
+        _record(folder, {"unconfined": True})
     try:
         runner.test(
             test_module="padbench.cosim.inside",
@@ -321,7 +338,7 @@ def main(folder: Path) -> int:
             test_dir=build,
             waves=job.dump_all,
             results_xml=str(folder / "results.xml"),
-            timescale=precision if job.vhdl else None,
+            timescale=_PRECISION if job.vhdl else None,
             log_file=folder / _RUN_LOG,
         )
     except RuntimeError as error:
@@ -331,9 +348,36 @@ def main(folder: Path) -> int:
 
 
 def _misfit(folder: Path, key: str, says: str, instead: str) -> int:
-    with (folder / RECORDS).open("a") as out:
-        out.write(json.dumps({"fault": {"key": key, "says": says, "instead": instead}}) + "\n")
+    _record(folder, {"fault": {"key": key, "says": says, "instead": instead}})
     return 1
+
+
+def _record(folder: Path, record: dict[str, Any]) -> None:
+    with (folder / RECORDS).open("a") as out:
+        out.write(json.dumps(record) + "\n")
+
+
+def _look_first(runner: Any, folder: Path, found: list[str | None]) -> None:
+    """Have Verilator's tree looked at before C++ is made of it, and none made of foreign code."""
+    commands = runner._build_command
+
+    def looked_at() -> list[Any]:
+        translate, *compile_ = commands()
+        try:
+            found.append(foreign_node(folder / "tree", translate))
+        except Unseen:
+            return [translate]
+        return [] if found[-1] else [translate, *compile_]
+
+    runner._build_command = looked_at
+
+
+def _foreign(job: Job, folder: Path, found: list[str | None]) -> int:
+    """What is no source was found in a folder of headers."""
+    place = next(filter(None, found))
+    ours = any(place.startswith(f"{source}:") for source in job.sources)
+    says = f"{place}, and padbench simulates hardware: it runs no program"
+    return _misfit(folder, "sources" if ours else "include", says, "leave it out")
 
 
 def _use_wheel(name: str) -> None:
@@ -343,8 +387,11 @@ def _use_wheel(name: str) -> None:
         return
     root = Path(spec.origin).parent
     os.environ[f"{name.upper()}_ROOT"] = str(root)
-    if shutil.which("ccache"):
+    # A user without a home, as of a service, has no place for what it keeps, and nothing compiles.
+    places = map(os.environ.get, ("CCACHE_DIR", "XDG_CACHE_HOME", "HOME"))
+    if shutil.which("ccache") and os.access(next(filter(None, places), ""), os.W_OK):
         os.environ.setdefault("OBJCACHE", "ccache")
+    os.environ.pop("MAKEFLAGS", None)  # those of a make that runs us
     os.environ["PATH"] = f"{root / 'bin'}{os.pathsep}{os.environ['PATH']}"
 
 

@@ -201,7 +201,8 @@ def _reading(job: Job, programs: Programs, ends: float) -> str:
     given = [f"-D{name}={value}" for name, value in job.defines.items()]
     folders = [f"-I{folder}" for folder in job.includes]
     undefine = "verilog_defines -USYNTHESIS -UYOSYS\n"
-    read = " ".join(["read_verilog" + system, *given, *folders, *job.sources])
+    # A function from elsewhere would be called while the design is read.
+    read = " ".join(["read_verilog -nodpi" + system, *given, *folders, *job.sources])
     values = [f"-chparam {name} {value}" for name, value in job.parameters.items()]
     return f"{undefine}{read}\nhierarchy -check -top {job.top} {' '.join(values)}\n"
 
@@ -383,8 +384,12 @@ def _found(one: _Bench, programs: Programs, seconds: float, until: str) -> Proof
 
 
 def _run(command: Sequence[str], programs: Programs, ends: float, name: str = "log") -> str:
-    """Run one program; its first error, or its last line."""
-    programs.start(name, command)
+    """Run one program; its first error, or its last line.
+
+    GHDL opens the files of a design while it makes a circuit of it.
+    """
+    confined = [sys.executable, "-m", "padbench.cosim.confined", str(programs.folder)]
+    programs.start(name, [*confined, *command])
     programs.said(re.compile(r"(?!)"), ends - time.monotonic(), until=name)
     words = programs.words(name)
     programs.end(name)

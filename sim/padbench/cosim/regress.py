@@ -100,7 +100,11 @@ _INPUTS = Rule(
         "drives them; give them levels, such as ties = {{ {names[0]} = 0 }}"
     },
 )
-
+_CONFINED = Rule(
+    "hdl.confined",
+    "",
+    {"open": "this system cannot keep a simulation from writing outside of its folder"},
+)
 
 _TOO_SLOW = "what goes wrong does so only at a pace that nobody asks of it; promise an answer"
 
@@ -156,10 +160,8 @@ def regress(
             if "system-clock" in record:
                 system = record["system-clock"]
                 bench.clock = (system["rise"], system["period"])
-            if record.get("unlisted"):
-                facts = {"names": tuple(record["unlisted"])}
-                findings = (Finding(_INPUTS, "not-judged", case="unlisted", facts=facts),)
             if "run" not in record:
+                findings += _told(record)
                 return
             run = bench.judged(next(waiting), record)
             coverage.add(run.timeline, [pair.read for pair in run.reads])
@@ -206,6 +208,16 @@ def regress(
     )
 
 
+def _told(record: dict[str, Any]) -> tuple[Finding, ...]:
+    """What a record that is of no run says."""
+    if "unconfined" in record:
+        return (Finding(_CONFINED, "not-judged", case="open"),)
+    if not record.get("unlisted"):
+        return ()
+    facts = {"names": tuple(record["unlisted"])}
+    return (Finding(_INPUTS, "not-judged", case="unlisted", facts=facts),)
+
+
 def _recorded(
     job: Job, plain: Sequence[Chosen], runs: Sequence[ScenarioRun]
 ) -> tuple[str, bytes] | None:
@@ -217,7 +229,7 @@ def _recorded(
     again = map(asked, plain[: failing + 1])
     with build_folder() as place:
         run_job(replace(job, dump_all=True), again, place, lambda _: None)
-        kinds = ("*.fst", "*.ghw", "dump.vcd")
+        kinds = ("*.ghw", "dump.vcd")
         found = [path for kind in kinds for path in (place / "build").glob(kind)]
         return (f"all-signals{found[0].suffix}", found[0].read_bytes()) if found else None
 

@@ -14,7 +14,7 @@ import re
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, suppress
+from contextlib import AbstractContextManager, closing, suppress
 from dataclasses import dataclass, replace
 from functools import cache
 from hashlib import sha256
@@ -26,10 +26,12 @@ from typing import Any
 
 from padbench import __version__
 from padbench.core.findings import Finding, Rule
+from padbench.cosim.build_folder import swept
 from padbench.cosim.outcome import Coverage, RegressResult
 from padbench.files import was_read
 from padbench.jobs.loading import FileLike, Progress, Refusal, design_of, unwatched
 from padbench.jobs.regress import Asked, asked_of, hdl_of, named, regress
+from padbench.jobs.verify import plan_waves
 from padbench.results.blocks import Cell, Lines, Prose, Table
 from padbench.results.result import Result, Section, combined
 from padbench.sheet import Hdl, SheetError
@@ -126,6 +128,7 @@ def regress_all(
             design = design_of(sheet)
             hdl = hdl_of(design).model_copy(update={"simulator": simulator})
             asked.append(Asked(design, hdl, (), design.inputs()))
+    _plan_waves(cases, asked, waves)
     keys = [_key_of(one, options) for one in asked]
     found = map(_from_cache, keys) if kept else ()
     blobs = {number: blob for number, blob in enumerate(found) if blob is not None}
@@ -138,16 +141,17 @@ def regress_all(
     progress(len(cached), len(cases))
     try:
         many = parts_done(_made, dict(options), work, workers=workers, cluster=cluster)
-        for number, key, blob, says in many:
-            if says:
-                refused[number] = says
-            elif cluster is not None and key != keys[number]:
-                raise Refusal("cluster", "a worker sees other files or tools than are here")
-            else:
-                blobs[number] = blob
-                if kept and key == keys[number]:  # else a file was changed meanwhile
-                    _to_cache(key, blob)
-            progress(len(blobs) + len(refused), len(cases))
+        with swept(), closing(many):  # a worker that is ended leaves its build
+            for number, key, blob, says in many:
+                if says:
+                    refused[number] = says
+                elif cluster is not None and key != keys[number]:
+                    raise Refusal("cluster", "a worker sees other files or tools than are here")
+                else:
+                    blobs[number] = blob
+                    if kept and key == keys[number]:  # else a file was changed meanwhile
+                        _to_cache(key, blob)
+                progress(len(blobs) + len(refused), len(cases))
     except NoWorkers as error:
         raise Refusal("cluster" if cluster else "workers", str(error)) from None
     done = []
@@ -158,6 +162,21 @@ def regress_all(
         done.append(_Done(str(sheet), engine, result, number in cached))
     says = [line for number in sorted(refused) for line in refused[number]]
     return _together(done, before), [one.result for one in done], says
+
+
+def _plan_waves(
+    cases: Sequence[Case],
+    asked: Sequence[Asked],
+    waves: Callable[[Path, str], AbstractContextManager[Path | None]],
+) -> None:
+    """Two waves under one name are told before anything is built."""
+    planned = set[Path]()
+    for (sheet, engine), one in zip(cases, asked, strict=True):
+        with waves(sheet, engine) as folder:
+            # A second sheet of a name gets another folder as soon as the first one has this.
+            if folder is not None and folder not in planned:
+                plan_waves(one.scenarios, folder)
+                planned.add(folder)
 
 
 def _length(hdl: Hdl) -> tuple[bool, bool, float]:

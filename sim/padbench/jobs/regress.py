@@ -332,7 +332,8 @@ def regress_result(
             else f"{wrong} of {len(regression.scenarios)} scenarios go wrong, and {broken} of "
             f"{len(regression.findings)} findings fail."
         )
-        + _PROOFS["" if regression.proof is None else regression.proof.result],
+        + _PROOFS["" if regression.proof is None else regression.proof.result]
+        + "".join(f" But {f.says}." for f in regression.findings if f.id == "hdl.confined"),
         make_document=lambda: _document(regression, vcd or {}),
         make_sections=lambda: _sections(regression),
         findings=regression.findings,

