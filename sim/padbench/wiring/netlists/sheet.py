@@ -21,7 +21,8 @@ from padbench.sheet import STARTER, Sheet, load_sheet
 from padbench.sheet.fields import ABSENT
 from padbench.sheet.model import BoardFile, Cable, Contacts
 from padbench.toml import Document
-from padbench.wiring.netlists.compare import in_parallel, judge_board
+from padbench.wiring.netlists.beside import in_parallel
+from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.formats import read_board
 from padbench.wiring.netlists.recognise import Drawn, recognise
 
@@ -58,6 +59,7 @@ def _drawn(data: Mapping[str, Any], table: BoardFile, beside: Path) -> Drawn:
         pads[0].get("register") if pads else "",
         lines.count(lines[0]) if lines else 0,
         stages if isinstance(stages, int) else 0,
+        str(pads[0].get("name", "")) if pads else "",
     )
 
 
