@@ -192,8 +192,8 @@ FAULTS = {
     ),
     "a resistor left out": (
         {name: part for name, part in harbour().items() if name != "R10"},
-        {"board.values": "the resistor is absent; the sheet has 3.6 kΩ ± 5 %"
-         " (resistors.clock-to-supply)"},
+        {"board.values": "no resistor of the board is resistors.clock-to-supply; the sheet has"
+         " 3.6 kΩ ± 5 % (resistors.clock-to-supply)"},
     ),
     "contact to supply": (
         changed(harbour(), SW5={"2": "VCC"}),
@@ -809,6 +809,15 @@ def test_two_pads_on_one_board_are_judged_each_by_its_own_sheet(judged):
     assert {*fails(judged(between, board=first))} == {"board.no-place"}
 
 
+def test_a_pull_up_of_no_value_spoils_none_of_the_others(tmp_path):
+    bare = {"R4": Part("", {"1": "VCC", "2": "START"})}
+    (tmp_path / "pad.net").write_text(write(with_part(**bare), "s-expression"))
+    sheet = load_sheet(tmp_path / "pad.net")
+    found = {one.id: one for one in judge_board(board_of(sheet), sheet)}
+    assert fails(found) == {}
+    assert "R4 is not judged: the netlist gives no value, and 39 kΩ" in found["board.left-out"].says
+
+
 def test_every_row_of_the_table_says_by_what(tmp_path):
     (tmp_path / "pad.net").write_text(write(harbour(), "s-expression"))
     drawn = board_of(load_sheet(tmp_path / "pad.net"))
@@ -853,7 +862,10 @@ def test_verify_fails_what_the_board_has_wrong(tmp_path):
 def test_a_sheet_made_from_a_netlist_is_the_board(tmp_path, capsys):
     path = tmp_path / "pad.toml"
     assert main(["new", str(path), "--from", str(SHEETS / "harbour-a.net")]) == 0
-    assert "so check: pad.supply" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "so check: pad.supply" in said
+    assert "pull-up.value (tolerance)" in said
+    assert "buttons: the sheet has them as drawn" in said
     sheet = load_sheet(path)
     assert sheet.buttons == load_sheet(SHEETS / "harbour-a.toml").buttons
     assert sheet.chip.serial_input == "open"
@@ -894,6 +906,12 @@ BAD = {
         GOOD.replace("(nets", "(nets " + "".join(
             f'(net (name "Q{n}") (node (ref "R1") (pin "{n}")))' for n in range(9, 1010))),
         "R1 has more than 1000 pins"),
+    "latch and clock are one": (
+        GOOD.replace('(name "CLOCK")', '(name "LATCH")'),
+        'no name tells the clock; J1 pins 2 and 3 are one net, "LATCH": a short?'),
+    "a part of no value": (
+        GOOD.replace('(value "CD4021BE"))', '(value "CD4021BE"))\n(comp (ref "U7") (value ""))'),
+        "U7 has no value, and nothing else tells what it is"),
     "no latch": (GOOD.replace('"LATCH"', '"STEP"'), "no name tells the latch; write [board] latch"),
     "two latches": (GOOD.replace('(name "DATA")', '(name "STROBE")'), "may both be the latch"),
     "a part as title": (write(harbour(), "SPICE").replace("* Harbour", "R20 UP DOWN 0\n*"),
@@ -937,6 +955,13 @@ def test_a_large_board_of_something_else_is_refused_soon(tmp_path):
         with pytest.raises(SheetError, match=says):
             load_sheet(path)
         assert time.process_time() - began < (5 if sys.gettrace() is None else 15)
+
+
+def test_a_spice_netlist_of_no_subcircuits_is_no_sheet(tmp_path):
+    path = tmp_path / "board.cir"
+    path.write_text("* t\n" + "".join(f"R{n} N{n} N{n + 1} 1k\n" for n in range(200_000)))
+    with pytest.raises(SheetError, match=r"is no netlist that is known.*with its \.subckt lines"):
+        load_sheet(path)
 
 
 def test_a_netlist_that_is_not_there_is_one_line(tmp_path, capsys):

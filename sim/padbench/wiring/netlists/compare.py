@@ -147,7 +147,7 @@ class _Comparison:
         if found not in (part.name, part.family):
             self.add("board.register", "other-part", names, found, f"a {part.name}")
         if chips != len(drawn.chain):
-            has = f"chain of {len(drawn.chain)}"
+            has = f"chain of {len(drawn.chain)}" if len(drawn.chain) > 1 else "single register"
             self.add("board.register", "other-part", names, has, f"{stages} stages, so {chips}")
         return part.pins == drawn.pins and chips == len(drawn.chain)
 
@@ -311,14 +311,16 @@ class _Comparison:
             key, value = f"{line}-to-supply", getattr(resistors, f"{line}_to_supply")
             groups.append((f"resistors.{key}", value, drawn.lifting(drawn.lines[line], key)))
         for key, meant, links in groups:
-            names = joined([link.reference for link in links]) or "the resistor"
-            says = f"{_shown(meant)} ({key})"
+            names = joined([link.reference for link in links])
+            says = f"{with_tolerance(meant) if meant else 'no resistor there'} ({key})"
             if any(link.value is None for link in links):
                 self.left_out(names, f"the netlist gives no value, and {says} is taken")
             elif key in self.filled or (not links and key == "pull-up.value"):
                 continue  # nothing to compare with; a missing pull-up is told with its pin
-            elif not _same(found := in_parallel(links) if links else None, meant):
-                self.add("board.values", "value", names, _shown(found), says)
+            elif not links and meant:
+                self.add("board.values", "no-resistor", key, "", says)
+            elif links and not _same(found := in_parallel(links), meant):
+                self.add("board.values", "value", names, with_tolerance(found), says)
 
     def _shorts(self) -> None:
         """Pins on one net that are meant on several, and contacts of several buttons on one."""
@@ -468,13 +470,9 @@ class _Comparison:
         )
 
 
-def _shown(value: Value | None) -> str:
-    return "absent" if value is None else with_tolerance(value)
-
-
-def _same(found: Value | None, meant: Value | None) -> bool:
+def _same(found: Value, meant: Value | None) -> bool:
     """Whether a value is within the sheet's; without a tolerance of its own its nominal counts."""
-    if found is None or meant is None:
-        return found is meant
+    if meant is None:
+        return False
     slack = 1e-9 * meant.nominal
     return meant.low - slack <= found.low and found.high <= meant.high + slack

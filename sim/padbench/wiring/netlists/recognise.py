@@ -324,8 +324,10 @@ class _Recognition:
                 ' [board.parts], U1 = "CD4021B" (padbench new: --part U1=CD4021B)',
             )
         for part in self.parts("unknown"):
+            wrong = f"({found_text(part.value)}) is no part that is known"
+            wrong = wrong if part.value else "has no value, and nothing else tells what it is"
             raise self.refuse(
-                f"{part.reference} ({found_text(part.value)}) is no part that is known",
+                f"{part.reference} {wrong}",
                 f'leave it out of the judging with [board] ignore = ["{part.reference}"]',
             )
         for reference in registers:
@@ -716,8 +718,9 @@ class _Recognition:
                 raise self._several(f"has {len(outs)} pads with a data line each", pads)
             if len(found) != 1:
                 wrong = f"{found[0]} and {found[1]} may both be" if found else "no name tells"
+                both = "" if found else self._shorted()
                 raise self.refuse(
-                    f"{wrong} the {line}",
+                    f"{wrong} the {line}{both}",
                     f'write [board] {line} = "NET" (--{line} NET with padbench new);'
                     f" nets of connectors: {', '.join(sorted(carried)[:12]) or 'none'}",
                 )
@@ -731,6 +734,19 @@ class _Recognition:
         names = {n: {line for line, net in lines.items() if net in on} for n, on in cables.items()}
         self.plug = max(names, key=lambda name: len(names[name]), default="")
         return lines, frozenset(names.get(self.plug, ()))
+
+    def _shorted(self) -> str:
+        """The pins of a connector on one line's net, which may be the short that hides another."""
+        for part in self.parts("connector"):
+            nets = [*part.pins.values()]
+            for net in dict.fromkeys(nets):
+                pins = [pin for pin in part.pins if part.pins[pin] == net]
+                if len(pins) > 1 and _is_line(net):
+                    both = " and ".join(pins[:_SHOWN])
+                    return (
+                        f"; {part.reference} pins {both} are one net, {found_text(net)}: a short?"
+                    )
+        return ""
 
     def _data_lines(self, carried: set[str]) -> dict[str, str]:
         """The nets of connectors on which last outputs are, by register."""
