@@ -192,8 +192,8 @@ FAULTS = {
     ),
     "a resistor left out": (
         {name: part for name, part in harbour().items() if name != "R10"},
-        {"board.values": "no resistor of the board is resistors.clock-to-supply; the sheet has"
-         " 3.6 kΩ ± 5 % (resistors.clock-to-supply)"},
+        {"board.values": "no resistor goes from clock to supply; the sheet has 3.6 kΩ"
+         " ± 5 % (resistors.clock-to-supply)"},
     ),
     "contact to supply": (
         changed(harbour(), SW5={"2": "VCC"}),

@@ -318,7 +318,8 @@ class _Comparison:
             elif key in self.filled or (not links and key == "pull-up.value"):
                 continue  # nothing to compare with; a missing pull-up is told with its pin
             elif not links and meant:
-                self.add("board.values", "no-resistor", key, "", says)
+                ends = key.removeprefix("resistors.").replace("-", " ")
+                self.add("board.values", "no-resistor", ends, "", says)
             elif links and not _same(found := in_parallel(links), meant):
                 self.add("board.values", "value", names, with_tolerance(found), says)
 

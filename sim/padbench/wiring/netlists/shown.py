@@ -69,9 +69,9 @@ def _capacitors(drawn: Drawn) -> Iterator[tuple[str, str]]:
     """Which stands beside which register: no netlist tells, editors number both in one order."""
     spared = [link.reference for link in drawn.links if link.role == "decoupling"]
     places = {part.reference: place for place, part in enumerate(drawn.chain, 1)}
-    # With fewer capacitors than chips the registers come first.
-    chips = drawn.chips if len(spared) >= len(drawn.chips) else [*places]
-    pairs = zip(sorted(chips, key=by_count), sorted(spared, key=by_count), strict=False)
+    one_each = [refs for refs in (drawn.chips, [*places]) if len(refs) in (1, len(spared))]
+    chips = sorted(next(iter(one_each), ()), key=by_count)
+    pairs = zip(chips, sorted(spared, key=by_count), strict=False)
     for chip, reference in pairs:
         if chip in places:
             yield f"capacitor {places[chip]}", reference
