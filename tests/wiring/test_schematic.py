@@ -16,6 +16,8 @@ from padbench.core.buttons import BUTTONS
 from padbench.jobs.loading import load_sheet
 from padbench.jobs.wiring import plan_wiring
 from padbench.sheet import sheet_from_text
+from padbench.wiring.netlists.sheet import board_of
+from padbench.wiring.netlists.shown import parts_shown
 from padbench.wiring.plan import wiring_plan
 from padbench.wiring.schematic import draw_on, drawn_svg, packages, schematic
 
@@ -305,6 +307,26 @@ def test_what_the_board_lacks_is_not_drawn_and_what_is_twice_is(tmp_path):
         parts.keys() - {"J1"}, 1
     )
     apart(drawn)
+
+
+def test_inputs_that_are_shorted_are_not_drawn_as_in_series(tmp_path):
+    parts = changed(harbour(), U1={str(INPUTS[7]): "A"}, R2={"2": "A"}, SW2={"1": "A"})
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    sheet = load_sheet(tmp_path / "pad.net")
+    shown = parts_shown(board_of(sheet), sheet)
+    assert not [place for place in shown.labels if place.startswith("pin ")]
+    assert [one.says for chain in shown.beside for one in chain if "R2" in one.says]
+
+
+def test_a_chain_with_a_gate_has_a_capacitor_beside_each_register(tmp_path):
+    parts = on_board(2)
+    parts |= {"C3": Part("100n", {"1": "VCC", "2": "GND"}),
+              "U9": Part("74HC1G04", {"2": "GND", "3": "GND", "5": "VCC"})}  # fmt: skip
+    (tmp_path / "pad.net").write_text(write(parts, "s-expression"))
+    (tmp_path / "pad.toml").write_text(SMALL.replace("STAGES", "16"))
+    sheet = load_sheet(tmp_path / "pad.toml")
+    names = parts_shown(board_of(sheet), sheet).names
+    assert {names["capacitor 1"], names["capacitor 2"]} == {"C1", "C3"}
 
 
 @pytest.mark.parametrize(("lifted", "behind"), [("LATCH", False), ("LATCH_IN", True)])

@@ -5,7 +5,8 @@ judge_board(drawn, sheet)        # findings board.*, each with the references th
 What is meant for each pin is that of `padbench.wiring.plan`, so the two cannot disagree.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from math import isnan
 
 from padbench.circuit.design import most
 from padbench.core.buttons import stages_in_order
@@ -13,6 +14,16 @@ from padbench.core.findings import Finding, Met, Place, Rule, Source, Verdict
 from padbench.core.remedies import WHICH_TIE, joined
 from padbench.core.units import Value, show
 from padbench.sheet import Sheet
+from padbench.wiring.netlists.beside import (
+    FIGURES,
+    TRACK,
+    breakdown,
+    data_drop,
+    data_seconds,
+    in_parallel,
+    indicator_fault,
+    transistor_faults,
+)
 from padbench.wiring.netlists.board import NAMES
 from padbench.wiring.netlists.recognise import Drawn, Link
 from padbench.wiring.plan import Pin, wiring_plan, with_tolerance
@@ -20,7 +31,7 @@ from padbench.wiring.plan import Pin, wiring_plan, with_tolerance
 _LEFT_OUT = {
     **dict.fromkeys(("in-contact", "in-line", "in-base", "tie"), "the netlist gives no value"),
     "untold": "the netlist does not tell which way round it is",
-    "indicator": "what it draws from the supply",
+    "indicator": "what it draws, as no value of a resistor beside it tells",
 }
 """Why a link of a role is not judged if it has no value."""
 
@@ -49,8 +60,7 @@ _SERIES = Rule(
     {
         **dict.fromkeys(
             ("pass", "fail"),
-            "with {parts:list} in series an edge on the cable takes {measured}; a tenth of the"
-            " shortest time of a read is {limit}",
+            "with {parts:list} in series an edge on {line} takes {measured}; {limit} is to spare",
         ),
         "not-judged": "{parts:list} stand in series, not all with a value in the netlist",
     },
@@ -112,13 +122,18 @@ class _Comparison:
     def findings(self, *ids: str) -> Iterator[Finding]:
         for id_ in ids:
             rows = self.rows[id_]
+            if id_ == "board.inverter" and not any(
+                name in self.drawn.board.parts for name, _, _ in self.drawn.inverters
+            ):
+                continue
             missed: Verdict = "not-judged" if id_ == "board.left-out" else "fail"
+            figures = FIGURES if id_ == "board.inverter" else ()
             columns = zip(_COLUMNS, zip(*rows, strict=True) if rows else [()] * 4, strict=True)
             yield Finding(
                 _RULES[id_],
                 missed if rows else "pass",
                 met=Met(other=self.drawn.board.name),
-                sources=(Source("the netlist", "given"),),
+                sources=(Source("the netlist", "given"), *figures),
                 facts={name: tuple(map(str, column)) for name, column in columns},
                 place=Place("board.netlist"),
             )
@@ -132,7 +147,7 @@ class _Comparison:
         if found not in (part.name, part.family):
             self.add("board.register", "other-part", names, found, f"a {part.name}")
         if chips != len(drawn.chain):
-            has = f"chain of {len(drawn.chain)}"
+            has = f"chain of {len(drawn.chain)}" if len(drawn.chain) > 1 else "single register"
             self.add("board.register", "other-part", names, has, f"{stages} stages, so {chips}")
         return part.pins == drawn.pins and chips == len(drawn.chain)
 
@@ -146,6 +161,8 @@ class _Comparison:
         self._shorts()
         self._values()
         self._links()
+        for row in transistor_faults(self.drawn, self.meant):
+            self.add("board.inverter", *row)
 
     def net(self, pin: Pin) -> str:
         return self.drawn.net(self.drawn.chain[pin.chip - 1], pin.number)
@@ -211,13 +228,25 @@ class _Comparison:
                     at += self._instead()
                 self.add(id_, "elsewhere", self.shown(pin), at, meant)
         for line, net in self.drawn.lines.items():
-            if line not in self.drawn.carried:
-                self.add("board.lines", "not-carried", net, "", line)
+            if line not in self.drawn.carried and not (line == "supply" and self._fed_by_diode()):
+                plug = self.drawn.plug or "a connector"
+                self.add("board.lines", "not-carried", net, plug, line)
         for inverter, into, _ in self.drawn.inverters:
             if len(self.drawn.board.nets.get(into, ())) < 2:
                 self.add("board.open", "open", inverter, "", "ground, if it is not used")
         for id_, *row in self.drawn.amiss:
             self.add(id_, *row)
+
+    def _fed_by_diode(self) -> bool:
+        """Whether the plug's supply comes through a diode, which is told."""
+        supply, board = self.drawn.rails[0], self.drawn.board
+        for link in self.drawn.across(supply):
+            at = {reference for reference, _ in board.nets[link.beyond(supply)]}
+            if link.kind == "diode" and link.nets[1] == supply and self.drawn.plug in at:
+                part = f"{link.reference} ({board.parts[link.reference].value})"
+                self.add("board.no-place", "behind-diode", part, *link.nets)
+                return True
+        return False
 
     def _instead(self) -> str:
         """Which other pin drives data, said behind the place of the right one."""
@@ -282,14 +311,17 @@ class _Comparison:
             key, value = f"{line}-to-supply", getattr(resistors, f"{line}_to_supply")
             groups.append((f"resistors.{key}", value, drawn.lifting(drawn.lines[line], key)))
         for key, meant, links in groups:
-            names = joined([link.reference for link in links]) or "the resistor"
-            says = f"{_shown(meant)} ({key})"
+            names = joined([link.reference for link in links])
+            says = f"{with_tolerance(meant) if meant else 'no resistor there'} ({key})"
             if any(link.value is None for link in links):
                 self.left_out(names, f"the netlist gives no value, and {says} is taken")
             elif key in self.filled or (not links and key == "pull-up.value"):
                 continue  # nothing to compare with; a missing pull-up is told with its pin
-            elif not _same(found := in_parallel(links) if links else None, meant):
-                self.add("board.values", "value", names, _shown(found), says)
+            elif not links and meant:
+                ends = key.removeprefix("resistors.").replace("-", " ")
+                self.add("board.values", "no-resistor", ends, "", says)
+            elif links and not _same(found := in_parallel(links), meant):
+                self.add("board.values", "value", names, with_tolerance(found), says)
 
     def _shorts(self) -> None:
         """Pins on one net that are meant on several, and contacts of several buttons on one."""
@@ -321,7 +353,9 @@ class _Comparison:
             self.left_out(self.shown(tie), f"it is tied to supply; {WHICH_TIE}")
         for link in self.drawn.links:
             one, other = link.nets
-            if link.role == "idle":
+            if link.kind == "diode" and link.role in ("clamp", "untold", "indicator"):
+                self._diode(link)
+            elif link.role == "idle":
                 self.add("board.no-effect", "idle", link.reference, one)
             elif link.role in ("no-place", "conducts"):
                 self.add("board.no-place", link.role, link.reference, one, other)
@@ -332,15 +366,40 @@ class _Comparison:
                 if volts > self._low() * self.meant.pad.supply.low:
                     self.add("board.values", "no-tie", link.reference, show(volts, "V"))
             elif link.role == "in-line":
-                self._divider(link)
+                self._in_line(link)
+
+    def _diode(self, link: Link) -> None:
+        """A zener diode within the supply, an indicator; all else a clamp may be."""
+        supply, (one, other) = self.meant.pad.supply, link.nets
+        value = self.drawn.board.parts[link.reference].value
+        draws, fault = indicator_fault(self.drawn, link, supply)
+        volts = breakdown(f"{value} {link.reference}")
+        part = f"{link.reference} ({value})" if value else link.reference
+        if fault == "dark":
+            self.add("board.no-effect", fault, part, one, other)
+        elif fault:
+            self.add("board.values", fault, part, draws)
+        elif draws:
+            self.left_out(part, f"it draws up to {draws} beside what power.supply reckons")
+        elif volts is not None and volts < supply.high:
+            self.add("board.values", "zener", part, show(volts, "V"), f"{one} and {other}")
+        elif volts is not None and isnan(volts):
+            self.left_out(part, "its value does not tell at which volts it conducts")
+        elif link.role in _LEFT_OUT and not any(part in row for row in self.rows["board.no-place"]):
+            self.left_out(part, _LEFT_OUT[link.role])
 
     def _low(self) -> float:
         """Up to which part of the supply an input reads low."""
         figure = self.meant.part.input_low
         return most(figure) / (1 if figure.unit == "fraction" else 5)  # volts are those at 5 V
 
-    def _divider(self, link: Link) -> None:
-        """A series resistor with the resistor to supply on the pin's side: they divide a low."""
+    def _in_line(self, link: Link) -> None:
+        """What a resistor drops in data; with one to supply on the pin's side it divides a low."""
+        if self.drawn.lines["data"] in link.nets and link.value:
+            drops, room = data_drop(self.meant, link.value.high)
+            if drops > room:
+                rest = f"{show(max(room, 0.0), 'V')} is to spare"
+                self.add("board.values", "drop", link.reference, show(drops, "V"), rest)
         for net in link.nets:
             if not self.drawn.roles(net) and (
                 ups := [up for up in self.drawn.across(net) if up.role.endswith("-to-supply")]
@@ -375,44 +434,46 @@ class _Comparison:
         )
 
     def series(self) -> Iterator[Finding]:
-        """Resistors in the lines, of which the sheet knows nothing: 2.2 R C from 10 % to 90 %."""
+        """Resistors in the lines, of which the sheet knows nothing: 2.2 R C from 10 % to 90 %.
+
+        Data has cable and console behind it and what the sheet's findings have to spare; latch and
+        clock the register alone and a tenth of the shortest time of a read.
+        """
         links, poll, cable = self._of("in-line"), self.meant.poll, self.meant.cable
-        if not links:
+        slowest = min(
+            poll.latch_width.low, poll.clock_low.low, poll.clock_high.low, poll.sample.low
+        )
+        rows = []
+        for line in ("latch", "clock", "data"):
+            mine = [link for link in links if self.drawn.lines[line] in link.nets]
+            ohms = max((link.value.high for link in mine if link.value), default=0.0)
+            limit = 0.1 * slowest
+            farads = self.meant.registers * most(self.meant.part.input_capacitance) + TRACK
+            if line == "data" and mine:
+                limit, farads = data_seconds(self.meant)
+                farads += cable.length.high * cable.capacitance.high
+            if mine:
+                rows.append((limit - 2.2 * ohms * farads, limit, line))
+        if not rows:
             return
-        known = [link.value.high for link in links if link.value]
-        ohms = max(known, default=0.0)
-        takes = 2.2 * ohms * cable.length.high * cable.capacitance.high
-        times = (poll.latch_width, poll.clock_low, poll.clock_high, poll.sample)
-        limit = 0.1 * min(time.low for time in times)
-        verdict: Verdict = "pass" if len(known) == len(links) else "not-judged"
-        verdict = verdict if takes <= limit else "fail"
+        margin, limit, line = min(rows)
+        verdict: Verdict = "pass" if all(link.value for link in links) else "not-judged"
         yield Finding(
             _SERIES,
-            verdict,
-            takes,
+            "fail" if margin < 0 else verdict,
+            limit - margin,
             limit,
-            limit - takes,
+            margin,
             Met(other=self.drawn.board.name),
             (Source("first-order RC", "calculated"),),
-            facts={"parts": tuple(link.reference for link in links)},
+            facts={"parts": tuple(link.reference for link in links), "line": line},
             place=Place("board.netlist"),
         )
 
 
-def in_parallel(links: Sequence[Link]) -> Value:
-    """Resistors of known value side by side: 1/R is the sum of each 1/R."""
-    values = [link.value for link in links if link.value is not None]
-    ends = [(value.nominal, value.low, value.high) for value in values]
-    return Value(*(1 / sum(1 / end for end in each) for each in zip(*ends, strict=True)))
-
-
-def _shown(value: Value | None) -> str:
-    return "absent" if value is None else with_tolerance(value)
-
-
-def _same(found: Value | None, meant: Value | None) -> bool:
+def _same(found: Value, meant: Value | None) -> bool:
     """Whether a value is within the sheet's; without a tolerance of its own its nominal counts."""
-    if found is None or meant is None:
-        return found is meant
+    if meant is None:
+        return False
     slack = 1e-9 * meant.nominal
     return meant.low - slack <= found.low and found.high <= meant.high + slack

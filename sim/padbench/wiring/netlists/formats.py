@@ -33,9 +33,10 @@ def _form(head: str) -> tuple[str, _Reader] | None:
 
 
 def is_netlist(path: Path) -> bool:
-    """Whether a file begins as a netlist does; one named .toml is a sheet."""
-    if path.suffix.lower() == ".toml" or not path.is_file():
-        return False
+    """Whether a file begins, or is named, as a netlist is; one named .toml is a sheet."""
+    ending = path.suffix.lower()
+    if ending in (".toml", ".cir", ".ipc") or not path.is_file():
+        return ending != ".toml" and path.is_file()
     try:
         with path.open("rb") as file:
             return _form(file.read(_HEAD).decode("utf-8-sig", "replace")) is not None
@@ -76,7 +77,7 @@ def read_board(path: Path, values: Mapping[str, str]) -> Board:
         raise refused(
             name,
             f"is no netlist that is known: it begins with {begins}",
-            "export an s-expression netlist, IPC-D-356 or a SPICE netlist",
+            "export an s-expression netlist, IPC-D-356, or a SPICE netlist with its .subckt lines",
         )
     form, reader = known
     drawing = Drawing(name, form, values)

@@ -47,6 +47,9 @@ _LARGEST_CHOKE = 1e-3
 _SHOWN = 4
 """Of many registers, or chains of them, those that a message names."""
 
+_PLAYER = re.compile("(?:P|PAD|PL|PLAYER)([1-9])")
+"""Before a button, as in P1_A: whose it is."""
+
 _BETWEEN_WORDS = re.compile(r"[\s_{}~()-]+")
 
 
@@ -60,12 +63,16 @@ class Row(TypedDict):
 
 @dataclass(frozen=True, slots=True)
 class Contact:
-    """A button's contact; ``other`` is the net on its other side, which ought to be ground."""
+    """A button's contact; ``other`` is the net on its other side, which ought to be ground.
+
+    ``player`` is the digit of the pad that its names say it is of; empty if they do not.
+    """
 
     reference: str
     button: str
     net: str
     other: str
+    player: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +102,8 @@ class Drawn:
 
     ``likely`` is the register, ``part`` None where the value names its family alone. ``inverters``
     are the input by its reference and pin, its net and that of the output; ``carried`` the lines
-    that a connector has a pin for. ``patterns`` say by reference how all pins of a register are
+    that the ``plug`` has a pin for, which is the connector with most (empty for pads of one pin
+    each). ``patterns`` say by reference how all pins of a register are
     wrong together: numbered from "below", the package "turned" by half, supply and ground
     "exchanged", else empty. Its ``pins`` in the chain are put right. Of several pads in a chain
     ``own`` is the register of this one.
@@ -114,6 +122,7 @@ class Drawn:
     rows: tuple[Row, ...] = ()
     patterns: Mapping[str, str] = field(default_factory=dict)
     own: str = ""
+    plug: str = ""
     chips: tuple[str, ...] = ()
     """References of all registers and packages of inverters, those of other pads too."""
     amiss: tuple[tuple[str, str, str, str, str], ...] = ()
@@ -202,28 +211,36 @@ class Drawn:
 
 
 def recognise(
-    board: Board, table: BoardFile, own: object = "", chained: int = 1, stages: int = 0
+    board: Board,
+    table: BoardFile,
+    own: object = "",
+    chained: int = 1,
+    stages: int = 0,
+    pad: str = "",
 ) -> Drawn:
     """What a board is. ``table`` is ``[board]`` of the sheet, which answers what a board cannot.
 
     ``own`` is the one register of the chain that is this pad's, by reference or by its place;
     ``chained`` pads, or one of ``stages``, are meant to be in that chain: a broken one is known.
+    ``pad`` is its name, which may say whose the contacts called P1_A are.
 
     Raises `SheetError` where there is no register, or several that are no chain; where no name says
     which net is a line of the cable or which button a contact is; for a part that is not known.
     """
-    return _Recognition(board, table, own, chained, stages).drawn()
+    return _Recognition(board, table, own, chained, stages, pad).drawn()
 
 
 class _Recognition:
     """The kinds of all parts first, then wires joined, then the register, then what is on it."""
 
     def __init__(
-        self, board: Board, table: BoardFile, own: object, chained: int, stages: int
+        self, board: Board, table: BoardFile, own: object, chained: int, stages: int, pad: str
     ) -> None:
-        self.board, self.table, self.own = board, table, own
+        self.board, self.table, self.own, self.pad = board, table, own, pad
         self.chained, self.stages = chained, stages
         self.rows: list[Row] = []
+        self.amiss: list[tuple[str, str, str, str, str]] = []
+        self.theirs: set[str] = set()
         self.registers: dict[str, RegisterPart] = {}
         given = {part.reference: self._given(part) for part in board.parts.values()}
         self.board = replace(board, parts=given)
@@ -307,8 +324,10 @@ class _Recognition:
                 ' [board.parts], U1 = "CD4021B" (padbench new: --part U1=CD4021B)',
             )
         for part in self.parts("unknown"):
+            wrong = f"({found_text(part.value)}) is no part that is known"
+            wrong = wrong if part.value else "has no value, and nothing else tells what it is"
             raise self.refuse(
-                f"{part.reference} ({found_text(part.value)}) is no part that is known",
+                f"{part.reference} {wrong}",
                 f'leave it out of the judging with [board] ignore = ["{part.reference}"]',
             )
         for reference in registers:
@@ -339,6 +358,7 @@ class _Recognition:
             inverters,
             patterns=patterns,
             own=own,
+            plug=self.plug,
             chips=tuple(part.reference for part in self.parts("register", "inverter")),
         )
         self._refuse_pads_of_a_chain(drawn)
@@ -381,13 +401,7 @@ class _Recognition:
 
     def _amiss(self, drawn: Drawn) -> Iterator[tuple[str, str, str, str, str]]:
         """Connectors against the names of their pins, drivers where none belongs, transistors."""
-        for part in self.parts("connector"):
-            for pin, net in part.pins.items():
-                name = part.functions.get(pin, "")
-                for line, its_net in drawn.lines.items():
-                    if _is_line(name, line) and net != its_net and net in drawn.lines.values():
-                        at = f"{part.reference} pin {pin} ({name})"
-                        yield "board.lines", "elsewhere", at, net, line
+        yield from (*self.amiss, *self._plugs(drawn), *self._of_other_pads(drawn))
         registers = self.parts("register")
         for part in drawn.chain:
             if (name := self.registers[part.reference].name) != drawn.likely.name:
@@ -403,9 +417,51 @@ class _Recognition:
             part = self.board.parts[name]
             if not any(drawn.rails[0] in link.nets for link in drawn.across(out, "tie")):
                 yield "board.pull-up", "floating", name, out, ""
-            if "B" in _by_name(part) and drawn.roles(into):
+            if "B" in by_name(part) and drawn.roles(into):
                 yield "board.no-place", "no-base", name, into, ""
             yield "board.left-out", "not-judged", name, "", "it is taken as an ideal inverter"
+
+    def _of_other_pads(self, drawn: Drawn) -> Iterator[tuple[str, str, str, str, str]]:
+        """Contacts that another pad's name stands before, where there are several pads."""
+        players = [one.player for one in drawn.contacts if one.player]
+        usual = _player(f"{self.pad} A") or max(players, key=players.count, default="")
+        for one in drawn.contacts if len(self.parts("register")) > 1 else ():
+            if one.player not in ("", usual):
+                at, mine = f"{one.reference} ({one.button})", drawn.own or drawn.chain[0].reference
+                yield "board.buttons", "other-pad", at, mine, f"P{one.player}, not of P{usual}"
+
+    def _plugs(self, drawn: Drawn) -> Iterator[tuple[str, str, str, str, str]]:
+        """Connectors against the names of their pins, and the plug against the sheet."""
+        line_of = {net: line for line, net in drawn.lines.items()}
+        for part in self.parts("connector"):
+            named = {pin: part.functions.get(pin, "") or pin * (not pin.isdigit())
+                     for pin in part.pins}  # fmt: skip
+            for pin, net in part.pins.items():
+                for line in drawn.lines:
+                    if _is_line(named[pin], line) and line_of.get(net, line) != line:
+                        at = f"{part.reference} pin {pin} ({named[pin]})"
+                        yield "board.lines", "elsewhere", at, net, line
+            if part.reference == self.plug:
+                mine = {pin: line_of[net] for pin, net in part.pins.items() if net in line_of}
+                told = all(_is_line(named[pin]) for pin in mine)
+                yield from self._order(mine, told=told)
+
+        if self.table.plug and not self.plug:
+            yield "board.left-out", "not-judged", "the plug", "", "no connector has several lines"
+
+    def _order(
+        self, lines: Mapping[str, str], *, told: bool
+    ) -> Iterator[tuple[str, str, str, str, str]]:
+        """The lines by pin of the plug, against the sheet if that has them."""
+        for pin, line in enumerate(self.table.plug or (), 1):
+            at = lines.get(str(pin), "open")
+            if at != line and (at != "open" or line in lines.values()):
+                yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, line
+        if self.table.plug is None and not told:
+            last = max((int(pin) for pin in lines if re.fullmatch("[1-9][0-9]?", pin)), default=0)
+            row = ", ".join(f'"{lines.get(str(pin), "open")}"' for pin in range(1, last + 1))
+            why = f"no name tells the order of its pins; if it is right: [board] plug = [{row}]"
+            yield "board.left-out", "not-judged", self.plug, "", why
 
     def _join_wires(self) -> None:
         """Fuses, beads, chokes and resistors of 0 Ω are wires; so are test points on two nets."""
@@ -599,6 +655,13 @@ class _Recognition:
                     f" {len(part.pins)} pins belong together",
                     "name its pins common, R1, R2 or R1.1, R1.2, R2.1 and so on",
                 )
+            if (
+                len(common := {one for one, _ in pairs}) == 1
+                and "1" in part.pins
+                and not (part.functions or "1" in common)
+            ):
+                at = common.pop()
+                self.amiss.append(("board.no-place", "common", part.reference, at, "1"))
             parts, kind = {**self.board.parts}, self.kinds[part.reference]
             del parts[part.reference]
             value = _ONE_OF.sub("", part.value)
@@ -625,6 +688,7 @@ class _Recognition:
             if nets & theirs and not nets & mine:
                 self.told(part.reference, "another pad's, not judged here", "its nets")
                 self.kinds[part.reference] = ("another pad's", "")
+        self.theirs = theirs - mine
 
     def _lines(self) -> tuple[dict[str, str], frozenset[str]]:
         """The net of each line of the cable, and the lines that a connector carries."""
@@ -654,15 +718,35 @@ class _Recognition:
                 raise self._several(f"has {len(outs)} pads with a data line each", pads)
             if len(found) != 1:
                 wrong = f"{found[0]} and {found[1]} may both be" if found else "no name tells"
+                both = "" if found else self._shorted()
                 raise self.refuse(
-                    f"{wrong} the {line}",
+                    f"{wrong} the {line}{both}",
                     f'write [board] {line} = "NET" (--{line} NET with padbench new);'
                     f" nets of connectors: {', '.join(sorted(carried)[:12]) or 'none'}",
                 )
             lines[line] = found[0]
             self.told(f"net {found[0]}", line, by)
-        cable = {net for part in self.parts("connector") for net in part.pins.values()}
-        return lines, frozenset(line for line, net in lines.items() if net in cable)
+        # Pads for single wires are one cable, as long as they have one pin each.
+        cables: dict[str, set[str]] = {}
+        for part in self.parts("connector"):
+            name = part.reference if len(part.pins) > 1 else ""
+            cables.setdefault(name, set()).update(part.pins.values())
+        names = {n: {line for line, net in lines.items() if net in on} for n, on in cables.items()}
+        self.plug = max(names, key=lambda name: len(names[name]), default="")
+        return lines, frozenset(names.get(self.plug, ()))
+
+    def _shorted(self) -> str:
+        """The pins of a connector on one line's net, which may be the short that hides another."""
+        for part in self.parts("connector"):
+            nets = [*part.pins.values()]
+            for net in dict.fromkeys(nets):
+                pins = [pin for pin in part.pins if part.pins[pin] == net]
+                if len(pins) > 1 and _is_line(net):
+                    both = " and ".join(pins[:_SHOWN])
+                    return (
+                        f"; {part.reference} pins {both} are one net, {found_text(net)}: a short?"
+                    )
+        return ""
 
     def _data_lines(self, carried: set[str]) -> dict[str, str]:
         """The nets of connectors on which last outputs are, by register."""
@@ -702,7 +786,8 @@ class _Recognition:
             side = single if len(part.pins) == 1 else {*part.pins.values()}
             other = next((net for net in (ground, lines["supply"]) if net in side), "nothing")
             for pin, net in part.pins.items():
-                alone = len(self.board.nets[net]) < 2 or net in on_board | {*lines.values()}
+                elsewhere = on_board | self.theirs | {*lines.values()}
+                alone = len(self.board.nets[net]) < 2 or net in elsewhere
                 if not alone and (net in inputs or _button(net)):
                     yield self._contact(part, net, other, part.functions.get(pin, ""))
 
@@ -718,7 +803,8 @@ class _Recognition:
         for text, by in ways:
             if button := _button(text):
                 self.told(part.reference, f"contact of {button}", by)
-                return Contact(part.reference, button, net, other)
+                named = [_player(said) for said, _ in ways]
+                return Contact(part.reference, button, net, other, next(filter(None, named), ""))
         raise self.refuse(
             f"no name tells which button {part.reference} on {found_text(net)} is",
             f'name its net, or write {part.reference} = "Up" under [board.parts]',
@@ -733,7 +819,7 @@ class _Recognition:
                     f"{part.reference} is a {kind} with {len(nets)} pins",
                     "draw single ones, or leave it out with [board] ignore",
                 )
-            ends = _by_name(part)
+            ends = by_name(part)
             if kind == "diode" and {"A", "K"} <= ends.keys():
                 yield Link(part.reference, None, (ends["A"], ends["K"]), kind, kind)
             else:
@@ -766,7 +852,7 @@ class _Recognition:
                 name = f"{part.reference} pin {into}"
                 yield name, on.get(into, ""), on.get(out, "")
         for part in self.parts("transistor"):
-            ends = _by_name(part)
+            ends = by_name(part)
             names = next((one for one in _TRANSISTORS if {*one} <= ends.keys()), "")
             if not names or ends[names[2]] != lines["ground"]:
                 raise self.refuse(
@@ -823,7 +909,7 @@ def _role(drawn: Drawn, link: Link) -> str:
         return "on-line" if reach & {"latch", "clock", "data"} and link.value else "no-place"
     blocks = link.nets in ((drawn.rails[1], net), (net, drawn.rails[0]))
     way = "untold" if link.role != "diode" else "clamp" if blocks else "conducts"
-    return way if reach else "indicator"
+    return way if reach or way == "untold" else "indicator"
 
 
 def _resistor_role(drawn: Drawn, net: str, reach: set[str], *, lifts: bool) -> str:
@@ -886,7 +972,7 @@ def _order(value: str) -> str:
     return next((word for word in words if "".join(sorted(word)) in ("AK", "BCE", "DGS")), "")
 
 
-def _by_name(part: Part) -> dict[str, str]:
+def by_name(part: Part) -> dict[str, str]:
     """The nets of a transistor or diode by the names of its pins."""
     order = dict(zip("123", _order(part.value), strict=False))
     names = ((part.functions.get(pin) or order.get(pin, ""), net) for pin, net in part.pins.items())
@@ -955,7 +1041,14 @@ def _is_line(net: str, line: str | None = None) -> bool:
     return any(_words(net) == [name] for one in lines for name in NAMES["lines"][one])
 
 
+def _player(text: str) -> str:
+    """The digit of the player that the name of a button begins with; empty if there is none."""
+    found = [_PLAYER.fullmatch(word) for word in _words(text)]
+    return next((one[1] for one in found if one), "") if len(found) > 1 else ""
+
+
 def _button(text: str) -> str:
     """The button that a name is of; empty if it is none."""
     words = [re.sub("^(?:SW|BTN|KEY|PB)(?=[A-Z]{2})", "", word) for word in _words(text)]
+    words = [word for word in words if len(words) == 1 or not _PLAYER.fullmatch(word)]
     return _BUTTONS.get(words[0], "") if len(words) == 1 else ""

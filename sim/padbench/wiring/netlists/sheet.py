@@ -21,7 +21,8 @@ from padbench.sheet import STARTER, Sheet, load_sheet
 from padbench.sheet.fields import ABSENT
 from padbench.sheet.model import BoardFile, Cable, Contacts
 from padbench.toml import Document
-from padbench.wiring.netlists.compare import in_parallel, judge_board
+from padbench.wiring.netlists.beside import in_parallel
+from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.formats import read_board
 from padbench.wiring.netlists.recognise import Drawn, recognise
 
@@ -32,7 +33,7 @@ _ASSUMED: Mapping[str, Mapping[str, Any]] = {
 }
 """What no netlist tells and every sheet must have: as in the starter sheet."""
 
-_TOLERANCE = 0.05
+_TOLERANCE, _NO_TOLERANCE = 0.05, ", as the netlist tells no tolerance"
 """Of a resistor whose netlist tells none."""
 
 
@@ -58,6 +59,7 @@ def _drawn(data: Mapping[str, Any], table: BoardFile, beside: Path) -> Drawn:
         pads[0].get("register") if pads else "",
         lines.count(lines[0]) if lines else 0,
         stages if isinstance(stages, int) else 0,
+        str(pads[0].get("name", "")) if pads else "",
     )
 
 
@@ -96,6 +98,8 @@ def sheet_text(
     sheet = load_sheet(replace(document, data=data))
     wrong = [one for one in judge_board(drawn, sheet) if one.verdict == "fail"]
     mistakes = [f"{one.id}: {one.says}" for one in wrong]
+    if any(one.id == "board.buttons" for one in wrong):
+        mistakes.append("buttons: the sheet has them as drawn, so correct it where that is wrong")
     if sheet.chip.serial_input == "supply":
         mistakes.append(f"wiring.serial-input: it is tied to supply; {WHICH_TIE}")
     values: dict[tuple[str, str], object] = {
@@ -121,8 +125,11 @@ def sheet_text(
     for name, rows in tables.items():
         lines = [f"{_toml(key)} = {_toml(value)}\n" for key, value in rows.items()]
         text += f"\n[{name}]\n{''.join(lines)}" if lines else ""
-    assumed = [key for key, what in document.filled.items() if what]
-    return text, [*assumed, "contacts", "cable"], mistakes
+    assumed = [
+        f"{key} (tolerance)" if what.endswith(_NO_TOLERANCE) else key
+        for key, what in document.filled.items() if what
+    ]  # fmt: skip
+    return text, [*assumed, "board.plug", "contacts", "cable"], mistakes
 
 
 def _toml(value: object) -> str:
@@ -199,8 +206,8 @@ def _keys(drawn: Drawn, *, meant: bool = False) -> dict[tuple[str, str], tuple[A
         each_net = [links for links in groups_of if links or not meant]
         if not all(each_net or [[]]):
             keys[place] = ABSENT, ""  # one that lacks its resistor is as bad as all
-        elif all(link.value for links in each_net for link in links):
-            keys[place] = _written([in_parallel(links) for links in each_net])
+        elif known := [links for links in each_net if all(link.value for link in links)]:
+            keys[place] = _written([in_parallel(links) for links in known if links])
     return keys
 
 
@@ -248,4 +255,4 @@ def _written(values: list[Value]) -> tuple[str, str]:
     ]
     low, high = min(span.low for span in spans), max(span.high for span in spans)
     says = _spanning(Value((low + high) / 2, low, high), 0.0)
-    return says, f"{says}, as the netlist tells no tolerance" if spans != values else ""
+    return says, f"{says}{_NO_TOLERANCE}" if spans != values else ""

@@ -68,12 +68,13 @@ def parts_shown(drawn: Drawn | None, sheet: Sheet) -> OnBoard | None:
 def _capacitors(drawn: Drawn) -> Iterator[tuple[str, str]]:
     """Which stands beside which register: no netlist tells, editors number both in one order."""
     spared = [link.reference for link in drawn.links if link.role == "decoupling"]
-    if len(spared) == len(drawn.chips) or len(drawn.chips) == 1:
-        places = {part.reference: place for place, part in enumerate(drawn.chain, 1)}
-        pairs = zip(sorted(drawn.chips, key=by_count), sorted(spared, key=by_count), strict=False)
-        for chip, reference in pairs:
-            if chip in places:
-                yield f"capacitor {places[chip]}", reference
+    places = {part.reference: place for place, part in enumerate(drawn.chain, 1)}
+    one_each = [refs for refs in (drawn.chips, [*places]) if len(refs) in (1, len(spared))]
+    chips = sorted(next(iter(one_each), ()), key=by_count)
+    pairs = zip(chips, sorted(spared, key=by_count), strict=False)
+    for chip, reference in pairs:
+        if chip in places:
+            yield f"capacitor {places[chip]}", reference
 
 
 def _places(drawn: Drawn, link: Link, buttons: Collection[str]) -> Iterator[str]:
@@ -83,7 +84,7 @@ def _places(drawn: Drawn, link: Link, buttons: Collection[str]) -> Iterator[str]
         for chip, part in enumerate(drawn.chain, 1)
         for name, number in drawn.pins.items()
     }
-    at = {pin: net for pin, net in pins.items() if net in link.nets and net not in drawn.rails}
+    at = {pin for pin, net in pins.items() if net in link.nets and net not in drawn.rails}
     if link.role in ("in-line", "in-base"):
         line, inner = sorted(link.nets, key=lambda net: not drawn.roles(net))
         (role, *_) = {*drawn.roles(line)} & {"latch", "clock", "data"} or ("",)
@@ -103,7 +104,9 @@ def _places(drawn: Drawn, link: Link, buttons: Collection[str]) -> Iterator[str]
                 yield from [f"before {button}"] if before else on
     elif link.role in ("tie", "pull-up"):
         tied = ("serial", "clock-inhibit")
-        yield from (f"pin {chip} {name}" for chip, name in at if name in tied or name[0] == "P")
+        # A second pull-up of a button stands among the others.
+        free = [pin for pin in pins if pin in at and not drawn.reach(pins[pin])]
+        yield from (f"pin {chip} {name}" for chip, name in free if name in tied or name[0] == "P")
 
 
 def _label(drawn: Drawn, link: Link) -> str:

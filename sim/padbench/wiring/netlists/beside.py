@@ -1,0 +1,158 @@
+"""What parts that no sheet has do to a pad: transistors, zener diodes, indicators.
+
+for kind, part, at, meant in transistor_faults(drawn, sheet):
+    NAMES["faults"][kind].format(part=part, at=at, meant=meant)
+breakdown("BZX84C2V7")                        # 2.565, in V; None of what is no zener diode
+
+Figures of small parts are from memory: base to emitter 0.8 V saturated, 0.45 V where a warm one
+lets go; a collector or drain takes 100 mA; 10 pF at a collector, 50 pF at a gate, 10 pF of track;
+a red LED has 1.6 V and takes 20 mA. A base takes a twentieth of the collector's current (common
+practice). An edge at the load pin may take half of the latch's time (assumed).
+"""
+
+import math
+import re
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from padbench.circuit.circuits import Circuits
+from padbench.circuit.design import ABSENT, Design, design_of, most, stacked
+from padbench.circuit.worst_case import worst_case
+from padbench.core.findings import Source
+from padbench.core.units import Value, show
+from padbench.sheet import Sheet
+from padbench.wiring.netlists.recognise import Drawn, Link, by_name
+
+FIGURES = (Source("figures of a small transistor", "from memory"),
+           Source("a twentieth of the collector's current at the base", "common practice"),
+           Source("half of the latch's time for an edge at the load pin", "assumed"))  # fmt: skip
+"""What the findings of a transistor rest on."""
+
+_SATURATED, _LETS_GO = 0.8, 0.45
+_FORCED_GAIN, _MOST_AMPERES = 20, 0.1
+_COLLECTOR, _GATE, TRACK = 10e-12, 50e-12, 10e-12
+_RED, _LED_AMPERES = 1.6, 0.02
+
+_LIMITS_VOLTS = re.compile(r"ZEN|^BZ|^MMSZ|^1N(?:47[2-6]|52[2-8])|TVS|ESD|^SM[ABCF]J|^P[46]KE")
+_STANDS_OFF = re.compile("TVS|ESD|^SM[ABCF]J")
+_VOLTS = re.compile(r"(?<![0-9.])([0-9]+)V([0-9]*)|([0-9]+\.[0-9]+) ?V|(?:J|KE)([0-9]+\.?[0-9]*)")
+
+
+def in_parallel(links: Sequence[Link]) -> Value:
+    """Resistors of known value side by side: 1/R is the sum of each 1/R."""
+    values = [link.value for link in links if link.value is not None]
+    ends = [(value.nominal, value.low, value.high) for value in values]
+    return Value(*(1 / sum(1 / end for end in each) for each in zip(*ends, strict=True)))
+
+
+def breakdown(text: str) -> float | None:
+    """Least volts at which a zener or protection diode conducts; nan if its name does not tell.
+
+    5 % below what the name says, 10 % above it where that is what it stands off (common practice).
+    None of any other diode.
+    """
+    upper = text.upper()
+    found = _VOLTS.search(upper)
+    if "LED" in upper or not (found or _LIMITS_VOLTS.search(upper)):
+        return None
+    if not found:
+        return math.nan
+    whole, part, plain, family = found.groups()
+    volts = float(f"{whole}.{part or 0}" if whole else plain or family)
+    return volts * (1.1 if _STANDS_OFF.search(upper) else 0.95)
+
+
+def indicator_fault(drawn: Drawn, link: Link, supply: Value) -> tuple[str, str]:
+    """What it draws from the supply, and its kind of fault if any; empty if no value tells."""
+    inner = next((net for net in link.nets if net not in drawn.rails), "")
+    ties = drawn.across(inner, "tie")
+    if (
+        ties
+        and link.role == "indicator"
+        and (link.nets[0] == drawn.rails[1] or link.nets[1] == drawn.rails[0])
+    ):
+        return "", "dark"
+    if not ties or any(tie.value is None for tie in ties):
+        return "", ""
+    amperes = (supply.high - _RED) / in_parallel(ties).low
+    return show(amperes, "A"), "too-bright" if amperes > _LED_AMPERES else ""
+
+
+def _designs(sheet: Sheet) -> list[Design]:
+    return [design_of(sheet, sheet.part, sheet.port(name)) for name in sheet.works_with.ports]
+
+
+def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:
+    """Of each transistor between latch and load: does its base drive it, and its collector the pin.
+
+    On the port that drives it least, or most; what no value tells is left out, and told elsewhere.
+    """
+    for name, into, out in drawn.inverters:
+        if name not in drawn.board.parts or "latch" not in drawn.reach(into):
+            continue
+        bases = [link for link in drawn.across(into, "in-base") if link.value]
+        lifts = [link for link in drawn.across(out, "tie") if link.value]
+        gate = "G" in by_name(drawn.board.parts[name])
+        half = min(sheet.poll.latch_width.low, sheet.poll.latch_to_clock.low) / 2
+        high = sheet.pad.supply.high
+        collector = high / in_parallel(lifts).low if lifts else 0.0
+        if collector > _MOST_AMPERES:
+            yield (
+                "hot-collector",
+                lifts[0].reference,
+                show(collector, "A"),
+                show(_MOST_AMPERES, "A"),
+            )
+        if lifts:
+            farads = len(drawn.chain) * most(sheet.part.input_capacitance) + _COLLECTOR + TRACK
+            takes = 2.2 * in_parallel(lifts).high * farads
+            if takes > half:
+                yield "slow-collector", lifts[0].reference, show(takes, "s"), show(half, "s")
+        if not bases:
+            continue
+        if gate:
+            if (takes := 2.2 * in_parallel(bases).high * (_GATE + TRACK)) > half:
+                yield "slow-gate", bases[0].reference, show(takes, "s"), show(half, "s")
+            continue
+        weakest, strongest, low, bound = _at_base(sheet, in_parallel(bases))
+        needed = collector / _FORCED_GAIN
+        if weakest < needed:
+            yield "weak-base", bases[0].reference, show(max(weakest, 0.0), "A"), show(needed, "A")
+        if strongest > bound:
+            yield "strong-base", bases[0].reference, show(strongest, "A"), show(bound, "A")
+        if low > _LETS_GO:
+            yield "never-off", name, show(low, "V"), show(_LETS_GO, "V")
+
+
+def _at_base(sheet: Sheet, ohms: Value) -> tuple[float, float, float, float]:
+    """Behind so many ohms on all ports: least and most current, volts of a low, a port's most."""
+    weakest, strongest, low, bound = math.inf, 0.0, 0.0, math.inf
+    for design in _designs(sheet):
+        circuits = Circuits(design)
+        volts = float(np.min(circuits.at_lines.supply))
+        low = max(low, float(np.max(circuits.latch.low)))
+        port, pad = float(design.lift_r[0]), sheet.resistors.latch_to_supply
+        ways = [(volts, pad.high)] if pad else []
+        ways += [(float(design.lift_low[0]) or volts, port)] if port < ABSENT else []
+        if ways:  # where nothing lifts the line, findings of the sheet say so
+            weakest = min(weakest, max((v - _SATURATED) / (ohms.high + r) for v, r in ways))
+        strongest = max(strongest, (sheet.pad.supply.high - _LETS_GO) / (ohms.low + port))
+        bound = min(bound, float(design.sink_most[0]))
+    return weakest, strongest, low, bound
+
+
+def data_seconds(sheet: Sheet) -> tuple[float, float]:
+    """What the data line has to spare on the worst port (s), and what that has at it (F)."""
+    designs = stacked(_designs(sheet))
+    rows = worst_case(designs, ("data.first-bit", "data.later-bits", "data.rise", "data.fall"))
+    return min(float(np.min(one.margin)) for one in rows), float(np.max(designs.console_c))
+
+
+def data_drop(sheet: Sheet, ohms: float) -> tuple[float, float]:
+    """What a resistor in data drops by the port's resistors and leakage, and the room (V)."""
+    designs = stacked(_designs(sheet))
+    rows = worst_case(designs, ("data.low", "data.high"))
+    amperes = sheet.pad.supply.high / np.minimum(designs.data_up, designs.data_down)
+    drops = ohms * float(np.max(amperes + designs.input_leakage))
+    return drops, min(float(np.min(one.margin)) for one in rows)
