@@ -447,13 +447,13 @@ def next_tests(
     faults, fault = np.unique(known.fault_of[left], return_inverse=True)
     before = np.bincount(fault, weight)
 
-    def bits(labels: NDArray[np.int64], share: Floats | None = None) -> float:
+    def bits(labels: NDArray[np.int64], may: NDArray[np.bool_] | None = None) -> float:
         """What an outcome tells of which fault it is: sum of P(f, l) log2 P(f | l) / P(f), which is
-        I(F; L); ``share`` is how much of an outcome another one passes for."""
+        I(F; L); ``may`` says which outcomes pass for each other."""
         shown, label = np.unique(labels[left], return_inverse=True)
         size = len(shown) * len(faults)
         joint = np.bincount(label * len(faults) + fault, weight, size).reshape(len(shown), -1)
-        after = joint if share is None else share[np.ix_(shown, shown)] @ joint
+        after = joint if may is None else may[np.ix_(shown, shown)] @ joint
         there = joint > 0
         told = after / (after.sum(axis=1, keepdims=True) * before)
         return float((joint[there] * np.log2(told[there])).sum())
@@ -478,7 +478,7 @@ def next_tests(
             cost = _SWAPS.get(where, _COSTS.get(kind_of(where), 0.0))
             cost += _MORE_PLACES * (len(each_place(where)) - 1)
             cost += _OPENING * (not opened and _inside(where))
-            tests.append(Test(where, held, bits(*bench.apart(where, held)), cost))
+            tests.append(Test(where, held, bits(*bench.alike(where, held)), cost))
     telling = [test for test in tests if test.bits > _SLIGHT]
     # A short of the supply is looked for before anybody plugs the pad in again.
     short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
