@@ -174,17 +174,18 @@ def measured(bench, row, where, held, rng):
 
 
 def adaptive(known, bench, rng, every=1, meter=False):
-    """Presses, measurements and swaps until none tells any more, on average and at most (a look
-    while nothing is held is none of these), and how often the top group has the fault."""
+    """Presses, measurements and swaps until none tells any more: (on average, at most) without
+    the looks while nothing is held and with them, and how often the top group has the fault."""
     counts, found_it = [], 0
     for fault in range(0, len(known.faults), every):
-        row, seen, count = drawn_row(known, fault, rng), Observed(), 0
+        row, seen, count, looks = drawn_row(known, fault, rng), Observed(), 0, 0
         for _ in range(MOST):
             found = rank(known, bench, seen)
             tests = next_tests(known, bench, found, seen, meter=meter)
             if not tests:
                 break
-            count += tests[0].where != "" or tests[0].held > 0
+            look = tests[0].press and not tests[0].held
+            count, looks = count + (not look), looks + look
             if tests[0].where:
                 for where, held in each_place(tests[0].where):
                     seen.meter.append(measured(bench, row, where, held or tests[0].held, rng))
@@ -192,9 +193,11 @@ def adaptive(known, bench, rng, every=1, meter=False):
             for byte, times in steady_reads(known, row, tests[0].held, rng).items():
                 if times:
                     seen.add(tests[0].held, byte, times)
-        counts.append(count)
+        counts.append((count, count + looks))
         found_it += place_of(known, found, fault) == 1
-    return np.mean(counts), max(counts), found_it / len(counts)
+    plain, looked = zip(*counts, strict=True)
+    told = [(float(np.mean(some)), max(some)) for some in (plain, looked)]
+    return *told, found_it / len(counts)
 
 
 def main(small=False):
@@ -221,8 +224,11 @@ def main(small=False):
         print(f"  pairs: top five {share:.1%}")
         for meter, what in ((False, "presses"), (True, "tests with meter and scope too")):
             every = (1 + meter) * (1 + small)
-            mean, most, share = adaptive(known, bench, rng, every, meter)
-            print(f"  adaptive: {mean:.2f} {what}, at most {most}; top group {share:.1%}")
+            (mean, most), looked, share = adaptive(known, bench, rng, every, meter)
+            print(
+                f"  adaptive: {mean:.2f} {what}, at most {most}; with looks at nothing held"
+                f" {looked[0]:.2f}, at most {looked[1]}; top group {share:.1%}"
+            )
 
 
 if __name__ == "__main__":

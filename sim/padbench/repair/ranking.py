@@ -61,9 +61,6 @@ _BY_CHANCE = 1 / 50
 _UNLIKELY = 0.02
 """So unlikely many wrong notes are not taken for such (assumed)."""
 
-_FAR = 1.5
-"""Standard deviations below the average that are no chance any more (assumed)."""
-
 _KNOWN, _NEVER = 0.9, 1e-12
 """A fault so likely needs no test; a likelihood beside which nothing is less."""
 
@@ -166,10 +163,7 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     )
     best = shared[0]
     chance = not seen.unsteady and (
-        _by_chance(best)
-        or _too_steady(best, pairs)
-        or _improbable(known, best, pairs, seen.wrong)
-        or _always(known, best, seen, metered)
+        _by_chance(best) or _too_steady(best, pairs) or _always(known, best, seen, metered)
     )
     if best.beside:
         by_row = _one_of_two(known, shared)
@@ -228,25 +222,6 @@ def _always(known: Dictionary, best: Candidate, seen: Observed, metered: Floats)
     if seen.meter:
         likelihood += np.log(metered[:, best.row]).sum()
     return bool(likelihood.max() > best.likelihood)
-
-
-def _improbable(known: Dictionary, best: Candidate, pairs: Sequence[Read], wrong: float) -> bool:
-    """Whether what comes and goes would hardly give these reads, though it may give nearly any.
-
-    The logarithm of their chance lies far below what it is on average, in standard deviations.
-    """
-    if best.healthy or best.beside or len(known.rows[best.row].variant.mix) == 1:
-        return False
-    got = mean = spread = 0.0
-    for held, byte, times in pairs:
-        chances = np.array([known.chance(held, any_)[best.row] for any_ in range(256)])
-        chances = as_noted(chances, wrong)
-        logs = np.log(chances)
-        average = float(chances @ logs)
-        got += times * float(logs[byte])
-        mean += times * average
-        spread += times * (float(chances @ logs**2) - average**2)
-    return got < mean - _FAR * math.sqrt(spread)
 
 
 def _too_many(best: Candidate, seen: Observed) -> bool:
