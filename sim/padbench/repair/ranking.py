@@ -99,8 +99,7 @@ class Ranking:
     a pair that of its being one of the two.
 
     ``unexplained``: even the best leaves over more reads than wrong notes would, or a reading of
-    the meter, or calls chance what was read once, what was the same each time, or what it would
-    hardly give.
+    the meter; or it has most reads by chance only, or comes and goes where all was read alike.
     """
 
     candidates: tuple[Candidate, ...]
