@@ -61,9 +61,6 @@ _BY_CHANCE = 1 / 50
 _UNLIKELY = 0.02
 """So unlikely many wrong notes are not taken for such (assumed)."""
 
-_FAR = 1.5
-"""Standard deviations below the average that are no chance any more (assumed)."""
-
 _KNOWN, _NEVER = 0.9, 1e-12
 """A fault so likely needs no test; a likelihood beside which nothing is less."""
 
@@ -102,8 +99,7 @@ class Ranking:
     a pair that of its being one of the two.
 
     ``unexplained``: even the best leaves over more reads than wrong notes would, or a reading of
-    the meter, or calls chance what was read once, what was the same each time, or what it would
-    hardly give.
+    the meter; or it has most reads by chance only, or comes and goes where all was read alike.
     """
 
     candidates: tuple[Candidate, ...]
@@ -161,10 +157,7 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     )
     best = shared[0]
     chance = not seen.unsteady and (
-        _by_chance(best)
-        or _too_steady(best, pairs)
-        or _improbable(known, best, pairs, seen.wrong)
-        or _always(known, best, seen, metered)
+        _by_chance(best) or _too_steady(best, pairs) or _always(known, best, seen, metered)
     )
     if best.beside:
         by_row = _one_of_two(known, shared)
@@ -231,25 +224,6 @@ def _always(known: Dictionary, best: Candidate, seen: Observed, metered: Floats)
     if seen.meter:
         likelihood += np.log(metered[:, best.row]).sum()
     return bool(likelihood.max() > best.likelihood)
-
-
-def _improbable(known: Dictionary, best: Candidate, pairs: Sequence[Read], wrong: float) -> bool:
-    """Whether what comes and goes would hardly give these reads, though it may give nearly any.
-
-    The logarithm of their chance lies far below what it is on average, in standard deviations.
-    """
-    if best.healthy or best.beside or len(known.rows[best.row].variant.mix) == 1:
-        return False
-    got = mean = spread = 0.0
-    for held, byte, times in pairs:
-        chances = np.array([known.chance(held, any_)[best.row] for any_ in range(256)])
-        chances = as_noted(chances, wrong)
-        logs = np.log(chances)
-        average = float(chances @ logs)
-        got += times * float(logs[byte])
-        mean += times * average
-        spread += times * (float(chances @ logs**2) - average**2)
-    return got < mean - _FAR * math.sqrt(spread)
 
 
 def _too_many(best: Candidate, seen: Observed) -> bool:
@@ -450,13 +424,13 @@ def next_tests(
     faults, fault = np.unique(known.fault_of[left], return_inverse=True)
     before = np.bincount(fault, weight)
 
-    def bits(labels: NDArray[np.int64], share: Floats | None = None) -> float:
+    def bits(labels: NDArray[np.int64], may: NDArray[np.bool_] | None = None) -> float:
         """What an outcome tells of which fault it is: sum of P(f, l) log2 P(f | l) / P(f), which is
-        I(F; L); ``share`` is how much of an outcome another one passes for."""
+        I(F; L); ``may`` says which outcomes pass for each other."""
         shown, label = np.unique(labels[left], return_inverse=True)
         size = len(shown) * len(faults)
         joint = np.bincount(label * len(faults) + fault, weight, size).reshape(len(shown), -1)
-        after = joint if share is None else share[np.ix_(shown, shown)] @ joint
+        after = joint if may is None else may[np.ix_(shown, shown)] @ joint
         there = joint > 0
         told = after / (after.sum(axis=1, keepdims=True) * before)
         return float((joint[there] * np.log2(told[there])).sum())
@@ -481,7 +455,7 @@ def next_tests(
             cost = _SWAPS.get(where, _COSTS.get(kind_of(where), 0.0))
             cost += _MORE_PLACES * (len(each_place(where)) - 1)
             cost += _OPENING * (not opened and _inside(where))
-            tests.append(Test(where, held, bits(*bench.apart(where, held)), cost))
+            tests.append(Test(where, held, bits(*bench.alike(where, held)), cost))
     telling = [test for test in tests if test.bits > _SLIGHT]
     # A short of the supply is looked for before anybody plugs the pad in again.
     short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
