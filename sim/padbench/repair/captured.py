@@ -11,8 +11,9 @@ best, and nothing held for ten times as likely as a certain button (assumed).
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from functools import partial
+from functools import partial, reduce
 from itertools import groupby, pairwise
+from operator import and_
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,12 +97,15 @@ def _all_named(runs: Sequence[Run], presses: Sequence[int]) -> None:
     named = 0
     for press in presses:
         named |= press
-    bytes_ = [byte or 0 for byte, _, _ in runs]
+    # Of a read that may be several bytes only what all of them have is down.
+    bytes_ = [reduce(and_, each) for each, _, _ in runs]
     down = sum(one > 0 and before == 0 for before, one in pairwise([0, *bytes_]))
     others = 0
-    for before, (byte, count, _), after in zip(bytes_, runs[1:], bytes_[2:], strict=False):
-        alone = before == after == 0
-        others |= byte if byte and alone and count >= _STEADY and not byte & named else 0
+    for before, (_, count, _), byte, after in zip(
+        bytes_, runs[1:], bytes_[1:], bytes_[2:], strict=False
+    ):
+        steady = before == after == 0 and count >= _STEADY
+        others |= byte if steady and not byte & named else 0
     if down > len(presses) > 0 and others.bit_count() > 1:
         names = ", ".join(pressed_in(others))
         raise ValueError(f"has presses of {names}, which are not named; name all in their order")
