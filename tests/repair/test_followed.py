@@ -10,8 +10,9 @@ import pytest
 from test_dictionary import SHEETS, played
 
 from padbench.jobs.diagnose import diagnosed
+from padbench.parts.fault_kinds import CORES
 from padbench.repair import ranking
-from padbench.repair.observed import Observed, each_place
+from padbench.repair.observed import Observed, each_place, read_lines
 from padbench.sheet import load_sheet
 from padbench.trials.trial import setting_of
 
@@ -26,6 +27,8 @@ PADS = [
     'kind = "output-stuck"\nlevel = "high"',
     'kind = "serial-wrong"',
 ]
+MOST_PRESSES = 12
+"""Presses, and a look at nothing held, that a pad without a fault is asked for (README)."""
 LONG = 300
 """Reads of a press that is watched for five seconds."""
 
@@ -61,3 +64,28 @@ def test_advice_that_is_followed_ends_at_the_fault(fault, benches, tmp_path):
     assert not it.tests
     assert not it.found.unexplained
     assert named(true) in map(named, it.found.candidates[0].faults)
+
+
+@pytest.mark.parametrize("sheet", ["harbour-a.toml", "harbour-b.toml"])
+def test_a_sound_pad_is_asked_a_few_presses_though_each_is_read_once(sheet, benches):
+    _, known, bench = benches(SHEETS / sheet, "push-pull")
+    seen = Observed()
+    while tests := ranking.next_tests(
+        known, bench, ranking.rank(known, bench, seen), seen, meter=False
+    ):
+        assert len(seen.reads) < MOST_PRESSES
+        seen.add(tests[0].held, int(known.fixed[0, tests[0].held]))
+    found = ranking.rank(known, bench, seen)
+    assert found.candidates[0].healthy
+    assert ranking.settled(known, found)
+
+
+@pytest.mark.parametrize("core", CORES)
+def test_what_has_no_contact_is_asked_no_more_presses(core, benches):
+    """That it may be loose instead changes nothing about what to mend."""
+    design, known, bench = benches(SHEETS / "harbour-b.toml", "push-pull")
+    ohms = ",".join("open" if one == core else "0.3" for one in CORES)
+    seen = read_lines(["idle=none", "A=none", f"cores={ohms}"], "{}")
+    tests = diagnosed(design, known, bench, seen).data.tests
+    assert tests
+    assert not any(test.press for test in tests)
