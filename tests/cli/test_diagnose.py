@@ -199,7 +199,7 @@ def test_a_sheet_with_a_fault_fails_and_is_refused_where_nothing_would_show():
         padbench.regress(broken)
 
 
-def test_a_sweep_plays_the_fault_of_a_sheet():
+def test_a_sweep_plays_the_fault_of_a_sheet(tmp_path, capsys):
     """Without its resistor a latch still comes from a port that drives it high."""
     gone = Path(B).read_text() + FAULT.format("resistor-missing") + 'at = "latch"\n'
     result = padbench.sweep(sheet=gone)
@@ -207,8 +207,13 @@ def test_a_sweep_plays_the_fault_of_a_sheet():
     wrong = {tuple(one.ports): one.whole.wrong > 0 for one in result.data}
     assert wrong == {("push-pull",): False, ("pull-down-only",): True}
     swapped = Path(B).read_text() + FAULT.format("cores-swapped") + 'at = "latch"\nto = "clock"\n'
-    with pytest.raises(padbench.Refusal, match="takes the other's place"):
-        padbench.sweep(sheet=swapped)
+    file = tmp_path / "swapped.toml"
+    file.write_text(swapped)
+    assert main(["sweep", "--sheet", str(file)]) == 2
+    assert f"{file}: fault.kind: latch or clock takes" in capsys.readouterr().err
+    # A plan is that of a sound pad, and says so.
+    assert "[[fault]] is left out" in padbench.plan_wiring(file).lead
+    assert "[[fault]]" not in padbench.plan_wiring(B).lead
 
 
 @pytest.mark.parametrize("number", [1, 2, 3])

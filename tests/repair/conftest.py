@@ -11,6 +11,7 @@ from padbench.repair.dictionary import Dictionary
 from padbench.sheet import load_sheet
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))  # the benchmark's own functions
+sys.path.insert(0, str(Path(__file__).parent))
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
 PORTS = ("push-pull", "pull-down-only")

@@ -49,6 +49,15 @@ def test_without_the_presses_what_reads_at_rest_is_taken_for_a_fault(known):
     assert rank(known, MeterBench(known), sound).candidates[0].healthy
 
 
+def test_a_bit_that_nobody_can_tell_is_one_read_of_one_press(known):
+    """Not nothing held and then A, as if all were well."""
+    read = [(0, 0x80), *(held for held in ALL[1:])]
+    seen = observed_in(known, read, ALL, early=1)
+    assert seen.reads[0x80] == {0: 1, 0x80: 1}
+    best = rank(known, MeterBench(known), seen).candidates[0]
+    assert ("contact-worn", "A") in {(one.kind, one.at) for one in best.faults if one}
+
+
 def test_more_presses_than_reads_cannot_be(known):
     with pytest.raises(ValueError, match="2 reads, fewer than the 3 presses"):
         observed_in(known, [0, 0], [0x80, 0x40, 0x20])

@@ -15,7 +15,7 @@ def run(arguments: list[str]) -> int:
     options = _parser().parse_args(arguments)
     if options.sheet is not None and options.picture is not None:
         raise UsageError("--picture: it draws a routine; leave it out with --sheet")
-    with usable(), progress("cases", rate=True) as step:
+    with usable(options.sheet), progress("cases", rate=True) as step:
         result = sweep(
             routine=options.what,
             sheet=options.sheet,

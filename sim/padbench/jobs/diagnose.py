@@ -237,13 +237,11 @@ def _add_capture(
         raise Refusal("capture", str(error)) from None
     # A bit that nobody can tell was read both ways: evidence of something weak, in its place.
     whole = [one for one in seen.reads() if one.complete and not (one.missing or one.in_gap)]
-    read, times, early = [], [], 0
-    for number, one in enumerate(whole):
+    read = []
+    for one in whole:
         byte, loose = one.own(known.pad.first)
-        both = sorted({byte & ~loose, byte | loose})
-        read += both
-        times += [one.start_ps * 1e-12] * len(both)
-        early += len(both) * (number < -(-design.sheet.chip.stages // 8))
+        read.append(tuple(sorted({byte & ~loose, byte | loose})))
+    times, early = [one.start_ps * 1e-12 for one in whole], -(-design.sheet.chip.stages // 8)
     if not read:
         raise Refusal("capture", "it has no whole read; record at least one latch and eight clocks")
     try:

@@ -124,6 +124,7 @@ def plan_wiring(sheet: SheetLike, pad: str | None = None) -> Result:
     )
     faults = tuple(finding for finding in findings if finding.verdict == "fail")
     warned = "".join(f" {capital(finding.says)}." for finding in findings if finding.warns)
+    warned += " Its [[fault]] is left out: these are a sound pad's." * bool(design.sheet.fault)
     plan = wiring_plan(design.sheet, parts_shown(drawn, design.sheet))
     unplugged = UNPLUGGED if shorts(design.sheet) else ""
     return Result(

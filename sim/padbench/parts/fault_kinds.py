@@ -36,6 +36,7 @@ class Kind:
     level: bool = False
     ohms: bool = False
     part: str = ""
+    like: str = ""
 
 
 @cache

@@ -11,8 +11,9 @@ best, and nothing held for ten times as likely as a certain button (assumed).
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from functools import partial
+from functools import partial, reduce
 from itertools import groupby, pairwise
+from operator import and_
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,35 +37,39 @@ _FLIPS, _RARER, _BEAT, _NO_BEAT = 6, 15, 0.8, 0.5
 level one stretch of the mains has right in a beat, and in none (assumed)."""
 
 Floats = NDArray[np.float64]
-Run = tuple[int | None, int, bool]
-"""A byte, how often it came in a row, and whether it may be what the register powered up with."""
+Bytes = tuple[int, ...]
+"""What a read may be: one byte, or with a bit that nobody can tell both."""
 
-Chance = Callable[[int, int | None, bool], Floats]
+Run = tuple[Bytes, int, bool]
+"""A read, how often it came in a row, and whether it may be what the register powered up with."""
+
+Chance = Callable[[int, Bytes, bool], Floats]
 
 
 def observed_in(
     known: Dictionary,
-    read: Sequence[int | None],
+    read: Sequence[int | Bytes],
     presses: Sequence[int] | None,
     times: Sequence[float] = (),
     early: int = 0,
 ) -> Observed:
-    """The reads by what was held; None is a read that says nothing.
+    """The reads by what was held; several bytes are one read that may be each of them.
 
     ``times`` (s) are when each was made: then buttons that flip are held against the mains. The
     first ``early`` reads may have what the register powered up with, and are no evidence where the
     likeliest fault leaves that in it. Raises ``ValueError`` for fewer reads than presses, and for
     presses of buttons that are not named.
     """
-    runs = [(byte, 1, True) for byte in read[:early]]
-    runs += [(byte, len([*same]), False) for byte, same in groupby(read[early:])]
-    chances: dict[tuple[int, int | None, bool], Floats] = {}
+    reads = [one if isinstance(one, tuple) else (one,) for one in read]
+    runs = [(bytes_, 1, True) for bytes_ in reads[:early]]
+    runs += [(bytes_, len([*same]), False) for bytes_, same in groupby(reads[early:])]
+    chances: dict[tuple[int, Bytes, bool], Floats] = {}
 
-    def chance(held: int, byte: int | None, first: bool) -> Floats:
-        key = (held, byte, first)
+    def chance(held: int, bytes_: Bytes, first: bool) -> Floats:
+        key = (held, bytes_, first)
         if key not in chances:
-            none = np.zeros(len(known.rows))
-            here = none if byte is None else np.log(as_noted(known.chance(held, byte)))
+            each = [np.log(as_noted(known.chance(held, byte))) for byte in bytes_]
+            here = np.asarray(np.sum(each, axis=0), np.float64)
             chances[key] = np.where(known.stays, 0.0, here) if first else here
         return chances[key]
 
@@ -73,12 +78,13 @@ def observed_in(
     find = _unknown_presses if presses is None else partial(_in_order, presses=presses)
     held, row = find(known, runs[:_MOST_RUNS], chance)
     seen, kept = Observed(), []
-    for number, (byte, state) in enumerate(zip(read, held, strict=False)):
-        if byte is not None and not (number < early and known.stays[row]):
-            seen.add(state, byte)
-            kept.append(number)
+    for number, (bytes_, state) in enumerate(zip(reads, held, strict=False)):
+        if not (number < early and known.stays[row]):
+            kept += [(number, byte) for byte in bytes_]
+            for byte in bytes_:
+                seen.add(state, byte)
     if times:
-        seen.meter += _beats(known, [(times[n], held[n], read[n] or 0) for n in kept])
+        seen.meter += _beats(known, [(times[n], held[n], byte) for n, byte in kept])
     return seen
 
 
@@ -91,12 +97,15 @@ def _all_named(runs: Sequence[Run], presses: Sequence[int]) -> None:
     named = 0
     for press in presses:
         named |= press
-    bytes_ = [byte or 0 for byte, _, _ in runs]
+    # Of a read that may be several bytes only what all of them have is down.
+    bytes_ = [reduce(and_, each) for each, _, _ in runs]
     down = sum(one > 0 and before == 0 for before, one in pairwise([0, *bytes_]))
     others = 0
-    for before, (byte, count, _), after in zip(bytes_, runs[1:], bytes_[2:], strict=False):
-        alone = before == after == 0
-        others |= byte if byte and alone and count >= _STEADY and not byte & named else 0
+    for before, (_, count, _), byte, after in zip(
+        bytes_, runs[1:], bytes_[1:], bytes_[2:], strict=False
+    ):
+        steady = before == after == 0 and count >= _STEADY
+        others |= byte if steady and not byte & named else 0
     if down > len(presses) > 0 and others.bit_count() > 1:
         names = ", ".join(pressed_in(others))
         raise ValueError(f"has presses of {names}, which are not named; name all in their order")
@@ -109,8 +118,8 @@ def _unknown_presses(
     states = [held for held in range(256) if held.bit_count() <= 2 and not _opposed(held)]
     prior = np.array([(0.0, _HELD, _TWO_HELD)[held.bit_count()] for held in states])
     choice, weights = [], np.log(known.weight)
-    for byte, count, first in runs:
-        one = np.stack([chance(held, byte, first) for held in states])
+    for bytes_, count, first in runs:
+        one = np.stack([chance(held, bytes_, first) for held in states])
         each = prior[:, None] + count * one
         choice.append(each.argmax(axis=0))
         weights = weights + each.max(axis=0)
@@ -133,7 +142,7 @@ def _in_order(
         raise ValueError(f"has {reads} reads, fewer than the {len(presses)} presses named")
     score = np.full((len(segments), len(known.rows)), -np.inf)
     came = []
-    for number, (byte, count, first) in enumerate(pieces):
+    for number, (bytes_, count, first) in enumerate(pieces):
         if number == 0:
             start = np.arange(len(segments))[:, None] < 2
             moved = np.where(start, np.log(known.weight), -np.inf)
@@ -146,7 +155,7 @@ def _in_order(
             back = ways.argmax(axis=0)
             moved = ways.max(axis=0)
         came.append(back)
-        score = moved + count * np.stack([chance(held, byte, first) for held in segments])
+        score = moved + count * np.stack([chance(held, bytes_, first) for held in segments])
     ends = score[-2:]
     row = int(ends.max(axis=0).argmax())
     place = len(segments) - 2 + int(ends[:, row].argmax())
@@ -197,11 +206,11 @@ def _stretch(phase: Floats, down: NDArray[np.bool_]) -> int:
     return int((~down).sum() + max(most, sums[-1] - least))
 
 
-def _pieces(byte: int | None, count: int, first: bool, most: int) -> list[Run]:
+def _pieces(bytes_: Bytes, count: int, first: bool, most: int) -> list[Run]:
     """A stretch in parts, so that a press may begin and end within it."""
     parts = min(count, most)
     return [
-        (byte, count * (number + 1) // parts - count * number // parts, first)
+        (bytes_, count * (number + 1) // parts - count * number // parts, first)
         for number in range(parts)
     ]
 

@@ -21,6 +21,7 @@ from padbench.circuit.defects import Surroundings, Variant, every_fault, variant
 from padbench.circuit.pad_model import pad_model
 from padbench.core.buttons import OPPOSITES, byte_of
 from padbench.core.pad import SOUND, Defect, PadModel
+from padbench.parts.fault_kinds import fault_kinds
 from padbench.sheet import Sheet
 from padbench.sheet.model import Fault
 
@@ -99,6 +100,17 @@ class Dictionary:
     def weight(self) -> NDArray[np.float64]:
         """How often a fault shows as each of its rows."""
         return np.array([row.variant.weight for row in self.rows])
+
+    @cached_property
+    def mended_as(self) -> Bytes:
+        """Of each row its fault, or the one in the same place that is mended like it."""
+        place = {fault: number for number, fault in enumerate(self.faults)}
+        same = np.arange(len(self.faults))
+        for number, fault in enumerate(self.faults):
+            like = fault and fault_kinds()[fault.kind].like
+            if fault and like:
+                same[number] = place[fault.model_copy(update={"kind": like, "ohms": None})]
+        return same[self.fault_of]
 
     @cached_property
     def _starts(self) -> Bytes:

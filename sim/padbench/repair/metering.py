@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.circuit.circuits import Circuits
-from padbench.circuit.defects import OFTEN, Surroundings
+from padbench.circuit.defects import Surroundings
 from padbench.core.buttons import BUTTONS, button_bit, pressed_in, spelled
 from padbench.core.units import Value, show
 from padbench.parts.fault_kinds import CORES, fault_kinds
@@ -35,10 +35,6 @@ CONTACT = 10.0
 
 _OPEN = 1e7
 """Ω above which nothing joins two ends (common practice, no source)."""
-
-_LEAST_OHMS, _NO_CONTACT = 0.1, 1e9
-_DECADES = (-1.0, 9.0)
-"""What a meter shows as no ohms, and as no contact (assumed), and their logarithms."""
 
 _SHORT = 100.0
 """Ω below which a pin is shorted to a rail (assumed): the parts of a pad leave far more."""
@@ -73,7 +69,7 @@ class MeterBench:
         self.pin_of = {self._net(pin): where for where, pin in reversed(self.pins.items())}
         self.resistance = dict(self._resistances())
         self.expected = cache(self._expected)
-        self.apart = cache(self._apart)
+        self.alike = cache(self._alike)
 
     @staticmethod
     def _net(pin: Pin) -> str:
@@ -187,39 +183,37 @@ class MeterBench:
         least = np.where(chance, -np.inf, spans[:, 0] - slack)
         most = np.where(chance, np.inf, spans[:, 1] + slack)
         ends = sorted({*least[~chance].tolist(), *most[~chance].tolist()})
-        cuts = zip(ends, ends, strict=True) if kind in WORDS else pairwise(ends)
         fault = self.known.fault_of[[0, *rows]]
         found: dict[bytes, tuple[list[tuple[float, float]], NDArray[np.bool_]]] = {}
-        for low, high in cuts:
+        for low, high in pairwise(ends):
             inside = (least <= low) & (most >= high)
             stretches, whole = found.setdefault(
                 np.unique(fault[inside]).tobytes(), ([], np.zeros(len(fault), bool))
             )
             whole |= inside
-            on = stretches and low < high and stretches[-1][1] == low
+            on = stretches and stretches[-1][1] == low
             stretches.append((stretches.pop()[0] if on else low, high))
         there = [one for one in found.values() if (one[1] & ~chance)[1:].any()]
         for stretches, whole in sorted(there, key=lambda one: _order(one[1][1:])):
-            said = [self._said_of(kind, max(low, 0.0), high) for low, high in stretches]
+            said = [self._said_of(kind, low, high) for low, high in stretches]
             yield " or ".join(dict.fromkeys(said)), bool(whole[0]), whole[1:]
 
     @staticmethod
     def _said_of(kind: str, least: float, most: float) -> str:
         if kind in WORDS:
-            return WORDS[kind][int(least)]
+            return WORDS[kind][round((least + most) / 2)]
         if kind == "volts":
-            return f"{least:.1f} to {most:.1f} V"
+            return f"{max(least, 0.0):.1f} to {most:.1f} V"
         return _span_said(least, most)
 
     def _slack(self, where: str) -> float:
-        return _SPREAD * self.supply[1] if kind_of(where) == "volts" else 0.0
+        """What a reading may be off; words stand one apart."""
+        return {"volts": _SPREAD * self.supply[1], "ohms": 0.0}.get(kind_of(where), 0.25)
 
     def differs(self, where: str, held: int) -> NDArray[np.bool_]:
         """Of each row, whether a meter surely finds something else there than in a sound pad."""
-        spans = self.expected(where, held)
-        slack = self._slack(where)
-        apart = (spans[:, 0] > spans[0, 1] + slack) | (spans[:, 1] < spans[0, 0] - slack)
-        return np.asarray(apart, bool)
+        label, may = self.alike(where, held)
+        return np.asarray(~may[label[0], label], bool)
 
     def chance(self, reading: Meter) -> NDArray[np.float64]:
         """Of each row, how often such a reading comes (see `padbench.repair.ranking`)."""
@@ -243,31 +237,19 @@ class MeterBench:
             ]
         return np.array(spans)
 
-    def _apart(self, where: str, held: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-        """Of each row the number of what it shows, and (shown, shown) how much of what the first
-        may show, evenly spread, the second may show too; ohms are spread as their logarithms, and
-        what is loose has contact while it is measured as often as not."""
+    def _alike(self, where: str, held: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        """Of each row the number of what it shows, and (shown, shown) whether some reading may be
+        of both."""
         places = each_place(where)
         if len(places) > 1:
-            each = [self.apart(one, held) for one, _ in places]
+            each = [self.alike(one, held) for one, _ in places]
             shown, label = _distinct(np.stack([one for one, _ in each], axis=1))
-            whole = [share[np.ix_(at, at)] for at, (_, share) in zip(shown, each, strict=True)]
-            return label, np.prod(whole, axis=0)
-        kind, spans = kind_of(where), self.expected(where, held)
-        scale: Span = (0.0, self.supply[1])
-        if kind in WORDS:
-            spans, scale = spans + np.array([0.0, 1.0]), (0.0, len(WORDS[kind]))
-        elif kind == "ohms":
-            spans, scale = np.log10(np.clip(spans, _LEAST_OHMS, _NO_CONTACT)), _DECADES
-        spans = np.where(np.isnan(spans), scale, spans)
-        loose = [kind == "ohms" and len(row.variant.mix) > 1 for row in self.known.rows]
-        (least, most, rests), label = _distinct(np.column_stack([spans, loose]))
-        slack = self._slack(where)
-        over = np.minimum(most[:, None], most + slack) - np.maximum(least[:, None], least - slack)
-        wide = (most - least)[:, None]
-        share = np.where(wide > 0, np.clip(over, 0, None) / np.maximum(wide, 1e-9), over >= 0)
-        share = np.where((rests[:, None] > 0) & (share > 0), np.maximum(share, OFTEN), share)
-        return label, share
+            whole = [may[np.ix_(at, at)] for at, (_, may) in zip(shown, each, strict=True)]
+            return label, np.asarray(np.logical_and.reduce(whole), bool)
+        spans, slack = self.expected(where, held), self._slack(where)
+        spans = np.where(np.isnan(spans), [-np.inf, np.inf], spans + np.array([-slack, slack]))
+        (least, most), label = _distinct(spans)
+        return label, (least[:, None] < most) & (least < most[:, None])
 
     def _swap(self, row: int, part: str, _held: int) -> str:
         fault = self.known.faults[self.known.rows[row].fault]

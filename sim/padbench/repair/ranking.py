@@ -33,7 +33,7 @@ from padbench.core.buttons import OPPOSITES, pressed_in
 from padbench.core.pad import SOUND, Defect
 from padbench.core.units import Value
 from padbench.parts.fault_kinds import fault_kinds
-from padbench.repair.dictionary import Dictionary, both, coded, predicted
+from padbench.repair.dictionary import EVERY_STATE, Dictionary, both, coded, predicted
 from padbench.repair.metering import WRONG, MeterBench
 from padbench.repair.observed import (
     EVERY,
@@ -60,9 +60,6 @@ _BY_CHANCE = 1 / 50
 
 _UNLIKELY = 0.02
 """So unlikely many wrong notes are not taken for such (assumed)."""
-
-_FAR = 1.5
-"""Standard deviations below the average that are no chance any more (assumed)."""
 
 _KNOWN, _NEVER = 0.9, 1e-12
 """A fault so likely needs no test; a likelihood beside which nothing is less."""
@@ -102,8 +99,7 @@ class Ranking:
     a pair that of its being one of the two.
 
     ``unexplained``: even the best leaves over more reads than wrong notes would, or a reading of
-    the meter, or calls chance what was read once, what was the same each time, or what it would
-    hardly give.
+    the meter; or it has most reads by chance only, or comes and goes where all was read alike.
     """
 
     candidates: tuple[Candidate, ...]
@@ -161,10 +157,7 @@ def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     )
     best = shared[0]
     chance = not seen.unsteady and (
-        _by_chance(best)
-        or _too_steady(best, pairs)
-        or _improbable(known, best, pairs, seen.wrong)
-        or _always(known, best, seen, metered)
+        _by_chance(best) or _too_steady(best, pairs) or _always(known, best, seen, metered)
     )
     if best.beside:
         by_row = _one_of_two(known, shared)
@@ -231,25 +224,6 @@ def _always(known: Dictionary, best: Candidate, seen: Observed, metered: Floats)
     if seen.meter:
         likelihood += np.log(metered[:, best.row]).sum()
     return bool(likelihood.max() > best.likelihood)
-
-
-def _improbable(known: Dictionary, best: Candidate, pairs: Sequence[Read], wrong: float) -> bool:
-    """Whether what comes and goes would hardly give these reads, though it may give nearly any.
-
-    The logarithm of their chance lies far below what it is on average, in standard deviations.
-    """
-    if best.healthy or best.beside or len(known.rows[best.row].variant.mix) == 1:
-        return False
-    got = mean = spread = 0.0
-    for held, byte, times in pairs:
-        chances = np.array([known.chance(held, any_)[best.row] for any_ in range(256)])
-        chances = as_noted(chances, wrong)
-        logs = np.log(chances)
-        average = float(chances @ logs)
-        got += times * float(logs[byte])
-        mean += times * average
-        spread += times * (float(chances @ logs**2) - average**2)
-    return got < mean - _FAR * math.sqrt(spread)
 
 
 def _too_many(best: Candidate, seen: Observed) -> bool:
@@ -436,6 +410,12 @@ def practical(known: Dictionary, fingers: int = _FINGERS) -> Iterator[int]:
             yield held
 
 
+def _entropy(shares: Floats) -> float:
+    """In bits (Shannon); what never comes has none."""
+    some = shares[shares > 0]
+    return float(-(some * np.log2(some)).sum())
+
+
 def _inside(where: str) -> bool:
     """Whether it is measured with the case open."""
     return any("pin " in place or "core " in place for place, _ in each_place(where))
@@ -447,26 +427,47 @@ def next_tests(
     """What tells most for its cost, the best first; nothing where nothing tells any more."""
     left = np.flatnonzero(found.weight > 1e-3 * found.weight.max())
     weight = found.weight[left] / found.weight[left].sum()
-    faults, fault = np.unique(known.fault_of[left], return_inverse=True)
-    before = np.bincount(fault, weight)
+    faults, fault = np.unique(known.mended_as[left], return_inverse=True)
+    before = np.asarray(np.bincount(fault, weight), np.float64)
 
-    def bits(labels: NDArray[np.int64], share: Floats | None = None) -> float:
-        """What an outcome tells of which fault it is: sum of P(f, l) log2 P(f | l) / P(f), which is
-        I(F; L); ``share`` is how much of an outcome another one passes for."""
+    parts = np.flatnonzero(np.isin(known.row_of, left))
+    of_part = np.searchsorted(left, known.row_of[parts])
+    whose, often = fault[of_part], known.share[parts] * weight[of_part]
+
+    def pressed(held: int) -> float:
+        """What one read tells of which fault it is, in bits: I(F; L) = H(L) + H(F) - H(F, L)."""
+        sure, loose = known.fixed[parts, held], known.random[parts, held]
+        at, one = np.flatnonzero(loose), np.flatnonzero(loose == 0)
+        part, byte = np.nonzero((EVERY_STATE & ~loose[at, None]) == sure[at, None])
+        each = often[at] / (1 << np.bitwise_count(loose[at]).astype(np.int64))
+        cells = np.concatenate([whose[one] * 256 + sure[one], whose[at][part] * 256 + byte])
+        weights = np.concatenate([often[one], each[part]])
+        joint = np.asarray(np.bincount(cells, weights, 256 * len(faults)), np.float64)
+        return _entropy(joint.reshape(-1, 256).sum(axis=0)) + _entropy(before) - _entropy(joint)
+
+    def found_at(labels: NDArray[np.int64], may: NDArray[np.bool_]) -> float:
+        """The same of a reading, sum of P(f, l) log2 P(f | l) / P(f); ``may`` says which outcomes
+        pass for each other."""
         shown, label = np.unique(labels[left], return_inverse=True)
         size = len(shown) * len(faults)
         joint = np.bincount(label * len(faults) + fault, weight, size).reshape(len(shown), -1)
-        after = joint if share is None else share[np.ix_(shown, shown)] @ joint
+        after = may[np.ix_(shown, shown)] @ joint
         there = joint > 0
         told = after / (after.sum(axis=1, keepdims=True) * before)
         return float((joint[there] * np.log2(told[there])).sum())
 
     tests = []
-    # What two faults make of a press is not in the dictionary.
-    for held in practical(known) if not found.candidates[0].beside else ():
+    # Ohms that no sound pad has are a fault, whatever a press would say; and what two faults make
+    # of a press is not in the dictionary.
+    best = found.candidates[0]
+    measured_out = bool(best.beside) or any(
+        kind_of(one.where) == "ohms" and bench.chance(one)[0] == WRONG and one not in best.against
+        for one in seen.meter
+    )
+    for held in practical(known) if not measured_out else ():
         more = (held.bit_count() - 1) * _MORE_BUTTONS
         cost = (_COSTS["press"] + more if held else _IDLE) + (held in seen.reads)
-        tests.append(Test("", held, bits(known.labels[:, held]), cost))
+        tests.append(Test("", held, pressed(held), cost))
     measured = {(reading.where, reading.held) for reading in seen.meter}
     opened = any(_inside(where) for where, _ in measured)
     points = [*bench.points()] if meter else []
@@ -481,7 +482,7 @@ def next_tests(
             cost = _SWAPS.get(where, _COSTS.get(kind_of(where), 0.0))
             cost += _MORE_PLACES * (len(each_place(where)) - 1)
             cost += _OPENING * (not opened and _inside(where))
-            tests.append(Test(where, held, bits(*bench.apart(where, held)), cost))
+            tests.append(Test(where, held, found_at(*bench.alike(where, held)), cost))
     telling = [test for test in tests if test.bits > _SLIGHT]
     # A short of the supply is looked for before anybody plugs the pad in again.
     short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
