@@ -13,6 +13,7 @@ from padbench.repair.captured import observed_in
 from padbench.repair.metering import MeterBench
 from padbench.repair.observed import WRONG_IN_CAPTURE, read_lines
 from padbench.repair.ranking import rank
+from padbench.results.text import as_text
 from padbench.sheet import SheetError, load_sheet
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
@@ -237,7 +238,7 @@ def test_a_sheet_that_fails_itself_is_no_measure_of_a_pad(change, seen, rule, ca
     assert result.lead.startswith("The sheet itself fails")
     assert rule in found["sheet"]
     assert not any(one["healthy"] for one in found["candidates"])
-    said = padbench.results.text.as_text(result)
+    said = as_text(result)
     assert "Healthy" not in said
     assert "nothing is broken" not in said
 
@@ -330,13 +331,19 @@ def test_no_advice_holds_a_button_again_before_ohms():
 def test_every_member_of_a_group_is_told():
     """The short answer counts them, the tables name them."""
     result = padbench.diagnose(SHEETS / "harbour-b.toml", {"Left": "none"})
-    blocks = {section.id: section.blocks[0] for section in result.sections}
+    blocks = {section.id: section.blocks for section in result.sections}
     best, *others = result.data.found.candidates[:3]
     assert len(best.faults) > 12
-    for row, candidate in zip(blocks["faults"].rows, (best, *others), strict=False):
-        assert row[1] == "; or ".join(result.data.words.fault(one) for one in candidate.faults)
+    said = as_text(result, 40_000)
+    for row, candidate in zip(blocks["faults"][0].rows, (best, *others), strict=False):
+        names = [result.data.words.fault(one) for one in candidate.faults]
+        cell = row[1]
+        told = [cell] if isinstance(cell, str) else [cell.text, *cell.more]
+        assert "; or ".join(told) == "; or ".join(names)
+        assert "; or ".join(names) in said
     assert f"or {len(best.faults) - 3} others" in brief(result)
-    assert len(blocks["mend"].lines) == len(best.faults)
+    few, rest = blocks["mend"]
+    assert len(few.lines) + len(rest.rows) == len(best.faults)
 
 
 def test_of_a_sheet_of_several_pads_one_is_named(capsys):

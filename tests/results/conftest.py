@@ -1,6 +1,8 @@
 """A real browser without a window, and the pages of the example sheets."""
 
+import re
 import shutil
+from base64 import b64decode
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
@@ -107,6 +109,12 @@ class Browser(webdriver.Chrome):
             " place.scrollIntoView({block: 'center'});"
             " while (!place.dataset.from) await frame(); } })().then(done)"
         )
+
+    def sheets(self) -> int:
+        """On how many sheets of A4 (210 by 297 mm, ISO 216) the page is printed."""
+        paper = {"printBackground": True, "paperWidth": 210 / 25.4, "paperHeight": 297 / 25.4}
+        pdf = b64decode(self.execute_cdp_cmd("Page.printToPDF", paper)["data"])
+        return len(re.findall(rb"/Type\s*/Page\b", pdf))
 
     def errors(self) -> list[str]:
         """What the console has said since it was last asked."""

@@ -3,7 +3,6 @@
 import json
 import re
 import time
-from base64 import b64decode
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
@@ -315,16 +314,14 @@ def test_fingers_move_and_zoom(browser, page_of):
 
 @pytest.mark.parametrize("name", SHEETS)
 def test_it_prints_on_two_sheets_in_light_with_the_telling_wave(browser, page_of, name):
-    """A4 is 210 by 297 mm (ISO 216); the window is far wider than the paper."""
+    """The window is far wider than the paper."""
     path, _ = page_of(name)
     browser.opened(path, mode="dark", width=1900)
     browser.execute_script(
         "addEventListener('beforeprint', () => queueMicrotask(() => queueMicrotask(() => {"
         " window.wide = document.querySelector('.telling canvas').clientWidth; })));"
     )
-    paper = {"printBackground": True, "paperWidth": 210 / 25.4, "paperHeight": 297 / 25.4}
-    pdf = b64decode(browser.execute_cdp_cmd("Page.printToPDF", paper)["data"])
-    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 2
+    assert browser.sheets() == 2
     assert 500 < browser.execute_script("return window.wide") < (210 - 2 * 11) / 25.4 * 96
     # What is printed, and what is not.
     browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})

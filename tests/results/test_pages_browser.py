@@ -13,7 +13,9 @@ from xmlschema import XMLSchema
 from padbench.cli import main
 from padbench.cosim.causes import Cause
 from padbench.cosim.outcome import Coverage, RegressResult, failures_in
+from padbench.jobs.diagnose import diagnose
 from padbench.jobs.regress import regress_result
+from padbench.jobs.wiring import plan_wiring
 from padbench.results.html_page import write_page
 from padbench.results.inputs import Input
 from padbench.sheet import load_sheet
@@ -106,6 +108,23 @@ def test_it_opens_draws_and_runs_nothing_of_what_it_shows(browser, pages, name):
     assert browser.violations() == []
     browser.painted("dark")
     assert browser.violations(runOnly=["color-contrast"]) == []
+
+
+PRINTED = {
+    "wiring-fails": lambda: plan_wiring(SHEETS / "harbour-a.toml"),
+    "wiring-chain": lambda: plan_wiring(SHEETS / "harbour-adapter.toml", pad="Player 2"),
+    "diagnose": lambda: diagnose(SHEETS / "harbour-b.toml", {"idle": "all"}),
+    "diagnose-sound": lambda: diagnose(SHEETS / "harbour-b.toml", {"idle": "none", "A": "A"}),
+}
+
+
+@pytest.mark.parametrize("name", PRINTED)
+def test_what_goes_to_the_bench_prints_on_two_sheets(browser, tmp_path, name):
+    path = tmp_path / "page.html"
+    with path.open("w", encoding="utf-8") as out:
+        write_page(PRINTED[name](), out)
+    browser.opened(path)
+    assert browser.sheets() <= 2
 
 
 def test_the_wave_of_a_capture_is_the_capture(browser, pages):

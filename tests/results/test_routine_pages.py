@@ -1,7 +1,5 @@
 """The pages of a routine, of the delay of a poll, and of one case, in a real browser."""
 
-import re
-from base64 import b64decode
 from pathlib import Path
 
 import pytest
@@ -45,11 +43,9 @@ EXPOSED = Path(__file__).parents[1] / "routines" / "sources" / "read-twice-36.as
 
 
 def test_a_routine_prints_on_two_sheets(browser, tmp_path):
-    """A4 is 210 by 297 mm (ISO 216); all rates, where it falls in the frame, the worst case."""
+    """All rates, where it falls in the frame, the worst case."""
     path = tmp_path / "page.html"
     with path.open("w", encoding="utf-8") as out:
         write_page(routine(EXPOSED, line=250), out)
     browser.opened(path, width=1200)
-    paper = {"printBackground": True, "paperWidth": 210 / 25.4, "paperHeight": 297 / 25.4}
-    pdf = b64decode(browser.execute_cdp_cmd("Page.printToPDF", paper)["data"])
-    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 2
+    assert browser.sheets() <= 2

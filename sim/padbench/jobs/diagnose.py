@@ -34,6 +34,7 @@ from padbench.results.blocks import (
     NEVER_CUT,
     Articles,
     Block,
+    Cell,
     Lines,
     OnDemand,
     Prose,
@@ -145,7 +146,7 @@ class Diagnosis:
         ]
 
 
-_SHOWN, _OTHERS, _TOLD = 3, 3, 12
+_SHOWN, _OTHERS, _IN_FULL, _TOLD = 3, 3, 5, 12
 """Groups of the short answer, members named beside a group's first, groups of the tables."""
 
 
@@ -410,6 +411,26 @@ def _group(it: Diagnosis, candidate: Candidate, most: int) -> str:
     return f"{said}; AND {_names(it.words, candidate.beside, most)}" if candidate.beside else said
 
 
+def _named(it: Diagnosis, candidate: Candidate) -> list[str]:
+    """Every fault of a group in words; of a pair the first ones of each, in one."""
+    if candidate.beside:
+        return [_group(it, candidate, len(it.known.faults))]
+    return [it.words.fault(fault) for fault in candidate.faults]
+
+
+def _few(items: Sequence[str], joint: str) -> str | Cell:
+    """The first of them, and all others on demand."""
+    if len(items) <= _IN_FULL:
+        return joint.join(items)
+    return Cell(joint.join(items[:_OTHERS]), more=items[_OTHERS:], joint=joint)
+
+
+def _folded(
+    caption: str, heads: Sequence[str], rows: Sequence[Sequence[str | Cell]]
+) -> list[Block]:
+    return [Table(caption, heads, rows, folded=True)] if rows else []
+
+
 def _places(it: Diagnosis, candidate: Candidate) -> Iterator[str]:
     """Where to look, each place once."""
     faults = filter(None, (*candidate.faults, *candidate.beside))
@@ -452,23 +473,32 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
     rows = [
         (
             str(number),
-            _group(it, candidate, len(it.known.faults)),
-            ", ".join(_places(it, candidate)),
+            _few(_named(it, candidate), "; or "),
+            _few([*_places(it, candidate)], ", "),
             _evidence(candidate),
         )
         for number, candidate in enumerate(shown, 1)
     ]
     heads = ("", "fault", "place", "why")
-    yield Section("faults", "Faults, the likeliest first", [Table("Faults", heads, rows)])
-    yield Section("mend", "What to do about it", [_repairs(it)])
+    likely = Table("Faults", heads, rows[:_IN_FULL])
+    tables = [likely, *_folded(f"{len(rows) - _IN_FULL} less likely", heads, rows[_IN_FULL:])]
+    yield Section("faults", "Faults, the likeliest first", tables, paper=True)
+    repairs = _repairs(it)
+    others = [(line,) for line in repairs[_IN_FULL:]]
+    mend: list[Block] = [Prose(repairs[:_IN_FULL], listed=True)]
+    mend += _folded(f"{len(others)} more", ("",), others)
+    yield Section("mend", "What to do about it", mend, paper=True)
     # Made when they are shown: the short answer needs one of them.
     tests = OnDemand(
         lambda: [
             (
                 capital(it.words.do(test)),
-                " / ".join(
-                    f"{outcome}: {_names(it.words, faults, 2)}"
-                    for outcome, faults in _outcomes(it, test).items()
+                _few(
+                    [
+                        f"{outcome}: {_names(it.words, faults, 2)}"
+                        for outcome, faults in _outcomes(it, test).items()
+                    ],
+                    " / ",
                 ),
                 f"{test.bits:.1f}",
                 f"{test.cost:g}",
@@ -479,19 +509,22 @@ def _sections(it: Diagnosis) -> Iterator[Section]:
     )
     columns = ("test", "what it would mean", "bits", "cost", "mind")
     if it.tests:
-        yield Section("next", "What to try next", [Table("Tests, the best first", columns, tests)])
+        table = Table("Tests, the best first", columns, tests)
+        yield Section("next", "What to try next", [table], paper=True)
     pairs = [
         (spelled(held), f"{byte:08b}", spelled(byte), str(times))
         for held, byte, times in it.seen.pairs()
     ]
     kinds = ("held", "byte", "read as", "times")
-    yield Section("seen", "What was seen", [Table("Reads", kinds, pairs, frozenset((3,)))])
+    reads = Table("Reads", kinds, pairs, frozenset((3,)))
+    yield Section("seen", "What was seen", [reads], paper=True)
     marked = it.words.places((*it.found.candidates[0].faults, *it.found.candidates[0].beside))
     yield Section(
         "drawing",
         "Where to look: a ring stands around the suspected pins",
         OnDemand(lambda: drawing(it.words.plan, broken=False, marked=marked)),
         ("page",),
+        paper=True,
     )
     if not it.healthy:
         yield Section(
@@ -514,7 +547,7 @@ def _waves(it: Diagnosis) -> list[Block]:
     return [Articles(articles)]
 
 
-def _repairs(it: Diagnosis) -> Block:
+def _repairs(it: Diagnosis) -> list[str]:
     lines = [
         f"{capital(it.words.fault(fault))}: {_repair(it, fault)}"
         for fault in _suspects(it.found.candidates[0], len(it.known.faults))
@@ -522,7 +555,7 @@ def _repairs(it: Diagnosis) -> Block:
     ]
     if it.fails:
         lines.insert(0, "Mend what the sheet itself fails by first: padbench verify shows it.")
-    return Prose(lines or ["Nothing needs mending."], listed=True)
+    return lines or ["Nothing needs mending."]
 
 
 def _repair(it: Diagnosis, fault: Fault) -> str:

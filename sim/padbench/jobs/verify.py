@@ -44,6 +44,7 @@ from padbench.parts import RegisterPart, colour_bands
 from padbench.repair.words import Words
 from padbench.results.answer import Answer, Cause, answer_of
 from padbench.results.blocks import (
+    NEVER_CUT,
     Article,
     Articles,
     Block,
@@ -438,7 +439,8 @@ def _brief(
     unjudged = [one.id for one in findings if one.verdict == "not-judged" and not one.warns]
     memory = f"{len(answer.from_memory)} sources behind this are from memory or assumed."
     blocks = [
-        Lines("", [*ports, *_whose(sheet)]),
+        Lines("", ports, NEVER_CUT),
+        Lines("", _whose(sheet)),
         Lines("What must change", [*broken, *causes, *after]),
         Lines("", [("", one.says) for one in findings if one.warns]),
         Lines("", [("not judged", ", ".join(unjudged))] if unjudged else [], listed=True),
@@ -466,7 +468,7 @@ def _mended(cause: Cause) -> str:
         for what, some in (("findings", cause.findings), ("scenarios", cause.scenarios))
         if some
     ]
-    word = "Mends" if cause.change is not None and cause.change.key else "It shows in"
+    word = "Mends" if cause.change is not None and cause.change.mending else "It shows in"
     return f". {word} {joined(names)}" if names else ""
 
 

@@ -216,22 +216,24 @@ def _sections(
         lines = [*map(_fault, faults)]
         yield Section("faults", title, [Prose(lines, wrong=True)], ("text",))
         yield Section("broken", "Mend first", findings_blocks(faults), ("page",))
-    yield Section("drawing", "How it is wired", drawing(plan, broken=bool(faults)), ("page",))
-    yield Section("pins", "Pins", [_pins(plan)])
+    yield Section(
+        "drawing", "How it is wired", drawing(plan, broken=bool(faults)), ("page",), paper=True
+    )
+    yield Section("pins", "Pins", [_pins(plan)], paper=True)
     needs = [
         (str(need.count), need.what, need.value, " ".join(need.bands), need.note)
         for need in plan.needs
     ]
     heads = ("", "what", "value", "bands", "")
-    yield Section("parts", "Parts", [Table("Parts", heads, needs)])
+    yield Section("parts", "Parts", [Table("Parts", heads, needs)], paper=True)
     cores = [(core, there, "________") for core, there in plan.cores]
     cable = Table("Cable", ("core", "goes to", "colour of yours"), cores)
-    yield Section("cable", "Cable", [cable])
+    yield Section("cable", "Cable", [cable], paper=True)
     sources = [f"{what}: {source}" for what, source in plan.sources]
     title = "Where pins and voltages come from:"
     yield Section("sources", title, [Prose(sources, listed=True)])
     steps = Prose(plan.checklist, numbered=True)
-    yield Section("checklist", "Bring it up in this order:", [steps])
+    yield Section("checklist", "Bring it up in this order:", [steps], paper=True)
 
 
 def on_board(change: Change | None, drawn: Drawn | None) -> str:
@@ -274,7 +276,8 @@ def drawing(plan: WiringPlan, *, broken: bool, marked: Collection[int] = ()) -> 
         drawn = [(says, drawn_svg(picture, plan, broken=broken)) for says, picture in pictures]
     except ValueError as error:
         return [Prose([f"No drawing: {error}."])]
-    return [Drawing(drawn)]
+    # Where something is marked, the packages come first: they show it.
+    return [Drawing(drawn[::-1] if marked else drawn)]
 
 
 def _fault(fault: Finding) -> str:

@@ -239,6 +239,8 @@ def _said(
     if _BUTTON_SCENARIO in wrong and words <= {"unsure", "never"}:
         return _NOTHING
     parts = []
+    if all(word.startswith(("reads as", "never")) for word in buttons.values()):
+        parts, buttons = ["no button reads right"], {}
     swapped = {name: word[13:] for name, word in buttons.items() if word.startswith("swapped")}
     pairs = [
         f"{one} and {two}"

@@ -93,12 +93,17 @@ class Lines(Block):
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A cell of a table: a verdict, text, and ``codes``, small, below it."""
+    """A cell of a table: a verdict, text, ``codes``, small, below it, and ``more`` on demand.
+
+    ``joint`` stands between what is more.
+    """
 
     text: str = ""
     verdict: str = ""
     codes: Sequence[str] = ()
     bad: bool = False
+    more: Sequence[str] = ()
+    joint: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,7 +43,9 @@ def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Te
         many = [at for at in places if len(left[at].rows) > _FEW]
         longest = {at: len(_block(left[at], caps[at], width)) for at in places}
         most_rows = {at: len(left[at].rows) + bool(left[at].left_out) for at in many}
-        place = max(most_rows or longest, key=(most_rows or longest).__getitem__)
+        # Of two that are as long the later one: what stands first says more.
+        most = most_rows or longest
+        place = max(reversed(most), key=most.__getitem__)
         block = left[place]
         # The first one that goes makes room for nothing: its line says that more are left out.
         left[place] = replace(block, rows=block.rows[:-1], left_out=block.left_out + 1)

@@ -54,7 +54,7 @@ class Change:
     well within that range where it leaves room; ``written`` is the same with its tolerance.
     ``values`` are all preferred ones (IEC 60063) that would do, from E12, or from E24 where that is
     not in E12. ``mends`` are the ids of the findings that fail without it, ``buttons`` those that
-    it is about, where it is about some.
+    it is about, where it is about some. One that is not ``mending`` says what fails for all that.
     """
 
     key: str
@@ -66,6 +66,7 @@ class Change:
     ohms: float | None = None
     buttons: tuple[str, ...] = ()
     written: str = ""
+    mending: bool = True
 
     @property
     def title(self) -> str:
@@ -289,14 +290,21 @@ def _change(key: str, setting: Setting, mends: tuple[str, ...]) -> Change:
 
 
 def _said(left: Sequence[Finding]) -> Iterator[Change]:
-    """Of each finding that no edit mends what it says, and what is advised."""
+    """Of what no edit mends what it says, and what is advised; of each value of the sheet once."""
     # What a run shows follows from a level or an edge that fails, if one does.
     told = [found for found in left if not found.id.startswith("timing.")] or left
+    by_key: dict[str, list[Finding]] = {}
     for found in told:
-        remedy = found.remedy
+        key = found.remedy.key if found.remedy is not None else ""
+        by_key.setdefault(key or found.id, []).append(found)
+    for key, behind in by_key.items():
+        ids = tuple(found.id for found in behind)
+        remedy = behind[0].remedy
         if remedy is not None and remedy.key:
-            yield Change(remedy.key, remedy.says, "", (), "", (found.id,))
+            one = f"no value was found that mends {joined(list(ids))} together"
+            yield Change(key, one if len(ids) > 1 else remedy.says, "", (), "", ids, mending=False)
             continue
         advised = remedy is not None and not remedy.advice.startswith("none")
-        says = f"{found.says}; {remedy.says}" if remedy is not None and advised else found.says
-        yield Change("", says, "", (), "", (found.id,))
+        says = behind[0].says
+        says = f"{says}; {remedy.says}" if remedy is not None and advised else says
+        yield Change("", says, "", (), "", ids, mending=False)

@@ -165,7 +165,8 @@ def _text(cell: str | Cell) -> str | Text:
     if cell.verdict:
         word, style = _WORDS[cell.verdict]
         return Text(" ".join(part for part in (word, printable(cell.text)) if part), style)
-    return Text(printable(cell.text), "bold red" if cell.bad else "")
+    text = printable(cell.joint.join((cell.text, *cell.more)))
+    return Text(text, "bold red" if cell.bad else "")
 
 
 def _findings(block: Findings, title: str, screen: Console) -> None:

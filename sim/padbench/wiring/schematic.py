@@ -145,11 +145,11 @@ def packages(pen: _Pen, plan: WiringPlan, marked: Collection[int] = ()) -> float
         made = pen.add(dip.at((left, top - high)).theta(0))
         for pin in pins:
             x, y = made.absanchors[f"p{pin.number}"]
-            if plan.pins.index(pin) in marked:
-                ring = pen.of.Dot(radius=0.35, open=True).at((x, y)).color(_SUSPECT)
-                pen.add(ring.linewidth(3).fill(False))
             side: _Side = "right" if pin.number <= half else "left"
             way = -1 if side == "right" else 1
+            if plan.pins.index(pin) in marked:
+                ring = pen.of.Dot(radius=0.35, open=True).at((x - way * 0.25, y)).color(_SUSPECT)
+                pen.add(ring.linewidth(3).fill(False))
             if plan.sheet.chip.latch_inverted and pin.name == "load" and chip == 1:
                 pen.add(pen.logic.Not().at((x + way * 1.6, y)).to((x, y)))
                 x += way * 1.5

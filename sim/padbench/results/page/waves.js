@@ -2,6 +2,7 @@
 "use strict";
 (() => {
   const BUTTONS = ["A", "B", "Select", "Start", "Up", "Down", "Left", "Right"];
+  const NARROW = 560;
   const HEIGHT = { marks: 16, reads: 34, wire: 26, data: 58, contact: 17 };
   const AXIS = 34, PAPER = 680;
   const runs = JSON.parse(document.getElementById("wave-data")?.textContent ?? "[]");
@@ -86,7 +87,7 @@
   }
 
   function layout(wave) {
-    let top = HEIGHT.marks + HEIGHT.reads;
+    let top = wave.lane + HEIGHT.reads;
     for (const row of wave.rows) {
       const kind = row.name === "data" ? "data" : BUTTONS.includes(row.name) ? "contact" : "wire";
       row.kind = kind;
@@ -112,7 +113,7 @@
     ctx.fillStyle = c.ink;
     ctx.textAlign = "right";
     if (wave.marks.length || wave.notes.length) ctx.fillText(wave.marks.length ? "faults" : "events", box.left - 6, box.top + HEIGHT.marks / 2);
-    ctx.fillText("reads", box.left - 6, box.top + HEIGHT.marks + HEIGHT.reads / 2);
+    ctx.fillText("reads", box.left - 6, box.top + wave.lane + HEIGHT.reads / 2);
     for (const row of wave.rows) {
       ctx.fillText(row.name, box.left - 6, box.top + row.top + row.tall / 2 + (row.kind === "data" ? 15 : 0));
     }
@@ -134,7 +135,7 @@
       const read = wave.reads[i], a = x(read.start), b = Math.max(x(read.end), a + 1);
       if (b < drawnTo + 1) continue;
       drawnTo = b;
-      const top = box.top + HEIGHT.marks + 5, tall = HEIGHT.reads - 10;
+      const top = box.top + wave.lane + 5, tall = HEIGHT.reads - 10;
       ctx.fillStyle = c.band;
       ctx.fillRect(a, top, b - a, tall);
       ctx.lineWidth = read.right ? 1 : 3;
@@ -301,22 +302,53 @@
     for (const one of shown) {
       if (!one.says && faults.has(one.at)) one.says = wave.marks.find(([at]) => at === one.at)[1];
     }
+    const inked = (bad) => (bad ? c.bad : c.teal);
+    shown.forEach(({ at, bad }) => line(pen, at, inked(bad), bad ? [6, 3] : [2, 4], bad ? "✗" : "▾"));
     let free = box.left;
-    shown.forEach(({ at, px, bad, says }, place) => {
-      line(pen, at, bad ? c.bad : c.teal, bad ? [6, 3] : [2, 4], bad ? "✗" : "▾");
+    shown.forEach(({ px, bad, says }, place) => {
+      ctx.fillStyle = inked(bad);
       const next = shown[place + 1]?.px ?? right + 8, start = free;
       free = px + 8;
-      // In full or up to its colon, to the right of the sign or to its left; never cut within.
+      // In full or up to its colon, to the right of the sign or to its left; never cut within. On a
+      // narrow page in full below the sign, where that covers nothing.
       for (const text of says ? [says, says.split(":")[0]] : []) {
         const wide = ctx.measureText(text).width;
         const fits = px + 9 + wide <= next - 8 ? "left" : px - 9 - wide >= start ? "right" : "";
-        if (!fits) continue;
+        if (!fits && !below(pen, text, px)) continue;
+        if (!fits) break;
         ctx.textAlign = fits;
         ctx.fillText(text, fits === "left" ? px + 9 : px - 9, box.top + HEIGHT.marks / 2);
         if (fits === "left") free = px + 9 + wide;
         break;
       }
     });
+  }
+
+  // In lines below the signs, as near to its own as the box leaves it; says whether there was room.
+  function below(pen, text, px) {
+    const { ctx, c, box, wave } = pen, lines = [""];
+    for (const word of text.split(" ")) {
+      const longer = `${lines.at(-1)} ${word}`.trim();
+      if (ctx.measureText(longer).width <= box.width) lines[lines.length - 1] = longer;
+      else lines.push(word);
+    }
+    const wide = Math.max(...lines.map((one) => ctx.measureText(one).width));
+    const left = Math.min(Math.max(px - wide / 2, box.left), box.left + box.width - wide);
+    const rows = wave.lane / HEIGHT.marks - 1, taken = pen.taken ??= Array(rows).fill(box.left);
+    const row = taken.findIndex((_, at) => at + lines.length <= rows
+      && taken.slice(at, at + lines.length).every((to) => to <= left));
+    if (row < 0) return false;
+    const ink = ctx.fillStyle;
+    ctx.textAlign = "left";
+    lines.forEach((one, place) => {
+      const top = box.top + HEIGHT.marks * (row + place + 1);
+      taken[row + place] = left + wide + 8;
+      ctx.fillStyle = c.paper;
+      ctx.fillRect(left - 2, top, wide + 4, HEIGHT.marks);
+      ctx.fillStyle = ink;
+      ctx.fillText(one, left, top + HEIGHT.marks / 2);
+    });
+    return true;
   }
 
   // --- one wave --------------------------------------------------------------------------------
@@ -327,6 +359,8 @@
       this.wave = unpack(raw);
       this.view = { mark: null };
       this.at = 0;
+      // A cause stands in full at its event on a telephone too: below the signs, in two lines.
+      this.wave.lane = HEIGHT.marks * (place.clientWidth < NARROW && this.wave.notes.length + this.wave.marks.length ? 3 : 1);
       const bottom = layout(this.wave);
       this.face = document.createElement("div");
       this.face.className = "face";
