@@ -235,6 +235,24 @@ def test_the_findings_of_a_dial_do_not_wait_for_the_sweep_of_a_routine(ask, serv
     assert found["judged"]["failing"] == [f.id for f in whole.findings if f.verdict == "fail"]
 
 
+def test_a_stop_of_a_routine_is_read_without_its_sweep(ask, server):
+    """Which takes seconds; only the cases of a sweep wait for one, and no other tab with them."""
+    dials = {"poll.use": "routine read-once"}
+    poll = server.bench.pad(State(dials=dials)).poll
+    vars(poll).pop("sweeps", None)
+    status, told = ask("read", {"held": 2, "event": "fetch", "bit": 3, "dials": dials})
+    assert (status, poll.swept) == (200, False)
+    assert told["byte"] != 2
+    with server.bench.lock:  # as another tab's read has it
+        words = "read", {"event": "fetch-cases", "dials": dials}
+        asking = threading.Thread(target=ask, args=words)
+        asking.start()
+        while asking.is_alive() and not poll.swept:
+            asking.join(0.05)
+    asking.join(30)
+    assert poll.swept
+
+
 @pytest.mark.parametrize(
     ("policy", "byte"), [("newer", 4), ("older", 8), ("neither", 0), ("both", 12)]
 )

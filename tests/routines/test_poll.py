@@ -221,7 +221,7 @@ def test_the_routine_ends_up_with_exactly_the_bits_of_the_wire():
 
     session, start = setting.routine.begin(), setting.period // 2
     again = [
-        session.call(start + n * setting.period, Wire(), phase=None, other=0, preset=None)[0]
+        session.call(start + n * setting.period, Wire(), fetch=None, other=0, preset=None)[0]
         for n in range(len(result.accepted))
     ]
     assert tuple(again) == result.accepted
@@ -386,10 +386,13 @@ def test_a_call_that_is_remembered_does_what_it_did_when_it_was_run(tmp_path, so
         answering, calls = AnsweringPad(pad, moves, ()), poll.begin()
         said = []
         for at in range(10):
-            phase, other = rng.choice((None, None, 17, 49, 101)), rng.choice((0, 255))
+            fetch, other = (
+                rng.choice((None, None, (432, 17), (432, 49), (576, 101))),
+                rng.choice((0, 255)),
+            )
             answering.begin(0, ())
             preset = 3 if at == 6 else None
-            said.append(calls.call(at * period, answering, phase=phase, other=other, preset=preset))
+            said.append(calls.call(at * period, answering, fetch=fetch, other=other, preset=preset))
         return said, calls.lines, answering.expected, answering.told
 
     for seed in (1, 2, 1, 3):

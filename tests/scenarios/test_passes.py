@@ -178,10 +178,10 @@ class Routine:
     def cases(self):
         return ()
 
-    def phase_stopping(self, held, number, bit):
+    def fetch_stopping(self, held, number, bit):
         self.asked.append((number, bit))
 
-    def call(self, at, pad, *, phase, other, preset):
+    def call(self, at, pad, *, fetch, other, preset):
         return 0, at + 1
 
 

@@ -47,7 +47,7 @@ class Verdicts:
     def __init__(self) -> None:
         self._closed = False
         self._turns: dict[str, int] = {}
-        self._changing = Lock()
+        self._changing, self._sweeping = Lock(), Lock()
         self._workers = [Worker(_done, None) for _ in range(_WORKERS)]
         self._idle: SimpleQueue[Worker] = SimpleQueue()
         for worker in self._workers:
@@ -88,16 +88,24 @@ class Verdicts:
                 raise
             raise _ENDED from None
 
+    def sweep(self, tab: str, turn: int, pad: Pad) -> bool:
+        """Count all rates of the pad's read routine, once; False if the tab is further."""
+        self.newest(tab, turn)
+        with self._sweeping:
+            poll = pad.poll
+            if poll is not None and not poll.swept:
+                rates = poll.console.timing.fetch_periods
+                sweeps = self._all(tab, turn, pad, [(_count, rate) for rate in rates])
+                if sweeps is None:
+                    return False
+                poll.counted(sweeps)
+        return True
+
     def _run(
         self, tab: str, turn: int, pad: Pad, findings: Sequence[Finding]
     ) -> dict[str, Any] | None:
-        poll = pad.poll
-        if poll is not None and not poll.swept:
-            rates = poll.console.timing.fetch_periods
-            sweeps = self._all(tab, turn, pad, [(_count, rate) for rate in rates])
-            if sweeps is None:
-                return None
-            poll.counted(sweeps)
+        if not self.sweep(tab, turn, pad):
+            return None
         scenarios = sorted(scenarios_of(pad.sheet), key=lambda one: one not in _LONGEST_FIRST)
         told = self._all(
             tab, turn, pad, [(Pad.routine_findings,), *((_play, one) for one in scenarios)]

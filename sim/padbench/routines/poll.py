@@ -110,16 +110,22 @@ class RoutinePoll:
         """A machine that has just been switched on."""
         return RoutineSession(self)
 
-    def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
-        """The phase whose first stop is the read of this bit (1 is the first) of pass ``number``.
+    def fetch_stopping(self, held: int, number: int, bit: int) -> tuple[int, int] | None:
+        """Period and phase of a fetch that first stops the read of this bit of pass ``number``.
 
-        None if no phase does that. Found on a run that goes as the one with this held state.
+        Bits count from 1. Of all that do the fastest, which stops most reads behind it; None if
+        there is none. Found on a run that goes as the one with this held state, without a sweep.
         """
         row = self.known.row_of[held]
         passes = self._passes_of[row]
         if number >= len(passes) or bit > len(passes[number]):
             return None
-        return self._first_stops(self.known.rows[row]).get(passes[number][bit - 1])
+        kinds, at = self.known.rows[row], passes[number][bit - 1]
+        fetches = (
+            (period, self._first_stops(kinds, period).get(at))
+            for period in sorted(self.console.timing.fetch_periods)
+        )
+        return next(((period, phase) for period, phase in fetches if phase is not None), None)
 
     def cases(self) -> tuple[FetchCase, ...]:
         """The worst cases of a sweep over all phases and held states, one of each kind."""
@@ -175,17 +181,17 @@ class RoutinePoll:
         return [[one for one in _passes(run) if one] for run in runs]
 
     @cached_property
-    def _known(self) -> dict[bytes, dict[int, int]]:
+    def _known(self) -> dict[tuple[bytes, int], dict[int, int]]:
         return {}
 
-    def _first_stops(self, kinds: bytes) -> dict[int, int]:
+    def _first_stops(self, kinds: bytes, period: int) -> dict[int, int]:
         """For each read of the pad the first phase whose first stop of the pad is there."""
-        if kinds not in self._known:
-            stops = first_stops(kinds, self.fetch_period, DEFAULT_LIMIT, (_PAD_READ,))
+        if (kinds, period) not in self._known:
+            stops = first_stops(kinds, period, DEFAULT_LIMIT, (_PAD_READ,))
             # Of several phases the first stays.
             backwards = reversed([*enumerate(stops.tolist())])
-            self._known[kinds] = {at: phase for phase, at in backwards}
-        return self._known[kinds]
+            self._known[kinds, period] = {at: phase for phase, at in backwards}
+        return self._known[kinds, period]
 
 
 @dataclass
@@ -276,7 +282,7 @@ class _Remembered(_OnPort):
 class RoutineSession:
     """Calls one after the other; what one leaves in memory the next one finds.
 
-    What a call does hangs on memory, A, phase and the answers that it gets. Calls that had all of
+    What a call does hangs on memory, A, fetch and the answers that it gets. Calls that had all of
     these alike, of this session or an earlier one, are not run again.
     """
 
@@ -298,11 +304,17 @@ class RoutineSession:
         return self._lines.driven
 
     def call(
-        self, at: int, pad: AnsweringPad, *, phase: int | None, other: int, preset: int | None
+        self,
+        at: int,
+        pad: AnsweringPad,
+        *,
+        fetch: tuple[int, int] | None,
+        other: int,
+        preset: int | None,
     ) -> tuple[int | None, int]:
         """One poll that starts at ``at``: the byte it hands on, and when (picoseconds).
 
-        ``phase``: the CPU cycle of the first fetch request, None for no fetch. ``other`` is the
+        ``fetch``: its period and the cycle of its first request, None for none. ``other`` is the
         state of a pad on the other port. ``preset``: begin anew, with this byte where the result
         stands. None if the routine has not come back within its limit.
         """
@@ -312,7 +324,7 @@ class RoutineSession:
         cells = tuple((cell, carried.memory[cell]) for cell in sorted(self._cells))
         if len(poll.calls) > _MOST_CALLS:
             poll.calls.clear()
-        first = poll.calls.setdefault((phase, other, self._other, carried.a, cells), _Turn())
+        first = poll.calls.setdefault((fetch, other, self._other, carried.a, cells), _Turn())
         port = _Remembered(pad, poll.console, at, turn=first)
         if port.again():
             end = port.turn
@@ -320,7 +332,7 @@ class RoutineSession:
             for cell, value in end.cells.items():
                 carried.memory[cell] = value
         else:
-            end = self._run(port, phase, PadPort(other, *self._other))
+            end = self._run(port, fetch, PadPort(other, *self._other))
         run = end.run
         assert run is not None
         self._other = end.other
@@ -329,7 +341,7 @@ class RoutineSession:
         result = run.results[0] if run.finished else None
         return result, at + poll.console.timing.to_ps(run.cycles)
 
-    def _run(self, port: _Remembered, phase: int | None, other: PadPort) -> _Turn:
+    def _run(self, port: _Remembered, fetch: tuple[int, int] | None, other: PadPort) -> _Turn:
         poll, carried = self._poll, self._carried
         trace: list[tuple[int, int, tuple[BusCycle, ...]]] = []
         try:
@@ -337,7 +349,7 @@ class RoutineSession:
                 poll.routine,
                 poll.console,
                 0,
-                fetch=None if phase is None else SampleFetch(poll.fetch_period, phase),
+                fetch=None if fetch is None else SampleFetch(*fetch),
                 cache=poll.cache,
                 pads=(port, other),
                 carried=carried,

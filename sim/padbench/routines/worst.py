@@ -43,7 +43,7 @@ def worst_cases(
     cases: dict[str, FetchCase] = {}
     worst = counts.counterexample
     if worst is not None and worst.kind in missing - {"corrupt"}:
-        cases[worst.kind] = FetchCase(_SAYS[worst.kind], worst.held, worst.phase)
+        cases[worst.kind] = FetchCase(_SAYS[worst.kind], worst.held, (counts.period, worst.phase))
         missing.discard(worst.kind)
     states = (*_FIRST, *(state for state in range(STATES) if state not in _FIRST))
     tried = _stopped(routine, console, counts.period, states, limit)
@@ -51,7 +51,7 @@ def worst_cases(
         held, phase, run = case
         kind = _kind(run, held)
         if kind in missing:
-            cases[kind] = FetchCase(_SAYS[kind], held, phase)
+            cases[kind] = FetchCase(_SAYS[kind], held, (counts.period, phase))
             missing.discard(kind)
     return tuple(cases[kind] for kind in _SAYS if kind in cases)
 

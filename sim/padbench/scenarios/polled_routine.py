@@ -27,11 +27,14 @@ class Unsettled:
 
 @dataclass(frozen=True, slots=True)
 class FetchCase:
-    """One case of a sweep, to be played again: a held state, a fetch phase, and what it shows."""
+    """One case of a sweep, to be played again: a held state, a fetch, and what it shows.
+
+    ``fetch``: CPU cycles from one request to the next, and the cycle of the first.
+    """
 
     says: str
     held: int
-    phase: int
+    fetch: tuple[int, int]
 
 
 @dataclass

@@ -21,15 +21,15 @@ from padbench.scenarios.script import Bits, Expected, Outcome, Script, Setting
 class Call:
     """One poll of a routine, at ``start`` (picoseconds).
 
-    A fetch with first request in cycle ``phase``, or so that it first stops ``stop``: (pass counted
-    from 0, bit counted from 1). ``preset``: the routine begins anew, with this byte where its
-    result stands. ``serial`` is the level of the serial input. ``expect``: the first bits that each
-    pass must read, whatever the sheet says.
+    A ``fetch`` (its period, and the cycle of its first request), or one that first stops ``stop``:
+    (pass counted from 0, bit counted from 1). ``preset``: the routine begins anew, with this byte
+    where its result stands. ``serial`` is the level of the serial input. ``expect``: the first bits
+    that each pass must read, whatever the sheet says.
     """
 
     start: int
     stop: tuple[int, int] | None = None
-    phase: int | None = None
+    fetch: tuple[int, int] | None = None
     preset: int | None = None
     serial: int | None = 0
     expect: Bits | None = None
@@ -104,11 +104,11 @@ def _play(
         if call.serial != (serial[-1][1] if serial else setting.pad.serial):
             serial.append((start, call.serial))
         held, before = pad.held(start), pad.passes
-        phase = call.phase
+        fetch = call.fetch
         if call.stop is not None:
-            phase = routine.phase_stopping(held, *call.stop)
+            fetch = routine.fetch_stopping(held, *call.stop)
         handed_on.append(
-            session.call(start, pad, phase=phase, other=held ^ 0xFF, preset=call.preset)
+            session.call(start, pad, fetch=fetch, other=held ^ 0xFF, preset=call.preset)
         )
         if call.expect is not None:
             overridden |= dict.fromkeys(range(before, pad.passes), call.expect)

@@ -29,8 +29,8 @@ class PollingRoutine(Protocol):
     def begin(self) -> Any:
         """A session, which plays poll after poll."""
 
-    def phase_stopping(self, held: int, number: int, bit: int) -> int | None:
-        """Phase of the sample fetch in which it first stops that bit of that pass."""
+    def fetch_stopping(self, held: int, number: int, bit: int) -> tuple[int, int] | None:
+        """Period and phase of a sample fetch that first stops that bit of that pass."""
 
     def cases(self) -> Sequence[Any]:
         """The worst cases of its sweep."""

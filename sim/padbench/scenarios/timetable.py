@@ -125,14 +125,14 @@ class Timetable:
     def play_case(self, case: FetchCase) -> None:
         """A case of a sweep as the next poll of the routine, which begins anew for it."""
         self.hold(case.held)
-        self.note(f"{case.says}; first request in cycle {case.phase} of the poll")
+        self.note(f"{case.says}; first request in cycle {case.fetch[1]} of the poll")
         serial = self._serial("as built")
-        self._call(Call(self.next_start, phase=case.phase, preset=case.held, serial=serial))
+        self._call(Call(self.next_start, fetch=case.fetch, preset=case.held, serial=serial))
 
     def _call(self, call: Call) -> None:
         routine = self.setting.routine
         assert routine is not None
-        if call.stop is not None or call.phase is not None:
+        if call.stop is not None or call.fetch is not None:
             self.tolerates |= _EXTRA_MAY_BREAK
         self._calls.append(call)
         self._free = call.start + routine.longest

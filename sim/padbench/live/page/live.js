@@ -57,7 +57,7 @@
   // --- the read --------------------------------------------------------------------------------
 
   async function read() {
-    const asked = now();
+    const asked = now(), slow = setTimeout(() => { by("byte").textContent = "… This read is running."; }, 150);
     try {
       told = { ...await ask("read", asked, { volts: scope !== null }), asked };
       by("trouble").textContent = "";
@@ -69,7 +69,7 @@
         document.body.classList.add("old");
         by("byte").append(" This is old: what is set now was not read.");
       }
-    }
+    } finally { clearTimeout(slow); }
   }
 
   function summary({ byte, undecided, wants, either, cut, past, reads, number }) {
