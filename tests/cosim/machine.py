@@ -13,8 +13,8 @@ from pathlib import Path
 
 from designs import HDL, sheet_text
 
+from padbench.cosim.job import HdlError
 from padbench.cosim.regress import regress
-from padbench.cosim.setting import HdlError
 from padbench.sheet import Sheet, sheet_from_text
 from padbench.trials.scenario_run import ScenarioRun
 

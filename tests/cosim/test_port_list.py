@@ -3,8 +3,8 @@
 import pytest
 from styles import FPGA
 
+from padbench.cosim.job import HdlError
 from padbench.cosim.regress import regress, scenarios_of
-from padbench.cosim.setting import HdlError
 from padbench.sheet import sheet_from_text
 
 pytestmark = pytest.mark.usefixtures("simulators")

@@ -18,8 +18,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from padbench.cosim.job import RECORDS, Job
-from padbench.cosim.setting import HdlError
+from padbench.cosim.job import RECORDS, HdlError, Job
 
 _PREFIX = "padbench-build-"
 _PLAIN = re.compile(r"[\w./+-]+", re.ASCII)

@@ -25,6 +25,17 @@ def on_grid(ps: int) -> int:
     return max(round(ps / GRID), 1 if ps else 0) * GRID
 
 
+class HdlError(Exception):
+    """The design cannot be run: it does not compile, or does not fit the sheet.
+
+    ``key`` is the key of ``[hdl]`` to blame, empty where the message names a place in the sources.
+    """
+
+    def __init__(self, key: str, says: str) -> None:
+        super().__init__(says)
+        self.key, self.says = key, says
+
+
 @dataclass(frozen=True)
 class PadRun:
     """One scenario for a pad; it lasts ``end`` picoseconds."""

@@ -21,7 +21,7 @@ from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import PollTiming, Stimulus
 from padbench.core.units import to_ps
 from padbench.cosim.hdl_scenarios import HdlScript
-from padbench.cosim.job import GRID, Job, on_grid
+from padbench.cosim.job import GRID, HdlError, Job, on_grid
 from padbench.files import was_read
 from padbench.scenarios import Scenario, Script, Setting
 from padbench.sheet import Hdl, Sheet
@@ -145,17 +145,6 @@ def _promised_answer(hdl: Hdl) -> Limit | None:
         return None
     # One picosecond more: a sample at the very moment still sees the old level.
     return Limit(to_ps(hdl.answer.nominal) + 1, (Source("the sheet, hdl.answer", "given"),))
-
-
-class HdlError(Exception):
-    """The design cannot be run: it does not compile, or does not fit the sheet.
-
-    ``key`` is the key of ``[hdl]`` to blame, empty where the message names a place in the sources.
-    """
-
-    def __init__(self, key: str, says: str) -> None:
-        super().__init__(says)
-        self.key, self.says = key, says
 
 
 def job_of(sheet: Sheet, hdl: Hdl, sources: Path, limit: float) -> Job:

@@ -13,10 +13,10 @@ from typing_extensions import TypedDict
 from padbench.core.buttons import pressed_in, spelled
 from padbench.core.sentences import grouped
 from padbench.cosim.causes import Cause
+from padbench.cosim.job import HdlError
 from padbench.cosim.outcome import Coverage, Failure, RegressResult
 from padbench.cosim.regress import regress as regress_hdl
 from padbench.cosim.regress import scenarios_of
-from padbench.cosim.setting import HdlError
 from padbench.files import whole_binary
 from padbench.jobs.loading import (
     Design,
