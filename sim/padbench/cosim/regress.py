@@ -27,7 +27,7 @@ from padbench.core.wire_names import CABLE_DATA
 from padbench.cosim.build_folder import build_folder
 from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apart
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
-from padbench.cosim.job import Job, PadRun, ReaderRun
+from padbench.cosim.job import HdlError, Job, PadRun, ReaderRun
 from padbench.cosim.outcome import Coverage, RegressResult, failures_in
 from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.proof import LIMIT as PROOF_LIMIT
@@ -35,7 +35,6 @@ from padbench.cosim.proof import Proof, proof_of
 from padbench.cosim.reader import as_it_was_made, judge_pace, strobe_problems
 from padbench.cosim.setting import (
     Chosen,
-    HdlError,
     brisk,
     choose,
     hdl_setting,
