@@ -390,18 +390,20 @@ def test_the_tour_shows_six_states_and_can_be_printed(page, server):
 @pytest.mark.parametrize("mode", ["light", "dark"])
 def test_everyone_can_use_it_at_every_width(page, mode):
     page.painted(mode)
+    # Of dark paint only the colours are another matter.
+    rules = {} if mode == "light" else {"runOnly": ["color-contrast"]}
     set_to(page, by(page, "what"), "fetch")
     until(page, lambda: byte_on(page) == "1")
     for width in (390, 760, 1200, 1600) if mode == "light" else (1200,):
         page.resized(width)
         assert page.overflowing() == [], width
-    assert page.violations() == []
+    assert page.violations(**rules) == []
     names = [one.accessible_name for one in page.find_elements(By.CSS_SELECTOR, "[role=switch]")]
     assert names == [*BUTTONS]
     click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
     page.resized(390)
     assert page.overflowing() == []
-    assert page.violations() == []
+    assert page.violations(**rules) == []
 
 
 def test_it_asks_nobody_but_its_own_server(page, server):
