@@ -178,7 +178,9 @@ def test_the_page_marks_the_place_and_shows_both_waves():
     write_page(result, page)
     assert [section.id for section in result.sections][-2:] == ["drawing", "waves"]
     drawing, waves = (section.blocks[0] for section in result.sections[-2:])
-    assert drawing.drawn[1][1].count("stroke:#b00020") == 2  # a ring each
+    says, first = drawing.drawn[0]  # the one that is printed
+    assert says.startswith("Package")
+    assert first.count("stroke:#b00020") == 2  # a ring each
     broken, sound = waves.articles
     assert (broken.verdict, sound.verdict) == ("fail", "pass")
     assert "bridged" in page.getvalue()
