@@ -66,7 +66,7 @@ BOUNCE = 5 * HZ60.clock / 1000
 SETUPS = {
     "every frame": LatencySetup(HZ60, (241,), AllAgree(ONCE)),
     "bounce, read twice": LatencySetup(HZ60, (245,), AllAgree(TWICE), bounce=BOUNCE),
-    "one of four players": LatencySetup(
+    "every fourth frame": LatencySetup(
         HZ60, (241,), AllAgree(TWICE), every=4, processing=2, bounce=BOUNCE, screen_line=0
     ),
     "read in the picture, 50 Hz": LatencySetup(
