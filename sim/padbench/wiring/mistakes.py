@@ -92,7 +92,7 @@ _RULES = {
             {
                 "pass": "the serial input is tied to {tie}{advice}",
                 "fail": "the serial input is left open: what a read past the end or a stopped read"
-                " shows is chance; tie it to ground",
+                " shows is chance; tie it to ground{advice}",
             },
         ),
         Rule(
@@ -265,7 +265,7 @@ def _serial_input(sheet: Sheet) -> Finding:
         wrong,
         "register.serial-input",
         _GROUNDED,
-        facts={"tie": tie, "advice": f"; {WHICH_TIE}" if tie == "supply" else ""},
+        facts={"tie": tie, "advice": "" if tie == "ground" else f"; {WHICH_TIE}"},
     )
 
 
