@@ -353,6 +353,21 @@ def test_it_opens_at_the_event_with_its_cause_written_there(browser, page_of):
     assert "a new latch cuts the read short" in dict(written(browser, "cut-short"))
 
 
+def test_on_a_telephone_the_cause_stands_in_full_below_its_sign(browser, page_of):
+    path, _ = page_of("harbour-b")
+    browser.opened(path, width=390)
+    says = "a new latch cuts the read short"
+    texts = written(browser, "cut-short")
+    parts = [(text, box) for text, box in texts if text in says and len(text) > 3]
+    assert " ".join(text for text, _ in parts) == says
+    (sign,) = [box for text, box in texts if text == "▾"]
+    names = [box for text, box in texts if text in BUTTONS and box[0] > 100]
+    for _, (left, top, right, foot) in parts:
+        assert top >= sign[3] - 3
+        assert 0 <= left < right <= 390
+        assert all(foot <= box[1] for box in names)  # it covers no name of a bit
+
+
 def test_the_first_screen_has_ports_changes_and_the_telling_read(browser, page_of):
     path, result = page_of("harbour-a")
     browser.opened(path, width=1280)
