@@ -3,6 +3,7 @@
 import json
 import os
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -108,19 +109,69 @@ def programs(tmp_path, monkeypatch):
     return install
 
 
-def test_code_labels_and_lines_come_from_the_program(tmp_path, programs):
-    programs("ca65", {"out.lst": LISTING, "out.o": ""})
-    programs("ld65", {"out.lbl": SYMBOLS, "out.bin": CODE.decode("latin-1")})
-    programs("64tass", {"out.lst": OTHER, "out.lbl": SYMBOLS, "out.bin": CODE.decode("latin-1")})
+ORG = """port = $4016
+        .org $10
+result: .res 1
+        .org $C000
+        .macro strobe
+        lda #1
+        sta port
+        lsr a
+        sta port
+        .endmacro
+read:   strobe
+        .if 0
+again:  lda port
+        lsr a
+        rol result
+        bcc again
+        .endif
+        lda #1
+        sta result
+        .include "bits.inc"
+        rts
+"""
+BITS = """again:  lda port
+        lsr a
+        rol result
+        bcc again
+"""
+
+
+def test_org_macros_and_conditions_have_their_lines(tmp_path):
+    """What is in no branch taken has none, and reserved bytes are no code."""
+    (tmp_path / "bits.inc").write_text(BITS)
     path = tmp_path / "my.s"
-    path.write_text(SOURCE)
-    for assembler in ASSEMBLERS:
-        routine = load_routine(str(path), assembler=assembler, entry="read")
-        assert (routine.segments, routine.entry) == (((0x8000, CODE),), 0x8000)
-        assert routine.labels["loop"] == 0x8005
-        assert routine.labels["port"] == 0x4016
-        assert [routine.lines[at][1] for at in (0x8000, 0x8002, 0x8005, 0x8008)] == [2, 3, 4, 6]
-    assert str(tmp_path) in (tmp_path / "ca65.words").read_text()  # includes are looked for there
+    path.write_text(ORG)
+    routine = load_routine(str(path), assembler="ca65")
+    ((start, code),) = routine.segments
+    assert (start, routine.entry, len(code)) == (0xC000, 0xC000, 22)
+    assert code[:6] == bytes.fromhex("A901 8D1640 4A")
+    lines = [(Path(file).name, line) for _, (file, line) in sorted(routine.lines.items())]
+    macro, bits = [("my.s", n) for n in (6, 7, 8, 9)], [("bits.inc", n) for n in (1, 2, 3, 4)]
+    assert lines == [*macro, ("my.s", 18), ("my.s", 19), *bits, ("my.s", 21)]
+    assert routine.sources[str(tmp_path / "bits.inc")] == BITS
+
+    two = path.with_name("two.s")
+    two.write_text(ORG + '        .segment "RODATA"\n        .byte 1\n')
+    with pytest.raises(RoutineError, match=r"org stands beside the segment RODATA; use one"):
+        load_routine(str(two), assembler="ca65")
+
+
+def test_in_a_listing_what_is_left_out_takes_no_line(tmp_path):
+    path = tmp_path / "my.s"
+    path.write_text("* = $8000\n .if 0\nread: lda #1\n rts\n .fi\nread: lda #1\n rts\n")
+    routine = load_routine(str(path), assembler="64tass")
+    assert {at: line for at, (_, line) in routine.lines.items()} == {0x8000: 6, 0x8002: 7}
+
+
+@pytest.mark.parametrize("assembler", ASSEMBLERS)
+def test_what_is_wrong_in_an_included_file_is_said_of_it(tmp_path, assembler):
+    (tmp_path / "bad.inc").write_text("\n  lda #1\n  ldq #3\n")
+    path = tmp_path / "my.s"
+    path.write_text("* = $8000\n" * (assembler == "64tass") + '  .include "bad.inc"\n  rts\n')
+    with pytest.raises(RoutineError, match=rf"bad\.inc:3: {assembler} refuses it"):
+        load_routine(str(path), assembler=assembler)
 
 
 def test_the_poll_of_a_sheet_takes_an_assembler_too(tmp_path, programs):

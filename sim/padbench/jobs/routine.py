@@ -4,6 +4,7 @@
 `padbench.jobs.routine_case`.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -243,7 +244,7 @@ def judged(
         question, code, console, base, tuple(by_period.values()), judgement, lengths, drawn,
         pad, line, span, found,
     )  # fmt: skip
-    patches = _write_patches(found or (), cure)
+    patches = _write_patches(found or (), cure, code.name)
     if waves is not None:
         _write_worst_wave(report, waves)
     name = Path(code.name).name
@@ -265,12 +266,16 @@ def judged(
     )
 
 
-def _write_patches(found: Sequence[Cure], folder: Path | None) -> dict[str, Path]:
+def _write_patches(found: Sequence[Cure], folder: Path | None, source: str) -> dict[str, Path]:
+    # A patch has the ends of lines that its file has.
+    file = Path(source)
+    returns = bool(found) and file.is_file() and b"\r\n" in file.read_bytes()
     for number, one in enumerate(found, 1):
         assert folder is not None
         path = folder / f"{number}-{one.name}.patch"
+        patch = re.sub(r"^([-+ ](?!--|\+\+).*)$", "\\1\r", one.patch, flags=re.MULTILINE)
         with whole_file(path) as out:
-            out.write(one.patch)
+            out.write(patch if returns else one.patch)
     return {"Patches": folder} if found and folder is not None else {}
 
 

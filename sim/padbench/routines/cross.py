@@ -10,7 +10,10 @@ as well. A line of a listing counts where its bytes are those of the code.
 import re
 import shutil
 import subprocess
-from collections.abc import Mapping
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from difflib import SequenceMatcher
+from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Literal
@@ -24,19 +27,21 @@ ASSEMBLERS: dict[Assembler, tuple[str, tuple[tuple[str, ...], ...]]] = {
         "cc65",
         (
             ("ca65", "-g", "-I", "{folder}", "-l", "out.lst", "-o", "out.o", "{file}"),
-            ("ld65", "-t", "none", "-S", "0x8000", "-Ln", "out.lbl", "-o", "out.bin", "out.o"),
+            ("ld65", "-t", "none", "-S", "0x8000", "-Ln", "out.lbl", "--dbgfile", "out.dbg",
+             "-o", "out.bin", "out.o"),
         ),
     ),
     "64tass": (
         "64tass",
         (
-            ("64tass", "-a", "-q", "-I", "{folder}", "-L", "out.lst", "--vice-labels",
-             "-l", "out.lbl", "-b", "-o", "out.bin", "{file}"),
+            ("64tass", "-a", "-q", "-I", "{folder}", "-L", "out.lst", "--verbose-list",
+             "--vice-labels", "-l", "out.lbl", "-b", "-o", "out.bin", "{file}"),
         ),
     ),
 }  # fmt: skip
 """Debian's package, and the commands; ``ld65`` links what has no ``.org`` from $8000 on."""
 
+_PLACED: dict[Assembler, str] = {"ca65": ".org $8000", "64tass": "* = $8000"}
 _ORIGIN = 0x8000
 _SECONDS = 20
 _LARGEST = 1 << 20
@@ -46,10 +51,18 @@ _SYMBOL = re.compile(
     re.MULTILINE,
 )
 _ROW = re.compile(
-    r"(?P<at>[0-9A-F]{6})(?P<moves>r?) \d+  (?P<code>(?:[0-9A-Fr]{2} )+) *(?P<text>.*)|"
+    r"(?P<at>[0-9A-F]{6})(?:(?P<moves>r)| ) \d+  (?P<code>(?:[0-9A-Fr]{2} )+) *(?P<text>.*)|"
     r"[.>](?P<at2>[0-9a-f]{4,6})\t(?P<code2>(?:[0-9a-f]{2} ?)+)(?:\t.*\t|\t+)(?P<text2>.*)"
 )
-_SAYS = re.compile(r"[^:(]*?[:(](\d+)[:)].*?(?:Error|error): *(.*)")
+_SOURCE = re.compile(r"(?:[.>][0-9a-f]{4,6}|=[^\t]*)?\t.*\t(.*)")
+"""What a listing of 64tass has of a line of the source, whether it makes bytes or not."""
+_STEP = re.compile(r"([0-9A-F]{6})([r ]) \d+  ((?:[0-9A-Frx]{2} )*) *(.*)")
+_MOVE = re.compile(
+    r'(?:\w+:)?\s*\.(org|reloc|code|data|rodata|bss|zeropage|segment|p(?:ush|op)seg)\b(?:\s*"(\w+)")?',
+    re.IGNORECASE,
+)
+_TABLE = re.compile(r'(\w+)=("[^"]*"|[^,]*)')
+_SAYS = re.compile(r"([^:(]*?)[:(](\d+)[:)].*?(?:Error|error): *(.*)")
 
 
 def cross_assembled(assembler: Assembler, text: str, path: Path) -> Assembled:
@@ -75,17 +88,115 @@ def cross_assembled(assembler: Assembler, text: str, path: Path) -> Assembled:
         listing, symbols = _text(folder / "out.lst"), _text(folder / "out.lbl")
         with (folder / "out.bin").open("rb") as file:
             code = file.read(0x10001)
-    rows = [row for row in map(_ROW.fullmatch, listing.splitlines()) if row]
-    start = int(rows[0]["at"] or rows[0]["at2"], 16) if rows else 0
-    start += _ORIGIN if rows and rows[0]["moves"] else 0
-    if start < 0x200 or not code or start + len(code) > 0x10000:
+        debug = _text(folder / "out.dbg") if assembler == "ca65" else ""
+    if assembler == "ca65":
+        tables = _tables(debug)
+        pieces = _pieces(listing, tables["seg"], name)
+    else:
+        at = next((row["at2"] for row in map(_ROW.fullmatch, listing.splitlines()) if row), "0")
+        pieces = [(0, int(at, 16))]
+    ends = [offset for offset, _ in pieces[1:]] + [len(code)]
+    segments = tuple(
+        (start, code[offset:end])
+        for (offset, start), end in zip(pieces, ends, strict=True)
+        if offset < end and start >= 0
+    )
+    if not segments or any(at < 0x200 or at + len(it) > 0x10000 for at, it in segments):
         raise RoutineError.at(
-            name, None, f"{len(code)} bytes from ${start:04X}",
-            "are no routine outside zero page and stack", "say where it lies, such as * = $8000",
+            name, None, f"{len(code)} bytes from ${segments[0][0] if segments else 0:04X}",
+            "are no routine outside zero page and stack",
+            f"say where it lies, such as {_PLACED[assembler]}",
         )  # fmt: skip
-    segments = ((start, code),)
-    lines = lines_in(listing, segments, name, text)
-    return Assembled(segments, labels_in(f"{listing}\n{symbols}"), lines, {name: text})
+    sources = {name: text}
+    if assembler == "ca65":
+        lines = _lines_of(tables, pieces, path, sources)
+    else:
+        lines = lines_in(listing, segments, name, text)
+    return Assembled(segments, labels_in(f"{listing}\n{symbols}"), lines, sources)
+
+
+def _tables(debug: str) -> dict[str, dict[str, dict[str, str]]]:
+    """What ld65 wrote for debuggers: by kind and number, the fields of a row."""
+    tables: dict[str, dict[str, dict[str, str]]] = {"seg": {}, "span": {}, "line": {}, "file": {}}
+    for row in debug.splitlines():
+        kind, _, fields = row.partition("\t")
+        if kind in tables:
+            known = {key: value.strip('"') for key, value in _TABLE.findall(fields)}
+            tables[kind][known["id"]] = known
+    return tables
+
+
+def _pieces(
+    listing: str, segments: Mapping[str, Mapping[str, str]], name: str
+) -> list[tuple[int, int]]:
+    """(offset in the code, address) of each stretch, -1 for one of reserved bytes alone.
+
+    ``.org`` moves what follows it: that stands in no table, so the listing is gone through.
+    """
+    rows = [row for row in map(_STEP.fullmatch, listing.splitlines()) if row]
+    if all(row[2] == "r" for row in rows):
+        return [(0, _ORIGIN)]
+    others = [
+        one["name"]
+        for one in segments.values()
+        if one["name"] != "CODE" and "oname" in one and int(one["size"], 16)
+    ]
+    if others:
+        raise RoutineError.at(
+            name, None, ".org", f"stands beside the segment {others[0]}", "use one of the two"
+        )
+    pieces: list[tuple[int, int]] = []
+    segment, before, offset, fresh = "CODE", ["CODE"], 0, True
+    for row, after in pairwise([*rows, rows[-1]]):
+        moved = _MOVE.match(row[4])
+        if moved is not None:
+            word, fresh = moved[1].lower(), True
+            if word == "pushseg":
+                before.append(segment)
+            elif word == "popseg":
+                segment = before.pop()
+            elif word not in ("org", "reloc"):
+                segment = moved[2] or word.upper()
+        elif segment == "CODE":
+            at = int(row[1], 16)
+            # What a macro makes is not listed: the next row says how far it went.
+            grown = max(int(after[1], 16) - at, len(row[3].split()))
+            if fresh and grown:
+                pieces.append((offset, -1))
+                fresh = False
+            if grown and "x" not in row[3] and pieces[-1][1] < 0:
+                start = offset - pieces[-1][0]
+                pieces[-1] = pieces[-1][0], at - start + (_ORIGIN if row[2] == "r" else 0)
+            offset += grown
+    return pieces
+
+
+def _lines_of(
+    tables: Mapping[str, Mapping[str, Mapping[str, str]]],
+    pieces: Sequence[tuple[int, int]],
+    path: Path,
+    sources: dict[str, str],
+) -> dict[int, tuple[str, int]]:
+    """File and line by address, as ld65 says; ``sources`` is filled with what was included."""
+    found = []
+    for line in tables["line"].values():
+        for span in filter(None, line.get("span", "").split("+")):
+            one = tables["span"][span]
+            segment = tables["seg"][one["seg"]]
+            if "oname" in segment:
+                offset = int(segment["ooffs"]) + int(one["start"])
+                place, start = pieces[bisect_right(pieces, (offset, 0x10000)) - 1]
+                # The narrowest says most: of a macro the line in it, not the one that calls it.
+                if start >= 0:
+                    found.append((start + offset - place, int(one["size"]), line))
+    lines: dict[int, tuple[str, int]] = {}
+    for at, _, line in sorted(found, key=lambda one: one[:2]):
+        called = Path(tables["file"][line["file"]]["name"])
+        file = str(path if called == Path(path.name) else path.parent / called)
+        if file not in sources:
+            sources[file] = _text(Path(file)) if Path(file).is_file() else ""
+        lines.setdefault(at, (file, int(line["line"])))
+    return lines
 
 
 def _done(words: list[str], folder: Path, name: str) -> None:
@@ -102,7 +213,9 @@ def _done(words: list[str], folder: Path, name: str) -> None:
     if run.returncode:
         said = run.stderr.decode("utf-8", "replace").strip().splitlines() or ["no word why"]
         found = next((match for match in map(_SAYS.match, said) if match), None)
-        line, why = (int(found[1]), found[2]) if found else (None, said[0])
+        line, why = (int(found[2]), found[3]) if found else (None, said[0])
+        if found and Path(found[1]) != Path(Path(name).name):
+            name = str(Path(name).parent / found[1])
         says = "".join(letter for letter in why if letter.isprintable())[:200]
         raise RoutineError.at(
             name, line, "", f"{words[0]} refuses it ({says})", "mend the source for that assembler"
@@ -130,20 +243,26 @@ def lines_in(
     ``file`` is the name of either.
     """
     memory = {at + n: byte for at, code in segments for n, byte in enumerate(code)}
-    texts = [line.strip() for line in source.splitlines()]
+    listed = listing.splitlines()
+    places = _places(listed, source) if source else {n: n + 1 for n in range(len(listed))}
     lines: dict[int, tuple[str, int]] = {}
-    reached = 0
-    for number, row in enumerate(map(_ROW.fullmatch, listing.splitlines()), 1):
-        if row is None:
+    for number, row in enumerate(map(_ROW.fullmatch, listed)):
+        if row is None or number not in places:
             continue
         at = int(row["at"] or row["at2"], 16) + (segments[0][0] if row["moves"] else 0)
         code = (row["code"] or row["code2"]).split()
-        text = (row["text"] or row["text2"] or "").strip()
-        if any(byte != "rr" and memory.get(at + n) != int(byte, 16) for n, byte in enumerate(code)):
-            continue
-        if source and text in texts[reached:]:
-            reached = texts.index(text, reached) + 1
-            lines.setdefault(at, (file, reached))
-        elif not source:
-            lines.setdefault(at, (file, number))
+        if all(byte == "rr" or memory.get(at + n) == int(byte, 16) for n, byte in enumerate(code)):
+            lines.setdefault(at, (file, places[number]))
     return lines
+
+
+def _places(listed: Sequence[str], source: str) -> dict[int, int]:
+    """Lines of the source by row of a listing, which has macros and files beside them."""
+    rows = [(n, row[1].strip()) for n, row in enumerate(map(_SOURCE.fullmatch, listed)) if row]
+    texts = [(n, line.strip()) for n, line in enumerate(source.splitlines(), 1) if line.strip()]
+    alike = SequenceMatcher(None, [one for _, one in rows], [one for _, one in texts], False)
+    return {
+        rows[block.a + n][0]: texts[block.b + n][0]
+        for block in alike.get_matching_blocks()
+        for n in range(block.size)
+    }

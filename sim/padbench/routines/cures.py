@@ -11,7 +11,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from itertools import islice, pairwise
 from pathlib import Path
 
 from padbench.routines.bus import BusCycle
@@ -129,6 +129,11 @@ def _changes(
             says = f"{more} cycles more a bit"
             if loop is not None and layout.loop is not None:
                 yield _Change("longer-loop", says, _padded(source, loop, more))
+    for (_, _, cycles), (_, pc, _) in pairwise(trace):
+        file, line = routine.lines.get(pc, ("", 0))
+        if cycles[-1].write and cycles[-1].address == SPRITE_COPY and file == routine.name:
+            says = "3 cycles more behind the sprite copy, so in step with the fetch"
+            yield _Change("in-step", says, _padded(source, line, 3))
     yield from _around(routine, source, trace, "")
     for text in (source, _padded(source, loop, 3) if loop is not None else []):
         for jump in (False, True) if text else ():
