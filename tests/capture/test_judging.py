@@ -311,6 +311,44 @@ def test_a_read_with_as_many_clocks_as_wanted_or_more_is_whole():
     assert [(r.complete, r.missing) for r in result.reads()] == [(False, 0x30)]
 
 
+def failed(result):
+    return {(f.id, f.case) for f in findings_of(result) if f.verdict == "fail"}
+
+
+@pytest.mark.parametrize("apart", [1_500_000, 1_900_000])
+def test_a_clock_that_comes_twice_fails_though_it_does_so_in_every_read(apart):
+    clock = WHOLE["clock"] + [(t + apart, v) for t, v in WHOLE["clock"][1:]]
+    result = inspected(WHOLE | {"clock": sorted(clock)})
+    assert failed(result) == {("reads.clocks", "pairs")}
+    told = finding(result, "reads.clocks")
+    assert (told.measured, told.facts["first"], told.facts["wanted"]) == (4, 16, 8)
+    assert not failed(inspected(capture([0, 128], clocks=16)))  # evenly spaced: more bits
+
+
+@pytest.mark.parametrize(
+    ("moved", "wrong"),
+    [
+        (-3 * US, None),
+        (-8 * US, ("reads.clocks", "latch")),
+        (3 * MS, ("reads.no-latch", "")),
+        (-200 * US, ("reads.no-latch", "")),
+    ],
+)
+def test_a_clock_that_is_offset_against_the_latch_is_named(moved, wrong):
+    wires = WHOLE | {"clock": [(0, HIGH), *((t + moved, v) for t, v in WHOLE["clock"][1:])]}
+    found = failed(inspected(wires))
+    assert wrong in found if wrong else not found
+
+
+@pytest.mark.parametrize(
+    ("width", "told"), [(60_000, "timing.latch-width"), (400_000, "levels.glitches")]
+)
+def test_a_spike_on_the_latch_is_one_fault_and_no_lost_clock(width, told):
+    spike = MS + 2 * FRAME + 40 * US
+    result = inspected(with_changes(WHOLE, "latch", (spike, HIGH), (spike + width, LOW)))
+    assert {id_ for id_, _ in failed(result)} == {told}
+
+
 def stray(after):
     """One pulse of the clock so long after the last of the second read."""
     at = MS + FRAME + 57 * US + after

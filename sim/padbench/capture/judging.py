@@ -15,8 +15,11 @@ from padbench.capture.reads import (
     BOUNCE_PS,
     CUT_SHORT,
     IN_GAP,
+    IN_LATCH,
     INCOMPLETE,
     OPEN_ENDED,
+    PAIRED,
+    SPIKED,
     UNEVEN,
     opposites,
 )
@@ -332,7 +335,23 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "more": "{more} more reads were stopped, {stopped} in all",
         },
     ),
-    ("reads.clocks", "clocks", {"fail": _no_whole_read, "not-judged": _other_clocks}),
+    (
+        "reads.clocks",
+        "clocks",
+        {
+            "fail": _no_whole_read,
+            "not-judged": _other_clocks,
+            "uneven": _other_clocks,
+            "pairs": "{measured:read has|reads have} {first} clocks in close pairs, the first read "
+            "{read} at {at:moment}, where {wanted} are wanted: each clock comes twice, so every "
+            "other button is lost (noise or a slow edge on the clock, or a program that does so); "
+            "if the pad has more bits, give --clocks {first}",
+            "latch": "in {measured:read|reads} clocks come while the latch is high and fewer than "
+            "{wanted} behind it, the first read {read} at {at:moment}: the clock is offset against "
+            "the latch, or the latch is too long; such a clock shifts nothing, so buttons are read "
+            "in the place of others",
+        },
+    ),
     (
         "reads.decided",
         "reads",
@@ -364,6 +383,9 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
             "pass": "no pulse of the clock is far shorter than the others",
             "fail": "{measured:pulse|pulses} of the clock less than half as long as the others, "
             "the first at {at:moment}: the register may or may not count them",
+            "latch": "{measured:pulse|pulses} of the latch less than half as long as the others, "
+            "the first at {at:moment}, in the midst of a read: the register may or may not load, "
+            "and the read is torn in two",
         },
     ),
     (
@@ -418,7 +440,8 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "times",
         {
             "fail": "{measured:time|times} the clocks of a read came without a latch before them, "
-            "the first at {at:moment}: a latch was lost on the way, or not recorded"
+            "the first at {at:moment}: a latch was lost on the way, or not recorded, or the clock "
+            "is offset against the latch"
         },
     ),
     ("reads.in-frame", "", {"not-judged": _frame}),
@@ -480,6 +503,8 @@ def findings_of(
         _unblame(found, {one.id for one in found if not one.id.startswith("capture.")})
         found = [one for one in found if one.id != "buttons.always"]
         unit_known = True
+    if len(_torn(seen)):  # all of it follows from the latch
+        _unblame(found, ("timing.clocks", "reads.clocks", "reads.cut-short", "reads.decided"))
     scale = [*_time_scale(seen, unit_known=unit_known)]
     recording = [*_recording(seen, found)]
     if any((one.id, one.verdict) == ("levels.moves", "fail") for one in found):
@@ -785,12 +810,12 @@ def _channels(seen: Inspection, *, told: bool) -> Iterator[Finding]:
         yield _finding(id_, "fail", float(high), case="latch", clocks=clocks, sources=_MEMORY)
     elif low > latches * _MOSTLY and clocks:
         yield _finding(id_, "not-judged", float(low), None, case="clock", reads=latches)
-    held = seen.rows["byte"]
+    held = seen.rows["held"]
     opposite = (held & 0x0C == 0x0C) | (held & 0x03 == 0x03)
     directions = np.count_nonzero(
         (held & 0x0F == 0x0F) | (opposite & (np.bitwise_count(held) > _FINGERS))
     )
-    if not (told or exchanged) and 2 * directions > len(seen.rows):
+    if not (told or exchanged or seen.unlatched[0]) and 2 * directions > len(seen.rows):
         count = float(directions)
         yield _finding(id_, "fail", count, case="data", reads=len(seen.rows), sources=_MEMORY)
 
@@ -828,6 +853,14 @@ def _clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
     rows, id_ = seen.rows, "reads.clocks"
     if not len(rows):
         return
+    wrong = False
+    for flag, case in ((PAIRED, "pairs"), (IN_LATCH, "latch")):
+        if (some := rows["flags"] & flag != 0).any():
+            wrong, count, read = True, float(some.sum()), seen.read(int(np.argmax(some)))
+            met = seen.met(read.start_ps)
+            yield _finding(id_, "fail", count, met=met, case=case, wanted=wanted, first=read.clocks)
+    if wrong:
+        return
     incomplete = rows["flags"] & INCOMPLETE != 0
     if incomplete.all() and ((rows["flags"] & CUT_SHORT).any() or "clock" in seen.unreached):
         clocks, reads = np.unique(rows["clocks"], return_counts=True)
@@ -845,9 +878,12 @@ def _clocks(seen: Inspection, wanted: int) -> Iterator[Finding]:
             yield _finding("reads.extra-clock", "pass", count, count, sources=_STOPPED)
         return
     first = seen.read(int(uneven[0])) if len(uneven) else None
+    # More clocks than wanted, and not as far apart as a program's: buttons are lost.
+    more = (rows["clocks"][uneven] > wanted).any()
     yield _finding(
         id_,
-        "not-judged",
+        "fail" if more else "not-judged",
+        case="uneven" if more else "",
         met=Met() if first is None else seen.met(first.start_ps),
         wanted=wanted,
         clocks=(*clocks.tolist(),),
@@ -908,8 +944,22 @@ def _cut_read(seen: Inspection, some: NDArray[np.bool_], id_: str, verdict: Verd
     return _finding(id_, verdict, count, limit, met, clocks=read.clocks)
 
 
+def _torn(seen: Inspection) -> NDArray[np.intp]:
+    """The reads that begin with a spike on the latch in the midst of another read."""
+    short, spiked = (seen.rows["flags"] & flag != 0 for flag in (CUT_SHORT | OPEN_ENDED, SPIKED))
+    before = np.concatenate([[False], short[:-1]]) if len(short) else short
+    return np.flatnonzero(spiked & (short | before))
+
+
 def _noise(seen: Inspection) -> Iterator[Finding]:
     kinds = [("levels.runts", line, *runts) for line, runts in seen.runts.items()]
+    torn = seen.rows["start"][_torn(seen)]
+    weak = any((one.id, one.verdict) == ("timing.latch-width", "fail") for one in seen.timing)
+    if len(torn) and not weak:
+        met = seen.met(int(torn[0]))
+        yield _finding(
+            "levels.glitches", "fail", float(len(torn)), met=met, case="latch", line="latch"
+        )
     for id_, line, count, first in (*kinds, ("levels.glitches", "", *seen.glitches)):
         # A line without levels, or a clock without pulses, was not looked at.
         unseen = line in seen.unreached if line else "clock low" not in seen.measures

@@ -29,9 +29,13 @@ ROW = np.dtype(
 )
 """One read in 49 bytes: a capture of a day is a few hundred megabytes."""
 
-CUT_SHORT, OPEN_ENDED, IN_GAP, UNEVEN = 1, 2, 4, 8
+CUT_SHORT, OPEN_ENDED, IN_GAP, UNEVEN, PAIRED, IN_LATCH, SPIKED = 1, 2, 4, 8, 16, 32, 64
 INCOMPLETE = CUT_SHORT | OPEN_ENDED
-"""Fewer samples than wanted: a read of as many or more is whole, whether `UNEVEN` or not."""
+"""Fewer samples than wanted: a read of as many or more is whole, whether `UNEVEN` or not.
+
+Clocks are `PAIRED` if there are more than wanted and all stand in close pairs, `IN_LATCH` if
+too few come behind the latch; a latch is `SPIKED` if it is far shorter than the others.
+"""
 
 BOUNCE_PS = 10 * 10**9
 """Contacts bounce for 1 to 5 ms, sometimes 10 (from memory)."""

@@ -11,7 +11,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.capture.measures import Measure, clock_parts, measure_reads
-from padbench.capture.reads import CUT_SHORT, IN_GAP, OPEN_ENDED, ROW, UNEVEN
+from padbench.capture.reads import (
+    CUT_SHORT,
+    IN_GAP,
+    IN_LATCH,
+    OPEN_ENDED,
+    PAIRED,
+    ROW,
+    SPIKED,
+    UNEVEN,
+)
 from padbench.capture.windows import Window
 from padbench.core.buttons import BUTTONS
 from padbench.core.decode import Names, ReadArrays, extra_clocks, inside, read_arrays
@@ -39,18 +48,20 @@ class Rhythm:
     """What is usual in a capture, in picoseconds; learnt from its first window with reads."""
 
     loop: int = 0
+    latch: int = 0
     shortest: int = 0
     judged_to: int = -_NEVER
     """Up to here noise was looked for."""
 
     def learn(self, some: ReadArrays) -> None:
-        """From medians: the program's loop, and half the shorter part of a clock."""
+        """From medians: the program's loop, its latch, and half the shorter part of a clock."""
         first, stop = some.fall_cuts
         later, before = np.minimum(first + 1, stop), np.maximum(stop - 1, first)
         loops = some.falls[inside((later, stop))] - some.falls[inside((first, before))]
         if self.loop or not len(loops):
             return
         self.loop = int(np.median(loops))
+        self.latch = int(np.median(some.latch_ends - some.starts))
         _, low, high = clock_parts(some)
         if len(low) and len(high):
             self.shortest = int(min(np.median(low), np.median(high))) // 2
@@ -244,6 +255,10 @@ class _Own:
         rows["clocks"] = np.minimum(counts, 0xFFFF)
         flags[in_gap] += IN_GAP
         flags[self._uneven()] += UNEVEN
+        flags[self._paired()] += PAIRED
+        behind = wire.rise_cuts[1] - np.searchsorted(wire.rises, wire.latch_ends)
+        flags[(counts >= self.wanted) & (behind < self.wanted)] += IN_LATCH
+        flags[2 * (wire.latch_ends - wire.starts) < self.rhythm.latch] += SPIKED
         rows["flags"] = flags
         for number, clocks in extra.items():
             rows["extra"][number] = sum(1 << place for place in clocks if place < 64)
@@ -279,14 +294,24 @@ class _Own:
             uneven[some] |= upto[stop[some] - 1] > upto[first[some]]
         return uneven
 
+    def _paired(self) -> NDArray[np.bool_]:
+        """Reads with more clocks than wanted, two and two less than half as far apart as pairs."""
+        first, stop = self.wire.fall_cuts
+        counts, paired = stop - first, np.zeros(len(first), bool)
+        for count in np.unique(counts[(counts > self.wanted) & (counts % 2 == 0)]).tolist():
+            some = counts == count
+            gaps = np.diff(self.wire.falls[first[some, None] + np.arange(count)], axis=1)
+            paired[some] = 2 * gaps[:, ::2].max(axis=1) < gaps[:, 1::2].min(axis=1, initial=_NEVER)
+        return paired
+
     def unlatched(self) -> Times:
-        """The first of so many clocks as a read has, long after those before them."""
+        """The first of so many clocks as a read has, long after latch and clocks before them."""
         (first, stop), falls = self.wire.fall_cuts, self.wire.falls
         if not (self.rhythm.loop and len(first)):
             return falls[:0]
         late = np.flatnonzero(np.diff(falls) > _PAUSE * self.rhythm.loop) + 1
         own = np.searchsorted(first, late, side="right") - 1
-        known = (own >= 0) & (late > first[own])
+        known = (own >= 0) & (falls[late] - self.wire.latch_ends[own] > _PAUSE * self.rhythm.loop)
         late, own = late[known], own[known]
         ends = np.minimum(np.append(late[1:], len(falls)), stop[own])
         begins: Times = falls[late[ends - late >= self.wanted]]
