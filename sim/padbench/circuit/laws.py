@@ -3,6 +3,8 @@
 Nothing in here knows of pads. What is not closed (a diode) is solved to the last digits.
 """
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -147,12 +149,16 @@ def diode_fall(
     time = np.asarray(np.where(to >= start, 0.0, time), np.float64)
     on = slope > 0
     arrays = (start, to, charge_r, charge_v, pull_r, saturation, slope, capacitance)
-    time[on] = _through_a_diode(*(array[on] for array in arrays))
+    time[on] = _through_a_diode(*(array[on].tobytes() for array in arrays))
     return time
 
 
-def _through_a_diode(*arrays: Array) -> Array:
-    start, to, charge_r, charge_v, pull_r, saturation, slope, capacitance = arrays
+@lru_cache(maxsize=16)
+def _through_a_diode(*columns: bytes) -> Array:
+    """A search that turns one value asks for most lines as they were the time before."""
+    start, to, charge_r, charge_v, pull_r, saturation, slope, capacitance = map(
+        np.frombuffer, columns
+    )
     first = diode_current(start, pull_r, saturation, slope)
     last = diode_current(to, pull_r, saturation, slope)
     reached = last > (charge_v - to) / charge_r
