@@ -156,6 +156,20 @@ def test_a_core_that_none_of_the_simulators_runs_is_left_out_and_told(night, cap
     assert (left_out["verdict"], left_out["reads"], played["reads"]) == ("fail", 0, 8)
 
 
+def test_a_sheet_with_a_fault_is_left_out_and_named(night, capsys):
+    text = (night / "twin.toml").read_text() + '\n[[fault]]\nkind = "contact-dead"\nat = "A"\n'
+    (night / "dead.toml").write_text(text)
+    with chdir(night):
+        assert main(["regress", "dead.toml", *ONE]) == 2
+        alone = capsys.readouterr()
+        assert main(["regress", "dead.toml", "twin.toml", *ONE]) == 2
+    beside = capsys.readouterr()
+    assert alone.err.startswith("padbench: dead.toml: fault.kind: a fault is of a soldered pad")
+    assert alone.err.count("\n") == 1
+    assert beside.err == alone.err.replace("\n", "; it is left out\n")
+    assert "1 of 2 fail" in beside.out
+
+
 def test_the_workers_of_a_cluster_do_it_too_if_they_see_the_same_files(night, capsys, monkeypatch):
     with LocalCluster(
         n_workers=1, processes=False, protocol="tcp", dashboard_address=":0"

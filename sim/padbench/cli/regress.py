@@ -46,7 +46,7 @@ def run(arguments: list[str]) -> int:
 
         if len(cases) == 1 and not options.baseline and options.cluster is None:
             sheet, simulator = cases[0]
-            with folder(sheet, simulator) as place:
+            with usable(sheet), folder(sheet, simulator) as place:
                 result = regress(sheet, simulator=simulator, waves=place, progress=step, **asked)
             return emit([result], options, arguments)
         if options.waves is not None and not options.no_waves:
@@ -72,7 +72,8 @@ def _chosen(sheet: Path, one: str | None, several: Sequence[str] | None) -> Sequ
 
     If none of several does, the first of them, which is then refused and told beside the others.
     """
-    hdl = hdl_of(design_of(sheet))
+    with usable(sheet):
+        hdl = hdl_of(design_of(sheet))
     if several is None:
         return [one or hdl.engine]
     return [name for name in several if not unfit(hdl, name)] or several[:1]

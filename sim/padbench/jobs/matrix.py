@@ -122,8 +122,9 @@ def regress_all(
         try:
             asked.append(asked_of(sheet, simulator, options))
         except Refusal as error:
-            if error.option != "simulator" or len(refused) == len(cases) - 1:
-                raise
+            of_sheet = "." in error.option
+            if (not of_sheet and error.option != "simulator") or len(refused) == len(cases) - 1:
+                raise Refusal("", f"{sheet}: {error}") if of_sheet else error  # noqa: B904
             refused[number] = (f"{sheet}: {error}; it is left out",)
             design = design_of(sheet)
             hdl = hdl_of(design).model_copy(update={"simulator": simulator})
