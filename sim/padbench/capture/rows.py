@@ -258,7 +258,9 @@ class _Own:
         flags[self._paired()] += PAIRED
         behind = wire.rise_cuts[1] - np.searchsorted(wire.rises, wire.latch_ends)
         flags[(counts >= self.wanted) & (behind < self.wanted)] += IN_LATCH
-        flags[2 * (wire.latch_ends - wire.starts) < self.rhythm.latch] += SPIKED
+        spiked = 2 * (wire.latch_ends - wire.starts) < self.rhythm.latch
+        # The last latch may have been cut by the end of the recording.
+        flags[spiked & ~(open_ended & (counts == 0))] += SPIKED
         rows["flags"] = flags
         for number, clocks in extra.items():
             rows["extra"][number] = sum(1 << place for place in clocks if place < 64)
