@@ -9,8 +9,8 @@ from padbench.capture.expected import Expectation, Held, judge_expectation
 from padbench.capture.inspect import inspect, usual_settings
 from padbench.capture.judging import findings_of
 from padbench.core.findings import Source
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
 from padbench.core.limits import Limit
-from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
 from padbench.waveio import Piece
 
 US, MS = 10**6, 10**9

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from padbench.capture.inspect import inspect, usual_settings
-from padbench.core.timeline import HIGH, LOW
+from padbench.core.levels import HIGH, LOW
 from padbench.waveio import THRESHOLDS, Piece
 
 US = 1_000_000

@@ -5,7 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.capture.windows import stretches
-from padbench.core.timeline import UNKNOWN, Wire
+from padbench.core.levels import UNKNOWN
+from padbench.core.timeline import Wire
 from padbench.waveio import Piece
 
 NAMES = ("latch", "data")

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from padbench.core.decode import Names
-from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.levels import HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.core.timing import PinNames
 
 NS = 1_000

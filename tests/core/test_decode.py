@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from padbench.core.decode import Names, Read, decode, extra_clocks, read_arrays
-from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Timeline, Wire
 
 NAMES = Names("latch", "clock", "data", None)
 

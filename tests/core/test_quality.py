@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from padbench.core.findings import Source
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
 from padbench.core.limits import Limit
 from padbench.core.quality import (
     DATA_DELAY,
@@ -18,7 +19,7 @@ from padbench.core.quality import (
     stands_still,
     steady,
 )
-from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Wire
+from padbench.core.timeline import Wire
 
 X = UNKNOWN
 

@@ -3,7 +3,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Timeline, Wire, Word
 
 changes = st.lists(st.tuples(st.integers(0, 10**15), st.integers(0, 3)), min_size=1, max_size=40)
 

@@ -8,8 +8,9 @@ from handmade import NS, START, ps, wave
 
 from padbench.core.decode import Names, decode
 from padbench.core.findings import Source
+from padbench.core.levels import HIGH, LOW, UNKNOWN
 from padbench.core.limits import Limit
-from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.core.timing import RULES, judge_timing
 
 US = 1_000 * NS

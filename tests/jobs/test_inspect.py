@@ -12,7 +12,8 @@ from jsonschema import Draft202012Validator
 
 import padbench
 from padbench.cli import main
-from padbench.core.timeline import LOW, Timeline, Wire
+from padbench.core.levels import LOW
+from padbench.core.timeline import Timeline, Wire
 from padbench.jobs.schemas import json_schema
 from padbench.parts import port_kind
 from padbench.parts.own import own_text

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench.core.decode import decode
+from padbench.core.levels import UNKNOWN
 from padbench.core.pad import LineDelays, PadModel
 from padbench.core.stimulus import DrivenLines, PollTiming, ScriptedRead, Stimulus
-from padbench.core.timeline import UNKNOWN
 from padbench.core.timing import judge_timing
 from padbench.model.simulation import simulate
 

@@ -11,7 +11,8 @@ import json
 import numpy as np
 
 from padbench.cli import main
-from padbench.core.timeline import FLOATING, UNKNOWN, Wire
+from padbench.core.levels import FLOATING, UNKNOWN
+from padbench.core.timeline import Wire
 from padbench.waveio import Pick, open_capture
 
 HELD = [0x00, 0x80, 0x01, 0x5A, 0xC3, 0xFF]

@@ -13,7 +13,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from padbench.cli import main
-from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
 from padbench.results.pictures import new_figure, save_figure
 from padbench.results.wave_data import ROWS, wave_of
 from padbench.results.wave_picture import LABELS, shown_read, wave_figure

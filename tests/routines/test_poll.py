@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from padbench.circuit.mending import with_remedies
-from padbench.core.timeline import LOW
+from padbench.core.levels import LOW
 from padbench.jobs.verify import play as play_job
 from padbench.jobs.verify import verify
 from padbench.parts import console_timing

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.core.timeline import HIGH, LOW, UNKNOWN, Wire
+from padbench.core.levels import HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Wire
 from padbench.waveio import Columns, CsvScan, Thresholds, WaveError, csv_scan, open_capture
 
 TIMES = [0.0, 1e-6, 2e-6, 3e-6, 4.5e-6, 6e-6, 7e-6, 8e-6]

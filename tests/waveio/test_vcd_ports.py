@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Wire
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Wire
 from padbench.waveio import Pick, WaveError, open_capture, vcd_scan
 
 HEAD = (

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from padbench import __version__
-from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.waveio import read_wave, write_wave
 
 NAMES = (

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Wire, Word
+from padbench.core.levels import HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.waveio import Pick, VcdScan, WaveError, open_capture, read_wave, vcd_scan, write_wave
 
 END = 10**13

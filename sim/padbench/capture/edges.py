@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.capture.measures import Measure, Sampler
+from padbench.core.levels import HIGH, LOW
 from padbench.core.quality import data_delays
-from padbench.core.timeline import HIGH, LOW, Times, Wire
+from padbench.core.timeline import Times, Wire
 from padbench.waveio import Piece, Points
 
 Array = NDArray[np.float64]

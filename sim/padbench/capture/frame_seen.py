@@ -16,7 +16,8 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.timeline import HIGH, Times, Wire
+from padbench.core.levels import HIGH
+from padbench.core.timeline import Times, Wire
 from padbench.parts import ConsoleTiming, console_names, console_timing
 from padbench.routines.frames import Span, where_in_frame
 

@@ -26,9 +26,10 @@ from padbench.circuit.pad_model import limits_of, pad_model
 from padbench.core.buttons import BUTTONS
 from padbench.core.decode import Names
 from padbench.core.findings import Finding, Met, Rule, worst_of_each
+from padbench.core.levels import HIGH, LOW
 from padbench.core.limits import Limit, Limits, unjudged
 from padbench.core.quality import CLOCK_EDGE, DATA_DELAY, held_to_most
-from padbench.core.timeline import HIGH, LOW, Timeline, Times
+from padbench.core.timeline import Timeline, Times
 from padbench.core.timing import PinNames, judge_timing
 from padbench.core.units import to_ps
 from padbench.parts import RegisterPart, register_part

@@ -25,8 +25,8 @@ from padbench.capture.reads import (
 )
 from padbench.core.buttons import BUTTONS, byte_of, pressed_in, spelled
 from padbench.core.findings import Fact, Finding, Met, Rule, Source, Verdict
+from padbench.core.levels import HIGH, LOW
 from padbench.core.sentences import filled
-from padbench.core.timeline import HIGH, LOW
 from padbench.core.units import show
 from padbench.waveio import SECONDS, Thresholds
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from padbench.capture.channels import ChannelError, choose, guess
 from padbench.core.buttons import BUTTONS
-from padbench.core.timeline import HIGH
+from padbench.core.levels import HIGH
 from padbench.waveio import (
     SECONDS,
     THRESHOLDS,

@@ -24,6 +24,7 @@ from padbench.capture.reads import (
 from padbench.capture.windows import Window
 from padbench.core.buttons import BUTTONS
 from padbench.core.decode import Names, ReadArrays, extra_clocks, inside, read_arrays
+from padbench.core.levels import HIGH, LOW
 from padbench.core.quality import (
     apart,
     data_delays,
@@ -32,7 +33,7 @@ from padbench.core.quality import (
     stands_still,
     steady,
 )
-from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire
+from padbench.core.timeline import Timeline, Times, Wire
 
 _BESIDE_PS = 10**6
 """What comes later after an edge is no ringing of a pad's cable (assumed)."""

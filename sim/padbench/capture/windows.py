@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from padbench.core.levels import HIGH, UNKNOWN
 from padbench.core.quality import steady
-from padbench.core.timeline import HIGH, UNKNOWN, Timeline, Times, Wire
+from padbench.core.timeline import Timeline, Times, Wire
 from padbench.waveio import Piece
 
 MOST_CHANGES = 1 << 23

@@ -17,7 +17,8 @@ from padbench.circuit.circuits import Circuits, Line
 from padbench.circuit.design import Array, design_of, stacked
 from padbench.circuit.quantities import of_circuits
 from padbench.circuit.worst_case import worst_case
-from padbench.core.timeline import HIGH, LOW, Timeline, Wire
+from padbench.core.levels import HIGH, LOW
+from padbench.core.timeline import Timeline, Wire
 from padbench.core.units import to_ps
 from padbench.sheet import Sheet
 

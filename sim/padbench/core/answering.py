@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.findings import Fact, Finding, Rule, Source
+from padbench.core.levels import HIGH, UNKNOWN
 from padbench.core.limits import Limit, judge_count, judge_times
-from padbench.core.timeline import HIGH, UNKNOWN, Timeline, Times, Wire, Word
+from padbench.core.timeline import Timeline, Times, Wire, Word
 from padbench.core.timing import PinNames
 from padbench.core.wire_names import CABLE_DATA
 

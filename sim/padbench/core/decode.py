@@ -14,7 +14,8 @@ from itertools import chain, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.timeline import HIGH, LOW, UNKNOWN, Timeline, Times
+from padbench.core.levels import HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Timeline, Times
 from padbench.core.wire_names import CABLE_DATA, CONSOLE_CLOCK, CONSOLE_LATCH, CONSOLE_SAMPLE
 
 Cuts = tuple[NDArray[np.intp], NDArray[np.intp]]

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from padbench.core.findings import Finding, Rule
+from padbench.core.levels import HIGH
 from padbench.core.limits import Limit, judge_times
-from padbench.core.timeline import HIGH, Times, Wire
+from padbench.core.timeline import Times, Wire
 
 
 def steady(zones: Wire) -> Wire | None:

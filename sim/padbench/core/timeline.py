@@ -15,8 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-LOW, HIGH, UNKNOWN, FLOATING = 0, 1, 2, 3
-"""Levels of a wire; the four values of IEEE Std 1364-2005, 18.2.1 (0, 1, x, z)."""
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
 
 Times = NDArray[np.int64]
 

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from padbench.core.decode import Names, Read, ReadArrays, inside
 from padbench.core.findings import Fact, Finding, Rule, Source
+from padbench.core.levels import HIGH, LOW
 from padbench.core.limits import Limit, Limits, judge_count, judge_times, unjudged
-from padbench.core.timeline import HIGH, LOW, Timeline, Times, Wire, Word
+from padbench.core.timeline import Timeline, Times, Wire, Word
 from padbench.core.wire_names import PAD_CLOCK, PAD_INPUTS, PAD_LOAD
 
 _CABLE = ("cable.length", "cable.capacitance")

@@ -14,9 +14,10 @@ import numpy as np
 from padbench.core.cause_words import SAYS, Role
 from padbench.core.decode import Read
 from padbench.core.findings import Fact
+from padbench.core.levels import HIGH, LOW
 from padbench.core.pad import PadModel
 from padbench.core.sentences import filled
-from padbench.core.timeline import HIGH, LOW, Timeline
+from padbench.core.timeline import Timeline
 from padbench.core.units import show
 from padbench.core.wire_names import CABLE_DATA, PAD_CLOCK, PAD_LOAD
 from padbench.cosim.faults import FaultyRegister, masking_faults, offer_faults, pad_faults

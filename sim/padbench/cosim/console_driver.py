@@ -9,8 +9,8 @@ import cocotb
 from cocotb.task import Task
 
 from padbench.core.buttons import spelled
+from padbench.core.levels import HIGH, LOW
 from padbench.core.stimulus import PollTiming, ScriptedRead
-from padbench.core.timeline import HIGH, LOW
 from padbench.cosim.signals import (
     Time,
     length_of,

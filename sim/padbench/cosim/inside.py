@@ -14,7 +14,7 @@ from typing import Any
 import cocotb
 from cocotb.triggers import Event, First, ReadOnly, RisingEdge, Timer
 
-from padbench.core.timeline import HIGH
+from padbench.core.levels import HIGH
 from padbench.cosim.job import GRID, RECORDS, Job, Poll, ReaderRun
 from padbench.cosim.monitor import WireMonitor
 from padbench.cosim.ports import Misfit, Ports, power_up

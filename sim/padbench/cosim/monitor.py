@@ -1,12 +1,15 @@
 """From the signals of an HDL simulation to a timeline."""
 
 from collections.abc import Collection, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cocotb
 
-from padbench.core.timeline import FLOATING, HIGH, Timeline, Wire, Word
+from padbench.core.levels import FLOATING, HIGH
 from padbench.cosim.signals import level_of, now_ps, turned, width_of, word_of
+
+if TYPE_CHECKING:
+    from padbench.core.timeline import Timeline
 
 
 class WireMonitor:
@@ -70,8 +73,10 @@ class WireMonitor:
                 times[:], values[:] = [now], [values[-1]]
         return taken
 
-    def timeline(self) -> Timeline:
+    def timeline(self) -> "Timeline":
         """Everything recorded, from the start of the simulation to now."""
+        from padbench.core.timeline import Timeline, Wire, Word  # noqa: PLC0415 - arrays load late
+
         wires, words = {}, {}
         for name, (width, times, values) in self._records.items():
             if width:

@@ -14,9 +14,10 @@ import numpy as np
 from padbench.core.buttons import spelled
 from padbench.core.decode import Read
 from padbench.core.findings import Finding, Met, Rule
+from padbench.core.levels import HIGH
 from padbench.core.limits import Limit
 from padbench.core.stimulus import PollTiming
-from padbench.core.timeline import HIGH, Wire
+from padbench.core.timeline import Wire
 from padbench.cosim.job import Poll, ReaderRun
 from padbench.scenarios import Expected, Script
 from padbench.scenarios.expect import allowed_states, expected_bits

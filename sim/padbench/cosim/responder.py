@@ -8,7 +8,7 @@ import cocotb
 from cocotb.triggers import Event, Lock, Timer
 
 from padbench.core.buttons import spelled
-from padbench.core.timeline import HIGH, LOW
+from padbench.core.levels import HIGH, LOW
 from padbench.cosim.signals import Time, length_of, level_of, now_ps, single, steps, whole
 
 _OVER = 9

@@ -14,7 +14,7 @@ from cocotb.simtime import TimeUnit, convert
 from cocotb.triggers import Timer
 from cocotb.types import Logic, LogicArray
 
-from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
 
 _LEVELS = {"0": LOW, "1": HIGH, "L": LOW, "H": HIGH, "Z": FLOATING}
 """Weak levels of VHDL count as levels; all else (X, U, W, -) is unknown (IEEE Std 1164)."""

@@ -6,8 +6,8 @@ from functools import partial
 
 from padbench.core.buttons import spelled
 from padbench.core.decode import decode
+from padbench.core.levels import HIGH
 from padbench.core.sentences import grouped
-from padbench.core.timeline import HIGH
 from padbench.jobs.routine_question import JudgedRoutine
 from padbench.parts import console_names, console_timing
 from padbench.results.blocks import (

@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from padbench.circuit.waves import Wave, line_waves, thresholds
-from padbench.core.timeline import HIGH, Wire
+from padbench.core.levels import HIGH
+from padbench.core.timeline import Wire
 from padbench.core.units import show
 from padbench.results.pictures import BAD, BAND, INK, SOFT, STEPS, TEAL, new_figure
 from padbench.sheet import Sheet

@@ -12,7 +12,8 @@ import numpy as np
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.decode import Read
-from padbench.core.timeline import HIGH, Timeline, Wire
+from padbench.core.levels import HIGH
+from padbench.core.timeline import Timeline, Wire
 from padbench.trials.scenario_run import ReadResult, ScenarioRun
 
 ROWS = (

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from padbench.core.buttons import BUTTONS, spelled
-from padbench.core.timeline import FLOATING, UNKNOWN, Wire
+from padbench.core.levels import FLOATING, UNKNOWN
+from padbench.core.timeline import Wire
 from padbench.results.pictures import BAD, BAND, INK, SOFT, new_figure
 from padbench.results.wave_data import ROWS, bits_of, read_as, wave_of
 from padbench.trials.scenario_run import ReadResult, ScenarioRun

@@ -108,6 +108,7 @@ def cross_assembled(assembler: Assembler, text: str, path: Path) -> Assembled:
             f"say where it lies, such as {_PLACED[assembler]}",
         )  # fmt: skip
     sources = {name: text}
+    lines: Mapping[int, tuple[str, int]]
     if assembler == "ca65":
         lines = _lines_of(tables, pieces, path, sources)
     else:

@@ -16,11 +16,12 @@ from padbench.circuit.pad_model import CORNERS, Corner, pad_model
 from padbench.core.buttons import spelled
 from padbench.core.decode import Names, Read, decode
 from padbench.core.findings import Fact, Finding, overall, worst_of_each
+from padbench.core.levels import HIGH, LOW
 from padbench.core.limits import Limits
 from padbench.core.pad import Beside
 from padbench.core.remedies import joined
 from padbench.core.stimulus import POLL_TIMES, PollTiming
-from padbench.core.timeline import HIGH, LOW, Timeline, Word
+from padbench.core.timeline import Timeline, Word
 from padbench.core.timing import judge_timing
 from padbench.core.units import Value, to_ps
 from padbench.model.simulation import simulate

@@ -24,7 +24,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.timeline import HIGH, LOW, UNKNOWN, Times
+from padbench.core.levels import HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Times
 from padbench.waveio.csv_layout import (
     LEVEL_WORDS,
     LONGEST_LINE,

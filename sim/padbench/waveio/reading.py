@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from padbench.core.timeline import UNKNOWN, Timeline, Wire, Word
+from padbench.core.levels import UNKNOWN
+from padbench.core.timeline import Timeline, Wire, Word
 from padbench.waveio.arrays import ArrayScan, is_array
 from padbench.waveio.csv_scan import CsvScan
 from padbench.waveio.stream import CaptureFile, Piece, WaveError, open_bytes

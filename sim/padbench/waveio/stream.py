@@ -19,7 +19,8 @@ from typing import IO, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.timeline import HIGH, LOW, UNKNOWN, Times
+from padbench.core.levels import HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Times
 from padbench.files import was_read
 
 BLOCK = 1 << 20

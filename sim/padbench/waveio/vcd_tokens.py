@@ -9,7 +9,8 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from padbench.core.timeline import FLOATING, HIGH, LOW, UNKNOWN, Times
+from padbench.core.levels import FLOATING, HIGH, LOW, UNKNOWN
+from padbench.core.timeline import Times
 from padbench.waveio.vcd_header import Variable
 
 Bytes = NDArray[np.uint8]
