@@ -167,7 +167,8 @@ def test_a_sheet_with_a_fault_is_left_out_and_named(night, capsys):
     assert alone.err.startswith("padbench: dead.toml: fault.kind: a fault is of a soldered pad")
     assert alone.err.count("\n") == 1
     assert beside.err == alone.err.replace("\n", "; it is left out\n")
-    assert "1 of 2 fail" in beside.out
+    assert "FAILS (hdl.usable)" in beside.out
+    assert "twin.toml" in beside.out
 
 
 def test_the_workers_of_a_cluster_do_it_too_if_they_see_the_same_files(night, capsys, monkeypatch):
