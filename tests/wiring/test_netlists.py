@@ -455,6 +455,13 @@ HELD_BY_165 = {
         ({"R31": Part("1M", {"1": "VCC", "2": "LOAD"})}, None),
         ({"R30": Part("10", {"1": "LATCH", "2": "BASE"})}, None),
         ({"R31": Part("10", {"1": "VCC", "2": "LOAD"})}, None),
+        ({"R32": Part("47k", {"1": "BASE", "2": "GND"})}, {}),
+        ({"R32": Part("2.7k", {"1": "BASE", "2": "GND"})}, {}),
+        ({"R32": Part("1k", {"1": "BASE", "2": "GND"})}, None),
+        ({"Q1": Part("BC557", {"1": "LOAD", "2": "BASE", "3": "GND"},
+                     {"1": "C", "2": "B", "3": "E"})},
+         {"board.inverter": "Q1 (BC557) is a PNP or p-channel transistor; with its emitter or"
+          " source on ground it never conducts: take an NPN or n-channel one"}),
         ({"R30": Part("0R", {"1": "LATCH", "2": "BASE"})},
          {"board.no-place": "Q1 has its base on LATCH without a resistor between"}),
     ],
@@ -491,8 +498,24 @@ def test_a_transistor_stays_on_where_a_low_is_a_diode_s_drop(judged):
     assert fails(judged(parts))["board.inverter"].startswith("Q1 stays on where a low latch is at")
     parts |= {"Q1": Part("NMOS_DGS", parts["Q1"].pins)}
     assert "board.inverter" not in fails(judged(parts))
+    parts |= {"R32": Part("100k", {"1": "BASE", "2": "GND"})}
+    assert "board.inverter" not in fails(judged(parts))
+    short = parts | {"R32": Part("10k", {"1": "BASE", "2": "GND"})}
+    assert "R32 leaves the gate 50 % of" in fails(judged(short))["board.inverter"]
     parts |= {"R30": Part("10M", {"1": "LATCH", "2": "BASE"})}
     assert fails(judged(parts))["board.inverter"].startswith("R30 lifts the gate in 1.3")
+    for value in ("PMOS_DGS", "BSS84"):
+        parts |= {"Q1": Part(value, parts["Q1"].pins, {"1": "D", "2": "G", "3": "S"})}
+        assert f"Q1 ({value}) is a PNP or p-channel" in fails(judged(parts))["board.inverter"]
+
+
+def test_a_capacitor_with_poles_stands_the_right_way_round(judged):
+    def board(plus, minus):
+        return judged(with_part(C9=Part("10u", {"1": plus, "2": minus}, {"1": "+", "2": "-"})))
+
+    assert fails(board("VCC", "GND")) == {}
+    says = "C9 has its + on GND and its - on VCC: turn it round"
+    assert fails(board("GND", "VCC")) == {"board.no-place": says}
 
 
 @pytest.mark.parametrize(
@@ -501,6 +524,11 @@ def test_a_transistor_stays_on_where_a_low_is_a_diode_s_drop(judged):
         ("BZX84C2V7", ("GND", "DATA"), "conducts from 2.56 V on, less than the supply, between"),
         ("BZX84C3V3", ("GND", "VCC"), "D1 (BZX84C3V3) conducts from 3.13 V on"),
         ("5.1V Zener", ("CLOCK", "VCC"), "D1 (5.1V Zener) conducts from 4.84 V on"),
+        ("ZMM3.3", ("GND", "DATA"), "D1 (ZMM3.3) conducts from 3.13 V on"),
+        ("1N4728A", ("GND", "DATA"), "D1 (1N4728A) conducts from 3.13 V on"),
+        ("1N746A", ("GND", "DATA"), "D1 (1N746A) conducts from 3.13 V on"),
+        ("MMSZ5231B", ("GND", "VCC"), "D1 (MMSZ5231B) conducts from 4.84 V on"),
+        ("1N4735A", ("GND", "DATA"), ""),
         ("TVS 3V3", ("GND", "CLOCK"), "D1 (TVS 3V3) conducts from 3.63 V on"),
         ("SMAJ5.0A", ("GND", "VCC"), ""),
         ("BZX84C6V2", ("GND", "DATA"), ""),
@@ -518,7 +546,7 @@ def test_a_zener_below_the_supply_is_no_clamp(judged, value, pins, says):
 
 
 def test_a_zener_whose_name_tells_no_volts_is_not_judged(judged):
-    for value in ("D_Zener", "1N4733A", "ESD"):
+    for value in ("D_Zener", "DDZ9685", "ESD"):
         part = Part(value, {"1": "GND", "2": "DATA"}, {"1": "A", "2": "K"})
         found = judged(with_part(D1=part))["board.left-out"]
         assert f"D1 ({value}) is not judged: its value does not tell" in found.says
@@ -955,6 +983,17 @@ def test_a_large_board_of_something_else_is_refused_soon(tmp_path):
         with pytest.raises(SheetError, match=says):
             load_sheet(path)
         assert time.process_time() - began < (5 if sys.gettrace() is None else 15)
+
+
+@pytest.mark.parametrize("line", [".include parts.inc", ".lib parts.lib", ".if (0)"])
+def test_what_may_bring_parts_into_a_spice_netlist_is_refused(tmp_path, line):
+    path = tmp_path / "pad.cir"
+    text = write(harbour(), "SPICE").replace(".end\n", ".control\nrun\n.endc\n.end\n")
+    path.write_text(text)
+    read_board(path, {})  # commands are no parts
+    path.write_text(text.replace(".control", f"{line}\n.control"))
+    with pytest.raises(SheetError, match="may bring parts or leave some out; write them here"):
+        read_board(path, {})
 
 
 def test_a_spice_netlist_of_no_subcircuits_is_no_sheet(tmp_path):

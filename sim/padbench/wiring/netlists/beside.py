@@ -7,7 +7,8 @@ breakdown("BZX84C2V7")                        # 2.565, in V; None of what is no 
 Figures of small parts are from memory: base to emitter 0.8 V saturated, 0.45 V where a warm one
 lets go; a collector or drain takes 100 mA; 10 pF at a collector, 50 pF at a gate, 10 pF of track;
 a red LED has 1.6 V and takes 20 mA. A base takes a twentieth of the collector's current (common
-practice). An edge at the load pin may take half of the latch's time (assumed).
+practice), a gate has nine tenths of a high (assumed). An edge at the load pin may take half of the
+latch's time (assumed).
 """
 
 import math
@@ -33,10 +34,33 @@ _SATURATED, _LETS_GO = 0.8, 0.45
 _FORCED_GAIN, _MOST_AMPERES = 20, 0.1
 _COLLECTOR, _GATE, TRACK = 10e-12, 50e-12, 10e-12
 _RED, _LED_AMPERES = 1.6, 0.02
+_MOST_OF_A_HIGH = 0.9
 
-_LIMITS_VOLTS = re.compile(r"ZEN|^BZ|^MMSZ|^1N(?:47[2-6]|52[2-8])|TVS|ESD|^SM[ABCF]J|^P[46]KE")
+_LIMITS_VOLTS = re.compile(
+    r"ZEN|^BZ|^MM[35S]Z|^[TDP]D?Z|^ZM|^ZP|^1N(?:47[2-6]|52[2-8]|7[45][0-9]|4370)|TVS|ESD|^SM[ABCF]J"
+    r"|^P[46]KE"
+)
 _STANDS_OFF = re.compile("TVS|ESD|^SM[ABCF]J")
-_VOLTS = re.compile(r"(?<![0-9.])([0-9]+)V([0-9]*)|([0-9]+\.[0-9]+) ?V|(?:J|KE)([0-9]+\.?[0-9]*)")
+_VOLTS = re.compile(
+    r"(?<![0-9.])([0-9]+)V([0-9]*)|([0-9]+\.[0-9]+) ?V|(?:J|KE|ZMM|ZP[DY])([0-9]+\.?[0-9]*)"
+)
+_REGISTERED = {
+    ("1N", 4728): "3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.2",
+    ("1N", 5221): "2.4 2.5 2.7 2.8 3.0 3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.0",
+    ("MMSZ", 5221): "2.4 2.5 2.7 2.8 3.0 3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.0",
+    ("1N", 746): "3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.2",
+}
+"""Volts of zener diodes whose numbers count them, from the first on (from memory)."""
+_COUNTED = {
+    f"{family}{first + place}": float(volts)
+    for (family, first), row in _REGISTERED.items()
+    for place, volts in enumerate(row.split())
+}
+_P_TYPE = re.compile(
+    r"PNP|P-?MOS|P-?CH|PFET|\b(?:BC(?:32[78]|55[6-9]|80[78]|85[6-9]|640)|(?:2N|PN|MMBT|PZT)(?:2907|3906|4403|5401)"
+    r"|S(?:8550|9012|9015)|(?:2S)?A(?:1015|733)|BSS84|BS250|AO3401|SI2301|IRLML640[12]|FDN340|NDS33)"
+)
+"""A transistor that no low-side switch can be: its kind, or a common one's number (from memory)."""
 
 
 def in_parallel(links: Sequence[Link]) -> Value:
@@ -53,6 +77,9 @@ def breakdown(text: str) -> float | None:
     None of any other diode.
     """
     upper = text.upper()
+    known = re.match("((?:1N|MMSZ)[0-9]+)", upper)
+    if known and known[1] in _COUNTED:
+        return 0.95 * _COUNTED[known[1]]
     found = _VOLTS.search(upper)
     if "LED" in upper or not (found or _LIMITS_VOLTS.search(upper)):
         return None
@@ -91,7 +118,12 @@ def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, st
     for name, into, out in drawn.inverters:
         if name not in drawn.board.parts or "latch" not in drawn.reach(into):
             continue
+        value = drawn.board.parts[name].value
+        if _P_TYPE.search(f"{value} {drawn.board.parts[name].given}".upper()):
+            yield "p-type", f"{name} ({value})", "", ""
+            continue
         bases = [link for link in drawn.across(into, "in-base") if link.value]
+        pulls = drawn.across(into, "at-base")
         lifts = [link for link in drawn.across(out, "tie") if link.value]
         gate = "G" in by_name(drawn.board.parts[name])
         half = min(sheet.poll.latch_width.low, sheet.poll.latch_to_clock.low) / 2
@@ -112,10 +144,10 @@ def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, st
         if not bases:
             continue
         if gate:
-            if (takes := 2.2 * in_parallel(bases).high * (_GATE + TRACK)) > half:
-                yield "slow-gate", bases[0].reference, show(takes, "s"), show(half, "s")
+            yield from _at_gate(bases, pulls, half)
             continue
         weakest, strongest, low, bound = _at_base(sheet, in_parallel(bases))
+        weakest -= _SATURATED / in_parallel(pulls).low if pulls else 0.0
         needed = collector / _FORCED_GAIN
         if weakest < needed:
             yield "weak-base", bases[0].reference, show(max(weakest, 0.0), "A"), show(needed, "A")
@@ -123,6 +155,19 @@ def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, st
             yield "strong-base", bases[0].reference, show(strongest, "A"), show(bound, "A")
         if low > _LETS_GO:
             yield "never-off", name, show(low, "V"), show(_LETS_GO, "V")
+
+
+def _at_gate(
+    series: Sequence[Link], pulls: Sequence[Link], half: float
+) -> Iterator[tuple[str, str, str, str]]:
+    """How quick it is, and how much of a high a resistor to ground leaves it."""
+    ohms = in_parallel(series).high
+    if (takes := 2.2 * ohms * (_GATE + TRACK)) > half:
+        yield "slow-gate", series[0].reference, show(takes, "s"), show(half, "s")
+    pull = in_parallel(pulls).low if pulls else math.inf
+    if pulls and (share := pull / (pull + ohms)) < _MOST_OF_A_HIGH:
+        reads = f"{100 * share:.0f} %", f"{100 * _MOST_OF_A_HIGH:.0f} %"
+        yield "low-gate", pulls[0].reference, *reads
 
 
 def _at_base(sheet: Sheet, ohms: Value) -> tuple[float, float, float, float]:

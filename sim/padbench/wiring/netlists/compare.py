@@ -25,7 +25,7 @@ from padbench.wiring.netlists.beside import (
     transistor_faults,
 )
 from padbench.wiring.netlists.board import NAMES
-from padbench.wiring.netlists.recognise import Drawn, Link
+from padbench.wiring.netlists.recognise import Drawn, Link, by_name
 from padbench.wiring.plan import Pin, wiring_plan, with_tolerance
 
 _LEFT_OUT = {
@@ -353,6 +353,11 @@ class _Comparison:
             self.left_out(self.shown(tie), f"it is tied to supply; {WHICH_TIE}")
         for link in self.drawn.links:
             one, other = link.nets
+            ends = (
+                by_name(self.drawn.board.parts[link.reference]) if link.kind == "capacitor" else {}
+            )
+            if (ends.get("-"), ends.get("+")) == self.drawn.rails:
+                self.add("board.no-place", "reversed", link.reference, ends["+"], ends["-"])
             if link.kind == "diode" and link.role in ("clamp", "untold", "indicator"):
                 self._diode(link)
             elif link.role == "idle":

@@ -80,8 +80,9 @@ class Link:
     """A part between two nets; of a diode the first is the anode's. ``kind`` is the part's.
 
     ``role`` is a resistor's "pull-up", "latch-to-supply", "clock-to-supply", "pull-down", "tie",
-    "in-contact", "in-line" or "in-base" (in series); a capacitor's "decoupling" or "on-line"; a
-    diode's "clamp", "conducts", "untold" or "indicator"; of any "idle" and "no-place".
+    "in-contact", "in-line" or "in-base" (in series), "at-base" (to ground); a capacitor's
+    "decoupling" or "on-line"; a diode's "clamp", "conducts", "untold" or "indicator"; of any "idle"
+    and "no-place".
     """
 
     reference: str
@@ -904,7 +905,9 @@ def _role(drawn: Drawn, link: Link) -> str:
     net = link.beyond(rails[0])
     reach = drawn.reach(net)
     if link.role == "resistor":
-        return _resistor_role(drawn, net, reach, lifts=rails[0] == drawn.rails[0])
+        return _resistor_role(
+            drawn, net, reach, lifts=rails[0] == drawn.rails[0], known=link.value is not None
+        )
     if link.role == "capacitor":
         return "on-line" if reach & {"latch", "clock", "data"} and link.value else "no-place"
     blocks = link.nets in ((drawn.rails[1], net), (net, drawn.rails[0]))
@@ -912,10 +915,13 @@ def _role(drawn: Drawn, link: Link) -> str:
     return way if reach or way == "untold" else "indicator"
 
 
-def _resistor_role(drawn: Drawn, net: str, reach: set[str], *, lifts: bool) -> str:
+def _resistor_role(drawn: Drawn, net: str, reach: set[str], *, lifts: bool, known: bool) -> str:
     """Of a resistor from a net to supply (it lifts) or to ground."""
     inputs = {near for _, one in drawn.inputs() for near in drawn.near(one)}
     line = next((line for line in ("latch", "clock") if line in reach), "")
+    bases = {into for name, into, _ in drawn.inverters if name in drawn.board.parts}
+    if known and not lifts and net in bases and not drawn.roles(net):
+        return "at-base"
     if line and lifts:
         return f"{line}-to-supply"
     if reach & {*BUTTONS} or (net in inputs and lifts and not reach):

@@ -14,6 +14,7 @@ _POLES = {"R": "12", "C": "12", "L": "12", "V": "12", "I": "12", "D": "AK", "Q":
 """Pins of each kind of element in the order of its nodes."""
 
 _FACTORS = {"MEG": "M", "M": "m", "K": "k", "G": "G", "U": "u", "N": "n", "P": "p", "": ""}
+_MAY_BRING_PARTS = (".INCLUDE", ".INC", ".LIB", ".IF", ".ELSEIF", ".ELSE", ".ENDIF")
 _NUMBER = re.compile(r"([0-9.]+)(MEG|[MKGUNP]?)(?:OHMS?|F|R|Ω)?")
 
 
@@ -21,11 +22,12 @@ def read_spice(text: str, drawing: Drawing) -> None:
     """Fill a drawing.
 
     Raises `SheetError` if ``.end`` or an ``.ends`` is missing, for an element that is no part of a
-    board, and for a subcircuit that is not there or has another number of pins.
+    board, for a line that may bring others, and for a subcircuit that is not there or has another
+    number of pins.
     """
     pins_of: dict[str, list[str]] = {}
     used: list[tuple[int, list[str]]] = []
-    inside, ended = "", False
+    inside, ended, commands = "", False, False
     for number, words in _statements(text, drawing):
         first = words[0]
         if inside:
@@ -43,6 +45,14 @@ def read_spice(text: str, drawing: Drawing) -> None:
         elif first == ".END":
             ended = True
             break
+        elif commands or first in (".CONTROL", ".ENDC"):
+            commands = first != ".ENDC"
+        elif first in _MAY_BRING_PARTS:
+            raise drawing.refuse(
+                f"{found_text(' '.join(words[:2]))} may bring parts or leave some out",
+                "write them here, or take the line out if it has models alone",
+                number,
+            )
         elif first[0] != ".":
             used.append((number, words))
     if inside or not ended:
