@@ -218,7 +218,8 @@ FAULTS = {
     ),
     "a diode the wrong way round": (
         with_part(D1=Part("1N4148", {"1": "CLOCK", "2": "GND"}, {"1": "A", "2": "K"})),
-        {"board.no-place": "D1 conducts from CLOCK to GND; turn it round"},
+        {"board.no-place": "D1 conducts from CLOCK to GND; turn it round, or give an indicator"
+         " its resistor"},
     ),
     "a second contact that is not read": (
         with_part(SW9=Part("A", {"1": "OTHER", "2": "GND"}), TP1=Part("", {"1": "OTHER"})),
@@ -507,6 +508,13 @@ def test_a_transistor_stays_on_where_a_low_is_a_diode_s_drop(judged):
     for value in ("PMOS_DGS", "BSS84"):
         parts |= {"Q1": Part(value, parts["Q1"].pins, {"1": "D", "2": "G", "3": "S"})}
         assert f"Q1 ({value}) is a PNP or p-channel" in fails(judged(parts))["board.inverter"]
+
+
+def test_a_transistor_turned_round_is_refused_by_its_pins(judged):
+    parts = with_part(Q1=Part("BC547", {"1": "GND", "2": "BASE", "3": "LOAD"},
+                              {"1": "C", "2": "B", "3": "E"}))  # fmt: skip
+    with pytest.raises(SheetError, match="Q1 has its C on ground and its E on LOAD; exchange"):
+        judged(parts)
 
 
 def test_a_capacitor_with_poles_stands_the_right_way_round(judged):
@@ -1210,7 +1218,7 @@ def test_the_order_of_pins_may_stand_in_a_value(judged):
         found = judged(parts, "IPC-D-356", board=told)
         assert "through the inverter Q1" in found["board.lines"].says
         assert ("D1 conducts from" in found["board.no-place"].says) is conducts
-    with pytest.raises(SheetError, match="Q1 is no transistor from ground"):
+    with pytest.raises(SheetError, match="Q1 has its C on ground and its E on LOADN"):
         judged(parts, "IPC-D-356", board=told.replace("CBE", "EBC"))
 
 

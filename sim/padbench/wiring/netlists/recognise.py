@@ -855,6 +855,12 @@ class _Recognition:
         for part in self.parts("transistor"):
             ends = by_name(part)
             names = next((one for one in _TRANSISTORS if {*one} <= ends.keys()), "")
+            if names and ends[names[1]] == lines["ground"]:
+                raise self.refuse(
+                    f"{part.reference} has its {names[1]} on ground and its {names[2]} on"
+                    f" {ends[names[2]]}",
+                    "exchange the two on the board, or where its pins are named",
+                )
             if not names or ends[names[2]] != lines["ground"]:
                 raise self.refuse(
                     f"{part.reference} is no transistor from ground whose pins are named",
