@@ -617,6 +617,15 @@ def test_the_order_of_the_plug_s_pins(judged):
     assert judged(named, board="")["board.left-out"].verdict == "pass"
 
 
+def test_a_plug_may_have_a_data_line_of_each_pad(judged):
+    """That of the other pad is of no line here; where neither is this one's, that is told."""
+    two = PLUG.replace('"supply"]', '"supply", "data"]')
+    assert fails(judged(harbour(), board=two)) == {}
+    away = changed(harbour(), J1={"4": "OTHER", "7": "DATA"})
+    says = "J1 pin 4 goes to open; it belongs on data; J1 pin 6 goes to open; it belongs on data"
+    assert says in fails(judged(away, board=two))["board.lines"]
+
+
 def test_a_contact_that_another_pad_s_name_is_of_is_told(tmp_path):
     """Two pads in a chain, Up of each at the other's register."""
     pads = adapter()

@@ -454,9 +454,12 @@ class _Recognition:
         self, lines: Mapping[str, str], *, told: bool
     ) -> Iterator[tuple[str, str, str, str, str]]:
         """The lines by pin of the plug, against the sheet if that has them."""
-        for pin, line in enumerate(self.table.plug or (), 1):
+        plug = [*enumerate(self.table.plug or (), 1)]
+        # Where each of several pads has its data on one plug, the others' is of no line here.
+        right = {line for pin, line in plug if lines.get(str(pin)) == line}
+        for pin, line in plug:
             at = lines.get(str(pin), "open")
-            if at != line and (at != "open" or line in lines.values()):
+            if at != line and (at != "open" or line in {*lines.values()} - right):
                 yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, line
         if self.table.plug is None and not told:
             last = max((int(pin) for pin in lines if re.fullmatch("[1-9][0-9]?", pin)), default=0)
