@@ -9,7 +9,8 @@ of presses a byte is noted wrongly with probability 0.05, and is then any of the
 
 A test is a press that is held and watched for five seconds, what a meter or the scope reads in one
 go (several pins with the probe in hand are one test), or a swap. A look while nothing is held
-costs as much as a press; it is left out of one figure and counted in the other. A reading lies anywhere
+costs as much as a press; it is left out of one figure and counted in the other. A reading
+lies anywhere
 in what the circuit leaves open. Presses go on until none tells more than a fifth of a bit, and so
 do all tests.
 
