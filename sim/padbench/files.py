@@ -111,6 +111,9 @@ def _try(folder: Path, path: Path) -> None:
             trial.touch(exist_ok=False)
         finally:
             trial.unlink(missing_ok=True)
+    except FileNotFoundError:
+        # The folder is there: its file system makes no files, under any name.
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path)) from None
     except OSError as error:
         raise OSError(error.errno, error.strerror, str(path)) from None
 

@@ -126,8 +126,8 @@ def test_it_asks_until_it_knows(monkeypatch, capsys):
 
 
 def test_a_wrong_answer_is_asked_for_again_and_the_end_ends(monkeypatch, capsys):
-    monkeypatch.setattr("sys.stdin", io.StringIO("what\nnone\n"))
-    assert main(["diagnose", B, "--ask"]) == 1
+    monkeypatch.setattr("sys.stdin", io.StringIO("what\nskip\n"))
+    assert main(["diagnose", B, "idle=none", "--ask"]) == 1
     out, err = capsys.readouterr()
     assert "is no button" in err
     assert "NOT DECIDED." in out
@@ -320,3 +320,20 @@ def test_a_file_of_symptoms_is_bounded(tmp_path, capsys):
     assert main(["diagnose", str(SHEETS / "harbour-b.toml"), "--file", str(file)]) == 2
     said = "is larger than 1 MiB; a few kilobytes are enough"
     assert capsys.readouterr().err.rstrip().endswith(said)
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="a file system that makes no files")
+@pytest.mark.parametrize("words", [["--card", "/proc/x"], ["--report", "/proc/x.html"]])
+def test_an_output_where_no_file_can_be_made_is_one_that_cannot_be_written(words, capsys):
+    assert main(["diagnose", B, "idle=none", *words]) == 4
+    assert words[1] in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("others", [[], [str(SHEETS / "harbour-hdl.toml")]])
+def test_a_core_is_not_judged_with_a_fault_and_its_sheet_is_named(others, tmp_path, capsys):
+    sheet = SHEETS / "harbour-hdl.toml"
+    broken = tmp_path / "broken.toml"
+    broken.write_text(sheet.read_text() + FAULT.format("contact-dead") + 'at = "A"\n')
+    assert main(["regress", *others, str(broken), "--no-waves"]) == 2
+    err = capsys.readouterr().err
+    assert err.startswith(f"padbench: {broken}: fault.kind: ")

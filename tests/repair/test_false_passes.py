@@ -11,7 +11,7 @@ from padbench.core.buttons import BUTTONS, byte_of
 from padbench.repair import ranking
 from padbench.repair.captured import observed_in
 from padbench.repair.metering import MeterBench
-from padbench.repair.observed import WRONG_IN_CAPTURE, read_lines
+from padbench.repair.observed import WRONG_IN_CAPTURE, each_place, read_lines
 from padbench.repair.ranking import rank
 from padbench.results.text import as_text
 from padbench.sheet import SheetError, load_sheet
@@ -165,13 +165,15 @@ def test_a_wrong_pull_up_has_the_ohms_that_were_measured():
 def test_a_shorted_supply_is_measured_before_the_next_press():
     """First ohms, then power: common practice, no source."""
     tests = told(dict.fromkeys(SOUND, "all")).data.tests
-    assert tests[0].where == "supply to ground"
+    assert ("supply to ground", 0) in each_place(tests[0].where)
 
 
 def test_a_press_that_may_short_the_supply_says_so():
     result = told({"A": "none"})
     held = ranking.Test("", 0x80, 1.0, 1.0)
-    assert "shorts the supply" in result.data.words.caution(held, result.data.found.suspects)
+    assert "joins supply to ground: up to" in result.data.words.caution(
+        held, result.data.found.suspects
+    )
     assert not result.data.words.caution(held)
 
 
@@ -313,7 +315,8 @@ def test_no_advice_holds_a_button_again_before_ohms():
     held = [place for place, one in enumerate(it.tests) if one.held & down]
     assert held
     assert all(
-        "shorts the supply" in it.words.caution(it.tests[n], it.found.suspects) for n in held
+        "joins supply to ground: up to" in it.words.caution(it.tests[n], it.found.suspects)
+        for n in held
     )
     assert any(not it.tests[n].press for n in held)
     assert "pin 1 to supply" in where[: min(held)]
@@ -374,3 +377,10 @@ def test_registers_of_a_board_have_its_references(tmp_path):
     it = padbench.diagnose(tmp_path / "pad.toml", {**SOUND, "A": "none"}, pad="Player 2").data
     assert it.words.where(it.found.candidates[0].faults[0]) == "pin 1 of register 1 (U2)"
     assert it.words.plan.named(1) == "U2"
+
+
+def test_a_sound_pad_read_once_a_press_is_to_be_watched_and_one_watched_is_not():
+    once = " ".join(as_text(told(SOUND), whole=False).split())
+    assert "for a minute" in once
+    many = told({held: f"{byte} x300" for held, byte in SOUND.items()})
+    assert "for a minute" not in as_text(many, whole=False)

@@ -28,7 +28,16 @@ from padbench.repair.observed import (
     presses_named,
     read_lines,
 )
-from padbench.repair.ranking import Candidate, Ranking, Test, common, next_tests, rank, settled
+from padbench.repair.ranking import (
+    Candidate,
+    Ranking,
+    Test,
+    common,
+    next_tests,
+    rank,
+    settled,
+    watched,
+)
 from padbench.repair.words import AS_DRAWN, SOUND_PAD, UNPLUG, Words
 from padbench.results.blocks import (
     NEVER_CUT,
@@ -588,8 +597,13 @@ def _brief(it: Diagnosis) -> Section:
             )
         blocks.append(Lines("Unsteady", rows))
     if it.healthy:
-        rows = [("", "what comes and goes, or floats, shows only to whoever watches for longer")]
-        mind: list[Block] = [Lines("Mind", rows)]
+        mind: list[Block] = []
+        if not watched(it.known, it.found):
+            watch = (
+                "what comes and goes may have kept still in so few reads: watch nothing held,"
+                " and each button, for a minute; bend the cable meanwhile"
+            )
+            mind.append(Lines("Mind", [("", watch)]))
         if it.found.candidates[0].faults[1:]:
             mind += _next_test(it, 0)
         return Section("brief", "", [*blocks, *mind], ("brief",))
@@ -737,7 +751,8 @@ def card_of(sheet: SheetLike, port: str | None = None, pad: str | None = None) -
                 "Hold what a line says, watch it for a second, and tick it off if the console (or"
                 " a reader) shows just that. What else it may show stands beside it.",
                 "Let go of a button that does not read: its pin may be shorted to supply, and held"
-                " it shorts the supply. Measure that unplugged before you hold it again.",
+                f" it joins supply to ground{words.through}. Measure that unplugged before you"
+                " hold it again.",
             ]
         ),
         _steps("With the pad plugged in and closed", words, presses),

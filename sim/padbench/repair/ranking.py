@@ -134,6 +134,12 @@ def settled(known: Dictionary, found: Ranking) -> bool:
     return not (steady & other & (found.weight > _RULED_OUT * found.weight.max())).any()
 
 
+def watched(known: Dictionary, found: Ranking) -> bool:
+    """Whether reads are so many that also what seldom comes and goes is ruled out."""
+    loose = np.array([len(row.variant.mix) > 1 for row in known.rows])
+    return not (found.weight[loose] > _RULED_OUT * found.weight.max()).any()
+
+
 def rank(known: Dictionary, bench: MeterBench, seen: Observed) -> Ranking:
     """All faults by how well they explain what was seen."""
     by_row = np.log(known.weight)
@@ -387,11 +393,12 @@ class Test:
         return not self.where
 
 
-_IDLE, _MORE_BUTTONS, _MORE_PLACES, _OPENING = 0.2, 0.1, 0.25, 5.0
+_MORE_BUTTONS, _MORE_PLACES, _OPENING = 0.05, 0.1, 5.0
 _COSTS = {"press": 1.0, "beat": 2.0, "ohms": 4.0, "volts": 5.0, "scope": 15.0}
 _SWAPS = {"swap cable": 30.0, "swap register": 60.0}
-"""Costs in presses (assumed): a look while nothing is held, each further button held, each further
-place of a series, opening the case (once), and what is done then; a swap is soldered."""
+"""Costs in presses (assumed): each further button held, each further place of a series, opening the
+case (once), and what is done then; a swap is soldered. A look while nothing is held is a test like
+a press, and costs the same."""
 
 _FINGERS = 6
 """Two thumbs and a hand with the pad on a table: all but one of each pair of opposites."""
@@ -465,9 +472,8 @@ def next_tests(
         for one in seen.meter
     )
     for held in practical(known) if not measured_out else ():
-        more = (held.bit_count() - 1) * _MORE_BUTTONS
-        cost = (_COSTS["press"] + more if held else _IDLE) + (held in seen.reads)
-        tests.append(Test("", held, pressed(held), cost))
+        more = max(held.bit_count() - 1, 0) * _MORE_BUTTONS
+        tests.append(Test("", held, pressed(held), _COSTS["press"] + more + (held in seen.reads)))
     measured = {(reading.where, reading.held) for reading in seen.meter}
     opened = any(_inside(where) for where, _ in measured)
     points = [*bench.points()] if meter else []
@@ -486,12 +492,13 @@ def next_tests(
     telling = [test for test in tests if test.bits > _SLIGHT]
     # A short of the supply is looked for before anybody plugs the pad in again.
     short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
-    first = "supply to ground" if short and meter else None
+    unsafe = short and meter
     # What may short the supply, as something is held, comes after ohms, which need no supply.
     at_supply = {one.at for one in found.suspects if one.kind == "input-at-supply" and meter}
 
     def order(test: Test) -> tuple[bool, bool, float, int]:
         risky = not at_supply.isdisjoint(pressed_in(test.held))
-        return test.where != first, risky, -test.bits / test.cost, test.held
+        later = unsafe and ("supply to ground", 0) not in each_place(test.where)
+        return later, risky, -test.bits / test.cost, test.held
 
     return tuple(sorted(telling, key=order))

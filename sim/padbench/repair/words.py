@@ -45,13 +45,19 @@ _DEAD = "Unplug the pad first: ohms are measured with the supply off."
 
 
 class Words:
-    """Sentences about one pad; ``sound`` is what they call one without a fault."""
+    """Sentences about one pad; ``sound`` is what they call one without a fault.
+
+    ``through`` says what flows where a contact to ground closes on a pin that is at supply.
+    """
 
     def __init__(self, sheet: Sheet, sound: str = SOUND_PAD) -> None:
         self.sheet, self.sound, drawn = sheet, sound, board_of(sheet)
         self.plan = wiring_plan(sheet, parts_shown(drawn, sheet))
         self.on_board = drawn is not None
         self.part = sheet.part
+        least = sheet.contacts.closed.low
+        amps = show(sheet.pad.supply.high / least, "A", 2) if least else ""
+        self.through = f": up to {amps} through its contact" if amps else ", a dead short"
         self.nets: dict[str, int] = {}
         last = last_output(self.part, sheet.chip.stages), self.plan.pins[-1].chip
         for place, pin in enumerate(self.plan.pins):
@@ -79,7 +85,7 @@ class Words:
         return first + said if pins else said
 
     def _at_supply(self, suspects: Iterable[Fault], held: Iterable[str | None]) -> str:
-        """Pins of buttons that short the supply while they are held."""
+        """Pins of buttons that join supply to ground while they are held."""
         bad = (one for one in suspects if one.kind == "input-at-supply" and one.at in held)
         return joined([f"pin {self._pin(one, 'at')}" for one in bad])
 
@@ -122,6 +128,7 @@ class Words:
             at=fault.at,
             to=fault.to,
             level=fault.level,
+            through=self.through,
             pin=self._pin(fault, "at"),
             other=self._pin(fault, "to"),
             ohms="the pull-up" if fitted is None else show(fitted.nominal, "Ω"),
@@ -173,8 +180,8 @@ class Words:
             return f"{UNPLUG} {_SWAP}" if test.where.endswith("register") else UNPLUG
         pins = self._at_supply(suspects, held)
         short = (
-            f"if {pins} is shorted to supply, this shorts the supply: first measure ohms from"
-            " there to supply, unplugged."
+            f"if {pins} is shorted to supply, this joins supply to ground{self.through}; first"
+            " measure ohms from there to supply, unplugged."
         )
         live = "" if test.press or kind == "beat" or "pin" not in test.where else _LIVE
         return " ".join(filter(None, (short if pins else "", live)))
