@@ -327,13 +327,3 @@ def test_a_file_of_symptoms_is_bounded(tmp_path, capsys):
 def test_an_output_where_no_file_can_be_made_is_one_that_cannot_be_written(words, capsys):
     assert main(["diagnose", B, "idle=none", *words]) == 4
     assert words[1] in capsys.readouterr().err
-
-
-@pytest.mark.parametrize("others", [[], [str(SHEETS / "harbour-hdl.toml")]])
-def test_a_core_is_not_judged_with_a_fault_and_its_sheet_is_named(others, tmp_path, capsys):
-    sheet = SHEETS / "harbour-hdl.toml"
-    broken = tmp_path / "broken.toml"
-    broken.write_text(sheet.read_text() + FAULT.format("contact-dead") + 'at = "A"\n')
-    assert main(["regress", *others, str(broken), "--no-waves"]) == 2
-    err = capsys.readouterr().err
-    assert err.startswith(f"padbench: {broken}: fault.kind: ")

@@ -254,9 +254,11 @@ def asked_of(sheet: SheetLike, simulator: str | None, options: Mapping[str, Any]
     design, limit = design_of(sheet), options.get("limit")
     own, scenarios = options.get("own_scenarios"), options.get("scenarios")
     if design.sheet.fault:
-        says = "is of a soldered pad, and a core's HDL has no contacts, cable or part"
-        instead = "take it out here, and play it with verify, play or sweep"
-        raise SheetError([Problem(design.name, None, "fault.kind", "", says, instead)])
+        raise Refusal(
+            "fault.kind",
+            "a fault is of a soldered pad, and regress judges a core's HDL, of which contacts,"
+            " cable and part are no part; play it with verify, play or sweep, and take it out here",
+        )
     for name in ("exhaustive", "true_time", "prove", "dump_all"):
         if not isinstance(options.get(name, False), bool):
             raise Refusal(name, f"{options[name]!r:.60} is neither True nor False")
