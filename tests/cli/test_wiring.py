@@ -83,10 +83,15 @@ def test_files_are_written(capsys, tmp_path):
 
 
 @pytest.mark.parametrize(
-    "arguments", [["nowhere.toml"], [B, "--spice", "/proc/none/x.cir"], [B, "--drawing", "x.gif"]]
+    ("arguments", "code"),
+    [
+        (["nowhere.toml"], 2),
+        ([B, "--spice", "/proc/none/x.cir"], 4),  # there no file can be made, whatever its name
+        ([B, "--drawing", "x.gif"], 2),
+    ],
 )
-def test_what_cannot_be_used_is_one_line(capsys, arguments):
-    assert main(["wiring", *arguments]) == 2
+def test_what_cannot_be_used_is_one_line(capsys, arguments, code):
+    assert main(["wiring", *arguments]) == code
     err = capsys.readouterr().err
     assert err.count("\n") == 1
     assert "Traceback" not in err
