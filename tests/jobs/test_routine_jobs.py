@@ -2,6 +2,8 @@
 
 import io
 import json
+import shutil
+import subprocess
 import xml.etree.ElementTree as ET
 from dataclasses import asdict
 from pathlib import Path
@@ -391,6 +393,20 @@ def test_cures_are_written_as_patches(monkeypatch, tmp_path):
     sound = routine("read-in-step", periods=[432], cures=tmp_path / "none")
     assert "Nothing is wrong with it, so no patch is offered." in as_text(sound, whole=False)
     assert not sound.wrote
+
+
+def test_a_patch_has_the_ends_of_lines_of_its_file(tmp_path):
+    source = load_routine("read-once").sources["read-once"]
+    path = tmp_path / "mine.asm"
+    path.write_bytes(source.replace("\n", "\r\n").encode())
+    routine(path, periods=[432], cures=tmp_path / "new")
+    patches = [*(tmp_path / "new").iterdir()]
+    assert patches
+    for patch in patches:
+        shutil.copy(path, tmp_path / "copy.asm")
+        subprocess.run(["patch", "-s", "copy.asm", str(patch)], cwd=tmp_path, check=True)
+        mended = (tmp_path / "copy.asm").read_bytes()
+        assert mended.count(b"\n") == mended.count(b"\r\n")
 
 
 def test_polls_in_several_lines_with_a_fetch():

@@ -159,10 +159,16 @@ def test_org_macros_and_conditions_have_their_lines(tmp_path):
 
 
 def test_in_a_listing_what_is_left_out_takes_no_line(tmp_path):
+    """Nor does what is included; of a macro the lines in it have theirs."""
+    (tmp_path / "more.inc").write_text(" clc\n")
     path = tmp_path / "my.s"
-    path.write_text("* = $8000\n .if 0\nread: lda #1\n rts\n .fi\nread: lda #1\n rts\n")
+    path.write_text(
+        "* = $8000\nm .macro\n lda #\\1 ; as asked\n .endm\n .if 0\nread: lda #1\n rts\n .fi\n"
+        'read: #m 1\n .include "more.inc"\n lda #1\n rts\n'
+    )
     routine = load_routine(str(path), assembler="64tass")
-    assert {at: line for at, (_, line) in routine.lines.items()} == {0x8000: 6, 0x8002: 7}
+    lines = {at: line for at, (_, line) in routine.lines.items()}
+    assert lines == {0x8000: 3, 0x8003: 11, 0x8005: 12}
 
 
 @pytest.mark.parametrize("assembler", ASSEMBLERS)

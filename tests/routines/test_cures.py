@@ -145,3 +145,26 @@ def test_two_results_are_both_compared(tmp_path):
     assert agree.verdict == "detects"
     assert agree.patch.count("cmp $") == 2
     assert "in-step" in offered
+
+
+def test_a_copy_on_the_wrong_parity_needs_three_cycles_more():
+    source = """port = $4016
+read:   lda #2
+        sta $4014
+        lda #1
+        sta port
+        sta $10
+        lsr a
+        sta port
+        jmp *+3
+loop:   lda port
+        lsr a
+        rol $10
+        bcc loop
+        rts
+"""
+    routine = routine_from_source(source, "mine.asm", result="$10")
+    load = lambda changed: routine_from_source(changed, "mine.asm", result="$10")  # noqa: E731
+    (cure,) = [one for one in cures(routine, FEW, load) if one.name == "in-step"]
+    assert (cure.cycles, cure.lines, cure.verdict) == (3, 1, "immune")
+    assert "         sta $4014\n+        jmp *+3 ; 3 cycles\n" in cure.patch

@@ -4,7 +4,6 @@
 `padbench.jobs.routine_case`.
 """
 
-import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -267,15 +266,15 @@ def judged(
 
 
 def _write_patches(found: Sequence[Cure], folder: Path | None, source: str) -> dict[str, Path]:
-    # A patch has the ends of lines that its file has.
     file = Path(source)
     returns = bool(found) and file.is_file() and b"\r\n" in file.read_bytes()
     for number, one in enumerate(found, 1):
         assert folder is not None
-        path = folder / f"{number}-{one.name}.patch"
-        patch = re.sub(r"^([-+ ](?!--|\+\+).*)$", "\\1\r", one.patch, flags=re.MULTILINE)
-        with whole_file(path) as out:
-            out.write(patch if returns else one.patch)
+        first, second, *lines = one.patch.splitlines(keepends=True)
+        if returns:  # a patch has the ends of lines that its file has
+            lines = [line.replace("\n", "\r\n") if line[0] in " +-" else line for line in lines]
+        with whole_file(folder / f"{number}-{one.name}.patch") as out:
+            out.writelines([first, second, *lines])
     return {"Patches": folder} if found and folder is not None else {}
 
 

@@ -1,7 +1,7 @@
 """Source for a cross assembler, run as a program; and the listing and symbols that one writes.
 
     code = cross_assembled("ca65", text, Path("my-read.s"))
-    labels_in(symbols), lines_in(listing, segments, "my-read.s", source)
+    labels_in(symbols), lines_in(listing, segments, "my-read.lst")
 
 Both programs write symbols as ``al 008015 .name``; ``name = $8015`` is read too, in a listing
 as well. A line of a listing counts where its bytes are those of the code.
@@ -12,7 +12,6 @@ import shutil
 import subprocess
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from difflib import SequenceMatcher
 from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -34,8 +33,8 @@ ASSEMBLERS: dict[Assembler, tuple[str, tuple[tuple[str, ...], ...]]] = {
     "64tass": (
         "64tass",
         (
-            ("64tass", "-a", "-q", "-I", "{folder}", "-L", "out.lst", "--verbose-list",
-             "--vice-labels", "-l", "out.lbl", "-b", "-o", "out.bin", "{file}"),
+            ("64tass", "-a", "-q", "-I", "{folder}", "-L", "out.lst", "--vice-labels",
+             "-l", "out.lbl", "-b", "-o", "out.bin", "{file}"),
         ),
     ),
 }  # fmt: skip
@@ -54,8 +53,7 @@ _ROW = re.compile(
     r"(?P<at>[0-9A-F]{6})(?:(?P<moves>r)| ) \d+  (?P<code>(?:[0-9A-Fr]{2} )+) *(?P<text>.*)|"
     r"[.>](?P<at2>[0-9a-f]{4,6})\t(?P<code2>(?:[0-9a-f]{2} ?)+)(?:\t.*\t|\t+)(?P<text2>.*)"
 )
-_SOURCE = re.compile(r"(?:[.>][0-9a-f]{4,6}|=[^\t]*)?\t.*\t(.*)")
-"""What a listing of 64tass has of a line of the source, whether it makes bytes or not."""
+_PLACE = re.compile(r";line(\d+)$")
 _STEP = re.compile(r"([0-9A-F]{6})([r ]) \d+  ((?:[0-9A-Frx]{2} )*) *(.*)")
 _MOVE = re.compile(
     r'(?:\w+:)?\s*\.(org|reloc|code|data|rodata|bss|zeropage|segment|p(?:ush|op)seg)\b(?:\s*"(\w+)")?',
@@ -75,7 +73,8 @@ def cross_assembled(assembler: Assembler, text: str, path: Path) -> Assembled:
     package, commands = ASSEMBLERS[assembler]
     with TemporaryDirectory() as made:
         folder = Path(made)
-        (folder / path.name).write_text(text, encoding="utf-8")
+        given = _marked(text) if assembler == "64tass" else text
+        (folder / path.name).write_text(given, encoding="utf-8")
         for command in commands:
             words = [
                 word.format(folder=path.parent.resolve(), file=f"./{path.name}") for word in command
@@ -112,7 +111,7 @@ def cross_assembled(assembler: Assembler, text: str, path: Path) -> Assembled:
     if assembler == "ca65":
         lines = _lines_of(tables, pieces, path, sources)
     else:
-        lines = lines_in(listing, segments, name, text)
+        lines = lines_in(listing, segments, name, marked=True)
     return Assembled(segments, labels_in(f"{listing}\n{symbols}"), lines, sources)
 
 
@@ -237,33 +236,27 @@ def labels_in(symbols: str) -> dict[str, int]:
 
 
 def lines_in(
-    listing: str, segments: tuple[tuple[int, bytes], ...], file: str, source: str = ""
+    listing: str, segments: tuple[tuple[int, bytes], ...], file: str, *, marked: bool = False
 ) -> Mapping[int, tuple[str, int]]:
-    """File and line by address: of the ``source`` where there is one, else of the listing itself.
+    """File and line by address: of the listing itself, or of the source that `_marked` wrote.
 
     ``file`` is the name of either.
     """
     memory = {at + n: byte for at, code in segments for n, byte in enumerate(code)}
-    listed = listing.splitlines()
-    places = _places(listed, source) if source else {n: n + 1 for n in range(len(listed))}
     lines: dict[int, tuple[str, int]] = {}
-    for number, row in enumerate(map(_ROW.fullmatch, listed)):
-        if row is None or number not in places:
+    for number, row in enumerate(map(_ROW.fullmatch, listing.splitlines()), 1):
+        if row is None:
+            continue
+        place = _PLACE.search(row["text2"] or "") if marked else None
+        if marked and place is None:  # of an included file
             continue
         at = int(row["at"] or row["at2"], 16) + (segments[0][0] if row["moves"] else 0)
         code = (row["code"] or row["code2"]).split()
         if all(byte == "rr" or memory.get(at + n) == int(byte, 16) for n, byte in enumerate(code)):
-            lines.setdefault(at, (file, places[number]))
+            lines.setdefault(at, (file, number if place is None else int(place[1])))
     return lines
 
 
-def _places(listed: Sequence[str], source: str) -> dict[int, int]:
-    """Lines of the source by row of a listing, which has macros and files beside them."""
-    rows = [(n, row[1].strip()) for n, row in enumerate(map(_SOURCE.fullmatch, listed)) if row]
-    texts = [(n, line.strip()) for n, line in enumerate(source.splitlines(), 1) if line.strip()]
-    alike = SequenceMatcher(None, [one for _, one in rows], [one for _, one in texts], False)
-    return {
-        rows[block.a + n][0]: texts[block.b + n][0]
-        for block in alike.get_matching_blocks()
-        for n in range(block.size)
-    }
+def _marked(text: str) -> str:
+    """A source that says in each line, behind a comment, which it is: its listing does not."""
+    return "".join(f"{line} ;line{n}\n" for n, line in enumerate(text.splitlines(), 1))
