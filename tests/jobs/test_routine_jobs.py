@@ -2,7 +2,6 @@
 
 import io
 import json
-import shutil
 import subprocess
 import xml.etree.ElementTree as ET
 from dataclasses import asdict
@@ -398,14 +397,16 @@ def test_cures_are_written_as_patches(monkeypatch, tmp_path):
 def test_a_patch_has_the_ends_of_lines_of_its_file(tmp_path):
     source = load_routine("read-once").sources["read-once"]
     path = tmp_path / "mine.asm"
-    path.write_bytes(source.replace("\n", "\r\n").encode())
+    before = source.replace("\n", "\r\n").encode()
+    path.write_bytes(before)
     routine(path, periods=[432], cures=tmp_path / "new")
     patches = [*(tmp_path / "new").iterdir()]
     assert patches
     for patch in patches:
-        shutil.copy(path, tmp_path / "copy.asm")
-        subprocess.run(["patch", "-s", "copy.asm", str(patch)], cwd=tmp_path, check=True)
-        mended = (tmp_path / "copy.asm").read_bytes()
+        path.write_bytes(before)
+        subprocess.run(["git", "apply", "-p0", str(patch)], cwd=tmp_path, check=True)
+        mended = path.read_bytes()
+        assert mended != before
         assert mended.count(b"\n") == mended.count(b"\r\n")
 
 
