@@ -169,6 +169,13 @@ def test_a_shorted_supply_is_measured_before_the_next_press():
     assert all(("supply to ground", 0) in one for one in first)
 
 
+def test_a_press_costs_more_with_each_button_and_a_look_as_much_as_one():
+    tests = told({"A": "A"}).data.tests
+    costs = {one.held.bit_count(): one.cost for one in tests if one.press and one.held != 0x80}
+    assert costs[0] == costs[1] == 1
+    assert [costs[n] for n in sorted(costs)[1:]] == sorted({*costs.values()})
+
+
 def test_a_press_that_may_short_the_supply_says_so():
     result = told({"A": "none"})
     held = ranking.Test("", 0x80, 1.0, 1.0)
