@@ -170,7 +170,7 @@ def test_a_shorted_supply_is_measured_before_the_next_press():
 
 
 def test_a_press_costs_more_with_each_button_and_a_look_as_much_as_one():
-    tests = told({"A": "Right"}).data.tests
+    tests = padbench.diagnose(SHEETS / "harbour-b.toml", {"A": "Right"}).data.tests
     costs = {one.held.bit_count(): one.cost for one in tests if one.press and one.held != 0x80}
     assert costs[0] == costs[1] == 1
     more = [costs[n] for n in sorted(costs)[1:]]
