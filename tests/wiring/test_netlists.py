@@ -550,6 +550,8 @@ def test_a_zener_below_the_supply_is_no_clamp(judged, value, pins, says):
     found = judged(board)
     assert says in fails(found).get("board.values", "")
     assert bool(says) == bool(fails(found))
+    kinds = {source.kind for source in found["board.values"].sources}
+    assert ({"common practice", "from memory"} <= kinds) is bool(says)
     assert found["board.left-out"].verdict == "pass"
 
 

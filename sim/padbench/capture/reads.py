@@ -34,7 +34,8 @@ INCOMPLETE = CUT_SHORT | OPEN_ENDED
 """Fewer samples than wanted: a read of as many or more is whole, whether `UNEVEN` or not.
 
 Clocks are `PAIRED` if there are more than wanted and all stand in close pairs, `IN_LATCH` if
-too few come behind the latch; a latch is `SPIKED` if it is far shorter than the others.
+too few come behind the latch; a latch is `SPIKED` if it is less than half as long as the others
+(assumed, as for close pairs).
 """
 
 BOUNCE_PS = 10 * 10**9

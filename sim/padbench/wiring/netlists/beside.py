@@ -25,10 +25,15 @@ from padbench.core.units import Value, show
 from padbench.sheet import Sheet
 from padbench.wiring.netlists.recognise import Drawn, Link, by_name
 
-FIGURES = (Source("figures of a small transistor", "from memory"),
+FIGURES = (Source("figures and numbers of small transistors", "from memory"),
            Source("a twentieth of the collector's current at the base", "common practice"),
-           Source("half of the latch's time for an edge at the load pin", "assumed"))  # fmt: skip
+           Source("half of the latch's time for an edge at the load pin", "assumed"),
+           Source("nine tenths of a high at a gate", "assumed"))  # fmt: skip
 """What the findings of a transistor rest on."""
+
+DIODES = (Source("a zener diode conducts from 5 % below its volts on", "common practice"),
+          Source("volts by the number of a zener diode; a small LED", "from memory"))  # fmt: skip
+"""What those of zener diodes and indicators do."""
 
 _SATURATED, _LETS_GO = 0.8, 0.45
 _FORCED_GAIN, _MOST_AMPERES = 20, 0.1

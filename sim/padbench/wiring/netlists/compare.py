@@ -15,6 +15,7 @@ from padbench.core.remedies import WHICH_TIE, joined
 from padbench.core.units import Value, show
 from padbench.sheet import Sheet
 from padbench.wiring.netlists.beside import (
+    DIODES,
     FIGURES,
     TRACK,
     breakdown,
@@ -128,6 +129,8 @@ class _Comparison:
                 continue
             missed: Verdict = "not-judged" if id_ == "board.left-out" else "fail"
             figures = FIGURES if id_ == "board.inverter" else ()
+            if any(kind in ("zener", "too-bright", "dark") for kind, *_ in rows):
+                figures = DIODES
             columns = zip(_COLUMNS, zip(*rows, strict=True) if rows else [()] * 4, strict=True)
             yield Finding(
                 _RULES[id_],
