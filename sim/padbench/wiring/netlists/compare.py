@@ -128,7 +128,7 @@ class _Comparison:
             ):
                 continue
             missed: Verdict = "not-judged" if id_ == "board.left-out" else "fail"
-            figures = FIGURES if id_ == "board.inverter" else ()
+            figures: tuple[Source, ...] = FIGURES if id_ == "board.inverter" else ()
             if any(kind in ("zener", "too-bright", "dark") for kind, *_ in rows):
                 figures = DIODES
             columns = zip(_COLUMNS, zip(*rows, strict=True) if rows else [()] * 4, strict=True)
