@@ -262,6 +262,7 @@ def main(folder: Path) -> int:
     """
     import resource  # noqa: PLC0415 - this and the groups of processes are of Unix alone
 
+    sys.path.insert(0, str(Path(__file__).parent / "lean"))  # cocotb hands the path on
     from cocotb_tools.runner import VHDL, Verilog, get_runner  # noqa: PLC0415 - only in the process
 
     job = Job.read(folder)
