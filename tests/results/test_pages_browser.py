@@ -186,7 +186,7 @@ def test_a_swept_pad_calls_no_fault_good_and_counts_in_per_cent(browser, pages):
     cells = browser.execute_script(
         "return [...document.querySelectorAll('td')].map((one) => one.textContent.trim())"
     )
-    assert any(re.fullmatch(r"\d[\d\s]* \(\d.* %\)", one) for one in cells)
+    assert any(re.fullmatch(r"\d[\d\s]* \(\d.*\s%\)", one) for one in cells)
     assert not any("e+" in one for one in cells)
     empty = browser.execute_script(
         "return [...document.querySelectorAll('thead th')].filter((one) => !one.textContent).length"

@@ -40,6 +40,11 @@ _VERSIONS = ("myhdl", "numpy", "pydantic", "py65", "quantiphy")
 
 _PARTS = re.compile(r"[\s+-]+")
 """Where a line may end: a held state is one word otherwise."""
+_INSIDE = re.compile(
+    r"(?<=\d) (?=\d{3}(?!\d)|[pnµmkMG]?(?:Ω|[VAsFHWmgB]|Hz|W|cycles?)(?!\w)|°C|%|/ ?\d)"
+    r"|(?<=/) (?=\d)"
+)
+"""A space between groups of digits, or between a number and its unit, where no line ends."""
 _LONGEST_WORD = 24
 """Letters; longer ones come from names in sheets, and have to be broken on a narrow page."""
 
@@ -105,10 +110,18 @@ def environment_of(*folders: Path) -> "Environment":
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_together,
     )
     environment.globals.update(words=WORDS, amount=amount, counted=counted)
     environment.tests["long"] = _long
     return environment
+
+
+def _together(value: Any) -> Any:
+    """A text in which a number stays with its unit; a command or file to copy stays as it is."""
+    if type(value) is not str or "\n" in value or value.startswith("padbench "):
+        return value
+    return _INSIDE.sub("\N{NO-BREAK SPACE}", value)
 
 
 def _long(cell: str | Cell) -> bool:
