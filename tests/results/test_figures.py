@@ -99,6 +99,19 @@ def test_each_phase_is_marked_by_what_it_came_to(swept):
     assert run_into(figure) == []
 
 
+def test_the_numbers_of_the_worst_phases_lie_within_the_axes_of_a_single_row_too(swept):
+    for tallies in (swept[0][:1], swept[0]):
+        figure = strips_figure(phase_strips(tallies), "mine", SVG)
+        (axes,) = figure.axes
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()
+        renderer = canvas.get_renderer()
+        frame = axes.get_window_extent(renderer)
+        numbers = [one.get_window_extent(renderer) for one in axes.texts]
+        assert numbers
+        assert all(frame.y0 <= one.y0 and one.y1 <= frame.y1 for one in numbers)
+
+
 def test_the_strips_on_the_page_are_the_same_phases(swept):
     tallies, run = swept
     strips = phase_strips(tallies)

@@ -54,6 +54,8 @@ def strips_figure(strips: Strips, title: str, path: Path) -> "Figure":
     some = [*range(0, len(strips.rows), 1 if strips.tall > _LOW_ROW else 4)]
     axes.set_yticks([-row for row in some], [strips.rows[row].label for row in some])
     axes.set(xlabel=strips.across, ylabel=strips.up, xlim=(-0.5, strips.length))
+    # A single row too has room above it, for the number of its worst place.
+    axes.set_ylim(-len(strips.rows) + 0.9, 1.25)
     axes.set_title(title[:90], parse_math=False)
     _legend(figure, axes)
     return figure
