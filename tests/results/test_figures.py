@@ -16,7 +16,7 @@ from padbench.core.findings import COUNTED
 from padbench.core.sentences import amount
 from padbench.jobs.routine_sections import map_strips, phase_strips
 from padbench.parts import console_timing
-from padbench.results.blocks import spans_of
+from padbench.results.blocks import Strip, Strips, spans_of
 from padbench.results.margins_plot import LEAST, MOST, margins_figure
 from padbench.results.sweep_plots import latency_figure, strips_figure
 from padbench.routines.console import Console
@@ -99,17 +99,18 @@ def test_each_phase_is_marked_by_what_it_came_to(swept):
     assert run_into(figure) == []
 
 
-def test_the_numbers_of_the_worst_phases_lie_within_the_axes_of_a_single_row_too(swept):
-    for tallies in (swept[0][:1], swept[0]):
-        figure = strips_figure(phase_strips(tallies), "mine", SVG)
-        (axes,) = figure.axes
-        canvas = FigureCanvasAgg(figure)
-        canvas.draw()
-        renderer = canvas.get_renderer()
-        frame = axes.get_window_extent(renderer)
-        numbers = [one.get_window_extent(renderer) for one in axes.texts]
-        assert numbers
-        assert all(frame.y0 <= one.y0 and one.y1 <= frame.y1 for one in numbers)
+@pytest.mark.parametrize("rows", [1, 3])
+def test_the_numbers_of_the_worst_places_lie_within_the_axes(rows):
+    marks = [(18, 4, 4), (22, 99, 1)]
+    strips = Strips("", "up", "across", [Strip("432", 135, marks)] * rows, [(1, "a"), (4, "b")], "")
+    figure = strips_figure(strips, "mine", SVG)
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    (axes,) = figure.axes
+    frame = axes.get_window_extent(canvas.get_renderer())
+    numbers = [one.get_window_extent(canvas.get_renderer()) for one in axes.texts]
+    assert numbers
+    assert all(frame.y0 <= one.y0 and one.y1 <= frame.y1 for one in numbers)
 
 
 def test_the_strips_on_the_page_are_the_same_phases(swept):
