@@ -348,20 +348,44 @@ def test_a_link_in_the_place_of_the_list_of_waves_is_told_at_once(padbench, monk
     assert ".padbench-waves: a link stands where padbench lists" in err
 
 
-def test_a_read_only_file_system_is_one_code_whatever_would_be_written(padbench, monkeypatch):
+@pytest.mark.parametrize("why", [errno.EROFS, errno.EACCES], ids=errno.errorcode.get)
+def test_a_place_that_takes_no_output_is_one_code_whatever_would_be_written(
+    padbench, monkeypatch, why
+):
     monkeypatch.setattr("padbench.cli.verify.verify_each", None)
-    touch = Path.touch
+    says = os.strerror(why)
 
-    def refused(path, *arguments, **options):
-        if path.suffix == ".part":
-            raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path))
-        touch(path, *arguments, **options)
+    def instead_of(do):
+        def refused(path, *arguments, **options):
+            if path.suffix == ".part" or path.name == "w":
+                raise OSError(why, says, str(path))
+            return do(path, *arguments, **options)
 
-    monkeypatch.setattr(Path, "touch", refused)
-    for outputs in ((), ("--waves", "w"), ("--no-waves", "--report", "a.html")):
-        code, out, err = padbench("verify", B, *outputs)
+        return refused
+
+    for name in ("touch", "open", "mkdir"):
+        monkeypatch.setattr(Path, name, instead_of(getattr(Path, name)))
+    verify = ["verify", B]
+    for command, named in (
+        (verify, "waves/out/harbour-b"),
+        ([*verify, "--waves", "w"], "w"),
+        ([*verify, "--no-waves", "--report", "a.html"], "a.html"),
+        (["new", "a.toml"], "a.toml"),
+        (["new", "w/a.toml"], "w/a.toml"),
+    ):
+        code, out, err = padbench(*command)
         assert (code, out, err.count("\n")) == (4, "", 1)
-        assert "read-only file system" in err
+        assert err.startswith(f"padbench: {named}: {says.lower()}; ")
+
+
+def test_a_file_that_is_protected_is_not_written_over(padbench, monkeypatch):
+    monkeypatch.setattr("padbench.cli.verify.verify_each", None)
+    Path("a.html").write_text("mine")
+    # Whoever runs the tests may write everything.
+    monkeypatch.setattr("padbench.files.os.access", lambda *_: False)
+    code, out, err = padbench("verify", B, "--no-waves", "--report", "a.html")
+    assert (code, out) == (4, "")
+    assert err == "padbench: a.html: permission denied; name a file that can be used\n"
 
 
 def test_outputs_are_tried_before_the_work(padbench, monkeypatch):
