@@ -32,6 +32,10 @@ class Run:
     failed: list[OSError] = field(default_factory=list)
 
 
+class NotAllowed(PermissionError):
+    """The place of an output, where nobody who runs this may write; told with the user's name."""
+
+
 _RUN: ContextVar[Run | None] = ContextVar("files of this run", default=None)
 _SAYS = {
     "reads": "this run reads it and does not write over it",
@@ -86,6 +90,9 @@ def plan(path: Path) -> None:
     for key in keys:
         if key in run.used:
             raise OSError(errno.EBUSY, _SAYS[run.used[key]], str(path))
+    if path.exists() and not os.access(path, os.W_OK):
+        # Another file could take its name all the same, but somebody has protected it.
+        raise NotAllowed(errno.EACCES, os.strerror(errno.EACCES), str(path))
     _try(Path(os.path.realpath(path)).parent, path)
     for key in keys:
         run.used[key] = "plans"
@@ -115,7 +122,13 @@ def _try(folder: Path, path: Path) -> None:
         # The folder is there: its file system makes no files, under any name.
         raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path)) from None
     except OSError as error:
-        raise OSError(error.errno, error.strerror, str(path)) from None
+        raise _told(error, path) from None
+
+
+def _told(error: OSError, path: Path) -> OSError:
+    """The error under the user's own name, and no longer like that of an input."""
+    kind = NotAllowed if isinstance(error, PermissionError) else OSError
+    return kind(error.errno, error.strerror, str(path))
 
 
 def claim(path: Path) -> None:
@@ -238,7 +251,7 @@ def _opened(path: Path, overwrite: bool, binary: str) -> Iterator[IO[Any]]:
     if target.exists() and not overwrite:
         raise _exists(path)
     claim(path)
-    _make_folder(target.parent)
+    _make_folder(target.parent, path)
     temporary = target.with_name(f".{secrets.token_hex(8)}.part")
     try:
         # Mode x for a file that is surely ours; the umask has its say, as it has not with mkstemp.
@@ -254,7 +267,7 @@ def _opened(path: Path, overwrite: bool, binary: str) -> Iterator[IO[Any]]:
     except OSError as error:
         if error.filename not in (None, str(temporary)):
             raise
-        raise OSError(error.errno, error.strerror, str(path)) from None  # the user's own name
+        raise _told(error, path) from None
     finally:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
@@ -272,12 +285,14 @@ def _own_handle(path: Path) -> int | None:
     return None
 
 
-def _make_folder(folder: Path) -> None:
+def _make_folder(folder: Path, path: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except FileExistsError:
         # It would read as "the output exists", which is not what is wrong.
         raise NotADirectoryError(errno.ENOTDIR, os.strerror(errno.ENOTDIR), str(folder)) from None
+    except OSError as error:
+        raise _told(error, path) from None
 
 
 def _move_to_free_name(temporary: Path, target: Path, path: Path) -> None:

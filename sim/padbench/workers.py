@@ -109,12 +109,8 @@ class Worker:
         context = get_context("spawn")
         self.pipe, theirs = context.Pipe()
         self.process = context.Process(target=_work, args=(theirs,), daemon=True)
-        # It is born deaf to Ctrl-C, which would end it with a traceback while it still begins.
-        kept = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-        try:
+        with _deaf():
             self.process.start()
-        finally:
-            signal.pthread_sigmask(signal.SIG_SETMASK, kept)
         theirs.close()
         self.told: Any = (do, known)
         self.task: Any = None
@@ -156,8 +152,23 @@ class Ended(Exception):
     """A worker is no more."""
 
 
+@contextmanager
+def _deaf() -> Iterator[None]:
+    """Who is born within is deaf to Ctrl-C, which would end it with a traceback as it begins."""
+    mask = getattr(signal, "pthread_sigmask", None)  # Windows has none; see `_work`
+    if mask is None:
+        yield
+        return
+    kept = mask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        mask(signal.SIG_SETMASK, kept)
+
+
 def _work(pipe: "Connection[Any, Any]") -> None:
     """The process itself: it ends with the one that waits for it, and leaves Ctrl-C to that."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     with suppress(EOFError, OSError):
         do, known = pipe.recv()

@@ -1,8 +1,10 @@
 """One recording in every dialect that instruments and programs write: the same reads of each."""
 
+import gzip
 import io
 import struct
 import wave
+import zipfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -10,7 +12,7 @@ import numpy as np
 import pytest
 
 import padbench
-from padbench.waveio import WaveError, read_wave
+from padbench.waveio import WaveError, arrays, read_wave
 
 TIMELINE = read_wave(Path(__file__).parents[2] / "waves" / "each-button.vcd")
 WIRES = [TIMELINE.wires[name] for name in ("console.latch", "console.clock", "cable.data")]
@@ -160,6 +162,30 @@ def test_arrays_and_sound_have_the_same_reads(tmp_path, dialect):
     if "scale" in options:
         low, high = result.data.edges["clock"].levels
         assert (low, high) == (pytest.approx(0, abs=0.01), pytest.approx(5, abs=0.01))
+
+
+def test_what_else_lies_in_a_file_of_arrays_is_left_alone(tmp_path):
+    path = tmp_path / "bench.npz"
+    path.write_bytes(ARRAYS["npz with times"][0])
+    with zipfile.ZipFile(path, "a") as file:
+        file.writestr("note.txt", "from the bench")
+    assert [read.byte for read in padbench.inspect(path).data.reads()] == EACH
+    with zipfile.ZipFile(path, "w") as file:
+        file.writestr("note.txt", "from the bench")
+    with pytest.raises(WaveError, match="no columns side by side"):
+        padbench.inspect(path)
+
+
+def test_what_a_packed_file_holds_is_bounded(tmp_path, monkeypatch):
+    monkeypatch.setattr(arrays, "_MOST_BYTES", 1 << 20)
+    path, zeros = tmp_path / "bench.npz", np.zeros(1 << 17)
+    path.write_bytes(numpy_file(np.savez_compressed, latch=zeros, clock=zeros))
+    assert path.stat().st_size < 10_000
+    with pytest.raises(WaveError, match="more than"):
+        padbench.inspect(path)
+    path.write_bytes(gzip.compress(numpy_file(np.save, zeros)))
+    with pytest.raises(WaveError, match="more than"):
+        padbench.inspect(path)
 
 
 def test_the_sound_is_read_as_the_standard_library_reads_it(tmp_path):

@@ -348,20 +348,44 @@ def test_a_link_in_the_place_of_the_list_of_waves_is_told_at_once(padbench, monk
     assert ".padbench-waves: a link stands where padbench lists" in err
 
 
-def test_a_read_only_file_system_is_one_code_whatever_would_be_written(padbench, monkeypatch):
+@pytest.mark.parametrize("why", [errno.EROFS, errno.EACCES], ids=errno.errorcode.get)
+def test_a_place_that_takes_no_output_is_one_code_whatever_would_be_written(
+    padbench, monkeypatch, why
+):
     monkeypatch.setattr("padbench.cli.verify.verify_each", None)
-    touch = Path.touch
+    says = os.strerror(why)
 
-    def refused(path, *arguments, **options):
-        if path.suffix == ".part":
-            raise OSError(errno.EROFS, os.strerror(errno.EROFS), str(path))
-        touch(path, *arguments, **options)
+    def instead_of(do):
+        def refused(path, *arguments, **options):
+            if path.suffix == ".part" or path.name == "w":
+                raise OSError(why, says, str(path))
+            return do(path, *arguments, **options)
 
-    monkeypatch.setattr(Path, "touch", refused)
-    for outputs in ((), ("--waves", "w"), ("--no-waves", "--report", "a.html")):
-        code, out, err = padbench("verify", B, *outputs)
+        return refused
+
+    for name in ("touch", "open", "mkdir"):
+        monkeypatch.setattr(Path, name, instead_of(getattr(Path, name)))
+    verify = ["verify", B]
+    for command, named in (
+        (verify, "waves/out/harbour-b"),
+        ([*verify, "--waves", "w"], "w"),
+        ([*verify, "--no-waves", "--report", "a.html"], "a.html"),
+        (["new", "a.toml"], "a.toml"),
+        (["new", "w/a.toml"], "w/a.toml"),
+    ):
+        code, out, err = padbench(*command)
         assert (code, out, err.count("\n")) == (4, "", 1)
-        assert "read-only file system" in err
+        assert err.startswith(f"padbench: {named}: {says.lower()}; ")
+
+
+def test_a_file_that_is_protected_is_not_written_over(padbench, monkeypatch):
+    monkeypatch.setattr("padbench.cli.verify.verify_each", None)
+    Path("a.html").write_text("mine")
+    # Whoever runs the tests may write everything.
+    monkeypatch.setattr("padbench.files.os.access", lambda *_: False)
+    code, out, err = padbench("verify", B, "--no-waves", "--report", "a.html")
+    assert (code, out) == (4, "")
+    assert err == "padbench: a.html: permission denied; name a file that can be used\n"
 
 
 def test_outputs_are_tried_before_the_work(padbench, monkeypatch):
@@ -553,28 +577,38 @@ def test_an_end_by_signal_leaves_no_half_written_file(tmp_path):
     assert not list(tmp_path.glob(".*"))
 
 
-def test_what_only_unix_has_is_not_needed_but_for_hdl(tmp_path):
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["play", B, "--scenario", "idle", "--report", "a.html", "--json"],
+        ["sweep", "--routine", "read-twice", "--period", "500", "--workers", "2", "--json"],
+    ],
+    ids=["play", "sweep"],
+)
+def test_what_only_unix_has_is_not_needed_but_for_hdl(tmp_path, arguments):
     code = (
         "import os, signal, sys\n"
         "for name in ('fcntl', 'resource', 'pwd', 'grp', 'termios'): sys.modules[name] = None\n"
         "for name in ('killpg', 'getuid', 'fork', 'setsid'): delattr(os, name)\n"
-        "for name in ('SIGHUP', 'SIGKILL'): delattr(signal, name)\n"
+        "for name in ('SIGHUP', 'SIG_BLOCK', 'SIG_SETMASK', 'pthread_sigmask'):\n"
+        "    delattr(signal, name)\n"
+        # Here the standard library ends a worker by it.
+        "if '--workers' not in sys.argv: del signal.SIGKILL\n"
         "from importlib import import_module\n"
         "import padbench.cli as cli\n"
         "for name in cli.COMMANDS: import_module(f'padbench.cli.{name}')\n"
         "import padbench.__main__ as entry\n"
         "entry.run()"
     )
-    play = ["play", B, "--scenario", "idle", "--report", "a.html", "--json"]
     ran = subprocess.run(
-        [sys.executable, "-c", code, *play],
+        [sys.executable, "-c", code, *arguments],
         capture_output=True,
         text=True,
         check=False,
         cwd=tmp_path,
     )
     assert (ran.returncode, ran.stderr) == (0, "")
-    assert json.loads(ran.stdout)["verdict"] == "pass"
+    assert json.loads(ran.stdout)["verdict"] in ("pass", "detects")
 
 
 def test_hdl_says_where_it_cannot_be_run(padbench, monkeypatch):

@@ -61,7 +61,6 @@ def left_behind(folder: Path) -> list[str]:
     [
         ("input  wire              load,", "input wire load", "pad.v:"),
         (END, "assign data = no_such_thing_[3];", "pad.v:"),
-        ("module shift_register", "module another", "shift_register"),
     ],
 )
 def test_what_does_not_compile_is_said_in_the_simulators_words(tmp_path, capfd, old, new, says):
@@ -70,6 +69,26 @@ def test_what_does_not_compile_is_said_in_the_simulators_words(tmp_path, capfd, 
     assert len(err.splitlines()) == 1
     assert "pad.toml" in err
     assert says in err
+
+
+@pytest.mark.parametrize("simulator", ["icarus", "ghdl", "verilator"])
+def test_a_top_that_is_in_no_source_is_laid_on_the_sheet(tmp_path, capfd, simulator):
+    sheet = tmp_path / "pad.toml"
+    text = sheet_text("shift_register", simulator)
+    sheet.write_text(text.replace('top = "shift_register"', 'top = "another"'))
+    code, out, err = command(capfd, sheet, *ONE)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert "hdl.top: another is in none of the sources; name a module or entity that is" in err
+
+
+def test_a_fault_in_a_header_is_the_headers_whatever_its_name(tmp_path, capfd):
+    sheet = write(tmp_path, END, f'`include "widths.inc"\n{END}')
+    sheet.write_text(sheet.read_text() + "\ninclude = ['.']\n")
+    (tmp_path / "widths.inc").write_text("wire wire w;\n")
+    code, _, err = command(capfd, sheet, *ONE)
+    assert (code, len(err.splitlines())) == (2, 1)
+    assert f"{tmp_path / 'widths.inc'}:1: syntax error" in err
+    assert "tool chain" not in err
 
 
 def test_a_header_whose_folder_is_not_named(tmp_path, capfd):

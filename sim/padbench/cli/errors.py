@@ -25,8 +25,10 @@ def said(line: str) -> None:
 
 
 def exit_code(error: OSError) -> int:
-    """4 for a place that nobody could write to, else 2: another name would do."""
-    nowhere = error.errno in (ENOSPC, EDQUOT, EFBIG, EROFS)
+    """4 for an output whose place takes none, else 2: the name is wrong, or it is an input's."""
+    from padbench.files import NotAllowed  # --help does not need it
+
+    nowhere = error.errno in (ENOSPC, EDQUOT, EFBIG, EROFS) or isinstance(error, NotAllowed)
     return 4 if error.filename is None or nowhere else 2
 
 

@@ -39,6 +39,8 @@ _PLACED = re.compile(r"^\S.*?:\d+(?::\d+)?:.*$", re.MULTILINE)
 _PLAIN = re.compile(r"^\W*error\b.*$", re.MULTILINE | re.IGNORECASE)
 _NO_HEADER = re.compile(r"(?i)include file\b")
 """In what Icarus and Verilator say of a header that is not there."""
+_NO_TOP = re.compile(r"find the root module|was not found in design|cannot find entity")
+"""What Icarus, Verilator and GHDL say of a ``top`` that is in no source."""
 _OF_COCOTB = re.compile(r"^ *[-.\d]+ns (?:INFO|WARNING) .*$", re.MULTILINE)
 _CRASH = re.compile(r"return code: -(\d+)$", re.MULTILINE)
 """How cocotb's runner says that a signal ended the simulator."""
@@ -119,7 +121,7 @@ def run_job(
     if flooded:
         says = f"it wrote more than {_MOST_OUTPUT >> 20} MiB of messages and files"
         return Outcome("flooded" if (folder / _BUILT).exists() else "build", says)
-    outcome = _outcome(folder, ending, timed_out, process.returncode)
+    outcome = _outcome(job, folder, ending, timed_out, process.returncode)
     return replace(outcome, says=as_written(outcome.says, job, used))
 
 
@@ -193,7 +195,9 @@ class Programs:
             self.end(name)
 
 
-def _outcome(folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int) -> Outcome:
+def _outcome(
+    job: Job, folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int
+) -> Outcome:
     """``ending`` is what the records said of it: "fault", or "done"."""
     fault = ending.get("fault")
     if fault is not None:
@@ -206,6 +210,9 @@ def _outcome(folder: Path, ending: Mapping[str, Any], timed_out: bool, code: int
         if _NO_HEADER.search(words):
             says = f'{words}; name the folder that it is in, such as include = ["."]'
             return Outcome("build", says, "include")
+        if _NO_TOP.search(words):
+            says = f"{job.top} is in none of the sources; name a module or entity that is"
+            return Outcome("build", says, "top")
         tools = _of_tools(words, folder)
         says = f"the tool chain here fails, not your sources: {words}" if tools else words
         return Outcome("build", says, "simulator" if tools else "")
@@ -221,7 +228,9 @@ def _of_tools(words: str, folder: Path) -> bool:
         return _TOOLS.search(words) is not None
     path = Path(place[1])
     ours = (folder / "build", Path(sys.prefix), Path(sys.base_prefix), Path("/usr"))
-    return path.suffix.lower() not in _HDL or any(path.is_relative_to(base) for base in ours)
+    # The sources and folders of headers are given with their whole path, whatever a header is called.
+    made = not path.is_absolute() and path.suffix.lower() not in _HDL
+    return made or any(path.is_relative_to(base) for base in ours)
 
 
 def _how_it_ended(folder: Path, code: int) -> str:

@@ -30,6 +30,8 @@ _RATES = ("rate", "fs", "sample_rate", "samplerate", "sampling_rate")
 _STEPS = ("dt", "interval", "sample_interval", "time_step", "step")
 _ROWS = 1 << 16
 _MOST = 4096
+_MOST_BYTES = 1 << 30
+"""Of a NumPy file, also unpacked: some megabytes may hold terabytes."""
 _PCM, _FLOAT, _EXTENSIBLE = 1, 3, 0xFFFE
 _WIDTHS = {(_PCM, 8): "u1", (_PCM, 16): "<i2", (_PCM, 24): "u1", (_PCM, 32): "<i4"}
 _WIDTHS |= {(_FLOAT, 32): "<f4", (_FLOAT, 64): "<f8"}
@@ -106,10 +108,8 @@ def _parts(columns: Table) -> Iterator[Table]:
 
 def _numpy(stream: ByteStream) -> tuple[list[str], float | None, Iterator[Table]]:
     """Names, samples a second if they are told, and the columns in portions."""
-    whole = io.BytesIO(b"".join(iter(stream.read, b"")))
     try:
-        loaded = np.load(whole, allow_pickle=False)
-        arrays = dict(loaded) if hasattr(loaded, "files") else {"": loaded}
+        arrays = _arrays(stream)
     except (*_NOT_NUMPY, zipfile.BadZipFile, zlib.error, SyntaxError, TokenError) as error:
         says = " ".join(str(error).split())[:80] or type(error).__name__
         raise WaveError(f"{stream.name}: no arrays that NumPy can read ({says})") from None
@@ -135,6 +135,28 @@ def _numpy(stream: ByteStream) -> tuple[list[str], float | None, Iterator[Table]
     if hertz is not None and not 1e-3 <= hertz <= 1e12:
         raise WaveError(f"{stream.name}: {hertz:g} samples a second; that is no rate")
     return [*columns], hertz, _parts([*columns.values()])
+
+
+def _arrays(stream: ByteStream) -> dict[str, NDArray[Any]]:
+    """By name; what else lies in the file is left alone. Raises as NumPy does."""
+    whole = io.BytesIO()
+    while block := stream.read():
+        whole.write(block)
+        _bounded(whole.tell())
+    whole.seek(0)
+    loaded = np.load(whole, allow_pickle=False)
+    if not isinstance(loaded, np.lib.npyio.NpzFile):
+        return {"": loaded}
+    if len(loaded.files) > _MOST:
+        raise ValueError(f"{len(loaded.files)} arrays; {_MOST} are the most")
+    # No more than that is unpacked, whatever an array says of its shape.
+    _bounded(sum(one.file_size for one in loaded.zip.infolist()))  # type: ignore[union-attr]
+    return {name: own for name, own in loaded.items() if isinstance(own, np.ndarray)}
+
+
+def _bounded(size: int) -> None:
+    if size > _MOST_BYTES:
+        raise ValueError(f"more than {_MOST_BYTES >> 30} GiB; give a part of it, or CSV")
 
 
 def _sound(stream: ByteStream) -> tuple[list[str], float | None, Iterator[Table]]:
