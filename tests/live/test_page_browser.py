@@ -110,6 +110,30 @@ def test_each_switch_shows_the_byte_that_play_has(page, server):
     )
 
 
+def test_the_wave_is_drawn_anew_after_each_flip_and_event(page):
+    """What the canvas has, not only the numbers behind it: as much ink as the first time."""
+    ink = (
+        "const canvas = document.querySelector('#digital canvas'), { width, height } = canvas;"
+        "if (!width || !height) return 0;"
+        "const copy = new OffscreenCanvas(width, height).getContext('2d');"
+        "copy.drawImage(canvas, 0, 0);"
+        "const { data } = copy.getImageData(0, 0, width, height);"
+        "return data.reduce((sum, one, place) => sum + (place % 4 === 3 && one > 0), 0)"
+    )
+    first = until(page, lambda: page.execute_script(ink))
+    click(page, switch(page, "A"))
+    until(page, lambda: byte_on(page) == "128")
+    # A closed contact is a filled band; a mark has its line and its words.
+    until(page, lambda: page.execute_script(ink) > 1.05 * first)
+    for width in (390, 1200):
+        page.resized(width)
+        set_to(page, by(page, "what"), "press-in-latch")
+        until(page, lambda: byte_on(page) == "16")
+        assert page.execute_script(ink) > 0.2 * first
+        set_to(page, by(page, "what"), "read")
+        until(page, lambda: byte_on(page) == "128")
+
+
 def test_a_contact_can_be_held_for_a_moment_by_mouse_and_keys(page):
     tap = page.find_element(By.CSS_SELECTOR, ".tap[data-bit='64']")
     ActionChains(page).click_and_hold(tap).perform()

@@ -86,7 +86,9 @@
     return Object.fromEntries(names.map((name) => [name, style.getPropertyValue(`--${name}`).trim()]));
   }
 
-  function layout(wave) {
+  function layout(wave, wide) {
+    // A cause stands in full at its event on a telephone too: below the signs, in two lines.
+    wave.lane = HEIGHT.marks * (wide < NARROW && wave.notes.length + wave.marks.length ? 3 : 1);
     let top = wave.lane + HEIGHT.reads;
     for (const row of wave.rows) {
       const kind = row.name === "data" ? "data" : BUTTONS.includes(row.name) ? "contact" : "wire";
@@ -359,9 +361,7 @@
       this.wave = unpack(raw);
       this.view = { mark: null };
       this.at = 0;
-      // A cause stands in full at its event on a telephone too: below the signs, in two lines.
-      this.wave.lane = HEIGHT.marks * (place.clientWidth < NARROW && this.wave.notes.length + this.wave.marks.length ? 3 : 1);
-      const bottom = layout(this.wave);
+      const bottom = layout(this.wave, place.clientWidth);
       this.face = document.createElement("div");
       this.face.className = "face";
       this.face.tabIndex = 0;
@@ -389,7 +389,7 @@
       this.wave = unpack(raw);
       this.place.dataset.drawn = this.wave.rows.reduce((sum, row) => sum + row.times.length, 0);
       this.current = undefined;
-      const height = layout(this.wave) + AXIS;
+      const height = layout(this.wave, this.place.clientWidth) + AXIS;
       if (height !== this.plot.height) this.plot.setSize({ width: this.plot.width, height });
       this.plot.setData([[0, this.wave.end], [0, 0]], false);
     }
