@@ -155,6 +155,7 @@ class Bench:
             return pad.play(scenario, pad.sheet.works_with.ports[0], state.corner)
 
     def volts(self, shown: Shown) -> tuple[dict[str, Wave], dict[str, tuple[float, float]]]:
-        """Latch, clock and data in volts at the worst corner, and the thresholds of each."""
-        sheet, port = shown.pad.sheet, shown.run.port
-        return line_waves(sheet, port, shown.run.timeline), thresholds(sheet, port)
+        """Latch, clock and data in volts at the corner of the run, and the thresholds of each."""
+        sheet, run = shown.pad.sheet, shown.run
+        waves = line_waves(sheet, run.port, run.timeline, corner=run.corner)
+        return waves, thresholds(sheet, run.port)
