@@ -17,7 +17,7 @@ from padbench.core.buttons import BUTTONS, spelled
 from padbench.live.dials import STUCK, WORN
 from padbench.live.page import TOUR
 from padbench.live.state import OWN_EVENTS, State
-from padbench.scenarios import SCENARIOS
+from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.scenarios.expect import expected_bits
 from padbench.scenarios.user import scenarios_from_text
 
@@ -254,6 +254,15 @@ def test_a_slider_steps_a_dial_and_bars_show_the_margins(all_scenarios, page):
     until(page, lambda: "Passes" in by(page, "verdict").text)
 
 
+def test_margins_that_hold_stay_in_view_while_a_dial_is_turned(page):
+    fold = "return document.querySelector('#findings .folded').open"
+    click(page, page.find_element(By.CSS_SELECTOR, "#findings .folded > summary"))
+    set_to(page, dial(page, "cable.length"), "3 m")
+    until(page, lambda: page.execute_script("return document.querySelectorAll('.turned').length"))
+    until(page, lambda: "running" not in by(page, "verdict").get_attribute("class"))
+    assert page.execute_script(fold)
+
+
 def test_a_value_that_cannot_be_is_said_and_the_page_goes_on(page):
     set_to(page, dial(page, "cable.length"), "long")
     until(page, lambda: "cable.length" in trouble(page))
@@ -275,7 +284,10 @@ def test_findings_that_fail_stand_beside_a_byte_that_is_right(page):
 def test_each_event_shows_what_the_simulation_has(page, server):
     choice = by(page, "what")
     keys = [one.get_attribute("value") for one in choice.find_elements(By.TAG_NAME, "option")]
-    assert keys == [*OWN_EVENTS, *SCENARIOS]
+    assert keys == [*OWN_EVENTS, *SCENARIOS, *ROUTINE_SCENARIOS]
+    # Without a read routine as the poll there is no sweep to show cases of.
+    assert not choice.find_element(By.CSS_SELECTOR, "[value=fetch-cases]").is_enabled()
+    keys = [key for key in keys if key not in ROUTINE_SCENARIOS]
     for name in ("A", "Left"):
         click(page, switch(page, name))
     until(page, lambda: byte_on(page) == str(0x82))
@@ -296,6 +308,15 @@ def test_each_event_shows_what_the_simulation_has(page, server):
         )
         pair = shown.run.reads[shown.number]
         assert byte_on(page) == str(pair.byte), key
+        # What it is about is in view (but of a latch much longer than its clocks, of which the end
+        # is), and the line of the cursor where its words say.
+        events, place, said = page.execute_script(
+            "const one = document.getElementById('digital').wave, { from, to, at, wave } = one;"
+            "return [[...wave.marks, ...wave.notes].map(([when]) => from <= when && when <= to),"
+            " one.plot.posToVal(one.plot.cursor.left, 'x') - at, (to - from) / 500]"
+        )
+        assert not events or any(events) or key == "long-latch", key
+        assert abs(place) <= said, key
         # A shipped scenario has contacts of its own, and the switches show them.
         assert closed(page) == (pair.expected.held if held is None else held), key
         # A bit that is right either way, or never read, is no wrong one; a stopped read's are.
@@ -346,6 +367,30 @@ def test_the_scope_has_the_voltages_of_the_circuit(page, server):
             assert float(volts) == pytest.approx(np.interp(at, times, levels), abs=0.02)
     steps = [one.get_attribute("value") for one in Select(by(page, "time")).options]
     assert all(re.fullmatch("[125]0*", step) for step in steps)
+
+
+def test_the_scope_says_each_bit_and_marks_what_broke(page, server):
+    """In the voltages as in the digital wave; what stands on a canvas is told by its pen."""
+    click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
+    until(page, lambda: by(page, "measured").text)
+    page.execute_script(
+        "const pen = CanvasRenderingContext2D.prototype, write = pen.fillText;"
+        "window.written = [];"
+        "pen.fillText = function (text, ...at) {"
+        " window.written.push([String(text), this.fillStyle]); write.call(this, text, ...at); };"
+    )
+    bad = page.execute_script(
+        "const pen = document.createElement('canvas').getContext('2d');"
+        "pen.fillStyle = window.padbench.colours().bad; return pen.fillStyle"
+    )
+    set_to(page, by(page, "what"), "fetch")
+    until(page, lambda: byte_on(page) == "1")
+    page.execute_script("window.written = []")
+    set_to(page, by(page, "c1"), 200)
+    written = until(page, lambda: page.execute_script("return window.written"))
+    bits = [one for one in written if one[0] in ("0", "1", "?")]
+    assert ["1", bad] in bits
+    assert ["✗", bad] in written
 
 
 def test_single_holds_the_picture_and_running_lets_it_go(page):

@@ -480,6 +480,7 @@
       this.plot.setScale("x", { min: this.from, max: this.to });
       this.place.dataset.from = this.from;
       this.place.dataset.to = this.to;
+      this.point();
       this.tell();
     }
 
@@ -561,9 +562,15 @@
         const half = (this.to - this.from) / 2;
         this.show(this.at - half, this.at + half);
       }
-      this.left = ((this.at - this.from) / (this.to - this.from)) * this.plot.over.clientWidth;
-      this.plot.setCursor({ left: this.left, top: 1 });
+      this.point();
       this.tell();
+    }
+
+    // The line of the cursor stands at its time, whatever moved the view; outside it there is none.
+    point() {
+      const share = (this.at - this.from) / (this.to - this.from), top = share < 0 || share > 1 ? -10 : 1;
+      this.left = top < 0 ? top : share * this.plot.over.clientWidth;
+      this.plot.setCursor({ left: this.left, top });
     }
 
     moved(plot) {
