@@ -369,28 +369,49 @@ def test_the_scope_has_the_voltages_of_the_circuit(page, server):
     assert all(re.fullmatch("[125]0*", step) for step in steps)
 
 
-def test_the_scope_says_each_bit_and_marks_what_broke(page, server):
-    """In the voltages as in the digital wave; what stands on a canvas is told by its pen."""
-    click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
-    until(page, lambda: by(page, "measured").text)
+@pytest.fixture
+def written(page):
+    """What a canvas was told to write since it was last asked: words and their colour."""
     page.execute_script(
         "const pen = CanvasRenderingContext2D.prototype, write = pen.fillText;"
         "window.written = [];"
         "pen.fillText = function (text, ...at) {"
         " window.written.push([String(text), this.fillStyle]); write.call(this, text, ...at); };"
     )
-    bad = page.execute_script(
+
+    def since(act):
+        page.execute_script("window.written = []")
+        act()
+        return until(page, lambda: page.execute_script("return window.written"))
+
+    return since
+
+
+def bad_ink(browser):
+    return browser.execute_script(
         "const pen = document.createElement('canvas').getContext('2d');"
         "pen.fillStyle = window.padbench.colours().bad; return pen.fillStyle"
     )
+
+
+def test_the_scope_says_each_bit_and_marks_what_broke(page, written):
+    """In the voltages as in the digital wave."""
+    click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
+    until(page, lambda: by(page, "measured").text)
     set_to(page, by(page, "what"), "fetch")
     until(page, lambda: byte_on(page) == "1")
-    page.execute_script("window.written = []")
-    set_to(page, by(page, "c1"), 200)
-    written = until(page, lambda: page.execute_script("return window.written"))
-    bits = [one for one in written if one[0] in ("0", "1", "?")]
-    assert ["1", bad] in bits
-    assert ["✗", bad] in written
+    said = written(lambda: set_to(page, by(page, "c1"), 200))
+    assert ["1", bad_ink(page)] in said
+    assert ["✗", bad_ink(page)] in said
+    assert sum(one[0] == "0" for one in said) == 7
+
+
+def test_a_fault_is_marked_where_an_event_leaves_no_room_beside_it(page, written):
+    page.resized(390)
+    set_to(page, by(page, "what"), "fetch")
+    until(page, lambda: byte_on(page) == "1")
+    said = written(lambda: page.execute_script("document.getElementById('fit').click()"))
+    assert ["✗", bad_ink(page)] in said
 
 
 def test_single_holds_the_picture_and_running_lets_it_go(page):

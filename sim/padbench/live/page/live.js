@@ -227,6 +227,7 @@
     ctx.save();
     ctx.font = `${12 * dpr}px system-ui, sans-serif`;
     ctx.lineWidth = dpr;
+    ctx.textBaseline = "middle";
     LANES.forEach((name, place) => {
       ctx.fillStyle = c.ink;
       ctx.textAlign = "right";
@@ -255,7 +256,7 @@
       if (x(at) < bbox.left || x(at) > bbox.left + bbox.width) return;
       line([x(at), y(foot(2) - 0.2)], [x(at), y(foot(2) + 2.4)], c.soft, [1, 3]);
       ctx.fillStyle = wrongOf(shown) & (128 >> place) ? c.bad : c.ink;
-      ctx.fillText(made[place] ?? "", x(at), y(foot(2) + 2.45));
+      ctx.fillText(made[place] ?? "", x(at), y(foot(2) + 2.65));
       ctx.fillText((buttons[place] ?? String(place + 1)).slice(0, cut), x(at), y(foot(2) - 0.35));
     });
     for (const id of ["c1", "c2"]) {

@@ -296,8 +296,14 @@
     const words = new Map(wave.notes), faults = new Set(wave.marks.map(([at]) => at));
     const shown = [];
     for (const at of [...new Set([...faults, ...words.keys()])].sort((a, b) => a - b)) {
-      if (at < from || at > to || x(at) - (shown.at(-1)?.px ?? -Infinity) < 14) continue;
+      if (at < from || at > to) continue;
       const says = words.get(at) ?? "", bad = faults.has(at) || /^wrong|undecided$/.test(says);
+      const last = shown.at(-1), near = x(at) - (last?.px ?? -Infinity), apart = bad !== last?.bad;
+      // Where there is no room for both, a fault is shown and not what only happens.
+      if (near < (apart ? 9 : 14)) {
+        if (!bad || !apart) continue;
+        shown.pop();
+      }
       shown.push({ at, px: x(at), bad, says });
     }
     // A fault that nothing explains in a few words is said as it was found.
