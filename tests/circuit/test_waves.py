@@ -49,6 +49,21 @@ def test_voltages_cross_where_the_digital_lines_change_and_stay_within_the_suppl
         assert np.max(np.abs(lows[-len(falls) :] - falls[-len(lows) :])) < 60e3, line
 
 
+def test_at_the_fast_corner_nothing_moves_before_its_cause():
+    """It has no delays: each line is at the other level when its wire is, and not before."""
+    run = run_scenario(B, SCENARIOS["each-button"], "pull-down-only", "fast")
+    waves = line_waves(B, "pull-down-only", run.timeline, corner="fast")
+    for line in ("latch", "clock", "data"):
+        wire = run.timeline.wires[f"cable.{line}"]
+        times, volts = waves[f"analogue.{line}"]
+        edges = wire.times[1:]
+        after = np.interp(edges + 2, times, volts)
+        up = wire.levels[1:] == 1
+        assert np.array_equal(after[edges > 0] > 3, up[edges > 0]), line
+        moved = times[np.flatnonzero(np.abs(np.diff(volts)) > 0.02)]
+        assert set(moved.tolist()) <= set(wire.times.tolist()), line
+
+
 def test_a_line_that_nothing_lifts_stays_down():
     sheet = sheet_from_text(STARTER.replace('"3.6k ± 5 %"', '"absent"'), "bare")
     run = run_scenario(sheet, SCENARIOS["each-button"], "pull-down-only", "slow")

@@ -17,7 +17,7 @@ from padbench.core.buttons import BUTTONS, spelled
 from padbench.live.dials import STUCK, WORN
 from padbench.live.page import TOUR
 from padbench.live.state import OWN_EVENTS, State
-from padbench.scenarios import SCENARIOS
+from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.scenarios.expect import expected_bits
 from padbench.scenarios.user import scenarios_from_text
 
@@ -108,6 +108,30 @@ def test_each_switch_shows_the_byte_that_play_has(page, server):
     assert not any(
         one.is_selected() for one in page.find_elements(By.CSS_SELECTOR, "[role=switch]")
     )
+
+
+def test_the_wave_is_drawn_anew_after_each_flip_and_event(page):
+    """What the canvas has, not only the numbers behind it: as much ink as the first time."""
+    ink = (
+        "const canvas = document.querySelector('#digital canvas'), { width, height } = canvas;"
+        "if (!width || !height) return 0;"
+        "const copy = new OffscreenCanvas(width, height).getContext('2d');"
+        "copy.drawImage(canvas, 0, 0);"
+        "const { data } = copy.getImageData(0, 0, width, height);"
+        "return data.reduce((sum, one, place) => sum + (place % 4 === 3 && one > 0), 0)"
+    )
+    first = until(page, lambda: page.execute_script(ink))
+    click(page, switch(page, "A"))
+    until(page, lambda: byte_on(page) == "128")
+    # A closed contact is a filled band; a mark has its line and its words.
+    until(page, lambda: page.execute_script(ink) > 1.05 * first)
+    for width in (390, 1200):
+        page.resized(width)
+        set_to(page, by(page, "what"), "press-in-latch")
+        until(page, lambda: byte_on(page) == "16")
+        assert page.execute_script(ink) > 0.2 * first
+        set_to(page, by(page, "what"), "read")
+        until(page, lambda: byte_on(page) == "128")
 
 
 def test_a_contact_can_be_held_for_a_moment_by_mouse_and_keys(page):
@@ -230,6 +254,15 @@ def test_a_slider_steps_a_dial_and_bars_show_the_margins(all_scenarios, page):
     until(page, lambda: "Passes" in by(page, "verdict").text)
 
 
+def test_margins_that_hold_stay_in_view_while_a_dial_is_turned(page):
+    fold = "return document.querySelector('#findings .folded').open"
+    click(page, page.find_element(By.CSS_SELECTOR, "#findings .folded > summary"))
+    set_to(page, dial(page, "cable.length"), "3 m")
+    until(page, lambda: page.execute_script("return document.querySelectorAll('.turned').length"))
+    until(page, lambda: "running" not in by(page, "verdict").get_attribute("class"))
+    assert page.execute_script(fold)
+
+
 def test_a_value_that_cannot_be_is_said_and_the_page_goes_on(page):
     set_to(page, dial(page, "cable.length"), "long")
     until(page, lambda: "cable.length" in trouble(page))
@@ -251,7 +284,10 @@ def test_findings_that_fail_stand_beside_a_byte_that_is_right(page):
 def test_each_event_shows_what_the_simulation_has(page, server):
     choice = by(page, "what")
     keys = [one.get_attribute("value") for one in choice.find_elements(By.TAG_NAME, "option")]
-    assert keys == [*OWN_EVENTS, *SCENARIOS]
+    assert keys == [*OWN_EVENTS, *SCENARIOS, *ROUTINE_SCENARIOS]
+    # Without a read routine as the poll there is no sweep to show cases of.
+    assert not choice.find_element(By.CSS_SELECTOR, "[value=fetch-cases]").is_enabled()
+    keys = [key for key in keys if key not in ROUTINE_SCENARIOS]
     for name in ("A", "Left"):
         click(page, switch(page, name))
     until(page, lambda: byte_on(page) == str(0x82))
@@ -272,6 +308,15 @@ def test_each_event_shows_what_the_simulation_has(page, server):
         )
         pair = shown.run.reads[shown.number]
         assert byte_on(page) == str(pair.byte), key
+        # What it is about is in view (but of a latch much longer than its clocks, of which the end
+        # is), and the line of the cursor where its words say.
+        events, place, said = page.execute_script(
+            "const one = document.getElementById('digital').wave, { from, to, at, wave } = one;"
+            "return [[...wave.marks, ...wave.notes].map(([when]) => from <= when && when <= to),"
+            " one.plot.posToVal(one.plot.cursor.left, 'x') - at, (to - from) / 500]"
+        )
+        assert not events or any(events) or key == "long-latch", key
+        assert abs(place) <= said, key
         # A shipped scenario has contacts of its own, and the switches show them.
         assert closed(page) == (pair.expected.held if held is None else held), key
         # A bit that is right either way, or never read, is no wrong one; a stopped read's are.
@@ -322,6 +367,51 @@ def test_the_scope_has_the_voltages_of_the_circuit(page, server):
             assert float(volts) == pytest.approx(np.interp(at, times, levels), abs=0.02)
     steps = [one.get_attribute("value") for one in Select(by(page, "time")).options]
     assert all(re.fullmatch("[125]0*", step) for step in steps)
+
+
+@pytest.fixture
+def written(page):
+    """What a canvas was told to write since it was last asked: words and their colour."""
+    page.execute_script(
+        "const pen = CanvasRenderingContext2D.prototype, write = pen.fillText;"
+        "window.written = [];"
+        "pen.fillText = function (text, ...at) {"
+        " window.written.push([String(text), this.fillStyle]); write.call(this, text, ...at); };"
+    )
+
+    def since(act):
+        page.execute_script("window.written = []")
+        act()
+        return until(page, lambda: page.execute_script("return window.written"))
+
+    return since
+
+
+def bad_ink(browser):
+    return browser.execute_script(
+        "const pen = document.createElement('canvas').getContext('2d');"
+        "pen.fillStyle = window.padbench.colours().bad; return pen.fillStyle"
+    )
+
+
+def test_the_scope_says_each_bit_and_marks_what_broke(page, written):
+    """In the voltages as in the digital wave."""
+    click(page, page.find_element(By.CSS_SELECTOR, "[value=analogue]"))
+    until(page, lambda: by(page, "measured").text)
+    set_to(page, by(page, "what"), "fetch")
+    until(page, lambda: byte_on(page) == "1")
+    said = written(lambda: set_to(page, by(page, "c1"), 200))
+    assert ["1", bad_ink(page)] in said
+    assert ["✗", bad_ink(page)] in said
+    assert sum(one[0] == "0" for one in said) == 7
+
+
+def test_a_fault_is_marked_where_an_event_leaves_no_room_beside_it(page, written):
+    page.resized(390)
+    set_to(page, by(page, "what"), "fetch")
+    until(page, lambda: byte_on(page) == "1")
+    said = written(lambda: page.execute_script("document.getElementById('fit').click()"))
+    assert ["✗", bad_ink(page)] in said
 
 
 def test_single_holds_the_picture_and_running_lets_it_go(page):

@@ -244,13 +244,28 @@ def test_a_stop_of_a_routine_is_read_without_its_sweep(ask, server):
     assert (status, poll.swept) == (200, False)
     assert told["byte"] != 2
     with server.bench.lock:  # as another tab's read has it
-        words = "read", {"event": "fetch-cases", "dials": dials}
-        asking = threading.Thread(target=ask, args=words)
+        words, said = ("read", {"event": "fetch-cases", "dials": dials}), []
+        asking = threading.Thread(target=lambda: said.append(ask(*words)))
         asking.start()
         while asking.is_alive() and not poll.swept:
             asking.join(0.05)
     asking.join(30)
     assert poll.swept
+    assert [(status, told["scenario"]) for status, told in said] == [(200, "fetch-cases")]
+    assert said[0][1]["reads"] > 1
+
+
+def test_the_cases_of_a_sweep_need_a_routine(ask):
+    status, told = ask("read", {"event": "fetch-cases"})
+    assert status == 422
+    assert told["problems"] == ["event: fetch-cases needs a read routine as the poll"]
+
+
+def test_a_call_with_two_hosts_is_refused(server):
+    with socket.create_connection(("127.0.0.1", server.server_port), 5) as raw:
+        hosts = f"Host: 127.0.0.1:{server.server_port}\r\nHost: elsewhere.example\r\n"
+        raw.sendall(f"GET /?token={server.token} HTTP/1.1\r\n{hosts}\r\n".encode())
+        assert b" 403 " in raw.recv(200)
 
 
 @pytest.mark.parametrize(

@@ -62,23 +62,36 @@ def worst_port(sheet: Sheet) -> str:
     return min(names, key=lambda name: sorted(row[names.index(name)] for row in spare))
 
 
-def line_waves(sheet: Sheet, port: str, timeline: Timeline, *, points: int = 16) -> dict[str, Wave]:
+def line_waves(
+    sheet: Sheet, port: str, timeline: Timeline, *, corner: str = "slow", points: int = 16
+) -> dict[str, Wave]:
     """``analogue.latch``, ``.clock`` (at the register) and ``.data`` (at the console), in volts.
 
     Latch and clock stand at the corner where they rise last, data at the one where it does.
-    An edge has that many ``points``. ``KeyError`` if the timeline lacks a wire.
+    An edge has that many ``points``; of a timeline of the fast ``corner``, which has no delays, it
+    is steep. ``KeyError`` if the timeline lacks a wire.
     """
     circuits = Circuits(design_of(sheet, sheet.part, sheet.port(port)))
     end = timeline.end_ps
-    waves = {
-        f"analogue.{name}": _follow(
-            timeline.wires[f"console.{name}"], *_line_curves(line, points), end
-        )
+    curves = {
+        name: _line_curves(line, points)
         for name, line in (("latch", circuits.latch), ("clock", circuits.clock))
     }
     rise, fall, late = _data_curves(circuits, points)
+    if corner == "fast":
+        curves = {name: (_steep(up), _steep(down)) for name, (up, down) in curves.items()}
+        rise, fall, late = _steep(rise), _steep(fall), (0, 0)
+    waves = {
+        f"analogue.{name}": _follow(timeline.wires[f"console.{name}"], *both, end)
+        for name, both in curves.items()
+    }
     wire = timeline.wires["cable.data"]
     return waves | {"analogue.data": _follow(_earlier(wire, late), rise, fall, end)}
+
+
+def _steep(curve: _Curve) -> _Curve:
+    """The same ends with the shortest time between them."""
+    return _Curve(np.array([0.0, 1e-12]), curve.volts[[0, -1]])
 
 
 def thresholds(sheet: Sheet, port: str) -> dict[str, tuple[float, float]]:

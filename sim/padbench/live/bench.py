@@ -29,7 +29,7 @@ from padbench.scenarios import SCENARIOS, Scenario, Setting
 from padbench.scenarios.user import scenarios_from_text
 from padbench.sheet import Sheet, sheet_from_text
 from padbench.trials.scenario_run import ScenarioRun
-from padbench.trials.trial import run_at, setting_of
+from padbench.trials.trial import run_at, scenarios_of, setting_of
 from padbench.wiring.mistakes import judge_family, judge_wiring
 
 NAME = "live-bench"
@@ -125,7 +125,10 @@ class Bench:
         """Play the event on the first port of the sheet. Raises as `pad` does."""
         pad = self.pad(state)
         if state.shipped:
-            run = self._play(pad, SCENARIOS[state.event], state)
+            known = scenarios_of(pad.sheet)
+            if state.event not in known:
+                raise Refusal("event", f"{state.event} needs a read routine as the poll")
+            run = self._play(pad, known[state.event], state)
             return Shown(pad, run, shown_read(run) if run.reads else 0, None, "")
         own = self.scenario(state, name, pad)
         run = self._play(pad, scenarios_from_text(own, name)[name], state)
@@ -155,6 +158,7 @@ class Bench:
             return pad.play(scenario, pad.sheet.works_with.ports[0], state.corner)
 
     def volts(self, shown: Shown) -> tuple[dict[str, Wave], dict[str, tuple[float, float]]]:
-        """Latch, clock and data in volts at the worst corner, and the thresholds of each."""
-        sheet, port = shown.pad.sheet, shown.run.port
-        return line_waves(sheet, port, shown.run.timeline), thresholds(sheet, port)
+        """Latch, clock and data in volts at the corner of the run, and the thresholds of each."""
+        sheet, run = shown.pad.sheet, shown.run
+        waves = line_waves(sheet, run.port, run.timeline, corner=run.corner)
+        return waves, thresholds(sheet, run.port)

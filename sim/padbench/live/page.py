@@ -34,7 +34,7 @@ from padbench.results.html_page import (
     policy_of,
 )
 from padbench.results.wave_data import Wave, event_of, extra_clocks, read_as, wave_object, wave_of
-from padbench.scenarios import SCENARIOS, Scenario, Script, Setting
+from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS, Scenario, Script, Setting
 from padbench.scenarios.timetable import Timetable
 from padbench.trials.scenario_run import ReadResult, ScenarioRun
 from padbench.workers import spread
@@ -211,7 +211,8 @@ def config_of(bench: Bench) -> dict[str, Any]:
         "file": bench.path.name,
         "dials": [asdict(dial) for dial in bench.dials],
         "events": [[key, says] for key, says in OWN_EVENTS.items()]
-        + [[key, f"{key}: {scenario.says}"] for key, scenario in SCENARIOS.items()],
+        + [[key, f"{key}: {one.says}"] for key, one in (SCENARIOS | ROUTINE_SCENARIOS).items()],
+        "routine": [*ROUTINE_SCENARIOS],
     }
 
 

@@ -24,6 +24,7 @@ from padbench.live.page import findings_told, page_html, read_told, volts_told
 from padbench.live.state import State
 from padbench.live.verdict import Verdicts
 from padbench.routines.routine import RoutineError
+from padbench.scenarios import ROUTINE_SCENARIOS
 from padbench.sheet import SheetError
 
 MOST_BYTES = 16_384
@@ -69,8 +70,10 @@ class LiveServer(ThreadingHTTPServer):
 
     def read(self, state: State, asked: Mapping[str, Any]) -> dict[str, Any]:
         """The read, its wave, and its voltages where the page has a place for them."""
-        if state.event == "fetch-cases":  # known by a sweep, for which no other tab should wait
-            self.verdicts.sweep("", 0, self.bench.pad(state))
+        pad = self.bench.pad(state)
+        # They are known by a sweep, for which no other tab should wait.
+        if state.event in ROUTINE_SCENARIOS and pad.poll is not None:
+            self.verdicts.sweep("", 0, pad)
         with self.bench.lock:
             shown = self.bench.read(state)
             told = read_told(shown)
@@ -186,7 +189,8 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _from_here(self) -> bool:
         """Whether the browser was sent to this machine by that name, and to no other."""
-        if self.headers.get("Host") in self.server.hosts:
+        named = self.headers.get_all("Host", [])
+        if len(named) == 1 and named[0] in self.server.hosts:
             return True
         self._refuse(HTTPStatus.FORBIDDEN, "this server answers only by its own address")
         return False

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from padbench.circuit.pad_model import Corner
 from padbench.core.buttons import pressed_in, spelled
 from padbench.parts import console_timing
-from padbench.scenarios import SCENARIOS
+from padbench.scenarios import ROUTINE_SCENARIOS, SCENARIOS
 from padbench.sheet import Sheet
 
 PAST = 8
@@ -48,7 +48,7 @@ class State(BaseModel):
     @property
     def shipped(self) -> bool:
         """Whether the event is a shipped scenario, which moves the contacts itself."""
-        return self.event in SCENARIOS
+        return self.event in SCENARIOS | ROUTINE_SCENARIOS
 
 
 def event_says(state: State, sheet: Sheet, passes: int) -> str:

@@ -61,7 +61,7 @@ def scope_figure(sheet: Sheet, run: ScenarioRun, number: int, path: Path) -> "Fi
     Raises ``ValueError`` as `padbench.results.pictures.new_figure` does.
     """
     figure = new_figure(path, 11, 8.4, layout="constrained")
-    waves = line_waves(sheet, run.port, run.timeline, points=_POINTS)
+    waves = line_waves(sheet, run.port, run.timeline, corner=run.corner, points=_POINTS)
     levels = thresholds(sheet, run.port)
     read = run.reads[number].read
     end = max(read.latch_end_ps, *read.samples, *read.clock_rises)

@@ -80,8 +80,11 @@
     return [bits, as + odd + (past ? `; past the end: ${past}` : "") + (reads > 1 ? ` (read ${number + 1} of ${reads})` : "")];
   }
 
+  // Bits that are not as they should be; some are right either way.
+  const wrongOf = ({ byte, undecided, wants, either }) => (byte ^ wants | undecided) & ~either;
+
   function tell(answer) {
-    const { byte, undecided, wants, either, says, problems, frame, accepted = [] } = answer;
+    const { byte, undecided, says, problems, frame, accepted = [] } = answer;
     document.body.classList.remove("old");
     by("says").textContent = says;
     // A shipped scenario has contacts of its own; what the switches were set to waits meanwhile.
@@ -99,7 +102,7 @@
         ...(accepted.length ? [` It acts on ${accepted.at(-1) ?? "nothing"}.`] : []));
       all("#bits li").forEach((li, place) => {
         const bit = 128 >> place;
-        li.className = `${byte & ~undecided & bit ? "on" : ""} ${(byte ^ wants | undecided) & ~either & bit ? "odd" : ""}`;
+        li.className = `${byte & ~undecided & bit ? "on" : ""} ${wrongOf(answer) & bit ? "odd" : ""}`;
         li.lastChild.textContent = undecided & bit ? "?" : byte & bit ? "1" : "0";
       });
     }
@@ -125,7 +128,9 @@
     const { wave } = told, view = face && { span: face.to - face.from, at: face.from - base() };
     const before = face?.wave.unit;
     if (face) face.update(wave); else face = draw.make(by("digital"), wave);
-    if (!view || !by("digital").dataset.kept) toRead(); else {
+    // What a shipped scenario is about may lie beside the read, as a press between two polls does.
+    if (told.own === false && !by("digital").dataset.kept) face.home();
+    else if (!view || !by("digital").dataset.kept) toRead(); else {
       const scale = before / wave.unit, from = base() + view.at * scale;
       face.show(from, from + view.span * scale);
     }
@@ -222,6 +227,7 @@
     ctx.save();
     ctx.font = `${12 * dpr}px system-ui, sans-serif`;
     ctx.lineWidth = dpr;
+    ctx.textBaseline = "middle";
     LANES.forEach((name, place) => {
       ctx.fillStyle = c.ink;
       ctx.textAlign = "right";
@@ -233,14 +239,24 @@
       }
     });
     ctx.textAlign = "center";
+    // What broke, as in the digital wave.
+    const { marks, unit, reads } = shown.wave, latch = reads[shown.number][0];
+    for (const [when] of marks) {
+      const at = x((when - latch) * unit);
+      if (at < bbox.left || at > bbox.left + bbox.width) continue;
+      line([at, bbox.top], [at, bbox.top + bbox.height], c.bad, [6, 3]);
+      ctx.fillStyle = c.bad;
+      ctx.fillText("✗", at, bbox.top - 3 * dpr);
+    }
     // On a narrow screen two letters of each name find room.
-    const bits = shown.volts.samples;
+    const bits = shown.volts.samples, { byte, undecided, past } = shown, made = draw.bitsOf({ byte, undecided }) + past;
     const room = bits.length > 1 ? x(bits[1]) - x(bits[0]) - 4 * dpr : Infinity;
     const cut = buttons.some((name) => ctx.measureText(name).width > room) ? 2 : undefined;
     bits.forEach((at, place) => {
       if (x(at) < bbox.left || x(at) > bbox.left + bbox.width) return;
       line([x(at), y(foot(2) - 0.2)], [x(at), y(foot(2) + 2.4)], c.soft, [1, 3]);
-      ctx.fillStyle = c.ink;
+      ctx.fillStyle = wrongOf(shown) & (128 >> place) ? c.bad : c.ink;
+      ctx.fillText(made[place] ?? "", x(at), y(foot(2) + 2.65));
       ctx.fillText((buttons[place] ?? String(place + 1)).slice(0, cut), x(at), y(foot(2) - 0.35));
     });
     for (const id of ["c1", "c2"]) {
@@ -352,6 +368,7 @@
     try {
       const found = await ask("judge", now(), { turn });
       judged(found);
+      all("#what [data-routine]").forEach((one) => (one.disabled = !found.routine));
       if (found.routine) running("The scenarios and a sweep of the read routine are running.");
       resting = setTimeout(() => scenarios(turn), 120);
     } catch (error) {
@@ -362,7 +379,9 @@
 
   function judged(found) {
     const list = document.createElement("ul");
+    const open = by("findings").querySelector(".folded")?.open;
     by("findings").innerHTML = found.html;
+    if (open) by("findings").querySelector(".folded")?.setAttribute("open", "");
     list.append(...found.changed.map(({ id, verdict, says }) => item(`${{ pass: "✓ holds now", fail: "✗ fails now", "not-judged": "– not judged now" }[verdict]}: ${id}: ${says}`, verdict)));
     by("changed").replaceChildren(...(found.changed.length ? [list] : []));
     by("findings").dataset.verdict = found.verdict;

@@ -86,7 +86,9 @@
     return Object.fromEntries(names.map((name) => [name, style.getPropertyValue(`--${name}`).trim()]));
   }
 
-  function layout(wave) {
+  function layout(wave, wide) {
+    // A cause stands in full at its event on a telephone too: below the signs, in two lines.
+    wave.lane = HEIGHT.marks * (wide < NARROW && wave.notes.length + wave.marks.length ? 3 : 1);
     let top = wave.lane + HEIGHT.reads;
     for (const row of wave.rows) {
       const kind = row.name === "data" ? "data" : BUTTONS.includes(row.name) ? "contact" : "wire";
@@ -294,8 +296,14 @@
     const words = new Map(wave.notes), faults = new Set(wave.marks.map(([at]) => at));
     const shown = [];
     for (const at of [...new Set([...faults, ...words.keys()])].sort((a, b) => a - b)) {
-      if (at < from || at > to || x(at) - (shown.at(-1)?.px ?? -Infinity) < 14) continue;
+      if (at < from || at > to) continue;
       const says = words.get(at) ?? "", bad = faults.has(at) || /^wrong|undecided$/.test(says);
+      const last = shown.at(-1), near = x(at) - (last?.px ?? -Infinity), apart = bad !== last?.bad;
+      // Where there is no room for both, a fault is shown and not what only happens.
+      if (near < (apart ? 9 : 14)) {
+        if (!bad || !apart) continue;
+        shown.pop();
+      }
       shown.push({ at, px: x(at), bad, says });
     }
     // A fault that nothing explains in a few words is said as it was found.
@@ -359,9 +367,7 @@
       this.wave = unpack(raw);
       this.view = { mark: null };
       this.at = 0;
-      // A cause stands in full at its event on a telephone too: below the signs, in two lines.
-      this.wave.lane = HEIGHT.marks * (place.clientWidth < NARROW && this.wave.notes.length + this.wave.marks.length ? 3 : 1);
-      const bottom = layout(this.wave);
+      const bottom = layout(this.wave, place.clientWidth);
       this.face = document.createElement("div");
       this.face.className = "face";
       this.face.tabIndex = 0;
@@ -389,7 +395,7 @@
       this.wave = unpack(raw);
       this.place.dataset.drawn = this.wave.rows.reduce((sum, row) => sum + row.times.length, 0);
       this.current = undefined;
-      const height = layout(this.wave) + AXIS;
+      const height = layout(this.wave, this.place.clientWidth) + AXIS;
       if (height !== this.plot.height) this.plot.setSize({ width: this.plot.width, height });
       this.plot.setData([[0, this.wave.end], [0, 0]], false);
     }
@@ -480,6 +486,7 @@
       this.plot.setScale("x", { min: this.from, max: this.to });
       this.place.dataset.from = this.from;
       this.place.dataset.to = this.to;
+      this.point();
       this.tell();
     }
 
@@ -561,9 +568,15 @@
         const half = (this.to - this.from) / 2;
         this.show(this.at - half, this.at + half);
       }
-      this.left = ((this.at - this.from) / (this.to - this.from)) * this.plot.over.clientWidth;
-      this.plot.setCursor({ left: this.left, top: 1 });
+      this.point();
       this.tell();
+    }
+
+    // The line of the cursor stands at its time, whatever moved the view; outside it there is none.
+    point() {
+      const share = (this.at - this.from) / (this.to - this.from), top = share < 0 || share > 1 ? -10 : 1;
+      this.left = top < 0 ? top : share * this.plot.over.clientWidth;
+      this.plot.setCursor({ left: this.left, top });
     }
 
     moved(plot) {
