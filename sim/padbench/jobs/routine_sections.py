@@ -174,7 +174,7 @@ def _cycles(report: JudgedRoutine) -> str:
 
 def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
     """Over all rates of the fetch, and at the worst of them."""
-    cases = sum(one.cases for one in sweeps)
+    cases = sum(one.possible for one in sweeps)
     what = (("wrong byte handed on", "accepted_wrong"), ("never settles", "never_settles"),
             ("pass misread", "corrupt"), ("old byte kept", "kept_old"))  # fmt: skip
     for label, name in what if cases else ():
@@ -184,17 +184,20 @@ def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
             says = f"in {grouped(total)} of {grouped(cases)} cases ({per_cent(total, cases)})"
         if total and len(sweeps) > 1:
             worst = _worst(sweeps, name)
-            share = per_cent(getattr(worst, name), worst.cases)
+            share = per_cent(getattr(worst, name), worst.possible)
             says += f"; at worst {share} with a fetch every {worst.period} cycles"
         yield label, says
     if nothing := sum(one.nothing or 0 for one in sweeps):
-        phases = grouped(sum(one.period for one in sweeps))
+        phases = grouped(sum(one.phases for one in sweeps))
         yield "nothing held", f"on either pad: wrong in {grouped(nothing)} of {phases} phases"
+    if impossible := sum(one.impossible for one in sweeps):
+        all_cases = grouped(sum(one.cases for one in sweeps))
+        yield "cannot occur", f"{grouped(impossible)} more of {all_cases}, after the sprite copy"
 
 
 def _worst(sweeps: Sequence[SweepCounts], kind: str) -> SweepCounts:
     """The rate at which most of its cases are of that kind."""
-    return max(sweeps, key=lambda one: getattr(one, kind) / one.cases)
+    return max(sweeps, key=lambda one: getattr(one, kind) / one.possible)
 
 
 def _change(report: JudgedRoutine) -> list[Prose]:
@@ -303,14 +306,14 @@ def _counts_table(sweeps: Sequence[SweepCounts]) -> Table:
 
     return Table(
         "Every held state in every phase of the fetch (its rules and rates from memory)",
-        ("cycles from fetch to fetch", "cases", "hit", "pass misread", "wrong byte handed on",
-         "never settles", "kept the old byte"),
+        ("cycles from fetch to fetch", "cases", "cannot occur", "hit", "pass misread",
+         "wrong byte handed on", "never settles", "kept the old byte"),
         [
-            (str(one.period), *map(grouped, (one.cases, one.hit, one.corrupt)),
+            (str(one.period), *map(grouped, (one.cases, one.impossible, one.hit, one.corrupt)),
              bad(one.accepted_wrong), bad(one.never_settles), grouped(one.kept_old))
             for one in sweeps
         ],
-        frozenset(range(1, 7)),
+        frozenset(range(1, 8)),
         "A hit stops a read of the port; a pass is eight reads after a latch. The phase is the CPU "
         "cycle, counted from the start of the poll, in which the first fetch asks.",
     )  # fmt: skip
@@ -328,8 +331,10 @@ def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
     total = [sum(counts) for counts in zip(*wrong.values(), strict=True)]
     states = [*dict.fromkeys((*_SINGLE, total.index(max(total))))]
 
+    there = {sweep.period: sweep.phases for sweep in report.sweeps}
+
     def one_in(period: int, phases: int) -> str:
-        return rounded(period / phases) if phases else "–"
+        return rounded(there[period] / phases) if phases else "–"
 
     notes = ["The last column is the worst state of all."] * (len(states) > len(_SINGLE))
     if len(report.routine.results) > 1:
@@ -338,7 +343,7 @@ def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
         )
 
     yield Table(
-        "One poll in so many goes wrong, if every phase of the fetch is equally likely",
+        "One poll in so many goes wrong, if every phase that can occur is equally likely",
         ("cycles from fetch to fetch", *map(spelled, states)),
         [
             (str(period), *(one_in(period, phases[state]) for state in states))

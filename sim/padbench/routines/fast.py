@@ -21,7 +21,13 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from padbench.routines.console import COPY_CYCLES, Console, PadPort, SampleFetch
+from padbench.routines.console import (
+    COPY_CYCLES,
+    Console,
+    PadPort,
+    SampleFetch,
+    can_occur,
+)
 from padbench.routines.counts import STATES, Counterexample, Kind, SweepCounts
 from padbench.routines.judge import Baseline
 from padbench.routines.lanes import Lanes
@@ -185,14 +191,14 @@ def lost_presses(known: Survey, period: int) -> Fraction:
 
     Over all buttons and phases, each as likely as any other.
     """
-    lost = 0
+    lost, possible = 0, _possible(known, period)
     for held in (1 << bit for bit in range(8)):
-        phases = touched_phases(known.rows[known.row_of[held]], period, known.limit)
+        phases = _touched(known, known.rows[known.row_of[held]], period)
         case = np.full(len(phases), held, np.uint8)
         # From nothing in the result: the held state is exclusive-ored with itself.
         after = _run(known.routine, known.console, known.limit, period, case, phases, held)
         lost += int(np.count_nonzero(~after.finished | (after.results[0] & held == 0)))
-    return Fraction(lost, 8 * period)
+    return Fraction(lost, 8 * len(possible))
 
 
 def sweep(
@@ -238,14 +244,20 @@ def count(known: Survey, part: Part) -> SweepCounts:
     period, first, end = part
     SampleFetch(period, 0)  # refuses a period that no fetch has
     counts = SweepCounts(period)
+    possible = _possible(known, period)
+    counts.impossible = (end - first) * (period - len(possible))
+    counts.cases = counts.impossible
     touched = {
-        row: touched_phases(known.rows[row], period, known.limit)
+        row: _touched(known, known.rows[row], period)
         for row in {known.row_of[held] for held in range(first, end)}
+    }
+    calm = {
+        row: np.setdiff1d(possible, phases, assume_unique=True) for row, phases in touched.items()
     }
     held_parts, phase_parts, waiting = [], [], 0
     for held in range(first, end):
         phases = touched[known.row_of[held]]
-        _add_calm(counts, known, held, phases)
+        _add_calm(counts, known, held, calm[known.row_of[held]])
         for start in range(0, len(phases), BATCH):
             some = phases[start : start + BATCH]
             held_parts.append(np.full(len(some), held, np.uint8))
@@ -259,6 +271,18 @@ def count(known: Survey, part: Part) -> SweepCounts:
     if first == 0 and len(known.routine.results) > 1:
         counts.nothing = _wrong_with_nothing(known, period)
     return counts
+
+
+def _possible(known: Survey, period: int) -> npt.NDArray[np.int64]:
+    """The phases that can occur, rising."""
+    after = known.console.after_copy
+    return np.array([phase for phase in range(period) if can_occur(phase, period, after)], np.int64)
+
+
+def _touched(known: Survey, row: bytes, period: int) -> npt.NDArray[np.int64]:
+    """`touched_phases` of a row, as far as they can occur."""
+    touched = touched_phases(row, period, known.limit)
+    return np.intersect1d(touched, _possible(known, period), assume_unique=True)
 
 
 def _with_nothing(
@@ -276,9 +300,10 @@ def _wrong_with_nothing(known: Survey, period: int) -> int:
     """Phases in which a poll goes wrong with nothing held on either pad."""
     code, console, limit = known.routine, known.console, known.limit
     calm, right = _with_nothing(known)
-    phases = touched_phases(calm.kinds, period, limit)
+    phases = _touched(known, calm.kinds, period)
+    quiet = len(_possible(known, period)) - len(phases)
     if not len(phases):
-        return 0 if right else period
+        return 0 if right else quiet
     lanes = Lanes(
         code,
         console,
@@ -292,24 +317,18 @@ def _wrong_with_nothing(known: Survey, period: int) -> int:
     wrong = ~lanes.finished | np.array(lanes.results()).any(axis=0)
     for place in np.flatnonzero(lanes.left).tolist():
         wrong[place] = not _with_nothing(known, SampleFetch(period, int(phases[place])))[1]
-    return int(wrong.sum()) + (0 if right else period - len(phases))
+    return int(wrong.sum()) + (0 if right else quiet)
 
 
-def _add_calm(
-    counts: SweepCounts, known: Survey, held: int, touched: npt.NDArray[np.int64]
-) -> None:
-    """The cases of a held state that end as its undisturbed run."""
-    times = counts.period - len(touched)
-    if not times:
+def _add_calm(counts: SweepCounts, known: Survey, held: int, calm: npt.NDArray[np.int64]) -> None:
+    """The cases of a held state, of these phases, that end as its undisturbed run."""
+    if not len(calm):
         return
-    stopped = np.flatnonzero(touched != np.arange(len(touched)))
-    first = int(stopped[0]) if len(stopped) else len(touched)
     one = known.outcomes.part(held, held + 1)
-    _add(counts, one, np.array([held], np.uint8), np.array([first]), times)
+    _add(counts, one, np.array([held], np.uint8), calm[:1], len(calm))
     code = int(_codes(one, one.wrong(np.array([held], np.uint8)))[0])
     if code:
         by_phase = np.frombuffer(counts.by_phase, np.uint8)
-        calm = np.setdiff1d(np.arange(counts.period), touched)
         by_phase[calm] = np.maximum(by_phase[calm], code)
 
 
