@@ -50,6 +50,13 @@ _ONE = (
     "can tell that a bit was lost."
 )
 _TWO = "Hand on only what two of its passes agree on, else what stood there before."
+_BLAMED = {
+    "writes-back": "it reads the port and writes back to it, which moves the latch. Load the byte "
+    "first, and shift or count it in A.",
+    "dummy-read": "it reads the port, throws that away, and so clocks the pad once too often. Do "
+    "without the index.",
+}
+"""Of a routine that is wrong: what one of its instructions does to the pad."""
 _TURNS = {
     "reversed": "ROL in place of ROR, or ROR in place of ROL, turns its order round",
     "complemented": "EOR #$FF makes a 1 of a pressed button",
@@ -221,6 +228,8 @@ def _change(report: JudgedRoutine) -> list[Prose]:
     if judgement.case in PATTERNS:
         turns = [says for name, says in _TURNS.items() if name in judgement.case]
         says = f"The byte: {' and '.join(turns)}."
+    elif judgement.verdict == "wrong" and (blamed := [*_blamed(report)]):
+        return [Prose(blamed, listed=True)]
     elif judgement.verdict == "wrong":
         wrong = base.wrong or base.hangs
         some = ", ".join(spelled(held) for held in wrong[:6]) + " and more" * (len(wrong) > 6)
@@ -234,6 +243,14 @@ def _change(report: JudgedRoutine) -> list[Prose]:
     else:
         says = _TWO if len(base.longest.passes[0]) > 1 else _ONE
     return [Prose((says,))]
+
+
+def _blamed(report: JudgedRoutine) -> Iterator[str]:
+    """Instructions that do more at the port than they seem to, each once."""
+    found = {one.address: one for one in reversed(report.listing) if one.fault}
+    for one in reversed(found.values()):
+        line = f"{one.file}:{one.line}" if one.line else f"${one.address:04X}"
+        yield f"{line}, {one.source}: {_BLAMED[one.fault]}"
 
 
 def _cures_table(report: JudgedRoutine) -> Table:
