@@ -422,12 +422,20 @@ def _pass_spans(passes: Sequence[Pass]) -> list[tuple[int, int, int]]:
     return [(one.reads[0], one.reads[-1] - one.reads[0] + 1, _PASS) for one in passes]
 
 
-_UNSAFE = len(OUTCOMES) - 1
+_UNSAFE, _NO_GAP = len(OUTCOMES) - 1, 1
+
+
+def _by_gap(chart: DesignMap, row: Sequence[bool]) -> Iterator[int]:
+    """Of each gap up to the longest what is marked; those that are not listed cannot be made."""
+    safe = dict(zip(chart.gaps, row, strict=True))
+    for gap in range(chart.gaps[-1] + 1):
+        yield (0 if safe[gap] else _UNSAFE) if gap in safe else _NO_GAP
 
 
 def map_strips(chart: DesignMap) -> Strips:
     """Gap against loop length, the longest on top: unsafe places and the routine now are marked."""
     unsafe = any(not good for row in chart.safe for good in row)
+    gaps = len(chart.gaps) <= chart.gaps[-1]
     return Strips(
         "Loop lengths and gaps: marked where some phase stops two passes",
         "cycles a bit",
@@ -435,13 +443,16 @@ def map_strips(chart: DesignMap) -> Strips:
         [
             Strip(
                 str(loop),
-                len(chart.gaps),
-                spans_of(0 if good else _UNSAFE for good in row),
+                chart.gaps[-1] + 1,
+                spans_of(_by_gap(chart, row)),
                 now=loop == chart.loop,
             )
             for loop, row in reversed([*zip(chart.loops, chart.safe, strict=True)])
         ],
-        [(_UNSAFE, "some phase stops two passes")] if unsafe else [],
+        [
+            *([(_NO_GAP, "no instruction takes so few cycles")] if gaps else []),
+            *([(_UNSAFE, "some phase stops two passes")] if unsafe else []),
+        ],
         "every length and gap that was tried is safe",
         "safe at each rate tried",
         tall=10,

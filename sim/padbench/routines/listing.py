@@ -80,6 +80,6 @@ def listing(
                 reads[access.port] += 1
                 first = reads[access.port]
                 loses = range(first, min(first + most, 9))
-                if access.dummy and loses:
+                if access.dummy and first <= 8:
                     fault = "dummy-read"
         yield Touch(access.cycle, pc, file, line, source, bus, number, tuple(loses), fault)
