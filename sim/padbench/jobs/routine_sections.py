@@ -348,10 +348,10 @@ def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
     total = [sum(counts) for counts in zip(*wrong.values(), strict=True)]
     states = [*dict.fromkeys((*_SINGLE, total.index(max(total))))]
 
-    there = {sweep.period: sweep.phases for sweep in report.sweeps}
+    chance = {sweep.period: sweep.chance for sweep in report.sweeps}
 
     def one_in(period: int, phases: int) -> str:
-        return rounded(there[period] / phases) if phases else "–"
+        return rounded(1 / chance[period](phases)) if phases else "–"
 
     notes = ["The last column is the worst state of all."] * (len(states) > len(_SINGLE))
     if len(report.routine.results) > 1:
@@ -360,7 +360,7 @@ def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
         )
 
     yield Table(
-        "One poll in so many goes wrong, if every phase that can occur is equally likely",
+        "One poll in so many goes wrong, if every phase of the fetch is equally likely",
         ("cycles from fetch to fetch", *map(spelled, states)),
         [
             (str(period), *(one_in(period, phases[state]) for state in states))

@@ -88,6 +88,15 @@ class SweepCounts:
         """How many phases can occur."""
         return self.period * self.possible // self.cases if self.cases else self.period
 
+    def chance(self, phases: int) -> float:
+        """That a poll meets one of so many phases, at most.
+
+        One that a sprite copy leaves possible comes for the one that it leaves out as well. Of
+        those that a fetch between copy and routine brings about, both parities are tried and one
+        comes, so the chance may be less.
+        """
+        return min(1.0, phases * (2 if self.impossible else 1) / self.period)
+
     @property
     def failing(self) -> int:
         """Cases that go wrong, and phases in which nothing held on either of two pads does."""
@@ -136,8 +145,8 @@ class Risk:
     """With ``held`` held, a poll goes wrong with ``chance`` at a fetch every ``period`` cycles.
 
     Of two ``pads`` ``held`` is the first one's state; the second holds nothing if that is nothing,
-    else the complement. Every phase that can occur is taken as equally likely; ``a_minute`` is at
-    one poll a frame.
+    else the complement. Every phase of the fetch is taken as equally likely (`SweepCounts.chance`);
+    ``a_minute`` is at one poll a frame.
     """
 
     held: int
@@ -165,7 +174,7 @@ def worst_risk(sweeps: Iterable[SweepCounts], timing: ConsoleTiming) -> Risk | N
         )
         for sweep in sweeps
         for held, phases in enumerate(with_nothing(sweep))
-        if (chance := phases / sweep.phases)
+        if (chance := sweep.chance(phases))
     ]
     calm = [risk for risk in risks if not risk.held]
     return max(calm or risks, key=lambda risk: risk.chance, default=None)

@@ -191,14 +191,15 @@ def lost_presses(known: Survey, period: int) -> Fraction:
 
     Over all buttons and phases, each as likely as any other.
     """
-    lost, possible = 0, _possible(known, period)
+    # As in `SweepCounts.chance`.
+    lost, whole = 0, len(_possible(known, period)) == period
     for held in (1 << bit for bit in range(8)):
         phases = _touched(known, known.rows[known.row_of[held]], period)
         case = np.full(len(phases), held, np.uint8)
         # From nothing in the result: the held state is exclusive-ored with itself.
         after = _run(known.routine, known.console, known.limit, period, case, phases, held)
         lost += int(np.count_nonzero(~after.finished | (after.results[0] & held == 0)))
-    return Fraction(lost, 8 * len(possible))
+    return min(Fraction(1), Fraction(lost * (1 if whole else 2), 8 * period))
 
 
 def sweep(
