@@ -458,3 +458,45 @@ def test_what_goes_wrong_only_with_nothing_held_on_both_pads_is_in_the_verdict(
         assert sweep["accepted_wrong"] == 0
     said = [says for one in found.cases["sweeps"] for says in one.failed]
     assert any("nothing held on either pad" in says for says in said)
+
+
+WRITES_BACK = """port = $4016
+read:   lda #1
+        sta port
+        sta $02
+        lsr a
+        sta port
+loop:   lsr port
+        rol $02
+        bcc loop
+        lda $02
+        rts
+"""
+
+
+@pytest.mark.parametrize(
+    ("source", "fault", "line", "says"),
+    [
+        (WRITES_BACK, "writes-back", 7, "7, loop: lsr port: it reads the port and writes back"),
+        (WRITES_BACK.replace("lsr port", "ror port"), "writes-back", 7, "writes back to it"),
+        (
+            WRITES_BACK.replace("loop:   lsr port", " ldx #0\n sta port,x\nloop: lda port\n lsr a"),
+            "dummy-read",
+            8,
+            "8, sta port,x: it reads the port, throws that away, and so clocks the pad",
+        ),
+        (WRITES_BACK.replace("lsr port", "lda port\n lsr a").replace("#1", "#3"), "", None, ""),
+    ],
+)
+def test_an_instruction_that_does_more_at_the_port_than_it_seems_is_named(
+    tmp_path, source, fault, line, says
+):
+    path = tmp_path / "mine.asm"
+    path.write_text(source)
+    result = routine(path, periods=[432])
+    listing = result.document["listing"]
+    assert {(one["fault"], one["line"]) for one in listing if one["fault"]} == (
+        {(fault, line)} if fault else set()
+    )
+    shown = " ".join(as_text(result, whole=False).split())
+    assert (result.verdict == "wrong", says in shown) == (True, True)

@@ -134,7 +134,7 @@ def test_included_files_keep_their_lines(tmp_path):
     [
         ('.include "main.asm"', 'main.asm:1: "main.asm" includes itself'),
         ('.include "back.inc"', 'back.inc:1: "main.asm" includes itself'),
-        ('.include "none.inc"', "none.inc: there is no such file"),
+        ('.include "none.inc"', 'main.asm:1: "none.inc" is not there'),
         (".include none.inc", "is no file to include"),
         ('.include "wide.inc"', "has too many lines"),
     ],

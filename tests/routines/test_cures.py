@@ -111,6 +111,13 @@ def test_a_store_with_an_index_that_reads_the_port_loses_the_index(monkeypatch):
     assert offered(INDEXED, FEW, monkeypatch, wanted) == []  # one pass is exposed all the same
 
 
+def test_where_losing_the_index_is_not_enough_other_cures_lose_it_too(monkeypatch):
+    (cure,) = offered(INDEXED, FEW, monkeypatch, ("in-step",))
+    assert (cure.name, cure.verdict) == ("in-step", "immune")
+    assert "+        sta port  ; reads the port first" in cure.patch
+    assert cure.says.startswith("stores to the port without an index, and makes the sprite copy")
+
+
 def test_nothing_is_offered_without_a_source(tmp_path):
     path = tmp_path / "mine.bin"
     path.write_bytes(load_routine("read-once").segments[0][1])

@@ -7,11 +7,12 @@ from pathlib import Path
 import pytest
 from yardstick import baseline_of
 
+from padbench.jobs.routine_sections import map_strips
 from padbench.parts import console_timing
 from padbench.routines.console import Console, SampleFetch
 from padbench.routines.fast import Part, baseline_of_survey, count, survey
 from padbench.routines.judge import judge_routine
-from padbench.routines.lengths import design_map, layout_of, safe_lengths
+from padbench.routines.lengths import GAPS, DesignMap, design_map, layout_of, safe_lengths
 from padbench.routines.run import run_case
 from padbench.routines.source import load_routine, routine_from_source
 
@@ -209,3 +210,12 @@ def test_the_map_of_all_rates_is_that_of_each():
 @pytest.mark.parametrize("name", ["read-once", "read-once-both"])
 def test_a_routine_with_one_pass_has_no_map(name):
     assert design_map(baseline_of(load_routine(name), HZ60).longest, PERIODS) is None
+
+
+def test_a_gap_that_no_instruction_makes_is_not_listed_and_marked_as_such():
+    assert 1 not in GAPS
+    row = ((), (432,), ())
+    strips = map_strips(DesignMap(14, (14,), (0, 2, 3), (row,), ((True, False, True),)))
+    assert strips.rows[0].length == 4
+    assert [*strips.rows[0].spans] == [(1, 1, 1), (2, 1, 4)]
+    assert (1, "no instruction takes so few cycles") in strips.kinds

@@ -214,9 +214,9 @@ def test_lanes_hold_no_more_than_a_batch(monkeypatch):
     sizes = []
     whole = fast._add_cases
 
-    def watched(tally, known, held, phase):
+    def watched(tally, known, held, phase, **more):
         sizes.append(len(held))
-        whole(tally, known, held, phase)
+        whole(tally, known, held, phase, **more)
 
     monkeypatch.setattr(fast, "_add_cases", watched)
     counts = fast.sweep(load_routine("read-once"), JOINED, 432)

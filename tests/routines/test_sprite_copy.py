@@ -6,8 +6,9 @@ import yardstick
 
 from padbench.jobs.routine import routine as judged
 from padbench.parts import console_timing
+from padbench.results.text import as_text
 from padbench.routines import fast
-from padbench.routines.console import Console, SampleFetch, copy_ends
+from padbench.routines.console import Console, SampleFetch, can_occur, copy_ends
 from padbench.routines.run import run_case
 from padbench.routines.source import load_routine, routine_from_source, shipped_source
 from padbench.routines.stops import copies_end
@@ -89,3 +90,72 @@ def test_an_odd_number_of_cycles_more_and_it_is_exposed(period):
     assert counts.by_held[0] == sum(run.results != (0,) for run in runs) > 0
     assert counts.accepted_wrong > 0
     assert fast.sweep(out_of_step("nop\n"), CONSOLE, period).hit == 0
+
+
+class Noted(SampleFetch):
+    """Knows when its sprite copy was over."""
+
+    def copied(self, now):
+        self.end = super().copied(now)
+        return self.end
+
+
+def phases_after(delay, period):
+    """Of a routine that copies, waits so many cycles and goes on: the phases with which it does."""
+    wait = "nop\n" * (delay // 2 - 1) + "jmp on\non:" if delay % 2 else "nop\n" * (delay // 2)
+    source = f"lda #2\nsta $4014\n{wait} lda $4016\n lda #0\nrts"
+    routine = routine_from_source(source, "wait.asm")
+    met = set()
+    for phase in range(period):
+        fetch = Noted(period, phase)
+        stops = run_case(routine, CONSOLE, 0, fetch=fetch).stops
+        begins = fetch.end + delay
+        begins += sum(stop.stolen for stop in stops if fetch.end <= stop.at < begins)
+        later = (stop.requested for stop in stops if stop.at >= begins)
+        met.add(next(later, fetch.requested) - begins)
+    return met
+
+
+@pytest.mark.parametrize("delay", [4, 5, 38, 95])
+def test_what_a_copy_leaves_possible_is_all_that_can_be_met_after_it(delay):
+    period = 432
+    met = phases_after(delay, period)
+    possible = {phase for phase in range(period) if can_occur(phase, period, delay)}
+    assert met <= possible
+    sure = period - delay - 5
+    assert {phase for phase in met if phase < sure} == {n for n in possible if n < sure}
+
+
+def test_a_routine_that_is_called_in_step_is_known_and_what_cannot_occur_is_counted():
+    in_step, late, anyhow = (
+        judged("read-once", after_copy=delay, periods=[432, 576]) for delay in (20, 21, None)
+    )
+    assert (in_step.verdict, in_step.data.judgement.case) == ("immune", "in-step")
+    for one, period in zip(in_step.document["sweeps"], (432, 576), strict=True):
+        assert one["cases"] == 256 * period
+        assert one["impossible"] == 256 * sum(
+            not can_occur(phase, period, 20) for phase in range(period)
+        )
+        assert one["impossible"] > 256 * period // 3
+    assert late.verdict == anyhow.verdict == "exposed"
+    assert {one["impossible"] for one in anyhow.document["sweeps"]} == {0}
+    # The same eight phases go wrong, of half as many: the risk is twice as large.
+    risk, usual = late.document["risk"], anyhow.document["risk"]
+    assert (usual["chance"], risk["chance"]) == (8 / 432, 16 / 432)
+    # So it is for one that makes the copy itself, and is called in any phase.
+    own = "lda #2\nsta $4014\njmp on\non:" + "nop\n" * 9 + shipped_source("read-once")
+    counts = fast.sweep(routine_from_source(own, "own.asm"), CONSOLE, 432)
+    assert counts.by_held[0] == 16
+    text = as_text(late, whole=False)
+    assert "cannot occur          122 368 more of 258 048, after the sprite copy" in text
+
+
+@pytest.mark.parametrize("delay", [0, 7])
+def test_both_engines_leave_the_same_phases_out(delay):
+    console = Console(CONSOLE.timing, after_copy=delay)
+    routine = load_routine("read-once")
+    assert fast.sweep(routine, console, 432) == yardstick.sweep(routine, console, 432)
+
+
+def test_a_fetch_of_an_odd_period_has_no_parity():
+    assert all(can_occur(phase, 433, 0) for phase in range(433))

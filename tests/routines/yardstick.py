@@ -4,7 +4,13 @@ Every case in which a fetch stops a read of a port is run cycle by cycle on py65
 need no run of their own is shown at the top of `padbench.routines.stops`.
 """
 
-from padbench.routines.console import Console, SampleFetch, copy_ends, stolen_cycles
+from padbench.routines.console import (
+    Console,
+    SampleFetch,
+    can_occur,
+    copy_ends,
+    stolen_cycles,
+)
 from padbench.routines.counts import OUTCOMES, STATES, Counterexample, SweepCounts
 from padbench.routines.judge import Baseline
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
@@ -37,8 +43,11 @@ def sweep(
         calm = undisturbed(routine, console, held, limit, cache)
         if calm.kinds not in known:
             known[calm.kinds] = touched_one_by_one(calm, period, limit)
-        touched = known[calm.kinds]
-        quiet = sorted(set(range(period)) - set(touched))
+        there = [n for n in range(period) if can_occur(n, period, console.after_copy)]
+        counts.impossible += period - len(there)
+        counts.cases += period - len(there)
+        touched = [phase for phase in known[calm.kinds] if phase in there]
+        quiet = sorted(set(there) - set(touched))
         if quiet:
             _count(counts, calm, held, quiet)
         for phase in touched:

@@ -108,6 +108,13 @@ def add_routine_options(
         default="joined",
         help="repeated reads of the port: joined into one clock (default), or one each",
     )
+    parser.add_argument(
+        "--after-copy",
+        metavar="CYCLES",
+        type=int,
+        help="the caller's sprite copy ends so many CPU cycles before the routine begins: phases "
+        "of the fetch that this leaves out are not counted (default: every phase)",
+    )
 
 
 def routine_arguments(options: Namespace) -> dict[str, Any]:
@@ -121,4 +128,4 @@ def fetch_arguments(options: Namespace) -> dict[str, Any]:
     asked = options.period and [
         int(n) if n.isdecimal() and len(n) < 10 else n for n in options.period
     ]
-    return {"clocks": options.clocks, "periods": asked}
+    return {"clocks": options.clocks, "periods": asked, "after_copy": options.after_copy}

@@ -82,6 +82,7 @@ class CounterexampleDocument(TypedDict):
 class SweepDocument(TypedDict):
     """Counts of a fetch period; see `padbench.routines.counts.SweepCounts`.
 
+    ``impossible`` are cases whose phase cannot occur; all that follow are of the others.
     ``wrong_by_held`` has for each state that pad 1 holds (pad 2 its complement) in how many phases
     a poll goes wrong, ``exposed_phases`` are those in which any does, ``wrong_with_nothing`` is in
     how many one does with nothing held on either pad (None unless two are judged).
@@ -89,6 +90,7 @@ class SweepDocument(TypedDict):
 
     period: int
     cases: int
+    impossible: int
     hit: int
     corrupt: int
     accepted_wrong: int
@@ -168,7 +170,8 @@ def routine(
     (default: the first byte), ``origin`` where a .bin lies, ``result`` A, an address or a label,
     two with a comma for two pads (default: found by running it). ``periods``: CPU cycles from fetch
     to fetch (default: all rates of the console). A routine that takes more than ``limit`` cycles
-    never comes back. With an ``assembler`` the file is source for that program.
+    never comes back. With an ``assembler`` the file is source for that program. ``after_copy``:
+    the routine is called so many cycles after its caller's sprite copy, which leaves out phases.
     ``sheet`` is the pad in the waves (default: a starter pad), ``line`` that of the frame at which
     the read starts. ``waves`` is a VCD file for the worst case, ``cures`` a folder for patches that
     mend a routine, each swept at every rate of the console. ``progress`` is told how many cases
@@ -315,7 +318,7 @@ def _tests(report: JudgedRoutine) -> Iterator[Case]:
     yield Case("undisturbed", wrong[:20])
     for sweep in report.sweeps:
         failed = [
-            f"{what} in {grouped(number)} of {grouped(sweep.cases)} cases"
+            f"{what} in {grouped(number)} of {grouped(sweep.possible)} cases"
             for number, what in (
                 (sweep.accepted_wrong, "a wrong byte is handed on"),
                 (sweep.never_settles, "it never comes back"),
@@ -323,7 +326,7 @@ def _tests(report: JudgedRoutine) -> Iterator[Case]:
             if number
         ]
         if sweep.nothing:
-            phases = f"{grouped(sweep.nothing)} of {grouped(sweep.period)} phases"
+            phases = f"{grouped(sweep.nothing)} of {grouped(sweep.phases)} phases"
             failed.append(f"it goes wrong with nothing held on either pad in {phases}")
         if failed and sweep.counterexample is not None:
             case = sweep.counterexample
@@ -374,6 +377,7 @@ def _sweep(question: RoutineQuestion, sweep: SweepCounts) -> SweepDocument:
     return {
         "period": sweep.period,
         "cases": sweep.cases,
+        "impossible": sweep.impossible,
         "hit": sweep.hit,
         "corrupt": sweep.corrupt,
         "accepted_wrong": sweep.accepted_wrong,

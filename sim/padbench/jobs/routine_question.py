@@ -60,6 +60,7 @@ class Asked(TypedDict, total=False):
     clocks: Clocks
     limit: int
     assembler: Assembler | None
+    after_copy: int | None
 
 
 @dataclass(frozen=True)
@@ -78,11 +79,14 @@ class RoutineQuestion:
     clocks: Clocks = "joined"
     limit: int = DEFAULT_LIMIT
     assembler: Assembler | None = None
+    after_copy: int | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is none of the values there are."""
         if not 1 <= self.limit <= _LONGEST_LIMIT:
             raise Refusal("limit", f"{self.limit} is not between 1 and {_LONGEST_LIMIT}")
+        if self.after_copy is not None and not 0 <= self.after_copy <= DEFAULT_LIMIT:
+            raise Refusal("after-copy", f"{self.after_copy} is not between 0 and {DEFAULT_LIMIT}")
         if self.clocks not in get_args(Clocks):
             known = ", ".join(get_args(Clocks))
             raise Refusal("clocks", f"{str(self.clocks)[:60]!r} is none; try {known}")
@@ -111,7 +115,7 @@ class RoutineQuestion:
             assembler=self.assembler,
             text=text,
         )
-        console = Console(console_timing(self.console), self.clocks)
+        console = Console(console_timing(self.console), self.clocks, self.after_copy)
         code = on_its_port(code, console, self.limit)
         return with_places_found(code, console, self.limit), console
 

@@ -50,6 +50,13 @@ _ONE = (
     "can tell that a bit was lost."
 )
 _TWO = "Hand on only what two of its passes agree on, else what stood there before."
+_BLAMED = {
+    "writes-back": "it reads the port and writes back to it, which moves the latch. Load the byte "
+    "first, and shift or count it in A.",
+    "dummy-read": "it reads the port, throws that away, and so clocks the pad once too often. Do "
+    "without the index.",
+}
+"""Of a routine that is wrong: what one of its instructions does to the pad."""
 _TURNS = {
     "reversed": "ROL in place of ROR, or ROR in place of ROL, turns its order round",
     "complemented": "EOR #$FF makes a 1 of a pressed button",
@@ -174,7 +181,7 @@ def _cycles(report: JudgedRoutine) -> str:
 
 def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
     """Over all rates of the fetch, and at the worst of them."""
-    cases = sum(one.cases for one in sweeps)
+    cases = sum(one.possible for one in sweeps)
     what = (("wrong byte handed on", "accepted_wrong"), ("never settles", "never_settles"),
             ("pass misread", "corrupt"), ("old byte kept", "kept_old"))  # fmt: skip
     for label, name in what if cases else ():
@@ -184,17 +191,20 @@ def _risk(sweeps: Sequence[SweepCounts]) -> Iterator[tuple[str, str]]:
             says = f"in {grouped(total)} of {grouped(cases)} cases ({per_cent(total, cases)})"
         if total and len(sweeps) > 1:
             worst = _worst(sweeps, name)
-            share = per_cent(getattr(worst, name), worst.cases)
+            share = per_cent(getattr(worst, name), worst.possible)
             says += f"; at worst {share} with a fetch every {worst.period} cycles"
         yield label, says
     if nothing := sum(one.nothing or 0 for one in sweeps):
-        phases = grouped(sum(one.period for one in sweeps))
+        phases = grouped(sum(one.phases for one in sweeps))
         yield "nothing held", f"on either pad: wrong in {grouped(nothing)} of {phases} phases"
+    if impossible := sum(one.impossible for one in sweeps):
+        all_cases = grouped(sum(one.cases for one in sweeps))
+        yield "cannot occur", f"{grouped(impossible)} more of {all_cases}, after the sprite copy"
 
 
 def _worst(sweeps: Sequence[SweepCounts], kind: str) -> SweepCounts:
     """The rate at which most of its cases are of that kind."""
-    return max(sweeps, key=lambda one: getattr(one, kind) / one.cases)
+    return max(sweeps, key=lambda one: getattr(one, kind) / one.possible)
 
 
 def _change(report: JudgedRoutine) -> list[Prose]:
@@ -218,6 +228,8 @@ def _change(report: JudgedRoutine) -> list[Prose]:
     if judgement.case in PATTERNS:
         turns = [says for name, says in _TURNS.items() if name in judgement.case]
         says = f"The byte: {' and '.join(turns)}."
+    elif judgement.verdict == "wrong" and (blamed := [*_blamed(report)]):
+        return [Prose(blamed, listed=True)]
     elif judgement.verdict == "wrong":
         wrong = base.wrong or base.hangs
         some = ", ".join(spelled(held) for held in wrong[:6]) + " and more" * (len(wrong) > 6)
@@ -231,6 +243,14 @@ def _change(report: JudgedRoutine) -> list[Prose]:
     else:
         says = _TWO if len(base.longest.passes[0]) > 1 else _ONE
     return [Prose((says,))]
+
+
+def _blamed(report: JudgedRoutine) -> Iterator[str]:
+    """Instructions that do more at the port than they seem to, each once."""
+    found = {one.address: one for one in reversed(report.listing) if one.fault}
+    for one in reversed(found.values()):
+        line = f"{one.file}:{one.line}" if one.line else f"${one.address:04X}"
+        yield f"{line}, {one.source}: {_BLAMED[one.fault]}"
 
 
 def _cures_table(report: JudgedRoutine) -> Table:
@@ -303,14 +323,14 @@ def _counts_table(sweeps: Sequence[SweepCounts]) -> Table:
 
     return Table(
         "Every held state in every phase of the fetch (its rules and rates from memory)",
-        ("cycles from fetch to fetch", "cases", "hit", "pass misread", "wrong byte handed on",
-         "never settles", "kept the old byte"),
+        ("cycles from fetch to fetch", "cases", "cannot occur", "hit", "pass misread",
+         "wrong byte handed on", "never settles", "kept the old byte"),
         [
-            (str(one.period), *map(grouped, (one.cases, one.hit, one.corrupt)),
+            (str(one.period), *map(grouped, (one.cases, one.impossible, one.hit, one.corrupt)),
              bad(one.accepted_wrong), bad(one.never_settles), grouped(one.kept_old))
             for one in sweeps
         ],
-        frozenset(range(1, 7)),
+        frozenset(range(1, 8)),
         "A hit stops a read of the port; a pass is eight reads after a latch. The phase is the CPU "
         "cycle, counted from the start of the poll, in which the first fetch asks.",
     )  # fmt: skip
@@ -328,8 +348,10 @@ def _risk_table(report: JudgedRoutine) -> Iterator[Table]:
     total = [sum(counts) for counts in zip(*wrong.values(), strict=True)]
     states = [*dict.fromkeys((*_SINGLE, total.index(max(total))))]
 
+    chance = {sweep.period: sweep.chance for sweep in report.sweeps}
+
     def one_in(period: int, phases: int) -> str:
-        return rounded(period / phases) if phases else "–"
+        return rounded(1 / chance[period](phases)) if phases else "–"
 
     notes = ["The last column is the worst state of all."] * (len(states) > len(_SINGLE))
     if len(report.routine.results) > 1:
@@ -400,12 +422,20 @@ def _pass_spans(passes: Sequence[Pass]) -> list[tuple[int, int, int]]:
     return [(one.reads[0], one.reads[-1] - one.reads[0] + 1, _PASS) for one in passes]
 
 
-_UNSAFE = len(OUTCOMES) - 1
+_UNSAFE, _NO_GAP = len(OUTCOMES) - 1, 1
+
+
+def _by_gap(chart: DesignMap, row: Sequence[bool]) -> Iterator[int]:
+    """Of each gap up to the longest what is marked; those that are not listed cannot be made."""
+    safe = dict(zip(chart.gaps, row, strict=True))
+    for gap in range(chart.gaps[-1] + 1):
+        yield (0 if safe[gap] else _UNSAFE) if gap in safe else _NO_GAP
 
 
 def map_strips(chart: DesignMap) -> Strips:
     """Gap against loop length, the longest on top: unsafe places and the routine now are marked."""
     unsafe = any(not good for row in chart.safe for good in row)
+    gaps = len(chart.gaps) <= chart.gaps[-1]
     return Strips(
         "Loop lengths and gaps: marked where some phase stops two passes",
         "cycles a bit",
@@ -413,13 +443,16 @@ def map_strips(chart: DesignMap) -> Strips:
         [
             Strip(
                 str(loop),
-                len(chart.gaps),
-                spans_of(0 if good else _UNSAFE for good in row),
+                chart.gaps[-1] + 1,
+                spans_of(_by_gap(chart, row)),
                 now=loop == chart.loop,
             )
             for loop, row in reversed([*zip(chart.loops, chart.safe, strict=True)])
         ],
-        [(_UNSAFE, "some phase stops two passes")] if unsafe else [],
+        [
+            *([(_NO_GAP, "no instruction takes so few cycles")] if gaps else []),
+            *([(_UNSAFE, "some phase stops two passes")] if unsafe else []),
+        ],
         "every length and gap that was tried is safe",
         "safe at each rate tried",
         tall=10,

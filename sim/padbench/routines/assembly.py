@@ -164,7 +164,8 @@ class _Round:
 
 
 def assemble(text: str, file: str, read: Callable[[Path], str] | None = None) -> Assembled:
-    """Assemble a source; ``read`` gives the text of a file to include, None: there can be none.
+    """Assemble a source; ``read`` gives the text of a file to include, or raises
+    ``FileNotFoundError``; None: there can be none.
 
     Raises `RoutineError` with file and line for whatever is wrong in it.
     """
@@ -218,7 +219,11 @@ def _included(
             raise error(name, "includes itself", "leave one of the two out")
         if len(above) >= _DEEPEST:
             raise error(name, f"lies {_DEEPEST} files deep", "include it higher up")
-        yield from _included(read(path), str(path), read, sources, (*above, file))
+        try:
+            inner = read(path)
+        except FileNotFoundError:
+            raise error(name, "is not there", "name a file from the folder of this one") from None
+        yield from _included(inner, str(path), read, sources, (*above, file))
 
 
 def _walk(lines: list[Line], names: Mapping[str, int], *, final: bool) -> _Round:

@@ -29,10 +29,14 @@ Clocks = Literal["joined", "each"]
 
 @dataclass(frozen=True, slots=True)
 class Console:
-    """A console as read routines meet it: its timing, and what repeated reads of the port do."""
+    """A console as read routines meet it: its timing, and what repeated reads of the port do.
+
+    ``after_copy``: the routine is called so many CPU cycles after its caller's sprite copy.
+    """
 
     timing: ConsoleTiming
     clocks: Clocks = "joined"
+    after_copy: int | None = None
 
     def extra_clocks(self, stolen: int) -> int:
         """Clocks too many when a port read is stopped for ``stolen`` cycles."""
@@ -77,6 +81,22 @@ def copy_ends(now: int, requested: int, period: int) -> tuple[int, int]:
         end = end + 2 if requested + 3 < end else requested + 4
         requested += period
     return end, requested
+
+
+def can_occur(phase: int, period: int, after_copy: int | None) -> bool:
+    """Whether a phase is left possible so many cycles after a sprite copy; None is no copy.
+
+    A copy ends an odd number of cycles from any request (see `copy_ends`), and so do all phases
+    until a fetch comes between it and the routine: that, or one at the end of the copy, can turn
+    parity round, and the next one is a period later. What is between is not known, so all those
+    phases are left; so are all with an odd period, whose requests have no parity.
+    """
+    if after_copy is None or period % 2:
+        return True
+    return (phase + after_copy) % 2 == 1 or phase >= period - after_copy - _MOST_STOLEN
+
+
+_MOST_STOLEN = 4
 
 
 class SampleFetch:

@@ -49,6 +49,7 @@ class Counterexample:
 class SweepCounts:
     """Counts of some or all cases of one fetch period (CPU cycles), as they grow, in any order.
 
+    ``impossible`` are those cases whose phase cannot occur: they are counted as nothing else.
     ``hit``: a fetch stopped a read of a port. ``corrupt``: some pass (the first eight reads of a
     port after a latch) read a byte that is not the held state. ``accepted_wrong``: what the
     routine hands on is not the held state. ``never_settles``: it had not finished after the cycle
@@ -62,6 +63,7 @@ class SweepCounts:
 
     period: int
     cases: int = 0
+    impossible: int = 0
     hit: int = 0
     corrupt: int = 0
     accepted_wrong: int = 0
@@ -75,6 +77,25 @@ class SweepCounts:
     def __post_init__(self) -> None:
         """No phase has been stopped yet."""
         self.by_phase = self.by_phase or bytearray(self.period)
+
+    @property
+    def possible(self) -> int:
+        """Cases whose phase can occur."""
+        return self.cases - self.impossible
+
+    @property
+    def phases(self) -> int:
+        """How many phases can occur."""
+        return self.period * self.possible // self.cases if self.cases else self.period
+
+    def chance(self, phases: int) -> float:
+        """That a poll meets one of so many phases, at most.
+
+        One that a sprite copy leaves possible comes for the one that it leaves out as well. Of
+        those that a fetch between copy and routine brings about, both parities are tried and one
+        comes, so the chance may be less.
+        """
+        return min(1.0, phases * (2 if self.impossible else 1) / self.period)
 
     @property
     def failing(self) -> int:
@@ -101,7 +122,15 @@ class SweepCounts:
         """Take in the counts of other cases of the same period; ``ValueError`` for another one."""
         if other.period != self.period:
             raise ValueError(f"counts of period {other.period} added to those of {self.period}")
-        for name in ("cases", "hit", "corrupt", "accepted_wrong", "never_settles", "kept_old"):
+        for name in (
+            "cases",
+            "impossible",
+            "hit",
+            "corrupt",
+            "accepted_wrong",
+            "never_settles",
+            "kept_old",
+        ):
             setattr(self, name, getattr(self, name) + getattr(other, name))
         self.by_phase = bytearray(map(max, self.by_phase, other.by_phase))
         self.by_held = [*map(add, self.by_held, other.by_held)]
@@ -116,8 +145,8 @@ class Risk:
     """With ``held`` held, a poll goes wrong with ``chance`` at a fetch every ``period`` cycles.
 
     Of two ``pads`` ``held`` is the first one's state; the second holds nothing if that is nothing,
-    else the complement. Every phase of the fetch is taken as equally likely; ``a_minute`` is at one
-    poll a frame.
+    else the complement. Every phase of the fetch is taken as equally likely (`SweepCounts.chance`);
+    ``a_minute`` is at one poll a frame.
     """
 
     held: int
@@ -145,7 +174,7 @@ def worst_risk(sweeps: Iterable[SweepCounts], timing: ConsoleTiming) -> Risk | N
         )
         for sweep in sweeps
         for held, phases in enumerate(with_nothing(sweep))
-        if (chance := phases / sweep.period)
+        if (chance := sweep.chance(phases))
     ]
     calm = [risk for risk in risks if not risk.held]
     return max(calm or risks, key=lambda risk: risk.chance, default=None)

@@ -10,7 +10,7 @@ import difflib
 import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice, pairwise
 from pathlib import Path
 
@@ -72,7 +72,7 @@ def cures(
     shipped = ".asm" * (routine.name in SHIPPED)
     name = Path(routine.name).name + shipped  # a path from the root is none that a patch may name
     found: dict[str, Cure] = {}
-    for change in _changes(routine, console, before, limit):
+    for change in _all_changes(routine, console, load, base.fault, limit):
         if change.name in found:
             continue
         proved = _proved("".join(change.text), console, load, limit)
@@ -98,12 +98,34 @@ def _proved(
         sweeps = []
         # The quickest fetch finds most.
         for period in sorted(console.timing.fetch_periods):
-            sweeps.append(count(known, Part(period)))
+            sweeps.append(count(known, Part(period), old=False))
             if base.fault or sweeps[-1].failing:
                 return None
         return judge_routine(routine, console, base, sweeps, limit).verdict, base.most
     except RoutineError:
         return None
+
+
+def _all_changes(
+    routine: Routine,
+    console: Console,
+    load: Callable[[str], Routine],
+    fault: str,
+    limit: int,
+) -> Iterator[_Change]:
+    """What may mend it; without an index first, and if that rights a wrong one the rest on top."""
+    source = routine.sources[routine.name].splitlines(keepends=True)
+    for plain in _without_index(routine, console, source, limit):
+        yield plain
+        try:
+            righted = load("".join(plain.text)) if fault else None
+            if righted and not baseline_of_survey(survey(righted, console, limit)).fault:
+                for change in _changes(righted, console, plain.text, limit):
+                    yield replace(change, says=f"{plain.says}, and {change.says}")
+                return
+        except RoutineError:
+            pass
+    yield from _changes(routine, console, source, limit)
 
 
 def _changes(
@@ -112,7 +134,6 @@ def _changes(
     """What may mend it, in the order in which it is tried."""
     trace: list[tuple[int, int, tuple[BusCycle, ...]]] = []
     run = run_case(routine, console, 0, limit=limit, trace=trace)
-    yield from _without_index(routine, source, trace)
     passes = [one.reads for one in run.passes[0]]
     layout = layout_of(run)
     rates = console.timing.fetch_periods
@@ -141,9 +162,11 @@ def _changes(
 
 
 def _without_index(
-    routine: Routine, source: Sequence[str], trace: Sequence[tuple[int, int, tuple[BusCycle, ...]]]
+    routine: Routine, console: Console, source: Sequence[str], limit: int
 ) -> Iterator[_Change]:
     """Stores with an index read the place first; at a port that clocks the pad."""
+    trace: list[tuple[int, int, tuple[BusCycle, ...]]] = []
+    run_case(routine, console, 0, limit=limit, trace=trace)
     spots = {
         routine.lines.get(pc)
         for _, pc, cycles in trace

@@ -21,7 +21,13 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from padbench.routines.console import COPY_CYCLES, Console, PadPort, SampleFetch
+from padbench.routines.console import (
+    COPY_CYCLES,
+    Console,
+    PadPort,
+    SampleFetch,
+    can_occur,
+)
 from padbench.routines.counts import STATES, Counterexample, Kind, SweepCounts
 from padbench.routines.judge import Baseline
 from padbench.routines.lanes import Lanes
@@ -62,9 +68,9 @@ class _Outcomes(NamedTuple):
         results = np.array(lanes.results())
         return cls(lanes.finished, lanes.hit, lanes.corrupt, *passes, results)
 
-    def part(self, start: int, end: int) -> "_Outcomes":
-        """Cases ``start`` to ``end`` - 1."""
-        parts: tuple[Any, ...] = tuple(one[..., start:end] for one in self)
+    def of_states(self, states: Sequence[int]) -> "_Outcomes":
+        """Those of these held states, if there is one for each."""
+        parts: tuple[Any, ...] = tuple(one[..., states] for one in self)
         return _Outcomes(*parts)
 
     def handed(self) -> list[tuple[int, ...] | None]:
@@ -185,14 +191,15 @@ def lost_presses(known: Survey, period: int) -> Fraction:
 
     Over all buttons and phases, each as likely as any other.
     """
-    lost = 0
+    # As in `SweepCounts.chance`.
+    lost, whole = 0, len(_possible(known, period)) == period
     for held in (1 << bit for bit in range(8)):
-        phases = touched_phases(known.rows[known.row_of[held]], period, known.limit)
+        phases = _touched(known, known.rows[known.row_of[held]], period)
         case = np.full(len(phases), held, np.uint8)
         # From nothing in the result: the held state is exclusive-ored with itself.
         after = _run(known.routine, known.console, known.limit, period, case, phases, held)
         lost += int(np.count_nonzero(~after.finished | (after.results[0] & held == 0)))
-    return Fraction(lost, 8 * period)
+    return min(Fraction(1), Fraction(lost * (1 if whole else 2), 8 * period))
 
 
 def sweep(
@@ -229,8 +236,9 @@ def parts(known: Survey, periods: Sequence[int], workers: int = 1) -> list[Part]
     ]
 
 
-def count(known: Survey, part: Part) -> SweepCounts:
-    """Count over all phases of a part's held states.
+def count(known: Survey, part: Part, *, old: bool = True) -> SweepCounts:
+    """Count over all phases of a part's held states; without ``old`` not ``kept_old``, in less
+    time.
 
     Raises `RoutineError` for a routine that cannot be run, ``ValueError`` for a period that no
     fetch has.
@@ -238,27 +246,47 @@ def count(known: Survey, part: Part) -> SweepCounts:
     period, first, end = part
     SampleFetch(period, 0)  # refuses a period that no fetch has
     counts = SweepCounts(period)
+    possible = _possible(known, period)
+    counts.impossible = (end - first) * (period - len(possible))
+    counts.cases = counts.impossible
     touched = {
-        row: touched_phases(known.rows[row], period, known.limit)
+        row: _touched(known, known.rows[row], period)
         for row in {known.row_of[held] for held in range(first, end)}
     }
+    calm = {
+        row: np.setdiff1d(possible, phases, assume_unique=True) for row, phases in touched.items()
+    }
+    _add_calm(counts, known, part, calm)
     held_parts, phase_parts, waiting = [], [], 0
     for held in range(first, end):
         phases = touched[known.row_of[held]]
-        _add_calm(counts, known, held, phases)
         for start in range(0, len(phases), BATCH):
             some = phases[start : start + BATCH]
             held_parts.append(np.full(len(some), held, np.uint8))
             phase_parts.append(some)
             waiting += len(some)
             if waiting >= BATCH:
-                _add_cases(counts, known, np.concatenate(held_parts), np.concatenate(phase_parts))
+                case = np.concatenate(held_parts), np.concatenate(phase_parts)
+                _add_cases(counts, known, *case, old=old)
                 held_parts, phase_parts, waiting = [], [], 0
     if waiting:
-        _add_cases(counts, known, np.concatenate(held_parts), np.concatenate(phase_parts))
+        case = np.concatenate(held_parts), np.concatenate(phase_parts)
+        _add_cases(counts, known, *case, old=old)
     if first == 0 and len(known.routine.results) > 1:
         counts.nothing = _wrong_with_nothing(known, period)
     return counts
+
+
+def _possible(known: Survey, period: int) -> npt.NDArray[np.int64]:
+    """The phases that can occur, rising."""
+    after = known.console.after_copy
+    return np.array([phase for phase in range(period) if can_occur(phase, period, after)], np.int64)
+
+
+def _touched(known: Survey, row: bytes, period: int) -> npt.NDArray[np.int64]:
+    """`touched_phases` of a row, as far as they can occur."""
+    touched = touched_phases(row, period, known.limit)
+    return np.intersect1d(touched, _possible(known, period), assume_unique=True)
 
 
 def _with_nothing(
@@ -276,9 +304,10 @@ def _wrong_with_nothing(known: Survey, period: int) -> int:
     """Phases in which a poll goes wrong with nothing held on either pad."""
     code, console, limit = known.routine, known.console, known.limit
     calm, right = _with_nothing(known)
-    phases = touched_phases(calm.kinds, period, limit)
+    phases = _touched(known, calm.kinds, period)
+    quiet = len(_possible(known, period)) - len(phases)
     if not len(phases):
-        return 0 if right else period
+        return 0 if right else quiet
     lanes = Lanes(
         code,
         console,
@@ -292,36 +321,40 @@ def _wrong_with_nothing(known: Survey, period: int) -> int:
     wrong = ~lanes.finished | np.array(lanes.results()).any(axis=0)
     for place in np.flatnonzero(lanes.left).tolist():
         wrong[place] = not _with_nothing(known, SampleFetch(period, int(phases[place])))[1]
-    return int(wrong.sum()) + (0 if right else period - len(phases))
+    return int(wrong.sum()) + (0 if right else quiet)
 
 
 def _add_calm(
-    counts: SweepCounts, known: Survey, held: int, touched: npt.NDArray[np.int64]
+    counts: SweepCounts, known: Survey, part: Part, calm: dict[int, npt.NDArray[np.int64]]
 ) -> None:
-    """The cases of a held state that end as its undisturbed run."""
-    times = counts.period - len(touched)
-    if not times:
+    """The cases that end as the undisturbed run; ``calm`` has the phases of these by row."""
+    states = [held for held in range(part.first, part.end) if len(calm[known.row_of[held]])]
+    if not states:
         return
-    stopped = np.flatnonzero(touched != np.arange(len(touched)))
-    first = int(stopped[0]) if len(stopped) else len(touched)
-    one = known.outcomes.part(held, held + 1)
-    _add(counts, one, np.array([held], np.uint8), np.array([first]), times)
-    code = int(_codes(one, one.wrong(np.array([held], np.uint8)))[0])
-    if code:
-        by_phase = np.frombuffer(counts.by_phase, np.uint8)
-        calm = np.setdiff1d(np.arange(counts.period), touched)
-        by_phase[calm] = np.maximum(by_phase[calm], code)
+    held, rows = np.array(states, np.uint8), [known.row_of[one] for one in states]
+    ends = known.outcomes.of_states(states)
+    first = np.array([calm[row][0] for row in rows])
+    wrong = _add(counts, ends, held, first, np.array([len(calm[row]) for row in rows]))
+    by_phase = np.frombuffer(counts.by_phase, np.uint8)
+    # Each outcome of a row once: its phases are the same for all states.
+    for row, code in {*zip(rows, _codes(ends, wrong).tolist(), strict=True)}:
+        by_phase[calm[row]] = np.maximum(by_phase[calm[row]], code)
 
 
 def _add_cases(
-    counts: SweepCounts, known: Survey, held: npt.NDArray[np.uint8], phase: npt.NDArray[np.int64]
+    counts: SweepCounts,
+    known: Survey,
+    held: npt.NDArray[np.uint8],
+    phase: npt.NDArray[np.int64],
+    *,
+    old: bool,
 ) -> None:
     routine, console, limit = known.routine, known.console, known.limit
     outcomes = _run(routine, console, limit, counts.period, held, phase, 0)
-    wrong = _add(counts, outcomes, held, phase, 1)
+    wrong = _add(counts, outcomes, held, phase, np.ones(len(held), np.int64))
     np.maximum.at(np.frombuffer(counts.by_phase, np.uint8), phase, _codes(outcomes, wrong))
     maybe = outcomes.finished & outcomes.corrupt & (wrong == 0)
-    if not maybe.any():
+    if not old or not maybe.any():
         return
     # Whether it is right because it kept what was there: begin with the opposite in its place.
     held, phase = held[maybe], phase[maybe]
@@ -382,19 +415,21 @@ def _add(
     outcomes: _Outcomes,
     held: npt.NDArray[np.uint8],
     phase: npt.NDArray[np.int64],
-    times: int,
+    times: npt.NDArray[np.int64],
 ) -> npt.NDArray[np.uint8]:
-    """Count cases, each ``times`` over; they stand in order of held state, then phase."""
+    """Count cases, each so many ``times`` over; they stand in order of held state, then phase."""
     wrong = outcomes.wrong(held)
     never = ~outcomes.finished
-    counts.cases += times * len(held)
-    counts.hit += times * int(outcomes.hit.sum())
-    counts.corrupt += times * int(outcomes.corrupt.sum())
-    counts.accepted_wrong += times * int(np.count_nonzero(wrong))
-    counts.never_settles += times * int(never.sum())
-    bad = np.unique(held[never | (wrong > 0)], return_counts=True)
-    for state, phases in zip(*bad, strict=True):
-        counts.by_held[state] += times * int(phases)
+    counts.cases += int(times.sum())
+    counts.hit += int(times[outcomes.hit].sum())
+    counts.corrupt += int(times[outcomes.corrupt].sum())
+    counts.accepted_wrong += int(times[wrong > 0].sum())
+    counts.never_settles += int(times[never].sum())
+    bad = never | (wrong > 0)
+    if bad.any():
+        by_held = np.array(counts.by_held, np.int64)
+        np.add.at(by_held, held[bad], times[bad])
+        counts.by_held = by_held.tolist()
     kinds: tuple[tuple[Kind, Any], ...] = (
         ("corrupt", outcomes.corrupt),
         ("never_settles", never),

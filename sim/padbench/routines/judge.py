@@ -67,7 +67,7 @@ _CASES: Mapping[str, tuple[Verdict, str]] = {
     "unhit": ("immune", "no fetch ever stops a read of the port"),
     "in-step": (
         "immune",
-        "reads in step with the fetch: after its sprite copy no fetch ever stops a read of the "
+        "reads in step with the fetch: after the sprite copy no fetch ever stops a read of the "
         "port (from memory: copy and fetch share one parity of cycles)",
     ),
     "harmless": ("immune", "a stopped read never changes a byte"),
@@ -332,7 +332,7 @@ def judge_routine(
         return Judgement(base.fault, base.facts)
     cases, hit, corrupt, wrong, stuck, kept = (
         sum(getattr(sweep, name) for sweep in sweeps)
-        for name in ("cases", "hit", "corrupt", "accepted_wrong", "never_settles", "kept_old")
+        for name in ("possible", "hit", "corrupt", "accepted_wrong", "never_settles", "kept_old")
     )
     tried = tuple(sweep.period for sweep in sweeps)
     untried = len(set(console.timing.fetch_periods) - set(tried))
@@ -351,7 +351,8 @@ def judge_routine(
     if corrupt:
         return Judgement("detects", {"count": corrupt, "kept": grouped(kept), **facts})
     harmless = "harmless" if console.timing.extra_clocks else "unclocked"
-    unhit = "in-step" if COPY in base.longest.kinds else "unhit"
+    copied = COPY in base.longest.kinds or console.after_copy is not None
+    unhit = "in-step" if copied else "unhit"
     return Judgement(harmless if hit else unhit, facts)
 
 

@@ -186,8 +186,8 @@ def ranges(numbers: Sequence[int]) -> str:
 LOOPS = range(12, 73)
 """CPU cycles from one read of the port to the next; 14 is the quickest usual loop."""
 
-GAPS = range(0, 97)
-"""CPU cycles added between each pass and the next."""
+GAPS = (0, *range(2, 97))
+"""CPU cycles added between each pass and the next; no instruction takes a single one."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ for touch in listing(routine, console, held=0): touch.line, touch.cycle, touch.b
 from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from padbench.core.buttons import BUTTONS
 from padbench.routines.bus import INSTRUCTIONS, BusCycle
@@ -19,6 +20,8 @@ class Touch:
     """One cycle on the bus: ``line`` of ``file`` is None without a source.
 
     ``loses`` are the bits (1 is read first) of pass ``pass_number`` that a stop here can lose.
+    ``fault`` is what of the instruction does more to the pad than people who write it mean: it
+    ``writes-back`` what it has read to the latch, or its ``dummy-read`` clocks the pad in a pass.
     """
 
     cycle: int
@@ -29,6 +32,7 @@ class Touch:
     bus: str
     pass_number: int
     loses: tuple[int, ...]
+    fault: Literal["", "writes-back", "dummy-read"] = ""
 
     @property
     def stop(self) -> str:
@@ -53,13 +57,18 @@ def listing(
     # Where each repeated read clocks, a stop of four cycles has three clocks too many.
     most = console.extra_clocks(4)
     for access in run.accesses:
-        _, pc, _ = trace[bisect_right(starts, access.own) - 1]
+        _, pc, cycles = trace[bisect_right(starts, access.own) - 1]
         file, line = routine.lines.get(pc, (routine.name, None))
         lines = routine.sources.get(file, "").splitlines()
         source = INSTRUCTIONS[routine.image[pc]].mnemonic
         if line is not None and line <= len(lines):
             source = lines[line - 1].split(";")[0].strip()
         loses: range | tuple[int, ...] = ()
+        fault: Literal["", "writes-back", "dummy-read"] = ""
+        if any(write and at == routine.strobe for write, at, _ in cycles) and any(
+            not write and data and at in routine.ports for write, at, data in cycles
+        ):
+            fault = "writes-back"
         port = routine.ports[access.port]
         if access.kind == "latch":
             if level and not access.value:
@@ -71,4 +80,6 @@ def listing(
                 reads[access.port] += 1
                 first = reads[access.port]
                 loses = range(first, min(first + most, 9))
-        yield Touch(access.cycle, pc, file, line, source, bus, number, tuple(loses))
+                if access.dummy and first <= 8:
+                    fault = "dummy-read"
+        yield Touch(access.cycle, pc, file, line, source, bus, number, tuple(loses), fault)

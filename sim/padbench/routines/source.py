@@ -133,6 +133,8 @@ def routine_from_source(
 
 
 def _included(path: Path) -> str:
+    if not path.exists():
+        raise FileNotFoundError(path)
     return _text(_read(path), str(path))
 
 

@@ -7,7 +7,7 @@ disagreement(routine, console, sweeps)         # a wrong byte that no two passes
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from padbench.routines.console import Console, SampleFetch
+from padbench.routines.console import Console, SampleFetch, can_occur
 from padbench.routines.counts import STATES, SweepCounts
 from padbench.routines.routine import DEFAULT_LIMIT, Routine
 from padbench.routines.run import InstructionCache, RoutineRun, held_by, run_case, undisturbed
@@ -112,6 +112,8 @@ def _stopped(
         if calm.kinds not in known:
             known[calm.kinds] = touched_phases(calm.kinds, period, limit).tolist()
         for phase in known[calm.kinds]:
+            if not can_occur(phase, period, console.after_copy):
+                continue
             fetch = SampleFetch(period, phase)
             yield (
                 held,
