@@ -66,6 +66,15 @@ def clock_edge(stream, limit=400e-9):
     return next(finding for finding in timing if finding.id == "levels.clock-edge")
 
 
+@pytest.mark.parametrize(("tau", "verdict"), [(150e-9, "pass"), (210e-9, "fail")])
+def test_the_clock_that_counts_is_the_one_at_the_registers_end_of_the_cable(tau, verdict):
+    times, lines = volts(tau=20e-9)
+    found = clock_edge(pieces(times, lines | {"far-clock": volts(tau=tau)[1]["clock"]}))
+    assert found.verdict == verdict
+    assert found.measured == pytest.approx(2.2 * tau, rel=0.03)
+    assert "edge of the clock at the pad's end, 10 to 90 %" in found.says
+
+
 @pytest.mark.parametrize(("tau", "verdict"), [(100e-9, "pass"), (180e-9, "pass"), (190e-9, "fail")])
 def test_an_rc_edge_takes_2_2_tau_whatever_the_thresholds(tau, verdict):
     """ln 9 τ from 10 to 90 %; the limit of 400 ns lies at 182 ns of τ."""

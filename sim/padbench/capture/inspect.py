@@ -338,8 +338,10 @@ def inspect(
     seen.measures = measure.statistics()
     if settings.edge is not None:
         # What never was a pulse is noise, whatever levels it has.
-        clock = edges.lines["clock"] if "clock low" in seen.measures else LineEdges()
-        timing = (*timing, _clock_edge(clock, settings.edge))
+        # The register is at the pad's end of the cable, where its clock rises slower.
+        name, end = ("far-clock", " at the pad's end") if "far-clock" in seen.spans else ("clock", "")
+        clock = edges.lines[name] if "clock low" in seen.measures else LineEdges()
+        timing = (*timing, _clock_edge(clock, settings.edge, end))
     seen.runts, seen.ringing = (
         {name: moments.counted() for name, moments in some.items()} for some in (runts, ringing)
     )
@@ -414,9 +416,9 @@ def _told_by(finding: Finding, apart: int) -> Finding:
     )
 
 
-def _clock_edge(clock: LineEdges, limit: Limit) -> Finding:
+def _clock_edge(clock: LineEdges, limit: Limit, end: str) -> Finding:
     """As data sheets measure it, whatever the thresholds."""
-    what = "edge of the clock"
+    what = f"edge of the clock{end}"
     if clock.levels is None or clock.longest is None:
         return unjudged(CLOCK_EDGE, limit, "none", {"what": f"{what} in volts"})
     duration, at = (np.asarray([number]) for number in clock.longest)
