@@ -1,5 +1,6 @@
 """One recording in every dialect that instruments and programs write: the same reads of each."""
 
+import gzip
 import io
 import struct
 import wave
@@ -40,8 +41,8 @@ def day(form):
     return lambda ps: clock(ps)[0].strftime(form).replace("FRACTION", clock(ps)[1])
 
 
-def packed(*, base):
-    numbers = (4 * LEVELS[0] + 8 * LEVELS[1] + 16 * LEVELS[2] + 32).tolist()
+def packed(*, base, bits=(2, 3, 4), rest=32):
+    numbers = (sum(line << n for line, n in zip(LEVELS, bits, strict=True)) + rest).tolist()
     lines = [f"{t / 1e12:.9f},{n:{base}}" for t, n in zip(AT.tolist(), numbers, strict=True)]
     return "\n".join(["time,Bus", *lines, ""])
 
@@ -79,6 +80,10 @@ TEXTS = {
     "spaces": (rows(sign="   ").encode(), {}),
     "one space": (rows(sign=" ").encode(), {}),
     "packed, hexadecimal": (packed(base="02X").encode(), BITS),
+    "packed, hexadecimal without a letter": (
+        packed(base="02X", bits=(1, 4, 5), rest=0).encode(),
+        {"channels": {"latch": "Bus[1]", "clock": "Bus[4]", "data": "Bus[5]"}},
+    ),
     "packed, 0x": (packed(base="#04x").encode(), BITS),
     "packed, decimal": (packed(base="d").encode(), BITS),
 }
@@ -160,6 +165,15 @@ def test_arrays_and_sound_have_the_same_reads(tmp_path, dialect):
     if "scale" in options:
         low, high = result.data.edges["clock"].levels
         assert (low, high) == (pytest.approx(0, abs=0.01), pytest.approx(5, abs=0.01))
+
+
+@pytest.mark.parametrize("packed", [bytes, gzip.compress])
+def test_a_sound_that_ends_before_its_end_is_told(tmp_path, packed):
+    whole = packed(sound(1, 16))
+    (tmp_path / "a.wav").write_bytes(whole[: len(whole) * 9 // 10])
+    result = padbench.inspect(tmp_path / "a.wav", channels=PLACES)
+    (told,) = (found for found in result.findings if found.id == "capture.cut-short")
+    assert "bytes of samples fewer" in told.says or "compressed data break off" in told.says
 
 
 def test_the_sound_is_read_as_the_standard_library_reads_it(tmp_path):

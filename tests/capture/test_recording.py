@@ -422,7 +422,31 @@ def test_several_segments_are_one_after_the_other(path, good):
     assert result.verdict == "pass"
     # A pause stands between them, so that nothing at the seam looks too short.
     starts = result.data.rows["start"]
-    assert starts[4] - starts[3] == pytest.approx(1.5 * 10**9, rel=1e-3)
+    assert starts[4] - starts[3] == pytest.approx(100.5 * 10**9, rel=1e-3)
+
+
+def test_what_lies_between_two_segments_is_no_poll_and_their_titles_are_no_values(path, good):
+    """Each segment is one read here, and has its head line again: nobody saw two polls."""
+    at, levels = good
+    table(path, at[:5000], levels[:, :5000])
+    path.write_text(f"{path.read_text()}\n" * 4)
+    result = padbench.inspect(path)
+    assert (result.verdict, bytes_of(result)) == ("pass", [0] * 4)
+    assert "poll period" not in result.data.measures
+    assert the(result, "levels.runts").verdict == "pass"
+    assert the(result, "capture.gaps").says == (
+        "3 stretches were not recorded, the first from 499.900 µs to 100499.900 µs; 3 times the "
+        "time begins anew, and how long after what stands before it nobody knows"
+    )
+
+
+def test_passes_of_a_poll_are_found_in_segments_too(path, good):
+    at, levels = good
+    table(path, at[:10_000], levels[:, :10_000])
+    path.write_text(f"{path.read_text()}\n" * 4)
+    result = padbench.inspect(path)
+    assert result.data.passes == 2
+    assert "poll period" not in result.data.measures
 
 
 def test_a_gap_breaks_its_read_alone(path, good):

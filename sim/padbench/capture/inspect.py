@@ -63,6 +63,9 @@ _GRID = 64
 _FINE_PS = 1000
 """Samples so close hide nothing of a pad."""
 
+_FRAME_PS = 16 * 10**9
+"""From poll to poll at most consoles, nearly."""
+
 _AT_ONCE = 4096
 """Rows that become objects together: quicker than one by one, and never all of them."""
 
@@ -151,8 +154,8 @@ class Inspection:
     clock, of the clock with the latch high, and of the latch with the clock low; ``whole`` has
     whole reads and all, were one line the latch and another the clock. ``ringing`` is as
     ``runts``, right beside an edge; ``unlatched`` is where the clocks of a read without a latch
-    begin. ``apart_ps`` is from one sample to the next, 0 where nobody
-    knows; ``same_time`` and ``left_out`` as in a `Piece`. ``inputs`` are the buttons whose
+    begin. ``apart_ps`` is from one sample to the next, 0 where nobody knows; ``same_time``,
+    ``left_out`` and ``anew`` as in a `Piece`. ``inputs`` are the buttons whose
     contacts were recorded. ``ends`` has the lines that were recorded at the pad too, ``spans`` the
     least and the greatest voltage of each line in volts.
     """
@@ -180,6 +183,7 @@ class Inspection:
     apart_ps: int = 0
     same_time: tuple[int, int] = (0, 0)
     left_out: tuple[int, str] = (0, "")
+    anew: tuple[int, ...] = ()
 
     def watched(self, pieces: Iterable[Piece], edges: Edges) -> Iterator[Piece]:
         """The pieces, and what a stream leaves behind as it passes."""
@@ -197,6 +201,7 @@ class Inspection:
             self.left_out = max(self.left_out, piece.left_out)
             self.broken_off = piece.broken_off or self.broken_off
             self.gaps += piece.gaps
+            self.anew += piece.anew
             edges.take(piece)
             for name, (_, levels) in piece.changes.items():
                 stood = self.levels.setdefault(name, set())
@@ -326,8 +331,8 @@ def inspect(
     edges.measured(measure)
     seen.edges, seen.ends, seen.rows = edges.lines, edges.ends, np.concatenate(rows)
     starts = seen.rows["start"]
-    seen.passes = settings.passes or _passes(starts)
-    waits = np.diff(starts[:: seen.passes])
+    seen.passes = settings.passes or _passes(_waits(starts, seen.anew, _FRAME_PS))
+    waits = _waits(starts[:: seen.passes], seen.anew)
     measure["poll period"].add(waits)
     if len(waits) > 2:
         measure["poll jitter"].add(np.abs(waits - np.median(waits)))
@@ -339,7 +344,9 @@ def inspect(
     if settings.edge is not None:
         # What never was a pulse is noise, whatever levels it has.
         # The register is at the pad's end of the cable, where its clock rises slower.
-        name, end = ("far-clock", " at the pad's end") if "far-clock" in seen.spans else ("clock", "")
+        name, end = (
+            ("far-clock", " at the pad's end") if "far-clock" in seen.spans else ("clock", "")
+        )
         clock = edges.lines[name] if "clock low" in seen.measures else LineEdges()
         timing = (*timing, _clock_edge(clock, settings.edge, end))
     seen.runts, seen.ringing = (
@@ -427,13 +434,20 @@ def _clock_edge(clock: LineEdges, limit: Limit, end: str) -> Finding:
     return held_to_most(CLOCK_EDGE, at, duration, limit, what)
 
 
-def _passes(starts: Times) -> int:
+def _waits(starts: Times, anew: Sequence[int], unknown: int | None = None) -> Times:
+    """From read to read; ``unknown`` where nobody knows how long that was, else left out."""
+    waits: Times = np.diff(starts)
+    segments = np.searchsorted(np.asarray(anew, np.int64), starts, side="right")
+    known = np.diff(segments) == 0
+    return waits[known] if unknown is None else np.where(known, waits, unknown)
+
+
+def _passes(waits: Times) -> int:
     """How many reads make a poll: as many as usually stand close together.
 
     A poll comes once a frame; what follows within a third of the longer waits is a pass of the
     same one.
     """
-    waits = np.diff(starts)
     if len(waits) < 3:
         return 1
     close = waits < np.percentile(waits, 90) / 3

@@ -455,7 +455,10 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "",
         {
             "not-judged": "{measured:stretch was|stretches were} not recorded, the first from "
-            "{start:moment} to {end:moment}"
+            "{start:moment} to {end:moment}",
+            "anew": "{measured:stretch was|stretches were} not recorded, the first from "
+            "{start:moment} to {end:moment}; {anew:time|times} the time begins anew, and how long "
+            "after what stands before it nobody knows",
         },
     ),
 )
@@ -1102,4 +1105,15 @@ def _whole(seen: Inspection) -> Iterator[Finding]:
     if seen.gaps:
         start, end = seen.gaps[0]
         count, met = float(len(seen.gaps)), seen.met(start)
-        yield _finding("capture.gaps", "not-judged", count, None, met, start=start, end=end)
+        case, anew = "anew" if seen.anew else "", len(seen.anew)
+        yield _finding(
+            "capture.gaps",
+            "not-judged",
+            count,
+            None,
+            met,
+            case=case,
+            start=start,
+            end=end,
+            anew=anew,
+        )

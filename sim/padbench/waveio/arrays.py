@@ -94,6 +94,8 @@ class ArrayScan(CsvScan):
             if piece is not None:
                 yield piece
             table = next(self._tables, None)
+        if self._stream.broken is not None and self._now is not None:
+            yield Piece(self._now, {}, broken_off=self._stream.broken)
 
     def _fault(self, row: int, what: str) -> None:
         raise WaveError(f"{self._stream.name}: row {self._rows + row + 1}: {what}")
@@ -177,5 +179,7 @@ def _sound(stream: ByteStream) -> tuple[list[str], float | None, Iterator[Table]
                 values = (values - 128.0 * (bits == 8)) / full
             if len(values):
                 yield [*np.ascontiguousarray(values.T)]
+        if left > 0 and stream.broken is None:
+            stream.broken = f"{left} bytes of samples fewer than it says"
 
     return [f"channel {n + 1}" for n in range(channels)], float(rate), tables()
