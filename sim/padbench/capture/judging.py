@@ -584,6 +584,8 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
     hidden = _unblame(found, _BY_SAMPLES)
     if hidden & {"levels.glitches", "levels.runts"}:
         hidden |= _unblame(found, ("reads.decided",))  # after either no bit is sure
+    if _clock_lost(seen).any():  # many are what a program may mean to do, but not here
+        hidden.add("reads.cut-short")
     yield _finding(
         "capture.sampling",
         "fail" if hidden else "not-judged",
@@ -919,18 +921,28 @@ _RARE = 0.1
 """Of the reads; what more of them do the program means to do (assumed)."""
 
 
+def _clock_lost(seen: Inspection) -> NDArray[np.bool_]:
+    """Reads with too few clocks among others, though no latch followed within the length of a read:
+    nobody gave them up.
+    """
+    rows = seen.rows
+    cut, in_gap = (np.asarray(rows["flags"] & flag, bool) for flag in (CUT_SHORT, IN_GAP))
+    if not cut.any() or cut.all():
+        return np.zeros(len(rows), bool)
+    length = int(np.median((rows["end"] - rows["start"])[~cut]))
+    waits = np.diff(rows["start"], append=rows["start"][-1])
+    lost: NDArray[np.bool_] = cut & (waits > 2 * length) & ~in_gap
+    return lost
+
+
 def _cut_reads(seen: Inspection) -> Iterator[Finding]:
     rows = seen.rows
     flags = (CUT_SHORT, OPEN_ENDED, IN_GAP)
     cut, open_ended, in_gap = (np.asarray(rows["flags"] & flag, bool) for flag in flags)
-    if cut.any() and not cut.all():
-        # No latch followed within the length of a read: nobody gave it up.
-        length = int(np.median((rows["end"] - rows["start"])[~cut]))
-        waits = np.diff(rows["start"], append=rows["start"][-1])
-        lost = cut & (waits > 2 * length) & ~in_gap
-        if 0 < lost.sum() <= max(1, _RARE * len(rows)):
-            yield _cut_read(seen, lost, "reads.cut-short", "fail")
-            cut &= ~lost
+    lost = _clock_lost(seen)
+    if 0 < lost.sum() <= max(1, _RARE * len(rows)):
+        yield _cut_read(seen, lost, "reads.cut-short", "fail")
+        cut &= ~lost
     for some, id_ in (
         (cut, "reads.cut-short"),
         (open_ended, "capture.ends-in-read"),
