@@ -79,6 +79,10 @@ TEXTS = {
     "High and Low, in quotes": (rows(level=('"Low"', '"High"').__getitem__).encode(), {}),
     "spaces": (rows(sign="   ").encode(), {}),
     "one space": (rows(sign=" ").encode(), {}),
+    "one space, names behind a sign": (
+        rows(sign=" ", head="# time latch clock data").encode(),
+        {},
+    ),
     "packed, hexadecimal": (packed(base="02X").encode(), BITS),
     "packed, hexadecimal without a letter": (
         packed(base="02X", bits=(1, 4, 5), rest=0).encode(),

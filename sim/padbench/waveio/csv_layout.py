@@ -304,6 +304,8 @@ def _described(
         above.pop()
     if above:
         heads = _fields(above[-1].lstrip("#%; ") if delimiter != ";" else above[-1], delimiter)
+        if len(heads) == columns + 1 and not heads[0]:
+            del heads[0]  # a sign stood before the names by itself: "# time latch"
         if len(heads) in (columns, columns - 1):
             # A row may end with a sign; else it is the first column that has no name.
             ended = len(heads) < columns and split(texts[first], delimiter)[-1].strip()
