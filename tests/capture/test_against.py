@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -9,6 +10,7 @@ from padbench.capture.against import (
     AGAINST,
     Beside,
     compare,
+    in_turn,
     judge_beside,
     states,
 )
@@ -87,6 +89,23 @@ def test_a_row_for_each_button():
     assert any("here all is let go within a press" in text for text in says)
     assert any("the other has B, which is missing here" in text for text in says)
     assert any("here is Down, which the other has not" in text for text in says)
+
+
+def test_a_button_of_a_chord_is_seen_whatever_the_other_one_was():
+    """B and Right here, B and Left there."""
+    _, table = judged(reads([0, 65, 65, 65, 0]), reads([0, 66, 66, 66, 0]))
+    assert table == (
+        *(Beside("B", seen=1), Beside("Left", missed=1)),
+        Beside("Right", extra=1),
+    )
+
+
+@pytest.mark.parametrize("order", [[128, 64, 64, 1], [0, 128, 0, 64, 0, 64, 0, 1, 0]])
+def test_an_order_may_have_its_rests_or_not(order):
+    some = states(reads([0, 0, 128, 128, 0, 0, 64, 64, 0, 0, 0, 0, 64, 64, 0, 0, 1, 1]))
+    assert not compare(some, in_turn(order))
+    assert compare(some, in_turn([128, 64, 1]))
+    assert compare(some, in_turn([128, 64, 64]))
 
 
 def test_a_press_with_doubtful_bits_is_weak():

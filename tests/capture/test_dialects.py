@@ -42,8 +42,8 @@ def day(form):
     return lambda ps: clock(ps)[0].strftime(form).replace("FRACTION", clock(ps)[1])
 
 
-def packed(*, base):
-    numbers = (4 * LEVELS[0] + 8 * LEVELS[1] + 16 * LEVELS[2] + 32).tolist()
+def packed(*, base, bits=(2, 3, 4), rest=32):
+    numbers = (sum(line << n for line, n in zip(LEVELS, bits, strict=True)) + rest).tolist()
     lines = [f"{t / 1e12:.9f},{n:{base}}" for t, n in zip(AT.tolist(), numbers, strict=True)]
     return "\n".join(["time,Bus", *lines, ""])
 
@@ -80,7 +80,15 @@ TEXTS = {
     "High and Low, in quotes": (rows(level=('"Low"', '"High"').__getitem__).encode(), {}),
     "spaces": (rows(sign="   ").encode(), {}),
     "one space": (rows(sign=" ").encode(), {}),
+    "one space, names behind a sign": (
+        rows(sign=" ", head="# time latch clock data").encode(),
+        {},
+    ),
     "packed, hexadecimal": (packed(base="02X").encode(), BITS),
+    "packed, hexadecimal without a letter": (
+        packed(base="02X", bits=(1, 4, 5), rest=0).encode(),
+        {"channels": {"latch": "Bus[1]", "clock": "Bus[4]", "data": "Bus[5]"}},
+    ),
     "packed, 0x": (packed(base="#04x").encode(), BITS),
     "packed, decimal": (packed(base="d").encode(), BITS),
 }
@@ -186,6 +194,15 @@ def test_what_a_packed_file_holds_is_bounded(tmp_path, monkeypatch):
     path.write_bytes(gzip.compress(numpy_file(np.save, zeros)))
     with pytest.raises(WaveError, match="more than"):
         padbench.inspect(path)
+
+
+@pytest.mark.parametrize("packed", [bytes, gzip.compress])
+def test_a_sound_that_ends_before_its_end_is_told(tmp_path, packed):
+    whole = packed(sound(1, 16))
+    (tmp_path / "a.wav").write_bytes(whole[: len(whole) * 9 // 10])
+    result = padbench.inspect(tmp_path / "a.wav", channels=PLACES)
+    (told,) = (found for found in result.findings if found.id == "capture.cut-short")
+    assert "bytes of samples fewer" in told.says or "compressed data break off" in told.says
 
 
 def test_the_sound_is_read_as_the_standard_library_reads_it(tmp_path):

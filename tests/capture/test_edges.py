@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from padbench.capture.edges import ANSWERS, Edges, LineEdges, named
-from padbench.capture.inspect import inspect, usual_settings
+from padbench.capture.inspect import inspect, parting, usual_settings
 from padbench.capture.measures import Measure
 from padbench.core.findings import Source
 from padbench.core.limits import Limit
@@ -64,6 +64,31 @@ def clock_edge(stream, limit=400e-9):
     named = Limit(round(limit * 1e12), (Source("a limit for this test", "assumed"),))
     timing = inspect(stream, replace(usual_settings(), edge=named)).timing
     return next(finding for finding in timing if finding.id == "levels.clock-edge")
+
+
+def test_a_bit_is_what_stood_before_a_slow_clock_began_to_rise():
+    """The register takes the edge at half its height and answers before it is at 3.5 V."""
+    seen = inspect(pieces(*volts(tau=400e-9, answer=300e-9)), usual_settings())
+    assert [(read.byte, read.undecided) for read in seen.reads()] == [(byte, 0) for byte in HELD]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "found"),
+    [(0.0, 4.0, None), (0.0, 3.6, (1.08, 2.52)), (1.4, 5.0, (2.48, 3.92)), (0.9, 5.0, None)],
+)
+def test_thresholds_close_to_a_level_part_it_badly(low, high, found):
+    seen = inspect(pieces(*volts(low=low, high=high)), usual_settings())
+    parted = parting(seen)
+    assert (parted and (parted.low, parted.high)) == (found and pytest.approx(found, rel=0.01))
+
+
+@pytest.mark.parametrize(("tau", "verdict"), [(150e-9, "pass"), (210e-9, "fail")])
+def test_the_clock_that_counts_is_the_one_at_the_registers_end_of_the_cable(tau, verdict):
+    times, lines = volts(tau=20e-9)
+    found = clock_edge(pieces(times, lines | {"far-clock": volts(tau=tau)[1]["clock"]}))
+    assert found.verdict == verdict
+    assert found.measured == pytest.approx(2.2 * tau, rel=0.03)
+    assert "edge of the clock at the pad's end, 10 to 90 %" in found.says
 
 
 @pytest.mark.parametrize(("tau", "verdict"), [(100e-9, "pass"), (180e-9, "pass"), (190e-9, "fail")])

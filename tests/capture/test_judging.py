@@ -261,9 +261,17 @@ def test_a_hold_that_no_read_falls_in_is_no_pass():
     ]
     assert [found.verdict for found in verdicts] == ["pass", "not-judged", "fail"]
     assert verdicts[1].says == (
-        "all 3 whole reads are as expected, but none falls in 1 hold of the file; "
-        "record as long as it says"
+        "all 3 whole reads are as expected, but none falls in 1 hold of the file, farther from "
+        "its ends than its slack; record as long as it says, and hold longer"
     )
+
+
+@pytest.mark.parametrize(("byte", "verdict"), [(0, "not-judged"), (128, "pass")])
+def test_a_hold_within_the_slack_of_its_ends_is_no_pass_unless_it_was_read(byte, verdict):
+    """Whichever way its only read falls is as expected."""
+    hold = Held(128, FRAME, FRAME + 2 * MS)
+    reads = inspected(capture([0, byte, 0])).reads()
+    assert judge_expectation(reads, Expectation((hold,), slack=10 * MS)).verdict == verdict
 
 
 def test_a_read_that_a_new_latch_cuts_short():

@@ -133,6 +133,14 @@ def test_pulses_between_the_samples_are_not_the_hardware(path):
     assert [f.id for f in result.findings if f.verdict == "fail"] == ["capture.sampling"]
 
 
+@pytest.mark.parametrize(("low", "step"), [(5e-7, 6e-7), (6e-7, 6.3e-7)])
+def test_clocks_that_fell_between_the_samples_of_some_reads_are_told(path, low, step):
+    """More reads than a stopped program gives up are short; most are whole."""
+    result = padbench.inspect(table(path, *lines([0] * 10, step=step, low=low, frame=5.0137e-4)))
+    assert [f.id for f in result.findings if f.verdict == "fail"] == ["capture.sampling"]
+    assert "nothing is said of reads.cut-short" in the(result, "capture.sampling").says
+
+
 @pytest.mark.parametrize(("step", "blamed"), [(1e-6, "capture.sampling"), (1e-7, "levels.moves")])
 def test_a_clock_that_no_sample_hits_is_not_the_hardware(path, step, blamed):
     at, levels = lines([0, 0x80, 0x80, 0], step=step)
@@ -166,7 +174,7 @@ def test_few_samples_a_pulse_are_told(path):
 
 
 def test_a_logger_that_writes_changes_is_known_by_its_step(tmp_path):
-    at, levels = lines([0x80, 0] * 4, step=1e-6, low=1e-6, frame=2e-3)
+    at, levels = lines([0x80, 0] * 4, step=1e-6, low=1.5e-6, frame=2e-3)
     text = ["$timescale 1 ns $end"]
     text += [
         f"$var wire 1 {c} {n} $end" for c, n in zip("!#%", ("latch", "clock", "data"), strict=True)
@@ -422,7 +430,31 @@ def test_several_segments_are_one_after_the_other(path, good):
     assert result.verdict == "pass"
     # A pause stands between them, so that nothing at the seam looks too short.
     starts = result.data.rows["start"]
-    assert starts[4] - starts[3] == pytest.approx(1.5 * 10**9, rel=1e-3)
+    assert starts[4] - starts[3] == pytest.approx(100.5 * 10**9, rel=1e-3)
+
+
+def test_what_lies_between_two_segments_is_no_poll_and_their_titles_are_no_values(path, good):
+    """Each segment is one read here, and has its head line again: nobody saw two polls."""
+    at, levels = good
+    table(path, at[:5000], levels[:, :5000])
+    path.write_text(f"{path.read_text()}\n" * 4)
+    result = padbench.inspect(path)
+    assert (result.verdict, bytes_of(result)) == ("pass", [0] * 4)
+    assert "poll period" not in result.data.measures
+    assert the(result, "levels.runts").verdict == "pass"
+    assert the(result, "capture.gaps").says == (
+        "3 stretches were not recorded, the first from 499.900 µs to 100499.900 µs; 3 times the "
+        "time begins anew, and how long after what stands before it nobody knows"
+    )
+
+
+def test_passes_of_a_poll_are_found_in_segments_too(path, good):
+    at, levels = good
+    table(path, at[:10_000], levels[:, :10_000])
+    path.write_text(f"{path.read_text()}\n" * 4)
+    result = padbench.inspect(path)
+    assert result.data.passes == 2
+    assert "poll period" not in result.data.measures
 
 
 def test_a_gap_breaks_its_read_alone(path, good):

@@ -298,6 +298,8 @@ def test_expectations_that_cannot_be_used(inspect, tmp_path, text, says):
         (["--latch", "pad.stages[9]"], "has bits 7 to 0"),
         (["--latch", "console.clock"], "--clock: console.clock is the latch already"),
         (["--thresholds", "3,1"], "is not two rising voltages"),
+        (["--input", "Q=x"], "--input: 'Q=x' is no button and channel"),
+        (["--input", "A=x", "--input", "a=y"], "--input: A has two channels; give it once"),
         (["--rate", "10M"], "--time and --rate are for CSV"),
         (["--rate", "fast"], "is no number of samples"),
         (["--time-unit", "V"], "--time-unit: 'V' is no unit of time"),

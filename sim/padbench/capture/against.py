@@ -100,6 +100,15 @@ def states(reads: Iterable[SeenRead]) -> list[State]:
     )
 
 
+def in_turn(order: Iterable[int]) -> list[State]:
+    """Presses (bytes) one after the other as states, whether or not somebody wrote the rests."""
+    found: list[State] = []
+    for byte in filter(None, order):
+        again = found and found[-1].byte == byte
+        found += [State(0), State(byte)] if again else [State(byte)]
+    return found
+
+
 def _pressed(found: Sequence[State]) -> list[State]:
     """Without rests but those between equal ones."""
     return [
@@ -231,17 +240,16 @@ def _in_order(rows: Iterable[Beside]) -> tuple[Beside, ...]:
 
 
 def _buttons(here: Sequence[State], there: Sequence[State]) -> Iterator[Beside]:
-    """Each press of the other is seen where one of its states is."""
+    """Each press of the other is seen where one of its states is, or one in its place has it."""
     same = [
         pair
-        for kind, i, stop, j, end in _aligned(here, there)
-        if kind == "equal"
-        for pair in zip(range(i, stop), range(j, end), strict=True)
+        for _, i, stop, j, end in _aligned(here, there)
+        for pair in zip(range(i, stop), range(j, end), strict=False)
     ]
     for place, button in enumerate(BUTTONS):
         bit = 128 >> place
         own, others = _presses(here, bit), _presses(there, bit)
-        pairs = {(own[i], others[j]) for i, j in same if i in own}
+        pairs = {(own[i], others[j]) for i, j in same if i in own and j in others}
         seen = {press for _, press in pairs}
         extra = set(own.values()) - {press for press, _ in pairs}
         pieces = {press for press in extra if _close(here, own, press, pairs)}

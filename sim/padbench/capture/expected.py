@@ -36,7 +36,8 @@ EXPECTED = Rule(
         "pass": "all {judged} whole reads are as expected",
         "not-judged": "there is no whole read",
         "unseen": "all {judged} whole reads are as expected, but none falls in "
-        "{unseen:hold|holds} of the file; record as long as it says",
+        "{unseen:hold|holds} of the file, farther from its ends than its slack; "
+        "record as long as it says, and hold longer",
         "fail": _WRONG,
         "undecided": _WRONG + " ({undecided:buttons} undecided)",
     },
@@ -123,7 +124,8 @@ def _backwards(tables: Mapping[str, Any]) -> Iterator[Clash]:
 def judge_expectation(reads: Iterable[SeenRead], expected: Expectation) -> Finding:
     """Every sure read against what was held at its latch: ``expect.held``.
 
-    A hold in which no read falls was not looked at, so it is no pass.
+    A hold in which no read falls, or only such as may show it or not, was not looked at, so it is
+    no pass.
     """
     judged, wrong = 0, 0
     met, unseen = Met(), {*expected.held}
@@ -132,8 +134,13 @@ def judge_expectation(reads: Iterable[SeenRead], expected: Expectation) -> Findi
         if read.missing or read.in_gap:
             continue
         judged += 1
-        unseen -= {entry for entry in unseen if entry.start <= read.start_ps < entry.end}
         held, either = expected.at(read.start_ps), expected.unsure(read.start_ps)
+        told = read.byte & ~read.undecided | ~either
+        unseen -= {
+            entry
+            for entry in unseen
+            if entry.start <= read.start_ps < entry.end and not entry.buttons & ~told
+        }
         if (read.byte ^ held | read.undecided) & ~either:
             wrong += 1
             if wrong == 1:

@@ -63,6 +63,9 @@ _GRID = 64
 _FINE_PS = 1000
 """Samples so close hide nothing of a pad."""
 
+_FRAME_PS = 16 * 10**9
+"""From poll to poll at most consoles, nearly."""
+
 _AT_ONCE = 4096
 """Rows that become objects together: quicker than one by one, and never all of them."""
 
@@ -151,8 +154,8 @@ class Inspection:
     clock, of the clock with the latch high, and of the latch with the clock low; ``whole`` has
     whole reads and all, were one line the latch and another the clock. ``ringing`` is as
     ``runts``, right beside an edge; ``unlatched`` is where the clocks of a read without a latch
-    begin. ``apart_ps`` is from one sample to the next, 0 where nobody
-    knows; ``same_time`` and ``left_out`` as in a `Piece`. ``inputs`` are the buttons whose
+    begin. ``apart_ps`` is from one sample to the next, 0 where nobody knows; ``same_time``,
+    ``left_out`` and ``anew`` as in a `Piece`. ``inputs`` are the buttons whose
     contacts were recorded. ``ends`` has the lines that were recorded at the pad too, ``spans`` the
     least and the greatest voltage of each line in volts.
     """
@@ -180,6 +183,7 @@ class Inspection:
     apart_ps: int = 0
     same_time: tuple[int, int] = (0, 0)
     left_out: tuple[int, str] = (0, "")
+    anew: tuple[int, ...] = ()
 
     def watched(self, pieces: Iterable[Piece], edges: Edges) -> Iterator[Piece]:
         """The pieces, and what a stream leaves behind as it passes."""
@@ -197,6 +201,7 @@ class Inspection:
             self.left_out = max(self.left_out, piece.left_out)
             self.broken_off = piece.broken_off or self.broken_off
             self.gaps += piece.gaps
+            self.anew += piece.anew
             edges.take(piece)
             for name, (_, levels) in piece.changes.items():
                 stood = self.levels.setdefault(name, set())
@@ -262,7 +267,8 @@ def parting(seen: Inspection) -> Thresholds | None:
     """Thresholds at 30 and 70 % of the clock's levels, where the usual ones do not part them.
 
     Those of a CMOS input, as parts of the supply (JEDEC JESD13-B at 5 V). None for levels that the
-    usual ones part, and where no levels were found.
+    usual ones part, and where no levels were found. Within a tenth of a level they part badly: an
+    edge gets there long after the register has taken it.
     """
     levels = seen.edges["clock"].levels if "clock" in seen.edges else None
     if levels is None:
@@ -271,8 +277,7 @@ def parting(seen: Inspection) -> Thresholds | None:
     if high - low < _SWING * max(abs(low), abs(high)):
         return None
     tenth = (high - low) / 10
-    reached = low <= THRESHOLDS.low and high >= THRESHOLDS.high
-    if reached and THRESHOLDS.high > low + tenth and THRESHOLDS.low < high - tenth:
+    if low + tenth <= THRESHOLDS.low and THRESHOLDS.high <= high - tenth:
         return None
     return Thresholds(low + 3 * tenth, high - 3 * tenth)
 
@@ -326,8 +331,8 @@ def inspect(
     edges.measured(measure)
     seen.edges, seen.ends, seen.rows = edges.lines, edges.ends, np.concatenate(rows)
     starts = seen.rows["start"]
-    seen.passes = settings.passes or _passes(starts)
-    waits = np.diff(starts[:: seen.passes])
+    seen.passes = settings.passes or _passes(_waits(starts, seen.anew, _FRAME_PS))
+    waits = _waits(starts[:: seen.passes], seen.anew)
     measure["poll period"].add(waits)
     if len(waits) > 2:
         measure["poll jitter"].add(np.abs(waits - np.median(waits)))
@@ -338,8 +343,12 @@ def inspect(
     seen.measures = measure.statistics()
     if settings.edge is not None:
         # What never was a pulse is noise, whatever levels it has.
-        clock = edges.lines["clock"] if "clock low" in seen.measures else LineEdges()
-        timing = (*timing, _clock_edge(clock, settings.edge))
+        # The register is at the pad's end of the cable, where its clock rises slower.
+        name, end = (
+            ("far-clock", " at the pad's end") if "far-clock" in seen.spans else ("clock", "")
+        )
+        clock = edges.lines[name] if "clock low" in seen.measures else LineEdges()
+        timing = (*timing, _clock_edge(clock, settings.edge, end))
     seen.runts, seen.ringing = (
         {name: moments.counted() for name, moments in some.items()} for some in (runts, ringing)
     )
@@ -414,9 +423,9 @@ def _told_by(finding: Finding, apart: int) -> Finding:
     )
 
 
-def _clock_edge(clock: LineEdges, limit: Limit) -> Finding:
+def _clock_edge(clock: LineEdges, limit: Limit, end: str) -> Finding:
     """As data sheets measure it, whatever the thresholds."""
-    what = "edge of the clock"
+    what = f"edge of the clock{end}"
     if clock.levels is None or clock.longest is None:
         return unjudged(CLOCK_EDGE, limit, "none", {"what": f"{what} in volts"})
     duration, at = (np.asarray([number]) for number in clock.longest)
@@ -425,13 +434,20 @@ def _clock_edge(clock: LineEdges, limit: Limit) -> Finding:
     return held_to_most(CLOCK_EDGE, at, duration, limit, what)
 
 
-def _passes(starts: Times) -> int:
+def _waits(starts: Times, anew: Sequence[int], unknown: int | None = None) -> Times:
+    """From read to read; ``unknown`` where nobody knows how long that was, else left out."""
+    waits: Times = np.diff(starts)
+    segments = np.searchsorted(np.asarray(anew, np.int64), starts, side="right")
+    known = np.diff(segments) == 0
+    return waits[known] if unknown is None else np.where(known, waits, unknown)
+
+
+def _passes(waits: Times) -> int:
     """How many reads make a poll: as many as usually stand close together.
 
     A poll comes once a frame; what follows within a third of the longer waits is a pass of the
     same one.
     """
-    waits = np.diff(starts)
     if len(waits) < 3:
         return 1
     close = waits < np.percentile(waits, 90) / 3

@@ -455,7 +455,10 @@ _ROWS: tuple[tuple[str, str, dict[str, str | Callable[[Finding], str]]], ...] = 
         "",
         {
             "not-judged": "{measured:stretch was|stretches were} not recorded, the first from "
-            "{start:moment} to {end:moment}"
+            "{start:moment} to {end:moment}",
+            "anew": "{measured:stretch was|stretches were} not recorded, the first from "
+            "{start:moment} to {end:moment}; {anew:time|times} the time begins anew, and how long "
+            "after what stands before it nobody knows",
         },
     ),
 )
@@ -581,6 +584,8 @@ def _recording(seen: Inspection, found: list[Finding]) -> Iterator[Finding]:
     hidden = _unblame(found, _BY_SAMPLES)
     if hidden & {"levels.glitches", "levels.runts"}:
         hidden |= _unblame(found, ("reads.decided",))  # after either no bit is sure
+    if _clock_lost(seen).any():  # many are what a program may mean to do, but not here
+        hidden.add("reads.cut-short")
     yield _finding(
         "capture.sampling",
         "fail" if hidden else "not-judged",
@@ -916,18 +921,28 @@ _RARE = 0.1
 """Of the reads; what more of them do the program means to do (assumed)."""
 
 
+def _clock_lost(seen: Inspection) -> NDArray[np.bool_]:
+    """Reads with too few clocks among others, though no latch followed within the length of a read:
+    nobody gave them up.
+    """
+    rows = seen.rows
+    cut, in_gap = (np.asarray(rows["flags"] & flag, bool) for flag in (CUT_SHORT, IN_GAP))
+    if not cut.any() or cut.all():
+        return np.zeros(len(rows), bool)
+    length = int(np.median((rows["end"] - rows["start"])[~cut]))
+    waits = np.diff(rows["start"], append=rows["start"][-1])
+    lost: NDArray[np.bool_] = cut & (waits > 2 * length) & ~in_gap
+    return lost
+
+
 def _cut_reads(seen: Inspection) -> Iterator[Finding]:
     rows = seen.rows
     flags = (CUT_SHORT, OPEN_ENDED, IN_GAP)
     cut, open_ended, in_gap = (np.asarray(rows["flags"] & flag, bool) for flag in flags)
-    if cut.any() and not cut.all():
-        # No latch followed within the length of a read: nobody gave it up.
-        length = int(np.median((rows["end"] - rows["start"])[~cut]))
-        waits = np.diff(rows["start"], append=rows["start"][-1])
-        lost = cut & (waits > 2 * length) & ~in_gap
-        if 0 < lost.sum() <= max(1, _RARE * len(rows)):
-            yield _cut_read(seen, lost, "reads.cut-short", "fail")
-            cut &= ~lost
+    lost = _clock_lost(seen)
+    if 0 < lost.sum() <= max(1, _RARE * len(rows)):
+        yield _cut_read(seen, lost, "reads.cut-short", "fail")
+        cut &= ~lost
     for some, id_ in (
         (cut, "reads.cut-short"),
         (open_ended, "capture.ends-in-read"),
@@ -1102,4 +1117,15 @@ def _whole(seen: Inspection) -> Iterator[Finding]:
     if seen.gaps:
         start, end = seen.gaps[0]
         count, met = float(len(seen.gaps)), seen.met(start)
-        yield _finding("capture.gaps", "not-judged", count, None, met, start=start, end=end)
+        case, anew = "anew" if seen.anew else "", len(seen.anew)
+        yield _finding(
+            "capture.gaps",
+            "not-judged",
+            count,
+            None,
+            met,
+            case=case,
+            start=start,
+            end=end,
+            anew=anew,
+        )

@@ -4,7 +4,7 @@ All reads of a window are worked on at once, as tables of a row a read and a col
 those with an extra clock, which are few, have their bits picked one by one.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
 
 import numpy as np
@@ -24,7 +24,7 @@ from padbench.capture.reads import (
 from padbench.capture.windows import Window
 from padbench.core.buttons import BUTTONS
 from padbench.core.decode import Names, ReadArrays, extra_clocks, inside, read_arrays
-from padbench.core.levels import HIGH, LOW
+from padbench.core.levels import HIGH, LOW, UNKNOWN
 from padbench.core.quality import (
     apart,
     data_delays,
@@ -93,7 +93,11 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
     """Decode a window; widths of its own reads go to ``measure``."""
     timeline = window.timeline
     clock, data = timeline.wires["clock"], timeline.wires["data"]
-    wire = read_arrays(timeline, Names("latch", "clock", "data", None))
+    wire = _before_the_rises(
+        read_arrays(timeline, Names("latch", "clock", "data", None)),
+        data,
+        window.zones.get("clock"),
+    )
     sampled = "sample" in timeline.events
     seen = read_arrays(timeline, Names("latch", "clock", "data", "sample")) if sampled else wire
     if not window.last:
@@ -165,6 +169,18 @@ def rows_of(window: Window, rhythm: Rhythm, wanted: int, measure: Measure) -> Wi
         ),
         _whole_reads({"latch": latch, "clock": clock, "data": data}),
     )
+
+
+def _before_the_rises(reads: ReadArrays, data: Wire, clock: Wire | None) -> ReadArrays:
+    """The same, each bit as it stood when the clock left its low level in volts: the register may
+    shift anywhere on a slow edge, and the console looks before.
+    """
+    if clock is None or not len(reads.samples):
+        return reads
+    place = np.searchsorted(clock.times, reads.samples) - 1
+    slow = (place >= 0) & (clock.levels[place] == UNKNOWN)
+    samples = np.where(slow, clock.times[place], reads.samples)
+    return replace(reads, samples=samples, levels=data.before(samples))
 
 
 def _ends(reads: ReadArrays) -> Times:

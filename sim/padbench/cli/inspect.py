@@ -94,6 +94,8 @@ def run(arguments: list[str]) -> int:
             if button is None or not (equals and channel):
                 what = f"{text[:40]!r} is no button and channel; write for example A=CH4"
                 raise UsageError(f"--input: {what}")
+            if button in channels:
+                raise UsageError(f"--input: {button} has two channels; give it once")
             channels[button] = channel
         results = [
             named(_inspected(capture, options, own.get("channels", channels)))

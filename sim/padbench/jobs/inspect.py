@@ -12,7 +12,7 @@ from typing import Any, Concatenate, NotRequired, ParamSpec, TypeGuard
 import numpy as np
 from typing_extensions import TypedDict
 
-from padbench.capture.against import AGAINST, ORDER, Beside, State, judge_beside, states
+from padbench.capture.against import AGAINST, ORDER, Beside, State, in_turn, judge_beside, states
 from padbench.capture.expected import Expectation, judge_expectation, load_expectation
 from padbench.capture.fit import NotShown, fitted
 from padbench.capture.frame_seen import Place
@@ -295,8 +295,7 @@ def inspect_one(
     beside: tuple[Beside, ...] = ()
     compared: list[tuple[Rule, Sequence[State], Source]] = []
     if expected is not None and expected.order:
-        order = [State(byte) for byte in expected.order]
-        compared.append((ORDER, order, Source(f"{expect}", "given")))
+        compared.append((ORDER, in_turn(expected.order), Source(f"{expect}", "given")))
         expected = None
     elif expected is not None:
         findings.append(judge_expectation(seen.reads(), expected))

@@ -50,7 +50,8 @@ _MOMENT = re.compile(
     r"(?P<date>\d{4}-\d\d-\d\d[T ])?\d\d:\d\d:\d\d(?:[.,]\d+)?(?P<zone>Z|[+-]\d\d:?\d\d)?"
 )
 _COMMA_CLOCK = re.compile(rb"(?m)^([^,;\t\n]*\d\d:\d\d:\d\d),(\d+)(?=,)")
-_HEXADECIMAL = re.compile(r"0[xX][0-9a-fA-F]{1,16}|(?=\d*[A-Fa-f])[0-9a-fA-F]{2,16}")
+_HEXADECIMAL = re.compile(r"0[xX][0-9a-fA-F]{1,16}|(?=\d*[A-Fa-f])[0-9a-fA-F]{2,16}|0\d{1,15}")
+"""Whole decimal numbers have no zeros before them."""
 LONG_AGO = 1e6
 """Seconds; beyond, a double no longer holds nanoseconds: counted from the first, as a date."""
 _DIALECTS = (("\t", "."), ("\t", ","), (";", "."), (";", ","), (",", "."), (",", ","))
@@ -303,11 +304,17 @@ def _described(
         above.pop()
     if above:
         heads = _fields(above[-1].lstrip("#%; ") if delimiter != ";" else above[-1], delimiter)
+        if len(heads) == columns + 1 and not heads[0]:
+            del heads[0]  # a sign stood before the names by itself: "# time latch"
         if len(heads) in (columns, columns - 1):
             # A row may end with a sign; else it is the first column that has no name.
             ended = len(heads) < columns and split(texts[first], delimiter)[-1].strip()
             names = ["", *heads] if ended else [*heads, ""][:columns]
-    rows = [_fields(text, delimiter) for text in texts[first : first + 1000] if text.strip()]
+    rows = [
+        _fields(text, delimiter)
+        for text in texts[first : first + 1000]
+        if not is_text(text, delimiter, decimal)
+    ]
     stated = stated_unit(texts[:first])
     sparse = _sparse(rows, columns)
     some: list[Column] = []

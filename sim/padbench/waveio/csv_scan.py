@@ -56,8 +56,9 @@ _SOON = 0.2
 _STEPS = 16  # so many that are alike are no chance
 _MOST_TEXT = 100  # lines; among rows more are no accident
 _LETTERS = re.compile(rb"^[^\n]*[^\W\d_]{2}[^\n]*$", re.MULTILINE)
-_PAUSE = 1e-3
-"""Seconds put between two segments that both begin at the same time: nothing looks too short."""
+_PAUSE = 0.1
+"""Seconds put between two segments that both begin at the same time: nothing looks too short, and
+no button as if it had been let go for a moment only."""
 _DAY = 86_400 * 10**9
 """Nanoseconds; a clock that falls by more than half of it has passed midnight."""
 _CLOCK = r"[012]\d:[0-5]\d:[0-5]\d"
@@ -148,6 +149,7 @@ class CsvScan:
         self._shift = 0.0
         self._same_time = 0
         self._left_out = 0, ""
+        self._anew: list[int] = []
         self._no_row: WaveError | None = None
 
     def pieces(self, columns: Columns) -> Iterator[Piece]:
@@ -260,6 +262,7 @@ class CsvScan:
         volts: dict[str, tuple[float, float]] = {}
         analogue: dict[str, list[Points]] = {}
         begin = self._rows
+        self._anew = []
         gaps: list[tuple[int, int]] = []
         for batch in batches:
             seconds = reader.seconds(batch, self._rows, self._seconds)
@@ -293,6 +296,7 @@ class CsvScan:
             apart_ps=self._apart,
             same_time=(self._same_time, self._rows),
             left_out=self._left_out,
+            anew=(*self._anew,),
         )
 
     def _in_time(
@@ -338,6 +342,7 @@ class CsvScan:
         steps[falls] = _PAUSE
         more = np.cumsum(more)
         self._shift += float(more[-1])
+        self._anew += _picoseconds((seconds + more)[falls]).tolist()
         return seconds + more, steps
 
     def _error(self, rows: bytes, row: int, what: str) -> WaveError:

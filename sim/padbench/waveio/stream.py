@@ -86,6 +86,7 @@ class Piece:
     ``apart_ps`` is from one sample to the next where they are evenly spaced, 0 where nobody knows.
     ``same_time`` is how many rows so far had the time of the row before, and of how many;
     ``left_out`` how many lines of text among the rows were left out, and the first of them.
+    ``anew`` are the times (ps) at which a segment begins that nobody knows how long after the last.
     """
 
     end_ps: int
@@ -98,6 +99,7 @@ class Piece:
     apart_ps: int = 0
     same_time: tuple[int, int] = (0, 0)
     left_out: tuple[int, str] = (0, "")
+    anew: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
