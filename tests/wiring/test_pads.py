@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from boards import INPUTS, adapter, changed, write
+from boards import BUTTONS, INPUTS, adapter, changed, write
 
 import padbench
 from padbench.cli import main
@@ -192,6 +192,26 @@ def test_a_contact_at_the_other_pad_s_register_is_missed(tmp_path):
     first, _ = failing(tmp_path, changed(adapter(), SW101={"1": "P2_A"}))
     assert "A" in first["wiring.every-button"]
     assert "board.contacts" in first
+
+
+def renamed(parts, name):
+    """The board with the nets of its contacts called otherwise: of P1_A, ``name("1", "A")``."""
+    nets = {f"P{pad}_{button.upper()}": name(pad, button) for pad in "12" for button in BUTTONS}
+    return {
+        reference: replace(part, pins={pin: nets.get(net, net) for pin, net in part.pins.items()})
+        for reference, part in parts.items()
+    }
+
+
+@pytest.mark.parametrize("way", ["P{}_{}", "/Player {}/{}", "/pad{}/{}", "P{}-{}"])
+def test_two_pads_exchanged_as_a_whole_are_told_by_their_names(tmp_path, way):
+    """The sheet calls them Player 1 and Player 2; all contacts of each are at the other's chip."""
+    right = renamed(adapter(), lambda pad, button: way.format(pad, button.upper()))
+    assert failing(tmp_path, right) == [{}, {}]
+    wrong = renamed(adapter(), lambda pad, button: way.format("21"[int(pad) - 1], button.upper()))
+    first, second = failing(tmp_path, wrong)
+    assert "SW101 (A) goes to U1 and is of P2, not of P1, by its name" in first["board.buttons"]
+    assert "SW802 (Right) goes to U2 and is of P1, not of P2" in second["board.buttons"]
 
 
 @pytest.mark.parametrize("which", ["U1", "U2"])

@@ -47,8 +47,8 @@ _LARGEST_CHOKE = 1e-3
 _SHOWN = 4
 """Of many registers, or chains of them, those that a message names."""
 
-_PLAYER = re.compile("(?:P|PAD|PL|PLAYER)([1-9])")
-"""Before a button, as in P1_A: whose it is."""
+_PLAYER = re.compile(r"(?<![A-Z0-9])(?:P|PAD|PL|PLAYER)[\s_-]?([1-9])(?![A-Z0-9])")
+"""Beside a button, as in P1_A, "Player 1 A" or /pad1/A: whose it is."""
 
 _BETWEEN_WORDS = re.compile(r"[\s_{}~()-]+")
 
@@ -425,7 +425,7 @@ class _Recognition:
     def _of_other_pads(self, drawn: Drawn) -> Iterator[tuple[str, str, str, str, str]]:
         """Contacts that another pad's name stands before, where there are several pads."""
         players = [one.player for one in drawn.contacts if one.player]
-        usual = _player(f"{self.pad} A") or max(players, key=players.count, default="")
+        usual = _player(self.pad)[0] or max(players, key=players.count, default="")
         for one in drawn.contacts if len(self.parts("register")) > 1 else ():
             if one.player not in ("", usual):
                 at, mine = f"{one.reference} ({one.button})", drawn.own or drawn.chain[0].reference
@@ -807,7 +807,7 @@ class _Recognition:
         for text, by in ways:
             if button := _button(text):
                 self.told(part.reference, f"contact of {button}", by)
-                named = [_player(said) for said, _ in ways]
+                named = [player for player, rest in (_player(said) for said, _ in ways) if rest]
                 return Contact(part.reference, button, net, other, next(filter(None, named), ""))
         raise self.refuse(
             f"no name tells which button {part.reference} on {found_text(net)} is",
@@ -1056,14 +1056,15 @@ def _is_line(net: str, line: str | None = None) -> bool:
     return any(_words(net) == [name] for one in lines for name in NAMES["lines"][one])
 
 
-def _player(text: str) -> str:
-    """The digit of the player that the name of a button begins with; empty if there is none."""
-    found = [_PLAYER.fullmatch(word) for word in _words(text)]
-    return next((one[1] for one in found if one), "") if len(found) > 1 else ""
+def _player(text: str) -> tuple[str, str]:
+    """The digit of the player that a name has in it, empty for none or several, and the rest."""
+    upper = text.upper()
+    found = {*_PLAYER.findall(upper)}
+    return (found.pop() if len(found) == 1 else ""), _PLAYER.sub("", upper).strip("/ _-")
 
 
 def _button(text: str) -> str:
     """The button that a name is of; empty if it is none."""
-    words = [re.sub("^(?:SW|BTN|KEY|PB)(?=[A-Z]{2})", "", word) for word in _words(text)]
-    words = [word for word in words if len(words) == 1 or not _PLAYER.fullmatch(word)]
+    words = _words(_player(text)[1] or text)
+    words = [re.sub("^(?:SW|BTN|KEY|PB)(?=[A-Z]{2})", "", word) for word in words]
     return _BUTTONS.get(words[0], "") if len(words) == 1 else ""
