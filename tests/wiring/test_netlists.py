@@ -459,6 +459,8 @@ HELD_BY_165 = {
         ({"R32": Part("47k", {"1": "BASE", "2": "GND"})}, {}),
         ({"R32": Part("2.7k", {"1": "BASE", "2": "GND"})}, {}),
         ({"R32": Part("1k", {"1": "BASE", "2": "GND"})}, None),
+        ({"R32": Part("3.6k", {"1": "VCC", "2": "BASE"})},
+         {"board.no-place": "R32 goes from VCC to BASE, for which the sheet has no place"}),
         ({"Q1": Part("BC557", {"1": "LOAD", "2": "BASE", "3": "GND"},
                      {"1": "C", "2": "B", "3": "E"})},
          {"board.inverter": "Q1 (BC557) is a PNP or p-channel transistor; with its emitter or"
@@ -486,7 +488,7 @@ def test_a_transistor_before_the_load_pin(judged, change, says):
         assert fails(found) == says
     inverter = found["board.inverter"]
     assert any(source.kind == "from memory" for source in inverter.sources)
-    assert "Q1 is not judged: it is taken as an ideal" in found["board.left-out"].says
+    assert "Q1 is not judged: its delay, which is reckoned as none" in found["board.left-out"].says
 
 
 def test_a_transistor_stays_on_where_a_low_is_a_diode_s_drop(judged):
@@ -496,7 +498,11 @@ def test_a_transistor_stays_on_where_a_low_is_a_diode_s_drop(judged):
         "R30": Part("10k", {"1": "LATCH", "2": "BASE"}),
         "R31": Part("4.7k", {"1": "VCC", "2": "LOAD"}),
     }
-    assert fails(judged(parts))["board.inverter"].startswith("Q1 stays on where a low latch is at")
+    assert fails(judged(parts))["board.inverter"].startswith("Q1 stays on where a low latch leaves")
+    divided = parts | {"R32": Part("10k", {"1": "BASE", "2": "GND"})}
+    assert "board.inverter" not in fails(judged(divided))
+    too_little = parts | {"R32": Part("47k", {"1": "BASE", "2": "GND"})}
+    assert "Q1 stays on" in fails(judged(too_little))["board.inverter"]
     parts |= {"Q1": Part("NMOS_DGS", parts["Q1"].pins)}
     assert "board.inverter" not in fails(judged(parts))
     parts |= {"R32": Part("100k", {"1": "BASE", "2": "GND"})}
@@ -573,6 +579,21 @@ def test_an_indicator_is_told_with_its_current(judged):
     assert "it draws up to 3.65 mA beside" in lit["board.left-out"].says
     says = "D1 (LED) goes from GND to LIT the wrong way round: it never lights"
     assert fails(board("1k", "GND", "LIT")) == {"board.no-effect": says}
+
+
+def test_an_indicator_whose_resistor_is_on_its_own_rail_never_lights(judged):
+    led = Part("LED", {"1": "LIT", "2": "VCC"}, {"1": "K", "2": "A"})
+    found = judged(with_part(D1=led, R60=Part("1k", {"1": "VCC", "2": "LIT"})))
+    assert "D1 (LED) goes from VCC to LIT, as its resistor does" in fails(found)["board.no-effect"]
+    assert "D1" not in found["board.left-out"].says
+
+
+def test_a_serial_input_beside_an_indicator_is_not_tied(judged):
+    """The LED holds it some volts above the ground that its resistor goes to."""
+    led = Part("LED", {"1": "LIT", "2": "VCC"}, {"1": "K", "2": "A"})
+    parts = changed(harbour(), U1={"11": "LIT"}) | {"D1": led}
+    found = fails(judged(parts | {"R60": Part("1k", {"1": "GND", "2": "LIT"})}))
+    assert found == {"board.serial-input": "U1 pin 11 (serial) goes to LIT; it belongs on ground"}
 
 
 def test_a_diode_in_the_supply_is_told_with_its_drop(judged):

@@ -105,6 +105,10 @@ def indicator_fault(drawn: Drawn, link: Link, supply: Value) -> tuple[str, str]:
         and (link.nets[0] == drawn.rails[1] or link.nets[1] == drawn.rails[0])
     ):
         return "", "dark"
+    rail = link.beyond(inner)
+    if link.role == "indicator" and ties and all(tie.beyond(inner) == rail for tie in ties):
+        return "", "one-rail"
+    ties = [tie for tie in ties if tie.beyond(inner) != rail]
     if not ties or any(tie.value is None for tie in ties):
         return "", ""
     amperes = (supply.high - _RED) / in_parallel(ties).low
@@ -158,6 +162,8 @@ def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, st
             yield "weak-base", bases[0].reference, show(max(weakest, 0.0), "A"), show(needed, "A")
         if strongest > bound:
             yield "strong-base", bases[0].reference, show(strongest, "A"), show(bound, "A")
+        if pulls:
+            low *= in_parallel(pulls).high / (in_parallel(pulls).high + in_parallel(bases).low)
         if low > _LETS_GO:
             yield "never-off", name, show(low, "V"), show(_LETS_GO, "V")
 

@@ -185,6 +185,8 @@ class _Comparison:
         if pin.net in ("open", "chain", "other"):
             return pin.name != "serial" or not net
         ties = [link.beyond(net) for link in drawn.across(net, "tie", "pull-up")]
+        if any(link.kind == "diode" for link in drawn.across(net)):
+            ties = []  # what conducts beside it leaves the pin somewhere between
         tied = pin.name not in ("VDD", "VSS") and drawn.lines.get(pin.net) in ties
         return pin.net in drawn.reach(net) or (tied and not drawn.reach(net))
 
@@ -383,7 +385,7 @@ class _Comparison:
         draws, fault = indicator_fault(self.drawn, link, supply)
         volts = breakdown(f"{value} {link.reference}")
         part = f"{link.reference} ({value})" if value else link.reference
-        if fault == "dark":
+        if fault in ("dark", "one-rail"):
             self.add("board.no-effect", fault, part, one, other)
         elif fault:
             self.add("board.values", fault, part, draws)

@@ -420,7 +420,7 @@ class _Recognition:
                 yield "board.pull-up", "floating", name, out, ""
             if "B" in by_name(part) and drawn.roles(into):
                 yield "board.no-place", "no-base", name, into, ""
-            yield "board.left-out", "not-judged", name, "", "it is taken as an ideal inverter"
+            yield "board.left-out", "not-judged", name, "", "its delay, which is reckoned as none"
 
     def _of_other_pads(self, drawn: Drawn) -> Iterator[tuple[str, str, str, str, str]]:
         """Contacts that another pad's name stands before, where there are several pads."""
@@ -929,8 +929,8 @@ def _resistor_role(drawn: Drawn, net: str, reach: set[str], *, lifts: bool, know
     inputs = {near for _, one in drawn.inputs() for near in drawn.near(one)}
     line = next((line for line in ("latch", "clock") if line in reach), "")
     bases = {into for name, into, _ in drawn.inverters if name in drawn.board.parts}
-    if known and not lifts and net in bases and not drawn.roles(net):
-        return "at-base"
+    if net in bases and reach and not drawn.roles(net):  # one that lifts holds it on
+        return "at-base" if known and not lifts else "no-place"
     if line and lifts:
         return f"{line}-to-supply"
     if reach & {*BUTTONS} or (net in inputs and lifts and not reach):
