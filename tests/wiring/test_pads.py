@@ -214,6 +214,36 @@ def test_two_pads_exchanged_as_a_whole_are_told_by_their_names(tmp_path, way):
     assert "SW802 (Right) goes to U2 and is of P1, not of P2" in second["board.buttons"]
 
 
+def test_data_lines_exchanged_at_the_plug_are_told_where_it_names_their_nets(tmp_path):
+    def judged(plug, **at):
+        path = of_board(tmp_path, changed(adapter(chained=False), J1=at), 2, chained=False)
+        cores = f'plug = ["ground", "clock", "latch", "supply", {plug}]' if plug else ""
+        path.write_text(path.read_text().replace("[board]", f"[board]\n{cores}"))
+        trials = padbench.verify(path, ()).data
+        return [{one.id: one.says for one in trial.findings if one.id.startswith("board")}
+                for trial in trials]  # fmt: skip
+
+    named = '"DATA1", "data2"'
+    holds = "latch, clock and data go from the cable to their pins"
+    assert {one["board.lines"] for one in judged(named)} == {holds}
+    swapped = {"5": "DATA2", "6": "DATA1"}
+    says = "J1 pin 5 goes to DATA2; it belongs on DATA1; J1 pin 6 goes to DATA1; it belongs on"
+    assert all(one["board.lines"].startswith(says) for one in judged(named, **swapped))
+    # Called data both, the sheet does not say whose is where.
+    for one in judged('"data", "data"', **swapped):
+        assert (
+            "J1 is not judged: [board] plug has data twice; name the nets" in one["board.left-out"]
+        )
+    # What is offered to be taken over is right for both.
+    for one in judged(""):
+        assert (
+            'plug = ["ground", "clock", "latch", "supply", "DATA1", "DATA2"]'
+            in one["board.left-out"]
+        )
+    with pytest.raises(SheetError, match='has no net "DATA3"'):
+        judged('"DATA1", "DATA3"')
+
+
 @pytest.mark.parametrize("which", ["U1", "U2"])
 def test_a_mirrored_register_inside_a_chain_is_named(tmp_path, which):
     parts = adapter()

@@ -445,16 +445,31 @@ class _Recognition:
             if part.reference == self.plug:
                 mine = {pin: line_of[net] for pin, net in part.pins.items() if net in line_of}
                 told = all(_is_line(named[pin]) for pin in mine)
-                yield from self._order(mine, told=told)
+                yield from self._order(part.pins, mine, told=told)
 
         if self.table.plug and not self.plug:
             yield "board.left-out", "not-judged", "the plug", "", "no connector has several lines"
 
     def _order(
-        self, lines: Mapping[str, str], *, told: bool
+        self, nets: Mapping[str, str], lines: Mapping[str, str], *, told: bool
     ) -> Iterator[tuple[str, str, str, str, str]]:
-        """The lines by pin of the plug, against the sheet if that has them."""
+        """The nets and lines by pin of the plug, against the sheet if that has them."""
         plug = [*enumerate(self.table.plug or (), 1)]
+        if (self.table.plug or ()).count("data") > 1:
+            why = "[board] plug has data twice; name the nets of the data lines instead"
+            yield "board.left-out", "not-judged", self.plug, "", why
+        known = [*NAMES["lines"], "open"]
+        for pin, net in plug:
+            if net in known:
+                continue
+            if net.upper() not in map(str.upper, self.board.nets):
+                raise self.refuse(
+                    f"has no net {found_text(net)}, which [board] plug names",
+                    nearest(net, [*known, *self.board.nets]),
+                )
+            if (at := nets.get(str(pin), "open")).upper() != net.upper():
+                yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, net
+        plug = [(pin, line) for pin, line in plug if line in known]
         # Where each of several pads has its data on one plug, the others' is of no line here.
         right = {line for pin, line in plug if lines.get(str(pin)) == line}
         for pin, line in plug:
@@ -462,6 +477,9 @@ class _Recognition:
             if at != line and (at != "open" or line in {*lines.values()} - right):
                 yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, line
         if self.table.plug is None and not told:
+            data = {*self._data_lines({*nets.values()}).values()}
+            of_pads = {pin: net for pin, net in nets.items() if net in data}
+            lines = {**lines, **of_pads} if len(data) > 1 else lines
             last = max((int(pin) for pin in lines if re.fullmatch("[1-9][0-9]?", pin)), default=0)
             row = ", ".join(f'"{lines.get(str(pin), "open")}"' for pin in range(1, last + 1))
             why = f"no name tells the order of its pins; if it is right: [board] plug = [{row}]"
