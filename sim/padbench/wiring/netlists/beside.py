@@ -2,7 +2,6 @@
 
 for kind, part, at, meant in transistor_faults(drawn, sheet):
     NAMES["faults"][kind].format(part=part, at=at, meant=meant)
-breakdown("BZX84C2V7")                        # 2.565, in V; None of what is no zener diode
 
 Figures of small parts are from memory: base to emitter 0.8 V saturated, 0.45 V where a warm one
 lets go; a collector or drain takes 100 mA; 10 pF at a collector, 50 pF at a gate, 10 pF of track;
@@ -41,26 +40,6 @@ _COLLECTOR, _GATE, TRACK = 10e-12, 50e-12, 10e-12
 _RED, _LED_AMPERES = 1.6, 0.02
 _MOST_OF_A_HIGH = 0.9
 
-_LIMITS_VOLTS = re.compile(
-    r"ZEN|^BZ|^MM[35S]Z|^[TDP]D?Z|^ZM|^ZP|^1N(?:47[2-6]|52[2-8]|7[45][0-9]|4370)|TVS|ESD|^SM[ABCF]J"
-    r"|^P[46]KE"
-)
-_STANDS_OFF = re.compile("TVS|ESD|^SM[ABCF]J")
-_VOLTS = re.compile(
-    r"(?<![0-9.])([0-9]+)V([0-9]*)|([0-9]+\.[0-9]+) ?V|(?:J|KE|ZMM|ZP[DY])([0-9]+\.?[0-9]*)"
-)
-_REGISTERED = {
-    ("1N", 4728): "3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.2",
-    ("1N", 5221): "2.4 2.5 2.7 2.8 3.0 3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.0",
-    ("MMSZ", 5221): "2.4 2.5 2.7 2.8 3.0 3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.0",
-    ("1N", 746): "3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.2",
-}
-"""Volts of zener diodes whose numbers count them, from the first on (from memory)."""
-_COUNTED = {
-    f"{family}{first + place}": float(volts)
-    for (family, first), row in _REGISTERED.items()
-    for place, volts in enumerate(row.split())
-}
 _P_TYPE = re.compile(
     r"PNP|P-?MOS|P-?CH|PFET|\b(?:BC(?:32[78]|55[6-9]|80[78]|85[6-9]|640)|(?:2N|PN|MMBT|PZT)(?:2907|3906|4403|5401)"
     r"|S(?:8550|9012|9015)|(?:2S)?A(?:1015|733)|BSS84|BS250|AO3401|SI2301|IRLML640[12]|FDN340|NDS33)"
@@ -73,26 +52,6 @@ def in_parallel(links: Sequence[Link]) -> Value:
     values = [link.value for link in links if link.value is not None]
     ends = [(value.nominal, value.low, value.high) for value in values]
     return Value(*(1 / sum(1 / end for end in each) for each in zip(*ends, strict=True)))
-
-
-def breakdown(text: str) -> float | None:
-    """Least volts at which a zener or protection diode conducts; nan if its name does not tell.
-
-    5 % below what the name says, 10 % above it where that is what it stands off (common practice).
-    None of any other diode.
-    """
-    upper = text.upper()
-    known = re.match("((?:1N|MMSZ)[0-9]+)", upper)
-    if known and known[1] in _COUNTED:
-        return 0.95 * _COUNTED[known[1]]
-    found = _VOLTS.search(upper)
-    if "LED" in upper or not (found or _LIMITS_VOLTS.search(upper)):
-        return None
-    if not found:
-        return math.nan
-    whole, part, plain, family = found.groups()
-    volts = float(f"{whole}.{part or 0}" if whole else plain or family)
-    return volts * (1.1 if _STANDS_OFF.search(upper) else 0.95)
 
 
 def indicator_fault(drawn: Drawn, link: Link, supply: Value) -> tuple[str, str]:

@@ -18,7 +18,6 @@ from padbench.wiring.netlists.beside import (
     DIODES,
     FIGURES,
     TRACK,
-    breakdown,
     data_drop,
     data_seconds,
     in_parallel,
@@ -26,6 +25,7 @@ from padbench.wiring.netlists.beside import (
     transistor_faults,
 )
 from padbench.wiring.netlists.board import NAMES
+from padbench.wiring.netlists.diodes import breakdown
 from padbench.wiring.netlists.recognise import Drawn, Link, by_name
 from padbench.wiring.plan import Pin, wiring_plan, with_tolerance
 

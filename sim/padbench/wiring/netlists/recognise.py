@@ -24,6 +24,7 @@ from padbench.sheet.model import BoardFile
 from padbench.toml import SheetError, nearest
 from padbench.wiring.mistakes import MOST_STAGES
 from padbench.wiring.netlists.board import NAMES, Board, Part, refused
+from padbench.wiring.netlists.diodes import nameless_zener, within
 from padbench.wiring.netlists.pin_names import our_names
 
 _BUTTONS = {name.upper(): name for name in BUTTONS} | {"SEL": "Select"}
@@ -310,7 +311,7 @@ class _Recognition:
             by += _FAMILY_ALONE
         if part.reference in self.registers:
             return "register", by
-        return ("inverter" if _gate(value) else "unknown"), by
+        return ("inverter" if _gate(value) else "diode" if within(part) else "unknown"), by
 
     def drawn(self) -> Drawn:
         for reference in self.table.ignore:
@@ -337,6 +338,7 @@ class _Recognition:
         self._join_wires()
         lines, carried = self._lines()
         self._split_networks(lines)
+        self._split_arrays()
         inverters = tuple(self._inverters(lines))
         numbered = [self.board.parts[reference] for reference in registers]
         patterns = {part.reference: self._pattern(part, lines, inverters) for part in numbered}
@@ -693,6 +695,40 @@ class _Recognition:
                 nets = {str(end): part.pins[pin] for end, pin in enumerate(pins, 1)}
                 parts[name] = Part(name, value, nets, {})
                 self.kinds[name] = "resistor", kind[1]
+            self.board = replace(self.board, parts=parts)
+
+    def _split_arrays(self) -> None:
+        """Each diode of an array as a part of its own, D1.2 the second of D1."""
+        for part in self.parts("diode"):
+            if nameless_zener(f"{part.value} {part.reference}"):
+                raise self.refuse(
+                    f"{part.reference} ({found_text(part.value)}) is a zener diode, and nothing"
+                    " says at which volts it conducts",
+                    f'write for example {part.reference} = "BZX84C5V6" under [board.parts]',
+                )
+            alone = {net for net, pins in self.board.nets.items()
+                     if {reference for reference, _ in pins} == {part.reference}}  # fmt: skip
+            inside = within(part) if len(part.pins) > 2 else []
+            pairs = [
+                (part.pins[anode], part.pins[cathode])
+                for anode, cathode in inside
+                if {anode, cathode} <= part.pins.keys()
+                and not {part.pins[anode], part.pins[cathode]} & alone
+            ]
+            if not inside:
+                continue
+            anodes = [anode for anode, _ in inside]
+            first = part.pins.get(anodes[0], "")
+            if not pairs or (anodes.count(anodes[0]) > 1 and first in {"", *alone}):
+                at = f"{part.reference} pin {anodes[0]}"
+                self.amiss.append(("board.open", "open", at, "", "ground"))
+            parts, by = {**self.board.parts}, self.kinds[part.reference][1]
+            del parts[part.reference]
+            for place, nets in enumerate(dict.fromkeys(pairs), 1):
+                name = f"{part.reference}.{place}"
+                ends = dict(zip("12", nets, strict=True))
+                parts[name] = Part(name, part.value, ends, {"1": "A", "2": "K"})
+                self.kinds[name] = "diode", by
             self.board = replace(self.board, parts=parts)
 
     def _leave_others(self, lines: Mapping[str, str], chain: Sequence[Part]) -> None:
