@@ -582,6 +582,25 @@ def test_a_zener_whose_name_tells_no_volts_is_asked_for(judged):
     assert "D1 (ESD) is not judged: its value does not tell" in told
 
 
+@pytest.mark.parametrize(
+    ("pins", "says"),
+    [
+        ({"3": "VCC", "5": "GND"},
+         {"board.supply": "U2 pin 5 goes to GND; it belongs on supply; U2 pin 3 goes to VCC; it"
+          " belongs on ground"}),
+        ({"5": "LOOSE"}, {"board.open": "U2 pin 5 is open; it belongs on supply"}),
+        ({"3": None}, {"board.open": "U2 pin 3 is open; it belongs on ground"}),
+    ],
+)  # fmt: skip
+def test_an_inverter_s_own_supply_and_ground_are_judged(judged, pins, says):
+    gate = {"2": "LATCH", "3": "GND", "4": "LOAD", "5": "VCC", **pins}
+    gate = {pin: net for pin, net in gate.items() if net}
+    parts = with_part(U1=Part("74HC165", HELD_BY_165), U2=Part("74LVC1G04", gate))
+    sheet = ON_PUSH_PULL.replace("CD4021B", "74HC165", 1)
+    sheet = sheet.replace("latch-inverted = false", "latch-inverted = true")
+    assert fails(judged(parts, sheet=sheet)) == says
+
+
 LINES_TO = {"1": "LATCH", "2": "GND", "3": "CLOCK", "4": "CLOCK", "5": "VCC", "6": "LATCH"}
 IO = {"1": "I/O1", "2": "GND", "3": "I/O2", "4": "I/O2", "5": "VBUS", "6": "I/O1"}
 

@@ -900,11 +900,11 @@ class _Recognition:
                 numbers |= dict(zip((f"{which}A", f"{which}Y"), ends, strict=True))
             on = {numbers.get(pin.upper(), pin): net for pin, net in part.pins.items()}
             for line in ("supply", "ground"):
-                if on.get(gate[line]) != lines[line]:
-                    raise self.refuse(
-                        f"{part.reference} pin {gate[line]} is not on {line}",
-                        "connect the inverter",
-                    )
+                net, at = on.get(gate[line], ""), f"{part.reference} pin {gate[line]}"
+                if len(self.board.nets.get(net, ())) < 2:
+                    self.amiss.append(("board.open", "open", at, "", line))
+                elif net != lines[line]:
+                    self.amiss.append(("board.supply", "elsewhere", at, net, line))
             self.told(part.reference, "inverter")
             for into, out in gate["pins"]:
                 name = f"{part.reference} pin {into}"
