@@ -601,6 +601,23 @@ def test_an_inverter_s_own_supply_and_ground_are_judged(judged, pins, says):
     assert fails(judged(parts, sheet=sheet)) == says
 
 
+def test_an_inverter_for_a_lower_supply_is_told(judged):
+    """74AUP: 3.6 V, 74AUC: 2.7 V (from memory)."""
+    gate = {"2": "LATCH", "3": "GND", "4": "LOAD", "5": "VCC"}
+
+    def found(value, ports='"push-pull"'):
+        parts = with_part(U1=Part("74HC165", HELD_BY_165), U2=Part(value, gate))
+        sheet = ON_PUSH_PULL.replace("CD4021B", "74HC165", 1).replace('"push-pull"', ports)
+        sheet = sheet.replace("latch-inverted = false", "latch-inverted = true")
+        return fails(judged(parts, sheet=sheet))
+
+    says = "U2 (74AUP1G14) takes no more than 3.6 V, and has up to 5.25 V"
+    assert found("74AUP1G14") == {"board.values": says}
+    assert found("74AUP1G14", '"3v3-adapter"') == {}
+    assert "2.7 V" in found("SN74AUC1G04", '"3v3-adapter"')["board.values"]
+    assert found("74LVC1G14") == {}
+
+
 LINES_TO = {"1": "LATCH", "2": "GND", "3": "CLOCK", "4": "CLOCK", "5": "VCC", "6": "LATCH"}
 IO = {"1": "I/O1", "2": "GND", "3": "I/O2", "4": "I/O2", "5": "VBUS", "6": "I/O1"}
 

@@ -22,6 +22,7 @@ from padbench.circuit.worst_case import worst_case
 from padbench.core.findings import Source
 from padbench.core.units import Value, show
 from padbench.sheet import Sheet
+from padbench.wiring.netlists.board import NAMES
 from padbench.wiring.netlists.recognise import Drawn, Link, by_name
 
 FIGURES = (Source("figures and numbers of small transistors", "from memory"),
@@ -76,6 +77,16 @@ def indicator_fault(drawn: Drawn, link: Link, supply: Value) -> tuple[str, str]:
 
 def _designs(sheet: Sheet) -> list[Design]:
     return [design_of(sheet, sheet.part, sheet.port(name)) for name in sheet.works_with.ports]
+
+
+def low_supply_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:
+    """Of each package of inverters: whether its family takes the supply of all ports."""
+    volts = max(float(np.max(Circuits(design).at_lines.supply)) for design in _designs(sheet))
+    for name in drawn.chips:
+        value = drawn.board.parts[name].value
+        for family, most_volts in NAMES["low-supply"].items():
+            if re.search(family, value.upper()) and volts > most_volts:
+                yield "over-volts", f"{name} ({value})", show(most_volts, "V"), show(volts, "V")
 
 
 def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:

@@ -22,6 +22,7 @@ from padbench.wiring.netlists.beside import (
     data_seconds,
     in_parallel,
     indicator_fault,
+    low_supply_faults,
     transistor_faults,
 )
 from padbench.wiring.netlists.board import NAMES
@@ -166,6 +167,8 @@ class _Comparison:
         self._links()
         for row in transistor_faults(self.drawn, self.meant):
             self.add("board.inverter", *row)
+        for row in low_supply_faults(self.drawn, self.meant):
+            self.add("board.values", *row)
 
     def net(self, pin: Pin) -> str:
         return self.drawn.net(self.drawn.chain[pin.chip - 1], pin.number)
