@@ -459,6 +459,8 @@ HELD_BY_165 = {
         ({"R32": Part("47k", {"1": "BASE", "2": "GND"})}, {}),
         ({"R32": Part("2.7k", {"1": "BASE", "2": "GND"})}, {}),
         ({"R32": Part("1k", {"1": "BASE", "2": "GND"})}, None),
+        ({"R32": Part("3.6k", {"1": "VCC", "2": "BASE"})},
+         {"board.no-place": "R32 goes from VCC to BASE, for which the sheet has no place"}),
         ({"Q1": Part("BC557", {"1": "LOAD", "2": "BASE", "3": "GND"},
                      {"1": "C", "2": "B", "3": "E"})},
          {"board.inverter": "Q1 (BC557) is a PNP or p-channel transistor; with its emitter or"
@@ -486,7 +488,7 @@ def test_a_transistor_before_the_load_pin(judged, change, says):
         assert fails(found) == says
     inverter = found["board.inverter"]
     assert any(source.kind == "from memory" for source in inverter.sources)
-    assert "Q1 is not judged: it is taken as an ideal" in found["board.left-out"].says
+    assert "Q1 is not judged: its delay, which is reckoned as none" in found["board.left-out"].says
 
 
 def test_a_transistor_stays_on_where_a_low_is_a_diode_s_drop(judged):
@@ -496,7 +498,11 @@ def test_a_transistor_stays_on_where_a_low_is_a_diode_s_drop(judged):
         "R30": Part("10k", {"1": "LATCH", "2": "BASE"}),
         "R31": Part("4.7k", {"1": "VCC", "2": "LOAD"}),
     }
-    assert fails(judged(parts))["board.inverter"].startswith("Q1 stays on where a low latch is at")
+    assert fails(judged(parts))["board.inverter"].startswith("Q1 stays on where a low latch leaves")
+    divided = parts | {"R32": Part("10k", {"1": "BASE", "2": "GND"})}
+    assert "board.inverter" not in fails(judged(divided))
+    too_little = parts | {"R32": Part("47k", {"1": "BASE", "2": "GND"})}
+    assert "Q1 stays on" in fails(judged(too_little))["board.inverter"]
     parts |= {"Q1": Part("NMOS_DGS", parts["Q1"].pins)}
     assert "board.inverter" not in fails(judged(parts))
     parts |= {"R32": Part("100k", {"1": "BASE", "2": "GND"})}
@@ -534,6 +540,11 @@ def test_a_capacitor_with_poles_stands_the_right_way_round(judged):
         ("5.1V Zener", ("CLOCK", "VCC"), "D1 (5.1V Zener) conducts from 4.84 V on"),
         ("ZMM3.3", ("GND", "DATA"), "D1 (ZMM3.3) conducts from 3.13 V on"),
         ("1N4728A", ("GND", "DATA"), "D1 (1N4728A) conducts from 3.13 V on"),
+        ("1N4736A", ("GND", "DATA"), ""),
+        ("1N4620", ("GND", "DATA"), "D1 (1N4620) conducts from 3.13 V on"),
+        ("ESD5Z2.5T1G", ("GND", "DATA"), "D1 (ESD5Z2.5T1G) conducts from 2.75 V on"),
+        ("BZX79-2.7", ("GND", "DATA"), "D1 (BZX79-2.7) conducts from 2.56 V on"),
+        ("zener 3,3V 0.5W", ("GND", "DATA"), "conducts from 3.13 V on"),
         ("1N746A", ("GND", "DATA"), "D1 (1N746A) conducts from 3.13 V on"),
         ("MMSZ5231B", ("GND", "VCC"), "D1 (MMSZ5231B) conducts from 4.84 V on"),
         ("1N4735A", ("GND", "DATA"), ""),
@@ -555,11 +566,99 @@ def test_a_zener_below_the_supply_is_no_clamp(judged, value, pins, says):
     assert found["board.left-out"].verdict == "pass"
 
 
-def test_a_zener_whose_name_tells_no_volts_is_not_judged(judged):
-    for value in ("D_Zener", "DDZ9685", "ESD"):
-        part = Part(value, {"1": "GND", "2": "DATA"}, {"1": "A", "2": "K"})
-        found = judged(with_part(D1=part))["board.left-out"]
-        assert f"D1 ({value}) is not judged: its value does not tell" in found.says
+def test_a_zener_whose_name_tells_no_volts_is_asked_for(judged):
+    def board(value):
+        return with_part(D1=Part(value, {"1": "GND", "2": "DATA"}, {"1": "A", "2": "K"}))
+
+    for value in ("D_Zener", "DDZ9685", "Zener 0.5W"):
+        with pytest.raises(SheetError, match=r'is a zener diode, .* D1 = "BZX84C5V6" under'):
+            judged(board(value))
+    given = PLUG + '[board.parts]\nD1 = "zener VOLTS"\n'
+    found = judged(board("D_Zener"), board=given.replace("VOLTS", "2.7 V"))
+    assert "D1 (zener 2.7 V) conducts from" in fails(found)["board.values"]
+    assert fails(judged(board("D_Zener"), board=given.replace("VOLTS", "6.2 V"))) == {}
+    # What is made for lines of 5 V mostly has no volts in its name.
+    told = judged(board("ESD"))["board.left-out"].says
+    assert "D1 (ESD) is not judged: its value does not tell" in told
+
+
+@pytest.mark.parametrize(
+    ("pins", "says"),
+    [
+        ({"3": "VCC", "5": "GND"},
+         {"board.supply": "U2 pin 5 goes to GND; it belongs on supply; U2 pin 3 goes to VCC; it"
+          " belongs on ground"}),
+        ({"5": "LOOSE"}, {"board.open": "U2 pin 5 is open; it belongs on supply"}),
+        ({"3": None}, {"board.open": "U2 pin 3 is open; it belongs on ground"}),
+    ],
+)  # fmt: skip
+def test_an_inverter_s_own_supply_and_ground_are_judged(judged, pins, says):
+    gate = {"2": "LATCH", "3": "GND", "4": "LOAD", "5": "VCC", **pins}
+    gate = {pin: net for pin, net in gate.items() if net}
+    parts = with_part(U1=Part("74HC165", HELD_BY_165), U2=Part("74LVC1G04", gate))
+    sheet = ON_PUSH_PULL.replace("CD4021B", "74HC165", 1)
+    sheet = sheet.replace("latch-inverted = false", "latch-inverted = true")
+    assert fails(judged(parts, sheet=sheet)) == says
+
+
+def test_an_inverter_for_a_lower_supply_is_told(judged):
+    """74AUP: 3.6 V, 74AUC: 2.7 V (from memory)."""
+    gate = {"2": "LATCH", "3": "GND", "4": "LOAD", "5": "VCC"}
+
+    def found(value, ports='"push-pull"'):
+        parts = with_part(U1=Part("74HC165", HELD_BY_165), U2=Part(value, gate))
+        sheet = ON_PUSH_PULL.replace("CD4021B", "74HC165", 1).replace('"push-pull"', ports)
+        sheet = sheet.replace("latch-inverted = false", "latch-inverted = true")
+        return fails(judged(parts, sheet=sheet))
+
+    says = "U2 (74AUP1G14) takes no more than 3.6 V, and has up to 5.25 V"
+    assert found("74AUP1G14") == {"board.values": says}
+    assert found("74AUP1G14", '"3v3-adapter"') == {}
+    assert "2.7 V" in found("SN74AUC1G04", '"3v3-adapter"')["board.values"]
+    assert found("74LVC1G14") == {}
+
+
+LINES_TO = {"1": "LATCH", "2": "GND", "3": "CLOCK", "4": "CLOCK", "5": "VCC", "6": "LATCH"}
+IO = {"1": "I/O1", "2": "GND", "3": "I/O2", "4": "I/O2", "5": "VBUS", "6": "I/O1"}
+
+
+@pytest.mark.parametrize(
+    ("part", "says"),
+    [
+        (Part("USBLC6-2SC6", LINES_TO), {}),
+        (Part("some array", LINES_TO, IO), {}),
+        (Part("PRTR5V0U2X", {"1": "GND", "2": "LATCH", "3": "DATA", "4": "VCC"}), {}),
+        (Part("PESD5V0L2BT", {"1": "LATCH", "2": "DATA", "3": "GND"}), {}),
+        (Part("BAT54S", {"1": "GND", "2": "VCC", "3": "DATA"}), {}),
+        (Part("USBLC6-2SC6", {**LINES_TO, "3": "GND", "2": "CLOCK", "4": "GND"}),
+         {"board.no-place": "D1.1 goes from CLOCK to LATCH, for which"}),
+        (Part("USBLC6-2SC6", {**LINES_TO, "2": "VCC", "5": "GND"}),
+         {"board.no-place": "D1.1 conducts from VCC to LATCH"}),
+        (Part("some array", {**LINES_TO, "2": "LOOSE"}, IO),
+         {"board.open": "D1 pin 2 is open; it belongs on ground"}),
+        (Part("PRTR5V0U2X", {"1": "LOOSE", "2": "LATCH", "3": "DATA", "4": "LOOSE4"}),
+         {"board.open": "D1 pin 1 is open; it belongs on ground"}),
+        (Part("BAT54S", {"1": "VCC", "2": "GND", "3": "DATA"}),
+         {"board.no-place": "D1.1 conducts from VCC to DATA"}),
+        (Part("PESD3V3L2BT", {"1": "LATCH", "2": "DATA", "3": "GND"}),
+         {"board.values": "conducts from 3.63 V on"}),
+    ],
+)  # fmt: skip
+def test_an_array_of_diodes_is_each_of_them(judged, part, says):
+    """Pins by data sheets (from memory): value or names of pins tell, whatever its reference."""
+    for reference in ("D1", "U7"):
+        found = fails(judged(with_part(**{reference: part})))
+        assert {*found} == {*says}
+        assert all(text.replace("D1", reference) in found[id_] for id_, text in says.items())
+
+
+@pytest.mark.parametrize("value", ["NC7SZ14", "TC7SH04FU", "NL17SZ14", "MC74VHC1GT04", "74LVC1GU04",
+                                   "74AHC1G14"])  # fmt: skip
+def test_a_single_gate_is_an_inverter_by_many_names(judged, value):
+    gate = {"2": "LATCH", "3": "GND", "4": "LOAD", "5": "VCC"}
+    parts = changed(harbour(), U1={"9": "LOAD"}) | {"U2": Part(value, gate)}
+    says = "U1 pin 9 (load) goes to LOAD, through the inverter U2 pin 2; it belongs on latch"
+    assert fails(judged(parts, sheet=ON_PUSH_PULL)) == {"board.lines": says}
 
 
 def test_an_indicator_is_told_with_its_current(judged):
@@ -573,6 +672,21 @@ def test_an_indicator_is_told_with_its_current(judged):
     assert "it draws up to 3.65 mA beside" in lit["board.left-out"].says
     says = "D1 (LED) goes from GND to LIT the wrong way round: it never lights"
     assert fails(board("1k", "GND", "LIT")) == {"board.no-effect": says}
+
+
+def test_an_indicator_whose_resistor_is_on_its_own_rail_never_lights(judged):
+    led = Part("LED", {"1": "LIT", "2": "VCC"}, {"1": "K", "2": "A"})
+    found = judged(with_part(D1=led, R60=Part("1k", {"1": "VCC", "2": "LIT"})))
+    assert "D1 (LED) goes from VCC to LIT, as its resistor does" in fails(found)["board.no-effect"]
+    assert "D1" not in found["board.left-out"].says
+
+
+def test_a_serial_input_beside_an_indicator_is_not_tied(judged):
+    """The LED holds it some volts above the ground that its resistor goes to."""
+    led = Part("LED", {"1": "LIT", "2": "VCC"}, {"1": "K", "2": "A"})
+    parts = changed(harbour(), U1={"11": "LIT"}) | {"D1": led}
+    found = fails(judged(parts | {"R60": Part("1k", {"1": "GND", "2": "LIT"})}))
+    assert found == {"board.serial-input": "U1 pin 11 (serial) goes to LIT; it belongs on ground"}
 
 
 def test_a_diode_in_the_supply_is_told_with_its_drop(judged):

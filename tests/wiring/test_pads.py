@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from boards import INPUTS, adapter, changed, write
+from boards import BUTTONS, INPUTS, adapter, changed, write
 
 import padbench
 from padbench.cli import main
@@ -192,6 +192,56 @@ def test_a_contact_at_the_other_pad_s_register_is_missed(tmp_path):
     first, _ = failing(tmp_path, changed(adapter(), SW101={"1": "P2_A"}))
     assert "A" in first["wiring.every-button"]
     assert "board.contacts" in first
+
+
+def renamed(parts, name):
+    """The board with the nets of its contacts called otherwise: of P1_A, ``name("1", "A")``."""
+    nets = {f"P{pad}_{button.upper()}": name(pad, button) for pad in "12" for button in BUTTONS}
+    return {
+        reference: replace(part, pins={pin: nets.get(net, net) for pin, net in part.pins.items()})
+        for reference, part in parts.items()
+    }
+
+
+@pytest.mark.parametrize("way", ["P{}_{}", "/Player {}/{}", "/pad{}/{}", "P{}-{}"])
+def test_two_pads_exchanged_as_a_whole_are_told_by_their_names(tmp_path, way):
+    """The sheet calls them Player 1 and Player 2; all contacts of each are at the other's chip."""
+    right = renamed(adapter(), lambda pad, button: way.format(pad, button.upper()))
+    assert failing(tmp_path, right) == [{}, {}]
+    wrong = renamed(adapter(), lambda pad, button: way.format("21"[int(pad) - 1], button.upper()))
+    first, second = failing(tmp_path, wrong)
+    assert "SW101 (A) goes to U1 and is of P2, not of P1, by its name" in first["board.buttons"]
+    assert "SW802 (Right) goes to U2 and is of P1, not of P2" in second["board.buttons"]
+
+
+def test_data_lines_exchanged_at_the_plug_are_told_where_it_names_their_nets(tmp_path):
+    def judged(plug, **at):
+        path = of_board(tmp_path, changed(adapter(chained=False), J1=at), 2, chained=False)
+        cores = f'plug = ["ground", "clock", "latch", "supply", {plug}]' if plug else ""
+        path.write_text(path.read_text().replace("[board]", f"[board]\n{cores}"))
+        trials = padbench.verify(path, ()).data
+        return [{one.id: one.says for one in trial.findings if one.id.startswith("board")}
+                for trial in trials]  # fmt: skip
+
+    named = '"DATA1", "data2"'
+    holds = "latch, clock and data go from the cable to their pins"
+    assert {one["board.lines"] for one in judged(named)} == {holds}
+    swapped = {"5": "DATA2", "6": "DATA1"}
+    says = "J1 pin 5 goes to DATA2; it belongs on DATA1; J1 pin 6 goes to DATA1; it belongs on"
+    assert all(one["board.lines"].startswith(says) for one in judged(named, **swapped))
+    # Called data both, the sheet does not say whose is where.
+    for one in judged('"data", "data"', **swapped):
+        assert (
+            "J1 is not judged: [board] plug has data twice; name the nets" in one["board.left-out"]
+        )
+    # What is offered to be taken over is right for both.
+    for one in judged(""):
+        assert (
+            'plug = ["ground", "clock", "latch", "supply", "DATA1", "DATA2"]'
+            in one["board.left-out"]
+        )
+    with pytest.raises(SheetError, match='has no net "DATA3"'):
+        judged('"DATA1", "DATA3"')
 
 
 @pytest.mark.parametrize("which", ["U1", "U2"])

@@ -89,19 +89,15 @@ class PartsFile(Table):
     file: Text | None = Field(default=None, examples=["my-parts.toml"])
 
 
-OfPlug = Literal["supply", "ground", "latch", "clock", "data", "open"]
-"""What a pin of the plug is on."""
-
-
 class BoardFile(Table):
     """``[board]``: the netlist of the board as drawn, beside the sheet, and what it cannot tell.
 
     ``latch``, ``clock``, ``data``, ``supply`` and ``ground`` are nets whose names do not say what
     they are; ``register`` is the reference of one register of the pad's chain, where the board has
     several; ``plug`` are the lines that belong on pins 1, 2 and on of the cable's plug, "open" for
-    a pin of none; ``ignore`` are parts that shall not be judged. ``parts`` gives values by
-    reference, as for IPC-D-356, which has none: ``U1 = "CD4021B"``, ``"R[1-8]" = "39k"``,
-    ``SW5 = "Up"``.
+    a pin of none, and nets where it has several data lines; ``ignore`` are parts that shall not be
+    judged. ``parts`` gives values by reference, as for IPC-D-356, which has none:
+    ``U1 = "CD4021B"``, ``"R[1-8]" = "39k"``, ``SW5 = "Up"``.
     """
 
     netlist: Text = Field(examples=["my-pad.net"])
@@ -111,7 +107,7 @@ class BoardFile(Table):
     supply: Line | None = Field(default=None, examples=["VCC"])
     ground: Line | None = Field(default=None, examples=["GND"])
     chip: Line | None = Field(default=None, alias="register", examples=["U1"])
-    plug: Annotated[tuple[OfPlug, ...], BeforeValidator(count(5, 40))] | None = Field(
+    plug: Annotated[tuple[Line, ...], BeforeValidator(count(5, 40))] | None = Field(
         default=None, examples=[["ground", "clock", "latch", "data", "supply"]]
     )
     ignore: Annotated[tuple[Line, ...], BeforeValidator(count(0, 200))] = Field(

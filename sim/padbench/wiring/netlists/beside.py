@@ -2,7 +2,6 @@
 
 for kind, part, at, meant in transistor_faults(drawn, sheet):
     NAMES["faults"][kind].format(part=part, at=at, meant=meant)
-breakdown("BZX84C2V7")                        # 2.565, in V; None of what is no zener diode
 
 Figures of small parts are from memory: base to emitter 0.8 V saturated, 0.45 V where a warm one
 lets go; a collector or drain takes 100 mA; 10 pF at a collector, 50 pF at a gate, 10 pF of track;
@@ -23,6 +22,7 @@ from padbench.circuit.worst_case import worst_case
 from padbench.core.findings import Source
 from padbench.core.units import Value, show
 from padbench.sheet import Sheet
+from padbench.wiring.netlists.board import NAMES
 from padbench.wiring.netlists.recognise import Drawn, Link, by_name
 
 FIGURES = (Source("figures and numbers of small transistors", "from memory"),
@@ -41,26 +41,6 @@ _COLLECTOR, _GATE, TRACK = 10e-12, 50e-12, 10e-12
 _RED, _LED_AMPERES = 1.6, 0.02
 _MOST_OF_A_HIGH = 0.9
 
-_LIMITS_VOLTS = re.compile(
-    r"ZEN|^BZ|^MM[35S]Z|^[TDP]D?Z|^ZM|^ZP|^1N(?:47[2-6]|52[2-8]|7[45][0-9]|4370)|TVS|ESD|^SM[ABCF]J"
-    r"|^P[46]KE"
-)
-_STANDS_OFF = re.compile("TVS|ESD|^SM[ABCF]J")
-_VOLTS = re.compile(
-    r"(?<![0-9.])([0-9]+)V([0-9]*)|([0-9]+\.[0-9]+) ?V|(?:J|KE|ZMM|ZP[DY])([0-9]+\.?[0-9]*)"
-)
-_REGISTERED = {
-    ("1N", 4728): "3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.2",
-    ("1N", 5221): "2.4 2.5 2.7 2.8 3.0 3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.0",
-    ("MMSZ", 5221): "2.4 2.5 2.7 2.8 3.0 3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.0",
-    ("1N", 746): "3.3 3.6 3.9 4.3 4.7 5.1 5.6 6.2",
-}
-"""Volts of zener diodes whose numbers count them, from the first on (from memory)."""
-_COUNTED = {
-    f"{family}{first + place}": float(volts)
-    for (family, first), row in _REGISTERED.items()
-    for place, volts in enumerate(row.split())
-}
 _P_TYPE = re.compile(
     r"PNP|P-?MOS|P-?CH|PFET|\b(?:BC(?:32[78]|55[6-9]|80[78]|85[6-9]|640)|(?:2N|PN|MMBT|PZT)(?:2907|3906|4403|5401)"
     r"|S(?:8550|9012|9015)|(?:2S)?A(?:1015|733)|BSS84|BS250|AO3401|SI2301|IRLML640[12]|FDN340|NDS33)"
@@ -75,26 +55,6 @@ def in_parallel(links: Sequence[Link]) -> Value:
     return Value(*(1 / sum(1 / end for end in each) for each in zip(*ends, strict=True)))
 
 
-def breakdown(text: str) -> float | None:
-    """Least volts at which a zener or protection diode conducts; nan if its name does not tell.
-
-    5 % below what the name says, 10 % above it where that is what it stands off (common practice).
-    None of any other diode.
-    """
-    upper = text.upper()
-    known = re.match("((?:1N|MMSZ)[0-9]+)", upper)
-    if known and known[1] in _COUNTED:
-        return 0.95 * _COUNTED[known[1]]
-    found = _VOLTS.search(upper)
-    if "LED" in upper or not (found or _LIMITS_VOLTS.search(upper)):
-        return None
-    if not found:
-        return math.nan
-    whole, part, plain, family = found.groups()
-    volts = float(f"{whole}.{part or 0}" if whole else plain or family)
-    return volts * (1.1 if _STANDS_OFF.search(upper) else 0.95)
-
-
 def indicator_fault(drawn: Drawn, link: Link, supply: Value) -> tuple[str, str]:
     """What it draws from the supply, and its kind of fault if any; empty if no value tells."""
     inner = next((net for net in link.nets if net not in drawn.rails), "")
@@ -105,6 +65,10 @@ def indicator_fault(drawn: Drawn, link: Link, supply: Value) -> tuple[str, str]:
         and (link.nets[0] == drawn.rails[1] or link.nets[1] == drawn.rails[0])
     ):
         return "", "dark"
+    rail = link.beyond(inner)
+    if link.role == "indicator" and ties and all(tie.beyond(inner) == rail for tie in ties):
+        return "", "one-rail"
+    ties = [tie for tie in ties if tie.beyond(inner) != rail]
     if not ties or any(tie.value is None for tie in ties):
         return "", ""
     amperes = (supply.high - _RED) / in_parallel(ties).low
@@ -113,6 +77,16 @@ def indicator_fault(drawn: Drawn, link: Link, supply: Value) -> tuple[str, str]:
 
 def _designs(sheet: Sheet) -> list[Design]:
     return [design_of(sheet, sheet.part, sheet.port(name)) for name in sheet.works_with.ports]
+
+
+def low_supply_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:
+    """Of each package of inverters: whether its family takes the supply of all ports."""
+    volts = max(float(np.max(Circuits(design).at_lines.supply)) for design in _designs(sheet))
+    for name in drawn.chips:
+        value = drawn.board.parts[name].value
+        for family, most_volts in NAMES["low-supply"].items():
+            if re.search(family, value.upper()) and volts > most_volts:
+                yield "over-volts", f"{name} ({value})", show(most_volts, "V"), show(volts, "V")
 
 
 def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:
@@ -158,6 +132,8 @@ def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, st
             yield "weak-base", bases[0].reference, show(max(weakest, 0.0), "A"), show(needed, "A")
         if strongest > bound:
             yield "strong-base", bases[0].reference, show(strongest, "A"), show(bound, "A")
+        if pulls:
+            low *= in_parallel(pulls).high / (in_parallel(pulls).high + in_parallel(bases).low)
         if low > _LETS_GO:
             yield "never-off", name, show(low, "V"), show(_LETS_GO, "V")
 

@@ -18,14 +18,15 @@ from padbench.wiring.netlists.beside import (
     DIODES,
     FIGURES,
     TRACK,
-    breakdown,
     data_drop,
     data_seconds,
     in_parallel,
     indicator_fault,
+    low_supply_faults,
     transistor_faults,
 )
 from padbench.wiring.netlists.board import NAMES
+from padbench.wiring.netlists.diodes import breakdown
 from padbench.wiring.netlists.recognise import Drawn, Link, by_name
 from padbench.wiring.plan import Pin, wiring_plan, with_tolerance
 
@@ -166,6 +167,8 @@ class _Comparison:
         self._links()
         for row in transistor_faults(self.drawn, self.meant):
             self.add("board.inverter", *row)
+        for row in low_supply_faults(self.drawn, self.meant):
+            self.add("board.values", *row)
 
     def net(self, pin: Pin) -> str:
         return self.drawn.net(self.drawn.chain[pin.chip - 1], pin.number)
@@ -185,6 +188,8 @@ class _Comparison:
         if pin.net in ("open", "chain", "other"):
             return pin.name != "serial" or not net
         ties = [link.beyond(net) for link in drawn.across(net, "tie", "pull-up")]
+        if any(link.kind == "diode" for link in drawn.across(net)):
+            ties = []  # what conducts beside it leaves the pin somewhere between
         tied = pin.name not in ("VDD", "VSS") and drawn.lines.get(pin.net) in ties
         return pin.net in drawn.reach(net) or (tied and not drawn.reach(net))
 
@@ -383,7 +388,7 @@ class _Comparison:
         draws, fault = indicator_fault(self.drawn, link, supply)
         volts = breakdown(f"{value} {link.reference}")
         part = f"{link.reference} ({value})" if value else link.reference
-        if fault == "dark":
+        if fault in ("dark", "one-rail"):
             self.add("board.no-effect", fault, part, one, other)
         elif fault:
             self.add("board.values", fault, part, draws)

@@ -24,6 +24,7 @@ from padbench.sheet.model import BoardFile
 from padbench.toml import SheetError, nearest
 from padbench.wiring.mistakes import MOST_STAGES
 from padbench.wiring.netlists.board import NAMES, Board, Part, refused
+from padbench.wiring.netlists.diodes import nameless_zener, within
 from padbench.wiring.netlists.pin_names import our_names
 
 _BUTTONS = {name.upper(): name for name in BUTTONS} | {"SEL": "Select"}
@@ -47,8 +48,8 @@ _LARGEST_CHOKE = 1e-3
 _SHOWN = 4
 """Of many registers, or chains of them, those that a message names."""
 
-_PLAYER = re.compile("(?:P|PAD|PL|PLAYER)([1-9])")
-"""Before a button, as in P1_A: whose it is."""
+_PLAYER = re.compile(r"(?<![A-Z0-9])(?:P|PAD|PL|PLAYER)[\s_-]?([1-9])(?![A-Z0-9])")
+"""Beside a button, as in P1_A, "Player 1 A" or /pad1/A: whose it is."""
 
 _BETWEEN_WORDS = re.compile(r"[\s_{}~()-]+")
 
@@ -310,7 +311,7 @@ class _Recognition:
             by += _FAMILY_ALONE
         if part.reference in self.registers:
             return "register", by
-        return ("inverter" if _gate(value) else "unknown"), by
+        return ("inverter" if _gate(value) else "diode" if within(part) else "unknown"), by
 
     def drawn(self) -> Drawn:
         for reference in self.table.ignore:
@@ -337,6 +338,7 @@ class _Recognition:
         self._join_wires()
         lines, carried = self._lines()
         self._split_networks(lines)
+        self._split_arrays()
         inverters = tuple(self._inverters(lines))
         numbered = [self.board.parts[reference] for reference in registers]
         patterns = {part.reference: self._pattern(part, lines, inverters) for part in numbered}
@@ -420,12 +422,12 @@ class _Recognition:
                 yield "board.pull-up", "floating", name, out, ""
             if "B" in by_name(part) and drawn.roles(into):
                 yield "board.no-place", "no-base", name, into, ""
-            yield "board.left-out", "not-judged", name, "", "it is taken as an ideal inverter"
+            yield "board.left-out", "not-judged", name, "", "its delay, which is reckoned as none"
 
     def _of_other_pads(self, drawn: Drawn) -> Iterator[tuple[str, str, str, str, str]]:
         """Contacts that another pad's name stands before, where there are several pads."""
         players = [one.player for one in drawn.contacts if one.player]
-        usual = _player(f"{self.pad} A") or max(players, key=players.count, default="")
+        usual = _player(self.pad)[0] or max(players, key=players.count, default="")
         for one in drawn.contacts if len(self.parts("register")) > 1 else ():
             if one.player not in ("", usual):
                 at, mine = f"{one.reference} ({one.button})", drawn.own or drawn.chain[0].reference
@@ -445,16 +447,31 @@ class _Recognition:
             if part.reference == self.plug:
                 mine = {pin: line_of[net] for pin, net in part.pins.items() if net in line_of}
                 told = all(_is_line(named[pin]) for pin in mine)
-                yield from self._order(mine, told=told)
+                yield from self._order(part.pins, mine, told=told)
 
         if self.table.plug and not self.plug:
             yield "board.left-out", "not-judged", "the plug", "", "no connector has several lines"
 
     def _order(
-        self, lines: Mapping[str, str], *, told: bool
+        self, nets: Mapping[str, str], lines: Mapping[str, str], *, told: bool
     ) -> Iterator[tuple[str, str, str, str, str]]:
-        """The lines by pin of the plug, against the sheet if that has them."""
+        """The nets and lines by pin of the plug, against the sheet if that has them."""
         plug = [*enumerate(self.table.plug or (), 1)]
+        if (self.table.plug or ()).count("data") > 1:
+            why = "[board] plug has data twice; name the nets of the data lines instead"
+            yield "board.left-out", "not-judged", self.plug, "", why
+        known = [*NAMES["lines"], "open"]
+        for pin, net in plug:
+            if net in known:
+                continue
+            if net.upper() not in map(str.upper, self.board.nets):
+                raise self.refuse(
+                    f"has no net {found_text(net)}, which [board] plug names",
+                    nearest(net, [*known, *self.board.nets]),
+                )
+            if (at := nets.get(str(pin), "open")).upper() != net.upper():
+                yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, net
+        plug = [(pin, line) for pin, line in plug if line in known]
         # Where each of several pads has its data on one plug, the others' is of no line here.
         right = {line for pin, line in plug if lines.get(str(pin)) == line}
         for pin, line in plug:
@@ -462,6 +479,9 @@ class _Recognition:
             if at != line and (at != "open" or line in {*lines.values()} - right):
                 yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, line
         if self.table.plug is None and not told:
+            data = {*self._data_lines({*nets.values()}).values()}
+            of_pads = {pin: net for pin, net in nets.items() if net in data}
+            lines = {**lines, **of_pads} if len(data) > 1 else lines
             last = max((int(pin) for pin in lines if re.fullmatch("[1-9][0-9]?", pin)), default=0)
             row = ", ".join(f'"{lines.get(str(pin), "open")}"' for pin in range(1, last + 1))
             why = f"no name tells the order of its pins; if it is right: [board] plug = [{row}]"
@@ -677,6 +697,40 @@ class _Recognition:
                 self.kinds[name] = "resistor", kind[1]
             self.board = replace(self.board, parts=parts)
 
+    def _split_arrays(self) -> None:
+        """Each diode of an array as a part of its own, D1.2 the second of D1."""
+        for part in self.parts("diode"):
+            if nameless_zener(f"{part.value} {part.reference}"):
+                raise self.refuse(
+                    f"{part.reference} ({found_text(part.value)}) is a zener diode, and nothing"
+                    " says at which volts it conducts",
+                    f'write for example {part.reference} = "BZX84C5V6" under [board.parts]',
+                )
+            alone = {net for net, pins in self.board.nets.items()
+                     if {reference for reference, _ in pins} == {part.reference}}  # fmt: skip
+            inside = within(part) if len(part.pins) > 2 else []
+            pairs = [
+                (part.pins[anode], part.pins[cathode])
+                for anode, cathode in inside
+                if {anode, cathode} <= part.pins.keys()
+                and not {part.pins[anode], part.pins[cathode]} & alone
+            ]
+            if not inside:
+                continue
+            anodes = [anode for anode, _ in inside]
+            first = part.pins.get(anodes[0], "")
+            if not pairs or (anodes.count(anodes[0]) > 1 and first in {"", *alone}):
+                at = f"{part.reference} pin {anodes[0]}"
+                self.amiss.append(("board.open", "open", at, "", "ground"))
+            parts, by = {**self.board.parts}, self.kinds[part.reference][1]
+            del parts[part.reference]
+            for place, nets in enumerate(dict.fromkeys(pairs), 1):
+                name = f"{part.reference}.{place}"
+                ends = dict(zip("12", nets, strict=True))
+                parts[name] = Part(name, part.value, ends, {"1": "A", "2": "K"})
+                self.kinds[name] = "diode", by
+            self.board = replace(self.board, parts=parts)
+
     def _leave_others(self, lines: Mapping[str, str], chain: Sequence[Part]) -> None:
         """What hangs on the registers of other pads alone is theirs."""
         shared = {net for line, net in lines.items() if line != "data"}
@@ -807,7 +861,7 @@ class _Recognition:
         for text, by in ways:
             if button := _button(text):
                 self.told(part.reference, f"contact of {button}", by)
-                named = [_player(said) for said, _ in ways]
+                named = [player for player, rest in (_player(said) for said, _ in ways) if rest]
                 return Contact(part.reference, button, net, other, next(filter(None, named), ""))
         raise self.refuse(
             f"no name tells which button {part.reference} on {found_text(net)} is",
@@ -846,11 +900,11 @@ class _Recognition:
                 numbers |= dict(zip((f"{which}A", f"{which}Y"), ends, strict=True))
             on = {numbers.get(pin.upper(), pin): net for pin, net in part.pins.items()}
             for line in ("supply", "ground"):
-                if on.get(gate[line]) != lines[line]:
-                    raise self.refuse(
-                        f"{part.reference} pin {gate[line]} is not on {line}",
-                        "connect the inverter",
-                    )
+                net, at = on.get(gate[line], ""), f"{part.reference} pin {gate[line]}"
+                if len(self.board.nets.get(net, ())) < 2:
+                    self.amiss.append(("board.open", "open", at, "", line))
+                elif net != lines[line]:
+                    self.amiss.append(("board.supply", "elsewhere", at, net, line))
             self.told(part.reference, "inverter")
             for into, out in gate["pins"]:
                 name = f"{part.reference} pin {into}"
@@ -929,8 +983,8 @@ def _resistor_role(drawn: Drawn, net: str, reach: set[str], *, lifts: bool, know
     inputs = {near for _, one in drawn.inputs() for near in drawn.near(one)}
     line = next((line for line in ("latch", "clock") if line in reach), "")
     bases = {into for name, into, _ in drawn.inverters if name in drawn.board.parts}
-    if known and not lifts and net in bases and not drawn.roles(net):
-        return "at-base"
+    if net in bases and reach and not drawn.roles(net):  # one that lifts holds it on
+        return "at-base" if known and not lifts else "no-place"
     if line and lifts:
         return f"{line}-to-supply"
     if reach & {*BUTTONS} or (net in inputs and lifts and not reach):
@@ -1056,14 +1110,15 @@ def _is_line(net: str, line: str | None = None) -> bool:
     return any(_words(net) == [name] for one in lines for name in NAMES["lines"][one])
 
 
-def _player(text: str) -> str:
-    """The digit of the player that the name of a button begins with; empty if there is none."""
-    found = [_PLAYER.fullmatch(word) for word in _words(text)]
-    return next((one[1] for one in found if one), "") if len(found) > 1 else ""
+def _player(text: str) -> tuple[str, str]:
+    """The digit of the player that a name has in it, empty for none or several, and the rest."""
+    upper = text.upper()
+    found = {*_PLAYER.findall(upper)}
+    return (found.pop() if len(found) == 1 else ""), _PLAYER.sub("", upper).strip("/ _-")
 
 
 def _button(text: str) -> str:
     """The button that a name is of; empty if it is none."""
-    words = [re.sub("^(?:SW|BTN|KEY|PB)(?=[A-Z]{2})", "", word) for word in _words(text)]
-    words = [word for word in words if len(words) == 1 or not _PLAYER.fullmatch(word)]
+    words = _words(_player(text)[1] or text)
+    words = [re.sub("^(?:SW|BTN|KEY|PB)(?=[A-Z]{2})", "", word) for word in words]
     return _BUTTONS.get(words[0], "") if len(words) == 1 else ""
