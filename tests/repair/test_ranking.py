@@ -106,7 +106,7 @@ def test_a_pad_that_reads_one_place_late_is_no_loose_clock(known, meter):
 def test_a_clock_that_fails_alike_at_each_read_is_no_loose_clock(known, meter, times):
     """Nor is a pad two places late two loose cores, nor one that has its order turned."""
     for defect in (Defect(lost=1), Defect(lost=4), Defect(extra=4)):
-        fixed, *_ = predicted(known.pad, coded([defect], 8), np.array(benchmark.SINGLES))
+        fixed, *_ = predicted(known.pad, coded([defect], known.pad), np.array(benchmark.SINGLES))
         seen = Observed()
         for held, byte in zip(benchmark.SINGLES, fixed[0].tolist(), strict=True):
             seen.add(held, byte, times)
