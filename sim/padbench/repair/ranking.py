@@ -404,10 +404,9 @@ a press, and costs the same."""
 _FINGERS = 6
 """Two thumbs and a hand with the pad on a table: all but one of each pair of opposites."""
 
-_SLIGHT, _WORTH = 0.3, 0.01
+_SLIGHT = 0.3
 """Bits below which a test tells nothing: as many as are open where one of two is nineteen times as
-likely as the other. And bits that it must tell for the cost of each press: nobody swaps a part to
-be a little surer of what is nearly sure (assumed)."""
+likely as the other (assumed). Nobody swaps a part to be a little surer of that."""
 
 
 def practical(known: Dictionary, fingers: int = _FINGERS) -> Iterator[int]:
@@ -492,7 +491,7 @@ def next_tests(
             cost += _MORE_PLACES * (len(each_place(where)) - 1)
             cost += _OPENING * (not opened and _inside(where))
             tests.append(Test(where, held, found_at(*bench.alike(where, held)), cost))
-    telling = [test for test in tests if test.bits > max(_SLIGHT, _WORTH * test.cost)]
+    telling = [test for test in tests if test.bits > _SLIGHT]
     # A short of the supply is looked for before anybody plugs the pad in again.
     short = any({fault.at, fault.to} == {"supply", "ground"} for fault in found.suspects)
     unsafe = short and meter
