@@ -11,8 +11,8 @@ A test is a press that is held and watched for five seconds, what a meter or the
 go (several pins with the probe in hand are one test), or a swap. A look while nothing is held
 costs as much as a press; it is left out of one figure and counted in the other. A reading
 lies anywhere
-in what the circuit leaves open. Presses go on until none tells more than a fifth of a bit, and so
-do all tests.
+in what the circuit leaves open. Presses go on until none tells as much as is open where one of two
+is nineteen times as likely as the other (0.3 bits), and so do all tests.
 
 Measured with the toy library's revision B (208 faults):
 
@@ -153,7 +153,7 @@ def pairs(known, bench, count, rng):
             parts = np.flatnonzero(known.row_of == row)
             mix = known.rows[row].variant.mix
             both |= mix[rng.choices(range(len(parts)), known.share[parts].tolist())[0]][1]
-        fixed, loose, *_ = predicted(known.pad, coded([both], 8), np.array(SINGLES))
+        fixed, loose, *_ = predicted(known.pad, coded([both], known.pad), np.array(SINGLES))
         seen = Observed()
         for place, held in enumerate(SINGLES):
             for _ in range(3):

@@ -162,6 +162,19 @@ def test_a_capture_and_the_order_of_the_presses_are_enough(capture, capsys):
     assert ("contact-dead", "Start") in {(one["kind"], one["at"]) for one in best["faults"]}
 
 
+def test_a_capture_without_the_presses_calls_no_pad_sound(tmp_path, capsys):
+    """Up and Down swapped read, to somebody who does not know which was held, as a sound pad."""
+    text = Path(B).read_text() + FAULT.format("inputs-swapped") + 'at = "Up"\nto = "Down"\n'
+    padbench.play(text, "each-button", waves=tmp_path, port="push-pull", corner="slow")
+    words = ["--capture", str(tmp_path / "each-button.vcd")]
+    assert main(["diagnose", B, *words]) == 1
+    said = " ".join(capsys.readouterr().out.split())
+    assert "NOT DECIDED. Nothing wrong shows, but nobody said what was held" in said
+    assert main(["diagnose", B, *words, "--pressed", ",".join(BUTTONS), "--json"]) == 1
+    (best,) = json.loads(capsys.readouterr().out)["candidates"][0]["faults"]
+    assert (best["kind"], best["at"], best["to"]) == ("inputs-swapped", "Up", "Down")
+
+
 def test_what_a_register_powers_up_with_is_no_evidence(tmp_path):
     """The first read of a wave of a register that never loads is what it powered up with."""
     text = Path(B).read_text() + FAULT.format("part-synchronous")

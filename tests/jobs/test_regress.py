@@ -59,6 +59,8 @@ def test_every_format_comes_of_one_result_and_the_json_is_valid(tmp_path):
     assert (run["simulator"], run["top"]) == ("icarus", "shift_register")
     assert Path(run["vcd"]).is_file()
     assert document["likely_causes"][0]["id"] == "wrong-edge"
+    (like,) = document["likely_causes"][0]["like"]
+    assert like.startswith("data is taken from the output of the stage before")
     broken = next(one for one in document["findings"] if one["verdict"] == "fail")
     assert broken["met"]["simulator"] == "icarus"
     assert "on icarus, top shift_register" in broken["where"]

@@ -1,20 +1,21 @@
 """The dictionary against the simulator: every fault, in every way in which it may show."""
 
 from dataclasses import replace
-from itertools import product
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from padbench.circuit.pad_model import pad_model
 from padbench.core.decode import decode
-from padbench.core.pad import SOUND
+from padbench.core.pad import SOUND, Defect
 from padbench.jobs.loading import load_sheets
 from padbench.model.simulation import simulate
 from padbench.parts.fault_kinds import fault_kinds
-from padbench.repair.dictionary import Dictionary, both, coded
+from padbench.repair.dictionary import Dictionary, coded, predicted
 from padbench.scenarios.timetable import Timetable
 from padbench.sheet import load_sheet
+from padbench.sheet.checks import beside_output
 from padbench.trials.trial import setting_of
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
@@ -115,9 +116,40 @@ def test_a_fault_that_may_hide_shows_in_its_sheet_unless_it_is_told_not_to(fault
         assert pad_model(working, "push-pull", "fast").defect == SOUND
 
 
-def test_coded_defects_merge_as_defects_do(known):
-    """The pairs of the ranking and two faults of a sheet are one arithmetic."""
-    defects = [part for row in known.rows for _, part in row.variant.mix][::5]
-    for one, other in product(defects, defects[::4]):
-        merged = both(coded([one], 8), coded([other], 8))
-        assert merged.tolist() == coded([one | other], 8).tolist()
+A, B, SELECT, UP, DOWN = 0x80, 0x40, 0x20, 0x08, 0x04
+BRIDGED = Defect(joined=((8, 7), (7, 8)))
+SWAPPED = Defect(moved=((UP, 3), (DOWN, 4)))
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "reads"),
+    [
+        # Worked out by hand from what the contacts pull: a dead contact pulls nothing through a
+        # bridge, bridges side by side are one, and a dead contact is dead wherever its wire goes.
+        (BRIDGED, Defect(dead=A), {A: 0, B: A | B}),
+        (BRIDGED, Defect(joined=((7, 6), (6, 7))), {A: 0xE0, B: 0xE0, SELECT: 0xE0}),
+        (SWAPPED, Defect(dead=UP), {UP: 0, DOWN: UP}),
+        (Defect(early=True), Defect(dead=UP), {UP: 1, DOWN: 0x09, B: 0x81}),
+        (Defect(early=True), Defect(stages=(1 << 2, 0)), {0: 0x0F, A: 0x0F, B: 0x8F, 1: 0x0F}),
+        # A contact at the output's neighbour drags the data line, unless data comes from elsewhere.
+        (Defect(joined=((8, 4),), drags=1 << 3), SOUND, {A: A | UP, UP: 0xFF, B: B}),
+        (Defect(joined=((8, 4),), drags=1 << 3), Defect(dead=UP), {A: A | UP, UP: 0}),
+        (Defect(joined=((8, 4),), drags=1 << 3), Defect(early=True), {A: 0x11, UP: 0x11}),
+    ],
+)
+def test_two_faults_work_on_each_other_as_contacts_and_wires_do(sheet, known, one, other, reads):
+    states, setting = [*reads], setting_of(sheet, "push-pull", "slow")
+    fixed, *_ = predicted(known.pad, coded([one | other], known.pad), np.array(states))
+    assert dict(zip(states, fixed[0].tolist(), strict=True)) == reads
+    assert [sure for sure, _ in played(setting, one | other, states)] == [*reads.values()]
+
+
+def test_inputs_beside_an_output_are_those_of_the_package(sheet, known):
+    """4021: P8 has Q6 beside it, P4 has Q8, P5 has Q7; the others have inputs or rails (fact 2,
+    MC14021B, Motorola CMOS Logic Data: published)."""
+    beside = {one.at for one in known.faults if one and one.kind == "input-at-output"}
+    assert {name: beside_output(name, sheet) for name in sheet.buttons} == {
+        **dict.fromkeys(sheet.buttons),
+        **{"A": 6, "Up": 8, "Start": 7},
+    }
+    assert beside == {"A", "Up", "Start"}

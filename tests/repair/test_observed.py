@@ -66,7 +66,7 @@ def test_counts_are_reads():
 @pytest.mark.parametrize("clock", range(1, 8))
 def test_a_bit_that_comes_too_soon_or_too_late_is_what_a_broken_clock_sends(known, clock):
     for what, defect in (("skips", Defect(extra=clock)), ("repeats", Defect(lost=clock))):
-        byte, *_ = predicted(known.pad, coded([defect], 8), np.array([0x95]))
+        byte, *_ = predicted(known.pad, coded([defect], known.pad), np.array([0x95]))
         seen = read_lines([f"A+Start+Down+Right {what} {clock}=1/1"], "{}")
         assert seen.reads == {0x95: {int(byte[0, 0]): 1}}
 

@@ -79,3 +79,16 @@ def test_what_a_poll_got_wrong_is_marked_at_its_last_pass(page_of):
     assert isinstance(block, Articles)
     (article,) = block.articles
     assert events <= {at for at, _ in article.wave().marks}
+
+
+def test_what_the_sheet_says_is_broken_is_named_and_marked(page_of, tmp_path):
+    fault = '\n[[fault]]\nkind = "input-at-output"\nat = "Up"\n'
+    path = tmp_path / "broken.toml"
+    path.write_text((SHEETS / "harbour-b.toml").read_text() + fault)
+    trial = replace(page_of("harbour-b")[1].data, runs=())
+    _, sections = made(verify_result(design_of(path), trial, (), {}))
+    says, drawn, _ = sections["drawing"].blocks
+    assert "pin 4, the input of Up, is bridged to pin 3 beside it" in says.lines[0]
+    assert drawn.drawn[0][1].count("stroke:#b00020") == 2  # a ring each
+    sound = made(page_of("harbour-b")[1])[1]["drawing"].blocks[0]
+    assert "#b00020" not in sound.drawn[0][1]

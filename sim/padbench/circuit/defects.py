@@ -27,7 +27,7 @@ from padbench.core.units import Value
 from padbench.parts import PortKind
 from padbench.parts.fault_kinds import BRANCHES, CORES, fault_kinds
 from padbench.sheet import Sheet
-from padbench.sheet.checks import lacking
+from padbench.sheet.checks import beside_output, lacking
 from padbench.sheet.model import Fault
 
 Level = Literal["low", "high", "wavers"]
@@ -213,16 +213,20 @@ def _one(defect: Defect, **more: object) -> Iterator[Variant]:
 
 
 def _floating(
-    stage: int, base: Defect, volts: Mapping[object, object], ohms: Mapping[tuple[str, str], float]
+    stage: int,
+    volts: Mapping[object, object],
+    ohms: Mapping[tuple[str, str], float],
+    *,
+    cut: bool = False,
 ) -> Iterator[Variant]:
-    """An input that is at no level while it is not pulled; ``base`` says if a contact pulls it."""
+    """An input that is at no level while no contact pulls it; ``cut``: none ever does."""
     for name, weight in FLOATS.items():
         defect = {
-            "wavers": Defect(no_level=(stage, 0)),
+            "wavers": Defect(no_level=(stage, stage if cut else 0)),
             "low": Defect(inputs=(stage, 0)),
-            "high": Defect(inputs=(stage, stage)) if base.dead else SOUND,
+            "high": Defect(inputs=(stage, stage)) if cut else SOUND,
         }[name]
-        yield Variant(name, weight, ((1.0, base | defect),), volts, ohms=ohms)
+        yield Variant(name, weight, ((1.0, defect),), volts, ohms=ohms)
 
 
 def _of_input(fault: Fault, around: Surroundings) -> Iterator[Variant]:
@@ -240,23 +244,32 @@ def _of_input(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         yield Variant("seldom", 0.3, ((SELDOM, low), (1 - SELDOM, SOUND)), {at: "any"})
         yield Variant("rarely", 0.2, ((RARELY, low), (1 - RARELY, SOUND)), {at: "any"})
     elif kind == "pull-up-missing":
-        yield from _floating(stage, SOUND, {at: "any", (at, "held"): "ground"}, gone)
+        yield from _floating(stage, {at: "any", (at, "held"): "ground"}, gone)
     elif kind == "input-open":
-        yield from _floating(stage, Defect(dead=bit), {at: "any", (at, "held"): "any"}, gone)
+        yield from _floating(stage, {at: "any", (at, "held"): "any"}, gone, cut=True)
     elif kind in ("contact-worn", "pull-up-wrong"):
         yield from _other_ohms(fault, around)
     elif kind.startswith("inputs"):
         to = fault.to or ""
-        pairs = ((bit, around.sheet.buttons[to]), (button_bit(to), around.sheet.buttons[at]))
+        stages = around.sheet.buttons[at], around.sheet.buttons[to]
         volts: dict[object, object] = {(at, to): sound.pressed_volts, (to, at): sound.pressed_volts}
         if kind == "inputs-swapped":
             volts |= {(end, "held"): sound.released_volts for end in (at, to)}
-            yield from _one(Defect(dead=bit | button_bit(to), also=pairs), volts=volts)
+            moved = ((bit, stages[1]), (button_bit(to), stages[0]))
+            yield from _one(Defect(moved=moved), volts=volts)
             return
-        yield Variant("", 0.7, ((1.0, Defect(also=pairs)),), volts)
+        bridged = Defect(joined=(stages, stages[::-1]))
+        yield Variant("", 0.7, ((1.0, bridged),), volts)
         # Damp joins them now and then.
-        damp = ((OFTEN, Defect(also=pairs)), (1 - OFTEN, SOUND))
+        damp = ((OFTEN, bridged), (1 - OFTEN, SOUND))
         yield Variant("often", 0.3, damp, {(at, to): "any", (to, at): "any"})
+    elif kind == "input-at-output":
+        # The output is stronger than the pull-up, the contact stronger than the output (assumed).
+        output, chip = beside_output(at, around.sheet) or 0, around.sheet.chip
+        last, tied = output == chip.stages, chip.serial_input
+        over = around.sheet.poll.clocks >= chip.stages and tied != "open"
+        one = Defect(joined=((output, around.sheet.buttons[at]),), drags=stage if last else 0)
+        yield from _one(one, volts={at: tied if over else "any", (at, "held"): "ground"})
     else:
         defect, more = {
             "contact-dead": (Defect(dead=bit), {(at, "held"): sound.released_volts}),
@@ -290,7 +303,7 @@ def _other_ohms(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         fitted[at, "supply"] = ohms
         volts[at] = now.released_volts
     if now.released == "wavers":
-        yield from _floating(stage, SOUND, volts, fitted)
+        yield from _floating(stage, volts, fitted)
     elif now.pressed == "wavers":
         yield Variant("wavers", 0.4, ((1.0, Defect(no_level=(0, stage))),), volts, ohms=fitted)
         yield Variant("high", 0.2, ((1.0, dead),), volts, ohms=fitted)
@@ -406,13 +419,7 @@ def _of_register(fault: Fault, around: Surroundings) -> Iterator[Variant]:
         ohms = {("serial", tied): np.inf, ("serial", other): 0.0}
         yield from _one(defect, volts=volts, ohms=ohms)
     elif fault.kind == "data-stage-before":
-        # Reads as if each button were a stage further on, and the serial input on stage 1.
-        stages, tied = around.sheet.chip.stages, around.sheet.chip.serial_input
-        on = ((button_bit(name), at + 1) for name, at in around.sheet.buttons.items())
-        also = tuple((bit, at) for bit, at in on if at <= stages)
-        first = Defect(inputs=(1, int(tied == "supply")))
-        first = Defect(no_level=(1, 0)) if tied == "open" else first
-        defect = Defect(dead=0xFF, also=also) | first
+        defect = Defect(early=True)
         yield from _one(defect, open=frozenset({"data"}))
     elif fault.kind == "serial-open":
         open_: dict[tuple[str, str], float] = {("serial", around.sheet.chip.serial_input): np.inf}

@@ -2,7 +2,8 @@
 
 SAYS["pad"]["no-shift"]         # "it does not shift at all: the clock does nothing"
 
-What is broken in a pad stands in ``parts/faults.toml``, each with the id of what it looks like.
+What breaks in a soldered pad stands in ``parts/faults.toml``; which of that reads just like a cause
+here is found by reading both (`padbench.cosim.physical`).
 """
 
 from collections.abc import Mapping

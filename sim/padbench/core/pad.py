@@ -29,9 +29,12 @@ class Defect:
     """What is broken, as the circuit shows it; the defaults are a sound pad.
 
     Masks of stages have stage 1 in bit 0; NO_LEVEL is 2, as everywhere. ``dead`` are buttons
-    (byte) that pull no input, ``also`` are (button bit, stage) pairs that pull besides. ``inputs``
+    (byte) whose contacts pull nothing, ``moved`` (button bit, stage) pairs that pull that stage and
+    not their own. ``joined`` are (stage, stage) pairs: what pulls the one pulls the other, and so
+    on; ``drags`` are the inputs (mask) that pull the data line while they are pulled. ``inputs``
     and ``stages`` are (mask, levels) of inputs and stages that never change. ``no_level`` are the
-    inputs without a level while not pulled, and while pulled. ``latch`` and ``clock`` say what the
+    inputs without a level while not pulled, and while pulled. ``early``: data comes from the stage
+    before the last. ``latch`` and ``clock`` say what the
     load pin and the clock pin see; ``lost`` and ``extra`` are the clock of each read, from 1, that
     does not arrive, or arrives twice. ``data`` is the level of the data line at the console,
     ``serial`` that of the serial input. ``synchronous`` and ``inverted`` are the load of a part
@@ -40,7 +43,10 @@ class Defect:
     """
 
     dead: int = 0
-    also: tuple[tuple[int, int], ...] = ()
+    moved: tuple[tuple[int, int], ...] = ()
+    joined: tuple[tuple[int, int], ...] = ()
+    drags: int = 0
+    early: bool = False
     inputs: tuple[int, int] = (0, 0)
     no_level: tuple[int, int] = (0, 0)
     stages: tuple[int, int] = (0, 0)
@@ -61,7 +67,10 @@ class Defect:
         open_, high, loose = self.links
         return Defect(
             self.dead | other.dead,
-            (*self.also, *other.also),
+            (*self.moved, *other.moved),
+            (*self.joined, *other.joined),
+            self.drags | other.drags,
+            self.early or other.early,
             (mask | other.inputs[0], levels | other.inputs[1] & ~mask),
             (self.no_level[0] | other.no_level[0], self.no_level[1] | other.no_level[1]),
             (stuck | other.stages[0], held | other.stages[1] & ~stuck),
@@ -101,6 +110,7 @@ class PadModel:
     the longest; ``soonest``: before that the line stays as it was. ``first_answer`` and
     ``first_soonest`` are the same while the register loads; a ``first_answer`` of None: as the
     others. ``defect`` is what is broken; it reaches what the wires do, never what is expected.
+    ``dragging`` are buttons (byte) that pull the data line low while they are down.
     Where several pads are one chain, ``first`` is the place (from 0) of this one's first bit in a
     read, and ``beside`` are the others.
     """
@@ -123,20 +133,62 @@ class PadModel:
     defect: Defect = SOUND
     first: int = 0
     beside: tuple[Beside, ...] = ()
+    dragging: int = 0
 
     def as_broken(self) -> "PadModel":
-        """The same with as much of the defect as the other fields can say."""
+        """The same with as much of the defect as the other fields can say, and only the rest of
+        it in ``defect``."""
         broken = self.defect
         if broken == SOUND:
             return self
-        pairs = tuple(pair for pair in self.stage_of if not pair[0] & broken.dead) + broken.also
         serial = self.serial if broken.serial is None else broken.serial
-        return replace(
+        pad = replace(
             self,
-            stage_of=pairs,
+            stage_of=_pulled(self.stage_of, broken),
             serial=None if serial == 2 else serial,
             load="synchronous" if broken.synchronous else self.load,
             load_inverted=self.load_inverted != broken.inverted,
+            dragging=self._dragging(),
+            defect=Defect(
+                inputs=broken.inputs,
+                no_level=broken.no_level,
+                stages=broken.stages,
+                latch=broken.latch,
+                clock=broken.clock,
+                lost=broken.lost,
+                extra=broken.extra,
+                data=broken.data,
+                links=broken.links,
+            ),
+        )
+        return pad._a_stage_on() if broken.early else pad
+
+    def _dragging(self) -> int:
+        """What pulls an input that is joined to the output: not what only the output does."""
+        broken = self.defect
+        own = tuple(one for one in broken.joined if one[0] != self.stages)
+        pairs = _pulled(self.stage_of, replace(broken, joined=own)) if broken.drags else ()
+        return sum({bit for bit, stage in pairs if broken.drags >> stage - 1 & 1})
+
+    def _a_stage_on(self) -> "PadModel":
+        """As if each stage were the next, and stage 1 what the serial input has: so reads a
+        register whose data comes from the stage before the last."""
+        full, rest = (1 << self.stages) - 1, self.defect
+        (mask, levels), (loose, pulled) = rest.inputs, rest.no_level
+        (stuck, at), links = rest.stages, rest.links
+        tied = self.serial is not None
+        return replace(
+            self,
+            stage_of=tuple((bit, stage + 1) for bit, stage in self.stage_of if stage < self.stages),
+            beside=tuple(replace(one, first=one.first - 1) for one in self.beside),
+            dragging=0,  # the last output is joined to nothing then
+            defect=replace(
+                rest,
+                inputs=((mask << 1 | tied) & full, (levels << 1 | bool(self.serial)) & full),
+                no_level=((loose << 1 | (not tied)) & full, pulled << 1 & full),
+                stages=(stuck << 1 & full, at << 1 & full),
+                links=(links[0] << 1 & full, links[1] << 1 & full, links[2] << 1 & full),
+            ),
         )
 
     @property
@@ -153,3 +205,13 @@ class PadModel:
         if loading and self.first_answer is not None:
             return self.first_soonest, self.first_answer
         return self.soonest, self.answer
+
+
+def _pulled(stage_of: tuple[tuple[int, int], ...], broken: Defect) -> tuple[tuple[int, int], ...]:
+    """Pairs of a button's bit and a stage that it pulls, through all that is joined."""
+    gone = broken.dead | sum({bit for bit, _ in broken.moved})
+    pairs = [pair for pair in stage_of if not pair[0] & gone]
+    pairs += [pair for pair in broken.moved if not pair[0] & broken.dead]
+    for bit, stage in pairs:  # grows as it goes
+        pairs += [(bit, to) for at, to in broken.joined if at == stage and (bit, to) not in pairs]
+    return tuple(pairs)

@@ -38,12 +38,14 @@ _SOUND = FaultyRegister().reads
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """A cause by id, and the part of all reads that it explains (0 to 1)."""
+    """A cause by id, and the part of all reads that it explains (0 to 1); ``like`` are faults of a
+    soldered pad that read the same, in words (`padbench.cosim.physical`)."""
 
     role: Role
     id: str
     explains: float = 1.0
     facts: Mapping[str, Fact] = field(default_factory=dict)
+    like: tuple[str, ...] = ()
 
     @property
     def says(self) -> str:

@@ -29,6 +29,7 @@ from padbench.cosim.causes import Cause, likely_causes, reader_causes, told_apar
 from padbench.cosim.hdl_scenarios import exhaustive_scenarios, hdl_scenarios
 from padbench.cosim.job import HdlError, Job, PadRun, ReaderRun
 from padbench.cosim.outcome import Coverage, RegressResult, failures_in
+from padbench.cosim.physical import in_a_pad
 from padbench.cosim.process import Outcome, run_job
 from padbench.cosim.proof import LIMIT as PROOF_LIMIT
 from padbench.cosim.proof import Proof, proof_of
@@ -192,7 +193,8 @@ def regress(
         if proof.slowed and shown is not None and shown.verdict == "pass":
             proof = replace(proof, result="undecided", says=_TOO_SLOW)
         findings = (_found(proof, shown), *findings)
-    causes = bench.causes(plan.plain, runs)
+    found = bench.causes(plan.plain, runs)
+    causes = tuple(replace(one, like=in_a_pad(one, sheet)) for one in found)
     return RegressResult(
         findings,
         tuple(runs),

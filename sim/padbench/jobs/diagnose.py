@@ -257,10 +257,11 @@ def _add_capture(
     try:
         found = observed_in(known, read, presses, times, early)
     except ValueError as error:
-        raise Refusal("capture", f"{error}; name fewer, or record longer") from None
+        raise Refusal("capture", str(error)) from None
     if not into.reads:
         into.wrong = WRONG_IN_CAPTURE
     into.meter += found.meter
+    into.guessed = found.guessed
     for held, byte, often in found.pairs():
         into.add(held, byte, often)
 
@@ -297,7 +298,9 @@ def diagnosed(
     found = rank(known, bench, seen)
     words = Words(design.sheet, AS_DRAWN if fails or unread else SOUND_PAD)
     tests = next_tests(known, bench, found, seen)
-    decided = not fails and not unread and settled(known, found)
+    # Two swapped buttons read like a sound pad to somebody who does not know which one was held.
+    unknown = seen.guessed and found.candidates[0].healthy
+    decided = not fails and not unread and not unknown and settled(known, found)
     it = Diagnosis(design, known, bench, words, seen, found, tests, decided, fails, unread)
     word, lead = _verdict(it)
     outcome: Outcome = "pass" if it.healthy else "fail"
@@ -353,6 +356,11 @@ def _told(it: Diagnosis) -> tuple[str, str]:
         return _unexplained(best, intermittent=len(it.known.rows[best.row].variant.mix) > 1)
     if it.healthy:
         return _nothing_against(it, [fault for fault in best.faults if fault])
+    if best.healthy and it.seen.guessed:
+        return "NOT DECIDED.", (
+            "Nothing wrong shows, but nobody said what was held, and swapped buttons would read the"
+            " same: name the presses in their order (--pressed)."
+        )
     if best.healthy:
         return "NOT DECIDED.", "Nothing wrong shows so far, but not enough was tried."
     if best.beside:

@@ -83,11 +83,13 @@ class ProofDocument(TypedDict):
 
 
 class CauseDocument(TypedDict):
-    """A likely cause, and the part of all reads that it explains (0 to 1)."""
+    """A likely cause, the part of all reads that it explains (0 to 1), and the faults of a soldered
+    pad that read the same."""
 
     id: str
     says: str
     explains: float
+    like: list[str]
 
 
 class FailureDocument(TypedDict):
@@ -463,7 +465,12 @@ def _pressed(byte: int | None) -> list[str] | None:
 
 
 def _cause(cause: Cause) -> CauseDocument:
-    return {"id": cause.id, "says": cause.says, "explains": cause.explains}
+    return {
+        "id": cause.id,
+        "says": cause.says,
+        "explains": cause.explains,
+        "like": [*cause.like],
+    }
 
 
 def _coverage(coverage: Coverage) -> CoverageDocument:
@@ -549,9 +556,14 @@ def _causes(result: RegressResult) -> Iterator[Block]:
     if result.causes:
         yield Table(
             "Likely causes: a register with one of these faults would give just these reads",
-            ("cause", "what it is", "explains"),
+            ("cause", "what it is", "explains", "a soldered pad reads so if"),
             [
-                (cause.id, cause.says, f"{cause.explains:.0%} of the reads")
+                (
+                    cause.id,
+                    cause.says,
+                    f"{cause.explains:.0%} of the reads",
+                    "; or ".join(cause.like) or "nothing in it breaks like that",
+                )
                 for cause in result.causes
             ],
             frozenset((2,)),

@@ -429,7 +429,7 @@ def _brief(
         (str(number), f"{cause.title}{on_board(cause.change, drawn)}: {cause.says}{_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
-    broken = [("broken", f"{Words(sheet).fault(one)} ([[fault]])") for one in sheet.fault]
+    broken = [("broken", one) for one in _broken(sheet)]
     after = [("", f"{capital(plan.says)}.")] if plan.says else []
     played = [
         (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
@@ -504,8 +504,15 @@ def _sections(
     yield Section("scenarios", "Scenarios", [articles], ("page",))
 
 
+def _broken(sheet: Sheet) -> list[str]:
+    """What the sheet itself says is broken."""
+    return [f"{Words(sheet).fault(one)} ([[fault]])" for one in sheet.fault]
+
+
 def _changes(design: Design, plan: Plan) -> Iterator[Block]:
     data = design.sheet.document.data
+    if broken := _broken(design.sheet):
+        yield Prose([f"Broken: {one}." for one in broken], wrong=True)
     if plan.changes:
         yield Changes([(change, value_now(change, data)) for change in plan.changes])
         yield Prose((f"{capital(plan.says)}.",))
@@ -535,7 +542,11 @@ def _drawn(sheet: Sheet, trial: Trial, board: Drawn | None) -> Iterator[Section]
              for one in plan.needs]  # fmt: skip
     parts = Table("Parts, as the sheet has them", ("", "what", "value", "bands", "note"), needs)
     broken = any(finding.verdict == "fail" for finding in trial.findings)
-    drawn = [*drawing(plan, broken=broken), parts]
+    marked = Words(sheet).places(sheet.fault) if sheet.fault else ()
+    mind = [f"Broken: {one}." for one in _broken(sheet)]
+    mind += ["A ring stands around its pins; all else is drawn sound."] if marked else []
+    says = [Prose(mind, wrong=True)] if mind else []
+    drawn = [*says, *drawing(plan, broken=broken, marked=marked), parts]
     yield Section("drawing", "How it is wired", drawn, ("page",), paper=True)
 
 

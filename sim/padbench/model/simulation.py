@@ -187,6 +187,11 @@ class _Bench:
             _wire(self.logs["inside"]),
             self.pad.defect.data,
         )
+        if self.pad.dragging:
+            pulled = Wire.from_arrays(held.times, (closed & self.pad.dragging) > 0)
+            data, inside = (
+                _held_at(wire, pulled, line) for wire, line in ((data, 0), (inside, _INVERTED[0]))
+            )
         if level is not None:
             data, inside = Wire.of([(0, level)]), Wire.of([(0, _INVERTED[level])])
         return Timeline(
@@ -229,6 +234,12 @@ class _Bench:
 
 def _wire(log: Log) -> Wire:
     return Wire.from_arrays(log.times, log.values)
+
+
+def _held_at(wire: Wire, pulled: Wire, level: int) -> Wire:
+    """The same, at a level for as long as something pulls it there."""
+    times = np.union1d(wire.times, pulled.times)
+    return Wire.from_arrays(times, np.where(pulled.at(times), level, wire.at(times)))
 
 
 def _word(width: int, log: Log) -> Word:

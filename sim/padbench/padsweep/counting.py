@@ -299,14 +299,16 @@ def _read(pad: PadModel, held: Bytes, part: PadPart, clocks: int) -> Levels:
     and the serial input enters stage 1 (CD4021B data sheet, SCHS024). A part that loads while the
     latch is low is ``load_inverted``.
     """
-    broken, pad = pad.defect, pad.as_broken()
+    tie = part.tie if pad.defect.serial is None else pad.defect.serial
+    pad = pad.as_broken()
+    broken = pad.defect
     pulled = np.zeros((len(held), pad.stages), bool)
     for button, stage in pad.stage_of:
         pulled[:, stage - 1] |= held & button != 0
     loose, weak = (_flags(mask, pad.stages) for mask in pad.no_level)
     inputs = np.where(pulled, np.where(weak, _UNKNOWN, 1), np.where(loose, _UNKNOWN, 0))
     inputs = _stuck(inputs, broken.inputs)
-    serial = np.full((len(held), 1), _AT[part.tie if broken.serial is None else broken.serial])
+    serial = np.full((len(held), 1), _AT[tie])
     stages, latched = _stuck(np.full_like(inputs, _UNKNOWN), broken.stages), broken.latch == "high"
     samples: list[Levels] = []
     count = 0
@@ -314,7 +316,7 @@ def _read(pad: PadModel, held: Bytes, part: PadPart, clocks: int) -> Levels:
         loads = latched is not pad.load_inverted
         if event == "sample":
             level = stages[:, -1] if broken.data is None else np.full(len(held), _AT[broken.data])
-            samples.append(level)
+            samples.append(np.where(held & pad.dragging, _AT[0], level))
         elif event == "clock":
             count += 1
             times = 1 + (count == broken.extra) - (count == broken.lost)

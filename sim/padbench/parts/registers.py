@@ -96,6 +96,16 @@ class RegisterPart:
     derating: Derating | None = None
     levels: Levels = "fraction"
 
+    def next_to(self, pin: str) -> tuple[str, ...]:
+        """Names of the pins beside one, in a package with two rows."""
+        at, half = self.pins.get(pin, 0), len(self.pins) // 2
+        rows = {name: number > half for name, number in self.pins.items()}
+        return tuple(
+            name
+            for name, number in self.pins.items()
+            if abs(number - at) == 1 and rows[name] == rows.get(pin)
+        )
+
     @property
     def lacked(self) -> tuple[str, ...]:
         """Times and drive that are another part's, or assumed: nobody knows this part's own."""

@@ -77,7 +77,7 @@ def observed_in(
         _all_named(runs, presses)
     find = _unknown_presses if presses is None else partial(_in_order, presses=presses)
     held, row = find(known, runs[:_MOST_RUNS], chance)
-    seen, kept = Observed(), []
+    seen, kept = Observed(guessed=presses is None), []
     for number, (bytes_, state) in enumerate(zip(reads, held, strict=False)):
         if not (number < early and known.stays[row]):
             kept += [(number, byte) for byte in bytes_]
@@ -139,7 +139,10 @@ def _in_order(
     pieces = [piece for run in runs for piece in _pieces(*run, len(segments))]
     if len(pieces) < len(presses):
         reads = sum(count for _, count, _ in runs)
-        raise ValueError(f"has {reads} reads, fewer than the {len(presses)} presses named")
+        raise ValueError(
+            f"has {reads} reads, fewer than the {len(presses)} presses named; name fewer, or"
+            " record longer"
+        )
     score = np.full((len(segments), len(known.rows)), -np.inf)
     came = []
     for number, (bytes_, count, first) in enumerate(pieces):

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from padbench.repair.dictionary import Dictionary
 from padbench.repair.metering import MeterBench
 from padbench.repair.observed import kind_of
-from padbench.repair.ranking import Test, practical
+from padbench.repair.ranking import Test, common, practical
 from padbench.sheet.model import Fault
 
 _FINGERS = 3
@@ -72,8 +72,9 @@ def _cover(shows: Mapping[T, Shows], left: Shows) -> list[T]:
 def _others(
     known: Dictionary, bench: MeterBench, test: Test
 ) -> tuple[tuple[str, tuple[Fault, ...]], ...]:
-    """What no sound pad shows."""
+    """What no sound pad shows, and the commonest faults first that show it."""
     steady = [row for row, entry in enumerate(known.rows) if len(entry.variant.mix) == 1]
+    steady.sort(key=lambda row: -common([known.faults[known.rows[row].fault]]))
     shown = bench.outcomes(test.where, test.held, steady)
     found = sorted(shown.items(), key=lambda item: -len(item[1]))
     others = [(outcome, tuple(filter(None, some))) for outcome, some in found if None not in some]

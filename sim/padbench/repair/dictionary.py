@@ -11,7 +11,7 @@ simulator. Delays change no byte of a pad that keeps its limits, so both corners
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -75,7 +75,7 @@ class Dictionary:
             for variant in ((nothing,) if fault is None else variants(fault, around))
         )
         parts = [(place, *part) for place, row in enumerate(rows) for part in row.variant.mix]
-        codes = coded([defect for _, _, defect in parts], pad.stages)
+        codes = coded([defect for _, _, defect in parts], pad)
         codes, same = np.unique(codes, axis=0, return_inverse=True)
         clocks, row_of = sound.poll.clocks, np.array([place for place, _, _ in parts])
         fixed, loose, after, stays = (
@@ -139,40 +139,36 @@ class Dictionary:
         return int(self._starts[row])
 
 
-_SEEN = {"own": 0, "latch": 1, "clock": 2, "low": 3, "high": 4, "wired": 5}
+_SEEN = {"latch": 0, "clock": 1, "low": 2, "high": 3, "wired": 4}
 
 _CODE = (
-    *("dead", "loose", "pulled", "synchronous", "inverted", "inputs", "levels", "stuck", "at"),
-    *("link", "link_high", "link_loose"),
+    *("drags", "loose", "pulled", "synchronous", "inverted", "inputs", "levels", "stuck", "at"),
+    *("link", "link_high", "link_loose", "lost", "extra", "data", "serial", "latch", "clock"),
 )
-_FIRST = ("lost", "extra", "data", "serial", "latch", "clock")
-"""Columns of a coded defect; of those of ``_FIRST`` 0 is none. One column a stage follows: the
-buttons that pull it besides."""
+"""Columns of a coded defect; a level is 2 for chance, of the data line 3 for the register's own.
+One column a stage follows: the buttons that pull it."""
 
 
-def coded(defects: Sequence[Defect], stages: int) -> Bytes:
-    """Defects as rows of numbers, for `predicted` and `both`."""
+def coded(defects: Sequence[Defect], pad: PadModel) -> Bytes:
+    """Defects of a pad as rows of numbers, for `predicted`."""
     rows = []
-    for one in defects:
-        also = [0] * stages
-        for bit, stage in one.also:
-            also[stage - 1] |= bit
-        levels = (None if level is None else level + 1 for level in (one.data, one.serial))
-        seen = (_SEEN[one.latch], _SEEN[one.clock])
-        bits = (one.dead, *one.no_level, one.synchronous, one.inverted, *one.inputs, *one.stages)
-        first = (one.lost, one.extra, *(level or 0 for level in levels), *seen)
-        rows.append([*bits, *one.links, *first, *also])
+    for defect in defects:
+        broken = replace(pad, defect=defect).as_broken()
+        one, pulls = broken.defect, [0] * pad.stages
+        for bit, stage in broken.stage_of:
+            pulls[stage - 1] |= bit
+        load = broken.load == "synchronous", broken.load_inverted
+        bits = (broken.dragging, *broken.no_level, *load, *one.inputs, *one.stages, *one.links)
+        levels = (
+            3 if one.data is None else one.data,
+            2 if broken.serial is None else broken.serial,
+        )
+        seen = [
+            _SEEN[pin if what == "own" else what]
+            for pin, what in (("latch", one.latch), ("clock", one.clock))
+        ]
+        rows.append([*bits, one.lost, one.extra, *levels, *seen, *pulls])
     return np.array(rows, np.int64)
-
-
-def both(one: Bytes, other: Bytes) -> Bytes:
-    """Coded defects, each together with another one, as ``Defect | Defect`` has it."""
-    merged = one | other
-    for mask, level in ((5, 6), (7, 8)):
-        merged[:, level] = one[:, level] | other[:, level] & ~one[:, mask]
-    first = slice(len(_CODE), len(_CODE) + len(_FIRST))
-    merged[:, first] = np.where(one[:, first] > 0, one[:, first], other[:, first])
-    return merged
 
 
 def predicted(
@@ -204,30 +200,23 @@ class _Registers:
 
     def __init__(self, pad: PadModel, codes: Bytes, held: Bytes) -> None:
         held = _effective(pad, held)
-        by_name = dict(zip((*_CODE, *_FIRST), codes.T[:, :, None], strict=False))
+        by_name = dict(zip(_CODE, codes.T[:, :, None], strict=False))
         self.stuck, self.stuck_at = by_name["stuck"], by_name["at"]
         self.lost, self.extra = by_name["lost"], by_name["extra"]
         self.links = [by_name[name] for name in ("link", "link_high", "link_loose")]
         self.full, self.last, self.first = (1 << pad.stages) - 1, pad.stages - 1, pad.first
         low = np.zeros((len(codes), len(held)), np.int64)
-        for stage in range(1, pad.stages + 1):
-            own = sum(bit for bit, at in {*pad.stage_of} if at == stage)
-            pulls = own & ~by_name["dead"] | codes[:, len(_CODE) + len(_FIRST) + stage - 1, None]
-            low |= ((held & pulls) > 0).astype(np.int64) << stage - 1
-        mask, floats = by_name["inputs"], pad.no_level
+        for stage, pulls in enumerate(codes.T[len(_CODE) :, :, None]):
+            low |= ((held & pulls) > 0).astype(np.int64) << stage
+        mask = by_name["inputs"]
         self.word = self.full & ~low & ~mask | by_name["levels"]
-        loose, pulled = by_name["loose"] | floats[0], by_name["pulled"] | floats[1]
-        self.doubtful = (self.word & loose | ~self.word & pulled) & ~mask
-        self.data = by_name["data"] - 1
-        own_serial = 2 if pad.serial is None else pad.serial
-        serial = np.where(by_name["serial"], by_name["serial"] - 1, own_serial)
-        self.serial, self.open = serial & 1, (serial == 2).astype(np.int64)
-        synchronous = pad.load == "synchronous"
-        self.transparent = (by_name["synchronous"] | synchronous) == 0
-        self.inverted = by_name["inverted"] ^ int(pad.load_inverted)
-        self.sees = {
-            pin: np.where(by_name[pin], by_name[pin], _SEEN[pin]) for pin in ("latch", "clock")
-        }
+        self.doubtful = self.word & by_name["loose"] | ~self.word & by_name["pulled"]
+        self.doubtful &= ~mask
+        self.data, self.dragged = by_name["data"], (held & by_name["drags"]) > 0
+        self.serial, self.open = by_name["serial"] & 1, (by_name["serial"] == 2).astype(np.int64)
+        self.transparent = by_name["synchronous"] == 0
+        self.inverted = by_name["inverted"]
+        self.sees = {pin: by_name[pin] for pin in ("latch", "clock")}
         self.content, self.unknown = np.zeros_like(low), np.full_like(low, self.full)
         self.clock_seen = self._seen("clock", 0, np.ones_like(self.lost))
 
@@ -260,7 +249,7 @@ class _Registers:
 
     def _seen(self, pin: str, latch: int, clock: Bytes) -> Bytes:
         lines = (latch, clock, 0, 1, latch & clock)
-        return np.choose(self.sees[pin] - 1, [np.asarray(line) for line in lines])
+        return np.asarray(np.choose(self.sees[pin], [np.asarray(line) for line in lines]))
 
     def _drive(self, latch: int, clock: Bytes) -> None:
         before, self.clock_seen = self.clock_seen, self._seen("clock", latch, clock)
@@ -278,5 +267,5 @@ class _Registers:
         self.unknown = self.unknown & self.full & ~self.stuck
 
     def _line(self) -> tuple[Bytes, Bytes]:
-        out = np.where(self.data < 0, self.output(), self.data)
+        out = np.where(self.dragged, 0, np.where(self.data > 2, self.output(), self.data))
         return out & 1, (out == 2).astype(np.int64)

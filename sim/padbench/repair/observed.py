@@ -132,13 +132,14 @@ class Observed:
     """Bytes by what was held, with how often, in the order in which they came; and readings.
 
     ``wrong`` is how often a byte was noted wrongly, ``serial`` the bit that a read has past the
-    last stage.
+    last stage. ``guessed``: nobody said what was held, it was taken from the reads themselves.
     """
 
     reads: dict[int, Counter[int]] = field(default_factory=dict)
     meter: list[Meter] = field(default_factory=list)
     wrong: float = WRONG_READ
     serial: int = 1
+    guessed: bool = False
 
     def add(self, held: int, byte: int, times: int = 1) -> None:
         """A read, or the same one several times."""

@@ -11,10 +11,12 @@ from padbench.core.buttons import BUTTONS, pressed_in, spelled
 from padbench.core.remedies import joined
 from padbench.core.sentences import capital
 from padbench.core.units import show
+from padbench.parts import RegisterPart
 from padbench.parts.fault_kinds import CORES, fault_kinds
 from padbench.repair.observed import EVERY, WORDS, kind_of, pin_named
 from padbench.repair.ranking import Test
 from padbench.sheet import Sheet
+from padbench.sheet.checks import beside_output
 from padbench.sheet.model import Fault
 from padbench.wiring.mistakes import last_output
 from padbench.wiring.netlists.sheet import board_of
@@ -44,6 +46,11 @@ _SWAP = "Touch ground before the part: a charge from a hand can break its inputs
 _DEAD = "Unplug the pad first: ohms are measured with the supply off."
 
 
+def output_pin(part: RegisterPart, stage: int) -> tuple[str, int]:
+    """Name and register of the pin that a stage's output has."""
+    return last_output(part, stage), -(-stage // part.stages)
+
+
 class Words:
     """Sentences about one pad; ``sound`` is what they call one without a fault.
 
@@ -59,13 +66,18 @@ class Words:
         amps = show(sheet.pad.supply.high / least, "A", 2) if least else ""
         self.through = f": up to {amps} through its contact" if amps else ", a dead short"
         self.nets: dict[str, int] = {}
-        last = last_output(self.part, sheet.chip.stages), self.plan.pins[-1].chip
+        last = output_pin(self.part, sheet.chip.stages)
         for place, pin in enumerate(self.plan.pins):
             if (pin.name, pin.chip) == last:
                 self.nets["data"] = place
             net = _AT_PIN.get(pin.name, pin.net)
             linked = net == "serial" and pin.net == "chain"
             self.nets.setdefault(f"link {pin.chip}" if linked else net, place)
+        for name in sheet.buttons:
+            output = beside_output(name, sheet) or 0
+            for place, pin in enumerate(self.plan.pins):
+                if output and (pin.name, pin.chip) == output_pin(self.part, output):
+                    self.nets[f"beside {name}"] = place
 
     def fault(self, fault: Fault | None) -> str:
         """What is broken."""
@@ -103,6 +115,8 @@ class Words:
 
     def _net(self, fault: Fault, end: str) -> str:
         value = getattr(fault, end) or ""
+        if fault.kind == "input-at-output" and end == "to":
+            return f"beside {fault.at}"
         if fault.kind == "link-open":
             return f"link {value}"
         if fault.kind == "stage-stuck":

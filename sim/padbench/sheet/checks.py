@@ -255,7 +255,9 @@ def lacking(fault: Fault, sheet: Readable | Sheet) -> str:
     before = f"Q{(chip.stages - 1) % part.stages}"
     lift = getattr(sheet.resistors, f"{fault.at}_to_supply", part)
     no_pull_up = sheet.pull_up is not None and sheet.pull_up.value is None
+    beside = kind != "input-at-output" or not fault.at or beside_output(fault.at, sheet)
     needs = {
+        "input-at-output": (beside, f"an output next to the input of {fault.at}"),
         "data-stage-before": (before in part.pins, f"an output {before}; the {part.name} has none"),
         "part-synchronous": (part.load != "synchronous", f"another part than a {part.name}"),
         "link-open": (chip.stages > part.stages, "a chain of registers; this pad has one"),
@@ -267,6 +269,20 @@ def lacking(fault: Fault, sheet: Readable | Sheet) -> str:
     }
     there, what = needs.get(kind, (True, ""))
     return "" if there else f"needs {what}"
+
+
+def beside_output(button: str, sheet: Readable | Sheet) -> int | None:
+    """The stage whose output has the pin next to the input of a button, in the same package; one
+    that feeds another register is left out. A button that the pad has not has none."""
+    stage, chip = (sheet.buttons or {}).get(button), sheet.chip
+    if stage is None or chip is None:
+        return None
+    part = find_part(chip.part)
+    before, number = (stage - 1) // part.stages * part.stages, (stage - 1) % part.stages + 1
+    outputs = {f"Q{one}": before + one for one in range(1, part.stages + 1)}
+    links = range(part.stages, chip.stages, part.stages)
+    near = (outputs.get(name, 0) for name in part.next_to(f"P{number}"))
+    return next((one for one in near if one and one not in links), None)
 
 
 def _places(what: str, sheet: Readable) -> tuple[str, ...]:
