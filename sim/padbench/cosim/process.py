@@ -206,19 +206,24 @@ def _outcome(
     if not (folder / _BUILT).exists():
         if timed_out:
             return Outcome("built-late")
-        words = _first_error(_text(folder / _BUILD_LOG)) or _last_line(_text(folder / _WORKER_LOG))
-        if _NO_HEADER.search(words):
-            says = f'{words}; name the folder that it is in, such as include = ["."]'
-            return Outcome("build", says, "include")
-        if _NO_TOP.search(words):
-            says = f"{job.top} is in none of the sources; name a module or entity that is"
-            return Outcome("build", says, "top")
-        tools = _of_tools(words, folder)
-        says = f"the tool chain here fails, not your sources: {words}" if tools else words
-        return Outcome("build", says, "simulator" if tools else "")
+        return _not_built(job, folder)
     if "done" in ending or timed_out:
         return Outcome("done" if "done" in ending else "late")
     return Outcome("ended", _how_it_ended(folder, code))
+
+
+def _not_built(job: Job, folder: Path) -> Outcome:
+    """Whose fault it is, and what would do."""
+    words = _first_error(_text(folder / _BUILD_LOG)) or _last_line(_text(folder / _WORKER_LOG))
+    if _NO_HEADER.search(words):
+        says = f'{words}; name the folder that it is in, such as include = ["."]'
+        return Outcome("build", says, "include")
+    if _NO_TOP.search(words):
+        says = f"{job.top} is in none of the sources; name a module or entity that is"
+        return Outcome("build", says, "top")
+    tools = _of_tools(words, folder)
+    says = f"the tool chain here fails, not your sources: {words}" if tools else words
+    return Outcome("build", says, "simulator" if tools else "")
 
 
 def _of_tools(words: str, folder: Path) -> bool:
@@ -228,7 +233,7 @@ def _of_tools(words: str, folder: Path) -> bool:
         return _TOOLS.search(words) is not None
     path = Path(place[1])
     ours = (folder / "build", Path(sys.prefix), Path(sys.base_prefix), Path("/usr"))
-    # The sources and folders of headers are given with their whole path, whatever a header is called.
+    # Sources and folders of headers have their whole path, and a header may be called anything.
     made = not path.is_absolute() and path.suffix.lower() not in _HDL
     return made or any(path.is_relative_to(base) for base in ours)
 
