@@ -150,7 +150,8 @@ def _arrays(stream: ByteStream) -> dict[str, NDArray[Any]]:
     if len(loaded.files) > _MOST:
         raise ValueError(f"{len(loaded.files)} arrays; {_MOST} are the most")
     # No more than that is unpacked, whatever an array says of its shape.
-    _bounded(sum(one.file_size for one in loaded.zip.infolist()))  # type: ignore[union-attr]
+    packed: Any = loaded.zip
+    _bounded(sum(one.file_size for one in packed.infolist()))
     return {name: own for name, own in loaded.items() if isinstance(own, np.ndarray)}
 
 
