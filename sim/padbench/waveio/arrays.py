@@ -96,6 +96,8 @@ class ArrayScan(CsvScan):
             if piece is not None:
                 yield piece
             table = next(self._tables, None)
+        if self._stream.broken is not None and self._now is not None:
+            yield Piece(self._now, {}, broken_off=self._stream.broken)
 
     def _fault(self, row: int, what: str) -> None:
         raise WaveError(f"{self._stream.name}: row {self._rows + row + 1}: {what}")
@@ -150,8 +152,7 @@ def _arrays(stream: ByteStream) -> dict[str, NDArray[Any]]:
     if len(loaded.files) > _MOST:
         raise ValueError(f"{len(loaded.files)} arrays; {_MOST} are the most")
     # No more than that is unpacked, whatever an array says of its shape.
-    packed: Any = loaded.zip
-    _bounded(sum(one.file_size for one in packed.infolist()))
+    _bounded(sum(one.file_size for one in loaded.zip.infolist()))  # type: ignore[union-attr,misc]
     return {name: own for name, own in loaded.items() if isinstance(own, np.ndarray)}
 
 
@@ -200,5 +201,7 @@ def _sound(stream: ByteStream) -> tuple[list[str], float | None, Iterator[Table]
                 values = (values - 128.0 * (bits == 8)) / full
             if len(values):
                 yield [*np.ascontiguousarray(values.T)]
+        if left > 0 and stream.broken is None:
+            stream.broken = f"{left} bytes of samples fewer than it says"
 
     return [f"channel {n + 1}" for n in range(channels)], float(rate), tables()
