@@ -1,6 +1,7 @@
 """``padbench inspect`` as people and scripts use it."""
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from padbench.scenarios import SCENARIOS
 from padbench.sheet import load_sheet
 from padbench.trials.trial import run_scenario
 from padbench.waveio import read_wave, write_wave
+from padbench.waveio.stream import Follow
 
 ROOT = Path(__file__).parents[2]
 WAVES = ROOT / "waves"
@@ -464,6 +466,19 @@ def test_a_growing_capture_is_followed_and_summed_up_when_stopped(form):
     assert live.returncode in (0, 1)
     assert "standard input" in out
     assert "reads" in out
+
+
+def test_standard_input_is_read_where_a_pipe_cannot_be_waited_for(monkeypatch):
+    def no_socket(*_):
+        raise OSError("an operation was attempted on something that is not a socket")
+
+    monkeypatch.setattr("padbench.waveio.stream._SELECTS", False, raising=False)
+    monkeypatch.setattr("padbench.waveio.stream.select.select", no_socket)
+    ours, theirs = os.pipe()
+    os.write(theirs, b"time,latch\n")
+    os.close(theirs)
+    with os.fdopen(ours, "rb") as pipe:
+        assert Follow(pipe.fileno()).read(100) == b"time,latch\n"
 
 
 def test_standard_input_is_read_by_itself(inspect):

@@ -28,6 +28,8 @@ BLOCK = 1 << 20
 work for each block does not count (measured)."""
 
 _NO_WAIT: int = getattr(os, "O_NONBLOCK", 0)  # Unix alone has it
+_SELECTS = os.name != "nt"
+"""Whether a pipe can be asked if there is something in it; on Windows Ctrl-C waits for more."""
 _GZIP = b"\x1f\x8b"
 
 CaptureFile = Path | str | IO[bytes] | IO[str]
@@ -62,7 +64,7 @@ class Follow(io.RawIOBase):
     def readinto(self, place: Any) -> int:
         """As soon as there is something."""
         while not self.stopped:
-            if select.select([self._handle], [], [], 0.1)[0]:
+            if not _SELECTS or select.select([self._handle], [], [], 0.1)[0]:
                 some = os.read(self._handle, len(place))
                 place[: len(some)] = some
                 return len(some)
