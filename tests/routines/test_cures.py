@@ -175,3 +175,13 @@ loop:   lda port
     (cure,) = [one for one in cures(routine, FEW, load) if one.name == "in-step"]
     assert (cure.cycles, cure.lines, cure.verdict) == (3, 1, "immune")
     assert "         sta $4014\n+        jmp *+3 ; 3 cycles\n" in cure.patch
+
+
+def test_a_routine_called_out_of_step_with_the_copy_is_put_in_step(monkeypatch):
+    text = load_routine("read-once").sources["read-once"]
+    late = Console(FEW.timing, after_copy=21)
+    (cure,) = [
+        one for one in offered(text, late, monkeypatch, ("in-step",)) if one.verdict == "immune"
+    ]
+    assert (cure.cycles, cure.lines) == (3, 1)
+    assert offered(text, FEW, monkeypatch, ("in-step",))[0].cycles > 500  # makes the copy itself

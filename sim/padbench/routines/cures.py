@@ -150,6 +150,11 @@ def _changes(
             says = f"{more} cycles more a bit"
             if loop is not None and layout.loop is not None:
                 yield _Change("longer-loop", says, _padded(source, loop, more))
+    if console.after_copy is not None and passes:
+        spot = _line_of(routine, source, trace, -1, passes[0][0])
+        if spot is not None:
+            says = "3 cycles more before the first read, so in step with the fetch"
+            yield _Change("in-step", says, _padded(source, spot, 3))
     for (_, _, cycles), (_, pc, _) in pairwise(trace):
         file, line = routine.lines.get(pc, ("", 0))
         if cycles[-1].write and cycles[-1].address == SPRITE_COPY and file == routine.name:
