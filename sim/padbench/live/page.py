@@ -124,8 +124,9 @@ _pad = lru_cache(1)(Pad.of)
 def _group(pad: Pad, state: State, orders: Sequence[tuple[int, int]]) -> dict[str, Any]:
     """Reads that are alike but for what is held: the wires once, data for each.
 
-    A read is levels and time differences of data, byte, expected byte, undecided bits, 1 if it is
-    as expected, and notes, as in `padbench.results.wave_data.wave_object`.
+    ``reads`` are places in ``kinds``: where a policy keeps opposite directions back, many held
+    states read alike. A kind is levels and time differences of data, byte, expected byte, undecided
+    bits, 1 if it is as expected, and notes, as in `padbench.results.wave_data.wave_object`.
     """
     stop = (state.bit, state.extra) if state.event == "fetch" and stops(pad.sheet) else (0, 0)
 
@@ -149,13 +150,17 @@ def _group(pad: Pad, state: State, orders: Sequence[tuple[int, int]]) -> dict[st
     objects = [wave_object(wave, unit) for wave in waves]
     base = {**objects[0], "notes": []}
     rows = [row[0] for row in base["rows"]]
+    kinds: list[list[Any]] = []
     reads = []
     for made in objects:
         if any(made[key] != base[key] for key in ("end", "samples")):
             raise ValueError("the reads are not alike; use play to look at one")
         data = made["rows"][rows.index("data")]
-        reads.append([*data[1:], *made["reads"][0][3:], made["notes"]])
-    return {"says": says, "base": base, "reads": reads}
+        kind = [*data[1:], *made["reads"][0][3:], made["notes"]]
+        if kind not in kinds:
+            kinds.append(kind)
+        reads.append(kinds.index(kind))
+    return {"says": says, "base": base, "kinds": kinds, "reads": reads}
 
 
 def _parts(run: ScenarioRun) -> Iterator[Wave]:

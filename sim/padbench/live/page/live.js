@@ -45,13 +45,14 @@
   // A read of the page without a server: its data line, into the other wires of such reads.
   function fromPage({ held, newer, event, bit, extra }) {
     const stopped = event === "fetch", group = baked.groups[stopped ? `${bit},${extra}` : ""], place = baked.orders[held | newer << 8] ?? held;
-    const { says, base } = group, [levels, gaps, byte, expected, undecided, right, notes] = group.reads[place];
+    const { says, base } = group, [levels, gaps, byte, expected, undecided, right, notes] = readOf(group, place);
     const wave = { ...base, notes, reads: [[...base.reads[0].slice(0, 3), byte, expected, undecided, right]] };
     wave.rows = base.rows.map((row) => row[0] === "data" ? ["data", levels, gaps]
       : buttons.includes(row[0]) ? [row[0], held & bitOf(row[0]) ? "1" : "0", "0"] : row);
-    const wants = baked.groups[""].reads[place][3];
+    const wants = readOf(baked.groups[""], place)[3];
     return { wave, says, number: 0, reads: 1, problems: [], byte, undecided, wants, held, frame: baked.frame };
   }
+  const readOf = ({ kinds, reads }, place) => kinds[reads[place]];
   const bitOf = (name) => 128 >> buttons.indexOf(name);
 
   // --- the read --------------------------------------------------------------------------------
