@@ -41,6 +41,14 @@ def test_the_order_of_the_presses_is_enough(known, read, fault):
     assert best.healthy == (fault is None)
 
 
+@pytest.mark.parametrize("hold", [1, 11])
+def test_presses_that_are_not_named_are_asked_for_however_short(known, hold):
+    read = recorded(lambda held: held, ALL, pause=1, hold=hold)
+    with pytest.raises(ValueError, match="presses of Select, Start, Up, Down, Left, Right"):
+        observed_in(known, read, ALL[:2])
+    assert [*observed_in(known, read, ALL).reads] == [0, *ALL]
+
+
 def test_without_the_presses_what_reads_at_rest_is_taken_for_a_fault(known):
     seen = observed_in(known, recorded(lambda held: held | 0x04, ALL[:3]), None)
     best = rank(known, MeterBench(known), seen).candidates[0]

@@ -29,6 +29,9 @@ _MOST_RUNS = 4000
 _STEADY = 5
 """Equal reads that are a press rather than something that comes and goes (assumed)."""
 
+_ALONE = 3
+"""Buttons that no fault shows one after the other, each alone (assumed)."""
+
 _HELD, _TWO_HELD = math.log(0.1), math.log(0.005)
 """Logarithm of how likely one button, and two, are beside nothing held (assumed)."""
 
@@ -92,7 +95,8 @@ def _all_named(runs: Sequence[Run], presses: Sequence[int]) -> None:
     """Refuse what a faulty pad does not make of the presses named.
 
     That is more stretches with something down than presses, and among them steady ones of several
-    other buttons, between two without any. One may be a contact that hums or flickers by itself.
+    other buttons, between two without any, or short ones of so many, each alone. One may be a
+    contact that hums or flickers by itself.
     """
     named = 0
     for press in presses:
@@ -100,12 +104,14 @@ def _all_named(runs: Sequence[Run], presses: Sequence[int]) -> None:
     # Of a read that may be several bytes only what all of them have is down.
     bytes_ = [reduce(and_, each) for each, _, _ in runs]
     down = sum(one > 0 and before == 0 for before, one in pairwise([0, *bytes_]))
-    others = 0
+    others = alone = 0
     for before, (_, count, _), byte, after in zip(
         bytes_, runs[1:], bytes_[1:], bytes_[2:], strict=False
     ):
-        steady = before == after == 0 and count >= _STEADY
-        others |= byte if steady and not byte & named else 0
+        between = before == after == 0 and not byte & named
+        others |= byte if between and count >= _STEADY else 0
+        alone |= byte if between and byte.bit_count() == 1 else 0
+    others |= alone if alone.bit_count() >= _ALONE else 0
     if down > len(presses) > 0 and others.bit_count() > 1:
         names = ", ".join(pressed_in(others))
         raise ValueError(f"has presses of {names}, which are not named; name all in their order")
