@@ -14,10 +14,13 @@ from padbench.cli import main
 from padbench.cosim.causes import Cause
 from padbench.cosim.outcome import Coverage, RegressResult, failures_in
 from padbench.jobs.diagnose import diagnose
+from padbench.jobs.latency import latency
 from padbench.jobs.regress import regress_result
 from padbench.jobs.wiring import plan_wiring
+from padbench.results.blocks import Lines
 from padbench.results.html_page import write_page
 from padbench.results.inputs import Input
+from padbench.results.result import Section
 from padbench.sheet import load_sheet
 
 ROOT = Path(__file__).parents[2]
@@ -75,6 +78,20 @@ def test_a_core_without_a_wrong_read_has_no_causes_to_show():
     ids = [one.id for one in regress_result(sound, sheet.pad.name, sheet.hdl).sections]
     assert "scenarios" in ids
     assert "all-causes" not in ids
+
+
+def test_the_head_of_a_page_says_how_much_it_leaves_out(tmp_path):
+    def head(rows: int, left_out: int = 0) -> str:
+        brief = Lines("", [(f"row {n}", "says") for n in range(rows)], left_out=left_out)
+        sections = [Section("brief", "", [brief], ("brief",)), Section("all", "All", [])]
+        made = replace(latency("read-once", bounce=0.0), make_sections=lambda: sections)
+        path = tmp_path / "page.html"
+        with path.open("w", encoding="utf-8") as out:
+            write_page(made, out)
+        return path.read_text(encoding="utf-8").partition("<main>")[0]
+
+    assert "more, below" not in head(6)
+    assert "and 3 more, below" in head(7, 2)
 
 
 @pytest.mark.parametrize("name", PAGES)

@@ -211,3 +211,18 @@ def test_what_reads_nothing_shows_no_byte_and_works_on_no_port():
     run = run_scenario(sheet_from_text(bare, "bare"), SCENARIOS["idle"], "pull-down-only", "slow")
     assert {pair.read.undecided for pair in run.reads} == {0xFF}
     assert set(run.timeline.words["console.byte"].values) == {None}
+
+
+def test_a_bit_at_no_level_is_not_said_to_have_been_read():
+    """In the words of its wave: without pull-ups only the contact that is held has a level."""
+    text = (SHEETS / "harbour-b.toml").read_text().replace('"39k ± 5 %"', '"absent"')
+    bare = sheet_from_text(text, "bare")
+    run = run_scenario(bare, SCENARIOS["each-button"], "push-pull", "fast")
+    assert run.problems[0].says == (
+        "read 1 of 8: held A, read A, B+Select+Start+Up+Down+Left+Right undecided"
+    )
+    assert run.problems[1].says == (
+        "read 2 of 8: held B, read B, A+Select+Start+Up+Down+Left+Right undecided"
+    )
+    idle = run_scenario(bare, SCENARIOS["idle"], "push-pull", "fast")
+    assert {one.says[13:] for one in idle.problems} == {"held nothing, all eight bits undecided"}

@@ -356,8 +356,11 @@ def _what_is_wrong(pair: ReadResult) -> tuple[str, dict[str, Fact]]:
     if read.undecided == 0xFF:
         text += "all eight bits undecided"
     else:
-        text += "read {got:buttons}"
-        text += " ({undecided:buttons} undecided)" if read.undecided else ""
+        # A bit at no level counts as the wrong one; that is not what was read.
+        sure = pair.byte & ~read.undecided
+        parts = ["{sure:buttons}"] * bool(sure or not read.undecided)
+        parts += ["{undecided:buttons} undecided"] * bool(read.undecided)
+        text += f"read {', '.join(parts)}"
     if expected.byte != expected.held:
         text += ", expected {expected:buttons}"
     wrong = [f"{name}'s {spelled(got ^ want)}" for name, got, want in pair.beside if got != want]
@@ -368,6 +371,7 @@ def _what_is_wrong(pair: ReadResult) -> tuple[str, dict[str, Fact]]:
     return text, {
         "held": expected.held,
         "got": pair.byte,
+        "sure": pair.byte & ~read.undecided,
         "undecided": read.undecided,
         "expected": expected.byte,
         "past": past[0] if past else None,
