@@ -242,7 +242,9 @@ def verify_result(
         # Judged and played again when somebody asks what to change, and not before.
         return plan_of(design.sheet, trial)
 
-    answer = cache(lambda: answer_of(trial, plan().changes, ports, plan().wrong))
+    answer = cache(
+        lambda: answer_of(trial, plan().changes, ports, plan().wrong, _broken(design.sheet))
+    )
 
     def sections() -> Iterator[Section]:
         yield _brief(answer(), plan(), design.sheet, trial.findings, drawn)
@@ -429,7 +431,6 @@ def _brief(
         (str(number), f"{cause.title}{on_board(cause.change, drawn)}: {cause.says}{_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
-    broken = [("broken", one) for one in _broken(sheet)]
     after = [("", f"{capital(plan.says)}.")] if plan.says else []
     played = [
         (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
@@ -441,7 +442,7 @@ def _brief(
     blocks = [
         Lines("", ports, NEVER_CUT),
         Lines("", _whose(sheet)),
-        Lines("What must change", [*broken, *causes, *after]),
+        Lines("What must change", [*causes, *after]),
         Lines("", [("", one.says) for one in findings if one.warns]),
         Lines("", [("not judged", ", ".join(unjudged))] if unjudged else [], listed=True),
         thinnest_lines(answer.thinnest),
