@@ -89,6 +89,29 @@ def low_supply_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, st
                 yield "over-volts", f"{name} ({value})", show(most_volts, "V"), show(volts, "V")
 
 
+def gate_level_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:
+    """Of each gate between latch and load: whether it reads the latch of all ports."""
+    latches = [(one.latch, one.at_lines.supply) for one in map(Circuits, _designs(sheet))]
+    for name, into, _ in drawn.inverters:
+        part = drawn.board.parts.get(name.partition(" pin ")[0])
+        if part is None or name in drawn.board.parts or "latch" not in drawn.reach(into):
+            continue
+        value = re.sub("[^A-Z0-9]", "", part.value.upper())
+        known = (one for one in NAMES["gate-levels"] if re.search(one["value"], value))
+        row: dict[str, str] = next(known, {})
+        for way, worst, beyond in (("low", np.max, 1), ("high", np.min, -1)):
+            needed, _, unit = row.get(way, "").partition(" ")
+            for line, supply in latches if needed else ():
+                volts = getattr(line, way)
+                is_part = unit == "%"
+                seen = float(worst(100 * volts / supply if is_part else volts))
+                if beyond * (seen - float(needed)) > 0:
+                    at = f"{seen:.0f} %" if is_part else show(seen, "V")
+                    rest = " of the supply" if is_part else ""
+                    yield f"gate-{way}", f"{name} ({part.value})", row[way] + rest, at
+                    break
+
+
 def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:
     """Of each transistor between latch and load: does its base drive it, and its collector the pin.
 

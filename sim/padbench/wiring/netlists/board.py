@@ -51,6 +51,8 @@ class Part:
     fitted: bool = True
     given: str = ""
     """Another value, in ``[board.parts]``."""
+    symbol: str = ""
+    """What a schematic's library calls it."""
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,15 @@ class Drawing:
         """Whether there is such a part already."""
         return reference in self._parts
 
-    def part(self, reference: str, value: str, line: int | None, *, fitted: bool = True) -> None:
+    def part(
+        self,
+        reference: str,
+        value: str,
+        line: int | None,
+        *,
+        fitted: bool = True,
+        symbol: str = "",
+    ) -> None:
         """One more part."""
         if not reference or not reference.isprintable() or len(reference) > 60:
             raise self.refuse(
@@ -144,7 +154,8 @@ class Drawing:
         # NC may be a jumper that is normally closed.
         fitted = fitted and (reference[:2] == "JP" or not _NOT_FITTED.search(value.upper()))
         given = printable(other)[:80] if other != value else ""
-        self._parts[reference] = Part(reference, printable(value)[:80], {}, {}, fitted, given)
+        value = printable(value)[:80]
+        self._parts[reference] = Part(reference, value, {}, {}, fitted, given, symbol[:80])
 
     def pin(self, reference: str, pin: str, net: str, line: int | None, function: str = "") -> None:
         """One pin of a part that is there, on a net."""
@@ -176,7 +187,7 @@ class Drawing:
         assert isinstance(part.pins, dict)
         assert isinstance(part.functions, dict)
         part.pins[pin] = printable(net)
-        if function:
+        if function not in ("", "~"):  # a symbol's name for none
             part.functions[pin] = function
 
     def board(self) -> Board:
