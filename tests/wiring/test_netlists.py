@@ -1178,7 +1178,7 @@ def test_a_large_board_of_something_else_is_refused_soon(tmp_path):
              for n in range(590) for pin in range(250)]  # fmt: skip
     nets = [f'(net (code "{n}") (name "N{n}") {" ".join(nodes[n::9000])})' for n in range(9000)]
     path = tmp_path / "board.net"
-    for more, says in (([], "holds no register"), (comps[:1] * 20, "more than 600 parts")):
+    for more, says in (([], "more than 20000 pins"), (comps[:1] * 20, "more than 600 parts")):
         whole = " ".join([*comps, *(one.replace("U", f"R{n}") for n, one in enumerate(more))])
         path.write_text(f"(export (components {whole}) (nets {' '.join(nets)}))")
         assert path.stat().st_size > 10 << 20

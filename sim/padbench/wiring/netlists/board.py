@@ -27,7 +27,8 @@ NAMES: Mapping[str, Any] = tomllib.loads(
 )
 """Names on boards, and sentences of the comparison."""
 
-_MOST_PINS = 1000
+_MOST_PINS, _MOST_IN_ALL = 1000, 20_000
+"""Pins of a part and of a board; more take recognition more time than anybody waits."""
 
 _NOT_FITTED = re.compile(
     # 100 nF has a unit, no mark.
@@ -111,6 +112,7 @@ class Drawing:
     form: str
     values: Mapping[str, str]
     _parts: dict[str, Part] = field(default_factory=dict)
+    _pins: int = 0
 
     def refuse(self, wrong: str, instead: str, line: int | None = None) -> SheetError:
         """An error of this file, to raise."""
@@ -174,6 +176,11 @@ class Drawing:
         if len(part.pins) == _MOST_PINS:
             raise self.refuse(
                 f"{reference} has more than {_MOST_PINS} pins", "name the netlist of a pad", line
+            )
+        self._pins += 1
+        if self._pins > _MOST_IN_ALL:
+            raise self.refuse(
+                f"holds more than {_MOST_IN_ALL} pins", "name the netlist of a pad alone"
             )
         before = part.pins.get(pin, net)
         if before != net:

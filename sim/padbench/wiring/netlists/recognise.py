@@ -732,17 +732,16 @@ class _Recognition:
                     " says at which volts it conducts",
                     f'write for example {part.reference} = "BZX84C5V6" under [board.parts]',
                 )
+            if not (inside := within(part) if len(part.pins) > 2 else []):
+                continue
             alone = {net for net, pins in self.board.nets.items()
                      if {reference for reference, _ in pins} == {part.reference}}  # fmt: skip
-            inside = within(part) if len(part.pins) > 2 else []
             pairs = [
                 (part.pins[anode], part.pins[cathode])
                 for anode, cathode in inside
                 if {anode, cathode} <= part.pins.keys()
                 and not {part.pins[anode], part.pins[cathode]} & alone
             ]
-            if not inside:
-                continue
             anodes = [anode for anode, _ in inside]
             first = part.pins.get(anodes[0], "")
             if not pairs or (anodes.count(anodes[0]) > 1 and first in {"", *alone}):

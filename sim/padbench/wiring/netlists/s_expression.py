@@ -105,5 +105,5 @@ def _net(form: list[Any], drawing: Drawing, line: int) -> None:
     net = _inner(form, "name")
     for node in form:
         if isinstance(node, dict):
-            ref, pin, function = (node.get(name, "") for name in _OF_NODE)
-            drawing.pin(ref, pin, net, line, function)
+            get = node.get
+            drawing.pin(get("ref", ""), get("pin", ""), net, line, get("pinfunction", ""))
