@@ -687,7 +687,7 @@ def test_an_array_of_diodes_is_each_of_them(judged, part, says):
 def by_gate(value):
     """A board whose latch is turned by a gate."""
     gate = Part(value, {"2": "LATCH", "3": "GND", "4": "LOAD", "5": "VCC"})
-    if "1G" not in value:
+    if "1G" not in value and "7S" not in value:
         gate = Part(value, {"1": "LATCH", "2": "LOAD", "7": "GND", "14": "VCC",
                             **dict.fromkeys(("3", "5", "9", "11", "13"), "GND")})  # fmt: skip
     return with_part(U1=Part("74HC165", HELD_BY_165), U2=gate)
@@ -704,6 +704,51 @@ def test_a_schmitt_gate_takes_any_edge_of_the_latch(judged, tmp_path, value, any
     verdicts = {one.id: one.verdict for one in judge_electric(sheet, remedies=False).findings}
     assert verdicts["latch.rise"] == ("pass" if any_edge else "fail")
     assert verdicts["clock.rise"] == "fail"
+
+
+@pytest.mark.parametrize(
+    ("value", "port", "says"),
+    [
+        ("SN74LVC04A", "push-pull", "takes no more than 3.6 V, and has up to 5.25 V"),
+        ("74LVC1G04", "push-pull", ""),
+        ("74AXP1G04", "push-pull", "takes no more than 2.75 V"),
+        ("NC7SP04", "push-pull", "takes no more than 3.6 V"),
+        ("74HCT04", "3v3-adapter", "wants at least 4.5 V"),
+        ("74HC04", "3v3-adapter", ""),
+        ("74HCT04", "push-pull", ""),
+        ("74LS04", "push-pull", "may lift the load pin to no more than 2.7 V, and 3.67 V and more"),
+    ],
+)
+def test_a_gate_suits_supply_and_load_pin(judged, value, port, says):
+    """Figures of the families from memory; 70 % of 5.25 V is 3.675 V."""
+    sheet = BY_INVERTER.replace('ports = ["push-pull", "pull-down-only"]', f'ports = ["{port}"]')
+    said = fails(judged(by_gate(value), sheet=sheet)).get("board.values", "")
+    assert said.startswith("U2") if says else not said
+    assert says in said
+
+
+def test_a_bipolar_gate_may_be_lifted_by_a_resistor(judged):
+    parts = {**by_gate("74LS04"), "R33": Part("1k", {"1": "VCC", "2": "LOAD"})}
+    assert fails(judged(parts, sheet=BY_INVERTER.replace(', "pull-down-only"]', "]"))) == {}
+
+
+def test_an_array_whose_pins_are_one_line_joins_no_two(judged):
+    """Pins 1 and 6, 3 and 4 of this array are one line each (its data sheet, from memory)."""
+
+    def board(six):
+        return judged(
+            with_part(
+                D1=Part(
+                    "USBLC6-2SC6",
+                    {"1": "LATCH", "2": "GND", "3": "CLOCK", "4": "CLOCK", "5": "VCC", "6": six},
+                )
+            )
+        )
+
+    assert fails(board("LATCH")) == {}
+    says = "D1 (USBLC6-2SC6) joins LATCH and DATA inside"
+    assert "from memory" in {source.kind for source in board("DATA")["board.short"].sources}
+    assert fails(board("DATA")) == {"board.short": says}
 
 
 def test_a_gate_that_is_no_schmitt_gate_is_told_where_the_sheet_has_one(judged):

@@ -17,13 +17,14 @@ from padbench.sheet import Sheet
 from padbench.wiring.netlists.beside import (
     DIODES,
     FIGURES,
+    GATES,
     TRACK,
     data_drop,
     data_seconds,
     gate_level_faults,
+    gate_supply_faults,
     in_parallel,
     indicator_fault,
-    low_supply_faults,
     transistor_faults,
 )
 from padbench.wiring.netlists.board import NAMES
@@ -37,6 +38,14 @@ _LEFT_OUT = {
     "indicator": "what it draws, as no value of a resistor beside it tells",
 }
 """Why a link of a role is not judged if it has no value."""
+
+_RESTS_ON = {
+    ("zener", "too-bright", "dark"): DIODES,
+    ("over-volts", "under-volts", "gate-low", "gate-high", "gate-out", "through"): GATES,
+    ("reversed-1",): (Source("pin 1 is the + of a capacitor with poles", "common practice"),),
+    ("slow-contact",): (Source("first-order RC", "calculated"),),
+}
+"""What faults of a kind rest on beside the netlist."""
 
 _Row = tuple[str, str, str, str]
 """One fault: its kind, the part or pin by its reference, where it is, what is meant."""
@@ -131,8 +140,8 @@ class _Comparison:
                 continue
             missed: Verdict = "not-judged" if id_ == "board.left-out" else "fail"
             figures: tuple[Source, ...] = FIGURES if id_ == "board.inverter" else ()
-            if any(kind in ("zener", "too-bright", "dark") for kind, *_ in rows):
-                figures = DIODES
+            for kinds, known in _RESTS_ON.items():
+                figures += known if any(kind in kinds for kind, *_ in rows) else ()
             columns = zip(_COLUMNS, zip(*rows, strict=True) if rows else [()] * 4, strict=True)
             yield Finding(
                 _RULES[id_],
@@ -175,7 +184,7 @@ class _Comparison:
                 meant = "a Schmitt gate (register.schmitt-inverter)"
                 self.add("board.values", "value", name, at, meant)
         for row in (
-            *low_supply_faults(self.drawn, self.meant),
+            *gate_supply_faults(self.drawn, self.meant),
             *gate_level_faults(self.drawn, self.meant),
         ):
             self.add("board.values", *row)

@@ -25,7 +25,7 @@ from padbench.sheet.model import BoardFile
 from padbench.toml import SheetError, nearest
 from padbench.wiring.mistakes import MOST_STAGES
 from padbench.wiring.netlists.board import NAMES, Board, Part, refused
-from padbench.wiring.netlists.diodes import nameless_zener, within
+from padbench.wiring.netlists.diodes import inside_joins, nameless_zener, within
 from padbench.wiring.netlists.pin_names import our_names
 
 _BUTTONS = {name.upper(): name for name in BUTTONS} | {"SEL": "Select"}
@@ -742,6 +742,11 @@ class _Recognition:
                 if {anode, cathode} <= part.pins.keys()
                 and not {part.pins[anode], part.pins[cathode]} & alone
             ]
+            for one, other in inside_joins(part):
+                here, there = part.pins.get(one, ""), part.pins.get(other, "")
+                if here != there and not {here, there} & {"", *alone}:
+                    at = f"{part.reference} ({part.value})"
+                    self.amiss.append(("board.short", "through", at, here, there))
             anodes = [anode for anode, _ in inside]
             first = part.pins.get(anodes[0], "")
             if not pairs or (anodes.count(anodes[0]) > 1 and first in {"", *alone}):
