@@ -848,6 +848,25 @@ def test_the_order_of_the_plug_s_pins(judged):
     assert judged(named, board="")["board.left-out"].verdict == "pass"
 
 
+def test_the_pins_of_a_plug_may_have_letters(judged):
+    def board(cores, plug=PLUG):
+        parts = with_part(J1=Part("Cable", dict(zip("ABCDE", cores, strict=True))))
+        return judged(parts, board=plug)
+
+    cores = ["GND", "CLOCK", "LATCH", "DATA", "VCC"]
+    assert fails(board(cores)) == {}
+    cores[1:3] = cores[2:0:-1]
+    assert "J1 pin B goes to latch; it belongs on clock" in fails(board(cores))["board.lines"]
+    untold = board(cores, "")["board.left-out"].says
+    assert 'plug = ["ground", "latch", "clock", "data", "supply"]' in untold
+
+
+def test_a_plug_whose_pins_nobody_counts_is_not_judged(judged):
+    cores = {f"PAD{n}": net for n, net in enumerate(("GND", "CLOCK", "LATCH", "DATA", "VCC"))}
+    found = judged(with_part(J1=Part("Cable", cores)), board="")
+    assert "J1 is not judged: no name tells the order of its pins" in found["board.left-out"].says
+
+
 def test_a_plug_may_have_a_data_line_of_each_pad(judged):
     """That of the other pad is of no line here; where neither is this one's, that is told."""
     two = PLUG.replace('"supply"]', '"supply", "data"]')

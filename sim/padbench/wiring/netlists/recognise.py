@@ -132,9 +132,9 @@ class Drawn:
     patterns: Mapping[str, str] = field(default_factory=dict)
     own: str = ""
     plug: str = ""
-    order: tuple[str, ...] = ()
-    """The lines (or nets of data lines) by pin of the plug as drawn, as ``[board] plug`` has them;
-    empty where the sheet or the names of all pins tell them."""
+    order: tuple[str, ...] | None = None
+    """The lines (or nets of data lines) by pin of the plug as drawn, as ``[board] plug`` has them,
+    as far as its pins are counted; None where the sheet or the names of all pins tell them."""
     chips: tuple[str, ...] = ()
     """References of all registers and packages of inverters, those of other pads too."""
     amiss: tuple[tuple[str, str, str, str, str], ...] = ()
@@ -197,7 +197,7 @@ class Drawn:
     def behind(self, key: str) -> str:
         """The parts on the board that give a key of the sheet its value, each with its own.
 
-        Of pull-ups those alone that are not as most are.
+        Of pull-ups those alone that are not as most are, if most are alike.
         """
         roles = {"pull-up.value": "pull-up", "cable.capacitance": "on-line",
                  "resistors.latch-to-supply": "latch-to-supply",
@@ -205,6 +205,7 @@ class Drawn:
         links = [link for link in self.links if link.role == roles.get(key) and link.value]
         values = [self.board.parts[link.reference].value for link in links]
         usual = max(values, key=values.count, default="") if key == "pull-up.value" else ""
+        usual = usual if 2 * values.count(usual) > len(values) else ""
         return ", ".join(
             f"{link.reference} ({value} on {' and '.join({*link.nets} - {*self.rails})})"
             for link, value in zip(links, values, strict=True)
@@ -464,33 +465,36 @@ class _Recognition:
                         yield "board.lines", "elsewhere", at, net, line
             if part.reference == self.plug:
                 mine = {pin: line_of[net] for pin, net in part.pins.items() if net in line_of}
-                yield from self._against_plug(part.pins, mine)
-        if drawn.order:
-            why = f"no name tells the order of its pins; if it is right: [board] {plug_line(drawn)}"
+                yield from self._against_plug(part, mine)
+        if drawn.order is not None:
+            why = "no name tells the order of its pins"
+            why += f"; if it is right: [board] {plug_line(drawn)}" if drawn.order else ""
             yield "board.left-out", "not-judged", self.plug, "", why
         if self.table.plug and not self.plug:
             yield "board.left-out", "not-judged", "the plug", "", "no connector has several lines"
 
-    def _order(self, lines: Mapping[str, str]) -> tuple[str, ...]:
+    def _order(self, lines: Mapping[str, str]) -> tuple[str, ...] | None:
         """What `Drawn.order` is."""
         part = self.board.parts.get(self.plug)
         if part is None or self.table.plug is not None:
-            return ()
+            return None
         line_of = {net: line for line, net in lines.items()}
         mine = {pin: line_of[net] for pin, net in part.pins.items() if net in line_of}
         if all(_is_line(_pin_name(part, pin)) for pin in mine):
-            return ()
+            return None
         data = {*self._data_lines({*part.pins.values()}).values()}
         of_pads = {pin: net for pin, net in part.pins.items() if net in data}
         mine |= of_pads if len(data) > 1 else {}
-        last = max((int(pin) for pin in mine if re.fullmatch("[1-9][0-9]?", pin)), default=0)
-        return tuple(mine.get(str(pin), "open") for pin in range(1, last + 1))
+        counted = {at: mine[pin] for pin, at in _places(part).items() if pin in mine}
+        return tuple(counted.get(pin, "open") for pin in range(1, max(counted, default=0) + 1))
 
     def _against_plug(
-        self, nets: Mapping[str, str], lines: Mapping[str, str]
+        self, part: Part, lines: Mapping[str, str]
     ) -> Iterator[tuple[str, str, str, str, str]]:
         """The nets and lines by pin of the plug, against the sheet if that has them."""
-        plug = [*enumerate(self.table.plug or (), 1)]
+        pin_at = {place: pin for pin, place in _places(part).items()}
+        wanted = enumerate(self.table.plug or (), 1)
+        plug = [(pin_at.get(place, str(place)), line) for place, line in wanted]
         if (self.table.plug or ()).count("data") > 1:
             why = "[board] plug has data twice; name the nets of the data lines instead"
             yield "board.left-out", "not-judged", self.plug, "", why
@@ -503,13 +507,13 @@ class _Recognition:
                     f"has no net {found_text(net)}, which [board] plug names",
                     nearest(net, [*known, *self.board.nets]),
                 )
-            if (at := nets.get(str(pin), "open")).upper() != net.upper():
+            if (at := part.pins.get(pin, "open")).upper() != net.upper():
                 yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, net
         plug = [(pin, line) for pin, line in plug if line in known]
         # Where each of several pads has its data on one plug, the others' is of no line here.
-        right = {line for pin, line in plug if lines.get(str(pin)) == line}
+        right = {line for pin, line in plug if lines.get(pin) == line}
         for pin, line in plug:
-            at = lines.get(str(pin), "open")
+            at = lines.get(pin, "open")
             if at != line and (at != "open" or line in {*lines.values()} - right):
                 yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, line
 
@@ -1082,6 +1086,13 @@ def by_name(part: Part) -> dict[str, str]:
     return {name.upper(): net for name, net in names}
 
 
+def _places(part: Part) -> dict[str, int]:
+    """Which one each pin of a connector is, by number, or by letter where all have one."""
+    if all(re.fullmatch("[A-Z]", pin) for pin in part.pins):
+        return {pin: ord(pin) - ord("A") + 1 for pin in part.pins}
+    return {pin: int(pin) for pin in part.pins if re.fullmatch("[1-9][0-9]?", pin)}
+
+
 def _pin_name(part: Part, pin: str) -> str:
     """The name of a pin; empty for a number alone."""
     return part.functions.get(pin, "") or pin * (not pin.isdigit())
@@ -1089,7 +1100,7 @@ def _pin_name(part: Part, pin: str) -> str:
 
 def plug_line(drawn: Drawn) -> str:
     """The order of the plug's pins as a line of the sheet."""
-    return f"plug = [{', '.join(json.dumps(one, ensure_ascii=False) for one in drawn.order)}]"
+    return f"plug = [{', '.join(json.dumps(one, ensure_ascii=False) for one in drawn.order or ())}]"
 
 
 def _pairs(part: Part, rails: set[str]) -> list[tuple[str, str]]:

@@ -121,7 +121,8 @@ def sheet_text(
     text = _with(STARTER, values)
     meant = tomllib.loads(text)
     meant["register"]["part"] = drawn.likely.name
-    works, left = _ports(load_sheet(meant))
+    whole = replace(document, data={**meant, "board": document.data["board"]}, filled={})
+    works, left = _ports(load_sheet(filled_from_board(whole, path.parent)))
     mistakes += [f"works-with: {port} is left out: {joined(ids)} fail there" for port, ids in left]
     text = _with(text, {("works-with", "ports"): works})
     tables = {"board": {"netlist": beside, **board}}
