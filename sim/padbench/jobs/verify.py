@@ -82,7 +82,7 @@ from padbench.waveio.vcd_out import write_wave
 from padbench.wiring.mistakes import UNPLUGGED, shorts
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.recognise import Drawn, Row
-from padbench.wiring.netlists.sheet import board_of
+from padbench.wiring.netlists.sheet import board_of, usual_pull_up
 from padbench.wiring.netlists.shown import parts_shown
 from padbench.wiring.plan import wiring_plan
 
@@ -240,7 +240,7 @@ def verify_result(
     @cache
     def plan() -> Plan:
         # Judged and played again when somebody asks what to change, and not before.
-        return plan_of(design.sheet, trial)
+        return plan_of(design.sheet, trial, usual_pull_up(drawn, design.sheet))
 
     answer = cache(
         lambda: answer_of(trial, plan().changes, ports, plan().wrong, _broken(design.sheet))
