@@ -21,7 +21,7 @@ GONE = {
     r"\bno guarantee\b": "this is no guarantee",  # not a guarantee
     r"\bremarks?\b": "a remark",  # comment
     r"\bafter the begin\b": "after the begin",  # start
-    r"\bcontract's\b|\(given\)": "the contract's keys",
+    r"\bcontract's\b|\((?:\w+ )?given[);]": "(given; used unmodified)",
     r"\bpass spoil(?:s|t|ed)\b|\bcorrupt\w*": "a corrupted pass",  # misread
     r"\d{5,} (?:cases|reads|polls|states|phases)\b": "68550656 cases",  # in groups of three digits
 }

@@ -80,6 +80,16 @@ def test_no_key_may_be_missing_or_of_another_type(asked):
         assert not checker.is_valid({**document, key: {"no": "such thing"}})
 
 
+def test_all_that_must_change_stands_under_its_title():
+    """On a terminal each line of it is set in, so that none is taken for a line of its own."""
+    found = routine(EXPOSED, periods=[432])
+    section = next(one for one in found.sections if one.title == "What must change")
+    advice = [line for block in section.blocks for line in block.lines]
+    (block,) = [one for one in found.brief if one.title == "What must change"]
+    assert [says for _, says in block.rows] == advice
+    assert len(advice) > 2
+
+
 def test_what_a_routine_is_found_to_do_is_data():
     result = routine(EXPOSED, periods=[432])
     result_finding, fetch = result.findings

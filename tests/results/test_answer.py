@@ -119,6 +119,16 @@ def test_a_finding_that_no_port_is_to_blame_for_fails_on_each(good, id_, word):
     assert id_ in answer.causes[0].findings
 
 
+def test_the_number_of_what_fails_goes_with_its_verb(good):
+    one, other = failing("levels.released"), failing("data.high")
+    for some, says in (
+        ([one], "levels.released fails"),
+        ([one, other], "data.high and 1 more fail"),
+    ):
+        trial = replace(good, findings=(*good.findings, *reversed(some)))
+        assert {port.says for port in answered(trial).ports} == {f"reads in simulation, but {says}"}
+
+
 def test_a_finding_of_one_port_leaves_the_other_alone(good):
     rows = tuple(
         replace(row, fails=("data.high",))

@@ -114,3 +114,14 @@ def test_a_list_says_how_much_of_it_is_left_out(between):
     assert shown_names == between.join(names[:count])
     assert left_out == f"{30 - count} more"
     assert len(line) > 60
+
+
+def test_what_must_change_outlasts_the_margins_of_what_holds():
+    change = Lines("Change", [(str(n), "it") for n in range(6)], kept=True)
+    holds = Lines("Holds", [(f"h{n}", "it") for n in range(5)])
+    for height in (13, 12, 11):
+        lines = shown(change, holds, height=height)
+        assert lines[:7] == ["Change", *(f"  {n}  it" for n in range(6))]
+        assert len(lines) <= height
+    # Where there is no other way, of these too some are left out.
+    assert "  and 3 more" in shown(change, holds, height=9)[:7]

@@ -99,10 +99,11 @@ def test_each_phase_is_marked_by_what_it_came_to(swept):
     assert run_into(figure) == []
 
 
-@pytest.mark.parametrize("rows", [1, 3])
-def test_the_numbers_of_the_worst_places_lie_within_the_axes(rows):
+@pytest.mark.parametrize(("rows", "tall"), [(1, 26), (3, 26), (61, 10)])
+def test_the_numbers_of_the_worst_places_lie_within_the_axes(rows, tall):
     marks = [(18, 4, 4), (22, 99, 1)]
-    strips = Strips("", "up", "across", [Strip("432", 135, marks)] * rows, [(1, "a"), (4, "b")], "")
+    kinds = [(1, "a"), (4, "b")]
+    strips = Strips("", "up", "across", [Strip("432", 135, marks)] * rows, kinds, "", tall=tall)
     figure = strips_figure(strips, "mine", SVG)
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
@@ -239,6 +240,20 @@ def test_margins_at_every_corner_are_those_of_the_findings(page_of, name):
     # All of them on a page of A4 (8.27 by 11.69 inches), and legible: a seventh of an inch a row.
     wide, tall = figure.get_size_inches()
     assert (wide < 8.27, tall < 11.69, tall / len(spreads) > 1 / 7) == (True, True, True)
+    assert run_into(figure) == []
+
+
+def test_long_names_leave_titles_whole_and_on_the_sheet(page_of, swept):
+    sheet, (_, result) = (
+        load_sheet(ROOT / "sim" / "sheets" / "harbour-b.toml"),
+        page_of("harbour-b"),
+    )
+    spreads = [*spread_of(timed(sheet), result.findings)]
+    name = "Harbour Street replacement pad for the long shelf at the left window, revision M"
+    assert run_into(margins_figure(spreads, result.findings, name, SVG)) == []
+    title = f"read-twice-36.asm, {'the worst case of each rate, one of many ' * 3}"[:-1]
+    figure = strips_figure(phase_strips(swept[0]), title, SVG)
+    assert figure.axes[0].get_title().replace("\n", " ") == title
     assert run_into(figure) == []
 
 

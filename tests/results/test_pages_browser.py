@@ -69,6 +69,14 @@ def regressed(page_of):
     return replace(result, inputs=files, again=f"padbench regress {NAME}")
 
 
+def test_a_core_without_a_wrong_read_has_no_causes_to_show():
+    sheet = load_sheet(SHEETS / "harbour-hdl.toml")
+    sound = RegressResult((), (), (), (), (), Coverage(), 12, 0.5)
+    ids = [one.id for one in regress_result(sound, sheet.pad.name, sheet.hdl).sections]
+    assert "scenarios" in ids
+    assert "all-causes" not in ids
+
+
 @pytest.mark.parametrize("name", PAGES)
 def test_it_opens_draws_and_runs_nothing_of_what_it_shows(browser, pages, name):
     browser.opened(pages[name], width=1600)

@@ -1,12 +1,18 @@
 """What the page of a sheet says, before any template: what to buy, and where things went wrong."""
 
+import io
 from dataclasses import replace
 from pathlib import Path
+
+from selenium.webdriver.common.by import By
 
 from padbench.core.findings import COUNTED
 from padbench.jobs.loading import design_of
 from padbench.jobs.verify import verify_result
-from padbench.results.blocks import Articles, Table
+from padbench.results.blocks import Articles, Prose, Table
+from padbench.results.html_page import write_page
+from padbench.results.inputs import Input
+from padbench.results.result import Section, combined
 from padbench.results.wave_data import event_of
 
 SHEETS = Path(__file__).parents[2] / "sim" / "sheets"
@@ -92,3 +98,46 @@ def test_what_the_sheet_says_is_broken_is_named_and_marked(page_of, tmp_path):
     assert drawn.drawn[0][1].count("stroke:#b00020") == 2  # a ring each
     sound = made(page_of("harbour-b")[1])[1]["drawing"].blocks[0]
     assert "#b00020" not in sound.drawn[0][1]
+
+
+def page_text(result):
+    out = io.StringIO()
+    write_page(result, out)
+    return out.getvalue()
+
+
+def test_names_and_commands_on_a_page_are_those_to_be_copied(page_of):
+    """A number and its unit are kept on one line by another blank, which no file name has."""
+    _, result = page_of("harbour-a")
+    name, text = "rev 5 V.toml", "only a line of 3 V"
+    play = Prose(["To see it: padbench play 'rev 5 V.toml' --scenario idle", "It is 5 V."])
+    changed = replace(
+        result, make_sections=lambda: [Section("one", "One", [play])],
+        inputs=(Input.of(name, text.encode()),), again=f"padbench verify '{name}'",
+    )  # fmt: skip
+    page = page_text(changed)
+    assert "It is 5\N{NO-BREAK SPACE}V." in page
+    assert "padbench play &#39;rev 5 V.toml&#39;" in page
+    assert "padbench verify &#39;rev 5 V.toml&#39;" in page
+    assert f"<h3><bdi>{name}</bdi></h3>" in page
+    assert text in page
+
+
+def test_a_page_of_several_begins_with_what_each_does(browser, page_of, tmp_path):
+    """Not with the ports of the first alone, as if they were all."""
+    pads = [replace(page_of(name)[1], again="") for name in ("harbour-b", "harbour-a")]
+    path = tmp_path / "both.html"
+    path.write_text(page_text(combined(pads, "files")), encoding="utf-8")
+    browser.opened(path, width=390)
+    head = browser.find_element(By.TAG_NAME, "header").text
+    places = [
+        head.index(says)
+        for says in (
+            "revision B: Passes.", "works", "revision A: FAILS.", "Up and Down are swapped",
+            "nothing reads", "The resistor from clock to supply",
+        )
+    ]  # fmt: skip
+    assert places == sorted(places)
+    skip = browser.find_element(By.CLASS_NAME, "skip")
+    assert skip.rect["x"] + skip.rect["width"] < 0
+    assert browser.overflowing() == []

@@ -131,6 +131,14 @@ def test_two_registers_in_a_chain():
     assert found[1, 1] == "supply"
 
 
+def test_a_line_that_registers_share_has_one_resistor():
+    plan = wiring_plan(sheet(("stages = 8", "stages = 16"), ("A = 8", "A = 16")))
+    for line, name in (("clock", "clock"), ("latch", "load")):
+        says = [pin.goes_to for pin in plan.pins if pin.name == name]
+        assert says == [f"{line} core; 3.6 kΩ to supply", f"{line} core"]
+        assert [need.count for need in plan.needs if f"{line} to supply" in need.what] == [1]
+
+
 def test_a_chain_of_fourteen_stages_is_read_at_its_sixth_of_the_second():
     """Pin 2 is Q6: MC14021B, Motorola CMOS Logic Data."""
     found = nets(wiring_plan(chained(14)))

@@ -500,7 +500,8 @@ def _coverage(coverage: Coverage) -> CoverageDocument:
 def _sections(result: RegressResult) -> Iterator[Section]:
     causes = [*_causes(result)]
     yield _brief(result)
-    yield Section("all-causes", "Likely causes in full", causes)
+    if result.failures:
+        yield Section("all-causes", "Likely causes in full", causes)
     yield Section("findings", "Findings", findings_blocks(result.findings))
     yield Section("coverage", "What was seen on the wires", [_seen(result.coverage)])
     yield Section("scenarios", "Scenarios", [*_scenarios(result)])
@@ -556,9 +557,6 @@ def _failing(run: ScenarioRun, failure: Failure | None) -> str:
 
 
 def _causes(result: RegressResult) -> Iterator[Block]:
-    if not result.failures:
-        yield Prose(("Every read is right: there is nothing to explain.",))
-        return
     if result.causes:
         yield Table(
             "Likely causes: a register with one of these faults would give just these reads",

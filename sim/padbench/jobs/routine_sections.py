@@ -96,9 +96,9 @@ def _brief(report: JudgedRoutine, change: Sequence[Prose], chart: bool) -> Itera
     timing, base = report.console.timing, report.base
     yield Lines("Risk", [*_risk(report.sweeps)])
     if change:
-        for place, block in enumerate(change):
-            title = "What must change" * (place == 0)
-            yield Lines(title, [("", line) for line in block.lines], listed=block.listed)
+        advice = [("", line) for block in change for line in block.lines]
+        listed = any(block.listed for block in change)
+        yield Lines("What must change", advice, listed=listed, kept=True)
         exposed = report.verdict == "exposed"
         if exposed and report.cures is None and report.routine.lines:
             yield Lines("", [("", "padbench routine --cures DIR writes patches that mend it")])

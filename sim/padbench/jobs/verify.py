@@ -442,7 +442,7 @@ def _brief(
     blocks = [
         Lines("", ports, NEVER_CUT),
         Lines("", _whose(sheet)),
-        Lines("What must change", [*causes, *after]),
+        Lines("What must change", [*causes, *after], kept=True),
         Lines("", [("", one.says) for one in findings if one.warns]),
         Lines("", [("not judged", ", ".join(unjudged))] if unjudged else [], listed=True),
         thinnest_lines(answer.thinnest),

@@ -265,8 +265,8 @@ def _said(
     if _WORN.intersection(broken):
         parts.append("a worn contact may not read")
     if not parts:
-        more = f" and {len(broken) - 1} more" if len(broken) > 1 else ""
-        parts.append(f"reads in simulation, but {broken[0]}{more} fails")
+        fail = f" and {len(broken) - 1} more fail" if len(broken) > 1 else " fails"
+        parts.append(f"reads in simulation, but {broken[0]}{fail}")
     return "; ".join(parts)
 
 

@@ -79,7 +79,8 @@ class Lines(Block):
 
     A row gets a line, and up to ``most`` if there is room; of `NEVER_CUT` all it needs. One that is
     to be copied is ``whole``: neither cut nor broken. Rows that are ``listed`` hold items, of which
-    the first are shown and the others counted. ``left_out`` is how many rows more there are.
+    the first are shown and the others counted. ``left_out`` is how many rows more there are. Those
+    of a block that is ``kept`` go after all others.
     """
 
     kind = "lines"
@@ -89,6 +90,7 @@ class Lines(Block):
     whole: bool = False
     listed: bool = False
     left_out: int = 0
+    kept: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,7 +42,8 @@ def fitted(blocks: Sequence[Lines], width: int, height: int = HEIGHT) -> list[Te
             break
         many = [at for at in places if len(left[at].rows) > _FEW]
         longest = {at: len(_block(left[at], caps[at], width)) for at in places}
-        most_rows = {at: len(left[at].rows) + bool(left[at].left_out) for at in many}
+        loose = [at for at in many if not left[at].kept] or many
+        most_rows = {at: len(left[at].rows) + bool(left[at].left_out) for at in loose}
         # Of two that are as long the later one: what stands first says more.
         most = most_rows or longest
         place = max(reversed(most), key=most.__getitem__)

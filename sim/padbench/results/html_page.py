@@ -57,13 +57,15 @@ def write_page(result: Result, out: IO[str]) -> None:
     environment = environment_of()
     sections = [part for part in result.sections if "page" in part.media]
     waves = [*_waves(sections)]
+    several = any(part.id == "each" for part in sections)
     hero = None if result.answer is None else _telling(result.answer, [one for one, _ in waves])
     scripts = [asset("uplot.js"), asset("waves.js")] if waves else []
     stream = environment.get_template("page.html.j2").stream(
         page=result,
         sections=sections,
         answer=result.answer,
-        short=None if result.answer else next(_short(result), None),
+        several=several,
+        short=() if result.answer else [*_short(result)][: None if several else 1],
         buttons=BUTTONS,
         hero=None if hero is None else waves[hero][0],
         hero_wave=hero,
@@ -80,7 +82,10 @@ def write_page(result: Result, out: IO[str]) -> None:
 
 
 def _short(result: Result) -> Iterator[Lines]:
-    """What a terminal shows first; a page that begins with an answer has no need of it."""
+    """What a terminal shows first, of several results that of each.
+
+    A page that begins with an answer has no need of it.
+    """
     for part in result.sections:
         if "brief" in part.media:
             lines = (one for one in part.blocks if isinstance(one, Lines))
@@ -118,8 +123,11 @@ def environment_of(*folders: Path) -> "Environment":
 
 
 def _together(value: Any) -> Any:
-    """A text in which a number stays with its unit; a command or file to copy stays as it is."""
-    if type(value) is not str or "\n" in value or value.startswith("padbench "):
+    """A text in which a number stays with its unit; a command to copy stays as it is.
+
+    Templates give what else is to be copied, names of files and their texts, as markup.
+    """
+    if type(value) is not str or "\n" in value or "padbench " in value:
         return value
     return _INSIDE.sub("\N{NO-BREAK SPACE}", value)
 

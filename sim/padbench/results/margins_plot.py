@@ -76,7 +76,7 @@ def margins_figure(
         axes.text(x, 1.0, says, transform=axes.transAxes, ha=side, va="bottom", fontsize=7)
     _key(figure, tall)
     figure.text(
-        0.02, 1 - 0.1 / tall, f"{shorten(pad, 70, placeholder=' …')}: margins, the thinnest first",
+        0.02, 1 - 0.1 / tall, f"{shorten(pad, 50, placeholder=' …')}: margins, the thinnest first",
         fontsize=10, weight="bold", va="top", parse_math=False,
     )  # fmt: skip
     return figure

@@ -6,6 +6,7 @@ to draw.
 
 from collections.abc import Sequence
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from padbench.results.blocks import Strips
@@ -55,8 +56,8 @@ def strips_figure(strips: Strips, title: str, path: Path) -> "Figure":
     axes.set_yticks([-row for row in some], [strips.rows[row].label for row in some])
     axes.set(xlabel=strips.across, ylabel=strips.up, xlim=(-0.5, strips.length))
     # A single row too has room above it, for the number of its worst place.
-    axes.set_ylim(-len(strips.rows) + 0.9, 1.25)
-    axes.set_title(title[:90], parse_math=False)
+    axes.set_ylim(-len(strips.rows) + 0.9, 1.5)
+    axes.set_title(fill(title, 110, max_lines=2, placeholder=" …"), parse_math=False)
     _legend(figure, axes)
     return figure
 

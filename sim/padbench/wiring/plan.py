@@ -272,10 +272,10 @@ def _net(
         "VSS": ("ground", "ground core of the cable", "the register's ground"),
         "clock": (
             "clock",
-            "clock core" + _resistor(sheet.resistors.clock_to_supply),
+            "clock core" + _resistor(_once(sheet.resistors.clock_to_supply, chip)),
             "each rising edge moves the bits one stage on",
         ),
-        "load": _load_net(sheet, part),
+        "load": _load_net(sheet, part, chip),
         "serial": _serial_net(sheet, chip),
         "clock-inhibit": ("ground", "ground", "high, it would stop the clock"),
     }
@@ -320,8 +320,13 @@ def _resistor(value: Value | None) -> str:
     return "" if value is None else f"; {show(value.nominal, 'Ω')} to supply"
 
 
-def _load_net(sheet: Sheet, part: RegisterPart) -> tuple[str, str, str]:
-    there = "latch core" + _resistor(sheet.resistors.latch_to_supply)
+def _once(value: Value | None, chip: int) -> Value | None:
+    """A resistor of a line that all registers share: told of at the first, as it is drawn."""
+    return value if chip == 1 else None
+
+
+def _load_net(sheet: Sheet, part: RegisterPart, chip: int) -> tuple[str, str, str]:
+    there = "latch core" + _resistor(_once(sheet.resistors.latch_to_supply, chip))
     if sheet.chip.latch_inverted:
         there = f"output of the inverter; its input: {there}"
     return "latch", there, f"{part.load_level}, it takes in all the buttons at once"
