@@ -138,6 +138,16 @@ ties = { "pad_i.enable" = 1 }
 """
 
 
+def test_a_parameter_that_verilator_does_not_find(tmp_path):
+    sheet = sheet_of(
+        tmp_path, ("ties =", 'parameters = { STAGE = 3 }\nsimulator = "verilator"\nties =')
+    )
+    with pytest.raises(HdlError) as caught:
+        regress(sheet, tmp_path, [scenarios_of(sheet)["idle"]])
+    assert caught.value.key == "parameters.STAGE"
+    assert caught.value.says == "STAGE is no parameter of wrapped; leave it out"
+
+
 def sheet_with_records(folder, *changes):
     (folder / "pad.vhd").write_text(RECORDS)
     head = FPGA.write(folder).rsplit("[hdl]\n", 1)[0]

@@ -32,8 +32,10 @@ from padbench.cosim.port_list import directions
 from padbench.cosim.records import ENTITY, unknown_generic, with_fields
 
 _BUILD_LOG, _RUN_LOG, _WORKER_LOG = "build.log", "run.log", "worker.log"
-_UNKNOWN_PARAMETER = re.compile(r"warning: parameter (\w+) not found")
-"""What Icarus says, and goes on; Verilator refuses."""
+_UNKNOWN_PARAMETER = re.compile(
+    r"(?:warning: parameter |Parameters from the command line .*: )(\w+)(?: not found|$)", re.M
+)
+"""What Icarus says, and goes on, and what Verilator says, and stops."""
 _BUILT = "built"
 """The mark that the design was compiled."""
 _PLACED = re.compile(r"^\S.*?:\d+(?::\d+)?:.*$", re.MULTILINE)
@@ -214,6 +216,10 @@ def _outcome(
 def _not_built(job: Job, folder: Path) -> Outcome:
     """Why it does not compile."""
     words = _first_error(_text(folder / _BUILD_LOG)) or _last_line(_text(folder / _WORKER_LOG))
+    unknown = _UNKNOWN_PARAMETER.search(words)
+    if unknown is not None:
+        says = f"{unknown[1]} is no parameter of {job.top}; leave it out"
+        return Outcome("build", says, f"parameters.{unknown[1]}")
     if _NO_HEADER.search(words):
         says = f'{words}; name the folder that it is in, such as include = ["."]'
         return Outcome("build", says, "include")
