@@ -93,6 +93,6 @@ def test_it_stands_in_the_document_and_under_all(tmp_path):
     assert "Dropouts within a hold" in " ".join(text.split())
     out = io.StringIO()
     write_page(result, out)
-    page = out.getvalue()
+    page = out.getvalue().replace("\N{NO-BREAK SPACE}", " ")
     assert "How long they bounced" in page
     assert ">4.00 ms</text>" in page

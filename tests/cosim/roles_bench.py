@@ -97,6 +97,9 @@ async def values_that_cannot_be(dut):
         ({"latch_width": 0}, "latch_width is 0; give a time of at least 1 ps"),
         ({"latch_width": (-4, "us")}, r"latch_width is \(-4, 'us'\); give a time"),
         ({"latch_width": "x"}, "latch_width is 'x'; give picoseconds or"),
+        ({"latch_width": ("6", "us")}, r"latch_width is \('6', 'us'\); give picoseconds or"),
+        ({"latch_width": (6, "weeks")}, r"latch_width is \(6, 'weeks'\); give picoseconds or"),
+        ({"latch_width": (6, "us", 1)}, r"latch_width is \(6, 'us', 1\); give picoseconds or"),
         ({"latch": 5}, "timing has no 'latch'; it knows latch_width, latch_to_clock,"),
     ):
         with pytest.raises(ValueError, match=says):

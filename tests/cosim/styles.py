@@ -207,6 +207,14 @@ GOOD = (
 _SLEEP = "reg [19:0] idle; always @(posedge clk) idle <= latch_in[1] ? 0 : &idle ? idle : idle + 1;"
 _END = "assign data = stages[STAGES-1];"
 BAD = (
+    COUNTER.changed(
+        "gives_up",
+        ("reg [3:0] n;", "reg [3:0] n; reg [9:0] w;"),
+        (
+            "if (reset) begin",
+            "w <= c[1] & ~c[2] ? 0 : &w ? w : w + 1; if (w == 600 && n != 0) n <= 8; if (reset) begin w <= 0;",
+        ),
+    ),
     FPGA.changed(
         "sleeps",
         (_END, f"{_SLEEP} assign data = idle > 60000 | stages[STAGES-1];"),

@@ -4,6 +4,7 @@ import pytest
 from styles import FPGA
 
 from padbench.cosim.job import HdlError
+from padbench.cosim.proof import proof_of
 from padbench.cosim.regress import regress, scenarios_of
 from padbench.sheet import sheet_from_text
 
@@ -72,6 +73,7 @@ def test_bits_ties_headers_and_macros(tmp_path):
         (('"lines[1]"', '"reset"'), "latch", "reset is no port of wrapped; it has clk, enable,"),
         (('"lines[1]"', '"lines[4]"'), "latch", "lines[4] is no part of a port of wrapped"),
         (("enable = 1", "enabled = 1"), "ties.enabled", "enabled is no port of wrapped"),
+        (("enable = 1", "enable = 2"), "ties.enable", "enable has 1 bit, and 2 needs more"),
         (('["headers"]', '["gone"]'), "include[0]", '"gone" is no folder'),
         (
             ("ties =", "parameters = { STAGE = 3 }\nties ="),
@@ -85,3 +87,110 @@ def test_what_does_not_fit(tmp_path, change, key, says):
         run(tmp_path, change, names=("idle",))
     assert caught.value.key == key
     assert says in caught.value.says
+
+
+RECORDS = """library ieee;
+use ieee.std_logic_1164.all;
+package kinds is
+  type lines_t is record
+    latch, clock : std_logic;   -- from the cable; these come first
+  end record;
+  type in_t is record
+    lines  : lines_t;
+    keys   : std_logic_vector(7 downto 0);
+    enable : std_logic;
+  end record;
+  type out_t is record
+    data : std_logic;
+  end record;
+end package;
+library ieee;
+use ieee.std_logic_1164.all;
+use work.kinds.all;
+entity Pad is
+  generic (DEPTH : positive := 8; FIRST : std_logic := '1');
+  port (SysClk : in std_logic; Pad_i : in in_t; Pad_o : out out_t);
+end entity Pad;
+architecture rtl of Pad is
+  signal latch, clock : std_logic_vector(2 downto 0) := "000";
+  signal stages : std_logic_vector(DEPTH - 1 downto 0) := (others => FIRST);
+begin
+  process (SysClk) begin
+    if rising_edge(SysClk) then
+      latch <= latch(1 downto 0) & pad_i.lines.latch;
+      clock <= clock(1 downto 0) & pad_i.lines.clock;
+      if latch(1) = '1' then stages <= pad_i.keys;
+      elsif clock(1) = '1' and clock(2) = '0' then stages <= stages(DEPTH - 2 downto 0) & '0';
+      end if;
+    end if;
+  end process;
+  pad_o.data <= stages(DEPTH - 1) when pad_i.enable = '1' else 'X';
+end architecture;
+"""
+FIELDS = """latch = "Pad_i.lines.latch"
+clock = "Pad_i.lines.clock"
+data = "pad_o.data"
+buttons = "pad_i.keys"
+system-clock = "SysClk"
+frequency = "24 MHz"
+parameters = { DEPTH = 8 }
+ties = { "pad_i.enable" = 1 }
+"""
+
+
+def test_a_parameter_that_verilator_does_not_find(tmp_path):
+    sheet = sheet_of(
+        tmp_path, ("ties =", 'parameters = { STAGE = 3 }\nsimulator = "verilator"\nties =')
+    )
+    with pytest.raises(HdlError) as caught:
+        regress(sheet, tmp_path, [scenarios_of(sheet)["idle"]])
+    assert caught.value.key == "parameters.STAGE"
+    assert caught.value.says == "STAGE is no parameter of wrapped; leave it out"
+
+
+def sheet_with_records(folder, *changes):
+    (folder / "pad.vhd").write_text(RECORDS)
+    head = FPGA.write(folder).rsplit("[hdl]\n", 1)[0]
+    text = f'{head}[hdl]\nsources = ["pad.vhd"]\ntop = "pad"\nlanguage = "vhdl"\n{FIELDS}'
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    return sheet_from_text(text, "sheet")
+
+
+def test_fields_of_records_are_ports(tmp_path):
+    """On GHDL, which shows a simulation no record; records inside records, a tie, a generic."""
+    sheet = sheet_with_records(tmp_path)
+    names = ("each-button", "past-the-end")
+    result = regress(sheet, tmp_path, [scenarios_of(sheet)[name] for name in names])
+    assert result.verdict == "pass"
+    assert not [found for found in result.findings if found.id == "hdl.inputs"]
+
+
+def test_a_field_that_nothing_drives_is_named(tmp_path):
+    sheet = sheet_with_records(tmp_path, ('ties = { "pad_i.enable" = 1 }\n', ""))
+    result = regress(sheet, tmp_path, [scenarios_of(sheet)["each-button"]])
+    assert result.verdict == "fail"
+    (left,) = [found for found in result.findings if found.id == "hdl.inputs"]
+    assert left.says.startswith("pad_i.enable: ")
+    assert left.says.endswith('such as ties = { "pad_i.enable" = 0 }')
+
+
+def test_a_design_with_records_is_proved(tmp_path):
+    proof = proof_of(sheet_with_records(tmp_path), tmp_path, 60)
+    assert (proof.result, "answer within 167 ns" in proof.says) == ("proved", True)
+
+
+@pytest.mark.parametrize(
+    ("change", "key", "says"),
+    [
+        (("lines.latch", "lines.strobe"), "latch", "Pad_i.lines.strobe is no port of pad; it has "),
+        (("pad_o.data", "pad_i.enable"), "data", "pad_i.enable is an input of pad; name an output"),
+        (("DEPTH = 8", "DEPHT = 8"), "parameters.DEPHT", "DEPHT is no parameter of pad"),
+    ],
+)
+def test_what_does_not_fit_in_records(tmp_path, change, key, says):
+    sheet = sheet_with_records(tmp_path, change)
+    with pytest.raises(HdlError) as caught:
+        regress(sheet, tmp_path, [scenarios_of(sheet)["idle"]])
+    assert (caught.value.key, caught.value.says[: len(says)]) == (key, says)

@@ -9,10 +9,11 @@ from padbench.sheet import sheet_from_text
 pytestmark = pytest.mark.usefixtures("simulators")
 
 QUICK = ("each-button", "opposite-directions", "press-in-latch", "bounce", "long-latch")
-OTHERS = ("reset-in-read", "clock-in-latch", "many-clocks", "quick-pad")
+OTHERS = ("reset-in-read", "slow-read", "clock-in-latch", "many-clocks", "quick-pad")
 STYLES = {style.name: style for style in (*GOOD, *GOOD_READERS, *BAD, *BAD_READERS)}
 FAULTY = {
     "sleeps_once": ("idle-frame", "idle-frame", "sleeps"),
+    "gives_up": ("slow-read", "slow-read", ""),
     "wraps_256": ("many-clocks", "many-clocks", ""),
     "read_65": ("many-reads", "many-reads", ""),
     "slow_answer": ("each-button", "data.answer", "slow-answer"),

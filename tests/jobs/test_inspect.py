@@ -187,7 +187,7 @@ def test_every_rendering_says_what_failed(stopped):
     assert text.splitlines()[-1].startswith("stopped-last-bit.vcd: FAILS. 3 reads; 1 of ")
     write_page(stopped, page)
     assert "clock 8 is extra" in page.getvalue()
-    assert "Read 2 at 24.9585 ms" in page.getvalue()
+    assert "Read 2 at 24.9585\N{NO-BREAK SPACE}ms" in page.getvalue()
     write_junit([stopped], junit)
     cases = ET.fromstring(junit.getvalue()).iter("testcase")
     failed = [case.get("name") for case in cases if case.find("failure") is not None]
@@ -250,7 +250,7 @@ def test_several_captures_end_with_a_line_each_and_the_worst_code(capsys, tmp_pa
     assert "each-button.vcd: Holds." in out
     assert "stopped-last-bit.vcd: FAILS." in out
     assert "2 files: FAILS. 1 of 2 fail." in out
-    assert "Read 2 at 24.9585 ms" in page.read_text(encoding="utf-8")
+    assert "Read 2 at 24.9585\N{NO-BREAK SPACE}ms" in page.read_text(encoding="utf-8")
     assert main(["inspect", str(EACH), str(EACH)]) == 0
     capsys.readouterr()
     assert main(["inspect", str(EACH), str(STOPPED), "--json"]) == 1

@@ -7,6 +7,9 @@ import pytest
 
 import padbench as pb
 from padbench.cli import main
+from padbench.live.bench import Bench
+from padbench.live.keep import keep
+from padbench.live.state import State
 
 STATES = [
     ("plain", {"held": 0x84}),
@@ -54,6 +57,13 @@ def test_the_kept_sheet_has_the_dials_as_they_stand(ask, folder):
     assert (sheet.buttons, sheet.cable, sheet.works_with) == (
         before.buttons, before.cable, before.works_with,
     )  # fmt: skip
+
+
+def test_a_sheet_with_two_lines_in_its_name_is_kept_as_one_that_can_be_read(folder, tmp_path):
+    path = tmp_path / "two\nlines.toml"
+    path.write_bytes((folder / "harbour-b.toml").read_bytes())
+    keep(Bench(path), State(held=1), "kept")
+    assert pb.load_sheet(tmp_path / "kept.toml").cable == pb.load_sheet(path).cable
 
 
 @pytest.mark.parametrize(

@@ -65,6 +65,28 @@ def test_a_bad_pad_by_port_and_button(bad):
     assert not pulled.works
 
 
+def test_one_input_that_floats_leaves_the_other_buttons_right():
+    trial = tried(B + '\n[[fault]]\nkind = "input-open"\nat = "Up"\n', "each-button")
+    answer = answer_of(trial, (), PORTS, broken=["the input of Up is open"])
+    for one in answer.ports:
+        assert (one.works, one.says) == (False, "Up may read either way")
+        others = {name: word for name, word in one.buttons.items() if name != "Up"}
+        assert (one.buttons["Up"], {*others.values()}) == ("unsure", {"right"})
+    (cause,) = answer.causes
+    assert (cause.title, cause.says) == ("What is broken", "the input of Up is open")
+    assert cause.scenarios == ("each-button",)
+
+
+def test_a_swapped_pair_is_told_beside_an_input_that_floats():
+    fault = '\n[[fault]]\nkind = "input-open"\nat = "A"\n'
+    pushed = answered(tried(A + fault, "each-button")).ports[0]
+    assert pushed.buttons["A"] == "unsure"
+    assert (pushed.buttons["Up"], pushed.buttons["Down"]) == (
+        "swapped with Down",
+        "swapped with Up",
+    )
+
+
 def test_everything_that_fails_stands_under_one_cause(bad):
     plan = plan_of(sheet_from_text(A, "sheet"), bad)
     assert plan.holds

@@ -226,6 +226,8 @@ def test_labels_and_lines_survive_beside_a_binary(tmp_path, listing):
     file, line = routine.lines[0x8005]
     assert file == str(path.with_suffix(".lst"))
     assert "dex" in listing.splitlines()[line - 1]
+    # Of the listing's row the source alone.
+    assert routine.sources[file].splitlines()[line - 1] == "loop:   dex"
     # A listing of other code says nothing.
     path.write_bytes(CODE[::-1])
     assert 0x8000 not in load_routine(str(path)).lines

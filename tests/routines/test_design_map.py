@@ -30,8 +30,11 @@ def test_its_row_and_column_are_the_advice_for_one_at_a_time():
     assert chart.loop == advice.loop == 36
     column = [loop for loop, row in zip(chart.loops, chart.safe, strict=True) if row[0]]
     assert tuple(column) == advice.loops
-    (row,) = design_map(found.longest, PERIODS, loops=[36], gaps=range(129)).safe
-    assert tuple(gap for gap, safe in enumerate(row) if safe) == advice.gaps
+    (row,) = design_map(found.longest, PERIODS, loops=[36], gaps=[0, *range(2, 129)]).safe
+    assert (
+        tuple(gap for gap, safe in zip([0, *range(2, 129)], row, strict=True) if safe)
+        == advice.gaps
+    )
 
 
 def program(loop, gap):
@@ -85,9 +88,11 @@ def test_a_program_with_any_gap_of_the_advice_is_clean_at_every_rate():
     assert advice is not None
     assert narrow is not None
     assert advice.periods == tuple(rates)
-    chart = design_map(found.longest, rates, loops=[36], gaps=range(129))
+    chart = design_map(found.longest, rates, loops=[36], gaps=[0, *range(2, 129)])
     assert chart is not None
-    assert advice.gaps == tuple(gap for gap, safe in enumerate(chart.safe[0]) if safe)
+    assert advice.gaps == tuple(
+        gap for gap, safe in zip(chart.gaps, chart.safe[0], strict=True) if safe
+    )
     # The first and last gap of each stretch; one cycle more is nothing that one can write.
     edges = [g for g in advice.gaps if g > 1 and not {g - 1, g + 1} <= {*advice.gaps}]
     assert len(edges) > 6
@@ -155,12 +160,14 @@ def test_the_first_and_the_last_of_three_passes_can_agree():
     assert [one.byte == case.got for one in passes] == [True, False, True]
     run = baseline_of_survey(known).longest
     assert judge_routine(routine, HZ60, baseline_of_survey(known), [counts]).by_lengths
-    chart = design_map(run, [432], loops=[22], gaps=range(129))
+    chart = design_map(run, [432], loops=[22], gaps=[0, *range(2, 129)])
     advice = safe_lengths(run, [432])
     assert chart is not None
     assert advice is not None
     assert not chart.safe[0][0]
-    assert advice.gaps == tuple(gap for gap, safe in enumerate(chart.safe[0]) if safe)
+    assert advice.gaps == tuple(
+        gap for gap, safe in zip(chart.gaps, chart.safe[0], strict=True) if safe
+    )
     assert 22 not in advice.loops
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from boards import BUTTONS, INPUTS, adapter, changed, write
+from boards import BUTTONS, INPUTS, Part, adapter, changed, write
 
 import padbench
 from padbench.cli import main
@@ -186,6 +186,14 @@ def test_a_mistake_is_told_of_the_pad_that_has_it(tmp_path):
     assert second["board.buttons"] == (
         "SW502 (Up) goes to U2 pin 5 (P3), and SW602 (Down) to U2 pin 4 (P4): the two are swapped"
     )
+
+
+def test_what_must_change_names_the_part_of_each_pad(tmp_path):
+    parts = adapter()
+    parts = {**parts, "R602": Part("39", parts["R602"].pins)}
+    result = padbench.verify(of_board(tmp_path, parts, 2), "each-button")
+    said = " ".join(as_text(result, whole=False).split())
+    assert "on the board R602 (39 on P2_DOWN): 39 kΩ; as the others are" in said
 
 
 def test_a_contact_at_the_other_pad_s_register_is_missed(tmp_path):

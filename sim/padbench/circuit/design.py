@@ -94,7 +94,8 @@ class Design:
     ``data_emission`` are 0 where there is no diode in latch and clock, supply or data.
     ``lift_low`` and ``lift_high`` are the level that a port lifts a line to, 0 for its supply, and
     ``lifts_only`` is 1 where it does no more than that. ``sink_most`` is infinite where nobody says
-    what a port may sink. ``edge_max`` is infinite where any edge will do. Of the poll's times the
+    what a port may sink. ``edge_max`` is infinite where any edge of the clock will do,
+    ``latch_edge_max`` where any of the latch. Of the poll's times the
     shortest stand first and the longest end in ``_high``; ``stretch_*`` are those of
     `padbench.parts.Derating`. ``part_least`` and ``part_most`` are the supplies that a part takes.
     ``sink_drop`` and ``source_drop`` are volts across the output at its currents and at a supply of
@@ -198,6 +199,14 @@ class Design:
     stretch_degree: Array = _by(lambda x: 0.0 if x.law is None else x.law.per_degree)
     edge_max: Array = _by(
         lambda x: np.inf if x.part.clock_edge_max.max is None else x.part.clock_edge_max.max
+    )
+    latch_edge_max: Array = _by(
+        lambda x: (
+            np.inf
+            if x.part.clock_edge_max.max is None
+            or (x.chip.latch_inverted and x.chip.schmitt_inverter)
+            else x.part.clock_edge_max.max
+        )
     )
 
     lift_r: Array = _by(lambda x: _or(most, x.port.output_high_resistance, ABSENT))

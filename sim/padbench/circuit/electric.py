@@ -58,6 +58,10 @@ _BOUNCE = Rule(
 )
 
 
+AS_DRAWN = "as drawn"
+"""The variant of the pad as its sheet has it."""
+
+
 @dataclass(frozen=True, slots=True)
 class PortRow:
     """One variant of the pad on one kind of port; ``fails`` names the findings that fail there."""
@@ -117,7 +121,7 @@ def _port_table(sheet: Sheet) -> tuple[PortRow, ...]:
     kinds = [sheet.port(name) for name in sheet.known_ports]
     usual = {"latch_r": _USUAL_LINE_R, "clock_r": _USUAL_LINE_R}
     variants: dict[str, dict[str, float]] = {
-        "as drawn": {},
+        AS_DRAWN: {},
         "without resistors on latch and clock": {"latch_r": ABSENT, "clock_r": ABSENT},
         f"with {show(_USUAL_LINE_R, 'Ω')} on latch and clock": usual,
     }

@@ -245,13 +245,15 @@ def _of_line(name: Literal["latch", "clock"], resistor: str) -> Iterator[Quantit
     def line(c: Circuits) -> Line:
         return c.latch if name == "latch" else c.clock
 
+    edge_max = "latch_edge_max" if name == "latch" else "edge_max"
+
     def edge(way: Literal["rise", "fall"], ends: str, get: str) -> Quantity:
         # The line of an inverted latch ends at the inverter, which is a fact of the finding.
         text = f"the {name} {way}s from {ends} % in {{measured}} at the {{{name}_end}}"
         text += ", {limit} is allowed"
         return _row(
             *(f"{name}.{way}", "s", name, "at most"),
-            lambda c: (getattr(line(c), way), each(c.design.edge_max)),
+            lambda c: (getattr(line(c), way), each(getattr(c.design, edge_max))),
             ("part.clock_edge_max", *_EDGE),
             *(text, resistor, *_CABLE),
             never=f"the {name} line never gets {get}",

@@ -33,6 +33,9 @@ _READS = 70
 _TURNS = 4
 """Frames from read to read of one of four players' pads (common practice, no source)."""
 
+_COPY = 310_000_000
+"""Picoseconds of the longest copy, of 514 cycles (from memory)."""
+
 _IN_LATCH = 2
 """Clocks inside a latch."""
 
@@ -104,6 +107,10 @@ def hdl_scenarios(
         "many-clocks": (
             f"{_CLOCKS} clocks after one latch: past the end nothing comes round again.",
             _many_clocks,
+        ),
+        "slow-read": (
+            "A console that is stopped after each bit for as long as it copies its sprites.",
+            _slow_read,
         ),
         "clock-in-latch": (
             "Clocks while the latch is high shift nothing: the load goes before.",
@@ -186,6 +193,16 @@ def _many_clocks(setting: Setting) -> Script:
     for held in (0x00, 0xFF, 0x5A):
         timetable.hold(held)
         timetable.poll(timing=setting.timing.with_clocks(_CLOCKS))
+    return timetable.script()
+
+
+def _slow_read(setting: Setting) -> Script:
+    """A pad that gives up a read after some time shows it here; no proof counts so far."""
+    timetable = Timetable(setting, passes=1)
+    stopped = max(setting.timing.clock_high, _COPY)
+    timetable.hold(0xA5)
+    timetable.poll(timing=replace(setting.timing, clock_high=stopped))
+    timetable.poll()
     return timetable.script()
 
 

@@ -6,7 +6,7 @@ written one after the other and read so, and a record is read once and not kept.
 
 import json
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -93,7 +93,8 @@ class Job:
     no button is. ``widths`` holds those of vectors. ``period`` is that of the system clock and
     ``answer`` the pad's in picoseconds, ``limit`` the longest that it may take in seconds.
     ``ties`` are levels of further inputs. ``pulled_up``: a data line that is let go is high.
-    ``dump_all``: the simulator records every signal in a file of its own form.
+    ``dump_all``: the simulator records every signal in a file of its own form. ``fields`` are
+    those of records by the ports of the entity around the design, see `padbench.cosim.records`.
     """
 
     sources: list[str]
@@ -118,6 +119,7 @@ class Job:
     includes: list[str]
     defines: dict[str, int]
     dump_all: bool = False
+    fields: dict[str, str] = field(default_factory=dict)
 
     def write(self, folder: Path, runs: Iterable[PadRun | ReaderRun]) -> None:
         """Leave the job in a folder, where its process finds it; ``runs`` are made one by one."""

@@ -1,20 +1,23 @@
 """The ports of a built design and their directions, and names of bits and fields of ports.
 
     directions(job, build)            # {"latch": "input", "data": "output"}
+    port_of(job, "io.keys[3]")        # ("io_keys", [3]), where io is a record
 
 Simulators show inner signals and ports alike through their interface; what they built tells.
 """
 
 import re
+from itertools import takewhile
 from pathlib import Path
 
 from padbench.cosim.job import Job
+from padbench.cosim.records import ports_of, text_of
 
 _VVP_PORT = re.compile(r'\.port_info \d+ /(INPUT|OUTPUT|INOUT) \d+ "([^"]+)"')
 _VVP_SCOPE = re.compile(r'^S_\w+ \.scope module, "([^"]+)"', re.MULTILINE)
 _CPP_PORT = re.compile(r"VL_(IN|OUT|INOUT)(?:8|16|64|W)?\(\(?&(\w+)")
 _CPP = {"IN": "input", "OUT": "output", "INOUT": "inout"}
-_VHDL = {"in": "input", "out": "output", "buffer": "output", "inout": "inout"}
+_VHDL = {"in": "input", "out": "output", "inout": "inout"}
 _STEP = re.compile(r"\[(\d+)\]|\.(\w+)")
 
 
@@ -22,6 +25,16 @@ def parts_of(name: str) -> tuple[str, list[int | str]]:
     """``"bus[3]"`` is ``("bus", [3])``, ``"io.data"`` is ``("io", ["data"])``."""
     base = re.split(r"[\[.]", name, maxsplit=1)[0]
     steps = [int(bit) if bit else field for bit, field in _STEP.findall(name[len(base) :])]
+    return base, steps
+
+
+def port_of(job: Job, name: str) -> tuple[str, list[int | str]]:
+    """A port by its name in the sheet, as `parts_of`; a field of a record is a port of its own."""
+    base, steps = parts_of(name.lower() if job.vhdl else name)
+    path = [base, *takewhile(lambda step: isinstance(step, str), steps)]
+    for port, field in job.fields.items():
+        if field == ".".join(map(str, path)):
+            return port, steps[len(path) - 1 :]
     return base, steps
 
 
@@ -49,15 +62,7 @@ def _of_vvp(top: str, path: Path) -> dict[str, str]:
 
 
 def _of_vhdl(job: Job) -> dict[str, str]:
-    text = "\n".join(Path(source).read_text(errors="replace") for source in job.sources)
-    text = re.sub(r"--.*", "", text).lower()
-    entity = re.search(rf"\bentity\s+{job.top.lower()}\s+is\b(.*?)\bend\b", text, re.DOTALL)
-    ports = re.search(r"\bport\s*\((.*)", entity[1], re.DOTALL) if entity else None
-    found = {}
-    for part in ports[1].split(";") if ports else ():
-        names, colon, kind = part.partition(":")
-        if colon:
-            way = re.match(r"\s*(in|out|inout|buffer)\b", kind)
-            for name in names.replace("signal ", " ").split(","):
-                found[name.strip()] = _VHDL[way[1]] if way else "input"
-    return found
+    found = {name.lower(): _VHDL[way] for name, way, _ in ports_of(text_of(job), job.top)}
+    apart = {path.split(".")[0] for path in job.fields.values()}
+    fields = {port: found[path.split(".")[0]] for port, path in job.fields.items()}
+    return {name: way for name, way in found.items() if name not in apart} | fields

@@ -1,6 +1,6 @@
 """A design's ports by role, inside a simulation: found, checked, driven by what they mean."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from cocotb.clock import Clock
@@ -9,7 +9,7 @@ from cocotb.triggers import RisingEdge, Timer
 from cocotb.types import Logic, LogicArray
 
 from padbench.cosim.job import Job
-from padbench.cosim.port_list import parts_of
+from padbench.cosim.port_list import port_of
 from padbench.cosim.signals import BitOf, now_ps, steps, width_of
 
 _RESET_CYCLES = 8
@@ -52,16 +52,19 @@ class Ports:
             ]
         elif buttons is not None:
             self.by_role["buttons"] = self._word("buttons", buttons)
-        self.ties = [(self._find(f"ties.{name}", name), level) for name, level in job.ties.items()]
-        self.unlisted = sorted(
+        self.ties = [(self._tie(name, level), level) for name, level in job.ties.items()]
+        self.unlisted = self._as_written(
             name for name, way in directions.items() if way == "input" and name not in self.named
         )
 
+    def _as_written(self, ports: Iterable[str]) -> list[str]:
+        return sorted(self.job.fields.get(name, name) for name in ports)
+
     def _find(self, role: str, name: str) -> Any:
-        base, steps = parts_of(name.lower() if self.job.vhdl else name)
+        base, steps = port_of(self.job, name)
         handle: Any = getattr(self.dut, base, None)
         if handle is None or (self.directions and base not in self.directions):
-            there = sorted(self.directions) or sorted(
+            there = self._as_written(self.directions) or sorted(
                 port._name for port in self.dut if isinstance(port, ValueObjectBase)
             )
             raise Misfit(role, f"{name} is no port of {self.job.top}", "it has " + ", ".join(there))
@@ -88,6 +91,14 @@ class Ports:
         handle = self._find(role, name)
         if width_of(handle) != 1:
             raise Misfit(role, f"{name} has {width_of(handle)} bits", "name a port of one bit")
+        return handle
+
+    def _tie(self, name: str, level: int) -> Any:
+        handle = self._find(f"ties.{name}", name)
+        bits = width_of(handle)
+        if level >= 1 << bits:
+            says = f"{name} has {bits} bit{'s' * (bits != 1)}, and {level} needs more"
+            raise Misfit(f"ties.{name}", says, f"give 0 to {(1 << bits) - 1}")
         return handle
 
     def _word(self, role: str, name: str) -> Any:

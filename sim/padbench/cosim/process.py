@@ -29,10 +29,13 @@ from padbench.cosim.confined import (
 )
 from padbench.cosim.job import RECORDS, Job, PadRun, ReaderRun, Records
 from padbench.cosim.port_list import directions
+from padbench.cosim.records import ENTITY, unknown_generic, with_fields
 
 _BUILD_LOG, _RUN_LOG, _WORKER_LOG = "build.log", "run.log", "worker.log"
-_UNKNOWN_PARAMETER = re.compile(r"warning: parameter (\w+) not found")
-"""What Icarus says, and goes on; the others refuse."""
+_UNKNOWN_PARAMETER = re.compile(
+    r"(?:warning: parameter |Parameters from the command line .*: )(\w+)(?: not found|$)", re.M
+)
+"""What Icarus says, and goes on, and what Verilator says, and stops."""
 _BUILT = "built"
 """The mark that the design was compiled."""
 _PLACED = re.compile(r"^\S.*?:\d+(?::\d+)?:.*$", re.MULTILINE)
@@ -94,7 +97,7 @@ def run_job(
     Every process of the job is gone on return, also when this is left by an exception.
     Raises ``OSError`` if the folder cannot be written.
     """
-    used = within_reach(job, folder)
+    used = with_fields(within_reach(job, folder), folder)
     used.write(folder, runs)
     command = [sys.executable, "-m", "padbench.cosim.process", str(folder)]
     timed_out = flooded = False
@@ -213,6 +216,10 @@ def _outcome(
 def _not_built(job: Job, folder: Path) -> Outcome:
     """Why it does not compile."""
     words = _first_error(_text(folder / _BUILD_LOG)) or _last_line(_text(folder / _WORKER_LOG))
+    unknown = _UNKNOWN_PARAMETER.search(words)
+    if unknown is not None:
+        says = f"{unknown[1]} is no parameter of {job.top}; leave it out"
+        return Outcome("build", says, f"parameters.{unknown[1]}")
     if _NO_HEADER.search(words):
         says = f'{words}; name the folder that it is in, such as include = ["."]'
         return Outcome("build", says, "include")
@@ -295,6 +302,7 @@ def main(folder: Path) -> int:
     runner = get_runner(job.engine)
     mark = VHDL if job.vhdl else Verilog
     build = folder / "build"
+    around = [folder / f"{ENTITY}.vhd"] if job.fields else []
     dump = []
     if job.dump_all and job.engine == "icarus":
         # cocotb's own module for this is SystemVerilog, which a .v file is not compiled as.
@@ -309,8 +317,8 @@ def main(folder: Path) -> int:
         _look_first(runner, folder, found)
     try:
         runner.build(
-            sources=[mark(source) for source in (*job.sources, *dump)],
-            hdl_toplevel=job.top,
+            sources=[mark(source) for source in (*job.sources, *around, *dump)],
+            hdl_toplevel=ENTITY if around else job.top,
             parameters=job.parameters,
             build_args=[*job.build, *(("-s", "padbench_dump") if dump else ())],
             includes=job.includes,
@@ -328,23 +336,24 @@ def main(folder: Path) -> int:
     if any(found):
         return _foreign(job, folder, found)
     (folder / _BUILT).touch()
-    unknown = _UNKNOWN_PARAMETER.search(_text(folder / _BUILD_LOG))
-    if unknown is not None:
-        says = f"{unknown[1]} is no parameter of {job.top}"
-        return _misfit(folder, f"parameters.{unknown[1]}", says, "leave it out")
+    warned = _UNKNOWN_PARAMETER.search(_text(folder / _BUILD_LOG))
+    unknown = unknown_generic(job) if job.vhdl else warned and warned[1]
+    if unknown:
+        says = f"{unknown} is no parameter of {job.top}"
+        return _misfit(folder, f"parameters.{unknown}", says, "leave it out")
     job.built(folder, directions(job, build))
     return _simulate(job, runner, folder)
 
 
 def _simulate(job: Job, runner: Any, folder: Path) -> int:
     """What was built, so that it writes in ``folder`` alone."""
-    build = folder / "build"
+    build, top = folder / "build", job.top.lower() if job.vhdl else job.top
     if not write_only_below(folder):
         _record(folder, {"unconfined": True})
     try:
         runner.test(
             test_module="padbench.cosim.inside",
-            hdl_toplevel=job.top.lower() if job.vhdl else job.top,
+            hdl_toplevel=ENTITY if job.fields else top,
             test_args=job.run,
             parameters=job.parameters,
             build_dir=build,

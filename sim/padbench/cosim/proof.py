@@ -28,8 +28,9 @@ from padbench.core.units import show, to_ps
 from padbench.cosim.aiger import Aiger
 from padbench.cosim.build_folder import as_written, build_folder, within_reach
 from padbench.cosim.job import Job, on_grid
-from padbench.cosim.port_list import parts_of
+from padbench.cosim.port_list import port_of
 from padbench.cosim.process import Programs
+from padbench.cosim.records import ENTITY, with_fields
 from padbench.cosim.setting import (
     hdl_setting,
     job_of,
@@ -115,8 +116,10 @@ class _Design:
     """The design by itself: its ports, and whether one clock is enough for all of it."""
 
     def __init__(self, job: Job, programs: Programs, ends: float) -> None:
-        self.job, folder = job, programs.folder
-        used = within_reach(job, folder)
+        folder = programs.folder
+        used = with_fields(within_reach(job, folder), folder)
+        self.job = job = replace(job, fields=used.fields)
+        top = ENTITY if job.fields else job.top
         (folder / "pulled.v").write_text(_file("pulled.v").format(level="x1"[job.pulled_up]))
         beside = "console.v" if job.role == "pad" else "pad.v"
         (folder / "console.v").write_text(_file(beside))
@@ -125,10 +128,9 @@ class _Design:
         if not (folder / "design.json").exists():
             raise _Undecided(f"yosys cannot read the design: {as_written(says, job, used)}")
         modules = json.loads((folder / "design.json").read_text())["modules"]
-        self.name = next(name for name in modules if name.lower() == job.top.lower())
-        top = modules[self.name]
-        self.ports: dict[str, Any] = top["ports"]
-        self.cells: dict[str, Any] = top["cells"]
+        self.name = next(name for name in modules if name.lower() == top.lower())
+        self.ports: dict[str, Any] = modules[self.name]["ports"]
+        self.cells: dict[str, Any] = modules[self.name]["cells"]
         self.one_clock = self._one_clock()
 
     def _one_clock(self) -> bool:
@@ -166,7 +168,7 @@ class _Design:
 
     def place(self, name: str) -> tuple[str, int, Any]:
         """A port of one bit by its base name, place in it, and the net there."""
-        base, steps = parts_of(name.lower() if self.job.vhdl else name)
+        base, steps = port_of(self.job, name)
         port = self.ports.get(base)
         if port is None or len(steps) > 1 or any(isinstance(step, str) for step in steps):
             raise _Undecided(f"after synthesis the design has no port {name}")
@@ -183,14 +185,18 @@ def _reading(job: Job, programs: Programs, ends: float) -> str:
     if job.vhdl:
         generics = [f"-g{name}={value}" for name, value in job.parameters.items()]
         command = ["ghdl", "--synth", "--std=08", "-frelaxed", "--out=verilog", *generics]
-        says = _run([*command, *job.sources, "-e", job.top], programs, ends, "synthesised.v")
+        around = [f"{ENTITY}.vhd"] if job.fields else []
+        top = ENTITY if around else job.top
+        files = [*job.sources, *around]
+        says = _run([*command, *files, "-e", top], programs, ends, "synthesised.v")
         text = programs.words("synthesised.v")
         if "endmodule" not in text:
             raise _Undecided(f"ghdl does not synthesise it: {says}")
-        # GHDL writes down all that a case can be, and no default: it remembers nothing.
-        full = re.sub(r"^ +\S+:(.*\n +endcase)", r"default:\1", text, flags=re.M)
+        # Names as the sheet's are looked up, which may be spelled in another case. GHDL writes down
+        # all that a case can be, and no default: it remembers nothing.
+        full = re.sub(r"^ +\S+:(.*\n +endcase)", r"default:\1", text.lower(), flags=re.M)
         (programs.folder / "synthesised.v").write_text(full)
-        return f"read_verilog synthesised.v\nhierarchy -check -top {job.top.lower()}\n"
+        return f"read_verilog synthesised.v\nhierarchy -check -top {top.lower()}\n"
     for source in job.sources:
         text = re.sub(r"//.*|/\*.*?\*/|\"[^\"\n]*\"", " ", Path(source).read_text(errors="replace"))
         for number, line in enumerate(text.splitlines(), 1):
@@ -411,7 +417,7 @@ def _top(sheet: Sheet, design: _Design, values: Mapping[str, int]) -> str:
         if of_reader := job.role == "reader" and role in ("latch", "clock", "held", "valid"):
             wire = f"{role}_port"
         if role == "held":
-            base = port.lower() if job.vhdl else port
+            base, _ = port_of(job, port)
             nets |= {(base, bit): f"held_port[{bit}]" for bit in range(8)}
             continue
         if (role in job.inverted) != (role == "buttons") and role != "data" and not of_reader:
@@ -420,7 +426,7 @@ def _top(sheet: Sheet, design: _Design, values: Mapping[str, int]) -> str:
             base, bit, _ = design.place(port)
             nets[base, bit] = wire
         elif isinstance(port, str):
-            base = port.lower() if job.vhdl else port
+            base, _ = port_of(job, port)
             nets |= {(base, stage): f"{wire}[{stage}]" for stage in range(pad.stages)}
         else:
             for stage, name in enumerate(port):
@@ -428,7 +434,7 @@ def _top(sheet: Sheet, design: _Design, values: Mapping[str, int]) -> str:
                     base, bit, _ = design.place(name)
                     nets[base, bit] = f"{wire}[{stage}]"
     for name, level in job.ties.items():
-        base, steps = parts_of(name.lower() if job.vhdl else name)
+        base, steps = port_of(job, name)
         many = 1 if steps else len(design.ports.get(base, {"bits": ()})["bits"])
         first = design.place(name)[1] if steps else 0
         nets |= {(base, first + bit): f"1'b{level >> bit & 1}" for bit in range(many)}

@@ -97,7 +97,7 @@ _INPUTS = Rule(
     "",
     {
         "unlisted": "{names:list}: inputs of the design that the sheet does not name, so nothing "
-        "drives them; give them levels, such as ties = {{ {names[0]} = 0 }}"
+        'drives them; give them levels, such as ties = {{ "{names[0]}" = 0 }}'
     },
 )
 _CONFINED = Rule(

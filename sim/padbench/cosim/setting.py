@@ -292,7 +292,7 @@ def _not_for_reader(script: Script, setting: Setting) -> str:
         "what follows the eighth bit; a reader decides itself how far it reads": any(
             read.timing.clocks != timing.clocks for read in reads
         ),
-        "a latch of another length; a reader makes its latch itself": any(
+        "latch or clocks of another length; a reader makes them itself": any(
             read.timing != timing for read in reads
         ),
         "a read that the console gives up; a reader ends its reads itself": any(

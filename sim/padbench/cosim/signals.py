@@ -42,9 +42,13 @@ def whole(name: str, value: Any, least: int = 0, most: int | None = None) -> int
 
 def length_of(name: str, time: Time, least: int = 0) -> int:
     """A time as picoseconds; ``ValueError`` names the field where it is shorter or no time."""
+    wrong = f"{name} is {time!r:.60}; give picoseconds or (value, unit), such as (320, 'ns')"
     if not isinstance(time, int | tuple) or isinstance(time, bool):
-        raise ValueError(f"{name} is {time!r:.60}; give picoseconds or (value, unit)")
-    ps = ps_of(time)
+        raise ValueError(wrong)
+    try:
+        ps = ps_of(time)
+    except (TypeError, ValueError, OverflowError):
+        raise ValueError(wrong) from None
     if ps < least:
         raise ValueError(f"{name} is {time!r:.60}; give a time of at least {least} ps")
     return ps

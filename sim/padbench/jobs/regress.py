@@ -473,6 +473,12 @@ def _cause(cause: Cause) -> CauseDocument:
     }
 
 
+def _with_like(cause: Cause) -> str:
+    """What a cause is, and the faults of a soldered pad that read the same."""
+    like = f". A soldered pad reads so if {'; or '.join(cause.like)}"
+    return cause.says + like * bool(cause.like)
+
+
 def _coverage(coverage: Coverage) -> CoverageDocument:
     missing = coverage.missing_transitions
     return {
@@ -554,14 +560,9 @@ def _causes(result: RegressResult) -> Iterator[Block]:
     if result.causes:
         yield Table(
             "Likely causes: a register with one of these faults would give just these reads",
-            ("cause", "what it is", "explains", "a soldered pad reads so if"),
+            ("cause", "what it is", "explains"),
             [
-                (
-                    cause.id,
-                    cause.says,
-                    f"{cause.explains:.0%} of the reads",
-                    "; or ".join(cause.like) or "nothing in it breaks like that",
-                )
+                (cause.id, _with_like(cause), f"{cause.explains:.0%} of the reads")
                 for cause in result.causes
             ],
             frozenset((2,)),

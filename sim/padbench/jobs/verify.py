@@ -82,7 +82,7 @@ from padbench.waveio.vcd_out import write_wave
 from padbench.wiring.mistakes import UNPLUGGED, shorts
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.recognise import Drawn, Row
-from padbench.wiring.netlists.sheet import board_of
+from padbench.wiring.netlists.sheet import board_of, usual_pull_up
 from padbench.wiring.netlists.shown import parts_shown
 from padbench.wiring.plan import wiring_plan
 
@@ -240,9 +240,11 @@ def verify_result(
     @cache
     def plan() -> Plan:
         # Judged and played again when somebody asks what to change, and not before.
-        return plan_of(design.sheet, trial)
+        return plan_of(design.sheet, trial, usual_pull_up(drawn, design.sheet))
 
-    answer = cache(lambda: answer_of(trial, plan().changes, ports, plan().wrong))
+    answer = cache(
+        lambda: answer_of(trial, plan().changes, ports, plan().wrong, _broken(design.sheet))
+    )
 
     def sections() -> Iterator[Section]:
         yield _brief(answer(), plan(), design.sheet, trial.findings, drawn)
@@ -429,7 +431,6 @@ def _brief(
         (str(number), f"{cause.title}{on_board(cause.change, drawn)}: {cause.says}{_mended(cause)}")
         for number, cause in enumerate(answer.causes, 1)
     ]
-    broken = [("broken", one) for one in _broken(sheet)]
     after = [("", f"{capital(plan.says)}.")] if plan.says else []
     played = [
         (f"scenarios that {word}", f"{len(names)}: {', '.join(names)}")
@@ -441,7 +442,7 @@ def _brief(
     blocks = [
         Lines("", ports, NEVER_CUT),
         Lines("", _whose(sheet)),
-        Lines("What must change", [*broken, *causes, *after], kept=True),
+        Lines("What must change", [*causes, *after], kept=True),
         Lines("", [("", one.says) for one in findings if one.warns]),
         Lines("", [("not judged", ", ".join(unjudged))] if unjudged else [], listed=True),
         thinnest_lines(answer.thinnest),

@@ -33,7 +33,7 @@ from padbench.trials.trial import Trial
 from padbench.wiring.mistakes import UNPLUGGED, judge_family, judge_wiring, shorts
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.recognise import Drawn
-from padbench.wiring.netlists.sheet import board_of
+from padbench.wiring.netlists.sheet import board_of, usual_pull_up
 from padbench.wiring.netlists.shown import parts_shown
 from padbench.wiring.plan import Range, WiringPlan, wiring_plan
 from padbench.wiring.schematic import Picture, draw_on, drawn_svg, packages, schematic
@@ -126,6 +126,7 @@ def plan_wiring(sheet: SheetLike, pad: str | None = None) -> Result:
     warned = "".join(f" {capital(finding.says)}." for finding in findings if finding.warns)
     warned += " Its [[fault]] is left out: these are a sound pad's." * bool(design.sheet.fault)
     plan = wiring_plan(design.sheet, parts_shown(drawn, design.sheet))
+    usual = usual_pull_up(drawn, design.sheet)
     unplugged = UNPLUGGED if shorts(design.sheet) else ""
     return Result(
         command="wiring",
@@ -142,7 +143,7 @@ def plan_wiring(sheet: SheetLike, pad: str | None = None) -> Result:
             *_sections(
                 plan,
                 faults,
-                plan_of(design.sheet, Trial(findings, (), ())).changes,
+                plan_of(design.sheet, Trial(findings, (), ()), usual).changes,
                 drawn,
             )
         ],

@@ -38,7 +38,9 @@ def keep(bench: Bench, state: State, name: object) -> dict[str, Any]:
     folder = bench.path.parent
     sheet, own = folder / f"{name}.toml", folder / f"{name}-scenario.toml"
     command = _command(shown, sheet, own, state)
-    head = f"# Kept from the live bench of {bench.path.name}. To play it again:\n# {command}\n\n"
+    head = f"Kept from the live bench of {bench.path.name}. To play it again:\n{command}"
+    # The name of a file may have ends of lines in it.
+    head = "".join(f"# {line}\n" for line in head.splitlines()) + "\n"
     about = f"{shown.run.name}: {shown.run.says} ({shown.run.where})"
     wanted: list[tuple[Path, Callable[[Path], None]]] = [
         (sheet, lambda path: _write(path, head + shown.pad.text)),

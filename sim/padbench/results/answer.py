@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
 from math import inf
-from operator import and_
+from operator import and_, or_
 
 from padbench.core.buttons import BUTTONS, spelled
 from padbench.core.findings import Finding
@@ -92,17 +92,18 @@ def answer_of(
     needed: Sequence[Change],
     ports: Collection[str],
     unmended: Collection[str] = (),
+    broken: Sequence[str] = (),
 ) -> Answer:
     """The answer of a trial on the ``ports`` that its sheet names.
 
     ``needed`` are those of a `padbench.results.change.Plan`, ``unmended`` the scenarios that go
-    wrong even so.
+    wrong even so, ``broken`` what the sheet itself says is broken, in words.
     """
     failing = tuple(run.name for run in trial.runs if run.verdict == "fail")
     sources = (source for finding in trial.findings for source in finding.sources)
     return Answer(
         tuple(_port(trial, port, ports) for port in ports),
-        tuple(_causes(trial, needed, ports, unmended)),
+        tuple(_causes(trial, needed, ports, unmended, broken)),
         thinnest(trial.findings),
         tuple(run.name for run in trial.runs if run.verdict == "pass"),
         failing,
@@ -205,22 +206,24 @@ def _buttons(runs: Sequence[ScenarioRun], *, stuck: bool) -> dict[str, str]:
 def _buttons_of(reads: Sequence[ReadResult]) -> dict[str, str]:
     always = reduce(and_, (pair.expected.held for pair in reads), 0xFF)
     alone = {pair.expected.held & ~always: pair for pair in reads}
+    # A bit that is at no level in one of them makes its button unsure, and no other.
+    open_ = reduce(or_, (pair.read.undecided for pair in reads), 0)
     words = {}
     for place, name in enumerate(BUTTONS):
         bit, pair = 128 >> place, alone.get(128 >> place)
         others = [other for held, other in alone.items() if not held & bit]
         if always & bit or (others and all(_is_pressed(other, bit) for other in others)):
             words[name] = "stuck"
-        elif pair is None or len(pair.read.bits) < len(BUTTONS) or pair.read.undecided:
+        elif pair is None or len(pair.read.bits) < len(BUTTONS) or open_ & bit:
             words[name] = "unsure"
-        elif pair.as_expected:
+        elif pair.as_expected or (open_ and not (pair.byte ^ pair.expected.byte) & ~open_):
             words[name] = "right"
-        elif pair.byte in alone:
-            other = spelled(pair.byte)
-            back = alone[pair.byte].byte == bit
+        elif (byte := pair.byte & ~open_) in alone:
+            other = spelled(byte)
+            back = alone[byte].byte & ~open_ == bit
             words[name] = f"swapped with {other}" if back else f"reads as {other}"
-        elif pair.byte & bit or pair.byte & ~always:
-            words[name] = f"reads as {spelled(pair.byte)}"
+        elif byte & bit or byte & ~always:
+            words[name] = f"reads as {spelled(byte)}"
         else:
             words[name] = "never"
     return words
@@ -249,7 +252,9 @@ def _said(
     ]
     if pairs:
         parts.append(f"{joined(pairs)} are swapped")
-    for start, says in (("reads as", "read as another"), ("stuck", "stuck"), ("never", "unread")):
+    some = (("reads as", "read as another"), ("stuck", "stuck"), ("never", "unread"),
+            ("unsure", "may read either way"))  # fmt: skip
+    for start, says in some:
         names = [name for name, word in buttons.items() if word.startswith(start)]
         if start == "reads as" and len(names) == 1:
             parts.append(f"{names[0]} {buttons[names[0]]}")
@@ -266,7 +271,11 @@ def _said(
 
 
 def _causes(
-    trial: Trial, needed: Sequence[Change], named: Collection[str], unmended: Collection[str]
+    trial: Trial,
+    needed: Sequence[Change],
+    named: Collection[str],
+    unmended: Collection[str],
+    broken: Sequence[str],
 ) -> Iterator[Cause]:
     failed = [found for found in trial.findings if found.verdict == "fail"]
     mine: list[list[str]] = [[*change.mends] for change in needed]
@@ -284,12 +293,14 @@ def _causes(
             blamed = _blamed(run, _broken_on(trial, run.port, named), mine)
             place = None if run.name in unmended else blamed
             (left if place is None else scenarios[place]).append(run.name)
+    if broken:
+        yield Cause("What is broken", "; ".join(broken), (*rest,), (*left,))
     taken: set[str] = set()
     for change, ids, names in zip(needed, mine, scenarios, strict=True):
         once = tuple(id_ for id_ in dict.fromkeys(ids) if id_ not in taken)
         taken.update(once)
         yield Cause(change.title, change.whole, once, tuple(names), change)
-    if rest or left:
+    if (rest or left) and not broken:
         says = "no value of the sheet is known to mend this"
         yield Cause("Not explained by these" if needed else "No value", says, (*rest,), (*left,))
 

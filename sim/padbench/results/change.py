@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from padbench.circuit.electric import judge_electric
 from padbench.circuit.mending import Found, Setting, fewest_settings, with_settings
 from padbench.circuit.quantities import (
     QUANTITIES,
@@ -24,6 +25,7 @@ from padbench.core.units import Value, show
 from padbench.routines.poll import with_timings
 from padbench.sheet import Sheet
 from padbench.trials.trial import Trial, try_sheet
+from padbench.wiring.mistakes import judge_wiring
 
 TITLES: Mapping[str, str] = tomllib.loads(
     Path(__file__).with_name("titles.toml").read_text(encoding="utf-8")
@@ -129,14 +131,15 @@ class Plan:
         return f"with all that the sheet can change, {', and '.join(still)}: {again}"
 
 
-def plan_of(sheet: Sheet, trial: Trial) -> Plan:
+def plan_of(sheet: Sheet, trial: Trial, usual: Value | None = None) -> Plan:
     """The fewest edits of a sheet that mend what failed in its trial, judged again.
 
         trial = try_sheet(sheet)
         plan = plan_of(sheet, trial)
 
     Wires first, as the findings say; then as few values as do together, each preferred (IEC 60063)
-    and well inside the range in which everything holds. The sheet with all of them is judged
+    and well inside the range in which everything holds. ``usual`` is what most pull-ups of a board
+    are where some are not, and is tried first. The sheet with all of them is judged
     again, and what read wrong is played again on it, on every port at both corners. That takes
     up to as long as the trial; a trial that passed costs nothing. Raises `RoutineError` as
     `try_sheet` does.
@@ -146,6 +149,7 @@ def plan_of(sheet: Sheet, trial: Trial) -> Plan:
     if not failing and not went_wrong:
         return Plan()
     wired, mended = _wired(sheet, failing)
+    odd, mended = _odd_pull_ups(mended, failing, usual)
     waits, mended = _waits(mended, failing)
     found = fewest_settings(with_timings(mended))
     mended = with_settings(mended, found.settings)
@@ -160,7 +164,7 @@ def plan_of(sheet: Sheet, trial: Trial) -> Plan:
     known = {one.id for one in left}
     left += [one for one in again.findings if one.verdict == "fail" and one.id not in known]
     done = [one for one in failing if one.id not in still]
-    edits = [*wired, *waits[:1], *_of_settings(sheet, found, done)]
+    edits = [*wired, *odd, *waits[:1], *_of_settings(sheet, found, done)]
     passes = tuple(run.name for run in again.runs if run.verdict == "pass")
     return Plan(
         (*edits, *_said(left)),
@@ -222,6 +226,22 @@ def _wired(sheet: Sheet, failing: Sequence[Finding]) -> tuple[list[Change], Shee
 def _with(sheet: Sheet, table: str, option: str, value: object) -> Sheet:
     rows = getattr(sheet, table).model_copy(update={option: value})
     return sheet.model_copy(update={table: rows})
+
+
+def _odd_pull_ups(
+    sheet: Sheet, failing: Sequence[Finding], usual: Value | None
+) -> tuple[list[Change], Sheet]:
+    """All pull-ups as most are, if that mends whatever hangs on them, and the sheet with it."""
+    if usual is None:
+        return [], sheet
+    alike = _with(sheet, "pull_up", "value", usual)
+    judged = (*judge_wiring(alike), *judge_electric(alike, remedies=False).findings)
+    still = {one.id for one in judged if one.verdict == "fail"}
+    mends = tuple(one.id for one in failing if "pull-up.value" in (one.rule.mends or ()))
+    if not mends or still & {*mends}:
+        return [], sheet
+    value = show(usual.nominal, "Ω", 4)
+    return [Change("pull-up.value", "as the others are", value, (), "", mends)], alike
 
 
 def _waits(sheet: Sheet, failing: Sequence[Finding]) -> tuple[list[Change], Sheet]:

@@ -204,6 +204,9 @@ def _briefs_of(results: Sequence[Result]) -> list[Lines]:
 
 def _brief_of(result: Result) -> Lines:
     """One of several: its verdict, and of its short answer what it does and why not."""
-    lines = [block for block in result.brief if isinstance(block, Lines) and block.rows]
-    rows = [row for block in lines[: 1 if result.verdict == "pass" else 2] for row in block.rows]
+    first, *more = [block for block in result.brief if isinstance(block, Lines) and block.rows]
+    # What must change comes before whose bits are whose.
+    more.sort(key=lambda block: not block.title)
+    shown = [first, *more[: result.verdict != "pass"]]
+    rows = [row for block in shown for row in block.rows]
     return Lines(f"{result.name}: {result.word} {result.lead}", rows)

@@ -257,6 +257,12 @@ def lines_in(
     return lines
 
 
+def source_in(listing: str) -> str:
+    """The source that a listing repeats beside the code, line by line; other lines are empty."""
+    rows = map(_ROW.fullmatch, listing.splitlines())
+    return "\n".join((row["text"] or row["text2"] or "").strip() if row else "" for row in rows)
+
+
 def _marked(text: str) -> str:
     """A source that says in each line, behind a comment, which it is: its listing does not."""
     return "".join(f"{line} ;line{n}\n" for n, line in enumerate(text.splitlines(), 1))

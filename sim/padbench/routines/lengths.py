@@ -146,7 +146,8 @@ def safe_lengths(run: RoutineRun, periods: Sequence[int]) -> SafeLengths | None:
             for length in range(max(_QUICKEST_LOOP, layout.shortest), _LONGEST_LOOP + 1)
             if not layout.unsafe(length - layout.loop, 0, periods)
         )
-    gaps = tuple(gap for gap in range(_MOST_GAP + 1) if not layout.unsafe(0, gap, periods))
+    gaps = (0, *range(2, _MOST_GAP + 1))  # no instruction takes a single cycle
+    gaps = tuple(gap for gap in gaps if not layout.unsafe(0, gap, periods))
     return SafeLengths(layout.loop, loops, gaps, tuple(periods))
 
 
@@ -173,9 +174,9 @@ def _two_hit(ahead: Phases, number: Phases, period: int) -> bool:
 
 
 def ranges(numbers: Sequence[int]) -> str:
-    """Rising numbers of cycles for people: ``12 to 40, 44``. No instruction takes a single one."""
+    """Rising numbers of cycles for people: ``12 to 40, 44``."""
     stretches: list[list[int]] = []
-    for number in (one for one in numbers if one != 1):
+    for number in numbers:
         if stretches and stretches[-1][1] == number - 1:
             stretches[-1][1] = number
         else:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from padbench.files import was_read
 from padbench.routines.assembly import assemble
-from padbench.routines.cross import Assembler, cross_assembled, labels_in, lines_in
+from padbench.routines.cross import Assembler, cross_assembled, labels_in, lines_in, source_in
 from padbench.routines.routine import PORTS, Assembled, Place, Routine, RoutineError
 
 SHIPPED = (
@@ -110,7 +110,9 @@ def _with_notes(segments: tuple[tuple[int, bytes], ...], path: Path) -> Assemble
     if (listing := texts.get(".lst")) is None:
         return Assembled(segments, labels)
     name = str(beside[".lst"])
-    return Assembled(segments, labels, lines_in(listing, segments, name), {name: listing})
+    return Assembled(
+        segments, labels, lines_in(listing, segments, name), {name: source_in(listing)}
+    )
 
 
 def shipped_source(name: str) -> str | None:

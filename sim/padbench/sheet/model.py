@@ -132,6 +132,9 @@ class Pad(Table):
 class Chip(Table):
     """``[register]``: the part, the number of stages (chained if more than it has), the latch.
 
+    ``schmitt_inverter`` says that what inverts it is a Schmitt gate, which takes an edge of any
+    slope.
+
     With ``kind = "firmware"`` there is no part but a program: how long it takes from the latch to
     the first bit and from a clock to the next one (s, least and most), and the shortest pulse that
     it notices (s).
@@ -144,6 +147,9 @@ class Chip(Table):
         Field(examples=["ground"])
     )
     latch_inverted: Annotated[bool, Field(strict=True)] = Field(default=False, examples=[False])
+    schmitt_inverter: Annotated[bool | None, Field(strict=True)] = Field(
+        default=None, examples=[True]
+    )
     first_bit: Annotated[Value | None, TimeRange("1 us to 3 us")] = None
     next_bit: Annotated[Value | None, TimeRange("1 us to 3 us")] = None
     shortest_pulse: Annotated[Value | None, TimeRange("200 ns")] = None

@@ -17,7 +17,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from padbench.circuit.circuits import Circuits
-from padbench.circuit.design import ABSENT, Design, design_of, most, stacked
+from padbench.circuit.design import ABSENT, Design, design_of, least, most, stacked
 from padbench.circuit.worst_case import worst_case
 from padbench.core.findings import Source
 from padbench.core.units import Value, show
@@ -34,6 +34,9 @@ FIGURES = (Source("figures and numbers of small transistors", "from memory"),
 DIODES = (Source("a zener diode conducts from 5 % below its volts on", "common practice"),
           Source("volts by the number of a zener diode; a small LED", "from memory"))  # fmt: skip
 """What those of zener diodes and indicators do."""
+
+GATES = (Source("levels, supplies and pins of families of gates and arrays", "from memory"),)
+"""What those of gates rest on."""
 
 _SATURATED, _LETS_GO = 0.8, 0.45
 _FORCED_GAIN, _MOST_AMPERES = 20, 0.1
@@ -79,14 +82,53 @@ def _designs(sheet: Sheet) -> list[Design]:
     return [design_of(sheet, sheet.part, sheet.port(name)) for name in sheet.works_with.ports]
 
 
-def low_supply_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:
+def gate_supply_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:
     """Of each package of inverters: whether its family takes the supply of all ports."""
-    volts = max(float(np.max(Circuits(design).at_lines.supply)) for design in _designs(sheet))
+    supplies = [Circuits(design).at_lines.supply for design in _designs(sheet)]
+    most_volts = max(float(np.max(volts)) for volts in supplies)
+    least_volts = min(float(np.min(volts)) for volts in supplies)
     for name in drawn.chips:
         value = drawn.board.parts[name].value
-        for family, most_volts in NAMES["low-supply"].items():
-            if re.search(family, value.upper()) and volts > most_volts:
-                yield "over-volts", f"{name} ({value})", show(most_volts, "V"), show(volts, "V")
+        part, plain = f"{name} ({value})", _plain(value)
+        for family, bound in NAMES["low-supply"].items():
+            if re.search(family, plain) and most_volts > bound:
+                yield "over-volts", part, show(bound, "V"), show(most_volts, "V")
+        for family, bound in NAMES["least-supply"].items():
+            if re.search(family, plain) and least_volts < bound:
+                yield "under-volts", part, show(bound, "V"), show(least_volts, "V")
+
+
+def _plain(value: str) -> str:
+    return re.sub("[^A-Z0-9]", "", value.upper())
+
+
+def gate_level_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:
+    """Of each gate between latch and load: whether it reads the latch of all ports."""
+    latches = [(one.latch, one.at_lines.supply) for one in map(Circuits, _designs(sheet))]
+    figure, supply_high = sheet.part.input_high, sheet.pad.supply.high
+    wanted = least(figure) * (supply_high if figure.unit == "fraction" else 1.0)
+    for name, into, out in drawn.inverters:
+        part = drawn.board.parts.get(name.partition(" pin ")[0])
+        if part is None or name in drawn.board.parts or "latch" not in drawn.reach(into):
+            continue
+        value = _plain(part.value)
+        lifted = any(drawn.rails[0] in link.nets for link in drawn.across(out, "tie"))
+        highs = (v for family, v in NAMES["bipolar-high"].items() if re.search(family, value))
+        if not lifted and (high := next(highs, wanted)) < wanted:
+            yield "gate-out", f"{name} ({part.value})", show(high, "V"), show(wanted, "V")
+        known = (one for one in NAMES["gate-levels"] if re.search(one["value"], value))
+        row: dict[str, str] = next(known, {})
+        for way, worst, beyond in (("low", np.max, 1), ("high", np.min, -1)):
+            needed, _, unit = row.get(way, "").partition(" ")
+            for line, supply in latches if needed else ():
+                volts = getattr(line, way)
+                is_part = unit == "%"
+                seen = float(worst(100 * volts / supply if is_part else volts))
+                if beyond * (seen - float(needed)) > 0:
+                    at = f"{seen:.0f} %" if is_part else show(seen, "V")
+                    rest = " of the supply" if is_part else ""
+                    yield f"gate-{way}", f"{name} ({part.value})", row[way] + rest, at
+                    break
 
 
 def transistor_faults(drawn: Drawn, sheet: Sheet) -> Iterator[tuple[str, str, str, str]]:

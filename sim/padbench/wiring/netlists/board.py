@@ -27,7 +27,8 @@ NAMES: Mapping[str, Any] = tomllib.loads(
 )
 """Names on boards, and sentences of the comparison."""
 
-_MOST_PINS = 1000
+_MOST_PINS, _MOST_IN_ALL = 1000, 20_000
+"""Pins of a part and of a board; more take recognition more time than anybody waits."""
 
 _NOT_FITTED = re.compile(
     # 100 nF has a unit, no mark.
@@ -51,6 +52,8 @@ class Part:
     fitted: bool = True
     given: str = ""
     """Another value, in ``[board.parts]``."""
+    symbol: str = ""
+    """What a schematic's library calls it."""
 
 
 @dataclass(frozen=True)
@@ -109,6 +112,7 @@ class Drawing:
     form: str
     values: Mapping[str, str]
     _parts: dict[str, Part] = field(default_factory=dict)
+    _pins: int = 0
 
     def refuse(self, wrong: str, instead: str, line: int | None = None) -> SheetError:
         """An error of this file, to raise."""
@@ -118,7 +122,15 @@ class Drawing:
         """Whether there is such a part already."""
         return reference in self._parts
 
-    def part(self, reference: str, value: str, line: int | None, *, fitted: bool = True) -> None:
+    def part(
+        self,
+        reference: str,
+        value: str,
+        line: int | None,
+        *,
+        fitted: bool = True,
+        symbol: str = "",
+    ) -> None:
         """One more part."""
         if not reference or not reference.isprintable() or len(reference) > 60:
             raise self.refuse(
@@ -144,7 +156,8 @@ class Drawing:
         # NC may be a jumper that is normally closed.
         fitted = fitted and (reference[:2] == "JP" or not _NOT_FITTED.search(value.upper()))
         given = printable(other)[:80] if other != value else ""
-        self._parts[reference] = Part(reference, printable(value)[:80], {}, {}, fitted, given)
+        value = printable(value)[:80]
+        self._parts[reference] = Part(reference, value, {}, {}, fitted, given, symbol[:80])
 
     def pin(self, reference: str, pin: str, net: str, line: int | None, function: str = "") -> None:
         """One pin of a part that is there, on a net."""
@@ -164,6 +177,11 @@ class Drawing:
             raise self.refuse(
                 f"{reference} has more than {_MOST_PINS} pins", "name the netlist of a pad", line
             )
+        self._pins += 1
+        if self._pins > _MOST_IN_ALL:
+            raise self.refuse(
+                f"holds more than {_MOST_IN_ALL} pins", "name the netlist of a pad alone"
+            )
         before = part.pins.get(pin, net)
         if before != net:
             raise self.refuse(
@@ -176,7 +194,7 @@ class Drawing:
         assert isinstance(part.pins, dict)
         assert isinstance(part.functions, dict)
         part.pins[pin] = printable(net)
-        if function:
+        if function not in ("", "~"):  # a symbol's name for none
             part.functions[pin] = function
 
     def board(self) -> Board:

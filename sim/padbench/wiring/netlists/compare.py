@@ -17,12 +17,14 @@ from padbench.sheet import Sheet
 from padbench.wiring.netlists.beside import (
     DIODES,
     FIGURES,
+    GATES,
     TRACK,
     data_drop,
     data_seconds,
+    gate_level_faults,
+    gate_supply_faults,
     in_parallel,
     indicator_fault,
-    low_supply_faults,
     transistor_faults,
 )
 from padbench.wiring.netlists.board import NAMES
@@ -36,6 +38,14 @@ _LEFT_OUT = {
     "indicator": "what it draws, as no value of a resistor beside it tells",
 }
 """Why a link of a role is not judged if it has no value."""
+
+_RESTS_ON = {
+    ("zener", "too-bright", "dark"): DIODES,
+    ("over-volts", "under-volts", "gate-low", "gate-high", "gate-out", "through"): GATES,
+    ("reversed-1",): (Source("pin 1 is the + of a capacitor with poles", "common practice"),),
+    ("slow-contact",): (Source("first-order RC", "calculated"),),
+}
+"""What faults of a kind rest on beside the netlist."""
 
 _Row = tuple[str, str, str, str]
 """One fault: its kind, the part or pin by its reference, where it is, what is meant."""
@@ -130,8 +140,8 @@ class _Comparison:
                 continue
             missed: Verdict = "not-judged" if id_ == "board.left-out" else "fail"
             figures: tuple[Source, ...] = FIGURES if id_ == "board.inverter" else ()
-            if any(kind in ("zener", "too-bright", "dark") for kind, *_ in rows):
-                figures = DIODES
+            for kinds, known in _RESTS_ON.items():
+                figures += known if any(kind in kinds for kind, *_ in rows) else ()
             columns = zip(_COLUMNS, zip(*rows, strict=True) if rows else [()] * 4, strict=True)
             yield Finding(
                 _RULES[id_],
@@ -167,7 +177,16 @@ class _Comparison:
         self._links()
         for row in transistor_faults(self.drawn, self.meant):
             self.add("board.inverter", *row)
-        for row in low_supply_faults(self.drawn, self.meant):
+        if self.meant.chip.schmitt_inverter and not self.drawn.schmitt:
+            nets = (self.net(pin) for pin in self.pins if pin.name == "load")
+            for name in dict.fromkeys(filter(None, map(self.drawn.inverter, nets))):
+                at = f"a {self.drawn.board.parts[name.partition(' pin ')[0]].value}"
+                meant = "a Schmitt gate (register.schmitt-inverter)"
+                self.add("board.values", "value", name, at, meant)
+        for row in (
+            *gate_supply_faults(self.drawn, self.meant),
+            *gate_level_faults(self.drawn, self.meant),
+        ):
             self.add("board.values", *row)
 
     def net(self, pin: Pin) -> str:
@@ -365,7 +384,9 @@ class _Comparison:
                 by_name(self.drawn.board.parts[link.reference]) if link.kind == "capacitor" else {}
             )
             if (ends.get("-"), ends.get("+")) == self.drawn.rails:
-                self.add("board.no-place", "reversed", link.reference, ends["+"], ends["-"])
+                named = "+" in self.drawn.board.parts[link.reference].functions.values()
+                kind = "reversed" if named else "reversed-1"
+                self.add("board.no-place", kind, link.reference, ends["+"], ends["-"])
             if link.kind == "diode" and link.role in ("clamp", "untold", "indicator"):
                 self._diode(link)
             elif link.role == "idle":
@@ -380,6 +401,8 @@ class _Comparison:
                     self.add("board.values", "no-tie", link.reference, show(volts, "V"))
             elif link.role == "in-line":
                 self._in_line(link)
+            elif link.role == "at-contact":
+                self._at_contact(link)
 
     def _diode(self, link: Link) -> None:
         """A zener diode within the supply, an indicator; all else a clamp may be."""
@@ -405,6 +428,27 @@ class _Comparison:
         """Up to which part of the supply an input reads low."""
         figure = self.meant.part.input_low
         return most(figure) / (1 if figure.unit == "fraction" else 5)  # volts are those at 5 V
+
+    def _at_contact(self, link: Link) -> None:
+        """A capacitor against bounce: 2.2 R C is less than the time from one poll to the next."""
+        net = next(net for net in link.nets if net not in self.drawn.rails)
+        ups = [up for up in self.drawn.lifting(net, "pull-up") if up.value]
+        known = [in_parallel(ups)] if ups else []
+        known += [value] if (value := self.meant.pull_up.value) else []
+        part = f"{link.reference} ({self.drawn.board.parts[link.reference].value})"
+        if link.value is None or not known:
+            self.left_out(link.reference, "no value tells how long it holds its contact's net")
+            return
+        takes = 2.2 * max(value.high for value in known) * link.value.high
+        period = self.meant.poll.period.low
+        if takes > period:
+            self.add("board.values", "slow-contact", part, show(takes, "s"), show(period, "s"))
+        else:
+            self.left_out(
+                part,
+                f"a release is seen up to {show(takes, 's')} later than edges.rise reckons, which"
+                " goes by the inputs alone, and bounce.polls as if it were not there",
+            )
 
     def _in_line(self, link: Link) -> None:
         """What a resistor drops in data; with one to supply on the pin's side it divides a low."""

@@ -74,6 +74,11 @@ def nameless_zener(text: str) -> bool:
     return volts is not None and math.isnan(volts) and not _STANDS_OFF.search(text.upper())
 
 
+def inside_joins(part: Part) -> list[tuple[str, str]]:
+    """Pins of an array that are one line, which goes in at one and out at the other."""
+    return [(one, other) for one, other in _array(part.value).get("joined", ())]
+
+
 def within(part: Part) -> list[tuple[str, str]]:
     """Pins of anode and cathode of each diode in an array, by its value or names of pins.
 

@@ -7,6 +7,7 @@ drawn.rows[0]["reference"], drawn.rows[0]["what"], drawn.rows[0]["by"]
 What nothing on the board tells is asked for in one line: a `SheetError` that says what to write.
 """
 
+import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -24,7 +25,7 @@ from padbench.sheet.model import BoardFile
 from padbench.toml import SheetError, nearest
 from padbench.wiring.mistakes import MOST_STAGES
 from padbench.wiring.netlists.board import NAMES, Board, Part, refused
-from padbench.wiring.netlists.diodes import nameless_zener, within
+from padbench.wiring.netlists.diodes import inside_joins, nameless_zener, within
 from padbench.wiring.netlists.pin_names import our_names
 
 _BUTTONS = {name.upper(): name for name in BUTTONS} | {"SEL": "Select"}
@@ -50,6 +51,12 @@ _SHOWN = 4
 
 _PLAYER = re.compile(r"(?<![A-Z0-9])(?:P|PAD|PL|PLAYER)[\s_-]?([1-9])(?![A-Z0-9])")
 """Beside a button, as in P1_A, "Player 1 A" or /pad1/A: whose it is."""
+
+_POLES = re.compile(
+    r"(?<!UN)(?<!NON)(?<!NON[ _-])POLARI[SZ]|ELECTROLYT|TANTAL"
+    r"|(?<![A-Z0-9])(?:CP[0-9]?|POL|ELKO|TANT)(?![A-Z0-9])"
+)
+"""In the value or the library of a capacitor that has a positive pole."""
 
 _BETWEEN_WORDS = re.compile(r"[\s_{}~()-]+")
 
@@ -82,8 +89,8 @@ class Link:
 
     ``role`` is a resistor's "pull-up", "latch-to-supply", "clock-to-supply", "pull-down", "tie",
     "in-contact", "in-line" or "in-base" (in series), "at-base" (to ground); a capacitor's
-    "decoupling" or "on-line"; a diode's "clamp", "conducts", "untold" or "indicator"; of any "idle"
-    and "no-place".
+    "decoupling", "on-line" or "at-contact"; a diode's "clamp", "conducts", "untold" or "indicator";
+    of any "idle" and "no-place".
     """
 
     reference: str
@@ -125,6 +132,9 @@ class Drawn:
     patterns: Mapping[str, str] = field(default_factory=dict)
     own: str = ""
     plug: str = ""
+    order: tuple[str, ...] | None = None
+    """The lines (or nets of data lines) by pin of the plug as drawn, as ``[board] plug`` has them,
+    as far as its pins are counted; None where the sheet or the names of all pins tell them."""
     chips: tuple[str, ...] = ()
     """References of all registers and packages of inverters, those of other pads too."""
     amiss: tuple[tuple[str, str, str, str, str], ...] = ()
@@ -187,7 +197,7 @@ class Drawn:
     def behind(self, key: str) -> str:
         """The parts on the board that give a key of the sheet its value, each with its own.
 
-        Of pull-ups those alone that are not as most are.
+        Of pull-ups those alone that are not as most are, if most are alike.
         """
         roles = {"pull-up.value": "pull-up", "cable.capacitance": "on-line",
                  "resistors.latch-to-supply": "latch-to-supply",
@@ -195,11 +205,20 @@ class Drawn:
         links = [link for link in self.links if link.role == roles.get(key) and link.value]
         values = [self.board.parts[link.reference].value for link in links]
         usual = max(values, key=values.count, default="") if key == "pull-up.value" else ""
+        usual = usual if 2 * values.count(usual) > len(values) else ""
         return ", ".join(
             f"{link.reference} ({value} on {' and '.join({*link.nets} - {*self.rails})})"
             for link, value in zip(links, values, strict=True)
             if value != usual
         )
+
+    @cached_property
+    def schmitt(self) -> bool:
+        """Whether each load pin is fed by a Schmitt gate."""
+        fed = {self.inverter(self.net(part, self.pins["load"])) for part in self.chain}
+        chips = [self.board.parts.get(name.partition(" pin ")[0]) for name in fed]
+        known = NAMES["schmitt"]["value"]
+        return all(part and re.search(known, _plain(part.value)) for part in chips)
 
     def inverter(self, net: str) -> str:
         """The reference of the inverter between latch and a net; empty if there is none."""
@@ -362,6 +381,7 @@ class _Recognition:
             patterns=patterns,
             own=own,
             plug=self.plug,
+            order=self._order(lines),
             chips=tuple(part.reference for part in self.parts("register", "inverter")),
         )
         self._refuse_pads_of_a_chain(drawn)
@@ -437,8 +457,7 @@ class _Recognition:
         """Connectors against the names of their pins, and the plug against the sheet."""
         line_of = {net: line for line, net in drawn.lines.items()}
         for part in self.parts("connector"):
-            named = {pin: part.functions.get(pin, "") or pin * (not pin.isdigit())
-                     for pin in part.pins}  # fmt: skip
+            named = {pin: _pin_name(part, pin) for pin in part.pins}
             for pin, net in part.pins.items():
                 for line in drawn.lines:
                     if _is_line(named[pin], line) and line_of.get(net, line) != line:
@@ -446,17 +465,36 @@ class _Recognition:
                         yield "board.lines", "elsewhere", at, net, line
             if part.reference == self.plug:
                 mine = {pin: line_of[net] for pin, net in part.pins.items() if net in line_of}
-                told = all(_is_line(named[pin]) for pin in mine)
-                yield from self._order(part.pins, mine, told=told)
-
+                yield from self._against_plug(part, mine)
+        if drawn.order is not None:
+            why = "no name tells the order of its pins"
+            why += f"; if it is right: [board] {plug_line(drawn)}" if drawn.order else ""
+            yield "board.left-out", "not-judged", self.plug, "", why
         if self.table.plug and not self.plug:
             yield "board.left-out", "not-judged", "the plug", "", "no connector has several lines"
 
-    def _order(
-        self, nets: Mapping[str, str], lines: Mapping[str, str], *, told: bool
+    def _order(self, lines: Mapping[str, str]) -> tuple[str, ...] | None:
+        """What `Drawn.order` is."""
+        part = self.board.parts.get(self.plug)
+        if part is None or self.table.plug is not None:
+            return None
+        line_of = {net: line for line, net in lines.items()}
+        mine = {pin: line_of[net] for pin, net in part.pins.items() if net in line_of}
+        if all(_is_line(_pin_name(part, pin)) for pin in mine):
+            return None
+        data = {*self._data_lines({*part.pins.values()}).values()}
+        of_pads = {pin: net for pin, net in part.pins.items() if net in data}
+        mine |= of_pads if len(data) > 1 else {}
+        counted = {at: mine[pin] for pin, at in _places(part).items() if pin in mine}
+        return tuple(counted.get(pin, "open") for pin in range(1, max(counted, default=0) + 1))
+
+    def _against_plug(
+        self, part: Part, lines: Mapping[str, str]
     ) -> Iterator[tuple[str, str, str, str, str]]:
         """The nets and lines by pin of the plug, against the sheet if that has them."""
-        plug = [*enumerate(self.table.plug or (), 1)]
+        pin_at = {place: pin for pin, place in _places(part).items()}
+        wanted = enumerate(self.table.plug or (), 1)
+        plug = [(pin_at.get(place, str(place)), line) for place, line in wanted]
         if (self.table.plug or ()).count("data") > 1:
             why = "[board] plug has data twice; name the nets of the data lines instead"
             yield "board.left-out", "not-judged", self.plug, "", why
@@ -469,23 +507,15 @@ class _Recognition:
                     f"has no net {found_text(net)}, which [board] plug names",
                     nearest(net, [*known, *self.board.nets]),
                 )
-            if (at := nets.get(str(pin), "open")).upper() != net.upper():
+            if (at := part.pins.get(pin, "open")).upper() != net.upper():
                 yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, net
         plug = [(pin, line) for pin, line in plug if line in known]
         # Where each of several pads has its data on one plug, the others' is of no line here.
-        right = {line for pin, line in plug if lines.get(str(pin)) == line}
+        right = {line for pin, line in plug if lines.get(pin) == line}
         for pin, line in plug:
-            at = lines.get(str(pin), "open")
+            at = lines.get(pin, "open")
             if at != line and (at != "open" or line in {*lines.values()} - right):
                 yield "board.lines", "elsewhere", f"{self.plug} pin {pin}", at, line
-        if self.table.plug is None and not told:
-            data = {*self._data_lines({*nets.values()}).values()}
-            of_pads = {pin: net for pin, net in nets.items() if net in data}
-            lines = {**lines, **of_pads} if len(data) > 1 else lines
-            last = max((int(pin) for pin in lines if re.fullmatch("[1-9][0-9]?", pin)), default=0)
-            row = ", ".join(f'"{lines.get(str(pin), "open")}"' for pin in range(1, last + 1))
-            why = f"no name tells the order of its pins; if it is right: [board] plug = [{row}]"
-            yield "board.left-out", "not-judged", self.plug, "", why
 
     def _join_wires(self) -> None:
         """Fuses, beads, chokes and resistors of 0 Ω are wires; so are test points on two nets."""
@@ -706,17 +736,21 @@ class _Recognition:
                     " says at which volts it conducts",
                     f'write for example {part.reference} = "BZX84C5V6" under [board.parts]',
                 )
+            if not (inside := within(part) if len(part.pins) > 2 else []):
+                continue
             alone = {net for net, pins in self.board.nets.items()
                      if {reference for reference, _ in pins} == {part.reference}}  # fmt: skip
-            inside = within(part) if len(part.pins) > 2 else []
             pairs = [
                 (part.pins[anode], part.pins[cathode])
                 for anode, cathode in inside
                 if {anode, cathode} <= part.pins.keys()
                 and not {part.pins[anode], part.pins[cathode]} & alone
             ]
-            if not inside:
-                continue
+            for one, other in inside_joins(part):
+                here, there = part.pins.get(one, ""), part.pins.get(other, "")
+                if here != there and not {here, there} & {"", *alone}:
+                    at = f"{part.reference} ({part.value})"
+                    self.amiss.append(("board.short", "through", at, here, there))
             anodes = [anode for anode, _ in inside]
             first = part.pins.get(anodes[0], "")
             if not pairs or (anodes.count(anodes[0]) > 1 and first in {"", *alone}):
@@ -912,12 +946,10 @@ class _Recognition:
         for part in self.parts("transistor"):
             ends = by_name(part)
             names = next((one for one in _TRANSISTORS if {*one} <= ends.keys()), "")
-            if names and ends[names[1]] == lines["ground"]:
-                raise self.refuse(
-                    f"{part.reference} has its {names[1]} on ground and its {names[2]} on"
-                    f" {ends[names[2]]}",
-                    "exchange the two on the board, or where its pins are named",
-                )
+            if names and ends[names[1]] == lines["ground"] != ends[names[2]]:
+                at, pins = ends[names[2]], f"{names[2]}, and its {names[1]} on ground"
+                self.amiss.append(("board.inverter", "exchanged-ends", part.reference, at, pins))
+                ends = {**ends, names[1]: ends[names[2]], names[2]: ends[names[1]]}
             if not names or ends[names[2]] != lines["ground"]:
                 raise self.refuse(
                     f"{part.reference} is no transistor from ground whose pins are named",
@@ -972,7 +1004,8 @@ def _role(drawn: Drawn, link: Link) -> str:
             drawn, net, reach, lifts=rails[0] == drawn.rails[0], known=link.value is not None
         )
     if link.role == "capacitor":
-        return "on-line" if reach & {"latch", "clock", "data"} and link.value else "no-place"
+        at_line = reach & {"latch", "clock", "data"} and link.value
+        return "at-contact" if reach & {*BUTTONS} else "on-line" if at_line else "no-place"
     blocks = link.nets in ((drawn.rails[1], net), (net, drawn.rails[0]))
     way = "untold" if link.role != "diode" else "clamp" if blocks else "conducts"
     return way if reach or way == "untold" else "indicator"
@@ -1042,10 +1075,32 @@ def _order(value: str) -> str:
 
 
 def by_name(part: Part) -> dict[str, str]:
-    """The nets of a transistor or diode by the names of its pins."""
+    """The nets of a transistor, diode or polarised capacitor by the names of its pins.
+
+    Of a capacitor with poles pin 1 is the positive one where nothing else says (common practice).
+    """
     order = dict(zip("123", _order(part.value), strict=False))
+    if _letters(part) == "C" and _POLES.search(f"{part.symbol} {part.value}".upper()):
+        order = {"1": "+", "2": "-"}
     names = ((part.functions.get(pin) or order.get(pin, ""), net) for pin, net in part.pins.items())
     return {name.upper(): net for name, net in names}
+
+
+def _places(part: Part) -> dict[str, int]:
+    """Which one each pin of a connector is, by number, or by letter where all have one."""
+    if all(re.fullmatch("[A-Z]", pin) for pin in part.pins):
+        return {pin: ord(pin) - ord("A") + 1 for pin in part.pins}
+    return {pin: int(pin) for pin in part.pins if re.fullmatch("[1-9][0-9]?", pin)}
+
+
+def _pin_name(part: Part, pin: str) -> str:
+    """The name of a pin; empty for a number alone."""
+    return part.functions.get(pin, "") or pin * (not pin.isdigit())
+
+
+def plug_line(drawn: Drawn) -> str:
+    """The order of the plug's pins as a line of the sheet."""
+    return f"plug = [{', '.join(json.dumps(one, ensure_ascii=False) for one in drawn.order or ())}]"
 
 
 def _pairs(part: Part, rails: set[str]) -> list[tuple[str, str]]:

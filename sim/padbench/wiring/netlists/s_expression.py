@@ -21,7 +21,7 @@ _DEEPEST = 50
 """Brackets within brackets; a netlist has some eight."""
 
 _OF_NODE = ("ref", "pin", "pinfunction")
-_KEPT = frozenset(("value", "property", "name", "node", *_OF_NODE))
+_KEPT = frozenset(("value", "property", "name", "node", "libsource", "lib", "part", *_OF_NODE))
 _MOST_KEPT = 100_000
 """Words and forms of one form."""
 
@@ -94,12 +94,16 @@ def _comp(form: list[Any], drawing: Drawing, line: int) -> None:
         and _inner(one, "value").lower() not in ("0", "no", "false")
         for one in form
     )
-    drawing.part(_inner(form, "ref"), _inner(form, "value"), line, fitted=not spared)
+    source: list[Any] = next(
+        (one for one in form[1:] if isinstance(one, list) and one[0] == "libsource"), []
+    )
+    symbol = " ".join(_inner(source, name) for name in ("lib", "part"))
+    drawing.part(_inner(form, "ref"), _inner(form, "value"), line, fitted=not spared, symbol=symbol)
 
 
 def _net(form: list[Any], drawing: Drawing, line: int) -> None:
     net = _inner(form, "name")
     for node in form:
         if isinstance(node, dict):
-            ref, pin, function = (node.get(name, "") for name in _OF_NODE)
-            drawing.pin(ref, pin, net, line, function)
+            get = node.get
+            drawing.pin(get("ref", ""), get("pin", ""), net, line, get("pinfunction", ""))

@@ -6,6 +6,7 @@ netlist_alone(Path("my-pad.net"))            # a small sheet for one that has no
 
 import json
 import re
+import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -13,8 +14,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from padbench.circuit.electric import AS_DRAWN, judge_electric
 from padbench.core.buttons import BUTTONS, stages_in_order
-from padbench.core.remedies import WHICH_TIE
+from padbench.core.remedies import WHICH_TIE, joined
 from padbench.core.units import Value, show
 from padbench.parts.own import own_parts
 from padbench.sheet import STARTER, Sheet, load_sheet
@@ -24,7 +26,7 @@ from padbench.toml import Document
 from padbench.wiring.netlists.beside import in_parallel
 from padbench.wiring.netlists.compare import judge_board
 from padbench.wiring.netlists.formats import read_board
-from padbench.wiring.netlists.recognise import Drawn, recognise
+from padbench.wiring.netlists.recognise import Drawn, plug_line, recognise
 
 _ASSUMED: Mapping[str, Mapping[str, Any]] = {
     "pad": {"supply": "5 V ± 5 %"},
@@ -87,7 +89,8 @@ def sheet_text(
     ``beside`` is the file as the sheet is to name it, ``board`` are the keys of its ``[board]``.
     The sheet has what is meant: pull-ups also where one is missing, and a button that reaches no
     stage, or another one's, at its usual stage. A resistor that the board has not, or of no known
-    value, is "absent"; a part of which the family alone is known is left to the user.
+    value, is "absent"; a part of which the family alone is known is left to the user. Of the ports
+    it has those on which all that works.
 
     Raises as `filled_from_board` does.
     """
@@ -115,21 +118,47 @@ def sheet_text(
     for name, stage in usual.items():
         known = sheet.buttons.get(name, stage)
         values["buttons", name] = stage if stages.count(known) > 1 else known
-    text = STARTER
-    for (name, option), value in values.items():
-        place = rf"(?ms)^(\[{name}\]\n.*?^){option} = (?:\"[^\"]*\"|\w+)"
-        if found := re.search(place, text):
-            text = f"{text[: found.end(1)]}{option} = {_toml(value)}{text[found.end() :]}"
+    text = _with(STARTER, values)
+    meant = tomllib.loads(text)
+    meant["register"]["part"] = drawn.likely.name
+    whole = replace(document, data={**meant, "board": document.data["board"]}, filled={})
+    works, left = _ports(load_sheet(filled_from_board(whole, path.parent)))
+    mistakes += [f"works-with: {port} is left out: {joined(ids)} fail there" for port, ids in left]
+    text = _with(text, {("works-with", "ports"): works})
     tables = {"board": {"netlist": beside, **board}}
     tables["board.parts"] = tables["board"].pop("parts", {})
     for name, rows in tables.items():
         lines = [f"{_toml(key)} = {_toml(value)}\n" for key, value in rows.items()]
+        if drawn.order and name == "board":
+            lines.append(f"# {plug_line(drawn)}   # as drawn; take the # away if that is right\n")
         text += f"\n[{name}]\n{''.join(lines)}" if lines else ""
     assumed = [
         f"{key} (tolerance)" if what.endswith(_NO_TOLERANCE) else key
         for key, what in document.filled.items() if what
     ]  # fmt: skip
     return text, [*assumed, "board.plug", "contacts", "cable"], mistakes
+
+
+def _with(text: str, values: Mapping[tuple[str, str], object]) -> str:
+    """The text of a sheet with values at keys that it has."""
+    for (name, option), value in values.items():
+        place = rf"(?ms)^(\[{name}\]\n.*?^){option} = (?:\"[^\"]*\"|\w+|\[[^]]*\])"
+        if found := re.search(place, text):
+            text = f"{text[: found.end(1)]}{option} = {_toml(value)}{text[found.end() :]}"
+    return text
+
+
+def _ports(sheet: Sheet) -> tuple[list[str], list[tuple[str, list[str]]]]:
+    """Those of the sheet's ports on which the board works, and what fails on the others.
+
+    All of them where it works on none: then it is not the port.
+    """
+    names = [*sheet.works_with.ports]
+    rows = judge_electric(sheet, remedies=False).ports
+    fails = {row.port: [*row.fails] for row in rows if row.variant == AS_DRAWN}
+    works = [name for name in names if not fails[name]]
+    left = [(name, fails[name]) for name in names if fails[name]]
+    return (works, left) if works else (names, [])
 
 
 def _toml(value: object) -> str:
@@ -188,11 +217,14 @@ def _keys(drawn: Drawn, *, meant: bool = False) -> dict[tuple[str, str], tuple[A
             stages.setdefault(name, stage)
     load = drawn.net(chain[-1], pins["load"])
     last = (len(chain) - 1) * drawn.each + max(ends, default=drawn.each)
+    untold = "" if stages else "the usual order, as no contact goes to an input"
+    stages = stages or stages_in_order(max(last, len(BUTTONS)))
     keys: dict[tuple[str, str], tuple[Any, str]] = {
         ("register", "stages"): (max(last, *stages.values(), 1), ""),
         ("register", "serial-input"): (tie, ""),
         ("register", "latch-inverted"): (bool(drawn.inverter(load)), ""),
-        ("buttons", ""): ({name: stages[name] for name in BUTTONS if name in stages}, ""),
+        **({("register", "schmitt-inverter"): (True, "")} if drawn.schmitt else {}),
+        ("buttons", ""): ({name: stages[name] for name in BUTTONS if name in stages}, untold),
     }
     if drawn.part is not None:
         keys["register", "part"] = (drawn.part.name, "")
@@ -245,14 +277,28 @@ def _spanning(value: Value, added: float, unit: str = "Ω") -> str:
     return shown if percent < 1e-6 else f"{shown} ± {round(percent + 5e-5, 4):g} %"
 
 
+def usual_pull_up(drawn: Drawn | None, sheet: Sheet) -> Value | None:
+    """What more than half of the board's pull-ups are; None if all are, or the sheet says it."""
+    links = [] if drawn is None else [one for one in drawn.links if one.role == "pull-up"]
+    values = [link.value for link in links if link.value is not None]
+    usual = max(values, key=values.count, default=None)
+    if "pull-up.value" not in sheet.document.filled or usual is None:
+        return None
+    if not len(values) / 2 < values.count(usual) < len(values):
+        return None
+    return _with_tolerance(usual)
+
+
+def _with_tolerance(value: Value) -> Value:
+    """A resistor with a usual tolerance where the netlist tells none."""
+    if value.low < value.high:
+        return value
+    return Value(value.low, value.low * (1 - _TOLERANCE), value.low * (1 + _TOLERANCE))
+
+
 def _written(values: list[Value]) -> tuple[str, str]:
     """Several resistors as one value that spans them all, as a sheet has it; what is assumed."""
-    spans = [
-        value
-        if value.low < value.high
-        else Value(value.low, value.low * (1 - _TOLERANCE), value.low * (1 + _TOLERANCE))
-        for value in values
-    ]
+    spans = [_with_tolerance(value) for value in values]
     low, high = min(span.low for span in spans), max(span.high for span in spans)
     says = _spanning(Value((low + high) / 2, low, high), 0.0)
     return says, f"{says}{_NO_TOLERANCE}" if spans != values else ""
