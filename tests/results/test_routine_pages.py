@@ -8,6 +8,7 @@ from selenium.webdriver.common.by import By
 from padbench.jobs.latency import latency
 from padbench.jobs.routine import routine
 from padbench.jobs.routine_case import play_case
+from padbench.jobs.sweep import sweep
 from padbench.results.html_page import write_page
 
 MAKE = {
@@ -47,5 +48,13 @@ def test_a_routine_prints_on_two_sheets(browser, tmp_path):
     path = tmp_path / "page.html"
     with path.open("w", encoding="utf-8") as out:
         write_page(routine(EXPOSED, line=250), out)
+    browser.opened(path, width=1200)
+    assert browser.sheets() <= 2
+
+
+def test_a_map_prints_on_two_sheets_too(browser, tmp_path):
+    path = tmp_path / "page.html"
+    with path.open("w", encoding="utf-8") as out:
+        write_page(sweep(routine="read-twice", chart=True), out)
     browser.opened(path, width=1200)
     assert browser.sheets() <= 2
