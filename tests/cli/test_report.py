@@ -29,6 +29,16 @@ def sheet(tmp_path: Path) -> Path:
     return path
 
 
+def test_files_leave_the_answer_its_lines(tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    command = ["verify", str(SHEETS / "harbour-a.toml"), "--report", "r.html"]
+    assert main([*command, "--margins", "m.svg", "--scope", "s.svg"]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) <= 24
+    assert sum(line.endswith("to spare.") for line in lines) == 5
+    assert lines[-1].endswith("; Report: r.html; Margins: m.svg; Scope: s.svg")
+
+
 def test_page_and_junit_are_written_and_named(sheet, tmp_path, capsys):
     page, junit = tmp_path / "out" / "r.html", tmp_path / "out" / "r.xml"
     margins = tmp_path / "out" / "m.svg"

@@ -42,6 +42,8 @@ _PIPE_WIDTH = 120
 BRIEF_WIDTH = 80
 _NARROW = 70
 _MOST_FILES = 4
+_APART = 2
+"""Files that have a line each; more share lines."""
 _COMMAND = "padbench play "
 
 
@@ -121,8 +123,21 @@ def _written(wrote: Mapping[str, Path]) -> list[tuple[str, str]]:
     for what, path in wrote.items():
         kinds.setdefault(what.partition(",")[0], []).append(path)
     if all(len(paths) <= _MOST_FILES for paths in kinds.values()):
-        return [(what, str(path)) for what, path in wrote.items()]
+        rows = [(what, str(path)) for what, path in wrote.items()]
+        return rows if len(rows) <= _APART else [("", line) for line in _packed(rows)]
     return [(kind, os.path.commonpath(paths)) for kind, paths in kinds.items()]
+
+
+def _packed(rows: Iterable[tuple[str, str]]) -> list[str]:
+    """Several files a line, as many as find room on 80 columns: the lines are for the answer."""
+    lines: list[str] = []
+    for what, path in rows:
+        one = f"{what}: {path}"
+        if lines and len(lines[-1]) + len(one) + 2 <= BRIEF_WIDTH:
+            lines[-1] += f"; {one}"
+        else:
+            lines.append(one)
+    return lines
 
 
 def _print_block(block: Block, title: str, screen: Console) -> bool:

@@ -97,6 +97,7 @@ def can_occur(phase: int, period: int, after_copy: int | None) -> bool:
 
 
 _MOST_STOLEN = 4
+"""CPU cycles that a fetch takes at most (from memory)."""
 
 
 class SampleFetch:
